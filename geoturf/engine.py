@@ -1,0 +1,75 @@
+"""How per-area work is carried out: one after another, in processes, or on a Dask cluster. One interface, one result.
+
+Work is a plain function of one picklable item. Results come back in the order of the items, so that the outcome does not
+depend on who did the work.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, Protocol, TypeVar
+
+Item = TypeVar("Item")
+Out = TypeVar("Out")
+
+
+class Engine(Protocol):
+    workers: int
+
+    def map(self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None) -> list[Out]:
+        """``[work(item) for item in items]``; ``tick(n)`` is told when n more are done."""
+
+
+class Serial:
+    """In this process."""
+
+    workers = 1
+
+    def map(self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None) -> list[Out]:
+        done = []
+        for item in items:
+            done.append(work(item))
+            if tick:
+                tick(1)
+        return done
+
+
+class Processes:
+    """In ``workers`` processes, started afresh (never forked: GDAL and PROJ do not survive a fork)."""
+
+    def __init__(self, workers: int | None = None, chunk: int = 1):
+        self.workers = workers or os.cpu_count() or 1
+        self.chunk = chunk
+
+    def map(self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None) -> list[Out]:
+        if self.workers == 1 or len(items) < 2:
+            return Serial().map(work, items, tick)
+        from concurrent.futures import ProcessPoolExecutor
+        from multiprocessing import get_context
+
+        with ProcessPoolExecutor(min(self.workers, len(items)), mp_context=get_context("spawn")) as pool:
+            done = []
+            for out in pool.map(work, items, chunksize=self.chunk):
+                done.append(out)
+                if tick:
+                    tick(1)
+            return done
+
+
+class Cluster:
+    """On a Dask cluster; ``address`` is the scheduler's. Needs the cluster extra."""
+
+    def __init__(self, address: str):
+        from distributed import Client
+
+        self.client = Client(address)
+        self.workers = max(1, len(self.client.scheduler_info()["workers"]))
+
+    def map(self, work: Callable[[Item], Out], items: Iterable[Item], tick: Callable[[int], Any] | None = None) -> list[Out]:
+        done = []
+        for future in self.client.map(work, list(items), pure=False):
+            done.append(future.result())
+            if tick:
+                tick(1)
+        return done

@@ -1,0 +1,257 @@
+"""The nouns, in flow order. Everything here is frozen; stages take these and give these, and nothing else is shared.
+
+    Finding     something noticed, said to the user
+    Source      what was read: layers in their own CRS
+    Ground      areas and context in ground frames (metres, true scale)
+    Edges       classified boundary runs
+    Layout      one way to lay one area
+    Choices     the layouts offered for one area, with its turf bound
+    CutPlan     pieces on rolls, pools with their bounds
+    Takeoff     quantities by pool and by site
+    Price       money
+    Water       conversions
+    Result      all of it
+
+Lengths are metres, areas square metres, angles compass degrees, unless a name says otherwise. Tables are pandas
+DataFrames with the columns written beside them; an *areas-aligned* table has one row an area in `Ground.areas` order and
+the same RangeIndex.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    import geopandas
+    import numpy as np
+    import pandas as pd
+
+Severity = Literal["error", "warning", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing noticed. ``code`` is a short stable word (``self-crossing``); ``message`` says fault and mend."""
+
+    severity: Severity
+    code: str
+    message: str
+    file: str = ""
+    layer: str = ""
+    feature: str = ""
+    site: str = ""
+    area: str = ""
+
+    def line(self) -> str:
+        """One line for a terminal: severity, place in the data, message."""
+        place = [self.file] if self.file else []
+        place += [f"{word} {value}" for word, value in
+                  (("layer", self.layer), ("feature", self.feature), ("site", self.site), ("area", self.area)) if value]
+        where = ", ".join(place)
+        text = f"{self.severity}: {where}: {self.message}" if where else f"{self.severity}: {self.message}"
+        return " ".join(text.split())
+
+
+@dataclass(frozen=True)
+class SourceLayer:
+    """One layer as read and repaired, in its own CRS.
+
+    ``table``: GeoDataFrame with the canonical columns that the file (or the bid's mapping) gave:
+    always ``feature`` (str: the id within the file) and ``geometry`` (valid Polygon or MultiPolygon for areal roles), and,
+    for role ``turf`` or ``parcel``, ``site``, ``area``, ``phase``, ``product`` (str); optional ones stand when given (see
+    `geoturf.read.COLUMNS`): ``pile_bearing_deg``, ``view``, ``slope_pct``, ``aspect_deg``, ``elevation_m``, ``use``,
+    ``cover``, ``irrigation``, ``district``, ``caps``, ``model`` … with NaN / "" where a feature has none.
+    """
+
+    name: str
+    role: str
+    file: str
+    layer: str
+    sigma_m: float
+    table: geopandas.GeoDataFrame
+
+
+@dataclass(frozen=True)
+class Source:
+    layers: tuple[SourceLayer, ...]
+    findings: tuple[Finding, ...]
+    inputs: tuple[tuple[str, str], ...]  # (path as given, SHA-256)
+    left_out: int  # features or files that should have been priced and are not
+
+
+@dataclass(frozen=True)
+class Frames:
+    """Ground frames, one a site: x east, y north, metres at ground level, origin in the site.
+
+    Arrays all of shape (n,). ``geographic`` is the WKT of the geographic CRS the origins are in, one a frame
+    (``geographics[geographic_id[k]]``). Only `geoturf.ground` computes with these.
+    """
+
+    lon0_deg: np.ndarray
+    lat0_deg: np.ndarray
+    height_m: np.ndarray
+    geographic_id: np.ndarray
+    geographics: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Areas and what lies around them, in ground frames.
+
+    ``areas``: DataFrame, RangeIndex, one row an area, in stable order (input order). Columns:
+      site, area, phase, product, use, view, cover, irrigation, district, model: str ("" where not given)
+      file, layer, feature: str, where it came from
+      frame: int, row in ``frames``
+      geometry: shapely Polygon or MultiPolygon in the frame (object column), horizontal, counter-clockwise shells
+      laid: the geometry in the laying plane (= geometry, stretched along the fall line where the slope matters)
+      pile_bearing_deg, slope_pct, aspect_deg, elevation_m, sigma_m: float (NaN where not given; sigma 0)
+      plan_area_m2 (file's own grid; geodetic degrees give the ground area), ground_area_m2, surface_area_m2,
+      area_tolerance_m2, perimeter_m: float
+      caps: float, irrigation heads to cap (NaN where not given)
+    ``context``: DataFrame: role (building, paving, exclude, street, view …), frame, geometry, file, layer, feature; a context
+      feature stands once for each frame it comes near.
+    ``taken``: DataFrame of what a parcel lost on the way to its areas: site, area, reason, area_m2 (may be empty).
+    ``source_crs``: WKT of the first turf (or parcel) layer's CRS, the one outputs are written in.
+    """
+
+    areas: pd.DataFrame
+    context: pd.DataFrame
+    taken: pd.DataFrame
+    frames: Frames
+    source_crs: str
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class Edges:
+    """``runs``: DataFrame, one row a boundary run: area_index, kind (paving, building, shared, open), neighbour (row of the
+    other area, -1), closed (bool: a whole ring of one kind), length_m, geometry (LineString in the area's frame).
+    ``totals``: areas-aligned: edge_paving_m, edge_building_m, edge_shared_m, edge_open_m, perimeter_fasteners,
+    field_fasteners (int; 0 where the product is glued), fastened_m (perimeter length that gets nails)."""
+
+    runs: pd.DataFrame
+    totals: pd.DataFrame
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class Layout:
+    """One way to lay one area. Pile coordinates (metres) at compass bearing β of the area's frame:
+    u = x sin β + y cos β along the pile, v = x cos β - y sin β across it, to the right.
+
+    ``pieces``: float array (n, 4): u0, u1, v0, v1, rectangles as laid (before trimming to the border, without allowances).
+    ``seams``: float array (m, 3): v, u0, u1, stretches of seam under turf. ``cross``: float array (k, 3): u, v0, v1.
+    ``cut``: float array (n, 2): length and width to cut, metres, allowances in, rounded up (spec 4).
+    ``width_m``: usable width of the roll it is laid for, ``roll_width_m`` the roll's own.
+    """
+
+    bearing_deg: float
+    pieces: np.ndarray
+    seams: np.ndarray
+    cross: np.ndarray
+    cut: np.ndarray
+    width_m: float
+    roll_width_m: float
+    seam_m: float
+    cost: float  # the objective it was chosen by, in m2 of turf
+
+
+@dataclass(frozen=True)
+class Choices:
+    """Layouts offered for one area, best first, and what no layout can beat.
+
+    ``bound_m2``: a proven lower bound on turf bought for this area in any pool, under the rules (adds up over a pool).
+    ``by_hand``: the layout a person would draw (longest edge, bounding strips).
+    ``free_cost``: best cost with the bearing free (NaN where not searched): what a fixed bearing costs is the difference.
+    ``same_as``: row of the area this one repeats (moved or turned), -1 otherwise.
+    """
+
+    layouts: tuple[Layout, ...]
+    by_hand: Layout
+    bound_m2: float
+    free_cost: float
+    same_as: int = -1
+
+
+@dataclass(frozen=True)
+class CutPlan:
+    """``pieces``: DataFrame: piece (id), area_index, strip geometry u0 u1 v0 v1 bearing_deg (as laid), roll (id), along_m,
+      across_m (near corner on the roll), length_m, width_m (as cut).
+    ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m, pieces, left_over_m, pattern.
+    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2, cut_bound_m2, by_hand_m2, status.
+    ``stock``: DataFrame: left-overs worth keeping: roll, phase, product, width_m, length_m, along_m, across_m.
+    ``chosen``: areas-aligned: pile_bearing_deg, seam_m, cross_seams, pieces, piece_area_m2, turf_bought_m2 (the area's share of
+      what is bought, by piece area), free_cost_ratio (cost of the bearing over the free one, 1 where free).
+    ``seams``: DataFrame: area_index, kind (seam, cross), u0, v0, u1, v1, bearing_deg, length_m.
+    """
+
+    pieces: pd.DataFrame
+    rolls: pd.DataFrame
+    pools: pd.DataFrame
+    stock: pd.DataFrame
+    chosen: pd.DataFrame
+    seams: pd.DataFrame
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class Takeoff:
+    """``items``: DataFrame, one row an item in a scope: scope ("phase …", or "bid"), scope_kind (pool, site, bid), phase, site,
+      key, section, item, net (float, in ``unit``), unit, allowance (fraction), order (int, purchase units), order_unit,
+      order_size (float, ``unit`` a purchase unit), price_key, basis (the formula in words, with its numbers).
+      Rows of kind ``site`` are the same items rounded up lot by lot, for comparison; only ``pool`` rows are priced."""
+
+    items: pd.DataFrame
+    findings: tuple[Finding, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Price:
+    """``lines``: DataFrame of the price lines: line, section, phase, key, description, quantity, unit, unit_price, amount (Decimal).
+    ``sites``: site, cost, price (Decimal; adds up to the totals to the cent). ``totals``: build-up, name -> Decimal, in order."""
+
+    lines: pd.DataFrame
+    sites: pd.DataFrame
+    totals: dict[str, Any]
+    schedule: pd.DataFrame
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class Water:
+    """``table``: DataFrame, one row an area x conversion (area_index, conversion, baseline_gal …); ``monthly``, ``curve``,
+    ``worksheet``, ``sensitivity``: DataFrames; ``chosen``: names; see `geoturf.water`."""
+
+    table: pd.DataFrame
+    monthly: pd.DataFrame
+    curve: pd.DataFrame
+    worksheet: pd.DataFrame
+    sensitivity: pd.DataFrame
+    summary: dict[str, Any] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Result:
+    """A finished run. ``write(folder)`` writes every output, whole or not at all."""
+
+    bid: Any
+    source: Source
+    ground: Ground
+    edges: Edges
+    choices: tuple[Choices, ...]
+    plan: CutPlan
+    takeoff: Takeoff
+    price: Price
+    water: Water | None
+    findings: tuple[Finding, ...]
+    seconds: dict[str, float]
+
+    def write(self, folder: str) -> None:
+        """Write the report folder of this run (see the README for what is in it)."""
+        from geoturf import report
+
+        report.write(self, folder)

@@ -1,0 +1,16 @@
+"""Every rule of a bid: one class a stage, gathered by `Bid`."""
+
+from __future__ import annotations
+
+from geoturf.rules.cuts import CutRules
+from geoturf.rules.edges import EdgeRules
+from geoturf.rules.ground import GroundRules, ParcelRules
+from geoturf.rules.layer import Layer
+from geoturf.rules.layout import LayoutRules
+from geoturf.rules.materials import MaterialRules
+from geoturf.rules.price import PriceRules
+from geoturf.rules.product import Product
+from geoturf.rules.water import WaterRules
+
+__all__ = ["CutRules", "EdgeRules", "GroundRules", "Layer", "LayoutRules", "MaterialRules", "ParcelRules", "PriceRules",
+           "Product", "WaterRules"]

@@ -1,0 +1,25 @@
+"""Rules of the cut plan."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from geoturf.rules.base import COMMON, Length, Rules, rule
+
+
+class StockPiece(Rules):
+    """A left-over at hand, used before anything is bought."""
+
+    product: str
+    width_m: Length
+    length_m: Length
+
+
+class CutRules(Rules):
+    """How pieces share rolls."""
+
+    pool: Literal["phase", "site", "area"] = rule("phase", "who shares rolls (one dye lot) of a product", source=COMMON)
+    billing_step_m: Length = rule("1 ft", "a length off a roll is billed to the next of this", source=COMMON)
+    left_over_width_m: Length = rule("3 ft", "left-overs at least this wide are listed for later")
+    left_over_length_m: Length = rule("10 ft", "left-overs at least this long are listed for later")
+    stock: tuple[StockPiece, ...] = rule((), "left-overs at hand: a list of tables with product, width, length")

@@ -1,0 +1,53 @@
+"""Products: what turf is sold, and how."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, model_validator
+
+from geoturf import units
+from geoturf.rules.base import COMMON, ArealMass, Length, Price, Rules, rule
+
+
+def _lengths(value: object) -> object:
+    """One stocked length or a list of them."""
+    values = value if isinstance(value, (list, tuple)) else [value]
+    return tuple(sorted({units.read(v, "length") for v in values}, reverse=True))
+
+
+class RollSize(Rules):
+    """A further stocked width, with its own lengths and price."""
+
+    roll_width_m: Length
+    roll_lengths: Annotated[tuple[float, ...], BeforeValidator(_lengths)]
+    price: Price
+
+
+class Product(Rules):
+    """A turf."""
+
+    title: str = rule("Synthetic turf, 60 oz/yd^2", "what a client reads on the bid")
+    pile_weight_kg_per_m2: ArealMass = rule("60 oz/yd^2", "pile (face) weight", low="40 oz/yd^2", high="100 oz/yd^2", source=COMMON)
+    total_weight_kg_per_m2: ArealMass = rule("90 oz/yd^2", "pile, backing and coating: what a crew lifts")
+    pile_height_m: Length = rule("1.75 in", "pile height", low="0.3 in", high="2.5 in", source=COMMON)
+    roll_width_m: Length = rule("15 ft", "width of a roll, selvage included", low="6 ft", high="15 ft", source=COMMON)
+    roll_lengths: Annotated[tuple[float, ...], BeforeValidator(_lengths)] = rule(
+        "100 ft", "stocked roll lengths; one or a list", source=COMMON)
+    more_rolls: tuple[RollSize, ...] = rule((), "further stocked widths: a list of tables with roll_width, roll_lengths, price")
+    sold_by: Literal["length", "roll"] = rule("length", "by whole stocked rolls, or by a length off a roll")
+    price: Price = rule("2.10 USD/ft^2", "cost of the turf, per area of roll")
+    fixing: Literal["nail", "glue"] = rule("nail", "nailed to the base, or glued (on paving and decks)", source=COMMON)
+    infill: Literal["rate", "none"] = rule("rate", "filled by the rate for its pile weight, or not at all")
+    putting: bool = rule(False, "a short putting pile (takes 1 to 2 lb/ft^2 of infill)", source=COMMON)
+    pets: bool = rule(False, "gets odour-control granules under it", source=COMMON)
+
+    @model_validator(mode="after")
+    def _rolls_exist(self) -> Product:
+        if self.roll_width_m <= 0:
+            raise ValueError("roll_width must be more than zero")
+        if not self.roll_lengths or min(self.roll_lengths) <= 0:
+            raise ValueError("roll_lengths must be more than zero")
+        if self.price.dimension not in ((2, 0, 0), (1, 0, 0)) and self.price.unit != "roll":
+            raise ValueError('price of turf is per area ("2.10 USD/ft^2"), per length or per roll')
+        return self

@@ -1,0 +1,234 @@
+"""The only place that knows feet, pounds or gallons.
+
+`read("15 ft 6 in", "length")` gives metres; everything inside geoturf is SI (m, m2, m3, kg, h, degrees, fractions).
+A quantity is a number (``3.5``), a fraction (``1/2``) or a mixed number (``1 1/2``) and a unit; feet and inches may follow
+each other (``15 ft 6 in``). Nothing else is taken: general unit libraries read ``1 1/2 in`` as half an inch.
+
+Sources: NIST SP 811 (2008) Appendix B for the factors, from memory; checked against `pint` in tests/test_units.py.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+
+FOOT_M = 0.3048
+INCH_M = 0.0254
+YARD_M = 0.9144
+FT2_M2 = FOOT_M**2
+YD3_M3 = YARD_M**3
+GALLON_M3 = 231 * INCH_M**3
+HCF_M3 = 100 * FOOT_M**3
+ACRE_M2 = 43560 * FT2_M2  # international foot; the survey acre is 4 ppm larger
+ACRE_FT_M3 = ACRE_M2 * FOOT_M
+POUND_KG = 0.45359237
+OUNCE_KG = POUND_KG / 16
+TON_KG = 2000 * POUND_KG
+US_SURVEY_FOOT_M = 1200 / 3937
+
+# name -> (factor to SI, (length, mass, time) exponents); h is the unit of time here
+_UNITS: dict[str, tuple[float, tuple[int, int, int]]] = {}
+
+
+def _unit(names: str, factor: float, length: int = 0, mass: int = 0, time: int = 0) -> None:
+    for name in names.split():
+        _UNITS[name] = (factor, (length, mass, time))
+
+
+_unit("m metre metres meter meters", 1, 1)
+_unit("mm", 1e-3, 1)
+_unit("cm", 1e-2, 1)
+_unit("km", 1e3, 1)
+_unit("in inch inches", INCH_M, 1)
+_unit("ft foot feet", FOOT_M, 1)
+_unit("yd yard yards", YARD_M, 1)
+_unit("mi mile miles", 5280 * FOOT_M, 1)
+_unit("acre acres ac", ACRE_M2, 2)
+_unit("ha", 1e4, 2)
+_unit("gal gallon gallons", GALLON_M3, 3)
+_unit("hcf HCF ccf CCF", HCF_M3, 3)
+_unit("acre_ft acre-ft", ACRE_FT_M3, 3)
+_unit("l L litre litres liter liters", 1e-3, 3)
+_unit("fl_oz floz", GALLON_M3 / 128, 3)
+_unit("lb lbs pound pounds", POUND_KG, 0, 1)
+_unit("oz ounce ounces", OUNCE_KG, 0, 1)
+_unit("ton tons", TON_KG, 0, 1)
+_unit("t tonne tonnes", 1e3, 0, 1)
+_unit("kg", 1, 0, 1)
+_unit("g", 1e-3, 0, 1)
+_unit("h hour hours hr", 1, 0, 0, 1)
+_unit("min minute minutes", 1 / 60, 0, 0, 1)
+_unit("day days d", 24, 0, 0, 1)
+_unit("year years yr", 24 * 365.25, 0, 0, 1)
+
+#: dimension name -> (length, mass, time) exponents, and an example for messages
+DIMENSIONS: dict[str, tuple[tuple[int, int, int], str]] = {
+    "length": ((1, 0, 0), "15 ft"),
+    "area": ((2, 0, 0), "300 ft^2"),
+    "volume": ((3, 0, 0), "10 yd^3"),
+    "mass": ((0, 1, 0), "50 lb"),
+    "mass per area": ((-2, 1, 0), "60 oz/yd^2"),
+    "mass per length": ((-1, 1, 0), "2 lb/ft"),
+    "density": ((-3, 1, 0), "100 lb/ft^3"),
+    "area per time": ((2, 0, -1), "200 ft^2/h"),
+    "length per time": ((1, 0, -1), "60 ft/h"),
+    "volume per time": ((3, 0, -1), "8 yd^3/h"),
+    "area per volume": ((-1, 0, 0), "20 ft^2/gal"),
+    "per length": ((-1, 0, 0), "1/ft"),
+    "per area": ((-2, 0, 0), "1/ft^2"),
+    "time": ((0, 0, 1), "8 h"),
+    "time per area": ((-2, 0, 1), "1 h/100 ft^2"),
+}
+
+_NUMBER = r"(?:\d+(?:\.\d+)?|\.\d+)"
+_QUANTITY = re.compile(
+    rf"""\s*(?:(?P<whole>\d+)\s+(?P<num>\d+)/(?P<den>\d+)      # 1 1/2
+          |(?P<num2>\d+)/(?P<den2>\d+)                         # 1/2
+          |(?P<plain>{_NUMBER}))\s*(?P<unit>\S.*)?\s*""",
+    re.VERBOSE,
+)
+_FEET_INCHES = re.compile(
+    rf"\s*(?P<feet>\d+)\s*(?:ft|feet|foot|')\s*(?P<inches>{_NUMBER}|\d+\s+\d+/\d+|\d+/\d+)\s*(?:in|inch|inches|\")\s*"
+)
+_TERM = re.compile(r"(?P<name>[A-Za-z_\-]+?)\s*(?:\^?\s*(?P<power>[1-3]|[²³]))?")
+_MAX_TEXT = 60
+
+
+class UnitError(ValueError):
+    """A value that is no quantity of the wanted dimension; the message says what would be."""
+
+
+def _number(text: str) -> float:
+    match = _QUANTITY.fullmatch(text)
+    if match is None or match["unit"]:
+        raise UnitError(f"'{text}' is not a number")
+    return _value(match)
+
+
+def _value(match: re.Match[str]) -> float:
+    if match["plain"]:
+        return float(match["plain"])
+    numerator, denominator = (match["num"] or match["num2"]), (match["den"] or match["den2"])
+    if int(denominator) == 0:
+        raise UnitError("a fraction over zero")
+    return int(match["whole"] or 0) + int(numerator) / int(denominator)
+
+
+def unit_factor(unit: str) -> tuple[float, tuple[int, int, int]]:
+    """Factor to SI and dimension of a unit such as ``lb/ft^2``. Raises `UnitError` for a name that is not in the list."""
+    factor, exponents = 1.0, [0, 0, 0]
+    for place, part in enumerate(unit.replace("per ", "/").split("/")):
+        part = part.strip()
+        if part == "1" and place == 0:
+            continue
+        sign = 1 if place == 0 else -1
+        match = _TERM.fullmatch(part)
+        if match is None or match["name"] not in _UNITS:
+            raise UnitError(f"'{part or unit}' is no unit geoturf knows")
+        base, dimension = _UNITS[match["name"]]
+        power = sign * int({"²": "2", "³": "3"}.get(match["power"], match["power"]) or 1)
+        factor *= base**power
+        exponents = [e + d * power for e, d in zip(exponents, dimension, strict=True)]
+    return factor, (exponents[0], exponents[1], exponents[2])
+
+
+def read(text: str | float | int, dimension: str) -> float:
+    """The SI value of ``text``, which must be a finite quantity >= 0 of ``dimension`` (a key of `DIMENSIONS`, ``fraction``,
+    ``angle`` or ``number``). Raises `UnitError` naming the fault and an example that would do."""
+    if dimension in ("fraction", "angle", "number"):
+        return _read_plain(text, dimension)
+    exponents, example = DIMENSIONS[dimension]
+    if not isinstance(text, str):
+        raise UnitError(f"{text!r} has no unit; a {dimension} is written like \"{example}\"")
+    if len(text) > _MAX_TEXT:
+        raise UnitError(f"too long for a {dimension}; write it like \"{example}\"")
+    feet = _FEET_INCHES.fullmatch(text)
+    if feet and dimension == "length":
+        return int(feet["feet"]) * FOOT_M + _number(feet["inches"]) * INCH_M
+    match = _QUANTITY.fullmatch(text)
+    if match is None or not match["unit"]:
+        raise UnitError(f"'{text}' is not a number with a unit; a {dimension} is written like \"{example}\"")
+    unit = match["unit"].strip()
+    unit = {"'": "ft", '"': "in"}.get(unit, unit)
+    factor, found = unit_factor(unit)
+    if found != exponents:
+        raise UnitError(f"'{text}' is not a {dimension}, which is written like \"{example}\"")
+    value = _value(match) * factor
+    if not math.isfinite(value):
+        raise UnitError(f"'{text}' is too large")
+    return value
+
+
+def _read_plain(text: str | float | int, dimension: str) -> float:
+    """Fractions ("5 %" or 0.05), angles ("45 deg" or 45) and bare numbers."""
+    ending, scale, example = {
+        "fraction": (("%",), 0.01, "5 %"), "angle": (("deg", "degrees", "°"), 1.0, "45 deg"), "number": ((), 1.0, "2.5"),
+    }[dimension]
+    if isinstance(text, bool):
+        raise UnitError(f"{text!r} is not a {dimension}, which is written like \"{example}\"")
+    if isinstance(text, (int, float)):
+        value = float(text)
+    else:
+        match = _QUANTITY.fullmatch(str(text)[:_MAX_TEXT])
+        unit = (match["unit"] or "").strip() if match else ""
+        if match is None or (unit and unit not in ending):
+            raise UnitError(f"'{text}' is not a {dimension}, which is written like \"{example}\"")
+        value = _value(match) * (scale if unit else 1.0)
+    if not math.isfinite(value) or value < 0:
+        raise UnitError(f"'{text}' is not a finite {dimension} of zero or more")
+    return value
+
+
+@dataclass(frozen=True, slots=True)
+class Money:
+    """An amount of money, perhaps per unit: ``2.10 USD/ft^2``. ``unit`` is the text after the slash, ``each`` if none.
+
+    ``dimension`` and ``si`` are the unit's (None and 1.0 for counting words such as ``roll``, ``each``)."""
+
+    amount: Decimal
+    currency: str
+    unit: str
+    si: float
+    dimension: tuple[int, int, int] | None
+
+    def per_si(self) -> float:
+        """Amount per SI unit (per m2, per m, per kg …), as a float for weighing one cost against another."""
+        return float(self.amount) / self.si
+
+    def __str__(self) -> str:
+        return f"{self.amount} {self.currency}" + (f"/{self.unit}" if self.unit != "each" else "")
+
+
+_MONEY = re.compile(r"\s*(?P<amount>\d{1,12}(?:\.\d{1,6})?)\s*(?P<currency>[A-Z]{3})\s*(?:(?:/|per )\s*(?P<unit>\S.*?))?\s*")
+_COUNTED = re.compile(r"[a-z][a-z_ ]{0,20}")
+
+
+def read_money(text: object) -> Money:
+    """``"2.10 USD/ft^2"``, ``"85 USD/roll"`` or ``"40 USD"`` as `Money`. Raises `UnitError`."""
+    match = _MONEY.fullmatch(text) if isinstance(text, str) and len(text) <= _MAX_TEXT else None
+    if match is None:
+        raise UnitError(f"{text!r} is not a price, which is written like \"2.10 USD/ft^2\"")
+    try:
+        amount = Decimal(match["amount"])
+    except InvalidOperation as error:  # pragma: no cover - the pattern admits only digits
+        raise UnitError(f"{text!r} is not a price") from error
+    unit = match["unit"] or "each"
+    try:
+        factor, dimension = unit_factor(unit)
+    except UnitError:
+        if not _COUNTED.fullmatch(unit):
+            raise
+        return Money(amount, match["currency"], unit, 1.0, None)
+    return Money(amount, match["currency"], unit, factor, dimension)
+
+
+def cents(amount: Decimal | float | int) -> Decimal:
+    """Rounded to the cent, halves up, as an invoice is."""
+    return Decimal(amount).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
+
+
+def round_up(value: float, step: float) -> int:
+    """How many whole steps cover ``value``; a millionth of a step over does not buy another one."""
+    return max(0, math.ceil(value / step - 1e-6))
