@@ -15,13 +15,30 @@ from typing import Any
 __version__ = "0.1.0"
 
 _HOME = {
-    "read_bid": "bid", "make_bid": "bid", "Bid": "bid", "run": "pipeline", "check": "pipeline", "draft": "draft",
-    "Finding": "model", "Source": "model", "Ground": "model", "Edges": "model", "Layout": "model", "Choices": "model",
-    "CutPlan": "model", "Takeoff": "model", "Price": "model", "Water": "model", "Result": "model",
-    "GeoturfError": "errors", "BidError": "errors", "InputError": "errors", "PromiseError": "errors",
+    "read_bid": "bid",
+    "make_bid": "bid",
+    "Bid": "bid",
+    "run": "pipeline",
+    "check": "pipeline",
+    "draft": "draft",
+    "Finding": "model",
+    "Source": "model",
+    "Ground": "model",
+    "Edges": "model",
+    "Layout": "model",
+    "Choices": "model",
+    "CutPlan": "model",
+    "Takeoff": "model",
+    "Price": "model",
+    "Water": "model",
+    "Result": "model",
+    "GeoturfError": "errors",
+    "BidError": "errors",
+    "InputError": "errors",
+    "PromiseError": "errors",
 }
 
-__all__ = ["__version__", *_HOME]  # noqa: PLE0604 - names are loaded lazily below
+__all__ = ["__version__", *_HOME]
 
 
 def __getattr__(name: str) -> Any:

@@ -58,8 +58,10 @@ class Bid(Rules):
             raise ValueError('a bid needs a layer of role "turf" or "parcel"; all layers here are context')
         for layer in self.layers:
             if layer.product and layer.product not in self.products:
-                raise ValueError(f"layer '{layer.name or layer.path}': product '{layer.product}' is not one of "
-                                 f"[products]{nearest(layer.product, self.products)}")
+                raise ValueError(
+                    f"layer '{layer.name or layer.path}': product '{layer.product}' is not one of "
+                    f"[products]{nearest(layer.product, self.products)}"
+                )
         return self
 
 
@@ -80,10 +82,18 @@ def read_bid(path: str | Path) -> Bid:
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise BidError(Finding("error", "bid-syntax", f"not a TOML file: {error}", file=path.name)) from None
     except OSError as error:
-        raise BidError(Finding("error", "bid-unreadable", f"cannot be read: {error.strerror}", file=path.name)) from None
+        raise BidError(
+            Finding("error", "bid-unreadable", f"cannot be read: {error.strerror}", file=path.name)
+        ) from None
     if "folder" in content:
-        raise BidError(Finding("error", "unknown-key", "key 'folder' is not known; layer paths start from the bid file's folder",
-                               file=path.name))
+        raise BidError(
+            Finding(
+                "error",
+                "unknown-key",
+                "key 'folder' is not known; layer paths start from the bid file's folder",
+                file=path.name,
+            )
+        )
     return make_bid(content | {"folder": str(path.parent)}, file=path.name)
 
 

@@ -17,7 +17,9 @@ Out = TypeVar("Out")
 class Engine(Protocol):
     workers: int
 
-    def map(self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None) -> list[Out]:
+    def map(
+        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
+    ) -> list[Out]:
         """``[work(item) for item in items]``; ``tick(n)`` is told when n more are done."""
 
 
@@ -26,7 +28,9 @@ class Serial:
 
     workers = 1
 
-    def map(self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None) -> list[Out]:
+    def map(
+        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
+    ) -> list[Out]:
         done = []
         for item in items:
             done.append(work(item))
@@ -42,7 +46,9 @@ class Processes:
         self.workers = workers or os.cpu_count() or 1
         self.chunk = chunk
 
-    def map(self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None) -> list[Out]:
+    def map(
+        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
+    ) -> list[Out]:
         if self.workers == 1 or len(items) < 2:
             return Serial().map(work, items, tick)
         from concurrent.futures import ProcessPoolExecutor
@@ -66,7 +72,9 @@ class Cluster:
         self.client = Client(address)
         self.workers = max(1, len(self.client.scheduler_info()["workers"]))
 
-    def map(self, work: Callable[[Item], Out], items: Iterable[Item], tick: Callable[[int], Any] | None = None) -> list[Out]:
+    def map(
+        self, work: Callable[[Item], Out], items: Iterable[Item], tick: Callable[[int], Any] | None = None
+    ) -> list[Out]:
         done = []
         for future in self.client.map(work, list(items), pure=False):
             done.append(future.result())

@@ -19,9 +19,7 @@ class GeoturfError(Exception):
     """A run that cannot go on. ``findings`` holds every reason, gathered, not only the first."""
 
     def __init__(self, findings: Finding | Iterable[Finding]):
-        self.findings: tuple[Finding, ...] = (
-            (findings,) if isinstance(findings, Finding) else tuple(findings)
-        )
+        self.findings: tuple[Finding, ...] = (findings,) if isinstance(findings, Finding) else tuple(findings)
         super().__init__("\n".join(f.line() for f in self.findings))
 
 

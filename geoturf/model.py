@@ -46,8 +46,16 @@ class Finding:
     def line(self) -> str:
         """One line for a terminal: severity, place in the data, message."""
         place = [self.file] if self.file else []
-        place += [f"{word} {value}" for word, value in
-                  (("layer", self.layer), ("feature", self.feature), ("site", self.site), ("area", self.area)) if value]
+        place += [
+            f"{word} {value}"
+            for word, value in (
+                ("layer", self.layer),
+                ("feature", self.feature),
+                ("site", self.site),
+                ("area", self.area),
+            )
+            if value
+        ]
         where = ", ".join(place)
         text = f"{self.severity}: {where}: {self.message}" if where else f"{self.severity}: {self.message}"
         return " ".join(text.split())
@@ -198,9 +206,9 @@ class CutPlan:
 @dataclass(frozen=True)
 class Takeoff:
     """``items``: DataFrame, one row an item in a scope: scope ("phase …", or "bid"), scope_kind (pool, site, bid), phase, site,
-      key, section, item, net (float, in ``unit``), unit, allowance (fraction), order (int, purchase units), order_unit,
-      order_size (float, ``unit`` a purchase unit), price_key, basis (the formula in words, with its numbers).
-      Rows of kind ``site`` are the same items rounded up lot by lot, for comparison; only ``pool`` rows are priced."""
+    key, section, item, net (float, in ``unit``), unit, allowance (fraction), order (int, purchase units), order_unit,
+    order_size (float, ``unit`` a purchase unit), price_key, basis (the formula in words, with its numbers).
+    Rows of kind ``site`` are the same items rounded up lot by lot, for comparison; only ``pool`` rows are priced."""
 
     items: pd.DataFrame
     findings: tuple[Finding, ...] = ()

@@ -141,9 +141,9 @@ def read(text: str | float | int, dimension: str) -> float:
         return _read_plain(text, dimension)
     exponents, example = DIMENSIONS[dimension]
     if not isinstance(text, str):
-        raise UnitError(f"{text!r} has no unit; a {dimension} is written like \"{example}\"")
+        raise UnitError(f'{text!r} has no unit; a {dimension} is written like "{example}"')
     if len(text) > _MAX_TEXT:
-        raise UnitError(f"too long for a {dimension}; write it like \"{example}\"")
+        raise UnitError(f'too long for a {dimension}; write it like "{example}"')
     feet = _FEET_INCHES.fullmatch(text)
     if feet and dimension == "length":
         return int(feet["feet"]) * FOOT_M + _number(feet["inches"]) * INCH_M
@@ -164,10 +164,12 @@ def read(text: str | float | int, dimension: str) -> float:
 def _read_plain(text: str | float | int, dimension: str) -> float:
     """Fractions ("5 %" or 0.05), angles ("45 deg" or 45) and bare numbers."""
     ending, scale, example = {
-        "fraction": (("%",), 0.01, "5 %"), "angle": (("deg", "degrees", "°"), 1.0, "45 deg"), "number": ((), 1.0, "2.5"),
+        "fraction": (("%",), 0.01, "5 %"),
+        "angle": (("deg", "degrees", "°"), 1.0, "45 deg"),
+        "number": ((), 1.0, "2.5"),
     }[dimension]
     if isinstance(text, bool):
-        raise UnitError(f"{text!r} is not a {dimension}, which is written like \"{example}\"")
+        raise UnitError(f'{text!r} is not a {dimension}, which is written like "{example}"')
     if isinstance(text, (int, float)):
         value = float(text)
     else:
@@ -201,7 +203,9 @@ class Money:
         return f"{self.amount} {self.currency}" + (f"/{self.unit}" if self.unit != "each" else "")
 
 
-_MONEY = re.compile(r"\s*(?P<amount>\d{1,12}(?:\.\d{1,6})?)\s*(?P<currency>[A-Z]{3})\s*(?:(?:/|per )\s*(?P<unit>\S.*?))?\s*")
+_MONEY = re.compile(
+    r"\s*(?P<amount>\d{1,12}(?:\.\d{1,6})?)\s*(?P<currency>[A-Z]{3})\s*(?:(?:/|per )\s*(?P<unit>\S.*?))?\s*"
+)
 _COUNTED = re.compile(r"[a-z][a-z_ ]{0,20}")
 
 
@@ -209,7 +213,7 @@ def read_money(text: object) -> Money:
     """``"2.10 USD/ft^2"``, ``"85 USD/roll"`` or ``"40 USD"`` as `Money`. Raises `UnitError`."""
     match = _MONEY.fullmatch(text) if isinstance(text, str) and len(text) <= _MAX_TEXT else None
     if match is None:
-        raise UnitError(f"{text!r} is not a price, which is written like \"2.10 USD/ft^2\"")
+        raise UnitError(f'{text!r} is not a price, which is written like "2.10 USD/ft^2"')
     try:
         amount = Decimal(match["amount"])
     except InvalidOperation as error:  # pragma: no cover - the pattern admits only digits

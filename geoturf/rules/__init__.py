@@ -12,5 +12,15 @@ from geoturf.rules.price import PriceRules
 from geoturf.rules.product import Product
 from geoturf.rules.water import WaterRules
 
-__all__ = ["CutRules", "EdgeRules", "GroundRules", "Layer", "LayoutRules", "MaterialRules", "ParcelRules", "PriceRules",
-           "Product", "WaterRules"]
+__all__ = [
+    "CutRules",
+    "EdgeRules",
+    "GroundRules",
+    "Layer",
+    "LayoutRules",
+    "MaterialRules",
+    "ParcelRules",
+    "PriceRules",
+    "Product",
+    "WaterRules",
+]

@@ -8,9 +8,15 @@ from geoturf.rules.base import COMMON, Area, Fraction, Length, Rules, rule
 class GroundRules(Rules):
     """How the ground is measured and what is noticed about it."""
 
-    terrain: str = rule("", "a terrain raster (GeoTIFF) to take elevation, slope and aspect from; needs the terrain extra")
-    stretch_from: Fraction = rule("0.5 %", "the laying plane is stretched along the fall line where surface exceeds ground by more")
-    steep_pct: float = rule(33.0, "slope in percent above which machines and local rules may not bear the work", source=COMMON)
+    terrain: str = rule(
+        "", "a terrain raster (GeoTIFF) to take elevation, slope and aspect from; needs the terrain extra"
+    )
+    stretch_from: Fraction = rule(
+        "0.5 %", "the laying plane is stretched along the fall line where surface exceeds ground by more"
+    )
+    steep_pct: float = rule(
+        33.0, "slope in percent above which machines and local rules may not bear the work", source=COMMON
+    )
     sliver_m2: Area = rule("1 ft^2", "areas under this are told")
     large_m2: Area = rule("100 acre", "areas over this are told")
     duplicate_tolerance_m: Length = rule("1 in", "areas whose borders agree this closely are told as duplicates")

@@ -28,13 +28,18 @@ class Product(Rules):
     """A turf."""
 
     title: str = rule("Synthetic turf, 60 oz/yd^2", "what a client reads on the bid")
-    pile_weight_kg_per_m2: ArealMass = rule("60 oz/yd^2", "pile (face) weight", low="40 oz/yd^2", high="100 oz/yd^2", source=COMMON)
+    pile_weight_kg_per_m2: ArealMass = rule(
+        "60 oz/yd^2", "pile (face) weight", low="40 oz/yd^2", high="100 oz/yd^2", source=COMMON
+    )
     total_weight_kg_per_m2: ArealMass = rule("90 oz/yd^2", "pile, backing and coating: what a crew lifts")
     pile_height_m: Length = rule("1.75 in", "pile height", low="0.3 in", high="2.5 in", source=COMMON)
     roll_width_m: Length = rule("15 ft", "width of a roll, selvage included", low="6 ft", high="15 ft", source=COMMON)
     roll_lengths: Annotated[tuple[float, ...], BeforeValidator(_lengths)] = rule(
-        "100 ft", "stocked roll lengths; one or a list", source=COMMON)
-    more_rolls: tuple[RollSize, ...] = rule((), "further stocked widths: a list of tables with roll_width, roll_lengths, price")
+        "100 ft", "stocked roll lengths; one or a list", source=COMMON
+    )
+    more_rolls: tuple[RollSize, ...] = rule(
+        (), "further stocked widths: a list of tables with roll_width, roll_lengths, price"
+    )
     sold_by: Literal["length", "roll"] = rule("length", "by whole stocked rolls, or by a length off a roll")
     price: Price = rule("2.10 USD/ft^2", "cost of the turf, per area of roll")
     fixing: Literal["nail", "glue"] = rule("nail", "nailed to the base, or glued (on paving and decks)", source=COMMON)
