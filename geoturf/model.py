@@ -217,7 +217,8 @@ class Takeoff:
 
 @dataclass(frozen=True)
 class Price:
-    """``lines``: DataFrame of the price lines: line, section, phase, key, description, quantity, unit, unit_price, amount (Decimal).
+    """``lines``: DataFrame, one row a price line: line, section, phase, key, description, quantity, unit, unit_price, amount
+    (Decimal).
     ``sites``: site, cost, price (Decimal; adds up to the totals to the cent). ``totals``: build-up, name -> Decimal, in order."""
 
     lines: pd.DataFrame

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pyogrio
 from shapely import affinity
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
@@ -46,7 +47,10 @@ def arc(cx: float, cy: float, rx: float, ry: float, start: float, stop: float, n
 
 
 def model_lot(model: str, variant: int) -> dict[str, Polygon | MultiPolygon]:
-    """House, paving and the two lawns of a house model on a straight lot. Variants: 0 plain back yard, 1 round bed, 2 tree wells."""
+    """House, paving and the two lawns of a house model on a straight lot.
+
+    Variants: 0 plain back yard, 1 round beds, 2 tree wells.
+    """
     lot, house = box(0, 0, LOT_W, LOT_D), Polygon(HOUSES[model])
     front, rear = min(y for _, y in HOUSES[model]), max(y for _, y in HOUSES[model])
     d0, d1 = DRIVES[model]
@@ -58,7 +62,7 @@ def model_lot(model: str, variant: int) -> dict[str, Polygon | MultiPolygon]:
     patio = box(14, rear, 38, rear + 10)
     back = box(3, rear, LOT_W - 3, LOT_D - 3).difference(house).difference(patio)
     if variant == 1:
-        back = back.difference(Polygon(arc(LOT_W - 3, LOT_D - 3, 18, 12, 180, 270, 13) + [(LOT_W - 3, LOT_D - 3)]))
+        back = back.difference(Polygon([*arc(LOT_W - 3, LOT_D - 3, 18, 12, 180, 270, 13), (LOT_W - 3, LOT_D - 3)]))
         back = back.difference(Polygon([(3, LOT_D - 3), *arc(3, LOT_D - 3, 14, 10, 270, 360, 11)]))
     lawn = box(2, 2, LOT_W - 2, front + 8).difference(house).difference(paving)
     if variant == 2:
@@ -75,7 +79,7 @@ def keep(lawn: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
 
 
 def wedge_lot(model: str, start: float, stop: float) -> dict[str, Polygon | MultiPolygon]:
-    """A lot round the bulb of a cul-de-sac: a wedge from radius 45 to 165 ft, the house square in it, lawns to its slanted lines."""
+    """A lot round the bulb of a cul-de-sac: a wedge from radius 45 to 165 ft, lawns to its slanted lines."""
     lot = Polygon(arc(0, 0, 45, 45, start, stop, 9) + arc(0, 0, 165, 165, stop, start, 13))
     middle = (start + stop) / 2
 
@@ -324,9 +328,10 @@ def portfolio() -> dict[str, gpd.GeoDataFrame]:
 
 
 def main() -> None:
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2026-01-01T00:00:00.000Z"})  # the same bytes on any day
     (HERE / "development").mkdir(exist_ok=True)
     for name, table in development().items():
-        table.to_file(HERE / "development" / f"{name}.shp", engine="pyogrio")
+        table.to_file(HERE / "development" / f"{name}.shp", engine="pyogrio", DBF_DATE_LAST_UPDATE="2026-01-01")
     parks().to_file(HERE / "parks.geojson", driver="GeoJSON", engine="pyogrio", COORDINATE_PRECISION=8)
     (HERE / "portfolio.gpkg").unlink(missing_ok=True)
     for name, table in portfolio().items():

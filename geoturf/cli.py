@@ -1,0 +1,260 @@
+"""The command line: ``geoturf run | check | draft | rules``. The only room that prints.
+
+Heavy imports stay inside the commands: ``geoturf --help`` must answer at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from geoturf.bid import Bid
+    from geoturf.model import Finding, Result
+
+DONE, REFUSED, USAGE, LEFT_OUT = 0, 1, 2, 3
+_SHOWN = 12  # findings of one severity shown on a terminal; all stand in findings.csv
+
+_EPILOG = """\
+example:
+  geoturf run sample_gis/development.toml
+  geoturf run lawns.geojson --out lawns_bid
+
+exit status: 0 done; 1 the input is refused, nothing is written; 2 wrong usage;
+3 done, but areas or files were left out (--strict makes that a refusal)
+"""
+
+
+def parser() -> argparse.ArgumentParser:
+    top = argparse.ArgumentParser(
+        prog="geoturf",
+        description="From polygons to a priced synthetic-turf bid, for thousands of sites at once.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    top.add_argument("--version", action="store_true", help="print the version and stop")
+    commands = top.add_subparsers(dest="command", metavar="run | check | draft | rules")
+
+    run = commands.add_parser("run", help="read a bid file or GIS files and write the finished bid")
+    run.add_argument(
+        "inputs", nargs="+", metavar="INPUT", help="one bid file (.toml), or GIS files run with every default"
+    )
+    run.add_argument("--out", metavar="DIR", help="folder to write; reports/<name of the input> if not given")
+    run.add_argument("--workers", type=_workers, metavar="N", help="processes for the layout; all cores if not given")
+    run.add_argument(
+        "--cluster", metavar="ADDRESS", help="a Dask scheduler to lay out on instead (needs geoturf[cluster])"
+    )
+    run.add_argument("--strict", action="store_true", help="refuse the whole run when anything would be left out")
+    run.add_argument("--quiet", action="store_true", help="print nothing but refusals and what was left out")
+
+    check = commands.add_parser("check", help="read only, and report what is odd about the input")
+    check.add_argument("inputs", nargs="+", metavar="INPUT", help="one bid file (.toml), or GIS files")
+    check.add_argument("--strict", action="store_true", help="exit 1 when anything would be left out")
+
+    draft = commands.add_parser("draft", help="write a commented starter bid file for GIS files")
+    draft.add_argument("inputs", nargs="+", metavar="GIS")
+    draft.add_argument("-o", "--out", metavar="BID.toml", help="file to write; printed if not given")
+
+    rules = commands.add_parser("rules", help="print every default, its range and its source")
+    rules.add_argument(
+        "words", nargs="*", metavar="WORD", help="only the rules whose name or text holds all these words"
+    )
+    return top
+
+
+def _workers(text: str) -> int:
+    if not text.isdigit() or not 1 <= int(text) <= 256:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a number of processes from 1 to 256")
+    return int(text)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    top = parser()
+    args = top.parse_args(arguments)
+    if args.version:
+        from geoturf import __version__
+
+        print(f"geoturf {__version__}")
+        return DONE
+    if not args.command:
+        top.print_help()
+        return USAGE
+    from geoturf.errors import GeoturfError
+
+    try:
+        return {"run": _run, "check": _check, "draft": _draft, "rules": _rules}[args.command](args)
+    except GeoturfError as refusal:
+        _say(refusal.findings, all_of_them=True)
+        print("Refused; nothing was written.", file=sys.stderr)
+        return REFUSED
+    except BrokenPipeError:
+        return DONE
+    except KeyboardInterrupt:
+        print("Stopped; nothing was written.", file=sys.stderr)
+        return 130
+
+
+# ------------------------------------------------------------------------------------------------ run
+
+
+def _run(args: argparse.Namespace) -> int:
+    bid, notes, name = _bid_of(args.inputs)
+    folder = args.out or f"reports/{name}"
+    from geoturf import pipeline, report
+
+    report.refuse_foreign(folder)
+    with _Bar(args.quiet) as bar:
+        _warm_up(bar)
+        result = pipeline.run(bid, _engine(args), bar.told, notes)
+        if args.strict and result.source.left_out:
+            _refuse_left_out(result.findings, result.source.left_out)
+        bar.told("report", 0, 0)
+        result.write(folder)
+    if not args.quiet:
+        _say(result.findings)
+        _summary(result, folder)
+    if result.source.left_out:
+        _say([f for f in result.findings if f.severity == "error"] if args.quiet else [], all_of_them=True)
+        print(_not_priced(result.source.left_out), file=sys.stderr)
+        return LEFT_OUT
+    return DONE
+
+
+def _bid_of(inputs: list[str]) -> tuple[Bid, list[Finding], str]:
+    """The bid, the assumptions made for it, and a name for its folder."""
+    from pathlib import PurePath
+
+    from geoturf.bid import read_bid
+    from geoturf.draft import bid_of_files
+
+    tomls = [path for path in inputs if path.lower().endswith(".toml")]
+    if tomls and len(inputs) > 1:
+        from geoturf.errors import BidError
+        from geoturf.model import Finding
+
+        raise BidError(Finding("error", "mixed-inputs", "give one bid file, or GIS files, not both", file=tomls[0]))
+    if tomls:
+        return read_bid(tomls[0]), [], PurePath(tomls[0]).stem
+    bid, notes = bid_of_files(inputs)
+    return bid, list(notes), PurePath(inputs[0]).name.split(".")[0] or "bid"
+
+
+def _engine(args: argparse.Namespace) -> Any:
+    from geoturf.engine import Cluster, Processes
+
+    return Cluster(args.cluster) if args.cluster else Processes(args.workers)
+
+
+def _warm_up(bar: _Bar) -> None:
+    """The layout kernel is compiled once on a machine; say so, since that run waits for it."""
+    from geoturf import layout
+
+    bar.told("compiling the layout kernel (once on this machine)", 0, 0)
+    layout.warm()
+
+
+def _refuse_left_out(findings: Any, left_out: int) -> None:
+    from geoturf.errors import InputError
+
+    raise InputError([f for f in findings if f.severity == "error"] or findings[:1])
+
+
+def _not_priced(left_out: int) -> str:
+    return f"NOT PRICED: {left_out} area{'s were' if left_out > 1 else ' or file was'} left out; see the errors."
+
+
+class _Bar:
+    """A progress bar on a terminal, nothing in a pipe."""
+
+    def __init__(self, quiet: bool):
+        self.live = sys.stderr.isatty() and not quiet
+        self.bar: Any = None
+
+    def __enter__(self) -> _Bar:
+        if self.live:
+            from rich.console import Console
+            from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+            self.bar = Progress(
+                SpinnerColumn(), TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn(),
+                console=Console(stderr=True), transient=True,
+            )  # fmt: skip
+            self.task = self.bar.add_task("reading", total=None)
+            self.bar.start()
+        return self
+
+    def told(self, stage: str, done: int, of: int) -> None:
+        if self.bar:
+            self.bar.update(self.task, description=stage, completed=done, total=of or None)
+
+    def __exit__(self, *_: object) -> None:
+        if self.bar:
+            self.bar.stop()
+
+
+# ------------------------------------------------------------------------------------------------ what is said
+
+
+def _say(findings: Any, all_of_them: bool = False) -> None:
+    """Errors and warnings on stderr, one line each; the rest of a long list is counted."""
+    for severity in ("error", "warning"):
+        lines = [f.line() for f in findings if f.severity == severity]
+        shown = lines if all_of_them else lines[:_SHOWN]
+        for line in shown:
+            print(line, file=sys.stderr)
+        if len(lines) > len(shown):
+            print(f"{severity}: and {len(lines) - len(shown)} more; all stand in findings.csv", file=sys.stderr)
+
+
+def _summary(result: Result, folder: str) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from geoturf import tables
+
+    table = Table(show_header=False, box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column()
+    table.add_column(justify="right")
+    for word, value in tables.summary(result):
+        table.add_row(word, value)
+    console = Console(highlight=False, markup=False)
+    console.print(table)
+    console.print(f"report in {folder}: open {folder}/map.html", soft_wrap=True)
+
+
+def _check(args: argparse.Namespace) -> int:
+    bid, notes, _ = _bid_of(args.inputs)
+    from geoturf import pipeline
+
+    source, land, findings = pipeline.check(bid, notes)
+    for finding in findings:
+        print(finding.line())
+    counts = {s: sum(f.severity == s for f in findings) for s in ("error", "warning", "note")}
+    said = ", ".join(f"{n} {s}{'' if n == 1 else 's'}" for s, n in counts.items())
+    print(f"{len(land.areas)} areas on {land.areas['site'].nunique()} sites; {said}")
+    if source.left_out:
+        print(_not_priced(source.left_out), file=sys.stderr)
+        return REFUSED if args.strict else LEFT_OUT
+    return DONE
+
+
+def _draft(args: argparse.Namespace) -> int:
+    from geoturf.draft import draft
+
+    text = draft(args.inputs, args.out)
+    print(f"wrote {args.out}: read it through, then: geoturf run {args.out}" if args.out else text)
+    return DONE
+
+
+def _rules(args: argparse.Namespace) -> int:
+    from geoturf.bid import every_rule
+
+    for row in every_rule():
+        section, key, default, low, high, source, what = row
+        line = f"[{section}] {key} = {default}"
+        usual = f"usual {low} to {high}; " if low or high else ""
+        text = f"{line}\n    {what} ({usual}{source})"
+        if all(word.lower() in text.lower() for word in args.words):
+            print(text)
+    return DONE

@@ -1,0 +1,32 @@
+"""Pile coordinates and back: u along the pile, v across it to the right, for a compass bearing β of the area's frame.
+
+    u =  x sin β + y cos β          x = u sin β + v cos β
+    v =  x cos β - y sin β          y = u cos β - v sin β
+
+The axes are a rotation of the frame's, so lengths and areas are kept.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+
+def to_xy(u: np.ndarray, v: np.ndarray, bearing_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Frame coordinates (m, same shape) of pile coordinates (m) at compass bearings (degrees)."""
+    sine, cosine = np.sin(np.radians(bearing_deg)), np.cos(np.radians(bearing_deg))
+    return u * sine + v * cosine, u * cosine - v * sine
+
+
+def rectangles(u0: np.ndarray, u1: np.ndarray, v0: np.ndarray, v1: np.ndarray, bearing_deg: np.ndarray) -> np.ndarray:
+    """Polygons (n,) in the frame of pile-coordinate rectangles, all arguments of shape (n,)."""
+    u = np.stack([u0, u0, u1, u1, u0], axis=1)
+    v = np.stack([v0, v1, v1, v0, v0], axis=1)
+    x, y = to_xy(u, v, np.asarray(bearing_deg)[:, None])
+    return shapely.polygons(np.stack([x, y], axis=2))
+
+
+def segments(u0: np.ndarray, v0: np.ndarray, u1: np.ndarray, v1: np.ndarray, bearing_deg: np.ndarray) -> np.ndarray:
+    """LineStrings (n,) in the frame from (u0, v0) to (u1, v1), all arguments of shape (n,)."""
+    x, y = to_xy(np.stack([u0, u1], axis=1), np.stack([v0, v1], axis=1), np.asarray(bearing_deg)[:, None])
+    return shapely.linestrings(np.stack([x, y], axis=2))

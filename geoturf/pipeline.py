@@ -1,0 +1,95 @@
+"""The whole way from a bid to a finished result. The only room that knows all the stages."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from typing import Any
+
+from geoturf import check as promises
+from geoturf import cuts, edges, ground, layout, materials, parcels, read, water
+from geoturf import price as pricing
+from geoturf.bid import Bid, unusual
+from geoturf.engine import Engine, Serial
+from geoturf.errors import PromiseError
+from geoturf.model import Finding, Ground, Result, Source
+
+Progress = Callable[[str, int, int], Any]  # stage, done, of
+
+
+def run(
+    bid: Bid, engine: Engine | None = None, progress: Progress | None = None, notes: Iterable[Finding] = ()
+) -> Result:
+    """Every stage in turn. ``notes`` are findings made before the run (assumptions about bare files).
+
+    Raises `InputError` when the input is refused and `PromiseError` when the finished result breaks a promise of its own.
+    """
+    clock = _Clock(progress or (lambda stage, done, of: None))
+    engine = engine or Serial()
+
+    source = clock("read", read.read, bid)
+    land = clock("ground", _measured, source, bid)
+    border = clock("edges", edges.classify, land, bid.products, bid.edges)
+    choices = clock("layout", layout.lay, land, bid.products, bid.layout, engine, clock.tick("layout", len(land.areas)))
+    plan = clock("cuts", cuts.plan, land, choices, bid.products, bid.cuts, clock.tick("cuts", 0))
+    takeoff = clock("materials", materials.takeoff, land, border, plan, bid.products, bid.materials, bid.edges)
+    price = clock("price", pricing.price, land, plan, takeoff, bid.products, bid.price, bid.currency)
+    saving = clock("water", water.compare, land, price.areas["price"], bid.water, bid.currency) if bid.water else None
+
+    stages = (source, land, border, plan, takeoff, price, saving)
+    findings = (*notes, *unusual(bid), *(f for stage in stages if stage is not None for f in stage.findings))
+    result = Result(
+        bid,
+        source,
+        land,
+        border,
+        choices,
+        plan,
+        takeoff,
+        price,
+        saving,
+        findings=tuple(findings),
+        seconds=clock.seconds,
+    )
+    broken = clock("check", promises.broken_promises, result)
+    if broken:
+        raise PromiseError(broken)
+    return replace(result, seconds=dict(clock.seconds))
+
+
+def check(bid: Bid, notes: Iterable[Finding] = ()) -> tuple[Source, Ground, tuple[Finding, ...]]:
+    """Reads and measures only; what was noticed on the way."""
+    source = read.read(bid)
+    land = _measured(source, bid)
+    return source, land, (*notes, *unusual(bid), *source.findings, *land.findings)
+
+
+def _measured(source: Source, bid: Bid) -> Ground:
+    """Areas in their ground frames, cut out of parcels where the bid gives parcels, with what is odd about them noticed."""
+    land = parcels.derive(ground.measure(source, bid.ground), bid.parcels)
+    return replace(land, findings=(*land.findings, *ground.notice(land, bid.ground)))
+
+
+class _Clock:
+    """Times each stage and tells the progress."""
+
+    def __init__(self, progress: Progress):
+        self.progress, self.seconds = progress, {}
+
+    def __call__(self, stage: str, work: Callable[..., Any], *args: Any) -> Any:
+        self.progress(stage, 0, 0)
+        start = time.perf_counter()
+        out = work(*args)
+        self.seconds[stage] = round(time.perf_counter() - start, 4)
+        return out
+
+    def tick(self, stage: str, of: int) -> Callable[[int], None]:
+        done = 0
+
+        def told(more: int) -> None:
+            nonlocal done
+            done += more
+            self.progress(stage, done, of)
+
+        return told
