@@ -1,0 +1,80 @@
+"""The shape of the house: data goes one way, stages do not know each other, the rim alone reads, writes and prints."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import geoturf
+
+PACKAGE = Path(geoturf.__file__).parent
+STAGES = {"read", "ground", "parcels", "edges", "layout", "cuts", "materials", "price", "water", "check"}
+SHARED = {"model", "rules", "units", "errors", "engine", "pile", "bid", "data"}
+FILES = sorted(p for p in PACKAGE.rglob("*.py"))
+
+
+def room(path: Path) -> str:
+    """The room a file belongs to: the first part of its path below the package."""
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def imports(path: Path) -> set[str]:
+    """Dotted names of all that a file imports, at any depth."""
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return names
+
+
+def rooms_imported(path: Path) -> set[str]:
+    return {name.split(".")[1] for name in imports(path) if name.startswith("geoturf.") and name.count(".") >= 1}
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if room(p) in STAGES], ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_no_stage_imports_another_stage(path):
+    assert rooms_imported(path) <= SHARED | {room(path)}
+
+
+@pytest.mark.parametrize(
+    ("library", "rooms"),
+    [
+        ("folium", {"maps"}),
+        ("fiona", {"read", "draft"}),
+        ("pyproj", {"ground"}),
+        ("highspy", {"cuts", "water"}),
+        ("numba", {"layout", "cuts"}),
+        ("xlsxwriter", {"workbook"}),
+        ("rich", {"cli"}),
+    ],
+)
+def test_a_library_stays_in_its_room(library, rooms):
+    users = {room(p) for p in FILES if any(name.split(".")[0] == library for name in imports(p))}
+    assert users <= rooms
+
+
+def test_only_the_command_line_prints():
+    def prints(path):
+        tree = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        return any(isinstance(n, ast.Call) and isinstance(n.func, ast.Name) and n.func.id == "print" for n in tree)
+
+    assert {room(p) for p in FILES if prints(p)} == {"cli"}
+
+
+def test_there_is_no_drawer_for_odds_and_ends():
+    assert not [p for p in FILES if p.stem in ("utils", "helpers", "common", "misc")]
+
+
+def test_help_imports_nothing_heavy():
+    code = "import sys, geoturf.cli; geoturf.cli.parser().format_help(); print(*sorted(sys.modules))"
+    loaded = set(subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split())
+    assert not loaded & {"geopandas", "pandas", "numpy", "shapely", "pydantic", "rich", "folium", "numba", "pyproj", "fiona"}
+
+
+def test_every_public_name_loads():
+    for name in geoturf.__all__:
+        assert getattr(geoturf, name) is not None
