@@ -10,7 +10,6 @@ Importing does no work; names load when they are first used.
 from __future__ import annotations
 
 from importlib import import_module
-from typing import Any
 
 __version__ = "0.1.0"
 
@@ -41,7 +40,7 @@ _HOME = {
 __all__ = ["__version__", *_HOME]
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     if name not in _HOME:
         raise AttributeError(f"module 'geoturf' has no attribute '{name}'")
     return getattr(import_module(f"geoturf.{_HOME[name]}"), name)

@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import argparse
 import sys
-from typing import TYPE_CHECKING, Any
 
+TYPE_CHECKING = False  # type checkers know the name; importing typing itself would double the time of --help
 if TYPE_CHECKING:
+    from typing import Any
+
     from geoturf.bid import Bid
     from geoturf.model import Finding, Result
 
