@@ -205,26 +205,38 @@ class CutPlan:
 
 @dataclass(frozen=True)
 class Takeoff:
-    """``items``: DataFrame, one row an item in a scope: scope ("phase …", or "bid"), scope_kind (pool, site, bid), phase, site,
-    key, section, item, net (float, in ``unit``), unit, allowance (fraction), order (int, purchase units), order_unit,
-    order_size (float, ``unit`` a purchase unit), price_key, basis (the formula in words, with its numbers).
-    Rows of kind ``site`` are the same items rounded up lot by lot, for comparison; only ``pool`` rows are priced."""
+    """``items``: DataFrame, one row an item in a scope: scope ("phase …", "site …" or "bid"), scope_kind (pool, site, bid), phase,
+    site, key (of `geoturf.rules.items.ITEMS`), section, item, net (float, in ``unit``), unit (SI: m2, m3, m, kg, h, each),
+    allowance (fraction), order (int, purchase units), order_unit, order_size (float, ``unit`` a purchase unit), order_by_site (what
+    rounding up site by site would order), net_low, net_high (infill; else NaN), product, width_m (turf; else "", NaN), price_key,
+    basis (the formula in words, with its numbers, in US units), basis_metric (the same in metric units).
+    Rows of kind ``site`` are the same items rounded up lot by lot, for comparison; only ``pool`` rows are priced.
+    ``areas``: areas-aligned net quantities, a column an item key (SI), seam_fasteners, and what their formulas name."""
 
     items: pd.DataFrame
+    areas: pd.DataFrame
     findings: tuple[Finding, ...] = ()
     cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Price:
-    """``lines``: DataFrame, one row a price line: line, section, phase, key, description, quantity, unit, unit_price, amount
-    (Decimal).
-    ``sites``: site, cost, price (Decimal; adds up to the totals to the cent). ``totals``: build-up, name -> Decimal, in order."""
+    """``lines``: DataFrame of the price lines: line, section, phase, key, kind (material, labour, plant, service, general),
+    description, quantity, unit, unit_price, amount (Decimal); amounts add up to the price.
+    ``sites``: phase, site, cost, price (Decimal; adds up to the totals to the cent). ``areas``: areas-aligned cost, price (Decimal).
+    ``totals``: build-up, name -> Decimal, in order; the last is ``price``. ``build_up``: step, base, rate, amount, subtotal.
+    ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up, price; adds up down and across.
+    ``phases``: phase, sites, areas, surface_area_m2, cost, price, price_per_ft2, price_per_m2.
+    ``alternates``: alternate, price, difference."""
 
     lines: pd.DataFrame
     sites: pd.DataFrame
     totals: dict[str, Any]
     schedule: pd.DataFrame
+    areas: pd.DataFrame
+    build_up: pd.DataFrame
+    phases: pd.DataFrame
+    alternates: pd.DataFrame
     findings: tuple[Finding, ...] = ()
 
 

@@ -1,11 +1,146 @@
-"""Rules of the takeoff."""
+"""Rules of the takeoff: depths, densities, packages, allowances, production rates."""
 
 from __future__ import annotations
 
-from geoturf.rules.base import COMMON, Length, Rules, rule
+from typing import Literal
+
+from pydantic import model_validator
+
+from geoturf.rules.base import (
+    COMMON,
+    ArealMass,
+    AreaRate,
+    Density,
+    Fraction,
+    Length,
+    LengthRate,
+    Mass,
+    Number,
+    Rules,
+    Time,
+    Volume,
+    VolumeRate,
+    rule,
+)
+from geoturf.rules.base import Area as AreaSize
+
+Nail = Literal["8d", "10d", "16d", "20d", "30d", "40d", "50d", "60d"]
+
+EARTH = "Army FM 5-434 Table 1-1 (data/swell.csv)"
+STONE = "WSDOT Design Manual M 22-01 Exhibit 620-1 (data/aggregate.csv)"
+LIFTS = "Ohio DOT CMS 304.04: 4 in for rollers under 10 tons"
+LAP = "Caltrans Standard Specifications 26-1.03C: at least 2 ft"
+
+
+class Rates(Rules):
+    """What one crew gets done in an hour. Every one is the user's own to set."""
+
+    setup_h: Time = rule("2 h", "crew-hours a site to set up and clear away")
+    dig_m3_per_h: VolumeRate = rule("5 yd^3/h", "earth in place dug and loaded")
+    base_m2_per_h: AreaRate = rule("250 ft^2/h", "base placed and compacted, one lift")
+    fabric_m2_per_h: AreaRate = rule("1500 ft^2/h", "fabric laid and pinned")
+    turf_m2_per_h: AreaRate = rule("200 ft^2/h", "turf laid, trimmed and fitted")
+    seam_m_per_h: LengthRate = rule("25 ft/h", "seam joined")
+    nails: Number = rule(350, "nails driven an hour")
+    glue_m2_per_h: AreaRate = rule("150 ft^2/h", "adhesive spread")
+    edging_m_per_h: LengthRate = rule("40 ft/h", "edging board set")
+    infill_m2_per_h: AreaRate = rule("400 ft^2/h", "infill spread and broomed")
+    caps: Number = rule(3, "irrigation heads capped or lines rerouted an hour")
+
+    @model_validator(mode="after")
+    def _work_gets_done(self) -> Rates:
+        _positive(self, [name for name in type(self).model_fields if name != "setup_h"])
+        return self
 
 
 class MaterialRules(Rules):
     """Quantities beyond turf."""
 
+    pool: Literal["phase", "site"] = rule(
+        "phase", "over what quantities are summed before rounding up to packages", source=COMMON
+    )
+
     dig_depth_m: Length = rule("4 in", "dug out under the turf", low="3 in", high="4 in", source=COMMON)
+    soil: Literal["sand", "loam", "clay", "blasted rock"] = rule("loam", "what is dug, for its swell", source=EARTH)
+    swell: Fraction | None = rule(None, "loose over in-place volume, less one; by soil if not given", source=EARTH)
+    truck_m3: Volume = rule("10 yd^3", "loose earth in a load")
+    earth_step_m3: Volume = rule("1 yd^3", "earth is paid for by whole steps of this")
+
+    base_depth_m: Length = rule("4 in", "aggregate base, compacted", low="3 in", high="4 in", source=COMMON)
+    aggregate: Literal["base course", "top course", "ballast"] = rule(
+        "base course", "kind of stone, for its densities", source=STONE
+    )
+    compacted_density_kg_per_m3: Density | None = rule(None, "dry, compacted; by kind if not given", source=STONE)
+    loose_density_kg_per_m3: Density | None = rule(None, "dry, in the truck; by kind if not given", source=STONE)
+    moisture: Fraction = rule("4 %", "water in the stone as weighed, of its dry weight", low="0 %", high="8 %")
+    relative_compaction: Fraction = rule(
+        "95 %", "of maximum dry density (ASTM D1557), stated on the bid", source=COMMON
+    )
+    lift_m: Length = rule("4 in", "compacted at a time by hand-led plant", source=LIFTS)
+    aggregate_step_kg: Mass = rule("1 ton", "stone is bought by whole steps of this")
+    aggregate_allowance: Fraction = rule("5 %", "stone over net")
+
+    fabric: bool = rule(True, "weed fabric on the base", source=COMMON)
+    fabric_overlap_m: Length = rule("6 in", "overlap of strips and of ends", low="6 in", high="12 in", source=COMMON)
+    fabric_roll_width_m: Length = rule("6 ft", "width of a roll")
+    fabric_roll_length_m: Length = rule("300 ft", "length of a roll")
+    fabric_allowance: Fraction = rule("3 %", "fabric over net")
+    fabric_below_base: bool = rule(
+        False, "a separation fabric under the base, where the soil shifts or pumps", source=COMMON
+    )
+    below_overlap_m: Length = rule("2 ft", "overlap of its strips and of its ends", low="2 ft", high="3 ft", source=LAP)
+    below_roll_width_m: Length = rule("12.5 ft", "width of its roll")
+    below_roll_length_m: Length = rule("360 ft", "length of its roll")
+
+    odour_rate_kg_per_m2: ArealMass = rule("0.5 lb/ft^2", "granules under turf for pets", source=COMMON)
+    odour_bag_kg: Mass = rule("50 lb", "granules in a bag")
+    odour_allowance: Fraction = rule("0 %", "granules over net")
+
+    tape_roll_m: Length = rule("100 ft", "seam tape on a roll")
+    tape_allowance: Fraction = rule("5 %", "tape over net")
+    adhesive_covers_m: Length = rule("20 ft", "seam that a tube of adhesive covers")
+    adhesive_allowance: Fraction = rule("10 %", "adhesive over net")
+    glue_covers_m2: AreaSize = rule("200 ft^2", "glued turf that a pail of adhesive covers")
+    glue_allowance: Fraction = rule("5 %", "adhesive over net")
+
+    turf_nail: Nail = rule("40d", "nail of perimeter and field", source=COMMON)
+    seam_nail: Nail = rule("20d", "nail of nailed seams", source=COMMON)
+    fabric_nail: Nail = rule("20d", "nail of the fabric, or a staple of its weight", source=COMMON)
+    fabric_spacing_m: Length = rule("3 ft", "fasteners of the fabric, both ways")
+    nail_box_kg: Mass = rule("50 lb", "nails in a box", source=COMMON)
+    nail_allowance: Fraction = rule("5 %", "nails over net")
+
+    edging_board_m: Length = rule("20 ft", "length of an edging board")
+    edging_allowance: Fraction = rule("5 %", "board over net")
+    stake_spacing_m: Length = rule("3 ft", "stakes along edging")
+
+    infill_rate_kg_per_m2: ArealMass | None = rule(
+        None, "infill; by the product's pile weight if not given", source=COMMON
+    )
+    infill_bag_kg: Mass = rule("50 lb", "infill in a bag", source=COMMON)
+    infill_allowance: Fraction = rule("3 %", "infill over net")
+
+    caps_per_site: Number = rule(4, "irrigation heads to cap at a site whose layer gives none")
+    reroutes_per_site: Number = rule(0, "irrigation lines rerouted, or kept for rinsing and cooling, a site")
+
+    hours_a_day_h: Time = rule("8 h", "crew-hours in a day of hired plant")
+    lift_limit_kg: Mass = rule("50 lb", "what one person may lift, for the lifting caution")
+    rates: Rates = rule({}, "production rates of a crew")
+
+    @model_validator(mode="after")
+    def _packages_hold_something(self) -> MaterialRules:
+        sizes = ("truck_m3", "earth_step_m3", "lift_m", "aggregate_step_kg", "fabric_roll_width_m", "fabric_roll_length_m", "below_roll_width_m",
+                 "below_roll_length_m", "odour_bag_kg", "tape_roll_m", "adhesive_covers_m", "glue_covers_m2", "fabric_spacing_m",
+                 "nail_box_kg", "edging_board_m", "stake_spacing_m", "infill_bag_kg", "hours_a_day_h", "lift_limit_kg")  # fmt: skip
+        _positive(self, sizes)
+        for name in ("fabric", "below"):
+            lap = getattr(self, f"{name}_overlap_m")
+            if lap >= min(getattr(self, f"{name}_roll_width_m"), getattr(self, f"{name}_roll_length_m")):
+                raise ValueError(f"{name}_overlap must be less than the width and the length of its roll")
+        return self
+
+
+def _positive(rules: Rules, names: object) -> None:
+    for name in names:
+        if getattr(rules, name) <= 0:
+            raise ValueError(f"{type(rules).model_fields[name].alias} must be more than zero")

@@ -1,0 +1,29 @@
+"""Published tables that ship with geoturf: CSV files with the columns value, unit, source, year, and a name for each row."""
+
+from __future__ import annotations
+
+import csv
+from functools import cache
+from importlib.resources import files
+
+from geoturf import units
+
+
+@cache
+def table(name: str) -> tuple[dict[str, str], ...]:
+    """The rows of ``name``.csv, as printed."""
+    with files(__name__).joinpath(f"{name}.csv").open(encoding="utf-8", newline="") as file:
+        return tuple(csv.DictReader(file))
+
+
+def names(of: str) -> tuple[str, ...]:
+    """The names in a table with the columns name and quantity, in its order."""
+    return tuple(dict.fromkeys(row["name"] for row in table(of)))
+
+
+def value(of: str, name: str, quantity: str) -> float:
+    """One value of such a table, in SI. Raises `KeyError` when the table has no such row."""
+    for row in table(of):
+        if row["name"] == name and row["quantity"] == quantity:
+            return float(row["value"]) * units.unit_factor(row["unit"])[0]
+    raise KeyError(f"{of}.csv has no {quantity} of {name}")

@@ -1,0 +1,44 @@
+"""Takeoff: what every area takes, summed over its pool, rounded up to what is bought.
+
+per_area   net quantities, one column an item (`quantities`), fabric strips (`strips`)
+rows       sums over pools and sites, packages, formulas in words (`rows`)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from geoturf import cautions
+from geoturf.materials.quantities import per_area
+from geoturf.materials.rows import takeoff_rows
+from geoturf.model import CutPlan, Edges, Finding, Ground, Takeoff
+from geoturf.rules import EdgeRules, MaterialRules, Product
+
+__all__ = ["takeoff"]
+
+
+def takeoff(
+    ground: Ground,
+    edges: Edges,
+    plan: CutPlan,
+    products: Mapping[str, Product],
+    rules: MaterialRules,
+    edge_rules: EdgeRules,
+) -> Takeoff:
+    """Every item of the bid by pool, by site for comparison, and in total. Net quantities are SI; see `Takeoff`."""
+    areas = per_area(ground, edges, plan, products, rules, edge_rules)
+    items = takeoff_rows(ground.areas, areas, plan, products, rules, edge_rules)
+    done = Takeoff(items, areas, _assumed(ground, rules))
+    return Takeoff(items, areas, done.findings, cautions.of(ground, plan, done, products, rules))
+
+
+def _assumed(ground: Ground, rules: MaterialRules) -> tuple[Finding, ...]:
+    """Notes on what the layers did not say."""
+    missing = ground.areas.groupby(["phase", "site"], sort=False)["caps"].count().eq(0).sum()
+    if not missing or not rules.caps_per_site:
+        return ()
+    message = (
+        f"{missing} site(s) state no irrigation heads to cap; {rules.caps_per_site:g} a site are assumed; "
+        "give a column caps, or set caps_per_site"
+    )
+    return (Finding("note", "caps-assumed", message),)
