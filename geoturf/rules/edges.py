@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from geoturf.rules.base import COMMON, Length, Rules, rule
+from pydantic import model_validator
+
+from geoturf import units
+from geoturf.rules.base import COMMON, Length, Rules, key_of, rule
+
+if TYPE_CHECKING:
+    import numpy as np
 
 EdgeKind = Literal["paving", "building", "shared", "open"]
 
@@ -20,3 +26,29 @@ class EdgeRules(Rules):
     )
     seam_method: Literal["tape", "nails"] = rule("tape", "seams by tape and adhesive, or by nails", source=COMMON)
     edging_on: tuple[EdgeKind, ...] = rule((), 'edges that get an edging board, such as ["open"]')
+
+    @model_validator(mode="after")
+    def _spacings_exist(self) -> EdgeRules:
+        for name in ("perimeter_spacing_m", "field_spacing_m", "seam_spacing_m"):
+            if getattr(self, name) <= 0:
+                raise ValueError(f"{key_of(name)} must be more than zero")
+        return self
+
+
+def seam_fasteners(length_m: np.ndarray, rules: EdgeRules) -> np.ndarray:
+    """Nails of seams, one count a seam run: ``ceil(length / spacing) + 1`` (a run has two ends), 0 where seams are taped.
+
+    ``length_m``: array-like (n,), metres. Gives int64 (n,)."""
+    import numpy as np
+
+    lengths = np.asarray(length_m, dtype=float)
+    if rules.seam_method != "nails":
+        return np.zeros(len(lengths), dtype=np.int64)
+    return whole_steps(lengths, rules.seam_spacing_m) + 1
+
+
+def whole_steps(values: np.ndarray, step: float) -> np.ndarray:
+    """`units.round_up` over a column; int64."""
+    import numpy as np
+
+    return np.array([units.round_up(value, step) for value in np.asarray(values, dtype=float)], dtype=np.int64)

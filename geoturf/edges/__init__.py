@@ -1,0 +1,154 @@
+"""Areas -> boundary runs, told apart by what lies on the other side, and their fasteners.
+
+Spec: each stretch is ``shared`` (another area of the same site and product: a seam), ``building``, ``paving`` or ``open``, the
+first that holds. How a contact is found: `geoturf.edges.contact`; what counts as one: `geoturf.edges.runs.settle`. All areas of
+all frames are done at once, as columns.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from geoturf.edges import contact, runs
+from geoturf.edges.borders import Borders, Places, borders, places
+from geoturf.errors import PromiseError
+from geoturf.model import Edges, Finding, Ground
+from geoturf.rules import EdgeRules, Product
+from geoturf.rules.edges import seam_fasteners, whole_steps
+
+__all__ = ["classify", "seam_fasteners"]
+
+_SUM_M = 1e-3  # the four lengths add up to the perimeter this closely
+
+
+def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> Edges:
+    """Boundary runs and fasteners of every area (holes included).
+
+    ``runs`` is ordered by area and ring; ``totals`` has the columns of `geoturf.model.Edges`. Counts: a closed run has
+    ``ceil(length / spacing)`` fasteners, an open-ended one the same and one more, the field ``ceil(surface area / spacing^2)``;
+    glued products have none (common practice, spec 3)."""
+    areas, context = ground.areas, _built(ground.context)
+    mine = borders(areas["geometry"].to_numpy(dtype=object))
+    place = places(pd.concat([areas[["geometry", "frame"]], context[["geometry", "frame"]]]))
+    beside = _beside(areas, mine, place, rules.tolerance_m)
+    things = {role: context[context["role"] == role] for role in ("building", "paving")}
+    along = {role: _along(areas, mine, table, place, rules.tolerance_m) for role, table in things.items()}
+    cuts = contact.cut(mine, [beside, *along.values()])
+    kind = np.full(len(cuts.segment), runs.KINDS.index("open"))
+    frame = areas["frame"].to_numpy(np.int64)[mine.owner]
+    for role in ("paving", "building"):
+        within = contact.inside(mine, cuts, frame, things[role], place, rules.tolerance_m)
+        kind[_touched(mine, cuts, along[role], within, rules)] = runs.KINDS.index(role)
+    shared = _touched(mine, cuts, beside, np.zeros(len(kind), dtype=bool), rules)
+    kind[shared] = runs.KINDS.index("shared")
+    neighbour = np.where(shared, _neighbours(mine, cuts, beside), -1)
+    table = runs.table(mine, cuts, kind, neighbour)
+    return Edges(table, _totals(areas, table, products, rules), _findings(table, context))
+
+
+def _built(context: pd.DataFrame) -> pd.DataFrame:
+    """Buildings and paving: the context that tells edges, polygons only."""
+    if not len(context):
+        return pd.DataFrame({"role": [], "frame": np.empty(0, np.int64), "geometry": np.empty(0, object)})
+    areal = np.isin(shapely.get_type_id(context["geometry"].to_numpy(dtype=object)), (3, 6))
+    return context[areal & context["role"].isin(["building", "paving"]).to_numpy()]
+
+
+def _beside(areas: pd.DataFrame, mine: Borders, place: Places, tolerance_m: float) -> contact.Strips:
+    """Where borders of other areas of the same site and product face a border; ``other`` is the other area's row."""
+    frame = areas["frame"].to_numpy(np.int64)
+    group = areas.groupby(["frame", "site", "product"], sort=False, dropna=False).ngroup().to_numpy()
+    box = place.boxes(shapely.bounds(areas["geometry"].to_numpy(dtype=object)), frame, tolerance_m)
+    one, two = contact.pairs(box, box)
+    near = np.zeros(len(areas), dtype=bool)
+    near[one[(one != two) & (group[one] == group[two])]] = True
+    rows = np.flatnonzero(near[mine.owner])
+    box = place.boxes(mine.bounds()[rows], frame[mine.owner[rows]], tolerance_m)
+    one, two = (rows[side] for side in contact.pairs(box, box))
+    owners = mine.owner[one], mine.owner[two]
+    wanted = (owners[0] != owners[1]) & (group[owners[0]] == group[owners[1]])
+    found = contact.strips(mine, mine, one[wanted], two[wanted], tolerance_m)
+    found = found.where(found.facing)
+    return replace(found, other=mine.owner[found.other])
+
+
+def _along(
+    areas: pd.DataFrame, mine: Borders, things: pd.DataFrame, place: Places, tolerance_m: float
+) -> contact.Strips:
+    """Where borders of things come into the band along a border."""
+    theirs = borders(things["geometry"].to_numpy(dtype=object))
+    my_frame = areas["frame"].to_numpy(np.int64)[mine.owner]
+    their_frame = things["frame"].to_numpy(np.int64)[theirs.owner]
+    one, two = contact.pairs(
+        place.boxes(mine.bounds(), my_frame, tolerance_m), place.boxes(theirs.bounds(), their_frame, 0.0)
+    )
+    return contact.strips(mine, theirs, one, two, tolerance_m)
+
+
+def _touched(
+    mine: Borders, cuts: contact.Stretches, found: contact.Strips, within: np.ndarray, rules: EdgeRules
+) -> np.ndarray:
+    """Which stretches are in touch with what ``found`` and ``within`` tell of; bool."""
+    touching = cuts.covered(found.where(found.facing)) | within
+    sure = cuts.covered(found.where(found.facing & found.along))
+    return runs.settle(touching, sure, cuts.length, mine.ring[cuts.segment], rules.tolerance_m)
+
+
+def _neighbours(mine: Borders, cuts: contact.Stretches, beside: contact.Strips) -> np.ndarray:
+    """The area beside each stretch: the nearest, then the first; a closed gap goes with the stretch before it. -1 on rings
+    without any."""
+    first, end = cuts.spans(beside)
+    strip = np.repeat(np.arange(len(first)), end - first)
+    stretch = first[strip] + np.arange(len(strip)) - np.repeat(np.cumsum(end - first) - (end - first), end - first)
+    away = np.round(np.abs(beside.offset[strip]), 6)
+    order = np.lexsort([beside.other[strip], away, stretch])
+    stretch, nearest = np.unique(stretch[order], return_index=True)
+    neighbour = np.full(len(cuts.segment), -1)
+    neighbour[stretch] = beside.other[strip[order[nearest]]]
+    return runs.carry_on(neighbour, mine.ring[cuts.segment])
+
+
+def _totals(areas: pd.DataFrame, table: pd.DataFrame, products: dict[str, Product], rules: EdgeRules) -> pd.DataFrame:
+    """Lengths by kind and fasteners, one row an area."""
+    count = len(areas)
+    sums = {
+        f"edge_{kind}_m": np.bincount(table["area_index"], table["length_m"] * (table["kind"] == kind), minlength=count)
+        for kind in ("paving", "building", "shared", "open")
+    }
+    perimeter = shapely.length(areas["geometry"].to_numpy(dtype=object))
+    off = np.abs(sum(sums.values()) - perimeter)
+    if (off > _SUM_M).any():
+        raise PromiseError(_short_sum(areas, off))
+    nailed = np.array([products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
+    fastened = (table["kind"] != "shared") & nailed[table["area_index"]]
+    nails = (whole_steps(table["length_m"], rules.perimeter_spacing_m) + ~table["closed"]) * fastened
+    field = whole_steps(areas["surface_area_m2"], rules.field_spacing_m**2)
+    return pd.DataFrame(
+        sums
+        | {
+            "perimeter_fasteners": np.bincount(table["area_index"], nails, minlength=count).astype(np.int64),
+            "field_fasteners": np.where(nailed, field, 0),
+            "fastened_m": np.bincount(table["area_index"], table["length_m"] * fastened, minlength=count),
+            "edging_m": sum((sums[f"edge_{kind}_m"] for kind in sorted(set(rules.edging_on))), np.zeros(count)),
+        },
+        index=areas.index,
+    )
+
+
+def _short_sum(areas: pd.DataFrame, off: np.ndarray) -> Finding:
+    worst = areas.iloc[int(off.argmax())]
+    message = f"boundary runs miss the perimeter by {off.max():.4f} m; this is a fault of geoturf, please report it"
+    return Finding("error", "edges-do-not-add-up", message, site=str(worst["site"]), area=str(worst["area"]))
+
+
+def _findings(table: pd.DataFrame, context: pd.DataFrame) -> tuple[Finding, ...]:
+    """What the edges were told from, where it was little."""
+    if not len(table) or table["kind"].isin(["building", "paving"]).any():
+        return ()
+    why = "no building or paving layer was given" if not len(context) else "no building or paving lies along any area"
+    message = f"{why}: every edge but seams between areas counts as open"
+    return (Finding("note", "edges-open", message),)

@@ -1,0 +1,85 @@
+"""Borders as columns of straight segments, and which of them come near each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import shapely
+
+
+@dataclass(frozen=True)
+class Borders:
+    """Boundary segments of many features, ring after ring, the feature's inside always on the left.
+
+    ``owner``: row of the feature; ``ring``: ring number, rising. ``start``, ``end``, ``along`` (unit direction): (n, 2);
+    ``length``: metres. All arrays have n rows, one a segment.
+    """
+
+    owner: np.ndarray
+    ring: np.ndarray
+    start: np.ndarray
+    end: np.ndarray
+    along: np.ndarray
+    length: np.ndarray
+
+    @property
+    def outward(self) -> np.ndarray:
+        """Unit normals, pointing out of the feature; (n, 2)."""
+        return np.column_stack([self.along[:, 1], -self.along[:, 0]])
+
+    def bounds(self) -> np.ndarray:
+        """(n, 4): xmin, ymin, xmax, ymax."""
+        return np.hstack([np.minimum(self.start, self.end), np.maximum(self.start, self.end)])
+
+
+def borders(geometry: np.ndarray) -> Borders:
+    """Segments of Polygons and MultiPolygons (object array); repeated vertices are dropped."""
+    parts, of_part = shapely.get_parts(shapely.orient_polygons(geometry), return_index=True)
+    rings, of_ring = shapely.get_rings(parts, return_index=True)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    step = np.diff(xy, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    real = np.flatnonzero((ring[1:] == ring[:-1]) & (length > 0))
+    return Borders(
+        owner=of_part[of_ring[ring[real]]],
+        ring=ring[real],
+        start=xy[real],
+        end=xy[real + 1],
+        along=step[real] / length[real, None],
+        length=length[real],
+    )
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where each frame is put in one plane, so that one tree can hold all frames and none sees another.
+
+    Placed coordinates serve for search only: measures are taken in the frames themselves, which keep their full precision.
+    """
+
+    shift: np.ndarray  # (frames, 2), metres
+
+    def boxes(self, bounds: np.ndarray, frame: np.ndarray, reach_m: float = 0.0) -> np.ndarray:
+        """Placed boxes of ``bounds`` (n, 4), grown by ``reach_m``; ``frame`` is the frame of each."""
+        low, high = bounds[:, :2] + self.shift[frame] - reach_m, bounds[:, 2:] + self.shift[frame] + reach_m
+        return shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+
+    def points(self, xy: np.ndarray, frame: np.ndarray) -> np.ndarray:
+        """Placed points."""
+        return shapely.points(xy + self.shift[frame])
+
+
+def places(features: pd.DataFrame) -> Places:
+    """A square grid of places, each wide enough for the widest frame. ``features``: columns geometry, frame."""
+    bounds = shapely.bounds(features["geometry"].to_numpy(dtype=object))
+    frame = features["frame"].to_numpy(np.int64)
+    count = int(frame.max(initial=0)) + 1
+    low, high = np.full((count, 2), np.inf), np.full((count, 2), -np.inf)
+    np.minimum.at(low, frame, bounds[:, :2])
+    np.maximum.at(high, frame, bounds[:, 2:])
+    used = np.isfinite(low).all(axis=1)
+    pitch = 2.0 * (high - low)[used].max(initial=1.0)
+    cell = np.column_stack(np.divmod(np.arange(count), int(np.ceil(np.sqrt(count))))) * pitch
+    return Places(cell - np.where(used[:, None], low, 0.0))

@@ -1,0 +1,159 @@
+"""Where the border of an area runs along something: other areas' borders, buildings, paving.
+
+A stretch of a segment is in contact with a thing when, looking straight out from it,
+
+* a border of the thing, facing the area, lies within the tolerance ahead (a gap) or behind (an overlap), or
+* the point one tolerance ahead lies in the thing (the area was drawn on into it; buildings and paving only: two areas that
+  overlap by more than the tolerance are double pay, not a seam).
+
+Facing means that the thing's inside is on the far side; so a copy of an area, or paving under it, is not its neighbour. Looking
+straight out, and not all round, is what makes a wall that meets the border square on take no length of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from geoturf.edges.borders import Borders, Places
+
+SLACK_M = 1e-9  # a border exactly at the tolerance is within it
+NEAREST_M = 1e-6  # stretches shorter than this are not told apart
+ALONG = 0.5  # rise over run up to which a border counts as running along
+
+
+@dataclass(frozen=True)
+class Strips:
+    """Parts of other borders that lie in the band along a segment; arrays (n,), one a pair of segments.
+
+    ``segment``, ``other``: rows in the two `Borders`; ``begin``, ``finish``: from where to where along the segment, metres;
+    ``offset``: how far ahead (+) or behind at the middle; ``facing``, ``along``: bool.
+    """
+
+    segment: np.ndarray
+    other: np.ndarray
+    begin: np.ndarray
+    finish: np.ndarray
+    offset: np.ndarray
+    facing: np.ndarray
+    along: np.ndarray
+
+    def where(self, keep: np.ndarray) -> Strips:
+        return Strips(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
+
+
+def pairs(mine: np.ndarray, others: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of boxes that meet, in a stable order."""
+    first, second = shapely.STRtree(others).query(mine)
+    order = np.lexsort([second, first])
+    return first[order], second[order]
+
+
+def strips(mine: Borders, others: Borders, segment: np.ndarray, other: np.ndarray, tolerance_m: float) -> Strips:
+    """Clips each other segment to the band of its segment: the rectangle on it, ``tolerance_m`` ahead and behind."""
+    origin, along, out = mine.start[segment], mine.along[segment], mine.outward[segment]
+    from_, to = others.start[other] - origin, others.end[other] - origin
+    s0, s1 = _dot(from_, along), _dot(to, along)
+    t0, t1 = _dot(from_, out), _dot(to, out)
+    reach = tolerance_m + SLACK_M
+    low_s, high_s = _window(s0, s1 - s0, 0.0, mine.length[segment])
+    low_t, high_t = _window(t0, t1 - t0, -reach, reach)
+    low, high = np.maximum(np.maximum(low_s, low_t), 0.0), np.minimum(np.minimum(high_s, high_t), 1.0)
+    keep = low <= high
+    low, high, s0, s1, t0, t1 = (values[keep] for values in (low, high, s0, s1, t0, t1))
+    at = np.sort(s0 + np.stack([low, high]) * (s1 - s0), axis=0)
+    return Strips(
+        segment[keep],
+        other[keep],
+        begin=at[0],
+        finish=at[1],
+        offset=t0 + (low + high) / 2 * (t1 - t0),
+        facing=s1 < s0,
+        along=np.abs(t1 - t0) <= ALONG * np.abs(s1 - s0),
+    )
+
+
+def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    return np.einsum("ij,ij->i", a, b)
+
+
+def _window(
+    start: np.ndarray, change: np.ndarray, low: float, high: np.ndarray | float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Fractions of a segment between which ``start + fraction * change`` lies in low .. high; empty as (inf, -inf)."""
+    level = np.abs(change) < 1e-12
+    inside = (start >= low) & (start <= high)
+    safe = np.where(level, 1.0, change)
+    ends = np.stack([(low - start) / safe, (high - start) / safe])
+    first = np.where(level, np.where(inside, -np.inf, np.inf), ends.min(axis=0))
+    last = np.where(level, np.where(inside, np.inf, -np.inf), ends.max(axis=0))
+    return first, last
+
+
+@dataclass(frozen=True)
+class Stretches:
+    """Segments cut where something changes; in ring order. ``segment``: row in the `Borders`; ``begin``, ``finish``: metres
+    along it; arrays (n,)."""
+
+    segment: np.ndarray
+    begin: np.ndarray
+    finish: np.ndarray
+    middle: np.ndarray  # of each stretch, along all segments strung together
+    base: np.ndarray  # where each segment begins on that string
+
+    @property
+    def length(self) -> np.ndarray:
+        return self.finish - self.begin
+
+    def spans(self, found: Strips) -> tuple[np.ndarray, np.ndarray]:
+        """First stretch, and the one after the last, that each strip covers."""
+        base = self.base[found.segment]
+        return np.searchsorted(self.middle, base + found.begin), np.searchsorted(self.middle, base + found.finish)
+
+    def covered(self, found: Strips) -> np.ndarray:
+        """Which stretches any of the strips covers; bool (n,)."""
+        first, end = self.spans(found)
+        change = np.zeros(len(self.segment) + 1, dtype=np.int64)
+        np.add.at(change, first, 1)
+        np.add.at(change, end, -1)
+        return np.cumsum(change)[:-1] > 0
+
+
+def cut(mine: Borders, found: list[Strips]) -> Stretches:
+    """Cuts the segments at the ends of all strips."""
+    segment = np.concatenate([strip.segment for strip in found for _ in range(2)])
+    at = np.concatenate([end for strip in found for end in (strip.begin, strip.finish)])
+    inner = (at > NEAREST_M) & (at < mine.length[segment] - NEAREST_M)
+    segment = np.concatenate([np.arange(len(mine.length)), segment[inner]])
+    at = np.concatenate([np.zeros(len(mine.length)), at[inner]])
+    order = np.lexsort([at, segment])
+    segment, at = segment[order], at[order]
+    apart = np.ones(len(at), dtype=bool)
+    apart[1:] = (segment[1:] != segment[:-1]) | (np.diff(at) > NEAREST_M)
+    segment, at = segment[apart], at[apart]
+    last = np.ones(len(at), dtype=bool)
+    last[:-1] = segment[1:] != segment[:-1]
+    finish = np.where(last, mine.length[segment], np.append(at[1:], 0.0))
+    base = np.cumsum(mine.length) - mine.length
+    return Stretches(segment, at, finish, base[segment] + (at + finish) / 2, base)
+
+
+def inside(
+    mine: Borders, cuts: Stretches, frame: np.ndarray, things: pd.DataFrame, place: Places, tolerance_m: float
+) -> np.ndarray:
+    """Which stretches have the point one tolerance ahead of their middle in one of ``things``; bool (n,).
+
+    ``frame``: of each segment. The answer holds for the whole stretch, as stretches end where a border comes into the band."""
+    segment, middle = cuts.segment, (cuts.begin + cuts.finish) / 2
+    ahead = mine.start[segment] + mine.along[segment] * middle[:, None] + mine.outward[segment] * tolerance_m
+    geometry = things["geometry"].to_numpy(dtype=object)
+    boxes = place.boxes(shapely.bounds(geometry), things["frame"].to_numpy(np.int64))
+    point, thing = pairs(place.points(ahead, frame[segment]), boxes)
+    shapely.prepare(geometry)
+    hit = shapely.contains_xy(geometry[thing], ahead[point, 0], ahead[point, 1])
+    within = np.zeros(len(segment), dtype=bool)
+    within[point[hit]] = True
+    return within
