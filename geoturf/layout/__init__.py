@@ -1,0 +1,122 @@
+"""Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout can beat.
+
+lay(ground, products, rules, engine) -> one `geoturf.model.Choices` an area
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geoturf.engine import Engine
+from geoturf.errors import InputError
+from geoturf.layout.area import lay_together
+from geoturf.layout.roll import Roll, stocked
+from geoturf.layout.shape import Shape, shape_of
+from geoturf.model import Choices, Finding, Ground
+from geoturf.rules import LayoutRules, Product
+
+CHUNK = 64  # areas a worker gets at a time
+FEW = 200  # fewer groups than this are not worth starting workers
+
+
+def lay(
+    ground: Ground,
+    products: dict[str, Product],
+    rules: LayoutRules,
+    engine: Engine,
+    tick: Callable[[int], Any] | None = None,
+) -> tuple[Choices, ...]:
+    """Layouts for every area of ``ground``, in order. ``tick(n)`` is told when n more areas are done.
+
+    Raises `InputError` where a product's roll is too small for any piece, or ``rules.toward`` names a layer that is not there.
+    """
+    areas = ground.areas
+    rolls = {name: stocked(name, products[name], rules) for name in dict.fromkeys(areas["product"])}
+    shapes = [shape_of(geometry) for geometry in areas["laid"]]
+    stock = [rolls[name] for name in areas["product"]]
+    bearings = _bearings(ground, rules)
+    groups = _groups(areas, bearings)
+    jobs = [([shapes[k] for k in g], [stock[k] for k in g], float(bearings[g[0]])) for g in groups]
+    chunks = [jobs[k : k + CHUNK] for k in range(0, len(jobs), CHUNK)]
+    if len(jobs) < FEW or engine.workers == 1:
+        done = []
+        for chunk in chunks:
+            done.append(_work(chunk))
+            if tick:
+                tick(sum(len(job[0]) for job in chunk))
+    else:
+        sizes = iter([sum(len(job[0]) for job in chunk) for chunk in chunks])
+        done = engine.map(_work, chunks, (lambda n: [tick(next(sizes)) for _ in range(n)]) if tick else None)
+    flat = [choices for chunk in done for group in chunk for choices in group]
+    order = np.argsort(np.concatenate(groups), kind="stable") if groups else []
+    return tuple(flat[k] for k in order)
+
+
+def _work(jobs: list[tuple[list[Shape], list[tuple[Roll, ...]], float]]) -> list[list[Choices]]:
+    """A worker's share."""
+    return [lay_together(*job) for job in jobs]
+
+
+def _groups(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:
+    """Rows that share a bearing because they are seen together, every other row alone; in order of their first row."""
+    view = areas["view"].to_numpy(str)
+    free = np.isnan(bearings) & (view != "")
+    groups = [np.array([k]) for k in np.flatnonzero(~free)]
+    groups += [np.flatnonzero(free & (view == name)) for name in np.unique(view[free])]
+    return sorted(groups, key=lambda g: int(g[0]))
+
+
+def _bearings(ground: Ground, rules: LayoutRules) -> np.ndarray:
+    """Pile bearing of each area, NaN where free: its own, its view's (stated for another area), toward a layer, the rules'."""
+    areas = ground.areas
+    bearings = areas["pile_bearing_deg"].to_numpy(float).copy()
+    view = areas["view"].to_numpy(str)
+    for name in np.unique(view[(view != "") & ~np.isnan(bearings)]):
+        seen = view == name
+        first = bearings[seen & ~np.isnan(bearings)][0]
+        bearings[seen & np.isnan(bearings)] = first
+    if rules.toward:
+        rows = np.flatnonzero(np.isnan(bearings))
+        bearings[rows] = _toward(ground, rules.toward, rows)
+    if rules.bearing != "free":
+        bearings[np.isnan(bearings)] = float(rules.bearing)
+    return bearings % 360
+
+
+def _toward(ground: Ground, name: str, rows: np.ndarray) -> np.ndarray:
+    """Bearing from each area's centroid to the nearest point of the view layer; NaN in a frame without one."""
+    context = ground.context
+    layer = context[context["role"] == "view"]
+    if "layer" in layer and np.any(layer["layer"] == name):
+        layer = layer[layer["layer"] == name]
+    if not len(layer):
+        message = f"toward = '{name}', but no layer of role \"view\" was read; add it to [[layers]]"
+        raise InputError(Finding("error", "no-view-layer", message, layer=name))
+    out = np.full(len(rows), np.nan)
+    for k, row in enumerate(rows):
+        area = ground.areas.iloc[row]
+        near = layer[layer["frame"] == area["frame"]]["geometry"]
+        if len(near):
+            line = shapely.shortest_line(area["laid"].centroid, shapely.union_all(near.to_numpy()))
+            (x0, y0), (x1, y1) = shapely.get_coordinates(line)
+            out[k] = np.degrees(np.arctan2(x1 - x0, y1 - y0)) % 360
+    return out
+
+
+def warm() -> bool:
+    """Compile the kernel, or load what an earlier run compiled. True if it had to compile (some seconds, once a machine)."""
+    from geoturf.layout import kernel
+
+    edges = np.array([[0.0, 0.0, 0.0, 1.0], [1.0, 0.0, 1.0, 1.0]])
+    levels = np.array([0.0, 1.0])
+    roll = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0])
+    slabs = kernel.slabs(edges, levels, np.array([True, True]), 0.1)
+    kernel.search(levels, *slabs, roll, 0.1)
+    kernel.band(*slabs[:3], 0, 1, 0.1)
+    kernel.rows(edges, levels, 0.1)
+    stats = [f.stats for f in (kernel.slabs, kernel.search, kernel.band, kernel.rows)]
+    return any(s.cache_misses for s in stats)

@@ -1,0 +1,78 @@
+"""Which bearings of the pile are worth trying where it is free.
+
+Straight-sided areas want an edge's direction, the smallest rotated rectangle's, or one across it; a plain grid of directions is
+poor there and only helps smooth outlines. Candidates are screened with a coarse seam search; the best few are searched in full.
+A layout turned by half a turn is the same layout, so bearings are kept in [0, 180).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from geoturf.layout.roll import Roll
+from geoturf.layout.seams import least_cost
+from geoturf.layout.shape import turned
+
+EDGES = 12  # edge directions looked at, by total length
+SAME_DEG = 0.5
+GRID_DEG = 15.0  # for outlines without clear edges
+KEPT, SLACK = 5, 1.03  # searched in full: at most this many, within this factor of the best
+
+
+def candidates(edges: np.ndarray) -> np.ndarray:
+    """Bearings (degrees, [0, 180)) worth screening for a shape of ``edges`` (n, 4)."""
+    run = edges[:, 2:] - edges[:, :2]
+    length = np.hypot(run[:, 0], run[:, 1])
+    facing = np.degrees(np.arctan2(run[:, 0], run[:, 1])) % 90
+    found = [_rectangle(edges)]
+    order = np.argsort(-length, kind="stable")
+    left, covered = np.ones(len(edges), bool), 0.0
+    for lead in order:
+        if not left[lead] or len(found) > EDGES // 2:
+            continue
+        near = left & (np.abs((facing - facing[lead] + 45) % 90 - 45) < SAME_DEG)
+        left &= ~near
+        covered += float(np.sum(length[near]))
+        found.append(facing[lead])
+    if covered < 0.6 * np.sum(length):
+        found += list(facing[order[0]] + np.arange(0, 90, GRID_DEG))
+    return distinct(np.concatenate([np.array(found), np.array(found) + 90]))
+
+
+def distinct(bearings_deg: np.ndarray) -> np.ndarray:
+    """Without those that are nearly the same, half turns included; in the order given."""
+    kept: list[float] = []
+    for bearing in np.asarray(bearings_deg) % 180:
+        if all(abs((bearing - k + 90) % 180 - 90) >= SAME_DEG for k in kept):
+            kept.append(float(bearing))
+    return np.array(kept)
+
+
+def screen(shapes: Sequence[np.ndarray], bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> list[float]:
+    """The bearings worth a full search, best first, for shapes (edges) that share one bearing. A bearing stays for what it
+    costs by any of the price models."""
+    costs = []
+    for bearing in bearings_deg:
+        views = [turned(edges, bearing) for edges in shapes]
+        costs.append(sum(np.min([roll.worth * least_cost(view, roll) for roll in rolls], axis=0) for view in views))
+    ratio = np.min(np.array(costs) / np.min(costs, axis=0), axis=1)
+    order = np.argsort(ratio, kind="stable")
+    return [float(bearings_deg[k]) for k in order[:KEPT] if ratio[k] <= SLACK]
+
+
+def longest_edge(edges: np.ndarray) -> int:
+    """Row of the longest edge, the first of equals."""
+    return int(np.argmax(np.round(np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1]), 6)))
+
+
+def _rectangle(edges: np.ndarray) -> float:
+    """Bearing of the smallest rotated rectangle's sides, in [0, 90)."""
+    box = shapely.oriented_envelope(shapely.multipoints(edges[:, :2]))
+    corners = shapely.get_coordinates(box)
+    if len(corners) < 3:
+        return 0.0
+    side = corners[1] - corners[0]
+    return float(np.degrees(np.arctan2(side[0], side[1])) % 90)

@@ -1,0 +1,271 @@
+"""The compiled part: a polygon cut in bands, and the cheapest way to set seams.
+
+All in pile coordinates (metres): u along the pile, v across it. ``edges`` is a float array (n, 4) of u0, v0, u1, v1, sorted by
+its lower v, without edges of constant v; holes and further parts are simply more edges (even-odd rule).
+
+Kept small and plain on purpose (loops, no array expressions): it compiles in a few seconds, once a machine; numba keeps the
+result beside this file, or in the user's cache folder where that cannot be written.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numba
+import numpy as np
+
+FULL, GANG, PROP, MIX = 0, 1, 2, 3
+MODELS = 4
+TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
+
+_jit = numba.njit(cache=True, nogil=True)
+
+
+@_jit
+def _add(lo, hi, count, a, b, gap):
+    """Add interval [a, b] to the ``count`` sorted intervals in lo, hi; those no further apart than ``gap`` become one."""
+    first = 0
+    while first < count and hi[first] + gap < a:
+        first += 1
+    last = first
+    while last < count and lo[last] <= b + gap:
+        a = min(a, lo[last])
+        b = max(b, hi[last])
+        last += 1
+    if last == first:
+        for k in range(count, first, -1):
+            lo[k] = lo[k - 1]
+            hi[k] = hi[k - 1]
+    elif last > first + 1:
+        for k in range(last, count):
+            lo[k - last + first + 1] = lo[k]
+            hi[k - last + first + 1] = hi[k]
+    lo[first] = a
+    hi[first] = b
+    return count + 1 - (last - first)
+
+
+@_jit
+def _at(edges, e, v):
+    """u of edge ``e`` at ``v``, never outside the edge."""
+    u0, v0, u1, v1 = edges[e]
+    u = u0 + (v - v0) / (v1 - v0) * (u1 - u0)
+    return min(max(u, min(u0, u1)), max(u0, u1))
+
+
+@_jit
+def _cross(edges, active, count, v, order):
+    """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to slab)."""
+    for k in range(count):
+        order[k] = _at(edges, active[k], v)
+    for k in range(1, count):
+        key, edge, j = order[k], active[k], k - 1
+        while j >= 0 and order[j] > key:
+            order[j + 1], active[j + 1] = order[j], active[j]
+            j -= 1
+        order[j + 1], active[j + 1] = key, edge
+
+
+@_jit
+def _overlap(below, n_below, above, n_above):
+    """Length common to two sorted lists of intervals, each flat: start, end, start, end …"""
+    total, i, j = 0.0, 0, 0
+    while i + 1 < n_below and j + 1 < n_above:
+        total += max(0.0, min(below[i + 1], above[j + 1]) - max(below[i], above[j]))
+        if below[i + 1] < above[j + 1]:
+            i += 2
+        else:
+            j += 2
+    return total
+
+
+@_jit
+def slabs(edges, levels, cut_at, gap):
+    """What each slab between two cuts takes along the pile.
+
+    ``levels``: sorted v's of all vertices and cuts; ``cut_at``: whether a level is a cut (the first and last are).
+    Gives offsets (cuts), lo and hi of the slabs' intervals (trapezoids' extents united, gaps up to ``gap`` closed), and for
+    each cut the length of turf on both its sides: the seam it would be. A border edge lying on the cut makes no seam.
+    """
+    n, m = len(edges), len(levels)
+    active = np.empty(n, np.int64)
+    order, below, above = np.empty(n), np.empty(n), np.empty(n)
+    lo, hi = np.empty(n), np.empty(n)
+    offsets, seams = np.zeros(m, np.int64), np.zeros(m)
+    out_lo, out_hi = np.empty(4 * (n + m)), np.empty(4 * (n + m))
+    count = taken = spans = filled = cuts = n_below = 0
+    for s in range(m - 1):
+        low, high = levels[s], levels[s + 1]
+        kept = 0
+        for k in range(count):
+            if edges[active[k], 3] > low:
+                active[kept] = active[k]
+                kept += 1
+        count = kept
+        while taken < n and edges[taken, 1] < high:
+            if edges[taken, 3] > low:
+                active[count] = taken
+                count += 1
+            taken += 1
+        _cross(edges, active, count, 0.5 * (low + high), order)
+        for k in range(count):
+            above[k] = _at(edges, active[k], low)
+        if cut_at[s]:
+            seams[cuts] = _overlap(below, n_below, above, count)
+            offsets[cuts] = filled
+            cuts += 1
+            spans = 0
+        for k in range(count):
+            below[k] = _at(edges, active[k], high)
+        n_below = count
+        for k in range(0, count - 1, 2):
+            spans = _add(lo, hi, spans, min(above[k], below[k]), max(above[k + 1], below[k + 1]), gap)
+        if cut_at[s + 1]:
+            if filled + spans > len(out_lo):
+                more = np.empty(2 * len(out_lo) + spans)
+                more[:filled] = out_lo[:filled]
+                out_lo = more
+                more = np.empty(len(out_lo))
+                more[:filled] = out_hi[:filled]
+                out_hi = more
+            for k in range(spans):
+                out_lo[filled] = lo[k]
+                out_hi[filled] = hi[k]
+                filled += 1
+    offsets[cuts] = filled
+    return offsets[: cuts + 1], out_lo[:filled], out_hi[:filled], seams[: cuts + 1]
+
+
+@_jit
+def band(offsets, lo, hi, i, j, gap):
+    """Intervals (k, 2) of the band from cut ``i`` to cut ``j``."""
+    size = offsets[j] - offsets[i]
+    a, b = np.empty(size + 1), np.empty(size + 1)
+    count = 0
+    for k in range(offsets[i], offsets[j]):
+        count = _add(a, b, count, lo[k], hi[k], gap)
+    out = np.empty((count, 2))
+    for k in range(count):
+        out[k, 0] = a[k]
+        out[k, 1] = b[k]
+    return out
+
+
+@_jit
+def _up(value, step):
+    return math.ceil(value / step - 1e-6) * step
+
+
+@_jit
+def cut_width(v, roll):
+    """Width to cut for a piece laid ``v`` wide."""
+    usable = roll[1]
+    return usable if v > usable - TOLERANCE_M else min(usable, _up(v + roll[4], roll[3]))
+
+
+@_jit
+def gang(length, v, roll):
+    """Least price of one strip cut alone: lanes side by side in a section, sections after one another, and the price."""
+    width, usable, ends, step, _side, _least, seam, cross, longest = roll[:9]
+    best, lanes, runs = np.inf, 1, 1
+    for n in range(1, int(usable / cut_width(v, roll) + 1e-9) + 1):
+        t = max(1, math.ceil(length / n / longest - 1e-6))
+        price = width * t * _up(length / (n * t) + ends, step) + (n * t - 1) * (cross + v * seam)
+        if price < best - 1e-12:
+            best, lanes, runs = price, n, t
+    return best, lanes, runs
+
+
+@_jit
+def price(lo, hi, count, v, roll, out):
+    """Price (m2 of turf) of a band ``v`` wide whose pieces are the ``count`` intervals, by each model, into ``out``."""
+    width, usable, ends, step = roll[0], roll[1], roll[2], roll[3]
+    across = cut_width(v, roll)
+    lanes = int(usable / across + 1e-9)
+    full = part = ganged = 0.0
+    for k in range(count):
+        length = hi[k] - lo[k]
+        runs = max(1, math.ceil(length / roll[8] - 1e-6))
+        cut = runs * _up(length / runs + ends, step)
+        seam = (runs - 1) * (roll[7] + v * roll[6])
+        full += width * cut + seam
+        part += width / usable * across * cut + seam
+        ganged += gang(length, v, roll)[0] if lanes > 1 else width * cut + seam
+    out[FULL] = full
+    out[GANG] = ganged
+    out[PROP] = part
+    out[MIX] = 0.5 * (full + part)
+
+
+@_jit
+def search(cuts, offsets, lo, hi, seams, roll, gap):
+    """Cheapest seams by each price model, as a shortest path over the cuts.
+
+    ``roll``: width, usable width, both end allowances, step, side allowance, least piece width, seam price (m2/m), price of a
+    cross seam (m2), longest laid length. Gives cost (models, cuts) and the cut before (models, cuts).
+    """
+    m, size = len(cuts), len(lo) + 1
+    cost, before = np.full((MODELS, m), np.inf), np.full((MODELS, m), -1)
+    cost[:, 0] = 0.0
+    a, b, prices = np.empty(size), np.empty(size), np.empty(MODELS)
+    least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
+    for i in range(m - 1):
+        if offsets[i + 1] == offsets[i]:  # no turf: nothing to lay, however wide
+            for q in range(MODELS):
+                if cost[q, i] < cost[q, i + 1]:
+                    cost[q, i + 1] = cost[q, i]
+                    before[q, i + 1] = i
+            continue
+        count = 0
+        for j in range(i + 1, m):
+            v = cuts[j] - cuts[i]
+            if v > roll[1] + TOLERANCE_M:
+                break
+            for k in range(offsets[j - 1], offsets[j]):
+                count = _add(a, b, count, lo[k], hi[k], gap)
+            if v < least:
+                continue
+            price(a, b, count, v, roll, prices)
+            for q in range(MODELS):
+                c = cost[q, i] + prices[q] + seams[j] * roll[6]
+                if c < cost[q, j] - 1e-12:
+                    cost[q, j] = c
+                    before[q, j] = i
+    return cost, before
+
+
+@_jit
+def rows(edges, levels, gap):
+    """Integral over v of chords + 2e where there is turf + sum of min(gap, 2e): `geoturf.layout.bound`. ``gap`` is 2e.
+
+    Between two levels the chords are linear in v and min(gap, 2e) is concave, so the mean of both ends is exact or low.
+    """
+    n = len(edges)
+    active, order = np.empty(n, np.int64), np.empty(n)
+    total, count, taken = 0.0, 0, 0
+    for s in range(len(levels) - 1):
+        low, high = levels[s], levels[s + 1]
+        kept = 0
+        for k in range(count):
+            if edges[active[k], 3] > low:
+                active[kept] = active[k]
+                kept += 1
+        count = kept
+        while taken < n and edges[taken, 1] < high:
+            active[count] = taken
+            count += 1
+            taken += 1
+        _cross(edges, active, count, 0.5 * (low + high), order)
+        if count < 2:
+            continue
+        ends = 2 * gap
+        for v in (low, high):
+            right = 0.0
+            for k in range(0, count - 1, 2):
+                left = _at(edges, active[k], v)
+                if k:
+                    ends += min(gap, max(0.0, left - right))
+                right = _at(edges, active[k + 1], v)
+                ends += max(0.0, right - left)
+        total += 0.5 * ends * (high - low)
+    return total

@@ -1,0 +1,129 @@
+"""From strips to pieces: cross seams, cut sizes, seams under turf."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import numpy as np
+
+from geoturf.layout import kernel
+from geoturf.layout.roll import Roll
+from geoturf.layout.seams import Strips
+from geoturf.layout.shape import Turned
+from geoturf.model import Layout
+
+STAGGER_M = 0.6  # cross seams of neighbouring strips lie at least this far apart, where they can
+
+
+def layout_of(strips: Strips, shape: Turned, shift: np.ndarray, ganged: bool) -> Layout:
+    """The layout of ``strips``; ``shift`` (u, v) moves it to the area's place. ``ganged``: strips that are cheaper cut in
+    lengths lying side by side in one section of roll are cut so; otherwise only those longer than a roll are divided."""
+    roll, numbers = strips.roll, strips.roll.numbers()
+    pieces, lanes, joints, last = [], [], [], np.empty(0)
+    for (v0, v1), spans in zip(strips.lines, strips.spans, strict=True):
+        here = []
+        for u0, u1 in spans:
+            side, runs = kernel.gang(u1 - u0, v1 - v0, numbers)[1:] if ganged else (1, _runs(u1 - u0, roll))
+            ends = divide(u0, u1, side * runs, side > 1, last, roll.longest_m)
+            pieces += [(a, b, v0, v1) for a, b in pairwise(ends)]
+            lanes += [side] * (len(ends) - 1)
+            joints += [(u, v0, v1) for u in ends[1:-1]]
+            here += list(ends[1:-1])
+        last = np.array(here)
+    pieces = np.array(pieces)
+    seams = np.array(_side_seams(strips.lines, shape.edges)).reshape(-1, 3)
+    cross = np.array([c for joint in joints for c in _cross_seams(*joint, shape.across)]).reshape(-1, 3)
+    cut = cut_sizes(pieces, roll)
+    seam_m = float(np.sum(seams[:, 2] - seams[:, 1]) + np.sum(cross[:, 2] - cross[:, 1]))
+    price = turf_price(cut, np.array(lanes), roll) * roll.worth + seam_m * roll.seam + len(cross) * roll.cross
+    return Layout(
+        strips.bearing_deg,
+        pieces + shift[[0, 0, 1, 1]],
+        seams + shift[[1, 0, 0]],
+        cross + shift[[0, 1, 1]],
+        cut,
+        roll.usable_m,
+        roll.width_m,
+        seam_m,
+        float(price),
+    )
+
+
+def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
+    """Float (n, 2): length and width to cut for pieces (n, 4): allowances in, rounded up to the step, no wider than usable."""
+    length = _up(pieces[:, 1] - pieces[:, 0] + roll.ends_m, roll.step_m)
+    laid = pieces[:, 3] - pieces[:, 2]
+    width = np.minimum(_up(laid + roll.side_m, roll.step_m), roll.usable_m)
+    return np.column_stack([length, np.where(laid > roll.usable_m - kernel.TOLERANCE_M, roll.usable_m, width)])
+
+
+def turf_price(cut: np.ndarray, lanes: np.ndarray, roll: Roll) -> float:
+    """Turf (m2) these pieces will take: half way between each strip cut alone (ganged in ``lanes``) and in proportion to
+    their size, which is where pools of some size end up."""
+    alone = roll.width_m * np.sum(cut[:, 0] / lanes)
+    return float(0.5 * (alone + roll.width_m / roll.usable_m * np.sum(cut[:, 0] * cut[:, 1])))
+
+
+def divide(u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float) -> np.ndarray:
+    """Ends of ``count`` lengths of [u0, u1], their inner ones away from the joints ``near`` of the strip before. ``equal``
+    lengths stay so (they lie side by side in one section); others shift, or get one more."""
+    if count == 1:
+        return np.array([u0, u1])
+    ends = np.linspace(u0, u1, count + 1)
+    if equal or _clear(ends[1:-1], near):
+        return ends
+    for more in (0, 1):
+        length = (u1 - u0) / (count + more)
+        room = min(longest - length, length / 2)
+        base = np.linspace(u0, u1, count + more + 1)[1:-1]
+        for share in (1.0, -1.0, 0.5, -0.5):
+            inner = base + share * min(room, STAGGER_M)
+            if _clear(inner, near):
+                return np.concatenate([[u0], inner, [u1]])
+    return ends
+
+
+def _clear(inner: np.ndarray, near: np.ndarray) -> bool:
+    return not len(near) or bool(np.min(np.abs(inner[:, None] - near)) > 0.5 * STAGGER_M)
+
+
+def _runs(length: float, roll: Roll) -> int:
+    return max(1, math.ceil(length / roll.longest_m - 1e-6))
+
+
+def _up(value: np.ndarray, step: float) -> np.ndarray:
+    return np.ceil(value / step - 1e-6) * step
+
+
+def _side_seams(lines: np.ndarray, edges: np.ndarray) -> list[tuple[float, float, float]]:
+    """Stretches v, u0, u1 of turf on both sides of the lines between strips."""
+    out = []
+    for (_, v), (after, _) in pairwise(lines):
+        if after - v < kernel.TOLERANCE_M:
+            out += [(v, a, b) for a, b in _turf_on(edges, v)]
+    return out
+
+
+def _cross_seams(u: float, v0: float, v1: float, edges: np.ndarray) -> list[tuple[float, float, float]]:
+    """The turf u, v from, v to on the cross line at u between v0 and v1; ``edges`` are the shape's, across."""
+    return [(u, a, b) for a, b in _common(_turf_on(edges, u), [(v0, v1)])]
+
+
+def _turf_on(edges: np.ndarray, v: float) -> list[tuple[float, float]]:
+    """Intervals of turf on both sides of the line at ``v``: where a border runs along it there is no seam."""
+    return _common(_chords(edges, v, below=True), _chords(edges, v, below=False))
+
+
+def _chords(edges: np.ndarray, v: float, below: bool) -> list[tuple[float, float]]:
+    """Intervals of the shape along the line at ``v``, seen from just below or just above it."""
+    low, high = edges[:, 1], edges[:, 3]
+    at = edges[(low < v) & (v <= high) if below else (low <= v) & (v < high)]
+    us = np.sort(at[:, 0] + (v - at[:, 1]) / (at[:, 3] - at[:, 1]) * (at[:, 2] - at[:, 0]))
+    return list(zip(us[0::2], us[1::2], strict=False))
+
+
+def _common(first: list[tuple[float, float]], second: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Overlaps of two lists of intervals, longer than a hair."""
+    pairs = ((max(a, c), min(b, d)) for a, b in first for c, d in second)
+    return [(a, b) for a, b in pairs if b - a > kernel.TOLERANCE_M]

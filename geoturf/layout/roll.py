@@ -1,0 +1,118 @@
+"""A stocked roll as the layout sees it: what can be cut from it, and what seams weigh against its turf."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from geoturf.errors import InputError
+from geoturf.model import Finding
+from geoturf.rules import LayoutRules, Product
+from geoturf.units import INCH_M, Money
+
+HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
+
+
+@dataclass(frozen=True)
+class Roll:
+    """One stocked width of a product, under the layout rules. Lengths in metres, seams in m2 of the product's first turf.
+
+    ``longest_m``: longest piece as laid; ``worth``: price of its turf over that of the product's first width.
+    """
+
+    width_m: float
+    usable_m: float
+    longest_m: float
+    worth: float
+    end_m: float
+    side_m: float
+    step_m: float
+    least_m: float
+    seam: float
+    cross: float
+
+    @property
+    def ends_m(self) -> float:
+        """Both end allowances: gaps up to this are closed, since a second piece would take as much."""
+        return 2 * self.end_m
+
+    def numbers(self) -> np.ndarray:
+        """What the kernel takes: see `geoturf.layout.kernel.search`. Seams are in m2 of *this* roll's turf there."""
+        seam, cross = min(self.seam / self.worth, HEAVIEST), min(self.cross / self.worth, HEAVIEST)
+        return np.array(
+            [
+                self.width_m,
+                self.usable_m,
+                self.ends_m,
+                self.step_m,
+                self.side_m,
+                self.least_m,
+                seam,
+                cross,
+                self.longest_m,
+            ]
+        )
+
+
+def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]:
+    """Every width of ``product``, the first first. Raises `InputError` where no piece can be cut from any of them."""
+    sizes = [(product.roll_width_m, product.roll_lengths, product.price)]
+    sizes += [(size.roll_width_m, size.roll_lengths, size.price) for size in product.more_rolls]
+    prices = [_per_m2(price, width, max(lengths)) for width, lengths, price in sizes]
+    turf = prices[0]
+    weights = [_weight(money, turf) for money in (rules.seam_cost, rules.cross_seam_cost)]
+    rolls, faults = [], []
+    for (width, lengths, _), price in zip(sizes, prices, strict=True):
+        usable = width - 2 * rules.selvage_trim_m
+        step = rules.cut_step_m or 1e-3
+        longest = math.floor(max(lengths) / step + 1e-6) * step - 2 * rules.end_allowance_m
+        fault = _fault(usable, longest, width, max(lengths), rules)
+        if fault:
+            faults.append(Finding("error", "roll-too-small", f"product '{name}': {fault}"))
+            continue
+        worth = max(price / turf, 1 / HEAVIEST) if turf > 0 else 1.0
+        rolls.append(
+            Roll(
+                width,
+                usable,
+                longest,
+                worth,
+                rules.end_allowance_m,
+                rules.side_allowance_m,
+                step,
+                min(rules.min_piece_width_m, usable),
+                *weights,
+            )
+        )
+    if not rolls:
+        raise InputError(faults)
+    return tuple(rolls)
+
+
+def _fault(usable: float, longest: float, width: float, length: float, rules: LayoutRules) -> str:
+    """Why nothing can be cut from a roll, or nothing."""
+    if usable < max(rules.min_piece_width_m, INCH_M):
+        return (
+            f"a roll {width / INCH_M:.1f} in wide leaves {max(usable, 0) / INCH_M:.1f} in between its selvage trims, less than "
+            f"the smallest piece ({rules.min_piece_width_m / INCH_M:.1f} in); set roll_width, selvage_trim or min_piece_width"
+        )
+    if longest < max(rules.end_allowance_m, 12 * INCH_M):
+        return (
+            f"a roll {length / INCH_M:.1f} in long leaves no piece between two end allowances of "
+            f"{rules.end_allowance_m / INCH_M:.1f} in; set roll_lengths or end_allowance"
+        )
+    return ""
+
+
+def _per_m2(price: Money, width_m: float, length_m: float) -> float:
+    """Price of a square metre of roll, whichever way it is sold."""
+    if price.dimension == (2, 0, 0):
+        return price.per_si()
+    return price.per_si() / width_m if price.dimension == (1, 0, 0) else price.per_si() / (width_m * length_m)
+
+
+def _weight(money: Money, turf: float) -> float:
+    """``money`` in m2 of turf; where turf is free, seams are all that counts."""
+    return 0.0 if money.amount == 0 else min(money.per_si() / turf, HEAVIEST) if turf > 0 else HEAVIEST
