@@ -117,10 +117,15 @@ class Ground:
       plan_area_m2 (file's own grid; geodetic degrees give the ground area), ground_area_m2, surface_area_m2,
       area_tolerance_m2, perimeter_m: float
       caps: float, irrigation heads to cap (NaN where not given)
-    ``context``: DataFrame: role (building, paving, exclude, street, view …), frame, geometry, file, layer, feature; a context
-      feature stands once for each frame it comes near.
+      role: turf or parcel; yard: front, side or back of a split parcel, else ""
+      laid_stretch: float, 1 or what the laying plane is drawn out by along laid_fall_deg (NaN where 1), from the centroid
+        (`geoturf.plane.from_laid` goes back)
+    ``context``: DataFrame: role (building, paving, exclude, street, view, parcel), frame, geometry, file, layer (as the bid
+      calls it), feature; a part of a context feature stands once for each frame it comes near.
     ``taken``: DataFrame of what a parcel lost on the way to its areas: site, area, reason, area_m2 (may be empty).
     ``source_crs``: WKT of the first turf (or parcel) layer's CRS, the one outputs are written in.
+    ``overlaps``: DataFrame of what would be paid twice (`geoturf.ground.overlaps`): area_index, other_index, area_m2, same_m;
+      None where not worked out.
     """
 
     areas: pd.DataFrame
@@ -129,6 +134,7 @@ class Ground:
     frames: Frames
     source_crs: str
     findings: tuple[Finding, ...] = ()
+    overlaps: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)

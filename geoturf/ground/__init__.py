@@ -1,0 +1,15 @@
+"""From layers in any CRS to areas at true scale, and back.
+
+measure(source, rules)       -> Ground: areas and context in ground frames
+notice(ground, rules)        -> findings: double pay, slivers, giants, steep slopes
+overlaps(ground)             -> table of what would be paid twice
+to_crs(frames, frame, geometries, crs), to_degrees(frames, frame, geometries): back from the frames
+"""
+
+from __future__ import annotations
+
+from geoturf.ground.frames import to_crs, to_degrees
+from geoturf.ground.measure import measure
+from geoturf.ground.notice import notice, overlaps
+
+__all__ = ["measure", "notice", "overlaps", "to_crs", "to_degrees"]

@@ -1,0 +1,221 @@
+"""Ground frames: a plane of true scale for each site, and the way into it and out of it.
+
+A frame is a transverse Mercator plane about the site's middle, with k = 1 on its meridian, times (1 + h/R): lengths at the
+site's elevation h, R = sqrt(M N). It is conformal, so a rectangle laid in it is a rectangle on the ground, and a border between
+two areas of a site stays one line. Away from the meridian it is too long by x^2 / 2R^2; an area by twice that: 0.6 ppm at the side
+of a site 10 km wide. A site wider than that (`WIDEST_M`) is no lot, and keeps no single frame: each of its areas gets its own.
+
+An edge is straight in the frame, which is the geodesic between its vertices to 0.01 mm over 1 km. So no edge is densified: a line
+that is straight in the *file's* plane may bow from the geodesic (2 cm over 1 km along a parallel at 45 degrees, some ppm of
+area), but which of the two was meant a file cannot say, and the geodesic is what every CRS agrees on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from geoturf.ground import geodetic, mercator
+from geoturf.model import Frames
+
+WIDEST_M = 10_000.0
+
+
+@dataclass(frozen=True)
+class Outline:
+    """The vertices of a column of geometries in degrees. ``lonlat`` (n, 2); ``counts`` (k,): vertices of each geometry;
+    ``geographic`` (k,): row of the geographic CRS each is in."""
+
+    geometries: np.ndarray
+    lonlat: np.ndarray
+    counts: np.ndarray
+    geographic: np.ndarray
+
+    def of_vertices(self, values: np.ndarray) -> np.ndarray:
+        """A value for each geometry, repeated for its vertices."""
+        return np.repeat(values, self.counts)
+
+
+def outline(geometries: np.ndarray, crs_wkt: str, geographic: int) -> Outline:
+    """A layer's column in degrees: one call of PROJ."""
+    counts = shapely.get_num_coordinates(geometries)
+    lonlat = geodetic.to_degrees(shapely.get_coordinates(geometries), crs_wkt)
+    return Outline(geometries, lonlat, counts, np.full(len(geometries), geographic))
+
+
+def bounds_deg(shape: Outline) -> np.ndarray:
+    """West, south, east, north of each geometry, shape (k, 4). East passes 180 where a geometry crosses the antimeridian."""
+    starts = np.concatenate([[0], np.cumsum(shape.counts)[:-1]])
+    first = shape.lonlat[starts, 0]
+    lon = shape.of_vertices(first) + _wrapped(shape.lonlat[:, 0] - shape.of_vertices(first))
+    lat = shape.lonlat[:, 1]
+    return np.column_stack(
+        [
+            ends.reduceat(part, starts)
+            for ends, part in ((np.minimum, lon), (np.minimum, lat), (np.maximum, lon), (np.maximum, lat))
+        ]
+    )
+
+
+def frames_for(
+    site: np.ndarray, bounds: np.ndarray, geographic: np.ndarray, geographics: tuple[str, ...], height_m: np.ndarray
+):
+    """The frames of a bid and the frame of each area: (`Frames`, int array). ``site``: a code from 0 on for each area,
+    ``bounds`` as of `bounds_deg`, ``height_m`` NaN where unknown."""
+    first = _first_of(site)
+    west, east = bounds[:, 0] - bounds[first[site], 0], bounds[:, 2] - bounds[first[site], 0]
+    turn = np.round((west + east) / 720) * 360  # areas of a site on either side of the antimeridian
+    box = bounds - np.column_stack([turn, np.zeros_like(turn), turn, np.zeros_like(turn)])
+    frame = _codes(np.where(_wide(site, box)[site], len(first) + np.arange(len(site)), site))
+    whole = boxes(frame, box)
+    lat0 = (whole[:, 1] + whole[:, 3]) / 2
+    frames = Frames(
+        lon0_deg=_wrapped((whole[:, 0] + whole[:, 2]) / 2),
+        lat0_deg=lat0,
+        height_m=_means(frame, height_m),
+        geographic_id=geographic[_first_of(frame)],
+        geographics=geographics,
+    )
+    return frames, frame
+
+
+def project(lonlat: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray:
+    """Degrees (n, 2) in the geographic CRS of each vertex's frame, to x, y in it. ``frame``: row in ``frames``, (n,)."""
+    xy = np.empty_like(lonlat)
+    dlon = _wrapped(lonlat[:, 0] - frames.lon0_deg[frame])
+    for ellipsoid, rows in _by_geographic(frames, frame):
+        xy[rows] = mercator.forward(ellipsoid, dlon[rows], lonlat[rows, 1])
+    xy[:, 1] -= _origin_y(frames)[frame]
+    return xy * scale(frames)[frame][:, None]
+
+
+def unproject(xy: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray:
+    """Undoes `project`."""
+    grid = xy / scale(frames)[frame][:, None]
+    grid[:, 1] += _origin_y(frames)[frame]
+    lonlat = np.empty_like(grid)
+    for ellipsoid, rows in _by_geographic(frames, frame):
+        lonlat[rows] = mercator.inverse(ellipsoid, grid[rows, 0], grid[rows, 1])
+    lonlat[:, 0] = _wrapped(lonlat[:, 0] + frames.lon0_deg[frame])
+    return lonlat
+
+
+def scale(frames: Frames) -> np.ndarray:
+    """1 + h/R of each frame."""
+    return 1 + frames.height_m / radius_m(frames)
+
+
+def radius_m(frames: Frames) -> np.ndarray:
+    """R = sqrt(M N) at each frame's origin."""
+    radius = np.empty(len(frames.lat0_deg))
+    for ellipsoid, rows in _by_geographic(frames, np.arange(len(radius))):
+        radius[rows] = ellipsoid.mean_radius_m(frames.lat0_deg[rows])
+    return radius
+
+
+def to_crs(frames: Frames, frame: np.ndarray, geometries: np.ndarray, crs: str) -> np.ndarray:
+    """Geometries in ground frames, back in any CRS. ``frame``: row in ``frames`` of each geometry."""
+    geometries, frame = np.array(geometries, dtype=object), np.asarray(frame)
+    vertex = np.repeat(frame, shapely.get_num_coordinates(geometries))
+    lonlat = unproject(shapely.get_coordinates(geometries), frames, vertex)
+    wkt = geodetic.wkt(crs)
+    for row, geographic in enumerate(frames.geographics):
+        rows = frames.geographic_id[vertex] == row
+        lonlat[rows] = geodetic.from_degrees(lonlat[rows], geographic, wkt)
+    return shapely.set_coordinates(geometries, lonlat)
+
+
+def to_own_degrees(frames: Frames, frame: np.ndarray, geometries: np.ndarray) -> np.ndarray:
+    """Geometries in ground frames as degrees in the geographic CRS each frame is built on: no call of PROJ."""
+    geometries = np.array(geometries, dtype=object)
+    vertex = np.repeat(frame, shapely.get_num_coordinates(geometries))
+    return shapely.set_coordinates(geometries, unproject(shapely.get_coordinates(geometries), frames, vertex))
+
+
+def moved(frames: Frames, frame: np.ndarray, other: np.ndarray, geometries: np.ndarray) -> np.ndarray:
+    """Geometries in the frames ``frame``, brought into the frames ``other``."""
+    geometries = np.array(geometries, dtype=object)
+    counts = shapely.get_num_coordinates(geometries)
+    old, new = np.repeat(frame, counts), np.repeat(other, counts)
+    lonlat = unproject(shapely.get_coordinates(geometries), frames, old)
+    lonlat = in_datum(lonlat, frames.geographic_id[old], frames.geographic_id[new], frames.geographics)
+    return shapely.set_coordinates(geometries, project(lonlat, frames, new))
+
+
+def in_datum(lonlat: np.ndarray, old: np.ndarray, new: np.ndarray, geographics: tuple[str, ...]) -> np.ndarray:
+    """Degrees (n, 2) from the geographic CRS ``old`` to ``new``, rows of ``geographics``, one each a vertex."""
+    if len(geographics) == 1 or (old == new).all():
+        return lonlat
+    out = lonlat.copy()
+    for first, second in np.unique(np.column_stack([old, new])[old != new], axis=0).tolist():
+        rows = (old == first) & (new == second)
+        out[rows] = geodetic.change_datum(lonlat[rows], geographics[first], geographics[second])
+    return out
+
+
+def to_degrees(frames: Frames, frame: np.ndarray, geometries: np.ndarray) -> np.ndarray:
+    """Geometries in ground frames as longitude and latitude of WGS 84, for a map."""
+    return to_crs(frames, frame, geometries, geodetic.WGS84)
+
+
+def _origin_y(frames: Frames) -> np.ndarray:
+    y0 = np.empty(len(frames.lat0_deg))
+    for ellipsoid, rows in _by_geographic(frames, np.arange(len(y0))):
+        y0[rows] = mercator.forward(ellipsoid, np.zeros(len(y0))[rows], frames.lat0_deg[rows])[:, 1]
+    return y0
+
+
+def _by_geographic(frames: Frames, frame: np.ndarray):
+    """(ellipsoid, rows) for each geographic CRS that ``frame`` uses; a slice where one serves all."""
+    if len(frames.geographics) == 1:
+        yield geodetic.ellipsoid_of(frames.geographics[0]), slice(None)
+        return
+    used = frames.geographic_id[frame]
+    for row, geographic in enumerate(frames.geographics):
+        rows = np.flatnonzero(used == row)
+        if len(rows):
+            yield geodetic.ellipsoid_of(geographic), rows
+
+
+def _wide(site: np.ndarray, box: np.ndarray) -> np.ndarray:
+    """Whether each site is wider than one frame bears."""
+    whole = boxes(site, box)
+    middle = np.radians((whole[:, 1] + whole[:, 3]) / 2)
+    metres_per_degree = 111_320.0
+    high = (whole[:, 3] - whole[:, 1]) * metres_per_degree
+    broad = (whole[:, 2] - whole[:, 0]) * metres_per_degree * np.cos(middle)
+    return np.maximum(high, broad) > WIDEST_M
+
+
+def boxes(group: np.ndarray, box: np.ndarray) -> np.ndarray:
+    """The box of all boxes of each group."""
+    order = np.argsort(group, kind="stable")
+    starts = np.searchsorted(group[order], np.arange(group.max() + 1)) if len(group) else np.zeros(0, int)
+    sides = zip((np.minimum, np.minimum, np.maximum, np.maximum), box[order].T, strict=True)
+    return np.column_stack([ends.reduceat(side, starts) for ends, side in sides])
+
+
+def _means(group: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Mean of the known values of each group, 0 where none is known."""
+    known = np.isfinite(values)
+    count = np.bincount(group[known], minlength=group.max() + 1)
+    return np.bincount(group[known], values[known], minlength=group.max() + 1) / np.maximum(count, 1)
+
+
+def _codes(group: np.ndarray) -> np.ndarray:
+    """0, 1, 2 ... in order of first appearance."""
+    _, first, inverse = np.unique(group, return_index=True, return_inverse=True)
+    rank = np.empty(len(first), int)
+    rank[np.argsort(first)] = np.arange(len(first))
+    return rank[inverse]
+
+
+def _first_of(group: np.ndarray) -> np.ndarray:
+    return np.unique(group, return_index=True)[1]
+
+
+def _wrapped(lon_deg: np.ndarray) -> np.ndarray:
+    """Within -180 .. 180."""
+    return np.where(np.abs(lon_deg) <= 180, lon_deg, lon_deg - 360 * np.round(lon_deg / 360))

@@ -1,0 +1,148 @@
+"""What is odd about the areas of a bid: paid twice, too small, too large, too steep, outside their parcel."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from geoturf import plane
+from geoturf.ground import frames
+from geoturf.model import Finding, Ground
+from geoturf.rules.ground import GroundRules
+from geoturf.units import ACRE_M2, FT2_M2
+
+_PLACE = ("file", "layer", "feature", "site", "area")
+_LEAST_M2 = 1e-4  # overlaps under a thousandth of a square foot are round-off
+
+
+def notice(ground: Ground, rules: GroundRules) -> tuple[Finding, ...]:
+    """Findings about the areas as they will be priced. Reads ``ground.overlaps`` where it is filled, else works it out."""
+    twice = overlaps(ground) if ground.overlaps is None else ground.overlaps
+    return (*_double_pay(ground, twice, rules), *_outside_parcel(ground, rules), *_sizes(ground, rules))
+
+
+def overlaps(ground: Ground) -> pd.DataFrame:
+    """What would be paid twice: area_index < other_index, area_m2 (at the first one's scale), and same_m, how far apart the
+    borders of two areas that mostly cover each other run at most (NaN for the others; 0 for exact copies).
+
+    Copies of one shape are first told by their coordinates and stand once, against the first of them: a file of thousands of
+    copies has as many rows, not their square.
+    """
+    areas = ground.areas
+    degrees = frames.to_own_degrees(ground.frames, areas["frame"].to_numpy(), areas["geometry"].to_numpy())
+    first = _first_copy(degrees)
+    copies = np.flatnonzero(first != np.arange(len(first)))
+    singles = np.flatnonzero(first == np.arange(len(first)))
+    i, j = (singles[rows] for rows in _meeting(degrees[singles]))
+    size, apart = _shared(ground, i, j)
+    table = pd.DataFrame(
+        {
+            "area_index": np.concatenate([first[copies], i]),
+            "other_index": np.concatenate([copies, j]),
+            "area_m2": np.concatenate([areas["ground_area_m2"].to_numpy()[copies], size]),
+            "same_m": np.concatenate([np.zeros(len(copies)), apart]),
+        }
+    )
+    table = table[table["area_m2"] > _LEAST_M2]
+    return table.sort_values(["area_index", "other_index"], ignore_index=True)
+
+
+def _first_copy(degrees: np.ndarray) -> np.ndarray:
+    """For each geometry the row of the first one with the same coordinates (to 0.1 mm), wherever its ring starts."""
+    points = np.round(shapely.get_coordinates(degrees), 9)
+    plain = shapely.normalize(shapely.set_coordinates(degrees.copy(), points))
+    code, _ = pd.factorize(shapely.to_wkb(plain))
+    _, row = np.unique(code, return_index=True)
+    return row[code]
+
+
+def _meeting(degrees: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pairs i < j that touch or overlap."""
+    i, j = shapely.STRtree(degrees).query(degrees, predicate="intersects")
+    once = i < j
+    order = np.lexsort((j[once], i[once]))
+    return i[once][order], j[once][order]
+
+
+def _shared(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Area that each pair covers both, and the distance of their borders where that is most of either."""
+    mine, yours = in_one_frame(ground, i, j)
+    size = shapely.area(shapely.intersection(mine, yours))
+    apart = np.full(len(i), np.nan)
+    alike = np.flatnonzero(size > 0.5 * np.maximum(shapely.area(mine), shapely.area(yours)))
+    apart[alike] = shapely.hausdorff_distance(shapely.boundary(mine[alike]), shapely.boundary(yours[alike]))
+    return size, apart
+
+
+def in_one_frame(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Geometries of the areas ``i`` and ``j``, pair by pair in the frame of ``i``."""
+    geometry, frame = ground.areas["geometry"].to_numpy(), ground.areas["frame"].to_numpy()
+    mine, yours = geometry[i], geometry[j].copy()
+    apart = np.flatnonzero(frame[i] != frame[j])
+    yours[apart] = frames.moved(ground.frames, frame[j[apart]], frame[i[apart]], yours[apart])
+    return mine, yours
+
+
+def _double_pay(ground: Ground, twice: pd.DataFrame, rules: GroundRules) -> Iterator[Finding]:
+    places = ground.areas[[*_PLACE]].to_numpy()
+    thin, thin_m2 = 0, 0.0
+    for i, j, size, apart in twice[["area_index", "other_index", "area_m2", "same_m"]].itertuples(index=False):
+        other, ft2 = _called(places[i]), f"{size / FT2_M2:,.1f} ft2 would be paid twice"
+        if apart == 0:
+            yield Finding("warning", "duplicate", f"is the same shape as {other}: {ft2}; leave one out", *places[j])
+        elif apart <= rules.duplicate_tolerance_m:
+            told = f"agrees with {other} within {apart / 0.0254:.2f} in: {ft2}; leave one out"
+            yield Finding("warning", "near-duplicate", told, *places[j])
+        elif size > rules.sliver_m2:
+            yield Finding("warning", "overlap", f"overlaps {other}: {ft2}; trim one of them", *places[j])
+        else:
+            thin, thin_m2 = thin + 1, thin_m2 + size
+    if thin:
+        least = rules.sliver_m2 / FT2_M2
+        told = f"{thin} overlaps of at most {least:g} ft2, {thin_m2 / FT2_M2:,.2f} ft2 in all, are paid twice"
+        yield Finding("note", "small-overlaps", told)
+
+
+def _outside_parcel(ground: Ground, rules: GroundRules) -> Iterator[Finding]:
+    """Turf that leaves the parcels in its frame; silent where its frame holds no parcel."""
+    areas, parcels = ground.areas, ground.context[ground.context["role"] == "parcel"]
+    drawn = np.flatnonzero((areas["role"] == "turf") & areas["frame"].isin(parcels["frame"]))
+    if not len(drawn):
+        return
+    geometry = areas["geometry"].to_numpy()[drawn]
+    land = parcels["geometry"].to_numpy()
+    i, j = plane.near(geometry, areas["frame"].to_numpy()[drawn], land, parcels["frame"].to_numpy())
+    out = shapely.difference(geometry, plane.united(land, i, j, len(drawn)))
+    for row in np.flatnonzero(shapely.area(out) > rules.sliver_m2):
+        told = f"{shapely.area(out[row]) / FT2_M2:,.1f} ft2 of it lie outside the parcel; check site and border"
+        yield Finding("warning", "outside-parcel", told, *areas.iloc[drawn[row]][[*_PLACE]])
+
+
+def _sizes(ground: Ground, rules: GroundRules) -> Iterator[Finding]:
+    areas = ground.areas
+    size, slope = areas["ground_area_m2"], areas["slope_pct"]
+    for place, area in _places(areas, size < rules.sliver_m2, size):
+        yield Finding("warning", "sliver", f"has only {area / FT2_M2:.3f} ft2; is it a left-over of drawing?", *place)
+    for place, area in _places(areas, size > rules.large_m2, size):
+        told = f"has {area / ACRE_M2:,.1f} acres; check the layer's CRS and that this is to be turf"
+        yield Finding("warning", "large", told, *place)
+    for place, percent in _places(areas, slope > rules.steep_pct, slope):
+        told = (
+            f"slopes {percent:.0f} %, over {rules.steep_pct:g} %: plant can overturn and base can slide; have the slope and "
+            "its retention checked by a licensed professional and follow local rules"
+        )
+        yield Finding("warning", "steep", told, *place)
+
+
+def _places(areas: pd.DataFrame, rows: pd.Series, value: pd.Series) -> Iterator[tuple[list[str], float]]:
+    part = areas.loc[rows, [*_PLACE]].to_numpy().tolist()
+    yield from zip(part, value[rows], strict=True)
+
+
+def _called(place: np.ndarray) -> str:
+    file, layer, feature, site, area = place
+    name = f"area {area} of site {site}" if area else f"site {site}"
+    return f"{name} ({', '.join(text for text in (file, layer, f'feature {feature}') if text)})"

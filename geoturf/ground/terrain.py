@@ -1,0 +1,1 @@
+"""Elevation, slope and aspect from a terrain raster."""

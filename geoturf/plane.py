@@ -1,0 +1,109 @@
+"""Plane geometry that several rooms need, on whole columns of shapely geometries in metres."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import shapely
+
+_APART_M = 1.0e6  # frames are laid this far apart in `near`; wider than any frame
+
+
+def area_sigma_m2(geometries: np.ndarray, sigma_m: np.ndarray) -> np.ndarray:
+    """One sigma of each polygon's area for independent errors of its vertices, ``sigma_m`` in x and in y.
+
+    The shoelace area is A = 1/2 sum x_i (y_{i+1} - y_{i-1}), so dA/dx_i = (y_{i+1} - y_{i-1}) / 2 and, likewise,
+    dA/dy_i = -(x_{i+1} - x_{i-1}) / 2; independent errors add as squares:
+    sigma_A = sigma/2 * sqrt(sum |p_{i+1} - p_{i-1}|^2), over all rings, holes included. The formula is that of Chrisman and Yandell,
+    "Effects of point error on area calculations", Surveying and Mapping 48 (1988) (citation from memory).
+    """
+    geometries, sigma_m = np.asarray(geometries, dtype=object), np.asarray(sigma_m, dtype=float)
+    out = np.zeros(len(geometries))
+    rows = np.flatnonzero(sigma_m > 0)
+    if not len(rows):
+        return out
+    rings, owner = shapely.get_rings(geometries[rows], return_index=True)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    size = np.bincount(ring, minlength=len(rings))  # closing vertex included
+    start = np.cumsum(size) - size
+    before = np.arange(len(points)) - 1
+    before[start] = start + size - 2
+    after = np.minimum(np.arange(len(points)) + 1, len(points) - 1)
+    square = ((points[after] - points[before]) ** 2).sum(axis=1)
+    square[start + size - 1] = 0  # the closing vertex is the first one again
+    out[rows] = sigma_m[rows] / 2 * np.sqrt(np.bincount(owner[ring], square, minlength=len(rows)))
+    return out
+
+
+def stretched(geometries: np.ndarray, about: np.ndarray, fall_deg: np.ndarray, factor: np.ndarray) -> np.ndarray:
+    """Geometries drawn out by ``factor`` along the compass bearing ``fall_deg``, from the centroids of ``about``."""
+    geometries = np.array(geometries, dtype=object)
+    counts = shapely.get_num_coordinates(geometries)
+    middle = shapely.get_coordinates(shapely.centroid(about))
+    fall = np.column_stack([np.sin(np.radians(fall_deg)), np.cos(np.radians(fall_deg))])
+    points = shapely.get_coordinates(geometries)
+    along = np.repeat(fall, counts, axis=0)
+    down = ((points - np.repeat(middle, counts, axis=0)) * along).sum(axis=1) * np.repeat(factor - 1, counts)
+    return shapely.set_coordinates(geometries, points + down[:, None] * along)
+
+
+def laid(areas: pd.DataFrame) -> np.ndarray:
+    """The areas in their laying planes, by their columns ``geometry``, ``laid_stretch`` and ``laid_fall_deg``."""
+    out = areas["geometry"].to_numpy(copy=True)
+    rows = np.flatnonzero(areas["laid_stretch"].to_numpy() > 1)
+    if len(rows):
+        part = areas.iloc[rows]
+        out[rows] = stretched(out[rows], out[rows], part["laid_fall_deg"].to_numpy(), part["laid_stretch"].to_numpy())
+    return out
+
+
+def from_laid(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray) -> np.ndarray:
+    """Geometries in the laying planes of the areas ``area_index``, back in their ground frames (undoes `laid`)."""
+    out = np.array(geometries, dtype=object)
+    part = areas.iloc[np.asarray(area_index)]
+    rows = np.flatnonzero(part["laid_stretch"].to_numpy() > 1)
+    if len(rows):
+        part = part.iloc[rows]
+        about, stretch = part["geometry"].to_numpy(), part["laid_stretch"].to_numpy()
+        out[rows] = stretched(out[rows], about, part["laid_fall_deg"].to_numpy(), 1 / stretch)
+    return out
+
+
+def long_side_deg(geometries: np.ndarray) -> np.ndarray:
+    """Compass bearing (0 .. 180) of the long side of each geometry's smallest rectangle."""
+    if not len(geometries):
+        return np.zeros(0)
+    corners = shapely.get_coordinates(shapely.oriented_envelope(geometries)).reshape(len(geometries), 5, 2)
+    side = np.diff(corners[:, :3], axis=1)
+    longer = (side[:, 0] ** 2).sum(axis=1) >= (side[:, 1] ** 2).sum(axis=1)
+    x, y = np.where(longer[:, None], side[:, 0], side[:, 1]).T
+    return np.degrees(np.arctan2(x, y)) % 180
+
+
+def near(
+    geometries: np.ndarray, frame: np.ndarray, others: np.ndarray, other_frame: np.ndarray, within_m: float = 0.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Rows (i, j) whose boxes come within ``within_m`` of each other *in the same frame*, sorted.
+
+    One tree serves all frames: their boxes are moved side by side, since coordinates of two frames say nothing to each other.
+    """
+    tree = shapely.STRtree(_apart(others, other_frame, 0.0))
+    i, j = tree.query(_apart(geometries, frame, within_m))
+    order = np.lexsort((j, i))
+    return i[order], j[order]
+
+
+def _apart(geometries: np.ndarray, frame: np.ndarray, grow: float) -> np.ndarray:
+    west, south, east, north = shapely.bounds(np.asarray(geometries, dtype=object)).reshape(-1, 4).T
+    shift = np.asarray(frame) * _APART_M
+    return shapely.box(west + shift - grow, south - grow, east + shift + grow, north + grow)
+
+
+def united(parts: np.ndarray, owner: np.ndarray, row: np.ndarray, size: int) -> np.ndarray:
+    """For each owner 0 .. ``size`` - 1 the union of ``parts[row]`` where ``owner`` names it; empty where it has none.
+    ``owner`` is sorted, as `near` gives it."""
+    out = np.full(size, shapely.Polygon(), dtype=object)
+    if len(owner):
+        gathered = shapely.geometrycollections(parts[row], indices=np.searchsorted(np.unique(owner), owner))
+        out[np.unique(owner)] = shapely.union_all(gathered[:, None], axis=1)
+    return out
