@@ -103,7 +103,8 @@ def _neighbours(mine: Borders, cuts: contact.Stretches, beside: contact.Strips) 
     without any."""
     first, end = cuts.spans(beside)
     strip = np.repeat(np.arange(len(first)), end - first)
-    stretch = first[strip] + np.arange(len(strip)) - np.repeat(np.cumsum(end - first) - (end - first), end - first)
+    before = np.cumsum(end - first) - (end - first)
+    stretch = first[strip] + np.arange(len(strip)) - before[strip]
     away = np.round(np.abs(beside.offset[strip]), 6)
     order = np.lexsort([beside.other[strip], away, stretch])
     stretch, nearest = np.unique(stretch[order], return_index=True)

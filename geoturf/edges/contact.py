@@ -147,8 +147,8 @@ def inside(
     """Which stretches have the point one tolerance ahead of their middle in one of ``things``; bool (n,).
 
     ``frame``: of each segment. The answer holds for the whole stretch, as stretches end where a border comes into the band."""
-    segment, middle = cuts.segment, (cuts.begin + cuts.finish) / 2
-    ahead = mine.start[segment] + mine.along[segment] * middle[:, None] + mine.outward[segment] * tolerance_m
+    segment = cuts.segment
+    ahead = mine.at(segment, (cuts.begin + cuts.finish) / 2) + mine.outward[segment] * tolerance_m
     geometry = things["geometry"].to_numpy(dtype=object)
     boxes = place.boxes(shapely.bounds(geometry), things["frame"].to_numpy(np.int64))
     point, thing = pairs(place.points(ahead, frame[segment]), boxes)

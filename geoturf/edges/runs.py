@@ -92,14 +92,13 @@ def _lines(
     mine: Borders, cuts: Stretches, run: np.ndarray, order: np.ndarray, first: np.ndarray, last: np.ndarray
 ) -> np.ndarray:
     """LineStrings of the runs: vertices of the ring, and the cuts at both ends."""
-    at = lambda rows, s: mine.start[cuts.segment[rows]] + mine.along[cuts.segment[rows]] * s[rows, None]  # noqa: E731
     leads = np.zeros(len(run), dtype=bool)
     leads[first] = True
     shown = order[(leads | (cuts.begin == 0))[order]]
-    ends = np.where(
-        (cuts.finish == mine.length[cuts.segment])[last, None], mine.end[cuts.segment[last]], at(last, cuts.finish)
-    )
-    xy = np.concatenate([at(shown, cuts.begin), ends])
+    segment, finish = cuts.segment[last], cuts.finish[last]
+    whole = (finish == mine.length[segment])[:, None]
+    ends = np.where(whole, mine.end[segment], mine.at(segment, finish))
+    xy = np.concatenate([mine.at(cuts.segment[shown], cuts.begin[shown]), ends])
     of = np.concatenate([run[shown], run[last]])
     sort = np.argsort(of, kind="stable")
     return shapely.linestrings(xy[sort], indices=of[sort])
