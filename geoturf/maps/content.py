@@ -1,0 +1,204 @@
+"""What the map shows, as plain data: one island a kind of thing."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geoturf import __version__, ground, pile, plane, tables
+from geoturf import units as u
+from geoturf.maps import colours, encode, figures
+from geoturf.maps.frame import tile_host
+from geoturf.model import Result
+
+SEVERITIES = ("error", "warning", "note")
+EDGE_KINDS = ("paving", "building", "shared", "open")
+CONTEXT_ROLES = ("building", "paving", "exclude", "street")
+MOST_FINDINGS = 400  # listed on the page; the rest are in findings.csv
+MOST_CONTEXT_POINTS = 300_000
+_BASIS_M = 100.0
+_CM = 100.0
+
+
+def islands(result: Result) -> dict[str, Any]:
+    """Island name -> its data."""
+    return {
+        "geoturf-bid": bid(result),
+        "geoturf-areas": areas(result),
+        "geoturf-pieces": pieces(result),
+        "geoturf-edges": edges(result),
+        "geoturf-context": context(result),
+    }
+
+
+def bid(result: Result) -> dict[str, Any]:
+    """The bid's name, totals, findings and cautions, and the base map if there is one."""
+    findings = sorted(result.findings, key=lambda f: SEVERITIES.index(f.severity))
+    base, cautions = result.bid.base_map, list(result.takeoff.cautions)
+    cautions += [line for line in (result.water.cautions if result.water else ()) if line not in cautions]
+    return {
+        "name": result.bid.name,
+        "version": __version__,
+        "units": result.bid.units,
+        "leftOut": int(result.source.left_out),
+        "totals": [(word.strip(), _squared(text)) for word, text in tables.summary(result)],
+        "counts": Counter(f.severity for f in findings),
+        "findings": [{"severity": f.severity, "site": f.site, "text": f.line()} for f in findings[:MOST_FINDINGS]],
+        "cautions": cautions,
+        "baseMap": {"url": base, "credit": result.bid.base_map_credit} if tile_host(base) else None,
+        "baseMapRefused": bool(base) and not tile_host(base),
+    }
+
+
+def _squared(text: str) -> str:
+    """``ft2`` as readers know it."""
+    return re.sub(r" (ft|m)2$", r" \1²", text)
+
+
+def areas(result: Result) -> dict[str, Any]:
+    """Borders, the place of the pile arrow, figures and colourings, areas-aligned."""
+    area, frames = result.ground.areas, result.ground.frames
+    borders, frame = area["geometry"].to_numpy(), area["frame"].to_numpy(dtype=int)
+    inner = ground.to_degrees(frames, frame, shapely.point_on_surface(borders))
+    return {
+        "count": len(area),
+        "site": encode.words(area["site"]),
+        "area": area["area"].astype(str).tolist(),
+        "borders": encode.polygons(ground.to_degrees(frames, frame, borders)),
+        "inner": encode.ints(encode.deltas(encode.grid(shapely.get_coordinates(inner)))),
+        "figures": _figures(result),
+        "sites": figures.columns(tables.sites(result), result.bid.currency),
+        "colourings": colourings(result),
+    }
+
+
+def _figures(result: Result) -> list[dict[str, Any]]:
+    """The columns of areas.csv, and what each area costs and is priced at."""
+    table, money = tables.areas(result), result.price.areas
+    decimals = table.attrs["decimals"]
+    table = table.assign(cost=money["cost"].to_numpy(), price=money["price"].to_numpy())
+    table.attrs["decimals"] = decimals
+    return figures.columns(table, result.bid.currency)
+
+
+def colourings(result: Result) -> list[dict[str, Any]]:
+    """What the areas can be coloured by, the first one at the start."""
+    area, currency = result.ground.areas, result.bid.currency
+    square, unit = (u.FT2_M2, "ft²") if result.bid.units == "us" else (1.0, "m²")
+    waste = tables.waste_pct(result.plan.chosen["turf_bought_m2"], area["surface_area_m2"])
+    out = [
+        colours.by_words("product", "product", area["product"]),
+        colours.by_words("phase", "phase", area["phase"]),
+        colours.by_classes("waste", "waste", waste, "%"),
+    ]
+    per_area = result.price.areas["price"].to_numpy(dtype=float) / area["ground_area_m2"].to_numpy(dtype=float) * square
+    out.append(colours.by_classes("price", f"price per {unit}", per_area, f"{currency}/{unit}", digits=2))
+    return out
+
+
+def pieces(result: Result) -> dict[str, Any]:
+    """Pieces and seams in centimetres along and across the pile, from a corner of each area, and where that corner and the two
+    directions are on the map: a straight (affine) map is true to 2 mm over 100 m."""
+    plan, count = result.plan, len(result.ground.areas)
+    table = plan.pieces.sort_values("area_index", kind="stable")
+    seams = plan.seams.sort_values("area_index", kind="stable")
+    owner = table["area_index"].to_numpy(dtype=int)
+    u0, v0 = np.full(count, np.inf), np.full(count, np.inf)
+    np.minimum.at(u0, owner, table["u0"].to_numpy(dtype=float))
+    np.minimum.at(v0, owner, table["v0"].to_numpy(dtype=float))
+    u0[~np.isfinite(u0)], v0[~np.isfinite(v0)] = 0.0, 0.0
+    bearing = plan.chosen["pile_bearing_deg"].to_numpy(dtype=float, copy=True)
+    bearing[owner] = table["bearing_deg"].to_numpy(dtype=float)
+    at = _corners(result, u0, v0, np.nan_to_num(bearing))
+    return {
+        "corners": encode.ints(encode.deltas(encode.grid(at))),
+        "counts": encode.ints(np.bincount(owner, minlength=count)),
+        "boxes": encode.ints(_boxes(table, owner, u0, v0)),
+        "roll": encode.words(table["roll"]),
+        "piece": table["piece"].astype(str).tolist(),
+        "cut": _cut(table, result.bid.units),
+        "seams": _seams(seams, u0, v0, count),
+    }
+
+
+def _corners(result: Result, u0: np.ndarray, v0: np.ndarray, bearing_deg: np.ndarray) -> np.ndarray:
+    """A corner of each area, a point 100 m from it along the pile and one 100 m to its right: degrees, shape (3 n, 2)."""
+    area = np.repeat(np.arange(len(u0)), 3)
+    along, across = np.tile([0.0, _BASIS_M, 0.0], len(u0)), np.tile([0.0, 0.0, _BASIS_M], len(u0))
+    x, y = pile.to_xy(u0[area] + along, v0[area] + across, bearing_deg[area])
+    flat = plane.from_laid(result.ground.areas, area, shapely.points(x, y))
+    frame = result.ground.areas["frame"].to_numpy(dtype=int)[area]
+    return shapely.get_coordinates(ground.to_degrees(result.ground.frames, frame, flat))
+
+
+def _boxes(table: Any, owner: np.ndarray, u0: np.ndarray, v0: np.ndarray) -> np.ndarray:
+    """u0, u1 - u0, v0, v1 - v0 of each piece from its area's corner, whole centimetres, flattened."""
+    box = table[["u0", "u1", "v0", "v1"]].to_numpy(dtype=float) - np.column_stack([u0, u0, v0, v0])[owner]
+    box = np.rint(box * _CM).astype(np.int64)
+    return np.column_stack([box[:, 0], box[:, 1] - box[:, 0], box[:, 2], box[:, 3] - box[:, 2]]).ravel()
+
+
+def _cut(table: Any, units: str) -> dict[str, Any]:
+    """Where each piece lies on its roll and how large it is cut, in hundredths of the unit shown."""
+    length = u.FOOT_M if units == "us" else 1.0
+    names = ("along_m", "across_m", "length_m", "width_m")
+    hundredths = {n.removesuffix("_m"): np.rint(table[n].to_numpy(dtype=float) / length * 100) for n in names}
+    return {"unit": "ft" if units == "us" else "m"} | {name: encode.ints(values) for name, values in hundredths.items()}
+
+
+def _seams(seams: Any, u0: np.ndarray, v0: np.ndarray, count: int) -> dict[str, str]:
+    owner = seams["area_index"].to_numpy(dtype=int)
+    ends = seams[["u0", "v0", "u1", "v1"]].to_numpy(dtype=float) - np.column_stack([u0, v0, u0, v0])[owner]
+    ends = np.rint(ends * _CM).astype(np.int64)
+    return {
+        "counts": encode.ints(np.bincount(owner, minlength=count)),
+        "cross": encode.ints((seams["kind"] == "cross").to_numpy()),
+        "ends": encode.ints(
+            np.column_stack([ends[:, 0], ends[:, 1], ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1]])
+        ),
+    }
+
+
+def edges(result: Result) -> dict[str, Any]:
+    """Edge runs by kind. An area that is bordered all round by one kind has no runs of its own: its border is drawn so."""
+    runs, area = result.edges.runs, result.ground.areas
+    runs = runs.sort_values("area_index", kind="stable")
+    owner = runs["area_index"].to_numpy(dtype=int)
+    kind = runs["kind"].map({name: k for k, name in enumerate(EDGE_KINDS)}).to_numpy(dtype=int)
+    closed = runs["closed"].to_numpy(dtype=bool)
+    whole = np.full(len(area), -1)
+    whole[owner] = kind
+    mixed = np.zeros(len(area), dtype=bool)
+    mixed[owner[~closed | (kind != whole[owner])]] = True
+    whole[mixed] = -1
+    kept = mixed[owner]
+    frame = area["frame"].to_numpy(dtype=int)[owner[kept]]
+    shapes = ground.to_degrees(result.ground.frames, frame, runs["geometry"].to_numpy()[kept])
+    return {
+        "whole": encode.ints(whole),
+        "counts": encode.ints(np.bincount(owner[kept], minlength=len(area))),
+        "kind": encode.ints(kind[kept]),
+        "runs": encode.lines(shapes),
+    }
+
+
+def context(result: Result) -> dict[str, Any]:
+    """Buildings, paving and exclusions, each once, and street lines; left out where they would swell the page."""
+    table = result.ground.context
+    table = table[table["role"].isin(CONTEXT_ROLES)].drop_duplicates(["role", "file", "layer", "feature"])
+    shapes = table["geometry"].to_numpy()
+    areal = np.isin(shapely.get_type_id(shapes), (3, 6))
+    too_many = bool(shapely.get_num_coordinates(shapes).sum() > MOST_CONTEXT_POINTS)
+    if too_many:
+        areal[:] = False
+    frame = table["frame"].to_numpy(dtype=int)[areal]
+    role = table["role"].map({name: k for k, name in enumerate(CONTEXT_ROLES)}).to_numpy(dtype=int)
+    return {
+        "tooMany": too_many,
+        "role": encode.ints(role[areal]),
+        "shapes": encode.polygons(ground.to_degrees(result.ground.frames, frame, shapes[areal])),
+    }

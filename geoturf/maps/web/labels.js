@@ -1,0 +1,102 @@
+// Pile arrows and names on the canvas. Names are drawn as text, where there is room, and never over one another.
+"use strict";
+
+geoturf.drawArrows = function (scene, view, seen) {
+  const { pen, scale, left, top } = view;
+  for (const { k, size } of seen) {
+    if (size < geoturf.ROOM.arrow) continue;
+    const pile = geoturf.pixelPile(scene, view, k), norm = Math.hypot(pile.ux, pile.uy);
+    if (!(norm > 0)) continue;
+    const x = scene.inner.x[k] * scale - left, y = scene.inner.y[k] * scale - top;
+    const half = Math.min(18, Math.max(8, size / 10));
+    const dx = (half * pile.ux) / norm, dy = (half * pile.uy) / norm;
+    pen.beginPath();
+    pen.moveTo(x - dx, y - dy);
+    pen.lineTo(x + dx, y + dy);
+    pen.moveTo(x + 0.3 * dx - 0.4 * dy, y + 0.3 * dy + 0.4 * dx);
+    pen.lineTo(x + dx, y + dy);
+    pen.lineTo(x + 0.3 * dx + 0.4 * dy, y + 0.3 * dy - 0.4 * dx);
+    pen.lineJoin = pen.lineCap = "round";
+    geoturf.stroke(pen, { colour: geoturf.STYLE.halo, width: 5, dash: [] });
+    geoturf.stroke(pen, { colour: geoturf.STYLE.ink, width: 2, dash: [] });
+    pen.lineCap = "butt";
+    view.taken.push([x - half, y - half, x + half, y + half]);
+  }
+};
+
+// Whether the box is free; if so it is taken.
+geoturf.take = function (view, box) {
+  for (const [x0, y0, x1, y1] of view.taken) {
+    if (box[0] < x1 && box[2] > x0 && box[1] < y1 && box[3] > y0) return false;
+  }
+  view.taken.push(box);
+  return true;
+};
+
+geoturf.shorten = function (text, most) {
+  const letters = Array.from(text); // whole code points
+  return letters.length > most ? letters.slice(0, most - 1).join("") + "…" : text;
+};
+
+geoturf.drawSiteNames = function (scene, view, state) {
+  const { pen, scale, left, top, width, height } = view;
+  pen.font = "600 12px system-ui, 'Segoe UI', Helvetica, Arial, sans-serif";
+  pen.textAlign = "center";
+  pen.textBaseline = "middle";
+  const order = scene.siteBoxes.map((_, s) => s);
+  if (state.site >= 0) order.unshift(state.site); // the picked one first, so that it has its place
+  let drawn = 0;
+  for (const s of order) {
+    const box = scene.siteBoxes[s];
+    const x0 = box[0] * scale - left, y0 = box[1] * scale - top, x1 = box[2] * scale - left, y1 = box[3] * scale - top;
+    if (!(x1 > 0 && y1 > 0 && x0 < width && y0 < height) || drawn >= geoturf.MOST.names) continue;
+    if (Math.max(x1 - x0, y1 - y0) < geoturf.ROOM.name && s !== state.site) continue;
+    const text = geoturf.shorten(scene.siteNames[s], 30);
+    const half = pen.measureText(text).width / 2 + 4, x = (x0 + x1) / 2;
+    for (const y of [(y0 + y1) / 2, (y0 + y1) / 2 - 26, (y0 + y1) / 2 + 26]) {
+      if (!geoturf.take(view, [x - half, y - 9, x + half, y + 9])) continue;
+      geoturf.haloed(pen, text, x, y);
+      drawn += 1;
+      break;
+    }
+  }
+};
+
+geoturf.haloed = function (pen, text, x, y) {
+  pen.lineJoin = "round";
+  pen.setLineDash([]);
+  pen.lineWidth = 4;
+  pen.strokeStyle = geoturf.STYLE.halo;
+  pen.strokeText(text, x, y);
+  pen.fillStyle = geoturf.STYLE.ink;
+  pen.fillText(text, x, y);
+};
+
+// The roll's id along each piece that has the room for it.
+geoturf.drawRollNames = function (scene, view, seen) {
+  const { pen } = view, { box, roll, start } = scene.pieces;
+  pen.font = "11px system-ui, 'Segoe UI', Helvetica, Arial, sans-serif";
+  for (const { k, detailed } of seen) {
+    if (!detailed) continue;
+    const pile = geoturf.pixelPile(scene, view, k), cm = Math.hypot(pile.ux, pile.uy);
+    for (let p = start[k]; p < start[k + 1]; p++) {
+      const [u, length, v, width] = box.subarray(4 * p, 4 * p + 4);
+      const along = length >= width, text = geoturf.shorten(roll.words[roll.codes[p]], 24);
+      if (Math.min(length, width) * cm < 13) continue;
+      const half = pen.measureText(text).width / 2 + 2;
+      if (Math.max(length, width) * cm < 2 * half + 4) continue;
+      const x = pile.x + (u + length / 2) * pile.ux + (v + width / 2) * pile.vx;
+      const y = pile.y + (u + length / 2) * pile.uy + (v + width / 2) * pile.vy;
+      let angle = along ? Math.atan2(pile.uy, pile.ux) : Math.atan2(pile.vy, pile.vx);
+      if (Math.cos(angle) < -1e-9) angle += Math.PI; // never upside down
+      const w = half * Math.abs(Math.cos(angle)) + 7 * Math.abs(Math.sin(angle));
+      const h = half * Math.abs(Math.sin(angle)) + 7 * Math.abs(Math.cos(angle));
+      if (!geoturf.take(view, [x - w, y - h, x + w, y + h])) continue;
+      pen.save();
+      pen.translate(x, y);
+      pen.rotate(angle);
+      geoturf.haloed(pen, text, 0, 0);
+      pen.restore();
+    }
+  }
+};
