@@ -12,9 +12,9 @@ from geoturf.rules import Product
 FT = 0.3048
 
 
-def ground(rows: list[dict], phases: bool = True) -> Ground:
+def ground(rows: list[dict]) -> Ground:
     """Areas from rows of site, phase, width_ft, length_ft and any other column of Ground.areas; flat rectangles."""
-    text = dict.fromkeys("product use view cover irrigation district model file layer feature".split(), "")
+    text = dict.fromkeys(("use", "view", "cover", "irrigation", "district", "model", "file", "layer", "feature"), "")
     made = []
     for number, row in enumerate(rows):
         shape = shapely.box(0, 0, row["width_ft"] * FT, row["length_ft"] * FT)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from geoturf import cautions
+from geoturf.materials import cautions
 from geoturf.materials.quantities import per_area
 from geoturf.materials.rows import takeoff_rows
 from geoturf.model import CutPlan, Edges, Finding, Ground, Takeoff

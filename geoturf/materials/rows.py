@@ -69,7 +69,7 @@ def _packages(rules: MaterialRules) -> dict[str, tuple[float, float]]:
         "infill": (rules.infill_bag_kg, rules.infill_allowance),
     }
     days = {key: (rules.hours_a_day_h, 0.0) for key, item in ITEMS.items() if item.kind == "plant"}
-    return {key: (1.0, 0.0) for key in ITEMS} | sizes | days
+    return dict.fromkeys(ITEMS, (1.0, 0.0)) | sizes | days
 
 
 def measure_named(size: float, dimension: tuple[int, int, int] | None) -> str:
@@ -110,50 +110,50 @@ def _whole(packages: Any) -> np.ndarray:
 
 def _turf_pools(plan: CutPlan, products: Mapping[str, Product]) -> pd.DataFrame:
     """Turf as the cut plan buys it: whole rolls by width and length, or lengths by width."""
-    rolls = plan.rolls.assign(
-        phase=plan.rolls["phase"].astype(str), bought=plan.rolls["width_m"] * plan.rolls["length_m"]
-    )
     cut = (plan.pieces["length_m"] * plan.pieces["width_m"]).groupby(plan.pieces["roll"]).sum()
-    rolls["cut"] = rolls["roll"].map(cut).fillna(0.0)
-    by_roll = rolls["product"].map({name: p.sold_by == "roll" for name, p in products.items()}).astype(bool)
-    rolls["size"] = rolls["length_m"].where(by_roll, 0.0)
-    rows = []
-    for (phase, product, width, size), group in rolls.groupby(["phase", "product", "width_m", "size"], sort=True):
-        whole = products[product].sold_by == "roll"
-        length = group["length_m"].sum()
-        unit, step = ("roll", size) if whole else _length_step(length)
-        order = len(group) if whole else round(length / step)
-        words = {
-            "pieces": group["pieces"].sum(), "net": group["cut"].sum(), "rolls": len(group), "width": width, "length": length,
-            "sold_as": "whole rolls" if whole else "lengths off rolls",
-        }  # fmt: skip
-        rows.append(
-            _turf_row(
-                phase, "", product, products[product], width, group["cut"].sum(), order, unit, step * width, words
-            )
-        )
-    return pd.DataFrame(rows, columns=[c for c in COLUMNS if c not in ("scope", "scope_kind", "order_by_site")])
+    whole = _whole_rolls(plan.rolls["product"], products)
+    rolls = plan.rolls.assign(
+        phase=plan.rolls["phase"].astype(str),
+        net=plan.rolls["roll"].map(cut).fillna(0.0),
+        size=plan.rolls["length_m"].where(whole, 0.0),
+    )
+    found = rolls.groupby(["phase", "product", "width_m", "size"], sort=True, as_index=False).agg(
+        net=("net", "sum"), pieces=("pieces", "sum"), rolls=("roll", "size"), length=("length_m", "sum")
+    )
+    whole = _whole_rolls(found["product"], products)
+    steps = [
+        ("roll", size) if size else _length_step(length)
+        for size, length in zip(found["size"], found["length"], strict=True)
+    ]
+    step_m = np.array([step for _, step in steps], float)
+    words = found.assign(width=found["width_m"], sold_as=np.where(whole, "whole rolls", "lengths off rolls")).to_dict(
+        "records"
+    )
+    return _turf(found, products).assign(
+        order=np.where(whole, found["rolls"], np.rint(found["length"] / step_m)).astype(np.int64),
+        order_unit=[unit for unit, _ in steps],
+        order_size=step_m * found["width_m"],
+        basis=[say(ITEMS["turf"].basis, row, "us") for row in words],
+        basis_metric=[say(ITEMS["turf"].basis, row, "metric") for row in words],
+    )
 
 
-def _turf_row(
-    phase: str,
-    site: str,
-    name: str,
-    product: Product,
-    width: float,
-    net: float,
-    order: int,
-    unit: str,
-    size: float,
-    words: dict,
-) -> dict[str, Any]:
-    item = ITEMS["turf"]
-    return {
-        "phase": phase, "site": site, "key": "turf", "section": item.section, "item": product.title, "net": net, "unit": item.unit,
-        "allowance": 0.0, "order": order, "order_unit": unit, "order_size": size, "net_low": np.nan, "net_high": np.nan,
-        "product": name, "width_m": width, "price_key": "turf",
-        "basis": say(item.basis, words, "us") if words else "", "basis_metric": say(item.basis, words, "metric") if words else "",
-    }  # fmt: skip
+def _whole_rolls(product: pd.Series, products: Mapping[str, Product]) -> pd.Series:
+    return product.map({name: p.sold_by == "roll" for name, p in products.items()}).astype(bool)
+
+
+def _turf(found: pd.DataFrame, products: Mapping[str, Product]) -> pd.DataFrame:
+    """What all rows of turf have; ``found`` has phase, product, width_m, net."""
+    item, titles = ITEMS["turf"], {name: p.title for name, p in products.items()}
+    kept = found.reindex(columns=["phase", "site", "product", "width_m", "net"])
+    return kept.assign(
+        key="turf",
+        section=item.section,
+        item=found["product"].map(titles),
+        unit=item.unit,
+        allowance=0.0,
+        price_key="turf",
+    )
 
 
 def _length_step(length_m: float) -> tuple[str, float]:
@@ -174,15 +174,11 @@ def _turf_sites(areas: pd.DataFrame, plan: CutPlan, products: Mapping[str, Produ
     at["width_m"] = widths.loc[plan.pieces["roll"].to_numpy()].to_numpy()
     at["net"] = (plan.pieces["length_m"] * plan.pieces["width_m"]).to_numpy()
     found = at.groupby(["phase", "site", "product", "width_m"], sort=False, as_index=False)["net"].sum()
-    item = ITEMS["turf"]
-    whole = found["product"].map({name: p.sold_by == "roll" for name, p in products.items()}).astype(bool)
+    whole = _whole_rolls(found["product"], products)
     longest = found["product"].map({name: p.roll_lengths[0] for name, p in products.items()}).astype(float)
     size = found["width_m"] * longest.where(whole, units.FOOT_M)
-    return found.assign(
-        key="turf", section=item.section, item=found["product"].map({name: p.title for name, p in products.items()}),
-        unit=item.unit, allowance=0.0, order=_whole(found["net"] / size), order_unit=np.where(whole, "roll", "ft"),
-        order_size=size, price_key="turf",
-    )  # fmt: skip
+    order = _whole(found["net"] / size)
+    return _turf(found, products).assign(order=order, order_unit=np.where(whole, "roll", "ft"), order_size=size)
 
 
 def _with_site_orders(pools: pd.DataFrame, sites: pd.DataFrame, pool: str) -> pd.DataFrame:

@@ -60,18 +60,20 @@ def _item(
 
 _MATERIALS = (
     _item("fabric", "material", "31 05 19", "Weed fabric on the base", "m2", "roll",
-          "{fabric_strips:count} strips of {fabric_roll_width:length}, ceil((W - {fabric_overlap:depth}) / ({fabric_roll_width:length} - "
-          "{fabric_overlap:depth})) across each area, {fabric_length:length} in all, end laps in"),
+          "{fabric_strips:count} strips {fabric_roll_width:length} wide, ceil((W - {fabric_overlap:depth}) / "
+          "({fabric_roll_width:length} - {fabric_overlap:depth})) across each area, {fabric_length:length} in all, end laps in"),
     _item("geotextile", "material", "31 05 19", "Separation fabric under the base", "m2", "roll",
-          "{below_strips:count} strips of {below_roll_width:length}, ceil((W - {below_overlap:depth}) / ({below_roll_width:length} - "
-          "{below_overlap:depth})) across each area, {below_length:length} in all, end laps in"),
+          "{below_strips:count} strips {below_roll_width:length} wide, ceil((W - {below_overlap:depth}) / "
+          "({below_roll_width:length} - {below_overlap:depth})) across each area, {below_length:length} in all, end laps in"),
     _item("aggregate", "material", "32 11 23", "Aggregate base, compacted", "kg", "",
-          "surface {base:area} x {base_depth:depth} = {compacted:volume} compacted in {lifts:count} lift(s) to {relative_compaction:percent} "
-          "of maximum dry density; x {compacted_density:density} x (1 + {moisture:percent} water); {aggregate_loose:volume} in the truck"),
+          "surface {base:area} x {base_depth:depth} = {compacted:volume} compacted, in {lifts:count} lift(s) to "
+          "{relative_compaction:percent} of maximum dry density; x {compacted_density:density} x (1 + {moisture:percent} water); "
+          "{aggregate_loose:volume} in the truck"),
     _item("odour", "material", "32 18 13", "Odour-control granules", "kg", "bag",
           "pet areas {pets:area} x {odour_rate:rate}"),
     _item("turf", "material", "32 18 13", "Synthetic turf", "m2", "",
-          "cut plan: {pieces:count} pieces of {net:area} as cut, from {rolls:count} {sold_as} of {width:length} width, {length:length} in all"),
+          "cut plan: {pieces:count} pieces of {net:area} as cut, from {rolls:count} {sold_as} {width:length} wide, "
+          "{length:length} in all"),
     _item("tape", "material", "32 18 13", "Seam tape", "m", "roll",
           "seams {seam:length}, of which {cross:length} across the pile and {shared:length} between areas"),
     _item("adhesive", "material", "32 18 13", "Seam adhesive", "m", "tube",
@@ -79,20 +81,23 @@ _MATERIALS = (
     _item("glue", "material", "32 18 13", "Turf adhesive, full spread", "m2", "pail",
           "glued areas {glued:area}; a pail covers {glue_covers:area}"),
     _item("nails", "material", "32 18 13", "Turf nails", "each", "box",
-          "{perimeter_nails:count} along {fastened:length} of perimeter at {perimeter_spacing:depth} + {field_nails:count} in the field at "
-          "{field_spacing:depth} both ways; {turf_nail}, {nails_per_kg:per_mass}, {nails_kg:mass}"),
+          "{perimeter_nails:count} along {fastened:length} of perimeter at {perimeter_spacing:depth} + {field_nails:count} in "
+          "the field at {field_spacing:depth} both ways; {turf_nail}, {nails_per_kg:per_mass}, {nails_kg:mass}"),
     _item("seam_nails", "material", "32 18 13", "Seam nails", "each", "box",
-          "seams {seam:length} at {seam_spacing:depth}, one more a run; {seam_nail}, {seam_nails_per_kg:per_mass}, {seam_nails_kg:mass}"),
+          "seams {seam:length} at {seam_spacing:depth}, one more a run; {seam_nail}, {seam_nails_per_kg:per_mass}, "
+          "{seam_nails_kg:mass}"),
     _item("fabric_nails", "material", "31 05 19", "Nails or staples of the fabric", "each", "box",
-          "fabric {fabric_laid:area} at {fabric_spacing:depth} both ways; {fabric_nail}, {fabric_nails_per_kg:per_mass}, {fabric_nails_kg:mass}"),
+          "fabric under {fabric_laid:area} at {fabric_spacing:depth} both ways; {fabric_nail}, {fabric_nails_per_kg:per_mass}, "
+          "{fabric_nails_kg:mass}"),
     _item("edging", "material", "32 94 13", "Edging board", "m", "board",
           "edges of kind {edging_on}: {edging:length}"),
     _item("stakes", "material", "32 94 13", "Edging stakes", "each", "stake",
           "edging {edging:length} at {stake_spacing:depth}, one more an area"),
     _item("infill", "material", "32 18 13", "Infill", "kg", "bag",
-          "filled areas {filled:area} x {infill_rate:rate} (middle for the pile weight; low {infill_low:rate}, high {infill_high:rate})"),
+          "filled areas {filled:area} x {infill_rate:rate} (the middle for the pile weight; low {infill_low:rate}, "
+          "high {infill_high:rate})"),
     _item("caps", "material", "32 84 00", "Irrigation heads capped", "each", "cap",
-          "{caps_given:count} from the layer + {caps_assumed:count} at {caps_per_site:count} a site where none are given"),
+          "{caps_given:count} from the layer + {caps_assumed:count} at {caps_per_site:number} a site where none are given"),
     _item("reroutes", "service", "32 84 00", "Irrigation lines rerouted or kept for rinsing", "each", "line",
           "{reroutes:count} at {reroutes_per_site:number} a site"),
 )  # fmt: skip
@@ -101,7 +106,8 @@ _GROUND = (
     _item("dig", "service", "31 23 16", "Excavation, in place", "m3", "",
           "ground {dug:area} x {dig_depth:depth}"),
     _item("haul", "service", "31 23 16", "Haul away", "each", "load",
-          "{dig:volume} in place x {swell:factor} loose ({soil}) = {disposal:volume}; loads of {truck:volume}, rounded up site by site"),
+          "{dig:volume} in place x {swell:factor} loose ({soil}) = {disposal:volume}; loads of {truck:volume}, "
+          "rounded up site by site"),
     _item("disposal", "service", "31 23 16", "Disposal of spoil, loose", "m3", "",
           "{dig:volume} in place x {swell:factor} loose ({soil})"),
 )  # fmt: skip

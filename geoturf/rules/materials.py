@@ -129,9 +129,16 @@ class MaterialRules(Rules):
 
     @model_validator(mode="after")
     def _packages_hold_something(self) -> MaterialRules:
-        sizes = ("truck_m3", "earth_step_m3", "lift_m", "aggregate_step_kg", "fabric_roll_width_m", "fabric_roll_length_m", "below_roll_width_m",
-                 "below_roll_length_m", "odour_bag_kg", "tape_roll_m", "adhesive_covers_m", "glue_covers_m2", "fabric_spacing_m",
-                 "nail_box_kg", "edging_board_m", "stake_spacing_m", "infill_bag_kg", "hours_a_day_h", "lift_limit_kg")  # fmt: skip
+        may_be_zero = {
+            "dig_depth_m",
+            "base_depth_m",
+            "caps_per_site",
+            "reroutes_per_site",
+            "relative_compaction",
+            "moisture",
+        }
+        kinds = ("overlap", "allowance", "rate", "density", "swell")
+        sizes = [n for n, v in self if isinstance(v, float) and n not in may_be_zero and not any(k in n for k in kinds)]
         _positive(self, sizes)
         for name in ("fabric", "below"):
             lap = getattr(self, f"{name}_overlap_m")
