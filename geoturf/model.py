@@ -193,7 +193,8 @@ class Choices:
 class CutPlan:
     """``pieces``: DataFrame: piece (id), area_index, strip geometry u0 u1 v0 v1 bearing_deg (as laid), roll (id), along_m,
       across_m (near corner on the roll), length_m, width_m (as cut).
-    ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m, pieces, left_over_m, pattern.
+    ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m, pieces, left_over_m, pattern, source
+      (bought, or stock: a left-over at hand, for which width_m and length_m are its own).
     ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2, cut_bound_m2, by_hand_m2, status.
     ``stock``: DataFrame: left-overs worth keeping: roll, phase, product, width_m, length_m, along_m, across_m.
     ``chosen``: areas-aligned: pile_bearing_deg, seam_m, cross_seams, pieces, piece_area_m2, turf_bought_m2 (the area's share of

@@ -1,0 +1,150 @@
+"""The cut plan: which layout each area gets and which roll each piece is cut from, beside what no plan can beat.
+
+`plan` gathers areas into pools, chooses a layout for each area, cuts each pool's pieces from rolls and writes it down.
+
+    market.py    what can be bought, for how much
+    pools.py     areas to pools, a pool's pieces to jobs in whole grid steps (job.py)
+    sections.py  pieces to sections; rolls.py  sections to purchases; solve.py  a whole job
+    dual.py      bounds for any cutting
+    order.py     which equal piece fills which slot, and which roll is cut next
+    by_hand.py   what a person would order
+    nouns.py     solved jobs to tables
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from geoturf.cuts import by_hand, nouns, pools, swap
+from geoturf.cuts.market import Market, markets, width_key
+from geoturf.cuts.pools import Pool
+from geoturf.cuts.solve import solve
+from geoturf.errors import PromiseError
+from geoturf.model import Choices, CutPlan, Finding, Ground, Layout
+from geoturf.rules import CutRules, LayoutRules, Product
+
+POOLS = [
+    *("pool", "phase", "product", "pieces", "rolls", "bought_m2", "needed_m2"),
+    *("bound_m2", "cut_bound_m2", "by_hand_m2", "status"),
+]
+
+
+def plan(
+    ground: Ground,
+    choices: tuple[Choices, ...],
+    products: dict[str, Product],
+    rules: CutRules,
+    tick: Callable[[int], Any] | None = None,
+    layout_rules: LayoutRules | None = None,
+) -> CutPlan:
+    """Rolls for all areas. ``layout_rules`` give what seams cost against turf; ``tick(n)`` is told when n pools are done.
+
+    Raises `PromiseError` if a plan would break a promise of its own, such as buying less than its bound.
+    """
+    gathered = pools.gather(ground, choices, rules)
+    market = {name: markets(product, rules) for name, product in products.items()}
+    chosen = swap.choose(gathered, choices, market, layout_rules or LayoutRules())
+    run = _Run(ground, choices, chosen, market, rules)
+    for pool in gathered:
+        run.do(pool)
+        if tick:
+            tick(1)
+    return CutPlan(
+        pieces=nouns.pieces_table(ground, chosen, run.book),
+        rolls=run.book.rolls_table(),
+        pools=pd.DataFrame(run.rows, columns=POOLS),
+        stock=run.book.stock_table(),
+        chosen=nouns.chosen_table(chosen, choices, run.bought_m2),
+        seams=nouns.seams_table(chosen),
+    )
+
+
+class _Run:
+    """Pools cut one after the other: what is written down, bought and taken from stock so far."""
+
+    def __init__(
+        self,
+        ground: Ground,
+        choices: tuple[Choices, ...],
+        chosen: list[Layout | None],
+        market: dict[str, dict[float, Market]],
+        rules: CutRules,
+    ):
+        self.ground, self.choices, self.chosen, self.market = ground, choices, chosen, market
+        counts = [len(layout.pieces) if layout is not None else 0 for layout in chosen]
+        self.first = np.concatenate([[0], np.cumsum(counts)]).astype(int)  # number of each area's first piece
+        self.lots = pd.factorize(ground.areas["site"].astype(str))[0]
+        self.stock = sorted(((s.length_m, s.width_m, s.product) for s in rules.stock), reverse=True)
+        self.book = nouns.Book(int(self.first[-1]), rules)
+        self.bought_m2 = np.zeros(len(chosen))
+        self.rows: list[tuple] = []
+
+    def do(self, pool: Pool) -> None:
+        """One pool: a job a roll width, and its line."""
+        stock_m2 = self._stock_m2(pool)
+        done = [self._cut(pool, width, areas) for width, areas in pools.by_width(pool, self.chosen)]
+        bought, cut_bound, rolls = (float(sum(part)) for part in zip(*done, strict=True))
+        bound = self._bound_m2(pool, stock_m2)
+        if not max(bound, cut_bound) <= bought + 1e-6:
+            line = f"pool {pool.key}: {bought:.4f} m2 bought under a bound of {max(bound, cut_bound):.4f} m2"
+            raise PromiseError(Finding("error", "bound-broken", line))
+        areas = list(pool.areas)
+        weights = np.array([nouns.cut_m2(self.chosen[area]) for area in areas])
+        self.bought_m2[areas] = nouns.shares(bought, weights)
+        pieces = sum(len(self.chosen[area].pieces) for area in areas)
+        needed = float(self.ground.areas["surface_area_m2"].to_numpy(float)[areas].sum())
+        hand = sum(self._by_hand_m2(pool, area) for area in areas)
+        status = self._status(pool, bought, cut_bound)
+        self.rows.append(
+            (pool.key, pool.phase, pool.product, pieces, int(rolls), bought, needed, bound, cut_bound, hand, status)
+        )
+
+    def _cut(self, pool: Pool, width: float, areas: list[int]) -> tuple[float, float, int]:
+        """Bought and bound (m2) and purchases of the areas laid for one roll width."""
+        layouts = [self.chosen[area] for area in areas]
+        mine = [k for k, (_, _, product) in enumerate(self.stock) if product == pool.product]
+        market = self.market[pool.product][width]
+        job, kind = pools.make_job(layouts, market, [self.stock[k][:2] for k in mine])
+        cut = solve(job)
+        counts = [len(layout.pieces) for layout in layouts]
+        numbers = np.concatenate([np.arange(self.first[area], self.first[area + 1]) for area in areas])
+        lots = np.repeat(self.lots[areas], counts)
+        self.book.enter(pool, job, cut, kind.tolist(), numbers.tolist(), lots.tolist())
+        for at in sorted((mine[row] for row, _ in cut.from_stock), reverse=True):
+            self.stock.pop(at)
+        return cut.bought_m(job) * job.market.roll_width_m, cut.bound_m * job.market.roll_width_m, len(cut.bought)
+
+    def _stock_m2(self, pool: Pool) -> float:
+        """Most turf bought that left-overs at hand can stand for: usable area at the widest selvage of the pool."""
+        usable = sum(length * width for length, width, product in self.stock if product == pool.product)
+        layouts = [layout for area in pool.areas for layout in self.choices[area].layouts]
+        return usable * max(layout.roll_width_m / layout.width_m for layout in layouts)
+
+    def _bound_m2(self, pool: Pool, stock_m2: float) -> float:
+        """The areas' bounds together, rounded to what can be bought where one roll width is stocked."""
+        bound = max(0.0, sum(self.choices[area].bound_m2 for area in pool.areas) - stock_m2)
+        market = list(self.market[pool.product].values())
+        if len(market) > 1:
+            return bound
+        return market[0].least_m(bound / market[0].roll_width_m) * market[0].roll_width_m
+
+    def _by_hand_m2(self, pool: Pool, area: int) -> float:
+        layout = self.choices[area].by_hand
+        return by_hand.bought_m2(layout, self.market[pool.product][width_key(layout.roll_width_m)])
+
+    def _status(self, pool: Pool, bought: float, bound: float) -> str:
+        """``proven``, or how far the plan may be from the best, in words."""
+        gap = bought - bound
+        market = self.market[pool.product].values()
+        if gap <= 1e-6 * max(1.0, bound):
+            return "proven"
+        one = min(length for offer in market for length in offer.lengths_m) * min(o.roll_width_m for o in market)
+        if not any(offer.by_length for offer in market):
+            rolls = math.ceil(gap / one - 1e-6)
+            return f"+{rolls} roll" + ("s" if rolls > 1 else "")
+        return f"{100 * gap / bound:.2g} % above the bound" if bound > 0 else "not bounded"

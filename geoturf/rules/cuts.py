@@ -8,7 +8,7 @@ from geoturf.rules.base import COMMON, Length, Rules, rule
 
 
 class StockPiece(Rules):
-    """A left-over at hand, used before anything is bought."""
+    """A left-over at hand, used before anything is bought. ``width_m`` is its usable width."""
 
     product: str
     width_m: Length

@@ -1,0 +1,79 @@
+"""Dual feasible functions: what no plan can beat, whatever its cuts.
+
+A dual feasible function f on a container of C gives every size x a weight so that sizes which fit together (sum <= C) weigh
+f(C) together at most. For pieces of width w_i and length l_i that are not turned, any two of them, f across and g along,
+bound what is bought from below, for any way of cutting, guillotine or not:
+
+    length >= sum_i d_i f(w_i) l_i / f(W)            rolls >= sum_i d_i f(w_i) g(l_i) / (f(W) g(R))
+
+(Fekete and Schepers 2004, A general framework for bounds for higher-dimensional orthogonal packing problems). All used here
+are superadditive, so a left-over of width w and length l takes f(w) g(l) off the sum at most. Families: Martello and
+Toth 1990 (`_capped`), Fekete and Schepers 2001 (`_rounded`), Carlier, Clautiaux and Moukrim 2007 (`_parted`). The best pair is
+found in floats and its bound computed again in integers.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geoturf.cuts.job import Job
+
+_MOST = 300  # parameters tried of a family, evenly spread where there are more
+_ROUNDINGS = 40
+
+
+def _capped(x: np.ndarray, c: int, k: int) -> np.ndarray:
+    """Over c - k counts as all of c, under k as nothing."""
+    return np.where(x > c - k, c, np.where(x < k, 0, x))
+
+
+def _rounded(x: np.ndarray, c: int, k: int) -> np.ndarray:
+    """x (k + 1) / c rounded down to whole numbers, but kept where it is one; times c to stay whole."""
+    return np.where(x * (k + 1) % c == 0, x * k, x * (k + 1) // c * c)
+
+
+def _parted(x: np.ndarray, c: int, k: int) -> np.ndarray:
+    """How many parts of k fit; a size over half is what its complement leaves."""
+    return np.where(2 * x > c, 2 * (c // k - (c - x) // k), np.where(2 * x < c, 2 * (x // k), c // k))
+
+
+def functions(x: np.ndarray, c: int) -> tuple[np.ndarray, np.ndarray]:
+    """Weights (m, n) of the sizes ``x`` (n,), 0 < x <= c, under each function, and of the container (m,); integers."""
+    values = np.unique(np.concatenate([x, c - x, x + 1, c - x + 1]))
+    values = values[(values > 0) & (2 * values <= c)]
+    if len(values) > _MOST:
+        values = values[np.linspace(0, len(values) - 1, _MOST).astype(int)]
+    rows = [(x, c)]
+    rows += [(_rounded(x, c, k), c * k) for k in range(1, _ROUNDINGS)]
+    for k in values.tolist():
+        rows += [(_capped(x, c, k), c), (_parted(x, c, k), 2 * (c // k))]
+    return np.array([row for row, _ in rows], np.int64), np.array([top for _, top in rows], np.int64)
+
+
+def least_length(job: Job) -> int:
+    """Steps of roll that no plan for these pieces buys less than (left-overs at hand used up)."""
+    stock = np.array(job.left_overs, np.int64).reshape(-1, 2)
+    widths = np.concatenate([job.size[:, 1], np.minimum(stock[:, 1], job.width)])
+    lengths = np.concatenate([job.demand * job.size[:, 0], -stock[:, 0]])
+    weights, tops = functions(widths, job.width)
+    return max(0, int(np.max(-(-(weights @ lengths) // tops))))
+
+
+def least_rolls(job: Job) -> int:
+    """Rolls of the longest stocked length that no plan for these pieces buys less than."""
+    stock = np.array(job.left_overs, np.int64).reshape(-1, 2)
+    across, wide = np.unique(np.concatenate([job.size[:, 1], np.minimum(stock[:, 1], job.width)]), return_inverse=True)
+    along, long = np.unique(np.concatenate([job.size[:, 0], np.minimum(stock[:, 0], job.longest)]), return_inverse=True)
+    count = np.zeros((len(across), len(along)), np.int64)
+    np.add.at(count, (wide, long), np.concatenate([job.demand, np.full(len(stock), -1)]))
+    f, f_top = functions(across, job.width)
+    g, g_top = functions(along, job.longest)
+    share = (f / f_top[:, None]) @ count @ (g / g_top[:, None]).T
+    best = [divmod(int(at), len(g)) for at in np.argsort(share, axis=None)[::-1][:5]]
+    return max(0, *(_exact(f[i], count, g[j], int(f_top[i]), int(g_top[j])) for i, j in best))
+
+
+def _exact(f: np.ndarray, count: np.ndarray, g: np.ndarray, f_top: int, g_top: int) -> int:
+    """The bound in whole numbers of any size, rounded up."""
+    total = sum(int(a) * int(b) for a, b in zip(f, (count @ g).tolist(), strict=True))
+    return -(-total // (f_top * g_top))

@@ -1,0 +1,72 @@
+"""What is to be cut from what, in whole steps of one grid.
+
+A `Job` is the pieces of one pool that are cut from rolls of one width. Pieces are whole multiples of the grid step, so a
+roll cut down to whole steps holds exactly the same plans.
+
+    lane      a strip of a section cut lengthwise, sizes end to end in it: (width, sizes), sizes being rows of ``Job.size``
+    section   a stretch of roll cut across its full usable width: (length, lanes)
+    bought    sections one after the other on one roll, one length off a roll or one left-over of the stock
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from geoturf.cuts.market import Market
+
+Lane = tuple[int, tuple[int, ...]]
+Section = tuple[int, tuple[Lane, ...]]
+Bought = tuple[Section, ...]
+
+
+@dataclass(frozen=True)
+class Job:
+    """``width``: usable roll width, ``rolls``: stocked lengths, longest first, in grid steps of ``step_m`` metres.
+    ``size``: int array (k, 2) of distinct lengths and widths in steps, longest first, then widest; ``demand``: int array
+    (k,), how many of each. ``left_overs``: (length, width) in steps of stock at hand."""
+
+    step_m: float
+    width: int
+    rolls: tuple[int, ...]
+    market: Market
+    size: np.ndarray
+    demand: np.ndarray
+    left_overs: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def longest(self) -> int:
+        return self.rolls[0]
+
+    def purchase(self, used: int) -> tuple[float, float]:
+        """Cheapest purchase, (length in m, price), that holds ``used`` steps, 0 < used <= ``longest``."""
+        return self.market.purchase(used * self.step_m)
+
+    def least_m(self, steps: float) -> float:
+        """Least total length in metres that can be bought where at least ``steps`` are needed."""
+        return self.market.least_m(steps * self.step_m)
+
+    def only(self, demand: np.ndarray) -> tuple[Job, np.ndarray]:
+        """The job of these pieces of each size (k,) without stock, and the rows of its sizes in this one."""
+        rows = np.flatnonzero(demand > 0)
+        return replace(self, size=self.size[rows], demand=demand[rows], left_overs=()), rows
+
+
+def used(bought: Bought) -> int:
+    """Steps of roll that sections take."""
+    return sum(length for length, _ in bought)
+
+
+def count(sections: Bought | list[Section], kinds: int) -> np.ndarray:
+    """How many pieces of each size are in the sections."""
+    sizes = [k for _, lanes in sections for _, lane in lanes for k in lane]
+    return np.bincount(np.array(sizes, np.int64), minlength=kinds)
+
+
+def relabelled(sections: Bought | list[Section], rows: np.ndarray) -> Bought:
+    """The sections with their sizes named by their rows elsewhere."""
+    return tuple(
+        (length, tuple((width, tuple(int(rows[k]) for k in lane)) for width, lane in lanes))
+        for length, lanes in sections
+    )

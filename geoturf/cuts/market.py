@@ -1,0 +1,118 @@
+"""What turf can be bought: stocked rolls with their prices, whole or by length."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from geoturf.rules import CutRules, Product
+from geoturf.units import FOOT_M, INCH_M, Money, round_up
+
+_GRIDS_M = (FOOT_M, *(INCH_M / 2**k for k in range(7)), 0.1, 0.01, 0.005, 0.001, 0.0001)
+_NOISE = 1e-6  # of a step: what float arithmetic may have added to a whole number of steps
+
+
+@dataclass(frozen=True)
+class Market:
+    """Turf of one product and roll width. ``lengths_m``: stocked roll lengths, longest first; ``prices``: of whole rolls of
+    these lengths, in money; ``billing_m``: what a length off a roll is rounded up to, 0 where whole rolls are sold."""
+
+    roll_width_m: float
+    lengths_m: tuple[float, ...]
+    prices: tuple[float, ...]
+    billing_m: float
+
+    @property
+    def by_length(self) -> bool:
+        return self.billing_m > 0
+
+    def purchase(self, used_m: float) -> tuple[float, float]:
+        """Cheapest purchase, (length in m, price), that holds ``used_m``, at most the longest roll."""
+        offers = list(zip(self.prices, self.lengths_m, strict=True))
+        if not self.by_length:
+            price, length_m = min(offer for offer in offers if offer[1] >= used_m - 1e-9)
+            return length_m, price
+        price, length_m = offers[0]
+        billed_m = min(round_up(used_m, self.billing_m) * self.billing_m, length_m)
+        return billed_m, billed_m * price / length_m
+
+    def least_m(self, need_m: float) -> float:
+        """Least total length that can be bought where at least ``need_m`` is needed."""
+        if not self.by_length:
+            return _least_sum(need_m, sorted(self.lengths_m))
+        times = self.lengths_m[0] / self.billing_m
+        if abs(times - round(times)) > _NOISE:  # a whole roll is billed as it is
+            return need_m
+        return round_up(need_m, self.billing_m) * self.billing_m
+
+
+def markets(product: Product, rules: CutRules) -> dict[float, Market]:
+    """By roll width (m, rounded to a nanometre): everything of that width that is stocked."""
+    offers: dict[float, dict[float, float]] = {}
+    for size in (product, *product.more_rolls):
+        for length in size.roll_lengths:
+            price = _roll_price(size.price, size.roll_width_m, length, max(size.roll_lengths), product.sold_by)
+            known = offers.setdefault(width_key(size.roll_width_m), {})
+            known[length] = min(price, known.get(length, price))
+    billing = rules.billing_step_m if product.sold_by == "length" else 0.0
+    out = {}
+    for width, prices in offers.items():
+        lengths = tuple(sorted(prices, reverse=True))
+        out[width] = Market(width, lengths, tuple(prices[length] for length in lengths), billing)
+    return out
+
+
+def width_key(roll_width_m: float) -> float:
+    return round(roll_width_m, 9)
+
+
+def _roll_price(price: Money, width_m: float, length_m: float, longest_m: float, sold_by: str) -> float:
+    """Money for a whole roll. A price per roll is that of any stocked length, or of the longest where lengths are sold."""
+    if price.dimension == (2, 0, 0):
+        money = price.per_si() * width_m * length_m
+    elif price.dimension == (1, 0, 0):
+        money = price.per_si() * length_m
+    else:
+        money = float(price.amount) * (length_m / longest_m if sold_by == "length" else 1.0)
+    return money or width_m * length_m  # turf that costs nothing is still not wasted
+
+
+def _least_sum(need_m: float, lengths_m: list[float]) -> float:
+    """Least sum of stocked lengths (shortest first), each as often as one likes, that is at least ``need_m``."""
+    step = grid_step(lengths_m)
+    lengths = [round(length / step) for length in lengths_m]
+    divisor = math.gcd(*lengths)
+    lengths, need = [length // divisor for length in lengths], max(0, math.ceil(need_m / step / divisor - _NOISE))
+    if len(lengths) > 1 and need < lengths[-1] ** 2 <= 4_000_000:  # from the square on every sum can be made (Schur)
+        reached = np.zeros(need + lengths[-1] + 1, bool)
+        reached[0] = True
+        for total in range(lengths[0], len(reached)):
+            reached[total] = any(reached[total - length] for length in lengths if length <= total)
+        need += int(np.argmax(reached[need:]))
+    elif len(lengths) == 1:
+        return need * lengths_m[0]
+    return need * divisor * step
+
+
+def grid_step(values_m: Iterable[float]) -> float:
+    """The coarsest usual step (foot, inch and its halves, decimetre to tenth of a millimetre) that all values are whole
+    multiples of; the finest of them where none is."""
+    values = np.asarray(sorted(set(values_m)), float)
+    for step in _GRIDS_M:
+        steps = values / step
+        if np.all(np.abs(steps - np.round(steps)) <= _NOISE * np.maximum(1.0, steps)):
+            return step
+    return _GRIDS_M[-1]
+
+
+def to_steps(values_m: np.ndarray, step_m: float) -> np.ndarray:
+    """Whole steps that cover each value; noise does not buy another."""
+    return np.ceil(np.asarray(values_m, float) / step_m - 1e-5).astype(np.int64)
+
+
+def whole_steps(value_m: float, step_m: float) -> int:
+    """Whole steps that fit into a value."""
+    return math.floor(value_m / step_m + 1e-5)

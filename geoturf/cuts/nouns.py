@@ -1,0 +1,208 @@
+"""Plans to tables: where every piece lies, what every roll is, what is left over, what each area got."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from geoturf.cuts.job import Bought, Job, used
+from geoturf.cuts.order import sequence
+from geoturf.cuts.pools import Pool
+from geoturf.cuts.solve import Cut
+from geoturf.model import Choices, Ground, Layout
+from geoturf.rules import CutRules
+
+ROLLS = (
+    "roll",
+    "phase",
+    "product",
+    "pool",
+    "width_m",
+    "length_m",
+    "used_m",
+    "pieces",
+    "left_over_m",
+    "pattern",
+    "source",
+)
+STOCK = ("roll", "phase", "product", "width_m", "length_m", "along_m", "across_m")
+
+
+@dataclass
+class Book:
+    """The rolls of a plan while they are written down. A piece is a number in the bid, ``pieces`` how many there are."""
+
+    pieces: int
+    rules: CutRules
+    roll: list[str] = field(init=False)
+    along_m: np.ndarray = field(init=False)
+    across_m: np.ndarray = field(init=False)
+    rolls: list[tuple] = field(default_factory=list)
+    stock: list[tuple] = field(default_factory=list)
+    patterns: dict[tuple, str] = field(default_factory=dict)
+    names: dict[str, int] = field(default_factory=lambda: {"R": 0, "S": 0})
+
+    def __post_init__(self) -> None:
+        self.roll = [""] * self.pieces
+        self.along_m, self.across_m = np.zeros(self.pieces), np.zeros(self.pieces)
+
+    def enter(self, pool: Pool, job: Job, cut: Cut, kinds: list[int], numbers: list[int], lots: list[int]) -> None:
+        """A solved job. ``kinds``, ``numbers``, ``lots``: size, number in the bid and lot of each piece of the job."""
+        rows: list[Bought] = [bought for _, bought in cut.from_stock] + list(cut.bought)
+        for row, pieces in sequence(rows, kinds, lots):
+            stock = row < len(cut.from_stock)
+            if stock:
+                length_m, width_m = (steps * job.step_m for steps in job.left_overs[cut.from_stock[row][0]])
+            else:
+                length_m, width_m = job.purchase(used(rows[row]))[0], job.market.roll_width_m
+            name = self._name("S" if stock else "R")
+            self._place(job, rows[row], name, [numbers[piece] for piece in pieces])
+            self._left_overs(pool, job, rows[row], name, length_m)
+            self._roll(pool, job, rows[row], name, (width_m, length_m), "stock" if stock else "bought")
+
+    def _name(self, letter: str) -> str:
+        self.names[letter] += 1
+        return f"{letter}{self.names[letter]:04d}"
+
+    def _roll(self, pool: Pool, job: Job, bought: Bought, name: str, of: tuple[float, float], source: str) -> None:
+        used_m = used(bought) * job.step_m
+        lanes = [lane for _, section in bought for _, lane in section]
+        shape = tuple(tuple((int(job.size[k, 0]), int(job.size[k, 1])) for k in lane) for lane in lanes)
+        key = (pool.product, *(round(side, 6) for side in of), job.step_m, shape, tuple(h for h, _ in bought))
+        pattern = self.patterns.setdefault(key, f"P{len(self.patterns) + 1}")
+        where = (name, pool.phase, pool.product, pool.key)
+        self.rolls.append((*where, *of, used_m, sum(map(len, lanes)), max(0.0, of[1] - used_m), pattern, source))
+
+    def _place(self, job: Job, bought: Bought, name: str, numbers: list[int]) -> None:
+        slot, start = 0, 0
+        for length, lanes in bought:
+            across = 0
+            for width, lane in lanes:
+                along = start
+                for kind in lane:
+                    number = numbers[slot]
+                    self.roll[number] = name
+                    self.along_m[number], self.across_m[number] = along * job.step_m, across * job.step_m
+                    along += int(job.size[kind, 0])
+                    slot += 1
+                across += width
+            start += length
+
+    def _left_overs(self, pool: Pool, job: Job, bought: Bought, name: str, length_m: float) -> None:
+        """The tail of the roll, what is left beside the lanes, and the ends of lanes."""
+        start, step = 0, job.step_m
+        for length, lanes in bought:
+            across = 0
+            for width, lane in lanes:
+                full = sum(int(job.size[kind, 0]) for kind in lane)
+                self._keep(pool, name, width * step, (length - full) * step, (start + full) * step, across * step)
+                across += width
+            self._keep(pool, name, (job.width - across) * step, length * step, start * step, across * step)
+            start += length
+        self._keep(pool, name, job.width * step, length_m - start * step, start * step, 0.0)
+
+    def _keep(self, pool: Pool, name: str, width_m: float, length_m: float, along_m: float, across_m: float) -> None:
+        if width_m >= self.rules.left_over_width_m - 1e-9 and length_m >= self.rules.left_over_length_m - 1e-9:
+            self.stock.append((name, pool.phase, pool.product, width_m, length_m, along_m, across_m))
+
+    def rolls_table(self) -> pd.DataFrame:
+        return pd.DataFrame(self.rolls, columns=list(ROLLS))
+
+    def stock_table(self) -> pd.DataFrame:
+        return pd.DataFrame(self.stock, columns=list(STOCK))
+
+
+def pieces_table(ground: Ground, chosen: Sequence[Layout | None], book: Book) -> pd.DataFrame:
+    """Every piece, area by area in the order of its layout."""
+    rows = [(row, layout) for row, layout in enumerate(chosen) if layout is not None and len(layout.pieces)]
+    counts = [len(layout.pieces) for _, layout in rows]
+    laid = _stacked([layout.pieces for _, layout in rows], 4)
+    cut = _stacked([layout.cut for _, layout in rows], 2)
+    return pd.DataFrame(
+        {
+            "piece": _names(ground, [row for row, _ in rows], counts),
+            "area_index": np.repeat([row for row, _ in rows], counts).astype(np.int64),
+            **dict(zip(("u0", "u1", "v0", "v1"), laid.T, strict=True)),
+            "bearing_deg": np.repeat([layout.bearing_deg for _, layout in rows], counts).astype(float),
+            "roll": book.roll,
+            "along_m": book.along_m,
+            "across_m": book.across_m,
+            "length_m": cut[:, 0],
+            "width_m": cut[:, 1],
+        }
+    )
+
+
+def _names(ground: Ground, rows: list[int], counts: list[int]) -> list[str]:
+    """``site-area-1`` …; a name already given away goes on counting."""
+    given: dict[str, int] = {}
+    names: list[str] = []
+    taken: set[str] = set()
+    for row, count in zip(rows, counts, strict=True):
+        site, area = str(ground.areas["site"].iloc[row]), str(ground.areas["area"].iloc[row])
+        stem = "-".join(part for part in (site, area) if part) or f"area{row + 1}"
+        for _ in range(count):
+            number = given.get(stem, 0) + 1
+            while f"{stem}-{number}" in taken:
+                number += 1
+            given[stem] = number
+            names.append(f"{stem}-{number}")
+            taken.add(names[-1])
+    return names
+
+
+def seams_table(chosen: Sequence[Layout | None]) -> pd.DataFrame:
+    """Every seam and cross seam, as a segment in pile coordinates."""
+    parts = []
+    for row, layout in enumerate(chosen):
+        if layout is None:
+            continue
+        v, u0, u1 = layout.seams.reshape(-1, 3).T
+        u, v0, v1 = layout.cross.reshape(-1, 3).T
+        for kind, ends, length in (("seam", (u0, v, u1, v), u1 - u0), ("cross", (u, v0, u, v1), v1 - v0)):
+            table = dict(zip(("u0", "v0", "u1", "v1"), ends, strict=True))
+            parts.append(
+                pd.DataFrame(
+                    {"area_index": row, "kind": kind, **table, "bearing_deg": layout.bearing_deg, "length_m": length}
+                )
+            )
+    columns = ["area_index", "kind", "u0", "v0", "u1", "v1", "bearing_deg", "length_m"]
+    parts = [part for part in parts if len(part)]
+    return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
+
+
+def chosen_table(chosen: Sequence[Layout | None], choices: tuple[Choices, ...], bought_m2: np.ndarray) -> pd.DataFrame:
+    """What each area got, areas-aligned."""
+    rows = []
+    for layout, choice in zip(chosen, choices, strict=True):
+        if layout is None:
+            rows.append((np.nan, 0.0, 0, 0, 0.0, 1.0))
+            continue
+        ratio = 1.0
+        if choice.free_cost > 0:  # not where it is NaN
+            ratio = max(1.0, min(other.cost for other in choice.layouts) / choice.free_cost)
+        rows.append((layout.bearing_deg, layout.seam_m, len(layout.cross), len(layout.pieces), cut_m2(layout), ratio))
+    names = ["pile_bearing_deg", "seam_m", "cross_seams", "pieces", "piece_area_m2", "free_cost_ratio"]
+    table = pd.DataFrame(rows, columns=names)
+    table.insert(5, "turf_bought_m2", bought_m2)
+    return table
+
+
+def cut_m2(layout: Layout) -> float:
+    """Area of the pieces as cut."""
+    return float(np.sum(layout.cut.reshape(-1, 2).prod(axis=1)))
+
+
+def shares(total: float, weights: np.ndarray) -> np.ndarray:
+    """``total`` shared by ``weights`` in whole millionths, adding up to it."""
+    millionths = np.round(total * 1e6 * np.cumsum(weights) / weights.sum()) if weights.sum() else np.zeros(len(weights))
+    parts = np.diff(millionths, prepend=0.0) / 1e6
+    parts[-1] += total - parts.sum()
+    return parts
+
+
+def _stacked(arrays: list[np.ndarray], columns: int) -> np.ndarray:
+    return np.concatenate(arrays) if arrays else np.zeros((0, columns))

@@ -1,0 +1,80 @@
+"""Which equal piece fills which slot, and which roll is cut next, so that few lots wait for turf at once."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from geoturf.cuts.job import Bought
+
+_LOOK = 40  # patterns compared for the next roll
+
+
+class _Waiting:
+    """Pieces not yet cut, by size and lot."""
+
+    def __init__(self, kinds: list[int], lots: list[int]):
+        self.by_kind: dict[int, dict[int, list[int]]] = {}
+        for piece in sorted(range(len(kinds)), key=lambda p: (lots[p], p), reverse=True):
+            self.by_kind.setdefault(kinds[piece], {}).setdefault(lots[piece], []).append(piece)
+        self.left = Counter(lots)
+        self.open: set[int] = set()
+        self.first = {kind: sorted(by_lot, reverse=True) for kind, by_lot in self.by_kind.items()}
+
+    def lots_for(self, bought: Bought) -> list[tuple[int, int]]:
+        """(kind, lot) for each slot: from an open lot nearest its end where there is one, else from the first lot."""
+        taken: Counter[tuple[int, int]] = Counter()
+        fresh: set[int] = set()
+        out = []
+        for kind in slots(bought):
+            by_lot = self.by_kind[kind]
+            near = [lot for lot in self.open | fresh if len(by_lot.get(lot, ())) > taken[kind, lot]]
+            if near:
+                lot = min(near, key=lambda lot: (self.left[lot], lot))
+            else:
+                lot = next(lot for lot in reversed(self.first[kind]) if len(by_lot[lot]) > taken[kind, lot])
+                fresh.add(lot)
+            taken[kind, lot] += 1
+            out.append((kind, lot))
+        return out
+
+    def score(self, chosen: list[tuple[int, int]]) -> int:
+        """Lots opened less lots finished by cutting these."""
+        cut = Counter(lot for _, lot in chosen)
+        return sum(lot not in self.open for lot in cut) - sum(self.left[lot] == n for lot, n in cut.items())
+
+    def take(self, chosen: list[tuple[int, int]]) -> list[int]:
+        pieces = []
+        for kind, lot in chosen:
+            pieces.append(self.by_kind[kind][lot].pop())
+            if not self.by_kind[kind][lot]:
+                del self.by_kind[kind][lot]
+                self.first[kind].remove(lot)
+            self.left[lot] -= 1
+            self.open.add(lot) if self.left[lot] else self.open.discard(lot)
+        return pieces
+
+
+def slots(bought: Bought) -> list[int]:
+    """Sizes in the order of their places on the roll: section by section, lane by lane, end to end."""
+    return [kind for _, lanes in bought for _, lane in lanes for kind in lane]
+
+
+def sequence(rolls: list[Bought], kinds: list[int], lots: list[int]) -> list[tuple[int, list[int]]]:
+    """Row of ``rolls`` and the pieces in its slots, in the order of cutting.
+
+    ``kinds`` and ``lots`` give each piece's size and lot. Greedy: of the patterns next in line, the one that opens least."""
+    waiting = _Waiting(kinds, lots)
+    same: dict[Bought, list[int]] = {}
+    for row, bought in enumerate(rolls):
+        same.setdefault(bought, []).append(row)
+    first_lot = {bought: min(min(waiting.by_kind[kind]) for kind in slots(bought)) for bought in same}
+    line = sorted(same, key=lambda bought: (first_lot[bought], same[bought][0]))
+    done = []
+    while line:
+        plans = [waiting.lots_for(bought) for bought in line[:_LOOK]]
+        best = min(range(len(plans)), key=lambda k: (waiting.score(plans[k]), k))
+        rows = same[line[best]]
+        done.append((rows.pop(0), waiting.take(plans[best])))
+        if not rows:
+            line.pop(best)
+    return done

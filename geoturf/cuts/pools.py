@@ -1,0 +1,66 @@
+"""Who shares rolls: areas gathered into pools, and a pool's pieces into jobs of one roll width."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geoturf.cuts.job import Job
+from geoturf.cuts.market import Market, grid_step, to_steps, whole_steps, width_key
+from geoturf.errors import PromiseError
+from geoturf.model import Choices, Finding, Ground, Layout
+from geoturf.rules import CutRules
+
+
+@dataclass(frozen=True)
+class Pool:
+    """Areas that share rolls. ``areas`` are rows of ``Ground.areas``; ``key`` is what the user reads."""
+
+    key: str
+    phase: str
+    product: str
+    areas: tuple[int, ...]
+
+
+def gather(ground: Ground, choices: tuple[Choices, ...], rules: CutRules) -> list[Pool]:
+    """Pools in the order of their first area. Areas without a layout belong to none."""
+    table = ground.areas
+    columns = ["phase", "product", *{"phase": [], "site": ["site"], "area": ["site", "area"]}[rules.pool]]
+    pools: dict[tuple[str, ...], list[int]] = {}
+    for row, key in enumerate(zip(*(table[name].astype(str) for name in columns), strict=True)):
+        if choices[row].layouts:
+            pools.setdefault(key, []).append(row)
+    return [
+        Pool(" / ".join(part for part in (key[0], *key[2:], key[1]) if part), key[0], key[1], tuple(areas))
+        for key, areas in pools.items()
+    ]
+
+
+def by_width(pool: Pool, chosen: Sequence[Layout | None]) -> list[tuple[float, list[int]]]:
+    """The pool's areas by the roll width they are laid for, widest first. Rolls of different widths are different runs of
+    the machine, so an area's pieces come from one width."""
+    widths: dict[float, list[int]] = {}
+    for area in pool.areas:
+        widths.setdefault(width_key(chosen[area].roll_width_m), []).append(area)
+    return sorted(widths.items(), reverse=True)
+
+
+def make_job(layouts: list[Layout], market: Market, stock: list[tuple[float, float]] = ()) -> tuple[Job, np.ndarray]:
+    """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their pieces, in order.
+    ``stock``: (length, width) in metres of left-overs at hand."""
+    cut = np.concatenate([layout.cut.reshape(-1, 2) for layout in layouts])
+    usable = layouts[0].width_m
+    full = cut[:, 1] >= usable - 1e-9  # as wide as the roll, whatever that is
+    step = grid_step(np.unique(np.concatenate([cut[:, 0], cut[~full, 1]])))
+    width = whole_steps(usable, step)
+    steps = np.column_stack([to_steps(cut[:, 0], step), np.where(full, width, to_steps(cut[:, 1], step))])
+    size, kind = np.unique(-steps, axis=0, return_inverse=True)
+    rolls = tuple(whole_steps(length, step) for length in market.lengths_m)
+    if len(steps) and steps[:, 0].max() > rolls[0]:
+        raise PromiseError(Finding("error", "piece-too-long", "a piece is longer than any roll it could be cut from"))
+    left_overs = tuple((whole_steps(length, step), whole_steps(wide, step)) for length, wide in stock)
+    kind = kind.reshape(-1)
+    demand = np.bincount(kind, minlength=len(size))
+    return Job(step, width, rolls, market, -size, demand, left_overs), kind

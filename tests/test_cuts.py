@@ -1,0 +1,113 @@
+"""The cut plan as a whole: pools, rolls, bounds and tables."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from cut_cases import FOOT, INCH, assert_sound, choices, ground, layout
+
+from geoturf import cuts
+from geoturf.rules import CutRules, Product
+
+LENGTH = Product()  # 15 ft x 100 ft, sold by length, billed to the foot
+ROLL = Product(sold_by="roll")
+WIDTH_M = 15 * FOOT
+
+
+def plan(areas, product=LENGTH, rules=None, sites=None):
+    made = cuts.plan(ground(len(areas), sites), tuple(areas), {"turf60": product}, rules or CutRules())
+    assert_sound(made)
+    return made
+
+
+def random_areas(seed: int, count: int):
+    rng = np.random.default_rng(seed)
+    areas = []
+    for _ in range(count):
+        n = rng.integers(1, 8)
+        width = np.where(rng.random(n) < 0.5, 178, rng.integers(7, 178, n))
+        areas.append(choices(layout(np.column_stack([rng.integers(60, 900, n), width]))))
+    return areas
+
+
+def test_one_piece_is_billed_to_the_next_foot():
+    made = plan([choices(layout([(121, 178)]))])
+    assert made.pools["bought_m2"][0] == pytest.approx(11 * FOOT * WIDTH_M)
+    assert made.pools["status"][0] == "proven"
+
+
+def test_two_narrow_pieces_of_two_lots_lie_side_by_side():
+    made = plan([choices(layout([(120, 89)])), choices(layout([(120, 89)]))])
+    assert made.pools["bought_m2"][0] == pytest.approx(10 * FOOT * WIDTH_M)
+    assert made.pieces["across_m"].tolist() == pytest.approx([0, 89 * INCH])
+
+
+@pytest.mark.parametrize(("pool", "pools", "feet"), [("phase", 1, 10), ("site", 2, 20), ("area", 2, 20)])
+def test_pools_keep_sites_apart_when_asked(pool, pools, feet):
+    areas = [choices(layout([(120, 89)])), choices(layout([(120, 89)]))]
+    made = plan(areas, rules=CutRules(pool=pool))
+    assert len(made.pools) == pools
+    assert made.pools["bought_m2"].sum() == pytest.approx(feet * FOOT * WIDTH_M)
+    assert set(made.pools["phase"]) == {"1"} and set(made.pools["product"]) == {"turf60"}
+
+
+def test_short_pieces_are_stacked_beside_a_long_one():
+    made = plan([choices(layout([(240, 100), (120, 78), (120, 78)]))])
+    assert made.pools["bought_m2"][0] == pytest.approx(20 * FOOT * WIDTH_M)
+
+
+def test_whole_rolls():
+    made = plan([choices(layout([(700, 178), (700, 178), (500, 178), (500, 178)]))], ROLL)
+    assert made.rolls["length_m"].tolist() == pytest.approx([100 * FOOT] * 2)
+    assert made.rolls["pattern"].tolist() == ["P1", "P1"]
+    assert made.pools["status"][0] == "proven"
+
+
+def test_the_short_roll_is_bought_where_it_does():
+    product = Product(sold_by="roll", roll_lengths=["100 ft", "50 ft"])
+    made = plan([choices(layout([(1100, 178), (500, 178)]))], product)
+    assert sorted(made.rolls["length_m"]) == pytest.approx([50 * FOOT, 100 * FOOT])
+
+
+def test_left_overs_at_hand_come_first():
+    stock = [{"product": "turf60", "width": "5 ft", "length": "12 ft"}]
+    made = plan([choices(layout([(140, 60), (200, 178)]))], rules=CutRules(stock=stock))
+    assert made.pools["bought_m2"][0] == pytest.approx(17 * FOOT * WIDTH_M)
+    assert made.rolls["source"].tolist().count("stock") == 1
+    assert made.pools["status"][0] == "proven"
+
+
+def test_stock_is_used_once():
+    stock = [{"product": "turf60", "width": "5 ft", "length": "12 ft"}]
+    areas = [choices(layout([(140, 60)])), choices(layout([(140, 60)]))]
+    made = plan(areas, rules=CutRules(stock=stock, pool="site"))
+    assert made.pools["bought_m2"].tolist() == pytest.approx([0.0, 12 * FOOT * WIDTH_M])
+
+
+def test_left_overs_worth_keeping_are_listed():
+    made = plan([choices(layout([(240, 100)]))])
+    assert made.stock["width_m"].tolist() == pytest.approx([78 * INCH])
+    assert made.stock["length_m"].tolist() == pytest.approx([20 * FOOT])
+
+
+def test_what_is_bought_is_shared_among_the_areas_exactly():
+    made = plan(random_areas(1, 30))
+    assert made.chosen["turf_bought_m2"].sum() == pytest.approx(made.pools["bought_m2"].sum(), abs=1e-9)
+
+
+def test_by_hand_orders_every_strip_full_width():
+    made = plan([choices(layout([(121, 100), (121, 20)]))])
+    assert made.pools["by_hand_m2"][0] == pytest.approx(21 * FOOT * WIDTH_M)  # 242 in are 20 ft 2 in
+
+
+@pytest.mark.parametrize("product", [LENGTH, ROLL], ids=["length", "roll"])
+@pytest.mark.parametrize("seed", range(3))
+def test_plans_of_many_lots_are_sound_and_near_their_bound(product, seed):
+    made = plan(random_areas(seed, 40), product)
+    row = made.pools.iloc[0]
+    assert row["cut_bound_m2"] <= row["bought_m2"] <= 1.1 * row["cut_bound_m2"]
+
+
+def test_same_input_same_plan():
+    first, second = plan(random_areas(5, 20)), plan(random_areas(5, 20))
+    assert first.pieces.equals(second.pieces) and first.rolls.equals(second.rolls)
