@@ -2,26 +2,84 @@
 
 from __future__ import annotations
 
-from typing import Literal
+import difflib
+from collections.abc import Iterable
+from typing import Any, Literal, NamedTuple
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from geoturf.rules.base import Length, Rules, rule
 
 Role = Literal["turf", "parcel", "building", "paving", "exclude", "street", "view"]
+PRICED = ("turf", "parcel")
+
+
+def nearest(word: str, words: Iterable[object]) -> str:
+    """`` (did you mean 'x'?)``, whatever the case of the letters, or nothing."""
+    folded = {str(w).casefold(): str(w) for w in reversed(list(words))}
+    match = difflib.get_close_matches(word.casefold(), folded, n=1, cutoff=0.5)
+    return f" (did you mean '{folded[match[0]]}'?)" if match else ""
+
+
+class Column(NamedTuple):
+    """A column geoturf knows by name. Numbers outside ``low`` .. ``high`` are told and taken as not given."""
+
+    kind: Literal["text", "number"]
+    what: str
+    low: float = 0.0
+    high: float = 0.0
+
+
+COLUMNS: dict[str, Column] = {
+    "site": Column("text", "the property or lot an area lies on"),
+    "area": Column("text", "the area's name within its site"),
+    "phase": Column("text", "sites delivered together; they share rolls"),
+    "product": Column("text", "the turf, a name under [products]"),
+    "pile_bearing_deg": Column("number", "compass bearing the pile leans to", -360, 360),
+    "view": Column("text", "areas seen together lean one way"),
+    "slope_pct": Column("number", "slope in percent, rise over run", 0, 300),
+    "aspect_deg": Column("number", "compass bearing of the fall line, downhill", -360, 360),
+    "elevation_m": Column("number", "height in metres", -500, 9000),
+    "elevation_ft": Column("number", "height in feet (read into elevation_m)", -1640, 29530),
+    "use": Column("text", "what the area is for: lawn, pets, play, putting ..."),
+    "cover": Column("text", "what grows there now"),
+    "irrigation": Column("text", "how it is watered now"),
+    "district": Column("text", "water district"),
+    "caps": Column("number", "irrigation heads to cap", 0, 1e6),
+    "model": Column("text", "house model, for lots that repeat"),
+}
 
 
 class Layer(Rules):
     """One layer of a bid. Paths are taken from the bid file's own folder."""
 
     path: str = Field(description="a GIS file, a zip, a folder or a glob")
-    name: str = rule("", "how the layer is called in findings; the file's name if empty")
-    layer: str = rule("", "the layer inside a file that holds several")
-    role: Role = rule("turf", "turf and parcel are priced; the others tell edges and exclusions")
-    crs: str = rule("", "states the CRS of a file that has none, or overrides a wrong one (EPSG:2272)")
-    sigma_m: Length = rule("0 ft", "positional accuracy of the source, one sigma of a vertex in each axis")
-    product: str = rule("", "product of features that name none; the bid's first product if empty")
-    phase: str = rule("", "phase of features that name none")
-    site: str = rule("", "site of features that name none")
-    where: dict[str, str | int | float | bool] = rule({}, "keep only the features whose columns have these values")
-    columns: dict[str, str] = rule({}, 'columns that do not map by name, such as site = "LOT_NO"')
+    name: str = rule("", "how the layer is called in findings; the file's name if empty", source="")
+    layer: str = rule("", 'the layer inside a file that holds several, or "*" for all of them', source="")
+    role: Role = rule("turf", "turf and parcel are priced; the others tell edges and exclusions", source="")
+    crs: str = rule("", "states the CRS of a file that has none, or overrides a wrong one (EPSG:2272)", source="")
+    sigma_m: Length = rule("0 ft", "positional accuracy of the source, one sigma of a vertex in each axis", source="")
+    product: str = rule("", "product of features that name none; the bid's first product if empty", source="")
+    phase: str = rule("", 'phase of features that name none; "1" if empty', source="")
+    site: str = rule(
+        "", "site of features that name none; the layer's name and the feature's number if empty", source=""
+    )
+    where: dict[str, str | int | float | bool] = rule(
+        {}, "keep only the features whose columns have these values", source=""
+    )
+    columns: dict[str, str] = rule({}, 'columns that do not map by name, such as site = "LOT_NO"', source="")
+
+    @field_validator("columns")
+    @classmethod
+    def _known_columns(cls, value: dict[str, str]) -> dict[str, str]:
+        faults = [f"'{name}'{nearest(name, COLUMNS)}" for name in value if name not in COLUMNS]
+        if faults:
+            raise ValueError(f"no column of geoturf is called {', '.join(faults)}; it knows {', '.join(COLUMNS)}")
+        return value
+
+    @field_validator("path", mode="before")
+    @classmethod
+    def _path_stands(cls, value: Any) -> Any:
+        if isinstance(value, str) and not value.strip():
+            raise ValueError("is empty; it names a GIS file, a zip, a folder or a glob")
+        return value

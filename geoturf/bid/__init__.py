@@ -1,0 +1,134 @@
+"""The bid file: everything priced together, in TOML.
+
+`read_bid` gives a frozen `Bid` or raises `BidError` with every fault at once; unknown keys are refused at any depth with the
+nearest right name.
+
+    faults    what does not fit, one line a fault
+    listing   every rule there is, and which of a bid's values are unusual
+"""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import ValidationError, model_validator
+
+from geoturf.bid import faults, listing
+from geoturf.errors import BidError
+from geoturf.model import Finding
+from geoturf.rules import (
+    CutRules,
+    EdgeRules,
+    GroundRules,
+    Layer,
+    LayoutRules,
+    MaterialRules,
+    ParcelRules,
+    PriceRules,
+    Product,
+    WaterRules,
+)
+from geoturf.rules.base import Rules, rule
+from geoturf.rules.layer import PRICED, nearest
+
+__all__ = ["Bid", "every_rule", "make_bid", "nearest", "read_bid", "unusual"]
+
+
+class Bid(Rules):
+    """Everything priced together."""
+
+    name: str = rule("Bid", "what the bid is called on every report", source="")
+    units: Literal["us", "metric"] = rule("us", "units of the reports", source="")
+    currency: str = rule("USD", "currency of every price, three capital letters", source="")
+    base_map: str = rule("", "tile URL of an online base map, {z}/{x}/{y}; none if empty", source="")
+    base_map_credit: str = rule("", "credit line the base map asks for", source="")
+    layers: tuple[Layer, ...] = rule(..., "where polygons come from: [[layers]] with a path, once for each", source="")
+    products: dict[str, Product] = rule({"turf60": {}}, "turf products by name", source="")
+    ground: GroundRules = rule({}, "measure, slope, double pay", source="")
+    parcels: ParcelRules = rule({}, "from parcels to lawns", source="")
+    edges: EdgeRules = rule({}, "edges and fasteners", source="")
+    layout: LayoutRules = rule({}, "roll layout", source="")
+    cuts: CutRules = rule({}, "cut plan", source="")
+    materials: MaterialRules = rule({}, "takeoff", source="")
+    price: PriceRules = rule({}, "price build-up and unit costs", source="")
+    water: WaterRules | None = rule(None, "water comparison; left out without it", source="")
+    folder: str = rule(".", "folder that layer paths start from; set by the reader", source="")
+
+    @model_validator(mode="after")
+    def _names_agree(self) -> Bid:
+        wrong = _disagreements(self)
+        if wrong:
+            raise ValueError("\n".join(wrong))
+        return self
+
+
+def _disagreements(bid: Bid) -> list[str]:
+    """Names in one part of a bid that another part does not have; one line each."""
+    wrong = []
+    if len(bid.currency) != 3 or not bid.currency.isascii() or not bid.currency.isupper():
+        wrong.append(f"currency: '{bid.currency}' is not three capital letters, such as USD")
+    if not bid.layers:
+        wrong.append("layers: a bid needs at least one layer ([[layers]] with a path)")
+    elif not any(layer.role in PRICED for layer in bid.layers):
+        wrong.append('layers: a bid needs a layer of role "turf" or "parcel"; all layers here are context')
+    if not bid.products:
+        wrong.append("products: a bid needs at least one product ([products.turf60])")
+    uses = [(f"layers#{k + 1}.product", layer.product) for k, layer in enumerate(bid.layers) if layer.product]
+    uses += [(f"cuts.stock#{k + 1}.product", piece.product) for k, piece in enumerate(bid.cuts.stock)]
+    for key, product in uses:
+        if product not in bid.products:
+            wrong.append(f"{key}: '{product}' is not one of [products]{nearest(product, bid.products)}")
+    names = [layer.name or Path(layer.path).stem for layer in bid.layers]
+    if bid.layout.toward and bid.layout.toward not in names:
+        wrong.append(f"layout.toward: no layer is called '{bid.layout.toward}'{nearest(bid.layout.toward, names)}")
+    return wrong
+
+
+def read_bid(path: str | Path) -> Bid:
+    """The bid in a TOML file. Raises `BidError` naming file, key, fault and mend."""
+    path = Path(path)
+
+    def refused(code: str, message: str) -> BidError:
+        return BidError(Finding("error", code, message, file=path.name))
+
+    try:
+        with path.open("rb") as file:
+            content = tomllib.load(file)
+    except FileNotFoundError:
+        beside = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
+        raise refused("no-bid-file", f"there is no such bid file{nearest(path.name, beside)}") from None
+    except UnicodeDecodeError as error:
+        raise refused("bid-syntax", f"is not UTF-8 text, as TOML must be (byte {error.start})") from None
+    except tomllib.TOMLDecodeError as error:
+        raise refused("bid-syntax", f"is not TOML: {error}") from None
+    except OSError as error:
+        raise refused("bid-unreadable", f"cannot be read: {error.strerror}") from None
+    except (ValueError, RecursionError):
+        raise refused("bid-syntax", "is not TOML that can be read") from None
+    if "folder" in content:
+        raise refused("unknown-key", "key 'folder' is not known; layer paths start from the bid file's folder")
+    return make_bid(content | {"folder": str(path.parent)}, file=path.name)
+
+
+def make_bid(content: dict[str, Any], file: str = "") -> Bid:
+    """A `Bid` from plain tables, as TOML gives them. Raises `BidError` with every fault."""
+    try:
+        bid = Bid.model_validate(content)
+    except ValidationError as error:
+        raise BidError(faults.findings(error, Bid, file)) from None
+    foreign = faults.foreign_prices(bid, bid.currency, content, file)
+    if foreign:
+        raise BidError(foreign)
+    return bid
+
+
+def every_rule() -> list[tuple[str, str, str, str, str, str, str]]:
+    """(section, key, default, low, high, source, what) of every rule of a bid, in the order of the classes; as text."""
+    return [row for row in listing.rows(Bid) if row[1] != "folder"]
+
+
+def unusual(bid: Bid) -> list[Finding]:
+    """Notes on the values of a bid that lie outside their usual range."""
+    return listing.unusual(bid)

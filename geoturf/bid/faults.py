@@ -1,0 +1,176 @@
+"""What does not fit in a bid file: one line a fault, naming key, fault and mend."""
+
+from __future__ import annotations
+
+import types
+from collections.abc import Iterator
+from typing import Any, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+from geoturf.bid import listing
+from geoturf.model import Finding
+from geoturf.rules.layer import nearest
+from geoturf.units import Money
+
+
+def findings(error: ValidationError, model: type[BaseModel], file: str) -> list[Finding]:
+    """Every fault pydantic found, in our words; several readings of one value (a number, or "free") become one line."""
+    by_key: dict[tuple[str, str], list[Any]] = {}
+    for fault in error.errors():
+        key = _shown(_path(fault["loc"], model))
+        by_key.setdefault((key, _sort(fault["type"])), []).append(fault)
+    return [
+        Finding("error", code, message, file=file)
+        for (key, code), group in by_key.items()
+        for message in _messages(key, code, group, model)
+    ]
+
+
+def _sort(kind: str) -> str:
+    return {"extra_forbidden": "unknown-key", "missing": "missing-key"}.get(kind, "bad-value")
+
+
+def _messages(key: str, code: str, group: list[Any], model: type[BaseModel]) -> list[str]:
+    path = _path(group[0]["loc"], model)
+    last = path[-1] if path else ""
+    table = _model_at(path[:-1], model)
+    fields = {name: info for name, info in _fields(table).items() if name != "folder"}
+    if code == "unknown-key":
+        return [f"key '{key}' is not known{_hint(last, fields, model)}"]
+    if code == "missing-key":
+        what = (fields[last].description or "") if last in fields else ""
+        return [f"key '{key}' is needed{': ' if what else ''}{what}"]
+    told = list(dict.fromkeys(_told(fault, last) for fault in group))
+    if len(told) == 1:
+        return [f"{key}: {line}" if key else line for line in told[0].split("\n")]
+    ways = " or ".join(line.removeprefix(f"{_given(group[0])} ") for line in told)
+    return [f"{key}: {_given(group[0])} {ways}"]
+
+
+def _shown(path: list[str]) -> str:
+    """``layers#2.role``: the role of the second of [[layers]]."""
+    text = ""
+    for part in path:
+        text += f"#{int(part) + 1}" if part.isdigit() else f".{part}"
+    return text.lstrip(".")
+
+
+def _told(fault: Any, key: str) -> str:
+    """A fault in our words."""
+    kind, message = fault["type"], fault["msg"].removeprefix("Value error, ")
+    if kind == "value_error":
+        return message
+    if kind in ("model_type", "dict_type", "model_attributes_type"):
+        return f"{_given(fault)} is not a table ([{key}], with keys below it)"
+    if kind == "tuple_type":
+        of_tables = isinstance(fault["input"], dict)
+        return f"is a list of tables: write [[{key}]]" if of_tables else f"{_given(fault)} is not a list"
+    should = message.replace("Input should be", "should be").replace("a valid string", 'text in quotes ("...")')
+    return f"{_given(fault)} {should.split(', unable')[0]}"
+
+
+def _given(fault: Any) -> str:
+    text = repr(fault["input"])
+    return text if len(text) <= 40 else f"{text[:37]}..."
+
+
+def _hint(key: str, fields: dict[str, Any], model: type[BaseModel]) -> str:
+    """The nearest right name in the same table, or the table that has the key."""
+    near = nearest(key, fields)
+    homes = sorted({row[0] or "the top of the file" for row in listing.rows(model) if row[1] == key})
+    if homes and key not in fields:
+        return f"; it belongs in {' or '.join(f'[{h}]' if not h.startswith('the') else h for h in homes)}{near}"
+    return near or (f"; known here: {', '.join(fields)}" if fields else "")
+
+
+# ------------------------------------------------------------------------------------- where a fault is
+
+
+def _fields(model: type[BaseModel] | None) -> dict[str, Any]:
+    return {info.alias or name: info for name, info in model.model_fields.items()} if model else {}
+
+
+def _path(loc: tuple[Any, ...], model: type[BaseModel]) -> list[str]:
+    """The keys a person wrote: pydantic's marks of unions and validators taken out."""
+    path: list[str] = []
+    at: Any = model
+    for part in loc:
+        inner, known = _step(at, part)
+        if known:
+            path.append(str(part))
+            at = inner
+    return path
+
+
+def _step(at: Any, part: Any) -> tuple[Any, bool]:
+    """Where a key leads to from an annotation, and whether it is a key at all."""
+    for option in _options(at):
+        if isinstance(option, type) and issubclass(option, BaseModel):
+            fields = _fields(option)
+            if part in fields:
+                return fields[part].annotation, True
+            return None, isinstance(part, str) and not part.startswith("function-")
+        origin, args = get_origin(option), get_args(option)
+        if origin is dict and isinstance(part, str):
+            return args[1], True
+        if origin in (tuple, list) and isinstance(part, int):
+            return args[0], True
+    return at, False
+
+
+def _options(at: Any) -> Iterator[Any]:
+    yield from get_args(at) if get_origin(at) in (Union, types.UnionType) else (at,)
+
+
+def _model_at(path: list[str], model: type[BaseModel]) -> type[BaseModel] | None:
+    at: Any = model
+    for part in path:
+        at, _ = _step(at, int(part) if part.isdigit() else part)
+    return next((o for o in _options(at) if isinstance(o, type) and issubclass(o, BaseModel)), None)
+
+
+# ------------------------------------------------------------------------------------------- money
+
+
+def foreign_prices(bid: BaseModel, currency: str, content: dict[str, Any], file: str) -> list[Finding]:
+    """Prices in another currency than the bid's: those given, one line each, and those that stand at their defaults."""
+    given, defaults = [], []
+    for path, money in _moneys(bid, ()):
+        if money.currency != currency:
+            (given if _stands(content, path) else defaults).append((_shown(list(path)), money))
+    told = [
+        Finding("error", "wrong-currency", f"{key}: '{money}' is not in {currency}, the bid's currency", file=file)
+        for key, money in given
+    ]
+    if defaults:
+        keys = ", ".join(key for key, _ in defaults)
+        text = f"the bid is in {currency}; these prices stand at defaults in another currency, give each: {keys}"
+        told.append(Finding("error", "wrong-currency", text, file=file))
+    return told
+
+
+def _moneys(value: Any, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], Money]]:
+    if isinstance(value, Money):
+        yield path, value
+    elif isinstance(value, BaseModel):
+        for name, info in type(value).model_fields.items():
+            yield from _moneys(getattr(value, name), (*path, info.alias or name))
+    elif isinstance(value, dict):
+        for key, inner in value.items():
+            yield from _moneys(inner, (*path, str(key)))
+    elif isinstance(value, (tuple, list)):
+        for k, inner in enumerate(value):
+            yield from _moneys(inner, (*path, str(k)))
+
+
+def _stands(content: Any, path: tuple[str, ...]) -> bool:
+    """Whether the bid itself gives a value at this path."""
+    for part in path:
+        if isinstance(content, dict) and part in content:
+            content = content[part]
+        elif isinstance(content, list) and part.isdigit() and int(part) < len(content):
+            content = content[int(part)]
+        else:
+            return False
+    return True

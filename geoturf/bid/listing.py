@@ -1,0 +1,124 @@
+"""Every rule there is, as rows of text; and which values of a bid are unusual."""
+
+from __future__ import annotations
+
+import types
+from collections.abc import Iterator
+from typing import Annotated, Any, Union, get_args, get_origin
+
+from pydantic import BaseModel, TypeAdapter
+
+from geoturf.model import Finding
+from geoturf.units import UnitError, unit_factor
+
+Row = tuple[str, str, str, str, str, str, str]
+
+
+def rows(model: type[BaseModel], section: str = "") -> list[Row]:
+    """(section, key, default, low, high, source, what) of each rule of a class and of the classes in it."""
+    own, inner = [], []
+    for name, info in model.model_fields.items():
+        key = info.alias or name
+        found = _tables(info.annotation)
+        if found is not None:
+            nested, below = found
+            inner += rows(nested, ".".join(part for part in (section, key, below) if part))
+            continue
+        extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+        default = "(needed)" if info.is_required() else toml(extra.get("default", info.default))
+        low, high = (_text(extra.get(end)) for end in ("low", "high"))
+        own.append((section, key, default, low, high, str(extra.get("source", "")), info.description or ""))
+    return own + inner
+
+
+def _tables(annotation: Any) -> tuple[type[BaseModel], str] | None:
+    """The rules class that a field holds, and how a table of it is named below the field's key."""
+    for option in get_args(annotation) if get_origin(annotation) in (Union, types.UnionType) else (annotation,):
+        if isinstance(option, type) and issubclass(option, BaseModel):
+            return option, ""
+        args = [a for a in get_args(option) if isinstance(a, type) and issubclass(a, BaseModel)]
+        if args:
+            return args[0], "<name>" if get_origin(option) is dict else ""
+    return None
+
+
+def toml(value: Any) -> str:
+    """A default as it would be written in a bid file."""
+    if value is None:
+        return "(none)"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, (list, tuple)):
+        return f"[{', '.join(toml(v) for v in value)}]"
+    if isinstance(value, dict):
+        return f"{{{', '.join(f'{k} = {toml(v)}' for k, v in value.items())}}}"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    return f'"{"".join(_escaped(c) for c in str(value))}"'
+
+
+def _escaped(letter: str) -> str:
+    if letter in '\\"':
+        return "\\" + letter
+    return letter if letter.isprintable() else f"\\U{ord(letter):08x}"
+
+
+def _text(value: Any) -> str:
+    return "" if value is None else str(value)
+
+
+# ---------------------------------------------------------------------------------------------- unusual
+
+
+def unusual(bid: BaseModel) -> list[Finding]:
+    """A note on each value outside the usual range of its rule."""
+    return [
+        Finding("note", "unusual-value", f"{path} = {shown} is outside the usual {usual} ({source})")
+        for path, shown, usual, source in _outside(bid, "")
+    ]
+
+
+def _outside(value: Any, path: str) -> Iterator[tuple[str, str, str, str]]:
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            yield from _outside(inner, f"{path}.{key}")
+    elif isinstance(value, (tuple, list)):
+        for k, inner in enumerate(value):
+            yield from _outside(inner, f"{path}.{k}")
+    elif isinstance(value, BaseModel):
+        for name, info in type(value).model_fields.items():
+            key = f"{path}.{info.alias or name}".lstrip(".")
+            yield from _outside(getattr(value, name), key)
+            yield from _limits(getattr(value, name), info, key)
+
+
+def _limits(value: Any, info: Any, key: str) -> Iterator[tuple[str, str, str, str]]:
+    """The value against ``low`` and ``high`` of its rule, which are written as a bid would write them."""
+    extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+    low, high = extra.get("low"), extra.get("high")
+    if value is None or (low is None and high is None):
+        return
+    reader = (
+        TypeAdapter(Annotated[(info.annotation, *info.metadata)]) if info.metadata else TypeAdapter(info.annotation)
+    )
+    least, most = (_each(reader.validate_python(end)) if end is not None else None for end in (low, high))
+    for one in _each(value):
+        if (least and one < least[0] * (1 - 1e-9)) or (most and one > most[0] * (1 + 1e-9)):
+            usual = " to ".join(str(end) for end in (low, high) if end is not None)
+            usual = f"{'at least ' if high is None else 'at most ' if low is None else ''}{usual}"
+            yield key, _as(one, low if low is not None else high), usual, str(extra.get("source", ""))
+
+
+def _each(value: Any) -> tuple[Any, ...]:
+    return tuple(value) if isinstance(value, (tuple, list)) else (value,)
+
+
+def _as(value: float, example: Any) -> str:
+    """An SI value in the unit that the limit is written in."""
+    unit = str(example).lstrip("0123456789./ ") if isinstance(example, str) else ""
+    if unit == "%":
+        return f"{value * 100:.4g} %"
+    try:
+        return f"{value / unit_factor(unit)[0]:.4g} {unit}"
+    except UnitError:
+        return f"{value:.4g}"

@@ -1,0 +1,122 @@
+"""Files -> `Source`: every layer of a bid, repaired where that is safe, in its own CRS.
+
+    read(bid)
+      find       the files that a path, folder, glob or zip means
+      look       the layers they hold
+      load       columns and geometry, the fastest way that works
+      shapes     flat, valid polygons
+      place      the CRS, and whether coordinates can be in it
+      columns    site, area, phase, product ... by name or by mapping
+      ids        names filled and clashes refused, over all layers
+
+What is odd is gathered and told at once. What cannot be priced is left out by name, unless nothing would be left.
+"""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+import geopandas
+import numpy as np
+import shapely
+
+from geoturf.bid import Bid
+from geoturf.errors import InputError
+from geoturf.model import Source, SourceLayer
+from geoturf.read import columns, ids, place, shapes
+from geoturf.read.find import digest, find
+from geoturf.read.load import Loaded, load
+from geoturf.read.look import Held, choose
+from geoturf.read.say import Gathered, Say
+from geoturf.rules.layer import COLUMNS, PRICED, Layer
+
+__all__ = ["COLUMNS", "read"]
+
+_ANY_GEOMETRY = ("street", "view")  # roles that may be points or lines
+
+
+def read(bid: Bid) -> Source:
+    """All layers of a bid. Raises `InputError` with every finding when the input is refused."""
+    say = Say(Gathered())
+    done, inputs, labels = [], {}, {}
+    for layer in bid.layers:
+        for _, items in groupby(find(layer.path, bid.folder, say), lambda item: item.path):
+            items = list(items)
+            given = items[0].given
+            inputs[given] = inputs.get(given) or digest(items[0])
+            for held in choose(items, layer.layer, say.at(given)):
+                label = _label(layer.name or held.name, (given, held.name), labels)
+                one = _layer(held, layer, label, bid, say.at(given, held.inner))
+                done += [one] if one is not None else []
+    priced = [one for one in done if one.role in PRICED]
+    ids.number_areas([one.table for one in priced])
+    ids.refuse_clashes(priced, list(bid.products), say)
+    if not any(len(one.table) for one in priced):
+        say.refuse(
+            "nothing-to-price", "nothing is left to price: no turf or parcel layer has a polygon that can be used"
+        )
+    if say.to.refused:
+        raise InputError(say.to.findings)
+    return Source(tuple(done), tuple(say.to.findings), tuple(inputs.items()), say.to.left_out)
+
+
+def _label(name: str, origin: tuple[str, str], labels: dict[str, list[tuple[str, str]]]) -> str:
+    """What sites of a layer without a site column are called after: its name, numbered where another file has the same."""
+    origins = labels.setdefault(name, [])
+    if origin not in origins:
+        origins.append(origin)
+    number = origins.index(origin) + 1
+    return name if number == 1 else f"{name} ({number})"
+
+
+def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> SourceLayer | None:
+    """One layer of one file, or None where nothing of it can be used (said)."""
+    loaded = load(held, lambda names: columns.match(names, layer).needed(), say)
+    if loaded is None:
+        return None
+    mapping = columns.match(loaded.columns, layer)
+    for code, message in mapping.faults:
+        say.refuse(code, message)
+    for code, message in mapping.doubts:
+        say.warn(code, message)
+    if mapping.faults:
+        return None
+    loaded = loaded.only(columns.chosen(loaded.table, mapping, layer, len(loaded.ids), say))
+    crs = place.crs_of(loaded.crs, layer.crs, loaded.geometry, say)
+    if crs is None:
+        return None
+    loaded = _usable(loaded, layer.role, say)
+    loaded = loaded.only(place.possible(crs, loaded.geometry, loaded.ids, say))
+    named = columns.tidy(loaded.table, mapping, loaded.ids, say)
+    table = geopandas.GeoDataFrame(
+        {"feature": loaded.ids.astype(str).astype(object)} | named, geometry=loaded.geometry, crs=crs
+    )
+    if layer.role in PRICED:
+        table = _named(table, layer, label, next(iter(bid.products)))
+    return SourceLayer(layer.name or held.name, layer.role, held.item.given, held.inner, layer.sigma_m, table)
+
+
+def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
+    """The features whose geometry can be gone on with, flat and valid."""
+    geometry = shapes.flat(loaded.geometry, say)
+    if role in _ANY_GEOMETRY:
+        kept = ~(shapely.is_missing(geometry) | shapely.is_empty(geometry))
+    else:
+        geometry, kept = shapes.polygons(geometry, loaded.ids, loaded.bad, role in PRICED, say)
+    return loaded.with_geometry(geometry).only(kept)
+
+
+def _named(table: geopandas.GeoDataFrame, layer: Layer, label: str, product: str) -> geopandas.GeoDataFrame:
+    """Site, phase and product where the features name none; areas are numbered later, over all layers."""
+    own = (label + " " + table["feature"]).to_numpy(object)
+    defaults = {
+        "site": np.full(len(table), layer.site, object) if layer.site else own,
+        "area": np.full(len(table), "", object),
+        "phase": np.full(len(table), layer.phase or "1", object),
+        "product": np.full(len(table), layer.product or product, object),
+    }
+    for name, default in defaults.items():
+        given = table[name].to_numpy(object) if name in table else default
+        table[name] = np.where(given == "", default, given)
+    order = ["feature", *(name for name in COLUMNS if name in table), "geometry"]
+    return table[order]

@@ -1,0 +1,159 @@
+"""From a file's columns to geoturf's: by name, by the bid's mapping, and by value."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from geoturf.read.say import Say, counted, listed
+from geoturf.rules.layer import COLUMNS, Layer, nearest
+from geoturf.units import FOOT_M
+
+_CUT = 10  # letters that a shapefile keeps of a column's name
+
+
+@dataclass(frozen=True)
+class Mapping:
+    """``found``: geoturf's name -> the file's; ``where``: name in the bid -> the file's. ``faults``: (code, message)."""
+
+    found: dict[str, str]
+    where: dict[str, str]
+    faults: tuple[tuple[str, str], ...]
+    doubts: tuple[tuple[str, str], ...]
+
+    def needed(self) -> list[str]:
+        return list(dict.fromkeys([*self.found.values(), *self.where.values()]))
+
+
+def match(names: Sequence[str], layer: Layer) -> Mapping:
+    """Which columns of a file are which. Says nothing: `complain` does."""
+    found, faults, doubts = {}, [], []
+    for ours, theirs in layer.columns.items():
+        column = _find(theirs, names)
+        if column is None:
+            has = f"it has {listed(names, 12)}" if len(names) else "it has no columns at all (is its .dbf missing?)"
+            faults.append(("unknown-column", f"{ours} = '{theirs}': no such column{nearest(theirs, names)}; {has}"))
+        else:
+            found[ours] = column
+    taken = set(found.values())
+    for ours in COLUMNS:
+        if ours in found:
+            continue
+        same = [n for n in names if _same(n, ours) and n not in taken]
+        if len({o for o in COLUMNS if same and _same(same[0], o)}) > 1:
+            doubts.append(_ambiguous(same[0]))
+            continue
+        if same:
+            found[ours] = next((n for n in same if n == ours), same[0])
+        if len(same) > 1:
+            doubts.append(("same-name", f"columns {listed(same)} are all called {ours}; {found[ours]} is used"))
+    where = {}
+    for name in layer.where:
+        column = found.get(name) or _find(name, names)
+        if column is None:
+            faults.append(
+                ("unknown-column", f"where: no column '{name}'{nearest(name, names)}; it has {listed(names, 12)}")
+            )
+        else:
+            where[name] = column
+    return Mapping(found, where, tuple(faults), tuple(dict.fromkeys(doubts)))
+
+
+def _find(wanted: str, names: Sequence[str]) -> str | None:
+    """A column by the name the bid gives it: as written, in other letters, or cut short by a shapefile."""
+    if wanted in names:
+        return wanted
+    return next((n for n in names if _same(n, wanted)), None)
+
+
+def _same(name: str, ours: str) -> bool:
+    name, ours = name.strip().casefold(), ours.casefold()
+    return name == ours or (len(name) == _CUT < len(ours) and ours.startswith(name))
+
+
+def _ambiguous(name: str) -> tuple[str, str]:
+    both = [o for o in COLUMNS if _same(name, o)]
+    mend = " or ".join(f'{o} = "{name}"' for o in both)
+    return (
+        "cut-name",
+        f"column '{name}' may be {' or '.join(both)}, cut short; it is not used: map it by columns ({mend})",
+    )
+
+
+def texts(column: pa.ChunkedArray) -> np.ndarray:
+    """A column as text, as written: ``0012`` stays, 12.0 from a column of numbers is ``12``, nothing is ``""``."""
+    kind = column.type
+    if pa.types.is_dictionary(kind):
+        column, kind = column.cast(kind.value_type), kind.value_type
+    if pa.types.is_floating(kind):
+        values = column.to_pandas().to_numpy(float)
+        return np.array([_number_text(v) for v in values.tolist()], object)
+    if not (pa.types.is_string(kind) or pa.types.is_large_string(kind)):
+        try:
+            column = column.cast(pa.string())
+        except pa.ArrowException:
+            column = pa.array([None if v is None else str(v) for v in column.to_pylist()], pa.string())
+    return pc.fill_null(pc.utf8_trim_whitespace(column), "").to_pandas().to_numpy(object)
+
+
+def _number_text(value: float) -> str:
+    if np.isnan(value):
+        return ""
+    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+
+
+def numbers(column: pa.ChunkedArray, name: str, ids: np.ndarray, say: Say) -> np.ndarray:
+    """A column as floats in the range geoturf knows for it; NaN where nothing is given, or nothing that can be (said)."""
+    if pa.types.is_integer(column.type) or pa.types.is_floating(column.type) or pa.types.is_null(column.type):
+        values = column.cast(pa.float64()).to_pandas().to_numpy(float).copy()
+        given = ~np.isnan(values)
+        said = values
+    else:
+        said = texts(column)
+        given = said != ""
+        values = pd.to_numeric(pd.Series(said).where(given), errors="coerce").to_numpy(float).copy()
+    kind = COLUMNS[name]
+    with np.errstate(invalid="ignore"):
+        wrong = np.flatnonzero(given & ~((values >= kind.low) & (values <= kind.high)))
+    for row in wrong:
+        what = f"{name} is '{said[row]}', which is not a number from {kind.low:g} to {kind.high:g}; taken as not given"
+        say.warn("bad-number", what, feature=str(ids[row]))
+    values[wrong] = np.nan
+    return values % 360.0 if name.endswith("_deg") else values
+
+
+def tidy(table: pa.Table, mapping: Mapping, ids: np.ndarray, say: Say) -> dict[str, Any]:
+    """geoturf's columns of a layer, by name; elevations in metres."""
+    out: dict[str, Any] = {}
+    for ours, theirs in mapping.found.items():
+        column = table.column(theirs)
+        out[ours] = texts(column) if COLUMNS[ours].kind == "text" else numbers(column, ours, ids, say)
+    if "elevation_ft" in out:
+        metres = out.pop("elevation_ft") * FOOT_M
+        known = out.get("elevation_m")
+        out["elevation_m"] = metres if known is None else np.where(np.isnan(known), metres, known)
+    return {name: out[name] for name in COLUMNS if name in out}
+
+
+def chosen(table: pa.Table, mapping: Mapping, layer: Layer, n: int, say: Say) -> np.ndarray:
+    """Mask of the ``n`` features: those that the layer's ``where`` keeps."""
+    keep = np.ones(n, bool)
+    for name, value in layer.where.items():
+        keep &= texts(table.column(mapping.where[name])) == _value_text(value)
+    if layer.where and not keep.any():
+        said = ", ".join(f"{k} = {v!r}" for k, v in layer.where.items())
+        say.warn("none-chosen", f"none of its {counted(n, 'feature')} has {said}")
+    return keep
+
+
+def _value_text(value: str | float | bool) -> str:
+    """A value of the bid's ``where`` as `texts` writes it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    return _number_text(value) if isinstance(value, float) else str(value).strip()

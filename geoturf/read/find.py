@@ -1,0 +1,204 @@
+"""From a path in a bid to the files it means. Only files on this machine, of formats on the list, by their first bytes.
+
+A name such as ``/vsicurl/...`` would reach the network, and a virtual dataset (whatever its file is called) may point
+anywhere: neither is ever handed to GDAL.
+"""
+
+from __future__ import annotations
+
+import glob
+import hashlib
+import re
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from geoturf.read.say import Say, listed
+from geoturf.rules.layer import nearest
+
+FORMATS = {
+    ".shp": "shapefile",
+    ".geojson": "GeoJSON",
+    ".json": "GeoJSON",
+    ".gpkg": "GeoPackage",
+    ".fgb": "FlatGeobuf",
+    ".parquet": "GeoParquet",
+    ".geoparquet": "GeoParquet",
+    ".kml": "KML",
+}
+_MAGIC = {
+    "shapefile": b"\x00\x00\x27\x0a",
+    "GeoPackage": b"SQLite format 3\x00",
+    "FlatGeobuf": b"fgb",
+    "GeoParquet": b"PAR1",
+}
+#: the parts of a shapefile that geoturf reads
+SHAPEFILE_PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
+#: what lies beside GIS files without being one
+_BESIDE = {*SHAPEFILE_PARTS, ".sbn", ".sbx", ".qix", ".qmd", ".qml", ".xml", ".txt", ".md", ".csv", ".pdf", ".toml", ""}
+_ELSEWHERE = re.compile(r"^/vsi|://|^\s*[<{]|^(?![A-Za-z]:[\\/])[A-Za-z_0-9]{2,}:", re.IGNORECASE)
+_HEAD = 65_536
+TAKEN = "shapefile (.shp, or zipped), GeoJSON, GeoPackage, FlatGeobuf, GeoParquet or KML"
+
+
+@dataclass(frozen=True)
+class Item:
+    """One GIS file: ``given`` as it is called in findings, ``path`` on disk, ``member`` inside a zip."""
+
+    given: str
+    path: Path
+    member: str = ""
+
+    @property
+    def name(self) -> PurePosixPath:
+        return PurePosixPath(self.member or self.path.name)
+
+    @property
+    def stem(self) -> str:
+        return self.name.stem
+
+    @property
+    def format(self) -> str:
+        return FORMATS[self.name.suffix.lower()]
+
+    @property
+    def dataset(self) -> str:
+        """What GDAL is asked to open."""
+        path = str(self.path.absolute())
+        return f"/vsizip/{{{path}}}/{self.member}" if self.member else path
+
+    def part(self, suffix: str) -> bytes | None:
+        """The bytes of a part of a shapefile (``.shx``), None where it is missing."""
+        if self.member:
+            with zipfile.ZipFile(self.path) as archive:
+                beside = {PurePosixPath(n).with_suffix(""): n for n in archive.namelist() if n.lower().endswith(suffix)}
+                name = beside.get(self.name.with_suffix(""))
+                return archive.read(name) if name else None
+        path = _part(self.path, suffix)
+        return path.read_bytes() if path else None
+
+
+def _part(path: Path, suffix: str) -> Path | None:
+    for candidate in (path.with_suffix(suffix), path.with_suffix(suffix.upper())):
+        if candidate.is_file():
+            return candidate
+    return None
+
+
+def find(given: str, folder: str, say: Say) -> list[Item]:
+    """The files that a path, a folder, a glob or a zip means, in stable order. Says what is not taken, and why."""
+    say = say.at(file=given)
+    if _ELSEWHERE.search(given):
+        say.refuse("not-a-file", f"only files on this machine are read, no address or virtual dataset; give a {TAKEN}")
+        return []
+    path = Path(folder) / given
+    if path.is_dir():
+        return _folder(path, given, say)
+    if path.is_file():
+        return _file(path, given, say)
+    found = sorted(Path(p) for p in glob.glob(str(path), recursive=True)) if glob.has_magic(given) else []  # noqa: PTH207
+    found = [p for p in found if p.suffix.lower() in (*FORMATS, ".zip")]
+    if not found:
+        beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
+        what = "no GIS file matches" if glob.has_magic(given) else f"there is no such file{nearest(path.name, beside)}"
+        say.refuse("no-such-file", f"{what}; looked in {path.parent}")
+    return [item for p in found for item in _file(p, _shown(p, folder), say)]
+
+
+def _shown(path: Path, folder: str) -> str:
+    """A found file as the bid would write it."""
+    try:
+        return path.relative_to(folder).as_posix()
+    except ValueError:
+        return path.as_posix()
+
+
+def _folder(path: Path, given: str, say: Say) -> list[Item]:
+    inside = sorted(p for p in path.rglob("*") if p.is_file() and not _hidden(p.relative_to(path).as_posix()))
+    taken = [p for p in inside if p.suffix.lower() in (*FORMATS, ".zip")]
+    others = [p.relative_to(path).as_posix() for p in inside if p.suffix.lower() not in (*FORMATS, ".zip", *_BESIDE)]
+    if others:
+        say.warn("not-read", f"not read, being no {TAKEN}: {listed(others)}")
+    if not taken:
+        say.refuse("no-such-file", f"the folder holds no {TAKEN}")
+    return [i for p in taken for i in _file(p, f"{given.rstrip('/')}/{p.relative_to(path).as_posix()}", say)]
+
+
+def _hidden(name: str) -> bool:
+    return any(part.startswith((".", "__MACOSX")) for part in PurePosixPath(name).parts)
+
+
+def _file(path: Path, given: str, say: Say) -> list[Item]:
+    say = say.at(file=given)
+    suffix = path.suffix.lower()
+    try:
+        if suffix == ".zip":
+            return _zip(path, given, say)
+        if suffix == ".dbf" or suffix == ".shx":
+            say.refuse(
+                "not-gis", f"is a part of a shapefile; name its .shp{nearest(path.stem + '.shp', _shapes(path))}"
+            )
+            return []
+        if suffix not in FORMATS:
+            say.refuse("not-gis", f"is not a format geoturf reads; give a {TAKEN}")
+            return []
+        with path.open("rb") as file:
+            fault = _fault(file.read(_HEAD), FORMATS[suffix])
+    except OSError as error:
+        fault = f"cannot be opened: {error.strerror}"
+    if fault:
+        say.leave_out("unreadable", f"{fault}; the file is left out")
+        return []
+    return [Item(given, path)]
+
+
+def _shapes(path: Path) -> list[str]:
+    return [p.name for p in path.parent.glob("*.[sS][hH][pP]")]
+
+
+def _zip(path: Path, given: str, say: Say) -> list[Item]:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            names = [n for n in archive.namelist() if PurePosixPath(n).suffix.lower() in FORMATS and not _hidden(n)]
+            faults = {}
+            for name in sorted(names):
+                with archive.open(name) as file:
+                    faults[name] = _fault(file.read(_HEAD), FORMATS[PurePosixPath(name).suffix.lower()])
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
+        say.leave_out("unreadable", f"is no zip that can be opened ({error}); the file is left out")
+        return []
+    if not names:
+        say.leave_out("unreadable", f"holds no {TAKEN}; the file is left out")
+    for name, fault in faults.items():
+        if fault:
+            say.leave_out("unreadable", f"{fault}; it is left out", layer=name)
+    return [Item(given, path, name) for name, fault in faults.items() if not fault]
+
+
+def _fault(head: bytes, kind: str) -> str:
+    """Why the first bytes are not those of a ``kind``, or nothing."""
+    if not head:
+        return "is empty"
+    if kind in _MAGIC:
+        return "" if head.startswith(_MAGIC[kind]) else f"is no {kind}, whatever its name says"
+    text = head.lstrip(b"\xef\xbb\xbf \t\r\n")
+    if kind == "KML":
+        return "" if text.startswith(b"<") and b"<kml" in text else "is no KML, whatever its name says"
+    if not text.startswith(b"{") or b"gdal_streamed_alg" in head:
+        return "is no GeoJSON, whatever its name says"
+    if b'"Topology"' in head or (b'"esriGeometry' in head and b'"FeatureCollection"' not in head):
+        return "is JSON of another kind than GeoJSON"
+    return ""
+
+
+def digest(item: Item) -> str:
+    """SHA-256 of a file; of a shapefile, of its parts one after another (``cat x.cpg x.dbf x.prj x.shp x.shx | sha256sum``)."""
+    paths = [item.path]
+    if item.format == "shapefile" and not item.member:
+        paths = [p for suffix in SHAPEFILE_PARTS if (p := _part(item.path, suffix))]
+    sha = hashlib.sha256()
+    for path in paths:
+        with path.open("rb") as file:
+            while block := file.read(1 << 20):
+                sha.update(block)
+    return sha.hexdigest()

@@ -1,0 +1,92 @@
+"""Names of sites and areas across all layers: filled where missing, refused where they clash."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from geoturf.model import SourceLayer
+from geoturf.read.say import Say, listed
+from geoturf.rules.layer import nearest
+
+_TOLD = 20  # clashes told one by one
+
+
+def number_areas(tables: list[pd.DataFrame]) -> None:
+    """Fills empty area names in place: 1, 2, 3 ... within a site, over all layers in the bid's order, past names in use."""
+    if not tables:
+        return
+    all_of = pd.concat([t[["site", "area"]] for t in tables], ignore_index=True)
+    empty = (all_of["area"] == "").to_numpy()
+    if empty.any():
+        area = all_of["area"].to_numpy(object).copy()
+        sites_named = set(all_of["site"][~empty])
+        plain = empty & ~all_of["site"].isin(sites_named).to_numpy()
+        area[plain] = (all_of[plain].groupby("site", sort=False).cumcount() + 1).astype(str).to_numpy()
+        for rows in all_of.index[empty & ~plain].groupby(all_of["site"][empty & ~plain]).values():
+            used = set(area[(all_of["site"] == all_of["site"][rows[0]]).to_numpy()])
+            free = (str(n) for n in range(1, len(all_of) + len(used) + 2) if str(n) not in used)
+            for row in rows:
+                area[row] = next(free)
+        first = 0
+        for table in tables:
+            table["area"] = area[first : first + len(table)]
+            first += len(table)
+
+
+def refuse_clashes(layers: list[SourceLayer], products: list[str], say: Say) -> None:
+    """Each (site, area) once, each site in one phase, each product one of the bid's."""
+    if not layers:
+        return
+    for layer in layers:
+        _products(layer, products, say.at(layer.file, layer.layer))
+    columns = ["site", "area", "phase", "feature"]
+    table = pd.concat([layer.table[columns].assign(layer=k) for k, layer in enumerate(layers)], ignore_index=True)
+    _twice(table, layers, say)
+    if table["phase"].nunique() > 1:
+        _phases(table, layers, say)
+
+
+def _products(layer: SourceLayer, products: list[str], say: Say) -> None:
+    product = layer.table["product"]
+    for name in product[~product.isin(products)].unique():
+        rows = layer.table[product == name]
+        say.refuse(
+            "unknown-product",
+            f"product '{name}' is not one of [products]{nearest(name, products)}; the bid has {listed(products)}"
+            + (f" ({len(rows):,} features name it)" if len(rows) > 1 else ""),
+            feature=str(rows["feature"].iloc[0]),
+        )
+
+
+def _twice(table: pd.DataFrame, layers: list[SourceLayer], say: Say) -> None:
+    twice = table[table.duplicated(["site", "area"], keep=False)]
+    groups = twice.groupby(["site", "area"], sort=False)
+    for k, ((site, area), rows) in enumerate(groups):
+        if k == _TOLD:
+            say.refuse(
+                "duplicate-id", f"and {groups.ngroups - _TOLD:,} more pairs of site and area stand more than once"
+            )
+            break
+        first = layers[rows["layer"].iloc[0]]
+        where = listed(f"{layers[r.layer].file} feature {r.feature}" for r in rows.itertuples())
+        say.at(first.file, first.layer).refuse(
+            "duplicate-id",
+            f"stands {len(rows)} times: {where}; give each area of a site its own name (column area)",
+            site=str(site),
+            area=str(area),
+        )
+
+
+def _phases(table: pd.DataFrame, layers: list[SourceLayer], say: Say) -> None:
+    pairs = table.drop_duplicates(["site", "phase"])
+    split = pairs[pairs.duplicated("site", keep=False)].groupby("site", sort=False)
+    for k, (site, rows) in enumerate(split):
+        if k == _TOLD:
+            say.refuse("two-phases", f"and {split.ngroups - _TOLD:,} more sites are in more than one phase")
+            break
+        first = layers[rows["layer"].iloc[0]]
+        say.at(first.file, first.layer).refuse(
+            "two-phases",
+            f"is in phases {listed(rows['phase'])}; a site is delivered in one phase: give it one, or name its parts apart",
+            site=str(site),
+        )

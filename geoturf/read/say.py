@@ -1,0 +1,60 @@
+"""How reading says what it notices: everything is gathered, and told at once at the end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from geoturf.model import Finding
+
+
+@dataclass
+class Gathered:
+    """All that was said so far. ``refused``: the whole input cannot be taken. ``left_out``: things that would be priced
+    and are not."""
+
+    findings: list[Finding] = field(default_factory=list)
+    refused: bool = False
+    left_out: int = 0
+
+
+@dataclass(frozen=True)
+class Say:
+    """Says findings about one place in the data."""
+
+    to: Gathered
+    file: str = ""
+    layer: str = ""
+
+    def at(self, file: str = "", layer: str = "") -> Say:
+        return replace(self, file=file or self.file, layer=layer or self.layer)
+
+    def _put(self, severity: str, code: str, message: str, where: dict[str, str]) -> None:
+        self.to.findings.append(Finding(severity, code, message, **{"file": self.file, "layer": self.layer} | where))
+
+    def refuse(self, code: str, message: str, **where: str) -> None:
+        """The whole input is refused, once everything has been looked at."""
+        self.to.refused = True
+        self._put("error", code, message, where)
+
+    def leave_out(self, code: str, message: str, count: int = 1, **where: str) -> None:
+        """``count`` features (1 for a file whose features cannot be counted) are not priced."""
+        self.to.left_out += count
+        self._put("error", code, message, where)
+
+    def warn(self, code: str, message: str, **where: str) -> None:
+        self._put("warning", code, message, where)
+
+    def note(self, code: str, message: str, **where: str) -> None:
+        self._put("note", code, message, where)
+
+
+def listed(names: object, most: int = 6) -> str:
+    """``a, b, c and 4 more``."""
+    names = [str(name) for name in names]  # type: ignore[attr-defined]
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
+
+
+def counted(n: int, noun: str) -> str:
+    """``1 feature``, ``3 features``."""
+    return f"{n:,} {noun}{'' if n == 1 else 's'}"
