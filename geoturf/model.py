@@ -213,12 +213,13 @@ class CutPlan:
 
 @dataclass(frozen=True)
 class Takeoff:
-    """``items``: DataFrame, one row an item in a scope: scope ("phase …", "site …" or "bid"), scope_kind (pool, site, bid), phase,
+    """``items``: DataFrame, one row an item in a scope: scope ("phase …", "site …" or "bid"), scope_kind (pool, site, bid, option), phase,
     site, key (of `geoturf.rules.items.ITEMS`), section, item, net (float, in ``unit``), unit (SI: m2, m3, m, kg, h, each),
     allowance (fraction), order (int, purchase units), order_unit, order_size (float, ``unit`` a purchase unit), order_by_site (what
     rounding up site by site would order), net_low, net_high (infill; else NaN), product, width_m (turf; else "", NaN), price_key,
     basis (the formula in words, with its numbers, in US units), basis_metric (the same in metric units).
-    Rows of kind ``site`` are the same items rounded up lot by lot, for comparison; only ``pool`` rows are priced.
+    Rows of kind ``site`` are the same items rounded up lot by lot, for comparison; only ``pool`` rows are priced; rows of kind
+    ``option`` are what the bid leaves out and an alternate may add.
     ``areas``: areas-aligned net quantities, a column an item key (SI), seam_fasteners, and what their formulas name."""
 
     items: pd.DataFrame

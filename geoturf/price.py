@@ -23,7 +23,7 @@ from geoturf import data, units
 from geoturf.errors import BidError
 from geoturf.model import CutPlan, Finding, Ground, Price, Takeoff
 from geoturf.rules import PriceRules, Product
-from geoturf.rules.items import GENERAL_SECTION, ITEMS
+from geoturf.rules.items import GENERAL_SECTION, GOES_WITH, ITEMS
 
 #: steps of the build-up: name, the rule that is its rate, what it is reckoned on (in words), whether on materials only
 STEPS = (
@@ -300,6 +300,10 @@ def _schedule(lines: pd.DataFrame, loads: pd.DataFrame) -> pd.DataFrame:
 # ------------------------------------------------------------------------------------------------ alternates
 
 
+def _with_work(keys: tuple[str, ...]) -> list[str]:
+    return [*keys, *(other for key in keys for other in GOES_WITH.get(key, ()))]
+
+
 def _alternates(
     takeoff: Takeoff, items: pd.DataFrame, products: Mapping[str, Product], rules: PriceRules, base: int
 ) -> pd.DataFrame:
@@ -307,7 +311,9 @@ def _alternates(
     rows = []
     options = takeoff.items[takeoff.items["scope_kind"] == "option"]
     for one in rules.alternates:
-        taken = pd.concat([items[~items["key"].isin(one.leave_out)], options[options["key"].isin(one.add)]])
+        taken = pd.concat(
+            [items[~items["key"].isin(_with_work(one.leave_out))], options[options["key"].isin(_with_work(one.add))]]
+        )
         instead = {name: products[one.products.get(name, name)] for name in products}
         lines = _lines(taken, dict(rules.costs) | one.costs, instead)
         cents = _price_cents(lines, _build_up(lines, rules))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from geoturf.materials import cautions
-from geoturf.materials.quantities import per_area
+from geoturf.materials.quantities import optional, per_area
 from geoturf.materials.rows import takeoff_rows
 from geoturf.model import CutPlan, Edges, Finding, Ground, Takeoff
 from geoturf.rules import EdgeRules, MaterialRules, Product
@@ -27,9 +27,9 @@ def takeoff(
 ) -> Takeoff:
     """Every item of the bid by pool, by site for comparison, and in total. Net quantities are SI; see `Takeoff`."""
     areas = per_area(ground, edges, plan, products, rules, edge_rules)
-    items = takeoff_rows(ground.areas, areas, plan, products, rules, edge_rules)
-    done = Takeoff(items, areas, _assumed(ground, rules))
-    return Takeoff(items, areas, done.findings, cautions.of(ground, plan, done, products, rules))
+    extra = optional(ground, edges, products, rules, edge_rules)
+    items = takeoff_rows(ground.areas, areas, extra, plan, products, rules, edge_rules)
+    return Takeoff(items, areas, _assumed(ground, rules), cautions.of(ground, plan, areas, products, rules))
 
 
 def _assumed(ground: Ground, rules: MaterialRules) -> tuple[Finding, ...]:

@@ -1,14 +1,149 @@
-"""Cautions a bid carries: those its own work calls for."""
+"""Cautions a bid carries: those that its own work calls for, each with its source, each after local codes and licence."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import NamedTuple
 
-from geoturf.model import CutPlan, Ground, Takeoff
+import pandas as pd
+
+from geoturf import units
+from geoturf.model import CutPlan, Ground
 from geoturf.rules import MaterialRules, Product
+
+ROUTE_USES = ("route", "accessible route", "path", "walk")
+PLAY_USES = ("play", "playground")
+ROUTE_PILE_M = units.INCH_M / 2  # 2010 ADA Standards for Accessible Design 302.2: pile 1/2 in at most
+
+
+class Caution(NamedTuple):
+    """Printed where the bid has any of ``items`` (keys; none: always). ``source`` is where its figures come from."""
+
+    items: tuple[str, ...]
+    text: str
+    source: str
+
+
+_BY_WORK = (
+    Caution(
+        ("dig",),
+        "Digging: call 811 first and wait until every utility has answered; the lead time is set by state law "
+        "(California, Gov. Code 4216: at least 2 working days, at most 14 days before). Near a marked line dig by hand, "
+        "as the law and the line's owner ask.",
+        "811; California Government Code 4216, from memory",
+    ),
+    Caution(
+        ("dig",),
+        "Trees: dig by hand inside the root zone, cut no structural root, keep turf and base off the trunk. Local codes may "
+        "forbid work under a protected tree; ask a licensed or certified arborist.",
+        "common practice",
+    ),
+    Caution(
+        ("caps", "reroutes"),
+        "Irrigation: lines are shut off, cut and capped by a licensed person; the backflow device stays, and stays tested, "
+        "as the local code and the water supplier ask. A line kept for rinsing is marked.",
+        "common practice",
+    ),
+    Caution(
+        ("disposal",),
+        "Disposal: spoil, old turf, off-cuts and infill go where local rules allow; test soil that may be contaminated "
+        "before it leaves.",
+        "common practice",
+    ),
+    Caution(
+        ("aggregate",),
+        "Drainage: a stone base changes how water soaks in and runs off. Keep the grade away from buildings, send no water "
+        "to a neighbour, and check local stormwater rules; where the soil does not drain ask a licensed engineer.",
+        "common practice",
+    ),
+    Caution(
+        ("aggregate", "infill"),
+        "Silica dust: sand, stone and cut pavers give off respirable crystalline silica. 29 CFR 1926.1153: action level "
+        "25 ug/m3, limit 50 ug/m3 over 8 hours; keep it wet, use the controls of Table 1, do not sweep dry. State codes may "
+        "ask for more.",
+        "29 CFR 1926.1153 (a), (b), (d) and Table 1",
+    ),
+    Caution(
+        ("adhesive", "glue"),
+        "Adhesive: read its safety data sheet, keep it from flames and drains, ventilate; local air rules may limit solvents.",
+        "common practice",
+    ),
+    Caution(
+        (),
+        "Heat: turf in the sun has been measured at 169 F (76 C), 62 F (34 C) over the air, and at 200 F (93 C) in air of "
+        "98 F (37 C); water cools it for minutes only. Warn users and shade play areas; for the crew follow the heat rules "
+        "of your state's code.",
+        "a university and desert-institute study as reported; a Penn State page citing Brakeman (2004)",
+    ),
+    Caution(
+        (),
+        "Contents: ask the makers for statements on lead and PFAS in turf, backing and infill; local codes may require them "
+        "or forbid some kinds.",
+        "common practice",
+    ),
+    Caution(
+        (),
+        "Permission: some states and cities limit or forbid synthetic turf (as of 2025 among them Colorado, SB24-005; in "
+        "California cities may since SB 676 of 2023). Check local codes and the site's own covenants before work starts.",
+        "bill summaries of Colorado SB24-005 and HB25-1113; a news report of California SB 676",
+    ),
+)
+
+LAST = (
+    "These cautions are no safety plan: local codes, permits, the makers' instructions and the judgement of licensed "
+    "practitioners come before anything this bid says."
+)
 
 
 def of(
-    ground: Ground, plan: CutPlan, takeoff: Takeoff, products: Mapping[str, Product], rules: MaterialRules
+    ground: Ground, plan: CutPlan, net: pd.DataFrame, products: Mapping[str, Product], rules: MaterialRules
 ) -> tuple[str, ...]:
-    return ()
+    """One line a caution, in the order of the work; ``net`` is the areas-aligned table of `Takeoff.areas`."""
+    total = net.sum()
+    lines = [c.text for c in _BY_WORK if not c.items or any(total[key] > 0 for key in c.items)]
+    lines += [_lifting(*roll, rules.lift_limit_kg) for roll in _heavy(plan, products, rules)]
+    return (*lines, *_play(ground), *_routes(ground, products), LAST)
+
+
+def _heavy(plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules) -> list[tuple[str, float, float]]:
+    """Title, area and weight of the heaviest roll or length bought of each product, where it is over the limit."""
+    area = (plan.rolls["width_m"] * plan.rolls["length_m"]).groupby(plan.rolls["product"]).max()
+    rolls = [(products[name].title, m2, m2 * products[name].total_weight_kg_per_m2) for name, m2 in area.items()]
+    return [roll for roll in rolls if roll[2] > rules.lift_limit_kg]
+
+
+def _lifting(title: str, area_m2: float, weight_kg: float, limit_kg: float) -> str:
+    """Arithmetic: area of the roll x total weight of the turf."""
+    pounds, limit = weight_kg / units.POUND_KG, limit_kg / units.POUND_KG
+    return (
+        f"Lifting: the heaviest roll of {title} is {area_m2 / units.FT2_M2:,.0f} ft^2 ({area_m2:,.1f} m^2) and weighs about "
+        f"{pounds:,.0f} lb ({weight_kg:,.0f} kg), over the {limit:,.0f} lb ({limit_kg:,.0f} kg) set for one person; move it "
+        "by machine, as local safety codes and the maker ask."
+    )
+
+
+def _play(ground: Ground) -> list[str]:
+    """ASTM F1292 as quoted in CPSC 325 (secondary pages): g-max 200, HIC 1,000."""
+    count = int(ground.areas["use"].str.casefold().isin(PLAY_USES).sum())
+    if not count:
+        return []
+    return [
+        f"Falls: {count} area(s) are for play. Turf on stone is no safety surface: under equipment it needs a tested critical "
+        "height of at least the equipment's fall height (ASTM F1292: g-max 200 and HIC 1,000 at most). Local codes and a "
+        "licensed or certified playground inspector decide."
+    ]
+
+
+def _routes(ground: Ground, products: Mapping[str, Product]) -> list[str]:
+    """2010 ADA Standards 302 (pile 1/2 in at most, edges fastened), 303 (changes of level), 403.3 (cross slope 1:48)."""
+    tall = [name for name in ground.areas["product"].unique() if products[name].pile_height_m > ROUTE_PILE_M + 1e-9]
+    if not tall:
+        return []
+    marked = int((ground.areas["use"].str.casefold().isin(ROUTE_USES) & ground.areas["product"].isin(tall)).sum())
+    named = f" {marked} area(s) here are marked as a route: change the product or the route." if marked else ""
+    highest = max(products[name].pile_height_m for name in tall)
+    return [
+        f"Access: the pile is up to {highest / units.INCH_M:.3g} in ({1000 * highest:.0f} mm) high. On an accessible route "
+        "the 2010 ADA Standards allow 1/2 in (13 mm), edges fastened, changes of level of 1/4 in, a cross slope of 1:48; "
+        f"keep such routes off this turf.{named} Local codes may ask for more."
+    ]

@@ -5,7 +5,7 @@ Columns carry the keys of `geoturf.rules.items.ITEMS` and the helpers their form
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 import pandas as pd
@@ -68,9 +68,24 @@ def per_area(
     _turf(q, areas, plan, products, rules)
     _seams(q, edges, plan, nailed, edge_rules)
     _nails(q, edges)
-    _edging(q, edges, rules, edge_rules)
+    _edging_along(q, edges, edge_rules.edging_on, rules)
     _irrigation(q, areas, lot, rules)
     _work(q, rules)
+    return q.astype(float)
+
+
+def optional(
+    ground: Ground, edges: Edges, products: Mapping[str, Product], rules: MaterialRules, edge_rules: EdgeRules
+) -> pd.DataFrame:
+    """Areas-aligned net quantities of what the bid leaves out and a client may add: edging on open edges, a separation fabric
+    under the base, and the work of both."""
+    q = pd.DataFrame(index=ground.areas.index)
+    nailed = ground.areas["product"].map({name: p.fixing == "nail" for name, p in products.items()}).astype(bool)
+    _edging_along(q, edges, () if "open" in edge_rules.edging_on else ("open",), rules)
+    _strips(q, "geotextile", "below", ground.areas, nailed & (not rules.fabric_below_base), rules)
+    q["fabric_all"] = q["geotextile"]
+    q["labour_edging"] = q["edging"] / rules.rates.edging_m_per_h
+    q["labour_fabric"] = q["fabric_all"] / rules.rates.fabric_m2_per_h
     return q.astype(float)
 
 
@@ -106,19 +121,21 @@ def _stone(q: pd.DataFrame, rules: MaterialRules) -> None:
 
 
 def _fabric(q: pd.DataFrame, areas: pd.DataFrame, nailed: pd.Series, rules: MaterialRules) -> None:
-    for key, short, wanted in (("fabric", "fabric", rules.fabric), ("geotextile", "below", rules.fabric_below_base)):
-        width, length, overlap = (
-            getattr(rules, f"{short}_{name}_m") for name in ("roll_width", "roll_length", "overlap")
-        )
-        q[[f"{short}_strips", f"{short}_length", key]] = 0.0
-        laid = wanted * nailed > 0
-        if laid.any():
-            found = strips(areas.loc[laid, "laid"].to_numpy(), width, length, overlap)
-            q.loc[laid, [f"{short}_strips", f"{short}_length"]] = found.to_numpy()
-            q[key] = q[f"{short}_length"] * width
+    _strips(q, "fabric", "fabric", areas, nailed * rules.fabric > 0, rules)
+    _strips(q, "geotextile", "below", areas, nailed * rules.fabric_below_base > 0, rules)
     q["fabric_laid"] = q["base"] * rules.fabric
     q["fabric_all"] = q["fabric"] + q["geotextile"]
     q["fabric_nails"] = np.ceil(q["fabric_laid"] / rules.fabric_spacing_m**2 - 1e-6).clip(lower=0)
+
+
+def _strips(q: pd.DataFrame, key: str, short: str, areas: pd.DataFrame, laid: pd.Series, rules: MaterialRules) -> None:
+    """Columns ``key`` (m2), ``<short>_strips`` and ``<short>_length`` of a fabric, where it is ``laid``."""
+    width, length, overlap = (getattr(rules, f"{short}_{name}_m") for name in ("roll_width", "roll_length", "overlap"))
+    q[[f"{short}_strips", f"{short}_length"]] = 0.0
+    if laid.any():
+        found = strips(areas.loc[laid, "laid"].to_numpy(), width, length, overlap)
+        q.loc[laid, [f"{short}_strips", f"{short}_length"]] = found.to_numpy(float)
+    q[key] = q[f"{short}_length"] * width
 
 
 def _turf(
@@ -163,9 +180,9 @@ def _nails(q: pd.DataFrame, edges: Edges) -> None:
     q["glue"] = q["glued"]
 
 
-def _edging(q: pd.DataFrame, edges: Edges, rules: MaterialRules, edge_rules: EdgeRules) -> None:
+def _edging_along(q: pd.DataFrame, edges: Edges, kinds: Iterable[str], rules: MaterialRules) -> None:
     q["edging"] = 0.0
-    for kind in edge_rules.edging_on:
+    for kind in kinds:
         q["edging"] += edges.totals[f"edge_{kind}_m"] / (2 if kind == "shared" else 1)
     q["stakes"] = _fasteners(q["edging"], rules.stake_spacing_m).where(q["edging"] > 0, 0.0)
 

@@ -94,8 +94,7 @@ _MATERIALS = (
     _item("stakes", "material", "32 94 13", "Edging stakes", "each", "stake",
           "edging {edging:length} at {stake_spacing:depth}, one more an area"),
     _item("infill", "material", "32 18 13", "Infill", "kg", "bag",
-          "filled areas {filled:area} x {infill_rate:rate} (the middle for the pile weight; low {infill_low:rate}, "
-          "high {infill_high:rate})"),
+          "filled areas {filled:area} x {infill_rate:rate} (the pile weight takes {infill_low:rate} to {infill_high:rate})"),
     _item("caps", "material", "32 84 00", "Irrigation heads capped", "each", "cap",
           "{caps_given:count} from the layer + {caps_assumed:count} at {caps_per_site:number} a site where none are given"),
     _item("reroutes", "service", "32 84 00", "Irrigation lines rerouted or kept for rinsing", "each", "line",
@@ -152,6 +151,18 @@ _PLANT = (
 #: every item, in the order a bid lists them
 ITEMS: dict[str, Item] = {item.key: item for item in (*_GROUND, *_MATERIALS, *_LABOUR, *_PLANT)}
 
+#: what leaves or joins the bid together with an item: its fasteners, its work, its plant
+GOES_WITH: dict[str, tuple[str, ...]] = {
+    "dig": ("haul", "disposal", "labour_dig", "excavator"),
+    "aggregate": ("labour_base", "compactor"),
+    "fabric": ("fabric_nails", "labour_fabric"),
+    "geotextile": ("labour_fabric",),
+    "nails": ("labour_nail",),
+    "edging": ("stakes", "labour_edging"),
+    "infill": ("labour_infill", "broom", "spreader"),
+    "caps": ("labour_caps",),
+}
+
 #: section of the lines that belong to the whole bid (overhead, profit, bond …)
 GENERAL_SECTION = "01 00 00"
 
@@ -186,6 +197,16 @@ class _Speech(Formatter):
         if format_spec in ("count", "number", "factor"):
             return f"{value:,.0f}" if format_spec == "count" else f"{value:g}"
         return str(value)
+
+
+def shown(items: Any, system: str) -> Any:
+    """A takeoff's ``items`` as a reader of ``system`` ("us" or "metric") sees them: net, net_low, net_high and order_size in
+    ``unit``, now the shown one, and ``basis`` in its units (the column basis_metric is gone)."""
+    unit = items["key"].map({key: getattr(item, system) for key, item in ITEMS.items()})
+    factor = unit.map(lambda name: 1.0 if name == "each" else units.unit_factor(name)[0])
+    measures = {name: items[name] / factor for name in ("net", "net_low", "net_high", "order_size")}
+    basis = items["basis" if system == "us" else "basis_metric"]
+    return items.assign(unit=unit, basis=basis, **measures).drop(columns="basis_metric")
 
 
 def say(template: str, values: dict[str, Any], system: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Literal
 
 from pydantic import model_validator
 
@@ -70,24 +70,20 @@ class Costs(Rules):
         return self
 
 
-def _known(keys: Any, what: str) -> None:
-    unknown = [key for key in keys if key not in ITEMS]
-    if unknown:
-        raise ValueError(f"{what}: '{unknown[0]}' is no item; items are {', '.join(ITEMS)}")
-
-
 class Alternate(Rules):
     """What the bid would be with something else: other unit costs, another product on the same cut plan, items left out."""
 
     title: str
     products: dict[str, str] = rule({}, 'products priced in place of others, on the same cut plan: turf60 = "turf80"')
     costs: dict[str, Price] = rule({}, "unit costs in place of the bid's")
-    leave_out: tuple[str, ...] = rule((), "keys of items left out")
-    add: tuple[str, ...] = rule((), "keys of items the takeoff offers as options, added")
+    leave_out: tuple[str, ...] = rule((), "items left out, each with the work that goes with it")
+    add: tuple[Literal["edging", "geotextile"], ...] = rule((), "items added, each with the work that goes with it")
 
     @model_validator(mode="after")
     def _names_exist(self) -> Alternate:
-        _known((*self.leave_out, *self.add), "alternates")
+        unknown = [key for key in self.leave_out if key not in ITEMS]
+        if unknown:
+            raise ValueError(f"leave_out: '{unknown[0]}' is no item; items are {', '.join(ITEMS)}")
         for key, money in self.costs.items():
             if key not in Costs.model_fields:
                 raise ValueError(f"costs: '{key}' is no unit cost; unit costs are {', '.join(Costs.model_fields)}")

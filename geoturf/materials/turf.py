@@ -1,0 +1,87 @@
+"""Rows of turf: bought as the cut plan says."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from geoturf import units
+from geoturf.materials.packages import whole
+from geoturf.model import CutPlan
+from geoturf.rules import Product
+from geoturf.rules.items import ITEMS, say
+
+
+def turf_pools(plan: CutPlan, products: Mapping[str, Product]) -> pd.DataFrame:
+    """Turf as the cut plan buys it: whole rolls by width and length, or lengths by width."""
+    cut = (plan.pieces["length_m"] * plan.pieces["width_m"]).groupby(plan.pieces["roll"]).sum()
+    by_roll = _whole_rolls(plan.rolls["product"], products)
+    rolls = plan.rolls.assign(
+        phase=plan.rolls["phase"].astype(str),
+        net=plan.rolls["roll"].map(cut).fillna(0.0),
+        size=plan.rolls["length_m"].where(by_roll, 0.0),
+    )
+    found = rolls.groupby(["phase", "product", "width_m", "size"], sort=True, as_index=False).agg(
+        net=("net", "sum"), pieces=("pieces", "sum"), rolls=("roll", "size"), length=("length_m", "sum")
+    )
+    by_roll = _whole_rolls(found["product"], products)
+    steps = [
+        ("roll", size) if size else _length_step(length)
+        for size, length in zip(found["size"], found["length"], strict=True)
+    ]
+    step_m = np.array([step for _, step in steps], float)
+    words = found.assign(width=found["width_m"], sold_as=np.where(by_roll, "whole rolls", "lengths off rolls")).to_dict(
+        "records"
+    )
+    return _turf(found, products).assign(
+        order=np.where(by_roll, found["rolls"], np.rint(found["length"] / step_m)).astype(np.int64),
+        order_unit=[unit for unit, _ in steps],
+        order_size=step_m * found["width_m"],
+        basis=[say(ITEMS["turf"].basis, row, "us") for row in words],
+        basis_metric=[say(ITEMS["turf"].basis, row, "metric") for row in words],
+    )
+
+
+def _whole_rolls(product: pd.Series, products: Mapping[str, Product]) -> pd.Series:
+    return product.map({name: p.sold_by == "roll" for name, p in products.items()}).astype(bool)
+
+
+def _turf(found: pd.DataFrame, products: Mapping[str, Product]) -> pd.DataFrame:
+    """What all rows of turf have; ``found`` has phase, product, width_m, net."""
+    item, titles = ITEMS["turf"], {name: p.title for name, p in products.items()}
+    kept = found.reindex(columns=["phase", "site", "product", "width_m", "net"])
+    return kept.assign(
+        key="turf",
+        section=item.section,
+        item=found["product"].map(titles),
+        unit=item.unit,
+        allowance=0.0,
+        price_key="turf",
+    )
+
+
+def _length_step(length_m: float) -> tuple[str, float]:
+    """The coarsest unit in which a length billed by steps is whole."""
+    for unit in ("ft", "m", "in", "cm"):
+        step = units.unit_factor(unit)[0]
+        if abs(length_m / step - round(length_m / step)) < 1e-6:
+            return unit, step
+    return "mm", 0.001
+
+
+def turf_sites(areas: pd.DataFrame, plan: CutPlan, products: Mapping[str, Product]) -> pd.DataFrame:
+    """The least each site would buy alone: its pieces' area in whole rolls or feet, as if they packed without loss."""
+    widths = plan.rolls.set_index("roll")["width_m"]
+    at = (
+        areas.loc[plan.pieces["area_index"].to_numpy(), ["phase", "site", "product"]].astype(str).reset_index(drop=True)
+    )
+    at["width_m"] = widths.loc[plan.pieces["roll"].to_numpy()].to_numpy()
+    at["net"] = (plan.pieces["length_m"] * plan.pieces["width_m"]).to_numpy()
+    found = at.groupby(["phase", "site", "product", "width_m"], sort=False, as_index=False)["net"].sum()
+    by_roll = _whole_rolls(found["product"], products)
+    longest = found["product"].map({name: p.roll_lengths[0] for name, p in products.items()}).astype(float)
+    size = found["width_m"] * longest.where(by_roll, units.FOOT_M)
+    order = whole(found["net"] / size)
+    return _turf(found, products).assign(order=order, order_unit=np.where(by_roll, "roll", "ft"), order_size=size)

@@ -1,0 +1,65 @@
+"""The formula of each row in words, with its numbers, in both systems of units."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from geoturf import data
+from geoturf.materials.quantities import densities, swell_factor
+from geoturf.rules import EdgeRules, MaterialRules
+from geoturf.rules.base import key_of
+from geoturf.rules.items import ITEMS, say
+
+_SAID = {"m2": "area", "m3": "volume", "m": "length", "kg": "mass", "h": "hours", "each": "count"}
+
+
+def rule_values(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, Any]:
+    """The settings that formulas name, by their bid-file keys; production rates as ``rate_<task>``."""
+    values = {key_of(name): value for name, value in rules} | {
+        f"rate_{key_of(name)}": value for name, value in rules.rates
+    }
+    values |= {"perimeter_spacing": edge_rules.perimeter_spacing_m, "field_spacing": edge_rules.field_spacing_m}
+    values |= {"seam_spacing": edge_rules.seam_spacing_m, "edging_on": ", ".join(edge_rules.edging_on)}
+    for name in ("turf_nail", "seam_nail", "fabric_nail"):
+        values[f"{name.removeprefix('turf_')}s_per_kg"] = data.value("nails", getattr(rules, name), "count")
+    values["lifts"] = np.ceil(rules.base_depth_m / rules.lift_m - 1e-6)
+    values["compacted_density"], values["swell"] = densities(rules)[0], swell_factor(rules)
+    return values
+
+
+def put_in_words(rows: pd.DataFrame, sums: pd.DataFrame, settings: dict[str, Any]) -> None:
+    """Fills ``basis`` and ``basis_metric`` of the rows that have none."""
+    values = {phase: settings | group | _derived(group, settings) for phase, group in sums.to_dict("index").items()}
+    for system, column in (("us", "basis"), ("metric", "basis_metric")):
+        said = rows[column] if column in rows else [""] * len(rows)  # turf comes with its words
+        rows[column] = [
+            words
+            if row.key == "turf"
+            else say(ITEMS[row.key].basis, values[row.phase], system) + _rounding(row, system)
+            for words, row in zip(said, rows.itertuples(), strict=True)
+        ]
+
+
+def _rounding(row: Any, system: str) -> str:
+    """The last step in words: allowance, packages, rounded up."""
+    packages = row.net * (1 + row.allowance) / row.order_size
+    if abs(packages - row.order) < 1e-6:
+        return ""
+    more = f" + {100 * row.allowance:g} %" if row.allowance else ""
+    package = f"x {row.order_unit}" if ITEMS[row.key].package else row.order_unit
+    if ITEMS[row.key].package and row.order_size != 1:
+        package += " of " + say(f"{{size:{_SAID[row.unit]}}}", {"size": row.order_size}, system)
+    return f";{more} = {packages:,.2f} {package}, rounded up to {row.order:,}"
+
+
+def _derived(group: dict[str, float], settings: dict[str, Any]) -> dict[str, float]:
+    """Means and masses of one pool."""
+    filled = group.get("filled") or 1.0
+    names = {"infill_rate": "infill", "infill_low": "infill_low", "infill_high": "infill_high"}
+    means = {name: group.get(column, 0.0) / filled for name, column in names.items()}
+    return means | {
+        f"{key}_kg": group.get(key, 0.0) / settings[f"{key}_per_kg"] for key in ("nails", "seam_nails", "fabric_nails")
+    }
