@@ -16,8 +16,8 @@ import numpy as np
 from geoturf.maps.encode import ints
 
 PAPER, INK = "#f6f3eb", "#1e2a28"
-WORDS = ("#7aaa78", "#7287f5", "#eed870", "#c790ac", "#76ddf5", "#a29f28", "#b8f2a9", "#9784c7")
-CLASSES = ("#f5e9bf", "#cfd9a0", "#97c09a", "#5ba0a0", "#3d7a9b")
+WORDS = ("#7aaa78", "#eddb7b", "#a3ccf5", "#e2a7b9", "#429de8", "#ab9647", "#9c87b2", "#c8f5b5")
+CLASSES = ("#f5e9bf", "#cfdba0", "#a0cba0", "#72b3b0", "#6c9dc8")
 OTHER = "#c9c6bd"  # further words, and areas that have no value
 
 
@@ -46,7 +46,7 @@ def by_classes(
     """A colouring by a number column (n,), NaN where an area has none: up to five classes of about equal count."""
     numbers = np.round(np.asarray(values, dtype=float), digits)
     known = np.isfinite(numbers)
-    breaks = _breaks(numbers[known], digits)
+    breaks = _breaks(numbers[known])
     code = np.searchsorted(breaks, np.where(known, numbers, -np.inf), side="right")
     colours = _spread(len(breaks) + 1)
     entries = [
@@ -63,14 +63,13 @@ def _entry(label: str, colour: str, count: int) -> dict[str, Any]:
     return {"label": str(label), "colour": colour, "count": int(count)}
 
 
-def _breaks(numbers: np.ndarray, digits: int) -> np.ndarray:
-    """Up to four rounded quantiles with values on both sides of each."""
+def _breaks(numbers: np.ndarray) -> np.ndarray:
+    """Up to four values that part the numbers into classes of about equal count, none empty."""
     if not len(numbers):
         return np.zeros(0)
-    step = len(CLASSES)
-    quantiles = np.quantile(numbers, np.arange(1, step) / step)
-    breaks = np.unique(np.round(quantiles, max(digits - 1, 0) if np.ptp(numbers) >= step else digits))
-    return breaks[(breaks > numbers.min()) & (breaks <= numbers.max())]
+    shares = np.arange(1, len(CLASSES)) / len(CLASSES)
+    breaks = np.unique(np.quantile(numbers, shares, method="higher"))
+    return breaks[breaks > numbers.min()]
 
 
 def _spans(numbers: np.ndarray, breaks: np.ndarray, unit: str, digits: int) -> list[str]:

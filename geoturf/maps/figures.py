@@ -23,6 +23,7 @@ def _column(name: str, values: pd.Series, digits: int, currency: str) -> dict[st
     if name in _MONEY:
         return {"label": label, "unit": currency, "digits": 2, "numbers": _numbers(values, 2)}
     if pd.api.types.is_numeric_dtype(values):
+        digits = min(digits, 2)  # enough to read; the files have them all
         return {"label": label, "unit": unit, "digits": digits, "numbers": _numbers(values, digits)}
     return {"label": label, "texts": [str(value) for value in values]}
 

@@ -67,11 +67,11 @@ geoturf.Drawing = L.Layer.extend({
     const { _scene: scene, _state: state } = this;
     const seen = geoturf.seen(scene, view, state);
     if (state.layers.context) geoturf.drawContext(scene, view);
+    geoturf.drawPicked(scene, view, state);
     if (state.layers.areas) geoturf.drawAreas(scene, view, state, seen);
     if (state.layers.pieces) geoturf.drawPieces(scene, view, state, seen);
     if (state.layers.seams) geoturf.drawSeams(scene, view, seen);
     if (state.layers.edges) geoturf.drawEdges(scene, view, seen);
-    geoturf.drawPicked(scene, view, state);
     if (state.layers.arrows) geoturf.drawArrows(scene, view, seen);
     if (state.layers.names) geoturf.drawSiteNames(scene, view, state);
     if (state.layers.pieces) geoturf.drawRollNames(scene, view, seen);
@@ -243,16 +243,16 @@ geoturf.drawEdges = function (scene, view, seen) {
   });
 };
 
+// A broad dark band around what is picked, under the areas, so that it hides no edge.
 geoturf.drawPicked = function (scene, view, state) {
   if (state.site < 0) return;
   const { pen } = view;
-  const outline = (list, halo, line) => {
+  const band = (list, width) => {
     pen.beginPath();
     for (const k of list) geoturf.trace(view, scene.borders, k, true);
     pen.lineJoin = "round";
-    geoturf.stroke(pen, { colour: geoturf.STYLE.halo, width: halo, dash: [] });
-    geoturf.stroke(pen, { colour: geoturf.STYLE.ink, width: line, dash: [] });
+    geoturf.stroke(pen, { colour: geoturf.STYLE.ink, width, dash: [] });
   };
-  outline(scene.areasOf[state.site], 4.5, 1.6);
-  if (state.area >= 0) outline([state.area], 7, 3.4);
+  band(scene.areasOf[state.site], 6);
+  if (state.area >= 0) band([state.area], 11);
 };

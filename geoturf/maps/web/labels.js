@@ -43,8 +43,8 @@ geoturf.drawSiteNames = function (scene, view, state) {
   pen.font = "600 12px system-ui, 'Segoe UI', Helvetica, Arial, sans-serif";
   pen.textAlign = "center";
   pen.textBaseline = "middle";
-  const order = scene.siteBoxes.map((_, s) => s);
-  if (state.site >= 0) order.unshift(state.site); // the picked one first, so that it has its place
+  const order = scene.siteBoxes.map((_, s) => s).filter((s) => s !== state.site);
+  if (state.site >= 0) order.unshift(state.site); // first, so that it has its place
   let drawn = 0;
   for (const s of order) {
     const box = scene.siteBoxes[s];
@@ -65,38 +65,47 @@ geoturf.drawSiteNames = function (scene, view, state) {
 geoturf.haloed = function (pen, text, x, y) {
   pen.lineJoin = "round";
   pen.setLineDash([]);
-  pen.lineWidth = 4;
+  pen.lineWidth = 3;
   pen.strokeStyle = geoturf.STYLE.halo;
   pen.strokeText(text, x, y);
   pen.fillStyle = geoturf.STYLE.ink;
   pen.fillText(text, x, y);
 };
 
-// The roll's id along each piece that has the room for it.
+// The roll's id along each piece that has the room for it, on turf: at the middle, or else nearer to an end.
 geoturf.drawRollNames = function (scene, view, seen) {
-  const { pen } = view, { box, roll, start } = scene.pieces;
+  const { pen } = view, { roll, start } = scene.pieces;
   pen.font = "11px system-ui, 'Segoe UI', Helvetica, Arial, sans-serif";
   for (const { k, detailed } of seen) {
     if (!detailed) continue;
-    const pile = geoturf.pixelPile(scene, view, k), cm = Math.hypot(pile.ux, pile.uy);
+    const pile = geoturf.pixelPile(scene, view, k);
     for (let p = start[k]; p < start[k + 1]; p++) {
-      const [u, length, v, width] = box.subarray(4 * p, 4 * p + 4);
-      const along = length >= width, text = geoturf.shorten(roll.words[roll.codes[p]], 24);
-      if (Math.min(length, width) * cm < 13) continue;
-      const half = pen.measureText(text).width / 2 + 2;
-      if (Math.max(length, width) * cm < 2 * half + 4) continue;
-      const x = pile.x + (u + length / 2) * pile.ux + (v + width / 2) * pile.vx;
-      const y = pile.y + (u + length / 2) * pile.uy + (v + width / 2) * pile.vy;
-      let angle = along ? Math.atan2(pile.uy, pile.ux) : Math.atan2(pile.vy, pile.vx);
-      if (Math.cos(angle) < -1e-9) angle += Math.PI; // never upside down
-      const w = half * Math.abs(Math.cos(angle)) + 7 * Math.abs(Math.sin(angle));
-      const h = half * Math.abs(Math.sin(angle)) + 7 * Math.abs(Math.cos(angle));
-      if (!geoturf.take(view, [x - w, y - h, x + w, y + h])) continue;
+      const text = geoturf.shorten(roll.words[roll.codes[p]], 24);
+      const at = geoturf.placeInPiece(scene, view, k, p, pile, pen.measureText(text).width / 2 + 2);
+      if (!at) continue;
       pen.save();
-      pen.translate(x, y);
-      pen.rotate(angle);
+      pen.translate(at.x, at.y);
+      pen.rotate(at.angle);
       geoturf.haloed(pen, text, 0, 0);
       pen.restore();
     }
   }
+};
+
+// A free place for a text of a half width in a piece, and its angle; null where there is none.
+geoturf.placeInPiece = function (scene, view, area, piece, pile, half) {
+  const [u, length, v, width] = scene.pieces.box.subarray(4 * piece, 4 * piece + 4);
+  const cm = Math.hypot(pile.ux, pile.uy), along = length >= width;
+  if (Math.min(length, width) * cm < 13 || Math.max(length, width) * cm < 2 * half + 4) return null;
+  let angle = along ? Math.atan2(pile.uy, pile.ux) : Math.atan2(pile.vy, pile.vx);
+  if (Math.cos(angle) < -1e-9) angle += Math.PI; // never upside down
+  const w = half * Math.abs(Math.cos(angle)) + 7 * Math.abs(Math.sin(angle));
+  const h = half * Math.abs(Math.sin(angle)) + 7 * Math.abs(Math.cos(angle));
+  for (const share of [0.5, 0.27, 0.73, 0.14, 0.86]) {
+    const a = u + length * (along ? share : 0.5), b = v + width * (along ? 0.5 : share);
+    const x = pile.x + a * pile.ux + b * pile.vx, y = pile.y + a * pile.uy + b * pile.vy;
+    const onTurf = geoturf.inside(scene.borders, area, (x + view.left) / view.scale, (y + view.top) / view.scale);
+    if (onTurf && geoturf.take(view, [x - w, y - h, x + w, y + h])) return { x, y, angle };
+  }
+  return null;
 };
