@@ -8,12 +8,12 @@ from dataclasses import replace
 from typing import Any
 
 from geoturf import check as promises
-from geoturf import cuts, edges, ground, layout, materials, parcels, read, water
+from geoturf import cuts, edges, ground, layout, materials, parcels, read
 from geoturf import price as pricing
 from geoturf.bid import Bid, unusual
 from geoturf.engine import Engine, Serial
 from geoturf.errors import PromiseError
-from geoturf.model import Finding, Ground, Result, Source
+from geoturf.model import Finding, Ground, Price, Result, Source, Water
 
 Progress = Callable[[str, int, int], Any]  # stage, done, of
 
@@ -32,10 +32,10 @@ def run(
     land = clock("ground", _measured, source, bid)
     border = clock("edges", edges.classify, land, bid.products, bid.edges)
     choices = clock("layout", layout.lay, land, bid.products, bid.layout, engine, clock.tick("layout", len(land.areas)))
-    plan = clock("cuts", cuts.plan, land, choices, bid.products, bid.cuts, clock.tick("cuts", 0))
+    plan = clock("cuts", cuts.plan, land, choices, bid.products, bid.cuts, clock.tick("cuts", 0), bid.layout)
     takeoff = clock("materials", materials.takeoff, land, border, plan, bid.products, bid.materials, bid.edges)
     price = clock("price", pricing.price, land, plan, takeoff, bid.products, bid.price, bid.currency)
-    saving = clock("water", water.compare, land, price.areas["price"], bid.water, bid.currency) if bid.water else None
+    saving = clock("water", _water, land, price, bid) if bid.water else None
 
     stages = (source, land, border, plan, takeoff, price, saving)
     findings = (*notes, *unusual(bid), *(f for stage in stages if stage is not None for f in stage.findings))
@@ -69,6 +69,12 @@ def _measured(source: Source, bid: Bid) -> Ground:
     """Areas in their ground frames, cut out of parcels where the bid gives parcels, with what is odd about them noticed."""
     land = parcels.derive(ground.measure(source, bid.ground), bid.parcels)
     return replace(land, findings=(*land.findings, *ground.notice(land, bid.ground)))
+
+
+def _water(land: Ground, price: Price, bid: Bid) -> Water:
+    from geoturf import water  # most bids have no water table and need not wait for its solver
+
+    return water.compare(land, price.areas["price"], bid.water, bid.currency)
 
 
 class _Clock:

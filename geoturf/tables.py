@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf import pile, units
+from geoturf import pile, plane, units
 from geoturf.model import Result
+from geoturf.rules.items import shown
 
 _US = {
     "m2": ("ft2", 1 / units.FT2_M2, 2),
@@ -109,7 +110,7 @@ def areas(result: Result) -> pd.DataFrame:
         .measure("m", edge_paving=border["edge_paving_m"], edge_building=border["edge_building_m"])
         .measure("m", edge_shared=border["edge_shared_m"], edge_open=border["edge_open_m"])
         .count(perimeter_fasteners=border["perimeter_fasteners"], field_fasteners=border["field_fasteners"])
-        .count(seam_fasteners=chosen["seam_fasteners"])
+        .count(seam_fasteners=result.takeoff.areas["seam_fasteners"])
         .measure("m", seam=chosen["seam_m"])
         .count(cross_seams=chosen["cross_seams"], pieces=chosen["pieces"])
         .measure("m2", piece_area=chosen["piece_area_m2"], turf_bought=chosen["turf_bought_m2"])
@@ -206,15 +207,19 @@ def left_overs(result: Result) -> pd.DataFrame:
 
 
 def materials(result: Result) -> pd.DataFrame:
-    items = result.takeoff.items
+    items = shown(result.takeoff.items, result.bid.units)
+    items = items[items["scope_kind"].isin(["pool", "site", "bid"])]
     return (
         _Table(result.bid.units)
         .text(scope=items["scope"], section=items["section"], item=items["item"])
         .number(2, net_quantity=items["net"])
         .text(unit=items["unit"])
+        .number(1, allowance_pct=100 * items["allowance"])
         .count(order_quantity=items["order"])
         .text(order_unit=items["order_unit"])
         .number(3, order_size=items["order_size"])
+        .count(order_by_site=items["order_by_site"])
+        .number(2, net_low=items["net_low"], net_high=items["net_high"])
         .text(basis=items["basis"])
         .frame()
     )
@@ -381,7 +386,7 @@ def _in_source_crs(result: Result, table: pd.DataFrame, at: Any, geometry: Any, 
     at = np.asarray(at, dtype=np.int64)
     geometry = np.asarray(geometry, dtype=object)
     if laid:
-        geometry = ground.off_the_slope(result.ground, at, geometry)
+        geometry = plane.from_laid(result.ground.areas, at, geometry)
     frame = result.ground.areas["frame"].to_numpy()[at]
     return table.assign(geometry=ground.to_crs(result.ground.frames, frame, geometry, result.ground.source_crs))
 

@@ -11,7 +11,7 @@ import geoturf
 
 PACKAGE = Path(geoturf.__file__).parent
 STAGES = {"read", "ground", "parcels", "edges", "layout", "cuts", "materials", "price", "water", "check"}
-SHARED = {"model", "rules", "units", "errors", "engine", "pile", "bid", "data"}
+SHARED = {"model", "rules", "units", "errors", "engine", "pile", "plane", "bid", "data"}
 FILES = sorted(p for p in PACKAGE.rglob("*.py"))
 
 
