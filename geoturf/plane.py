@@ -14,8 +14,8 @@ def area_sigma_m2(geometries: np.ndarray, sigma_m: np.ndarray) -> np.ndarray:
 
     The shoelace area is A = 1/2 sum x_i (y_{i+1} - y_{i-1}), so dA/dx_i = (y_{i+1} - y_{i-1}) / 2 and, likewise,
     dA/dy_i = -(x_{i+1} - x_{i-1}) / 2; independent errors add as squares:
-    sigma_A = sigma/2 * sqrt(sum |p_{i+1} - p_{i-1}|^2), over all rings, holes included. The formula is that of Chrisman and Yandell,
-    "Effects of point error on area calculations", Surveying and Mapping 48 (1988) (citation from memory).
+    sigma_A = sigma/2 * sqrt(sum |p_{i+1} - p_{i-1}|^2), over all rings, holes included. The formula is that of Chrisman and
+    Yandell, "Effects of point error on area calculations", Surveying and Mapping 48 (1988) (citation from memory).
     """
     geometries, sigma_m = np.asarray(geometries, dtype=object), np.asarray(sigma_m, dtype=float)
     out = np.zeros(len(geometries))
@@ -103,7 +103,36 @@ def united(parts: np.ndarray, owner: np.ndarray, row: np.ndarray, size: int) -> 
     """For each owner 0 .. ``size`` - 1 the union of ``parts[row]`` where ``owner`` names it; empty where it has none.
     ``owner`` is sorted, as `near` gives it."""
     out = np.full(size, shapely.Polygon(), dtype=object)
+    mine = np.unique(owner)
+    out[mine] = shapely.union_all(gathered(parts, owner, row, size)[mine][:, None], axis=1)
+    return out
+
+
+def polygonal(geometries: np.ndarray) -> np.ndarray:
+    """The polygons of a column whose overlays may also have left lines and points; oriented, shells counter-clockwise."""
+    if np.isin(shapely.get_type_id(geometries), (3, 6)).all():
+        return shapely.orient_polygons(geometries)
+    parts, owner = shapely.get_parts(geometries, return_index=True)
+    area = (shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)
+    return shapely.orient_polygons(regrouped(parts[area], owner[area], len(geometries)))
+
+
+def regrouped(parts: np.ndarray, owner: np.ndarray, size: int) -> np.ndarray:
+    """Polygons gathered by owner (sorted): a Polygon where it has one, a MultiPolygon where more, empty where none."""
+    out = np.full(size, shapely.Polygon(), dtype=object)
+    owners, first, count = np.unique(owner, return_index=True, return_counts=True)
+    out[owners[count == 1]] = parts[first[count == 1]]
+    many = np.isin(owner, owners[count > 1])
+    if many.any():
+        who, row = np.unique(owner[many], return_inverse=True)
+        out[who] = shapely.multipolygons(parts[many], indices=row)
+    return out
+
+
+def gathered(parts: np.ndarray, owner: np.ndarray, row: np.ndarray, size: int) -> np.ndarray:
+    """As `united`, but only gathered into a collection: enough to measure distances to."""
+    out = np.full(size, shapely.GeometryCollection(), dtype=object)
     if len(owner):
-        gathered = shapely.geometrycollections(parts[row], indices=np.searchsorted(np.unique(owner), owner))
-        out[np.unique(owner)] = shapely.union_all(gathered[:, None], axis=1)
+        mine, place = np.unique(owner, return_inverse=True)
+        out[mine] = shapely.geometrycollections(parts[row], indices=place)
     return out

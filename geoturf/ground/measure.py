@@ -22,8 +22,8 @@ def measure(source: Source, rules: GroundRules) -> Ground:
     """Every turf area and parcel of a bid at true scale, with what lies around it.
 
     Areas of a site share a frame, so that neighbours meet and one layout serves them; a site wider than 10 km gets one frame an
-    area (see `geoturf.ground.frames`). ``ground_area_m2`` is the ellipsoidal area times (1 + h/R)^2 with the area's own elevation h;
-    an area that states none takes the mean of its site, and 0 where the whole site states none, which one note says.
+    area (see `geoturf.ground.frames`). ``ground_area_m2`` is the ellipsoidal area times (1 + h/R)^2 with the area's own elevation
+    h; an area that states none takes the mean of its site, and 0 where the whole site states none, which one note says.
     ``surface_area_m2`` is the ground area over cos(atan(slope)).
 
     Accuracy: area and perimeter within 1 ppm of the geodesic value for areas up to 1 km across, in any CRS of PROJ's.
@@ -37,7 +37,7 @@ def measure(source: Source, rules: GroundRules) -> Ground:
         raise InputError([*lost, Finding("error", "nothing-to-price", "there is no area left to measure")])
 
     box = frames.bounds_deg(shape)
-    told = ()
+    table, told = terrain.sampled(table, shape, geographics, rules.terrain)
     elevation = table["elevation_m"].to_numpy()
     site = pd.factorize(table["site"])[0]
     made, frame = frames.frames_for(site, box, shape.geographic, geographics, elevation)

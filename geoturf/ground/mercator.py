@@ -13,8 +13,6 @@ from functools import cached_property
 
 import numpy as np
 
-_CHUNK = 1 << 15  # vertices worked on together: temporaries stay in the processor's cache
-
 # rows k = 1..6, columns n^1..n^6 (Karney eqs. 35 and 36)
 _ALPHA = np.array(
     [
@@ -75,25 +73,8 @@ class Ellipsoid:
         return np.sqrt(self.meridian_radius_m(lat_deg) * self.normal_radius_m(lat_deg))
 
 
-def forward(ellipsoid: Ellipsoid, dlon_deg: np.ndarray, lat_deg: np.ndarray) -> np.ndarray:
-    """x east and y north of the equator in metres, shape (n, 2), at ``dlon_deg`` from the vertex's own meridian."""
-    return _in_chunks(_forward, ellipsoid, dlon_deg, lat_deg)
-
-
-def inverse(ellipsoid: Ellipsoid, x_m: np.ndarray, y_m: np.ndarray) -> np.ndarray:
-    """Degrees from the vertex's own meridian and latitude, shape (n, 2): undoes `forward` to a nanometre."""
-    return _in_chunks(_inverse, ellipsoid, x_m, y_m)
-
-
-def _in_chunks(convert, ellipsoid: Ellipsoid, first: np.ndarray, second: np.ndarray) -> np.ndarray:
-    out = np.empty((len(first), 2))
-    for start in range(0, len(first), _CHUNK):
-        part = slice(start, start + _CHUNK)
-        out[part, 0], out[part, 1] = convert(ellipsoid, first[part], second[part])
-    return out
-
-
-def _forward(ellipsoid: Ellipsoid, dlon_deg: np.ndarray, lat_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def forward(ellipsoid: Ellipsoid, dlon_deg: np.ndarray, lat_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """x east of the vertex's own meridian and y north of the equator, in metres, at ``dlon_deg`` from that meridian."""
     lat, lon = np.radians(lat_deg), np.radians(dlon_deg)
     sin, cos = np.sin(lat), np.cos(lat)
     # sine of the conformal latitude, times what cancels in the quotients below (Karney eqs. 7 and 8 over tan's cosine)
@@ -108,7 +89,8 @@ def _forward(ellipsoid: Ellipsoid, dlon_deg: np.ndarray, lat_deg: np.ndarray) ->
     return ellipsoid.rectifying_m * zeta.imag, ellipsoid.rectifying_m * zeta.real
 
 
-def _inverse(ellipsoid: Ellipsoid, x_m: np.ndarray, y_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def inverse(ellipsoid: Ellipsoid, x_m: np.ndarray, y_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Degrees from the vertex's own meridian, and latitude: undoes `forward` to some nanometres."""
     xi, eta = y_m / ellipsoid.rectifying_m, x_m / ellipsoid.rectifying_m
     zeta = xi + 1j * eta
     zeta -= _sine_sum(ellipsoid.series(_BETA), *_double(np.sin(xi), np.cos(xi), np.sinh(eta)))

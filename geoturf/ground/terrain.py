@@ -1,1 +1,185 @@
-"""Elevation, slope and aspect from a terrain raster."""
+"""Elevation, slope and aspect of areas from a terrain raster (rasterio, the ``terrain`` extra)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from geoturf.errors import InputError
+from geoturf.ground import geodetic
+from geoturf.ground.frames import Outline
+from geoturf.model import Finding
+from geoturf.units import FOOT_M, US_SURVEY_FOOT_M
+
+_MOST_CELLS = 64_000_000  # a larger window is read at a coarser step
+_CELLS_ACROSS = 32  # an area that is more cells wide or high is sampled at a coarser step
+_FEWEST_CELLS = 6  # an area that holds fewer takes the cells around it too
+_AREAS_AT_ONCE = 4096
+_FEET = {"ft": FOOT_M, "foot": FOOT_M, "feet": FOOT_M, "us survey foot": US_SURVEY_FOOT_M, "ftus": US_SURVEY_FOOT_M}
+
+
+@dataclass(frozen=True)
+class Raster:
+    """A window of elevations in metres (NaN where there is none), and the affine map (2 x 3) from column, row to x, y."""
+
+    crs_wkt: str
+    z_m: np.ndarray
+    to_xy: np.ndarray
+
+    def cells(self, xy: np.ndarray) -> np.ndarray:
+        """Column and row, as fractions, of x and y."""
+        return np.linalg.solve(self.to_xy[:, :2], (xy - self.to_xy[:, 2]).T).T
+
+    def xy(self, cells: np.ndarray) -> np.ndarray:
+        return cells @ self.to_xy[:, :2].T + self.to_xy[:, 2]
+
+
+def sampled(
+    table: pd.DataFrame, shape: Outline, geographics: tuple[str, ...], path: str
+) -> tuple[pd.DataFrame, tuple[Finding, ...]]:
+    """``table`` with elevation_m, slope_pct and aspect_deg filled in where it states none, and what the terrain left open.
+
+    Elevation is the mean of the cells whose middles lie in the area, as the raster has it; slope and aspect (compass direction of
+    steepest descent) are those of the plane fitted to these cells by least squares, in ground metres whatever the raster's
+    CRS is. Raises `InputError` when the raster cannot be used.
+    """
+    if not path:
+        return table, ()
+    raster = _read(path, shape, geographics)
+    corners = raster.cells(_xy(shape, geographics, raster.crs_wkt))
+    inside = shapely.set_coordinates(shape.geometries.copy(), corners)
+    parts = [_fitted(raster, inside[start : start + _AREAS_AT_ONCE]) for start in range(0, len(inside), _AREAS_AT_ONCE)]
+    found = pd.concat(parts, ignore_index=True)
+    missed = int(found["elevation_m"].isna().sum())
+    told = f"the terrain has no elevation for {missed} of {len(table)} areas"
+    notes = (Finding("warning", "terrain-gap", told, file=Path(path).name),) if missed else ()
+    return table.fillna(found), notes
+
+
+def _xy(shape: Outline, geographics: tuple[str, ...], crs_wkt: str) -> np.ndarray:
+    """The areas' vertices in the raster's CRS."""
+    xy = np.empty_like(shape.lonlat)
+    vertex = shape.of_vertices(shape.geographic)
+    for row, geographic in enumerate(geographics):
+        xy[vertex == row] = geodetic.from_degrees(shape.lonlat[vertex == row], geographic, crs_wkt)
+    return xy
+
+
+def _read(path: str, shape: Outline, geographics: tuple[str, ...]) -> Raster:
+    """The part of the raster that the areas need, one cell more on each side."""
+    rasterio = _rasterio(path)
+    try:
+        with rasterio.open(path) as file:
+            if file.crs is None:
+                raise _refused(path, "terrain-without-crs", "the terrain has no CRS; write one into the file")
+            crs_wkt = geodetic.wkt(file.crs.to_wkt())
+            whole = Raster(crs_wkt, np.zeros((0, 0)), np.array(file.transform[:6]).reshape(2, 3))
+            ends = whole.cells(_xy(shape, geographics, crs_wkt))
+            size = (file.width, file.height)
+            low = np.clip(np.floor(ends.min(axis=0)) - 1, 0, size).astype(int)
+            high = np.clip(np.ceil(ends.max(axis=0)) + 1, low, size).astype(int)
+            if (high == low).any():
+                raise _refused(path, "terrain-elsewhere", "the terrain lies elsewhere than the areas; check its CRS")
+            return _window(file, whole, low, high)
+    except rasterio.errors.RasterioError as error:
+        raise _refused(path, "terrain-unreadable", f"the terrain cannot be read: {error}") from None
+
+
+def _window(file: Any, whole: Raster, low: np.ndarray, high: np.ndarray) -> Raster:
+    (wide, tall), step = high - low, int(np.ceil(np.sqrt(np.prod(high - low) / _MOST_CELLS)))
+    shape = (max(1, int(tall) // step), max(1, int(wide) // step))
+    z = file.read(1, window=((low[1], high[1]), (low[0], high[0])), out_shape=shape, masked=True)
+    unit = (file.units[0] or "").strip().lower()
+    per_cell = np.diag([wide / shape[1], tall / shape[0]])
+    to_xy = np.column_stack([whole.to_xy[:, :2] @ per_cell, whole.xy(low.astype(float)[None, :])[0]])
+    return Raster(whole.crs_wkt, z.astype(float).filled(np.nan) * _FEET.get(unit, 1.0), to_xy)
+
+
+def _rasterio(path: str) -> Any:
+    if not Path(path).is_file():  # also keeps names that GDAL would look up on a network from it
+        raise _refused(path, "no-terrain", "there is no such terrain file")
+    try:
+        import rasterio
+    except ImportError:
+        raise _refused(
+            path, "no-rasterio", "reading terrain needs the terrain extra: pip install 'geoturf[terrain]'"
+        ) from None
+    return rasterio
+
+
+def _refused(path: str, code: str, message: str) -> InputError:
+    return InputError(Finding("error", code, message, file=Path(path).name))
+
+
+def _fitted(raster: Raster, areas: np.ndarray) -> pd.DataFrame:
+    """Elevation, slope and aspect of areas given in cells."""
+    owner, cell = _cells_in(raster, areas)
+    z = raster.z_m[cell[:, 1].astype(int), cell[:, 0].astype(int)]
+    known = np.isfinite(z)
+    owner, cell, z = owner[known], cell[known], z[known]
+
+    def total(values: np.ndarray | None = None) -> np.ndarray:
+        return np.bincount(owner, values, minlength=len(areas)).astype(float)
+
+    with np.errstate(invalid="ignore", divide="ignore"):  # no cell: NaN, which says unknown
+        count = total()
+        mean = np.column_stack([total(cell[:, 0]), total(cell[:, 1])]) / count[:, None]
+        z_mean = total(z) / count
+        (c, r), h = (cell - mean[owner]).T, z - z_mean[owner]
+        cc, cr, rr, ch, rh = (total(values) for values in (c * c, c * r, r * r, c * h, r * h))
+        determinant = cc * rr - cr**2
+        determinant[determinant <= 1e-9 * (cc + rr) ** 2] = np.nan  # cells in a line, or only one
+        by_cell = np.column_stack([rr * ch - cr * rh, cc * rh - cr * ch]) / determinant[:, None]
+    east, north = _per_metre(raster, mean, by_cell)
+    slope = 100 * np.hypot(east, north)
+    aspect = np.where(slope > 0.01, np.degrees(np.arctan2(-east, -north)) % 360, np.nan)
+    return pd.DataFrame({"elevation_m": z_mean, "slope_pct": slope, "aspect_deg": aspect})
+
+
+def _cells_in(raster: Raster, areas: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(area, (column, row) of a cell's middle) for the cells in each area, or around it where it holds few."""
+    owner, cell = _grid(raster, areas, 0.0)
+    shapely.prepare(areas)
+    inside = shapely.contains_xy(areas[owner], cell[:, 0], cell[:, 1])
+    few = np.bincount(owner[inside], minlength=len(areas)) < _FEWEST_CELLS
+    around, wider = _grid(raster, areas[few], 1.0)
+    keep = inside & ~few[owner]
+    return np.concatenate([owner[keep], np.flatnonzero(few)[around]]), np.concatenate([cell[keep], wider])
+
+
+def _grid(raster: Raster, areas: np.ndarray, grow: float) -> tuple[np.ndarray, np.ndarray]:
+    """Middles of the cells in each area's box, every one or every so many."""
+    bounds = shapely.bounds(areas).reshape(-1, 4)
+    tall, wide = raster.z_m.shape
+    low = np.floor(np.clip(bounds[:, :2] - grow, 0, (wide, tall)))
+    high = np.ceil(np.clip(bounds[:, 2:] + grow, 0, (wide, tall)))
+    step = np.maximum(1, np.ceil((high - low) / _CELLS_ACROSS))
+    number = np.ceil((high - low) / step).astype(int)
+    count = number.prod(axis=1)
+    owner = np.repeat(np.arange(len(areas)), count)
+    place = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    across = np.repeat(number[:, 0], count)
+    at = np.column_stack([place % np.maximum(across, 1), place // np.maximum(across, 1)])
+    return owner, low[owner] + at * step[owner] + 0.5
+
+
+def _per_metre(raster: Raster, middle: np.ndarray, by_cell: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rise per metre east and north, of the rise per column and per row at ``middle``."""
+    geographic = geodetic.geographic_of(raster.crs_wkt)
+    here, right, down = (
+        geodetic.to_degrees(raster.xy(middle + shift), raster.crs_wkt) for shift in ((0, 0), (1, 0), (0, 1))
+    )
+    ellipsoid, lat = geodetic.ellipsoid_of(geographic), here[:, 1]
+    metres = np.radians(
+        np.column_stack([ellipsoid.normal_radius_m(lat) * np.cos(np.radians(lat)), ellipsoid.meridian_radius_m(lat)])
+    )
+    (ex, ny), (ex2, ny2) = ((right - here) * metres).T, ((down - here) * metres).T
+    # by_cell = J^T gradient, with the columns of J the steps of a column and of a row in metres
+    determinant = ex * ny2 - ny * ex2
+    by_column, by_row = by_cell.T
+    return (ny2 * by_column - ny * by_row) / determinant, (ex * by_row - ex2 * by_column) / determinant

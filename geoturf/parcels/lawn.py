@@ -1,0 +1,86 @@
+"""What is left of parcels when everything that is no lawn is taken away, with what was taken."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from geoturf import plane
+from geoturf.model import Ground
+from geoturf.rules.ground import ParcelRules
+
+_HAIR_M = 1e-6
+_MITRE = {"join_style": "mitre", "mitre_limit": 5.0}
+
+
+def lawns(ground: Ground, parcels: pd.DataFrame, rules: ParcelRules) -> tuple[np.ndarray, list[tuple[str, np.ndarray]]]:
+    """The lawn of each parcel, and (reason, m2 lost in the frame) in the order it was taken."""
+    lawn, losses = parcels["geometry"].to_numpy(), []
+
+    def left(reason: str, after: np.ndarray) -> None:
+        nonlocal lawn
+        losses.append((reason, shapely.area(lawn) - shapely.area(after)))
+        lawn = after
+
+    if rules.boundary_setback_m > 0:
+        left("boundary setback", shapely.buffer(lawn, -rules.boundary_setback_m, **_MITRE))
+    left("drawn as turf", _without(lawn, parcels, _drawn(ground), 0.0))
+    for role, setback in (
+        ("exclude", 0.0),
+        ("building", rules.building_setback_m),
+        ("paving", rules.paving_setback_m),
+    ):
+        things = ground.context[ground.context["role"] == role]
+        left(role, _without(lawn, parcels, things, 0.0))
+        if setback > 0:
+            left(f"{role} setback", _without(lawn, parcels, things, setback))
+    left("too narrow", _opened(lawn, rules.min_width_m))
+    left("too small", _large_parts(lawn, rules.min_area_m2))
+    left("holes filled", _filled(lawn, rules.fill_holes_m2))
+    return lawn, losses
+
+
+def _drawn(ground: Ground) -> pd.DataFrame:
+    return ground.areas[ground.areas["role"] == "turf"]
+
+
+def _without(lawn: np.ndarray, parcels: pd.DataFrame, things: pd.DataFrame, setback_m: float) -> np.ndarray:
+    """``lawn`` less the things in its frame, each grown by the setback. Only lawns that are met are touched."""
+    frame, geometry = parcels["frame"].to_numpy(), things["geometry"].to_numpy()
+    i, j = plane.near(lawn, frame, geometry, things["frame"].to_numpy(), setback_m)
+    if setback_m > 0:
+        geometry = shapely.buffer(geometry, setback_m, **_MITRE)
+    hit = np.unique(i)
+    out = lawn.copy()
+    out[hit] = shapely.difference(lawn[hit], plane.united(geometry, i, j, len(lawn))[hit])
+    return plane.polygonal(out)
+
+
+def _opened(lawn: np.ndarray, width_m: float) -> np.ndarray:
+    """Less what no disc-like square of ``width_m`` reaches: buffered in and out with mitred corners, so that straight borders and
+    square corners stay as they are; only borders at the mouth of what is cut off are new."""
+    if width_m <= 0:
+        return lawn
+    core = shapely.buffer(lawn, -width_m / 2, **_MITRE)
+    reached = shapely.buffer(core, width_m / 2 + _HAIR_M, **_MITRE)
+    out = plane.polygonal(shapely.intersection(lawn, reached))
+    same = shapely.area(lawn) - shapely.area(out) < 1e-4  # a square centimetre: only round-off
+    return np.where(same, lawn, out)
+
+
+def _large_parts(lawn: np.ndarray, least_m2: float) -> np.ndarray:
+    parts, owner = shapely.get_parts(lawn, return_index=True)
+    large = shapely.area(parts) >= least_m2
+    return plane.regrouped(parts[large], owner[large], len(lawn))
+
+
+def _filled(lawn: np.ndarray, least_m2: float) -> np.ndarray:
+    """Holes under ``least_m2`` filled."""
+    parts, owner = shapely.get_parts(lawn, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    shell = np.concatenate([[True], part[1:] != part[:-1]]) if len(part) else np.zeros(0, bool)
+    keep = shell | (shapely.area(shapely.polygons(rings)) >= least_m2)
+    if keep.all():
+        return lawn
+    return plane.regrouped(shapely.polygons(rings[keep], indices=part[keep]), owner, len(lawn))

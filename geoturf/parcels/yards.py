@@ -1,0 +1,163 @@
+"""Front, side and back yards: a lawn divided by the lines of the house that face the street and turn from it.
+
+The front yard reaches across the whole lot from the street to the nearest line of the house, the back yard from the house's
+farthest line to the back of the lot, the side yards lie between: the usual wording of zoning codes (common practice). Which
+side is the street's is told by
+
+1. a street layer (or address points): the side of the lot that lies nearest to it on average;
+2. without one, the side that touches no other parcel. Of two such sides that meet at a corner the shorter one is the front;
+   lots that stand free, lie enclosed or have open sides front and back are not told apart.
+
+The sides of a lot are those of its smallest rectangle; each stretch of border belongs to the side it faces.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from geoturf import plane
+from geoturf.model import Ground
+
+YARDS = ("front", "side", "back")
+_STEP_M = 3.0  # borders are looked at in steps of at most this
+_GAP_M = 0.5  # parcels nearer than this are neighbours
+_MOST = 0.5  # a side is open when at least this much of it touches no parcel
+_FAR_M = 1e5
+
+
+@dataclass(frozen=True)
+class Border:
+    """The steps of the parcels' outer borders: ``owner`` (row), ``middle`` (points), ``length_m`` and ``side`` 0 .. 3, the side
+    of the parcel's smallest rectangle that the step faces: bearing ``base_deg + 90 * side`` outward."""
+
+    owner: np.ndarray
+    middle: np.ndarray
+    length_m: np.ndarray
+    side: np.ndarray
+    base_deg: np.ndarray
+
+    def by_side(self, values: np.ndarray) -> np.ndarray:
+        """Sums over the steps of each parcel's sides, shape (n, 4)."""
+        size = len(self.base_deg)
+        return np.bincount(self.owner * 4 + self.side, values, minlength=4 * size).reshape(size, 4)
+
+
+def divide(ground: Ground, parcels: pd.DataFrame, lawn: np.ndarray, least_m2: float) -> tuple[np.ndarray, np.ndarray]:
+    """The yards of each lawn, shape (n, 3) in the order of `YARDS`, empty where there is none; and which parcels could be told
+    (n,): the others keep their lawn whole, in the first column. Parts under ``least_m2`` stay with the lawn's largest part."""
+    front_deg = street_side_deg(ground, parcels)
+    house = _houses(ground, parcels)
+    told = np.isfinite(front_deg) & ~shapely.is_empty(house)
+    yards = np.full((len(lawn), 3), shapely.Polygon(), dtype=object)
+    yards[~told, 0] = lawn[~told]
+    yards[told] = _cut(lawn[told], house[told], front_deg[told], least_m2)
+    return yards, told
+
+
+def street_side_deg(ground: Ground, parcels: pd.DataFrame) -> np.ndarray:
+    """Compass bearing (in the frame) from each parcel to its street; NaN where the data don't tell."""
+    border = _border(parcels["geometry"].to_numpy())
+    by_street = _nearest_side(ground, parcels, border)
+    side = np.where(by_street >= 0, by_street, _open_side(ground, parcels, border))
+    return np.where(side >= 0, (border.base_deg + 90 * side) % 360, np.nan)
+
+
+def _border(parcels: np.ndarray) -> Border:
+    shells, owner = shapely.get_parts(parcels, return_index=True)
+    rings = shapely.segmentize(shapely.get_exterior_ring(shells), _STEP_M)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    step = np.flatnonzero(ring[1:] == ring[:-1])
+    x, y = (points[step + 1] - points[step]).T
+    base = plane.long_side_deg(parcels)
+    who = owner[ring[step]]
+    outward = np.degrees(np.arctan2(y, -x))  # bearing of the right-hand normal (y, -x) of a counter-clockwise shell
+    side = np.round((outward - base[who]) / 90).astype(int) % 4
+    return Border(who, shapely.points((points[step] + points[step + 1]) / 2), np.hypot(x, y), side, base)
+
+
+def _nearest_side(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.ndarray:
+    """The side nearest to the streets on average, -1 where no street is near."""
+    streets = ground.context[ground.context["role"] == "street"]
+    lines = streets["geometry"].to_numpy()
+    geometry, frame = parcels["geometry"].to_numpy(), parcels["frame"].to_numpy()
+    i, j = plane.near(geometry, frame, lines, streets["frame"].to_numpy(), 200.0)
+    street = plane.gathered(lines, i, j, len(parcels))
+    apart = shapely.distance(border.middle, street[border.owner])
+    known = ~shapely.is_empty(street)
+    length = border.by_side(border.length_m)
+    weighted = border.by_side(np.where(np.isnan(apart), 0, apart) * border.length_m)
+    mean = np.where(length > 0, weighted / np.maximum(length, 1e-12), np.inf)
+    return np.where(known, mean.argmin(axis=1), -1)
+
+
+def _open_side(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.ndarray:
+    """The side that touches no other parcel, -1 where that does not tell."""
+    others = ground.context[ground.context["role"] == "parcel"]
+    geometry, frame = parcels["geometry"].to_numpy(), parcels["frame"].to_numpy()
+    land = others["geometry"].to_numpy()
+    i, j = plane.near(geometry, frame, land, others["frame"].to_numpy(), _GAP_M)
+    beside = shapely.area(shapely.intersection(geometry[i], land[j])) < 0.1 * shapely.area(land[j])  # not itself
+    neighbours = plane.gathered(land, i[beside], j[beside], len(parcels))
+    apart = shapely.distance(border.middle, neighbours[border.owner])
+    open_m = border.by_side(np.where(apart <= _GAP_M, 0, border.length_m))
+    length = border.by_side(border.length_m)
+    is_open = open_m >= _MOST * np.maximum(length, 1e-12)
+    count = is_open.sum(axis=1)
+    corner = (count == 2) & ~(is_open[:, 0] & is_open[:, 2]) & ~(is_open[:, 1] & is_open[:, 3])
+    shorter = np.where(is_open, length, np.inf).argmin(axis=1)
+    return np.where((count == 1) | corner, shorter, -1)
+
+
+def _houses(ground: Ground, parcels: pd.DataFrame) -> np.ndarray:
+    """The largest building on each parcel, as far as it stands on it; empty where there is none."""
+    buildings = ground.context[ground.context["role"] == "building"]
+    geometry, built = parcels["geometry"].to_numpy(), buildings["geometry"].to_numpy()
+    i, j = plane.near(geometry, parcels["frame"].to_numpy(), built, buildings["frame"].to_numpy())
+    on_it = plane.polygonal(shapely.intersection(geometry[i], built[j]))
+    size = shapely.area(on_it)
+    order = np.lexsort((-size, i))
+    order = order[size[order] > 0]
+    owner, first = np.unique(i[order], return_index=True)
+    out = np.full(len(parcels), shapely.Polygon(), dtype=object)
+    out[owner] = on_it[order[first]]
+    return out
+
+
+def _cut(lawn: np.ndarray, house: np.ndarray, front_deg: np.ndarray, least_m2: float) -> np.ndarray:
+    """Lawns divided at their houses' nearest and farthest line from the street."""
+    points, owner = shapely.get_coordinates(house, return_index=True)
+    bearing = np.radians(front_deg)
+    toward = np.column_stack([np.sin(bearing), np.cos(bearing)])
+    depth = (points * toward[owner]).sum(axis=1)  # grows toward the street
+    starts = np.searchsorted(owner, np.arange(len(lawn)))
+    far = np.full(len(lawn), _FAR_M)
+    near, back = (np.maximum.reduceat(depth, starts), np.minimum.reduceat(depth, starts)) if len(lawn) else (far, far)
+    bands = np.column_stack([_band(toward, near, far), _band(toward, back, near), _band(toward, -far, back)])
+    parts, place = shapely.get_parts(
+        plane.polygonal(shapely.intersection(np.repeat(lawn[:, None], 3, 1), bands).ravel()), return_index=True
+    )
+    return _without_scraps(parts, place // 3, place % 3, len(lawn), least_m2)
+
+
+def _without_scraps(parts: np.ndarray, owner: np.ndarray, yard: np.ndarray, size: int, least_m2: float) -> np.ndarray:
+    """Parts gathered by owner and yard; small ones go to the yard of their lawn's largest part."""
+    area = shapely.area(parts)
+    order = np.lexsort((-area, owner))
+    owners, first = np.unique(owner[order], return_index=True)
+    main = np.zeros(size, int)
+    main[owners] = yard[order[first]]
+    yard = np.where(area < least_m2, main[owner], yard)
+    key = owner * 3 + yard
+    rows = np.argsort(key, kind="stable")
+    return plane.polygonal(plane.united(parts, key[rows], rows, 3 * size)).reshape(size, 3)
+
+
+def _band(toward: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Boxes that reach from depth ``low`` to ``high`` and far to both sides."""
+    across = np.column_stack([-toward[:, 1], toward[:, 0]]) * _FAR_M
+    a, b = toward * low[:, None], toward * high[:, None]
+    return shapely.polygons(np.stack([a - across, b - across, b + across, a + across], axis=1))
