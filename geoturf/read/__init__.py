@@ -4,6 +4,7 @@
       find       the files that a path, folder, glob or zip means
       look       the layers they hold
       load       columns and geometry, the fastest way that works
+      account    what the file claims to hold against what came
       shapes     flat, valid polygons
       place      the CRS, and whether coordinates can be in it
       columns    site, area, phase, product ... by name or by mapping
@@ -24,6 +25,7 @@ from geoturf.bid import Bid
 from geoturf.errors import InputError
 from geoturf.model import Source, SourceLayer
 from geoturf.read import columns, ids, place, shapes
+from geoturf.read.account import account
 from geoturf.read.find import digest, find
 from geoturf.read.load import Loaded, load
 from geoturf.read.look import Held, choose
@@ -38,9 +40,11 @@ _ANY_GEOMETRY = ("street", "view")  # roles that may be points or lines
 def read(bid: Bid) -> Source:
     """All layers of a bid. Raises `InputError` with every finding when the input is refused."""
     say = Say(Gathered())
-    done, inputs, labels = [], {}, {}
+    done, inputs, labels, found = [], {}, {}, {}
     for layer in bid.layers:
-        for _, items in groupby(find(layer.path, bid.folder, say), lambda item: item.path):
+        if layer.path not in found:  # a file that several layers name is looked up, and complained of, once
+            found[layer.path] = find(layer.path, bid.folder, say)
+        for _, items in groupby(found[layer.path], lambda item: item.path):
             items = list(items)
             given = items[0].given
             inputs[given] = inputs.get(given) or digest(items[0])
@@ -81,6 +85,7 @@ def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> SourceLa
         say.warn(code, message)
     if mapping.faults:
         return None
+    loaded = account(held, loaded, say)
     loaded = loaded.only(columns.chosen(loaded.table, mapping, layer, len(loaded.ids), say))
     crs = place.crs_of(loaded.crs, layer.crs, loaded.geometry, say)
     if crs is None:

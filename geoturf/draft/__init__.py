@@ -1,0 +1,96 @@
+"""From GIS files to a starter bid file (`draft`), or straight to a bid with every default stated (`bid_of_files`).
+
+guess    what a layer and a column may be, by their names and values
+text     the starter, as commented TOML
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+import pyogrio
+
+from geoturf.bid import Bid, every_rule, make_bid
+from geoturf.draft import guess, text
+from geoturf.errors import BidError, InputError
+from geoturf.model import Finding
+from geoturf.read.find import find
+from geoturf.read.look import Held, layers, look
+from geoturf.read.say import Gathered, Say, counted
+from geoturf.rules.layer import PRICED
+
+_STATED = ("products", "ground", "edges", "layout", "cuts", "materials", "price")
+
+
+def draft(paths: Sequence[str], out: str | None = None) -> str:
+    """A commented starter bid file for these GIS files, its roles and column mapping guessed and marked as guesses; written
+    to ``out`` where given (never over a file that is there). Raises `InputError` when no file can be read."""
+    held, gathered = _survey(paths)
+    if not held:
+        raise InputError(gathered.findings or [Finding("error", "nothing-to-price", "no layer to draft a bid from")])
+    home = Path(out).parent if out else Path()
+    written = text.starter(held, [_beside(one.item.given, home) for one in held], gathered.findings)
+    if out:
+        try:
+            with Path(out).open("x", encoding="utf-8") as file:
+                file.write(written)
+        except OSError as error:
+            why = "is there already; name another file" if isinstance(error, FileExistsError) else error.strerror
+            raise BidError(Finding("error", "not-written", f"the draft cannot be written: {why}", file=out)) from None
+    return written
+
+
+def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
+    """A bid of bare GIS files, and notes that state every default and assumption. Raises `InputError` when a path is refused."""
+    held, gathered = _survey(paths)
+    roles = guess.roles(held)
+    tables, notes = [], []
+    for one, (role, why) in zip(held, roles, strict=True):
+        if role:
+            tables.append({"path": one.item.given, "layer": one.layer or one.inner, "role": role})
+            what = (
+                f"{counted(one.count, 'feature')} taken as {role}, {why}; a bid file can say otherwise (geoturf draft)"
+            )
+        else:
+            what = f"not used: {why}"
+        notes.append(Finding("note", "assumed-role", what, file=one.item.given, layer=one.inner))
+    tables += [{"path": f.file} for f in gathered.findings if f.severity == "error" and not f.layer]  # read says why
+    if not any(table.get("role", "turf") in PRICED for table in tables):
+        raise InputError([*gathered.findings, Finding("error", "nothing-to-price", "no layer of polygons to price")])
+    bid = make_bid({"name": Path(paths[0]).stem or "Bid", "layers": tables, "folder": "."})
+    return bid, notes + _defaults()
+
+
+def _survey(paths: Sequence[str]) -> tuple[list[Held], Gathered]:
+    """Every layer of the files, looked into. Raises `InputError` when a path means no file that geoturf takes."""
+    say = Say(Gathered())
+    held: list[Held] = []
+    for path in dict.fromkeys(paths):
+        for item in find(path, ".", say):
+            try:
+                held += [look(one) for one in layers(item)]
+            except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, OSError, RuntimeError):
+                say.at(item.given).leave_out("unreadable", f"cannot be read as {item.format}")
+    if say.to.refused:
+        raise InputError(say.to.findings)
+    return held, say.to
+
+
+def _beside(path: str, home: Path) -> str:
+    """The path as seen from the bid file's folder."""
+    return path if Path(path).is_absolute() else Path(os.path.relpath(path, home)).as_posix()
+
+
+def _defaults() -> list[Finding]:
+    """One note a section, with every default in force."""
+    sections: dict[str, list[str]] = {}
+    for section, key, default, _, _, _, _ in every_rule():
+        stated = default not in ("(needed)", "(none)", "[]", "{}", '""') and section.split(".")[0] in _STATED
+        if stated:
+            sections.setdefault(section, []).append(f"{key} = {default}")
+    return [
+        Finding("note", "default", f"[{section.replace('<name>', 'turf60')}] {', '.join(values)}")
+        for section, values in sections.items()
+    ]

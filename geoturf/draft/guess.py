@@ -1,0 +1,120 @@
+"""What a layer and a column may be. Guesses, to be marked as such wherever they are shown."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from geoturf.read.columns import match
+from geoturf.read.look import Held
+from geoturf.rules.layer import COLUMNS, PRICED, Layer
+
+_ROLES = {
+    "building": "building buildings house houses structure structures footprint footprints roof roofs",
+    "paving": "paving pavement paved drive drives driveway driveways walk walks sidewalk sidewalks path paths hardscape "
+    "concrete asphalt patio patios parking curb curbs",
+    "exclude": "exclude exclusion exclusions tree trees treewell pool pools pond ponds easement easements keepout planter "
+    "planters",
+    "street": "street streets road roads centerline centerlines centreline centrelines address addresses",
+    "view": "view views viewer viewers",
+    "parcel": "parcel parcels lot lots taxlot taxlots cadastre cadastral",
+    "turf": "turf lawn lawns grass green greens yard yards",
+}
+_ROLE_OF = {word: role for role, words in _ROLES.items() for word in words.split()}
+
+#: words of column names, best first, by what they may mean
+_COLUMNS = {
+    "site": "site_id siteid site_name lot lot_no lot_num lot_number lotno lot_id parcel parcel_id parcelid parcel_no apn pin "
+    "property property_id address addr site_addr unit_no location facility park park_name name id",
+    "area": "area_id area_no area_name zone zone_id part section bed bed_id polygon_id piece yard",
+    "phase": "phase_no phase_id phasing stage delivery release filing region",
+    "product": "turf turf_type product_id turf_id surface material",
+    "pile_bearing_deg": "bearing pile_bearing pile_dir direction nap azimuth",
+    "view": "view_id viewed_from seen_from",
+    "slope_pct": "slope slope_percent slope_perc grade grade_pct pct_slope",
+    "aspect_deg": "aspect fall_dir downhill",
+    "elevation_ft": "elev_ft elevft elevation_f elev_feet z_ft",
+    "elevation_m": "elev_m z_m elevation_metres elevation_meters",
+    "use": "landuse land_use usage use_type",
+    "cover": "existing existing_cover landcover land_cover vegetation ground_cover",
+    "irrigation": "irrig irrig_type irrigation_type watering sprinkler",
+    "district": "water_district wd district_name dist",
+    "caps": "heads head_count irrig_heads caps_count",
+    "model": "house_model plan plan_no plan_name house_plan floorplan",
+}
+
+
+def words(name: str) -> list[str]:
+    """``FrontYards_2024`` -> front, yards, 2024."""
+    return [w.lower() for w in re.findall(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])|\d+", name)]
+
+
+def role(held: Held) -> tuple[str, str]:
+    """The role a layer may have and why; "" where it can have none."""
+    named = next(((_ROLE_OF[w], w) for w in words(held.name) if w in _ROLE_OF), None)
+    drawn = held.geometry.lower()
+    if "point" in drawn or "line" in drawn:
+        if named and named[0] in ("street", "view"):
+            return named[0], f"by its name ('{named[1]}')"
+        return "", f"it holds {held.geometry}, and geoturf prices polygons"
+    if named and named[0] not in ("street", "view"):
+        return named[0], f"by its name ('{named[1]}')"
+    return "turf", "as any layer of polygons whose name says nothing else"
+
+
+def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
+    """The role of each layer, seen together. Parcels are lawns where nothing tells what stands on them, and are not used
+    where the turf itself is drawn (it would be paid twice). All polygons are turf where the names leave nothing to price."""
+    each = [role(one) for one in held]
+    found = {name for name, _ in each}
+    drawn = any("turf" in (_ROLE_OF.get(w) for w in words(one.name)) for one in held)
+    if "parcel" in found and drawn:
+        each = [
+            ("", "turf is drawn in another layer, and parcels under it would be paid twice")
+            if r == "parcel"
+            else (r, why)
+            for r, why in each
+        ]
+    elif "parcel" in found and not found & {"building", "paving", "exclude"}:
+        each = [("turf", "as nothing is there to cut out of it") if r == "parcel" else (r, why) for r, why in each]
+    if any(r in PRICED for r, _ in each):
+        return each
+    return [
+        ("turf", "as nothing else is there to price") if r in ("building", "paving", "exclude") else (r, why)
+        for r, why in each
+    ]
+
+
+def columns(held: Held) -> tuple[dict[str, str], dict[str, str]]:
+    """(columns that map by their names, guesses): geoturf's name -> the file's."""
+    sure = match(held.columns, Layer(path="x")).found
+    taken, guesses = set(sure.values()), {}
+    folded = {name.strip().casefold().replace(" ", "_").replace("-", "_"): name for name in reversed(held.columns)}
+    for ours in COLUMNS:
+        if ours in sure:
+            continue
+        for word in _COLUMNS.get(ours, "").split():
+            theirs = folded.get(word)
+            if theirs is not None and theirs not in taken and _fits(ours, values(held, theirs)):
+                guesses[ours] = theirs
+                taken.add(theirs)
+                break
+    return sure, guesses
+
+
+def values(held: Held, column: str) -> list[object]:
+    """The first values of a column, without the empty ones."""
+    if column not in held.columns or not held.values:
+        return []
+    found = held.values[held.columns.index(column)]
+    return [v for v in found if v is not None and v == v and str(v).strip()]
+
+
+def _fits(ours: str, sample: list[object]) -> bool:
+    """A guess must have values, and numbers where numbers are needed."""
+    if COLUMNS[ours].kind == "text":
+        return bool(sample)
+    try:
+        return bool(sample) and all(COLUMNS[ours].low <= float(str(v)) <= COLUMNS[ours].high for v in sample)
+    except ValueError:
+        return False
