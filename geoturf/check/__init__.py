@@ -1,0 +1,26 @@
+"""A finished result -> the promises it breaks. Any is a fault of geoturf, never of the input.
+
+An independent look: nothing here comes from the stages. Pieces are laid on the ground again with shapely, rolls are cut apart
+again, sums are added up again, money with `decimal`. One finding a promise, naming the worst or first offender.
+
+    laying.py   pieces against the ground: cover, overlap, width, allowances, pile
+    rolling.py  pieces against their rolls: inside, apart, cuttable by straight cuts, one pool a roll, lengths as sold
+    summing.py  tables against each other: edges, fasteners, pools, bounds, areas, takeoff
+    money.py    the price against itself, to the cent
+"""
+
+from __future__ import annotations
+
+from geoturf.check import laying, money, rolling, summing
+from geoturf.model import Finding, Result
+
+__all__ = ["broken_promises"]
+
+
+def broken_promises(result: Result) -> tuple[Finding, ...]:
+    """Every promise that ``result`` breaks; empty for a sound one."""
+    missing = summing.missing_values(result)
+    if missing:  # nothing can be reckoned with what is not there
+        return tuple(missing)
+    promises = (*laying.PROMISES, *rolling.PROMISES, *summing.PROMISES, *money.PROMISES)
+    return tuple(finding for promise in promises for finding in promise(result))

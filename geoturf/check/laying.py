@@ -1,0 +1,144 @@
+"""Pieces against the ground they lie on. Pile coordinates (`geoturf.model.Layout`) are reckoned anew here."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from geoturf.check.finding import area_name, told
+from geoturf.model import Finding, Result
+
+FILM_M = 1e-4  # a gap along the whole border may be this wide before it is one
+HAIR_M = 1e-5  # lengths that differ by less are the same
+
+
+def covered(result: Result) -> list[Finding]:
+    """Pieces cover all of each laid area. They do not overlap (`apart`), so what they cover adds up."""
+    turned = _in_pile_coordinates(result)
+    pieces, area = result.plan.pieces, _areas_of(result)
+    on_it = shapely.area(shapely.intersection(turned[area], _boxes(result)))
+    bare = shapely.area(turned) - np.bincount(area, on_it, len(turned))
+    wrong = bare > FILM_M * shapely.length(turned)
+    counts = np.bincount(area, minlength=len(turned))
+    return told(
+        "not-covered",
+        wrong,
+        lambda row: (
+            f"{area_name(result, row)}: {bare[row]:.4f} m2 lie bare under {counts[row]} of {len(pieces)} pieces"
+        ),
+    )
+
+
+def apart(result: Result) -> list[Finding]:
+    """Pieces of an area do not overlap."""
+    laid, area = _laid(result), _areas_of(result)
+    one, two = meeting(area, laid[:, ::2], laid[:, 1::2])
+    names = result.plan.pieces["piece"].to_numpy()
+    return told(
+        "pieces-overlap",
+        np.ones(len(one), dtype=bool),
+        lambda k: f"{area_name(result, area[one[k]])}: pieces {names[one[k]]} and {names[two[k]]} overlap",
+    )
+
+
+def not_too_wide(result: Result) -> list[Finding]:
+    """No piece is laid or cut wider than the usable width of its roll."""
+    pieces, usable = result.plan.pieces, usable_width(result)
+    wide = np.maximum(pieces["v1"] - pieces["v0"], pieces["width_m"]).to_numpy()
+    return told(
+        "piece-too-wide",
+        wide > usable + HAIR_M,
+        lambda k: f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide on a roll of usable {usable[k]:.4f} m",
+    )
+
+
+def cut_with_allowances(result: Result) -> list[Finding]:
+    """Each piece is cut as long as it lies and an allowance at both ends, and as wide and one more, up to the usable width."""
+    pieces, rules = result.plan.pieces, result.bid.layout
+    long = (pieces["u1"] - pieces["u0"]).to_numpy() + 2 * rules.end_allowance_m
+    wide = np.minimum((pieces["v1"] - pieces["v0"]).to_numpy() + rules.side_allowance_m, usable_width(result))
+    short = (pieces["length_m"] < long - HAIR_M) | (pieces["width_m"] < wide - HAIR_M)
+    return told(
+        "piece-cut-short",
+        short.to_numpy(),
+        lambda k: (
+            f"piece {pieces['piece'].iloc[k]} is cut {pieces['length_m'].iloc[k]:.4f} x {pieces['width_m'].iloc[k]:.4f} m, "
+            f"but {long[k]:.4f} x {wide[k]:.4f} m are needed"
+        ),
+    )
+
+
+def pile_one_way(result: Result) -> list[Finding]:
+    """One pile bearing an area, the one it states where it states one, and one for areas that are seen together."""
+    areas, chosen = result.ground.areas, result.plan.chosen["pile_bearing_deg"].to_numpy(float)
+    area, bearing = _areas_of(result), result.plan.pieces["bearing_deg"].to_numpy(float)
+    found = told(
+        "pile-turned",
+        _differ(bearing, chosen[area]),
+        lambda k: f"{area_name(result, area[k])}: piece {result.plan.pieces['piece'].iloc[k]} has its pile turned",
+    )
+    stated = areas["pile_bearing_deg"].to_numpy(float)
+    free = np.isnan(stated)
+    view = areas["view"].astype(str).to_numpy()
+    group, first = np.unique(view[free], return_index=True)
+    leader = chosen[free][first][np.searchsorted(group, view)] if len(group) else chosen
+    wanted = np.where(~free, stated, np.where(view != "", leader, chosen))
+    wanted = np.where(np.isnan(chosen), np.nan, wanted)
+    return found + told(
+        "pile-not-as-stated",
+        _differ(chosen, wanted),
+        lambda row: f"{area_name(result, row)}: pile at {chosen[row]:.4f} degrees, not {wanted[row]:.4f}",
+    )
+
+
+PROMISES = (covered, apart, not_too_wide, cut_with_allowances, pile_one_way)
+
+
+def usable_width(result: Result) -> np.ndarray:
+    """Usable width of the roll each piece is cut from, metres; NaN where there is no such roll."""
+    rolls = result.plan.rolls.drop_duplicates("roll").set_index("roll")["width_m"]
+    return rolls.reindex(result.plan.pieces["roll"]).to_numpy(float) - 2 * result.bid.layout.selvage_trim_m
+
+
+def meeting(group: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pairs of rectangles of one group that overlap by more than a hair; ``low``, ``high``: corners (n, 2)."""
+    if not len(low):
+        return np.empty(0, np.int64), np.empty(0, np.int64)
+    pitch = 2 * float(np.max(high - low.min())) + 1.0  # groups are laid side by side, so that one tree serves all
+    shift = np.column_stack([np.unique(group, return_inverse=True)[1] * pitch, np.zeros(len(group))])
+    boxes = shapely.box(*(low + shift + HAIR_M).T, *(high + shift - HAIR_M).T)
+    one, two = shapely.STRtree(boxes).query(boxes)
+    real = (one < two) & (group[one] == group[two])
+    real &= (np.minimum(high[one], high[two]) - np.maximum(low[one], low[two]) > HAIR_M).all(axis=1)
+    order = np.lexsort([two[real], one[real]])
+    return one[real][order], two[real][order]
+
+
+def _areas_of(result: Result) -> np.ndarray:
+    return result.plan.pieces["area_index"].to_numpy(np.int64)
+
+
+def _laid(result: Result) -> np.ndarray:
+    """u0, u1, v0, v1 of each piece; (n, 4)."""
+    return result.plan.pieces[["u0", "u1", "v0", "v1"]].to_numpy(float)
+
+
+def _boxes(result: Result) -> np.ndarray:
+    """Pieces as laid, u for x and v for y."""
+    u0, u1, v0, v1 = _laid(result).T
+    return shapely.box(u0, v0, u1, v1)
+
+
+def _in_pile_coordinates(result: Result) -> np.ndarray:
+    """Each laid area in its own pile coordinates, u for x and v for y; areas without pieces as they are."""
+    laid = result.ground.areas["laid"].to_numpy(dtype=object)
+    xy, of = shapely.get_coordinates(laid, return_index=True)
+    turn = np.radians(np.nan_to_num(result.plan.chosen["pile_bearing_deg"].to_numpy(float)))[of]
+    u = xy[:, 0] * np.sin(turn) + xy[:, 1] * np.cos(turn)
+    v = xy[:, 0] * np.cos(turn) - xy[:, 1] * np.sin(turn)
+    return shapely.set_coordinates(laid.copy(), np.column_stack([u, v]))
+
+
+def _differ(one: np.ndarray, two: np.ndarray) -> np.ndarray:
+    """Bearings that are not the same direction; NaN is the same as anything."""
+    return np.abs((one - two + 180) % 360 - 180) > 1e-6

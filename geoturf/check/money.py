@@ -1,0 +1,109 @@
+"""The price against itself, in decimal, to the cent, down and across."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import ROUND_HALF_UP, Decimal
+
+import numpy as np
+import pandas as pd
+
+from geoturf.check.finding import told
+from geoturf.model import Finding, Result
+
+CENT = Decimal("0.01")
+
+
+def whole_cents(result: Result) -> list[Finding]:
+    """Every amount is a Decimal of whole cents."""
+    price = result.price
+    columns = {
+        "lines": price.lines["amount"], "sites": price.sites["price"], "areas": price.areas["price"],
+        "totals": pd.Series(price.totals.values(), dtype=object), "schedule": price.schedule["price"],
+    }  # fmt: skip
+    found: list[Finding] = []
+    for name, column in columns.items():
+        wrong = np.array([not _is_cents(amount) for amount in column], dtype=bool)
+        found += told(
+            "not-cents", wrong, lambda k, name=name, column=column: f"{name}: {column.iloc[k]!r} is not in cents"
+        )
+    return found
+
+
+def lines(result: Result) -> list[Finding]:
+    """Each line is its quantity times its unit price; the lines add up to the price."""
+    table = result.price.lines
+    due = [
+        (Decimal(quantity) * Decimal(each)).quantize(CENT, ROUND_HALF_UP)
+        for quantity, each in zip(table["quantity"], table["unit_price"], strict=True)
+    ]
+    wrong = np.array([amount != wanted for amount, wanted in zip(table["amount"], due, strict=True)], dtype=bool)
+    found = told(
+        "line-amount", wrong, lambda k: f"line {table['line'].iloc[k]} is {table['amount'].iloc[k]}, not {due[k]}"
+    )
+    return found + _agree("lines-not-price", "the lines", _total(table["amount"]), _price(result))
+
+
+def build_up(result: Result) -> list[Finding]:
+    """From direct cost step by step to the price; the totals are those of the lines by kind."""
+    table, totals, own = result.price.lines, result.price.totals, result.price.lines["kind"]
+    found: list[Finding] = []
+    for kind, word in (("material", "materials"), ("labour", "labour"), ("plant", "plant"), ("service", "services")):
+        found += _agree("totals-not-lines", word, _total(table["amount"][own == kind]), totals[word])
+    direct = _total(table["amount"][own != "general"])
+    found += _agree("totals-not-lines", "direct cost", direct, totals["direct cost"])
+    steps = result.price.build_up
+    running = direct
+    for row in steps.itertuples():
+        running += row.amount
+        found += _agree("build-up", f"subtotal after {row.step}", running, row.subtotal)
+        found += _agree("build-up", row.step, row.amount, totals[row.step])
+    return found + _agree("build-up", "the build-up", running, _price(result))
+
+
+def schedule(result: Result) -> list[Finding]:
+    """The schedule of values adds up across (amount and steps to price) and down (to the build-up and the price)."""
+    table, steps = result.price.schedule, list(result.price.build_up["step"])
+    parts = ["amount", *steps]
+    across = np.array([_total(row[c] for c in parts) != row["price"] for _, row in table.iterrows()], dtype=bool)
+    found = told("schedule-across", across, lambda k: f"schedule, row {k}: does not add up to its price")
+    due = {"amount": result.price.totals["direct cost"], "price": _price(result)}
+    due |= {step: result.price.totals[step] for step in steps}
+    for column, wanted in due.items():
+        found += _agree("schedule-down", f"schedule, {column}", _total(table[column]), wanted)
+    return found
+
+
+def shares(result: Result) -> list[Finding]:
+    """Cost and price of areas add up to their sites', those of sites and phases to the bid's."""
+    price, land = result.price, result.ground.areas
+    found: list[Finding] = []
+    for column in ("cost", "price"):
+        wanted = price.totals[column]
+        found += _agree("sites-not-total", f"{column} of the sites", _total(price.sites[column]), wanted)
+        found += _agree("phases-not-total", f"{column} of the phases", _total(price.phases[column]), wanted)
+        keys = [key for key in ("phase", "site") if key in price.sites]
+        own = price.areas[column].groupby([land[key].astype(str).to_numpy() for key in keys]).sum()
+        sites = price.sites.set_index(keys)[column]
+        wrong = np.array([own.get(name, Decimal(0)) != amount for name, amount in sites.items()], dtype=bool)
+        found += told("areas-not-site", wrong, lambda k, s=sites: f"site {s.index[k]}: its areas do not add up to it")
+    return found
+
+
+PROMISES = (whole_cents, lines, build_up, schedule, shares)
+
+
+def _price(result: Result) -> Decimal:
+    return result.price.totals["price"]
+
+
+def _total(amounts: Iterable[Decimal]) -> Decimal:
+    return sum(amounts, Decimal(0))
+
+
+def _is_cents(amount: object) -> bool:
+    return isinstance(amount, Decimal) and amount == amount.quantize(CENT)
+
+
+def _agree(code: str, what: str, found: Decimal, wanted: Decimal) -> list[Finding]:
+    return told(code, np.array([found != wanted]), lambda _: f"{what}: {found} against {wanted}")

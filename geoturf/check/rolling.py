@@ -1,0 +1,171 @@
+"""Pieces against the rolls they are cut from."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from geoturf.check.finding import told
+from geoturf.check.laying import HAIR_M, meeting, usable_width
+from geoturf.model import Finding, Result
+
+
+def on_one_roll(result: Result) -> list[Finding]:
+    """Every piece has a name of its own and is on one roll of the table; every roll has pieces and a name of its own."""
+    pieces, rolls = result.plan.pieces, result.plan.rolls
+    lost = ~pieces["roll"].isin(rolls["roll"]) | pieces["piece"].duplicated()
+    idle = ~rolls["roll"].isin(pieces["roll"]) | rolls["roll"].duplicated()
+    return told(
+        "piece-without-roll", lost.to_numpy(), lambda k: f"piece {pieces['piece'].iloc[k]} is not on just one roll"
+    ) + told(
+        "roll-without-piece", idle.to_numpy(), lambda k: f"roll {rolls['roll'].iloc[k]} is listed twice or has no piece"
+    )
+
+
+def one_pool(result: Result) -> list[Finding]:
+    """All pieces of a roll are of one pool, of the product and the phase of the roll."""
+    areas = result.ground.areas.iloc[result.plan.pieces["area_index"]].reset_index(drop=True).astype(str)
+    columns = {"phase": [], "site": ["site"], "area": ["site", "area"]}[result.bid.cuts.pool]
+    mine = _rolls_of(result)
+    strange = np.zeros(len(mine), dtype=bool)
+    for column in ("phase", "product"):
+        strange |= mine[column].astype(str).to_numpy() != areas[column].to_numpy()
+    for column in columns:
+        strange |= (areas[column].groupby(mine["roll"]).transform("first") != areas[column]).to_numpy()
+    names = result.plan.pieces["piece"].to_numpy()
+    return told(
+        "roll-of-two-pools", strange, lambda k: f"piece {names[k]} does not belong on roll {mine['roll'].iloc[k]}"
+    )
+
+
+def inside(result: Result) -> list[Finding]:
+    """Every piece lies inside the usable part of its roll."""
+    pieces, rolls = result.plan.pieces, _rolls_of(result)
+    low, high = _corners(pieces)
+    room = np.column_stack([rolls["length_m"].to_numpy(float), usable_width(result)])
+    out = ((low < -HAIR_M) | (high > room + HAIR_M)).any(axis=1)
+    return told(
+        "piece-off-roll",
+        out,
+        lambda k: f"piece {pieces['piece'].iloc[k]} does not lie inside roll {pieces['roll'].iloc[k]}",
+    )
+
+
+def apart(result: Result) -> list[Finding]:
+    """Pieces of a roll do not overlap."""
+    pieces = result.plan.pieces
+    one, two = meeting(_number(pieces["roll"]), *_corners(pieces))
+    names = pieces["piece"].to_numpy()
+    return told(
+        "cuts-overlap",
+        np.ones(len(one), dtype=bool),
+        lambda k: f"pieces {names[one[k]]} and {names[two[k]]} overlap on roll {pieces['roll'].iloc[one[k]]}",
+    )
+
+
+def cuttable(result: Result) -> list[Finding]:
+    """Every roll can be cut apart by straight cuts from side to side of what is left, the first across the roll. Rolls whose
+    pieces overlap are told by `apart`."""
+    pieces = result.plan.pieces
+    roll, (low, high) = _number(pieces["roll"]), _corners(pieces)
+    stuck = _not_cut_apart(roll, low, high) & ~np.isin(roll, roll[meeting(roll, low, high)[0]])
+    return told("roll-not-cuttable", stuck, lambda k: f"roll {pieces['roll'].iloc[k]} cannot be cut by straight cuts")
+
+
+def as_sold(result: Result) -> list[Finding]:
+    """What is bought is a stocked roll, or a length off one in whole billing steps and no step more than needed; what is taken
+    from stock is on the bid's list."""
+    rolls = result.plan.rolls
+    bought = ~_from_stock(rolls)
+    wrong = np.array([not _sold(row, result) for row in rolls.itertuples()], dtype=bool) & bought
+    found = told(
+        "length-not-sold",
+        wrong,
+        lambda k: f"roll {rolls['roll'].iloc[k]}: {rolls['length_m'].iloc[k]:.4f} m are not sold in one length",
+    )
+    left = [(s.product, round(s.length_m, 6)) for s in result.bid.cuts.stock]
+    strange = np.zeros(len(rolls), dtype=bool)
+    for k in np.flatnonzero(~bought):
+        key = (rolls["product"].iloc[k], round(rolls["length_m"].iloc[k], 6))
+        strange[k] = key not in left
+        if key in left:
+            left.remove(key)
+    return found + told(
+        "not-in-stock", strange, lambda k: f"roll {rolls['roll'].iloc[k]} is on no list of left-overs at hand"
+    )
+
+
+def roll_sums(result: Result) -> list[Finding]:
+    """Used length, left-over and number of pieces of each roll are those of its pieces."""
+    pieces, rolls = result.plan.pieces, result.plan.rolls
+    by_roll = (pieces["along_m"] + pieces["length_m"]).groupby(pieces["roll"])
+    used = by_roll.max().reindex(rolls["roll"]).to_numpy(float)
+    count = by_roll.size().reindex(rolls["roll"]).to_numpy(float)
+    wrong = np.abs(rolls["used_m"].to_numpy(float) - used) > HAIR_M
+    wrong |= np.abs(rolls["length_m"] - rolls["used_m"] - rolls["left_over_m"]).to_numpy(float) > HAIR_M
+    wrong |= rolls["pieces"].to_numpy(float) != count
+    return told(
+        "roll-sums",
+        wrong,
+        lambda k: (
+            f"roll {rolls['roll'].iloc[k]}: used, left-over or pieces do not agree with its pieces ({used[k]:.4f} m)"
+        ),
+    )
+
+
+PROMISES = (on_one_roll, one_pool, inside, apart, cuttable, as_sold, roll_sums)
+
+
+def _corners(pieces: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Near and far corner of each piece on its roll, (along, across); (n, 2) each."""
+    low = pieces[["along_m", "across_m"]].to_numpy(float)
+    return low, low + pieces[["length_m", "width_m"]].to_numpy(float)
+
+
+def _number(names: pd.Series) -> np.ndarray:
+    return pd.factorize(names)[0]
+
+
+def _rolls_of(result: Result) -> pd.DataFrame:
+    """The roll of each piece, pieces-aligned; NaN where there is none."""
+    rolls = result.plan.rolls.drop_duplicates("roll").set_index("roll")
+    return rolls.reindex(result.plan.pieces["roll"]).reset_index()
+
+
+def _from_stock(rolls: pd.DataFrame) -> np.ndarray:
+    return (rolls["source"] == "stock").to_numpy()
+
+
+def _not_cut_apart(roll: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Pieces (bool, (n,)) that no straight cuts set free. All rolls at once: each round cuts every group wherever a straight
+    cut goes through, along and across in turn, until two rounds in a row change nothing."""
+    group, idle, axis = roll, 0, 0
+    while idle < 2 and len(group):
+        order = np.lexsort([low[:, axis], group])
+        start, stop, of = low[order, axis], high[order, axis], group[order]
+        lift = of * (float(high.max()) + 1.0)  # keeps the running reach of one group from the next one's
+        reach = np.maximum.accumulate(stop + lift) - lift
+        new = np.append(True, (of[1:] != of[:-1]) | (start[1:] >= reach[:-1] + lift[:-1] - lift[1:] - HAIR_M))
+        cut = np.empty_like(group)
+        cut[order] = np.cumsum(new) - 1
+        idle = idle + 1 if cut.max() == np.unique(group).size - 1 else 0
+        group, axis = cut, 1 - axis
+    return np.bincount(group)[group] > 1 if len(group) else np.zeros(0, dtype=bool)
+
+
+def _sold(row: tuple, result: Result) -> bool:
+    """Whether the roll in this row can be bought as it is."""
+    product, step = result.bid.products[row.product], result.bid.cuts.billing_step_m
+    sizes = [(product.roll_width_m, product.roll_lengths)]
+    sizes += [(size.roll_width_m, size.roll_lengths) for size in product.more_rolls]
+    lengths = [length for width, found in sizes if abs(width - row.width_m) < HAIR_M for length in found]
+    if not lengths:
+        return False
+    if product.sold_by == "roll":
+        return min(abs(length - row.length_m) for length in lengths) < HAIR_M
+    if abs(row.length_m - max(lengths)) < HAIR_M:
+        return row.used_m > row.length_m - step - HAIR_M
+    steps = row.length_m / step
+    return (
+        row.length_m < max(lengths) and abs(steps - round(steps)) < 1e-6 and row.length_m - row.used_m < step + HAIR_M
+    )

@@ -1,0 +1,191 @@
+"""Tables against each other: nothing missing, and what should add up does."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from geoturf.check.finding import area_name, told
+from geoturf.model import Finding, Result
+
+EDGE_M = 1e-3  # the spec's: edge lengths add up to the perimeter to 1 mm
+CLOSE = 1e-6  # sums of floats, relative
+
+_NEEDED = {
+    "ground.areas": "plan_area_m2 ground_area_m2 surface_area_m2 area_tolerance_m2 perimeter_m",
+    "edges.totals": "edge_paving_m edge_building_m edge_shared_m edge_open_m perimeter_fasteners field_fasteners fastened_m",
+    "edges.runs": "area_index length_m",
+    "plan.pieces": "area_index u0 u1 v0 v1 bearing_deg along_m across_m length_m width_m",
+    "plan.rolls": "width_m length_m used_m pieces left_over_m",
+    "plan.pools": "pieces rolls bought_m2 needed_m2 bound_m2 cut_bound_m2 by_hand_m2",
+    "plan.chosen": "pile_bearing_deg seam_m cross_seams pieces piece_area_m2 turf_bought_m2 free_cost_ratio",
+    "plan.seams": "area_index u0 v0 u1 v1 length_m",
+    "takeoff.items": "net allowance order order_size",
+    "price.lines": "quantity unit_price amount",
+    "price.sites": "cost price",
+    "price.areas": "cost price",
+}
+_ALIGNED = ("edges.totals", "plan.chosen", "takeoff.areas", "price.areas")
+
+
+def missing_values(result: Result) -> list[Finding]:
+    """No NaN, no infinity, nothing negative where a measure, a count or an amount belongs; a row for every area."""
+    found: list[Finding] = []
+    for name in _ALIGNED:
+        if len(_table(result, name)) != len(result.ground.areas):
+            found += told(
+                "rows-missing", np.ones(1, dtype=bool), lambda _, name=name: f"{name} has not one row an area"
+            )
+    for name, columns in _NEEDED.items():
+        table = _table(result, name)
+        for column in columns.split():
+            values = pd.to_numeric(table[column], errors="coerce").to_numpy(float)
+            wrong = ~np.isfinite(values)
+            found += told("value-missing", wrong, lambda k, name=name, column=column: f"{name}, row {k}: no {column}")
+    return found
+
+
+def edge_sums(result: Result) -> list[Finding]:
+    """The four kinds of edge of an area add up to its perimeter, and are those of its runs."""
+    totals, runs, count = result.edges.totals, result.edges.runs, len(result.ground.areas)
+    kinds = [f"edge_{kind}_m" for kind in ("paving", "building", "shared", "open")]
+    off = np.abs(totals[kinds].sum(axis=1) - result.ground.areas["perimeter_m"]).to_numpy(float)
+    found = told(
+        "edges-not-perimeter",
+        off > EDGE_M,
+        lambda row: f"{area_name(result, row)}: edges miss the perimeter by {off[row]:.4f} m",
+    )
+    lengths = shapely.length(runs["geometry"].to_numpy(dtype=object))
+    wrong = np.zeros(count, dtype=bool)
+    for kind, column in zip(("paving", "building", "shared", "open"), kinds, strict=True):
+        own = np.bincount(runs["area_index"].to_numpy(np.int64), lengths * (runs["kind"] == kind), count)
+        wrong |= np.abs(own - totals[column].to_numpy(float)) > EDGE_M
+    return found + told(
+        "edges-not-runs", wrong, lambda row: f"{area_name(result, row)}: edges are not those of its runs"
+    )
+
+
+def fasteners(result: Result) -> list[Finding]:
+    """Nails along each run that is not shared (one more than spaces where it has ends), in the field, none where glued."""
+    areas, runs, rules = result.ground.areas, result.edges.runs, result.bid.edges
+    nailed = np.array([result.bid.products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
+    of = runs["area_index"].to_numpy(np.int64)
+    along = np.ceil(runs["length_m"].to_numpy(float) / rules.perimeter_spacing_m - CLOSE) + ~runs["closed"].to_numpy(
+        bool
+    )
+    along = np.bincount(of, along * (runs["kind"] != "shared"), len(areas)) * nailed
+    field = np.ceil(areas["surface_area_m2"].to_numpy(float) / rules.field_spacing_m**2 - CLOSE) * nailed
+    totals = result.edges.totals
+    wrong = (totals["perimeter_fasteners"].to_numpy(float) != along) | (
+        totals["field_fasteners"].to_numpy(float) != field
+    )
+    return told(
+        "nails-miscounted", wrong, lambda row: f"{area_name(result, row)}: {along[row] + field[row]:.0f} nails are due"
+    )
+
+
+def pool_sums(result: Result) -> list[Finding]:
+    """A pool buys its rolls, has their pieces, and needs the surface of its areas."""
+    plan, pools = result.plan, result.plan.pools.set_index("pool")
+    rolls = plan.rolls.assign(m2=plan.rolls["width_m"] * plan.rolls["length_m"])
+    bought = rolls[rolls["source"] != "stock"].groupby("pool")
+    pool_of = plan.pieces["roll"].map(rolls.drop_duplicates("roll").set_index("roll")["pool"])
+    area_pool = pool_of.groupby(plan.pieces["area_index"]).first()
+    surface = result.ground.areas["surface_area_m2"].reindex(area_pool.index).groupby(area_pool).sum()
+    due = {
+        "bought_m2": bought["m2"].sum(), "rolls": bought.size(), "pieces": rolls.groupby("pool")["pieces"].sum(),
+        "needed_m2": surface,
+    }  # fmt: skip
+    found: list[Finding] = []
+    for column, values in due.items():
+        wanted = values.reindex(pools.index).fillna(0).to_numpy(float)
+        wrong = _apart(pools[column], wanted)
+        found += told("pool-sums", wrong, lambda k, c=column, w=wanted: f"pool {pools.index[k]}: {c} is not {w[k]:.6g}")
+    return found
+
+
+def bounds(result: Result) -> list[Finding]:
+    """No pool buys less than what is proven to be the least, nor less turf than its pieces have."""
+    pools = result.plan.pools
+    least = np.maximum(pools["bound_m2"], pools["cut_bound_m2"]).to_numpy(float)
+    under = pools["bought_m2"].to_numpy(float) < least * (1 - CLOSE) - CLOSE
+    return told(
+        "bound-beaten",
+        under,
+        lambda k: (
+            f"pool {pools['pool'].iloc[k]} buys {pools['bought_m2'].iloc[k]:.4f} m2 under a bound of {least[k]:.4f}"
+        ),
+    )
+
+
+def area_sums(result: Result) -> list[Finding]:
+    """Turf bought for the areas adds up to what the pools buy; pieces, their area and seams are those of the plan."""
+    plan, chosen, count = result.plan, result.plan.chosen, len(result.ground.areas)
+    off = abs(chosen["turf_bought_m2"].sum() - plan.pools["bought_m2"].sum())
+    loose = np.array([off > CLOSE * (1 + plan.pools["bought_m2"].sum())])
+    found = told("turf-shares", loose, lambda _: f"turf bought for areas and by pools differ by {off:.6f} m2")
+    of, seam_of = plan.pieces["area_index"].to_numpy(np.int64), plan.seams["area_index"].to_numpy(np.int64)
+    due = {
+        "pieces": np.bincount(of, minlength=count),
+        "piece_area_m2": np.bincount(of, plan.pieces["length_m"] * plan.pieces["width_m"], count),
+        "seam_m": np.bincount(seam_of, plan.seams["length_m"], count),
+        "cross_seams": np.bincount(seam_of, plan.seams["kind"] == "cross", count),
+    }
+    for column, wanted in due.items():
+        found += told(
+            "area-sums",
+            _apart(chosen[column], wanted),
+            lambda row, c=column, w=wanted: f"{area_name(result, row)}: {c} is not {w[row]:.6g}",
+        )
+    return found
+
+
+def orders(result: Result) -> list[Finding]:
+    """What is ordered covers what is needed and its allowance; the bid's total is the sum of its pools; a pool's net is that
+    of its areas; turf ordered is turf bought."""
+    items = result.takeoff.items
+    need = items["net"] * (1 + items["allowance"])
+    have = items["order"] * items["order_size"]
+    name = items["scope"].astype(str) + ", " + items["item"].astype(str)
+    short = (have < need * (1 - CLOSE) - CLOSE * items["order_size"]).to_numpy()
+    found = told("order-short", short, lambda k: f"{name.iloc[k]}: {have.iloc[k]:.6g} {items['unit'].iloc[k]} ordered")
+    pools, total = items[items["scope_kind"] == "pool"], items[items["scope_kind"] == "bid"]
+    for column in ("net", "order"):
+        sums, wanted = total.groupby("key")[column].sum(), pools.groupby("key")[column].sum()
+        both = wanted.index.union(sums.index)
+        wrong = _apart(sums.reindex(both).fillna(0), wanted.reindex(both).fillna(0).to_numpy(float))
+        found += told(
+            "takeoff-sums", wrong, lambda k, b=both, c=column: f"{b[k]}: the bid's {c} is not that of its pools"
+        )
+    found += list(_net_by_area(result, pools))
+    turf = pools["key"] == "turf"
+    off = abs((pools["order"] * pools["order_size"])[turf].sum() - result.plan.pools["bought_m2"].sum())
+    return found + told(
+        "turf-not-as-planned", np.array([off > 1e-3]), lambda _: f"turf ordered and the cut plan differ by {off:.4f} m2"
+    )
+
+
+def _net_by_area(result: Result, pools: pd.DataFrame) -> Iterator[Finding]:
+    """Pool rows whose net is not the sum over the areas of the phase (turf is told by the plan)."""
+    nets = result.takeoff.areas.groupby(result.ground.areas["phase"].astype(str).to_numpy()).sum()
+    rows = pools[(pools["key"] != "turf") & pools["key"].isin(nets.columns)]
+    wanted = np.array([nets.at[phase, key] for phase, key in zip(rows["phase"], rows["key"], strict=True)], dtype=float)
+    yield from told(
+        "net-not-by-area", _apart(rows["net"], wanted), lambda k: f"{rows['scope'].iloc[k]}: {rows['key'].iloc[k]}"
+    )
+
+
+PROMISES = (edge_sums, fasteners, pool_sums, bounds, area_sums, orders)
+
+
+def _table(result: Result, name: str) -> pd.DataFrame:
+    room, table = name.split(".")
+    return getattr(getattr(result, room), table)
+
+
+def _apart(values: pd.Series, wanted: np.ndarray) -> np.ndarray:
+    """Where two columns of sums differ."""
+    return np.abs(values.to_numpy(float) - wanted) > CLOSE * (1 + np.abs(wanted))
