@@ -231,7 +231,8 @@ class Takeoff:
 @dataclass(frozen=True)
 class Price:
     """``lines``: DataFrame of the price lines: line, section, phase, key, kind (material, labour, plant, service, general),
-    description, quantity, unit, unit_price, amount (Decimal); amounts add up to the price.
+    product, description, quantity, unit, unit_price, amount (Decimal), row (of ``Takeoff.items``, -1 for general lines); amounts
+    add up to the price.
     ``sites``: phase, site, cost, price (Decimal; adds up to the totals to the cent). ``areas``: areas-aligned cost, price (Decimal).
     ``totals``: build-up, name -> Decimal, in order; the last is ``price``. ``build_up``: step, base, rate, amount, subtotal.
     ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up, price; adds up down and across.

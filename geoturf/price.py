@@ -33,7 +33,7 @@ STEPS = (
     ("overhead", "overhead", "cost"),
     ("profit", "profit", "cost and overhead"),
     ("bond", "bond", "cost, overhead and profit"),
-    ("minimum charge", "", "what is missing to the least price"),
+    ("minimum charge", "", "the least price, less all that"),
 )
 _COST_STEPS = ("waste", "contingency", "sales tax")
 
@@ -121,7 +121,19 @@ def _lines(items: pd.DataFrame, costs: Mapping[str, Any], products: Mapping[str,
         money = _turf_money(products[row.product], row.width_m) if row.key == "turf" else costs.get(row.price_key)
         if money is not None:
             rows.append(_line(row, money, products))
-    columns = ["section", "phase", "key", "kind", "product", "description", "quantity", "unit", "unit_price", "cents"]
+    columns = [
+        "section",
+        "phase",
+        "key",
+        "kind",
+        "product",
+        "description",
+        "quantity",
+        "unit",
+        "unit_price",
+        "cents",
+        "row",
+    ]
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -130,7 +142,7 @@ def _line(row: Any, money: units.Money, products: Mapping[str, Product]) -> dict
     return {
         "section": row.section, "phase": row.phase, "key": row.key, "kind": ITEMS[row.key].kind, "product": row.product,
         "description": row.item, "quantity": quantity, "unit": money.unit, "unit_price": money.amount,
-        "cents": _cents(quantity * money.amount),
+        "cents": _cents(quantity * money.amount), "row": row.Index,
     }  # fmt: skip
 
 
@@ -175,7 +187,8 @@ def _build_up(lines: pd.DataFrame, rules: PriceRules) -> list[_Step]:
         rate = getattr(rules, key) if key else 0.0
         cents = _part(base, rate)
         if name == "minimum charge":
-            cents = max(0, _cents(rules.minimum.amount) - so_far) if rules.minimum is not None else 0
+            base = _cents(rules.minimum.amount) if rules.minimum is not None else 0
+            cents = max(0, base - so_far)
         steps.append(_Step(name, on, rate, base, cents))
         done[name] = cents
     return steps
@@ -230,7 +243,7 @@ def _with_general_lines(lines: pd.DataFrame, steps: list[_Step]) -> pd.DataFrame
         {
             "section": GENERAL_SECTION, "phase": "", "key": step.name, "kind": "general", "product": "",
             "description": step.name.capitalize() + (f", {100 * step.rate:g} % of {step.on}" if step.rate else ""),
-            "quantity": Decimal(1), "unit": "lump", "unit_price": _decimal(step.cents), "cents": step.cents,
+            "quantity": Decimal(1), "unit": "lump", "unit_price": _decimal(step.cents), "cents": step.cents, "row": -1,
         }
         for step in steps
         if step.cents
