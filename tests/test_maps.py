@@ -83,7 +83,9 @@ def made(
         choices=(),
         plan=plan,
         takeoff=model.Takeoff(
-            pd.DataFrame(), pd.DataFrame(), cautions=("Call 811 before you dig.", "Silica dust: see 29 CFR 1926.1153.")
+            pd.DataFrame(),
+            pd.DataFrame({"seam_fasteners": np.zeros(count, dtype=int)}),
+            cautions=("Call 811 before you dig.", "Silica dust: see 29 CFR 1926.1153."),
         ),
         price=price,
         water=water,
@@ -158,7 +160,7 @@ def _plan(areas: pd.DataFrame, shapes: np.ndarray) -> model.CutPlan:
     seam = pd.DataFrame(seams, columns=["area_index", "kind", "u0", "v0", "u1", "v1", "bearing_deg", "length_m"])
     chosen = pd.DataFrame({"pile_bearing_deg": areas["pile_bearing_deg"], "pieces": number, "turf_bought_m2": bought})
     chosen["seam_m"] = seam.groupby("area_index")["length_m"].sum().reindex(chosen.index, fill_value=0.0)
-    chosen["cross_seams"], chosen["seam_fasteners"], chosen["free_cost_ratio"] = 0, 0, 1.0
+    chosen["cross_seams"], chosen["free_cost_ratio"] = 0, 1.0
     chosen["piece_area_m2"] = bought
     pool = {"pool": "phase 1", "phase": "1", "product": "turf60", "pieces": len(table), "rolls": 3, "status": "proven"}
     pool |= {

@@ -17,7 +17,7 @@ from geoturf.maps.encode import ints
 
 PAPER, INK = "#f6f3eb", "#1e2a28"
 WORDS = ("#7aaa78", "#eddb7b", "#a3ccf5", "#e2a7b9", "#429de8", "#ab9647", "#9c87b2", "#c8f5b5")
-CLASSES = ("#f5e9bf", "#cfdba0", "#a0cba0", "#72b3b0", "#6c9dc8")
+CLASSES = ("#f5e9bf", "#cfdba0", "#a3cea2", "#7cb9b2", "#6c9fc4")
 OTHER = "#c9c6bd"  # further words, and areas that have no value
 
 

@@ -76,15 +76,21 @@ geoturf.setUpBaseMap = function (map, bid, state, drawing) {
   if (!bid.baseMap) return;
   const tiles = L.tileLayer(bid.baseMap.url, { maxZoom: 24, maxNativeZoom: 19 });
   const credit = geoturf.element("p", bid.baseMap.credit, { class: "credit", dir: "auto" });
-  let failed = 0;
-  tiles.on("tileerror", () => {
-    failed += 1;
-    if (failed !== 4) return;
+  let failed = 0, came = 0;
+  const takeOff = () => {
     map.removeLayer(tiles);
     credit.remove();
     state.baseMap = false;
     note.textContent = "The base map did not load and was taken off. Nothing else depends on it.";
     drawing.redraw();
+  };
+  tiles.on("tileload", () => (came += 1));
+  tiles.on("tileerror", () => {
+    failed += 1;
+    if (failed === 4) takeOff();
+  });
+  tiles.on("load", () => { // all are through: zoomed in there may be fewer than four
+    if (came === 0 && failed > 0 && state.baseMap) takeOff();
   });
   state.baseMap = true;
   map.getContainer().append(credit);

@@ -1,0 +1,335 @@
+"""The map in a browser with no network: Debian's Chromium, driven by playwright."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from test_maps import HOSTILE, made
+
+from geoturf import maps
+
+sync_api = pytest.importorskip("playwright.sync_api")
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium on this machine"),
+]
+QUIET = "--no-sandbox --disable-gpu --disable-background-networking --disable-component-update --disable-sync"
+SITES = [f"Lot {k:03d}" for k in range(1, 25)] + list(HOSTILE) + ["Café Élan", "Lot 999 beyond"]
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with sync_api.sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=CHROMIUM, args=QUIET.split())
+        yield started
+        started.close()
+
+
+class Opened:
+    """A page opened from disk, with what it asked for and complained of."""
+
+    def __init__(self, browser, path: Path, **options):
+        self.requests: list[str] = []
+        self.complaints: list[str] = []
+        self.page = browser.new_page(viewport={"width": 1280, "height": 800}, **options)
+        self.page.set_default_timeout(5000)
+        self.page.on("request", lambda r: self.requests.append(r.url))
+        self.page.on("console", lambda m: self.complaints.append(m.text))
+        self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
+        self.page.on("dialog", lambda d: (self.complaints.append("dialog"), d.dismiss()))
+        self.page.goto(path.as_uri())
+        self.page.wait_for_function("window.L && geoturf.drawing && geoturf.drawing.drawn")
+
+    def __call__(self, script: str):
+        return self.page.evaluate(script)
+
+    def colour_at(self, lonlat: tuple[float, float]) -> list[int]:
+        """What the canvas shows at a place: red, green, blue."""
+        return self(
+            f"""(() => {{
+              const canvas = geoturf.drawing._canvas, map = map_geoturf;
+              const at = map.latLngToLayerPoint([{lonlat[1]}, {lonlat[0]}]).subtract(L.DomUtil.getPosition(canvas));
+              const ratio = canvas.width / parseFloat(canvas.style.width);
+              return [...canvas.getContext("2d").getImageData(at.x * ratio, at.y * ratio, 1, 1).data].slice(0, 3);
+            }})()"""
+        )
+
+    def click_on(self, area: int) -> None:
+        """A click of the mouse on the spot that is surely inside an area."""
+        at = self(
+            f"""(() => {{
+              const place = geoturf.scene.inner, map = map_geoturf;
+              const at = map.latLngToContainerPoint(map.unproject([place.x[{area}], place.y[{area}]], 0));
+              const frame = map.getContainer().getBoundingClientRect();
+              return [at.x + frame.left, at.y + frame.top];
+            }})()"""
+        )
+        self.page.mouse.click(*at)
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("map") / "map.html"
+    path.write_text(maps.page(made(SITES, left_out=3), "us"), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def opened(browser, file):
+    it = Opened(browser, file)
+    yield it
+    it.page.close()
+
+
+def find(it: Opened, text: str) -> None:
+    it.page.fill("#find", text)
+    it.page.press("#find", "Enter")
+
+
+def figures(it: Opened) -> dict[str, str]:
+    """Word -> text, as the panel shows them (no-break spaces as plain ones)."""
+    words, texts = (it.page.locator(f"#picked {tag}").all_text_contents() for tag in ("dt", "dd"))
+    return dict(zip(words, [t.replace("\u00a0", " ") for t in texts], strict=True))
+
+
+def test_the_page_asks_for_itself_alone_and_complains_of_nothing(opened, file):
+    find(opened, "Lot 003")
+    opened.page.locator("#colouring").select_option(label="waste")
+    opened.page.get_by_role("button", name="Whole bid").click()
+    opened.page.wait_for_timeout(400)
+    assert opened.requests == [file.as_uri()]
+    assert opened.complaints == []
+
+
+def test_the_banner_says_how_many_are_not_priced(opened):
+    assert opened.page.locator("#banner").is_visible()
+    assert opened.page.locator("#banner").text_content().startswith("3 areas are NOT PRICED")
+
+
+def test_no_banner_when_all_are_priced(browser, tmp_path):
+    (tmp_path / "map.html").write_text(maps.page(made(["a"]), "us"), encoding="utf-8")
+    it = Opened(browser, tmp_path / "map.html")
+    assert it.page.locator("#banner").is_hidden()
+    it.page.close()
+
+
+def test_every_site_is_found_by_name_and_zoomed_to(opened):
+    for k, name in enumerate(SITES):
+        if any(ord(c) in (0x2028, 0x2029, 0xD800) for c in name):
+            continue  # no keyboard types these into one line
+        find(opened, name)
+        assert opened.page.locator("#picked h2").text_content() == name
+        assert opened("geoturf.state.site") == k
+        inside = opened(
+            "map_geoturf.getBounds().contains(geoturf.bounds(map_geoturf, geoturf.scene.siteBoxes[geoturf.state.site]))"
+        )
+        assert inside
+
+
+def test_find_by_keyboard(opened):
+    page = opened.page
+    page.focus("#find")
+    page.keyboard.type("lot 00")
+    assert page.locator("#found [role=option]").count() == 9
+    assert page.get_attribute("#find", "aria-expanded") == "true"
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    active = page.get_attribute("#find", "aria-activedescendant")
+    assert page.locator(f"#{active}").text_content() == "Lot 002"
+    assert page.locator(f"#{active}").get_attribute("aria-selected") == "true"
+    page.keyboard.press("Enter")
+    assert page.locator("#picked h2").text_content() == "Lot 002"
+    assert page.locator("#found").is_hidden()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")  # past Close: the first area's button
+    assert page.locator("#picked h3").text_content() == "Area front"
+    page.keyboard.press("Escape")
+    assert page.locator("#picked").is_hidden()
+
+
+def test_find_heeds_neither_case_nor_accents_and_says_when_there_is_none(opened):
+    find(opened, "CAFE elan")
+    assert opened.page.locator("#picked h2").text_content() == "Café Élan"
+    opened.page.fill("#find", "zzz")
+    assert opened.page.locator("#found-count").text_content() == "No site has this in its name"
+    opened.page.fill("#find", "lot")
+    assert opened.page.locator("#found-count").text_content() == "and 13 more"
+
+
+def test_a_click_on_an_area_shows_its_figures(opened):
+    """108 m2 by hand is 1,162.50 ft2 (1 ft2 = 0.09290304 m2, NIST SP 811)."""
+    find(opened, "Lot 002")
+    opened.click_on(2)
+    assert opened.page.locator("#picked h3").text_content() == "Area front"
+    shown = figures(opened)
+    assert shown["ground area"] == "1,162.50 ft²"
+    assert shown["edge paving"] == "39.37 ft"  # 12 m
+    assert shown["product"] == "turf60"
+    assert shown["price"] == "610.00 USD"
+
+
+def test_a_click_on_a_piece_names_it_and_its_roll(opened):
+    find(opened, "Lot 001")
+    opened.click_on(0)
+    shown = figures(opened)
+    inside = opened("geoturf.pieceAt(geoturf.scene, 0, geoturf.scene.inner.x[0], geoturf.scene.inner.y[0])")
+    assert shown["piece"] == f"P{inside + 1:05d}"
+    assert shown["roll"] == "R0001"
+    assert shown["length as cut"] == "39.86 ft"  # 12.15 m
+
+
+def test_a_click_beside_all_areas_clears_the_panel(opened):
+    find(opened, "Lot 001")
+    frame = opened.page.locator("#map_geoturf").bounding_box()
+    opened.page.mouse.click(frame["x"] + 20, frame["y"] + frame["height"] / 2)
+    assert opened.page.locator("#picked").is_hidden()
+
+
+def test_a_hole_is_not_the_area(opened):
+    hole = opened("geoturf.scene.borders.ring[2] - geoturf.scene.borders.ring[1]")
+    assert hole == 2
+    assert (
+        opened(
+            """(() => {
+          const { borders } = geoturf.scene, box = borders.box.subarray(4, 8);
+          return geoturf.areaAt(geoturf.scene, (box[0] + box[2]) / 2, (box[1] + box[3]) / 2);
+        })()"""
+        )
+        == -1
+    )
+
+
+def test_each_layer_switches_off_and_on(opened):
+    find(opened, "Lot 001")
+    picture = "geoturf.drawing._canvas.toDataURL()"
+    whole = opened(picture)
+    for key in ("areas", "pieces", "seams", "edges", "arrows", "names", "context"):
+        box = opened.page.locator(f"#show-{key}")
+        box.uncheck()
+        without = opened(picture)
+        assert without != whole, key
+        box.check()
+        assert opened(picture) == whole, key
+
+
+def test_areas_take_the_colour_of_their_legend(opened):
+    for key in ("arrows", "names", "pieces", "seams"):
+        opened.page.locator(f"#show-{key}").uncheck()
+    find(opened, "Lot 003")
+    spot = opened(
+        """(() => {
+          const { inner } = geoturf.scene, at = map_geoturf.unproject([inner.x[4], inner.y[4]], 0);
+          return [at.lng, at.lat];
+        })()"""
+    )
+    for label in ("product", "phase", "waste", "price per ft²"):
+        opened.page.locator("#colouring").select_option(label=label)
+        entry = opened(
+            "(() => { const c = geoturf.scene.colourings[geoturf.state.colouring]; return c.entries[c.codes[4]]; })()"
+        )
+        assert "#{:02x}{:02x}{:02x}".format(*opened.colour_at(spot)) == entry["colour"]
+        fills = opened.page.locator("#legend rect").evaluate_all("all => all.map((r) => r.getAttribute('fill'))")
+        assert entry["colour"] in fills
+
+
+def test_places_are_where_leaflet_has_them(opened):
+    """Our projection of the first border point against Leaflet's own."""
+    ours = opened("[geoturf.scene.borders.x[0], geoturf.scene.borders.y[0]]")
+    theirs = opened(
+        """(() => {
+          const deltas = geoturf.ints(geoturf.read("geoturf-areas").borders.at);
+          const p = map_geoturf.project([deltas[1] * 1e-7, deltas[0] * 1e-7], 0);
+          return [p.x, p.y];
+        })()"""
+    )
+    assert ours == pytest.approx(theirs, abs=1e-9)
+
+
+def test_text_from_the_data_makes_no_elements(opened):
+    for name in HOSTILE:
+        if name.isprintable() or "<" in name:
+            find(opened, name)
+    opened.page.wait_for_timeout(100)
+    assert opened.page.locator("#panel img, #panel b, #panel script").count() == 0
+    assert opened.complaints == []
+
+
+def test_findings_and_cautions_unfold(opened):
+    assert opened.page.locator("#findings summary").text_content() == "Findings: 1 error, 1 note"
+    opened.page.locator("#findings summary").click()
+    assert "no CRS" in opened.page.locator("#findings li.error").text_content()
+    opened.page.locator("#cautions summary").click()
+    assert opened.page.get_by_text("Call 811 before you dig.").is_visible()
+
+
+def test_a_base_map_that_cannot_be_had_is_taken_off(browser, tmp_path):
+    wanted = made(["a", "b"], base_map="http://127.0.0.1:9/{z}/{x}/{y}.png", base_map_credit="<b>credit</b>")
+    (tmp_path / "map.html").write_text(maps.page(wanted, "us"), encoding="utf-8")
+    it = Opened(browser, tmp_path / "map.html")
+    it.page.get_by_text("The base map did not load and was taken off").wait_for()
+    assert it.page.locator(".credit").count() == 0
+    assert it.page.locator(".leaflet-tile").count() == 0
+    it.page.close()
+
+
+def test_a_base_map_is_shown_with_its_credit_as_text(browser, tmp_path):
+    png = bytes.fromhex(
+        "89504e470d0a1a0a0000000d4948445200000001000000010806000000"
+        "1f15c4890000000d49444154789c6360606060000000050001a5f645400000000049454e44ae426082"
+    )
+    wanted = made(["a"], base_map="http://127.0.0.1:9/{z}/{x}/{y}.png", base_map_credit="<b>credit</b>")
+    (tmp_path / "map.html").write_text(maps.page(wanted, "us"), encoding="utf-8")
+    page = browser.new_page()
+    page.route("http://127.0.0.1:9/**", lambda route: route.fulfill(body=png, content_type="image/png"))
+    page.goto((tmp_path / "map.html").as_uri())
+    page.locator(".leaflet-tile-loaded").first.wait_for()
+    assert page.locator(".credit").text_content() == "<b>credit</b>"
+    page.close()
+
+
+def test_controls_have_names(opened):
+    """WCAG 2.1, 4.1.2: each control has a name; the map and the canvas say what they are."""
+    for control in opened.page.locator("input, select, button, summary, a[role=button]").all():
+        name = control.evaluate(
+            "e => (e.labels && e.labels.length ? e.labels[0].textContent : '') || e.getAttribute('aria-label') || e.textContent"
+        )
+        assert name.strip()
+    assert opened.page.locator("#map_geoturf").get_attribute("aria-label")
+    assert opened("document.documentElement.lang") == "en"
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 720), (1024, 768), (768, 1024)])
+def test_laptop_and_tablet_have_room_for_map_and_panel(opened, width, height):
+    opened.page.set_viewport_size({"width": width, "height": height})
+    frame, panel = (opened.page.locator(s).bounding_box() for s in ("#map_geoturf", "#panel"))
+    assert frame["width"] >= 600
+    assert frame["height"] >= 400
+    assert panel["height"] >= 350
+    assert opened("document.documentElement.scrollWidth") <= width
+
+
+def test_it_prints(opened):
+    """A sheet of PDF with the map, the legend, totals and cautions; and back again."""
+    find(opened, "Lot 001")
+    opened("window.dispatchEvent(new Event('beforeprint'))")
+    assert opened.page.locator("#cautions-list").is_visible()
+    assert opened("geoturf.drawing._canvas.width") > 900
+    opened("window.dispatchEvent(new Event('afterprint'))")
+    assert opened.page.locator("#cautions-list").is_hidden()
+    assert opened.page.pdf(prefer_css_page_size=True)[:5] == b"%PDF-"
+
+
+def test_metric_units(browser, tmp_path):
+    (tmp_path / "map.html").write_text(maps.page(made(["a"], units="metric"), "metric"), encoding="utf-8")
+    it = Opened(browser, tmp_path / "map.html")
+    find(it, "a")
+    it.click_on(0)
+    assert figures(it)["ground area"] == "108.00 m²"
+    assert it.page.locator(".leaflet-control-scale-line").all_text_contents()[0].endswith(" m")
+    assert json.loads(it("JSON.stringify(geoturf.scene.bid.totals)"))[2][1].endswith("m²")
+    it.page.close()
