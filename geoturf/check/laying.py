@@ -68,6 +68,39 @@ def cut_with_allowances(result: Result) -> list[Finding]:
     )
 
 
+def no_slivers(result: Result) -> list[Finding]:
+    """No piece is laid narrower than the rules' least width, unless the area itself is."""
+    pieces, area = result.plan.pieces, _areas_of(result)
+    low, high = np.split(shapely.bounds(_in_pile_coordinates(result)), 2, axis=1)
+    least = np.minimum(result.bid.layout.min_piece_width_m, (high - low)[area, 1])
+    least = np.minimum(least, np.nan_to_num(usable_width(result), nan=np.inf))
+    wide = (pieces["v1"] - pieces["v0"]).to_numpy(float)
+    return told(
+        "sliver",
+        wide < least - HAIR_M,
+        lambda k: f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide, the least is {least[k]:.4f} m",
+    )
+
+
+def seams_where_pieces_meet(result: Result) -> list[Finding]:
+    """The seams of an area are as long as its pieces meet under turf, to 10 cm and 1 % (a seam that grazes a border is there or
+    not by a hair)."""
+    turned, area, laid = _in_pile_coordinates(result), _areas_of(result), _laid(result)
+    low, high = laid[:, ::2], laid[:, 1::2]
+    one, two = meeting(area, low - 2 * HAIR_M, high + 2 * HAIR_M)
+    ends = np.maximum(low[one], low[two]), np.minimum(high[one], high[two])
+    joints, around = shapely.linestrings(np.stack(ends, axis=1)), turned[area[one]]
+    inside = shapely.length(shapely.intersection(joints, around))
+    border = shapely.length(shapely.intersection(joints, shapely.boundary(around)))
+    met = np.bincount(area[one], inside - border, len(turned))
+    told_m = result.plan.chosen["seam_m"].to_numpy(float)
+    return told(
+        "seams-not-as-laid",
+        np.abs(met - told_m) > 0.1 + 0.01 * met,
+        lambda row: f"{area_name(result, row)}: {told_m[row]:.3f} m of seam, but pieces meet over {met[row]:.3f} m",
+    )
+
+
 def pile_one_way(result: Result) -> list[Finding]:
     """One pile bearing an area, the one it states where it states one, and one for areas that are seen together."""
     areas, chosen = result.ground.areas, result.plan.chosen["pile_bearing_deg"].to_numpy(float)
@@ -91,7 +124,7 @@ def pile_one_way(result: Result) -> list[Finding]:
     )
 
 
-PROMISES = (covered, apart, not_too_wide, cut_with_allowances, pile_one_way)
+PROMISES = (covered, apart, not_too_wide, cut_with_allowances, no_slivers, seams_where_pieces_meet, pile_one_way)
 
 
 def usable_width(result: Result) -> np.ndarray:

@@ -14,6 +14,11 @@ from geoturf.model import Finding, Result
 CENT = Decimal("0.01")
 
 
+def adds_up(result: Result) -> list[Finding]:
+    """All promises about money; amounts that are no amounts are not added."""
+    return whole_cents(result) or [finding for promise in _SUMS for finding in promise(result)]
+
+
 def whole_cents(result: Result) -> list[Finding]:
     """Every amount is a Decimal of whole cents."""
     price = result.price
@@ -90,7 +95,8 @@ def shares(result: Result) -> list[Finding]:
     return found
 
 
-PROMISES = (whole_cents, lines, build_up, schedule, shares)
+PROMISES = (adds_up,)
+_SUMS = (lines, build_up, schedule, shares)
 
 
 def _price(result: Result) -> Decimal:

@@ -103,7 +103,7 @@ def roll_sums(result: Result) -> list[Finding]:
     count = by_roll.size().reindex(rolls["roll"]).to_numpy(float)
     wrong = np.abs(rolls["used_m"].to_numpy(float) - used) > HAIR_M
     wrong |= np.abs(rolls["length_m"] - rolls["used_m"] - rolls["left_over_m"]).to_numpy(float) > HAIR_M
-    wrong |= rolls["pieces"].to_numpy(float) != count
+    wrong |= (rolls["pieces"].to_numpy(float) != count) & ~np.isnan(count)
     return told(
         "roll-sums",
         wrong,
