@@ -158,14 +158,16 @@ def place_lot(shape: Polygon, phase: int, lot: int) -> Polygon:
         shape = affinity.translate(shape, 0, STREET_HALF)
         if turn:
             shape = affinity.translate(affinity.rotate(shape, 180, origin=(0, 0)), LOT_W, 0)
-        if phase == 2:  # a bend of 1,400 ft radius: each lot stands square to its own stretch of it
-            angle = (x + LOT_W / 2) / 1400
+        if (
+            phase == 2
+        ):  # a bend of 1,400 ft radius: each lot stands square to its own stretch of it, apart enough at the rear
+            angle = (x + LOT_W / 2) / 1260
             shape = affinity.translate(shape, -LOT_W / 2, 0)
             shape = affinity.rotate(shape, math.degrees(angle) * 0.999, origin=(0, 0))
             return settle(affinity.translate(shape, 1400 * math.sin(angle) + 200, 1400 * (1 - math.cos(angle)) + 480))
         shape = affinity.translate(shape, x, 0)
     if phase == 2:
-        end = length / 1400
+        end = length / 1260
         shape = affinity.rotate(affinity.translate(shape, -length, 0), math.degrees(end), origin=(0, 0))
         return settle(affinity.translate(shape, 1400 * math.sin(end) + 200, 1400 * (1 - math.cos(end)) + 480))
     if phase == 3:
