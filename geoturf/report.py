@@ -8,10 +8,12 @@ moved aside first, and the next run puts it back if that is where the last one d
 from __future__ import annotations
 
 import ctypes
+import glob
 import os
 import shutil
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 from geoturf.errors import InputError
@@ -22,12 +24,13 @@ _MARK = "run.json"  # a folder that holds one is ours to replace
 
 def write(result: Result, folder: str | Path) -> None:
     """Every output in ``folder``. Raises `InputError` when the folder holds other things or cannot be written."""
-    from geoturf import maps, planner, tables, workbook
+    from geoturf import maps, tables, workbook
 
     folder = Path(folder)
     refuse_foreign(folder)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
+        _sweep(folder)
         fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".part", dir=folder.parent))
     except OSError as error:
         raise _unwritable(folder, error) from None
@@ -36,6 +39,8 @@ def write(result: Result, folder: str | Path) -> None:
         workbook.write(result, fresh / "bid.xlsx")
         (fresh / "map.html").write_text(maps.page(result, result.bid.units), encoding="utf-8")
         if result.water is not None:
+            from geoturf import planner
+
             (fresh / "planner.html").write_text(planner.page(result), encoding="utf-8")
         tables.write_run(result, fresh)  # last: its presence says that the folder is complete
         fresh.chmod(0o755)
@@ -76,6 +81,13 @@ def _put_in_place(fresh: Path, folder: Path) -> None:
         folder.rename(aside)
         fresh.rename(folder)
         shutil.rmtree(aside, ignore_errors=True)
+
+
+def _sweep(folder: Path) -> None:
+    """Removes what runs killed over an hour ago left half written beside ``folder``; younger ones may still be at work."""
+    for left in folder.parent.glob(f".{glob.escape(folder.name)}.*.part"):
+        if time.time() - left.stat().st_mtime > 3600:
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def _aside(folder: Path) -> Path:

@@ -1,0 +1,43 @@
+"""What many tests start from: a small bid of real files in a temporary folder."""
+
+from __future__ import annotations
+
+import geopandas
+import pytest
+from shapely.geometry import box
+
+STATE_PLANE = "EPSG:2228"  # California zone 5, US survey feet
+HOME = (6_352_000.0, 2_148_000.0)  # an origin inside it
+
+
+@pytest.fixture
+def lawns(tmp_path):
+    """Writes lawns.gpkg: rectangles (x, y, width, depth in feet) as areas of site A; returns its path."""
+
+    def write(*rectangles, name="lawns.gpkg", **columns):
+        x, y = HOME
+        table = geopandas.GeoDataFrame(
+            {
+                "site": columns.get("site", ["A"] * len(rectangles)),
+                "area": columns.get("area", [str(k + 1) for k in range(len(rectangles))]),
+                **{key: values for key, values in columns.items() if key not in ("site", "area")},
+            },
+            geometry=[box(x + a, y + b, x + a + w, y + b + d) for a, b, w, d in rectangles],
+            crs=STATE_PLANE,
+        )
+        table.to_file(tmp_path / name, engine="pyogrio")
+        return tmp_path / name
+
+    return write
+
+
+@pytest.fixture
+def bid_file(tmp_path):
+    """Writes bid.toml for lawns.gpkg with extra TOML text; returns its path."""
+
+    def write(extra="", layer="lawns.gpkg"):
+        path = tmp_path / "bid.toml"
+        path.write_text(f'name = "Two lawns"\n[[layers]]\npath = "{layer}"\n{extra}', encoding="utf-8")
+        return path
+
+    return write

@@ -1,0 +1,134 @@
+"""The report folder: whole or not at all, whatever happens on the way."""
+
+import csv
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import geoturf
+from geoturf import report, workbook
+from geoturf.errors import InputError
+
+FILES = {
+    *(
+        "areas.csv",
+        "sites.csv",
+        "pieces.csv",
+        "rolls.csv",
+        "cut_plan.csv",
+        "left_overs.csv",
+        "materials.csv",
+        "bid.csv",
+    ),
+    *("findings.csv", "layout.gpkg", "map.html", "bid.xlsx", "run.json"),
+}
+
+
+@pytest.fixture
+def result(lawns, bid_file):
+    lawns((0, 0, 40, 30), (100, 0, 20, 14))
+    return geoturf.run(geoturf.read_bid(bid_file()))
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def test_every_file_is_written(result, tmp_path):
+    result.write(tmp_path / "out")
+    assert {path.name for path in (tmp_path / "out").iterdir()} == FILES
+
+
+def test_a_second_run_gives_the_same_bytes_but_for_the_times(result, tmp_path):
+    result.write(tmp_path / "one")
+    geoturf.run(result.bid).write(tmp_path / "two")
+    one, two = contents(tmp_path / "one"), contents(tmp_path / "two")
+    times = [json.loads(files.pop("run.json")) for files in (one, two)]
+    assert [name for name in one if one[name] != two[name]] == []
+    for run in times:
+        run.pop("seconds")
+    assert times[0] == times[1]
+
+
+def test_an_old_report_is_replaced(result, tmp_path):
+    result.write(tmp_path / "out")
+    (tmp_path / "out" / "areas.csv").write_text("old")
+    result.write(tmp_path / "out")
+    assert (tmp_path / "out" / "areas.csv").read_text().startswith("site,area,phase")
+
+
+def test_a_folder_of_other_things_is_left_alone(result, tmp_path):
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "thesis.txt").write_text("mine")
+    with pytest.raises(InputError, match="holds files that geoturf did not write"):
+        result.write(tmp_path / "out")
+    assert contents(tmp_path / "out") == {"thesis.txt": b"mine"}
+
+
+def test_a_failure_on_the_way_leaves_the_old_report_whole(result, tmp_path, monkeypatch):
+    result.write(tmp_path / "out")
+    before = contents(tmp_path / "out")
+    monkeypatch.setattr(workbook, "write", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device")))
+    with pytest.raises(InputError, match="cannot be written: No space left on device"):
+        result.write(tmp_path / "out")
+    assert contents(tmp_path / "out") == before
+    assert not list(tmp_path.glob(".out*"))
+
+
+@pytest.mark.parametrize("moment", ["tables.write", "workbook.write", "tables.write_run", "report._put_in_place"])
+def test_a_kill_at_any_moment_leaves_the_old_report_whole(result, tmp_path, moment):
+    result.write(tmp_path / "out")
+    before = contents(tmp_path / "out")
+    module, name = moment.split(".")
+    code = (
+        "import os, signal, geoturf\n"
+        "from geoturf import report, tables, workbook\n"
+        f"{module}.{name} = lambda *_: os.kill(os.getpid(), signal.SIGKILL)\n"
+        f"geoturf.run(geoturf.read_bid({str(tmp_path / 'bid.toml')!r})).write({str(tmp_path / 'out')!r})\n"
+    )
+    died = subprocess.run([sys.executable, "-c", code], capture_output=True)
+    assert died.returncode == -signal.SIGKILL, died.stderr
+    assert contents(tmp_path / "out") == before
+
+
+def test_where_names_cannot_be_exchanged_a_half_moved_folder_is_put_back(result, tmp_path, monkeypatch):
+    monkeypatch.setattr(report, "_exchange", lambda *_: False)
+    result.write(tmp_path / "out")
+    result.write(tmp_path / "out")
+    assert {path.name for path in (tmp_path / "out").iterdir()} == FILES
+    (tmp_path / "out").rename(tmp_path / ".out.old")  # killed between the two moves
+    report.refuse_foreign(tmp_path / "out")
+    assert {path.name for path in (tmp_path / "out").iterdir()} == FILES
+
+
+def test_litter_of_killed_runs_is_swept_after_an_hour(result, tmp_path):
+    for name, age in (("old", 7200), ("young", 60)):
+        folder = tmp_path / f".out.{name}.part"
+        folder.mkdir()
+        os.utime(folder, (folder.stat().st_mtime - age,) * 2)
+    result.write(tmp_path / "out")
+    assert [path.name for path in tmp_path.glob(".out*")] == [".out.young.part"]
+
+
+def test_hostile_text_stays_text_in_every_table(lawns, bid_file, tmp_path):
+    hostile = [
+        "=cmd|' /C calc'!A0",
+        "../../etc/passwd",
+        "</script><script>alert(1)</script>",
+        "{{ 7*7 }}{% raw %}",
+        "0012",
+    ]
+    lawns(*[(60 * k, 0, 30, 20) for k in range(5)], site=hostile)
+    geoturf.run(geoturf.read_bid(bid_file())).write(tmp_path / "out")
+    with (tmp_path / "out" / "areas.csv").open(newline="", encoding="utf-8") as file:
+        names = [row["site"] for row in csv.DictReader(file)]
+    assert names == ["'" + hostile[0], *hostile[1:]]
+    page = (tmp_path / "out" / "map.html").read_text(encoding="utf-8")
+    assert "<script>alert(1)" not in page
+    assert "49" not in [line.strip() for line in page.splitlines()]
+    assert {path.name for path in tmp_path.iterdir()} == {"lawns.gpkg", "bid.toml", "out"}
