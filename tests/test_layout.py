@@ -124,7 +124,7 @@ def test_a_strip_of_turf_one_roll_wide_is_one_piece():
 
 def test_a_roll_too_small_is_refused_in_one_line():
     rules = LayoutRules.model_validate({"selvage_trim": "7.5 ft"})
-    with pytest.raises(InputError, match="turf60.*selvage") as caught:
+    with pytest.raises(InputError, match=r"turf60.*selvage") as caught:
         lay_all(shapely.box(0, 0, 5, 5), rules=rules)
     assert len(str(caught.value).splitlines()) == 1
     short = Product.model_validate({"roll_lengths": "6 in"})

@@ -112,11 +112,13 @@ def warm() -> bool:
     from geoturf.layout import kernel
 
     edges = np.array([[0.0, 0.0, 0.0, 1.0], [1.0, 0.0, 1.0, 1.0]])
-    levels = np.array([0.0, 1.0])
+    vs = np.array([0.0, 1.0])
     roll = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0])
-    slabs = kernel.slabs(edges, levels, np.array([True, True]), 0.1)
-    kernel.search(levels, *slabs, roll, 0.1)
-    kernel.band(*slabs[:3], 0, 1, 0.1)
-    kernel.rows(edges, levels, 0.1)
-    stats = [f.stats for f in (kernel.slabs, kernel.search, kernel.band, kernel.rows)]
-    return any(s.cache_misses for s in stats)
+    slabs = kernel.slabs(edges, vs, vs, 0.1)
+    kernel.search(vs, *slabs, roll, 0.1, 0, kernel.MODELS)
+    span = kernel.band(*slabs[:3], 0, 1, 0.1)
+    kernel.price(span[0], span[1], 1, 1.0, roll, 0, kernel.MODELS, np.empty(kernel.MODELS))
+    kernel.turf_on(edges, 0.5, np.empty(3))
+    kernel.rows(edges, vs, 0.1)
+    compiled = (kernel.slabs, kernel.search, kernel.band, kernel.price, kernel.turf_on, kernel.rows)
+    return any(function.stats.cache_misses for function in compiled)

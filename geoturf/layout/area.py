@@ -11,7 +11,7 @@ from geoturf.layout.bound import bound_m2
 from geoturf.layout.byhand import by_hand
 from geoturf.layout.pieces import layout_of
 from geoturf.layout.roll import Roll
-from geoturf.layout.seams import Strips, strips
+from geoturf.layout.seams import Found, Strips, refined, rough, search
 from geoturf.layout.shape import Shape, axes, turned
 from geoturf.model import Choices, Layout
 
@@ -50,7 +50,7 @@ def _joint_bearing(edges: Sequence[np.ndarray], rolls: Sequence[Sequence[Roll]])
 
 def _least(edges: np.ndarray, rolls: Sequence[Roll], at: float) -> float:
     view = turned(edges, at)
-    return min(roll.worth * found.cost[kernel.MIX] for roll in rolls for found in strips(view, at, roll))
+    return min(r.worth * search(view, at, r, rough(view, r)).cost[kernel.MIX] for r in rolls)
 
 
 def _offers(shape: Shape, edges: np.ndarray, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:
@@ -58,34 +58,30 @@ def _offers(shape: Shape, edges: np.ndarray, rolls: Sequence[Roll], bearings: Se
     views = {at: turned(edges, at) for at in bearings}
     layouts: list[Layout] = []
     for roll in rolls:
-        found = [s for at, view in views.items() for s in strips(view, at, roll)]
-        offered = []
-        for strip, ganged in _chosen(found):
+        found = [search(view, at, roll, rough(view, roll)) for at, view in views.items()]
+        for strip, ganged in _chosen(found)[:OFFERED]:
             at = strip.bearing_deg
-            offered.append(layout_of(strip, views[at], axes(at) @ shape.origin, ganged))
-        layouts += offered[:OFFERED]
+            layouts.append(layout_of(strip, views[at], axes(at) @ shape.origin, ganged))
     return tuple(sorted(layouts, key=lambda layout: layout.cost))
 
 
-def _chosen(found: Sequence[Strips]) -> list[tuple[Strips, bool]]:
-    """The best strips by each price model, those chosen for off-cuts also with their strips ganged where that differs."""
-    picked: dict[int, Strips] = {}
-    for rank in range(PER_MODEL):
-        for model in (kernel.GANG, kernel.MIX, kernel.PROP, kernel.FULL):
+def _chosen(found: Sequence[Found]) -> list[tuple[Strips, bool]]:
+    """Strips worth offering, and whether to gang them: the best by each price model, then the next bearing's, until there are
+    enough; strips that gang are there both ways."""
+    out: list[tuple[Strips, bool]] = []
+    for rank in range(min(PER_MODEL, len(found))):
+        for model in (kernel.GANG, kernel.PROP, kernel.MIX, kernel.FULL):
             order = sorted(range(len(found)), key=lambda k, m=model: (round(found[k].cost[m], 9), k))
-            if rank < len(order):
-                picked.setdefault(order[rank], found[order[rank]])
-    out = []
-    for strip in picked.values():
-        if _gangs(strip):
-            out.append((strip, True))
-        out.append((strip, False))
+            if len(out) < OFFERED:
+                strip = refined(found[order[rank]], model)
+                if not any(_same(strip, other) for other, _ in out):
+                    out += [(strip, ganged) for ganged in ((True, False) if _gangs(strip) else (False,))]
     return out
 
 
+def _same(one: Strips, other: Strips) -> bool:
+    return one.bearing_deg == other.bearing_deg and np.array_equal(one.lines, other.lines)
+
+
 def _gangs(strip: Strips) -> bool:
-    numbers = strip.roll.numbers()
-    for (v0, v1), spans in zip(strip.lines, strip.spans, strict=True):
-        if any(kernel.gang(u1 - u0, v1 - v0, numbers)[1] > 1 for u0, u1 in spans):
-            return True
-    return False
+    return strip.cost[kernel.GANG] < strip.cost[kernel.FULL] - 1e-9

@@ -13,8 +13,8 @@ import numpy as np
 import shapely
 
 from geoturf.layout.roll import Roll
-from geoturf.layout.seams import least_cost
-from geoturf.layout.shape import turned
+from geoturf.layout.seams import rough, search
+from geoturf.layout.shape import Turned, turned
 
 EDGES = 12  # edge directions looked at, by total length
 SAME_DEG = 0.5
@@ -57,10 +57,16 @@ def screen(shapes: Sequence[np.ndarray], bearings_deg: np.ndarray, rolls: Sequen
     costs = []
     for bearing in bearings_deg:
         views = [turned(edges, bearing) for edges in shapes]
-        costs.append(sum(np.min([roll.worth * least_cost(view, roll) for roll in rolls], axis=0) for view in views))
+        costs.append(sum(_least(view, bearing, rolls) for view in views))
     ratio = np.min(np.array(costs) / np.min(costs, axis=0), axis=1)
     order = np.argsort(ratio, kind="stable")
     return [float(bearings_deg[k]) for k in order[:KEPT] if ratio[k] <= SLACK]
+
+
+def _least(view: Turned, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarray:
+    """Cost by each price model (models,), of the roll that suits it best; seams placed roughly."""
+    costs = [r.worth * search(view, bearing_deg, r, rough(view, r, screen=True)).cost for r in rolls]
+    return np.min(costs, axis=0)
 
 
 def longest_edge(edges: np.ndarray) -> int:

@@ -29,8 +29,7 @@ def by_hand(edges: np.ndarray, bearing_deg: float, roll: Roll, place) -> Layout:
         from_v = edge_v - np.ceil((edge_v - low) / roll.usable_m - 1e-6) * roll.usable_m
     count = max(1, int(np.ceil((high - from_v) / roll.usable_m - 1e-6)))
     cuts = from_v + np.arange(count + 1) * roll.usable_m
-    levels = np.unique(np.concatenate([view.vs, cuts]))
-    offsets, lo, hi, _ = kernel.slabs(view.edges, levels, np.isin(levels, cuts), np.inf)
+    offsets, lo, hi, _ = kernel.slabs(view.edges, view.vs, cuts, np.inf)
     used = np.flatnonzero(np.diff(offsets))
     lines = np.column_stack([cuts[used], cuts[used + 1]])
     spans = tuple(np.array([[lo[offsets[k]], hi[offsets[k]]]]) for k in used)

@@ -80,74 +80,84 @@ def _overlap(below, n_below, above, n_above):
 
 
 @_jit
-def slabs(edges, levels, cut_at, gap):
+def slabs(edges, vs, cuts, gap):
     """What each slab between two cuts takes along the pile.
 
-    ``levels``: sorted v's of all vertices and cuts; ``cut_at``: whether a level is a cut (the first and last are).
-    Gives offsets (cuts), lo and hi of the slabs' intervals (trapezoids' extents united, gaps up to ``gap`` closed), and for
-    each cut the length of turf on both its sides: the seam it would be. A border edge lying on the cut makes no seam.
+    ``vs``: sorted v's of all vertices; ``cuts``: sorted, from the first v (or below) to the last (or above). Gives offsets
+    (cuts), lo and hi of the slabs' intervals (trapezoids' extents united, gaps up to ``gap`` closed), and for each cut the
+    length of turf on both its sides: the seam it would be. A border edge lying on the cut makes no seam.
     """
-    n, m = len(edges), len(levels)
+    n, m = len(edges), len(cuts)
     active = np.empty(n, np.int64)
     order, below, above = np.empty(n), np.empty(n), np.empty(n)
     lo, hi = np.empty(n), np.empty(n)
     offsets, seams = np.zeros(m, np.int64), np.zeros(m)
     out_lo, out_hi = np.empty(4 * (n + m)), np.empty(4 * (n + m))
-    count = taken = spans = filled = cuts = n_below = 0
-    for s in range(m - 1):
-        low, high = levels[s], levels[s + 1]
-        kept = 0
-        for k in range(count):
-            if edges[active[k], 3] > low:
-                active[kept] = active[k]
-                kept += 1
-        count = kept
-        while taken < n and edges[taken, 1] < high:
-            if edges[taken, 3] > low:
-                active[count] = taken
-                count += 1
-            taken += 1
-        _cross(edges, active, count, 0.5 * (low + high), order)
-        for k in range(count):
-            above[k] = _at(edges, active[k], low)
-        if cut_at[s]:
-            seams[cuts] = _overlap(below, n_below, above, count)
-            offsets[cuts] = filled
-            cuts += 1
-            spans = 0
-        for k in range(count):
-            below[k] = _at(edges, active[k], high)
-        n_below = count
-        for k in range(0, count - 1, 2):
-            spans = _add(lo, hi, spans, min(above[k], below[k]), max(above[k + 1], below[k + 1]), gap)
-        if cut_at[s + 1]:
-            if filled + spans > len(out_lo):
-                more = np.empty(2 * len(out_lo) + spans)
-                more[:filled] = out_lo[:filled]
-                out_lo = more
-                more = np.empty(len(out_lo))
-                more[:filled] = out_hi[:filled]
-                out_hi = more
-            for k in range(spans):
-                out_lo[filled] = lo[k]
-                out_hi[filled] = hi[k]
-                filled += 1
-    offsets[cuts] = filled
-    return offsets[: cuts + 1], out_lo[:filled], out_hi[:filled], seams[: cuts + 1]
+    count = taken = spans = filled = n_below = at = 0
+    low = cuts[0]
+    while at < len(vs) and vs[at] <= low:
+        at += 1
+    for c in range(1, m):
+        fresh, spans = True, 0
+        while low < cuts[c]:
+            high = cuts[c]
+            if at < len(vs) and vs[at] < high:
+                high = vs[at]
+                at += 1
+            elif at < len(vs) and vs[at] == high:
+                at += 1
+            kept = 0
+            for k in range(count):
+                if edges[active[k], 3] > low:
+                    active[kept] = active[k]
+                    kept += 1
+            count = kept
+            while taken < n and edges[taken, 1] < high:
+                if edges[taken, 3] > low:
+                    active[count] = taken
+                    count += 1
+                taken += 1
+            _cross(edges, active, count, 0.5 * (low + high), order)
+            for k in range(count):
+                above[k] = _at(edges, active[k], low)
+            if fresh:
+                seams[c - 1] = _overlap(below, n_below, above, count)
+                fresh = False
+            for k in range(count):
+                below[k] = _at(edges, active[k], high)
+            n_below = count
+            for k in range(0, count - 1, 2):
+                spans = _add(lo, hi, spans, min(above[k], below[k]), max(above[k + 1], below[k + 1]), gap)
+            low = high
+        if filled + spans > len(out_lo):
+            out_lo, out_hi = _longer(out_lo, filled, spans), _longer(out_hi, filled, spans)
+        for k in range(spans):
+            out_lo[filled] = lo[k]
+            out_hi[filled] = hi[k]
+            filled += 1
+        offsets[c] = filled
+    return offsets, out_lo[:filled], out_hi[:filled], seams
+
+
+@_jit
+def _longer(values, filled, more):
+    out = np.empty(2 * len(values) + more)
+    out[:filled] = values[:filled]
+    return out
 
 
 @_jit
 def band(offsets, lo, hi, i, j, gap):
-    """Intervals (k, 2) of the band from cut ``i`` to cut ``j``."""
+    """Intervals of the band from cut ``i`` to cut ``j``: (2, k), from and to."""
     size = offsets[j] - offsets[i]
     a, b = np.empty(size + 1), np.empty(size + 1)
     count = 0
     for k in range(offsets[i], offsets[j]):
         count = _add(a, b, count, lo[k], hi[k], gap)
-    out = np.empty((count, 2))
+    out = np.empty((2, count))
     for k in range(count):
-        out[k, 0] = a[k]
-        out[k, 1] = b[k]
+        out[0, k] = a[k]
+        out[1, k] = b[k]
     return out
 
 
@@ -164,42 +174,53 @@ def cut_width(v, roll):
 
 
 @_jit
+def lanes_of(v, roll):
+    """How many strips ``v`` wide lie side by side in one section."""
+    return int((roll[1] + 1e-9) / max(cut_width(v, roll), TOLERANCE_M))
+
+
+@_jit
 def gang(length, v, roll):
-    """Least price of one strip cut alone: lanes side by side in a section, sections after one another, and the price."""
-    width, usable, ends, step, _side, _least, seam, cross, longest = roll[:9]
+    """One strip cut alone at its least price: lanes side by side in a section, sections after one another. Gives that price
+    (m2 of turf), lanes and sections."""
+    width, ends, step, seam, cross, longest = roll[0], roll[2], roll[3], roll[6], roll[7], roll[8]
     best, lanes, runs = np.inf, 1, 1
-    for n in range(1, int(usable / cut_width(v, roll) + 1e-9) + 1):
+    for n in range(1, lanes_of(v, roll) + 1):
         t = max(1, math.ceil(length / n / longest - 1e-6))
         price = width * t * _up(length / (n * t) + ends, step) + (n * t - 1) * (cross + v * seam)
         if price < best - 1e-12:
             best, lanes, runs = price, n, t
+        elif price > best + 2 * width * step:  # convex but for the rounding
+            break
     return best, lanes, runs
 
 
 @_jit
-def price(lo, hi, count, v, roll, out):
-    """Price (m2 of turf) of a band ``v`` wide whose pieces are the ``count`` intervals, by each model, into ``out``."""
+def price(lo, hi, count, v, roll, first, last, out):
+    """Price (m2 of turf) of a band ``v`` wide, its pieces the ``count`` intervals, by models first .. last - 1, into ``out``."""
     width, usable, ends, step = roll[0], roll[1], roll[2], roll[3]
     across = cut_width(v, roll)
-    lanes = int(usable / across + 1e-9)
-    full = part = ganged = 0.0
+    ganged = first <= GANG < last and lanes_of(v, roll) > 1
+    full = part = alone = 0.0
     for k in range(count):
         length = hi[k] - lo[k]
-        runs = max(1, math.ceil(length / roll[8] - 1e-6))
-        cut = runs * _up(length / runs + ends, step)
-        seam = (runs - 1) * (roll[7] + v * roll[6])
+        cut, seam = _up(length + ends, step), 0.0
+        if length > roll[8]:
+            runs = math.ceil(length / roll[8] - 1e-6)
+            cut = runs * _up(length / runs + ends, step)
+            seam = (runs - 1) * (roll[7] + v * roll[6])
         full += width * cut + seam
         part += width / usable * across * cut + seam
-        ganged += gang(length, v, roll)[0] if lanes > 1 else width * cut + seam
+        alone += gang(length, v, roll)[0] if ganged else width * cut + seam
     out[FULL] = full
-    out[GANG] = ganged
+    out[GANG] = alone
     out[PROP] = part
     out[MIX] = 0.5 * (full + part)
 
 
 @_jit
-def search(cuts, offsets, lo, hi, seams, roll, gap):
-    """Cheapest seams by each price model, as a shortest path over the cuts.
+def search(cuts, offsets, lo, hi, seams, roll, gap, first, last):
+    """Cheapest seams by price models ``first`` .. ``last`` - 1, as a shortest path over the cuts.
 
     ``roll``: width, usable width, both end allowances, step, side allowance, least piece width, seam price (m2/m), price of a
     cross seam (m2), longest laid length. Gives cost (models, cuts) and the cut before (models, cuts).
@@ -211,7 +232,7 @@ def search(cuts, offsets, lo, hi, seams, roll, gap):
     least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
     for i in range(m - 1):
         if offsets[i + 1] == offsets[i]:  # no turf: nothing to lay, however wide
-            for q in range(MODELS):
+            for q in range(first, last):
                 if cost[q, i] < cost[q, i + 1]:
                     cost[q, i + 1] = cost[q, i]
                     before[q, i + 1] = i
@@ -225,13 +246,49 @@ def search(cuts, offsets, lo, hi, seams, roll, gap):
                 count = _add(a, b, count, lo[k], hi[k], gap)
             if v < least:
                 continue
-            price(a, b, count, v, roll, prices)
-            for q in range(MODELS):
+            price(a, b, count, v, roll, first, last, prices)
+            for q in range(first, last):
                 c = cost[q, i] + prices[q] + seams[j] * roll[6]
                 if c < cost[q, j] - 1e-12:
                     cost[q, j] = c
                     before[q, j] = i
     return cost, before
+
+
+@_jit
+def turf_on(edges, v, out):
+    """Stretches of turf on both sides of the line at ``v``, into ``out`` flat: from, to, from, to … Gives how many numbers."""
+    n = len(edges)
+    below, above = np.empty(n + 1), np.empty(n + 1)
+    active, hair = np.empty(n, np.int64), 2 * TOLERANCE_M
+    n_below = _chords(edges, v - hair, active, below)
+    n_above = _chords(edges, v + hair, active, above)
+    i = j = count = 0
+    while i + 1 < n_below and j + 1 < n_above:
+        a, b = max(below[i], above[j]), min(below[i + 1], above[j + 1])
+        if b - a > TOLERANCE_M:
+            out[count] = a
+            out[count + 1] = b
+            count += 2
+        if below[i + 1] < above[j + 1]:
+            i += 2
+        else:
+            j += 2
+    return count
+
+
+@_jit
+def _chords(edges, v, active, out):
+    """Where the edges cross the line at ``v``, sorted, into ``out``; gives how many."""
+    count = 0
+    for e in range(len(edges)):
+        if edges[e, 1] >= v:
+            break
+        if edges[e, 3] >= v:
+            active[count] = e
+            count += 1
+    _cross(edges, active, count, v, out)
+    return count
 
 
 @_jit

@@ -98,32 +98,17 @@ def _up(value: np.ndarray, step: float) -> np.ndarray:
 
 def _side_seams(lines: np.ndarray, edges: np.ndarray) -> list[tuple[float, float, float]]:
     """Stretches v, u0, u1 of turf on both sides of the lines between strips."""
-    out = []
-    for (_, v), (after, _) in pairwise(lines):
+    out, found = [], np.empty(len(edges) + 1)
+    for (_, v), (after, _) in pairwise(lines.tolist()):
         if after - v < kernel.TOLERANCE_M:
-            out += [(v, a, b) for a, b in _turf_on(edges, v)]
+            count = kernel.turf_on(edges, v, found)
+            out += [(v, found[k], found[k + 1]) for k in range(0, count, 2)]
     return out
 
 
 def _cross_seams(u: float, v0: float, v1: float, edges: np.ndarray) -> list[tuple[float, float, float]]:
     """The turf u, v from, v to on the cross line at u between v0 and v1; ``edges`` are the shape's, across."""
-    return [(u, a, b) for a, b in _common(_turf_on(edges, u), [(v0, v1)])]
-
-
-def _turf_on(edges: np.ndarray, v: float) -> list[tuple[float, float]]:
-    """Intervals of turf on both sides of the line at ``v``: where a border runs along it there is no seam."""
-    return _common(_chords(edges, v, below=True), _chords(edges, v, below=False))
-
-
-def _chords(edges: np.ndarray, v: float, below: bool) -> list[tuple[float, float]]:
-    """Intervals of the shape along the line at ``v``, seen from just below or just above it."""
-    low, high = edges[:, 1], edges[:, 3]
-    at = edges[(low < v) & (v <= high) if below else (low <= v) & (v < high)]
-    us = np.sort(at[:, 0] + (v - at[:, 1]) / (at[:, 3] - at[:, 1]) * (at[:, 2] - at[:, 0]))
-    return list(zip(us[0::2], us[1::2], strict=False))
-
-
-def _common(first: list[tuple[float, float]], second: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Overlaps of two lists of intervals, longer than a hair."""
-    pairs = ((max(a, c), min(b, d)) for a, b in first for c, d in second)
-    return [(a, b) for a, b in pairs if b - a > kernel.TOLERANCE_M]
+    found = np.empty(len(edges) + 1)
+    count = kernel.turf_on(edges, u, found)
+    inside = [(max(v0, found[k]), min(v1, found[k + 1])) for k in range(0, count, 2)]
+    return [(u, a, b) for a, b in inside if b - a > kernel.TOLERANCE_M]

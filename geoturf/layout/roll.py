@@ -38,22 +38,18 @@ class Roll:
         """Both end allowances: gaps up to this are closed, since a second piece would take as much."""
         return 2 * self.end_m
 
+    def lane_m(self, lanes: int) -> float:
+        """Widest strip that is cut ``lanes`` side by side; 0 if the rules leave none."""
+        if lanes == 1:
+            return self.usable_m
+        wide = math.floor(self.usable_m / lanes / self.step_m + 1e-6) * self.step_m - self.side_m
+        return wide if wide >= self.least_m else 0.0
+
     def numbers(self) -> np.ndarray:
         """What the kernel takes: see `geoturf.layout.kernel.search`. Seams are in m2 of *this* roll's turf there."""
         seam, cross = min(self.seam / self.worth, HEAVIEST), min(self.cross / self.worth, HEAVIEST)
-        return np.array(
-            [
-                self.width_m,
-                self.usable_m,
-                self.ends_m,
-                self.step_m,
-                self.side_m,
-                self.least_m,
-                seam,
-                cross,
-                self.longest_m,
-            ]
-        )
+        sizes = [self.width_m, self.usable_m, self.ends_m, self.step_m, self.side_m, self.least_m]
+        return np.array([*sizes, seam, cross, self.longest_m])
 
 
 def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]:

@@ -1,9 +1,10 @@
 """Where the seams go: the cheapest strips across one shape at one bearing, by each way of pricing an off-cut.
 
 A strip is a band of the area between two seam lines; what it takes along the pile is the projection of its turf. Seam lines are
-a shortest path over candidate cuts (`geoturf.layout.kernel.search`). Candidates: a grid that divides the usable width in 48, laid
-from both ends (so that strips of exactly full, half, third … width exist from either side), and every vertex with its
-repeats a usable width apart.
+a shortest path over candidate cuts (`geoturf.layout.kernel.search`). A coarse search
+over a few widths that matter (full, those that share a section two, three or four side by side, eighths), from both ends of the
+shape and with its vertices, finds about where the seams lie. Two finer ones about there, the last on whole cut steps and at
+vertices and their repeats a usable width apart, place them.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ from geoturf.layout import kernel
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import Turned
 
-FINE, COARSE = 48, 8
+EIGHTHS = np.array([1, 3, 5, 7]) / 8
+MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
 MAX_CUTS = 20_000
 SAME_M = 1e-7
@@ -34,68 +36,113 @@ class Strips:
     cost: np.ndarray
 
 
-def candidates(shape: Turned, usable_m: float, parts: int) -> np.ndarray:
-    """Sorted v's where a seam may lie; the first and last are the ends of the shape."""
+@dataclass(frozen=True)
+class Found:
+    """A search's outcome at one bearing for one roll: ``cost`` (models,), and the way to each cut by each model."""
+
+    bearing_deg: float
+    shape: Turned
+    roll: Roll
+    cuts: np.ndarray
+    slabs: tuple[np.ndarray, ...]
+    before: np.ndarray
+    cost: np.ndarray
+
+
+def rough(shape: Turned, roll: Roll, screen: bool = False) -> np.ndarray:
+    """Candidate v's of the coarse search, not sorted; fewer to ``screen`` bearings."""
+    usable = roll.usable_m
+    lanes = np.array([roll.lane_m(n) for n in ((2, 3) if screen else (2, 3, 4))])
+    some = [[0.0], lanes, usable - lanes]
+    if not screen:
+        some += [2 * lanes[1:], 3 * lanes[2:], EIGHTHS * usable]
+    cuts = _both_ends(shape, usable, np.concatenate(some))
+    return np.concatenate([cuts, shape.vs]) if len(shape.vs) <= MAX_VERTICES else cuts
+
+
+def _both_ends(shape: Turned, usable_m: float, offsets: np.ndarray) -> np.ndarray:
+    """Offsets and their repeats a usable width apart, from either end of the shape."""
     low, high = shape.vs[0], shape.vs[-1]
-    while parts > 3 and 2 * (high - low) / usable_m * parts > MAX_CUTS:
-        parts //= 2
-    step = usable_m / parts
-    steps = np.arange(int((high - low) / step) + 1) * step
-    cuts = [low + steps, high - steps]
-    if parts == FINE and len(shape.vs) <= MAX_VERTICES:
-        repeats = int((high - low) / usable_m) + 1
-        shifts = np.arange(-repeats, repeats + 1) * usable_m
-        cuts.append((shape.vs[:, None] + shifts).ravel())
-    every = np.unique(np.concatenate(cuts))
+    span = high - low
+    while len(offsets) > 3 and 2 * span / usable_m * len(offsets) > MAX_CUTS:
+        offsets = offsets[::2]
+    steps = (np.arange(int(span / usable_m) + 1)[:, None] * usable_m + offsets).ravel()
+    return np.concatenate([low + steps, high - steps])
+
+
+def search(
+    shape: Turned,
+    bearing_deg: float,
+    roll: Roll,
+    candidates: np.ndarray,
+    models: tuple[int, int] = (0, kernel.MODELS),
+) -> Found:
+    """Cheapest seams among the candidates by price models ``models[0]`` .. ``models[1]`` - 1."""
+    cuts = _tidy(candidates, shape)
+    slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
+    cost, before = kernel.search(cuts, *slabs, roll.numbers(), roll.ends_m, *models)
+    return Found(bearing_deg, shape, roll, cuts, slabs, before, cost[:, -1])
+
+
+def refined(found: Found, model: int) -> Strips:
+    """The strips of ``found`` by one price model, their seams placed finely."""
+    shape, usable, step = found.shape, found.roll.usable_m, found.roll.step_m
+    vertices = np.empty(0)
+    if len(shape.vs) <= MAX_VERTICES:
+        repeats = int((shape.vs[-1] - shape.vs[0]) / usable) + 1
+        vertices = (shape.vs[:, None] + np.arange(-repeats, repeats + 1) * usable).ravel()
+    finest = min(FINEST, int(usable / step + 1e-6))
+    for grid, window in (
+        (np.arange(MIDDLE) * (usable / MIDDLE), usable / 12),
+        (np.arange(1, finest + 1) * (step if finest < FINEST else usable / FINEST), usable / MIDDLE),
+    ):
+        about = np.unique([v for way in _path(found, model) for v in found.cuts[list(way)]])
+        near = _near(np.concatenate([_both_ends(shape, usable, grid), vertices]), about, 1.01 * window)
+        found = search(shape, found.bearing_deg, found.roll, near, (model, model + 1))
+    return strips(found, model)
+
+
+def _near(values: np.ndarray, about: np.ndarray, window: float) -> np.ndarray:
+    """Those of ``values`` within ``window`` of any of the sorted ``about``, and ``about`` itself."""
+    after = np.searchsorted(about, values)
+    to_next = about[np.minimum(after, len(about) - 1)] - values
+    to_last = values - about[np.maximum(after - 1, 0)]
+    return np.concatenate([values[np.minimum(np.abs(to_next), np.abs(to_last)) < window], about])
+
+
+def strips(found: Found, model: int) -> Strips:
+    """The strips of a search by one price model."""
+    offsets, lo, hi, seams = found.slabs
+    numbers, cuts, path = found.roll.numbers(), found.cuts, _path(found, model)
+    spans, cost, one = [], np.zeros(kernel.MODELS), np.empty(kernel.MODELS)
+    for i, j in path:
+        span = kernel.band(offsets, lo, hi, i, j, found.roll.ends_m)
+        kernel.price(span[0], span[1], span.shape[1], cuts[j] - cuts[i], numbers, 0, kernel.MODELS, one)
+        cost += one + numbers[6] * seams[j]
+        spans.append(span.T)
+    lines = np.array([(cuts[i], cuts[j]) for i, j in path])
+    return Strips(found.bearing_deg, found.roll, lines, tuple(spans), cost)
+
+
+def _tidy(candidates: np.ndarray, shape: Turned) -> np.ndarray:
+    """Sorted; of those that nearly coincide one stays, the shape's ends always."""
+    low, high = shape.vs[0], shape.vs[-1]
+    every = np.sort(candidates)
     every = every[(every > low + SAME_M) & (every < high - SAME_M)]
-    apart = np.diff(every, prepend=-np.inf) > SAME_M
+    if not len(every):
+        return np.array([low, high])
+    apart = np.empty(len(every), bool)
+    apart[0] = True
+    np.greater(every[1:] - every[:-1], SAME_M, out=apart[1:])
     return np.concatenate([[low], every[apart], [high]])
 
 
-def strips(shape: Turned, bearing_deg: float, roll: Roll, parts: int = FINE) -> list[Strips]:
-    """The cheapest strips by each price model, those that differ."""
-    numbers = roll.numbers()
-    cuts = candidates(shape, roll.usable_m, parts)
-    levels = np.unique(np.concatenate([shape.vs, cuts]))
-    slabs = kernel.slabs(shape.edges, levels, np.isin(levels, cuts), roll.ends_m)
-    _, before = kernel.search(cuts, *slabs, numbers, roll.ends_m)
-    paths = dict.fromkeys(_path(before[q], slabs[0]) for q in range(kernel.MODELS))
-    return [_strips(path, cuts, slabs, numbers, bearing_deg, roll) for path in paths]
-
-
-def least_cost(shape: Turned, roll: Roll, parts: int = COARSE) -> np.ndarray:
-    """Cost by each price model (models,), without the strips."""
-    cuts = candidates(shape, roll.usable_m, parts)
-    levels = np.unique(np.concatenate([shape.vs, cuts]))
-    slabs = kernel.slabs(shape.edges, levels, np.isin(levels, cuts), roll.ends_m)
-    return kernel.search(cuts, *slabs, roll.numbers(), roll.ends_m)[0][:, -1]
-
-
-def _path(before: np.ndarray, offsets: np.ndarray) -> tuple[tuple[int, int], ...]:
-    """Steps (from cut, to cut) of one model, in order; steps over no turf are left out."""
-    steps, j = [], len(before) - 1
+def _path(found: Found, model: int) -> list[tuple[int, int]]:
+    """Steps (from cut, to cut) in order; steps over no turf are left out."""
+    steps, j = [], len(found.cuts) - 1
     while j > 0:
-        i = int(before[j])
-        if offsets[j] > offsets[i]:
+        i = int(found.before[model, j])
+        if found.slabs[0][j] > found.slabs[0][i]:
             steps.append((i, j))
         j = i
-    return tuple(reversed(steps))
-
-
-def _strips(path, cuts, slabs, numbers, bearing_deg: float, roll: Roll) -> Strips:
-    offsets, lo, hi, seams = slabs
-    spans, cost, one = [], np.zeros(kernel.MODELS), np.empty(kernel.MODELS)
-    for i, j in path:
-        span = kernel.band(offsets, lo, hi, i, j, roll.ends_m)
-        kernel.price(
-            np.ascontiguousarray(span[:, 0]),
-            np.ascontiguousarray(span[:, 1]),
-            len(span),
-            cuts[j] - cuts[i],
-            numbers,
-            one,
-        )
-        cost += one + numbers[6] * seams[j]
-        spans.append(span)
-    lines = np.array([(cuts[i], cuts[j]) for i, j in path])
-    return Strips(bearing_deg, roll, lines, tuple(spans), cost)
+    return steps[::-1]

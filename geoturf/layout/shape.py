@@ -32,7 +32,7 @@ class Shape:
 @dataclass(frozen=True)
 class Turned:
     """A shape in pile coordinates (u along the pile, v across), ready for the kernel: ``edges`` (n, 4) sorted by lower v,
-        without those of constant v; ``vs`` the distinct v's of all vertices; ``across`` the same the other way round, v0, u0, v1, u1
+    without those of constant v; ``vs`` the distinct v's of all vertices; ``across`` the same the other way round, v0, u0, v1, u1
     sorted by lower u, for lines across the pile."""
 
     edges: np.ndarray
