@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from test_maps import HOSTILE, made
+from hand_made import HOSTILE, made
 
 from geoturf import maps
 

@@ -67,11 +67,11 @@ def areas(result: Result) -> dict[str, Any]:
     return {
         "count": len(area),
         "site": encode.words(area["site"]),
-        "area": area["area"].astype(str).tolist(),
+        "area": encode.ids(area["area"]),
         "borders": encode.polygons(ground.to_degrees(frames, frame, borders)),
         "inner": encode.ints(encode.deltas(encode.grid(shapely.get_coordinates(inner)))),
         "figures": _figures(result),
-        "sites": figures.columns(tables.sites(result), result.bid.currency),
+        "sites": figures.columns(tables.sites(result), result.bid.currency, but=("site",)),
         "colourings": colourings(result),
     }
 
@@ -82,7 +82,7 @@ def _figures(result: Result) -> list[dict[str, Any]]:
     decimals = table.attrs["decimals"]
     table = table.assign(cost=money["cost"].to_numpy(), price=money["price"].to_numpy())
     table.attrs["decimals"] = decimals
-    return figures.columns(table, result.bid.currency)
+    return figures.columns(table, result.bid.currency, but=("site", "area"))
 
 
 def colourings(result: Result) -> list[dict[str, Any]]:
@@ -119,7 +119,7 @@ def pieces(result: Result) -> dict[str, Any]:
         "counts": encode.ints(np.bincount(owner, minlength=count)),
         "boxes": encode.ints(_boxes(table, owner, u0, v0)),
         "roll": encode.words(table["roll"]),
-        "piece": table["piece"].astype(str).tolist(),
+        "piece": encode.ids(table["piece"]),
         "cut": _cut(table, result.bid.units),
         "seams": _seams(seams, u0, v0, count),
     }

@@ -7,12 +7,14 @@ A column of whole numbers becomes base64 of zigzag LEB128 varints (small numbers
 from __future__ import annotations
 
 import base64
+import re
 from typing import Any
 
 import numpy as np
 import shapely
 
 STEP_DEG = 1e-7
+_ID = re.compile(r"(.*?)([0-9]{0,9})", re.DOTALL)
 
 
 def ints(values: Any) -> str:
@@ -75,3 +77,13 @@ def words(column: Any) -> dict[str, Any]:
     texts = [str(value) for value in column]
     place = {word: k for k, word in enumerate(dict.fromkeys(texts))}
     return {"words": list(place), "codes": ints([place[text] for text in texts])}
+
+
+def ids(column: Any) -> dict[str, Any]:
+    """A text column of ids such as ``P00012``: the distinct stems with the count of digits that follow, each row's stem, and the
+    numbers as differences. A text without digits at its end is a stem with none."""
+    parts = [_ID.fullmatch(str(value)).groups() for value in column]
+    place = {key: k for k, key in enumerate(dict.fromkeys((stem, len(digits)) for stem, digits in parts))}
+    numbers = np.array([int(digits or 0) for _, digits in parts], dtype=np.int64)
+    codes = [place[stem, len(digits)] for stem, digits in parts]
+    return {"stems": list(place), "codes": ints(codes), "numbers": ints(deltas(numbers))}

@@ -7,25 +7,28 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from geoturf.maps import encode
+
 # suffix of a column -> unit as it is shown
 _UNITS = {"_ft2": "ft²", "_m2": "m²", "_m3": "m³", "_gal": "gal", "_ft": "ft", "_m": "m", "_pct": "%", "_deg": "°"}
 _MONEY = ("cost", "price", "capital", "rebate", "npv")
 
 
-def columns(table: pd.DataFrame, currency: str) -> list[dict[str, Any]]:
-    """Label, unit and texts or numbers of each column; None for a number that is not known."""
+def columns(table: pd.DataFrame, currency: str, but: tuple[str, ...] = ()) -> list[dict[str, Any]]:
+    """Label, unit and texts or numbers of each column of ``table`` ``but`` those named. Texts come as `encode.words` writes
+    them; numbers as `sparse` does, in units of their last digit."""
     decimals = table.attrs.get("decimals", {})
-    return [_column(name, table[name], decimals.get(name, 0), currency) for name in table.columns]
+    return [_column(name, table[name], decimals.get(name, 0), currency) for name in table.columns if name not in but]
 
 
 def _column(name: str, values: pd.Series, digits: int, currency: str) -> dict[str, Any]:
     label, unit = said(name)
     if name in _MONEY:
-        return {"label": label, "unit": currency, "digits": 2, "numbers": _numbers(values, 2)}
-    if pd.api.types.is_numeric_dtype(values):
-        digits = min(digits, 2)  # enough to read; the files have them all
-        return {"label": label, "unit": unit, "digits": digits, "numbers": _numbers(values, digits)}
-    return {"label": label, "texts": [str(value) for value in values]}
+        unit, digits = currency, 2
+    elif not pd.api.types.is_numeric_dtype(values):
+        return {"label": label, "texts": encode.words(values)}
+    digits = min(digits, 2)  # enough to read; the files have them all
+    return {"label": label, "unit": unit, "digits": digits, "numbers": sparse(values, digits)}
 
 
 def said(name: str) -> tuple[str, str]:
@@ -36,6 +39,7 @@ def said(name: str) -> tuple[str, str]:
     return name.replace("_", " "), ""
 
 
-def _numbers(values: pd.Series, digits: int) -> list[float | int | None]:
-    numbers = np.round(pd.to_numeric(values, errors="coerce").to_numpy(dtype=float), digits)
-    return [None if not np.isfinite(n) else int(n) if n == int(n) else n for n in numbers.tolist()]
+def sparse(values: pd.Series, digits: int) -> str:
+    """Numbers in units of their last digit as text: 0 for one that is not known, those from 0 on one higher."""
+    numbers = np.rint(pd.to_numeric(values, errors="coerce").to_numpy(dtype=float) * 10**digits)
+    return encode.ints(np.where(np.isfinite(numbers), numbers + (numbers >= 0), 0))

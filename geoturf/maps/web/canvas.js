@@ -19,7 +19,7 @@ geoturf.STYLE = {
 };
 
 // From how many pixels of an area's larger side on a detail is drawn.
-geoturf.ROOM = { outline: 6, edges: 28, arrow: 44, pieces: 90, name: 40 };
+geoturf.ROOM = { outline: 6, edges: 48, arrow: 48, pieces: 90, name: 40 };
 geoturf.MOST = { pieces: 15000, names: 400 };
 
 geoturf.Drawing = L.Layer.extend({
@@ -228,18 +228,19 @@ geoturf.drawSeams = function (scene, view, seen) {
   }
 };
 
+// One stroke an area: a path of thousands of runs would be joined before it is drawn, which takes seconds.
 geoturf.drawEdges = function (scene, view, seen) {
   const { pen } = view, { whole, start, kind, runs } = scene.edges;
   geoturf.STYLE.edges.forEach((style, wanted) => {
-    pen.beginPath();
     for (const { k, size } of seen) {
-      if (size < geoturf.ROOM.edges) continue;
+      if (size < geoturf.ROOM.edges || (whole[k] !== wanted && whole[k] !== -1)) continue;
+      pen.beginPath();
       if (whole[k] === wanted) geoturf.trace(view, scene.borders, k, true);
       for (let r = start[k]; r < start[k + 1]; r++) {
         if (kind[r] === wanted) geoturf.trace(view, runs, r, false);
       }
+      geoturf.stroke(pen, style);
     }
-    geoturf.stroke(pen, style);
   });
 };
 

@@ -15,9 +15,10 @@ geoturf.number = (value, digits) =>
 
 // A column's value in row k as text with its unit; "" where it is not known.
 geoturf.shown = function (column, k) {
-  if (column.texts) return column.texts[k];
-  const value = column.numbers[k];
-  if (value === null) return "";
+  if (column.texts) return column.texts.words[column.texts.codes[k]];
+  const written = column.numbers[k]; // 0: not known; those from 0 on are written one higher
+  if (written === 0) return "";
+  const value = (written > 0 ? written - 1 : written) / 10 ** column.digits;
   const gap = column.unit === "°" ? "" : "\u00a0";
   return geoturf.number(value, column.digits) + (column.unit ? gap + column.unit : "");
 };
@@ -31,8 +32,7 @@ geoturf.fillList = function (list, rows) {
   return list;
 };
 
-geoturf.rows = (columns, k, but = []) =>
-  columns.filter((c) => !but.includes(c.label)).map((c) => [c.label, geoturf.shown(c, k)]);
+geoturf.rows = (columns, k) => columns.map((c) => [c.label, geoturf.shown(c, k)]);
 
 // A swatch of a line or a fill, drawn by attributes (the page's policy lets no inline style in).
 geoturf.swatch = function (style) {
@@ -155,20 +155,20 @@ geoturf.fillPicked = function (scene, state, pick) {
 geoturf.fillArea = function (box, scene, state, pick) {
   const back = geoturf.element("button", "The whole site", { type: "button" });
   back.addEventListener("click", () => pick({ site: state.site }));
-  box.append(geoturf.element("h3", "Area " + scene.areaNames[state.area], { dir: "auto" }));
+  box.append(geoturf.element("h3", "Area " + scene.areaName(state.area), { dir: "auto" }));
   if (state.piece >= 0) {
     const list = geoturf.fillList(geoturf.element("dl", undefined, { class: "piece" }), geoturf.pieceRows(scene, state.piece));
     box.append(geoturf.element("h4", "The piece you clicked"), list, geoturf.element("h4", "The area"));
   }
-  box.append(geoturf.fillList(geoturf.element("dl"), geoturf.rows(scene.figures, state.area, ["site", "area"])), back);
+  box.append(geoturf.fillList(geoturf.element("dl"), geoturf.rows(scene.figures, state.area)), back);
 };
 
 geoturf.fillSite = function (box, scene, state, pick) {
-  box.append(geoturf.fillList(geoturf.element("dl"), geoturf.rows(scene.siteFigures, state.site, ["site"])));
+  box.append(geoturf.fillList(geoturf.element("dl"), geoturf.rows(scene.siteFigures, state.site)));
   const list = geoturf.element("ul", undefined, { class: "areas", "aria-label": "Areas of this site" });
   for (const k of scene.areasOf[state.site]) {
     const item = geoturf.element("li");
-    const button = geoturf.element("button", "Area " + scene.areaNames[k], { type: "button", dir: "auto" });
+    const button = geoturf.element("button", "Area " + scene.areaName(k), { type: "button", dir: "auto" });
     button.addEventListener("click", () => pick({ site: state.site, area: k }));
     item.append(button);
     list.append(item);
@@ -180,7 +180,7 @@ geoturf.pieceRows = function (scene, p) {
   const { pieces } = scene;
   const measure = (name) => geoturf.number(pieces[name][p] / 100, 2) + "\u00a0" + pieces.unit;
   return [
-    ["piece", pieces.names[p]],
+    ["piece", pieces.name(p)],
     ["roll", pieces.roll.words[pieces.roll.codes[p]]],
     ["along the roll", measure("along")],
     ["across the roll", measure("across")],

@@ -69,3 +69,13 @@ geoturf.shapes = function (columns) {
 };
 
 geoturf.words = (column) => ({ words: column.words, codes: geoturf.ints(column.codes) });
+
+// Ids: a stem and a number with its leading zeros. A function of the row, since most are never asked for.
+geoturf.ids = function ({ stems, codes, numbers }) {
+  const stem = geoturf.ints(codes), number = geoturf.ints(numbers);
+  for (let k = 1; k < number.length; k++) number[k] += number[k - 1];
+  return (k) => {
+    const [word, digits] = stems[stem[k]];
+    return digits ? word + String(number[k]).padStart(digits, "0") : word;
+  };
+};

@@ -9,11 +9,11 @@ geoturf.makeScene = function () {
     count: areas.count,
     siteNames: site.words,
     siteOf: site.codes,
-    areaNames: areas.area,
+    areaName: geoturf.ids(areas.area),
     borders: geoturf.shapes(areas.borders),
     inner: geoturf.points(areas.inner),
-    figures: areas.figures,
-    siteFigures: areas.sites,
+    figures: areas.figures.map(geoturf.makeColumn),
+    siteFigures: areas.sites.map(geoturf.makeColumn),
     colourings: areas.colourings.map((c) => ({ ...c, codes: geoturf.ints(c.codes) })),
     pieces: geoturf.makePieces(geoturf.read("geoturf-pieces")),
     edges: geoturf.makeEdges(geoturf.read("geoturf-edges")),
@@ -25,13 +25,16 @@ geoturf.makeScene = function () {
   return scene;
 };
 
+geoturf.makeColumn = (c) =>
+  c.texts ? { ...c, texts: geoturf.words(c.texts) } : { ...c, numbers: geoturf.ints(c.numbers) };
+
 geoturf.makePieces = function (data) {
   const pieces = {
     corner: geoturf.points(data.corners), // three an area: corner, 100 m along the pile, 100 m to its right
     start: geoturf.starts(geoturf.ints(data.counts)),
     box: geoturf.ints(data.boxes), // u, length, v, width in cm
     roll: geoturf.words(data.roll),
-    names: data.piece,
+    name: geoturf.ids(data.piece),
     unit: data.cut.unit,
     seamStart: geoturf.starts(geoturf.ints(data.seams.counts)),
     seamCross: geoturf.ints(data.seams.cross),

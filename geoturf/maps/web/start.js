@@ -26,7 +26,7 @@ geoturf.start = function (map) {
   geoturf.setUpBaseMap(map, scene.bid, state, drawing);
   drawing.addTo(map);
   geoturf.setUpPointer(map, scene, pick);
-  geoturf.setUpPrint(map);
+  geoturf.setUpPrint(map, whole);
   document.addEventListener("keydown", (event) => {
     if (event.key === "Escape") pick({});
   });
@@ -114,7 +114,7 @@ geoturf.setUpPointer = function (map, scene, pick) {
     frame.classList.toggle("on-area", area >= 0);
     hover.hidden = area < 0;
     if (area < 0) return;
-    hover.textContent = scene.siteNames[scene.siteOf[area]] + ", area " + scene.areaNames[area];
+    hover.textContent = scene.siteNames[scene.siteOf[area]] + ", area " + scene.areaName(area);
     hover.style.left = originalEvent.clientX + 14 + "px";
     hover.style.top = originalEvent.clientY + 14 + "px";
   });
@@ -122,7 +122,7 @@ geoturf.setUpPointer = function (map, scene, pick) {
 };
 
 // On paper: the map in the sheet's width, everything else below it, lists unfolded.
-geoturf.setUpPrint = function (map) {
+geoturf.setUpPrint = function (map, whole) {
   let before = null;
   window.addEventListener("beforeprint", () => {
     before = { centre: map.getCenter(), zoom: map.getZoom(), bounds: map.getBounds(), open: [] };
@@ -132,7 +132,7 @@ geoturf.setUpPrint = function (map) {
     }
     document.body.classList.add("printing");
     map.invalidateSize({ animate: false });
-    map.fitBounds(before.bounds, { animate: false });
+    map.fitBounds(geoturf.common(before.bounds, whole), { padding: [12, 12], animate: false });
     geoturf.drawing.redraw();
   });
   window.addEventListener("afterprint", () => {
@@ -141,6 +141,15 @@ geoturf.setUpPrint = function (map) {
     map.setView(before.centre, before.zoom, { animate: false });
     for (const [details, open] of before.open) details.open = open;
   });
+};
+
+// What two bounds share; the first where they share nothing.
+geoturf.common = function (one, other) {
+  if (!one.intersects(other)) return one;
+  return L.latLngBounds(
+    [Math.max(one.getSouth(), other.getSouth()), Math.max(one.getWest(), other.getWest())],
+    [Math.min(one.getNorth(), other.getNorth()), Math.min(one.getEast(), other.getEast())],
+  );
 };
 
 geoturf.start(map_geoturf);
