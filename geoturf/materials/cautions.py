@@ -70,7 +70,7 @@ _BY_WORK = (
     ),
     Caution(
         (),
-        "Heat: turf in the sun has been measured at 169 F (76 C), 62 F (34 C) over the air, and at 200 F (93 C) in air of "
+        "Heat: turf in the sun has been measured at 169 F (76 C), 62 F (34 C) over the air, and at 199 F (93 C) in air of "
         "98 F (37 C); water cools it for minutes only. Warn users and shade play areas; for the crew follow the heat rules "
         "of your state's code.",
         "a university and desert-institute study as reported; a Penn State page citing Brakeman (2004)",

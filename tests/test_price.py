@@ -1,0 +1,252 @@
+"""Price: build-up by hand, apportionment against a published exercise, columns and rows that add up to the cent."""
+
+from decimal import Decimal as D
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from invented_lots import LOTS, PRODUCTS, edges, ground, plan
+from pydantic import ValidationError
+
+from geoturf import data, materials, units
+from geoturf.errors import BidError
+from geoturf.price import price, shared
+from geoturf.rules import EdgeRules, MaterialRules, PriceRules, Product
+
+CENT = D("0.01")
+
+
+def priced(rows=LOTS, products=PRODUCTS, rules=None, currency="USD"):
+    land = ground(rows)
+    laid = plan(land)
+    taken = materials.takeoff(land, edges(land), laid, products, MaterialRules(), EdgeRules())
+    return price(land, laid, taken, products, rules or PriceRules(), currency)
+
+
+# ------------------------------------------------------------------------------------------------ shares
+
+
+def test_shares_are_hamiltons_apportionment():
+    """A published exercise of Hamilton's (largest remainder) method: 148 chairs to offices of 757, 295, 636 and 976 people are
+    42, 17, 35 and 54."""
+    assert shared(148, np.array([757, 295, 636, 976])).tolist() == [42, 17, 35, 54]
+
+
+@given(st.integers(0, 10**12), st.lists(st.floats(0, 1e6), min_size=1, max_size=50))
+def test_shares_add_up_and_are_within_a_cent(cents, weights):
+    parts = shared(cents, np.array(weights))
+    assert parts.sum() == cents
+    if sum(weights) > 0:
+        exact = cents * (np.array(weights) / sum(weights))
+        assert (abs(parts - exact) <= 1 + 1e-3).all()
+    assert (parts >= 0).all()
+
+
+def test_equal_shares_where_nothing_weighs():
+    assert shared(100, np.zeros(3)).tolist() == [34, 33, 33]
+
+
+# ------------------------------------------------------------------------------------------------ lines and build-up
+
+
+def test_a_line_is_quantity_times_unit_price():
+    lines = priced([{"width_ft": 15, "length_ft": 40}]).lines.set_index("key")
+    turf = lines.loc["turf"]  # one strip of 40 ft and 6 in to trim, billed to the next foot
+    assert (turf["quantity"], turf["unit"], turf["unit_price"], turf["amount"]) == (D("615.00"), "ft^2", D("2.10"), D("1291.50"))
+    assert lines.loc["infill", "amount"] == lines.loc["infill", "quantity"] * D("11.75")
+    assert (lines["amount"] == [units.cents(q * p) for q, p in zip(lines["quantity"], lines["unit_price"], strict=True)]).all()
+
+
+def test_half_a_cent_is_rounded_up():
+    """0.615 is rounded half up, not to even, and not from its binary neighbour 0.61499."""
+    rules = PriceRules(costs={"infill": "0.205 USD/bag"})
+    lines = priced([{"width_ft": 10, "length_ft": 9.5}], rules=rules).lines.set_index("key")
+    assert (lines.loc["infill", "quantity"], lines.loc["infill", "amount"]) == (3, D("0.62"))
+
+
+def test_build_up_in_its_order():
+    """By hand, from the direct cost: waste on materials, contingency on both, tax on materials and waste, and so on up."""
+    rates = {"waste": 0.02, "contingency": 0.05, "sales_tax": 0.0725, "overhead": 0.11, "profit": 0.08, "bond": 0.012}
+    done = priced(rules=PriceRules(**rates))
+    t = done.totals
+    assert t["direct cost"] == t["materials"] + t["labour"] + t["plant"] + t["services"]
+    waste = units.cents(t["materials"] * D("0.02"))
+    contingency = units.cents((t["direct cost"] + waste) * D("0.05"))
+    tax = units.cents((t["materials"] + waste) * D("0.0725"))
+    cost = t["direct cost"] + waste + contingency + tax
+    overhead = units.cents(cost * D("0.11"))
+    profit = units.cents((cost + overhead) * D("0.08"))
+    bond = units.cents((cost + overhead + profit) * D("0.012"))
+    wanted = {"waste": waste, "contingency": contingency, "sales tax": tax, "cost": cost, "overhead": overhead, "profit": profit,
+              "bond": bond, "price": cost + overhead + profit + bond}  # fmt: skip
+    assert {name: t[name] for name in wanted} == wanted
+    assert list(t)[-1] == "price"
+
+
+def test_minimum_charge():
+    done = priced([{"width_ft": 5, "length_ft": 5}], rules=PriceRules(minimum="50000 USD"))
+    assert done.totals["price"] == D("50000.00")
+    assert done.totals["minimum charge"] > 0
+    assert priced(rules=PriceRules(minimum="1 USD")).totals["minimum charge"] == 0
+
+
+def adds_up(done):
+    """Every printed column and row, to the cent."""
+    total, cost = done.totals["price"], done.totals["cost"]
+    assert sum(done.lines["amount"]) == total
+    for table in (done.sites, done.areas, done.phases):
+        assert (sum(table["price"]), sum(table["cost"])) == (total, cost)
+    steps = ["waste", "contingency", "sales tax", "overhead", "profit", "bond", "minimum charge"]
+    schedule = done.schedule
+    assert sum(schedule["price"]) == total and sum(schedule["amount"]) == done.totals["direct cost"]
+    for step in steps:
+        assert sum(schedule[step]) == done.totals[step]
+    assert (schedule[["amount", *steps]].sum(axis=1) == schedule["price"]).all()
+    by_phase = schedule.groupby("phase")["price"].sum()
+    assert all(by_phase[phase] == value for phase, value in zip(done.phases["phase"], done.phases["price"], strict=True))
+    assert (done.areas["price"] >= done.areas["cost"]).all()
+
+
+def test_all_columns_and_rows_add_up():
+    adds_up(priced(rules=PriceRules(waste="2 %", minimum="100000 USD")))
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(3, 50), st.integers(3, 50), st.integers(1, 4), st.integers(1, 3)), min_size=1, max_size=7),
+    st.tuples(*[st.floats(0, 0.3) for _ in range(6)]),
+)
+def test_they_add_up_whatever_the_bid(drawn, rates):
+    rows = [{"width_ft": w, "length_ft": h, "site": f"lot {s}", "phase": str(p)} for w, h, s, p in drawn]
+    names = ("waste", "contingency", "sales_tax", "overhead", "profit", "bond")
+    adds_up(priced(rows, rules=PriceRules(**dict(zip(names, rates, strict=True)))))
+
+
+def test_areas_pay_for_what_they_take():
+    """Two equal lots pay the same to a cent; the pet lot pays for its granules; turf80 for its own price."""
+    rows = [{"width_ft": 15, "length_ft": 40, "site": "a"}, {"width_ft": 15, "length_ft": 40, "site": "b"}]
+    same = priced(rows).areas["price"]
+    assert abs(same[0] - same[1]) <= CENT * 40
+    pet = priced([rows[0], rows[1] | {"use": "pet"}]).areas["price"]
+    assert pet[1] - pet[0] > 6 * 31  # 300 lb of granules: 6 bags
+
+
+def test_sites_stand_once_in_their_order():
+    done = priced()
+    assert done.sites["site"].tolist() == ["lot 1", "lot 2", "lot 3"]
+    assert done.areas.index.equals(ground(LOTS).areas.index)
+
+
+def test_unit_price_of_each_phase():
+    done = priced()
+    for row in done.phases.itertuples():
+        assert row.price_per_ft2 == units.cents(float(row.price) / (row.surface_area_m2 / units.FT2_M2))
+
+
+def test_lines_carry_sections_of_masterformat():
+    """Check values section 6: well-formed numbers from the list that ships with its sources."""
+    done = priced()
+    listed = {row["value"]: row["title"] for row in data.table("masterformat")}
+    assert set(done.lines["section"]) <= set(listed)
+    assert done.lines["section"].str.fullmatch(r"\d\d \d\d \d\d(\.\d\d)?").all()
+    assert done.schedule["title"].tolist() == [listed[s] for s in done.schedule["section"]]
+
+
+# ------------------------------------------------------------------------------------------------ unit costs
+
+
+@pytest.mark.parametrize(
+    ("cost", "same"),
+    [("36 USD/ton", "0.018 USD/lb"), ("36 USD/ton", "36.0 USD/ton"), ("0.11 USD/ft^2", "0.99 USD/yd^2"), ("29 USD/board", "1.45 USD/ft")],
+)
+def test_a_price_per_package_or_measure_is_the_same_money(cost, same):
+    key = {"36": "aggregate", "0.": "fabric", "29": "edging"}[cost[:2]]
+    land = ground(LOTS)
+    laid = plan(land)
+    taken = materials.takeoff(land, edges(land), laid, PRODUCTS, MaterialRules(), EdgeRules(edging_on=["open"]))
+    totals = [
+        price(land, laid, taken, PRODUCTS, PriceRules(costs={key: text}), "USD").totals["direct cost"] for text in (cost, same)
+    ]
+    assert totals[0] == totals[1]
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity"), [("2.10 USD/ft^2", "1230.00"), ("31.50 USD/ft", "82"), ("3150 USD/roll", "0.82"), ("22.60 USD/m^2", "114.27")]
+)
+def test_turf_by_area_length_or_roll(text, quantity):
+    """Two strips of 41 ft off rolls of 15 ft x 100 ft."""
+    done = priced([{"width_ft": 30, "length_ft": 40}], products={"turf60": Product(price=text)})
+    assert done.lines.set_index("key").loc["turf", "quantity"] == D(quantity)
+
+
+def test_each_stocked_width_has_its_price():
+    more = {"roll_width": "12 ft", "roll_lengths": "100 ft", "price": "1.90 USD/ft^2"}
+    products = {"turf60": Product(more_rolls=[more])}
+    land = ground([{"width_ft": 12, "length_ft": 40}])
+    for roll_ft, amount in ((15, D("2.10")), (12, D("1.90"))):
+        laid = plan(land, roll_ft)
+        taken = materials.takeoff(land, edges(land), laid, products, MaterialRules(), EdgeRules())
+        lines = price(land, laid, taken, products, PriceRules(), "USD").lines
+        assert lines.set_index("key").loc["turf", "unit_price"] == amount
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "said"),
+    [
+        ("aggregate", "36 USD/yd^3", 'priced like "36 USD/ton"'),
+        ("nails", "98 USD/lb", 'priced like "98 USD/box"'),
+        ("nails", "0.05 USD", 'priced like "0.05 USD/box"'),
+        ("labour", "1100 USD/day", 'priced like "1100 USD/crew-hour" or "1100 USD/h"'),
+        ("infill", "12 USD/sack", 'priced like "12 USD/bag" or "12 USD/ton"'),
+        ("infill", "12/bag", "is not a price"),
+    ],
+)
+def test_a_unit_cost_that_does_not_fit_its_item_is_refused(key, text, said):
+    with pytest.raises(ValidationError) as refused:
+        PriceRules(costs={key: text})
+    assert said in str(refused.value)
+
+
+def test_another_currency_is_refused_with_every_cost_named():
+    with pytest.raises(BidError) as refused:
+        priced(currency="EUR")
+    lines = [f.line() for f in refused.value.findings]
+    assert any("price.costs.aggregate is 36 USD/ton, but the bid's currency is EUR; give it in EUR" in line for line in lines)
+    assert any("products.turf60.price" in line for line in lines)
+    assert not any("costs.glue" in line for line in lines)  # nothing is glued here
+
+
+# ------------------------------------------------------------------------------------------------ alternates
+
+
+def test_alternates_reckon_the_whole_build_up_again():
+    alternates = [
+        {"title": "as bid"},
+        {"title": "heavier turf", "products": {"turf60": "turf80"}},
+        {"title": "no infill", "leave_out": ["infill"]},
+        {"title": "edged", "add": ["edging"]},
+        {"title": "cheap stone", "costs": {"aggregate": "20 USD/ton"}},
+    ]
+    done = priced(rules=PriceRules(alternates=alternates))
+    by = done.alternates.set_index("alternate")
+    assert (by["price"] - by["difference"] == done.totals["price"]).all()
+    assert by.loc["as bid", "difference"] == 0
+    assert by.loc["heavier turf", "difference"] > 0 > by.loc["no infill", "difference"]
+    assert by.loc["edged", "difference"] > 0
+    cheap = priced(rules=PriceRules(costs={"aggregate": "20 USD/ton"}))
+    assert by.loc["cheap stone", "price"] == cheap.totals["price"]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"leave_out": ["infil"]}, "'infil' is no item"),
+        ({"costs": {"stone": "1 USD/ton"}}, "'stone' is no unit cost"),
+        ({"costs": {"infill": "1 USD/ft"}}, "does not fit"),
+        ({"add": ["gold"]}, "edging"),
+    ],
+)
+def test_an_alternate_of_unknown_things_is_refused(wrong, said):
+    with pytest.raises(ValidationError, match=said):
+        PriceRules(alternates=[{"title": "x"} | wrong])
