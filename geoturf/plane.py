@@ -22,7 +22,9 @@ def area_sigma_m2(geometries: np.ndarray, sigma_m: np.ndarray) -> np.ndarray:
     rows = np.flatnonzero(sigma_m > 0)
     if not len(rows):
         return out
-    rings, owner = shapely.get_rings(geometries[rows], return_index=True)
+    parts, whole = shapely.get_parts(geometries[rows], return_index=True)  # a multipolygon itself has no rings
+    rings, part = shapely.get_rings(parts, return_index=True)
+    owner = whole[part]
     points, ring = shapely.get_coordinates(rings, return_index=True)
     size = np.bincount(ring, minlength=len(rings))  # closing vertex included
     start = np.cumsum(size) - size
@@ -126,6 +128,19 @@ def regrouped(parts: np.ndarray, owner: np.ndarray, size: int) -> np.ndarray:
     if many.any():
         who, row = np.unique(owner[many], return_inverse=True)
         out[who] = shapely.multipolygons(parts[many], indices=row)
+    return out
+
+
+def sound(geometries: np.ndarray) -> np.ndarray:
+    """The same geometries, valid again where moving them by a rounding error has broken a ring that touched another. Only
+    polygons with holes or several parts can break so."""
+    kind = shapely.get_type_id(geometries)
+    risky = np.flatnonzero((kind == 6) | (shapely.get_num_interior_rings(geometries) > 0))
+    broken = risky[~shapely.is_valid(geometries[risky])]
+    if not len(broken):
+        return geometries
+    out = geometries.copy()
+    out[broken] = polygonal(shapely.make_valid(geometries[broken], method="structure", keep_collapsed=False))
     return out
 
 

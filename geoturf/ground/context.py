@@ -8,11 +8,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from geoturf import plane
 from geoturf.ground import frames, geodetic
 from geoturf.model import Frames, Source, SourceLayer
 
 #: how far from a frame's areas a feature still counts, by role; views at any distance, the nearest of each layer
-REACH_M = {"building": 30.0, "paving": 30.0, "exclude": 30.0, "street": 200.0, "parcel": 1.0}
+REACH_M = {"building": 15.0, "paving": 15.0, "exclude": 15.0, "street": 200.0, "parcel": 1.0}
 COLUMNS = ("role", "frame", "geometry", "file", "layer", "feature")
 _LARGE = 500  # vertices; a larger feature (a whole city's paving in one) is cut to what a frame needs of it
 
@@ -70,7 +71,7 @@ def _of_layer(layer: SourceLayer, made: Frames, need: np.ndarray, geographic: in
 def _projected(geometries: np.ndarray, made: Frames, frame: np.ndarray) -> np.ndarray:
     vertex = np.repeat(frame, shapely.get_num_coordinates(geometries))
     flat = frames.project(shapely.get_coordinates(geometries), made, vertex)
-    return shapely.set_coordinates(geometries.copy(), flat)
+    return plane.sound(shapely.set_coordinates(geometries.copy(), flat))
 
 
 def _within(parts: np.ndarray, need: np.ndarray, reach_m: float) -> tuple[np.ndarray, np.ndarray]:

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from geoturf import plane
 from geoturf.ground import geodetic, mercator
 from geoturf.ground.mercator import Ellipsoid
 from geoturf.model import Frames
@@ -144,7 +145,7 @@ def moved(frames: Frames, frame: np.ndarray, other: np.ndarray, geometries: np.n
     old, new = np.repeat(frame, counts), np.repeat(other, counts)
     lonlat = unproject(shapely.get_coordinates(geometries), frames, old)
     lonlat = in_datum(lonlat, frames.geographic_id[old], frames.geographic_id[new], frames.geographics)
-    return shapely.set_coordinates(geometries, project(lonlat, frames, new))
+    return plane.sound(shapely.set_coordinates(geometries, project(lonlat, frames, new)))
 
 
 def in_datum(lonlat: np.ndarray, old: np.ndarray, new: np.ndarray, geographics: tuple[str, ...]) -> np.ndarray:

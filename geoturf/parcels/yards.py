@@ -100,7 +100,7 @@ def _open_side(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.ndar
     geometry, frame = parcels["geometry"].to_numpy(), parcels["frame"].to_numpy()
     land = others["geometry"].to_numpy()
     i, j = plane.near(geometry, frame, land, others["frame"].to_numpy(), _GAP_M)
-    beside = shapely.area(shapely.intersection(geometry[i], land[j])) < 0.1 * shapely.area(land[j])  # not itself
+    beside = ~_itself(geometry[i], land[j])
     neighbours = plane.gathered(land, i[beside], j[beside], len(parcels))
     apart = shapely.distance(border.middle, neighbours[border.owner])
     open_m = border.by_side(np.where(apart <= _GAP_M, 0, border.length_m))
@@ -110,6 +110,15 @@ def _open_side(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.ndar
     corner = (count == 2) & ~(is_open[:, 0] & is_open[:, 2]) & ~(is_open[:, 1] & is_open[:, 3])
     shorter = np.where(is_open, length, np.inf).argmin(axis=1)
     return np.where((count == 1) | corner, shorter, -1)
+
+
+def _itself(parcel: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Whether ``other`` is the parcel, or lies on it: not a neighbour. Boxes tell most."""
+    mine, yours = shapely.bounds(parcel).reshape(-1, 4), shapely.bounds(other).reshape(-1, 4)
+    out = (yours[:, :2] >= mine[:, :2] - _GAP_M).all(axis=1) & (yours[:, 2:] <= mine[:, 2:] + _GAP_M).all(axis=1)
+    row = np.flatnonzero(out)
+    out[row] = shapely.area(shapely.intersection(parcel[row], other[row])) > 0.1 * shapely.area(other[row])
+    return out
 
 
 def _houses(ground: Ground, parcels: pd.DataFrame) -> np.ndarray:

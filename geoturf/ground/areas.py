@@ -53,9 +53,8 @@ def placed(shape: Outline, made: Frames, frame: np.ndarray) -> np.ndarray:
     """Geometries in their frames, shells counter-clockwise; the datum is changed where the frame has another."""
     vertex, old = shape.of_vertices(frame), shape.of_vertices(shape.geographic)
     lonlat = frames.in_datum(shape.lonlat, old, made.geographic_id[vertex], made.geographics)
-    return shapely.orient_polygons(
-        shapely.set_coordinates(shape.geometries.copy(), frames.project(lonlat, made, vertex))
-    )
+    flat = shapely.set_coordinates(shape.geometries.copy(), frames.project(lonlat, made, vertex))
+    return plane.sound(shapely.orient_polygons(flat))
 
 
 def _figures(table: pd.DataFrame, made: Frames, rules: GroundRules) -> pd.DataFrame:
