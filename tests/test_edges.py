@@ -301,3 +301,57 @@ def test_every_stretch_is_one_kind_and_runs_trace_the_border(one, two, east, nor
         assert traced.length == pytest.approx(area.length, abs=1e-6)
         assert shapely.hausdorff_distance(traced, area.exterior) < 1e-6
         assert runs["length_m"].to_numpy() == pytest.approx(shapely.length(runs["geometry"].to_numpy()))
+
+
+# -- a whole layer ----------------------------------------------------------------------------------------------------
+
+
+def street(count):
+    """``count`` lots, each in its own frame, moved and turned its own way: (areas, context, frames of the areas, sites)."""
+    areas, context, frame = [], [], []
+    for k in range(count):
+
+        def placed(shape, k=k):
+            return affinity.translate(affinity.rotate(shape, 37 * k, origin=(0, 0)), 100 - 13 * k, 7 * k)
+
+        lot = box(0, 0, 20 + k % 5, 34).buffer(-2).buffer(2)
+        house, drive = box(3, 9, 16 + k % 3, 21), box(12, -1, 15.5, 9)
+        lawn = lot.difference(house).difference(drive)
+        parts = lawn.intersection(box(-1, -1, 40, 15)), lawn.intersection(box(-1, 15, 40, 40))
+        areas += [placed(part) for part in parts]
+        context += [("building", placed(house), k), ("paving", placed(drive), k)]
+        frame += [k, k]
+    return areas, context, frame, [f"lot {k}" for k in frame]
+
+
+def test_every_point_of_a_run_has_its_kind_beside_it():
+    """Against distances by shapely, at points of the runs away from their ends."""
+    areas, context, frame, site = street(20)
+    result = edges(areas, context, frame=frame, site=site)
+    tolerance = 3 * INCH
+    asked = 0
+    for run in result.runs.itertuples():
+        own = frame[run.area_index]
+        for at in np.linspace(0.01, 0.99, 15) * run.length_m:
+            if min(at, run.length_m - at) < 2 * tolerance:
+                continue
+            point = run.geometry.interpolate(at)
+            things = {"shared": [a for k, a in enumerate(areas) if frame[k] == own and k != run.area_index]}
+            things |= {role: [s for r, s, f in context if f == own and r == role] for role in ("building", "paving")}
+            beside = [kind for kind, shapes in things.items() if min(map(point.distance, shapes)) <= tolerance]
+            assert run.kind == (beside[0] if beside else "open")
+            asked += 1
+    assert asked > 1000
+    assert set(result.runs["kind"]) == {"shared", "building", "paving", "open"}
+
+
+def test_a_layer_in_slabs_gives_what_it_gives_at_once(monkeypatch):
+    areas, context, frame, site = street(12)
+    mixed = np.random.default_rng(1).permutation(len(areas))
+    areas, frame, site = ([column[k] for k in mixed] for column in (areas, frame, site))
+    whole = edges(areas, context, frame=frame, site=site)
+    monkeypatch.setattr("geoturf.edges._SLAB", 100)
+    parts = edges(areas, context, frame=frame, site=site)
+    pd.testing.assert_frame_equal(whole.totals, parts.totals)
+    pd.testing.assert_frame_equal(whole.runs.drop(columns="geometry"), parts.runs.drop(columns="geometry"))
+    assert shapely.equals_exact(whole.runs["geometry"].to_numpy(), parts.runs["geometry"].to_numpy(), 1e-9).all()

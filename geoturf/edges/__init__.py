@@ -22,6 +22,7 @@ from geoturf.rules.edges import seam_fasteners, whole_steps
 
 __all__ = ["classify", "seam_fasteners"]
 
+_SLAB = 200_000  # vertices worked on at a time
 _SUM_M = 1e-3  # the four lengths add up to the perimeter this closely
 
 
@@ -32,22 +33,41 @@ def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> 
     ``ceil(length / spacing)`` fasteners, an open-ended one the same and one more, the field ``ceil(surface area / spacing^2)``;
     glued products have none (common practice, spec 3)."""
     areas, context = ground.areas, _built(ground.context)
+    found = [_runs(areas.iloc[rows], context, rows, rules.tolerance_m) for rows in _slabs(areas)]
+    table = pd.concat(found).sort_values("area_index", kind="stable", ignore_index=True)
+    return Edges(table, _totals(areas, table, products, rules), _findings(table, context))
+
+
+def _slabs(areas: pd.DataFrame) -> list[np.ndarray]:
+    """Rows of areas in slabs of whole frames, some `_SLAB` vertices each, so that a large bid takes no more memory at a time
+    than a small one. At least one, if empty."""
+    frame = areas["frame"].to_numpy(np.int64)
+    vertices = np.bincount(frame, shapely.get_num_coordinates(areas["geometry"].to_numpy(dtype=object)))
+    slab = (np.cumsum(vertices) - vertices) // _SLAB
+    return [np.flatnonzero(slab[frame] == number) for number in np.unique(slab[frame])] or [np.arange(0)]
+
+
+def _runs(areas: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, tolerance_m: float) -> pd.DataFrame:
+    """The runs of some areas; ``rows`` are their rows in the bid. No other area is in their frames."""
+    context = context[context["frame"].isin(areas["frame"])]
     mine = borders(areas["geometry"].to_numpy(dtype=object))
     place = places(pd.concat([areas[["geometry", "frame"]], context[["geometry", "frame"]]]))
-    beside = _beside(areas, mine, place, rules.tolerance_m)
+    beside = _beside(areas, mine, place, tolerance_m)
     things = {role: context[context["role"] == role] for role in ("building", "paving")}
-    along = {role: _along(areas, mine, table, place, rules.tolerance_m) for role, table in things.items()}
+    along = {role: _along(areas, mine, table, place, tolerance_m) for role, table in things.items()}
     cuts = contact.cut(mine, [beside, *along.values()])
     kind = np.full(len(cuts.segment), runs.KINDS.index("open"))
     frame = areas["frame"].to_numpy(np.int64)[mine.owner]
-    for role in ("paving", "building"):
-        within = contact.inside(mine, cuts, frame, things[role], place, rules.tolerance_m)
-        kind[_touched(mine, cuts, along[role], within, rules)] = runs.KINDS.index(role)
-    shared = _touched(mine, cuts, beside, np.zeros(len(kind), dtype=bool), rules)
+    for role in ("paving", "building"):  # the later overrules
+        within = contact.inside(mine, cuts, frame, things[role], place, tolerance_m)
+        kind[_touched(mine, cuts, along[role], within, tolerance_m)] = runs.KINDS.index(role)
+    shared = _touched(mine, cuts, beside, np.zeros(len(kind), dtype=bool), tolerance_m)
     kind[shared] = runs.KINDS.index("shared")
     neighbour = np.where(shared, _neighbours(mine, cuts, beside), -1)
     table = runs.table(mine, cuts, kind, neighbour)
-    return Edges(table, _totals(areas, table, products, rules), _findings(table, context))
+    table["area_index"] = rows[table["area_index"]]
+    table["neighbour"] = np.where(table["neighbour"] < 0, -1, rows[table["neighbour"]])
+    return table
 
 
 def _built(context: pd.DataFrame) -> pd.DataFrame:
@@ -90,12 +110,12 @@ def _along(
 
 
 def _touched(
-    mine: Borders, cuts: contact.Stretches, found: contact.Strips, within: np.ndarray, rules: EdgeRules
+    mine: Borders, cuts: contact.Stretches, found: contact.Strips, within: np.ndarray, tolerance_m: float
 ) -> np.ndarray:
     """Which stretches are in touch with what ``found`` and ``within`` tell of; bool."""
     touching = cuts.covered(found.where(found.facing)) | within
     sure = cuts.covered(found.where(found.facing & found.along))
-    return runs.settle(touching, sure, cuts.length, mine.ring[cuts.segment], rules.tolerance_m)
+    return runs.settle(touching, sure, cuts.length, mine.ring[cuts.segment], tolerance_m)
 
 
 def _neighbours(mine: Borders, cuts: contact.Stretches, beside: contact.Strips) -> np.ndarray:
