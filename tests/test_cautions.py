@@ -14,7 +14,9 @@ def cautions(product=None, rolls=None, glued=(), **area):
     land = ground([{"width_ft": 15, "length_ft": 40} | area])
     laid = plan(land)
     if rolls is not None:
-        laid = CutPlan(laid.pieces, laid.rolls.assign(length_m=rolls * FT), laid.pools, laid.stock, laid.chosen, laid.seams)
+        laid = CutPlan(
+            laid.pieces, laid.rolls.assign(length_m=rolls * FT), laid.pools, laid.stock, laid.chosen, laid.seams
+        )
     products = {"turf60": product or Product()}
     return materials.takeoff(land, edges(land, glued=glued), laid, products, MaterialRules(), EdgeRules()).cautions
 

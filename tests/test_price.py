@@ -53,9 +53,16 @@ def test_equal_shares_where_nothing_weighs():
 def test_a_line_is_quantity_times_unit_price():
     lines = priced([{"width_ft": 15, "length_ft": 40}]).lines.set_index("key")
     turf = lines.loc["turf"]  # one strip of 40 ft and 6 in to trim, billed to the next foot
-    assert (turf["quantity"], turf["unit"], turf["unit_price"], turf["amount"]) == (D("615.00"), "ft^2", D("2.10"), D("1291.50"))
+    assert (turf["quantity"], turf["unit"], turf["unit_price"], turf["amount"]) == (
+        D("615.00"),
+        "ft^2",
+        D("2.10"),
+        D("1291.50"),
+    )
     assert lines.loc["infill", "amount"] == lines.loc["infill", "quantity"] * D("11.75")
-    assert (lines["amount"] == [units.cents(q * p) for q, p in zip(lines["quantity"], lines["unit_price"], strict=True)]).all()
+    assert (
+        lines["amount"] == [units.cents(q * p) for q, p in zip(lines["quantity"], lines["unit_price"], strict=True)]
+    ).all()
 
 
 def test_half_a_cent_is_rounded_up():
@@ -104,7 +111,9 @@ def adds_up(done):
         assert sum(schedule[step]) == done.totals[step]
     assert (schedule[["amount", *steps]].sum(axis=1) == schedule["price"]).all()
     by_phase = schedule.groupby("phase")["price"].sum()
-    assert all(by_phase[phase] == value for phase, value in zip(done.phases["phase"], done.phases["price"], strict=True))
+    assert all(
+        by_phase[phase] == value for phase, value in zip(done.phases["phase"], done.phases["price"], strict=True)
+    )
     assert (done.areas["price"] >= done.areas["cost"]).all()
 
 
@@ -114,7 +123,9 @@ def test_all_columns_and_rows_add_up():
 
 @settings(max_examples=25, deadline=None)
 @given(
-    st.lists(st.tuples(st.integers(3, 50), st.integers(3, 50), st.integers(1, 4), st.integers(1, 3)), min_size=1, max_size=7),
+    st.lists(
+        st.tuples(st.integers(3, 50), st.integers(3, 50), st.integers(1, 4), st.integers(1, 3)), min_size=1, max_size=7
+    ),
     st.tuples(*[st.floats(0, 0.3) for _ in range(6)]),
 )
 def test_they_add_up_whatever_the_bid(drawn, rates):
@@ -158,7 +169,12 @@ def test_lines_carry_sections_of_masterformat():
 
 @pytest.mark.parametrize(
     ("cost", "same"),
-    [("36 USD/ton", "0.018 USD/lb"), ("36 USD/ton", "36.0 USD/ton"), ("0.11 USD/ft^2", "0.99 USD/yd^2"), ("29 USD/board", "1.45 USD/ft")],
+    [
+        ("36 USD/ton", "0.018 USD/lb"),
+        ("36 USD/ton", "36.0 USD/ton"),
+        ("0.11 USD/ft^2", "0.99 USD/yd^2"),
+        ("29 USD/board", "1.45 USD/ft"),
+    ],
 )
 def test_a_price_per_package_or_measure_is_the_same_money(cost, same):
     key = {"36": "aggregate", "0.": "fabric", "29": "edging"}[cost[:2]]
@@ -166,13 +182,15 @@ def test_a_price_per_package_or_measure_is_the_same_money(cost, same):
     laid = plan(land)
     taken = materials.takeoff(land, edges(land), laid, PRODUCTS, MaterialRules(), EdgeRules(edging_on=["open"]))
     totals = [
-        price(land, laid, taken, PRODUCTS, PriceRules(costs={key: text}), "USD").totals["direct cost"] for text in (cost, same)
+        price(land, laid, taken, PRODUCTS, PriceRules(costs={key: text}), "USD").totals["direct cost"]
+        for text in (cost, same)
     ]
     assert totals[0] == totals[1]
 
 
 @pytest.mark.parametrize(
-    ("text", "quantity"), [("2.10 USD/ft^2", "1230.00"), ("31.50 USD/ft", "82"), ("3150 USD/roll", "0.82"), ("22.60 USD/m^2", "114.27")]
+    ("text", "quantity"),
+    [("2.10 USD/ft^2", "1230.00"), ("31.50 USD/ft", "82"), ("3150 USD/roll", "0.82"), ("22.60 USD/m^2", "114.27")],
 )
 def test_turf_by_area_length_or_roll(text, quantity):
     """Two strips of 41 ft off rolls of 15 ft x 100 ft."""
@@ -212,7 +230,9 @@ def test_another_currency_is_refused_with_every_cost_named():
     with pytest.raises(BidError) as refused:
         priced(currency="EUR")
     lines = [f.line() for f in refused.value.findings]
-    assert any("price.costs.aggregate is 36 USD/ton, but the bid's currency is EUR; give it in EUR" in line for line in lines)
+    assert any(
+        "price.costs.aggregate is 36 USD/ton, but the bid's currency is EUR; give it in EUR" in line for line in lines
+    )
     assert any("products.turf60.price" in line for line in lines)
     assert not any("costs.glue" in line for line in lines)  # nothing is glued here
 

@@ -8,32 +8,41 @@ import shapely
 
 
 def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: float) -> pd.DataFrame:
-    """Fabric laid in strips along the long side of each area's smallest rectangle, lapped by ``overlap_m``.
+    """Fabric laid in strips along the long side of each part's smallest rectangle, lapped by ``overlap_m``.
 
-    ceil((W - overlap) / (width - overlap)) strips cover the rectangle's short side W; each is as long as the area is beneath
-    it, plus a lap for every join where it is longer than a roll. Gives one row an area: strips (count), length_m.
+    ceil((W - overlap) / (width - overlap)) strips cover the rectangle's short side W. Each is as long as the ground beneath it
+    (gaps left open), plus a lap for every join where it is longer than a roll. ``geometry``: (n,) polygons or multipolygons.
+    Gives one row an area: strips (count), length_m.
     """
-    level, deep = _level(geometry)
+    parts, owner = shapely.get_parts(geometry, return_index=True)
+    level, deep = _level(parts)
     count = np.maximum(1, np.ceil((deep - overlap_m) / (width_m - overlap_m) - 1e-6)).astype(int)
-    area = np.repeat(np.arange(len(geometry)), count)
-    nth = np.arange(len(area)) - np.repeat(np.cumsum(count) - count, count)
-    low = shapely.bounds(level)[area, 1] + nth * (width_m - overlap_m)
-    left, _, right, _ = shapely.bounds(level)[area].T
-    under = shapely.intersection(level[area], shapely.box(left - 1, low, right + 1, low + width_m))
-    extent = shapely.bounds(under)
-    long = np.nan_to_num(extent[:, 2] - extent[:, 0])
+    part = np.repeat(np.arange(len(parts)), count)
+    nth = np.arange(len(part)) - np.repeat(np.cumsum(count) - count, count)
+    left, bottom, right, _ = shapely.bounds(level)[part].T
+    low = bottom + nth * (width_m - overlap_m)
+    long = _extent(shapely.intersection(level[part], shapely.box(left - 1, low, right + 1, low + width_m)))
     joins = np.maximum(0, np.ceil((long - overlap_m) / (length_m - overlap_m) - 1e-6) - 1)
-    laid = long + joins * overlap_m
+    area = owner[part]
     return pd.DataFrame(
         {
             "strips": np.bincount(area, long > 0, len(geometry)).astype(int),
-            "length_m": np.bincount(area, laid, len(geometry)),
+            "length_m": np.bincount(area, long + joins * overlap_m, len(geometry)),
         }
     )
 
 
+def _extent(under: np.ndarray) -> np.ndarray:
+    """How far the ground beneath each strip reaches along it; ground in several pieces counts piece by piece."""
+    pieces, strip = shapely.get_parts(under, return_index=True)
+    bounds = shapely.bounds(pieces)
+    reach = np.where(shapely.area(pieces) > 0, bounds[:, 2] - bounds[:, 0], 0.0)  # a line touched is no ground
+    whole = shapely.bounds(under)
+    return np.fmin(np.bincount(strip, reach, len(under)), whole[:, 2] - whole[:, 0])
+
+
 def _level(geometry: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The areas turned so that the long side of their smallest rectangle lies along x, and the length of the short side."""
+    """Polygons turned so that the long side of their smallest rectangle lies along x, and the length of the short side."""
     corners = shapely.get_coordinates(shapely.oriented_envelope(geometry)).reshape(-1, 5, 2)
     sides = np.diff(corners[:, :3], axis=1)
     lengths = np.hypot(*sides.transpose(2, 0, 1))
