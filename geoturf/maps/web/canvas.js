@@ -20,7 +20,7 @@ geoturf.STYLE = {
 
 // From how many pixels of an area's larger side on a detail is drawn.
 geoturf.ROOM = { outline: 6, edges: 48, arrow: 48, pieces: 90, name: 40 };
-geoturf.MOST = { pieces: 15000, names: 400 };
+geoturf.MOST = { pieces: 15000, names: 400, namedAtAnySize: 80 };
 
 geoturf.Drawing = L.Layer.extend({
   initialize(scene, state) {
@@ -147,8 +147,8 @@ geoturf.drawAreas = function (scene, view, state, seen) {
   pen.globalAlpha = state.baseMap ? 0.72 : 1;
   for (const { k, size, x, y } of seen) {
     pen.fillStyle = entries[codes[k]].colour;
-    if (size < 2.5) {
-      pen.fillRect(x, y, 2, 2);
+    if (size < 4) { // a dot that can be seen, however small the area is
+      pen.fillRect(x + size / 2 - 1.5, y + size / 2 - 1.5, 3, 3);
       continue;
     }
     pen.beginPath();
@@ -239,7 +239,7 @@ geoturf.drawEdges = function (scene, view, seen) {
       for (let r = start[k]; r < start[k + 1]; r++) {
         if (kind[r] === wanted) geoturf.trace(view, runs, r, false);
       }
-      geoturf.stroke(pen, style);
+      geoturf.stroke(pen, size < 140 ? { ...style, width: 0.6 * style.width } : style);
     }
   });
 };

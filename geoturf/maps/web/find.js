@@ -6,15 +6,16 @@ geoturf.folded = (text) => text.normalize("NFKD").replace(/\p{M}/gu, "").toLower
 
 geoturf.MOST_FOUND = 12;
 
-// Sites whose name holds the words, those that begin with them first.
+// Sites whose name holds the words, those that begin with them first, then by name (Lot 9 before Lot 10).
 geoturf.sitesNamed = function (folded, query) {
+  const { compare } = new Intl.Collator("en", { numeric: true });
   const wanted = geoturf.folded(query.trim());
   const found = [];
   folded.forEach((name, site) => {
     const at = name.indexOf(wanted);
     if (at >= 0) found.push([at === 0 ? 0 : 1, site]);
   });
-  return found.sort((a, b) => a[0] - b[0] || a[1] - b[1]).map(([, site]) => site);
+  return found.sort((a, b) => a[0] - b[0] || compare(folded[a[1]], folded[b[1]]) || a[1] - b[1]).map(([, site]) => site);
 };
 
 geoturf.setUpFind = function (scene, pick) {

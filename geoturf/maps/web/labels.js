@@ -38,27 +38,38 @@ geoturf.shorten = function (text, most) {
   return letters.length > most ? letters.slice(0, most - 1).join("") + "…" : text;
 };
 
+// Sites in view with their boxes in pixels, the picked one first, so that it has its place.
+geoturf.sitesSeen = function (scene, view, state) {
+  const seen = [];
+  scene.siteBoxes.forEach((box, site) => {
+    const [x0, x1] = [box[0], box[2]].map((x) => x * view.scale - view.left);
+    const [y0, y1] = [box[1], box[3]].map((y) => y * view.scale - view.top);
+    if (!(x1 > 0 && y1 > 0 && x0 < view.width && y0 < view.height)) return;
+    const named = { site, x: (x0 + x1) / 2, y0, y1, size: Math.max(x1 - x0, y1 - y0) };
+    if (site === state.site) seen.unshift(named);
+    else seen.push(named);
+  });
+  return seen;
+};
+
+// In the middle of a large site, under or over a small one. Where there are many sites small ones go without.
 geoturf.drawSiteNames = function (scene, view, state) {
-  const { pen, scale, left, top, width, height } = view;
+  const { pen } = view, seen = geoturf.sitesSeen(scene, view, state);
   pen.font = "600 12px system-ui, 'Segoe UI', Helvetica, Arial, sans-serif";
   pen.textAlign = "center";
   pen.textBaseline = "middle";
-  const order = scene.siteBoxes.map((_, s) => s).filter((s) => s !== state.site);
-  if (state.site >= 0) order.unshift(state.site); // first, so that it has its place
+  const least = seen.length > geoturf.MOST.namedAtAnySize ? geoturf.ROOM.name : 0;
   let drawn = 0;
-  for (const s of order) {
-    const box = scene.siteBoxes[s];
-    const x0 = box[0] * scale - left, y0 = box[1] * scale - top, x1 = box[2] * scale - left, y1 = box[3] * scale - top;
-    if (!(x1 > 0 && y1 > 0 && x0 < width && y0 < height) || drawn >= geoturf.MOST.names) continue;
-    if (Math.max(x1 - x0, y1 - y0) < geoturf.ROOM.name && s !== state.site) continue;
-    const text = geoturf.shorten(scene.siteNames[s], 30);
-    const half = pen.measureText(text).width / 2 + 4, x = (x0 + x1) / 2;
-    for (const y of [(y0 + y1) / 2, (y0 + y1) / 2 - 26, (y0 + y1) / 2 + 26]) {
-      if (!geoturf.take(view, [x - half, y - 9, x + half, y + 9])) continue;
-      geoturf.haloed(pen, text, x, y);
-      drawn += 1;
-      break;
-    }
+  for (const { site, x, y0, y1, size } of seen) {
+    if (drawn >= geoturf.MOST.names) break;
+    if (size < least && site !== state.site) continue;
+    const text = geoturf.shorten(scene.siteNames[site], 30), half = pen.measureText(text).width / 2 + 4;
+    const middle = (y0 + y1) / 2;
+    const places = y1 - y0 < 90 ? [y1 + 11, y0 - 11, middle] : [middle, middle - 26, middle + 26];
+    const y = places.find((at) => geoturf.take(view, [x - half, at - 9, x + half, at + 9]));
+    if (y === undefined) continue;
+    geoturf.haloed(pen, text, x, y);
+    drawn += 1;
   }
 };
 

@@ -27,7 +27,9 @@ geoturf.fillList = function (list, rows) {
   list.replaceChildren();
   for (const [word, text] of rows) {
     if (text === "") continue;
-    list.append(geoturf.element("dt", word, { dir: "auto" }), geoturf.element("dd", text, { dir: "auto" }));
+    const row = geoturf.element("div");
+    row.append(geoturf.element("dt", word, { dir: "auto" }), geoturf.element("dd", text, { dir: "auto" }));
+    list.append(row);
   }
   return list;
 };
