@@ -16,6 +16,7 @@ from pydantic import ValidationError
 from geoturf import data, materials, units
 from geoturf.materials.quantities import infill_rate
 from geoturf.materials.strips import strips
+from geoturf.materials.turf import sections_m
 from geoturf.rules import EdgeRules, MaterialRules, Product
 from geoturf.rules.items import ITEMS, shown
 
@@ -303,6 +304,35 @@ def test_turf_by_whole_rolls():
     done = materials.takeoff(land, edges(land), laid, by_roll, MaterialRules(), EdgeRules())
     row = one(done.items, "turf", "pool")
     assert (row["order"], row["order_unit"], row["order_size"]) == (2, "roll", pytest.approx(1500))
+
+
+def test_cut_alone_longest_first():
+    """By hand, 15 ft usable: 40 x 15; 30 x 8 beside 25 x 7; 20 x 6 beside 10 x 9: sections of 40, 30 and 20 ft."""
+    pieces = np.array([(40, 15), (20, 6), (30, 8), (10, 9), (25, 7)], float)
+    assert sections_m(pieces, 15.0) == [40, 30, 20]
+
+
+def test_cut_alone_on_published_strips():
+    """Strip width 20, 16 items of known least height 20 (Hopper and Turton C1P1, OR-Datasets): first fit by decreasing
+    length keeps its proven limit, 1.7 x the least and one item more (Coffman et al. 1980, from memory)."""
+    text = "2,12 7,12 8,6 3,6 3,5 5,5 3,12 3,7 5,7 2,6 3,2 4,2 3,4 4,4 9,2 11,2"
+    items = np.array([tuple(map(float, item.split(","))) for item in text.split()])
+    height = sum(sections_m(items[:, ::-1], 20.0))
+    assert 20 <= height <= 1.7 * 20 + items[:, 1].max()
+
+
+def test_each_lot_cut_alone_stands_beside_the_pool():
+    rows = [lot(20, 40, site="a"), lot(10, 40, site="b")]
+    row = one(takeoff(rows).items, "turf", "pool")
+    assert (
+        row["order_by_site"] == 41 + 41 + 41
+    )  # lot a: a strip and 5 ft of another; lot b: 10 ft that could have shared it
+    alone = takeoff([lot(10, 60, site="z"), lot(20, 40, site="a")]).items.query(
+        "key == 'turf' and scope_kind == 'site'"
+    )
+    assert dict(zip(alone["site"], alone["order"], strict=True)) == {"z": 61, "a": 82}
+    rolls = {"turf60": Product(sold_by="roll")}
+    assert one(takeoff(rows, products=rolls).items, "turf", "pool")["order_by_site"] >= 2
 
 
 def test_seams_take_tape_and_adhesive_or_nails():
