@@ -15,10 +15,13 @@ What is odd is gathered and told at once. What cannot be priced is left out by n
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from itertools import groupby
 
 import geopandas
 import numpy as np
+import pyarrow as pa
 import shapely
 
 from geoturf.bid import Bid
@@ -40,18 +43,21 @@ _ANY_GEOMETRY = ("street", "view")  # roles that may be points or lines
 def read(bid: Bid) -> Source:
     """All layers of a bid. Raises `InputError` with every finding when the input is refused."""
     say = Say(Gathered())
-    done, inputs, labels, found = [], {}, {}, {}
-    for layer in bid.layers:
-        if layer.path not in found:  # a file that several layers name is looked up, and complained of, once
-            found[layer.path] = find(layer.path, bid.folder, say)
-        for _, items in groupby(found[layer.path], lambda item: item.path):
-            items = list(items)
-            given = items[0].given
-            inputs[given] = inputs.get(given) or digest(items[0])
-            for held in choose(items, layer.layer, say.at(given)):
-                label = _label(layer.name or held.name, (given, held.name), labels)
-                one = _layer(held, layer, label, bid, say.at(given, held.inner))
-                done += [one] if one is not None else []
+    done, sums, labels, found = [], {}, {}, {}
+    with ThreadPoolExecutor(1) as pool:  # sums the files up while they are read
+        for layer in bid.layers:
+            if layer.path not in found:  # a file that several layers name is looked up, and complained of, once
+                found[layer.path] = find(layer.path, bid.folder, say)
+            for _, group in groupby(found[layer.path], lambda item: item.path):
+                items = list(group)
+                given = items[0].given
+                if given not in sums:
+                    sums[given] = pool.submit(digest, items[0])
+                for held in choose(items, layer.layer, say.at(given)):
+                    label = _label(layer.name or held.name, (given, held.name), labels)
+                    one = _layer(held, layer, label, bid, say.at(given, held.inner))
+                    done += [one] if one is not None else []
+    inputs = tuple((given, job.result()) for given, job in sums.items())
     priced = [one for one in done if one.role in PRICED]
     ids.number_areas([one.table for one in priced])
     ids.refuse_clashes(priced, list(bid.products), say)
@@ -61,7 +67,7 @@ def read(bid: Bid) -> Source:
         )
     if say.to.refused:
         raise InputError(say.to.findings)
-    return Source(tuple(done), tuple(say.to.findings), tuple(inputs.items()), say.to.left_out)
+    return Source(tuple(done), tuple(say.to.findings), inputs, say.to.left_out)
 
 
 def _label(name: str, origin: tuple[str, str], labels: dict[str, list[tuple[str, str]]]) -> str:
@@ -94,7 +100,7 @@ def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> SourceLa
     loaded = loaded.only(place.possible(crs, loaded.geometry, loaded.ids, say))
     named = columns.tidy(loaded.table, mapping, loaded.ids, say)
     table = geopandas.GeoDataFrame(
-        {"feature": loaded.ids.astype(str).astype(object)} | named, geometry=loaded.geometry, crs=crs
+        {"feature": columns.texts(pa.chunked_array([loaded.ids]))} | named, geometry=loaded.geometry, crs=crs
     )
     if layer.role in PRICED:
         table = _named(table, layer, label, next(iter(bid.products)))
@@ -102,26 +108,32 @@ def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> SourceLa
 
 
 def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
-    """The features whose geometry can be gone on with, flat and valid."""
-    geometry = shapes.flat(loaded.geometry, say)
+    """The features whose geometry can be gone on with, flat and valid. Sound ones are not looked at again."""
+    rows = np.flatnonzero(~loaded.sound)
+    if not rows.size:
+        return loaded
+    geometry, kept = loaded.geometry.copy(), np.ones(len(loaded.ids), bool)
     if role in _ANY_GEOMETRY:
-        kept = ~(shapely.is_missing(geometry) | shapely.is_empty(geometry))
+        geometry[rows] = shapes.flat(geometry[rows], say)
+        kept[rows] = ~(shapely.is_missing(geometry[rows]) | shapely.is_empty(geometry[rows]))
     else:
-        geometry, kept = shapes.polygons(geometry, loaded.ids, loaded.bad, role in PRICED, say)
-    return loaded.with_geometry(geometry).only(kept)
+        bad = {k: loaded.bad[row] for k, row in enumerate(rows.tolist()) if row in loaded.bad}
+        geometry[rows], kept[rows] = shapes.polygons(geometry[rows], loaded.ids[rows], bad, role in PRICED, say)
+    if not kept.any() and len(kept) > 1 and role not in _ANY_GEOMETRY:
+        say.warn("nothing-left", f"none of its {len(kept):,} features is a polygon that can be used")
+    return replace(loaded, geometry=geometry).only(kept)
 
 
 def _named(table: geopandas.GeoDataFrame, layer: Layer, label: str, product: str) -> geopandas.GeoDataFrame:
     """Site, phase and product where the features name none; areas are numbered later, over all layers."""
-    own = (label + " " + table["feature"]).to_numpy(object)
-    defaults = {
-        "site": np.full(len(table), layer.site, object) if layer.site else own,
-        "area": np.full(len(table), "", object),
-        "phase": np.full(len(table), layer.phase or "1", object),
-        "product": np.full(len(table), layer.product or product, object),
-    }
+    defaults = {"site": layer.site, "area": "", "phase": layer.phase or "1", "product": layer.product or product}
     for name, default in defaults.items():
-        given = table[name].to_numpy(object) if name in table else default
-        table[name] = np.where(given == "", default, given)
-    order = ["feature", *(name for name in COLUMNS if name in table), "geometry"]
-    return table[order]
+        if name not in table:
+            table[name] = np.full(len(table), default, object)
+        else:
+            empty = (table[name] == "").to_numpy()
+            if empty.any():
+                table.loc[empty, name] = default
+    unnamed = (table["site"] == "").to_numpy()
+    table.loc[unnamed, "site"] = label + " " + table["feature"][unnamed]
+    return table[["feature", *(name for name in COLUMNS if name in table), "geometry"]]

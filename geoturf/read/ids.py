@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from geoturf.model import SourceLayer
@@ -13,7 +14,7 @@ _TOLD = 20  # clashes told one by one
 
 def number_areas(tables: list[pd.DataFrame]) -> None:
     """Fills empty area names in place: 1, 2, 3 ... within a site, over all layers in the bid's order, past names in use."""
-    if not tables:
+    if not any((table["area"] == "").any() for table in tables):
         return
     all_of = pd.concat([t[["site", "area"]] for t in tables], ignore_index=True)
     empty = (all_of["area"] == "").to_numpy()
@@ -35,20 +36,20 @@ def number_areas(tables: list[pd.DataFrame]) -> None:
 
 def refuse_clashes(layers: list[SourceLayer], products: list[str], say: Say) -> None:
     """Each (site, area) once, each site in one phase, each product one of the bid's."""
-    if not layers:
-        return
     for layer in layers:
         _products(layer, products, say.at(layer.file, layer.layer))
-    columns = ["site", "area", "phase", "feature"]
-    table = pd.concat([layer.table[columns].assign(layer=k) for k, layer in enumerate(layers)], ignore_index=True)
-    _twice(table, layers, say)
-    if table["phase"].nunique() > 1:
-        _phases(table, layers, say)
+    names = ("site", "area", "phase", "feature")
+    table = pd.DataFrame({n: np.concatenate([one.table[n].to_numpy(object) for one in layers] or [[]]) for n in names})
+    starts = np.cumsum([len(one.table) for one in layers])
+    if table.duplicated(["site", "area"]).any():
+        _twice(table.assign(layer=np.searchsorted(starts, table.index, side="right")), layers, say)
+    if len(pd.unique(table["phase"])) > 1 and table["site"].nunique() < len(table[["site", "phase"]].drop_duplicates()):
+        _phases(table.assign(layer=np.searchsorted(starts, table.index, side="right")), layers, say)
 
 
 def _products(layer: SourceLayer, products: list[str], say: Say) -> None:
     product = layer.table["product"]
-    for name in product[~product.isin(products)].unique():
+    for name in (name for name in pd.unique(product) if name not in products):
         rows = layer.table[product == name]
         say.refuse(
             "unknown-product",

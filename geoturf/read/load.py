@@ -11,6 +11,7 @@ import logging
 import struct
 import warnings
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,22 +23,27 @@ import shapely
 from geoturf.read.find import Item
 from geoturf.read.look import Held
 from geoturf.read.say import Say, counted
+from geoturf.read.shapes import untouched
 
 for _name in ("fiona", "pyogrio"):  # what they log is said as findings, in our words
     logging.getLogger(_name).addHandler(logging.NullHandler())
 
 Keep = Callable[[Sequence[str]], list[str]]  # of these columns, the ones wanted
 _CURVES = range(8, 13)
+_BATCH = 8_192  # features handed to a thread at a time
+_THREADS = 2
 _ARC_STEP_DEG = 1.0  # curves become chords of this; a circle loses 51 ppm of its area
 
 
 @dataclass(frozen=True)
 class Loaded:
     """``ids``: the file's own feature numbers; ``geometry``: shapely array, None where there is none to be had;
-    ``bad``: {row: why} of geometry that is there but cannot be built; ``columns``: names in the file, ``table``: the wanted."""
+    ``sound``: mask of the shapes that nothing need be done to; ``bad``: {row: why} of geometry that is there but cannot be
+    built; ``columns``: names in the file, ``table``: the wanted."""
 
     ids: np.ndarray
     geometry: np.ndarray
+    sound: np.ndarray
     bad: dict[int, str]
     columns: tuple[str, ...]
     table: pa.Table
@@ -50,10 +56,8 @@ class Loaded:
         row = np.cumsum(keep) - 1
         bad = {int(row[k]): why for k, why in self.bad.items() if keep[k]}
         table = self.table.filter(keep) if self.table.num_columns else self.table
-        return replace(self, ids=self.ids[keep], geometry=self.geometry[keep], bad=bad, table=table)
-
-    def with_geometry(self, geometry: np.ndarray) -> Loaded:
-        return replace(self, geometry=geometry)
+        ids, geometry, sound = self.ids[keep], self.geometry[keep], self.sound[keep]
+        return replace(self, ids=ids, geometry=geometry, sound=sound, bad=bad, table=table)
 
 
 class _Curved(Exception):
@@ -113,24 +117,48 @@ def _reason(reasons: list[Exception], item: Item) -> str:
 
 
 def _bulk(held: Held, keep: Keep, say: Say, encoding: str | None = None) -> Loaded:
+    """GDAL hands over batches; threads build and check their geometry meanwhile (shapely lets go of the interpreter)."""
     if held.item.format == "GeoParquet":
         return _parquet(held, keep)
-    ids, geometry, bad, batches = [], [], {}, []
+    ids, jobs, batches = [], [], []
     options = {"layer": held.layer or None, "encoding": encoding, "return_fids": True, "use_pyarrow": True}
-    with pyogrio.raw.open_arrow(held.item.dataset, **options) as (meta, reader):
+    with (
+        ThreadPoolExecutor(_THREADS) as pool,
+        pyogrio.raw.open_arrow(held.item.dataset, batch_size=_BATCH, **options) as (meta, reader),
+    ):
         columns = tuple(str(name) for name in meta["fields"])
         wanted = keep(columns)
-        shape = meta["geometry_name"] or "wkb_geometry"
         for batch in reader:
-            first = sum(len(part) for part in ids)
-            shapes, faults = decode(batch.column(shape).to_numpy(zero_copy_only=False))
-            geometry.append(shapes)
-            bad |= {first + row: why for row, why in faults.items()}
+            jobs.append(pool.submit(_built, batch.column(meta["geometry_name"] or "wkb_geometry")))
             ids.append(batch.column(meta["fid_column"] or "OGC_FID").to_numpy())
             batches.append(_checked(batch.select(wanted)))
         schema = pa.schema([reader.schema.field(name) for name in wanted])
+        shapes, sound, bad = _joined([job.result() for job in jobs])
     table = pa.Table.from_batches(batches, schema)
-    return Loaded(_joined(ids, np.int64), _joined(geometry, object), bad, columns, table, meta["crs"])
+    numbers = np.concatenate(ids) if ids else np.empty(0, np.int64)
+    return Loaded(numbers, shapes, sound, bad, columns, table, meta["crs"])
+
+
+Built = tuple[np.ndarray, np.ndarray, dict[int, str]]  # shapes, sound, bad
+
+
+def _built(wkb: pa.Array) -> Built:
+    shapes, bad = decode(wkb.to_numpy(zero_copy_only=False))
+    return shapes, _sound(shapes, bad), bad
+
+
+def _sound(shapes: np.ndarray, bad: dict[int, str]) -> np.ndarray:
+    sound = untouched(shapes)
+    sound[list(bad)] = False
+    return sound
+
+
+def _joined(parts: list[Built]) -> Built:
+    if not parts:
+        return np.empty(0, object), np.empty(0, bool), {}
+    first = np.cumsum([0, *(len(shapes) for shapes, _, _ in parts)])
+    bad = {int(k) + row: why for k, (_, _, faults) in zip(first, parts, strict=False) for row, why in faults.items()}
+    return np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts]), bad
 
 
 def _checked(batch: pa.RecordBatch) -> pa.RecordBatch:
@@ -142,10 +170,6 @@ def _checked(batch: pa.RecordBatch) -> pa.RecordBatch:
             except pa.ArrowInvalid as error:
                 raise _Encoding(str(error)) from None
     return batch
-
-
-def _joined(parts: list[np.ndarray], dtype: Any) -> np.ndarray:
-    return np.concatenate(parts) if parts else np.empty(0, dtype)
 
 
 def decode(wkb: np.ndarray) -> tuple[np.ndarray, dict[int, str]]:
@@ -193,13 +217,26 @@ def _parquet(held: Held, keep: Keep) -> Loaded:
     from pyarrow import parquet
 
     names = parquet.read_schema(held.item.path).names
-    table = parquet.read_table(held.item.path, columns=keep(names))
+    wanted = keep(names)
     try:
-        geometry = geopandas.read_parquet(held.item.path).geometry
-        shapes, bad, crs = geometry.to_numpy().copy(), {}, geometry.crs
+        frame = geopandas.read_parquet(held.item.path, columns=[*wanted, _shape_column(held.item.path)])
+        shapes, bad, crs = frame.geometry.to_numpy().copy(), {}, frame.crs
     except shapely.errors.ShapelyError:  # one bad ring fails the whole file
         shapes, bad, crs = _parquet_walk(held.item.path)
-    return Loaded(np.arange(len(shapes)), shapes, bad, tuple(names), table, crs)
+    table = parquet.read_table(held.item.path, columns=wanted)
+    return Loaded(np.arange(len(shapes)), shapes, _sound(shapes, bad), bad, tuple(names), table, crs)
+
+
+def _shape_column(path: Any) -> str:
+    """Name of the geometry in a GeoParquet file; ValueError where it has none."""
+    import json
+
+    from pyarrow import parquet
+
+    about = (parquet.read_schema(path).metadata or {}).get(b"geo")
+    if about is None:
+        raise ValueError("it is Parquet without geometry (no geo metadata)")
+    return str(json.loads(about)["primary_column"])
 
 
 def _parquet_walk(path: Any) -> tuple[np.ndarray, dict[int, str], Any]:
@@ -208,7 +245,7 @@ def _parquet_walk(path: Any) -> tuple[np.ndarray, dict[int, str], Any]:
     from pyarrow import parquet
 
     geo = json.loads(parquet.read_schema(path).metadata[b"geo"])
-    name = geo["primary_column"]
+    name = _shape_column(path)
     shapes, bad = decode(parquet.read_table(path, columns=[name]).column(name).to_numpy())
     return shapes, bad, geo["columns"][name].get("crs", "OGC:CRS84")
 
@@ -245,14 +282,11 @@ def _arcs(step_deg: float) -> Iterator[None]:
 
 
 def _read(held: Held, keep: Keep) -> Loaded:
-    wanted = keep(held.columns) if held.columns else None
-    meta, ids, wkb, fields = pyogrio.raw.read(
-        held.item.dataset, layer=held.layer or None, columns=wanted, return_fids=True
-    )
+    meta, ids, wkb, fields = pyogrio.raw.read(held.item.dataset, layer=held.layer or None, return_fids=True)
     names = [str(name) for name in meta["fields"]]
     table = pa.table({n: pa.array(list(f), from_pandas=True) for n, f in zip(names, fields, strict=True)})
     shapes, bad = decode(wkb)
-    return Loaded(ids, shapes, bad, tuple(held.columns or names), table.select(keep(names)), meta["crs"])
+    return Loaded(ids, shapes, _sound(shapes, bad), bad, tuple(names), table.select(keep(names)), meta["crs"])
 
 
 # ------------------------------------------------------------------------------------------- feature by feature
@@ -288,7 +322,8 @@ def _walk(held: Held, keep: Keep, say: Say) -> Loaded | None:
         say.leave_out("bad-record", f"record {number} cannot be read ({error}) and is left out", feature=str(number))
     say.warn("walked", f"could not be read in bulk; {len(ids):,} of {counted(claimed, 'feature')} read one by one")
     table = pa.table({n: _column([row[k] for row in rows]) for k, n in enumerate(wanted)})
-    return Loaded(np.array(ids), _objects(shapes), {}, columns, table, crs)
+    built = _objects(shapes)
+    return Loaded(np.array(ids), built, _sound(built, {}), {}, columns, table, crs)
 
 
 def _objects(shapes: list[Any]) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -40,7 +41,10 @@ def layers(item: Item) -> list[Held]:
     """The layers with geometry in a file. Raises pyogrio's errors when it cannot be opened."""
     if item.format not in ("GeoPackage", "KML"):
         return [Held(item)]
-    return [Held(item, str(name)) for name, geometry in pyogrio.list_layers(item.dataset) if geometry is not None]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # what matters is said when the layer is read
+        listing = pyogrio.list_layers(item.dataset)
+    return [Held(item, str(name)) for name, geometry in listing if geometry is not None]
 
 
 def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
