@@ -329,7 +329,7 @@ def test_areas_seen_together_have_one_pile():
 
 
 def test_a_left_over_at_hand_may_be_used_once():
-    stock = [{"product": "turf", "width": "2 m", "length": "2.5 m"}]
+    stock = [{"product": "turf", "width": "2.1 m", "length": "2.5 m"}]
     cuts = BID["cuts"] | {"stock": stock}
     assert codes(with_rules(several(*TAKEN), cuts=cuts)) == set()
 

@@ -88,11 +88,14 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
     turned, area, laid = _in_pile_coordinates(result), _areas_of(result), _laid(result)
     low, high = laid[:, ::2], laid[:, 1::2]
     one, two = meeting(area, low - 2 * HAIR_M, high + 2 * HAIR_M)
-    ends = np.maximum(low[one], low[two]), np.minimum(high[one], high[two])
-    joints, around = shapely.linestrings(np.stack(ends, axis=1)), turned[area[one]]
-    inside = shapely.length(shapely.intersection(joints, around))
-    border = shapely.length(shapely.intersection(joints, shapely.boundary(around)))
-    met = np.bincount(area[one], inside - border, len(turned))
+    first, last = np.maximum(low[one], low[two]), np.minimum(high[one], high[two])
+    aside = np.where((last[:, :1] - first[:, :1]) > (last[:, 1:] - first[:, 1:]), [[0.0, FILM_M]], [[FILM_M, 0.0]])
+    around = turned[area[one]]
+    beside = [
+        shapely.length(shapely.intersection(shapely.linestrings(np.stack([first + by, last + by], axis=1)), around))
+        for by in (aside, -aside)
+    ]
+    met = np.bincount(area[one], np.minimum(*beside), len(turned))  # turf on both sides, not a border along it
     told_m = result.plan.chosen["seam_m"].to_numpy(float)
     return told(
         "seams-not-as-laid",
@@ -128,9 +131,10 @@ PROMISES = (covered, apart, not_too_wide, cut_with_allowances, no_slivers, seams
 
 
 def usable_width(result: Result) -> np.ndarray:
-    """Usable width of the roll each piece is cut from, metres; NaN where there is no such roll."""
-    rolls = result.plan.rolls.drop_duplicates("roll").set_index("roll")["width_m"]
-    return rolls.reindex(result.plan.pieces["roll"]).to_numpy(float) - 2 * result.bid.layout.selvage_trim_m
+    """Usable width of the roll each piece is cut from, metres; NaN where there is no such roll. Left-overs are all usable."""
+    rolls = result.plan.rolls.drop_duplicates("roll").set_index("roll")
+    usable = rolls["width_m"] - 2 * result.bid.layout.selvage_trim_m * (rolls["source"] != "stock")
+    return usable.reindex(result.plan.pieces["roll"]).to_numpy(float)
 
 
 def meeting(group: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

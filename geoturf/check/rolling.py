@@ -83,13 +83,7 @@ def as_sold(result: Result) -> list[Finding]:
         wrong,
         lambda k: f"roll {rolls['roll'].iloc[k]}: {rolls['length_m'].iloc[k]:.4f} m are not sold in one length",
     )
-    left = [(s.product, round(s.length_m, 6)) for s in result.bid.cuts.stock]
-    strange = np.zeros(len(rolls), dtype=bool)
-    for k in np.flatnonzero(~bought):
-        key = (rolls["product"].iloc[k], round(rolls["length_m"].iloc[k], 6))
-        strange[k] = key not in left
-        if key in left:
-            left.remove(key)
+    strange = ~bought & ~_at_hand(rolls, bought, result)
     return found + told(
         "not-in-stock", strange, lambda k: f"roll {rolls['roll'].iloc[k]} is on no list of left-overs at hand"
     )
@@ -120,6 +114,19 @@ def _corners(pieces: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Near and far corner of each piece on its roll, (along, across); (n, 2) each."""
     low = pieces[["along_m", "across_m"]].to_numpy(float)
     return low, low + pieces[["length_m", "width_m"]].to_numpy(float)
+
+
+def _at_hand(rolls: pd.DataFrame, bought: np.ndarray, result: Result) -> np.ndarray:
+    """Rolls that a left-over of the bid, used once, is large enough for; the smallest that is takes each, longest first."""
+    left = sorted((s.length_m, s.width_m, s.product) for s in result.bid.cuts.stock)
+    fine = np.zeros(len(rolls), dtype=bool)
+    for row in rolls[~bought].sort_values(["length_m", "width_m"], ascending=False, kind="stable").itertuples():
+        size = (row.length_m - HAIR_M, row.width_m - HAIR_M)
+        fits = [s for s in left if s[2] == row.product and s[0] >= size[0] and s[1] >= size[1]]
+        fine[row.Index] = bool(fits)
+        if fits:
+            left.remove(fits[0])
+    return fine
 
 
 def _number(names: pd.Series) -> np.ndarray:
