@@ -8,8 +8,8 @@ to_crs(frames, frame, geometries, crs), to_degrees(frames, frame, geometries): b
 
 from __future__ import annotations
 
-from geoturf.ground.frames import to_crs, to_degrees
 from geoturf.ground.areas import measure
+from geoturf.ground.frames import to_crs, to_degrees
 from geoturf.ground.oddities import notice, overlaps
 
 __all__ = ["measure", "notice", "overlaps", "to_crs", "to_degrees"]

@@ -1,0 +1,416 @@
+"""True measure, held against published worked examples and against GeographicLib."""
+
+import math
+
+import numpy as np
+import pyproj
+import pytest
+import shapely
+import shapely.affinity
+from geographiclib.geodesic import Geodesic
+from ground_cases import FT, layer, measured, moved_to, source
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely.geometry import Polygon, box
+
+from geoturf import ground
+from geoturf.errors import InputError
+from geoturf.ground import geodetic, mercator
+from geoturf.rules import GroundRules
+
+CLARKE_1866 = mercator.Ellipsoid(6378206.4, 1 - math.sqrt(1 - 0.00676866))  # Snyder's a and e2
+WGS84 = mercator.Ellipsoid(6378137.0, 1 / 298.257223563)
+LOT = Polygon([(-81.2000, 39.8300), (-81.1978, 39.8303), (-81.1981, 39.8325), (-81.1990, 39.8318), (-81.2003, 39.8321)])
+
+
+def geodesic(shape, ellipsoid=Geodesic.WGS84):
+    """Area (m2) and perimeter (m) of a shape in degrees by GeographicLib, holes taken off the area and added to the border."""
+    area = perimeter = 0.0
+    for part in shapely.get_parts(shape):
+        for sign, ring in [(1, part.exterior), *((-1, hole) for hole in part.interiors)]:
+            polygon = ellipsoid.Polygon()
+            for lon, lat in ring.coords[:-1]:
+                polygon.AddPoint(lat, lon)
+            _, length, size = polygon.Compute()
+            area, perimeter = area + sign * abs(size), perimeter + length
+    return area, perimeter
+
+
+def row(shape, crs, **columns):
+    return measured([shape], crs, **{name: [value] for name, value in columns.items()}).areas.iloc[0]
+
+
+def square(lon, lat, side_m):
+    """A square of about that side, in degrees."""
+    high, wide = side_m / 111_000, side_m / 111_000 / math.cos(math.radians(lat))
+    return box(lon, lat, lon + wide, lat + high)
+
+
+# --- published worked examples -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("points", "perimeter_m", "area_m2"),
+    [
+        ([(89, 0), (89, 90), (89, 180), (89, 270)], 631819.8745, 24952305678.0),
+        ([(0, -1), (-1, 0), (0, 1), (1, 0)], 627598.2731, 24619419146.0),
+        ([(2, 1), (1, 2), (3, 3)], None, 18454562325.45119),
+    ],
+)
+def test_the_second_opinion_gives_its_published_polygons(points, perimeter_m, area_m2):
+    """GeographicLib 2.1, test_geodesic.py, Planimeter0 and Planimeter15 (lat, lon)."""
+    area, perimeter = geodesic(Polygon([(lon, lat) for lat, lon in points]))
+    assert area == pytest.approx(area_m2, abs=1)
+    assert perimeter_m is None or perimeter == pytest.approx(perimeter_m, abs=1e-4)
+
+
+def test_snyder_transverse_mercator():
+    """USGS Professional Paper 1395, Appendix A: Clarke 1866, 75 W, k0 0.9996, point 40 30 N 73 30 W."""
+    x, y = mercator.forward(CLARKE_1866, np.array([1.5]), np.array([40.5]))
+    assert (x[0] * 0.9996, y[0] * 0.9996) == (pytest.approx(127106.5, abs=0.05), pytest.approx(4484124.4, abs=0.06))
+
+
+def test_epsg_british_national_grid():
+    """EPSG method 9807, IOGP Guidance Note 7-2 (from memory): 50 30 N 0 30 E is E 577,274.99 N 69,740.50; Airy 1830."""
+    airy = mercator.Ellipsoid(6377563.396, 1 / 299.32496)
+    x, y = mercator.forward(airy, np.array([2.5, 0.0]), np.array([50.5, 49.0]))
+    assert 400000 + 0.9996013 * x[0] == pytest.approx(577274.99, abs=0.011)
+    assert -100000 + 0.9996013 * (y[0] - y[1]) == pytest.approx(69740.50, abs=0.011)
+
+
+def test_snyder_lambert_conic_scale():
+    """USGS PP 1395, Appendix A: parallels 33 and 45, origin 23 N 96 W; at 35 N 75 W k = 0.9970171."""
+    crs = "+proj=lcc +lat_1=33 +lat_2=45 +lat_0=23 +lon_0=-96 +ellps=clrk66 +type=crs"
+    lot = shapely.affinity.translate(box(-50, -50, 50, 50), 1894410.9, 1564649.5)
+    assert row(lot, crs).ground_area_m2 == pytest.approx(1e4 / 0.9970171**2, rel=4e-7)
+
+
+def test_epsg_web_mercator_is_not_spherical():
+    """EPSG method 1024, GN 7-2: at 24 22 54.433 N, 100 20 W: E -11,169,055.58 N 2,800,000.00, h 1.1034264, k 1.0972914."""
+    lot = shapely.affinity.translate(box(-50, -50, 50, 50), -11169055.58, 2800000.0)
+    found = row(lot, 3857)
+    assert found.plan_area_m2 == pytest.approx(1e4)
+    assert found.plan_area_m2 / found.ground_area_m2 == pytest.approx(1.1034264 * 1.0972914, rel=3e-7)
+    # the trap: PROJ's factors for this CRS are the sphere's, 0.44 % off in area
+    spherical = pyproj.Proj("EPSG:3857").get_factors(-100 - 20 / 60, 24 + 22 / 60 + 54.433 / 3600).areal_scale
+    assert spherical == pytest.approx(1.205424, abs=1e-6)
+
+
+@pytest.mark.parametrize(("lat", "times"), [(33.45, 1.4402423), (44.98, 1.9986460), (-0.2, 1.0067516)])
+def test_web_mercator_at_other_latitudes(lat, times):
+    """a^2 / (M N cos^2 lat): computed from the definition, no outside authority."""
+    found = row(moved_to([square(-112, lat, 30)], 4326, 3857)[0], 3857)
+    assert found.plan_area_m2 / found.ground_area_m2 == pytest.approx(
+        times, rel=1e-5
+    )  # the lot is 30 m wide, not a point
+
+
+def test_epsg_lambert_in_survey_feet():
+    """EPSG method 9802, GN 7-2: NAD27 Texas South Central, 28 30 N 96 00 W is E 2,963,503.91 N 254,759.80 US survey feet."""
+    lonlat = geodetic.to_degrees(np.array([[2963503.91, 254759.80]]), geodetic.wkt("EPSG:32040"))
+    assert lonlat[0] == pytest.approx([-96.0, 28.5], abs=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("crs", "east", "north", "combined"),
+    [("EPSG:26997", 503626.795, 173099.421, 0.99991781), ("EPSG:26915", 547883.621, 4138641.149, 0.99961255)],
+)
+def test_ngs_combined_factor(crs, east, north, combined):
+    """An answer of NGS's NCAT service: 37.3933000245 N 92.4590401909 W, h 100.022 m, in SPC MO C (2402) and UTM 15, with the
+    combined factor it prints. A grid area over the factor squared is the ground area."""
+    assert geodetic.to_degrees(np.array([[east, north]]), geodetic.wkt(crs))[0] == pytest.approx(
+        [-92.4590401909, 37.3933000245], abs=1.5e-8
+    )
+    lot = box(east - 20, north - 20, east + 20, north + 20)
+    found = row(lot, crs, elevation_m=100.022)
+    assert found.ground_area_m2 == pytest.approx(1600 / combined**2, rel=3e-8)
+    assert found.perimeter_m == pytest.approx(160 / combined, rel=1.5e-8)
+
+
+@pytest.mark.parametrize(
+    ("unit", "east", "north"), [("us-ft", 1652315.577, 567910.352), ("ft", 1652318.881, 567911.487)]
+)
+def test_both_feet(unit, east, north):
+    """The same NGS point in US survey feet and in international feet: 2 ppm apart, 3 ft here."""
+    zone = "+proj=tmerc +lat_0=35.8333333333333 +lon_0=-92.5 +k=0.999933333 +x_0=500000 +ellps=GRS80"  # EPSG:26997
+    crs = f"{zone} +units={unit} +type=crs"
+    lonlat = geodetic.to_degrees(np.array([[east, north]]), geodetic.wkt(crs))
+    assert lonlat[0] == pytest.approx([-92.4590401909, 37.3933000245], abs=1.5e-8)
+
+
+def test_a_traverse_from_a_surveying_text():
+    """Mahun, Open Access Surveying, Traverse ch. G, ex. 1 (N, E in feet): its columns give 102,935.72 ft2."""
+    corners = [(500.000, 2000.000), (323.614, 1561.426), (526.996, 1488.321), (719.336, 1686.956)]
+    crs = "+proj=tmerc +lat_0=40 +lon_0=-75 +k=1 +ellps=GRS80 +units=ft +type=crs"
+    found = row(Polygon([(east, north) for north, east in corners]), crs)
+    assert found.plan_area_m2 / FT**2 == pytest.approx(102935.72, abs=0.005)
+    assert found.ground_area_m2 / FT**2 == pytest.approx(102935.72, abs=0.01)
+
+
+def test_elevation_adds_what_a_surveying_page_says():
+    """Penn State, GPS for Land Surveyors: elevation factor R / (R + h) with R some 20,906,000 ft: 0.99976089 at 5,000 ft."""
+    flat, high = row(LOT, 4326), row(LOT, 4326, elevation_m=5000 * FT)
+    assert flat.perimeter_m / high.perimeter_m == pytest.approx(0.99976089, abs=1e-6)
+    assert high.ground_area_m2 / flat.ground_area_m2 - 1 == pytest.approx(478.4e-6, rel=2e-3)
+
+
+@pytest.mark.parametrize(("slope_pct", "times"), [(100 / 48, 1.000217), (5, 1.001249), (10, 1.004988), (50, 1.118034)])
+def test_surface_over_ground(slope_pct, times):
+    """1 / cos(atan(slope)): an identity."""
+    found = row(LOT, 4326, slope_pct=slope_pct)
+    assert found.surface_area_m2 / found.ground_area_m2 == pytest.approx(times, abs=5e-7)
+
+
+# --- any CRS -------------------------------------------------------------------------------------------------------------
+
+EIGHT = [2272, 2256, 3857, 4269, 32617, 5070, 2163, 6933]
+ODD = ["ESRI:54009", 3031, 4807, "+proj=laea +lat_0=40 +lon_0=-80 +R=6370997 +type=crs", "EPSG:2272+5703", 4979]
+
+
+@pytest.mark.parametrize("crs", EIGHT + ODD)
+def test_one_site_in_any_crs_gives_one_row(crs):
+    """1 ppm of the geodesic value, by GeographicLib; EPSG:4807 is in grads on another ellipsoid, which is its own truth."""
+    shape = moved_to([LOT], 4326, crs)[0]
+    found = row(shape, crs)
+    truth = geodesic(LOT)
+    if crs == 4807:
+        own = shapely.transform(shape, lambda xy: xy * 0.9)
+        ellipsoid = pyproj.CRS(4807).ellipsoid
+        truth = geodesic(own, Geodesic(ellipsoid.semi_major_metre, 1 / ellipsoid.inverse_flattening))
+    assert (found.ground_area_m2, found.perimeter_m) == pytest.approx(truth, rel=1e-7)
+
+
+def test_the_plan_area_is_the_files_own():
+    feet, web, degrees = (row(moved_to([LOT], 4326, crs)[0], crs) for crs in (2272, 3857, 4326))
+    assert feet.plan_area_m2 == pytest.approx(moved_to([LOT], 4326, 2272)[0].area * (1200 / 3937) ** 2)
+    assert web.plan_area_m2 > 1.69 * web.ground_area_m2
+    assert degrees.plan_area_m2 == degrees.ground_area_m2
+
+
+def test_a_kilometre_is_still_right_to_a_ppm():
+    big = square(-81.2, 39.83, 1000)
+    assert (row(big, 4326).ground_area_m2, row(big, 4326).perimeter_m) == pytest.approx(geodesic(big), rel=1e-7)
+
+
+@pytest.mark.parametrize("lat", [-80.0, -0.2, 33.45, 64.0, 89.9])
+def test_at_any_latitude(lat):
+    lot = square(12.0, lat, 60)
+    assert (row(lot, 4326).ground_area_m2, row(lot, 4326).perimeter_m) == pytest.approx(geodesic(lot), rel=1e-7)
+
+
+def test_over_the_antimeridian():
+    """UTM 60 reaches over 180 degrees: PROJ gives longitudes of both signs."""
+    lot = shapely.affinity.translate(box(0, 0, 80, 50), *pyproj.Proj(32660).__call__(179.9996, 65.0))
+    scale = pyproj.Proj(32660).get_factors(180, 65.0).areal_scale
+    found = measured([lot], 32660)
+    assert found.areas.ground_area_m2[0] == pytest.approx(4000 / scale, rel=1e-6)
+    back = ground.to_crs(found.frames, found.areas.frame, found.areas.geometry, 32660)[0]
+    assert shapely.hausdorff_distance(back, lot) < 1e-6
+
+
+def test_holes_and_parts():
+    """A ring and a second part: the hole is off the area and on the perimeter; shells run counter-clockwise."""
+    ring = Polygon([(0, 0), (0, 30), (30, 30), (30, 0)], [[(10, 10), (20, 10), (20, 20), (10, 20)]])
+    both = shapely.multipolygons([ring, box(40, 0, 50, 10)])
+    found = row(shapely.affinity.translate(both, 500000, 4400000), 32618)
+    assert found.ground_area_m2 == pytest.approx(900 / 0.9996**2, rel=1e-7)
+    assert found.perimeter_m == pytest.approx(200 / 0.9996, rel=1e-7)
+    assert all(shapely.is_ccw(part.exterior) for part in shapely.get_parts(found.geometry))
+
+
+@pytest.mark.parametrize("crs", [2272, 3857, 4326, 4267, 27700, 4807])
+def test_frames_go_back(crs):
+    there = moved_to([LOT, square(-80.5, 40.1, 40)], 4326, crs)
+    found = measured(there, crs, elevation_m=[300.0, np.nan])
+    back = ground.to_crs(found.frames, found.areas.frame.to_numpy(), found.areas.geometry.to_numpy(), crs)
+    metres = [moved_to(shapes, crs, 4326) for shapes in (there, back)]
+    assert shapely.hausdorff_distance(*metres).max() * 111_000 < 1e-6
+    onto_map = ground.to_degrees(found.frames, found.areas.frame.to_numpy(), found.areas.geometry.to_numpy())
+    assert shapely.hausdorff_distance(onto_map, metres[0]).max() * 111_000 < 1e-6
+
+
+def test_a_right_angle_on_the_ground_is_one_in_the_frame():
+    """Albers shears: a geodesic square's corners are 90 degrees in the frame, not in the file."""
+    line = Geodesic.WGS84
+    start = (44.0, -70.0)
+    east, north = (line.Direct(*start, azimuth, 60) for azimuth in (135, 45))
+    corner = Polygon([(start[1], start[0]), (east["lon2"], east["lat2"]), (north["lon2"], north["lat2"])])
+
+    def angle(triangle):
+        a, b, c = shapely.get_coordinates(shapely.normalize(triangle))[:3]
+        sides = sorted(np.linalg.norm(p - q) for p, q in ((a, b), (b, c), (c, a)))
+        return math.degrees(math.acos((sides[0] ** 2 + sides[1] ** 2 - sides[2] ** 2) / (2 * sides[0] * sides[1])))
+
+    albers = moved_to([corner], 4326, 5070)[0]
+    assert angle(row(albers, 5070).geometry) == pytest.approx(90, abs=1e-4)
+    assert abs(angle(albers) - 90) > 0.1
+
+
+# --- frames of a site ----------------------------------------------------------------------------------------------------
+
+
+def test_neighbours_of_a_site_meet_whatever_their_files_crs():
+    left, right = square(-81.2, 39.83, 30), square(-81.2 + 30 / 111_000 / math.cos(math.radians(39.83)), 39.83, 30)
+    mixed = source(
+        layer(moved_to([left], 4326, 2272), 2272, site=["one"]),
+        layer(moved_to([right], 4326, 26917), 26917, site=["one"]),
+    )
+    found = ground.measure(mixed, GroundRules())
+    assert found.areas.frame.tolist() == [0, 0]
+    border = shapely.intersection(*shapely.buffer(found.areas.geometry.to_numpy(), 1e-6))
+    assert shapely.bounds(border)[3] - shapely.bounds(border)[1] == pytest.approx(30, abs=0.1)
+
+
+def test_a_layer_on_another_datum_is_brought_over():
+    """NAD27 degrees lie some 10 m off in Ohio: in one site they come to lie where they are."""
+    mixed = source(
+        layer([LOT], 4326, site=["one"]), layer(moved_to([LOT], 4326, 4267), 4267, role="building", name="old")
+    )
+    found = ground.measure(mixed, GroundRules())
+    assert shapely.hausdorff_distance(found.areas.geometry[0], found.context.geometry[0]) < 1e-3
+
+
+def test_a_site_wider_than_ten_kilometres_gets_a_frame_an_area():
+    near, far = square(-81.2, 39.83, 30), square(-81.0, 39.83, 30)
+    assert measured([near, far], 4326, site=["one", "one"]).areas.frame.tolist() == [0, 1]
+    assert measured([near, square(-81.19, 39.83, 30)], 4326, site=["one", "one"]).areas.frame.tolist() == [0, 0]
+
+
+def test_the_areas_own_elevation_counts_and_the_sites_mean_fills_in():
+    found = measured([LOT] * 3, 4326, site=["one"] * 3, elevation_m=[0.0, 2000.0, np.nan])
+    truth = geodesic(LOT)[0]
+    radius = WGS84.mean_radius_m(39.83)
+    expected = [truth * (1 + h / radius) ** 2 for h in (0, 2000, 1000)]
+    assert found.areas.ground_area_m2.tolist() == pytest.approx(expected, rel=1e-7)
+    assert [f.code for f in found.findings] == ["no-elevation"]
+
+
+def test_no_elevation_is_said_once():
+    notes = measured([LOT, square(-80, 40, 20)], 4326).findings
+    assert [(f.severity, f.code) for f in notes] == [("note", "no-elevation")]
+
+
+# --- slope ---------------------------------------------------------------------------------------------------------------
+
+
+def test_the_laying_plane_is_longer_down_the_slope_only():
+    lot = shapely.affinity.translate(box(0, 0, 20, 10), 500000, 4400000)
+    steep = row(lot, 32618, slope_pct=75.0, aspect_deg=90.0)  # falls east: 3-4-5
+    west, south, east, north = shapely.bounds(steep.laid)
+    assert (east - west, north - south) == pytest.approx((25 / 0.9996, 10 / 0.9996), rel=1e-4)
+    assert shapely.area(steep.laid) == pytest.approx(steep.surface_area_m2, rel=1e-6)
+    assert row(lot, 32618, slope_pct=9.0, aspect_deg=90.0).laid.equals(row(lot, 32618).geometry)
+
+
+def test_an_unknown_fall_line_runs_along_the_long_side():
+    lot = shapely.affinity.translate(box(0, 0, 10, 20), 500000, 4400000)
+    found = measured([lot], 32618, slope_pct=[75.0])
+    assert found.areas.laid_fall_deg[0] % 180 == pytest.approx(0, abs=0.1)
+    assert "no-aspect" in [f.code for f in found.findings]
+
+
+# --- refusals ------------------------------------------------------------------------------------------------------------
+
+
+def test_coordinates_that_have_no_place_are_left_out_with_an_error():
+    nowhere = box(1e12, 1e12, 1e12 + 1, 1e12 + 1)
+    good = shapely.affinity.translate(box(0, 0, 20, 10), 500000, 4400000)
+    found = measured([nowhere, good], 32618)
+    assert found.areas.site.tolist() == ["site 2"]
+    assert [f.feature for f in found.findings if f.severity == "error"] == ["1"]
+    with pytest.raises(InputError, match="no area left"):
+        measured([nowhere], 32618)
+
+
+# --- properties ----------------------------------------------------------------------------------------------------------
+
+
+@st.composite
+def lots(draw):
+    """A star-shaped lot of up to 60 m about the origin, in metres."""
+    turns = np.sort(draw(st.lists(st.floats(0, 0.99), min_size=3, max_size=9, unique_by=lambda t: round(t, 2))))
+    reach = draw(st.lists(st.floats(5, 60), min_size=len(turns), max_size=len(turns)))
+    lot = Polygon(np.column_stack([np.cos(2 * np.pi * turns), np.sin(2 * np.pi * turns)]) * np.array(reach)[:, None])
+    return lot if lot.is_valid and lot.area > 1 else box(0, 0, 10, 20)
+
+
+HERE = "+proj=tmerc +lat_0=39.83 +lon_0=-81.2 +k=1 +ellps=GRS80 +datum=NAD83 +type=crs"
+
+
+def figures(shape, crs=HERE):
+    found = row(shape, crs)
+    return found.ground_area_m2, found.perimeter_m
+
+
+@settings(max_examples=25, deadline=None)
+@given(lots(), st.floats(0, 360), st.floats(-3000, 3000), st.floats(-3000, 3000))
+def test_turning_and_moving_keep_the_figures(lot, turn, east, north):
+    there = shapely.affinity.translate(shapely.affinity.rotate(lot, turn), east, north)
+    assert figures(there) == pytest.approx((lot.area, lot.length), rel=3e-7)
+
+
+@settings(max_examples=25, deadline=None)
+@given(lots(), st.sampled_from(EIGHT))
+def test_reprojecting_keeps_the_figures(lot, crs):
+    assert figures(moved_to([lot], HERE, crs)[0], crs) == pytest.approx((lot.area, lot.length), rel=3e-7)
+
+
+@settings(max_examples=25, deadline=None)
+@given(lots(), st.floats(-20, 20), st.floats(0, 180))
+def test_splitting_keeps_the_sum(lot, shift, turn):
+    """Both halves together have the lot's area, and its perimeter plus the cut twice."""
+    knife = shapely.affinity.rotate(box(-500, -500, shift, 500), turn, origin=(0, 0))
+    halves = [part for part in (lot & knife, lot - knife) if part.area > 1e-3]
+    cut = (lot & knife.boundary).length if len(halves) == 2 else 0.0
+    sums = np.sum([figures(half) for half in halves], axis=0)
+    assert sums == pytest.approx((lot.area, lot.length + 2 * cut), rel=3e-7, abs=5e-3)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.floats(-80, 80), st.floats(-179, 179), st.floats(5, 1000), st.floats(0, 360))
+def test_any_square_anywhere_agrees_with_geographiclib(lat, lon, side, azimuth):
+    corners = [Geodesic.WGS84.Direct(lat, lon, azimuth + 90 * k, side) for k in range(4)]
+    lot = Polygon([(c["lon2"], c["lat2"]) for c in corners])
+    if lot.bounds[2] - lot.bounds[0] < 180:
+        found, (area, perimeter) = row(lot, 4326), geodesic(lot)
+        assert found.ground_area_m2 == pytest.approx(area, rel=1e-6, abs=1e-3)  # GeographicLib's own round-off is 1 cm2
+        assert found.perimeter_m == pytest.approx(perimeter, rel=1e-6)
+
+
+def test_krueger_series_against_proj():
+    """PROJ's own tmerc (Poder and Engsager's form): a hundredth of a micrometre within 20 degrees of the meridian."""
+    random = np.random.default_rng(5)
+    lon, lat = random.uniform(-20, 20, 5000), random.uniform(-89, 89, 5000)
+    expected = pyproj.Proj("+proj=tmerc +lon_0=0 +k=1 +ellps=WGS84 +algo=poder_engsager")(lon, lat)
+    found = mercator.forward(WGS84, lon, lat)
+    assert np.abs(np.array(found) - expected).max() < 1e-8
+    back = mercator.inverse(WGS84, *found)
+    assert np.abs(np.array(back) - (lon, lat)).max() < 1e-12
+
+
+# --- uncertainty ---------------------------------------------------------------------------------------------------------
+
+
+def test_area_tolerance_against_monte_carlo():
+    """10,000 lots with every vertex of shell and hole off by 0.5 m in each axis scatter as the formula says."""
+    corners = np.array([(0, 0), (30, 0), (30, 20), (12, 20), (12, 35), (0, 35)], float)
+    hole = np.array([(3, 3), (3, 8), (9, 8), (9, 3)], float)
+    lot = Polygon(corners, [hole])
+    told = measured([shapely.affinity.translate(lot, 500000, 4400000)], 32618, sigma_m=0.5).areas.area_tolerance_m2[0]
+
+    random = np.random.default_rng(11)
+
+    def area(ring):
+        x, y = (ring + random.normal(0, 0.5, (10_000, *ring.shape))).transpose(2, 0, 1)
+        return 0.5 * (x * np.roll(y, -1, 1) - np.roll(x, -1, 1) * y).sum(axis=1)
+
+    scatter = np.std(area(corners) - np.abs(area(hole[::-1])))
+    assert told == pytest.approx(scatter, rel=0.03)
+
+
+def test_a_square_by_hand():
+    """Side a: each vertex sees a diagonal of 2 a^2, four of them: sigma/2 * sqrt(8 a^2) = sigma * a * sqrt(2)."""
+    lot = shapely.affinity.translate(box(0, 0, 30, 30), 500000, 4400000)
+    found = measured([lot], 32618, sigma_m=0.1).areas.area_tolerance_m2[0]
+    assert found == pytest.approx(0.1 * 30 * math.sqrt(2), rel=1e-3)
+    assert measured([lot], 32618).areas.area_tolerance_m2[0] == 0
