@@ -252,14 +252,33 @@ class Price:
 
 @dataclass(frozen=True)
 class Water:
-    """``table``: DataFrame, one row an area x conversion (area_index, conversion, baseline_gal …); ``monthly``, ``curve``,
-    ``worksheet``, ``sensitivity``: DataFrames; ``chosen``: names; see `geoturf.water`."""
+    """What conversions save, and the choice for a budget. Volumes are m3 a year, money floats in the bid's currency.
+
+    ``table``: one row an area and conversion on offer to it: area_index (row in ``Ground.areas``), site, area, district, cover,
+      irrigation, conversion, title, ground_area_m2, baseline_m3, use_m3, saved_m3, capital, rebate, bill_saved and upkeep_saved (first
+      year), payback_years (simple; inf: never), npv, cost_per_m3 (nan: saves nothing), saved_m3_per_currency (per capital; nan
+      where it costs nothing), chosen (bool), rank (1 … of the chosen, 0 for others), why (str).
+    ``monthly``: month, name, eto_m, rain_m, baseline_m3, after_m3, saved_m3 (month's volumes of all areas compared).
+    ``curve``: budget, spent, saved_m3, npv, areas, value, bound, gap, cut_off.
+    ``worksheet``: a hydrozone of a site before (plan "existing") and after ("chosen"): plan, site, hydrozone, landscape, cover,
+      irrigation, special, plant_factor, efficiency, etaf, area_m2, etaf_area_m2, etwu_m3.
+    ``compliance``: a plan and site: landscape, landscape_m2, special_m2, etaf, mawa_m3, etwu_m3, margin_m3, complies, mean_etaf.
+    ``sensitivity``: input, end, factor, baseline_m3, saved_m3, bill_saved, npv, best_saved_m3, best_npv, areas_changed,
+      ground_changed (fraction), swing, npv_swing; the input that moves the choice most first.
+    ``scenarios``: case (low, middle, high) and the same outcome columns.
+    ``profile``: site, check, unit, limit, found, result (pass, fail, not known).
+    ``summary``: answers: objective, budget, currency, climate, baseline_m3, chosen and doubled (totals; doubled also says which
+      areas join, leave, change), first (the ten first rows), conversions, most_sensitive, rebates …; see `geoturf.water.story`.
+    """
 
     table: pd.DataFrame
     monthly: pd.DataFrame
     curve: pd.DataFrame
     worksheet: pd.DataFrame
     sensitivity: pd.DataFrame
+    scenarios: pd.DataFrame
+    compliance: pd.DataFrame
+    profile: pd.DataFrame
     summary: dict[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     cautions: tuple[str, ...] = ()

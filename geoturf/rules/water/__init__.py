@@ -1,0 +1,112 @@
+"""Rules of the water comparison: the [water] table of a bid.
+
+climate.py     twelve months of reference evapotranspiration and rain
+conversion.py  covers, what a lawn may become, and what that costs
+money.py       the price of water
+choice.py      budget, constraints, and how far inputs may be off
+ordinance.py   the allowance of an ordinance, and a profile of local minimums
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, model_validator
+
+from geoturf.rules.base import Fraction, Price, Rules, rule
+from geoturf.rules.water.choice import DistrictMinimum, Named, Uncertainty
+from geoturf.rules.water.climate import Climate
+from geoturf.rules.water.conversion import SHIPPED, Conversion, Cover, Efficiencies, Rebate, merged
+from geoturf.rules.water.money import Tier, WaterPrice
+from geoturf.rules.water.ordinance import Ordinance, Profile
+
+__all__ = [
+    "Climate",
+    "Conversion",
+    "Cover",
+    "DistrictMinimum",
+    "Named",
+    "Ordinance",
+    "Profile",
+    "Rebate",
+    "Tier",
+    "Uncertainty",
+    "WaterPrice",
+    "WaterRules",
+]
+
+
+def _overlaid(value: Any) -> Any:
+    """A bid's conversions laid over the shipped ones, key by key."""
+    return merged(value) if isinstance(value, dict) else value
+
+
+class WaterRules(Rules):
+    """The [water] table of a bid."""
+
+    climate: Climate = rule({}, "reference evapotranspiration (ETo) and rain by month")
+    cover: str = rule("", "existing cover of areas whose cover column is empty; such areas stay out if empty")
+    irrigation: str = rule("spray", "irrigation method of areas whose irrigation column is empty")
+    covers: dict[str, Cover] = rule({}, "covers of your own, or in place of a published one")
+    efficiencies: Efficiencies = rule({}, "irrigation efficiency by method, over the published ones: spray = 0.70")
+    constant: Literal["exact", "ordinance"] = rule(
+        "exact",
+        "gallons per square foot and inch: exact 144/231 = 0.62338, or the ordinance's rounded 0.62 (0.54 % less)",
+        source="23 CCR 492.4 for 0.62",
+    )
+    conversions: Annotated[dict[str, Conversion], BeforeValidator(_overlaid)] = rule(
+        SHIPPED, "what an area may become; your keys are laid over the shipped ones, new names are added"
+    )
+    offer: tuple[str, ...] = rule((), "names of the conversions on offer; all if empty")
+    price: WaterPrice = rule({}, "price of water")
+    horizon: int = rule(20, "years looked ahead", low=5, high=50)
+    discount_rate: Fraction = rule(
+        "3 %", "discount rate, real or nominal as the escalations are", low="0 %", high="10 %"
+    )
+    upkeep_escalation: Fraction = rule("3 %", "yearly rise of upkeep and replacement", low="0 %", high="6 %")
+    objective: Literal["water", "money"] = rule(
+        "water", "what the choice saves most of: water a year, or net present value"
+    )
+    budget: Price | None = rule(None, "capital that may be spent; no limit if left out")
+    budget_takes: Literal["capital", "capital less rebate"] = rule(
+        "capital", "what counts against the budget; a rebate is mostly paid after the work"
+    )
+    curve_points: int = rule(40, "budgets on the curve of saving against budget", low=10, high=100)
+    gap: Fraction = rule("0.01 %", "the choice is proved best within this")
+    districts: dict[str, DistrictMinimum] = rule({}, "what each district gets at least, by district name")
+    every_district: DistrictMinimum = rule({}, "what every other district gets at least")
+    must: tuple[Named, ...] = rule((), "areas that must convert: tables with site, area, conversion (empty: any)")
+    must_not: tuple[Named, ...] = rule(
+        (), "areas that must not convert: tables with site, area, conversion (empty: any)"
+    )
+    turf_share: Fraction = rule(
+        "100 %", "synthetic turf may take at most this share of the ground of all areas compared"
+    )
+    uncertainty: Uncertainty = rule({}, "how far the inputs may be off: low and high factors")
+    ordinance: Ordinance = rule({}, "maximum applied water allowance (MAWA) against estimated use (ETWU)")
+    profile: Profile | None = rule(None, "local minimums for synthetic turf, checked site by site")
+
+    @model_validator(mode="after")
+    def _agrees(self) -> WaterRules:
+        if self.horizon < 1 or self.horizon > 100:
+            raise ValueError("horizon is 1 to 100 years")
+        if not 2 <= self.curve_points <= 400:
+            raise ValueError("curve_points is 2 to 400")
+        if self.turf_share > 1:
+            raise ValueError("turf_share is a share, at most 100 %")
+        for name in self.offer:
+            if name not in self.conversions:
+                raise ValueError(f"offer: conversion '{name}' is not one of {', '.join(sorted(self.conversions))}")
+        for kind, named in (("must", self.must), ("must_not", self.must_not)):
+            for item in named:
+                if item.conversion and item.conversion not in self.offered:
+                    raise ValueError(
+                        f"{kind}: site '{item.site}' area '{item.area}': conversion '{item.conversion}' is not one of those on "
+                        f"offer: {', '.join(self.offered)}"
+                    )
+        return self
+
+    @property
+    def offered(self) -> tuple[str, ...]:
+        """Names of the conversions on offer, in the bid's order."""
+        return self.offer or tuple(self.conversions)

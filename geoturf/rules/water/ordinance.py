@@ -1,0 +1,59 @@
+"""Rules of the ordinance check and of a profile of local minimums. No legal advice: read the local code."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import model_validator
+
+from geoturf.rules.base import ArealMass, Fraction, Length, LengthRate, Number, Rules, rule
+
+
+class Ordinance(Rules):
+    """Maximum applied water allowance (MAWA) against estimated total water use (ETWU), site by site."""
+
+    landscape: str = rule(
+        "non_residential", "kind of landscape, which sets the ET adjustment factor (ETAF)", source="23 CCR 492.4"
+    )
+    residential_uses: tuple[str, ...] = rule(
+        ("home", "homes", "residential"), "values of the use column whose sites count as residential"
+    )
+    special_uses: tuple[str, ...] = rule(
+        ("sports", "recreation", "play", "edible", "cemetery"),
+        "values of the use column that count as special landscape area (SLA, ETAF 1)",
+        source="23 CCR 491",
+    )
+    etaf: dict[str, Number] = rule(
+        {}, "ET adjustment factors of a local ordinance, over the published ones: non_residential = 0.42"
+    )
+    effective_rain_share: Fraction = rule(
+        "0 %", "share of the year's rain taken off ETo in the allowance", high="25 %", source="23 CCR 492.4"
+    )
+    constant: Literal["exact", "ordinance"] = rule(
+        "ordinance", "gallons per square foot and inch: exact 144/231 or the ordinance's 0.62", source="23 CCR 492.4"
+    )
+
+    @model_validator(mode="after")
+    def _share(self) -> Ordinance:
+        if self.effective_rain_share > 0.25:
+            raise ValueError("effective_rain_share is at most 25 %")
+        for name, factor in self.etaf.items():
+            if not 0 < factor <= 1:
+                raise ValueError(f"etaf '{name}': a factor over 0 and at most 1, not {factor:g}")
+        return self
+
+
+class Profile(Rules):
+    """Local minimums for synthetic turf. What is left out is not checked; what cannot be known is told as not known."""
+
+    name: str = rule("local profile", "whose minimums these are")
+    source: str = rule("", "the code's section and the day it was read, as printed")
+    min_pile_height_m: Length | None = rule(None, "pile at least this high")
+    max_pile_height_m: Length | None = rule(None, "pile at most this high")
+    min_pile_weight_kg_per_m2: ArealMass | None = rule(None, "pile (face) weight at least this")
+    min_drainage_m_per_h: LengthRate | None = rule(None, "backing drains at least this much")
+    drainage_m_per_h: dict[str, LengthRate] = rule({}, 'stated drainage by product, such as turf60 = "40 in/h"')
+    min_tree_distance_m: Length | None = rule(None, "turf keeps this far from trees")
+    trees: str = rule("trees", "name of the context layer that holds the trees")
+    max_coverage: Fraction | None = rule(None, "turf takes at most this share of a site's areas")
+    max_slope: Fraction | None = rule(None, "turf on ground no steeper than this")

@@ -1,0 +1,90 @@
+"""Water: what the lawns take, what each conversion saves and costs, and which to choose for a budget (spec 8).
+
+    published.py   the tables that ship, and the bid's own values over them
+    climate.py     twelve months of reference evapotranspiration and rain
+    lawns.py       the areas that take part and what is offered to each
+    demand.py      water by month before and after
+    money.py       bill, payback, net present value, cost of a saved cubic metre
+    programme.py   the integer programme and its proof
+    choice.py      the choice for a budget, and for every budget
+    outlook.py     low, middle, high; which input moves the choice
+    ordinance.py   MAWA against ETWU
+    profile.py     local minimums for synthetic turf
+    cautions.py    what to mind
+    story.py       table, ranking, reasons, totals
+
+All volumes are m3, a year unless a name says otherwise, areas m2, money floats in the bid's currency.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from geoturf.model import Ground, Water
+from geoturf.rules import Product
+from geoturf.rules.water import WaterRules
+from geoturf.water import choice, ordinance, outlook, profile, story
+from geoturf.water.cautions import cautions
+from geoturf.water.climate import months as climate_months
+from geoturf.water.demand import MIDDLE, Case, Use
+from geoturf.water.demand import use as water_use
+from geoturf.water.lawns import lawns as taking_part
+from geoturf.water.money import Worth
+from geoturf.water.money import worth as money_worth
+from geoturf.water.programme import Chooser
+
+
+def compare(
+    ground: Ground,
+    turf_price: pd.Series | None,
+    rules: WaterRules,
+    currency: str,
+    folder: str = ".",
+    products: Mapping[str, Product] | None = None,
+) -> Water:
+    """Every conversion of every area with an existing cover, and the choice for the budget.
+
+    ``turf_price``: areas-aligned, this bid's own price for turning each area into turf (Decimal or float, in
+    ``currency``); None where there is none, and a turf conversion must then state its capital. ``folder``: where
+    climate files start from (the bid's). ``products``: for the profile of local minimums; what needs them is "not
+    known" without.
+
+    Raises `BidError` or `InputError`, each with one line a fault. Columns: see `geoturf.model.Water`.
+    """
+    lawns = taking_part(ground, turf_price, rules, currency)
+    months = climate_months(rules.climate, folder)
+
+    def evaluate(case: Case) -> tuple[Use, Worth]:
+        use = water_use(lawns, months, rules, case)
+        return use, money_worth(lawns, use, rules, case)
+
+    use, worth = evaluate(MIDDLE)
+    saved_m3 = use.saved_m3.sum(axis=2)
+    wanted = choice.programme(lawns, use, worth, rules)
+    chooser = Chooser(wanted)
+    budget = np.inf if rules.budget is None else float(rules.budget.amount)
+    pick = choice.choose(wanted, chooser, budget, rules, currency)
+    doubled = chooser.pick(2 * budget, rules.gap) if np.isfinite(budget) else None
+    curve = choice.curve(wanted, chooser, rules.curve_points, rules, saved_m3, worth.npv)
+
+    settled = outlook.Settled(lawns, rules, budget, wanted, pick, evaluate)
+    sensitivity = outlook.sensitivity(settled)
+    sheet = ordinance.worksheet(lawns, months, rules, pick.chosen)
+    compliance = ordinance.compliance(sheet, months, rules)
+    table = story.table(lawns, use, worth, wanted, pick)
+    return Water(
+        table=table,
+        monthly=story.monthly(use, months, pick),
+        curve=curve,
+        worksheet=sheet,
+        sensitivity=sensitivity,
+        scenarios=outlook.scenarios(settled),
+        compliance=compliance,
+        profile=profile.check(lawns, ground, products, rules.profile, pick.chosen),
+        summary=story.summary(settled, use, worth, table, months, doubled, sensitivity, compliance, currency),
+        findings=(*lawns.findings, *story.findings(lawns, rules, pick)),
+        cautions=cautions(lawns),
+    )

@@ -1,0 +1,159 @@
+"""Which areas to convert to what: the bid's wishes as an integer programme, the choice for a budget, and the whole
+curve of budgets."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from geoturf.errors import BidError
+from geoturf.model import Finding
+from geoturf.rules.water import Named, WaterRules
+from geoturf.water.demand import Use
+from geoturf.water.lawns import Lawns
+from geoturf.water.money import Worth
+from geoturf.water.programme import Chooser, Pick, Programme, Side
+from geoturf.water.published import closest
+
+
+def programme(lawns: Lawns, use: Use, worth: Worth, rules: WaterRules) -> Programme:
+    """The integer programme of a bid: value in m3 of water a year, or in net present money. Raises `BidError` for a
+    name in must, must_not or districts that no area has."""
+    value = use.saved_m3.sum(axis=2) if rules.objective == "water" else worth.npv
+    cost = worth.capital if rules.budget_takes == "capital" else worth.capital - worth.rebate
+    allowed, required = lawns.offered.copy(), np.zeros(len(lawns.areas), dtype=bool)
+    for named in rules.must:
+        at = _named(named, "must", lawns)
+        required |= at
+        if named.conversion:
+            allowed[at] &= np.array(lawns.names) == named.conversion
+    for named in rules.must_not:
+        at = _named(named, "must_not", lawns)
+        gone = np.array([not named.conversion or name == named.conversion for name in lawns.names])
+        allowed[np.ix_(at, gone)] = False
+    stuck = np.flatnonzero(required & ~allowed.any(axis=1))
+    if len(stuck):
+        row = lawns.areas.iloc[stuck[0]]
+        fault = "must convert, but nothing is offered to it (must_not, only_covers, or no price of turf)"
+        raise BidError(Finding("error", "must-without-offer", fault, site=row["site"], area=row["area"]))
+    return Programme(value, cost, allowed, required, _sides(lawns, allowed, rules))
+
+
+def _named(named: Named, key: str, lawns: Lawns) -> np.ndarray:
+    at = (lawns.areas["site"] == named.site).to_numpy()
+    if not at.any():
+        hint = closest(named.site, set(lawns.areas["site"]))[:300]
+        raise BidError(
+            Finding("error", "unknown-site", f"water.{key}: no compared area has site '{named.site}'; {hint}")
+        )
+    if named.area:
+        sites_areas = set(lawns.areas["area"][at])
+        at &= (lawns.areas["area"] == named.area).to_numpy()
+        if not at.any():
+            hint = closest(named.area, sites_areas)[:300]
+            fault = f"water.{key}: site '{named.site}' has no compared area '{named.area}'; {hint}"
+            raise BidError(Finding("error", "unknown-area", fault))
+    return at
+
+
+def _sides(lawns: Lawns, allowed: np.ndarray, rules: WaterRules) -> tuple[Side, ...]:
+    sides = []
+    district = lawns.areas["district"].to_numpy()
+    known = sorted(set(district) - {""})
+    for name in rules.districts:
+        if name not in known:
+            hint = closest(name, known) if known else "no area has a district"
+            raise BidError(
+                Finding("error", "unknown-district", f"water.districts: no area is in district '{name}'; {hint}")
+            )
+    for name in known:
+        wanted = rules.districts.get(name, rules.every_district)
+        inside = np.broadcast_to((district == name)[:, None], allowed.shape).astype(float)
+        for word, least, weight in (
+            ("areas", float(wanted.areas), inside),
+            ("m2 of ground", wanted.ground_m2, inside * lawns.ground_m2[:, None]),
+        ):
+            if least > 0:
+                most = float((weight * allowed).max(axis=1).sum())
+                if most < least:
+                    fault = (
+                        f"water.districts: district '{name}' is to get at least {least:,.0f} {word} converted; only "
+                        f"{most:,.0f} are on offer there"
+                    )
+                    raise BidError(Finding("error", "district-minimum", fault))
+                sides.append(Side(f"at least {least:,.0f} {word} in {name}", weight, least, np.inf))
+    if rules.turf_share < 1:
+        turf = np.array([conversion.turf for conversion in lawns.conversions], dtype=float)
+        most = rules.turf_share * lawns.ground_m2.sum()
+        sides.append(Side("share of synthetic turf", lawns.ground_m2[:, None] * turf, -np.inf, most))
+    return tuple(sides)
+
+
+def least_cost(wanted: Programme) -> float | None:
+    """The least that any choice meeting must, districts and turf share costs; 0 where nothing is asked for, None where
+    none can."""
+    if not wanted.required.any() and all(side.lower <= 0 for side in wanted.sides):
+        return 0.0
+    pick = Chooser(replace(wanted, value=-wanted.cost)).pick(np.inf, 1e-6)
+    return None if pick is None else pick.cost
+
+
+def choose(wanted: Programme, chooser: Chooser, budget: float, rules: WaterRules, currency: str) -> Pick:
+    """The best choice within ``budget``. Raises `BidError` where none meets the constraints, saying what the least
+    budget is."""
+    pick = chooser.pick(budget, rules.gap)
+    if pick is not None:
+        return pick
+    least = least_cost(wanted)
+    asked = "; ".join(
+        [f"{int(wanted.required.sum())} areas must convert"] * bool(wanted.required.any())
+        + [s.name for s in wanted.sides]
+    )
+    if least is None:
+        fault = f"no choice meets all that is asked for, whatever the budget ({asked}); ask for less"
+        raise BidError(Finding("error", "no-choice", f"water: {fault}"))
+    costs = f"what is asked for ({asked}) costs at least {least:,.2f} {currency}"
+    fault = f"no choice meets a budget of {budget:,.2f} {currency}: {costs}"
+    raise BidError(Finding("error", "budget-too-small", f"water.budget: {fault}"))
+
+
+def curve(
+    wanted: Programme, chooser: Chooser, points: int, rules: WaterRules, saved_m3: np.ndarray, npv: np.ndarray
+) -> pd.DataFrame:
+    """Saving against budget: ``points`` budgets in equal steps, from the least that meets the constraints to where more
+    money saves no more. Columns: budget, spent, saved_m3 (a year), npv, areas, value, bound, gap (fraction),
+    cut_off."""
+    free = chooser.pick(np.inf, rules.gap)
+    if free is None:
+        return pd.DataFrame(columns=["budget", "spent", "saved_m3", "npv", "areas", "value", "bound", "gap", "cut_off"])
+    start = least_cost(wanted) or 0.0
+    rows = []
+    for budget in np.linspace(start, max(free.cost, start), points):
+        budget = np.ceil(budget * 100) / 100
+        pick = chooser.pick(float(budget), rules.gap)
+        if pick is not None:
+            rows.append(
+                {
+                    "budget": budget,
+                    **totals(pick, saved_m3, npv),
+                    "value": pick.value,
+                    "bound": pick.bound,
+                    "gap": pick.gap,
+                    "cut_off": pick.cut_off,
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def totals(pick: Pick, saved_m3: np.ndarray, npv: np.ndarray) -> dict[str, float]:
+    """Sums of a choice: spent, saved_m3, npv, areas. ``saved_m3``, ``npv``: (n, k)."""
+    at = np.flatnonzero(pick.chosen >= 0)
+    conversion = pick.chosen[at]
+    return {
+        "spent": pick.cost,
+        "saved_m3": float(saved_m3[at, conversion].sum()),
+        "npv": float(npv[at, conversion].sum()),
+        "areas": len(at),
+    }

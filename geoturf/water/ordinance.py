@@ -1,0 +1,126 @@
+"""The ordinance check: maximum applied water allowance (MAWA) against estimated total water use (ETWU), 23 CCR 490-495.
+
+A worksheet, row by row, of hydrozones (a site's areas of one cover under one irrigation method), before and after the
+choice. A check of the arithmetic, no legal advice.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from geoturf.errors import BidError
+from geoturf.model import Finding
+from geoturf.rules.water import WaterRules
+from geoturf.water import published
+from geoturf.water.climate import Months
+from geoturf.water.demand import volume_factor
+from geoturf.water.lawns import Lawns
+
+PEAK_SHARE = 0.70  # EPA 2009 revised approach (nepis P1010FI8): 70 % of the peak month's reference use
+
+
+def allowance_m3(eto_m: float, landscape_m2, special_m2, etaf, constant: str = "ordinance"):
+    """MAWA = ETo 0.62 (ETAF LA + (1 - ETAF) SLA), m3 a year; LA includes SLA (23 CCR 492.4). ``eto_m``: year's ETo in
+    metres, less effective rain where the ordinance takes it off."""
+    return eto_m * volume_factor(constant) * (etaf * landscape_m2 + (1 - etaf) * special_m2)
+
+
+def estimated_use_m3(eto_m: float, plant_factor, efficiency, area_m2, constant: str = "ordinance"):
+    """ETWU of a hydrozone = ETo 0.62 (PF / IE) area, m3 a year (23 CCR 492.4)."""
+    return eto_m * volume_factor(constant) * plant_factor / efficiency * area_m2
+
+
+def peak_month_allowance_m3(eto_m: np.ndarray, landscape_m2):
+    """A second budget: 70 % of ETo x area in the month of most ETo, m3 in that month, by the exact constant (EPA 2009
+    revised approach)."""
+    return PEAK_SHARE * float(np.max(eto_m)) * landscape_m2
+
+
+def worksheet(lawns: Lawns, months: Months, rules: WaterRules, chosen: np.ndarray) -> pd.DataFrame:
+    """One row a hydrozone: plan (existing, chosen), site, landscape, hydrozone, cover, irrigation, special (bool),
+    plant_factor (the year's, weighted by ETo), efficiency, etaf (PF / IE), area_m2, etaf_area_m2, etwu_m3. Special
+    landscape areas are judged at ETAF 1 (their estimated use is ETo x area); covers that are not planted are left
+    out."""
+    factors = _landscape_factor(lawns, rules)
+    frames = []
+    for plan, choice in (("existing", np.full(len(lawns.areas), -1)), ("chosen", chosen)):
+        zones = _zones(lawns, months, rules, choice, factors)
+        frames.append(zones.assign(plan=plan))
+    sheet = pd.concat(frames, ignore_index=True)
+    return sheet[["plan", *[c for c in sheet.columns if c != "plan"]]]
+
+
+def _landscape_factor(lawns: Lawns, rules: WaterRules) -> pd.Series:
+    """Kind of landscape of each area."""
+    kinds = published.adjustment_factors(rules)
+    landscape = published.key(rules.ordinance.landscape)
+    if landscape not in kinds:
+        hint = published.closest(landscape, kinds)
+        raise BidError(
+            Finding("error", "unknown-landscape", f"water.ordinance.landscape: '{landscape}' is not known; {hint}")
+        )
+    homes = lawns.areas["use"].str.lower().isin([use.lower() for use in rules.ordinance.residential_uses])
+    home_sites = set(lawns.areas["site"][homes])
+    return lawns.areas["site"].isin(home_sites).map({True: "residential", False: landscape})
+
+
+def _zones(lawns: Lawns, months: Months, rules: WaterRules, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame:
+    cover, method = lawns.areas["cover"].copy(), lawns.areas["irrigation"].copy()
+    for j, conversion in enumerate(lawns.conversions):
+        if conversion.cover:
+            cover[choice == j] = published.key(conversion.cover)
+        if conversion.irrigation:
+            method[choice == j] = published.key(conversion.irrigation)
+    special_use = lawns.areas["use"].str.lower().isin([use.lower() for use in rules.ordinance.special_uses])
+    special = special_use | cover.map({name: c.special for name, c in lawns.covers.items()})
+    planted = cover.map({name: c.planted for name, c in lawns.covers.items()})
+    table = pd.DataFrame(
+        {
+            "site": lawns.areas["site"],
+            "landscape": landscape,
+            "cover": cover,
+            "irrigation": method,
+            "special": special.astype(bool),
+            "area_m2": lawns.ground_m2,
+        }
+    )[planted.to_numpy(bool)]
+    keys = ["site", "landscape", "cover", "irrigation", "special"]
+    zones = table.groupby(keys, sort=False, as_index=False)["area_m2"].sum()
+    eto_m = _eto(months, rules)
+    weight = months.eto_m / months.eto_m.sum()
+    zones["plant_factor"] = zones["cover"].map({n: float(np.dot(c.factor, weight)) for n, c in lawns.covers.items()})
+    zones["efficiency"] = zones["irrigation"].map(dict(lawns.efficiencies))
+    zones["etaf"] = np.where(zones["special"], 1.0, zones["plant_factor"] / zones["efficiency"])
+    zones["etaf_area_m2"] = zones["etaf"] * zones["area_m2"]
+    zones["etwu_m3"] = eto_m * volume_factor(rules.ordinance.constant) * zones["etaf_area_m2"]
+    zones["hydrozone"] = zones.groupby("site").cumcount() + 1
+    return zones
+
+
+def _eto(months: Months, rules: WaterRules) -> float:
+    """The year's ETo less the share of rain that the ordinance takes off, metres."""
+    return max(0.0, float(months.eto_m.sum() - rules.ordinance.effective_rain_share * months.rain_m.sum()))
+
+
+def compliance(sheet: pd.DataFrame, months: Months, rules: WaterRules) -> pd.DataFrame:
+    """One row a plan and site: landscape, etaf (the allowance's), landscape_m2, special_m2, mawa_m3, etwu_m3, margin_m3
+    (MAWA - ETWU), complies (bool), mean_etaf (ETWU's, of what is not special)."""
+    factors = published.adjustment_factors(rules)
+    sheet = sheet.assign(
+        special_m2=sheet["area_m2"].where(sheet["special"], 0.0),
+        regular_etaf_m2=sheet["etaf_area_m2"].where(~sheet["special"], 0.0),
+    )
+    sums = sheet.groupby(["plan", "site", "landscape"], sort=False, as_index=False)[
+        ["area_m2", "special_m2", "regular_etaf_m2", "etwu_m3"]
+    ].sum()
+    sums = sums.rename(columns={"area_m2": "landscape_m2"})
+    sums["etaf"] = sums["landscape"].map(factors)
+    sums["mawa_m3"] = allowance_m3(
+        _eto(months, rules), sums["landscape_m2"], sums["special_m2"], sums["etaf"], rules.ordinance.constant
+    )
+    sums["margin_m3"] = sums["mawa_m3"] - sums["etwu_m3"]
+    sums["complies"] = sums["margin_m3"] >= -1e-9 * sums["mawa_m3"]
+    regular = sums["landscape_m2"] - sums["special_m2"]
+    sums["mean_etaf"] = np.where(regular > 0, sums["regular_etaf_m2"] / np.where(regular > 0, regular, 1.0), np.nan)
+    return sums.drop(columns="regular_etaf_m2")

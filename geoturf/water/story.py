@@ -1,0 +1,259 @@
+"""The answers: one row an area and conversion, which areas come first and why, totals, what if the budget doubles, what
+to mind."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from geoturf.model import Finding
+from geoturf.rules.water import WaterRules
+from geoturf.rules.water.climate import MONTHS
+from geoturf.rules.water.conversion import SHIPPED, Conversion
+from geoturf.water.climate import Months
+from geoturf.water.demand import Use
+from geoturf.water.lawns import Lawns
+from geoturf.water.money import Worth, bill, by_site, present_value_factor, site_numbers
+from geoturf.water.outlook import Settled
+from geoturf.water.programme import Pick, Programme
+
+FIRST = 10
+
+
+def table(lawns: Lawns, use: Use, worth: Worth, wanted: Programme, pick: Pick) -> pd.DataFrame:
+    """One row an area and conversion on offer to it, as documented at `geoturf.model.Water`."""
+    at, conversion = np.nonzero(lawns.offered)
+    areas = lawns.areas.iloc[at].reset_index(drop=True)
+    saved = use.saved_m3.sum(axis=2)
+    titles = np.array([c.title or name for name, c in zip(lawns.names, lawns.conversions, strict=True)])
+    capital = worth.capital[at, conversion]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_currency = np.where(capital > 0, saved[at, conversion] / capital, np.nan)
+    rows = pd.DataFrame(
+        {
+            "area_index": areas["area_index"],
+            "site": areas["site"],
+            "area": areas["area"],
+            "district": areas["district"],
+            "cover": areas["cover"],
+            "irrigation": areas["irrigation"],
+            "conversion": np.array(lawns.names)[conversion],
+            "title": titles[conversion],
+            "ground_area_m2": areas["ground_area_m2"],
+            "baseline_m3": use.before_m3.sum(axis=1)[at],
+            "use_m3": use.after_m3.sum(axis=2)[at, conversion],
+            "saved_m3": saved[at, conversion],
+            "capital": capital,
+            "rebate": worth.rebate[at, conversion],
+            "bill_saved": worth.bill_saved[at, conversion],
+            "upkeep_saved": worth.upkeep_saved[at, conversion],
+            "payback_years": worth.payback_years[at, conversion],
+            "npv": worth.npv[at, conversion],
+            "cost_per_m3": worth.cost_per_m3[at, conversion],
+            "saved_m3_per_currency": per_currency,
+            "chosen": pick.chosen[at] == conversion,
+        }
+    )
+    merit = _merit(wanted, at, conversion)
+    rows["rank"] = _ranks(rows["chosen"].to_numpy(), merit, wanted.value[at, conversion])
+    rows["why"] = _reasons(rows["chosen"].to_numpy(), merit, pick.cut_off, wanted.required[at])
+    return rows
+
+
+def _merit(wanted: Programme, at: np.ndarray, conversion: np.ndarray) -> np.ndarray:
+    """Value per unit of budget; inf where it costs nothing."""
+    cost = wanted.cost[at, conversion]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(cost > 0, wanted.value[at, conversion] / cost, np.inf)
+
+
+def _ranks(chosen: np.ndarray, merit: np.ndarray, value: np.ndarray) -> np.ndarray:
+    """1, 2, 3 … of the chosen by value per unit of budget, then by value; 0 for the others."""
+    ranks = np.zeros(len(chosen), dtype=int)
+    rows = np.flatnonzero(chosen)
+    order = np.lexsort((rows, -value[rows], -merit[rows]))
+    ranks[rows[order]] = np.arange(1, len(rows) + 1)
+    return ranks
+
+
+def _reasons(chosen: np.ndarray, merit: np.ndarray, cut_off: float, required: np.ndarray) -> list[str]:
+    return [_reason(merit[row], cut_off, required[row]) if chosen[row] else "" for row in range(len(chosen))]
+
+
+def _reason(merit: float, cut_off: float, required: bool) -> str:
+    """Why a chosen row was chosen, without units: the measure is what the last unit of budget still brings (the
+    cut-off)."""
+    if cut_off <= 0:
+        return (
+            "must convert, says the bid"
+            if required
+            else "the budget does not bind: brings most of what is offered here"
+        )
+    ratio = merit / cut_off
+    if ratio >= 1:
+        text = (
+            f"brings {ratio:.2f} times what the last money spent must bring" if np.isfinite(ratio) else "costs nothing"
+        )
+        return f"{text}; the bid also says it must" if required else text
+    return "must convert, says the bid" if required else "fills what the budget leaves, or a minimum of the bid"
+
+
+def monthly(use: Use, months: Months, pick: Pick) -> pd.DataFrame:
+    """One row a month: month (1 to 12), name, eto_m, rain_m, baseline_m3, after_m3, saved_m3, all areas together."""
+    before = use.before_m3.sum(axis=0)
+    after = _after(use, pick).sum(axis=0)
+    return pd.DataFrame(
+        {
+            "month": np.arange(1, 13),
+            "name": MONTHS,
+            "eto_m": months.eto_m,
+            "rain_m": months.rain_m,
+            "baseline_m3": before,
+            "after_m3": after,
+            "saved_m3": before - after,
+        }
+    )
+
+
+def _after(use: Use, pick: Pick) -> np.ndarray:
+    """Use of each area after the choice, (n, 12)."""
+    converted = pick.chosen >= 0
+    after = use.before_m3.copy()
+    after[converted] = use.after_m3[np.flatnonzero(converted), pick.chosen[converted]]
+    return after
+
+
+def outcome(lawns: Lawns, use: Use, worth: Worth, rules: WaterRules, pick: Pick) -> dict[str, Any]:
+    """Totals of a choice. The bill is worked out account by account with its tiers, so it can be less than the sum of
+    rows that each stand alone."""
+    at = np.flatnonzero(pick.chosen >= 0)
+    picked = (at, pick.chosen[at])
+    site = site_numbers(lawns)
+    after = _after(use, pick)
+    bill_before = float(bill(by_site(use.before_m3, site), rules.price).sum())
+    bill_after = float(bill(by_site(after, site), rules.price).sum())
+    capital, rebate = float(worth.capital[picked].sum()), float(worth.rebate[picked].sum())
+    later, upkeep_saved = float(worth.later_cost[picked].sum()), float(worth.upkeep_saved[picked].sum())
+    yearly, saved = bill_before - bill_after + upkeep_saved, float(use.before_m3.sum() - after.sum())
+    outlay = capital - rebate
+    rate = rules.discount_rate
+    return {
+        "areas": len(at),
+        "ground_m2": float(lawns.ground_m2[at].sum()),
+        "saved_m3": saved,
+        "use_m3": float(after.sum()),
+        "spent": pick.cost,
+        "capital": capital,
+        "rebate": rebate,
+        "bill_before": bill_before,
+        "bill_after": bill_after,
+        "bill_saved": bill_before - bill_after,
+        "upkeep_saved": upkeep_saved,
+        "payback_years": outlay / yearly if yearly > 0 else (float("inf") if outlay > 0 else 0.0),
+        "npv": (bill_before - bill_after) * present_value_factor(rules.horizon, rate, rules.price.escalation)
+        - outlay
+        - later,
+        "cost_per_m3": (outlay + later) / (saved * present_value_factor(rules.horizon, rate))
+        if saved > 1e-9
+        else float("nan"),
+        "gap": pick.gap,
+        "bound": pick.bound,
+        "value": pick.value,
+        "cut_off": pick.cut_off,
+    }
+
+
+def summary(
+    settled: Settled,
+    use: Use,
+    worth: Worth,
+    rows: pd.DataFrame,
+    months: Months,
+    doubled: Pick | None,
+    sensitivity: pd.DataFrame,
+    compliance: pd.DataFrame,
+    currency: str,
+) -> dict[str, Any]:
+    """The answers in one place; see `geoturf.model.Water`."""
+    lawns, rules, pick = settled.lawns, settled.rules, settled.pick
+    chosen = rows[rows["chosen"]].sort_values("rank")
+    conversions = [
+        {"conversion": name, "title": part["title"].iloc[0], "areas": len(part)}
+        | {c: float(part[c].sum()) for c in ("ground_area_m2", "saved_m3", "capital", "rebate")}
+        for name, part in chosen.groupby("conversion", sort=False)
+    ]
+    first = chosen.head(FIRST)
+    return {
+        "objective": rules.objective,
+        "budget": None if rules.budget is None else float(rules.budget.amount),
+        "currency": currency,
+        "horizon": rules.horizon,
+        "discount_rate": rules.discount_rate,
+        "constant": rules.constant,
+        "climate": months.origin,
+        "effective_rain": rules.climate.effective_rain,
+        "compared_areas": len(lawns.areas),
+        "compared_ground_m2": float(lawns.ground_m2.sum()),
+        "baseline_m3": float(use.before_m3.sum()),
+        "chosen": outcome(lawns, use, worth, rules, pick),
+        "doubled": None if doubled is None else _doubled(settled, use, worth, doubled),
+        "first": first.drop(columns="chosen").to_dict("records"),
+        "conversions": conversions,
+        "most_sensitive": sensitivity["input"].iloc[0] if sensitivity["swing"].max() > 0 else "",
+        "complies_before": int(compliance["complies"][compliance["plan"] == "existing"].sum()),
+        "complies_after": int(compliance["complies"][compliance["plan"] == "chosen"].sum()),
+        "sites": int(lawns.areas["site"].nunique()),
+        "rebates": [
+            {"conversion": name, "date": c.rebate.date.isoformat(), "terms": c.rebate.terms}
+            for name, c in zip(lawns.names, lawns.conversions, strict=True)
+            if c.rebate is not None
+        ],
+    }
+
+
+def _doubled(settled: Settled, use: Use, worth: Worth, doubled: Pick) -> dict[str, Any]:
+    """Totals with twice the budget, and which areas join, leave or change."""
+    before, after = settled.pick.chosen, doubled.chosen
+    names = settled.lawns.areas[["site", "area"]]
+
+    def listed(at: np.ndarray) -> list[dict[str, str]]:
+        return names[at].to_dict("records")
+
+    return outcome(settled.lawns, use, worth, settled.rules, doubled) | {
+        "budget": 2 * settled.budget,
+        "joins": listed((before < 0) & (after >= 0)),
+        "leaves": listed((before >= 0) & (after < 0)),
+        "changes": listed((before >= 0) & (after >= 0) & (before != after)),
+    }
+
+
+def findings(lawns: Lawns, rules: WaterRules, pick: Pick) -> list[Finding]:
+    """What the reader should know about the numbers."""
+    found = []
+    assumed = [f"{name}.{word}" for name in lawns.names for word in _assumed(name, rules.conversions[name])]
+    if str(rules.price.price) == type(rules.price).model_fields["price"].default:
+        assumed.append(f"price of water {rules.price.price}")
+    if assumed:
+        text = f"water: these are geoturf's own round assumptions, set your own: {', '.join(assumed)}"
+        found.append(Finding("note", "assumed-cost", text))
+    if rules.price.tiers:
+        text = "a row's water bill is as if its area alone converted; totals work out each site's bill with its tiers"
+        found.append(Finding("note", "water-tiers", f"water: {text}"))
+    if pick.gap > rules.gap:
+        text = (
+            f"water: the choice is proved within {pick.gap:.4%} of the best, not within the {rules.gap:.4%} asked for"
+        )
+        found.append(Finding("warning", "gap-not-reached", text))
+    return found
+
+
+def _assumed(name: str, conversion: Conversion) -> list[str]:
+    """Money keys of a shipped conversion that still have the shipped value."""
+    shipped = SHIPPED.get(name, {})
+    return [
+        f"{word} {getattr(conversion, word)}"
+        for word in ("capital", "kept_line", "upkeep")
+        if word in shipped and str(getattr(conversion, word)) == shipped[word]
+    ]
