@@ -165,6 +165,27 @@ def _plan(areas: pd.DataFrame, shapes: np.ndarray) -> model.CutPlan:
     return model.CutPlan(table, rolls, pools, pd.DataFrame(), chosen, seam)
 
 
+def water_of(count: int) -> model.Water:
+    """Two conversions on offer to each of ``count`` areas but the last; the first area's second one is chosen."""
+    rows = pd.DataFrame({"area_index": np.repeat(np.arange(count - 1), 2)})
+    rows["site"], rows["area"] = "a", "front"
+    rows["conversion"] = ["turf", "plants"] * (count - 1)
+    rows["title"] = ["Synthetic turf", "Low-water planting"] * (count - 1)
+    rows["baseline_m3"], rows["use_m3"], rows["saved_m3"] = 100.0, 40.0, 60.0
+    rows["capital"], rows["rebate"], rows["payback_years"], rows["npv"], rows["cost_per_m3"] = (
+        1500.0,
+        0.0,
+        np.inf,
+        10.0,
+        2.0,
+    )
+    rows["saved_m3_per_currency"] = [0.04, 0.02] * (count - 1)
+    rows["chosen"] = np.arange(len(rows)) == 1
+    rows["rank"], rows["why"] = rows["chosen"].astype(int), "<b>saves most</b> within the budget"
+    empty = pd.DataFrame()
+    return model.Water(rows, empty, empty, empty, empty, empty, empty, empty, cautions=("Turf gets hot.",))
+
+
 def _context() -> pd.DataFrame:
     house = shapely.box(1, 13, 8, 15.5)
     row = {"role": "building", "frame": 0, "geometry": house, "file": "houses.shp", "layer": "", "feature": "1"}

@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from hand_made import HOSTILE, made
+from hand_made import HOSTILE, made, water_of
 
 from geoturf import maps
 
@@ -322,6 +322,21 @@ def test_it_prints(opened):
     opened("window.dispatchEvent(new Event('afterprint'))")
     assert opened.page.locator("#cautions-list").is_hidden()
     assert opened.page.pdf(prefer_css_page_size=True)[:5] == b"%PDF-"
+
+
+def test_water_is_shown_with_its_reasons(browser, tmp_path):
+    (tmp_path / "map.html").write_text(maps.page(made(["a", "b"], water=water_of(4)), "us"), encoding="utf-8")
+    it = Opened(browser, tmp_path / "map.html")
+    it.page.locator("#colouring").select_option(label="what is chosen")
+    assert "stays as it is" in it.page.locator("#legend").text_content()
+    find(it, "a")
+    it.page.get_by_role("button", name="Area front").click()
+    assert it.page.locator("#picked summary").all_text_contents() == ["Synthetic turf", "Low-water planting (chosen)"]
+    assert it.page.get_by_text("<b>saves most</b> within the budget").nth(1).is_visible()
+    find(it, "b")
+    it.page.get_by_role("button", name="Area back").click()
+    assert it.page.get_by_text("Water: this area is not compared").is_visible()
+    it.page.close()
 
 
 def test_metric_units(browser, tmp_path):

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from hand_made import HOSTILE, made
+from hand_made import HOSTILE, made, water_of
 
 from geoturf import maps, model
 from geoturf.maps import colours, content, encode, figures, frame
@@ -213,6 +213,34 @@ def test_an_area_of_one_kind_all_round_sends_no_runs():
     assert read_ints(edges["whole"]) == [-1, content.EDGE_KINDS.index("open")]
     assert read_ints(edges["counts"]) == [2, 0]
     assert read_ints(edges["kind"]) == [content.EDGE_KINDS.index("paving"), content.EDGE_KINDS.index("open")]
+
+
+def test_water_is_coloured_by_saving_and_by_choice():
+    """0.04 m3 a currency unit by hand: 10.57 gal (1 gal = 231 in3, NIST SP 811, B.8)."""
+    saving, chosen = content.colourings(made(["a", "b"], water=water_of(4)))[-2:]
+    assert saving["label"] == "water saved per USD"
+    assert [e["label"] for e in saving["entries"]] == ["10.57 gal a year", "nothing to save"]
+    assert read_ints(saving["codes"]) == [0, 0, 0, 1]
+    assert [(e["label"], e["count"]) for e in chosen["entries"]] == [
+        ("Low-water planting", 1),
+        ("not compared", 1),
+        ("stays as it is", 2),
+    ]
+
+
+def test_water_is_written_area_by_area():
+    sent = content.water(made(["a", "b"], water=water_of(4)))
+    assert read_ints(sent["counts"]) == [2, 2, 2, 0]
+    assert read_ints(sent["chosen"]) == [0, 1, 0, 0, 0, 0]
+    said = {c["label"]: c for c in sent["figures"]}
+    assert said["saved"]["unit"] == "gal"
+    assert said["cost per acre ft"]["unit"] == "USD"
+    assert read_ints(said["payback years"]["numbers"])[0] == 0  # never: left open
+    assert content.water(made(["a"])) == {}
+
+
+def test_water_cautions_stand_with_the_others():
+    assert "Turf gets hot." in content.bid(made(["a"], water=water_of(2)))["cautions"]
 
 
 def test_a_building_stands_once_and_a_view_not_at_all():

@@ -32,6 +32,7 @@ def islands(result: Result) -> dict[str, Any]:
         "geoturf-pieces": pieces(result),
         "geoturf-edges": edges(result),
         "geoturf-context": context(result),
+        "geoturf-water": water(result),
     }
 
 
@@ -97,7 +98,22 @@ def colourings(result: Result) -> list[dict[str, Any]]:
     ]
     per_area = result.price.areas["price"].to_numpy(dtype=float) / area["ground_area_m2"].to_numpy(dtype=float) * square
     out.append(colours.by_classes("price", f"price per {unit}", per_area, f"{currency}/{unit}", digits=2))
-    return out
+    return out + (_water_colourings(result) if result.water is not None else [])
+
+
+def _water_colourings(result: Result) -> list[dict[str, Any]]:
+    """By water saved a year per currency of capital, of each area's best conversion, and by what was chosen."""
+    rows, currency, areas = result.water.table, result.bid.currency, range(len(result.ground.areas))
+    volume, unit = (u.GALLON_M3, "gal") if result.bid.units == "us" else (1e-3, "l")
+    best = rows.groupby("area_index")["saved_m3_per_currency"].max().reindex(areas) / volume
+    chosen = rows[rows["chosen"]].set_index("area_index")["title"].reindex(areas)
+    kept = np.where(np.isin(areas, rows["area_index"]), "stays as it is", "not compared")
+    return [
+        colours.by_classes(
+            "saving", f"water saved per {currency}", best, f"{unit} a year", digits=2, none="nothing to save"
+        ),
+        colours.by_words("chosen", "what is chosen", np.where(chosen.isna(), kept, chosen)),
+    ]
 
 
 def pieces(result: Result) -> dict[str, Any]:
@@ -201,4 +217,22 @@ def context(result: Result) -> dict[str, Any]:
         "tooMany": too_many,
         "role": encode.ints(role[areal]),
         "shapes": encode.polygons(ground.to_degrees(result.ground.frames, frame, shapes[areal])),
+    }
+
+
+def water(result: Result) -> dict[str, Any]:
+    """The conversions on offer, area by area: title and the columns of water.csv. Empty without a water comparison."""
+    if result.water is None:
+        return {}
+    rows = result.water.table.reset_index(drop=True)
+    order = np.argsort(rows["area_index"].to_numpy(), kind="stable")
+    table = tables.water(result)
+    decimals = table.attrs["decimals"]
+    table = table.assign(why=rows["why"].to_numpy()).iloc[order]
+    table.attrs["decimals"] = decimals
+    return {
+        "counts": encode.ints(np.bincount(rows["area_index"], minlength=len(result.ground.areas))),
+        "title": encode.words(rows["title"].iloc[order]),
+        "chosen": encode.ints(rows["chosen"].iloc[order]),
+        "figures": figures.columns(table, result.bid.currency, but=("site", "area", "conversion", "chosen")),
     }

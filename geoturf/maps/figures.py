@@ -23,7 +23,9 @@ def columns(table: pd.DataFrame, currency: str, but: tuple[str, ...] = ()) -> li
 
 def _column(name: str, values: pd.Series, digits: int, currency: str) -> dict[str, Any]:
     label, unit = said(name)
-    if name in _MONEY:
+    if name.startswith("cost_per_"):
+        label, unit = name.replace("_", " "), currency
+    elif name in _MONEY:
         unit, digits = currency, 2
     elif not pd.api.types.is_numeric_dtype(values):
         return {"label": label, "texts": encode.words(values)}

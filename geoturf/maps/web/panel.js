@@ -162,7 +162,22 @@ geoturf.fillArea = function (box, scene, state, pick) {
     const list = geoturf.fillList(geoturf.element("dl", undefined, { class: "piece" }), geoturf.pieceRows(scene, state.piece));
     box.append(geoturf.element("h4", "The piece you clicked"), list, geoturf.element("h4", "The area"));
   }
-  box.append(geoturf.fillList(geoturf.element("dl"), geoturf.rows(scene.figures, state.area)), back);
+  box.append(geoturf.fillList(geoturf.element("dl"), geoturf.rows(scene.figures, state.area)));
+  if (scene.water) geoturf.fillWater(box, scene.water, state.area);
+  box.append(back);
+};
+
+// The conversions on offer to an area, the chosen one unfolded.
+geoturf.fillWater = function (box, water, area) {
+  const from = water.start[area], to = water.start[area + 1];
+  box.append(geoturf.element("h4", from < to ? "Water: conversions compared" : "Water: this area is not compared"));
+  for (let k = from; k < to; k++) {
+    const offer = geoturf.element("details"), title = water.title.words[water.title.codes[k]];
+    offer.open = water.chosen[k] === 1;
+    offer.append(geoturf.element("summary", title + (offer.open ? " (chosen)" : ""), { dir: "auto" }));
+    offer.append(geoturf.fillList(geoturf.element("dl"), geoturf.rows(water.figures, k)));
+    box.append(offer);
+  }
 };
 
 geoturf.fillSite = function (box, scene, state, pick) {

@@ -18,6 +18,7 @@ geoturf.makeScene = function () {
     pieces: geoturf.makePieces(geoturf.read("geoturf-pieces")),
     edges: geoturf.makeEdges(geoturf.read("geoturf-edges")),
     context: geoturf.makeContext(geoturf.read("geoturf-context")),
+    water: geoturf.makeWater(geoturf.read("geoturf-water")),
   };
   scene.areasOf = scene.siteNames.map(() => []);
   for (let k = 0; k < scene.count; k++) scene.areasOf[scene.siteOf[k]].push(k);
@@ -56,6 +57,15 @@ geoturf.makeContext = (data) => ({
   role: geoturf.ints(data.role),
   shapes: geoturf.shapes(data.shapes),
 });
+
+// Null where the bid compares no water.
+geoturf.makeWater = (data) =>
+  data.counts === undefined ? null : {
+    start: geoturf.starts(geoturf.ints(data.counts)),
+    title: geoturf.words(data.title),
+    chosen: geoturf.ints(data.chosen),
+    figures: data.figures.map(geoturf.makeColumn),
+  };
 
 geoturf.boxAround = function (shapes, list) {
   const out = [Infinity, Infinity, -Infinity, -Infinity];
