@@ -146,10 +146,12 @@ def _lines(book: _Book, price: Price, items: pd.DataFrame, rows: dict[int, int])
     for row, line in enumerate(lines.itertuples(), start=1):
         sheet.write_number(row, 0, line.line)
         book.texts(sheet, row, 1, (line.section, line.phase, line.kind, line.description))
-        ordered = int(items.at[line.row, "order"])
-        each = float(line.quantity) / ordered if ordered else 0.0
-        formula = f"=ROUND(Materials!{cell(rows[line.row], 6)}*{each!r},2)"
-        sheet.write_formula(row, 5, formula, book.number, float(line.quantity))
+        if line.row < 0:  # an extra of the bid, which is no takeoff row
+            sheet.write_number(row, 5, float(line.quantity), book.change)
+        else:
+            ordered = int(items.at[line.row, "order"])
+            formula = f"=ROUND(Materials!{cell(rows[line.row], 6)}*{float(line.quantity) / ordered!r},2)"
+            sheet.write_formula(row, 5, formula, book.number, float(line.quantity))
         book.text(sheet, row, 6, line.unit)
         sheet.write_number(row, 7, float(line.unit_price), book.change)
         sheet.write_formula(row, 8, f"=ROUND({cell(row, 5)}*{cell(row, 7)},2)", book.money, float(line.amount))

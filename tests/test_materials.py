@@ -390,11 +390,16 @@ def test_what_is_left_out_is_offered_as_an_option():
 def test_heads_to_cap_from_the_layer_or_assumed():
     done = takeoff()
     assert one(done.items, "caps")["net"] == pytest.approx(6 + 4 + 4)  # lot 2 states 6; 4 assumed at lots 1 and 3
-    assert [f.code for f in done.findings] == ["caps-assumed"]
+    assert [f.code for f in done.findings] == ["caps-assumed", "assumed-rates"]
     dry = takeoff([lot(25, 40, irrigation="none")])
     assert "caps" not in set(dry.items["key"])
     stated = takeoff([lot(25, 40, caps=0.0)])
-    assert "caps" not in set(stated.items["key"]) and not stated.findings
+    assert "caps" not in set(stated.items["key"]) and "caps-assumed" not in [f.code for f in stated.findings]
+
+
+def test_rates_that_are_assumed_are_told():
+    told = takeoff(rates={"turf": "180 ft^2/h"}).findings[-1].message
+    assert told.startswith("10 production rate(s)") and "seam" in told and "turf," not in told
 
 
 def test_no_infill_no_dig_no_base():

@@ -237,6 +237,34 @@ def test_another_currency_is_refused_with_every_cost_named():
     assert not any("costs.glue" in line for line in lines)  # nothing is glued here
 
 
+def test_extras_by_site_phase_and_surface():
+    extras = [
+        {"title": "Permit", "price": "120 USD/site"},
+        {"title": "Delivery", "price": "900 USD/phase", "section": "32 18 13"},
+        {"title": "Survey", "price": "0.05 USD/ft^2", "kind": "labour"},
+    ]
+    done = priced(rules=PriceRules(extras=extras))
+    adds_up(done)
+    paid = done.lines[done.lines["key"] == "extra"].groupby("description")["amount"].sum()
+    surface = sum(row["width_ft"] * row["length_ft"] for row in LOTS)
+    assert paid.to_dict() == {"Permit": D("360.00"), "Delivery": D("1800.00"), "Survey": units.cents(0.05 * surface)}
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [({"price": "5 USD"}, 'like "5 USD/site"'), ({"price": "5 USD/site", "section": "32-18"}, "is no section number")],
+)
+def test_extras_that_cannot_be_counted_are_refused(wrong, said):
+    with pytest.raises(ValidationError, match=said):
+        PriceRules(extras=[{"title": "x"} | wrong])
+
+
+def test_costs_that_are_assumed_are_told():
+    told = priced(rules=PriceRules(costs={"infill": "12 USD/bag"})).findings
+    assert [f.code for f in told] == ["assumed-costs"]
+    assert "aggregate" in told[0].message and "infill" not in told[0].message and "glue" not in told[0].message
+
+
 # ------------------------------------------------------------------------------------------------ alternates
 
 
@@ -270,3 +298,13 @@ def test_alternates_reckon_the_whole_build_up_again():
 def test_an_alternate_of_unknown_things_is_refused(wrong, said):
     with pytest.raises(ValidationError, match=said):
         PriceRules(alternates=[{"title": "x"} | wrong])
+
+
+@pytest.mark.parametrize(
+    ("swap", "said"),
+    [({"turf60": "turf99"}, "'turf99' is not one of"), ({"turf60": "narrow"}, "of another width")],
+)
+def test_an_alternate_product_that_does_not_fit_is_refused(swap, said):
+    products = PRODUCTS | {"narrow": Product(roll_width="12 ft")}
+    with pytest.raises(BidError, match=said):
+        priced(products=products, rules=PriceRules(alternates=[{"title": "x", "products": swap}]))

@@ -33,12 +33,16 @@ def takeoff(
 
 
 def _assumed(ground: Ground, rules: MaterialRules) -> tuple[Finding, ...]:
-    """Notes on what the layers did not say."""
-    missing = ground.areas.groupby(["phase", "site"], sort=False)["caps"].count().eq(0).sum()
-    if not missing or not rules.caps_per_site:
-        return ()
-    message = (
-        f"{missing} site(s) state no irrigation heads to cap; {rules.caps_per_site:g} a site are assumed; "
-        "give a column caps, or set caps_per_site"
-    )
-    return (Finding("note", "caps-assumed", message),)
+    """Notes on what neither the layers nor the bid say."""
+    found = []
+    missing = int(ground.areas.groupby(["phase", "site"], sort=False)["caps"].count().eq(0).sum())
+    if missing and rules.caps_per_site:
+        message = f"{missing} site(s) state no irrigation heads to cap; {rules.caps_per_site:g} a site are assumed; "
+        found.append(("caps-assumed", message + "give a column caps, or set caps_per_site"))
+    left = [
+        info.alias for name, info in type(rules.rates).model_fields.items() if name not in rules.rates.model_fields_set
+    ]
+    if left:
+        message = f"{len(left)} production rate(s) are geoturf's own assumptions; give yours in [materials.rates]: "
+        found.append(("assumed-rates", message + ", ".join(left)))
+    return tuple(Finding("note", code, message) for code, message in found)

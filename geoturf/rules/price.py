@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from typing import Literal
 
 from pydantic import model_validator
 
-from geoturf.rules.base import Fraction, Price, Rules, rule
-from geoturf.rules.items import ITEMS
+from geoturf.rules.base import COMMON, Fraction, Price, Rules, rule
+from geoturf.rules.items import GENERAL_SECTION, ITEMS
 from geoturf.units import Money
 
 
@@ -70,6 +71,26 @@ class Costs(Rules):
         return self
 
 
+class Extra(Rules):
+    """What else the bid carries, such as permits or a fence: by the site, by the phase, or by surface."""
+
+    title: str
+    price: Price
+    section: str = rule(GENERAL_SECTION, "MasterFormat section", source=COMMON)
+    kind: Literal["material", "labour", "plant", "service"] = rule("service", "what it is; materials are taxed")
+
+    @model_validator(mode="after")
+    def _can_be_counted(self) -> Extra:
+        if self.price.unit not in ("site", "phase") and self.price.dimension != (2, 0, 0):
+            shown = f"{self.price.amount} {self.price.currency}"
+            raise ValueError(
+                f'\'{self.price}\' does not fit; it is priced like "{shown}/site", "{shown}/phase" or "{shown}/ft^2"'
+            )
+        if not re.fullmatch(r"\d\d \d\d \d\d(\.\d\d)?", self.section):
+            raise ValueError(f"'{self.section}' is no section number, which is written like \"{GENERAL_SECTION}\"")
+        return self
+
+
 class Alternate(Rules):
     """What the bid would be with something else: other unit costs, another product on the same cut plan, items left out."""
 
@@ -103,4 +124,5 @@ class PriceRules(Rules):
     profit: Fraction = rule("10 %", "of all that and overhead")
     bond: Fraction = rule("1.5 %", "of all that and profit")
     minimum: Price | None = rule(None, "the least the bid is priced at; none if not given")
+    extras: tuple[Extra, ...] = rule((), "what else the bid carries: a list of tables with title and price")
     alternates: tuple[Alternate, ...] = rule((), "what else the client may choose: a list of tables with a title")

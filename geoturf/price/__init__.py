@@ -1,0 +1,48 @@
+"""Price: unit costs on what is bought, the build-up in its order, shared out to the cent.
+
+lines        quantity x unit price, a line an item and phase
+build_up     the steps, each on the subtotal it names, and each line's load of them
+shares       each line among the areas of its phase by net quantity; sites, phases, schedule of values
+alternates   all of it again with something else
+money        whole cents; shares by largest remainder, so that every column and every row adds up
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pandas as pd
+
+from geoturf.model import CutPlan, Ground, Price, Takeoff
+from geoturf.price import shares
+from geoturf.price.alternates import alternates
+from geoturf.price.build_up import as_table, build_up, loads, price_cents, totals
+from geoturf.price.lines import assumed_costs, extra_lines, printed_lines, refuse_other_currencies, work_lines
+from geoturf.price.money import decimal_of, shared
+from geoturf.rules import PriceRules, Product
+
+__all__ = ["price", "shared"]
+
+
+def price(
+    ground: Ground, plan: CutPlan, takeoff: Takeoff, products: Mapping[str, Product], rules: PriceRules, currency: str
+) -> Price:
+    """The priced bid. Raises `BidError` where a unit cost is in another currency than ``currency``."""
+    items = takeoff.items[takeoff.items["scope_kind"] == "pool"]
+    refuse_other_currencies(items, products, rules, currency)
+    extras = extra_lines(ground, takeoff, rules)
+    lines = pd.concat([work_lines(items, dict(rules.costs), products), extras], ignore_index=True)
+    steps = build_up(lines, rules)
+    loaded = loads(lines, steps)
+    areas = shares.of_areas(ground, takeoff, lines, loaded)
+    return Price(
+        lines=printed_lines(lines, steps),
+        sites=shares.of_sites(ground, areas),
+        totals=totals(lines, steps),
+        schedule=shares.schedule_of_values(lines, loaded),
+        areas=areas.map(decimal_of),
+        build_up=as_table(lines, steps),
+        phases=shares.of_phases(ground, areas),
+        alternates=alternates(takeoff, extras, products, rules, price_cents(lines, steps)),
+        findings=assumed_costs(lines, rules),
+    )
