@@ -1,0 +1,153 @@
+"""Price lines: what is bought times what it costs, a line an item and phase."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from geoturf import units
+from geoturf.errors import BidError
+from geoturf.model import Finding, Ground, Takeoff
+from geoturf.price.build_up import Step
+from geoturf.price.money import cents_of, decimal_of
+from geoturf.rules import PriceRules, Product
+from geoturf.rules.items import GENERAL_SECTION, ITEMS
+
+# ``weigh``: the column of `Takeoff.areas` by which a line is shared among areas; ``row``: its row of `Takeoff.items`, -1 if none
+COLUMNS = [
+    "section",
+    "phase",
+    "key",
+    "kind",
+    "product",
+    "description",
+    "quantity",
+    "unit",
+    "unit_price",
+    "cents",
+    "weigh",
+    "row",
+]
+
+
+def work_lines(items: pd.DataFrame, costs: Mapping[str, Any], products: Mapping[str, Product]) -> pd.DataFrame:
+    """One line for each takeoff row that has a unit cost, with `COLUMNS`; ``cents`` its amount."""
+    lines = []
+    for row in items.itertuples():
+        money = _turf_money(products[row.product], row.width_m) if row.key == "turf" else costs.get(row.price_key)
+        if money is not None:
+            quantity = _quantity(row, money, products)
+            told = (row.section, row.phase, row.key, ITEMS[row.key].kind, row.product, row.item)
+            lines.append((*told, *_amount(quantity, money), row.key, row.Index))
+    return pd.DataFrame(lines, columns=COLUMNS)
+
+
+def _amount(quantity: Decimal, money: units.Money) -> tuple[Decimal, str, Decimal, int]:
+    return quantity, money.unit, money.amount, cents_of(quantity * money.amount)
+
+
+def _quantity(row: Any, money: units.Money, products: Mapping[str, Product]) -> Decimal:
+    """What is bought, in the unit of its price: a count of packages, or a measure to a hundredth."""
+    bought = row.order * row.order_size
+    if money.unit == row.order_unit or (money.dimension is None and row.key != "turf"):
+        return Decimal(int(row.order))
+    if row.key == "turf" and money.dimension is None:  # per roll, of turf sold by length
+        bought /= row.width_m * products[row.product].roll_lengths[0]
+    elif row.key == "turf" and money.dimension == (1, 0, 0):
+        bought /= row.width_m
+    return _hundredths(bought / money.si)
+
+
+def _hundredths(value: float) -> Decimal:
+    return Decimal(str(float(value))).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
+
+
+def _turf_money(product: Product, width_m: float) -> units.Money:
+    """The price of the stocked width a roll is of."""
+    sizes = [(product.roll_width_m, product.price), *((roll.roll_width_m, roll.price) for roll in product.more_rolls)]
+    return min(sizes, key=lambda size: abs(size[0] - width_m))[1]
+
+
+def extra_lines(ground: Ground, takeoff: Takeoff, rules: PriceRules) -> pd.DataFrame:
+    """A line an extra of the bid and phase: by the site, by the phase or by surface."""
+    weights = takeoff.areas[["sites", "surface"]].groupby(ground.areas["phase"].astype(str), sort=False).sum()
+    lines = []
+    for phase, sites, surface in weights.itertuples():
+        for extra in rules.extras:
+            money = extra.price
+            counted = {"site": Decimal(round(sites)), "phase": Decimal(1)}
+            quantity = counted[money.unit] if money.unit in counted else _hundredths(surface / money.si)
+            told = (extra.section, phase, "extra", extra.kind, "", extra.title)
+            lines.append((*told, *_amount(quantity, money), "sites" if money.unit == "site" else "surface", -1))
+    return pd.DataFrame(lines, columns=COLUMNS)
+
+
+def printed_lines(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
+    """The lines as printed: those of the work, then each step of the build-up, so that the column adds up to the price."""
+    general = [
+        (
+            GENERAL_SECTION,
+            "",
+            step.name,
+            "general",
+            "",
+            step.title(),
+            Decimal(1),
+            "lump",
+            decimal_of(step.cents),
+            step.cents,
+            "",
+            -1,
+        )
+        for step in steps
+        if step.cents
+    ]
+    printed = pd.concat([lines, pd.DataFrame(general, columns=COLUMNS)], ignore_index=True)
+    printed.insert(0, "line", np.arange(1, len(printed) + 1))
+    printed["amount"] = [decimal_of(cents) for cents in printed.pop("cents")]
+    return printed.drop(columns="weigh")
+
+
+def refuse_other_currencies(
+    items: pd.DataFrame, products: Mapping[str, Product], rules: PriceRules, currency: str
+) -> None:
+    """Raises `BidError` with a finding for every cost in use that is in another currency."""
+    costs = dict(rules.costs)
+    used = {f"price.costs.{key}": costs[key] for key in items["price_key"].unique() if costs.get(key) is not None}
+    for name in items.loc[items["key"] == "turf", "product"].unique():
+        used[f"products.{name}.price"] = products[name].price
+        used |= {
+            f"products.{name}.more_rolls.{n}.price": roll.price for n, roll in enumerate(products[name].more_rolls)
+        }
+    used |= {f"price.extras.{n}.price": extra.price for n, extra in enumerate(rules.extras)}
+    used |= {
+        f"price.alternates.{n}.costs.{k}": money
+        for n, one in enumerate(rules.alternates)
+        for k, money in one.costs.items()
+    }
+    if rules.minimum is not None:
+        used["price.minimum"] = rules.minimum
+    wrong = {name: money for name, money in used.items() if money.currency != currency}
+    if wrong:
+        raise BidError(
+            Finding(
+                "error", "currency", f"{name} is {money}, but the bid's currency is {currency}; give it in {currency}"
+            )
+            for name, money in wrong.items()
+        )
+
+
+def assumed_costs(lines: pd.DataFrame, rules: PriceRules) -> tuple[Finding, ...]:
+    """A note on the unit costs in use that the bid does not give."""
+    used = {ITEMS[key].cost for key in lines["key"].unique() if key in ITEMS and key != "turf"}
+    named = [key for key in type(rules.costs).model_fields if key in used - rules.costs.model_fields_set]
+    if not named:
+        return ()
+    message = (
+        f"{len(named)} unit cost(s) are geoturf's own assumptions; give yours in [price.costs]: {', '.join(named)}"
+    )
+    return (Finding("note", "assumed-costs", message),)
