@@ -10,6 +10,7 @@ import pytest
 from hand_made import HOSTILE, made, water_of
 
 from geoturf import maps
+from geoturf.maps import content
 
 sync_api = pytest.importorskip("playwright.sync_api")
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
@@ -263,6 +264,8 @@ def test_findings_and_cautions_unfold(opened):
     assert opened.page.locator("#findings summary").text_content() == "Findings: 1 error, 1 note"
     opened.page.locator("#findings summary").click()
     assert "no CRS" in opened.page.locator("#findings li.error").text_content()
+    opened.page.get_by_role("button", name="Show the site").click()
+    assert opened.page.locator("#picked h2").text_content() == "Lot 001"
     opened.page.locator("#cautions summary").click()
     assert opened.page.get_by_text("Call 811 before you dig.").is_visible()
 
@@ -336,6 +339,21 @@ def test_water_is_shown_with_its_reasons(browser, tmp_path):
     find(it, "b")
     it.page.get_by_role("button", name="Area back").click()
     assert it.page.get_by_text("Water: this area is not compared").is_visible()
+    it.page.close()
+
+
+def test_what_would_swell_the_page_is_left_out_and_said(browser, tmp_path, monkeypatch):
+    monkeypatch.setattr(content, "MOST_PIECES", 3)
+    monkeypatch.setattr(content, "MOST_CONTEXT_POINTS", 3)
+    (tmp_path / "map.html").write_text(maps.page(made(["a"]), "us"), encoding="utf-8")
+    it = Opened(browser, tmp_path / "map.html")
+    assert it.page.get_by_text("Too many for this page; they are in layout.gpkg.").count() == 2
+    for key in ("pieces", "seams", "context"):
+        assert it.page.locator(f"#show-{key}").is_disabled()
+    find(it, "a")
+    it.click_on(0)
+    assert "piece" not in figures(it)
+    assert it.complaints == []
     it.page.close()
 
 

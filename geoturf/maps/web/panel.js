@@ -59,7 +59,8 @@ geoturf.swatch = function (style) {
   return svg;
 };
 
-geoturf.fillBid = function (bid) {
+geoturf.fillBid = function (scene, pick) {
+  const { bid } = scene;
   document.title = bid.name + ": map";
   geoturf.byId("bid-name").textContent = bid.name;
   geoturf.fillList(geoturf.byId("totals"), bid.totals);
@@ -70,7 +71,7 @@ geoturf.fillBid = function (bid) {
       ": left out of this bid and of this map. The findings say which and why.";
     banner.hidden = false;
   }
-  geoturf.fillFindings(bid);
+  geoturf.fillFindings(scene, pick);
   geoturf.byId("cautions-title").textContent = "Cautions: " + bid.cautions.length;
   geoturf.byId("cautions").hidden = bid.cautions.length === 0;
   const cautions = geoturf.byId("cautions-list");
@@ -78,13 +79,22 @@ geoturf.fillBid = function (bid) {
   geoturf.byId("credits").textContent = "Made by geoturf " + bid.version + ". Drawn with Leaflet.";
 };
 
-geoturf.fillFindings = function (bid) {
+geoturf.fillFindings = function ({ bid, siteNames }, pick) {
   const counts = ["error", "warning", "note"]
     .filter((s) => bid.counts[s])
     .map((s) => geoturf.number(bid.counts[s], 0) + " " + s + (bid.counts[s] === 1 ? "" : "s"));
   geoturf.byId("findings-title").textContent = "Findings: " + (counts.join(", ") || "none");
-  const list = geoturf.byId("findings-list");
-  for (const { severity, text } of bid.findings) list.append(geoturf.element("li", text, { class: severity, dir: "auto" }));
+  const list = geoturf.byId("findings-list"), siteOf = new Map(siteNames.map((name, k) => [name, k]));
+  for (const { severity, site, text } of bid.findings) {
+    const item = geoturf.element("li", undefined, { class: severity });
+    item.append(geoturf.element("p", text, { dir: "auto" }));
+    if (siteOf.has(site)) {
+      const button = geoturf.element("button", "Show the site", { type: "button" });
+      button.addEventListener("click", () => pick({ site: siteOf.get(site) }, true));
+      item.append(button);
+    }
+    list.append(item);
+  }
   const all = Object.values(bid.counts).reduce((a, b) => a + b, 0);
   if (all > bid.findings.length) {
     list.append(geoturf.element("li", geoturf.number(all - bid.findings.length, 0) + " more are in findings.csv"));
@@ -113,7 +123,8 @@ geoturf.LAYERS = [
   ["context", "buildings and paving", [{ fill: "#ded8ca" }]],
 ];
 
-geoturf.fillLayers = function (state, changed) {
+// ``missing``: layers left out of the page because they would swell it, and where they are to be found.
+geoturf.fillLayers = function (state, missing, changed) {
   const list = geoturf.byId("layers");
   for (const [key, words, styles] of geoturf.LAYERS) {
     const item = geoturf.element("li"), label = geoturf.element("label");
@@ -127,6 +138,11 @@ geoturf.fillLayers = function (state, changed) {
     if (styles.length <= 2) label.append(...styles.map(geoturf.swatch));
     item.append(label);
     if (styles.length > 2) item.append(geoturf.kinds(styles));
+    if (missing[key]) {
+      box.checked = state.layers[key] = false;
+      box.disabled = true;
+      item.append(geoturf.element("p", missing[key], { class: "quiet" }));
+    }
     list.append(item);
   }
 };

@@ -17,8 +17,8 @@ geoturf.start = function (map) {
     drawing.redraw();
   }
 
-  geoturf.fillBid(scene.bid);
-  geoturf.fillLayers(state, () => drawing.redraw());
+  geoturf.fillBid(scene, pick);
+  geoturf.fillLayers(state, geoturf.missing(scene), () => drawing.redraw());
   geoturf.setUpColourings(scene, state, drawing);
   geoturf.setUpFind(scene, pick);
   map.fitBounds(whole, { padding: [24, 24], maxZoom: 21, animate: false });
@@ -30,6 +30,14 @@ geoturf.start = function (map) {
   document.addEventListener("keydown", (event) => {
     if (event.key === "Escape") pick({});
   });
+};
+
+geoturf.missing = function ({ pieces, context }) {
+  const said = "Too many for this page; they are in layout.gpkg.";
+  return {
+    ...(pieces.tooMany ? { pieces: said, seams: said } : {}),
+    ...(context.tooMany ? { context: "Too many for this page; they are in your own files." } : {}),
+  };
 };
 
 geoturf.bounds = function (map, [left, top, right, bottom]) {
@@ -115,7 +123,7 @@ geoturf.setUpPointer = function (map, scene, pick) {
     hover.hidden = area < 0;
     if (area < 0) return;
     hover.textContent = scene.siteNames[scene.siteOf[area]] + ", area " + scene.areaName(area);
-    hover.style.left = originalEvent.clientX + 14 + "px";
+    hover.style.left = Math.min(originalEvent.clientX + 14, window.innerWidth - hover.offsetWidth - 8) + "px";
     hover.style.top = originalEvent.clientY + 14 + "px";
   });
   map.on("mouseout movestart", () => (hover.hidden = true));
