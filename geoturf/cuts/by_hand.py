@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from geoturf.cuts.market import Market
-from geoturf.cuts.rolls import best_fit
+from geoturf.cuts.stock_lengths import best_fit
 from geoturf.model import Layout
 from geoturf.units import round_up
 

@@ -1,87 +1,57 @@
-"""Sections to purchases: one dimension. Whole rolls, or lengths off a roll billed to a step."""
+"""Sections to purchases: whole rolls, or lengths off a roll billed to a step."""
 
 from __future__ import annotations
 
-from bisect import bisect_left, insort
-from collections import Counter
-
+from geoturf.cuts import stock_lengths
 from geoturf.cuts.job import Bought, Job, Section, used
+from geoturf.cuts.stock_lengths import Pattern, Stock
 
 
-def pack(job: Job, sections: list[Section]) -> list[Bought]:
-    """Sections on as few and as cheap purchases as found."""
-    groups = (
-        fill_exact(job, [h for h, _ in sections])
-        if job.market.by_length
-        else best_fit(job.longest, [h for h, _ in sections])
-    )
+def pack(job: Job, sections: list[Section], hard: bool = False, enough: float = 0.0) -> list[Bought]:
+    """Sections on as few and as cheap purchases as found: quickly, or with ``hard`` by column generation, until the
+    price is down to ``enough``."""
+    lengths = [length for length, _ in sections]
+    groups = _billed(job, lengths) if job.market.by_length else _whole(job, lengths, hard, enough)
     waiting: dict[int, list[Section]] = {}
     for section in sorted(sections):
         waiting.setdefault(section[0], []).append(section)
-    return [tuple(waiting[h].pop() for h in group) for group in groups]
+    return [tuple(waiting[length].pop() for length in sorted(group, reverse=True)) for group in groups]
 
 
-def best_fit(roll: int, lengths: list[int]) -> list[list[int]]:
-    """Best fit decreasing: each length to the fullest roll that still takes it."""
-    rolls: list[list[int]] = []
-    rooms: list[tuple[int, int]] = []  # (free length, roll), sorted
-    for length in sorted(lengths, reverse=True):
-        at = bisect_left(rooms, (length, -1))
-        if at < len(rooms):
-            room, roll_at = rooms.pop(at)
-        else:
-            room, roll_at = roll, len(rolls)
-            rolls.append([])
-        rolls[roll_at].append(length)
-        insort(rooms, (room - length, roll_at))
-    return rolls
+def price(job: Job, bought: list[Bought]) -> float:
+    """What the purchases cost, in money."""
+    return sum(job.purchase(used(sections))[1] for sections in bought)
 
 
-_LOOK_AHEAD = 200  # lengths looked at for one exact fill
+def _whole(job: Job, lengths: list[int], hard: bool, enough: float) -> list[Pattern]:
+    stock = Stock(job.rolls, job.market.prices)
+    tries = [how(roll, lengths) for roll in job.rolls if roll >= max(lengths) for how in _QUICK]
+    best = min(tries, key=stock.total)
+    if hard:
+        best, _ = stock_lengths.cut(stock, lengths, best, enough)
+    return best
 
 
-def fill_exact(job: Job, lengths: list[int]) -> list[list[int]]:
-    """Lengths in groups of at most a roll, each group summing to a whole number of billing steps where that can be
-    found: what is billed beyond the cuts is then lost in the last group only."""
+_QUICK = (stock_lengths.best_fit, stock_lengths.fill)
+
+
+def _billed(job: Job, lengths: list[int]) -> list[list[int]]:
+    """Lengths in groups of at most a roll, each summing to a whole number of billing steps where that can be found: what
+    is billed beyond the cuts is then lost in the last group only."""
     bill = job.market.billing_m / job.step_m
-    marks = {round(k * bill) for k in range(1, int(job.longest / bill + 1e-6) + 1) if _whole(k * bill)}
-    if not marks:
-        return best_fit(job.longest, lengths)
+    marks = {
+        round(k * bill) for k in range(1, int(job.longest / bill + 1e-6) + 1) if abs(k * bill - round(k * bill)) < 1e-6
+    }
     left, groups = sorted(lengths, reverse=True), []
     while left:
-        group = _subset(left[:_LOOK_AHEAD], marks, job.longest)
+        group = stock_lengths.subset(left[:_LOOK_AHEAD], marks, job.longest)
         for length in group:
             left.remove(length)
         groups.append(group)
     return groups
 
 
-def _whole(value: float) -> bool:
-    return abs(value - round(value)) < 1e-6
-
-
-def _subset(lengths: list[int], marks: set[int], most: int) -> list[int]:
-    """A subset that contains the first (longest) length and sums to the greatest mark within ``most``; to the greatest
-    sum where no mark is met."""
-    mask = (1 << (most + 1)) - 1
-    reached = [1 << lengths[0]]
-    for length in lengths[1:]:
-        reached.append((reached[-1] | reached[-1] << length) & mask)
-    sums = reached[-1]
-    if sum(lengths) <= most:
-        return list(lengths)
-    total = next((mark for mark in sorted(marks, reverse=True) if sums >> mark & 1), sums.bit_length() - 1)
-    chosen = []
-    for k in range(len(lengths) - 1, 0, -1):
-        if not reached[k - 1] >> total & 1:
-            chosen.append(lengths[k])
-            total -= lengths[k]
-    return [lengths[0], *reversed(chosen)]
-
-
-def cost(job: Job, bought: Counter[Bought]) -> float:
-    """What the purchases cost, in money."""
-    return sum(n * job.purchase(used(sections))[1] for sections, n in bought.items())
+_LOOK_AHEAD = 200  # lengths looked at for one group
 
 
 def fullest(room: int, sections: list[Section], value: list[int]) -> list[Section]:

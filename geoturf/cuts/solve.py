@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geoturf.cuts import dual, rolls, sections
+from geoturf.cuts import dual, exact, polish, program, rolls
 from geoturf.cuts.job import Bought, Job, Section, count, relabelled, used
+from geoturf.cuts.sections import quick
 from geoturf.errors import PromiseError
 from geoturf.model import Finding
 
@@ -29,20 +30,82 @@ def solve(job: Job) -> Cut:
     """A plan for the job and what no plan can beat. Raises `PromiseError` if the two contradict each other."""
     from_stock, left = _use_stock(job)
     rest, rows = job.only(left)
-    bought = tuple(relabelled(piece, rows) for piece in _buy(rest))
-    cut = Cut(tuple(from_stock), bought, _bound_m(job))
+    bought, bound_m = _buy(rest) if len(rest.demand) else ([], 0.0)
+    if job.left_overs:  # the bound of the rest knows nothing of other ways to use the stock
+        bound_m = _dual_bound_m(job)
+    cut = Cut(tuple(from_stock), tuple(relabelled(piece, rows) for piece in bought), bound_m)
     _assert_whole(job, cut)
     return cut
 
 
-def _buy(job: Job) -> list[Bought]:
-    return rolls.pack(job, sections.quick(job))
+def _buy(job: Job) -> tuple[list[Bought], float]:
+    """Purchases for a job without stock, and metres of roll that no plan buys less than."""
+    sections = quick(job)
+    plan = rolls.pack(job, sections)
+    bound_m = _dual_bound_m(job)
+    if _met(job, plan, bound_m):
+        return plan, bound_m
+    if job.demand.sum() <= exact.MOST:
+        return _best(job, plan, bound_m)
+    return _near(job, sections, plan, bound_m)
 
 
-def _bound_m(job: Job) -> float:
-    """The strongest bound, as a length that can be bought."""
-    if not len(job.demand):
-        return 0.0
+def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
+    """The best plan there is for a few pieces. It is the bound where every metre costs the same."""
+    market = job.market
+    rate = [price / length for price, length in zip(market.prices, market.lengths_m, strict=True)]
+    known = rolls.price(job, plan)
+    better = exact.cheaper(job, lambda steps: job.purchase(steps)[1], known, int(known / min(rate) / job.step_m + 1e-6))
+    plan = better or plan
+    return plan, _metres(job, plan) if max(rate) - min(rate) <= 1e-9 * max(rate) else bound_m
+
+
+def _near(job: Job, sections: list[Section], plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
+    """Sections shortened and packed again until the bound is met or everything is tried."""
+    cheapest = min(price / length for price, length in zip(job.market.prices, job.market.lengths_m, strict=True))
+    for step in (_shortened, _dived):
+        sections, least = step(job, sections)
+        bound_m = max(bound_m, job.least_m(least))
+        enough = bound_m * cheapest
+        plan = min(plan, rolls.pack(job, sections, True, enough), key=lambda p: rolls.price(job, p))
+        if len(plan) <= _FEW_ROLLS and not _met(job, plan, bound_m):
+            plan = polish.fewer(job, plan, _TRIES, enough)
+        if _met(job, plan, bound_m):
+            break
+    return plan, bound_m
+
+
+_TRIES = 300  # groups cut again
+_FEW_ROLLS = 60  # rolls are cut again in groups up to here
+_MANY_SIZES = 1200  # beyond, the linear programme takes too long
+
+
+def _shortened(job: Job, sections: list[Section]) -> tuple[list[Section], int]:
+    total = sum(length for length, _ in sections)
+    if job.demand[exact.narrow(job)].sum() <= exact.MOST:
+        better = exact.shorter(job, total)
+        return better or sections, sum(length for length, _ in better or sections)
+    return polish.shorten(job, sections, _TRIES), 0
+
+
+def _dived(job: Job, sections: list[Section]) -> tuple[list[Section], int]:
+    if len(job.demand) > _MANY_SIZES:
+        return sections, 0
+    found, bound = program.dive(job, sections)
+    found = polish.shorten(job, found, _TRIES)
+    return min(found, sections, key=lambda s: sum(h for h, _ in s)), bound
+
+
+def _metres(job: Job, plan: list[Bought]) -> float:
+    return sum(job.purchase(used(sections))[0] for sections in plan)
+
+
+def _met(job: Job, plan: list[Bought], bound_m: float) -> bool:
+    return _metres(job, plan) <= bound_m * (1 + 1e-9)
+
+
+def _dual_bound_m(job: Job) -> float:
+    """The bound by dual feasible functions, as a length that can be bought."""
     least = job.least_m(dual.least_length(job))
     if not job.market.by_length and len(job.rolls) == 1:
         least = max(least, dual.least_rolls(job) * job.market.lengths_m[0])
@@ -58,7 +121,7 @@ def _use_stock(job: Job) -> tuple[list[tuple[int, Bought]], np.ndarray]:
         if not (left * fits).any():
             continue
         small, rows = replace(job, width=width).only(left * fits)
-        found = relabelled(sections.quick(small), rows)
+        found = relabelled(quick(small), rows)
         chosen = tuple(rolls.fullest(length, list(found), [_area(job, section) for section in found]))
         filled.append((at, chosen))
         left = left - count(chosen, len(left))

@@ -1,0 +1,87 @@
+"""A plan made better part by part: some sections, or some rolls, are taken out and cut again in the best way there is."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geoturf.cuts import exact
+from geoturf.cuts.job import Bought, Job, Section, count, relabelled, used
+
+_SECTIONS = 10  # pieces cut again at once, when sections are
+_ROLLS = 12  # when rolls are
+
+
+def waste(job: Job, section: Section) -> int:
+    """Area of a section that no piece has, in square steps."""
+    return job.width * section[0] - sum(int(job.size[k].prod()) for _, lane in section[1] for k in lane)
+
+
+def shorten(job: Job, sections: list[Section], tries: int, enough: int = 0) -> list[Section]:
+    """Sections of no more total length, by ``tries`` groups cut again; stops when ``enough`` steps are met."""
+    chance = np.random.default_rng(0)
+    full = [s for s in sections if waste(job, s) == 0]
+    rest = [s for s in sections if waste(job, s) > 0]
+    seen: set[tuple[Section, ...]] = set()
+    for turn in range(tries):
+        if len(rest) < 2 or sum(s[0] for s in full + rest) <= enough:
+            break
+        lost = np.array([waste(job, s) for s in rest], float)
+        weight = np.ones(len(rest)) if turn % 2 else np.sqrt(lost)
+        group = _group([len([k for _, lane in s[1] for k in lane]) for s in rest], weight, chance, _SECTIONS)
+        key = tuple(sorted(rest[k] for k in group))
+        if len(group) < 2 or key in seen:
+            continue
+        seen.add(key)
+        part, rows = job.only(count(key, len(job.demand)))
+        better = exact.shorter(part, sum(s[0] for s in key))
+        if better is not None:
+            rest = [s for k, s in enumerate(rest) if k not in group] + list(relabelled(better, rows))
+            full += [s for s in rest if waste(job, s) == 0]
+            rest = [s for s in rest if waste(job, s) > 0]
+    return full + rest
+
+
+def fewer(job: Job, bought: list[Bought], tries: int, enough: float) -> list[Bought]:
+    """Purchases of no higher price, by ``tries`` groups cut again; stops when the price is down to ``enough``.
+
+    Among groups of equal price the one with the longest left-over is taken: what is left gathers on one roll until that
+    roll is not needed."""
+
+    def cost(steps: int) -> float:
+        length_m, price = job.purchase(steps)
+        return price * (1 - 1e-3 * (1 - steps * job.step_m / length_m) ** 2)
+
+    chance = np.random.default_rng(0)
+    rate = min(job.purchase(length)[1] / length for length in job.rolls)
+    seen: set[tuple[Bought, ...]] = set()
+    for _ in range(tries):
+        if len(bought) < 2 or sum(job.purchase(used(b))[1] for b in bought) <= enough + 1e-9:
+            break
+        free = np.array([1.0 - used(b) / job.longest for b in bought])
+        group = _group([_pieces(b) for b in bought], 0.05 + free, chance, _ROLLS)
+        key = tuple(sorted(bought[k] for k in group))
+        if len(group) < 2 or key in seen:
+            continue
+        seen.add(key)
+        part, rows = job.only(count([s for b in key for s in b], len(job.demand)))
+        room = int(sum(job.purchase(used(b))[1] for b in key) / rate + 1e-6)
+        better = exact.cheaper(part, cost, sum(cost(used(b)) for b in key), room)
+        if better is not None:
+            bought = [b for k, b in enumerate(bought) if k not in group] + [relabelled(b, rows) for b in better]
+    return bought
+
+
+def _pieces(bought: Bought) -> int:
+    return sum(len(lane) for _, lanes in bought for _, lane in lanes)
+
+
+def _group(sizes: list[int], weight: np.ndarray, chance: np.random.Generator, most: int) -> set[int]:
+    """Some rows drawn by weight whose sizes add up to ``most`` at most."""
+    group, total = set(), 0
+    for k in np.argsort(-weight * chance.random(len(sizes)), kind="stable").tolist():
+        if total + sizes[k] <= most:
+            group.add(k)
+            total += sizes[k]
+        if total >= most - 1:
+            break
+    return group

@@ -1,0 +1,149 @@
+"""Sections by linear programme: column generation, its bound, and a plan by diving.
+
+    least sum_s h_s x_s   with   sum_s a_is x_s >= d_i   over all sections s (length h_s, a_is pieces of size i)
+
+`pricing` gives the best section of each length at the duals; what no section beats bounds the programme from below (Farley
+1990). To dive, sections the programme uses almost wholly are taken, and the rest is solved again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from geoturf.cuts import pricing
+from geoturf.cuts.job import Job, Section, count, relabelled
+from geoturf.cuts.master import Master
+from geoturf.cuts.sections import tidy
+
+_GAIN = 1e-6  # of a section's length: a column that gains less is not worth adding
+_COLUMNS = 60  # added a round
+_STRIDE = 12  # lengths looked at in most rounds: one in so many
+_CLOSE = 1e-5  # programme and bound this close are taken for equal
+_TAKE = 0.6  # a section used this much is taken whole when diving
+
+
+class Copies:
+    """The copies of each size that one section can hold, narrowest first: what `pricing` works on."""
+
+    def __init__(self, job: Job):
+        self.job = job
+        order = np.lexsort((job.size[:, 0], job.size[:, 1]))
+        fit = np.minimum(job.demand, job.width // job.size[:, 1])
+        self.kind = np.repeat(order, fit[order])
+        self.length, self.width = (np.ascontiguousarray(job.size[self.kind, side]) for side in (0, 1))
+
+    def price(self, value: np.ndarray, heights: np.ndarray) -> Priced:
+        """The best sections of these lengths where a piece of size i is worth ``value[i]``."""
+        worth = value[self.kind]
+        stacked = pricing.knapsacks(self.length, worth, self.job.longest)
+        led = pricing.lead(self.length, self.width, worth, stacked, self.job.width, heights)
+        return Priced(self, worth, stacked, heights, led)
+
+
+@dataclass(frozen=True)
+class Priced:
+    copies: Copies
+    worth: np.ndarray
+    stacked: np.ndarray
+    heights: np.ndarray
+    led: np.ndarray  # (heights, copies)
+
+    def section(self, k: int) -> Section:
+        """The best section of the k-th length; a piece that would be needed once too often is left out."""
+        c = self.copies
+        h, first = int(self.heights[k]), int(np.argmax(self.led[k]))
+        leads = pricing.lanes_of(first, h, c.length, c.width, self.worth, self.stacked, c.job.width)
+        left = c.job.demand.copy()
+        np.subtract.at(left, c.kind[leads], 1)
+        lanes = []
+        for lead in leads:
+            lane, r = [int(c.kind[lead])], h - int(c.length[lead])
+            for k in range(lead, 0, -1):
+                if self.stacked[k, r] > self.stacked[k - 1, r]:
+                    r -= int(c.length[k - 1])
+                    if left[c.kind[k - 1]] > 0:
+                        left[c.kind[k - 1]] -= 1
+                        lane.append(int(c.kind[k - 1]))
+            lanes.append(tuple(lane))
+        return tidy(c.job, lanes)
+
+
+class Programme:
+    """The master programme of a job. ``columns``: its sections; ``bound``: steps no plan is under."""
+
+    def __init__(self, job: Job, start: Iterable[Section]):
+        self.job, self.copies, self.master = job, Copies(job), Master(job.demand)
+        self.columns: list[Section] = []
+        self.known: set[Section] = set()
+        self.bound = 0.0
+        self.add([tidy(job, [(k,)]) for k in range(len(job.demand))])
+        self.add(start)
+
+    def add(self, sections: Iterable[Section]) -> int:
+        """Adds what is not yet there and says how many that was."""
+        fresh = [s for s in dict.fromkeys(sections) if s not in self.known]
+        for section in fresh:
+            self.master.add(section[0], count([section], len(self.job.demand)))
+        self.columns += fresh
+        self.known.update(fresh)
+        return len(fresh)
+
+    def generate(self, rounds: int) -> np.ndarray:
+        """Adds columns until none gains or ``rounds`` are over. Most rounds look at every `_STRIDE`-th length only; every
+        eighth, and one in which those gain nothing, at all of them. Gives the use of each column."""
+        every = np.arange(int(self.job.size[:, 0].min()), self.job.longest + 1)
+        objective, use, value = self.master.solve()
+        for k in range(rounds):
+            some = every if k % 8 == 7 else every[k % _STRIDE :: _STRIDE]
+            added = self._price(value, some, objective, len(some) == len(every))
+            if not added and len(some) < len(every):
+                added = self._price(value, every, objective, True)
+            if not added or self.bound >= objective * (1 - _CLOSE):
+                break
+            objective, use, value = self.master.solve()
+        return use
+
+    def _price(self, value: np.ndarray, heights: np.ndarray, objective: float, whole: bool) -> int:
+        priced = self.copies.price(value, heights)
+        ratio = priced.led.max(axis=1) / heights
+        if whole:
+            self.bound = max(self.bound, float(value @ self.job.demand) / max(1.0, float(ratio.max())))
+        best = np.argsort(-ratio, kind="stable")[:_COLUMNS]
+        return self.add([priced.section(int(k)) for k in best if ratio[k] > 1 + _GAIN])
+
+
+def dive(job: Job, start: list[Section], rounds: int = 60) -> tuple[list[Section], int]:
+    """Sections for the job, begun from the columns of a plan known, and the steps no plan is under."""
+    taken: list[Section] = []
+    left, columns, bound = job.demand.copy(), list(start), None
+    while left.any():
+        part, rows = job.only(left)
+        place = np.full(len(left), -1)
+        place[rows] = np.arange(len(rows))
+        master = Programme(part, relabelled([s for s in columns if _fits(s, left)], place))
+        use = master.generate(rounds)
+        bound = master.bound if bound is None else bound
+        columns = list(relabelled(master.columns, rows))
+        for k in _chosen(use):
+            section = columns[k]
+            for _ in range(max(1, int(use[k] + 1 - _TAKE))):
+                if _fits(section, left):
+                    taken.append(section)
+                    left = left - count([section], len(left))
+        rounds = 12
+    return taken, math.ceil((bound or 0.0) * (1 - 1e-12) - 1e-6)
+
+
+def _chosen(use: np.ndarray) -> np.ndarray:
+    """Columns to take: those used almost wholly, and at least the twentieth part of what is used, most used first."""
+    part = np.where(use > _TAKE, 1.0, use)
+    order = np.argsort(-part, kind="stable")
+    return order[: max(1, int((use > _TAKE).sum()), int(use.sum() / 20))]
+
+
+def _fits(section: Section, left: np.ndarray) -> bool:
+    return bool((count([section], len(left)) <= left).all())
