@@ -251,7 +251,7 @@ def test_pools_are_the_sums_of_their_sites_and_the_bid_of_its_pools():
         pd.testing.assert_series_equal(sums.sort_index(), total.sort_index())
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(
     st.lists(
         st.tuples(st.integers(4, 60), st.integers(4, 60), st.integers(1, 5), st.integers(1, 2)), min_size=1, max_size=8

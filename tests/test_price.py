@@ -121,7 +121,7 @@ def test_all_columns_and_rows_add_up():
     adds_up(priced(rules=PriceRules(waste="2 %", minimum="100000 USD")))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(
     st.lists(
         st.tuples(st.integers(3, 50), st.integers(3, 50), st.integers(1, 4), st.integers(1, 3)), min_size=1, max_size=7

@@ -51,26 +51,33 @@ def takeoff_rows(
 
 def _rows(sums: pd.DataFrame, packages: Mapping[str, tuple[float, float]]) -> pd.DataFrame:
     """One row a group and item; ``sums`` is indexed by phase, or by phase and site."""
-    phase = sums.index.get_level_values(0)
-    site = sums.index.get_level_values(1) if sums.index.nlevels > 1 else ""
-    blocks = [
-        _block(item, sums, phase, site, *packages[key]) for key, item in ITEMS.items() if key in sums and key != "turf"
-    ]
-    rows = pd.concat(blocks, ignore_index=True)
+    keys = [key for key in ITEMS if key in sums and key != "turf"]
+    told = pd.DataFrame([_told(ITEMS[key], *packages[key]) for key in keys], index=keys)
+    group, item = np.tile(np.arange(len(sums)), len(keys)), np.repeat(keys, len(sums))
+    rows = told.loc[item].rename_axis("key").reset_index()
+    rows["net"] = sums[keys].to_numpy().T.ravel()
+    rows["order"] = whole(rows["net"] * (1 + rows["allowance"]) / rows["order_size"])
+    rows["phase"] = sums.index.get_level_values(0)[group]
+    rows["site"] = sums.index.get_level_values(1)[group] if sums.index.nlevels > 1 else ""
+    for end in ("low", "high"):
+        filled = sums[f"infill_{end}"].to_numpy()[group] if f"infill_{end}" in sums else np.nan
+        rows[f"net_{end}"] = np.where(rows["key"] == "infill", filled, np.nan)
     return rows[rows["net"] > 1e-9]
 
 
-def _block(item: Item, sums: pd.DataFrame, phase: pd.Index, site: Any, size: float, allowance: float) -> pd.DataFrame:
-    net = sums[item.key].to_numpy()
-    low, high = (sums[f"infill_{end}"].to_numpy() if item.key == "infill" else np.nan for end in ("low", "high"))
-    return pd.DataFrame(
-        {
-            "phase": phase, "site": site, "key": item.key, "section": item.section, "item": item.title, "net": net,
-            "unit": item.unit, "allowance": allowance, "order": whole(net * (1 + allowance) / size),
-            "order_unit": item.package or measure_named(size, item.dimension), "order_size": size, "net_low": low,
-            "net_high": high, "product": "", "width_m": np.nan, "price_key": item.cost,
-        }
-    )  # fmt: skip
+def _told(item: Item, size: float, allowance: float) -> dict[str, Any]:
+    """What all rows of an item have."""
+    return {
+        "section": item.section,
+        "item": item.title,
+        "unit": item.unit,
+        "allowance": allowance,
+        "order_unit": item.package or measure_named(size, item.dimension),
+        "order_size": size,
+        "product": "",
+        "width_m": np.nan,
+        "price_key": item.cost,
+    }
 
 
 def _with_site_orders(pools: pd.DataFrame, sites: pd.DataFrame, pool: str) -> pd.DataFrame:
