@@ -101,25 +101,25 @@ def of(
     """One line a caution, in the order of the work; ``net`` is the areas-aligned table of `Takeoff.areas`."""
     total = net.sum()
     lines = [c.text for c in _BY_WORK if not c.items or any(total[key] > 0 for key in c.items)]
-    lines += [_lifting(*roll, rules.lift_limit_kg) for roll in _heavy(plan, products, rules)]
-    return (*lines, *_play(ground), *_routes(ground, products), LAST)
+    return (*lines, *_lifting(plan, products, rules), *_play(ground), *_routes(ground, products), LAST)
 
 
-def _heavy(plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules) -> list[tuple[str, float, float]]:
-    """Title, area and weight of the heaviest roll or length bought of each product, where it is over the limit."""
-    area = (plan.rolls["width_m"] * plan.rolls["length_m"]).groupby(plan.rolls["product"]).max()
-    rolls = [(products[name].title, m2, m2 * products[name].total_weight_kg_per_m2) for name, m2 in area.items()]
-    return [roll for roll in rolls if roll[2] > rules.lift_limit_kg]
-
-
-def _lifting(title: str, area_m2: float, weight_kg: float, limit_kg: float) -> str:
-    """Arithmetic: area of the roll x total weight of the turf."""
-    pounds, limit = weight_kg / units.POUND_KG, limit_kg / units.POUND_KG
-    return (
-        f"Lifting: the heaviest roll of {title} is {area_m2 / units.FT2_M2:,.0f} ft^2 ({area_m2:,.1f} m^2) and weighs about "
-        f"{pounds:,.0f} lb ({weight_kg:,.0f} kg), over the {limit:,.0f} lb ({limit_kg:,.0f} kg) set for one person; move it "
-        "by machine, as local safety codes and the maker ask."
-    )
+def _lifting(plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules) -> list[str]:
+    """Arithmetic: area of the heaviest roll or length bought of each product x the turf's total weight, against the limit."""
+    area = (plan.rolls["width_m"] * plan.rolls["length_m"]).groupby(plan.rolls["product"], sort=False).max()
+    weight_kg = {name: m2 * products[name].total_weight_kg_per_m2 for name, m2 in area.items()}
+    rolls = [
+        f"{products[name].title} {kg / units.POUND_KG:,.0f} lb ({kg:,.0f} kg)"
+        for name, kg in weight_kg.items()
+        if kg > rules.lift_limit_kg
+    ]
+    if not rolls:
+        return []
+    limit = f"{rules.lift_limit_kg / units.POUND_KG:,.0f} lb ({rules.lift_limit_kg:,.0f} kg)"
+    return [
+        f"Lifting: the heaviest rolls weigh about: {'; '.join(rolls)}. That is over the {limit} set for one person: move them "
+        "by machine, as local safety codes and the makers ask."
+    ]
 
 
 def _play(ground: Ground) -> list[str]:
