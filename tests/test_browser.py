@@ -33,16 +33,16 @@ def browser():
 class Opened:
     """A page opened from disk, with what it asked for and complained of."""
 
-    def __init__(self, browser, path: Path, **options):
+    def __init__(self, browser, path: Path, hash: str = ""):
         self.requests: list[str] = []
         self.complaints: list[str] = []
-        self.page = browser.new_page(viewport={"width": 1280, "height": 800}, **options)
+        self.page = browser.new_page(viewport={"width": 1280, "height": 800})
         self.page.set_default_timeout(5000)
         self.page.on("request", lambda r: self.requests.append(r.url))
         self.page.on("console", lambda m: self.complaints.append(m.text))
         self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
         self.page.on("dialog", lambda d: (self.complaints.append("dialog"), d.dismiss()))
-        self.page.goto(path.as_uri())
+        self.page.goto(path.as_uri() + hash)
         self.page.wait_for_function("window.L && geoturf.drawing && geoturf.drawing.drawn")
 
     def __call__(self, script: str):
@@ -324,7 +324,9 @@ def test_it_prints(opened):
     assert opened("geoturf.drawing._canvas.width") > 900
     opened("window.dispatchEvent(new Event('afterprint'))")
     assert opened.page.locator("#cautions-list").is_hidden()
+    opened("addEventListener('beforeprint', () => (window.printed = geoturf.drawing._canvas.width))")
     assert opened.page.pdf(prefer_css_page_size=True)[:5] == b"%PDF-"
+    assert opened("window.printed") > 900  # the browser's own print goes the same way
 
 
 def test_water_is_shown_with_its_reasons(browser, tmp_path):
@@ -353,6 +355,17 @@ def test_what_would_swell_the_page_is_left_out_and_said(browser, tmp_path, monke
     find(it, "a")
     it.click_on(0)
     assert "piece" not in figures(it)
+    assert it.complaints == []
+    it.page.close()
+
+
+def test_a_link_opens_a_site_in_a_colouring(browser, file):
+    it = Opened(browser, file, hash="#site=Lot%20007&colour=waste")
+    assert it.page.locator("#picked h2").text_content() == "Lot 007"
+    assert it.page.locator("#colouring option:checked").text_content() == "waste"
+    it.page.close()
+    it = Opened(browser, file, hash="#site=%3Cb%3E&colour=__proto__")
+    assert it.page.locator("#picked").is_hidden()
     assert it.complaints == []
     it.page.close()
 

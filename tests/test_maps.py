@@ -342,6 +342,13 @@ def test_our_contrast_is_that_of_the_standard():
     assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.005)  # widely printed example: just under 4.5
 
 
+@pytest.mark.parametrize("text", ["ink", "quiet", "alarm", "mark"])
+@pytest.mark.parametrize("ground", ["paper", "sheet"])
+def test_texts_of_the_page_read_on_its_grounds(text, ground):
+    named = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", frame.web("map.css")))
+    assert contrast(named[text], named[ground]) >= 4.5  # WCAG 2.1, 1.4.3
+
+
 @pytest.mark.parametrize("vision", VISION)
 def test_words_have_colours_that_all_can_tell_apart(vision):
     seen = [lab(np.array(VISION[vision]) @ linear(c)) for c in (*colours.WORDS, colours.PAPER)]

@@ -32,9 +32,9 @@ geoturf.setUpFind = function (scene, pick) {
 
   function choose(site) {
     input.value = scene.siteNames[site];
-    count.textContent = "";
     close();
     pick({ site }, true);
+    count.textContent = "Shown on the map; its figures are below";
   }
 
   function open() {
@@ -64,10 +64,7 @@ geoturf.setUpFind = function (scene, pick) {
   }
 
   input.addEventListener("input", open);
-  input.addEventListener("blur", () => {
-    close();
-    count.textContent = "";
-  });
+  input.addEventListener("blur", close); // the count stays: the panel must not move under a click
   input.addEventListener("keydown", (event) => {
     if (event.key === "ArrowDown") move(1);
     else if (event.key === "ArrowUp") move(-1);

@@ -30,6 +30,19 @@ geoturf.start = function (map) {
   document.addEventListener("keydown", (event) => {
     if (event.key === "Escape") pick({});
   });
+  geoturf.openAsAsked(scene, pick);
+};
+
+// map.html#site=Lot%207&colour=waste opens at a site, in a colouring.
+geoturf.openAsAsked = function (scene, pick) {
+  const asked = new URLSearchParams(location.hash.slice(1)), select = geoturf.byId("colouring");
+  const colouring = scene.colourings.findIndex(({ key }) => key === asked.get("colour"));
+  if (colouring >= 0) {
+    select.value = String(colouring);
+    select.dispatchEvent(new Event("change"));
+  }
+  const site = scene.siteNames.indexOf(asked.get("site"));
+  if (site >= 0) pick({ site }, true);
 };
 
 geoturf.missing = function ({ pieces, context }) {
