@@ -98,7 +98,7 @@ def _cut(parts: np.ndarray, need: np.ndarray, reach_m: float | None) -> np.ndarr
     if reach_m is None or not len(large):
         return parts
     out = parts.copy()
-    out[large] = shapely.intersection(parts[large], _grown(need[large], 2 * reach_m))
+    out[large] = plane.overlaid(shapely.intersection, parts[large], _grown(need[large], 2 * reach_m))
     return out
 
 

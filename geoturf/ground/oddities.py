@@ -75,7 +75,7 @@ def _shared(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, n
         shapely.intersects(mine, yours) & ~shapely.touches(mine, yours)
     )  # much cheaper than to overlay
     size = np.zeros(len(i))
-    size[both] = shapely.area(shapely.intersection(mine[both], yours[both]))
+    size[both] = shapely.area(plane.overlaid(shapely.intersection, mine[both], yours[both]))
     apart = np.full(len(i), np.nan)
     alike = np.flatnonzero(size > 0.5 * np.maximum(shapely.area(mine), shapely.area(yours)))
     apart[alike] = shapely.hausdorff_distance(shapely.boundary(mine[alike]), shapely.boundary(yours[alike]))
@@ -120,7 +120,7 @@ def _outside_parcel(ground: Ground, rules: GroundRules) -> Iterator[Finding]:
     geometry = areas["geometry"].to_numpy()[drawn]
     land = parcels["geometry"].to_numpy()
     i, j = plane.near(geometry, areas["frame"].to_numpy()[drawn], land, parcels["frame"].to_numpy())
-    out = shapely.difference(geometry, plane.united(land, i, j, len(drawn)))
+    out = plane.overlaid(shapely.difference, geometry, plane.united(land, i, j, len(drawn)))
     for row in np.flatnonzero(shapely.area(out) > rules.sliver_m2):
         told = f"{shapely.area(out[row]) / FT2_M2:,.1f} ft2 of it lie outside the parcel; check site and border"
         yield Finding("warning", "outside-parcel", told, *areas.iloc[drawn[row]][[*_PLACE]])

@@ -14,6 +14,8 @@ from geoturf.model import Finding, Ground
 from geoturf.parcels import lawn, yards
 from geoturf.rules.ground import ParcelRules
 
+_LEAST_M2 = 1e-4  # a square centimetre: less was not taken but rounded
+
 
 def derive(ground: Ground, rules: ParcelRules) -> Ground:
     """Replaces each area of role ``parcel`` by the lawn on it; gives ``ground`` back where there is none.
@@ -44,7 +46,8 @@ def _yards(
 ) -> tuple[pd.DataFrame, list[Finding]]:
     """The rows of the derived areas, one a lawn or, where they can be told, one a yard; and what could not be told."""
     if not rules.split:
-        return _refigured(parcels, grass), []
+        some = ~shapely.is_empty(grass)
+        return _refigured(parcels[some], grass[some]), []
     split, told = yards.divide(ground, parcels, grass, rules.min_area_m2)
     row, yard = np.nonzero(~shapely.is_empty(split))
     table = _refigured(parcels.iloc[row], split[row, yard])
@@ -79,7 +82,7 @@ def _taken(parcels: pd.DataFrame, losses: list[tuple[str, np.ndarray]]) -> pd.Da
         for order, (reason, lost) in enumerate(losses)
     ]
     table = pd.concat(tables).sort_values(["row", "order"], kind="stable")
-    table = table[table["area_m2"].abs() > 1e-9]
+    table = table[table["area_m2"].abs() > _LEAST_M2]
     names = parcels[["site", "area"]].iloc[table["row"]].reset_index(drop=True)
     return pd.concat([names, table[["reason", "area_m2"]].reset_index(drop=True)], axis=1)
 

@@ -11,7 +11,8 @@ from geoturf.model import Ground
 from geoturf.rules.ground import ParcelRules
 
 _HAIR_M = 1e-6
-_MITRE = {"join_style": "mitre", "mitre_limit": 5.0}
+_GRID_M = 1e-5
+_PLAY_M = 1e-3  # a strip drawn as wide as the smallest width stays, whatever rounding did to it
 
 
 def lawns(ground: Ground, parcels: pd.DataFrame, rules: ParcelRules) -> tuple[np.ndarray, list[tuple[str, np.ndarray]]]:
@@ -24,7 +25,7 @@ def lawns(ground: Ground, parcels: pd.DataFrame, rules: ParcelRules) -> tuple[np
         lawn = after
 
     if rules.boundary_setback_m > 0:
-        left("boundary setback", shapely.buffer(lawn, -rules.boundary_setback_m, **_MITRE))
+        left("boundary setback", plane.buffered(lawn, -rules.boundary_setback_m))
     left("drawn as turf", _without(lawn, parcels, _drawn(ground), 0.0))
     for role, setback in (
         ("exclude", 0.0),
@@ -50,23 +51,22 @@ def _without(lawn: np.ndarray, parcels: pd.DataFrame, things: pd.DataFrame, setb
     frame, geometry = parcels["frame"].to_numpy(), things["geometry"].to_numpy()
     i, j = plane.near(lawn, frame, geometry, things["frame"].to_numpy(), setback_m)
     if setback_m > 0:
-        geometry = shapely.buffer(geometry, setback_m, **_MITRE)
+        geometry = plane.buffered(geometry, setback_m)
     hit = np.unique(i)
     out = lawn.copy()
-    out[hit] = shapely.difference(lawn[hit], plane.united(geometry, i, j, len(lawn))[hit])
+    out[hit] = plane.overlaid(shapely.difference, lawn[hit], plane.united(geometry, i, j, len(lawn))[hit])
     return plane.polygonal(out)
 
 
 def _opened(lawn: np.ndarray, width_m: float) -> np.ndarray:
-    """Less what no disc-like square of ``width_m`` reaches: buffered in and out with mitred corners, so that straight borders and
-    square corners stay as they are; only borders at the mouth of what is cut off are new."""
-    if width_m <= 0:
-        return lawn
-    core = shapely.buffer(lawn, -width_m / 2, **_MITRE)
-    reached = shapely.buffer(core, width_m / 2 + _HAIR_M, **_MITRE)
-    out = plane.polygonal(shapely.intersection(lawn, reached))
-    same = shapely.area(lawn) - shapely.area(out) < 1e-4  # a square centimetre: only round-off
-    return np.where(same, lawn, out)
+    """Less what no square of ``width_m`` reaches: buffered in and out with mitred corners, so that straight borders and square
+    corners stay as they are; only borders at the mouth of what is cut off are new. Then snapped to `_GRID_M`: borders that two
+    files share are apart by a rounding error once projected, and must not leave a seam of lawn, or a hole for a notch."""
+    half = (width_m - _PLAY_M) / 2
+    if half > 0:
+        reached = plane.buffered(plane.buffered(lawn, -half), half + _HAIR_M)
+        lawn = plane.overlaid(shapely.intersection, lawn, reached)
+    return plane.polygonal(shapely.set_precision(plane.polygonal(lawn), _GRID_M))
 
 
 def _large_parts(lawn: np.ndarray, least_m2: float) -> np.ndarray:

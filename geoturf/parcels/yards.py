@@ -117,7 +117,9 @@ def _itself(parcel: np.ndarray, other: np.ndarray) -> np.ndarray:
     mine, yours = shapely.bounds(parcel).reshape(-1, 4), shapely.bounds(other).reshape(-1, 4)
     out = (yours[:, :2] >= mine[:, :2] - _GAP_M).all(axis=1) & (yours[:, 2:] <= mine[:, 2:] + _GAP_M).all(axis=1)
     row = np.flatnonzero(out)
-    out[row] = shapely.area(shapely.intersection(parcel[row], other[row])) > 0.1 * shapely.area(other[row])
+    out[row] = shapely.area(plane.overlaid(shapely.intersection, parcel[row], other[row])) > 0.1 * shapely.area(
+        other[row]
+    )
     return out
 
 
@@ -126,7 +128,7 @@ def _houses(ground: Ground, parcels: pd.DataFrame) -> np.ndarray:
     buildings = ground.context[ground.context["role"] == "building"]
     geometry, built = parcels["geometry"].to_numpy(), buildings["geometry"].to_numpy()
     i, j = plane.near(geometry, parcels["frame"].to_numpy(), built, buildings["frame"].to_numpy())
-    on_it = plane.polygonal(shapely.intersection(geometry[i], built[j]))
+    on_it = plane.polygonal(plane.overlaid(shapely.intersection, geometry[i], built[j]))
     size = shapely.area(on_it)
     order = np.lexsort((-size, i))
     order = order[size[order] > 0]
@@ -147,7 +149,7 @@ def _cut(lawn: np.ndarray, house: np.ndarray, front_deg: np.ndarray, least_m2: f
     near, back = (np.maximum.reduceat(depth, starts), np.minimum.reduceat(depth, starts)) if len(lawn) else (far, far)
     bands = np.column_stack([_band(toward, near, far), _band(toward, back, near), _band(toward, -far, back)])
     parts, place = shapely.get_parts(
-        plane.polygonal(shapely.intersection(np.repeat(lawn[:, None], 3, 1), bands).ravel()), return_index=True
+        plane.polygonal(plane.overlaid(shapely.intersection, np.repeat(lawn, 3), bands.ravel())), return_index=True
     )
     return _without_scraps(parts, place // 3, place % 3, len(lawn), least_m2)
 
