@@ -61,7 +61,7 @@ def read(bid: Bid) -> Source:
     priced = [one for one in done if one.role in PRICED]
     ids.number_areas([one.table for one in priced])
     ids.refuse_clashes(priced, list(bid.products), say)
-    if not any(len(one.table) for one in priced):
+    if not say.to.refused and not any(len(one.table) for one in priced):
         say.refuse(
             "nothing-to-price", "nothing is left to price: no turf or parcel layer has a polygon that can be used"
         )
@@ -96,6 +96,8 @@ def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> SourceLa
     crs = place.crs_of(loaded.crs, layer.crs, loaded.geometry, say)
     if crs is None:
         return None
+    if held.item.format == "GeoJSON":
+        shapes.winding(loaded.geometry[loaded.sound], say)
     loaded = _usable(loaded, layer.role, say)
     loaded = loaded.only(place.possible(crs, loaded.geometry, loaded.ids, say))
     named = columns.tidy(loaded.table, mapping, loaded.ids, say)

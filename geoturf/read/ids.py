@@ -69,13 +69,17 @@ def _twice(table: pd.DataFrame, layers: list[SourceLayer], say: Say) -> None:
             )
             break
         first = layers[rows["layer"].iloc[0]]
-        where = listed(f"{layers[r.layer].file} feature {r.feature}" for r in rows.itertuples())
+        where = listed(f"{_place(layers[r.layer])} feature {r.feature}" for r in rows.itertuples())
         say.at(first.file, first.layer).refuse(
             "duplicate-id",
             f"stands {len(rows)} times: {where}; give each area of a site its own name (column area)",
             site=str(site),
             area=str(area),
         )
+
+
+def _place(layer: SourceLayer) -> str:
+    return f"{layer.file} ({layer.layer})" if layer.layer else layer.file
 
 
 def _phases(table: pd.DataFrame, layers: list[SourceLayer], say: Say) -> None:

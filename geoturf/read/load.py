@@ -22,7 +22,7 @@ import shapely
 
 from geoturf.read.find import Item
 from geoturf.read.look import Held
-from geoturf.read.say import Say, counted
+from geoturf.read.say import Say
 from geoturf.read.shapes import untouched
 
 for _name in ("fiona", "pyogrio"):  # what they log is said as findings, in our words
@@ -79,8 +79,12 @@ def load(held: Held, keep: Keep, say: Say) -> Loaded | None:
         except _FAILS as error:
             reasons.append(error)
         else:
-            if loaded is not None:
-                return loaded
+            if loaded is None:
+                continue
+            if way is _walk:
+                why = f"could not be read in bulk ({_reason(reasons, held.item)}) and was read one by one"
+                say.warn("walked", f"{why}; text that cannot be read is taken as not given")
+            return loaded
     say.leave_out("unreadable", f"cannot be read as {held.item.format}: {_reason(reasons, held.item)}; it is left out")
     return None
 
@@ -110,6 +114,8 @@ def _reason(reasons: list[Exception], item: Item) -> str:
     text = str(told[0]).replace(item.dataset, item.name.name).replace(str(item.path.absolute()), item.given)
     if ".shx" in text.lower():
         return "its .shx is missing; send .shp, .shx, .dbf, .prj and .cpg together"
+    if "malformed" in text:
+        return "its database is damaged or cut short; send it again"
     return text.split(" It might help")[0].split("; It might help")[0].rstrip(".; ")[:200]
 
 
@@ -265,7 +271,7 @@ def _plain(held: Held, keep: Keep, say: Say) -> Loaded:
         change = -(fine[row] - rough[row]) / 3 / (fine[row] + (fine[row] - rough[row]) / 3)
         say.warn(
             "curves",
-            f"its curves are drawn as chords of {_ARC_STEP_DEG:g} degree, which changes its area by {change:+.4%}",
+            f"its curves are drawn as chords of {_ARC_STEP_DEG:g} degree, which changes its area by {change:+.3%}",
             feature=str(loaded.ids[row]),
         )
     return loaded
@@ -320,7 +326,6 @@ def _walk(held: Held, keep: Keep, say: Say) -> Loaded | None:
         return None
     for number, error in failed:
         say.leave_out("bad-record", f"record {number} cannot be read ({error}) and is left out", feature=str(number))
-    say.warn("walked", f"could not be read in bulk; {len(ids):,} of {counted(claimed, 'feature')} read one by one")
     table = pa.table({n: _column([row[k] for row in rows]) for k, n in enumerate(wanted)})
     built = _objects(shapes)
     return Loaded(np.array(ids), built, _sound(built, {}), {}, columns, table, crs)

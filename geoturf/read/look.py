@@ -55,6 +55,7 @@ def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
             held += layers(item)
         except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, OSError) as error:
             text = str(error).replace(item.dataset, item.given).split("; It might help")[0]
+            text = "its database is damaged or cut short; send it again" if "malformed" in text else text
             say.leave_out("unreadable", f"cannot be read as {item.format}: {text[:200]}; it is left out")
             return []
     names = [one.name for one in held]

@@ -43,10 +43,14 @@ def crs_of(found: Any, stated: str, shapes: np.ndarray, say: Say) -> Any:
     what = f"has a local CRS ({crs.name}) that does not say where on earth it is" if crs is not None else "has no CRS"
     if crs is None and found:
         what = "has a CRS that PROJ cannot read"
-    guess = _maybe(shapely.total_bounds(shapes))
+    guess = _maybe(_bounds(shapes))
     mend = f'state it in its layer, crs = "EPSG:..."{guess}; {_all_left_out(len(shapes))}'
     say.leave_out("no-crs", f"{what}; {mend}", count=len(shapes) or 1)
     return None
+
+
+def _bounds(shapes: np.ndarray) -> np.ndarray:
+    return shapely.total_bounds(shapes) if len(shapes) else np.full(4, np.nan)
 
 
 def _all_left_out(n: int) -> str:
@@ -56,8 +60,8 @@ def _all_left_out(n: int) -> str:
 def possible(crs: Any, shapes: np.ndarray, ids: np.ndarray, say: Say) -> np.ndarray:
     """Mask of the shapes that can be where they say they are. A file all wrong is one finding."""
     keep = np.ones(len(shapes), bool)
-    bounds = shapely.total_bounds(shapes)
-    if not len(shapes) or np.isnan(bounds).any():
+    bounds = _bounds(shapes)
+    if np.isnan(bounds).any():
         return keep
     why, impossible = fault(crs, bounds)
     if why and not impossible:

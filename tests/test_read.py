@@ -1,0 +1,348 @@
+"""Reading what is right: every format and container, columns by name and by mapping, names, CRS, sums.
+
+Second opinions: geopandas' own reader, shapely's validity, `sha256` of the bytes, a circle's area.
+"""
+
+import hashlib
+import zipfile
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+import shapely
+from geopandas.testing import assert_geoseries_equal
+from hypothesis import given
+from hypothesis import strategies as st
+from momepy.datasets import get_path
+from shapely import box
+
+from geoturf.bid import make_bid
+from geoturf.errors import InputError
+from geoturf.read import COLUMNS, read
+from geoturf.read.shapes import _sound, _star_shaped
+
+DATA = Path(__file__).parent / "data"
+SUFFIXES = ("shp", "geojson", "gpkg", "fgb", "parquet", "kml")
+
+
+def squares(crs="EPSG:4326", **columns):
+    columns = columns or {"site": ["0012", "B", "C"], "phase": ["1", "1", "2"]}
+    shapes = [
+        box(-77 + k * 0.001, 40, -77 + k * 0.001 + 0.0005, 40.0005) for k in range(len(next(iter(columns.values()))))
+    ]
+    return geopandas.GeoDataFrame(columns, geometry=shapes, crs="EPSG:4326").to_crs(crs)
+
+
+def write(table, path, **options):
+    if path.suffix == ".parquet":
+        table.to_parquet(path)
+    else:
+        pyogrio.write_dataframe(table, path, driver="KML" if path.suffix == ".kml" else None, **options)
+    return path
+
+
+def source_of(folder, *layers, **rest):
+    return read(
+        make_bid({"layers": [{"path": x} if isinstance(x, str) else x for x in layers], "folder": str(folder)} | rest)
+    )
+
+
+def table_of(folder, layer, **rest):
+    return source_of(folder, layer, **rest).layers[0].table
+
+
+# ------------------------------------------------------------------------------------------------ formats
+
+
+@pytest.mark.parametrize("suffix", SUFFIXES)
+def test_every_format_gives_the_same_areas(tmp_path, suffix):
+    write(squares(), tmp_path / f"lots.{suffix}")
+    source = source_of(tmp_path, f"lots.{suffix}")
+    (layer,) = source.layers
+    table = layer.table.sort_values("site", ignore_index=True)  # FlatGeobuf keeps its own order
+    assert table["site"].tolist() == ["0012", "B", "C"]
+    assert table["phase"].tolist() == ["1", "1", "2"]
+    assert table["area"].tolist() == ["1", "1", "1"]
+    assert table["product"].tolist() == ["turf60"] * 3
+    assert_geoseries_equal(table.geometry, squares().geometry, check_less_precise=True, normalize=True, check_crs=False)
+    assert table.crs.equals("EPSG:4326") or table.crs.to_epsg() == 4326
+    assert source.left_out == 0
+    assert not [f for f in source.findings if f.severity != "note" and f.code != "winding"]
+
+
+@pytest.mark.parametrize("layer", ["buildings", "plots"])
+def test_open_data_reads_as_geopandas_reads_it(layer):
+    """momepy's bubenec (OpenStreetMap, ODbL; CUZK): several layers in one GeoPackage."""
+    ours = table_of("/", {"path": get_path("bubenec"), "layer": layer})
+    theirs = geopandas.read_file(get_path("bubenec"), layer=layer)
+    assert_geoseries_equal(ours.geometry, theirs.geometry, check_index_type=False)
+
+
+def test_a_zip_is_read_in_place(tmp_path):
+    write(squares(), tmp_path / "lots.shp")
+    with zipfile.ZipFile(tmp_path / "sent.zip", "w") as archive:
+        for part in tmp_path.glob("lots.*"):
+            archive.write(part, f"an export/{part.name}")
+    source = source_of(tmp_path, "sent.zip")
+    assert len(source.layers[0].table) == 3
+    assert source.layers[0].layer == "lots"
+
+
+def test_a_zip_of_several_is_read_by_name_or_all():
+    one = source_of(DATA, {"path": "two_shapefiles.zip", "layer": "south"})
+    assert [layer.layer for layer in one.layers] == ["south"]
+    both = source_of(DATA, {"path": "two_shapefiles.zip", "layer": "*"})
+    assert [(x.layer, x.table["site"].tolist()) for x in both.layers] == [("north", ["A", "B"]), ("south", ["C", "D"])]
+
+
+def test_a_folder_and_a_glob_mean_their_files(tmp_path):
+    (tmp_path / "north").mkdir()
+    for name in ("a", "north/b"):
+        write(squares(site=[f"{name}1", f"{name}2"]), tmp_path / f"{name}.gpkg")
+    (tmp_path / "notes.txt").write_text("not GIS")
+    assert [x.file for x in source_of(tmp_path.parent, tmp_path.name).layers] == [
+        f"{tmp_path.name}/a.gpkg",
+        f"{tmp_path.name}/north/b.gpkg",
+    ]
+    assert [x.file for x in source_of(tmp_path, "*.gpkg").layers] == ["a.gpkg"]
+    assert [x.file for x in source_of(tmp_path, "**/*.gpkg").layers] == ["a.gpkg", "north/b.gpkg"]
+
+
+def test_different_crs_in_one_bid_stay_apart(tmp_path):
+    write(squares("EPSG:2272", site=["A", "B"]), tmp_path / "feet.gpkg")
+    write(squares("EPSG:32618", site=["C", "D"]), tmp_path / "utm.gpkg")
+    assert [x.table.crs.to_epsg() for x in source_of(tmp_path, "feet.gpkg", "utm.gpkg").layers] == [2272, 32618]
+
+
+def test_multipart_heights_and_measures(tmp_path):
+    shapes = shapely.from_wkt(["MULTIPOLYGON Z (((0 0 5, 1 0 5, 1 1 5, 0 0 5)), ((2 0 5, 3 0 5, 3 1 5, 2 0 5)))"])
+    write(geopandas.GeoDataFrame(geometry=shapes, crs=4326), tmp_path / "deep.gpkg")
+    (shape,) = table_of(tmp_path, "deep.gpkg").geometry
+    assert shape.geom_type == "MultiPolygon"
+    assert not shape.has_z
+    assert shape.area == 1.0
+
+
+def test_measures_do_not_count_as_sound():
+    flat, measured = shapely.from_wkt(["POLYGON ((0 0, 1 0, 1 1, 0 0))", "POLYGON M ((0 0 1, 1 0 1, 1 1 1, 0 0 1))"])
+    assert _sound(np.array([flat, measured])).tolist() == [True, False]
+    assert _star_shaped(np.array([flat, measured])).tolist() == [True, False]
+
+
+def test_curves_lose_what_is_said():
+    """A circle of 50 ft: chords of 1 degree hold sin(1 deg) / (1 deg) of its area, 51 ppm less."""
+    source = source_of(DATA, "curves.gpkg")
+    area = source.layers[0].table.geometry.area[0]
+    step = np.radians(1.0)
+    assert area / (np.pi * 50**2) == pytest.approx(np.sin(step) / step, abs=1e-6)
+    assert [f.message for f in source.findings if "-0.005%" in f.message]
+
+
+# ------------------------------------------------------------------------------------------------ soundness
+
+
+@given(
+    st.lists(st.tuples(st.integers(-4, 4), st.integers(-4, 4)), min_size=3, max_size=9),
+    st.sampled_from([0.0, 2.0e6, -117.0]),
+    st.sampled_from([1.0, 33.3, 1e-4]),
+)
+def test_the_quick_proof_of_soundness_never_errs(corners, away, scale):
+    """Whatever it calls sound, GEOS calls valid; and it repeats no vertex."""
+    shape = np.array([shapely.Polygon([(away + x * scale, away + y * scale) for x, y in corners])])
+    if _star_shaped(shape)[0]:
+        assert shapely.is_valid(shape)[0]
+        assert (
+            shapely.get_num_coordinates(shapely.remove_repeated_points(shape))[0]
+            == shapely.get_num_coordinates(shape)[0]
+        )
+
+
+def test_the_quick_proof_covers_plain_lawns():
+    square, ell = box(0, 0, 9, 9), shapely.Polygon([(0, 0), (9, 0), (9, 5), (5, 5), (5, 9), (0, 9)])
+    ring, bow = box(0, 0, 9, 9).difference(box(3, 3, 4, 4)), shapely.Polygon([(0, 0), (9, 9), (9, 0), (0, 9)])
+    pentagram = shapely.Polygon([(np.sin(k * 4 * np.pi / 5), np.cos(k * 4 * np.pi / 5)) for k in range(5)])
+    mixed = np.array([square, ell, ring, bow, pentagram, None, shapely.Polygon(), shapely.Point(1, 1)], object)
+    assert _star_shaped(mixed).tolist() == [True, True, False, False, False, False, False, False]
+
+
+# ------------------------------------------------------------------------------------------------ columns
+
+
+def test_canonical_names_map_by_themselves(tmp_path):
+    columns = {"SITE": ["A"], "Area": ["x"], "Pile_Bearing_Deg": [-350.0], "USE": ["pets"], "elevation_ft": [1000.0]}
+    write(squares(**columns), tmp_path / "lots.geojson")
+    table = table_of(tmp_path, "lots.geojson")
+    assert table.loc[0, ["site", "area", "use"]].tolist() == ["A", "x", "pets"]
+    assert table.loc[0, "pile_bearing_deg"] == pytest.approx(10.0)
+    assert table.loc[0, "elevation_m"] == pytest.approx(304.8)  # a foot is 0.3048 m exactly (NIST SP 811)
+    assert "elevation_ft" not in table
+
+
+def test_a_shapefile_cuts_names_and_they_still_map(tmp_path):
+    with pytest.warns(RuntimeWarning, match="pile_beari"):
+        write(squares(site=["A"], pile_bearing_deg=[45.0]), tmp_path / "lots.shp")
+    assert table_of(tmp_path, "lots.shp")["pile_bearing_deg"].tolist() == [45.0]
+    mapped = {"path": "lots.shp", "columns": {"aspect_deg": "pile_bearing_deg"}}
+    assert table_of(tmp_path, mapped)["aspect_deg"].tolist() == [45.0]
+
+
+def test_a_cut_elevation_can_be_mapped():
+    layer = {"path": "cut_name.shp", "columns": {"elevation_ft": "elevation_"}}
+    assert table_of(DATA, layer)["elevation_m"].tolist() == pytest.approx([0.3048, 0.6096, 0.9144])
+
+
+def test_the_bid_maps_and_states_what_the_file_does_not(tmp_path):
+    write(squares(LOT_NO=["7", "8", ""], REGION=["n", "", "s"]), tmp_path / "lots.gpkg")
+    layer = {"path": "lots.gpkg", "columns": {"site": "lot_no", "phase": "REGION"}, "phase": "x", "site": "rest"}
+    table = table_of(tmp_path, layer)
+    assert table["site"].tolist() == ["7", "8", "rest"]
+    assert table["phase"].tolist() == ["n", "x", "s"]
+
+
+@pytest.mark.parametrize(
+    ("values", "texts"),
+    [
+        ([7, 8, 9], ["7", "8", "9"]),
+        ([7.0, 8.5, None], ["7", "8.5", "lots 3"]),
+        ([" 0012 ", "a", None], ["0012", "a", "lots 3"]),
+        (
+            pd.to_datetime(["2026-05-01", "2026-05-02", "2026-05-03"]),
+            ["2026-05-01 00:00:00", "2026-05-02 00:00:00", "2026-05-03 00:00:00"],
+        ),
+        ([True, False, True], ["true", "false", "true"]),
+    ],
+    ids=["integers", "floats", "text", "days", "truth"],
+)
+def test_ids_of_any_type_become_text(tmp_path, values, texts):
+    write(squares(site=values), tmp_path / "lots.gpkg")
+    assert [t[: len(w)] for t, w in zip(table_of(tmp_path, "lots.gpkg")["site"], texts, strict=True)] == texts
+
+
+@pytest.mark.parametrize(
+    ("where", "kept"),
+    [
+        ({"kind": "lawn"}, ["A", "C"]),
+        ({"count": 2}, ["B", "C"]),
+        ({"count": 2, "kind": "lawn"}, ["C"]),
+        ({"share": 0.5}, ["A"]),
+        ({"SITE": "A"}, ["A"]),
+    ],
+    ids=str,
+)
+def test_where_keeps_features_by_their_values(tmp_path, where, kept):
+    columns = {"site": ["A", "B", "C"], "kind": ["lawn", "bed", "lawn"], "count": [1, 2, 2], "share": [0.5, 1.0, 2.0]}
+    write(squares(**columns), tmp_path / "lots.gpkg")
+    assert table_of(tmp_path, {"path": "lots.gpkg", "where": where})["site"].tolist() == kept
+
+
+def test_where_asks_for_columns_that_exist(tmp_path):
+    write(squares(), tmp_path / "lots.gpkg")
+    with pytest.raises(InputError, match="did you mean 'phase'"):
+        source_of(tmp_path, {"path": "lots.gpkg", "where": {"fase": "1"}})
+
+
+def test_every_canonical_column_has_a_kind_and_words():
+    assert all(column.kind in ("text", "number") and column.what for column in COLUMNS.values())
+    assert all(column.low < column.high for column in COLUMNS.values() if column.kind == "number")
+
+
+# ------------------------------------------------------------------------------------------------ names
+
+
+def test_without_a_site_column_each_feature_is_a_site(tmp_path):
+    write(squares(note=["a", "b"]), tmp_path / "lots.geojson")
+    table = table_of(tmp_path, "lots.geojson")
+    assert table["site"].tolist() == ["lots 0", "lots 1"]
+    assert table["area"].tolist() == ["1", "1"]
+
+
+def test_files_of_one_name_keep_their_sites_apart(tmp_path):
+    for folder in ("east", "west"):
+        (tmp_path / folder).mkdir()
+        write(squares(note=["a"]), tmp_path / folder / "lots.geojson")
+    layers = source_of(tmp_path, "east", "west").layers
+    assert [layer.table["site"][0] for layer in layers] == ["lots 0", "lots (2) 0"]
+
+
+def test_areas_are_numbered_within_a_site_past_names_in_use(tmp_path):
+    write(squares(site=["A", "A", "B", "A"], area=["", "1", "", ""]), tmp_path / "back.gpkg")
+    write(squares(site=["A", "C"]), tmp_path / "front.gpkg")
+    back, front = (layer.table["area"].tolist() for layer in source_of(tmp_path, "back.gpkg", "front.gpkg").layers)
+    assert (back, front) == (["2", "1", "1", "3"], ["4", "1"])
+
+
+def test_a_file_named_twice_is_summed_up_once(tmp_path):
+    path = write(squares(), tmp_path / "lots.gpkg")
+    layers = [{"path": "lots.gpkg", "where": {"phase": n}} for n in ("1", "2")]
+    source = source_of(tmp_path, *layers)
+    assert source.inputs == (("lots.gpkg", hashlib.sha256(path.read_bytes()).hexdigest()),)
+    assert [len(layer.table) for layer in source.layers] == [2, 1]
+
+
+def test_a_shapefile_is_summed_up_with_all_its_parts(tmp_path):
+    write(squares(), tmp_path / "lots.shp")
+    parts = b"".join((tmp_path / f"lots.{part}").read_bytes() for part in ("cpg", "dbf", "prj", "shp", "shx"))
+    assert source_of(tmp_path, "lots.shp").inputs == (("lots.shp", hashlib.sha256(parts).hexdigest()),)
+
+
+# -------------------------------------------------------------------------------------------------- CRS
+
+
+def test_a_stated_crs_is_taken():
+    assert table_of(DATA, {"path": "no_prj.shp", "crs": "EPSG:2272"}).crs.to_epsg() == 2272
+
+
+def test_an_overridden_crs_is_told(tmp_path):
+    write(squares("EPSG:32618"), tmp_path / "lots.gpkg")
+    source = source_of(tmp_path, {"path": "lots.gpkg", "crs": "EPSG:26918"})
+    assert source.layers[0].table.crs.to_epsg() == 26918
+    assert [f.code for f in source.findings] == ["crs-overridden"]
+
+
+@pytest.mark.parametrize(
+    "crs", ["EPSG:2272", "EPSG:32618", "EPSG:3857", "EPSG:5070", "EPSG:4269", "EPSG:6350", "EPSG:32129"]
+)
+def test_right_coordinates_pass_in_any_crs(tmp_path, crs):
+    write(squares(crs), tmp_path / "lots.gpkg")
+    assert not [f for f in source_of(tmp_path, "lots.gpkg").findings if f.code in ("far-off", "impossible-coordinates")]
+
+
+def test_a_local_frame_near_its_origin_is_no_degrees(tmp_path):
+    """A transverse Mercator at the site, without false easting, has coordinates as small as degrees are."""
+    lots = squares("+proj=tmerc +lat_0=40 +lon_0=-77 +datum=WGS84 +units=m")
+    write(lots, tmp_path / "lots.gpkg")
+    assert len(table_of(tmp_path, "lots.gpkg")) == 3
+
+
+@pytest.mark.parametrize(
+    ("real", "said"), [("EPSG:4326", "EPSG:3857"), ("EPSG:3857", "EPSG:32618"), ("EPSG:32618", "EPSG:2272")]
+)
+def test_coordinates_of_another_crs_are_refused(tmp_path, real, said):
+    write(squares(real).set_crs(said, allow_override=True), tmp_path / "lots.gpkg")
+    with pytest.raises(InputError, match="cannot be"):
+        source_of(tmp_path, "lots.gpkg")
+
+
+# ------------------------------------------------------------------------------------------------ roles
+
+
+def test_context_keeps_its_geometry_and_is_not_priced(tmp_path):
+    write(squares(), tmp_path / "lots.gpkg")
+    streets = geopandas.GeoDataFrame(geometry=[shapely.LineString([(-77, 40), (-76.9, 40)])], crs=4326)
+    write(streets, tmp_path / "streets.gpkg")
+    lots, street = source_of(tmp_path, "lots.gpkg", {"path": "streets.gpkg", "role": "street"}).layers
+    assert street.table.geom_type.tolist() == ["LineString"]
+    assert list(street.table) == ["feature", "geometry"]
+    assert "site" in lots.table
+
+
+def test_context_beyond_repair_is_a_warning(tmp_path):
+    write(squares(), tmp_path / "lots.gpkg")
+    bow = (DATA / "bow_tie.geojson").read_bytes()
+    (tmp_path / "houses.geojson").write_bytes(bow)
+    source = source_of(tmp_path, "lots.gpkg", {"path": "houses.geojson", "role": "building"})
+    assert source.left_out == 0
+    assert [(f.severity, f.code) for f in source.findings] == [("warning", "beyond-repair")]
