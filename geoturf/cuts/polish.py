@@ -7,7 +7,7 @@ import numpy as np
 from geoturf.cuts import exact
 from geoturf.cuts.job import Bought, Job, Section, count, relabelled, used
 
-_SECTIONS = 10  # pieces cut again at once, when sections are
+_SECTIONS = 11  # pieces cut again at once, when sections are
 _ROLLS = 12  # when rolls are
 
 
@@ -19,8 +19,9 @@ def waste(job: Job, section: Section) -> int:
 def shorten(job: Job, sections: list[Section], tries: int, enough: int = 0) -> list[Section]:
     """Sections of no more total length, by ``tries`` groups cut again; stops when ``enough`` steps are met."""
     chance = np.random.default_rng(0)
-    full = [s for s in sections if waste(job, s) == 0]
-    rest = [s for s in sections if waste(job, s) > 0]
+    fits = exact.narrow(job)
+    full = [s for s in sections if _settled(job, s, fits)]
+    rest = [s for s in sections if not _settled(job, s, fits)]
     seen: set[tuple[Section, ...]] = set()
     for turn in range(tries):
         if len(rest) < 2 or sum(s[0] for s in full + rest) <= enough:
@@ -36,9 +37,14 @@ def shorten(job: Job, sections: list[Section], tries: int, enough: int = 0) -> l
         better = exact.shorter(part, sum(s[0] for s in key))
         if better is not None:
             rest = [s for k, s in enumerate(rest) if k not in group] + list(relabelled(better, rows))
-            full += [s for s in rest if waste(job, s) == 0]
-            rest = [s for s in rest if waste(job, s) > 0]
+            full += [s for s in rest if _settled(job, s, fits)]
+            rest = [s for s in rest if not _settled(job, s, fits)]
     return full + rest
+
+
+def _settled(job: Job, section: Section, narrow: np.ndarray) -> bool:
+    """Whether nothing can be gained from a section: no waste, or no piece that leaves room for another beside it."""
+    return waste(job, section) == 0 or not any(narrow[k] for _, lane in section[1] for k in lane)
 
 
 def fewer(job: Job, bought: list[Bought], tries: int, enough: float) -> list[Bought]:

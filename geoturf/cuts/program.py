@@ -9,7 +9,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,12 +52,21 @@ class Priced:
     heights: np.ndarray
     led: np.ndarray  # (heights, copies)
 
+    def counts(self, k: int) -> np.ndarray:
+        """Pieces of each size in the best section of the k-th length, some perhaps more than there are."""
+        kinds = len(self.copies.job.demand)
+        lanes = self._lanes(k, np.full(kinds, self.copies.job.longest))
+        return np.bincount([size for lane in lanes for size in lane], minlength=kinds)
+
     def section(self, k: int) -> Section:
         """The best section of the k-th length; a piece that would be needed once too often is left out."""
+        job = self.copies.job
+        return tidy(job, self._lanes(k, job.demand.copy()))
+
+    def _lanes(self, k: int, left: np.ndarray) -> list[tuple[int, ...]]:
         c = self.copies
         h, first = int(self.heights[k]), int(np.argmax(self.led[k]))
         leads = pricing.lanes_of(first, h, c.length, c.width, self.worth, self.stacked, c.job.width)
-        left = c.job.demand.copy()
         np.subtract.at(left, c.kind[leads], 1)
         lanes = []
         for lead in leads:
@@ -69,7 +78,7 @@ class Priced:
                         left[c.kind[k - 1]] -= 1
                         lane.append(int(c.kind[k - 1]))
             lanes.append(tuple(lane))
-        return tidy(c.job, lanes)
+        return lanes
 
 
 class Programme:
@@ -93,27 +102,40 @@ class Programme:
         return len(fresh)
 
     def generate(self, rounds: int) -> np.ndarray:
-        """Adds columns until none gains or ``rounds`` are over. Most rounds look at every `_STRIDE`-th length only; every
-        eighth, and one in which those gain nothing, at all of them. Gives the use of each column."""
+        """Adds sections until none gains or ``rounds`` are over. Gives the use of each."""
+        self._grow(rounds, self._add_whole)
+        return self.master.solve()[1]
+
+    def prove(self, rounds: int) -> None:
+        """Raises the bound: sections that use a piece once too often are let in as well, so that nothing is left for the
+        bound to allow for. Such a programme is of no use for diving."""
+        self._grow(rounds, self._add_loose)
+
+    def _grow(self, rounds: int, add: Callable[[Priced, np.ndarray], int]) -> None:
+        """Most rounds look at every `_STRIDE`-th length only; every eighth, and one in which those gain nothing, at all."""
         every = np.arange(int(self.job.size[:, 0].min()), self.job.longest + 1)
-        objective, use, value = self.master.solve()
         for k in range(rounds):
-            some = every if k % 8 == 7 else every[k % _STRIDE :: _STRIDE]
-            added = self._price(value, some, objective, len(some) == len(every))
-            if not added and len(some) < len(every):
-                added = self._price(value, every, objective, True)
+            objective, _, value = self.master.solve()
+            added = 0
+            for heights in (every[k % _STRIDE :: _STRIDE], every) if k % 8 < 7 else (every,):
+                priced = self.copies.price(value, heights)
+                ratio = priced.led.max(axis=1) / heights
+                if len(heights) == len(every):
+                    self.bound = max(self.bound, float(value @ self.job.demand) / max(1.0, float(ratio.max())))
+                best = np.argsort(-ratio, kind="stable")[:_COLUMNS]
+                added = add(priced, best[ratio[best] > 1 + _GAIN])
+                if added:
+                    break
             if not added or self.bound >= objective * (1 - _CLOSE):
                 break
-            objective, use, value = self.master.solve()
-        return use
 
-    def _price(self, value: np.ndarray, heights: np.ndarray, objective: float, whole: bool) -> int:
-        priced = self.copies.price(value, heights)
-        ratio = priced.led.max(axis=1) / heights
-        if whole:
-            self.bound = max(self.bound, float(value @ self.job.demand) / max(1.0, float(ratio.max())))
-        best = np.argsort(-ratio, kind="stable")[:_COLUMNS]
-        return self.add([priced.section(int(k)) for k in best if ratio[k] > 1 + _GAIN])
+    def _add_whole(self, priced: Priced, best: np.ndarray) -> int:
+        return self.add([priced.section(k) for k in best.tolist()])
+
+    def _add_loose(self, priced: Priced, best: np.ndarray) -> int:
+        for k in best.tolist():
+            self.master.add(float(priced.heights[k]), priced.counts(k))
+        return len(best)
 
 
 def dive(job: Job, start: list[Section], rounds: int = 60) -> tuple[list[Section], int]:
@@ -126,7 +148,9 @@ def dive(job: Job, start: list[Section], rounds: int = 60) -> tuple[list[Section
         place[rows] = np.arange(len(rows))
         master = Programme(part, relabelled([s for s in columns if _fits(s, left)], place))
         use = master.generate(rounds)
-        bound = master.bound if bound is None else bound
+        if bound is None:
+            master.prove(rounds)
+            bound = master.bound
         columns = list(relabelled(master.columns, rows))
         for k in _chosen(use):
             section = columns[k]
