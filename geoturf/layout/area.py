@@ -10,13 +10,12 @@ from geoturf.layout import bearing, kernel
 from geoturf.layout.bound import bound_m2
 from geoturf.layout.byhand import by_hand
 from geoturf.layout.pieces import layout_of
-from geoturf.layout.roll import Roll
+from geoturf.layout.roll import ALONE, EIGHTHS, FOURTHS, MIXED, PROP, Roll
 from geoturf.layout.seams import Found, Strips, refined, rough, search
 from geoturf.layout.shape import Shape, axes, turned
 from geoturf.model import Choices, Layout
 
-PER_MODEL = 2  # layouts kept by each price model
-OFFERED = 6  # layouts offered for a width
+PICKS = ((ALONE, 0), (PROP, 0), (FOURTHS, 0), (EIGHTHS, 0), (MIXED, 0), (PROP, 1))  # price model, rank of the bearing
 
 
 def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float) -> list[Choices]:
@@ -50,7 +49,7 @@ def _joint_bearing(edges: Sequence[np.ndarray], rolls: Sequence[Sequence[Roll]])
 
 def _least(edges: np.ndarray, rolls: Sequence[Roll], at: float) -> float:
     view = turned(edges, at)
-    return min(r.worth * search(view, at, r, rough(view, r)).cost[kernel.MIX] for r in rolls)
+    return min(r.worth * search(view, at, r, rough(view, r), r.shares()).cost[MIXED] for r in rolls)
 
 
 def _offers(shape: Shape, edges: np.ndarray, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:
@@ -58,24 +57,23 @@ def _offers(shape: Shape, edges: np.ndarray, rolls: Sequence[Roll], bearings: Se
     views = {at: turned(edges, at) for at in bearings}
     layouts: list[Layout] = []
     for roll in rolls:
-        found = [search(view, at, roll, rough(view, roll)) for at, view in views.items()]
-        for strip, ganged in _chosen(found)[:OFFERED]:
+        found = [search(view, at, roll, rough(view, roll), roll.shares()) for at, view in views.items()]
+        for strip, ganged in _chosen(found):
             at = strip.bearing_deg
             layouts.append(layout_of(strip, views[at], axes(at) @ shape.origin, ganged))
     return tuple(sorted(layouts, key=lambda layout: layout.cost))
 
 
 def _chosen(found: Sequence[Found]) -> list[tuple[Strips, bool]]:
-    """Strips worth offering, and whether to gang them: the best by each price model, then the next bearing's, until there are
-    enough; strips that gang are there both ways."""
+    """Strips worth offering, and whether to gang them: the best by each price model; those best alone are there both ways."""
     out: list[tuple[Strips, bool]] = []
-    for rank in range(min(PER_MODEL, len(found))):
-        for model in (kernel.GANG, kernel.PROP, kernel.MIX, kernel.FULL):
-            order = sorted(range(len(found)), key=lambda k, m=model: (round(found[k].cost[m], 9), k))
-            if len(out) < OFFERED:
-                strip = refined(found[order[rank]], model)
-                if not any(_same(strip, other) for other, _ in out):
-                    out += [(strip, ganged) for ganged in ((True, False) if _gangs(strip) else (False,))]
+    for model, rank in PICKS:
+        order = sorted(range(len(found)), key=lambda k, m=model: (round(found[k].cost[m], 9), k))
+        if rank < len(order):
+            strip = refined(found[order[rank]], model)
+            if not any(_same(strip, other) for other, _ in out):
+                ganged = (True, False) if model == ALONE and _gangs(strip) else (False,)
+                out += [(strip, gang) for gang in ganged]
     return out
 
 
@@ -84,4 +82,8 @@ def _same(one: Strips, other: Strips) -> bool:
 
 
 def _gangs(strip: Strips) -> bool:
-    return strip.cost[kernel.GANG] < strip.cost[kernel.FULL] - 1e-9
+    numbers = strip.roll.numbers()
+    for (v0, v1), spans in zip(strip.lines, strip.spans, strict=True):
+        if any(kernel.gang(u1 - u0, v1 - v0, numbers)[1] > 1 for u0, u1 in spans):
+            return True
+    return False

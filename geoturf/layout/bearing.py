@@ -65,7 +65,7 @@ def screen(shapes: Sequence[np.ndarray], bearings_deg: np.ndarray, rolls: Sequen
 
 def _least(view: Turned, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarray:
     """Cost by each price model (models,), of the roll that suits it best; seams placed roughly."""
-    costs = [r.worth * search(view, bearing_deg, r, rough(view, r, screen=True)).cost for r in rolls]
+    costs = [r.worth * search(view, bearing_deg, r, rough(view, r, screen=True), r.shares()).cost for r in rolls]
     return np.min(costs, axis=0)
 
 

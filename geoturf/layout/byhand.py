@@ -33,4 +33,4 @@ def by_hand(edges: np.ndarray, bearing_deg: float, roll: Roll, place) -> Layout:
     used = np.flatnonzero(np.diff(offsets))
     lines = np.column_stack([cuts[used], cuts[used + 1]])
     spans = tuple(np.array([[lo[offsets[k]], hi[offsets[k]]]]) for k in used)
-    return layout_of(Strips(bearing, roll, lines, spans, np.zeros(kernel.MODELS)), view, place(bearing), ganged=False)
+    return layout_of(Strips(bearing, roll, lines, spans, np.zeros(1)), view, place(bearing), ganged=False)

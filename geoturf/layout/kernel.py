@@ -14,8 +14,7 @@ import math
 import numba
 import numpy as np
 
-FULL, GANG, PROP, MIX = 0, 1, 2, 3
-MODELS = 4
+ALONE = 0  # the price model of a strip cut alone, its lanes side by side; the others are tables of shares
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 
 _jit = numba.njit(cache=True, nogil=True)
@@ -196,12 +195,13 @@ def gang(length, v, roll):
 
 
 @_jit
-def price(lo, hi, count, v, roll, first, last, out):
+def price(lo, hi, count, v, roll, shares, first, last, out):
     """Price (m2 of turf) of a band ``v`` wide, its pieces the ``count`` intervals, by models first .. last - 1, into ``out``."""
-    width, usable, ends, step = roll[0], roll[1], roll[2], roll[3]
+    width, ends, step = roll[0], roll[2], roll[3]
     across = cut_width(v, roll)
-    ganged = first <= GANG < last and lanes_of(v, roll) > 1
-    full = part = alone = 0.0
+    at = math.ceil(across / step - 1e-6)
+    ganged = first <= ALONE < last and lanes_of(v, roll) > 1
+    total = joints = alone = 0.0
     for k in range(count):
         length = hi[k] - lo[k]
         cut, seam = _up(length + ends, step), 0.0
@@ -209,26 +209,27 @@ def price(lo, hi, count, v, roll, first, last, out):
             runs = math.ceil(length / roll[8] - 1e-6)
             cut = runs * _up(length / runs + ends, step)
             seam = (runs - 1) * (roll[7] + v * roll[6])
-        full += width * cut + seam
-        part += width / usable * across * cut + seam
+        total += width * cut
+        joints += seam
         alone += gang(length, v, roll)[0] if ganged else width * cut + seam
-    out[FULL] = full
-    out[GANG] = alone
-    out[PROP] = part
-    out[MIX] = 0.5 * (full + part)
+    for q in range(first, last):
+        out[q] = shares[q, at] * total + joints
+    if first <= ALONE < last:
+        out[ALONE] = alone
 
 
 @_jit
-def search(cuts, offsets, lo, hi, seams, roll, gap, first, last):
+def search(cuts, offsets, lo, hi, seams, roll, shares, first, last):
     """Cheapest seams by price models ``first`` .. ``last`` - 1, as a shortest path over the cuts.
 
     ``roll``: width, usable width, both end allowances, step, side allowance, least piece width, seam price (m2/m), price of a
-    cross seam (m2), longest laid length. Gives cost (models, cuts) and the cut before (models, cuts).
+    cross seam (m2), longest laid length. ``shares`` (models, steps + 2): what a piece so many steps wide takes of the roll's
+    width, by each model; model `ALONE` gangs instead. Gives cost (models, cuts) and the cut before (models, cuts).
     """
-    m, size = len(cuts), len(lo) + 1
-    cost, before = np.full((MODELS, m), np.inf), np.full((MODELS, m), -1)
+    m, size, models = len(cuts), len(lo) + 1, len(shares)
+    cost, before = np.full((models, m), np.inf), np.full((models, m), -1)
     cost[:, 0] = 0.0
-    a, b, prices = np.empty(size), np.empty(size), np.empty(MODELS)
+    a, b, prices = np.empty(size), np.empty(size), np.empty(models)
     least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
     for i in range(m - 1):
         if offsets[i + 1] == offsets[i]:  # no turf: nothing to lay, however wide
@@ -243,10 +244,10 @@ def search(cuts, offsets, lo, hi, seams, roll, gap, first, last):
             if v > roll[1] + TOLERANCE_M:
                 break
             for k in range(offsets[j - 1], offsets[j]):
-                count = _add(a, b, count, lo[k], hi[k], gap)
+                count = _add(a, b, count, lo[k], hi[k], roll[2])
             if v < least:
                 continue
-            price(a, b, count, v, roll, first, last, prices)
+            price(a, b, count, v, roll, shares, first, last, prices)
             for q in range(first, last):
                 c = cost[q, i] + prices[q] + seams[j] * roll[6]
                 if c < cost[q, j] - 1e-12:

@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from geoturf.layout import kernel
-from geoturf.layout.roll import Roll
+from geoturf.layout.roll import FOURTHS, Roll
 from geoturf.layout.seams import Strips
 from geoturf.layout.shape import Turned
 from geoturf.model import Layout
@@ -20,14 +20,13 @@ def layout_of(strips: Strips, shape: Turned, shift: np.ndarray, ganged: bool) ->
     """The layout of ``strips``; ``shift`` (u, v) moves it to the area's place. ``ganged``: strips that are cheaper cut in
     lengths lying side by side in one section of roll are cut so; otherwise only those longer than a roll are divided."""
     roll, numbers = strips.roll, strips.roll.numbers()
-    pieces, lanes, joints, last = [], [], [], np.empty(0)
+    pieces, joints, last = [], [], np.empty(0)
     for (v0, v1), spans in zip(strips.lines, strips.spans, strict=True):
         here = []
         for u0, u1 in spans:
             side, runs = kernel.gang(u1 - u0, v1 - v0, numbers)[1:] if ganged else (1, _runs(u1 - u0, roll))
             ends = divide(u0, u1, side * runs, side > 1, last, roll.longest_m)
             pieces += [(a, b, v0, v1) for a, b in pairwise(ends)]
-            lanes += [side] * (len(ends) - 1)
             joints += [(u, v0, v1) for u in ends[1:-1]]
             here += list(ends[1:-1])
         last = np.array(here)
@@ -36,7 +35,7 @@ def layout_of(strips: Strips, shape: Turned, shift: np.ndarray, ganged: bool) ->
     cross = np.array([c for joint in joints for c in _cross_seams(*joint, shape.across)]).reshape(-1, 3)
     cut = cut_sizes(pieces, roll)
     seam_m = float(np.sum(seams[:, 2] - seams[:, 1]) + np.sum(cross[:, 2] - cross[:, 1]))
-    price = turf_price(cut, np.array(lanes), roll) * roll.worth + seam_m * roll.seam + len(cross) * roll.cross
+    price = turf_price(cut, roll) * roll.worth + seam_m * roll.seam + len(cross) * roll.cross
     return Layout(
         strips.bearing_deg,
         pieces + shift[[0, 0, 1, 1]],
@@ -58,11 +57,10 @@ def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
     return np.column_stack([length, np.where(laid > roll.usable_m - kernel.TOLERANCE_M, roll.usable_m, width)])
 
 
-def turf_price(cut: np.ndarray, lanes: np.ndarray, roll: Roll) -> float:
-    """Turf (m2) these pieces will take: half way between each strip cut alone (ganged in ``lanes``) and in proportion to
-    their size, which is where pools of some size end up."""
-    alone = roll.width_m * np.sum(cut[:, 0] / lanes)
-    return float(0.5 * (alone + roll.width_m / roll.usable_m * np.sum(cut[:, 0] * cut[:, 1])))
+def turf_price(cut: np.ndarray, roll: Roll) -> float:
+    """Turf (m2) these pieces take where widths go by whole fourths of the roll, as they about do in a pool."""
+    steps = np.ceil(cut[:, 1] / roll.step_m - 1e-6).astype(int)
+    return float(roll.width_m * np.sum(cut[:, 0] * roll.shares()[FOURTHS, steps]))
 
 
 def divide(u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float) -> np.ndarray:

@@ -13,6 +13,7 @@ from geoturf.rules import LayoutRules, Product
 from geoturf.units import INCH_M, Money
 
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
+ALONE, PROP, FOURTHS, EIGHTHS, MIXED = range(5)  # price models: rows of `Roll.shares`
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,25 @@ class Roll:
         seam, cross = min(self.seam / self.worth, HEAVIEST), min(self.cross / self.worth, HEAVIEST)
         sizes = [self.width_m, self.usable_m, self.ends_m, self.step_m, self.side_m, self.least_m]
         return np.array([*sizes, seam, cross, self.longest_m])
+
+    def shares(self) -> np.ndarray:
+        """Price models, float (models, steps + 2): the share of the roll's width that a piece cut k steps wide is charged.
+
+        Rows: `ALONE` (unused: the kernel prices a strip cut alone), `PROP` in proportion, `FOURTHS` and `EIGHTHS` by whole
+        parts of the width, `MIXED` half way between. A pool wants widths that fill sections without a rest, and some that
+        fill the rests of others: the prices at which it balances lie between these.
+        """
+        usable = self.usable_m / self.step_m
+        wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 2), usable)
+        prop = wide / usable
+        fourths, eighths = (_by_parts(wide, usable, parts) for parts in (4, 8))
+        return np.array([np.ones(len(wide)), prop, fourths, eighths, 0.5 * (prop + fourths)])
+
+
+def _by_parts(wide: np.ndarray, usable: float, parts: int) -> np.ndarray:
+    """Widths (steps) rounded up to whole parts of the usable width, as shares of it; a part is whole steps too."""
+    unit = math.floor(usable / parts + 1e-6)
+    return np.minimum(1, np.ceil(wide / unit - 1e-6) / parts) if unit else wide / usable
 
 
 def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]:

@@ -17,7 +17,6 @@ from geoturf.layout import kernel
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import Turned
 
-EIGHTHS = np.array([1, 3, 5, 7]) / 8
 MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
 MAX_CUTS = 20_000
@@ -43,6 +42,7 @@ class Found:
     bearing_deg: float
     shape: Turned
     roll: Roll
+    shares: np.ndarray
     cuts: np.ndarray
     slabs: tuple[np.ndarray, ...]
     before: np.ndarray
@@ -55,7 +55,8 @@ def rough(shape: Turned, roll: Roll, screen: bool = False) -> np.ndarray:
     lanes = np.array([roll.lane_m(n) for n in ((2, 3) if screen else (2, 3, 4))])
     some = [[0.0], lanes, usable - lanes]
     if not screen:
-        some += [2 * lanes[1:], 3 * lanes[2:], EIGHTHS * usable]
+        eighth = roll.lane_m(8) + roll.side_m
+        some += [2 * lanes[1:], 3 * lanes[2:], np.array([1, 3, 5, 6, 7]) * eighth - roll.side_m]
     cuts = _both_ends(shape, usable, np.concatenate(some))
     return np.concatenate([cuts, shape.vs]) if len(shape.vs) <= MAX_VERTICES else cuts
 
@@ -75,13 +76,15 @@ def search(
     bearing_deg: float,
     roll: Roll,
     candidates: np.ndarray,
-    models: tuple[int, int] = (0, kernel.MODELS),
+    shares: np.ndarray,
+    models: tuple[int, int] | None = None,
 ) -> Found:
-    """Cheapest seams among the candidates by price models ``models[0]`` .. ``models[1]`` - 1."""
+    """Cheapest seams among the candidates by each price model of ``shares`` (`Roll.shares`), or those from models[0] to before
+    models[1]."""
     cuts = _tidy(candidates, shape)
     slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
-    cost, before = kernel.search(cuts, *slabs, roll.numbers(), roll.ends_m, *models)
-    return Found(bearing_deg, shape, roll, cuts, slabs, before, cost[:, -1])
+    cost, before = kernel.search(cuts, *slabs, roll.numbers(), shares, *(models or (0, len(shares))))
+    return Found(bearing_deg, shape, roll, shares, cuts, slabs, before, cost[:, -1])
 
 
 def refined(found: Found, model: int) -> Strips:
@@ -98,7 +101,7 @@ def refined(found: Found, model: int) -> Strips:
     ):
         about = np.unique([v for way in _path(found, model) for v in found.cuts[list(way)]])
         near = _near(np.concatenate([_both_ends(shape, usable, grid), vertices]), about, 1.01 * window)
-        found = search(shape, found.bearing_deg, found.roll, near, (model, model + 1))
+        found = search(shape, found.bearing_deg, found.roll, near, found.shares, (model, model + 1))
     return strips(found, model)
 
 
@@ -114,10 +117,11 @@ def strips(found: Found, model: int) -> Strips:
     """The strips of a search by one price model."""
     offsets, lo, hi, seams = found.slabs
     numbers, cuts, path = found.roll.numbers(), found.cuts, _path(found, model)
-    spans, cost, one = [], np.zeros(kernel.MODELS), np.empty(kernel.MODELS)
+    models = len(found.shares)
+    spans, cost, one = [], np.zeros(models), np.empty(models)
     for i, j in path:
         span = kernel.band(offsets, lo, hi, i, j, found.roll.ends_m)
-        kernel.price(span[0], span[1], span.shape[1], cuts[j] - cuts[i], numbers, 0, kernel.MODELS, one)
+        kernel.price(span[0], span[1], span.shape[1], cuts[j] - cuts[i], numbers, found.shares, 0, models, one)
         cost += one + numbers[6] * seams[j]
         spans.append(span.T)
     lines = np.array([(cuts[i], cuts[j]) for i, j in path])
