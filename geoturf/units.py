@@ -171,7 +171,7 @@ def _read_plain(text: str | float | int, dimension: str) -> float:
     if isinstance(text, bool):
         raise UnitError(f'{text!r} is not a {dimension}, which is written like "{example}"')
     if isinstance(text, (int, float)):
-        value = float(text)
+        value = float(text) if abs(text) < 1e300 else math.inf
     else:
         match = _QUANTITY.fullmatch(str(text)[:_MAX_TEXT])
         unit = (match["unit"] or "").strip() if match else ""

@@ -15,14 +15,16 @@ Row = tuple[str, str, str, str, str, str, str]
 
 
 def rows(model: type[BaseModel], section: str = "") -> list[Row]:
-    """(section, key, default, low, high, source, what) of each rule of a class and of the classes in it."""
+    """(section, key, default, low, high, source, what) of each rule of a class and of the classes in it. A section that may
+    stand several times is written ``[layers]``, so that in brackets it reads ``[[layers]]``."""
     own, inner = [], []
     for name, info in model.model_fields.items():
         key = info.alias or name
         found = _tables(info.annotation)
         if found is not None:
             nested, below = found
-            inner += rows(nested, ".".join(part for part in (section, key, below) if part))
+            name = ".".join(part for part in (section.strip("[]"), key, below.strip("[]")) if part)
+            inner += rows(nested, f"[{name}]" if below == "[]" else name)
             continue
         extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
         default = "(needed)" if info.is_required() else toml(extra.get("default", info.default))
@@ -38,7 +40,7 @@ def _tables(annotation: Any) -> tuple[type[BaseModel], str] | None:
             return option, ""
         args = [a for a in get_args(option) if isinstance(a, type) and issubclass(a, BaseModel)]
         if args:
-            return args[0], "<name>" if get_origin(option) is dict else ""
+            return args[0], "<name>" if get_origin(option) is dict else "[]"
     return None
 
 

@@ -1,0 +1,204 @@
+"""The bid file: values with units, every fault in one line naming file, key and mend."""
+
+from decimal import Decimal
+
+import pytest
+
+from geoturf.bid import Bid, every_rule, make_bid, read_bid, unusual
+from geoturf.errors import BidError
+from geoturf.rules.layer import COLUMNS, nearest
+
+LAYER = {"layers": [{"path": "lots.gpkg"}]}
+
+
+def faults(text, tmp_path, layers='[[layers]]\npath = "lots.gpkg"\n'):
+    path = tmp_path / "bid.toml"
+    path.write_text(text + "\n" + layers, encoding="utf-8")
+    with pytest.raises(BidError) as refused:
+        read_bid(path)
+    assert all(f.file == "bid.toml" and f.severity == "error" for f in refused.value.findings)
+    return [f.message for f in refused.value.findings]
+
+
+def test_values_carry_units(tmp_path):
+    path = tmp_path / "bid.toml"
+    path.write_text(
+        """
+        [[layers]]
+        path = "lots.gpkg"
+        sigma = "1 1/2 in"
+        [products.meadow]
+        roll_width = "12 ft 6 in"
+        roll_lengths = ["150 ft", "100 ft"]
+        pile_weight = "80 oz/yd^2"
+        price = "2.60 USD/ft^2"
+        """,
+        encoding="utf-8",
+    )
+    bid = read_bid(path)
+    meadow = bid.products["meadow"]
+    assert bid.layers[0].sigma_m == pytest.approx(0.0381, rel=1e-12)
+    assert meadow.roll_width_m == pytest.approx(3.81, rel=1e-12)
+    assert meadow.roll_lengths == pytest.approx((45.72, 30.48), rel=1e-12)
+    assert meadow.pile_weight_kg_per_m2 == pytest.approx(80 * 0.028349523125 / 0.83612736, rel=1e-12)  # NIST SP 811 B.8
+    assert meadow.price.amount == Decimal("2.60")
+    assert bid.folder == str(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("laysers = 3", "key 'laysers' is not known (did you mean 'layers'?)"),
+        ("[layout]\nend_allowence = '3 in'", "key 'layout.end_allowence' is not known (did you mean 'end_allowance'?)"),
+        ("[layout]\nperimeter_spacing = '3 in'", "key 'layout.perimeter_spacing' is not known; it belongs in [edges]"),
+        ("[price.costs]\ntaep = '4 USD/roll'", "key 'price.costs.taep' is not known (did you mean 'tape'?)"),
+        ("[products.a]\npile_wieght = '60 oz/yd^2'", "key 'products.a.pile_wieght' is not known (did you mean 'pile_weight'?)"),
+        ("[water.conversions.turf]\ncaptial = '1 USD'", "key 'water.conversions.turf.captial' is not known (did you mean 'capital'?)"),  # noqa: E501
+        ("folder = 'x'", "key 'folder' is not known; layer paths start from the bid file's folder"),
+        ("[layout]\nend_allowance = '3 lb'", "layout.end_allowance: '3 lb' is not a length, which is written like \"15 ft\""),
+        ("[layout]\nend_allowance = 3", 'layout.end_allowance: 3 has no unit; a length is written like "15 ft"'),
+        ("[layout]\nend_allowance = '3 inchs'", "layout.end_allowance: 'inchs' is no unit geoturf knows"),
+        ("[layout]\nbearing = 'north'", "layout.bearing: 'north' should be a valid number or should be 'free'"),
+        ("[price]\nwaste = '5 ft'", "price.waste: '5 ft' is not a fraction, which is written like \"5 %\""),
+        ("[products.a]\nprice = '2 USD/lb'", "products.a: price of turf is per area (\"2.10 USD/ft^2\"), per length or per roll"),
+        ("[products.a]\nprice = 2.10", "products.a.price: 2.1 is not a price, which is written like \"2.10 USD/ft^2\""),
+        ("[products.a]\nprice = '3 EUR/ft^2'", "products.a.price: '3 EUR/ft^2' is not in USD, the bid's currency"),
+        ("currency = 'dollars'", "currency: 'dollars' is not three capital letters, such as USD"),
+        ("layout = 3", "layout: 3 is not a table ([layout], with keys below it)"),
+        ("units = 'imperial'", "units: 'imperial' should be 'us' or 'metric'"),
+        ("name = 3", 'name: 3 should be text in quotes ("...")'),
+        ("[edges]\nedging_on = 'open'", "edges.edging_on: 'open' is not a list"),
+        ("[[cuts.stock]]\nproduct = 'turf60'\nwidth = '3 ft'", "key 'cuts.stock#1.length' is needed"),
+        ("[[cuts.stock]]\nproduct = 'turf6'\nwidth = '3 ft'\nlength = '9 ft'", "cuts.stock#1.product: 'turf6' is not one of [products] (did you mean 'turf60'?)"),  # noqa: E501
+        ("[layout]\ntoward = 'gate'", "layout.toward: no layer is called 'gate'"),
+    ],
+)  # fmt: skip
+def test_a_fault_is_one_line_with_its_mend(text, message, tmp_path):
+    assert faults(text, tmp_path) == [message]
+
+
+@pytest.mark.parametrize(
+    ("layers", "message"),
+    [
+        ("", "key 'layers' is needed: where polygons come from: [[layers]] with a path, once for each"),
+        ('[layers]\npath = "x"', "layers: is a list of tables: write [[layers]]"),
+        ("[[layers]]\nname = 'x'", "key 'layers#1.path' is needed: a GIS file, a zip, a folder or a glob"),
+        ("[[layers]]\npath = ' '", "layers#1.path: is empty; it names a GIS file, a zip, a folder or a glob"),
+        ("[[layers]]\npath='x'\nrole='lawn'", "layers#1.role: 'lawn' should be 'turf', 'parcel', 'building', 'paving', 'exclude', 'street' or 'view'"),  # noqa: E501
+        ("[[layers]]\npath='x'\nproduct='turf'", "layers#1.product: 'turf' is not one of [products] (did you mean 'turf60'?)"),
+        ("[[layers]]\npath='x'\nrole='paving'", 'layers: a bid needs a layer of role "turf" or "parcel"; all layers here are context'),  # noqa: E501
+        ("layers = []", "layers: a bid needs at least one layer ([[layers]] with a path)"),
+        ("[[layers]]\npath='x'\ncolumns.siet='LOT'", f"layers#1.columns: no column of geoturf is called 'siet' (did you mean 'site'?); it knows {', '.join(COLUMNS)}"),  # noqa: E501
+    ],
+)  # fmt: skip
+def test_layers_are_checked(layers, message, tmp_path):
+    assert faults("", tmp_path, layers) == [message]
+
+
+def test_all_faults_are_told_at_once(tmp_path):
+    text = "nam = 'x'\n[layout]\nend_allowance = '3 lb'\nbearing = 'x'\n[edges]\ntolerence = '1 in'"
+    assert len(faults(text, tmp_path, "[[layers]]\nrole = 'x'")) == 6
+
+
+def test_prices_left_at_defaults_in_another_currency_are_named(tmp_path):
+    (line,) = faults("currency = 'EUR'\n[products.a]\nprice = '2 EUR/ft^2'", tmp_path)
+    assert "the bid is in EUR" in line
+    assert "layout.seam_cost" in line
+    assert "price.costs.infill" in line
+    assert "products.a.price" not in line
+
+
+@pytest.mark.parametrize(
+    ("content", "code", "words"),
+    [
+        (b"layers = [", "bid-syntax", "is not TOML"),
+        (b'name = "caf\xe9"', "bid-syntax", "not UTF-8"),
+        (b"x = " + b"[" * 5000, "bid-syntax", "not TOML"),
+        (b"", "missing-key", "layers"),
+    ],
+    ids=["cut short", "not UTF-8", "deep", "empty"],
+)
+def test_a_file_that_is_no_bid(content, code, words, tmp_path):
+    (tmp_path / "bid.toml").write_bytes(content)
+    with pytest.raises(BidError) as refused:
+        read_bid(tmp_path / "bid.toml")
+    (finding,) = refused.value.findings
+    assert finding.code == code
+    assert words in finding.message
+
+
+def test_a_missing_file_names_the_nearest(tmp_path):
+    (tmp_path / "meadows.toml").write_text("")
+    with pytest.raises(BidError, match=r"did you mean 'meadows\.toml'"):
+        read_bid(tmp_path / "medows.toml")
+    with pytest.raises(BidError, match="there is no such bid file"):
+        read_bid(tmp_path / "nowhere" / "x.toml")
+    with pytest.raises(BidError, match="cannot be read"):
+        read_bid(tmp_path)
+
+
+def test_a_bid_cannot_be_changed():
+    bid = make_bid(LAYER)
+    with pytest.raises(Exception, match="frozen"):
+        bid.name = "other"
+
+
+def test_every_rule_is_listed_with_its_default_and_source():
+    rows = {(section, key): row for section, key, *row in every_rule()}
+    assert rows["edges", "perimeter_spacing"][:4] == ['"4 in"', "3 in", "4 in", "common practice"]
+    assert rows["[layers]", "path"][0] == "(needed)"
+    assert rows["products.<name>", "roll_width"][0] == '"15 ft"'
+    assert ("", "folder") not in rows
+    assert all(
+        row[-1] for (section, key), row in rows.items() if section in ("", "[layers]", "layout", "edges", "ground")
+    )
+
+
+def test_defaults_as_listed_are_the_defaults():
+    """Every default, written into a bid as it is listed, makes the same bid as no rule at all."""
+    import tomllib
+
+    sections: dict[str, list[str]] = {}
+    for section, key, default, *_ in every_rule():
+        if section in (
+            "ground",
+            "parcels",
+            "edges",
+            "layout",
+            "cuts",
+            "materials",
+            "materials.rates",
+            "price",
+            "price.costs",
+        ):
+            sections.setdefault(section, []).extend([f"{key} = {default}"] if default != "(none)" else [])
+    text = "\n".join(f"[{name}]\n" + "\n".join(lines) for name, lines in sections.items())
+    assert make_bid(tomllib.loads(text) | LAYER) == make_bid(LAYER)
+
+
+def test_defaults_are_not_unusual_and_others_are_noted():
+    assert unusual(make_bid(LAYER)) == []
+    notes = unusual(
+        make_bid(LAYER | {"layout": {"selvage_trim": "5 in"}, "products": {"a": {"pile_weight": "20 oz/yd^2"}}})
+    )
+    assert [n.message for n in notes] == [
+        "products.a.pile_weight = 20 oz/yd^2 is outside the usual 40 oz/yd^2 to 100 oz/yd^2 (common practice)",
+        "layout.selvage_trim = 5 in is outside the usual 1/2 in to 2 in (common practice)",
+    ]
+    assert {n.severity for n in notes} == {"note"}
+
+
+def test_every_range_holds_its_default():
+    """Over all rules, the ones with a range: as pydantic reads them, the default lies inside."""
+    bid = make_bid(LAYER | {"water": {"climate": {"eto": ["1 in"] * 12}}})
+    assert unusual(bid) == []
+
+
+def test_nearest_ignores_case():
+    assert nearest("LOT_NMBER", ["lot_number", "area"]) == " (did you mean 'lot_number'?)"
+    assert nearest("zzz", ["lot_number"]) == ""
+
+
+def test_a_bid_is_made_of_plain_tables():
+    assert isinstance(make_bid(LAYER), Bid)
+    assert make_bid(LAYER).products["turf60"].roll_width_m == pytest.approx(4.572)

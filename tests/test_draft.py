@@ -1,0 +1,169 @@
+"""A starter bid from GIS files, and bids of bare files with every default stated."""
+
+import tomllib
+from pathlib import Path
+
+import geopandas
+import pytest
+from momepy.datasets import get_path
+from shapely import LineString, box
+
+from geoturf.bid import make_bid, read_bid
+from geoturf.draft import bid_of_files, draft
+from geoturf.errors import BidError, InputError
+from geoturf.read import read
+
+DATA = Path(__file__).parent / "data"
+
+
+@pytest.fixture
+def lots(tmp_path, monkeypatch):
+    """lots.gpkg with columns under other names than geoturf's; the working folder is the file's."""
+    columns = {
+        "LOT_NO": ["7", "8"],
+        "Turf": ["meadow", "paws"],
+        "SLOPE": [2.0, 3.5],
+        "OWNER": ["x", "y"],
+        "PHASE": ["1", "1"],
+    }
+    table = geopandas.GeoDataFrame(
+        columns, geometry=[box(-77, 40, -76.9995, 40.0005), box(-76.9, 40, -76.8995, 40.0005)], crs=4326
+    )
+    table.to_file(tmp_path / "lots.gpkg", engine="pyogrio")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path / "lots.gpkg"
+
+
+def test_a_draft_can_be_run_as_it_stands(lots):
+    text = draft(["lots.gpkg"], "bid.toml")
+    assert lots.with_name("bid.toml").read_text(encoding="utf-8") == text
+    source = read(read_bid("bid.toml"))
+    table = source.layers[0].table
+    assert table["site"].tolist() == ["7", "8"]
+    assert table["product"].tolist() == ["meadow", "paws"]
+    assert table["slope_pct"].tolist() == [2.0, 3.5]
+
+
+def test_guesses_are_marked_and_the_rest_is_told(lots):
+    lines = draft(["lots.gpkg"]).splitlines()
+    site = next(line for line in lines if line.startswith("site = "))
+    assert site.startswith('site = "LOT_NO"')
+    assert 'GUESS; such as "7", "8"' in site
+    assert "# maps by itself: PHASE (phase)" in lines
+    assert "# not used: OWNER" in lines
+
+
+def test_a_draft_is_never_written_over_a_file(lots):
+    lots.with_name("bid.toml").write_text("mine")
+    with pytest.raises(BidError, match="is there already"):
+        draft(["lots.gpkg"], "bid.toml")
+    assert lots.with_name("bid.toml").read_text() == "mine"
+
+
+def test_paths_are_written_as_seen_from_the_draft(lots, tmp_path):
+    (tmp_path / "bids").mkdir()
+    draft(["lots.gpkg"], "bids/one.toml")
+    assert tomllib.loads((tmp_path / "bids/one.toml").read_text())["layers"][0]["path"] == "../lots.gpkg"
+
+
+def test_every_commented_rule_is_a_line_that_works(lots):
+    """Taking off every # of the rules gives a bid equal to the one without them."""
+    text = draft(["lots.gpkg"])
+    head, rules = text.split("# Every rule below")
+    freed = [
+        line.removeprefix("# ") for line in rules.splitlines()[1:] if line.startswith("# ") and " = ..." not in line
+    ]
+    given = make_bid(tomllib.loads(head))
+    assert make_bid(tomllib.loads(head + "\n".join(freed))) == given
+
+
+def test_names_from_the_data_cannot_break_out_of_their_line(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    evil = 'a"\n[products.x]\nprice = "0 USD"'
+    table = geopandas.GeoDataFrame(
+        {"product": [evil], "site": [evil]}, geometry=[box(-77, 40, -76.9995, 40.0005)], crs=4326
+    )
+    table.to_file(tmp_path / "lots.geojson", engine="pyogrio")
+    content = tomllib.loads(draft(["lots.geojson"]))
+    assert list(content["products"]) == [evil]
+
+
+def test_roles_are_guessed_from_names():
+    content = tomllib.loads(draft([get_path("bubenec")]))
+    assert [(x["layer"], x["role"]) for x in content["layers"]] == [
+        ("tessellation", "turf"),
+        ("buildings", "building"),
+        ("streets", "street"),
+        ("plots", "turf"),
+    ]
+
+
+def test_files_without_crs_ask_for_it():
+    assert '# crs = "EPSG:..."' in draft([str(DATA / "no_prj.shp")])
+
+
+def test_unreadable_files_are_told_in_the_draft(lots):
+    assert "# not read:" in draft(["lots.gpkg", str(DATA / "truncated.gpkg")])
+    with pytest.raises(InputError):
+        draft([str(DATA / "truncated.gpkg")])
+    with pytest.raises(InputError, match="no such file"):
+        draft(["lots.gpkg", "nowhere.shp"])
+
+
+# -------------------------------------------------------------------------------------------- bare files
+
+
+def test_bare_files_run_with_every_default_stated(lots):
+    bid, notes = bid_of_files(["lots.gpkg"])
+    assert [(x.path, x.role) for x in bid.layers] == [("lots.gpkg", "turf")]
+    assert {n.severity for n in notes} == {"note"}
+    said = " ".join(n.message for n in notes)
+    for default in (
+        'roll_width = "15 ft"',
+        'roll_lengths = "100 ft"',
+        'sold_by = "length"',
+        'bearing = "free"',
+        'dig_depth = "4 in"',
+    ):
+        assert default in said
+    assert bid == make_bid({"name": "lots", "layers": [{"path": "lots.gpkg", "layer": "lots"}]})
+
+
+def test_bare_context_is_not_priced(lots, tmp_path):
+    for name, shape in (
+        ("houses", box(-77, 40, -76.9, 40.1)),
+        ("streets", LineString([(-77, 40), (-76, 40)])),
+        ("lines", LineString([(-77, 40), (-76, 40)])),
+    ):
+        geopandas.GeoDataFrame(geometry=[shape], crs=4326).to_file(tmp_path / f"{name}.gpkg", engine="pyogrio")
+    bid, notes = bid_of_files(["lots.gpkg", "houses.gpkg", "streets.gpkg", "lines.gpkg"])
+    assert [(x.path, x.role) for x in bid.layers] == [
+        ("lots.gpkg", "parcel"),
+        ("houses.gpkg", "building"),
+        ("streets.gpkg", "street"),
+    ]
+    assert any("not used" in n.message and n.file == "lines.gpkg" for n in notes)
+
+
+def test_the_only_file_is_turf_whatever_its_name(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    geopandas.GeoDataFrame(geometry=[box(-77, 40, -76.9995, 40.0005)], crs=4326).to_file(
+        "houses.gpkg", engine="pyogrio"
+    )
+    assert bid_of_files(["houses.gpkg"])[0].layers[0].role == "turf"
+
+
+def test_a_bad_file_among_bare_files_is_left_out_by_reading(lots):
+    bid, _ = bid_of_files(["lots.gpkg", str(DATA / "truncated.gpkg"), str(DATA / "text.shp")])
+    source = read(bid)
+    assert source.left_out == 2
+    assert [f.code for f in source.findings if f.severity == "error"] == ["unreadable", "unreadable"]
+
+
+def test_nothing_to_price_is_refused(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    geopandas.GeoDataFrame(geometry=[LineString([(-77, 40), (-76, 40)])], crs=4326).to_file(
+        "lines.gpkg", engine="pyogrio"
+    )
+    with pytest.raises(InputError, match="no layer of polygons"):
+        bid_of_files(["lines.gpkg"])
