@@ -18,7 +18,7 @@ FOOT, INCH = 0.3048, 0.0254
 KINDS = ("paving", "building", "shared", "open")
 
 
-def ground(areas, context=(), site="a", product="turf60", frame=0, surface=None):
+def ground(areas, context=(), site="a", product="turf60", frame=0, surface=None, true=1.0):
     """A Ground of polygons; ``context`` holds (role, polygon) or (role, polygon, frame)."""
     count = len(areas)
 
@@ -29,6 +29,7 @@ def ground(areas, context=(), site="a", product="turf60", frame=0, surface=None)
     table["site"], table["product"], table["frame"] = column(site), column(product), column(frame)
     table["area"] = [str(i) for i in range(count)]
     table["surface_area_m2"] = shapely.area(table["geometry"].to_numpy()) if surface is None else column(surface)
+    table["perimeter_m"] = shapely.length(table["geometry"].to_numpy()) * true
     rows = [(*row, 0)[:3] for row in context]
     near = pd.DataFrame(rows, columns=["role", "geometry", "frame"])
     nothing = np.empty(0)
@@ -235,6 +236,14 @@ def test_seam_nails_only_where_seams_are_nailed():
 def test_a_spacing_of_nothing_is_refused():
     with pytest.raises(ValueError, match="perimeter_spacing must be more than zero"):
         EdgeRules(perimeter_spacing="0 in")
+
+
+def test_edges_are_as_long_as_the_perimeter_at_the_areas_own_elevation():
+    """A site's frame is at its mean elevation; an area 1,000 m above it is 157 ppm larger there."""
+    true = 1 + 1000 / 6_371_000
+    result = edges([LAWN], [("building", box(10, 0, 20, 10))], true=true)
+    assert sums(result) == near(0, 10 * true, 0, 30 * true)
+    assert result.runs["length_m"].sum() == pytest.approx(40 * true, abs=1e-9)
 
 
 def test_no_areas_no_edges():

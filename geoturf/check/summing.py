@@ -12,6 +12,7 @@ from geoturf.check.finding import area_name, told
 from geoturf.model import Finding, Result
 
 EDGE_M = 1e-3  # the spec's: edge lengths add up to the perimeter to 1 mm
+FRAME = 1e-3  # lengths in a site's frame are this close to those at an area's own elevation
 CLOSE = 1e-6  # sums of floats, relative
 
 _NEEDED = {
@@ -58,10 +59,11 @@ def edge_sums(result: Result) -> list[Finding]:
         off > EDGE_M,
         lambda row: f"{area_name(result, row)}: edges miss the perimeter by {off[row]:.4f} m",
     )
-    lengths = shapely.length(runs["geometry"].to_numpy(dtype=object))
-    wrong = np.zeros(count, dtype=bool)
+    of, told_m = runs["area_index"].to_numpy(np.int64), runs["length_m"].to_numpy(float)
+    drawn = shapely.length(runs["geometry"].to_numpy(dtype=object))  # in the site's frame: an elevation's worth off
+    wrong = np.bincount(of, np.abs(drawn - told_m) > EDGE_M + FRAME * told_m, count) > 0
     for kind, column in zip(("paving", "building", "shared", "open"), kinds, strict=True):
-        own = np.bincount(runs["area_index"].to_numpy(np.int64), lengths * (runs["kind"] == kind), count)
+        own = np.bincount(of, told_m * (runs["kind"] == kind), count)
         wrong |= np.abs(own - totals[column].to_numpy(float)) > EDGE_M
     return found + told(
         "edges-not-runs", wrong, lambda row: f"{area_name(result, row)}: edges are not those of its runs"

@@ -29,12 +29,14 @@ _SUM_M = 1e-3  # the four lengths add up to the perimeter this closely
 def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> Edges:
     """Boundary runs and fasteners of every area (holes included).
 
-    ``runs`` is ordered by area and ring; ``totals`` has the columns of `geoturf.model.Edges`. Counts: a closed run has
+    ``runs`` is ordered by area and ring; ``length_m`` is true at the area's own elevation, as its perimeter is (its site's frame is
+    at the mean elevation). ``totals`` has the columns of `geoturf.model.Edges`. Counts: a closed run has
     ``ceil(length / spacing)`` fasteners, an open-ended one the same and one more, the field ``ceil(surface area / spacing^2)``;
     glued products have none (common practice, spec 3)."""
     areas, context = ground.areas, _built(ground.context)
     found = [_runs(areas.iloc[rows], context, rows, rules.tolerance_m) for rows in _slabs(areas)]
     table = pd.concat(found).sort_values("area_index", kind="stable", ignore_index=True)
+    table["length_m"] *= _true(areas)[table["area_index"]]
     return Edges(table, _totals(areas, table, products, rules), _findings(table, context))
 
 
@@ -133,6 +135,11 @@ def _neighbours(mine: Borders, cuts: contact.Stretches, beside: contact.Strips) 
     return runs.carry_on(neighbour, mine.ring[cuts.segment])
 
 
+def _true(areas: pd.DataFrame) -> np.ndarray:
+    """True length over length in the frame, of each area."""
+    return areas["perimeter_m"].to_numpy(float) / shapely.length(areas["geometry"].to_numpy(dtype=object))
+
+
 def _totals(areas: pd.DataFrame, table: pd.DataFrame, products: dict[str, Product], rules: EdgeRules) -> pd.DataFrame:
     """Lengths by kind and fasteners, one row an area."""
     count = len(areas)
@@ -140,8 +147,7 @@ def _totals(areas: pd.DataFrame, table: pd.DataFrame, products: dict[str, Produc
         f"edge_{kind}_m": np.bincount(table["area_index"], table["length_m"] * (table["kind"] == kind), minlength=count)
         for kind in ("paving", "building", "shared", "open")
     }
-    perimeter = shapely.length(areas["geometry"].to_numpy(dtype=object))
-    off = np.abs(sum(sums.values()) - perimeter)
+    off = np.abs(sum(sums.values()) - areas["perimeter_m"].to_numpy(float))
     if (off > _SUM_M).any():
         raise PromiseError(_short_sum(areas, off))
     nailed = np.array([products[name].fixing == "nail" for name in areas["product"]], dtype=bool)

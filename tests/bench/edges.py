@@ -47,7 +47,7 @@ def lots(count: int) -> Ground:
     areas = pd.DataFrame({"geometry": geometry, "frame": np.repeat(frame, 2)[:count], "product": "turf60"})
     areas["site"] = [f"lot {k}" for k in areas["frame"]]
     areas["area"] = np.tile(["front", "back"], sites)[:count]
-    areas["surface_area_m2"] = shapely.area(geometry)
+    areas["surface_area_m2"], areas["perimeter_m"] = shapely.area(geometry), shapely.length(geometry)
     context = pd.DataFrame(
         {
             "role": np.repeat(["building", "paving", "paving"], sites),
