@@ -213,6 +213,16 @@ def test_a_street_tells_where_neighbours_cannot():
     assert yards.loc["lot 0"].tolist() == pytest.approx([10 * 120, 40 * 90, 10 * 120], rel=1e-5)
 
 
+@pytest.mark.parametrize(
+    ("drive", "expected"),
+    [(box(25, 60, 35, 120), [60 * 60, 20 * 30, 60 * 30]), (box(0, 40, 10, 50), [10 * 120, 40 * 90, 10 * 120])],
+)
+def test_a_drive_tells_by_which_open_side_it_leaves(drive, expected):
+    yards = yard_ft2(block(paving(drive), lots=LOTS[:1], houses=HOUSES[:1]))
+    expected[0] -= drive.area
+    assert yards.loc["lot 0"].tolist() == pytest.approx(expected, rel=1e-5)
+
+
 def test_address_points_tell_too():
     doors = layer([Point(30, 125 if r else 5) for r in (0,)], FEET, role="street")
     yards = yard_ft2(block(doors, lots=LOTS[:1], houses=HOUSES[:1]))

@@ -5,9 +5,11 @@ farthest line to the back of the lot, the side yards lie between: the usual word
 side is the street's is told by
 
 1. a street layer (or address points): the side of the lot that lies nearest to it on average;
-2. without one, the side that touches no other parcel. Of two such sides that meet at a corner the shorter one is the front;
-   lots that stand free, lie enclosed or have open sides front and back are not told apart.
+2. without one, the side that touches no other parcel;
+3. where several are open, the one of them that a drive or walk of the paving layer leaves the lot by;
+4. without paving, the shorter of two open sides that meet at a corner.
 
+A lot that stands free, lies enclosed or is open front and back, without a drive, is not told apart.
 The sides of a lot are those of its smallest rectangle; each stretch of border belongs to the side it faces.
 """
 
@@ -23,7 +25,8 @@ from geoturf import plane
 from geoturf.model import Ground
 
 YARDS = ("front", "side", "back")
-_STEP_M = 3.0  # borders are looked at in steps of at most this
+_STEP_M = 1.5  # borders are looked at in steps of at most this
+_WALK_M = 1.0  # paving that leaves a lot is at least so wide
 _GAP_M = 0.5  # parcels nearer than this are neighbours
 _MOST = 0.5  # a side is open when at least this much of it touches no parcel
 _FAR_M = 1e5
@@ -95,21 +98,40 @@ def _nearest_side(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.n
 
 
 def _open_side(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.ndarray:
-    """The side that touches no other parcel, -1 where that does not tell."""
-    others = ground.context[ground.context["role"] == "parcel"]
-    geometry, frame = parcels["geometry"].to_numpy(), parcels["frame"].to_numpy()
-    land = others["geometry"].to_numpy()
-    i, j = plane.near(geometry, frame, land, others["frame"].to_numpy(), _GAP_M)
-    beside = ~_itself(geometry[i], land[j])
-    neighbours = plane.gathered(land, i[beside], j[beside], len(parcels))
-    apart = shapely.distance(border.middle, neighbours[border.owner])
-    open_m = border.by_side(np.where(apart <= _GAP_M, 0, border.length_m))
+    """The side that touches no other parcel, by drives and corners where there are several; -1 where that does not tell."""
     length = border.by_side(border.length_m)
-    is_open = open_m >= _MOST * np.maximum(length, 1e-12)
+    is_open = border.by_side(border.length_m * ~_beside_parcel(ground, parcels, border)) >= _MOST * length
+    is_open &= length > 0
     count = is_open.sum(axis=1)
+    by_drive = _drive_side(ground, parcels, border, is_open)
     corner = (count == 2) & ~(is_open[:, 0] & is_open[:, 2]) & ~(is_open[:, 1] & is_open[:, 3])
     shorter = np.where(is_open, length, np.inf).argmin(axis=1)
-    return np.where((count == 1) | corner, shorter, -1)
+    return np.select([count == 1, by_drive >= 0, corner], [shorter, by_drive, shorter], -1)
+
+
+def _beside_parcel(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.ndarray:
+    """Whether each step of border runs beside another parcel."""
+    others = ground.context[ground.context["role"] == "parcel"]
+    geometry, land = parcels["geometry"].to_numpy(), others["geometry"].to_numpy()
+    i, j = plane.near(geometry, parcels["frame"].to_numpy(), land, others["frame"].to_numpy(), _GAP_M)
+    beside = ~_itself(geometry[i], land[j])
+    return _reaches(border, plane.gathered(land, i[beside], j[beside], len(parcels)))
+
+
+def _drive_side(ground: Ground, parcels: pd.DataFrame, border: Border, is_open: np.ndarray) -> np.ndarray:
+    """The open side that most paving reaches: at least a walk's width of it, and no other side half as much."""
+    paving = ground.context[ground.context["role"] == "paving"]
+    geometry, paved = parcels["geometry"].to_numpy(), paving["geometry"].to_numpy()
+    i, j = plane.near(geometry, parcels["frame"].to_numpy(), paved, paving["frame"].to_numpy(), _GAP_M)
+    reached = _reaches(border, plane.gathered(paved, i, j, len(parcels)))
+    reached_m = np.where(is_open, border.by_side(border.length_m * reached), 0)
+    second, most = np.sort(reached_m, axis=1)[:, 2:].T
+    return np.where((most >= _WALK_M) & (second <= most / 2), reached_m.argmax(axis=1), -1)
+
+
+def _reaches(border: Border, things: np.ndarray) -> np.ndarray:
+    """Whether each step of border lies within `_GAP_M` of its parcel's ``things``."""
+    return shapely.distance(border.middle, things[border.owner]) <= _GAP_M
 
 
 def _itself(parcel: np.ndarray, other: np.ndarray) -> np.ndarray:
