@@ -29,8 +29,8 @@ _SUM_M = 1e-3  # the four lengths add up to the perimeter this closely
 def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> Edges:
     """Boundary runs and fasteners of every area (holes included).
 
-    ``runs`` is ordered by area and ring; ``length_m`` is true at the area's own elevation, as its perimeter is (its site's frame is
-    at the mean elevation). ``totals`` has the columns of `geoturf.model.Edges`. Counts: a closed run has
+    ``runs`` is ordered by area and ring; ``length_m`` is true at the area's own elevation, as its perimeter is (its site's
+    frame is at the mean elevation). ``totals`` has the columns of `geoturf.model.Edges`. Counts: a closed run has
     ``ceil(length / spacing)`` fasteners, an open-ended one the same and one more, the field ``ceil(surface area / spacing^2)``;
     glued products have none (common practice, spec 3)."""
     areas, context = ground.areas, _built(ground.context)
