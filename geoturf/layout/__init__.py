@@ -11,9 +11,10 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geoturf.engine import Engine
+from geoturf.engine import Engine, Serial
 from geoturf.errors import InputError
 from geoturf.layout.area import lay_together
+from geoturf.layout.models import placed, places, slack_m2
 from geoturf.layout.roll import Roll, stocked
 from geoturf.layout.shape import Shape, shape_of
 from geoturf.model import Choices, Finding, Ground
@@ -40,23 +41,38 @@ def lay(
     stock = [rolls[name] for name in areas["product"]]
     bearings = _bearings(ground, rules)
     groups = _groups(areas, bearings)
+    alone = {int(g[0]) for g in groups if len(g) == 1}
+    keys = [(areas["product"].iat[k], str(bearings[k])) if k in alone else None for k in range(len(shapes))]
+    where = places(shapes, keys, np.isnan(bearings))
+    tick = tick or (lambda n: None)
+    tick(sum(place.of != row for row, place in enumerate(where)))
+    groups = [g for g in groups if where[g[0]].of == g[0]]
     jobs = [([shapes[k] for k in g], [stock[k] for k in g], float(bearings[g[0]])) for g in groups]
+    done: dict[int, Choices] = {}
+    for group, choices in zip(groups, _carry_out(jobs, engine, tick), strict=True):
+        done.update(zip(group.tolist(), choices, strict=True))
+    for row, place in enumerate(where):
+        if place.of != row:
+            done[row] = placed(done[place.of], place, slack_m2(shapes[row], stock[row]))
+    return tuple(done[row] for row in range(len(shapes)))
+
+
+Job = tuple[list[Shape], list[tuple[Roll, ...]], float]
+
+
+def _carry_out(jobs: list[Job], engine: Engine, tick: Callable[[int], Any]) -> list[list[Choices]]:
+    """Every job's choices, in order; by the engine where there is enough to do."""
     chunks = [jobs[k : k + CHUNK] for k in range(0, len(jobs), CHUNK)]
-    if len(jobs) < FEW or engine.workers == 1:
-        done = []
-        for chunk in chunks:
-            done.append(_work(chunk))
-            if tick:
-                tick(sum(len(job[0]) for job in chunk))
-    else:
-        sizes = iter([sum(len(job[0]) for job in chunk) for chunk in chunks])
-        done = engine.map(_work, chunks, (lambda n: [tick(next(sizes)) for _ in range(n)]) if tick else None)
-    flat = [choices for chunk in done for group in chunk for choices in group]
-    order = np.argsort(np.concatenate(groups), kind="stable") if groups else []
-    return tuple(flat[k] for k in order)
+    sizes = iter([sum(len(job[0]) for job in chunk) for chunk in chunks])
+
+    def told(n: int) -> None:
+        tick(sum(next(sizes) for _ in range(n)))
+
+    runner = Serial() if len(jobs) < FEW else engine
+    return [choices for chunk in runner.map(_work, chunks, told) for choices in chunk]
 
 
-def _work(jobs: list[tuple[list[Shape], list[tuple[Roll, ...]], float]]) -> list[list[Choices]]:
+def _work(jobs: list[Job]) -> list[list[Choices]]:
     """A worker's share."""
     return [lay_together(*job) for job in jobs]
 

@@ -166,7 +166,6 @@ def main() -> None:
     print(
         "| shapes | by hand % over ground | alone | in proportion (first) | (least) | bound | first over bound % | least over bound % | seam m/m2 | layouts | areas/s |"
     )
-    print("|---|---|---|---|---|---|---|---|---|---|---|")
     for name, shapes in (
         ("lots", lots(count)),
         ("yards", yards(count)),
