@@ -67,7 +67,7 @@ def compare(
     chooser = Chooser(wanted)
     budget = np.inf if rules.budget is None else float(rules.budget.amount)
     pick = choice.choose(wanted, chooser, budget, rules, currency)
-    doubled = chooser.pick(2 * budget, rules.gap) if np.isfinite(budget) else None
+    doubled = choice.doubled(wanted, chooser, pick, budget, rules.gap) if np.isfinite(budget) else None
     curve = choice.curve(wanted, chooser, rules.curve_points, rules, saved_m3, worth.npv)
 
     settled = outlook.Settled(lawns, rules, budget, wanted, pick, evaluate)

@@ -1,4 +1,5 @@
-"""What to mind, whatever the numbers say: the usual cautions of the trade, deferring to local codes and licensed practice."""
+"""What to mind, whatever the numbers say: the usual cautions of the trade, deferring to local codes and licensed
+practice."""
 
 from __future__ import annotations
 

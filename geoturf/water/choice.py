@@ -17,6 +17,8 @@ from geoturf.water.money import Worth
 from geoturf.water.programme import Chooser, Pick, Programme, Side
 from geoturf.water.published import closest
 
+_CURVE_GAP = 10  # a point of the curve is proved within so many times the gap of the choice itself
+
 
 def programme(lawns: Lawns, use: Use, worth: Worth, rules: WaterRules) -> Programme:
     """The integer programme of a bid: value in m3 of water a year, or in net present money. Raises `BidError` for a
@@ -129,21 +131,19 @@ def curve(
     if free is None:
         return pd.DataFrame(columns=["budget", "spent", "saved_m3", "npv", "areas", "value", "bound", "gap", "cut_off"])
     start = least_cost(wanted) or 0.0
-    rows = []
+    rows, best = [], None
     for budget in np.linspace(start, max(free.cost, start), points):
-        budget = np.ceil(budget * 100) / 100
-        pick = chooser.pick(float(budget), rules.gap)
-        if pick is not None:
-            rows.append(
-                {
-                    "budget": budget,
-                    **totals(pick, saved_m3, npv),
-                    "value": pick.value,
-                    "bound": pick.bound,
-                    "gap": pick.gap,
-                    "cut_off": pick.cut_off,
-                }
+        budget = float(np.ceil(budget * 100) / 100)
+        pick = chooser.pick(budget, _CURVE_GAP * rules.gap)
+        if pick is None:
+            continue
+        if best is not None and best.value > pick.value:  # what did with less money still does
+            pick = replace(
+                best, bound=pick.bound, gap=(pick.bound - best.value) / abs(best.value), cut_off=pick.cut_off
             )
+        best = pick
+        figures = {"value": pick.value, "bound": pick.bound, "gap": pick.gap, "cut_off": pick.cut_off}
+        rows.append({"budget": budget} | totals(pick, saved_m3, npv) | figures)
     return pd.DataFrame(rows)
 
 
@@ -157,3 +157,25 @@ def totals(pick: Pick, saved_m3: np.ndarray, npv: np.ndarray) -> dict[str, float
         "npv": float(npv[at, conversion].sum()),
         "areas": len(at),
     }
+
+
+def keeping(wanted: Programme, chosen: np.ndarray, share: float) -> Programme:
+    """The programme with options already ``chosen`` (n,) worth ``share`` of their value more, so that ties do not move areas."""
+    value = wanted.value.copy()
+    at = np.flatnonzero(chosen >= 0)
+    value[at, chosen[at]] += share * np.abs(value[at, chosen[at]])
+    return replace(wanted, value=value)
+
+
+def doubled(wanted: Programme, chooser: Chooser, pick: Pick, budget: float, gap: float) -> Pick | None:
+    """The best choice for twice the budget; of choices as good within the gap, one that keeps what is chosen now."""
+    best = chooser.pick(2 * budget, gap)
+    if best is None:
+        return None
+    kept = Chooser(keeping(wanted, pick.chosen, gap)).pick(2 * budget, gap / 2)
+    if kept is None:
+        return best
+    at = np.flatnonzero(kept.chosen >= 0)
+    value = float(wanted.value[at, kept.chosen[at]].sum())
+    missing = (best.bound - value) / abs(value) if value else np.inf
+    return replace(best, chosen=kept.chosen, value=value, cost=kept.cost, gap=missing) if missing <= gap else best

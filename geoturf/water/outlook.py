@@ -15,6 +15,8 @@ from geoturf.water.lawns import Lawns
 from geoturf.water.money import Worth
 from geoturf.water.programme import Chooser, Pick, Programme
 
+_STAY = 1e-3  # an area counts as moved only where moving gains more than this share of its value
+
 Evaluate = Callable[[Case], tuple[Use, Worth]]
 
 
@@ -122,4 +124,6 @@ def _best(settled: Settled, wanted: Programme) -> Pick | None:
         and np.array_equal(wanted.cost, settled.programme.cost)
         and np.array_equal(wanted.allowed, settled.programme.allowed)
     )
-    return settled.pick if same else Chooser(wanted).pick(settled.budget, settled.rules.gap)
+    if same:
+        return settled.pick
+    return Chooser(choice.keeping(wanted, settled.pick.chosen, _STAY)).pick(settled.budget, _STAY)

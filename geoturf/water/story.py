@@ -58,7 +58,10 @@ def table(lawns: Lawns, use: Use, worth: Worth, wanted: Programme, pick: Pick) -
     )
     merit = _merit(wanted, at, conversion)
     rows["rank"] = _ranks(rows["chosen"].to_numpy(), merit, wanted.value[at, conversion])
-    rows["why"] = _reasons(rows["chosen"].to_numpy(), merit, pick.cut_off, wanted.required[at])
+    rows["why"] = ""
+    for row in np.flatnonzero(rows["chosen"]):
+        reason = _reason(merit[row], pick.cut_off, wanted.required[at[row]])
+        rows.loc[row, "why"] = f"{reason}; {_against_others(lawns, wanted, at[row], conversion[row])}"
     return rows
 
 
@@ -73,13 +76,11 @@ def _ranks(chosen: np.ndarray, merit: np.ndarray, value: np.ndarray) -> np.ndarr
     """1, 2, 3 … of the chosen by value per unit of budget, then by value; 0 for the others."""
     ranks = np.zeros(len(chosen), dtype=int)
     rows = np.flatnonzero(chosen)
-    order = np.lexsort((rows, -value[rows], -merit[rows]))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        step = np.round(np.log(np.maximum(merit[rows], 1e-300)), 3)  # merits within a thousandth count as equal
+    order = np.lexsort((rows, -value[rows], -step))
     ranks[rows[order]] = np.arange(1, len(rows) + 1)
     return ranks
-
-
-def _reasons(chosen: np.ndarray, merit: np.ndarray, cut_off: float, required: np.ndarray) -> list[str]:
-    return [_reason(merit[row], cut_off, required[row]) if chosen[row] else "" for row in range(len(chosen))]
 
 
 def _reason(merit: float, cut_off: float, required: bool) -> str:
@@ -98,6 +99,19 @@ def _reason(merit: float, cut_off: float, required: bool) -> str:
         )
         return f"{text}; the bid also says it must" if required else text
     return "must convert, says the bid" if required else "fills what the budget leaves, or a minimum of the bid"
+
+
+def _against_others(lawns: Lawns, wanted: Programme, area: int, taken: int) -> str:
+    """How the conversion taken compares with the next better one on offer to the area, if there is any."""
+    value, cost = wanted.value[area], wanted.cost[area]
+    better = [j for j in np.flatnonzero(wanted.allowed[area]) if value[j] > value[taken] * (1 + 1e-9) and j != taken]
+    if not better:
+        return "no other conversion brings more here"
+    other = min(better, key=lambda j: (value[j] - value[taken]) / max(cost[j] - cost[taken], 1e-9) * -1)
+    if value[taken] <= 0 or cost[taken] <= 0:
+        return f"{lawns.names[other]} would bring more but does not fit"
+    more, dearer = value[other] / value[taken] - 1, cost[other] / cost[taken] - 1
+    return f"{lawns.names[other]} would bring {more:.0%} more for {dearer:.0%} more money"
 
 
 def monthly(use: Use, months: Months, pick: Pick) -> pd.DataFrame:

@@ -1,0 +1,62 @@
+"""planner.html: what a council needs to see to say which lawns to convert to what.
+
+One page, no script, no network; tables and inline SVG. Figures come from `geoturf.model.Water` and are put into the
+bid's units here.
+"""
+
+from __future__ import annotations
+
+from geoturf.model import Result
+from geoturf.planner import sections
+from geoturf.planner.html import Markup, tag
+from geoturf.planner.shown import Shown
+
+_STYLE = """
+:root { color-scheme: light }
+body { font: 16px/1.5 system-ui, sans-serif; color: #1d2733; background: #fff; max-width: 62rem; margin: 0 auto; padding: 1rem }
+h1 { font-size: 1.7rem; margin: .4rem 0 }
+h2 { font-size: 1.25rem; margin: 2rem 0 .5rem; border-top: 1px solid #ccd3da; padding-top: 1rem }
+h3 { font-size: 1.05rem; margin: 1rem 0 .3rem }
+.lead { font-size: 1.1rem; background: #eef3f8; border-left: 4px solid #2f5d8a; padding: .8rem 1rem }
+.wide { overflow-x: auto } table { border-collapse: collapse; font-size: .92rem; min-width: 30rem }
+th, td { padding: .25rem .6rem; border-bottom: 1px solid #dfe4e9; vertical-align: top; overflow-wrap: anywhere }
+th { background: #f5f7f9; text-align: left } .n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap }
+.note { color: #4a5866; font-size: .92rem } details { margin: .6rem 0 } summary { cursor: pointer; color: #2f5d8a }
+.chart { width: 100%; height: auto } .label { font: 12px system-ui, sans-serif; fill: #39444f }
+.axis { font: 12px system-ui, sans-serif; fill: #39444f; text-anchor: middle } .grid { stroke: #e3e8ed }
+.line { fill: none; stroke: #2f5d8a; stroke-width: 2 } .dot { fill: #2f5d8a } .mark { fill: #a8480f }
+.flag { stroke: #a8480f; stroke-dasharray: 4 3 } .flagword { font: 12px system-ui, sans-serif; fill: #a8480f }
+.before { fill: #8695a4 } .after { fill: #2f5d8a } .span { fill: #6f9ac2 } .fail { color: #9b1c1c; font-weight: 600 }
+@media print { details { display: block } details > * { display: block } }
+"""
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+
+
+def page(result: Result) -> str:
+    """The whole page as text (UTF-8). ``result.water`` must be there."""
+    shown = Shown(result)
+    parts = [
+        sections.answer(shown),
+        sections.first_areas(shown),
+        sections.doubled(shown),
+        sections.budget_curve(shown),
+        sections.totals(shown),
+        sections.by_month(shown),
+        sections.conversions(shown),
+        sections.ranking(shown),
+        sections.ordinance(shown),
+        sections.uncertainty(shown),
+        sections.profile(shown),
+        sections.inputs(shown),
+        sections.cautions(shown),
+    ]
+    title = f"{result.bid.name}: water"
+    head = tag(
+        "head",
+        Markup('<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'),
+        Markup(f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'),
+        tag("title", title),
+        tag("style", Markup(_STYLE)),
+    )
+    body = tag("body", tag("main", tag("h1", title), *(part for part in parts if part)))
+    return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"

@@ -1,0 +1,70 @@
+"""Models as HiGHS takes them, and HiGHS itself, kept quiet and on one thread."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import highspy
+import numpy as np
+
+if TYPE_CHECKING:
+    from geoturf.water.relaxation import Options
+
+
+class _Quiet(highspy.Highs):
+    """HiGHS without its callbacks: enabling them prints a banner before output can be turned off (seen with 1.16)."""
+
+    def enableCallbacks(self) -> None:
+        pass
+
+
+def solver() -> highspy.Highs:
+    """A solver that prints nothing and does the same each time."""
+    quiet = _Quiet()
+    for option, value in (
+        ("output_flag", False),
+        ("threads", 1),
+        ("random_seed", 0),
+        ("mip_feasibility_tolerance", 1e-8),
+    ):
+        quiet.setOptionValue(option, value)
+    return quiet
+
+
+def model(
+    options: Options, columns: np.ndarray, must: np.ndarray, budget: float, settled: np.ndarray, whole: bool
+) -> highspy.HighsLp:
+    """Columns: the options numbered ``columns``. Rows: one an area among them (``must``: (n,), which take one), the
+    budget, the side constraints, each less what the ``settled`` options take. Minimises minus the value."""
+    present, row = np.unique(options.area[columns], return_inverse=True)
+    rows, cols, entries = [row], [np.arange(len(columns))], [np.ones(len(columns))]
+    lower, upper = [must[present].astype(float)], [np.ones(len(present))]
+    weighted = options.weighted(budget)
+    for number, (weight, low, high) in enumerate(weighted):
+        at = np.flatnonzero(weight[columns])
+        rows.append(np.full(len(at), len(present) + number))
+        cols.append(at)
+        entries.append(weight[columns][at])
+        lower.append(np.array([low - weight[settled].sum()]))
+        upper.append(np.array([high - weight[settled].sum()]))
+    made = highspy.HighsLp()
+    made.num_col_, made.num_row_ = len(columns), len(present) + len(weighted)
+    made.col_cost_ = -options.value[columns] / options.value_unit
+    made.offset_ = -options.value[settled].sum() / options.value_unit
+    made.col_lower_ = np.zeros(len(columns))
+    # in the relaxation the area's own row bounds an option, so that the row's dual is the loss of taking none
+    made.col_upper_ = np.full(len(columns), 1.0 if whole else highspy.kHighsInf)
+    made.row_lower_ = np.nan_to_num(np.concatenate(lower), neginf=-highspy.kHighsInf)
+    made.row_upper_ = np.nan_to_num(np.concatenate(upper), posinf=highspy.kHighsInf)
+    _fill(made, np.concatenate(rows), np.concatenate(cols), np.concatenate(entries))
+    if whole:
+        made.integrality_ = [highspy.HighsVarType.kInteger] * len(columns)
+    return made
+
+
+def _fill(made: highspy.HighsLp, rows: np.ndarray, cols: np.ndarray, entries: np.ndarray) -> None:
+    order = np.lexsort((rows, cols))
+    made.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    made.a_matrix_.start_ = np.searchsorted(cols[order], np.arange(made.num_col_ + 1)).astype(np.int32)
+    made.a_matrix_.index_ = rows[order].astype(np.int32)
+    made.a_matrix_.value_ = entries[order]

@@ -1,0 +1,187 @@
+"""The linear relaxation of the choice: a bound, the price of the budget, and what each option loses at these prices.
+
+Without side constraints the relaxation is solved by one number, the price of budget at which every area's best option
+together just cost the budget. That gives the basis HiGHS starts from, so that its simplex method only mends what side
+constraints ask for: a curve of budgets is then many short solves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import highspy
+import numpy as np
+
+from geoturf.water import highs
+
+NONE = -1
+
+
+@dataclass(frozen=True)
+class Options:
+    """All options of n areas: ``area``, ``conversion``, ``value``, ``cost``: (N,), sorted by area. ``required``: bool
+    (n,).
+    ``sides``: (weight (N,), lower, upper) each."""
+
+    area: np.ndarray
+    conversion: np.ndarray
+    value: np.ndarray
+    cost: np.ndarray
+    required: np.ndarray
+    sides: tuple[tuple[np.ndarray, float, float], ...]
+
+    @property
+    def n(self) -> int:
+        return len(self.required)
+
+    @cached_property
+    def value_unit(self) -> float:
+        """A usual value, which values are divided by for the solver; likewise ``cost_unit``."""
+        return max(1e-12, float(np.abs(self.value).mean()))
+
+    @cached_property
+    def cost_unit(self) -> float:
+        return max(1e-9, float(np.abs(self.cost).mean()))
+
+    def weighted(self, budget: float) -> list[tuple[np.ndarray, float, float]]:
+        """Budget and side constraints as (weight of every option, lower, upper), brought to one size."""
+        rows = [(self.cost / self.cost_unit, -np.inf, budget / self.cost_unit)]
+        for weight, lower, upper in self.sides:
+            size = max(1e-9, float(np.abs(weight).mean()))
+            rows.append((weight / size, lower / size, upper / size))
+        return rows
+
+    def fits(self, options: np.ndarray) -> bool:
+        """Whether a choice keeps the side constraints and converts what it must."""
+        taken = np.zeros(self.n, dtype=bool)
+        taken[self.area[options]] = True
+        return bool(taken[self.required].all()) and all(
+            _within(float(weight[options].sum()), lower, upper) for weight, lower, upper in self.sides
+        )
+
+
+def _within(total: float, lower: float, upper: float) -> bool:
+    low = lower - 1e-9 * abs(lower) if np.isfinite(lower) else -np.inf
+    return low <= total <= (upper + 1e-9 * abs(upper) if np.isfinite(upper) else np.inf)
+
+
+@dataclass(frozen=True)
+class Relaxed:
+    """``bound``; ``loss``: (N,) of picking each option; ``loss_of_none``: (n,), inf where the area must convert;
+    ``start``: (n,) option of each area (-1: none) that together keep the budget."""
+
+    bound: float
+    loss: np.ndarray
+    loss_of_none: np.ndarray
+    cut_off: float
+    start: np.ndarray
+
+    def options_and_none(self, options: Options) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Area, loss and cost of every option and then of none for every area, (N + n,)."""
+        at = np.concatenate([options.area, np.arange(options.n)])
+        loss = np.concatenate([self.loss, self.loss_of_none])
+        return at, loss, np.concatenate([options.cost, np.zeros(options.n)])
+
+
+class Relaxation:
+    """The relaxation of one set of options, for any number of budgets."""
+
+    def __init__(self, options: Options):
+        self.options = options
+        self.rows, self.first = np.unique(options.area, return_index=True)  # areas with an option: a row each
+        every = np.arange(len(options.area))
+        self.solver = highs.solver()
+        self.solver.passModel(highs.model(options, every, options.required, np.inf, every[:0], whole=False))
+
+    def solve(self, budget: float) -> Relaxed | None:
+        """The relaxation for ``budget``; None where even that has no solution."""
+        options, solver, budget_row = self.options, self.solver, len(self.rows)
+        basis, picked = self._start(budget)
+        solver.changeRowBounds(budget_row, -highspy.kHighsInf, budget / options.cost_unit)
+        solver.setBasis(basis)
+        solver.run()
+        if solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            return None
+        solution, unit = solver.getSolution(), options.value_unit
+        dual = np.array(solution.row_dual)
+        loss_of_none = np.zeros(options.n)
+        loss_of_none[self.rows] = np.maximum(0.0, -dual[:budget_row]) * unit
+        loss_of_none[options.required] = np.inf
+        start = np.full(options.n, NONE)
+        start[self.rows] = picked
+        return Relaxed(
+            bound=-solver.getInfo().objective_function_value * unit,
+            loss=np.maximum(0.0, np.array(solution.col_dual)) * unit,
+            loss_of_none=loss_of_none,
+            cut_off=float(max(0.0, -dual[budget_row])) * unit / options.cost_unit,
+            start=start,
+        )
+
+    def _start(self, budget: float) -> tuple[highspy.HighsBasis, np.ndarray]:
+        """The basis that is optimal where no side constraint binds, and the options (one an area in ``rows``) it rounds
+        to."""
+        dear, cheap, price = _split(self._best_at, budget)
+        status = highspy.HighsBasisStatus
+        columns = np.full(len(self.options.area), status.kLower, dtype=object)
+        rows = np.full(len(self.rows) + 1 + len(self.options.sides), status.kBasic, dtype=object)
+        picked, critical = cheap, NONE
+        if price > 0:
+            picked, critical = _fill_up(dear, cheap, np.append(self.options.cost, 0.0), budget)
+            if critical >= 0:
+                rows[len(self.rows)] = status.kUpper
+        taken = picked >= 0
+        columns[picked[taken]] = status.kBasic
+        rows[: len(self.rows)][taken] = status.kUpper
+        if critical >= 0:  # this area is divided between two options, or an option and none
+            both = [option for option in (dear[critical], cheap[critical]) if option >= 0]
+            columns[both] = status.kBasic
+            rows[critical] = status.kUpper if len(both) == 2 else status.kBasic
+        basis = highspy.HighsBasis()
+        basis.col_status, basis.row_status = columns.tolist(), rows.tolist()
+        basis.valid = True
+        return basis, picked
+
+    def _best_at(self, price: float) -> tuple[np.ndarray, float]:
+        """At a price of budget, the best option of each area in ``rows`` (-1: none; the cheaper of equals), and their
+        cost."""
+        options = self.options
+        gain = options.value - price * options.cost
+        order = np.lexsort((options.cost, -gain, options.area))
+        best = order[self.first]
+        none = (gain[best] <= 0) & ~options.required[self.rows]
+        return np.where(none, NONE, best), float(options.cost[best][~none].sum())
+
+
+def _split(best_at: Callable[[float], tuple[np.ndarray, float]], budget: float) -> tuple[np.ndarray, np.ndarray, float]:
+    """The price of budget at which the best options just cost the budget: the options a hair below it (too dear
+    together), those a hair above it (within the budget), and the price; 0 where the budget does not bind."""
+    best, cost = best_at(0.0)
+    if cost <= budget:
+        return best, best, 0.0
+    low, high = 0.0, 1.0
+    dear, cheap = best, best
+    for _ in range(60):  # a price at which the budget is kept
+        cheap, cost = best_at(high)
+        if cost <= budget:
+            break
+        low, dear, high = high, cheap, high * 4
+    for _ in range(60):
+        middle = (low + high) / 2
+        if not low < middle < high or (dear != cheap).sum() <= 1:
+            break
+        best, cost = best_at(middle)
+        low, high, dear, cheap = (middle, high, best, cheap) if cost > budget else (low, middle, dear, best)
+    return dear, cheap, high
+
+
+def _fill_up(dear: np.ndarray, cheap: np.ndarray, cost: np.ndarray, budget: float) -> tuple[np.ndarray, int]:
+    """From ``cheap`` towards ``dear``, area by area, as far as the budget goes: the options, and the area where it runs
+    out (-1: nowhere). Option -1 costs the zero at the end of ``cost``."""
+    rise = np.cumsum(cost[dear] - cost[cheap]) + cost[cheap].sum()
+    over = np.flatnonzero(rise > budget)
+    if not len(over):
+        return dear, NONE
+    critical = int(over[0])
+    return np.where(np.arange(len(dear)) < critical, dear, cheap), critical
