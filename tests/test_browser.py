@@ -33,10 +33,10 @@ def browser():
 class Opened:
     """A page opened from disk, with what it asked for and complained of."""
 
-    def __init__(self, browser, path: Path, hash: str = ""):
+    def __init__(self, browser, path: Path, hash: str = "", **options):
         self.requests: list[str] = []
         self.complaints: list[str] = []
-        self.page = browser.new_page(viewport={"width": 1280, "height": 800})
+        self.page = browser.new_page(**{"viewport": {"width": 1280, "height": 800}} | options)
         self.page.set_default_timeout(5000)
         self.page.on("request", lambda r: self.requests.append(r.url))
         self.page.on("console", lambda m: self.complaints.append(m.text))
@@ -59,9 +59,9 @@ class Opened:
             }})()"""
         )
 
-    def click_on(self, area: int) -> None:
-        """A click of the mouse on the spot that is surely inside an area."""
-        at = self(
+    def spot(self, area: int) -> tuple[float, float]:
+        """Where on the screen a spot is that is surely inside an area."""
+        return self(
             f"""(() => {{
               const place = geoturf.scene.inner, map = map_geoturf;
               const at = map.latLngToContainerPoint(map.unproject([place.x[{area}], place.y[{area}]], 0));
@@ -69,7 +69,9 @@ class Opened:
               return [at.x + frame.left, at.y + frame.top];
             }})()"""
         )
-        self.page.mouse.click(*at)
+
+    def click_on(self, area: int) -> None:
+        self.page.mouse.click(*self.spot(area))
 
 
 @pytest.fixture(scope="module")
@@ -314,6 +316,19 @@ def test_laptop_and_tablet_have_room_for_map_and_panel(opened, width, height):
     assert frame["height"] >= 400
     assert panel["height"] >= 350
     assert opened("document.documentElement.scrollWidth") <= width
+
+
+def test_a_tablet_is_served_by_touch(browser, file):
+    it = Opened(browser, file, has_touch=True, viewport={"width": 768, "height": 1024})
+    it.page.locator("#find").tap()
+    it.page.keyboard.type("lot 004")
+    it.page.locator("#found [role=option]").tap()
+    assert it.page.locator("#picked h2").text_content() == "Lot 004"
+    it.page.touchscreen.tap(*it.spot(7))
+    it.page.locator("#picked h3").wait_for()
+    assert it.page.locator("#picked h3").text_content() == "Area back"
+    assert it.complaints == []
+    it.page.close()
 
 
 def test_it_prints(opened):

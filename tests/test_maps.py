@@ -75,6 +75,18 @@ def test_ids_keep_their_leading_zeros():
     assert [w + (str(n).zfill(d) if d else "") for (w, d), n in zip(back, numbers, strict=True)] == texts
 
 
+def test_ids_of_one_stem_name_it_once():
+    written = encode.ids(["P00009", "P00010"])
+    assert (written["stems"], written["codes"]) == ([("P", 5)], "")
+
+
+def test_seams_are_sent_from_their_start():
+    """The L lies to the east, 12 m wide, its strips 4.5 m: two seams of 12 m; the square's one of 6 m runs north."""
+    sent = content.pieces(made(["Lot 1"]))["seams"]
+    assert read_ints(sent["runs"]) == [0, 450, 1200, 0, 900, 1200, 0, 450, 600]
+    assert read_ints(sent["cross"]) == [0, 0, 0]
+
+
 def test_nothing_is_written_as_nothing():
     assert encode.polygons([]) == {"rings": "", "points": "", "at": ""}
     assert encode.lines(np.array([], dtype=object))["at"] == ""

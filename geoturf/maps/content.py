@@ -171,15 +171,14 @@ def _cut(table: Any, units: str) -> dict[str, Any]:
 
 
 def _seams(seams: Any, u0: np.ndarray, v0: np.ndarray, count: int) -> dict[str, str]:
-    owner = seams["area_index"].to_numpy(dtype=int)
-    ends = seams[["u0", "v0", "u1", "v1"]].to_numpy(dtype=float) - np.column_stack([u0, v0, u0, v0])[owner]
-    ends = np.rint(ends * _CM).astype(np.int64)
+    """Start and length of each: a seam runs on along the pile, a cross seam across it."""
+    owner, cross = seams["area_index"].to_numpy(dtype=int), (seams["kind"] == "cross").to_numpy()
+    starts = seams[["u0", "v0"]].to_numpy(dtype=float) - np.column_stack([u0, v0])[owner]
+    length = np.where(cross, seams["v1"] - seams["v0"], seams["u1"] - seams["u0"])
     return {
         "counts": encode.ints(np.bincount(owner, minlength=count)),
-        "cross": encode.ints((seams["kind"] == "cross").to_numpy()),
-        "ends": encode.ints(
-            np.column_stack([ends[:, 0], ends[:, 1], ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1]])
-        ),
+        "cross": encode.ints(cross),
+        "runs": encode.ints(np.rint(np.column_stack([starts, length]) * _CM)),
     }
 
 

@@ -81,9 +81,9 @@ def words(column: Any) -> dict[str, Any]:
 
 def ids(column: Any) -> dict[str, Any]:
     """A text column of ids such as ``P00012``: the distinct stems with the count of digits that follow, each row's stem, and the
-    numbers as differences. A text without digits at its end is a stem with none."""
+    numbers as differences. A text without digits at its end is a stem with none; where all have one stem, no row says so."""
     parts = [_ID.fullmatch(str(value)).groups() for value in column]
     place = {key: k for k, key in enumerate(dict.fromkeys((stem, len(digits)) for stem, digits in parts))}
     numbers = np.array([int(digits or 0) for _, digits in parts], dtype=np.int64)
     codes = [place[stem, len(digits)] for stem, digits in parts]
-    return {"stems": list(place), "codes": ints(codes), "numbers": ints(deltas(numbers))}
+    return {"stems": list(place), "codes": ints(codes if len(place) > 1 else []), "numbers": ints(deltas(numbers))}

@@ -210,7 +210,7 @@ geoturf.tracePieces = function (scene, view, area, only = -1) {
 };
 
 geoturf.drawSeams = function (scene, view, seen) {
-  const { pen } = view, { seamStart, seamCross, seamEnds } = scene.pieces;
+  const { pen } = view, { seamStart, seamCross, seamRuns } = scene.pieces;
   for (const cross of [0, 1]) {
     pen.beginPath();
     for (const { k, detailed } of seen) {
@@ -218,10 +218,10 @@ geoturf.drawSeams = function (scene, view, seen) {
       const pile = geoturf.pixelPile(scene, view, k);
       for (let s = seamStart[k]; s < seamStart[k + 1]; s++) {
         if (seamCross[s] !== cross) continue;
-        const [u, v, du, dv] = seamEnds.subarray(4 * s, 4 * s + 4);
+        const [u, v, length] = seamRuns.subarray(3 * s, 3 * s + 3);
         const x = pile.x + u * pile.ux + v * pile.vx, y = pile.y + u * pile.uy + v * pile.vy;
         pen.moveTo(x, y);
-        pen.lineTo(x + du * pile.ux + dv * pile.vx, y + du * pile.uy + dv * pile.vy);
+        pen.lineTo(x + length * (cross ? pile.vx : pile.ux), y + length * (cross ? pile.vy : pile.uy));
       }
     }
     geoturf.stroke(pen, cross ? geoturf.STYLE.cross : geoturf.STYLE.seam);

@@ -75,7 +75,7 @@ geoturf.ids = function ({ stems, codes, numbers }) {
   const stem = geoturf.ints(codes), number = geoturf.ints(numbers);
   for (let k = 1; k < number.length; k++) number[k] += number[k - 1];
   return (k) => {
-    const [word, digits] = stems[stem[k]];
+    const [word, digits] = stems[stem[k] || 0];
     return digits ? word + String(number[k]).padStart(digits, "0") : word;
   };
 };

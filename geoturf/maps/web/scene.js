@@ -40,7 +40,7 @@ geoturf.makePieces = function (data) {
     unit: data.cut.unit,
     seamStart: geoturf.starts(geoturf.ints(data.seams.counts)),
     seamCross: geoturf.ints(data.seams.cross),
-    seamEnds: geoturf.ints(data.seams.ends), // u, v, du, dv in cm
+    seamRuns: geoturf.ints(data.seams.runs), // u, v, length in cm; a seam runs along the pile, a cross seam across it
   };
   for (const name of ["along", "across", "length", "width"]) pieces[name] = geoturf.ints(data.cut[name]);
   return pieces;
