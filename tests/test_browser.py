@@ -10,7 +10,7 @@ import pytest
 from hand_made import HOSTILE, made, water_of
 
 from geoturf import maps
-from geoturf.maps import content
+from geoturf.maps import layers
 
 sync_api = pytest.importorskip("playwright.sync_api")
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
@@ -360,8 +360,8 @@ def test_water_is_shown_with_its_reasons(browser, tmp_path):
 
 
 def test_what_would_swell_the_page_is_left_out_and_said(browser, tmp_path, monkeypatch):
-    monkeypatch.setattr(content, "MOST_PIECES", 3)
-    monkeypatch.setattr(content, "MOST_CONTEXT_POINTS", 3)
+    monkeypatch.setattr(layers, "MOST_PIECES", 3)
+    monkeypatch.setattr(layers, "MOST_CONTEXT_POINTS", 3)
     (tmp_path / "map.html").write_text(maps.page(made(["a"]), "us"), encoding="utf-8")
     it = Opened(browser, tmp_path / "map.html")
     assert it.page.get_by_text("Too many for this page; they are in layout.gpkg.").count() == 2

@@ -15,7 +15,7 @@ import shapely
 from hand_made import HOSTILE, made, water_of
 
 from geoturf import maps, model
-from geoturf.maps import colours, content, encode, figures, frame
+from geoturf.maps import colours, content, encode, figures, frame, layers
 
 
 def islands_of(text: str) -> dict:
@@ -82,7 +82,7 @@ def test_ids_of_one_stem_name_it_once():
 
 def test_seams_are_sent_from_their_start():
     """The L lies to the east, 12 m wide, its strips 4.5 m: two seams of 12 m; the square's one of 6 m runs north."""
-    sent = content.pieces(made(["Lot 1"]))["seams"]
+    sent = layers.pieces(made(["Lot 1"]))["seams"]
     assert read_ints(sent["runs"]) == [0, 450, 1200, 0, 900, 1200, 0, 450, 600]
     assert read_ints(sent["cross"]) == [0, 0, 0]
 
@@ -221,10 +221,10 @@ def test_columns_are_said_in_words(name, said):
 
 
 def test_an_area_of_one_kind_all_round_sends_no_runs():
-    edges = content.edges(made(["Lot 1"]))
-    assert read_ints(edges["whole"]) == [-1, content.EDGE_KINDS.index("open")]
+    edges = layers.edges(made(["Lot 1"]))
+    assert read_ints(edges["whole"]) == [-1, layers.EDGE_KINDS.index("open")]
     assert read_ints(edges["counts"]) == [2, 0]
-    assert read_ints(edges["kind"]) == [content.EDGE_KINDS.index("paving"), content.EDGE_KINDS.index("open")]
+    assert read_ints(edges["kind"]) == [layers.EDGE_KINDS.index("paving"), layers.EDGE_KINDS.index("open")]
 
 
 def test_water_is_coloured_by_saving_and_by_choice():
@@ -256,14 +256,14 @@ def test_water_cautions_stand_with_the_others():
 
 
 def test_a_building_stands_once_and_a_view_not_at_all():
-    assert read_ints(content.context(made(["Lot 1"]))["role"]) == [0]
+    assert read_ints(layers.context(made(["Lot 1"]))["role"]) == [0]
 
 
 def test_pieces_stand_where_the_earth_has_them():
     """Karney's geodesic (geographiclib) between the corner sent and the points 100 m along the pile and 100 m to its right."""
     from geographiclib.geodesic import Geodesic
 
-    sent = content.pieces(made(["Lot 1"]))
+    sent = layers.pieces(made(["Lot 1"]))
     at = np.cumsum(np.array(read_ints(sent["corners"])).reshape(-1, 2), axis=0) * 1e-7
     for area, bearing in enumerate((90.0, 0.0)):
         corner, along, right = at[3 * area : 3 * area + 3]

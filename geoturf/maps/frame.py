@@ -19,7 +19,18 @@ import folium
 from branca.element import Element
 
 STYLES = ("map.css",)
-SCRIPTS = ("read.js", "scene.js", "canvas.js", "labels.js", "panel.js", "find.js", "start.js")
+SCRIPTS = (
+    "read.js",
+    "scene.js",
+    "canvas.js",
+    "draw.js",
+    "labels.js",
+    "panel.js",
+    "picked.js",
+    "find.js",
+    "controls.js",
+    "start.js",
+)
 _HEAD, _END = "<!--geoturf head-->", "<!--geoturf end-->"
 _LEAFLET = "static/js_lib_leaflet"
 

@@ -1,0 +1,126 @@
+"""What lies on the areas and around them, as plain data: pieces and seams, edges, buildings and paving."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geoturf import ground, pile, plane
+from geoturf import units as u
+from geoturf.maps import encode
+from geoturf.model import Result
+
+EDGE_KINDS = ("paving", "building", "shared", "open")
+CONTEXT_ROLES = ("building", "paving", "exclude", "street")
+MOST_CONTEXT_POINTS = 300_000  # beyond these the page would open slowly; what is left out is said on it
+MOST_PIECES = 300_000
+_BASIS_M = 100.0
+_CM = 100.0
+
+
+def pieces(result: Result) -> dict[str, Any]:
+    """Pieces and seams in centimetres along and across the pile, from a corner of each area, and where that corner and the two
+    directions are on the map: a straight (affine) map is true to 2 mm over 100 m."""
+    plan, count = result.plan, len(result.ground.areas)
+    too_many = len(plan.pieces) > MOST_PIECES
+    table, seams = plan.pieces.iloc[: 0 if too_many else None], plan.seams.iloc[: 0 if too_many else None]
+    table = table.sort_values("area_index", kind="stable")
+    seams = seams.sort_values("area_index", kind="stable")
+    owner = table["area_index"].to_numpy(dtype=int)
+    u0, v0 = np.full(count, np.inf), np.full(count, np.inf)
+    np.minimum.at(u0, owner, table["u0"].to_numpy(dtype=float))
+    np.minimum.at(v0, owner, table["v0"].to_numpy(dtype=float))
+    u0[~np.isfinite(u0)], v0[~np.isfinite(v0)] = 0.0, 0.0
+    bearing = plan.chosen["pile_bearing_deg"].to_numpy(dtype=float, copy=True)
+    bearing[owner] = table["bearing_deg"].to_numpy(dtype=float)
+    at = _corners(result, u0, v0, np.nan_to_num(bearing))
+    return {
+        "tooMany": too_many,
+        "corners": encode.ints(encode.deltas(encode.grid(at))),
+        "counts": encode.ints(np.bincount(owner, minlength=count)),
+        "boxes": encode.ints(_boxes(table, owner, u0, v0)),
+        "roll": encode.words(table["roll"]),
+        "piece": encode.ids(table["piece"]),
+        "cut": _cut(table, result.bid.units),
+        "seams": _seams(seams, u0, v0, count),
+    }
+
+
+def _corners(result: Result, u0: np.ndarray, v0: np.ndarray, bearing_deg: np.ndarray) -> np.ndarray:
+    """A corner of each area, a point 100 m from it along the pile and one 100 m to its right: degrees, shape (3 n, 2)."""
+    area = np.repeat(np.arange(len(u0)), 3)
+    along, across = np.tile([0.0, _BASIS_M, 0.0], len(u0)), np.tile([0.0, 0.0, _BASIS_M], len(u0))
+    x, y = pile.to_xy(u0[area] + along, v0[area] + across, bearing_deg[area])
+    flat = plane.from_laid(result.ground.areas, area, shapely.points(x, y))
+    frame = result.ground.areas["frame"].to_numpy(dtype=int)[area]
+    return shapely.get_coordinates(ground.to_degrees(result.ground.frames, frame, flat))
+
+
+def _boxes(table: Any, owner: np.ndarray, u0: np.ndarray, v0: np.ndarray) -> np.ndarray:
+    """u0, u1 - u0, v0, v1 - v0 of each piece from its area's corner, whole centimetres, flattened."""
+    box = table[["u0", "u1", "v0", "v1"]].to_numpy(dtype=float) - np.column_stack([u0, u0, v0, v0])[owner]
+    box = np.rint(box * _CM).astype(np.int64)
+    return np.column_stack([box[:, 0], box[:, 1] - box[:, 0], box[:, 2], box[:, 3] - box[:, 2]]).ravel()
+
+
+def _cut(table: Any, units: str) -> dict[str, Any]:
+    """Where each piece lies on its roll and how large it is cut, in hundredths of the unit shown."""
+    length = u.FOOT_M if units == "us" else 1.0
+    names = ("along_m", "across_m", "length_m", "width_m")
+    hundredths = {n.removesuffix("_m"): np.rint(table[n].to_numpy(dtype=float) / length * 100) for n in names}
+    return {"unit": "ft" if units == "us" else "m"} | {name: encode.ints(values) for name, values in hundredths.items()}
+
+
+def _seams(seams: Any, u0: np.ndarray, v0: np.ndarray, count: int) -> dict[str, str]:
+    """Start and length of each: a seam runs on along the pile, a cross seam across it."""
+    owner, cross = seams["area_index"].to_numpy(dtype=int), (seams["kind"] == "cross").to_numpy()
+    starts = seams[["u0", "v0"]].to_numpy(dtype=float) - np.column_stack([u0, v0])[owner]
+    length = np.where(cross, seams["v1"] - seams["v0"], seams["u1"] - seams["u0"])
+    return {
+        "counts": encode.ints(np.bincount(owner, minlength=count)),
+        "cross": encode.ints(cross),
+        "runs": encode.ints(np.rint(np.column_stack([starts, length]) * _CM)),
+    }
+
+
+def edges(result: Result) -> dict[str, Any]:
+    """Edge runs by kind. An area that is bordered all round by one kind has no runs of its own: its border is drawn so."""
+    runs, area = result.edges.runs, result.ground.areas
+    runs = runs.sort_values("area_index", kind="stable")
+    owner = runs["area_index"].to_numpy(dtype=int)
+    kind = runs["kind"].map({name: k for k, name in enumerate(EDGE_KINDS)}).to_numpy(dtype=int)
+    closed = runs["closed"].to_numpy(dtype=bool)
+    whole = np.full(len(area), -1)
+    whole[owner] = kind
+    mixed = np.zeros(len(area), dtype=bool)
+    mixed[owner[~closed | (kind != whole[owner])]] = True
+    whole[mixed] = -1
+    kept = mixed[owner]
+    frame = area["frame"].to_numpy(dtype=int)[owner[kept]]
+    shapes = ground.to_degrees(result.ground.frames, frame, runs["geometry"].to_numpy()[kept])
+    return {
+        "whole": encode.ints(whole),
+        "counts": encode.ints(np.bincount(owner[kept], minlength=len(area))),
+        "kind": encode.ints(kind[kept]),
+        "runs": encode.lines(shapes),
+    }
+
+
+def context(result: Result) -> dict[str, Any]:
+    """Buildings, paving and exclusions, each once, and street lines; left out where they would swell the page."""
+    table = result.ground.context
+    table = table[table["role"].isin(CONTEXT_ROLES)].drop_duplicates(["role", "file", "layer", "feature"])
+    shapes = table["geometry"].to_numpy()
+    areal = np.isin(shapely.get_type_id(shapes), (3, 6))
+    too_many = bool(shapely.get_num_coordinates(shapes).sum() > MOST_CONTEXT_POINTS)
+    if too_many:
+        areal[:] = False
+    frame = table["frame"].to_numpy(dtype=int)[areal]
+    role = table["role"].map({name: k for k, name in enumerate(CONTEXT_ROLES)}).to_numpy(dtype=int)
+    return {
+        "tooMany": too_many,
+        "role": encode.ints(role[areal]),
+        "shapes": encode.polygons(ground.to_degrees(result.ground.frames, frame, shapes[areal])),
+    }
