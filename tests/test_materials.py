@@ -352,8 +352,14 @@ def test_borders_shared_by_two_areas_are_one_seam():
         {"area_index": [0, 1], "kind": "shared", "neighbour": [1, 0], "closed": False, "length_m": 40 * FT}
     )
     border = type(border)(pd.concat([border.runs, shared]), border.totals.assign(edge_shared_m=40 * FT))
-    done = materials.takeoff(land, border, plan(land), PRODUCTS, MaterialRules(), EdgeRules(seam_method="nails"))
-    assert one(done.items, "seam_nails")["net"] == 241
+    nailed, taped = (
+        materials.takeoff(
+            land, border, plan(land), PRODUCTS, MaterialRules(), EdgeRules(seam_method=method, edging_on=["shared"])
+        )
+        for method in ("nails", "tape")
+    )
+    assert one(nailed.items, "seam_nails")["net"] == 241
+    assert one(taped.items, "tape")["net"] == pytest.approx(40) == one(taped.items, "edging")["net"]
 
 
 def test_glued_turf_needs_no_ground_works():
@@ -429,6 +435,12 @@ def test_strips_follow_the_shape_of_an_l():
     """40 ft x 20 ft with a 20 x 10 notch: 4 strips at 0, 5.5, 11, 16.5 ft; the last two lie over the leg of 20 ft only."""
     shape = shapely.Polygon([(0, 0), (40, 0), (40, 10), (20, 10), (20, 20), (0, 20)])
     assert laid(shape) == (4, pytest.approx(40 + 40 + 20 + 20))
+
+
+def test_ground_that_a_strip_only_touches_is_not_under_it():
+    """Strips of 6 m at 0, 5.5 and 11 m over an L whose step is at 11 m: the third lies on the leg of 20 m alone."""
+    step = shapely.Polygon([(0, 0), (40, 0), (40, 11), (20, 11), (20, 17), (0, 17)])
+    assert strips(np.array([step]), 6.0, 300.0, 0.5).values.tolist() == [[3, 100.0]]
 
 
 def test_strips_leave_gaps_open():

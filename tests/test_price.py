@@ -143,6 +143,20 @@ def test_areas_pay_for_what_they_take():
     assert pet[1] - pet[0] > 6 * 31  # 300 lb of granules: 6 bags
 
 
+def test_each_product_is_paid_by_its_own_areas():
+    """Equal areas in one phase, 615 ft2 of turf each at 2.10 and 2.60: 307.50 apart, and 3 % contingency and 7 % tax on it."""
+    bare = {"turf60": Product(infill="none"), "turf80": Product(infill="none", price="2.60 USD/ft^2")}
+    rows = [{"width_ft": 15, "length_ft": 40, "product": name} for name in bare]
+    cost = priced(rows, products=bare).areas["cost"]
+    assert cost[1] - cost[0] == pytest.approx(D("307.50") * D("1.10"), abs=D("0.30"))
+
+
+def test_tax_and_waste_are_borne_by_materials():
+    done = priced(rules=PriceRules(waste="5 %")).schedule.set_index("section")
+    earth = done.loc["31 23 16"]  # services, labour and plant
+    assert (earth["sales tax"] == 0).all() and (earth["waste"] == 0).all() and (earth["contingency"] > 0).all()
+
+
 def test_sites_stand_once_in_their_order():
     done = priced()
     assert done.sites["site"].tolist() == ["lot 1", "lot 2", "lot 3"]
@@ -190,7 +204,13 @@ def test_a_price_per_package_or_measure_is_the_same_money(cost, same):
 
 @pytest.mark.parametrize(
     ("text", "quantity"),
-    [("2.10 USD/ft^2", "1230.00"), ("31.50 USD/ft", "82"), ("3150 USD/roll", "0.82"), ("22.60 USD/m^2", "114.27")],
+    [
+        ("2.10 USD/ft^2", "1230.00"),
+        ("31.50 USD/ft", "82"),
+        ("3150 USD/roll", "0.82"),
+        ("22.60 USD/m^2", "114.27"),
+        ("18.90 USD/yd^2", "136.67"),
+    ],
 )
 def test_turf_by_area_length_or_roll(text, quantity):
     """Two strips of 41 ft off rolls of 15 ft x 100 ft."""
