@@ -13,6 +13,8 @@ import pandas as pd
 import pytest
 import shapely
 from hand_made import HOSTILE, made, water_of
+from hypothesis import given
+from hypothesis import strategies as st
 
 from geoturf import maps, model
 from geoturf.maps import colours, content, encode, figures, frame, layers
@@ -51,6 +53,11 @@ def test_whole_numbers_come_back():
     values = [0, 1, -1, 63, 64, -64, -65, 8191, 8192, 1_800_000_000, -3_600_000_000, 2**52, 127, 128]
     assert read_ints(encode.ints(values)) == values
     assert read_ints(encode.ints([])) == []
+
+
+@given(st.lists(st.integers(-(2**52), 2**52)))
+def test_any_whole_numbers_come_back(values):
+    assert read_ints(encode.ints(values)) == values
 
 
 def test_polygons_are_written_ring_by_ring_without_the_closing_point():
@@ -137,6 +144,16 @@ def test_hostile_text_stays_text(page):
         assert page.count(tag) == plain.count(tag)
     areas = islands_of(page)["geoturf-areas"]
     assert areas["site"]["words"] == ["Lot 1", *HOSTILE]
+
+
+@given(st.text(st.characters(exclude_categories=())))
+def test_any_text_comes_back_from_an_island_and_ends_none(text):
+    """Lone surrogates, controls, line separators and all."""
+    block = frame.island("x", {text: [text]})
+    inner = block.removeprefix('<script type="application/json" id="x">').removesuffix("</script>\n")
+    assert not set("<>&\u2028\u2029") & set(inner)
+    assert inner.isascii()
+    assert json.loads(inner) == {text: [text]}
 
 
 def test_no_template_sees_data(page):
