@@ -3,7 +3,7 @@
     read(bid)
       find       the files that a path, folder, glob or zip means
       look       the layers they hold
-      load       columns and geometry, the fastest way that works
+      load       columns and geometry, the fastest way that works: bulk, or walk
       account    what the file claims to hold against what came
       shapes     flat, valid polygons
       place      the CRS, and whether coordinates can be in it
@@ -30,7 +30,8 @@ from geoturf.model import Source, SourceLayer
 from geoturf.read import columns, ids, place, shapes
 from geoturf.read.account import account
 from geoturf.read.find import digest, find
-from geoturf.read.load import Loaded, load
+from geoturf.read.load import load
+from geoturf.read.loaded import Loaded
 from geoturf.read.look import Held, choose
 from geoturf.read.say import Gathered, Say
 from geoturf.rules.layer import COLUMNS, PRICED, Layer

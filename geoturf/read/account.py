@@ -8,7 +8,7 @@ import numpy as np
 import pyogrio
 import shapely
 
-from geoturf.read.load import Loaded
+from geoturf.read.loaded import Loaded
 from geoturf.read.look import Held
 from geoturf.read.say import Say, counted
 

@@ -54,9 +54,7 @@ def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
         try:
             held += layers(item)
         except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, OSError) as error:
-            text = str(error).replace(item.dataset, item.given).split("; It might help")[0]
-            text = "its database is damaged or cut short; send it again" if "malformed" in text else text
-            say.leave_out("unreadable", f"cannot be read as {item.format}: {text[:200]}; it is left out")
+            say.leave_out("unreadable", f"cannot be read as {item.format}: {reason(error, item)}; it is left out")
             return []
     names = [one.name for one in held]
     if not held:
@@ -70,6 +68,17 @@ def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
         say.refuse("no-such-layer", f"has no layer '{wanted}'{nearest(wanted, names)}; it holds {listed(names)}")
         return []
     return [one for one in held if one.name == wanted] if wanted in names else held
+
+
+def reason(error: Exception, item: Item) -> str:
+    """Why a library could not read a file: in our words where we know them, else in its own without this machine's paths."""
+    text = str(error)
+    if ".shx" in text.lower():
+        return "its .shx is missing; send .shp, .shx, .dbf, .prj and .cpg together"
+    if "malformed" in text:
+        return "its database is damaged or cut short; send it again"
+    text = text.replace(item.dataset, item.given).replace(str(item.path.absolute()), item.given)
+    return text.split("; It might help")[0].rstrip(".; ")[:200]
 
 
 def look(held: Held, sample: int = 300) -> Held:

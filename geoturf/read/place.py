@@ -63,63 +63,63 @@ def possible(crs: Any, shapes: np.ndarray, ids: np.ndarray, say: Say) -> np.ndar
     bounds = _bounds(shapes)
     if np.isnan(bounds).any():
         return keep
-    why, impossible = fault(crs, bounds)
-    if why and not impossible:
-        say.warn("far-off", why)
-    if not impossible:
+    (far,) = far_from(crs, bounds[None])
+    if far <= _FAR_DEG:
+        if far > _OFF_DEG:
+            off = f"it lies {far:.1f} degrees outside the area that {crs.name} is made for"
+            say.warn("far-off", f"{off}: is it the right CRS?")
         return keep
-    each = [fault(crs, box) for box in shapely.bounds(shapes)]
-    keep = np.array([not bad for _, bad in each])
+    each = shapely.bounds(shapes)
+    keep = far_from(crs, each) <= _FAR_DEG
     if not keep.any():
-        say.leave_out("impossible-coordinates", f"{why}; {_all_left_out(len(shapes))}", count=len(shapes))
+        message = f"{_cannot_be(crs, bounds)}; {_all_left_out(len(shapes))}"
+        say.leave_out("impossible-coordinates", message, count=len(shapes))
         return keep
     for row in np.flatnonzero(~keep):
-        say.leave_out("impossible-coordinates", f"{each[row][0]}; it is left out", feature=str(ids[row]))
+        message = f"{_cannot_be(crs, each[row])}; it is left out"
+        say.leave_out("impossible-coordinates", message, feature=str(ids[row]))
     return keep
+
+
+def _cannot_be(crs: Any, bounds: np.ndarray) -> str:
+    x0, y0, x1, y1 = bounds
+    where = f"x {x0:,.6g} to {x1:,.6g}, y {y0:,.6g} to {y1:,.6g}"
+    return f"its coordinates ({where}) cannot be {crs.name}{_maybe(bounds)}"
 
 
 def _on_earth(crs: Any) -> bool:
     return crs.is_geographic or crs.is_projected
 
 
-def far_from(crs: Any, bounds: np.ndarray) -> float:
-    """Degrees from the place where a CRS is used to coordinates of these bounds; inf where they cannot be in it at all."""
-    x0, y0, x1, y1 = bounds
+def far_from(crs: Any, boxes: np.ndarray) -> np.ndarray:
+    """Degrees from the place where a CRS is used to coordinates of these (n, 4) bounds; inf where they cannot be in it, or
+    look like degrees called a projection: outside of its area, or (in a worldwide one) in the sea off Africa."""
+    x, y = boxes[:, [0, 2, 0, 2]], boxes[:, [1, 1, 3, 3]]
     if crs.is_geographic:
-        return 0.0 if max(abs(x0), abs(x1)) <= 360 and max(abs(y0), abs(y1)) <= 90 + 1e-9 else np.inf
-    corners = geopandas.GeoSeries(shapely.points([x0, x1, x0, x1], [y0, y0, y1, y1]), crs=crs)
-    lonlat = shapely.get_coordinates(corners.to_crs(crs.geodetic_crs).to_numpy())
-    if len(lonlat) < 4 or not np.isfinite(lonlat).all():
-        return np.inf
-    return _off(lonlat, crs.area_of_use)
+        return np.where((np.abs(x) <= 360).all(axis=1) & (np.abs(y) <= 90 + 1e-9).all(axis=1), 0.0, np.inf)
+    corners = geopandas.GeoSeries(shapely.points(x.ravel(), y.ravel()), crs=crs).to_crs(crs.geodetic_crs)
+    lon, lat = (c.reshape(-1, 4) for c in (corners.x.to_numpy(), corners.y.to_numpy()))
+    there = np.isfinite(lon).all(axis=1) & np.isfinite(lat).all(axis=1)
+    far = np.where(there, _off(lon, lat, crs.area_of_use), np.inf)
+    worldwide = crs.area_of_use is not None and crs.area_of_use.west <= -179
+    return np.where(_like_degrees(boxes) & (worldwide | (far > 0)), np.inf, far)
 
 
-def _off(lonlat: np.ndarray, use: Any) -> float:
+def _off(lon: np.ndarray, lat: np.ndarray, use: Any) -> np.ndarray:
+    """Degrees outside an area of use, the most of each row."""
     if use is None:
-        return 0.0
+        return np.zeros(len(lon))
     width = (use.east - use.west) % 360 or 360.0
-    east_of = (lonlat[:, 0] - use.west) % 360
-    off_lon = np.where(east_of <= width, 0.0, np.minimum(east_of - width, 360 - east_of))
-    off_lat = np.maximum(0.0, np.maximum(use.south - lonlat[:, 1], lonlat[:, 1] - use.north))
-    return float(np.maximum(off_lon, off_lat).max())
+    with np.errstate(invalid="ignore"):
+        past = (lon - use.west) % 360 - width
+        off_lon = np.where(past <= 0, 0.0, np.minimum(past, 360 - width - past))
+        off_lat = np.maximum(0.0, np.maximum(use.south - lat, lat - use.north))
+    return np.maximum(off_lon, off_lat).max(axis=1)
 
 
-def fault(crs: Any, bounds: np.ndarray) -> tuple[str, bool]:
-    """What is wrong with coordinates of these bounds in this CRS (nothing if all is well), and whether they can be at all."""
-    far = far_from(crs, bounds)
-    degrees = _like_degrees(bounds) and not crs.is_geographic
-    mercator = crs.is_projected and crs.area_of_use is not None and crs.area_of_use.west <= -179
-    if far > _FAR_DEG or (degrees and (far > 0 or mercator)):
-        x0, y0, x1, y1 = bounds
-        where = f"x {x0:,.6g} to {x1:,.6g}, y {y0:,.6g} to {y1:,.6g}"
-        return f"its coordinates ({where}) cannot be {crs.name}{_maybe(bounds)}", True
-    if far > _OFF_DEG:
-        return f"it lies {far:.1f} degrees outside the area that {crs.name} is made for: is it the right CRS?", False
-    return "", False
-
-
-def _like_degrees(bounds: np.ndarray) -> bool:
-    return max(abs(bounds[0]), abs(bounds[2])) <= 180 and max(abs(bounds[1]), abs(bounds[3])) <= 90
+def _like_degrees(boxes: np.ndarray) -> np.ndarray:
+    """Mask of the (n, 4) bounds that longitudes and latitudes may have."""
+    return (np.abs(boxes[:, [0, 2]]) <= 180).all(axis=1) & (np.abs(boxes[:, [1, 3]]) <= 90).all(axis=1)
 
 
 def _maybe(bounds: np.ndarray) -> str:
@@ -127,7 +127,7 @@ def _maybe(bounds: np.ndarray) -> str:
     if not np.isfinite(bounds).all():
         return ""
     x0, y0, x1, y1 = bounds
-    if _like_degrees(bounds):
+    if _like_degrees(bounds[None])[0]:
         return "; they look like longitude and latitude (EPSG:4326)"
     if max(abs(x0), abs(x1)) <= 90 and 90 < max(abs(y0), abs(y1)) <= 180:
         return "; latitude and longitude look swapped"
