@@ -32,9 +32,9 @@ def section(title: str, *children: object) -> Markup:
     return tag("section", tag("h2", title), *children)
 
 
-def table(head: Sequence[str], rows: Iterable[Sequence[object]], text_columns: int = 1) -> Markup:
-    """A table; all but the first ``text_columns`` columns are numbers, set to the right."""
-    kinds = ["t" if place < text_columns else "n" for place in range(len(head))]
+def table(head: Sequence[str], rows: Iterable[Sequence[object]], text: Sequence[int] = (0,)) -> Markup:
+    """A table; columns numbered in ``text`` are words, all others figures, set to the right."""
+    kinds = ["t" if place in text else "n" for place in range(len(head))]
     top = tag("tr", *(tag("th", word, class_=kind, scope="col") for word, kind in zip(head, kinds, strict=True)))
     body = [tag("tr", *(tag("td", cell, class_=kind) for cell, kind in zip(row, kinds, strict=True))) for row in rows]
     return tag("div", tag("table", tag("thead", top), tag("tbody", *body)), class_="wide")

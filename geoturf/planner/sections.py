@@ -51,18 +51,7 @@ def answer(shown: Shown) -> Markup:
 
 
 def _ranked(shown: Shown, rows: pd.DataFrame) -> Markup:
-    head = (
-        "",
-        "site",
-        "area",
-        "convert to",
-        "saves a year",
-        "capital",
-        "rebate",
-        "payback, years",
-        "net present value",
-        "why",
-    )
+    head = ("", "site", "area", "convert to", "saves a year", "capital", "payback, years", "net present value", "why")
     cells = [
         (
             f"{row.rank}",
@@ -70,15 +59,14 @@ def _ranked(shown: Shown, rows: pd.DataFrame) -> Markup:
             row.area,
             row.title,
             shown.volume(row.saved_m3),
-            shown.money(row.capital),
-            shown.money(row.rebate),
+            shown.money(row.capital) + (f" less {shown.money(row.rebate)} rebate" if row.rebate else ""),
             shown.years(row.payback_years),
             shown.money(row.npv),
             row.why,
         )
         for row in rows.itertuples()
     ]
-    return table(head, cells, text_columns=4)
+    return table(head, cells, text=(1, 2, 3, 8))
 
 
 def _chosen(shown: Shown) -> pd.DataFrame:
@@ -159,7 +147,7 @@ def budget_curve(shown: Shown) -> Markup | None:
         )
         for row in rows.itertuples()
     ]
-    numbers = table(("budget", "areas", "saved a year", "net present value", "proved within"), cells, text_columns=0)
+    numbers = table(("budget", "areas", "saved a year", "net present value", "proved within"), cells, text=())
     return section("Saving against budget", chart, folded("The points of the curve", numbers))
 
 
@@ -296,7 +284,7 @@ def _sites(shown: Shown) -> Markup:
         for row in rows.itertuples()
     ]
     head = ("plan", "site", "landscape (ETAF)", "", "landscape area", "special (SLA)", "MAWA", "ETWU", "margin")
-    return joined([table(head, cells, text_columns=4), _cut(len(shown.water.compliance))])
+    return joined([table(head, cells, text=(0, 1, 2, 3)), _cut(len(shown.water.compliance))])
 
 
 def _worksheet(shown: Shown) -> Markup:
@@ -318,7 +306,7 @@ def _worksheet(shown: Shown) -> Markup:
         for row in rows.itertuples()
     ]
     head = ("plan", "site", "cover", "irrigation", "zone", "PF", "IE", "PF / IE", "area", "PF / IE × area", "ETWU")
-    return joined([table(head, cells, text_columns=4), _cut(len(shown.water.worksheet))])
+    return joined([table(head, cells, text=(0, 1, 2, 3)), _cut(len(shown.water.worksheet))])
 
 
 def _cut(rows: int) -> Markup:
@@ -385,7 +373,7 @@ def uncertainty(shown: Shown) -> Markup:
                 "ground",
             ),
             moves,
-            text_columns=2,
+            text=(0, 1),
         ),
         _note("Factors on the input; an area counts as changing only where that gains over 0.1 % there."),
     )
@@ -426,7 +414,7 @@ def profile(shown: Shown) -> Markup | None:
         "Local minimums for synthetic turf",
         _note(said),
         tag("p", f"{failing:,} of {len(rows):,} checks fail."),
-        table(("site", "check", "result", "limit", "found"), cells, text_columns=3),
+        table(("site", "check", "result", "limit", "found"), cells, text=(0, 1, 2)),
         _cut(len(rows)),
     )
 

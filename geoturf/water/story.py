@@ -93,7 +93,7 @@ def _reason(merit: float, cut_off: float, required: bool) -> str:
             else "the budget does not bind: brings most of what is offered here"
         )
     ratio = merit / cut_off
-    if ratio >= 1:
+    if ratio >= 0.999:  # the last money spent is what was divided, so ties may fall a hair under it
         text = (
             f"brings {ratio:.2f} times what the last money spent must bring" if np.isfinite(ratio) else "costs nothing"
         )
