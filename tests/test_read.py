@@ -141,7 +141,43 @@ def test_curves_lose_what_is_said():
     assert [f.message for f in source.findings if "-0.005%" in f.message]
 
 
+def test_fields_called_like_the_readers_own_columns(tmp_path):
+    """Exports from databases bring columns OGC_FID and wkb_geometry along; GDAL calls its own columns that too."""
+    write(squares(OGC_FID=[70, 80], wkb_geometry=["x", "y"], fid_=[1, 2]), tmp_path / "lots.fgb")
+    table = table_of(tmp_path, {"path": "lots.fgb", "columns": {"site": "OGC_FID", "area": "wkb_geometry"}})
+    assert sorted(zip(table["site"], table["area"], strict=True)) == [("70", "x"), ("80", "y")]
+
+
+def test_two_fields_of_one_name_give_the_first(tmp_path):
+    path = write(squares(siteA=["a", "b"], siteB=["c", "d"]), tmp_path / "lots.shp").with_suffix(".dbf")
+    path.write_bytes(path.read_bytes().replace(b"siteB", b"siteA"))
+    assert table_of(tmp_path, {"path": "lots.shp", "columns": {"site": "siteA"}})["site"].tolist() == ["a", "b"]
+
+
+@pytest.mark.parametrize("name", ["lots #1?.gpkg", "l\u00f6ts {a}.gpkg", "[a]*.gpkg", "a&b.gpkg", "a%20b.gpkg"])
+def test_odd_file_names(tmp_path, name):
+    write(squares(), tmp_path / "plain.gpkg", layer="lots").rename(tmp_path / name)
+    assert len(table_of(tmp_path, name)) == 3
+
+
+def test_a_name_the_reader_would_take_for_an_archive(tmp_path):
+    for name in ("lots!.gpkg", "lots;a.gpkg"):
+        write(squares(), tmp_path / "plain.gpkg").rename(tmp_path / name)
+        with pytest.raises(InputError, match="rename it"):
+            source_of(tmp_path, name)
+
+
 # ------------------------------------------------------------------------------------------------ soundness
+
+
+@pytest.mark.filterwarnings("ignore:invalid value encountered in linearrings")
+@pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf])
+def test_coordinates_that_are_no_numbers_are_left_out_by_name(tmp_path, value):
+    good, bad = box(-77, 40, -76.9, 40.1), shapely.polygons([(-77, 40), (value, 40), (-76.9, 40.1), (-77, 40)])
+    geopandas.GeoDataFrame(geometry=[good, bad], crs=4326).to_parquet(tmp_path / "lots.parquet")
+    source = source_of(tmp_path, "lots.parquet")
+    assert [(f.code, f.feature) for f in source.findings] == [("beyond-repair", "1")]
+    assert source.left_out == 1
 
 
 @given(

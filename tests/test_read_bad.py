@@ -52,6 +52,7 @@ LIVES = [
     ("cut_name.shp", "warning", "cut-name", "", 3, 0),
     ("truncated.shp", "error", "beyond-repair", "4", 3, 2),
     ("truncated.fgb", "error", "truncated", "", 3, 2),
+    ("bad_ring.parquet", "warning", "repaired", "0", 3, 0),
     ("bad_text.fgb", "warning", "walked", "", 5, 0),
     ("bad_number.geojson", "warning", "bad-number", "1", 3, 0),
 ]

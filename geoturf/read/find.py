@@ -139,8 +139,8 @@ def _file(path: Path, given: str, say: Say) -> list[Item]:
                 "not-gis", f"is a part of a shapefile; name its .shp{nearest(path.stem + '.shp', _shapes(path))}"
             )
             return []
-        if "!" in str(path.absolute()):
-            say.leave_out("unreadable", "'!' in its path means a place in an archive to the reader; rename it")
+        if {"!", ";"} & set(str(path.absolute())):  # pyogrio takes these for parts of an address
+            say.leave_out("unreadable", "'!' and ';' in a path cannot be read; rename it. It is left out")
             return []
         if suffix not in FORMATS:
             say.refuse("not-gis", f"is not a format geoturf reads; give a {TAKEN}")

@@ -41,10 +41,17 @@ def refuse_clashes(layers: list[SourceLayer], products: list[str], say: Say) -> 
     names = ("site", "area", "phase", "feature")
     table = pd.DataFrame({n: np.concatenate([one.table[n].to_numpy(object) for one in layers] or [[]]) for n in names})
     starts = np.cumsum([len(one.table) for one in layers])
-    if table.duplicated(["site", "area"]).any():
-        _twice(table.assign(layer=np.searchsorted(starts, table.index, side="right")), layers, say)
-    if len(pd.unique(table["phase"])) > 1 and table["site"].nunique() < len(table[["site", "phase"]].drop_duplicates()):
-        _phases(table.assign(layer=np.searchsorted(starts, table.index, side="right")), layers, say)
+    site, area, phase = (pd.factorize(table[name])[0] for name in ("site", "area", "phase"))
+    table["layer"] = np.searchsorted(starts, table.index, side="right")
+    if _distinct(site, area) < len(table):
+        _twice(table, layers, say)
+    if _distinct(site, phase) > len(np.unique(site)):
+        _phases(table, layers, say)
+
+
+def _distinct(left: np.ndarray, right: np.ndarray) -> int:
+    """How many different pairs of codes there are."""
+    return len(pd.unique(left * (right.max(initial=0) + 1) + right))
 
 
 def _products(layer: SourceLayer, products: list[str], say: Say) -> None:

@@ -144,7 +144,7 @@ def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], say: Say
     except shapely.errors.ShapelyError:
         mended, other = shapely.Polygon(), 0.0
     after = shapely.area(mended)
-    changes = [(area - before) / before if before > 0 else np.inf for area in (after, other)]
+    changes = [(area - before) / before if 0 < before < np.inf else np.inf for area in (after, other)]
     worst = max(changes, key=abs)
     if after <= 0 or not np.isfinite(worst) or abs(worst) > REPAIR_LIMIT:
         told = f"a repair would change its area by {worst:+.2%}" if np.isfinite(worst) else "it encloses no clear area"

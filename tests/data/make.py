@@ -17,7 +17,9 @@ from typing import Any
 import geopandas
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pyogrio
+from pyarrow import parquet
 from shapely import box
 
 HERE = Path(__file__).parent
@@ -179,8 +181,21 @@ def containers() -> None:
     path = write(squares(), "truncated.gpkg")
     cut(path, 0.3)
     pd.DataFrame({"site": ["A"]}).to_parquet(HERE / "no_geometry.parquet")
+    bad_ring_parquet()
     path = write(squares(2), "two_layers.gpkg", layer="lawns")
     pyogrio.write_dataframe(squares(2, y=400_000), path, layer="houses", append=True)
+
+
+def bad_ring_parquet() -> None:
+    """The first ring does not close, which shapely will not write: put into the column as bytes."""
+    squares(3).to_parquet(HERE / "bad_ring.parquet")
+    table = parquet.read_table(HERE / "bad_ring.parquet")
+    shapes = table.column("geometry").to_pylist()
+    points = [(2_000_000.0, 300_000.0), (2_000_100.0, 300_000.0), (2_000_100.0, 300_100.0)]
+    shapes[0] = struct.pack("<BIII", 1, 3, 1, 3) + b"".join(struct.pack("<dd", *p) for p in points)
+    at = table.schema.get_field_index("geometry")
+    column = pa.array(shapes, pa.binary())
+    parquet.write_table(table.set_column(at, table.schema.field(at), column), HERE / "bad_ring.parquet")
 
 
 def curves() -> None:
