@@ -1,53 +1,82 @@
 """What no layout of an area can beat: a proven lower bound on turf bought.
 
-Whatever rectangles of turf are laid along a bearing, however they are packed on rolls and shared between areas: a piece
-laid L long and v wide is cut at least (L + 2e) long and v wide, and a roll W wide yields pieces only in its usable width
-w, so its share of the roll is at least (W/w) (L + 2e) v. Shares add up over a pool.
+Let T be the area, W the width of a roll, w its usable width, e the end allowance, and lay any rectangles of turf along one
+bearing b: in strips or not, divided or not, packed on rolls and shared between areas in any way.
 
-*At one bearing.* Take the line at height v across the pile. The pieces on it cover its chords of turf; n of them leave at least
-all but n - 1 of the gaps between chords uncovered, so they take chords + 2e n + the gaps covered
->= chords + 2e + sum over gaps of min(gap, 2e). Integrated over v this is what `geoturf.layout.kernel.rows` gives.
+1. A piece laid L long and v wide is cut at least L + 2e long and v wide, and rolls yield pieces in their usable width only. So
+   it takes at least (W/w) (L + 2e) v of roll; this adds up over a pool. Of several stocked widths the least W/w holds.
+2. Lengthened by e at both ends the pieces are P + S, S the segment of length 2e along b (sums of sets are Minkowski's). They
+   cover T + S, since the pieces cover T. So turf bought >= (W/w) |T + S|.
+3. |T + S| is what `geoturf.layout.kernel.rows` gives: on a line along b, chords lengthened by e at both ends cover
+   chords + 2e + sum over gaps of min(gap, 2e).
+4. Over all bearings: turning b by d moves a point of S by r = e d at most, so T + S(b) lies in T + S(b') widened by r, and
+   |T + S(b')| >= |T + S(b)| - r p - pi r^2 c, where p is the perimeter of T + S(b') and c the number of parts. The border of
+   T + S is made of borders of T, each once, and of a segment 2e for each corner that is foremost across b, so
+   p <= perimeter(T) + 2e x corners.
 
-*At every bearing.* The integral of chords is the area A; the lines that meet turf have a measure of at least the least width
-of ... each bearing's shadow of the area, so no bearing takes less than (W/w) (A + 2e x least shadow).
+By 4 a bearing tried vouches for those about it. Halving the span with the lowest promise (branch and bound) brings the bound
+near the least over all bearings; it holds wherever that stops.
 """
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Sequence
 
 import numpy as np
 
 from geoturf.layout import kernel
 from geoturf.layout.roll import Roll
-from geoturf.layout.shape import Shape, turned
+from geoturf.layout.shape import SNAP_M, Shape, turned
+
+SPANS = 12  # of the half turn, to start with
+CLOSE = 2e-4  # of the area: how near to the least the bound is brought
+TRIED = 60  # bearings at most
+GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
 
 def bound_m2(shape: Shape, rolls: Sequence[Roll], bearing_deg: float) -> float:
     """Least turf (m2) that can be bought for the shape at ``bearing_deg``, or at any bearing if that is NaN."""
-    factor = min(roll.width_m / roll.usable_m for roll in rolls)
-    ends_m = rolls[0].ends_m
-    edges = shape.edges()
+    edges, ends_m = shape.edges(), rolls[0].ends_m
     if np.isnan(bearing_deg):
-        return factor * (shape.area_m2 + ends_m * least_shadow(shape))
+        lengthened = least_lengthened(shape, edges, ends_m)
+    else:
+        lengthened = _lengthened(edges, bearing_deg, ends_m)
+    snapped = SNAP_M * (2 * perimeter_m(edges) + 2 * ends_m * len(edges))
+    factor = min(roll.width_m / roll.usable_m for roll in rolls)
+    return float(max(0.0, factor * (lengthened - snapped) * (1 - GIVE)))
+
+
+def least_lengthened(shape: Shape, edges: np.ndarray, ends_m: float) -> float:
+    """No more than the least over all bearings of the area (m2) of the shape lengthened by half of ``ends_m`` both ways."""
+    border = perimeter_m(edges) + ends_m * len(edges)
+    parts = len(shape.rings)
+
+    def promise(bearing_deg: float, half_deg: float) -> tuple[float, float, float, float]:
+        area = _lengthened(edges, bearing_deg, ends_m)
+        r = 0.5 * ends_m * np.radians(half_deg)
+        return area - r * border - np.pi * r * r * parts, bearing_deg, half_deg, area
+
+    half = 90.0 / SPANS
+    spans = [promise((2 * k + 1) * half, half) for k in range(SPANS)]
+    heapq.heapify(spans)
+    least = min(span[3] for span in spans)
+    for _ in range((TRIED - SPANS) // 2):
+        if spans[0][0] >= least - CLOSE * shape.area_m2:
+            break
+        _, bearing, half, _ = heapq.heappop(spans)
+        for side in (-0.5, 0.5):
+            span = promise(bearing + side * half, half / 2)
+            least = min(least, span[3])
+            heapq.heappush(spans, span)
+    return spans[0][0]
+
+
+def perimeter_m(edges: np.ndarray) -> float:
+    """Length of all edges, holes included."""
+    return float(np.sum(np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1])))
+
+
+def _lengthened(edges: np.ndarray, bearing_deg: float, ends_m: float) -> float:
     view = turned(edges, bearing_deg)
-    return factor * kernel.rows(view.edges, view.vs, ends_m)
-
-
-def least_shadow(shape: Shape) -> float:
-    """Least measure (m), over all bearings, of the lines along it that meet the shape; from below: the widest part's least."""
-    parts = np.split(shape.points, np.cumsum(shape.rings)[:-1])
-    return max(_least_width(points) for points in parts)
-
-
-def _least_width(points: np.ndarray) -> float:
-    """Least distance of two parallel lines around the points: one of them lies on an edge of their hull."""
-    import shapely
-
-    hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))
-    if len(hull) < 4:
-        return 0.0
-    run = np.diff(hull, axis=0)
-    normal = np.column_stack([-run[:, 1], run[:, 0]]) / np.hypot(run[:, 0], run[:, 1])[:, None]
-    across = normal @ hull.T
-    return float(np.min(np.ptp(across, axis=1)))
+    return kernel.rows(view.edges, view.vs, ends_m)

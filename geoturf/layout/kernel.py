@@ -293,16 +293,26 @@ def _chords(edges, v, active, out):
 
 
 @_jit
-def rows(edges, levels, gap):
-    """Integral over v of chords + 2e where there is turf + sum of min(gap, 2e): `geoturf.layout.bound`. ``gap`` is 2e.
+def _mean_of_least(a, b, most):
+    """Mean of min(x, most) where x goes evenly from ``a`` to ``b``."""
+    low, high = max(0.0, min(a, b)), max(0.0, a, b)
+    if high <= most:
+        return 0.5 * (low + high)
+    if low >= most:
+        return most
+    part = (most - low) / (high - low)
+    return part * 0.5 * (low + most) + (1.0 - part) * most
 
-    Between two levels the chords are linear in v and min(gap, 2e) is concave, so the mean of both ends is exact or low.
-    """
+
+@_jit
+def rows(edges, vs, ends):
+    """Integral over v, where there is turf, of chords + ``ends`` + sum over gaps of min(gap, ``ends``): the area of the shape
+    lengthened by half of ``ends`` both ways along the pile (`geoturf.layout.bound`)."""
     n = len(edges)
     active, order = np.empty(n, np.int64), np.empty(n)
     total, count, taken = 0.0, 0, 0
-    for s in range(len(levels) - 1):
-        low, high = levels[s], levels[s + 1]
+    for s in range(len(vs) - 1):
+        low, high = vs[s], vs[s + 1]
         kept = 0
         for k in range(count):
             if edges[active[k], 3] > low:
@@ -313,17 +323,15 @@ def rows(edges, levels, gap):
             active[count] = taken
             count += 1
             taken += 1
-        _cross(edges, active, count, 0.5 * (low + high), order)
         if count < 2:
             continue
-        ends = 2 * gap
-        for v in (low, high):
-            right = 0.0
-            for k in range(0, count - 1, 2):
-                left = _at(edges, active[k], v)
-                if k:
-                    ends += min(gap, max(0.0, left - right))
-                right = _at(edges, active[k + 1], v)
-                ends += max(0.0, right - left)
-        total += 0.5 * ends * (high - low)
+        _cross(edges, active, count, 0.5 * (low + high), order)
+        length, right_low, right_high = ends, 0.0, 0.0
+        for k in range(0, count - 1, 2):
+            left_low, left_high = _at(edges, active[k], low), _at(edges, active[k], high)
+            if k:
+                length += _mean_of_least(left_low - right_low, left_high - right_high, ends)
+            right_low, right_high = _at(edges, active[k + 1], low), _at(edges, active[k + 1], high)
+            length += max(0.0, 0.5 * (right_low - left_low + right_high - left_high))
+        total += length * (high - low)
     return total
