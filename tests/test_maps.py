@@ -231,6 +231,7 @@ def test_unknown_numbers_are_left_open():
         ("waste_pct", ("waste", "%")),
         ("cross_seams", ("cross seams", "")),
         ("site", ("site", "")),
+        ("npv", ("net present value", "")),
     ],
 )
 def test_columns_are_said_in_words(name, said):

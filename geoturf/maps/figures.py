@@ -38,7 +38,7 @@ def said(name: str) -> tuple[str, str]:
     for suffix, unit in _UNITS.items():
         if name.endswith(suffix):
             return name.removesuffix(suffix).replace("_", " "), unit
-    return name.replace("_", " "), ""
+    return {"npv": "net present value"}.get(name, name.replace("_", " ")), ""
 
 
 def sparse(values: pd.Series, digits: int) -> str:

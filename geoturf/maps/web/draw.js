@@ -89,10 +89,12 @@ geoturf.tracePieces = function (scene, view, area, only = -1) {
 geoturf.drawSeams = function (scene, view, seen) {
   const { pen } = view, { seamStart, seamCross, seamRuns } = scene.pieces;
   for (const cross of [0, 1]) {
+    let rollWidth = Infinity; // of some 4.5 m, in pixels: lines are finer where rolls are narrow on the screen
     pen.beginPath();
     for (const { k, detailed } of seen) {
       if (!detailed) continue;
       const pile = geoturf.pixelPile(scene, view, k);
+      rollWidth = 450 * Math.hypot(pile.vx, pile.vy);
       for (let s = seamStart[k]; s < seamStart[k + 1]; s++) {
         if (seamCross[s] !== cross) continue;
         const [u, v, length] = seamRuns.subarray(3 * s, 3 * s + 3);
@@ -101,7 +103,8 @@ geoturf.drawSeams = function (scene, view, seen) {
         pen.lineTo(x + length * (cross ? pile.vx : pile.ux), y + length * (cross ? pile.vy : pile.uy));
       }
     }
-    geoturf.stroke(pen, cross ? geoturf.STYLE.cross : geoturf.STYLE.seam);
+    const style = cross ? geoturf.STYLE.cross : geoturf.STYLE.seam;
+    geoturf.stroke(pen, { ...style, width: Math.min(style.width, Math.max(0.7, rollWidth / 14)) });
   }
 };
 
