@@ -233,11 +233,11 @@ class Price:
     """``lines``: DataFrame of the price lines: line, section, phase, key, kind (material, labour, plant, service, general),
     product, description, quantity, unit, unit_price, amount (Decimal), row (of ``Takeoff.items``, -1 for general lines); amounts
     add up to the price.
-    ``sites``: phase, site, cost, price (Decimal; adds up to the totals to the cent). ``areas``: areas-aligned cost, price (Decimal).
+    ``sites``: site, cost, price (Decimal; adds up to the totals to the cent). ``areas``: areas-aligned cost, price (Decimal).
     ``totals``: build-up, name -> Decimal, in order; the last is ``price``. ``build_up``: step, base, rate, amount, subtotal.
     ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up, price; adds up down and across.
     ``phases``: phase, sites, areas, surface_area_m2, cost, price, price_per_ft2, price_per_m2.
-    ``alternates``: alternate, price, difference."""
+    ``alternates``: alternate, price, difference. ``lot_by_lot``: the price were every lot bought alone."""
 
     lines: pd.DataFrame
     sites: pd.DataFrame
@@ -247,6 +247,7 @@ class Price:
     build_up: pd.DataFrame
     phases: pd.DataFrame
     alternates: pd.DataFrame
+    lot_by_lot: Any = None
     findings: tuple[Finding, ...] = ()
 
 

@@ -13,6 +13,7 @@ reader that does not reckon sees the same figures. Bytes depend on the result al
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from pathlib import Path
@@ -30,6 +31,7 @@ from geoturf.rules.items import shown
 #: a cell holds 32,767 characters; longer text is cut, and says so
 LONGEST = 32_767
 _CUT = " … (cut)"
+_MOST_ARGUMENTS = 255  # of a function of a spreadsheet
 _MADE = datetime.datetime(2000, 1, 1)  # the same for every bid, so that the same bid gives the same bytes
 _KINDS = (("Materials", "material"), ("Labour", "labour"), ("Plant", "plant"), ("Services", "service"))
 
@@ -116,6 +118,7 @@ def _materials(book: _Book, items: pd.DataFrame) -> dict[int, int]:
     sheet = book.sheet("Materials", (14, 10, 34, 13, 8, 10, 13, 11, 12, 12, 110), heads)
     kept = items[items["scope_kind"].isin(["pool", "bid", "option"])]
     at: dict[int, int] = {}
+    pools: dict[tuple[Any, ...], list[str]] = {}  # cells of the pools' orders that a row of the bid adds up
     for row, item in enumerate(kept.itertuples(), start=1):
         at[item.Index] = row
         option = " (option)" if item.scope_kind == "option" else ""
@@ -123,18 +126,33 @@ def _materials(book: _Book, items: pd.DataFrame) -> dict[int, int]:
         sheet.write_number(row, 3, item.net, book.number)
         book.text(sheet, row, 4, item.unit)
         sheet.write_number(row, 5, item.allowance, book.percent if item.scope_kind != "bid" else book.plain)
-        net, allowance, size = (cell(row, column) for column in (3, 5, 8))
-        if item.scope_kind == "bid" or item.key == "turf":
-            sheet.write_number(row, 6, item.order, book.count)
+        same = pools.setdefault((item.key, item.product, str(item.width_m), item.order_size), [])
+        formula = _order(row, item, same)
+        if item.scope_kind == "pool":
+            same.append(cell(row, 6))
+        if formula:
+            sheet.write_formula(row, 6, formula, book.count, int(item.order))
         else:
-            sheet.write_formula(
-                row, 6, f"=ROUNDUP({net}*(1+{allowance})/{size}-0.000001,0)", book.count, int(item.order)
-            )
+            sheet.write_number(row, 6, item.order, book.count)
         book.text(sheet, row, 7, item.order_unit)
         sheet.write_number(row, 8, item.order_size, book.number)
         sheet.write_number(row, 9, item.order_by_site, book.count)
         book.text(sheet, row, 10, item.basis)
     return at
+
+
+def _order(row: int, item: Any, pools: list[str]) -> str:
+    """The formula of an order quantity; "" where it is no sum or rounding of this sheet: turf comes from the cut plan, and
+    where sites are pools they are rounded one by one."""
+    if item.scope_kind == "bid":
+        return f"=SUM({','.join(pools)})" if len(pools) <= _MOST_ARGUMENTS else ""
+    if item.key == "turf" or _whole(item.net * (1 + item.allowance) / item.order_size) != item.order:
+        return ""
+    return f"=ROUNDUP({cell(row, 3)}*(1+{cell(row, 5)})/{cell(row, 8)}-0.000001,0)"
+
+
+def _whole(packages: float) -> int:
+    return max(0, math.ceil(packages - 1e-6))
 
 
 def _lines(book: _Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -> int:
@@ -288,6 +306,8 @@ def _summary(book: _Book, sheet: Any, result: Result, total: str) -> None:
     book.text(sheet, 7, 0, f"Price a {unit}, {bid.currency}")
     a_unit = float(price.totals["price"]) / surface if surface else 0.0
     sheet.write_formula(7, 1, "=IF(B5>0,ROUND(B7/B5,2),0)", book.money, round(a_unit, 2))
+    book.text(sheet, 8, 0, "Price were every lot bought alone")
+    sheet.write_number(8, 1, float(price.lot_by_lot), book.money)
     _phases(book, sheet, price, unit, size)
 
 
@@ -297,9 +317,9 @@ def _phases(book: _Book, sheet: Any, price: Price, unit: str, size: float) -> No
     for place, head in enumerate(
         ("phase", "sites", "areas", f"surface, {unit}", "direct cost", "price", f"price a {unit}")
     ):
-        book.text(sheet, 9, place, head, book.head)
+        book.text(sheet, 10, place, head, book.head)
     direct = price.schedule.groupby("phase")["amount"].sum()
-    for row, phase in enumerate(price.phases.itertuples(), start=10):
+    for row, phase in enumerate(price.phases.itertuples(), start=11):
         book.text(sheet, row, 0, phase.phase)
         sheet.write_number(row, 1, phase.sites, book.count)
         sheet.write_number(row, 2, phase.areas, book.count)

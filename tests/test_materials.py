@@ -476,9 +476,9 @@ def test_many_areas_at_once_are_each_on_their_own():
 @pytest.mark.parametrize(
     ("key", "value", "said"),
     [
-        ("truck", "0 yd^3", "truck must be more than zero"),
-        ("infill_bag", "0 lb", "infill_bag must be more than zero"),
-        ("rates", {"turf": "0 ft^2/h"}, "turf must be more than zero"),
+        ("truck", "0 yd^3", "must be more than zero"),
+        ("infill_bag", "0 lb", "must be more than zero"),
+        ("rates", {"turf": "0 ft^2/h"}, "must be more than zero"),
         ("fabric_overlap", "7 ft", "fabric_overlap must be less than"),
         ("dig_depth", "4 lb", "not a length"),
         ("soil", "gold", "sand"),

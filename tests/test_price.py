@@ -285,6 +285,20 @@ def test_costs_that_are_assumed_are_told():
     assert "aggregate" in told[0].message and "infill" not in told[0].message and "glue" not in told[0].message
 
 
+def test_every_lot_alone_costs_more():
+    rows = [{"width_ft": 10, "length_ft": 40, "site": f"lot {n}"} for n in range(4)]
+    land = ground(rows)
+    laid = plan(land)
+    taken = [
+        materials.takeoff(land, edges(land), laid, PRODUCTS, MaterialRules(pool=p), EdgeRules())
+        for p in ("phase", "site")
+    ]
+    pooled, alone = (price(land, laid, one, PRODUCTS, PriceRules(), "USD") for one in taken)
+    assert (
+        pooled.lot_by_lot == alone.totals["price"] > pooled.totals["price"]
+    )  # this plan shares no roll, so turf is the same
+
+
 # ------------------------------------------------------------------------------------------------ alternates
 
 

@@ -28,10 +28,10 @@ HOSTILE = [
 ]
 
 
-def result(rows=LOTS, name="Invented bid", units="us", findings=(), **rules):
+def result(rows=LOTS, name="Invented bid", units="us", findings=(), pool="phase", **rules):
     land = ground(rows)
     laid = plan(land)
-    taken = materials.takeoff(land, edges(land), laid, PRODUCTS, MaterialRules(), EdgeRules())
+    taken = materials.takeoff(land, edges(land), laid, PRODUCTS, MaterialRules(pool=pool), EdgeRules())
     money = price(land, laid, taken, PRODUCTS, PriceRules(**rules), "USD")
     bid = SimpleNamespace(name=name, currency="USD", units=units)
     source = SimpleNamespace(left_out=0)
@@ -82,7 +82,7 @@ class Reckoner:
             "cells": self.cells,
             "ROUND": rounded,
             "ROUNDUP": lambda value, places: rounded(value, places, ROUND_UP),
-            "SUM": lambda values: round(float(sum(values)), 9),
+            "SUM": lambda *values: round(float(np.sum(np.hstack(values))), 9),
             "SUMIF": lambda where, what, values: float(sum(v for w, v in zip(where, values, strict=True) if w == what)),
             "EXACT": lambda values, one: np.array([value == one for value in values]),
             "SUMPRODUCT": lambda values: float(sum(values)),
@@ -95,8 +95,10 @@ def formulas(book):
     return [(s.title, c.coordinate) for s in book for row in s.iter_rows() for c in row if c.data_type == "f"]
 
 
-def test_every_formula_gives_the_figure_beside_it(tmp_path):
-    book, shown = written(tmp_path / "bid.xlsx", result(waste="2 %", minimum="90000 USD"))
+@pytest.mark.parametrize("pool", ["phase", "site"])
+def test_every_formula_gives_the_figure_beside_it(tmp_path, pool):
+    extras = [{"title": "Permit", "price": "120 USD/site"}]
+    book, shown = written(tmp_path / "bid.xlsx", result(waste="2 %", minimum="90000 USD", pool=pool, extras=extras))
     reckoner = Reckoner(book)
     places = formulas(book)
     assert len(places) > 150

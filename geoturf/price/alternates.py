@@ -1,8 +1,10 @@
-"""What the bid would be with something else."""
+"""What the bid would be with something else, or without sharing."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
 
 import pandas as pd
 
@@ -27,11 +29,28 @@ def alternates(
         kept = items[~items["key"].isin(_with_work(one.leave_out))]
         added = options[options["key"].isin(_with_work(one.add))]
         instead = {name: products[one.products.get(name, name)] for name in products}
-        lines = work_lines(pd.concat([kept, added]), dict(rules.costs) | one.costs, instead)
-        lines = pd.concat([lines, extras], ignore_index=True)
-        cents = price_cents(lines, build_up(lines, rules))
+        cents = _again(pd.concat([kept, added]), dict(rules.costs) | one.costs, instead, extras, rules)
         rows.append((one.title, decimal_of(cents), decimal_of(cents - base)))
     return pd.DataFrame(rows, columns=["alternate", "price", "difference"])
+
+
+def lot_by_lot(takeoff: Takeoff, extras: pd.DataFrame, products: Mapping[str, Product], rules: PriceRules) -> Decimal:
+    """What the bid would be were every lot bought alone: rounded up lot by lot, turf cut lot by lot by the plain rule."""
+    items = takeoff.items[takeoff.items["scope_kind"] == "pool"]
+    alone = items.assign(order=items["order_by_site"])
+    return decimal_of(_again(alone, dict(rules.costs), products, extras, rules))
+
+
+def _again(
+    items: pd.DataFrame,
+    costs: Mapping[str, Any],
+    products: Mapping[str, Product],
+    extras: pd.DataFrame,
+    rules: PriceRules,
+) -> int:
+    """The price in cents of other items or costs."""
+    lines = pd.concat([work_lines(items, costs, products), extras], ignore_index=True)
+    return price_cents(lines, build_up(lines, rules))
 
 
 def _with_work(keys: tuple[str, ...]) -> list[str]:

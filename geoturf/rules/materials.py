@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import model_validator
+from pydantic import ValidationInfo, field_validator, model_validator
 
 from geoturf.rules.base import (
     COMMON,
@@ -32,6 +32,20 @@ LIFTS = "Ohio DOT CMS 304.04: 4 in for rollers under 10 tons"
 LAP = "Caltrans Standard Specifications 26-1.03C: at least 2 ft"
 
 
+_SIZES = (
+    "truck_m3", "earth_step_m3", "lift_m", "aggregate_step_kg", "fabric_roll_width_m", "fabric_roll_length_m",
+    "below_roll_width_m", "below_roll_length_m", "odour_bag_kg", "tape_roll_m", "adhesive_covers_m", "glue_covers_m2",
+    "fabric_spacing_m", "nail_box_kg", "edging_board_m", "stake_spacing_m", "infill_bag_kg", "hours_a_day_h", "lift_limit_kg",
+)  # fmt: skip
+
+
+def positive(value: float) -> float:
+    """A size or a rate, which is divided by."""
+    if value <= 0:
+        raise ValueError("must be more than zero")
+    return value
+
+
 class Rates(Rules):
     """What one crew gets done in an hour. Every one is the user's own to set."""
 
@@ -47,10 +61,10 @@ class Rates(Rules):
     infill_m2_per_h: AreaRate = rule("400 ft^2/h", "infill spread and broomed")
     caps: Number = rule(3, "irrigation heads capped or lines rerouted an hour")
 
-    @model_validator(mode="after")
-    def _work_gets_done(self) -> Rates:
-        _positive(self, [name for name in type(self).model_fields if name != "setup_h"])
-        return self
+    @field_validator("*")
+    @classmethod
+    def _gets_done(cls, value: float, info: ValidationInfo) -> float:
+        return value if info.field_name == "setup_h" else positive(value)
 
 
 class MaterialRules(Rules):
@@ -127,27 +141,15 @@ class MaterialRules(Rules):
     lift_limit_kg: Mass = rule("50 lb", "what one person may lift, for the lifting caution")
     rates: Rates = rule({}, "production rates of a crew")
 
+    @field_validator(*_SIZES)
+    @classmethod
+    def _holds_something(cls, value: float) -> float:
+        return positive(value)
+
     @model_validator(mode="after")
-    def _packages_hold_something(self) -> MaterialRules:
-        may_be_zero = {
-            "dig_depth_m",
-            "base_depth_m",
-            "caps_per_site",
-            "reroutes_per_site",
-            "relative_compaction",
-            "moisture",
-        }
-        kinds = ("overlap", "allowance", "rate", "density", "swell")
-        sizes = [n for n, v in self if isinstance(v, float) and n not in may_be_zero and not any(k in n for k in kinds)]
-        _positive(self, sizes)
+    def _laps_fit(self) -> MaterialRules:
         for name in ("fabric", "below"):
             lap = getattr(self, f"{name}_overlap_m")
             if lap >= min(getattr(self, f"{name}_roll_width_m"), getattr(self, f"{name}_roll_length_m")):
                 raise ValueError(f"{name}_overlap must be less than the width and the length of its roll")
         return self
-
-
-def _positive(rules: Rules, names: object) -> None:
-    for name in names:
-        if getattr(rules, name) <= 0:
-            raise ValueError(f"{type(rules).model_fields[name].alias} must be more than zero")

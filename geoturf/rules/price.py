@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Literal
 
-from pydantic import model_validator
+from pydantic import ValidationInfo, field_validator, model_validator
 
 from geoturf.rules.base import COMMON, Fraction, Price, Rules, rule
 from geoturf.rules.items import GENERAL_SECTION, ITEMS
@@ -63,12 +63,13 @@ class Costs(Rules):
     broom: Price = rule("105 USD/day", "power broom")
     spreader: Price = rule("48 USD/day", "infill spreader")
 
-    @model_validator(mode="after")
-    def _fit_their_items(self) -> Costs:
-        faults = [f"{key}: {misfit(key, money)}" for key, money in self if money is not None and misfit(key, money)]
-        if faults:
-            raise ValueError("; ".join(faults))
-        return self
+    @field_validator("*")
+    @classmethod
+    def _fits_its_item(cls, money: Money | None, info: ValidationInfo) -> Money | None:
+        fault = misfit(info.field_name or "", money) if money is not None else ""
+        if fault:
+            raise ValueError(fault)
+        return money
 
 
 class Extra(Rules):
