@@ -270,10 +270,14 @@ def test_a_layer_on_another_datum_is_brought_over():
     assert shapely.hausdorff_distance(found.areas.geometry[0], found.context.geometry[0]) < 1e-3
 
 
-def test_a_site_wider_than_ten_kilometres_gets_a_frame_an_area():
-    near, far = square(-81.2, 39.83, 30), square(-81.0, 39.83, 30)
-    assert measured([near, far], 4326, site=["one", "one"]).areas.frame.tolist() == [0, 1]
-    assert measured([near, square(-81.19, 39.83, 30)], 4326, site=["one", "one"]).areas.frame.tolist() == [0, 0]
+def test_a_site_wider_than_ten_kilometres_gets_a_frame_a_square():
+    """17 km apart: two frames, neighbours still share theirs, every area is right, and a note says so."""
+    lots = [square(lon, 39.83, 100) for lon in (-81.2, -81.0, -81.1995, -80.9995)]
+    found = measured(lots, 4326, site=["one"] * 4)
+    assert found.areas.frame.tolist() == [0, 1, 0, 1]
+    assert [f.site for f in found.findings if f.code == "wide-site"] == ["one"]
+    assert found.areas.ground_area_m2.tolist() == pytest.approx([geodesic(lot)[0] for lot in lots], rel=1e-7)
+    assert measured([lots[0], square(-81.19, 39.83, 30)], 4326, site=["one"] * 2).areas.frame.tolist() == [0, 0]
 
 
 def test_the_areas_own_elevation_counts_and_the_sites_mean_fills_in():

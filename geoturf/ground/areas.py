@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 import shapely
@@ -21,9 +23,9 @@ NUMBERS = ("pile_bearing_deg", "slope_pct", "aspect_deg", "elevation_m", "caps")
 def measure(source: Source, rules: GroundRules) -> Ground:
     """Every turf area and parcel of a bid at true scale, with what lies around it.
 
-    Areas of a site share a frame, so that neighbours meet and one layout serves them; a site wider than 10 km gets one frame an
-    area (see `geoturf.ground.frames`). ``ground_area_m2`` is the ellipsoidal area times (1 + h/R)^2 with the area's own elevation
-    h; an area that states none takes the mean of its site, and 0 where the whole site states none, which one note says.
+    Areas of a site share a frame, so that neighbours meet and one layout serves them; a site wider than 10 km gets several (see
+    `geoturf.ground.frames`), which a note says. ``ground_area_m2`` is the ellipsoidal area times (1 + h/R)^2 with the area's own
+    elevation h; an area that states none takes the mean of its site, and 0 where the whole site states none, which one note says.
     ``surface_area_m2`` is the ground area over cos(atan(slope)).
 
     Accuracy: area and perimeter within 1 ppm of the geodesic value for areas up to 1 km across, in any CRS of PROJ's.
@@ -45,7 +47,7 @@ def measure(source: Source, rules: GroundRules) -> Ground:
     table["geometry"] = placed(shape, made, frame)
     areas = _figures(table, made, rules)
     around = context.place(source, made, frame, box)
-    notes = (*lost, *told, *_unknown(areas))
+    notes = (*lost, *told, *_assumed(areas))
     return Ground(areas, around, _nothing_taken(), made, _wkt(priced[0]), notes)
 
 
@@ -147,22 +149,21 @@ def _reachable(table: pd.DataFrame, shape: Outline) -> tuple[pd.DataFrame, Outli
 _PLACE = ("file", "layer", "feature", "site", "area")
 
 
-def _unknown(areas: pd.DataFrame):
-    """Notes on what was assumed: elevation, fall line."""
+def _assumed(areas: pd.DataFrame) -> Iterator[Finding]:
+    """Notes on what was assumed: elevation, fall line, neighbours in a very wide site."""
     flat = int(areas["elevation_m"].isna().sum())
     if flat:
         what = "no area states" if flat == len(areas) else f"{flat} of {len(areas)} areas do not state"
-        yield Finding(
-            "note",
-            "no-elevation",
-            f"{what} an elevation: taken as the site's mean, or 0 where the site has none "
-            "(1,000 ft of elevation add 0.01 % of area)",
-        )
+        how = "taken as the site's mean, or 0 where the site has none (1,000 ft of elevation add 0.01 % of area)"
+        yield Finding("note", "no-elevation", f"{what} an elevation: {how}")
     guessed = int(((areas["laid_stretch"] > 1) & areas["aspect_deg"].isna()).sum())
     if guessed:
-        yield Finding(
-            "note", "no-aspect", f"{guessed} sloping areas state no aspect_deg: taken to fall along their long side"
-        )
+        told = f"{guessed} sloping areas state no aspect_deg: taken to fall along their long side"
+        yield Finding("note", "no-aspect", told)
+    count = areas.groupby("site", sort=False)["frame"].nunique()
+    for site in count.index[count > 1]:
+        told = f"is over 10 km wide: measured in {count[site]} parts, and no seam is seen between areas of two parts"
+        yield Finding("note", "wide-site", told, site=site)
 
 
 def _nothing_taken() -> pd.DataFrame:

@@ -3,9 +3,10 @@
 A frame is a transverse Mercator plane about the site's middle, with k = 1 on its meridian, times (1 + h/R): lengths at the
 site's elevation h, R = sqrt(M N). It is conformal, so a rectangle laid in it is a rectangle on the ground, and a border between
 two areas of a site stays one line. Away from the meridian lengths are too long by x^2 / 2R^2, 0.3 ppm at the side of a site 10 km
-wide. A site wider than that (`WIDEST_M`) is no lot, and keeps no single frame: each of its areas gets its own.
+wide. A site wider than that (`WIDEST_M`) is no lot and keeps no single frame: it is ruled in squares of half that side, and the
+areas with their middles in one square share a frame.
 
-An edge is straight in the frame, which is the geodesic between its vertices to 0.01 mm over 1 km. So no edge is densified: a line
+An edge is straight in the frame, which is the geodesic between its vertices to 0.02 mm over 1 km. So no edge is densified: a line
 that is straight in the *file's* plane may bow from the geodesic (2 cm over 1 km along a parallel at 45 degrees, some ppm of
 area), but which of the two was meant a file cannot say, and the geodesic is what every CRS agrees on.
 """
@@ -25,6 +26,7 @@ from geoturf.ground.mercator import Ellipsoid
 from geoturf.model import Frames
 
 WIDEST_M = 10_000.0
+_METRES_PER_DEGREE = 111_320.0
 _AT_ONCE = 1 << 15  # vertices
 
 
@@ -73,7 +75,8 @@ def frames_for(
     west, east = bounds[:, 0] - bounds[first[site], 0], bounds[:, 2] - bounds[first[site], 0]
     turn = np.round((west + east) / 720) * 360  # areas of a site on either side of the antimeridian
     box = bounds - np.column_stack([turn, np.zeros_like(turn), turn, np.zeros_like(turn)])
-    frame = _codes(np.where(_wide(site, box)[site], len(first) + np.arange(len(site)), site))
+    squares = _squares(site, box)
+    frame = _codes(np.column_stack([site, squares])) if squares.any() else site
     whole = boxes(frame, box)
     lat0 = (whole[:, 1] + whole[:, 3]) / 2
     frames = Frames(
@@ -181,14 +184,13 @@ def _pieces(frames: Frames, frame: np.ndarray) -> Iterator[tuple[Ellipsoid, Any,
             yield geodetic.ellipsoid_of(geographic), rows, frame[rows]
 
 
-def _wide(site: np.ndarray, box: np.ndarray) -> np.ndarray:
-    """Whether each site is wider than one frame bears."""
-    whole = boxes(site, box)
-    middle = np.radians((whole[:, 1] + whole[:, 3]) / 2)
-    metres_per_degree = 111_320.0
-    high = (whole[:, 3] - whole[:, 1]) * metres_per_degree
-    broad = (whole[:, 2] - whole[:, 0]) * metres_per_degree * np.cos(middle)
-    return np.maximum(high, broad) > WIDEST_M
+def _squares(site: np.ndarray, box: np.ndarray) -> np.ndarray:
+    """Column and row of the square that each area's middle lies in, shape (k, 2); 0 in a site that one frame bears."""
+    west, south, east, north = boxes(site, box)[site].T
+    metres = _METRES_PER_DEGREE * np.column_stack([np.cos(np.radians((south + north) / 2)), np.ones(len(site))])
+    middle = (box[:, :2] + box[:, 2:]) / 2 - np.column_stack([west, south])
+    wide = (np.column_stack([east - west, north - south]) * metres > WIDEST_M).any(axis=1)
+    return np.where(wide[:, None], np.floor(middle * metres / (WIDEST_M / 2)), 0).astype(int)
 
 
 def boxes(group: np.ndarray, box: np.ndarray) -> np.ndarray:
@@ -207,8 +209,8 @@ def _means(group: np.ndarray, values: np.ndarray) -> np.ndarray:
 
 
 def _codes(group: np.ndarray) -> np.ndarray:
-    """0, 1, 2 ... in order of first appearance."""
-    _, first, inverse = np.unique(group, return_index=True, return_inverse=True)
+    """0, 1, 2 ... for the different rows of ``group``, in order of first appearance."""
+    _, first, inverse = np.unique(group, axis=0, return_index=True, return_inverse=True)
     rank = np.empty(len(first), int)
     rank[np.argsort(first)] = np.arange(len(first))
     return rank[inverse]

@@ -52,9 +52,11 @@ class Border:
 def divide(ground: Ground, parcels: pd.DataFrame, lawn: np.ndarray, least_m2: float) -> tuple[np.ndarray, np.ndarray]:
     """The yards of each lawn, shape (n, 3) in the order of `YARDS`, empty where there is none; and which parcels could be told
     (n,): the others keep their lawn whole, in the first column. Parts under ``least_m2`` stay with the lawn's largest part."""
-    front_deg = street_side_deg(ground, parcels)
     house = _houses(ground, parcels)
-    told = np.isfinite(front_deg) & ~shapely.is_empty(house)
+    built = np.flatnonzero(~shapely.is_empty(house))
+    front_deg = np.full(len(parcels), np.nan)
+    front_deg[built] = street_side_deg(ground, parcels.iloc[built])
+    told = np.isfinite(front_deg)
     yards = np.full((len(lawn), 3), shapely.Polygon(), dtype=object)
     yards[~told, 0] = lawn[~told]
     yards[told] = _cut(lawn[told], house[told], front_deg[told], least_m2)
@@ -131,7 +133,8 @@ def _drive_side(ground: Ground, parcels: pd.DataFrame, border: Border, is_open: 
 
 def _reaches(border: Border, things: np.ndarray) -> np.ndarray:
     """Whether each step of border lies within `_GAP_M` of its parcel's ``things``."""
-    return shapely.distance(border.middle, things[border.owner]) <= _GAP_M
+    shapely.prepare(things)
+    return shapely.dwithin(things[border.owner], border.middle, _GAP_M)
 
 
 def _itself(parcel: np.ndarray, other: np.ndarray) -> np.ndarray:
