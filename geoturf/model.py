@@ -85,7 +85,7 @@ class Source:
     layers: tuple[SourceLayer, ...]
     findings: tuple[Finding, ...]
     inputs: tuple[tuple[str, str], ...]  # (path as given, SHA-256)
-    left_out: int  # features or files that should have been priced and are not
+    left_out: int  # features left out as errors (all of a file, where they can be counted; else one for the file)
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """Every row of bad input that reading meets (tests/data: one fault a file, named for it). The rule: what can be mended
 without a guess is mended and told; what cannot is left out by name while the rest lives; nothing left to price is a refusal."""
 
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -85,8 +86,8 @@ DEAD = [
     ("not_a_zip.zip", "unreadable", "no zip"),
     ("no_shx.shp", "unreadable", ".shx is missing"),
     ("no_geometry.parquet", "unreadable", "without geometry"),
-    ("virtual.geojson", "unreadable", "no GeoJSON"),
-    ("pipeline.geojson", "unreadable", "no GeoJSON"),
+    ("virtual.geojson", "unreadable", "virtual dataset"),
+    ("pipeline.geojson", "unreadable", "virtual dataset"),
     ("hole_wound_as_shell.shp", "beyond-repair", "Nested shells"),
 ]
 
@@ -177,6 +178,43 @@ def test_a_wrong_mapping_names_the_nearest_column():
 def test_a_wrong_layer_names_the_nearest():
     (finding,) = refusal({"path": "two_layers.gpkg", "layer": "lawn"})
     assert "did you mean 'lawns'" in finding.message
+
+
+def test_a_mapping_without_dbf_says_so():
+    (finding,) = (f for f in refusal({"path": "no_dbf.shp", "columns": {"site": "LOT"}}) if f.severity == "error")
+    assert "is its .dbf missing?" in finding.message
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "<kml/><OGRVRTDataSource><OGRVRTLayer><SrcDataSource>x.shp</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>",
+        "<OGRVRTDataSource><!-- <kml> --></OGRVRTDataSource>",
+        "<html>kml</html>",
+        "<!-- <kml> --><other/>",
+    ],
+)
+def test_kml_that_is_none_never_reaches_the_reader(tmp_path, text):
+    (tmp_path / "lawns.kml").write_text(text)
+    with pytest.raises(InputError) as refused:
+        read(make_bid({"layers": [{"path": "lawns.kml"}], "folder": str(tmp_path)}))
+    assert refused.value.findings[0].code == "unreadable"
+
+
+def test_a_bad_member_of_a_zip_leaves_the_others(tmp_path):
+    with zipfile.ZipFile(tmp_path / "sent.zip", "w") as archive:
+        archive.write(DATA / "leading_zeros.geojson", "good.geojson")
+        archive.write(DATA / "text.shp", "bad.shp")
+    source = read(make_bid({"layers": [{"path": "sent.zip"}], "folder": str(tmp_path)}))
+    assert [(f.code, f.layer) for f in source.findings] == [("unreadable", "bad.shp")]
+    assert (source.left_out, len(source.layers[0].table)) == (1, 3)
+
+
+def test_a_wrong_name_in_a_zip_of_one_is_refused(tmp_path):
+    with zipfile.ZipFile(tmp_path / "sent.zip", "w") as archive:
+        archive.write(DATA / "leading_zeros.geojson", "good.geojson")
+    with pytest.raises(InputError, match="did you mean 'good'"):
+        read(make_bid({"layers": [{"path": "sent.zip", "layer": "gud"}], "folder": str(tmp_path)}))
 
 
 def test_hostile_text_stays_text():

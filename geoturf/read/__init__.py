@@ -22,7 +22,6 @@ from itertools import groupby
 import geopandas
 import numpy as np
 import pyarrow as pa
-import shapely
 
 from geoturf.bid import Bid
 from geoturf.errors import InputError
@@ -118,7 +117,7 @@ def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
     geometry, kept = loaded.geometry.copy(), np.ones(len(loaded.ids), bool)
     if role in _ANY_GEOMETRY:
         geometry[rows] = shapes.flat(geometry[rows], say)
-        kept[rows] = ~(shapely.is_missing(geometry[rows]) | shapely.is_empty(geometry[rows]))
+        kept[rows] = shapes.drawn(geometry[rows], loaded.ids[rows], say)
     else:
         bad = {k: loaded.bad[row] for k, row in enumerate(rows.tolist()) if row in loaded.bad}
         geometry[rows], kept[rows] = shapes.polygons(geometry[rows], loaded.ids[rows], bad, role in PRICED, say)

@@ -38,6 +38,9 @@ SHAPEFILE_PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
 _BESIDE = {*SHAPEFILE_PARTS, ".sbn", ".sbx", ".qix", ".qmd", ".qml", ".xml", ".txt", ".md", ".csv", ".pdf", ".toml", ""}
 _ELSEWHERE = re.compile(r"^/vsi|://|^\s*[<{]|^(?![A-Za-z]:[\\/])[A-Za-z_0-9]{2,}:", re.IGNORECASE)
 _HEAD = 65_536
+_KML = re.compile(rb"\A(?:\xef\xbb\xbf)?(?:\s|<\?.*?\?>|<!--.*?-->)*<(?:\w+:)?kml[\s>]", re.DOTALL)
+#: what GDAL's virtual drivers look for anywhere in a file's head, whatever else it is
+_VIRTUAL = re.compile(rb"OGRVRTDataSource|OGRWFSDataSource|gdal_streamed_alg", re.IGNORECASE)
 TAKEN = "shapefile (.shp, or zipped), GeoJSON, GeoPackage, FlatGeobuf, GeoParquet or KML"
 
 
@@ -163,11 +166,8 @@ def _zip(path: Path, given: str, say: Say) -> list[Item]:
     try:
         with zipfile.ZipFile(path) as archive:
             names = [n for n in archive.namelist() if PurePosixPath(n).suffix.lower() in FORMATS and not _hidden(n)]
-            faults = {}
-            for name in sorted(names):
-                with archive.open(name) as file:
-                    faults[name] = _fault(file.read(_HEAD), FORMATS[PurePosixPath(name).suffix.lower()])
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
+            faults = {name: _member_fault(archive, name) for name in sorted(names)}
+    except (zipfile.BadZipFile, OSError) as error:
         say.leave_out("unreadable", f"is no zip that can be opened ({error}); the file is left out")
         return []
     if not names:
@@ -178,16 +178,25 @@ def _zip(path: Path, given: str, say: Say) -> list[Item]:
     return [Item(given, path, name) for name, fault in faults.items() if not fault]
 
 
+def _member_fault(archive: zipfile.ZipFile, name: str) -> str:
+    try:
+        with archive.open(name) as file:
+            return _fault(file.read(_HEAD), FORMATS[PurePosixPath(name).suffix.lower()])
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
+        return f"cannot be taken out of the zip ({error})"
+
+
 def _fault(head: bytes, kind: str) -> str:
     """Why the first bytes are not those of a ``kind``, or nothing."""
     if not head:
         return "is empty"
     if kind in _MAGIC:
         return "" if head.startswith(_MAGIC[kind]) else f"is no {kind}, whatever its name says"
-    text = head.lstrip(b"\xef\xbb\xbf \t\r\n")
+    if _VIRTUAL.search(head):
+        return "is a virtual dataset, which may point anywhere"
     if kind == "KML":
-        return "" if text.startswith(b"<") and b"<kml" in text else "is no KML, whatever its name says"
-    if not text.startswith(b"{") or b"gdal_streamed_alg" in head:
+        return "" if _KML.match(head) else "is no KML, whatever its name says"
+    if not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
         return "is no GeoJSON, whatever its name says"
     if b'"Topology"' in head or (b'"esriGeometry' in head and b'"FeatureCollection"' not in head):
         return "is JSON of another kind than GeoJSON"

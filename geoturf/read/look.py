@@ -64,7 +64,7 @@ def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
     if not wanted and len(held) > 1:
         say.refuse("several-layers", f'holds {len(held)} layers ({listed(names)}); say which: layer = "{names[0]}"')
         return []
-    if wanted and wanted not in names and not (len(held) == 1 and not held[0].layer):
+    if wanted and wanted not in names and not (len(held) == 1 and not held[0].inner):
         say.refuse("no-such-layer", f"has no layer '{wanted}'{nearest(wanted, names)}; it holds {listed(names)}")
         return []
     return [one for one in held if one.name == wanted] if wanted in names else held

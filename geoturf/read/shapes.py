@@ -94,6 +94,14 @@ def flat(shapes: np.ndarray, say: Say) -> np.ndarray:
     return shapes
 
 
+def drawn(shapes: np.ndarray, ids: np.ndarray, say: Say) -> np.ndarray:
+    """Mask of the shapes of any kind that are there at all."""
+    there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
+    for row in np.flatnonzero(~there):
+        say.warn("no-geometry", "has no geometry; it is left out", feature=str(ids[row]))
+    return there
+
+
 def polygons(
     shapes: np.ndarray, ids: np.ndarray, bad: dict[int, str], priced: bool, say: Say
 ) -> tuple[np.ndarray, np.ndarray]:
