@@ -22,6 +22,7 @@ COLUMNS = [
 
 _KINDS = ("pool", "site", "bid", "option")
 _AS_POOL = "as its pool's, rounded up for this site alone"
+_CUT_ALONE = "this site's pieces cut alone, longest first, side by side while they fit"
 
 
 def takeoff_rows(
@@ -40,7 +41,8 @@ def takeoff_rows(
     pools = pd.concat([_rows(sums, packages), turf_pools(plan, products)], ignore_index=True)
     sites = _rows(q.groupby([phase, site], sort=False).sum(), packages)
     sites = pd.concat([sites, turf_sites(areas, plan, products)], ignore_index=True)
-    sites = sites.assign(basis=_AS_POOL, basis_metric=_AS_POOL, order_by_site=sites["order"])
+    said = np.where(sites["key"] == "turf", _CUT_ALONE, _AS_POOL)
+    sites = sites.assign(basis=said, basis_metric=said, order_by_site=sites["order"])
     pools = _with_site_orders(pools, sites, rules.pool)
     put_in_words(pools, sums, settings)
     options = _rows(extra, packages)

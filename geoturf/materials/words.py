@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf import data
+from geoturf.materials.packages import whole
 from geoturf.materials.quantities import densities, swell_factor
 from geoturf.rules import EdgeRules, MaterialRules
 from geoturf.rules.base import key_of
@@ -49,10 +50,12 @@ def _rounding(row: Any, system: str) -> str:
     if abs(packages - row.order) < 1e-6:
         return ""
     more = f" + {100 * row.allowance:g} %" if row.allowance else ""
-    package = f"x {row.order_unit}" if ITEMS[row.key].package else row.order_unit
-    if ITEMS[row.key].package and row.order_size != 1:
+    counted = ITEMS[row.key].package or row.order_unit == "lot"
+    package = f"x {row.order_unit}" if counted else row.order_unit
+    if counted and row.order_size != 1:
         package += " of " + say(f"{{size:{_SAID[row.unit]}}}", {"size": row.order_size}, system)
-    return f";{more} = {packages:,.2f} {package}, rounded up to {row.order:,}"
+    by_site = "site by site " if row.order != whole(packages) else ""
+    return f";{more} = {packages:,.2f} {package}, rounded up {by_site}to {row.order:,}"
 
 
 def _derived(group: dict[str, float], settings: dict[str, Any]) -> dict[str, float]:
