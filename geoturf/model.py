@@ -121,7 +121,7 @@ class Ground:
       laid_stretch: float, 1 or what the laying plane is drawn out by along laid_fall_deg (NaN where 1), from the centroid
         (`geoturf.plane.from_laid` goes back)
     ``context``: DataFrame: role (building, paving, exclude, street, view, parcel), frame, geometry, file, layer (as the bid
-      calls it), feature; a part of a context feature stands once for each frame it comes near.
+      calls it), feature, part (0 ..); a part of a context feature stands once for each frame it comes near.
     ``taken``: DataFrame of what a parcel lost on the way to its areas: site, area, reason, area_m2 (may be empty).
     ``source_crs``: WKT of the first turf (or parcel) layer's CRS, the one outputs are written in.
     ``overlaps``: DataFrame of what would be paid twice (`geoturf.ground.overlaps`): area_index, other_index, area_m2, same_m;

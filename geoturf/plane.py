@@ -39,37 +39,31 @@ def area_sigma_m2(geometries: np.ndarray, sigma_m: np.ndarray) -> np.ndarray:
     return out
 
 
-def stretched(geometries: np.ndarray, about: np.ndarray, fall_deg: np.ndarray, factor: np.ndarray) -> np.ndarray:
-    """Geometries drawn out by ``factor`` along the compass bearing ``fall_deg``, from the centroids of ``about``."""
-    geometries = np.array(geometries, dtype=object)
-    counts = shapely.get_num_coordinates(geometries)
-    middle = shapely.get_coordinates(shapely.centroid(about))
-    fall = np.column_stack([np.sin(np.radians(fall_deg)), np.cos(np.radians(fall_deg))])
-    points = shapely.get_coordinates(geometries)
-    along = np.repeat(fall, counts, axis=0)
-    down = ((points - np.repeat(middle, counts, axis=0)) * along).sum(axis=1) * np.repeat(factor - 1, counts)
-    return shapely.set_coordinates(geometries, points + down[:, None] * along)
-
-
 def laid(areas: pd.DataFrame) -> np.ndarray:
-    """The areas in their laying planes, by their columns ``geometry``, ``laid_stretch`` and ``laid_fall_deg``."""
-    out = areas["geometry"].to_numpy(copy=True)
-    rows = np.flatnonzero(areas["laid_stretch"].to_numpy() > 1)
-    if len(rows):
-        part = areas.iloc[rows]
-        out[rows] = stretched(out[rows], out[rows], part["laid_fall_deg"].to_numpy(), part["laid_stretch"].to_numpy())
-    return out
+    """The areas in their laying planes, by columns ``geometry``, ``laid_stretch`` and ``laid_fall_deg``: drawn out along the
+    fall line from the centroid."""
+    return _stretched(areas, np.arange(len(areas)), areas["geometry"].to_numpy(), areas["laid_stretch"].to_numpy())
 
 
 def from_laid(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray) -> np.ndarray:
     """Geometries in the laying planes of the areas ``area_index``, back in their ground frames (undoes `laid`)."""
+    return _stretched(areas, np.asarray(area_index), geometries, 1 / areas["laid_stretch"].to_numpy())
+
+
+def _stretched(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray, factor: np.ndarray) -> np.ndarray:
+    """Geometries drawn out by the ``factor`` of their area along its fall line, from its centroid."""
     out = np.array(geometries, dtype=object)
-    part = areas.iloc[np.asarray(area_index)]
-    rows = np.flatnonzero(part["laid_stretch"].to_numpy() > 1)
-    if len(rows):
-        part = part.iloc[rows]
-        about, stretch = part["geometry"].to_numpy(), part["laid_stretch"].to_numpy()
-        out[rows] = stretched(out[rows], about, part["laid_fall_deg"].to_numpy(), 1 / stretch)
+    sloping = np.flatnonzero(factor != 1)
+    rows = np.flatnonzero(np.isin(area_index, sloping))
+    if not len(rows):
+        return out
+    middle = shapely.get_coordinates(shapely.centroid(areas["geometry"].to_numpy()[sloping]))
+    fall = np.radians(areas["laid_fall_deg"].to_numpy()[sloping])
+    down = np.column_stack([np.sin(fall), np.cos(fall)])
+    at = np.repeat(np.searchsorted(sloping, area_index[rows]), shapely.get_num_coordinates(out[rows]))
+    points = shapely.get_coordinates(out[rows])
+    along = ((points - middle[at]) * down[at]).sum(axis=1) * (factor[sloping][at] - 1)
+    out[rows] = shapely.set_coordinates(out[rows], points + along[:, None] * down[at])
     return out
 
 

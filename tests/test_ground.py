@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
-from geoturf import ground
+from geoturf import ground, plane
 from geoturf.errors import InputError
 from geoturf.ground import geodetic, mercator
 from geoturf.rules import GroundRules
@@ -304,6 +304,20 @@ def test_the_laying_plane_is_longer_down_the_slope_only():
     assert (east - west, north - south) == pytest.approx((25 / 0.9996, 10 / 0.9996), rel=1e-4)
     assert shapely.area(steep.laid) == pytest.approx(steep.surface_area_m2, rel=1e-6)
     assert row(lot, 32618, slope_pct=9.0, aspect_deg=90.0).laid.equals(row(lot, 32618).geometry)
+
+
+def test_what_lies_in_the_laying_plane_goes_back_to_the_frame():
+    lots = [shapely.affinity.translate(box(0, 0, 20, 10), 500000, y) for y in (4400000, 4400020, 4400040)]
+    areas = measured(lots, 32618, slope_pct=[75.0, 0, 40], aspect_deg=[20.0, np.nan, 300]).areas
+    index = np.array([2, 0, 1, 2])
+    back = plane.from_laid(areas, index, areas.laid.to_numpy()[index])
+    assert shapely.hausdorff_distance(back, areas.geometry.to_numpy()[index]).max() < 1e-9
+
+
+def test_outputs_are_written_in_the_crs_of_the_turf():
+    lots = layer([box(500000, 4400000, 500050, 4400050)], 32618, role="parcel", site=["one"])
+    turf = layer(moved_to([box(500060, 4400000, 500090, 4400050)], 32618, 2272), 2272, site=["one"])
+    assert pyproj.CRS(ground.measure(source(lots, turf), GroundRules()).source_crs) == pyproj.CRS(2272)
 
 
 def test_an_unknown_fall_line_runs_along_the_long_side():

@@ -45,9 +45,9 @@ def test_a_feature_stands_once_in_each_frame_it_comes_near():
 
 
 def test_only_the_parts_that_come_near_are_placed():
-    all_houses = shapely.multipolygons([at(20, 0, 30, 10), at(5000, 0, 5010, 10)])
-    found = around(layer([all_houses], 32618, role="building"))
-    assert len(found.context) == 1
+    all_houses = shapely.multipolygons([at(5000, 0, 5010, 10), at(20, 0, 30, 10)])
+    found = around(layer([at(-30, 0, -20, 5), all_houses], 32618, role="building"))
+    assert found.context[["feature", "part"]].to_numpy().tolist() == [["2", 1]]
     assert shapely.area(found.context.geometry[0]) < 101
 
 
@@ -79,7 +79,7 @@ def test_streets_reach_farther_and_views_any_distance_nearest_of_each_layer():
 
 def test_an_empty_context_has_its_columns():
     found = around(layer([at(5000, 0, 5010, 10)], 32618, role="building"))
-    assert list(found.context.columns) == ["role", "frame", "geometry", "file", "layer", "feature"]
+    assert list(found.context.columns) == ["role", "frame", "geometry", "file", "layer", "feature", "part"]
     assert not len(found.context)
 
 

@@ -48,7 +48,8 @@ def measure(source: Source, rules: GroundRules) -> Ground:
     areas = _figures(table, made, rules)
     around = context.place(source, made, frame, box)
     notes = (*lost, *told, *_assumed(areas))
-    return Ground(areas, around, _nothing_taken(), made, _wkt(priced[0]), notes)
+    turf_first = sorted(priced, key=lambda layer: layer.role != "turf")
+    return Ground(areas, around, _nothing_taken(), made, _wkt(turf_first[0]), notes)
 
 
 def placed(shape: Outline, made: Frames, frame: np.ndarray) -> np.ndarray:

@@ -14,7 +14,7 @@ from geoturf.model import Frames, Source, SourceLayer
 
 #: how far from a frame's areas a feature still counts, by role; views at any distance, the nearest of each layer
 REACH_M = {"building": 15.0, "paving": 15.0, "exclude": 15.0, "street": 200.0, "parcel": 1.0}
-COLUMNS = ("role", "frame", "geometry", "file", "layer", "feature")
+COLUMNS = ("role", "frame", "geometry", "file", "layer", "feature", "part")
 _LARGE = 500  # vertices; a larger feature (a whole city's paving in one) is cut to what a frame needs of it
 
 
@@ -30,7 +30,7 @@ def place(source: Source, made: Frames, frame: np.ndarray, box: np.ndarray) -> p
     ]
     tables = [table for table in tables if len(table)]
     if not tables:
-        return pd.DataFrame({name: [] for name in COLUMNS}).astype({"frame": int})
+        return pd.DataFrame({name: [] for name in COLUMNS}).astype({"frame": int, "part": int})
     return pd.concat(tables, ignore_index=True)
 
 
@@ -64,6 +64,7 @@ def _of_layer(layer: SourceLayer, made: Frames, need: np.ndarray, geographic: in
             "file": layer.file,
             "layer": layer.name or layer.layer,
             "feature": names,
+            "part": part - np.searchsorted(feature, feature)[part],
         }
     )
 
