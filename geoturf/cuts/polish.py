@@ -11,24 +11,15 @@ _SECTIONS = 11  # pieces cut again at once, when sections are
 _ROLLS = 12  # when rolls are
 
 
-def waste(job: Job, section: Section) -> int:
-    """Area of a section that no piece has, in square steps."""
-    return job.width * section[0] - sum(int(job.size[k].prod()) for _, lane in section[1] for k in lane)
-
-
-def shorten(job: Job, sections: list[Section], tries: int, enough: int = 0) -> list[Section]:
-    """Sections of no more total length, by ``tries`` groups cut again; stops when ``enough`` steps are met."""
-    chance = np.random.default_rng(0)
-    fits = exact.narrow(job)
-    full = [s for s in sections if _settled(job, s, fits)]
-    rest = [s for s in sections if not _settled(job, s, fits)]
+def shorten(job: Job, sections: list[Section], tries: int) -> list[Section]:
+    """Sections of no more total length, by ``tries`` groups cut again."""
+    chance, lost = np.random.default_rng(0), _Lost(job)
+    done = [s for s in sections if not lost(s)]
+    rest = [s for s in sections if lost(s)]
+    weight, sizes = lost.columns(rest)
     seen: set[tuple[Section, ...]] = set()
     for turn in range(tries):
-        if len(rest) < 2 or sum(s[0] for s in full + rest) <= enough:
-            break
-        lost = np.array([waste(job, s) for s in rest], float)
-        weight = np.ones(len(rest)) if turn % 2 else np.sqrt(lost)
-        group = _group([len([k for _, lane in s[1] for k in lane]) for s in rest], weight, chance, _SECTIONS)
+        group = _group(sizes, weight if turn % 2 else np.ones(len(rest)), chance, _SECTIONS)
         key = tuple(sorted(rest[k] for k in group))
         if len(group) < 2 or key in seen:
             continue
@@ -36,15 +27,30 @@ def shorten(job: Job, sections: list[Section], tries: int, enough: int = 0) -> l
         part, rows = job.only(count(key, len(job.demand)))
         better = exact.shorter(part, sum(s[0] for s in key))
         if better is not None:
-            rest = [s for k, s in enumerate(rest) if k not in group] + list(relabelled(better, rows))
-            full += [s for s in rest if _settled(job, s, fits)]
-            rest = [s for s in rest if not _settled(job, s, fits)]
-    return full + rest
+            better = relabelled(better, rows)
+            done += [s for s in better if not lost(s)]
+            rest = [s for k, s in enumerate(rest) if k not in group] + [s for s in better if lost(s)]
+            weight, sizes = lost.columns(rest)
+    return done + rest
 
 
-def _settled(job: Job, section: Section, narrow: np.ndarray) -> bool:
-    """Whether nothing can be gained from a section: no waste, or no piece that leaves room for another beside it."""
-    return waste(job, section) == 0 or not any(narrow[k] for _, lane in section[1] for k in lane)
+class _Lost:
+    """Area lost in a section that could be won back: none where no piece leaves room for another beside it."""
+
+    def __init__(self, job: Job):
+        self.width, self.area, self.narrow = job.width, job.size.prod(axis=1).tolist(), exact.narrow(job).tolist()
+        self.known: dict[Section, int] = {}
+
+    def __call__(self, section: Section) -> int:
+        if section not in self.known:
+            sizes = [k for _, lane in section[1] for k in lane]
+            lost = self.width * section[0] - sum(self.area[k] for k in sizes)
+            self.known[section] = lost if any(self.narrow[k] for k in sizes) else 0
+        return self.known[section]
+
+    def columns(self, sections: list[Section]) -> tuple[np.ndarray, list[int]]:
+        """Weight to draw each by, and pieces in each."""
+        return np.sqrt([self(s) for s in sections]), [_pieces((s,)) for s in sections]
 
 
 def fewer(job: Job, bought: list[Bought], tries: int, enough: float) -> list[Bought]:

@@ -27,11 +27,19 @@ def _whole(job: Job, lengths: list[int], hard: bool, enough: float) -> list[Patt
     stock = Stock(job.rolls, job.market.prices)
     tries = [how(roll, lengths) for roll in job.rolls if roll >= max(lengths) for how in _QUICK]
     best = min(tries, key=stock.total)
-    if hard:
-        best, _ = stock_lengths.cut(stock, lengths, best, enough)
+    if hard and stock.total(best) > enough + 1e-6:
+        best.sort(key=sum)  # emptiest first
+        again = len(best) if len(set(lengths)) <= _LENGTHS else _EMPTIEST
+        kept = best[again:]
+        part, _ = stock_lengths.cut(
+            stock, [h for p in best[:again] for h in p], best[:again], enough - stock.total(kept)
+        )
+        best = part + kept
     return best
 
 
+_LENGTHS = 400  # distinct lengths up to which all rolls are packed again by column generation
+_EMPTIEST = 80  # rolls packed again where there are more
 _QUICK = (stock_lengths.best_fit, stock_lengths.fill)
 
 
@@ -39,19 +47,9 @@ def _billed(job: Job, lengths: list[int]) -> list[list[int]]:
     """Lengths in groups of at most a roll, each summing to a whole number of billing steps where that can be found: what
     is billed beyond the cuts is then lost in the last group only."""
     bill = job.market.billing_m / job.step_m
-    marks = {
-        round(k * bill) for k in range(1, int(job.longest / bill + 1e-6) + 1) if abs(k * bill - round(k * bill)) < 1e-6
-    }
-    left, groups = sorted(lengths, reverse=True), []
-    while left:
-        group = stock_lengths.subset(left[:_LOOK_AHEAD], marks, job.longest)
-        for length in group:
-            left.remove(length)
-        groups.append(group)
-    return groups
-
-
-_LOOK_AHEAD = 200  # lengths looked at for one group
+    marks = (k * bill for k in range(1, int(job.longest / bill + 1e-6) + 1))
+    whole = frozenset(round(mark) for mark in marks if abs(mark - round(mark)) < 1e-6)
+    return stock_lengths.fill(job.longest, lengths, whole)
 
 
 def fullest(room: int, sections: list[Section], value: list[int]) -> list[Section]:

@@ -61,39 +61,52 @@ def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], f
 
 
 def _near(job: Job, sections: list[Section], plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
-    """Sections shortened and packed again until the bound is met or everything is tried."""
-    cheapest = min(price / length for price, length in zip(job.market.prices, job.market.lengths_m, strict=True))
-    for step in (_shortened, _dived):
+    """Sections made shorter and packed again until the bound is met or everything is tried."""
+    rate = min(price / length for price, length in zip(job.market.prices, job.market.lengths_m, strict=True))
+    steps = [_shortened] if job.demand.sum() <= _SMALL else []
+    steps += [_dived] if len(job.demand) <= _MANY_SIZES else []
+    for step in steps:
         sections, least = step(job, sections)
         bound_m = max(bound_m, job.least_m(least))
-        enough = bound_m * cheapest
-        plan = min(plan, rolls.pack(job, sections, True, enough), key=lambda p: rolls.price(job, p))
-        if len(plan) <= _FEW_ROLLS and not _met(job, plan, bound_m):
-            plan = polish.fewer(job, plan, _TRIES, enough)
+        tried = _packed(job, sections, bound_m * rate)
+        plan = min(plan, tried, key=lambda p: rolls.price(job, p))
         if _met(job, plan, bound_m):
             break
     return plan, bound_m
 
 
 _TRIES = 300  # groups cut again
-_FEW_ROLLS = 60  # rolls are cut again in groups up to here
+_SMALL = 200  # pieces up to here are worth cutting again in groups before anything else
+_EMPTIEST = 40  # purchases cut again in groups
 _MANY_SIZES = 1200  # beyond, the linear programme takes too long
 
 
+def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
+    """Purchases for the sections, the emptiest of them cut again."""
+    plan = rolls.pack(job, sections, True, enough)
+    if rolls.price(job, plan) <= enough * (1 + 1e-9):
+        return plan
+    plan.sort(key=lambda b: (used(b), b))
+    rest = plan[_EMPTIEST:]
+    return polish.fewer(job, plan[:_EMPTIEST], _TRIES, enough - rolls.price(job, rest)) + rest
+
+
 def _shortened(job: Job, sections: list[Section]) -> tuple[list[Section], int]:
-    total = sum(length for length, _ in sections)
+    """Sections cut again in groups, or all at once where few pieces can lie side by side."""
     if job.demand[exact.narrow(job)].sum() <= exact.MOST:
-        better = exact.shorter(job, total)
-        return better or sections, sum(length for length, _ in better or sections)
+        best = exact.shorter(job, _total(sections)) or sections
+        return best, _total(best)
     return polish.shorten(job, sections, _TRIES), 0
 
 
 def _dived(job: Job, sections: list[Section]) -> tuple[list[Section], int]:
-    if len(job.demand) > _MANY_SIZES:
-        return sections, 0
-    found, bound = program.dive(job, sections)
-    found = polish.shorten(job, found, _TRIES)
-    return min(found, sections, key=lambda s: sum(h for h, _ in s)), bound
+    """Sections by linear programme, and the steps no plan is under."""
+    found, least = program.dive(job, sections)
+    return min(polish.shorten(job, found, _TRIES), sections, key=_total), least
+
+
+def _total(sections: list[Section]) -> int:
+    return sum(length for length, _ in sections)
 
 
 def _metres(job: Job, plan: list[Bought]) -> float:

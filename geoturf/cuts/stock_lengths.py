@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, insort
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,83 +38,108 @@ class Stock:
 
 
 def cut(stock: Stock, lengths: list[int], good: list[Pattern], enough: float) -> tuple[list[Pattern], float]:
-    """Patterns for the lengths, no dearer than ``good``, and the least any patterns cost. Stops when ``enough`` is met."""
-    left = Counter(lengths)
-    columns, taken, bound = set(good), [], -math.inf
-    best = good
-    while left and bound < stock.total(best) - 1e-6 and stock.total(best) > enough + 1e-6:
-        found, use, objective, least = _programme(stock, left, columns)
-        bound = max(bound, least) if not taken else bound
-        columns |= set(found)
-        if stock.total(taken) + objective > stock.total(best) - 1e-6 and taken:
+    """Patterns for the lengths, no dearer than ``good``, and the least that any patterns cost. Stops when the cost is down
+    to ``enough``."""
+    left, taken = Counter(lengths), []
+    best, cost, bound = good, stock.total(good), -math.inf
+    columns = set(good)
+    while left and cost > max(bound, enough) + 1e-6:
+        found = programme(stock, left, columns)
+        if not taken:
+            bound = found.bound
+        spent = stock.total(taken)
+        if spent + found.objective > cost - 1e-6:
             break
-        for pattern in _take(found, use, left):
+        columns |= set(found.patterns)
+        for pattern in _whole(found, left) or _most_used(found, left):
             taken.append(pattern)
             left -= Counter(pattern)
         trial = taken + best_fit(stock.lengths[0], list(left.elements()))
-        if stock.total(trial) < stock.total(best) - 1e-9:
-            best = trial
+        if stock.total(trial) < cost - 1e-9:
+            best, cost = trial, stock.total(trial)
     return best, bound
 
 
-def _take(patterns: list[Pattern], use: np.ndarray, left: Counter[int]) -> list[Pattern]:
-    """Patterns the programme uses whole, as often as it does; else the one it uses most."""
+def _whole(found: Programme, left: Counter[int]) -> list[Pattern]:
+    """The patterns the programme uses whole, as often as it does."""
+    times = np.floor(found.use + 1e-6).astype(int)
     out, rest = [], Counter(left)
-    order = np.argsort(-(use - np.floor(use + 1e-6)), kind="stable")
-    for j in [*np.flatnonzero(use > 1 - 1e-6), *(() if (use > 1 - 1e-6).any() else order)]:
-        wanted = Counter(patterns[j])
-        for _ in range(max(1, math.floor(use[j] + 1e-6))):
+    for k in np.flatnonzero(times).tolist():
+        wanted = Counter(found.patterns[k])
+        for _ in range(times[k]):
             if all(rest[length] >= n for length, n in wanted.items()):
-                out.append(patterns[j])
+                out.append(found.patterns[k])
                 rest -= wanted
-        if out and use[j] < 1 - 1e-6:
+    return out
+
+
+def _most_used(found: Programme, left: Counter[int]) -> list[Pattern]:
+    """The patterns the programme uses most, one in twenty of all it uses."""
+    out, rest = [], Counter(left)
+    for k in np.argsort(-found.use, kind="stable").tolist():
+        wanted = Counter(found.patterns[k])
+        if all(rest[length] >= n for length, n in wanted.items()):
+            out.append(found.patterns[k])
+            rest -= wanted
+        if len(out) >= max(1, int(found.use.sum() / 20)):
             break
     return out
 
 
-def _programme(
-    stock: Stock, left: Counter[int], columns: set[Pattern]
-) -> tuple[list[Pattern], np.ndarray, float, float]:
-    """Patterns, their use, the objective and the bound of the linear programme for these demands."""
+@dataclass(frozen=True)
+class Programme:
+    """A solved linear programme: patterns and their use, its objective, the least any patterns cost, and what each step of
+    a roll is worth (``worth[r]``: most value of r steps)."""
+
+    patterns: list[Pattern]
+    use: np.ndarray
+    objective: float
+    bound: float
+    worth: np.ndarray
+
+    def marginal(self, stock: Stock) -> np.ndarray:
+        """What a section of each length 0 .. roll adds to the cost: a roll less what the rest of it is worth."""
+        costs = np.full(stock.lengths[0] + 1, np.inf)
+        for length, cost in zip(stock.lengths, stock.costs, strict=True):
+            costs[: length + 1] = np.minimum(costs[: length + 1], cost - self.worth[length::-1])
+        return costs
+
+
+def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Programme:
+    """The linear programme of these demands, begun from those of ``columns`` that fit them."""
     lengths = np.array(sorted(left, reverse=True))
     demand = np.array([left[int(length)] for length in lengths])
     row = {int(length): k for k, length in enumerate(lengths)}
-    fits = np.minimum(demand, stock.lengths[0] // lengths)
-    copies = np.repeat(np.arange(len(lengths)), fits)
+    copies = np.repeat(np.arange(len(lengths)), np.minimum(demand, stock.lengths[0] // lengths))
     master, patterns = Master(demand), []
 
-    def add(pattern: Pattern) -> None:
-        master.add(stock.cost(sum(pattern)), np.bincount([row[h] for h in pattern], minlength=len(lengths)))
-        patterns.append(pattern)
+    def add(some: Iterable[Pattern]) -> None:
+        for pattern in some:
+            counts = np.bincount([row[length] for length in pattern], minlength=len(lengths))
+            if (counts <= demand).all():
+                master.add(stock.cost(sum(pattern)), counts)
+                patterns.append(pattern)
 
-    for length in lengths.tolist():
-        add((length,))
-    for pattern in sorted(columns - set(patterns)):
-        wanted = Counter(pattern)
-        if all(left[length] >= n for length, n in wanted.items()):
-            add(pattern)
-    known, least = set(patterns), -math.inf
+    add((length,) for length in lengths.tolist())
+    add(sorted(p for p in columns if len(p) > 1 and all(length in row for length in p)))
+    known, bound = set(patterns), -math.inf
     for _ in range(_ROUNDS):
         objective, use, value = master.solve()
         table = pricing.knapsacks(lengths[copies], value[copies], stock.lengths[0])
-        worth = [table[-1, length] / cost for length, cost in zip(stock.lengths, stock.costs, strict=True)]
-        least = max(least, objective / max(1.0, *worth))
-        fresh = {
-            _pattern(table, lengths[copies], room)
-            for room, w in zip(stock.lengths, worth, strict=True)
-            if w > 1 + _GAIN
-        }
-        fresh -= known
+        ratio = [table[-1, length] / cost for length, cost in zip(stock.lengths, stock.costs, strict=True)]
+        bound = max(bound, objective / max(1.0, *ratio))
+        rooms = [length for length, worth in zip(stock.lengths, ratio, strict=True) if worth > 1 + _GAIN]
+        fresh = {_pattern(table, lengths[copies], room) for room in rooms} - known
         if not fresh:
             break
-        for pattern in sorted(fresh):
-            add(pattern)
+        add(sorted(fresh))
         known |= fresh
     objective, use, _ = master.solve()
-    return patterns, use, objective, least
+    return Programme(patterns, use, objective, bound, table[-1])
 
 
 def _pattern(table: np.ndarray, lengths: np.ndarray, room: int) -> Pattern:
+    """The lengths the best fill of a room is made of."""
     out = []
     for k in range(len(lengths), 0, -1):
         if table[k, room] > table[k - 1, room]:
@@ -138,15 +164,20 @@ def best_fit(roll: int, lengths: list[int]) -> list[Pattern]:
     return [tuple(pattern) for pattern in rolls]
 
 
-def fill(roll: int, lengths: list[int], look: int = 200) -> list[Pattern]:
-    """Roll by roll: the longest left, with the lengths that fill the roll best."""
+def fill(roll: int, lengths: list[int], marks: frozenset[int] = frozenset()) -> list[Pattern]:
+    """Roll by roll: the longest left, with those that together with it fill the roll to the greatest of ``marks`` (the
+    whole roll if none are given)."""
     left, groups = sorted(lengths, reverse=True), []
     while left:
-        group = subset(left[:look], {roll}, roll)
+        spread = 1 + len(left) // _LOOK  # looks at long and short ones alike
+        group = subset([left[0], *left[1::spread]], marks or {roll}, roll)
         for length in group:
-            left.remove(length)
+            del left[bisect_left(left, -length, key=int.__neg__)]
         groups.append(tuple(group))
     return groups
+
+
+_LOOK = 200  # lengths looked at to fill one roll
 
 
 def subset(lengths: list[int], marks: set[int], most: int) -> list[int]:
