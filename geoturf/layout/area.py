@@ -10,12 +10,12 @@ from geoturf.layout import bearing, kernel
 from geoturf.layout.bound import bound_m2
 from geoturf.layout.byhand import by_hand
 from geoturf.layout.pieces import layout_of
-from geoturf.layout.roll import ALONE, EIGHTHS, FOURTHS, MIXED, PROP, Roll
+from geoturf.layout.roll import ALONE, BALANCED, FOURTHS, PROP, Roll
 from geoturf.layout.seams import Found, Strips, refined, rough, search
 from geoturf.layout.shape import Shape, axes, turned
 from geoturf.model import Choices, Layout
 
-PICKS = ((ALONE, 0), (PROP, 0), (FOURTHS, 0), (EIGHTHS, 0), (MIXED, 0), (PROP, 1))  # price model, rank of the bearing
+PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (FOURTHS, 0), (BALANCED, 1))  # price model, rank of the bearing
 
 
 def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float) -> list[Choices]:
@@ -49,7 +49,7 @@ def _joint_bearing(edges: Sequence[np.ndarray], rolls: Sequence[Sequence[Roll]])
 
 def _least(edges: np.ndarray, rolls: Sequence[Roll], at: float) -> float:
     view = turned(edges, at)
-    return min(r.worth * search(view, at, r, rough(view, r), r.shares()).cost[MIXED] for r in rolls)
+    return min(r.worth * search(view, at, r, rough(view, r), r.shares()).cost[BALANCED] for r in rolls)
 
 
 def _offers(shape: Shape, edges: np.ndarray, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:

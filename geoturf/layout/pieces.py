@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from geoturf.layout import kernel
-from geoturf.layout.roll import FOURTHS, Roll
+from geoturf.layout.roll import BALANCED, Roll
 from geoturf.layout.seams import Strips
 from geoturf.layout.shape import Turned
 from geoturf.model import Layout
@@ -58,9 +58,9 @@ def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
 
 
 def turf_price(cut: np.ndarray, roll: Roll) -> float:
-    """Turf (m2) these pieces take where widths go by whole fourths of the roll, as they about do in a pool."""
+    """Turf (m2) these pieces take at the prices of a balanced pool."""
     steps = np.ceil(cut[:, 1] / roll.step_m - 1e-6).astype(int)
-    return float(roll.width_m * np.sum(cut[:, 0] * roll.shares()[FOURTHS, steps]))
+    return float(roll.width_m * np.sum(cut[:, 0] * roll.shares()[BALANCED, steps]))
 
 
 def divide(u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float) -> np.ndarray:
