@@ -133,7 +133,7 @@ class Chooser:
         chosen = np.full(self.options.n, NONE)
         chosen[self.options.area[best]] = self.options.conversion[best]
         value, cost = self._worth(best), float(self.options.cost[best].sum())
-        bound = max(bound, value)
+        bound = max(bound, value) + 0.0  # no minus zero
         gap = (bound - value) / abs(value) if value else float(bound > 1e-9)
         return Pick(chosen, value, cost, bound, gap, cut_off, nodes)
 

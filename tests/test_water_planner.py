@@ -1,0 +1,123 @@
+"""The planner's page: what a council needs to see is on it, it asks nothing of the network, and hostile names are text."""
+
+from html.parser import HTMLParser
+from types import SimpleNamespace
+
+import pytest
+from water_cases import parks, turf_price, water_rules
+
+from geoturf import planner, water
+from geoturf.planner.charts import ticks
+from geoturf.planner.html import Markup, table, tag
+from geoturf.units import ACRE_FT_M3, GALLON_M3, HCF_M3
+
+HOSTILE = '<script>alert(1)</script>" onload="x {{7*7}} {% raw %}'
+
+
+class Reader(HTMLParser):
+    """Tags and attributes of a page, and its text; complains of what is not closed."""
+
+    def __init__(self, page):
+        super().__init__()
+        self.tags, self.attributes, self.open, self.texts = [], [], [], []
+        self.feed(page)
+        assert self.open == []
+
+    def handle_starttag(self, name, attributes):
+        self.tags.append(name)
+        self.attributes += attributes
+        if name != "meta":
+            self.open.append(name)
+
+    def handle_endtag(self, name):
+        assert self.open.pop() == name
+
+    def handle_data(self, data):
+        self.texts.append(data)
+
+
+def page(units="us", name="Quillhaven parks", sites=None, areas=4, **given_rules):
+    ground = parks(*range(1_000, 1_000 * (areas + 1), 1_000), district="North")
+    if sites:
+        ground.areas["site"] = sites
+    profile = {"min_pile_height": "1.5 in", "max_coverage": "50 %"}
+    rules = water_rules(budget="30000 USD", profile=profile, **given_rules)
+    found = water.compare(ground, turf_price(ground, 6.0), rules, "USD")
+    bid = SimpleNamespace(name=name, units=units, currency="USD", water=rules)
+    return found, planner.page(SimpleNamespace(bid=bid, water=found))
+
+
+@pytest.fixture(scope="module")
+def shown():
+    return page(areas=12)
+
+
+def test_the_page_is_well_formed_and_asks_nothing_of_the_network(shown):
+    reader = Reader(shown[1])
+    assert "script" not in reader.tags and "link" not in reader.tags and "img" not in reader.tags
+    assert not [value for key, value in reader.attributes if key in ("src", "href") or key.startswith("on")]
+    assert ("http-equiv", "Content-Security-Policy") in reader.attributes
+    assert "http:" not in shown[1] and "https:" not in shown[1]
+
+
+def test_what_a_council_needs_is_on_it(shown):
+    titles = (
+        "Which areas first, and why",
+        "What if the budget doubles",
+        "Saving against budget",
+        "Totals a year",
+        "Before and after by month",
+        "The whole ranking",
+        "Water allowance (MAWA) against estimated use (ETWU)",
+        "How sure is this",
+        "Local minimums for synthetic turf",
+        "Cautions and limits",
+    )
+    texts = Reader(shown[1]).texts
+    assert [title for title in titles if title not in texts] == []
+    assert Reader(shown[1]).tags.count("svg") == 3
+
+
+def test_totals_stand_in_four_units(shown):
+    found, text = shown
+    saved = found.summary["chosen"]["saved_m3"]
+    for unit, digits in ((GALLON_M3, 0), (HCF_M3, 0), (ACRE_FT_M3, 2), (1.0, 0)):
+        assert f"{saved / unit:,.{digits}f}" in text
+
+
+def test_every_chart_and_mark_has_a_title(shown):
+    reader = Reader(shown[1])
+    marks = reader.tags.count("circle") + reader.tags.count("rect")
+    assert reader.tags.count("title") >= marks + reader.tags.count("svg") - 2  # but for the two of the key
+
+
+def test_hostile_names_are_text():
+    text = page(name=HOSTILE, sites=[HOSTILE] * 4)[1]
+    reader = Reader(text)
+    assert "script" not in reader.tags
+    assert not [key for key, _ in reader.attributes if key.startswith("on")]
+    assert any(HOSTILE in piece for piece in reader.texts)
+
+
+def test_metric_bids_read_metric():
+    text = page(units="metric")[1]
+    assert "m³ a year" in text and " gal a year" not in text
+
+
+def test_text_is_escaped_and_markup_is_not():
+    assert tag("p", "<b>", tag("b", "&"), class_='"') == '<p class="&quot;">&lt;b&gt;<b>&amp;</b></p>'
+    assert isinstance(table(("a", "b"), [("<", 1)]), Markup)
+    assert "&lt;" in table(("a", "b"), [("<", 1)])
+
+
+@pytest.mark.parametrize(
+    ("most", "steps"),
+    [
+        (0.0, [0, 1]),
+        (10.0, [0, 2, 4, 6, 8, 10]),
+        (0.9, [0, 0.2, 0.4, 0.6, 0.8, 1.0]),
+        (4_100.0, [0, 1000, 2000, 3000, 4000, 5000]),
+    ],
+)
+def test_ticks_are_round(most, steps):
+    assert ticks(most) == pytest.approx(steps)
