@@ -59,10 +59,16 @@ def test_a_citys_paving_in_one_polygon_is_cut_to_what_is_near():
     ]
     roads = shapely.polygons(shapely.get_coordinates(at(-30, -30, 1230, 1230)), blocks)
     found = around(layer([roads], 32618, role="paving"), lots=(at(0, 0, 80, 80),))
-    (near,) = found.context.geometry
-    assert shapely.get_num_coordinates(near) < 30
+    near = found.context.geometry.to_numpy()
+    assert shapely.get_num_coordinates(near).sum() < 200 < shapely.get_num_coordinates(roads)
     border = found.areas.geometry[0].boundary
-    assert shapely.length(shapely.intersection(border, shapely.buffer(near, 1e-6))) > 0.999 * shapely.length(border)
+    paved = shapely.buffer(shapely.union_all(near), 1e-6)
+    assert shapely.length(shapely.intersection(border, paved)) > 0.999 * shapely.length(border)
+
+
+def test_a_house_of_many_corners_stays_whole():
+    round_house = shapely.buffer(Point(X + 40, Y + 10), 19, quad_segs=64)
+    assert len(around(layer([round_house], 32618, role="building")).context) == 1
 
 
 def test_streets_reach_farther_and_views_any_distance_nearest_of_each_layer():

@@ -44,7 +44,7 @@ def measure(source: Source, rules: GroundRules) -> Ground:
     site = pd.factorize(table["site"])[0]
     made, frame = frames.frames_for(site, box, shape.geographic, geographics, elevation)
     table["frame"] = frame
-    table["geometry"] = placed(shape, made, frame)
+    table["geometry"] = _placed(shape, made, frame)
     areas = _figures(table, made, rules)
     around = context.place(source, made, frame, box)
     notes = (*lost, *told, *_assumed(areas))
@@ -52,7 +52,7 @@ def measure(source: Source, rules: GroundRules) -> Ground:
     return Ground(areas, around, _nothing_taken(), made, _wkt(turf_first[0]), notes)
 
 
-def placed(shape: Outline, made: Frames, frame: np.ndarray) -> np.ndarray:
+def _placed(shape: Outline, made: Frames, frame: np.ndarray) -> np.ndarray:
     """Geometries in their frames, shells counter-clockwise; the datum is changed where the frame has another."""
     vertex, old = shape.of_vertices(frame), shape.of_vertices(shape.geographic)
     lonlat = frames.in_datum(shape.lonlat, old, made.geographic_id[vertex], made.geographics)
@@ -101,10 +101,10 @@ def _outlines(layers: list[SourceLayer], geographics: tuple[str, ...]) -> Outlin
         )
         for layer in layers
     ]
-    return joined(parts)
+    return _joined(parts)
 
 
-def joined(parts: list[Outline]) -> Outline:
+def _joined(parts: list[Outline]) -> Outline:
     if len(parts) == 1:
         return parts[0]
     fields = ("geometries", "lonlat", "counts", "geographic")
@@ -124,7 +124,7 @@ def _rows(layer: SourceLayer) -> pd.DataFrame:
         "yard": "",
         "role": layer.role,
         "file": layer.file,
-        "layer": layer.name or layer.layer,
+        "layer": layer.layer or layer.name,
         "sigma_m": layer.sigma_m,
     }
     return pd.DataFrame(given | numbers | whence | {"plan_area_m2": plan})

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 import pandas as pd
 import shapely
@@ -15,7 +13,9 @@ from geoturf.model import Frames, Source, SourceLayer
 #: how far from a frame's areas a feature still counts, by role; views at any distance, the nearest of each layer
 REACH_M = {"building": 15.0, "paving": 15.0, "exclude": 15.0, "street": 200.0, "parcel": 1.0}
 COLUMNS = ("role", "frame", "geometry", "file", "layer", "feature", "part")
-_LARGE = 500  # vertices; a larger feature (a whole city's paving in one) is cut to what a frame needs of it
+_LARGE = 100  # vertices
+_LONG_DEG = 0.002  # some 200 m
+_HALVINGS = 24
 
 
 def place(source: Source, made: Frames, frame: np.ndarray, box: np.ndarray) -> pd.DataFrame:
@@ -24,49 +24,65 @@ def place(source: Source, made: Frames, frame: np.ndarray, box: np.ndarray) -> p
     Boxes are met on trees of degrees; then each pair of frame and feature is projected, all at once. Parts of a multipart
     feature are placed by themselves. Parcels count as context too: they tell neighbours and whether an area leaves its parcel.
     """
-    need = frames.boxes(frame, box)
-    tables = [
-        _of_layer(layer, made, need, row) for layer in source.layers if layer.role != "turf" for row in _used(made)
-    ]
+    need, used = frames.boxes(frame, box), np.unique(made.geographic_id)
+    tables = [_of_layer(layer, made, need, row) for layer in source.layers if layer.role != "turf" for row in used]
     tables = [table for table in tables if len(table)]
     if not tables:
         return pd.DataFrame({name: [] for name in COLUMNS}).astype({"frame": int, "part": int})
     return pd.concat(tables, ignore_index=True)
 
 
-def _used(made: Frames) -> Iterator[int]:
-    yield from np.unique(made.geographic_id).tolist()
-
-
 def _of_layer(layer: SourceLayer, made: Frames, need: np.ndarray, geographic: int) -> pd.DataFrame:
     """One layer in the frames that are built on one geographic CRS."""
     own = np.flatnonzero(made.geographic_id == geographic)
-    parts, feature = shapely.get_parts(layer.table.geometry.to_numpy(), return_index=True)
-    wkt = geodetic.wkt(layer.table.crs)
-    degrees = geodetic.change_datum(
-        geodetic.to_degrees(shapely.get_coordinates(parts), wkt),
-        geodetic.geographic_of(wkt),
-        made.geographics[geographic],
-    )
-    fine = np.isfinite(degrees).all(axis=1)
-    parts = shapely.set_coordinates(parts.copy(), np.where(fine[:, None], degrees, 0.0))
+    parts, feature = _pieces(layer, made.geographics[geographic])
     reach = REACH_M.get(layer.role)
     at, part = _nearest(parts, need[own]) if reach is None else _within(parts, need[own], reach)
-    part_geometry = _cut(parts[part], need[own[at]], reach)
-    there = ~shapely.is_empty(part_geometry)
-    at, part, part_geometry = at[there], part[there], part_geometry[there]
-    names = layer.table["feature"].to_numpy()[feature[part]]
     return pd.DataFrame(
         {
             "role": layer.role,
             "frame": own[at],
-            "geometry": _projected(part_geometry, made, own[at]),
+            "geometry": _projected(parts[part], made, own[at]),
             "file": layer.file,
             "layer": layer.name or layer.layer,
-            "feature": names,
+            "feature": layer.table["feature"].to_numpy()[feature[part]],
             "part": part - np.searchsorted(feature, feature)[part],
         }
     )
+
+
+def _pieces(layer: SourceLayer, geographic: str) -> tuple[np.ndarray, np.ndarray]:
+    """The parts of a layer's features in degrees, none of many vertices, and the feature of each. What has no place on the earth
+    is left out."""
+    parts, feature = shapely.get_parts(layer.table.geometry.to_numpy(), return_index=True)
+    xy, of = shapely.get_coordinates(parts, return_index=True)
+    wkt = geodetic.wkt(layer.table.crs)
+    degrees = geodetic.change_datum(geodetic.to_degrees(xy, wkt), geodetic.geographic_of(wkt), geographic)
+    nowhere = np.bincount(of, ~np.isfinite(degrees).all(axis=1), minlength=len(parts)) > 0
+    there = shapely.set_coordinates(parts[~nowhere], degrees[~nowhere[of]])
+    return _halved(there, feature[~nowhere])
+
+
+def _halved(parts: np.ndarray, feature: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Parts over `_LONG_DEG` halved until none has more than `_LARGE` vertices: a city's paving in one polygon would else be
+    carried whole into every frame. The cuts are borders within the feature, which nothing looks at."""
+    for _ in range(_HALVINGS):
+        west, south, east, north = shapely.bounds(parts).reshape(-1, 4).T
+        large = (shapely.get_num_coordinates(parts) > _LARGE) & (np.maximum(east - west, north - south) > _LONG_DEG)
+        if not large.any():
+            break
+        west, south, east, north = west[large], south[large], east[large], north[large]
+        x, y = (west + east) / 2, (south + north) / 2
+        wide = east - west > north - south
+        first = shapely.box(west, south, np.where(wide, x, east), np.where(wide, north, y))
+        second = shapely.box(np.where(wide, x, west), np.where(wide, south, y), east, north)
+        halves = [plane.overlaid(shapely.intersection, parts[large], box) for box in (first, second)]
+        new, owner = shapely.get_parts(np.concatenate(halves), return_index=True)
+        same = shapely.get_dimensions(new) == np.tile(shapely.get_dimensions(parts[large]), 2)[owner]
+        parts = np.concatenate([parts[~large], new[same]])
+        feature = np.concatenate([feature[~large], np.tile(feature[large], 2)[owner[same]]])
+    order = np.argsort(feature, kind="stable")
+    return parts[order], feature[order]
 
 
 def _projected(geometries: np.ndarray, made: Frames, frame: np.ndarray) -> np.ndarray:
@@ -91,16 +107,6 @@ def _nearest(parts: np.ndarray, need: np.ndarray) -> tuple[np.ndarray, np.ndarra
     scaled = shapely.transform(parts, lambda xy: xy * square)
     at, part = shapely.STRtree(scaled).query_nearest(shapely.points(middle * square), all_matches=False)
     return at, part
-
-
-def _cut(parts: np.ndarray, need: np.ndarray, reach_m: float | None) -> np.ndarray:
-    """Very large parts, cut to a box well beyond reach."""
-    large = np.flatnonzero(shapely.get_num_coordinates(parts) > _LARGE)
-    if reach_m is None or not len(large):
-        return parts
-    out = parts.copy()
-    out[large] = plane.overlaid(shapely.intersection, parts[large], _grown(need[large], 2 * reach_m))
-    return out
 
 
 def _grown(box: np.ndarray, reach_m: float) -> np.ndarray:

@@ -134,11 +134,13 @@ def to_crs(frames: Frames, frame: np.ndarray, geometries: np.ndarray, crs: str) 
     return shapely.set_coordinates(geometries, lonlat)
 
 
-def to_own_degrees(frames: Frames, frame: np.ndarray, geometries: np.ndarray) -> np.ndarray:
-    """Geometries in ground frames as degrees in the geographic CRS each frame is built on: no call of PROJ."""
+def to_common_degrees(frames: Frames, frame: np.ndarray, geometries: np.ndarray) -> np.ndarray:
+    """Geometries in ground frames as degrees in the first geographic CRS of the frames; no call of PROJ where there is one."""
     geometries = np.array(geometries, dtype=object)
     vertex = np.repeat(frame, shapely.get_num_coordinates(geometries))
-    return shapely.set_coordinates(geometries, unproject(shapely.get_coordinates(geometries), frames, vertex))
+    lonlat = unproject(shapely.get_coordinates(geometries), frames, vertex)
+    own = frames.geographic_id[vertex]
+    return shapely.set_coordinates(geometries, in_datum(lonlat, own, np.zeros_like(own), frames.geographics))
 
 
 def moved(frames: Frames, frame: np.ndarray, other: np.ndarray, geometries: np.ndarray) -> np.ndarray:

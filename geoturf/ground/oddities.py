@@ -32,7 +32,7 @@ def overlaps(ground: Ground) -> pd.DataFrame:
     copies has as many rows, not their square.
     """
     areas = ground.areas
-    degrees = frames.to_own_degrees(ground.frames, areas["frame"].to_numpy(), areas["geometry"].to_numpy())
+    degrees = frames.to_common_degrees(ground.frames, areas["frame"].to_numpy(), areas["geometry"].to_numpy())
     first = _first_copy(degrees)
     copies = np.flatnonzero(first != np.arange(len(first)))
     singles = np.flatnonzero(first == np.arange(len(first)))
