@@ -23,7 +23,7 @@ BID = {
     "layers": [{"path": "lots.shp"}],
     "products": {"turf": {"roll_width": "2.1 m", "roll_lengths": "20 m"}, "other": {"roll_width": "2.1 m"}},
     "layout": {"selvage_trim": "5 cm", "end_allowance": "10 cm", "side_allowance": "0 m", "min_piece_width": "0 m"},
-    "cuts": {"billing_step": "0.5 m"},
+    "cuts": {"billing_step": "0.5 m", "left_over_width": "1 m", "left_over_length": "3 m"},
     "edges": {"perimeter_spacing": "10 cm", "field_spacing": "50 cm"},
 }
 
@@ -47,6 +47,10 @@ POOLS = """
 pool phase product pieces rolls bought_m2 needed_m2 bound_m2 cut_bound_m2 by_hand_m2 status
 one  1     turf    3      1     21        15        17       18           25         proven
 two  2     turf    4      1     5.25      2.16      4        5            6          proven
+"""
+STOCK = """
+roll along_m across_m length_m width_m
+R1   6.4     1        3.6      1
 """
 SEAMS = """
 area_index kind  u0  v0  u1  v1  bearing_deg length_m
@@ -155,7 +159,7 @@ def price():
 
 def sound():
     pieces = table(PIECES).assign(bearing_deg=0.0)
-    plan = CutPlan(pieces, table(ROLLS), table(POOLS), pd.DataFrame(), table(CHOSEN), table(SEAMS))
+    plan = CutPlan(pieces, table(ROLLS), table(POOLS), table(STOCK), table(CHOSEN), table(SEAMS))
     takeoff = Takeoff(table(ITEMS), pd.DataFrame({"tape": [6.0, 0.0, 3.4]}))
     return Result(make_bid(BID), None, ground(), edges(), (), plan, takeoff, price(), None, (), {})
 
@@ -246,11 +250,12 @@ FAULTS = {
     "piece-without-roll": lambda: several(("plan.pieces", (1, "piece", "a1"))),
     "roll-without-piece": lambda: with_an_idle_roll(),
     "roll-of-two-pools": lambda: several(("plan.rolls", (1, "phase", "1"))),
-    "piece-off-roll": lambda: several(("plan.pieces", (2, "across_m", 1.5))),
+    "piece-off-roll": lambda: several(("plan.pieces", (0, "along_m", -0.1))),
     "cuts-overlap": lambda: several(("plan.pieces", (4, "across_m", 0.5))),
     "roll-not-cuttable": lambda: several(*PINWHEEL),
-    "length-not-sold": lambda: with_rules(cuts={"billing_step": "0.4 m"}),
+    "length-not-sold": lambda: with_rules(cuts=BID["cuts"] | {"billing_step": "0.4 m"}),
     "not-in-stock": lambda: several(*TAKEN),
+    "left-over-taken": lambda: several(("plan.stock", (0, "across_m", 0.9))),
     "roll-sums": lambda: several(("plan.rolls", (0, "left_over_m", 0.3))),
     # tables
     "value-missing": lambda: several(("plan.chosen", (0, "seam_m", np.nan))),
@@ -316,7 +321,7 @@ def test_every_promise_has_its_planted_fault():
 @pytest.mark.parametrize(("share", "found"), [("site", set()), ("area", {"roll-of-two-pools"})])
 def test_pools_by_site_and_by_area(share, found):
     """The first roll serves two areas of one site."""
-    assert codes(with_rules(cuts={"billing_step": "0.5 m", "pool": share})) == found
+    assert codes(with_rules(cuts=BID["cuts"] | {"pool": share})) == found
 
 
 def test_areas_seen_together_have_one_pile():
@@ -332,6 +337,14 @@ def test_a_left_over_at_hand_may_be_used_once():
     stock = [{"product": "turf", "width": "2.1 m", "length": "2.5 m"}]
     cuts = BID["cuts"] | {"stock": stock}
     assert codes(with_rules(several(*TAKEN), cuts=cuts)) == set()
+
+
+@pytest.mark.parametrize(
+    ("column", "value"), [("length_m", 3.7), ("along_m", 6.3), ("width_m", 0.99), ("length_m", 2.9)]
+)
+def test_left_overs_are_on_the_roll_clear_and_worth_keeping(column, value):
+    change = {"along_m": 6.3, "across_m": 0.5} if column == "along_m" else {column: value}
+    assert codes(several(("plan.stock", *((0, name, to) for name, to in change.items())))) == {"left-over-taken"}
 
 
 @pytest.mark.parametrize(("lengths", "found"), [(["10 m", "2.5 m"], set()), ("10 m", {"length-not-sold"})])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import shapely
 
 from geoturf.check.finding import area_name, told
@@ -43,12 +44,12 @@ def apart(result: Result) -> list[Finding]:
 
 def not_too_wide(result: Result) -> list[Finding]:
     """No piece is laid or cut wider than the usable width of its roll."""
-    pieces, usable = result.plan.pieces, usable_width(result)
+    pieces, room = result.plan.pieces, _room_across(result)
     wide = np.maximum(pieces["v1"] - pieces["v0"], pieces["width_m"]).to_numpy()
     return told(
         "piece-too-wide",
-        wide > usable + HAIR_M,
-        lambda k: f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide on a roll of usable {usable[k]:.4f} m",
+        wide > room + HAIR_M,
+        lambda k: f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide on a roll of usable {room[k]:.4f} m",
     )
 
 
@@ -56,7 +57,7 @@ def cut_with_allowances(result: Result) -> list[Finding]:
     """Each piece is cut as long as it lies and an allowance at both ends, and as wide and one more, up to the usable width."""
     pieces, rules = result.plan.pieces, result.bid.layout
     long = (pieces["u1"] - pieces["u0"]).to_numpy() + 2 * rules.end_allowance_m
-    wide = np.minimum((pieces["v1"] - pieces["v0"]).to_numpy() + rules.side_allowance_m, usable_width(result))
+    wide = np.minimum((pieces["v1"] - pieces["v0"]).to_numpy() + rules.side_allowance_m, _room_across(result))
     short = (pieces["length_m"] < long - HAIR_M) | (pieces["width_m"] < wide - HAIR_M)
     return told(
         "piece-cut-short",
@@ -73,7 +74,7 @@ def no_slivers(result: Result) -> list[Finding]:
     pieces, area = result.plan.pieces, _areas_of(result)
     low, high = np.split(shapely.bounds(_in_pile_coordinates(result)), 2, axis=1)
     least = np.minimum(result.bid.layout.min_piece_width_m, (high - low)[area, 1])
-    least = np.minimum(least, np.nan_to_num(usable_width(result), nan=np.inf))
+    least = np.minimum(least, np.nan_to_num(_room_across(result), nan=np.inf))
     wide = (pieces["v1"] - pieces["v0"]).to_numpy(float)
     return told(
         "sliver",
@@ -130,11 +131,12 @@ def pile_one_way(result: Result) -> list[Finding]:
 PROMISES = (covered, apart, not_too_wide, cut_with_allowances, no_slivers, seams_where_pieces_meet, pile_one_way)
 
 
-def usable_width(result: Result) -> np.ndarray:
-    """Usable width of the roll each piece is cut from, metres; NaN where there is no such roll. Left-overs are all usable."""
+def usable(result: Result, names: pd.Series) -> np.ndarray:
+    """Length and usable width of the rolls so named, metres, (n, 2); NaN where there is no such roll. Left-overs at hand are
+    usable across all their width."""
     rolls = result.plan.rolls.drop_duplicates("roll").set_index("roll")
-    usable = rolls["width_m"] - 2 * result.bid.layout.selvage_trim_m * (rolls["source"] != "stock")
-    return usable.reindex(result.plan.pieces["roll"]).to_numpy(float)
+    width = rolls["width_m"] - 2 * result.bid.layout.selvage_trim_m * (rolls["source"] != "stock")
+    return pd.DataFrame({"length": rolls["length_m"], "width": width}).reindex(names).to_numpy(float)
 
 
 def meeting(group: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -149,6 +151,11 @@ def meeting(group: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[np.nd
     real &= (np.minimum(high[one], high[two]) - np.maximum(low[one], low[two]) > HAIR_M).all(axis=1)
     order = np.lexsort([two[real], one[real]])
     return one[real][order], two[real][order]
+
+
+def _room_across(result: Result) -> np.ndarray:
+    """Usable width of the roll each piece is cut from."""
+    return usable(result, result.plan.pieces["roll"])[:, 1]
 
 
 def _areas_of(result: Result) -> np.ndarray:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf.check.finding import told
-from geoturf.check.laying import HAIR_M, meeting, usable_width
+from geoturf.check.laying import HAIR_M, meeting, usable
 from geoturf.model import Finding, Result
 
 
@@ -24,8 +24,9 @@ def on_one_roll(result: Result) -> list[Finding]:
 
 def one_pool(result: Result) -> list[Finding]:
     """All pieces of a roll are of one pool, of the product and the phase of the roll."""
-    areas = result.ground.areas.iloc[result.plan.pieces["area_index"]].reset_index(drop=True).astype(str)
     columns = {"phase": [], "site": ["site"], "area": ["site", "area"]}[result.bid.cuts.pool]
+    own = result.ground.areas[["phase", "product", "site", "area"]].astype(str)
+    areas = own.iloc[result.plan.pieces["area_index"]].reset_index(drop=True)
     mine = _rolls_of(result)
     strange = np.zeros(len(mine), dtype=bool)
     for column in ("phase", "product"):
@@ -40,10 +41,9 @@ def one_pool(result: Result) -> list[Finding]:
 
 def inside(result: Result) -> list[Finding]:
     """Every piece lies inside the usable part of its roll."""
-    pieces, rolls = result.plan.pieces, _rolls_of(result)
+    pieces = result.plan.pieces
     low, high = _corners(pieces)
-    room = np.column_stack([rolls["length_m"].to_numpy(float), usable_width(result)])
-    out = ((low < -HAIR_M) | (high > room + HAIR_M)).any(axis=1)
+    out = ((low < -HAIR_M) | (high > usable(result, pieces["roll"]) + HAIR_M)).any(axis=1)
     return told(
         "piece-off-roll",
         out,
@@ -89,6 +89,24 @@ def as_sold(result: Result) -> list[Finding]:
     )
 
 
+def left_overs(result: Result) -> list[Finding]:
+    """Left-overs listed for later lie on their rolls, clear of every piece and of each other, and are worth keeping."""
+    stock, pieces, rules = result.plan.stock, result.plan.pieces, result.bid.cuts
+    if not len(stock):
+        return []
+    both = pd.concat([pieces[_PLACE], stock[_PLACE]], ignore_index=True)
+    low, high = _corners(both)
+    one, two = meeting(_number(both["roll"]), low, high)
+    wrong = np.isin(np.arange(len(both)), np.append(one, two))[len(pieces) :]
+    low, high = _corners(stock)
+    wrong |= (low < -HAIR_M).any(axis=1) | ~(high <= usable(result, stock["roll"]) + HAIR_M).all(axis=1)
+    wrong |= (stock["width_m"] < rules.left_over_width_m - HAIR_M).to_numpy()
+    wrong |= (stock["length_m"] < rules.left_over_length_m - HAIR_M).to_numpy()
+    return told(
+        "left-over-taken", wrong, lambda k: f"left-over {k} of roll {stock['roll'].iloc[k]} is not there to keep"
+    )
+
+
 def roll_sums(result: Result) -> list[Finding]:
     """Used length, left-over and number of pieces of each roll are those of its pieces."""
     pieces, rolls = result.plan.pieces, result.plan.rolls
@@ -107,7 +125,8 @@ def roll_sums(result: Result) -> list[Finding]:
     )
 
 
-PROMISES = (on_one_roll, one_pool, inside, apart, cuttable, as_sold, roll_sums)
+PROMISES = (on_one_roll, one_pool, inside, apart, cuttable, as_sold, left_overs, roll_sums)
+_PLACE = ["roll", "along_m", "across_m", "length_m", "width_m"]
 
 
 def _corners(pieces: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

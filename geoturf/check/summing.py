@@ -94,8 +94,7 @@ def pool_sums(result: Result) -> list[Finding]:
     plan, pools = result.plan, result.plan.pools.set_index("pool")
     rolls = plan.rolls.assign(m2=plan.rolls["width_m"] * plan.rolls["length_m"])
     bought = rolls[rolls["source"] != "stock"].groupby("pool")
-    pool_of = plan.pieces["roll"].map(rolls.drop_duplicates("roll").set_index("roll")["pool"])
-    area_pool = pool_of.groupby(plan.pieces["area_index"]).first()
+    area_pool = _pool_of_areas(result)
     surface = result.ground.areas["surface_area_m2"].reindex(area_pool.index).groupby(area_pool).sum()
     due = {
         "bought_m2": bought["m2"].sum(), "rolls": bought.size(), "pieces": rolls.groupby("pool")["pieces"].sum(),
@@ -126,9 +125,14 @@ def bounds(result: Result) -> list[Finding]:
 def area_sums(result: Result) -> list[Finding]:
     """Turf bought for the areas adds up to what the pools buy; pieces, their area and seams are those of the plan."""
     plan, chosen, count = result.plan, result.plan.chosen, len(result.ground.areas)
-    off = abs(chosen["turf_bought_m2"].sum() - plan.pools["bought_m2"].sum())
-    loose = np.array([off > CLOSE * (1 + plan.pools["bought_m2"].sum())])
-    found = told("turf-shares", loose, lambda _: f"turf bought for areas and by pools differ by {off:.6f} m2")
+    area_pool = _pool_of_areas(result)
+    pools = plan.pools.set_index("pool")["bought_m2"]
+    shares = chosen["turf_bought_m2"].reindex(area_pool.index).groupby(area_pool).sum().reindex(pools.index).fillna(0)
+    found = told(
+        "turf-shares",
+        _apart(pools, shares.to_numpy(float)),
+        lambda k: f"pool {pools.index[k]} buys {pools.iloc[k]:.6g} m2, its areas {shares.iloc[k]:.6g} m2",
+    )
     of, seam_of = plan.pieces["area_index"].to_numpy(np.int64), plan.seams["area_index"].to_numpy(np.int64)
     due = {
         "pieces": np.bincount(of, minlength=count),
@@ -186,6 +190,12 @@ PROMISES = (edge_sums, fasteners, pool_sums, bounds, area_sums, orders)
 def _table(result: Result, name: str) -> pd.DataFrame:
     room, table = name.split(".")
     return getattr(getattr(result, room), table)
+
+
+def _pool_of_areas(result: Result) -> pd.Series:
+    """The pool of each area that has pieces, by the rolls they are cut from; index: the area's row."""
+    pool = result.plan.rolls.drop_duplicates("roll").set_index("roll")["pool"]
+    return result.plan.pieces["roll"].map(pool).groupby(result.plan.pieces["area_index"]).first()
 
 
 def _apart(values: pd.Series, wanted: np.ndarray) -> np.ndarray:
