@@ -146,6 +146,13 @@ def test_m10_infill_by_the_bag():
     assert sand_yd3 == pytest.approx(0.556, abs=5e-4)
 
 
+def test_m10_m15_depth_of_infill():
+    """M10: 1 lb/ft2 of sand at 100 lb/ft3 is 0.12 in deep (arithmetic); M15: dry sand, 95 to 105 (general references)."""
+    done = takeoff([lot(25, 40)], infill_rate="1 lb/ft^2")
+    assert "0.12 in deep at 2,700 lb/yd^3" in one(done.items, "infill", "pool")["basis"]
+    assert 95 <= MaterialRules().infill_density_kg_per_m3 / units.read("1 lb/ft^3", "density") <= 105
+
+
 def test_m11_a_ring_of_nails_has_no_extra_one():
     """M11: a closed 140 ft run takes 420 nails at 4 in (arithmetic); the takeoff buys the counts of the edges, no more."""
     done = takeoff([lot(30, 40)], nail_allowance=0)
@@ -181,11 +188,19 @@ def test_m13_units_shown_agree_with_pint():
             assert row.basis == f"{system} words"
 
 
-def test_m16_lap_of_the_separation_fabric():
-    """M16: Caltrans Standard Specifications 26-1.03C: laps of at least 2 ft; Maryland SHA 211: at least 30 in is reachable."""
-    rules = MaterialRules()
-    assert rules.below_overlap_m >= 2 * FT - 1e-9
-    assert MaterialRules(below_overlap="30 in").below_overlap_m == pytest.approx(0.762)
+@pytest.mark.parametrize(
+    ("subgrade", "least", "most"),
+    [("unknown", 2.0, 2.5), ("firm", 0.9, 1.5), ("soft", 1.9, 3.3), ("very soft", 3.3, 3.3)],
+)
+def test_m16_lap_of_the_separation_fabric(subgrade, least, most):
+    """M16: Caltrans Standard Specifications 26-1.03C: at least 2 ft (Maryland SHA 211: 30 in); by CBR, over 3: 0.9 to 1.5 ft,
+    1 to 3: 1.9 to 3.3 ft, 0.5 to 1: 3.3 ft or sewn (a copy; FHWA NHI-07-092)."""
+    rules = MaterialRules(subgrade=subgrade)
+    assert least * FT <= rules.lap_below_m() * (1 + 1e-12) and rules.lap_below_m() <= most * FT * (1 + 1e-12)
+    done = takeoff([lot(40, 60)], subgrade=subgrade, fabric_below_base=True)
+    lap = rules.lap_below_m() / FT
+    assert done.areas["below_strips"].tolist() == [math.ceil((40 - lap) / (12.5 - lap))]
+    assert MaterialRules(subgrade=subgrade, below_overlap="30 in").lap_below_m() == pytest.approx(0.762)
 
 
 def test_m17_m18_compaction_and_lifts():
@@ -219,7 +234,7 @@ def test_every_item_has_a_section_of_masterformat():
     assert ITEMS["fabric"].section == "31 05 19"  # UFGS 31 05 19
 
 
-@pytest.mark.parametrize("name", ["nails", "swell", "aggregate", "masterformat"])
+@pytest.mark.parametrize("name", ["nails", "swell", "aggregate", "lap", "masterformat"])
 def test_published_tables_name_their_source(name):
     for row in data.table(name):
         assert row["value"] and row["source"] and None not in row

@@ -279,10 +279,11 @@ def test_extras_that_cannot_be_counted_are_refused(wrong, said):
         PriceRules(extras=[{"title": "x"} | wrong])
 
 
-def test_costs_that_are_assumed_are_told():
-    told = priced(rules=PriceRules(costs={"infill": "12 USD/bag"})).findings
-    assert [f.code for f in told] == ["assumed-costs"]
-    assert "aggregate" in told[0].message and "infill" not in told[0].message and "glue" not in told[0].message
+def test_what_is_assumed_is_told():
+    costs, rates = priced(rules=PriceRules(costs={"infill": "12 USD/bag"}, profit="8 %")).findings
+    assert (costs.code, rates.code) == ("assumed-costs", "assumed-build-up")
+    assert "aggregate" in costs.message and "infill" not in costs.message and "glue" not in costs.message
+    assert rates.message.endswith("[price]: contingency, sales_tax, overhead, bond")
 
 
 def test_every_lot_alone_costs_more():

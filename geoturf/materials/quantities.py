@@ -130,7 +130,8 @@ def _fabric(q: pd.DataFrame, areas: pd.DataFrame, nailed: pd.Series, rules: Mate
 
 def _strips(q: pd.DataFrame, key: str, short: str, areas: pd.DataFrame, laid: pd.Series, rules: MaterialRules) -> None:
     """Columns ``key`` (m2), ``<short>_strips`` and ``<short>_length`` of a fabric, where it is ``laid``."""
-    width, length, overlap = (getattr(rules, f"{short}_{name}_m") for name in ("roll_width", "roll_length", "overlap"))
+    width, length = (getattr(rules, f"{short}_roll_{name}_m") for name in ("width", "length"))
+    overlap = rules.lap_below_m() if short == "below" else rules.fabric_overlap_m
     q[[f"{short}_strips", f"{short}_length"]] = 0.0
     if laid.any():
         found = strips(areas.loc[laid, "laid"].to_numpy(), width, length, overlap)

@@ -27,6 +27,7 @@ def rule_values(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, Any]:
     for name in ("turf_nail", "seam_nail", "fabric_nail"):
         values[f"{name.removeprefix('turf_')}s_per_kg"] = data.value("nails", getattr(rules, name), "count")
     values["lifts"] = np.ceil(rules.base_depth_m / rules.lift_m - 1e-6)
+    values["below_overlap"] = rules.lap_below_m()
     values["compacted_density"], values["swell"] = densities(rules)[0], swell_factor(rules)
     return values
 
@@ -63,6 +64,7 @@ def _derived(group: dict[str, float], settings: dict[str, Any]) -> dict[str, flo
     filled = group.get("filled") or 1.0
     names = {"infill_rate": "infill", "infill_low": "infill_low", "infill_high": "infill_high"}
     means = {name: group.get(column, 0.0) / filled for name, column in names.items()}
+    means["infill_depth"] = means["infill_rate"] / settings["infill_density"]
     return means | {
         f"{key}_kg": group.get(key, 0.0) / settings[f"{key}_per_kg"] for key in ("nails", "seam_nails", "fabric_nails")
     }

@@ -17,7 +17,7 @@ from geoturf.model import CutPlan, Ground, Price, Takeoff
 from geoturf.price import shares
 from geoturf.price.alternates import alternates, lot_by_lot
 from geoturf.price.build_up import as_table, build_up, loads, price_cents, totals
-from geoturf.price.lines import assumed_costs, extra_lines, printed_lines, refuse_other_currencies, work_lines
+from geoturf.price.lines import assumed, extra_lines, printed_lines, refuse_other_currencies, work_lines
 from geoturf.price.money import decimal_of, shared
 from geoturf.rules import PriceRules, Product
 
@@ -45,5 +45,5 @@ def price(
         phases=shares.of_phases(ground, areas),
         alternates=alternates(takeoff, extras, products, rules, price_cents(lines, steps)),
         lot_by_lot=lot_by_lot(takeoff, extras, products, rules),
-        findings=assumed_costs(lines, rules),
+        findings=assumed(lines, rules),
     )

@@ -94,7 +94,8 @@ _MATERIALS = (
     _item("stakes", "material", "32 94 13", "Edging stakes", "each", "stake",
           "edging {edging:length} at {stake_spacing:depth}, one more an area"),
     _item("infill", "material", "32 18 13", "Infill", "kg", "bag",
-          "filled areas {filled:area} x {infill_rate:rate} (the pile weight takes {infill_low:rate} to {infill_high:rate})"),
+          "filled areas {filled:area} x {infill_rate:rate} (the pile weight takes {infill_low:rate} to {infill_high:rate}), "
+          "{infill_depth:thickness} deep at {infill_density:density}"),
     _item("caps", "material", "32 84 00", "Irrigation heads capped", "each", "cap",
           "{caps_given:count} from the layer + {caps_assumed:count} at {caps_per_site:number} a site where none are given"),
     _item("reroutes", "service", "32 84 00", "Irrigation lines rerouted or kept for rinsing", "each", "line",
@@ -171,6 +172,7 @@ _WORDS: dict[str, dict[str, tuple[str, int]]] = {
     "area": {"us": ("ft^2", 0), "metric": ("m^2", 1)},
     "length": {"us": ("ft", 1), "metric": ("m", 2)},
     "depth": {"us": ("in", 1), "metric": ("mm", 0)},
+    "thickness": {"us": ("in", 2), "metric": ("mm", 1)},
     "volume": {"us": ("yd^3", 1), "metric": ("m^3", 2)},
     "mass": {"us": ("lb", 0), "metric": ("kg", 0)},
     "density": {"us": ("lb/yd^3", 0), "metric": ("kg/m^3", 0)},

@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import ValidationInfo, field_validator, model_validator
 
+from geoturf import data
 from geoturf.rules.base import (
     COMMON,
     ArealMass,
@@ -29,7 +30,7 @@ Nail = Literal["8d", "10d", "16d", "20d", "30d", "40d", "50d", "60d"]
 EARTH = "Army FM 5-434 Table 1-1 (data/swell.csv)"
 STONE = "WSDOT Design Manual M 22-01 Exhibit 620-1 (data/aggregate.csv)"
 LIFTS = "Ohio DOT CMS 304.04: 4 in for rollers under 10 tons"
-LAP = "Caltrans Standard Specifications 26-1.03C: at least 2 ft"
+LAP = "Caltrans Standard Specifications 26-1.03C; FHWA NHI-07-092 by CBR (data/lap.csv)"
 
 
 _SIZES = (
@@ -102,7 +103,12 @@ class MaterialRules(Rules):
     fabric_below_base: bool = rule(
         False, "a separation fabric under the base, where the soil shifts or pumps", source=COMMON
     )
-    below_overlap_m: Length = rule("2 ft", "overlap of its strips and of its ends", low="2 ft", high="3 ft", source=LAP)
+    subgrade: Literal["unknown", "firm", "soft", "very soft"] = rule(
+        "unknown", "CBR over 3, 1 to 3, under 1 (sew it under 0.5): for the overlap of that fabric", source=LAP
+    )
+    below_overlap_m: Length | None = rule(
+        None, "overlap of its strips and of its ends; by subgrade if not given", low="0.9 ft", high="3.3 ft", source=LAP
+    )
     below_roll_width_m: Length = rule("12.5 ft", "width of its roll")
     below_roll_length_m: Length = rule("360 ft", "length of its roll")
 
@@ -131,6 +137,13 @@ class MaterialRules(Rules):
     infill_rate_kg_per_m2: ArealMass | None = rule(
         None, "infill; by the product's pile weight if not given", source=COMMON
     )
+    infill_density_kg_per_m3: Density = rule(
+        "100 lb/ft^3",
+        "dry sand as poured, to tell the infill's depth",
+        low="80 lb/ft^3",
+        high="105 lb/ft^3",
+        source="general references",
+    )
     infill_bag_kg: Mass = rule("50 lb", "infill in a bag", source=COMMON)
     infill_allowance: Fraction = rule("3 %", "infill over net")
 
@@ -148,8 +161,11 @@ class MaterialRules(Rules):
 
     @model_validator(mode="after")
     def _laps_fit(self) -> MaterialRules:
-        for name in ("fabric", "below"):
-            lap = getattr(self, f"{name}_overlap_m")
+        for name, lap in (("fabric", self.fabric_overlap_m), ("below", self.lap_below_m())):
             if lap >= min(getattr(self, f"{name}_roll_width_m"), getattr(self, f"{name}_roll_length_m")):
                 raise ValueError(f"{name}_overlap must be less than the width and the length of its roll")
         return self
+
+    def lap_below_m(self) -> float:
+        """The overlap of the separation fabric in force."""
+        return data.value("lap", self.subgrade, "lap") if self.below_overlap_m is None else self.below_overlap_m
