@@ -38,15 +38,22 @@ def refuse_clashes(layers: list[SourceLayer], products: list[str], say: Say) -> 
     """Each (site, area) once, each site in one phase, each product one of the bid's."""
     for layer in layers:
         _products(layer, products, say.at(layer.file, layer.layer))
-    names = ("site", "area", "phase", "feature")
-    table = pd.DataFrame({n: np.concatenate([one.table[n].to_numpy(object) for one in layers] or [[]]) for n in names})
-    starts = np.cumsum([len(one.table) for one in layers])
-    site, area, phase = (pd.factorize(table[name])[0] for name in ("site", "area", "phase"))
-    table["layer"] = np.searchsorted(starts, table.index, side="right")
-    if _distinct(site, area) < len(table):
-        _twice(table, layers, say)
+    site, area, phase = (_codes(layers, name) for name in ("site", "area", "phase"))
+    if _distinct(site, area) < len(site):
+        _twice(_together(layers), layers, say)
     if _distinct(site, phase) > len(np.unique(site)):
-        _phases(table, layers, say)
+        _phases(_together(layers), layers, say)
+
+
+def _codes(layers: list[SourceLayer], name: str) -> np.ndarray:
+    """A column over all layers, as a number for each different value."""
+    return pd.factorize(np.concatenate([one.table[name].to_numpy(object) for one in layers] or [[]]))[0]
+
+
+def _together(layers: list[SourceLayer]) -> pd.DataFrame:
+    names = ["site", "area", "phase", "feature"]
+    tables = [pd.DataFrame(one.table[names]).assign(layer=k) for k, one in enumerate(layers)]
+    return pd.concat(tables, ignore_index=True)
 
 
 def _distinct(left: np.ndarray, right: np.ndarray) -> int:

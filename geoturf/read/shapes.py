@@ -28,7 +28,7 @@ def untouched(shapes: np.ndarray) -> np.ndarray:
 def _sound(shapes: np.ndarray) -> np.ndarray:
     kind = shapely.get_type_id(shapes)
     sound = ((kind == _POLYGON) | (kind == _MULTIPOLYGON)) & ~shapely.is_empty(shapes) & shapely.is_valid(shapes)
-    sound &= ~(shapely.has_z(shapes) | shapely.has_m(shapes))
+    sound &= shapely.get_coordinate_dimension(shapes) == 2
     points, owner = shapely.get_coordinates(shapes, return_index=True)
     sound[owner[1:][_twice(points, owner)]] = False
     return sound
@@ -41,7 +41,7 @@ def _star_shaped(shapes: np.ndarray) -> np.ndarray:
     found = np.zeros(len(shapes), bool)
     one_ring = (shapely.get_type_id(shapes) == _POLYGON) & (shapely.get_num_interior_rings(shapes) == 0)
     counts = shapely.get_num_coordinates(shapes)
-    rows = np.flatnonzero(one_ring & (counts >= 4) & ~(shapely.has_z(shapes) | shapely.has_m(shapes)))
+    rows = np.flatnonzero(one_ring & (counts >= 4) & (shapely.get_coordinate_dimension(shapes) == 2))
     if not rows.size:
         return found
     with np.errstate(all="ignore"):  # coordinates that are no numbers fail every test below
@@ -86,7 +86,7 @@ def winding(shapes: np.ndarray, say: Say) -> None:
 
 def flat(shapes: np.ndarray, say: Say) -> np.ndarray:
     """x and y only; heights and measures are dropped."""
-    deep = np.flatnonzero(shapely.has_z(shapes) | shapely.has_m(shapes))
+    deep = np.flatnonzero(shapely.get_coordinate_dimension(shapes) > 2)
     if deep.size:
         shapes = shapes.copy()
         shapes[deep] = shapely.force_2d(shapes[deep])
