@@ -46,6 +46,23 @@ def test_turf_takes_the_bids_own_price_and_its_kept_line():
     assert list(table["capital"]) == [10_250.0, 20_250.0]
 
 
+def test_a_conversion_is_offered_by_cover_and_use():
+    """Nobody plays on planting; and a conversion of its own for warm-season lawn alone."""
+    ground = parks(1_000, 1_000, 1_000, use=["", "play", ""], cover=["cool_season_lawn"] * 2 + ["warm_season_lawn"])
+    own = {
+        "cover": "low_water_planting",
+        "irrigation": "drip",
+        "capital": "3 USD/ft^2",
+        "only_covers": ["Warm-season lawn"],
+    }
+    table = compare(ground, offer=["planting", "scrub"], conversions={"scrub": own}).table
+    assert list(zip(table["area_index"], table["conversion"], strict=True)) == [
+        (0, "planting"),
+        (2, "planting"),
+        (2, "scrub"),
+    ]
+
+
 def test_areas_without_a_cover_stay_out():
     ground = parks(1_000, 2_000, cover=["", "Cool-season lawn"])
     table = compare(ground, offer=["planting"]).table

@@ -63,6 +63,8 @@ def lawns(ground: Ground, turf_price: pd.Series | None, rules: WaterRules, curre
     for j, (name, conversion) in enumerate(zip(rules.offered, conversions, strict=True)):
         if conversion.only_covers:
             offered[:, j] &= areas["cover"].isin([published.key(c) for c in conversion.only_covers]).to_numpy()
+        if conversion.except_uses:
+            offered[:, j] &= ~areas["use"].str.lower().isin([use.lower() for use in conversion.except_uses]).to_numpy()
         if conversion.capital is not None:
             capital[:, j] = by_area(conversion.capital, surface)
         else:

@@ -88,6 +88,7 @@ class Conversion(Rules):
     cover: str = rule("", "cover afterwards; the area's own if empty")
     irrigation: str = rule("", "irrigation method afterwards; the area's own if empty")
     only_covers: tuple[str, ...] = rule((), "existing covers it is offered for; all if empty")
+    except_uses: tuple[str, ...] = rule((), "values of the use column it is not offered for")
     capital: Price | None = rule(
         None, "what it costs to build; a turf conversion takes this bid's price where left out"
     )
@@ -132,6 +133,7 @@ SHIPPED: dict[str, dict[str, Any]] = {
         "title": "Low-water planting on drip",
         "cover": "low_water_planting",
         "irrigation": "drip",
+        "except_uses": ["play", "sport", "sports"],  # nobody plays on planting
         "capital": "5.50 USD/ft^2",
         "life": 20,
         "replacement_share": "25 %",  # drip line and part of the plants

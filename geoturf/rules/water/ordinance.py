@@ -19,7 +19,7 @@ class Ordinance(Rules):
         ("home", "homes", "residential"), "values of the use column whose sites count as residential"
     )
     special_uses: tuple[str, ...] = rule(
-        ("sports", "recreation", "play", "edible", "cemetery"),
+        ("sport", "sports", "recreation", "play", "edible", "cemetery"),
         "values of the use column that count as special landscape area (SLA, ETAF 1)",
         source="23 CCR 491",
     )
