@@ -1,14 +1,10 @@
-"""The best section and the best roll at given prices: what column generation asks again and again, and what its bound rests on.
+"""The best section and the best fill at given prices: what column generation asks again and again, and what its bounds
+rest on.
 
-Every size has a value. In a lane sizes lie end to end, the widest of them leading it; in a section lanes lie side by side, the
-widest leading it; on a roll sections follow each other. All three are knapsacks:
-
-    stacked[c, r]   most value end to end in r steps of a lane, of the copies 0..c-1 (narrowest first)
-    led(c, h)       most value of a section of length h whose widest lane is led by copy c
-    roll[r]         most value of a stretch of r steps, each copy leading one section at most
-
-A copy leads once but may follow in several lanes, so the values are never below those of real plans: duals divided by them
-bound every plan of three cuts from below (Farley 1990). Without stacking a section is exact.
+Every size has a value. In a lane sizes lie end to end behind the widest, which leads it; in a section lanes lie side by side.
+Both are knapsacks: `knapsacks` by length gives what may follow a leader, `lead` by width the best section of each length.
+A piece leads one lane of a section at most, but may follow in several, so the values are never below those of real
+sections: duals divided by them bound every plan of three cuts from below (Farley 1990).
 """
 
 from __future__ import annotations
@@ -31,7 +27,7 @@ def _add(before, after, size, worth):
 
 @_jit
 def knapsacks(size, value, room):
-    """Table (n + 1, room + 1): most value of the first copies that fit in r steps."""
+    """Table (n + 1, room + 1): most value of the first things, each once, that fit in r steps."""
     best = np.zeros((len(size) + 1, room + 1))
     for c in range(len(size)):
         _add(best[c], best[c + 1], size[c], value[c])
@@ -39,9 +35,10 @@ def knapsacks(size, value, room):
 
 
 @_jit
-def lead(length, width, value, stacked, across, heights):
-    """Values (len(heights), n) of sections by length and leading copy; -1 where the copy is longer. Copies narrowest first;
-    ``stacked``: their `knapsacks` by length."""
+def lead(length, width, value, follow, row, across, heights):
+    """Values (len(heights), n) of sections by length and by the leader of their widest lane; -1 where it is longer.
+
+    Leaders (n,), narrowest first; ``follow[row[c], r]``: most value of what may follow leader c in r steps of its lane."""
     n = len(length)
     led = np.full((len(heights), n), -1.0)
     for k in range(len(heights)):
@@ -50,7 +47,7 @@ def lead(length, width, value, stacked, across, heights):
         for c in range(n):
             if length[c] > h:
                 continue
-            worth = value[c] + stacked[c, h - length[c]]
+            worth = value[c] + follow[row[c], h - length[c]]
             led[k, c] = worth + beside[across - width[c]]
             _add(beside, spare, width[c], worth)
             beside, spare = spare, beside
@@ -58,46 +55,17 @@ def lead(length, width, value, stacked, across, heights):
 
 
 @_jit
-def lanes_of(lead_copy, h, length, width, value, stacked, across):
-    """The copies that lead the lanes of the best section of length ``h`` led by a copy, as `lead` found it."""
-    best = np.zeros((lead_copy + 1, across + 1))
-    for c in range(lead_copy):
+def leaders(first, h, length, width, value, follow, row, across):
+    """The leaders of the lanes of the best section of length ``h`` whose widest lane ``first`` leads, as `lead` found it."""
+    best = np.zeros((first + 1, across + 1))
+    for c in range(first):
         if length[c] <= h:
-            _add(best[c], best[c + 1], width[c], value[c] + stacked[c, h - length[c]])
+            _add(best[c], best[c + 1], width[c], value[c] + follow[row[c], h - length[c]])
         else:
             best[c + 1] = best[c]
-    leads, x = [lead_copy], across - width[lead_copy]
-    for c in range(lead_copy - 1, -1, -1):
+    found, x = [first], across - width[first]
+    for c in range(first - 1, -1, -1):
         if best[c + 1, x] > best[c, x]:
-            leads.append(c)
+            found.append(c)
             x -= width[c]
-    return leads
-
-
-@_jit
-def fill_roll(led, heights, room):
-    """Most value of a roll of ``room`` steps, each copy leading one section at most (heights ascending)."""
-    best, spare = np.zeros(room + 1), np.zeros(room + 1)
-    for c in range(led.shape[1]):
-        spare[:] = best
-        for k in range(len(heights)):
-            h, worth = heights[k], led[k, c]
-            if worth > 0.0:
-                for r in range(h, room + 1):
-                    spare[r] = max(spare[r], best[r - h] + worth)
-        best, spare = spare, best
-    return best[room]
-
-
-@_jit
-def fill_roll_freely(worth, heights, room):
-    """Most value of a roll of ``room`` steps, any section as often as one likes (heights ascending)."""
-    best = np.zeros(room + 1)
-    for r in range(1, room + 1):
-        best[r] = best[r - 1]
-        for k in range(len(heights)):
-            h = heights[k]
-            if h > r:
-                break
-            best[r] = max(best[r], best[r - h] + worth[k])
-    return best[room]
+    return found

@@ -26,66 +26,89 @@ _CLOSE = 1e-5  # programme and bound this close are taken for equal
 _TAKE = 0.6  # a section used this much is taken whole when diving
 
 
-class Copies:
-    """The copies of each size that one section can hold, narrowest first: what `pricing` works on."""
+class Lanes:
+    """What lanes of a job are made of, narrowest first: ``kind`` of each leader, as many of a size as lie side by side, and
+    things that follow: ``batch`` pieces of size ``of``, in batches that sum up to any number there is. What is in the first
+    ``row[c]`` batches may follow leader c: narrower sizes, and all of its own but itself."""
 
     def __init__(self, job: Job):
         self.job = job
-        order = np.lexsort((job.size[:, 0], job.size[:, 1]))
-        fit = np.minimum(job.demand, job.width // job.size[:, 1])
-        self.kind = np.repeat(order, fit[order])
+        kind, row, of, batch = [], [], [], []
+        for size in np.lexsort((job.size[:, 0], job.size[:, 1])).tolist():
+            long, wide = job.size[size].tolist()
+            end_to_end = min(int(job.demand[size]), job.longest // long)
+            batches = [*_batches(end_to_end - 1), 1]
+            of += [size] * len(batches)
+            batch += batches
+            side_by_side = min(int(job.demand[size]), job.width // wide)
+            kind += [size] * side_by_side
+            row += [len(of) - 1] * side_by_side
+        self.kind, self.row, self.of, self.batch = (np.array(column, np.int64) for column in (kind, row, of, batch))
         self.length, self.width = (np.ascontiguousarray(job.size[self.kind, side]) for side in (0, 1))
 
     def price(self, value: np.ndarray, heights: np.ndarray) -> Priced:
         """The best sections of these lengths where a piece of size i is worth ``value[i]``."""
+        job = self.job
+        follow = pricing.knapsacks(job.size[self.of, 0] * self.batch, value[self.of] * self.batch, job.longest)
         worth = value[self.kind]
-        stacked = pricing.knapsacks(self.length, worth, self.job.longest)
-        led = pricing.lead(self.length, self.width, worth, stacked, self.job.width, heights)
-        return Priced(self, worth, stacked, heights, led)
+        led = pricing.lead(self.length, self.width, worth, follow, self.row, job.width, heights)
+        return Priced(self, worth, follow, heights, led)
+
+
+def _batches(count: int) -> list[int]:
+    """Whole numbers, parts of which sum up to anything from 0 to ``count``: 1, 2, 4 … and a rest."""
+    out, unit = [], 1
+    while count > 0:
+        out.append(min(unit, count))
+        count -= out[-1]
+        unit *= 2
+    return out
 
 
 @dataclass(frozen=True)
 class Priced:
-    copies: Copies
+    """Sections of ``heights`` at the values ``worth`` of leaders; ``led``: float (heights, leaders)."""
+
+    lanes: Lanes
     worth: np.ndarray
-    stacked: np.ndarray
+    follow: np.ndarray
     heights: np.ndarray
-    led: np.ndarray  # (heights, copies)
+    led: np.ndarray
 
     def counts(self, k: int) -> np.ndarray:
         """Pieces of each size in the best section of the k-th length, some perhaps more than there are."""
-        kinds = len(self.copies.job.demand)
-        lanes = self._lanes(k, np.full(kinds, self.copies.job.longest))
+        kinds = len(self.lanes.job.demand)
+        lanes = self._lanes(k, np.full(kinds, np.iinfo(np.int64).max))
         return np.bincount([size for lane in lanes for size in lane], minlength=kinds)
 
     def section(self, k: int) -> Section:
         """The best section of the k-th length; a piece that would be needed once too often is left out."""
-        job = self.copies.job
+        job = self.lanes.job
         return tidy(job, self._lanes(k, job.demand.copy()))
 
     def _lanes(self, k: int, left: np.ndarray) -> list[tuple[int, ...]]:
-        c = self.copies
+        its, out = self.lanes, []
         h, first = int(self.heights[k]), int(np.argmax(self.led[k]))
-        leads = pricing.lanes_of(first, h, c.length, c.width, self.worth, self.stacked, c.job.width)
-        np.subtract.at(left, c.kind[leads], 1)
-        lanes = []
-        for lead in leads:
-            lane, r = [int(c.kind[lead])], h - int(c.length[lead])
-            for k in range(lead, 0, -1):
-                if self.stacked[k, r] > self.stacked[k - 1, r]:
-                    r -= int(c.length[k - 1])
-                    if left[c.kind[k - 1]] > 0:
-                        left[c.kind[k - 1]] -= 1
-                        lane.append(int(c.kind[k - 1]))
-            lanes.append(tuple(lane))
-        return lanes
+        leaders = pricing.leaders(first, h, its.length, its.width, self.worth, self.follow, its.row, its.job.width)
+        np.subtract.at(left, its.kind[leaders], 1)
+        for leader in leaders:
+            lane, room = [int(its.kind[leader])], h - int(its.length[leader])
+            for at in range(int(its.row[leader]), 0, -1):
+                if self.follow[at, room] > self.follow[at - 1, room]:
+                    size, count = int(its.of[at - 1]), int(its.batch[at - 1])
+                    room -= count * int(its.job.size[size, 0])
+                    count = min(count, int(left[size]))
+                    left[size] -= count
+                    lane += [size] * count
+            out.append(tuple(lane))
+        return out
 
 
 class Programme:
     """The master programme of a job. ``columns``: its sections; ``bound``: steps no plan is under."""
 
     def __init__(self, job: Job, start: Iterable[Section]):
-        self.job, self.copies, self.master = job, Copies(job), Master(job.demand)
+        self.job, self.lanes, self.master = job, Lanes(job), Master(job.demand)
         self.columns: list[Section] = []
         self.known: set[Section] = set()
         self.bound = 0.0
@@ -118,7 +141,7 @@ class Programme:
             objective, _, value = self.master.solve()
             added = 0
             for heights in (every[k % _STRIDE :: _STRIDE], every) if k % 8 < 7 else (every,):
-                priced = self.copies.price(value, heights)
+                priced = self.lanes.price(value, heights)
                 ratio = priced.led.max(axis=1) / heights
                 if len(heights) == len(every):
                     self.bound = max(self.bound, float(value @ self.job.demand) / max(1.0, float(ratio.max())))
