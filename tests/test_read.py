@@ -196,6 +196,25 @@ def test_the_quick_proof_of_soundness_never_errs(corners, away, scale):
         )
 
 
+def test_features_keep_their_numbers_over_many_batches(tmp_path):
+    """20,000 squares are more than two batches; those without geometry stand at a batch's edges and are named rightly."""
+    n, gone = 20_000, [0, 8_191, 8_192, 16_383, 16_384, 19_999]
+    x = -77 + np.arange(n) * 1e-5
+    shapes = shapely.box(x, 40, x + 5e-6, 40.000005)
+    shapes[gone] = None
+    shapes[5_000] = shapely.Polygon([(-77, 40), (-76, 41), (-76, 40), (-77, 41)])
+    write(
+        geopandas.GeoDataFrame({"site": [f"s{k}" for k in range(n)]}, geometry=shapes, crs=4326), tmp_path / "lots.gpkg"
+    )
+    source = source_of(tmp_path, "lots.gpkg")
+    table = source.layers[0].table
+    assert (table["site"] == "s" + (table["feature"].astype(int) - 1).astype(str)).all()  # GeoPackage counts from 1
+    assert [int(f.feature) - 1 for f in source.findings if f.code == "no-geometry"] == gone
+    assert [f.feature for f in source.findings if f.code == "beyond-repair"] == ["5001"]
+    at = table["feature"].astype(int).to_numpy() - 1
+    assert (table.geometry.bounds["minx"].to_numpy() == x[at]).all()
+
+
 def test_the_quick_proof_covers_plain_lawns():
     square, ell = box(0, 0, 9, 9), shapely.Polygon([(0, 0), (9, 0), (9, 5), (5, 5), (5, 9), (0, 9)])
     ring, bow = box(0, 0, 9, 9).difference(box(3, 3, 4, 4)), shapely.Polygon([(0, 0), (9, 9), (9, 0), (0, 9)])

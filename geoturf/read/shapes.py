@@ -75,11 +75,12 @@ def _twice(points: np.ndarray, owner: np.ndarray) -> np.ndarray:
 
 def winding(shapes: np.ndarray, say: Say) -> None:
     """GeoJSON wants shells counter-clockwise (RFC 7946 section 3.1.6). Others are read as meant, and told."""
-    shells = shapely.get_exterior_ring(shapely.get_geometry(shapes, 0))
-    wrong = int((~shapely.is_ccw(shells) & ~shapely.is_missing(shells)).sum())
+    many = shapely.get_type_id(shapes) == _MULTIPOLYGON
+    shells = shapely.get_exterior_ring(np.concatenate([shapes[~many], shapely.get_parts(shapes[many])]))
+    wrong = int((~shapely.is_ccw(shells)).sum())
     if wrong:
         message = (
-            f"{counted(wrong, 'shell')} of {len(shapes):,} wound clockwise; read as meant, area unchanged (+0.0000%)"
+            f"{counted(wrong, 'shell')} of {len(shells):,} wound clockwise; read as meant, area unchanged (+0.0000%)"
         )
         say.warn("winding", message)
 
