@@ -31,6 +31,7 @@ from geoturf.rules.items import shown
 #: a cell holds 32,767 characters; longer text is cut, and says so
 LONGEST = 32_767
 _CUT = " … (cut)"
+_NO_XML = {0xFFFE: "\ufffd", 0xFFFF: "\ufffd"}  # the writer sees to the control characters
 _MOST_ARGUMENTS = 255  # of a function of a spreadsheet
 _MADE = datetime.datetime(2000, 1, 1)  # the same for every bid, so that the same bid gives the same bytes
 _KINDS = (("Materials", "material"), ("Labour", "labour"), ("Plant", "plant"), ("Services", "service"))
@@ -62,24 +63,17 @@ class _Book:
         self.book.set_properties(
             {"created": _MADE, "comments": f"All money in {currency}. Shaded cells may be changed."}
         )
-        add = self.book.add_format
-        self.title, self.head = (
-            add({"bold": True, "font_size": 14}),
-            add({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"}),
-        )
-        self.plain, self.wrap = add({}), add({"text_wrap": True, "valign": "top"})
-        self.money, self.total = (
-            add({"num_format": "#,##0.00"}),
-            add({"num_format": "#,##0.00", "bold": True, "top": 1}),
-        )
-        self.number, self.percent = (
-            add({"num_format": "#,##0.00"}),
-            add({"num_format": "0.0##%", "bg_color": "#FFF6D6"}),
-        )
-        self.count, self.change = (
-            add({"num_format": "#,##0"}),
-            add({"num_format": "#,##0.00####", "bg_color": "#FFF6D6"}),
-        )
+        add, shade = self.book.add_format, "#FFF6D6"
+        self.plain = add({})
+        self.wrap = add({"text_wrap": True, "valign": "top"})
+        self.title = add({"bold": True, "font_size": 14})
+        self.head = add({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+        self.count = add({"num_format": "#,##0"})
+        self.number = add({"num_format": "#,##0.00"})
+        self.money = add({"num_format": "#,##0.00"})
+        self.total = add({"num_format": "#,##0.00", "bold": True, "top": 1})
+        self.change = add({"num_format": "#,##0.00####", "bg_color": shade})
+        self.percent = add({"num_format": "0.0##%", "bg_color": shade})
 
     def sheet(self, name: str, widths: Sequence[float], heads: Sequence[str] = ()) -> Any:
         sheet = self.book.add_worksheet(name)
@@ -103,8 +97,8 @@ class _Book:
 
 
 def text_of(value: object) -> str:
-    """Text as a cell can hold it: lone surrogates replaced, cut at `LONGEST` characters with a mark."""
-    text = str(value).encode("utf-8", "replace").decode("utf-8")
+    """Text as a cell can hold it: what XML cannot carry replaced, cut at `LONGEST` characters with a mark."""
+    text = str(value).encode("utf-8", "replace").decode("utf-8").translate(_NO_XML)
     return text if len(text) <= LONGEST else text[: LONGEST - len(_CUT)] + _CUT
 
 
@@ -168,7 +162,7 @@ def _lines(book: _Book, price: Price, items: pd.DataFrame, rows: dict[int, int])
             sheet.write_number(row, 5, float(line.quantity), book.change)
         else:
             ordered = int(items.at[line.row, "order"])
-            formula = f"=ROUND(Materials!{cell(rows[line.row], 6)}*{float(line.quantity) / ordered!r},2)"
+            formula = f"=ROUND(Materials!{cell(rows[line.row], 6)}*{float(line.quantity) / max(ordered, 1)!r},2)"
             sheet.write_formula(row, 5, formula, book.number, float(line.quantity))
         book.text(sheet, row, 6, line.unit)
         sheet.write_number(row, 7, float(line.unit_price), book.change)

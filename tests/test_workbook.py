@@ -21,7 +21,7 @@ HOSTILE = [
     "-2",
     "@SUM(A1)",
     "http://example.org",
-    "<b>&\x01",
+    "<b>&\x01\uffff\ud800",
     "{=1}",
     "0012",
     "x" * 40_000,
@@ -165,6 +165,7 @@ def test_long_text_is_cut_and_says_so(tmp_path):
     book, _ = written(tmp_path / "bid.xlsx", result([LOTS[0] | {"site": "x" * 40_000}]))
     text = book["Sites"]["A2"].value
     assert len(text) == 32_767 and text.endswith("… (cut)")
+    assert workbook.text_of("\ud800\uffff") == "?\ufffd"
     assert workbook.text_of("y" * 32_767) == "y" * 32_767
 
 

@@ -1,7 +1,8 @@
 """Takeoff: what every area takes, summed over its pool, rounded up to what is bought.
 
-per_area   net quantities, one column an item (`quantities`), fabric strips (`strips`)
-rows       sums over pools and sites, packages, formulas in words (`rows`)
+quantities   net quantities of every area, one column an item; fabric by `strips`
+rows         sums over pools and sites, rounded up to `packages`, the formula in `words`; turf as the cut plan buys it (`turf`)
+cautions     what the work calls for
 """
 
 from __future__ import annotations

@@ -21,6 +21,9 @@ INFILL = tuple(
     for pile, low, high in (("60 oz/yd^2", "1 lb/ft^2", "2 lb/ft^2"), ("80 oz/yd^2", "0.5 lb/ft^2", "1 lb/ft^2"))
 )
 
+#: values of the column use that ask for odour-control granules
+PET_USES = ("pet", "pets")
+
 
 def infill_rate(product: Product, rules: MaterialRules) -> tuple[float, float, float]:
     """Low, middle and high infill of a product, kg/m2; a short putting pile takes what a 60 oz/yd2 pile does."""
@@ -143,8 +146,8 @@ def _turf(
     q: pd.DataFrame, areas: pd.DataFrame, plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules
 ) -> None:
     q["turf"] = plan.chosen["turf_bought_m2"]
-    pets = areas["product"].map({name: p.pets for name, p in products.items()}).astype(bool) | areas["use"].eq("pet")
-    q["pets"] = q["surface"] * pets
+    pets = areas["product"].map({name: p.pets for name, p in products.items()}).astype(bool)
+    q["pets"] = q["surface"] * (pets | areas["use"].str.casefold().isin(PET_USES))
     q["odour"] = q["pets"] * rules.odour_rate_kg_per_m2
     rates = {name: infill_rate(p, rules) for name, p in products.items()}
     for place, column in enumerate(("low", "middle", "high")):

@@ -3,7 +3,7 @@
 lines        quantity x unit price, a line an item and phase
 build_up     the steps, each on the subtotal it names, and each line's load of them
 shares       each line among the areas of its phase by net quantity; sites, phases, schedule of values
-alternates   all of it again with something else
+alternates   all of it again with something else, or bought lot by lot
 money        whole cents; shares by largest remainder, so that every column and every row adds up
 """
 

@@ -96,7 +96,9 @@ class Alternate(Rules):
     """What the bid would be with something else: other unit costs, another product on the same cut plan, items left out."""
 
     title: str
-    products: dict[str, str] = rule({}, 'products priced in place of others, on the same cut plan: turf60 = "turf80"')
+    products: dict[str, str] = rule(
+        {}, 'turf priced in place of other turf, on the same cut plan and infill: turf60 = "turf80"'
+    )
     costs: dict[str, Price] = rule({}, "unit costs in place of the bid's")
     leave_out: tuple[str, ...] = rule((), "items left out, each with the work that goes with it")
     add: tuple[Literal["edging", "geotextile"], ...] = rule((), "items added, each with the work that goes with it")
