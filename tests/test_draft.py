@@ -53,6 +53,14 @@ def test_guesses_are_marked_and_the_rest_is_told(lots):
     assert "# not used: OWNER" in lines
 
 
+def test_products_named_late_in_a_file_get_a_table(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    shapes = [box(-77 + k * 0.001, 40, -76.9995 + k * 0.001, 40.0005) for k in range(1000)]
+    columns = {"product": ["meadow"] * 999 + ["rare turf"]}
+    geopandas.GeoDataFrame(columns, geometry=shapes, crs=4326).to_file("lots.fgb", engine="pyogrio")
+    assert list(tomllib.loads(draft(["lots.fgb"]))["products"]) == ["meadow", "rare turf"]
+
+
 def test_a_draft_is_never_written_over_a_file(lots):
     lots.with_name("bid.toml").write_text("mine")
     with pytest.raises(BidError, match="is there already"):
@@ -118,6 +126,8 @@ def test_bare_files_run_with_every_default_stated(lots):
     assert [(x.path, x.role) for x in bid.layers] == [("lots.gpkg", "turf")]
     assert {n.severity for n in notes} == {"note"}
     said = " ".join(n.message for n in notes)
+    for default in ("each feature a site", "areas numbered", "phase from its column PHASE", "product turf60"):
+        assert default in notes[0].message
     for default in (
         'roll_width = "15 ft"',
         'roll_lengths = "100 ft"',

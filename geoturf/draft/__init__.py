@@ -21,13 +21,19 @@ from geoturf.read.look import Held, layers, look
 from geoturf.read.say import Gathered, Say, counted
 from geoturf.rules.layer import PRICED
 
+_NAMES = {
+    "site": "each feature a site named by file and number",
+    "area": "areas numbered within a site",
+    "phase": "one phase",
+    "product": "product turf60",
+}
 _STATED = ("products", "ground", "edges", "layout", "cuts", "materials", "price")
 
 
 def draft(paths: Sequence[str], out: str | None = None) -> str:
     """A commented starter bid file for these GIS files, its roles and column mapping guessed and marked as guesses; written
     to ``out`` where given (never over a file that is there). Raises `InputError` when no file can be read."""
-    held, gathered = _survey(paths)
+    held, gathered = _survey(paths, 20_000)
     if not held:
         raise InputError(gathered.findings or [Finding("error", "nothing-to-price", "no layer to draft a bid from")])
     home = Path(out).parent if out else Path()
@@ -44,17 +50,15 @@ def draft(paths: Sequence[str], out: str | None = None) -> str:
 
 def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
     """A bid of bare GIS files, and notes that state every default and assumption. Raises `InputError` when a path is refused."""
-    held, gathered = _survey(paths)
+    held, gathered = _survey(paths, 1)
     roles = guess.roles(held)
     tables, notes = [], []
     for one, (role, why) in zip(held, roles, strict=True):
+        what = f"not used: {why}"
         if role:
             tables.append({"path": one.item.given, "layer": one.layer or one.inner, "role": role})
-            what = (
-                f"{counted(one.count, 'feature')} taken as {role}, {why}; a bid file can say otherwise (geoturf draft)"
-            )
-        else:
-            what = f"not used: {why}"
+            columns = f"; {_naming(one)}" if role in PRICED else ""
+            what = f"{counted(one.count, 'feature')} taken as {role}, {why}{columns}; geoturf draft writes a bid to say otherwise"
         notes.append(Finding("note", "assumed-role", what, file=one.item.given, layer=one.inner))
     tables += [{"path": f.file} for f in gathered.findings if f.severity == "error" and not f.layer]  # read says why
     if not any(table.get("role", "turf") in PRICED for table in tables):
@@ -63,14 +67,15 @@ def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
     return bid, notes + _defaults()
 
 
-def _survey(paths: Sequence[str]) -> tuple[list[Held], Gathered]:
-    """Every layer of the files, looked into. Raises `InputError` when a path means no file that geoturf takes."""
+def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
+    """Every layer of the files, looked into, with the first values of each column. Raises `InputError` when a path means no
+    file that geoturf takes."""
     say = Say(Gathered())
     held: list[Held] = []
     for path in dict.fromkeys(paths):
         for item in find(path, ".", say):
             try:
-                held += [look(one) for one in layers(item)]
+                held += [look(one, sample) for one in layers(item)]
             except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, OSError, RuntimeError):
                 say.at(item.given).leave_out("unreadable", f"cannot be read as {item.format}")
     if say.to.refused:
@@ -81,6 +86,13 @@ def _survey(paths: Sequence[str]) -> tuple[list[Held], Gathered]:
 def _beside(path: str, home: Path) -> str:
     """The path as seen from the bid file's folder."""
     return path if Path(path).is_absolute() else Path(os.path.relpath(path, home)).as_posix()
+
+
+def _naming(held: Held) -> str:
+    """Where sites, areas, phases and products come from."""
+    sure, _ = guess.columns(held)
+    given = [f"{ours} from its column {theirs}" for ours, theirs in sure.items() if ours in _NAMES]
+    return ", ".join(given + [what for ours, what in _NAMES.items() if ours not in sure])
 
 
 def _defaults() -> list[Finding]:

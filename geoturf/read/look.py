@@ -81,7 +81,7 @@ def reason(error: Exception, item: Item) -> str:
     return text.split("; It might help")[0].rstrip(".; ")[:200]
 
 
-def look(held: Held, sample: int = 300) -> Held:
+def look(held: Held, sample: int) -> Held:
     """The layer with its columns, geometry, CRS and count filled in, and the first values of each column. With fiona, which
     looks in quickest; with pyogrio where fiona has no driver."""
     try:
