@@ -11,7 +11,6 @@ from geoturf.model import Ground
 from geoturf.rules.ground import ParcelRules
 
 _HAIR_M = 1e-6
-_GRID_M = 1e-5
 _PLAY_M = 1e-3  # a strip drawn as wide as the smallest width stays, whatever rounding did to it
 
 
@@ -60,13 +59,12 @@ def _without(lawn: np.ndarray, parcels: pd.DataFrame, things: pd.DataFrame, setb
 
 def _opened(lawn: np.ndarray, width_m: float) -> np.ndarray:
     """Less what no square of ``width_m`` reaches: buffered in and out with mitred corners, so that straight borders and square
-    corners stay as they are; only borders at the mouth of what is cut off are new. Then snapped to `_GRID_M`: borders that two
-    files share are apart by a rounding error once projected, and must not leave a seam of lawn, or a hole for a notch."""
+    corners stay as they are; only borders at the mouth of what is cut off are new."""
     half = (width_m - _PLAY_M) / 2
     if half > 0:
         reached = plane.buffered(plane.buffered(lawn, -half), half + _HAIR_M)
         lawn = plane.overlaid(shapely.intersection, lawn, reached)
-    return plane.polygonal(shapely.set_precision(plane.polygonal(lawn), _GRID_M))
+    return plane.tidy(lawn)
 
 
 def _large_parts(lawn: np.ndarray, least_m2: float) -> np.ndarray:

@@ -5,11 +5,11 @@ farthest line to the back of the lot, the side yards lie between: the usual word
 side is the street's is told by
 
 1. a street layer (or address points): the side of the lot that lies nearest to it on average;
-2. without one, the side that touches no other parcel;
-3. where several are open, the one of them that a drive or walk of the paving layer leaves the lot by;
-4. without paving, the shorter of two open sides that meet at a corner.
+2. without one, the side by which a drive or walk of the paving layer leaves the lot, not to another parcel;
+3. without paving, the side that touches no other parcel;
+4. of two such sides that meet at a corner, the shorter one.
 
-A lot that stands free, lies enclosed or is open front and back, without a drive, is not told apart.
+A lot without a drive that stands free, lies enclosed or is open front and back is not told apart.
 The sides of a lot are those of its smallest rectangle; each stretch of border belongs to the side it faces.
 """
 
@@ -30,6 +30,7 @@ _WALK_M = 1.0  # paving that leaves a lot is at least so wide
 _GAP_M = 0.5  # parcels nearer than this are neighbours
 _MOST = 0.5  # a side is open when at least this much of it touches no parcel
 _FAR_M = 1e5
+_TOUCH_M, _HAIR_M = 1e-3, 5e-5
 
 
 @dataclass(frozen=True)
@@ -100,15 +101,15 @@ def _nearest_side(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.n
 
 
 def _open_side(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.ndarray:
-    """The side that touches no other parcel, by drives and corners where there are several; -1 where that does not tell."""
+    """The side that a drive leaves by, or that touches no other parcel; -1 where that does not tell."""
+    free = ~_beside_parcel(ground, parcels, border)
+    by_drive = _drive_side(ground, parcels, border, free)
     length = border.by_side(border.length_m)
-    is_open = border.by_side(border.length_m * ~_beside_parcel(ground, parcels, border)) >= _MOST * length
-    is_open &= length > 0
+    is_open = (border.by_side(border.length_m * free) >= _MOST * length) & (length > 0)
     count = is_open.sum(axis=1)
-    by_drive = _drive_side(ground, parcels, border, is_open)
     corner = (count == 2) & ~(is_open[:, 0] & is_open[:, 2]) & ~(is_open[:, 1] & is_open[:, 3])
     shorter = np.where(is_open, length, np.inf).argmin(axis=1)
-    return np.select([count == 1, by_drive >= 0, corner], [shorter, by_drive, shorter], -1)
+    return np.select([by_drive >= 0, (count == 1) | corner], [by_drive, shorter], -1)
 
 
 def _beside_parcel(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.ndarray:
@@ -120,13 +121,13 @@ def _beside_parcel(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.
     return _reaches(border, plane.gathered(land, i[beside], j[beside], len(parcels)))
 
 
-def _drive_side(ground: Ground, parcels: pd.DataFrame, border: Border, is_open: np.ndarray) -> np.ndarray:
-    """The open side that most paving reaches: at least a walk's width of it, and no other side half as much."""
+def _drive_side(ground: Ground, parcels: pd.DataFrame, border: Border, free: np.ndarray) -> np.ndarray:
+    """The side where most paving reaches free border: at least a walk's width of it, and no other side half as much."""
     paving = ground.context[ground.context["role"] == "paving"]
     geometry, paved = parcels["geometry"].to_numpy(), paving["geometry"].to_numpy()
     i, j = plane.near(geometry, parcels["frame"].to_numpy(), paved, paving["frame"].to_numpy(), _GAP_M)
     reached = _reaches(border, plane.gathered(paved, i, j, len(parcels)))
-    reached_m = np.where(is_open, border.by_side(border.length_m * reached), 0)
+    reached_m = border.by_side(border.length_m * (reached & free))
     second, most = np.sort(reached_m, axis=1)[:, 2:].T
     return np.where((most >= _WALK_M) & (second <= most / 2), reached_m.argmax(axis=1), -1)
 
@@ -173,23 +174,28 @@ def _cut(lawn: np.ndarray, house: np.ndarray, front_deg: np.ndarray, least_m2: f
     far = np.full(len(lawn), _FAR_M)
     near, back = (np.maximum.reduceat(depth, starts), np.minimum.reduceat(depth, starts)) if len(lawn) else (far, far)
     bands = np.column_stack([_band(toward, near, far), _band(toward, back, near), _band(toward, -far, back)])
-    parts, place = shapely.get_parts(
-        plane.polygonal(plane.overlaid(shapely.intersection, np.repeat(lawn, 3), bands.ravel())), return_index=True
-    )
-    return _without_scraps(parts, place // 3, place % 3, len(lawn), least_m2)
+    pieces = plane.polygonal(plane.overlaid(shapely.intersection, np.repeat(lawn, 3), bands.ravel()))
+    parts, place = shapely.get_parts(pieces, return_index=True)
+    yards = _without_scraps(parts, place // 3, place % 3, len(lawn), least_m2)
+    return plane.tidy(plane.overlaid(shapely.intersection, yards, np.repeat(lawn, 3))).reshape(-1, 3)
 
 
 def _without_scraps(parts: np.ndarray, owner: np.ndarray, yard: np.ndarray, size: int, least_m2: float) -> np.ndarray:
-    """Parts gathered by owner and yard; small ones go to the yard of their lawn's largest part."""
+    """Parts gathered by owner and yard. One under ``least_m2`` goes to the yard of the larger part it shares most border with: a
+    wall that is not quite square to the street would else leave a wedge of another yard along it."""
     area = shapely.area(parts)
-    order = np.lexsort((-area, owner))
-    owners, first = np.unique(owner[order], return_index=True)
-    main = np.zeros(size, int)
-    main[owners] = yard[order[first]]
-    yard = np.where(area < least_m2, main[owner], yard)
+    small, large = np.flatnonzero(area < least_m2), np.flatnonzero(area >= least_m2)
+    i, j = plane.near(parts[small], owner[small], parts[large], owner[large], _TOUCH_M)
+    around = shapely.buffer(parts[large[j]], _TOUCH_M)
+    shared = shapely.length(plane.overlaid(shapely.intersection, shapely.boundary(parts[small[i]]), around))
+    order = np.lexsort((-shared, i))
+    scrap, best = np.unique(i[order], return_index=True)
+    yard, parts = yard.copy(), parts.copy()
+    yard[small[scrap]] = yard[large[j[order[best]]]]
+    parts[small] = plane.buffered(parts[small], _HAIR_M)  # so that it grows together with what it joins
     key = owner * 3 + yard
     rows = np.argsort(key, kind="stable")
-    return plane.polygonal(plane.united(parts, key[rows], rows, 3 * size)).reshape(size, 3)
+    return plane.united(parts, key[rows], rows, 3 * size)
 
 
 def _band(toward: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
