@@ -10,7 +10,8 @@ from water_cases import parks, turf_price, water_rules
 
 from geoturf import water
 from geoturf.errors import BidError
-from geoturf.water.programme import Chooser, Programme, Side
+from geoturf.water.problem import Programme, Side
+from geoturf.water.programme import Chooser
 
 
 def best_by_hand(programme, budget):

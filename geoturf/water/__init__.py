@@ -5,13 +5,15 @@
     lawns.py       the areas that take part and what is offered to each
     demand.py      water by month before and after
     money.py       bill, payback, net present value, cost of a saved cubic metre
-    programme.py   the integer programme and its proof
-    choice.py      the choice for a budget, and for every budget
+    view.py        one case of weather and prices, and what a choice comes to in it
+    choice.py      what the bid asks as an integer programme; the choice for a budget, and for every budget
+      problem.py     its nouns
+      programme.py   how it is solved and proved, with relaxation.py, rounding.py, highs.py; tiered.py for shared bills
     outlook.py     low, middle, high; which input moves the choice
     ordinance.py   MAWA against ETWU
     profile.py     local minimums for synthetic turf
-    cautions.py    what to mind
     story.py       table, ranking, reasons, totals
+    cautions.py    what to mind
 
 All volumes are m3, a year unless a name says otherwise, areas m2, money floats in the bid's currency.
 """
@@ -29,12 +31,9 @@ from geoturf.rules.water import WaterRules
 from geoturf.water import choice, ordinance, outlook, profile, story
 from geoturf.water.cautions import cautions
 from geoturf.water.climate import months as climate_months
-from geoturf.water.demand import MIDDLE, Case, Use
-from geoturf.water.demand import use as water_use
 from geoturf.water.lawns import lawns as taking_part
-from geoturf.water.money import Worth
-from geoturf.water.money import worth as money_worth
 from geoturf.water.programme import Chooser
+from geoturf.water.view import view
 
 
 def compare(
@@ -56,35 +55,28 @@ def compare(
     """
     lawns = taking_part(ground, turf_price, rules, currency)
     months = climate_months(rules.climate, folder)
-
-    def evaluate(case: Case) -> tuple[Use, Worth]:
-        use = water_use(lawns, months, rules, case)
-        return use, money_worth(lawns, use, rules, case)
-
-    use, worth = evaluate(MIDDLE)
-    saved_m3 = use.saved_m3.sum(axis=2)
-    wanted = choice.programme(lawns, use, worth, rules)
+    middle = view(lawns, months, rules)
+    wanted = choice.programme(middle)
     chooser = Chooser(wanted)
     budget = np.inf if rules.budget is None else float(rules.budget.amount)
-    pick = choice.choose(wanted, chooser, budget, rules, currency)
+    pick = choice.choose(wanted, chooser, budget, rules.gap, currency)
     doubled = choice.doubled(wanted, chooser, pick, budget, rules.gap) if np.isfinite(budget) else None
-    curve = choice.curve(wanted, chooser, rules.curve_points, rules, saved_m3, worth.npv)
 
-    settled = outlook.Settled(lawns, rules, budget, wanted, pick, evaluate)
+    settled = outlook.Settled(middle, budget, wanted, pick)
     sensitivity = outlook.sensitivity(settled)
     sheet = ordinance.worksheet(lawns, months, rules, pick.chosen)
     compliance = ordinance.compliance(sheet, months, rules)
-    table = story.table(lawns, use, worth, wanted, pick)
+    table = story.table(middle, wanted, pick)
     return Water(
         table=table,
-        monthly=story.monthly(use, months, pick),
-        curve=curve,
+        monthly=story.monthly(middle, pick),
+        curve=choice.curve(wanted, chooser, middle),
         worksheet=sheet,
         sensitivity=sensitivity,
         scenarios=outlook.scenarios(settled),
         compliance=compliance,
         profile=profile.check(lawns, ground, products, rules.profile, pick.chosen),
-        summary=story.summary(settled, use, worth, table, months, doubled, sensitivity, compliance, currency),
+        summary=story.summary(settled, table, doubled, sensitivity, compliance, currency),
         findings=(*lawns.findings, *story.findings(lawns, rules, pick)),
         cautions=cautions(lawns),
     )

@@ -11,19 +11,22 @@ import pandas as pd
 from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules.water import Named, WaterRules
-from geoturf.water.demand import Use
 from geoturf.water.lawns import Lawns
-from geoturf.water.money import Worth
-from geoturf.water.programme import Chooser, Pick, Programme, Side
+from geoturf.water.money import blocks, by_site, present_value_factor, site_numbers
+from geoturf.water.problem import Pick, Programme, Side, Tariff, told
+from geoturf.water.programme import Chooser
 from geoturf.water.published import closest
+from geoturf.water.tiered import bill_fall, rising
+from geoturf.water.view import View
 
 _CURVE_GAP = 10  # a point of the curve is proved within so many times the gap of the choice itself
 
 
-def programme(lawns: Lawns, use: Use, worth: Worth, rules: WaterRules) -> Programme:
+def programme(view: View) -> Programme:
     """The integer programme of a bid: value in m3 of water a year, or in net present money. Raises `BidError` for a
     name in must, must_not or districts that no area has."""
-    value = use.saved_m3.sum(axis=2) if rules.objective == "water" else worth.npv
+    lawns, rules, worth = view.lawns, view.rules, view.worth
+    value, tariff = _value(view)
     cost = worth.capital if rules.budget_takes == "capital" else worth.capital - worth.rebate
     allowed, required = lawns.offered.copy(), np.zeros(len(lawns.areas), dtype=bool)
     for named in rules.must:
@@ -40,7 +43,23 @@ def programme(lawns: Lawns, use: Use, worth: Worth, rules: WaterRules) -> Progra
         row = lawns.areas.iloc[stuck[0]]
         fault = "must convert, but nothing is offered to it (must_not, only_covers, or no price of turf)"
         raise BidError(Finding("error", "must-without-offer", fault, site=row["site"], area=row["area"]))
-    return Programme(value, cost, allowed, required, _sides(lawns, allowed, rules))
+    return Programme(value, cost, allowed, required, _sides(lawns, allowed, rules), tariff)
+
+
+def _value(view: View) -> tuple[np.ndarray, Tariff | None]:
+    """Value of every option, and the bill that is shared, where the aim is money and its blocks rise."""
+    rules, worth = view.rules, view.worth
+    if rules.objective == "water":
+        return view.saved_m3, None
+    starts, prices = blocks(rules.price)
+    if len(starts) == 1 or not rising(prices):
+        return worth.npv, None
+    years = present_value_factor(rules.horizon, rules.discount_rate, rules.price.escalation)
+    site = site_numbers(view.lawns)
+    tariff = Tariff(
+        site, by_site(view.use.before_m3, site), view.use.saved_m3, starts, prices * view.case.price * years
+    )
+    return worth.npv - worth.bill_saved * years, tariff
 
 
 def _named(named: Named, key: str, lawns: Lawns) -> np.ndarray:
@@ -98,14 +117,14 @@ def least_cost(wanted: Programme) -> float | None:
     none can."""
     if not wanted.required.any() and all(side.lower <= 0 for side in wanted.sides):
         return 0.0
-    pick = Chooser(replace(wanted, value=-wanted.cost)).pick(np.inf, 1e-6)
+    pick = Chooser(replace(wanted, value=-wanted.cost, tariff=None)).pick(np.inf, 1e-6)
     return None if pick is None else pick.cost
 
 
-def choose(wanted: Programme, chooser: Chooser, budget: float, rules: WaterRules, currency: str) -> Pick:
+def choose(wanted: Programme, chooser: Chooser, budget: float, gap: float, currency: str) -> Pick:
     """The best choice within ``budget``. Raises `BidError` where none meets the constraints, saying what the least
     budget is."""
-    pick = chooser.pick(budget, rules.gap)
+    pick = chooser.pick(budget, gap)
     if pick is not None:
         return pick
     least = least_cost(wanted)
@@ -121,46 +140,32 @@ def choose(wanted: Programme, chooser: Chooser, budget: float, rules: WaterRules
     raise BidError(Finding("error", "budget-too-small", f"water.budget: {fault}"))
 
 
-def curve(
-    wanted: Programme, chooser: Chooser, points: int, rules: WaterRules, saved_m3: np.ndarray, npv: np.ndarray
-) -> pd.DataFrame:
-    """Saving against budget: ``points`` budgets in equal steps, from the least that meets the constraints to where more
-    money saves no more. Columns: budget, spent, saved_m3 (a year), npv, areas, value, bound, gap (fraction),
-    cut_off."""
-    free = chooser.pick(np.inf, rules.gap)
-    if free is None:
-        return pd.DataFrame(columns=["budget", "spent", "saved_m3", "npv", "areas", "value", "bound", "gap", "cut_off"])
-    start = least_cost(wanted) or 0.0
+def curve(wanted: Programme, chooser: Chooser, view: View) -> pd.DataFrame:
+    """Saving against budget: budgets in equal steps, from the least that meets the constraints to where more money
+    saves no more. Columns: budget, spent, saved_m3 (a year), npv, areas, value, bound, gap (fraction), cut_off."""
+    gap = view.rules.gap * _CURVE_GAP
+    most = chooser.pick(np.inf, gap)
     rows, best = [], None
-    for budget in np.linspace(start, max(free.cost, start), points):
-        budget = float(np.ceil(budget * 100) / 100)
-        pick = chooser.pick(budget, _CURVE_GAP * rules.gap)
+    start = least_cost(wanted) or 0.0
+    for step in np.linspace(start, max(most.cost, start), view.rules.curve_points):
+        budget = float(np.ceil(step * 100 - 1e-6) / 100)
+        pick = chooser.pick(budget, gap)
         if pick is None:
             continue
         if best is not None and best.value > pick.value:  # what did with less money still does
-            pick = replace(
-                best, bound=pick.bound, gap=(pick.bound - best.value) / abs(best.value), cut_off=pick.cut_off
-            )
+            pick = told(best.chosen, best.value, best.cost, pick.bound, pick.cut_off, pick.nodes)
         best = pick
-        figures = {"value": pick.value, "bound": pick.bound, "gap": pick.gap, "cut_off": pick.cut_off}
-        rows.append({"budget": budget} | totals(pick, saved_m3, npv) | figures)
+        outcome = view.outcome(pick.chosen)
+        figures = {"budget": budget, "spent": pick.cost} | {
+            name: outcome[name] for name in ("saved_m3", "npv", "areas")
+        }
+        rows.append(figures | {"value": pick.value, "bound": pick.bound, "gap": pick.gap, "cut_off": pick.cut_off})
     return pd.DataFrame(rows)
 
 
-def totals(pick: Pick, saved_m3: np.ndarray, npv: np.ndarray) -> dict[str, float]:
-    """Sums of a choice: spent, saved_m3, npv, areas. ``saved_m3``, ``npv``: (n, k)."""
-    at = np.flatnonzero(pick.chosen >= 0)
-    conversion = pick.chosen[at]
-    return {
-        "spent": pick.cost,
-        "saved_m3": float(saved_m3[at, conversion].sum()),
-        "npv": float(npv[at, conversion].sum()),
-        "areas": len(at),
-    }
-
-
 def keeping(wanted: Programme, chosen: np.ndarray, share: float) -> Programme:
-    """The programme with options already ``chosen`` (n,) worth ``share`` of their value more, so that ties do not move areas."""
+    """The programme with options already ``chosen`` (n,) worth ``share`` of their value more, so that ties do not move
+    areas."""
     value = wanted.value.copy()
     at = np.flatnonzero(chosen >= 0)
     value[at, chosen[at]] += share * np.abs(value[at, chosen[at]])
@@ -170,12 +175,15 @@ def keeping(wanted: Programme, chosen: np.ndarray, share: float) -> Programme:
 def doubled(wanted: Programme, chooser: Chooser, pick: Pick, budget: float, gap: float) -> Pick | None:
     """The best choice for twice the budget; of choices as good within the gap, one that keeps what is chosen now."""
     best = chooser.pick(2 * budget, gap)
-    if best is None:
-        return None
     kept = Chooser(keeping(wanted, pick.chosen, gap)).pick(2 * budget, gap / 2)
-    if kept is None:
+    if best is None or kept is None:
         return best
-    at = np.flatnonzero(kept.chosen >= 0)
-    value = float(wanted.value[at, kept.chosen[at]].sum())
-    missing = (best.bound - value) / abs(value) if value else np.inf
-    return replace(best, chosen=kept.chosen, value=value, cost=kept.cost, gap=missing) if missing <= gap else best
+    again = told(kept.chosen, value_of(wanted, kept.chosen), kept.cost, best.bound, best.cut_off, best.nodes)
+    return again if again.gap <= gap else best
+
+
+def value_of(wanted: Programme, chosen: np.ndarray) -> float:
+    """What a choice is worth."""
+    at = np.flatnonzero(chosen >= 0)
+    options = float(wanted.value[at, chosen[at]].sum())
+    return options if wanted.tariff is None else options + bill_fall(wanted.tariff, chosen)

@@ -68,3 +68,28 @@ def _fill(made: highspy.HighsLp, rows: np.ndarray, cols: np.ndarray, entries: np
     made.a_matrix_.start_ = np.searchsorted(cols[order], np.arange(made.num_col_ + 1)).astype(np.int32)
     made.a_matrix_.index_ = rows[order].astype(np.int32)
     made.a_matrix_.value_ = entries[order]
+
+
+def extend(
+    made: highspy.HighsLp,
+    rows: np.ndarray,
+    cols: np.ndarray,
+    entries: np.ndarray,
+    cost: np.ndarray,
+    upper: np.ndarray,
+    row_lower: np.ndarray,
+) -> None:
+    """Adds columns (``cost``, 0 to ``upper``) and rows (at least ``row_lower``) with their entries, numbered on from
+    what is there."""
+    old = made.a_matrix_
+    old_cols = np.repeat(np.arange(made.num_col_), np.diff(np.array(old.start_)))
+    all_rows = np.concatenate([np.array(old.index_), rows])
+    all_cols = np.concatenate([old_cols, cols])
+    all_entries = np.concatenate([np.array(old.value_), entries])
+    made.num_col_, made.num_row_ = made.num_col_ + len(cost), made.num_row_ + len(row_lower)
+    made.col_cost_ = np.concatenate([np.array(made.col_cost_), cost])
+    made.col_lower_ = np.concatenate([np.array(made.col_lower_), np.zeros(len(cost))])
+    made.col_upper_ = np.concatenate([np.array(made.col_upper_), upper])
+    made.row_lower_ = np.concatenate([np.array(made.row_lower_), row_lower])
+    made.row_upper_ = np.concatenate([np.array(made.row_upper_), np.full(len(row_lower), highspy.kHighsInf)])
+    _fill(made, all_rows, all_cols, all_entries)

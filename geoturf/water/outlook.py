@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,26 +9,26 @@ import pandas as pd
 
 from geoturf.rules.water import WaterRules
 from geoturf.water import choice
-from geoturf.water.demand import INPUTS, MIDDLE, Case, Use
-from geoturf.water.lawns import Lawns
-from geoturf.water.money import Worth
-from geoturf.water.programme import Chooser, Pick, Programme
+from geoturf.water.demand import INPUTS, MIDDLE, Case
+from geoturf.water.problem import Pick, Programme
+from geoturf.water.programme import Chooser
+from geoturf.water.view import View, view
 
 _STAY = 1e-3  # an area counts as moved only where moving gains more than this share of its value
-
-Evaluate = Callable[[Case], tuple[Use, Worth]]
 
 
 @dataclass(frozen=True)
 class Settled:
-    """The middle case: its programme and choice, to compare with."""
+    """The middle case and its choice, to compare with."""
 
-    lawns: Lawns
-    rules: WaterRules
+    view: View
     budget: float
     programme: Programme
     pick: Pick
-    evaluate: Evaluate
+
+    @property
+    def rules(self) -> WaterRules:
+        return self.view.rules
 
 
 def cases(rules: WaterRules) -> dict[str, Case]:
@@ -49,15 +48,8 @@ def scenarios(settled: Settled) -> pd.DataFrame:
     budget then)."""
     rows = []
     for name, case in cases(settled.rules).items():
-        rows.append(
-            {
-                "case": name,
-                "eto": case.eto,
-                "efficiency": case.efficiency,
-                "price": case.price,
-                **_outcome(settled, case),
-            }
-        )
+        factors = {"eto": case.eto, "efficiency": case.efficiency, "price": case.price}
+        rows.append({"case": name} | factors | _outcome(settled, case))
     return pd.DataFrame(rows)
 
 
@@ -68,62 +60,49 @@ def sensitivity(settled: Settled) -> pd.DataFrame:
     for name in INPUTS:
         for end in ("low", "high"):
             factor = getattr(getattr(settled.rules.uncertainty, name), end)
-            rows.append(
-                {"input": name, "end": end, "factor": factor, **_outcome(settled, replace(MIDDLE, **{name: factor}))}
-            )
+            outcome = _outcome(settled, replace(MIDDLE, **{name: factor}))
+            rows.append({"input": name, "end": end, "factor": factor} | outcome)
     table = pd.DataFrame(rows)
     npv = table.groupby("input")["npv"].agg(lambda values: values.max() - values.min())
     table["swing"] = table["input"].map(table.groupby("input")["ground_changed"].max())
     table["npv_swing"] = table["input"].map(npv)
     order = sorted(INPUTS, key=lambda n: (-table["swing"][table["input"] == n].max(), -npv[n], INPUTS.index(n)))
     table["order"] = table["input"].map({name: k for k, name in enumerate(order)})
-    return table.sort_values(["order", "end"], ascending=[True, False], kind="stable", ignore_index=True).drop(
-        columns="order"
-    )
+    table = table.sort_values(["order", "end"], ascending=[True, False], kind="stable", ignore_index=True)
+    return table.drop(columns="order")
 
 
 def _outcome(settled: Settled, case: Case) -> dict[str, float]:
     """The middle case's choice in another case, and the best choice then."""
-    use, worth = settled.evaluate(case)
-    wanted = choice.programme(settled.lawns, use, worth, settled.rules)
-    saved = use.saved_m3.sum(axis=2)
-    kept = choice.totals(settled.pick, saved, worth.npv)
-    at = np.flatnonzero(settled.pick.chosen >= 0)
-    bill = float(worth.bill_saved[at, settled.pick.chosen[at]].sum())
-    pick = _best(settled, wanted)
-    row = {
-        "baseline_m3": float(use.before_m3.sum()),
-        "saved_m3": kept["saved_m3"],
-        "bill_saved": bill,
-        "npv": kept["npv"],
-    }
+    middle = settled.view
+    other = view(middle.lawns, middle.months, middle.rules, case)
+    kept = other.outcome(settled.pick.chosen)
+    row = {"baseline_m3": float(other.use.before_m3.sum())} | {n: kept[n] for n in ("saved_m3", "bill_saved", "npv")}
+    pick = _best(settled, choice.programme(other))
     if pick is None:
-        return row | {
+        nothing = {
             "best_saved_m3": np.nan,
             "best_npv": np.nan,
             "areas_changed": -1,
             "ground_changed": 1.0,
             "gap": np.nan,
         }
-    best = choice.totals(pick, saved, worth.npv)
+        return row | nothing
+    best = other.outcome(pick.chosen)
     changed = pick.chosen != settled.pick.chosen
-    ground = settled.lawns.ground_m2
-    share = float(ground[changed].sum() / ground.sum())
+    ground = middle.lawns.ground_m2
     return row | {
         "best_saved_m3": best["saved_m3"],
         "best_npv": best["npv"],
         "areas_changed": int(changed.sum()),
-        "ground_changed": share,
+        "ground_changed": float(ground[changed].sum() / ground.sum()),
         "gap": pick.gap,
     }
 
 
 def _best(settled: Settled, wanted: Programme) -> Pick | None:
-    same = (
-        np.array_equal(wanted.value, settled.programme.value)
-        and np.array_equal(wanted.cost, settled.programme.cost)
-        and np.array_equal(wanted.allowed, settled.programme.allowed)
-    )
-    if same:
+    now = settled.programme
+    same = all(np.array_equal(getattr(wanted, part), getattr(now, part)) for part in ("value", "cost", "allowed"))
+    if same and wanted.tariff is None:
         return settled.pick
     return Chooser(choice.keeping(wanted, settled.pick.chosen, _STAY)).pick(settled.budget, _STAY)

@@ -11,60 +11,24 @@ option, and a choice that takes an option of loss d is worth at most the bound l
 gap of the bound, an integer programme over the few areas whose options are nearly tied does better; 3. if that is not
 either, every option whose loss is more than what is missing is struck out for good, and the rest solved.
 
-Work is bounded by counts of branch-and-bound nodes, never by time, on one thread: same input, same choice.
+Where a tiered bill ties areas together, `tiered.py` solves one programme of everything instead. Work is bounded by
+counts of branch-and-bound nodes, never by time, on one thread: same input, same choice.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import highspy
 import numpy as np
 
-from geoturf.water import highs
-from geoturf.water.relaxation import NONE, Options, Relaxation, Relaxed
+from geoturf.water import highs, tiered
+from geoturf.water.problem import NONE, Pick, Programme, told
+from geoturf.water.relaxation import Options, Relaxation, Relaxed
 from geoturf.water.rounding import rounded
 
 _CORES = (60, 240, 960)  # areas with nearly tied options, one programme after another
 _NODES = 2000
-
-
-@dataclass(frozen=True)
-class Side:
-    """A side constraint: lower <= sum of ``weight`` over the options picked <= upper. ``weight``: (n, k)."""
-
-    name: str
-    weight: np.ndarray
-    lower: float
-    upper: float
-
-
-@dataclass(frozen=True)
-class Programme:
-    """n areas, k conversions. ``value``, ``cost`` (>= 0): (n, k). ``allowed``: bool (n, k). ``required``: bool (n,),
-    must convert."""
-
-    value: np.ndarray
-    cost: np.ndarray
-    allowed: np.ndarray
-    required: np.ndarray
-    sides: tuple[Side, ...] = ()
-
-
-@dataclass(frozen=True)
-class Pick:
-    """``chosen``: (n,) number of the conversion, -1 for none. ``bound``: no choice is worth more. ``gap``: (bound -
-    value) / value. ``cut_off``: what one more unit of budget is worth, by the relaxation. ``nodes``: branch-and-bound
-    nodes spent."""
-
-    chosen: np.ndarray
-    value: float
-    cost: float
-    bound: float
-    gap: float
-    cut_off: float
-    nodes: int
 
 
 class Chooser:
@@ -80,6 +44,7 @@ class Chooser:
             programme.required,
             tuple((side.weight[area, conversion], side.lower, side.upper) for side in programme.sides),
         )
+        self.programme = programme
         self.relaxation = Relaxation(self.options) if len(area) else None
 
     def pick(self, budget: float, gap: float) -> Pick | None:
@@ -96,7 +61,10 @@ class Chooser:
         for _ in range(
             3
         ):  # a whole solution may pass the budget by a cent of the solver's tolerance: take that off, repeat
-            pick = self._pick(allowance, gap)
+            if self.programme.tariff is not None:
+                pick = tiered.pick(self.programme, options, allowance, gap)
+            else:
+                pick = self._pick(allowance, gap)
             if pick is None or pick.cost <= budget + 0.005:
                 return pick
             allowance = budget - 2 * (pick.cost - budget)
@@ -132,10 +100,7 @@ class Chooser:
     def _told(self, best: np.ndarray, bound: float, cut_off: float, nodes: int) -> Pick:
         chosen = np.full(self.options.n, NONE)
         chosen[self.options.area[best]] = self.options.conversion[best]
-        value, cost = self._worth(best), float(self.options.cost[best].sum())
-        bound = max(bound, value) + 0.0  # no minus zero
-        gap = (bound - value) / abs(value) if value else float(bound > 1e-9)
-        return Pick(chosen, value, cost, bound, gap, cut_off, nodes)
+        return told(chosen, self._worth(best), float(self.options.cost[best].sum()), bound, cut_off, nodes)
 
     def _worth(self, options: np.ndarray) -> float:
         return float(self.options.value[options].sum())

@@ -15,8 +15,7 @@ import highspy
 import numpy as np
 
 from geoturf.water import highs
-
-NONE = -1
+from geoturf.water.problem import NONE
 
 
 @dataclass(frozen=True)

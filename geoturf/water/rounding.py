@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.water.relaxation import NONE, Options, Relaxed
+from geoturf.water.problem import NONE
+from geoturf.water.relaxation import Options, Relaxed
 
 _MOVES = 400  # exchanges tried in pairs
 _ROUNDS = 12

@@ -12,21 +12,19 @@ from geoturf.model import Finding
 from geoturf.rules.water import WaterRules
 from geoturf.rules.water.climate import MONTHS
 from geoturf.rules.water.conversion import SHIPPED, Conversion
-from geoturf.water.climate import Months
-from geoturf.water.demand import Use
 from geoturf.water.lawns import Lawns
-from geoturf.water.money import Worth, bill, by_site, present_value_factor, site_numbers
 from geoturf.water.outlook import Settled
-from geoturf.water.programme import Pick, Programme
+from geoturf.water.problem import Pick, Programme
+from geoturf.water.view import View
 
 FIRST = 10
 
 
-def table(lawns: Lawns, use: Use, worth: Worth, wanted: Programme, pick: Pick) -> pd.DataFrame:
+def table(view: View, wanted: Programme, pick: Pick) -> pd.DataFrame:
     """One row an area and conversion on offer to it, as documented at `geoturf.model.Water`."""
+    lawns, use, worth, saved = view.lawns, view.use, view.worth, view.saved_m3
     at, conversion = np.nonzero(lawns.offered)
     areas = lawns.areas.iloc[at].reset_index(drop=True)
-    saved = use.saved_m3.sum(axis=2)
     titles = np.array([c.title or name for name, c in zip(lawns.names, lawns.conversions, strict=True)])
     capital = worth.capital[at, conversion]
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -56,20 +54,24 @@ def table(lawns: Lawns, use: Use, worth: Worth, wanted: Programme, pick: Pick) -
             "chosen": pick.chosen[at] == conversion,
         }
     )
-    merit = _merit(wanted, at, conversion)
-    rows["rank"] = _ranks(rows["chosen"].to_numpy(), merit, wanted.value[at, conversion])
-    rows["why"] = ""
-    for row in np.flatnonzero(rows["chosen"]):
-        reason = _reason(merit[row], pick.cut_off, wanted.required[at[row]])
-        rows.loc[row, "why"] = f"{reason}; {_against_others(lawns, wanted, at[row], conversion[row])}"
+    value = saved if view.rules.objective == "water" else worth.npv
+    merit = _merit(value, wanted.cost)
+    rows["rank"] = _ranks(rows["chosen"].to_numpy(), merit[at, conversion], value[at, conversion])
+    rows["why"] = [
+        _reason(merit[i, j], pick.cut_off, wanted.required[i])
+        + "; "
+        + _against_others(lawns.names, value[i], wanted, i, j)
+        if pick.chosen[i] == j
+        else ""
+        for i, j in zip(at, conversion, strict=True)
+    ]
     return rows
 
 
-def _merit(wanted: Programme, at: np.ndarray, conversion: np.ndarray) -> np.ndarray:
+def _merit(value: np.ndarray, cost: np.ndarray) -> np.ndarray:
     """Value per unit of budget; inf where it costs nothing."""
-    cost = wanted.cost[at, conversion]
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(cost > 0, wanted.value[at, conversion] / cost, np.inf)
+        return np.where(cost > 0, value / cost, np.inf)
 
 
 def _ranks(chosen: np.ndarray, merit: np.ndarray, value: np.ndarray) -> np.ndarray:
@@ -101,29 +103,29 @@ def _reason(merit: float, cut_off: float, required: bool) -> str:
     return "must convert, says the bid" if required else "fills what the budget leaves, or a minimum of the bid"
 
 
-def _against_others(lawns: Lawns, wanted: Programme, area: int, taken: int) -> str:
-    """How the conversion taken compares with the next better one on offer to the area, if there is any."""
-    value, cost = wanted.value[area], wanted.cost[area]
-    better = [j for j in np.flatnonzero(wanted.allowed[area]) if value[j] > value[taken] * (1 + 1e-9) and j != taken]
+def _against_others(names: tuple[str, ...], value: np.ndarray, wanted: Programme, area: int, taken: int) -> str:
+    """How the conversion taken compares with the one that would bring more for least more money, if there is any.
+    ``value``: (k,)."""
+    cost = wanted.cost[area]
+    better = [j for j in np.flatnonzero(wanted.allowed[area]) if value[j] > value[taken] + 1e-9 * abs(value[taken])]
     if not better:
         return "no other conversion brings more here"
-    other = min(better, key=lambda j: (value[j] - value[taken]) / max(cost[j] - cost[taken], 1e-9) * -1)
+    other = max(better, key=lambda j: (value[j] - value[taken]) / max(cost[j] - cost[taken], 1e-9))
     if value[taken] <= 0 or cost[taken] <= 0:
-        return f"{lawns.names[other]} would bring more but does not fit"
+        return f"{names[other]} would bring more but does not fit"
     more, dearer = value[other] / value[taken] - 1, cost[other] / cost[taken] - 1
-    return f"{lawns.names[other]} would bring {more:.0%} more for {dearer:.0%} more money"
+    return f"{names[other]} would bring {more:.0%} more for {dearer:.0%} more money"
 
 
-def monthly(use: Use, months: Months, pick: Pick) -> pd.DataFrame:
+def monthly(view: View, pick: Pick) -> pd.DataFrame:
     """One row a month: month (1 to 12), name, eto_m, rain_m, baseline_m3, after_m3, saved_m3, all areas together."""
-    before = use.before_m3.sum(axis=0)
-    after = _after(use, pick).sum(axis=0)
+    before, after = view.use.before_m3.sum(axis=0), view.after_m3(pick.chosen).sum(axis=0)
     return pd.DataFrame(
         {
             "month": np.arange(1, 13),
             "name": MONTHS,
-            "eto_m": months.eto_m,
-            "rain_m": months.rain_m,
+            "eto_m": view.months.eto_m,
+            "rain_m": view.months.rain_m,
             "baseline_m3": before,
             "after_m3": after,
             "saved_m3": before - after,
@@ -131,67 +133,22 @@ def monthly(use: Use, months: Months, pick: Pick) -> pd.DataFrame:
     )
 
 
-def _after(use: Use, pick: Pick) -> np.ndarray:
-    """Use of each area after the choice, (n, 12)."""
-    converted = pick.chosen >= 0
-    after = use.before_m3.copy()
-    after[converted] = use.after_m3[np.flatnonzero(converted), pick.chosen[converted]]
-    return after
-
-
-def outcome(lawns: Lawns, use: Use, worth: Worth, rules: WaterRules, pick: Pick) -> dict[str, Any]:
-    """Totals of a choice. The bill is worked out account by account with its tiers, so it can be less than the sum of
-    rows that each stand alone."""
-    at = np.flatnonzero(pick.chosen >= 0)
-    picked = (at, pick.chosen[at])
-    site = site_numbers(lawns)
-    after = _after(use, pick)
-    bill_before = float(bill(by_site(use.before_m3, site), rules.price).sum())
-    bill_after = float(bill(by_site(after, site), rules.price).sum())
-    capital, rebate = float(worth.capital[picked].sum()), float(worth.rebate[picked].sum())
-    later, upkeep_saved = float(worth.later_cost[picked].sum()), float(worth.upkeep_saved[picked].sum())
-    yearly, saved = bill_before - bill_after + upkeep_saved, float(use.before_m3.sum() - after.sum())
-    outlay = capital - rebate
-    rate = rules.discount_rate
-    return {
-        "areas": len(at),
-        "ground_m2": float(lawns.ground_m2[at].sum()),
-        "saved_m3": saved,
-        "use_m3": float(after.sum()),
-        "spent": pick.cost,
-        "capital": capital,
-        "rebate": rebate,
-        "bill_before": bill_before,
-        "bill_after": bill_after,
-        "bill_saved": bill_before - bill_after,
-        "upkeep_saved": upkeep_saved,
-        "payback_years": outlay / yearly if yearly > 0 else (float("inf") if outlay > 0 else 0.0),
-        "npv": (bill_before - bill_after) * present_value_factor(rules.horizon, rate, rules.price.escalation)
-        - outlay
-        - later,
-        "cost_per_m3": (outlay + later) / (saved * present_value_factor(rules.horizon, rate))
-        if saved > 1e-9
-        else float("nan"),
-        "gap": pick.gap,
-        "bound": pick.bound,
-        "value": pick.value,
-        "cut_off": pick.cut_off,
-    }
+def outcome(view: View, pick: Pick) -> dict[str, Any]:
+    """Totals of a choice with its proof."""
+    proof = {"spent": pick.cost, "value": pick.value, "bound": pick.bound, "gap": pick.gap, "cut_off": pick.cut_off}
+    return view.outcome(pick.chosen) | proof
 
 
 def summary(
     settled: Settled,
-    use: Use,
-    worth: Worth,
     rows: pd.DataFrame,
-    months: Months,
     doubled: Pick | None,
     sensitivity: pd.DataFrame,
     compliance: pd.DataFrame,
     currency: str,
 ) -> dict[str, Any]:
     """The answers in one place; see `geoturf.model.Water`."""
-    lawns, rules, pick = settled.lawns, settled.rules, settled.pick
+    view, lawns, rules, pick = settled.view, settled.view.lawns, settled.rules, settled.pick
     chosen = rows[rows["chosen"]].sort_values("rank")
     conversions = [
         {"conversion": name, "title": part["title"].iloc[0], "areas": len(part)}
@@ -206,13 +163,13 @@ def summary(
         "horizon": rules.horizon,
         "discount_rate": rules.discount_rate,
         "constant": rules.constant,
-        "climate": months.origin,
+        "climate": view.months.origin,
         "effective_rain": rules.climate.effective_rain,
         "compared_areas": len(lawns.areas),
         "compared_ground_m2": float(lawns.ground_m2.sum()),
-        "baseline_m3": float(use.before_m3.sum()),
-        "chosen": outcome(lawns, use, worth, rules, pick),
-        "doubled": None if doubled is None else _doubled(settled, use, worth, doubled),
+        "baseline_m3": float(view.use.before_m3.sum()),
+        "chosen": outcome(view, pick),
+        "doubled": None if doubled is None else _doubled(settled, doubled),
         "first": first.drop(columns="chosen").to_dict("records"),
         "conversions": conversions,
         "most_sensitive": sensitivity["input"].iloc[0] if sensitivity["swing"].max() > 0 else "",
@@ -227,15 +184,15 @@ def summary(
     }
 
 
-def _doubled(settled: Settled, use: Use, worth: Worth, doubled: Pick) -> dict[str, Any]:
+def _doubled(settled: Settled, doubled: Pick) -> dict[str, Any]:
     """Totals with twice the budget, and which areas join, leave or change."""
     before, after = settled.pick.chosen, doubled.chosen
-    names = settled.lawns.areas[["site", "area"]]
+    names = settled.view.lawns.areas[["site", "area"]]
 
     def listed(at: np.ndarray) -> list[dict[str, str]]:
         return names[at].to_dict("records")
 
-    return outcome(settled.lawns, use, worth, settled.rules, doubled) | {
+    return outcome(settled.view, doubled) | {
         "budget": 2 * settled.budget,
         "joins": listed((before < 0) & (after >= 0)),
         "leaves": listed((before >= 0) & (after < 0)),

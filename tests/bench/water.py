@@ -13,7 +13,8 @@ import time
 
 import numpy as np
 
-from geoturf.water.programme import Chooser, Programme, Side
+from geoturf.water.problem import Programme, Side
+from geoturf.water.programme import Chooser
 
 AREAS, POINTS, GAP = 5_000, 40, 1e-4
 

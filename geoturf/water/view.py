@@ -1,0 +1,73 @@
+"""One case of weather and prices: its water, its money, and what a choice comes to in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from geoturf.rules.water import WaterRules
+from geoturf.water.climate import Months
+from geoturf.water.demand import MIDDLE, Case, Use, use
+from geoturf.water.lawns import Lawns
+from geoturf.water.money import Worth, bill, by_site, present_value_factor, site_numbers, worth
+
+
+@dataclass(frozen=True)
+class View:
+    """n areas, k conversions; a choice is ``chosen``: (n,) number of each area's conversion, -1 for none."""
+
+    lawns: Lawns
+    months: Months
+    rules: WaterRules
+    case: Case
+    use: Use
+    worth: Worth
+    saved_m3: np.ndarray  # (n, k), a year
+
+    def after_m3(self, chosen: np.ndarray) -> np.ndarray:
+        """Use of each area by month after a choice, (n, 12)."""
+        at = np.flatnonzero(chosen >= 0)
+        after = self.use.before_m3.copy()
+        after[at] = self.use.after_m3[at, chosen[at]]
+        return after
+
+    def outcome(self, chosen: np.ndarray) -> dict[str, Any]:
+        """Totals of a choice. The bill is worked out account by account with its tiers, so it can save less than the
+        sum of rows that each stand alone."""
+        rules, worth, at = self.rules, self.worth, np.flatnonzero(chosen >= 0)
+        picked, after = (at, chosen[at]), self.after_m3(chosen)
+        site = site_numbers(self.lawns)
+        before_bill, after_bill = (
+            float(bill(by_site(volume, site), rules.price, self.case.price).sum())
+            for volume in (self.use.before_m3, after)
+        )
+        capital, rebate, later, upkeep_saved = (
+            float(part[picked].sum()) for part in (worth.capital, worth.rebate, worth.later_cost, worth.upkeep_saved)
+        )
+        bill_saved, saved, outlay = before_bill - after_bill, float(self.saved_m3[picked].sum()), capital - rebate
+        yearly = bill_saved + upkeep_saved
+        water_years = present_value_factor(rules.horizon, rules.discount_rate)
+        bill_years = present_value_factor(rules.horizon, rules.discount_rate, rules.price.escalation)
+        return {
+            "areas": len(at),
+            "ground_m2": float(self.lawns.ground_m2[at].sum()),
+            "saved_m3": saved,
+            "use_m3": float(after.sum()),
+            "capital": capital,
+            "rebate": rebate,
+            "bill_before": before_bill,
+            "bill_after": after_bill,
+            "bill_saved": bill_saved,
+            "upkeep_saved": upkeep_saved,
+            "payback_years": outlay / yearly if yearly > 0 else (float("inf") if outlay > 0 else 0.0),
+            "npv": bill_saved * bill_years - outlay - later,
+            "cost_per_m3": (outlay + later) / (saved * water_years) if saved > 1e-9 else float("nan"),
+        }
+
+
+def view(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -> View:
+    """Water and money of every area and conversion in a case."""
+    used = use(lawns, months, rules, case)
+    return View(lawns, months, rules, case, used, worth(lawns, used, rules, case), used.saved_m3.sum(axis=2))
