@@ -10,7 +10,7 @@ from water_cases import parks, turf_price, water_rules
 
 from geoturf import water
 from geoturf.errors import BidError
-from geoturf.water.problem import Programme, Side
+from geoturf.water.problem import Programme, Side, Tariff
 from geoturf.water.programme import Chooser
 
 
@@ -76,6 +76,67 @@ def test_the_choice_is_the_best_of_all_subsets(case):
     assert programme.cost[at, pick.chosen[at]].sum() == pytest.approx(pick.cost)
     assert pick.cost <= budget + 1e-6
     assert programme.allowed[at, pick.chosen[at]].all()
+
+
+@st.composite
+def shared_bills(draw):
+    """Up to four areas on up to two accounts whose bill has three rising blocks; only two months use water."""
+    n, k = draw(st.integers(1, 4)), draw(st.integers(1, 2))
+
+    def numbers(low, high, *shape):
+        size = int(np.prod(shape))
+        return np.array(draw(st.lists(st.integers(low, high), min_size=size, max_size=size)), float).reshape(shape)
+
+    account = numbers(0, 1, n).astype(int)
+    use, share = np.zeros((n, 12)), np.zeros((n, k, 12))
+    use[:, 5:7] = numbers(0, 12, n, 2)
+    share[:, :, 5:7] = numbers(0, 4, n, k, 2) / 4
+    before = np.zeros((2, 12))
+    np.add.at(before, account, use)
+    tariff = Tariff(account, before, share * use[:, None], np.array([0.0, 5.0, 12.0]), np.array([1.0, 3.0, 7.0]))
+    return Programme(
+        numbers(-40, 0, n, k), numbers(0, 20, n, k), np.ones((n, k), bool), np.zeros(n, bool), tariff=tariff
+    ), float(draw(st.integers(0, 40)))
+
+
+def shared_bill(tariff, saved):
+    """Bill of every account and month by hand, block by block."""
+    total = 0.0
+    for left in (tariff.before_m3 - saved).ravel():
+        total += 1.0 * min(left, 5.0) + 3.0 * min(max(left - 5.0, 0.0), 7.0) + 7.0 * max(left - 12.0, 0.0)
+    return total
+
+
+@settings(max_examples=60, deadline=None)
+@given(shared_bills())
+def test_a_shared_bill_of_rising_blocks_is_solved_exactly(case):
+    """Brute force over every choice, the bill of each account worked out anew."""
+    programme, budget = case
+    n, k = programme.value.shape
+    best = -np.inf
+    for chosen in product(range(-1, k), repeat=n):
+        at = [(i, j) for i, j in enumerate(chosen) if j >= 0]
+        if sum(programme.cost[cell] for cell in at) > budget:
+            continue
+        saved = np.zeros_like(programme.tariff.before_m3)
+        for i, j in at:
+            saved[programme.tariff.account[i]] += programme.tariff.saved_m3[i, j]
+        fall = shared_bill(programme.tariff, np.zeros_like(saved)) - shared_bill(programme.tariff, saved)
+        best = max(best, fall + sum(programme.value[cell] for cell in at))
+    pick = Chooser(programme).pick(budget, 0.0)
+    assert pick.value == pytest.approx(best, abs=1e-6)
+    assert pick.bound >= best - 1e-6
+
+
+def test_money_with_tiers_adds_up_to_the_bill():
+    """What the programme thought the choice is worth is its net present value with every site's bill worked out."""
+    tiers = {"price": "4 USD/HCF", "tiers": [{"above": "40 HCF", "price": "40 USD/HCF"}]}
+    ground = parks(6_000, 5_000, 4_000, 7_000, site=["A", "A", "A", "B"], area=list("1234"))
+    rules = water_rules(offer=["planting", "irrigation"], objective="money", price=tiers, budget="60000 USD")
+    found = water.compare(ground, None, rules, "USD").summary["chosen"]
+    assert found["areas"] > 0
+    assert found["value"] == pytest.approx(found["npv"])
+    assert found["gap"] <= 1e-4
 
 
 @pytest.mark.parametrize("alike", [True, False])
