@@ -100,13 +100,12 @@ def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> SourceLa
         shapes.winding(loaded.geometry[loaded.sound], say)
     loaded = _usable(loaded, layer.role, say)
     loaded = loaded.only(place.possible(crs, loaded.geometry, loaded.ids, say))
-    named = columns.tidy(loaded.table, mapping, loaded.ids, say)
-    table = geopandas.GeoDataFrame(
-        {"feature": columns.texts(pa.chunked_array([loaded.ids]))} | named, geometry=loaded.geometry, crs=crs
-    )
+    table = {"feature": columns.texts(pa.chunked_array([loaded.ids]))}
+    table |= columns.tidy(loaded.table, mapping, loaded.ids, say)
     if layer.role in PRICED:
         table = _named(table, layer, label, next(iter(bid.products)))
-    return SourceLayer(layer.name or held.name, layer.role, held.item.given, held.inner, layer.sigma_m, table)
+    frame = geopandas.GeoDataFrame(table, geometry=loaded.geometry, crs=crs)
+    return SourceLayer(layer.name or held.name, layer.role, held.item.given, held.inner, layer.sigma_m, frame)
 
 
 def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
@@ -126,16 +125,19 @@ def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
     return replace(loaded, geometry=geometry).only(kept)
 
 
-def _named(table: geopandas.GeoDataFrame, layer: Layer, label: str, product: str) -> geopandas.GeoDataFrame:
-    """Site, phase and product where the features name none; areas are numbered later, over all layers."""
+def _named(table: dict[str, np.ndarray], layer: Layer, label: str, product: str) -> dict[str, np.ndarray]:
+    """The columns with site, phase and product where the features name none; areas are numbered later, over all layers."""
+    n = len(table["feature"])
     defaults = {"site": layer.site, "area": "", "phase": layer.phase or "1", "product": layer.product or product}
     for name, default in defaults.items():
-        if name not in table:
-            table[name] = np.full(len(table), default, object)
-        else:
-            empty = (table[name] == "").to_numpy()
-            if empty.any():
-                table.loc[empty, name] = default
-    unnamed = (table["site"] == "").to_numpy()
-    table.loc[unnamed, "site"] = label + " " + table["feature"][unnamed]
-    return table[["feature", *(name for name in COLUMNS if name in table), "geometry"]]
+        given = table.get(name)
+        table[name] = np.full(n, default, object) if given is None else _filled(given, default)
+    unnamed = table["site"] == ""
+    if unnamed.any():
+        table["site"][unnamed] = label + " " + table["feature"][unnamed]
+    return {name: table[name] for name in ("feature", *COLUMNS) if name in table}
+
+
+def _filled(given: np.ndarray, default: str) -> np.ndarray:
+    empty = given == ""
+    return np.where(empty, default, given) if empty.any() else given
