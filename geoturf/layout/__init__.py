@@ -127,15 +127,15 @@ def warm() -> bool:
     """Compile the kernel, or load what an earlier run compiled. True if it had to compile (some seconds, once a machine)."""
     from geoturf.layout import kernel
 
-    edges = np.array([[0.0, 0.0, 0.0, 1.0], [1.0, 0.0, 1.0, 1.0]])
-    vs = np.array([0.0, 1.0])
-    roll = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0])
+    edges, vs = kernel.turn(np.array([[0.0, 0.0, 0.0, 1.0], [1.0, 0.0, 1.0, 1.0]]), 1.0, 0.0, 1e-6)
+    roll = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0])
     slabs = kernel.slabs(edges, vs, vs, 0.1)
     shares = np.ones((2, 50))
     kernel.search(vs, *slabs, roll, shares, 0, 2)
     span = kernel.band(*slabs[:3], 0, 1, 0.1)
-    kernel.price(span[0], span[1], 1, 1.0, roll, shares, 0, 2, np.empty(2))
+    kernel.price(*span, 1, *kernel.lengths(*span, 1, roll), 1.0, roll, shares, 0, 2, np.empty(2))
+    kernel.gang(1.0, 1.0, kernel.lanes_of(1.0, roll), roll)
     kernel.turf_on(edges, 0.5, np.empty(3))
     kernel.rows(edges, vs, 0.1)
-    compiled = (kernel.slabs, kernel.search, kernel.band, kernel.price, kernel.turf_on, kernel.rows)
+    compiled = [f for f in vars(kernel).values() if hasattr(f, "stats")]
     return any(function.stats.cache_misses for function in compiled)

@@ -10,12 +10,12 @@ from geoturf.layout import bearing, kernel
 from geoturf.layout.bound import bound_m2
 from geoturf.layout.byhand import by_hand
 from geoturf.layout.pieces import layout_of
-from geoturf.layout.roll import ALONE, BALANCED, FOURTHS, PROP, Roll
+from geoturf.layout.roll import ALONE, BALANCED, PROP, Roll
 from geoturf.layout.seams import Found, Strips, refined, rough, search
 from geoturf.layout.shape import Shape, axes, turned
 from geoturf.model import Choices, Layout
 
-PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (FOURTHS, 0), (BALANCED, 1))  # price model, rank of the bearing
+PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (BALANCED, 1))  # price model, rank of the bearing
 
 
 def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float) -> list[Choices]:
@@ -49,7 +49,7 @@ def _joint_bearing(edges: Sequence[np.ndarray], rolls: Sequence[Sequence[Roll]])
 
 def _least(edges: np.ndarray, rolls: Sequence[Roll], at: float) -> float:
     view = turned(edges, at)
-    return min(r.worth * search(view, at, r, rough(view, r), r.shares()).cost[BALANCED] for r in rolls)
+    return min(r.worth * search(view, r, rough(view, r)).cost[BALANCED] for r in rolls)
 
 
 def _offers(shape: Shape, edges: np.ndarray, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:
@@ -57,7 +57,7 @@ def _offers(shape: Shape, edges: np.ndarray, rolls: Sequence[Roll], bearings: Se
     views = {at: turned(edges, at) for at in bearings}
     layouts: list[Layout] = []
     for roll in rolls:
-        found = [search(view, at, roll, rough(view, roll), roll.shares()) for at, view in views.items()]
+        found = [search(view, roll, rough(view, roll)) for view in views.values()]
         for strip, ganged in _chosen(found):
             at = strip.bearing_deg
             layouts.append(layout_of(strip, views[at], axes(at) @ shape.origin, ganged))
@@ -82,8 +82,9 @@ def _same(one: Strips, other: Strips) -> bool:
 
 
 def _gangs(strip: Strips) -> bool:
-    numbers = strip.roll.numbers()
+    numbers = strip.roll.numbers
     for (v0, v1), spans in zip(strip.lines, strip.spans, strict=True):
-        if any(kernel.gang(u1 - u0, v1 - v0, numbers)[1] > 1 for u0, u1 in spans):
+        lanes = kernel.lanes_of(v1 - v0, numbers)
+        if any(kernel.gang(u1 - u0, v1 - v0, lanes, numbers)[1] > 1 for u0, u1 in spans):
             return True
     return False

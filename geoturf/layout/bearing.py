@@ -19,7 +19,7 @@ from geoturf.layout.shape import Turned, turned
 EDGES = 12  # edge directions looked at, by total length
 SAME_DEG = 0.5
 GRID_DEG = 15.0  # for outlines without clear edges
-KEPT, SLACK = 5, 1.03  # searched in full: at most this many, within this factor of the best
+KEPT, SLACK = 3, 1.03  # searched in full: at most this many, within this factor of the best
 
 
 def candidates(edges: np.ndarray) -> np.ndarray:
@@ -57,15 +57,15 @@ def screen(shapes: Sequence[np.ndarray], bearings_deg: np.ndarray, rolls: Sequen
     costs = []
     for bearing in bearings_deg:
         views = [turned(edges, bearing) for edges in shapes]
-        costs.append(sum(_least(view, bearing, rolls) for view in views))
+        costs.append(sum(_least(view, rolls) for view in views))
     ratio = np.min(np.array(costs) / np.min(costs, axis=0), axis=1)
     order = np.argsort(ratio, kind="stable")
     return [float(bearings_deg[k]) for k in order[:KEPT] if ratio[k] <= SLACK]
 
 
-def _least(view: Turned, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarray:
+def _least(view: Turned, rolls: Sequence[Roll]) -> np.ndarray:
     """Cost by each price model (models,), of the roll that suits it best; seams placed roughly."""
-    costs = [r.worth * search(view, bearing_deg, r, rough(view, r, screen=True), r.shares()).cost for r in rolls]
+    costs = [r.worth * search(view, r, rough(view, r, screen=True)).cost for r in rolls]
     return np.min(costs, axis=0)
 
 

@@ -31,17 +31,19 @@ from geoturf.layout.shape import SNAP_M, Shape, turned
 
 SPANS = 12  # of the half turn, to start with
 CLOSE = 2e-4  # of the area: how near to the least the bound is brought
-TRIED = 60  # bearings at most
+TRIED, FEWER, MANY = (
+    60,
+    28,
+    300,
+)  # bearings at most; for shapes of many edges, whose area is large beside their ends, fewer
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
 
 def bound_m2(shape: Shape, rolls: Sequence[Roll], bearing_deg: float) -> float:
     """Least turf (m2) that can be bought for the shape at ``bearing_deg``, or at any bearing if that is NaN."""
     edges, ends_m = shape.edges(), rolls[0].ends_m
-    if np.isnan(bearing_deg):
-        lengthened = least_lengthened(shape, edges, ends_m)
-    else:
-        lengthened = _lengthened(edges, bearing_deg, ends_m)
+    free = np.isnan(bearing_deg)
+    lengthened = least_lengthened(shape, edges, ends_m) if free else _lengthened(edges, bearing_deg, ends_m)
     snapped = SNAP_M * (2 * perimeter_m(edges) + 2 * ends_m * len(edges))
     factor = min(roll.width_m / roll.usable_m for roll in rolls)
     return float(max(0.0, factor * (lengthened - snapped) * (1 - GIVE)))
@@ -61,7 +63,7 @@ def least_lengthened(shape: Shape, edges: np.ndarray, ends_m: float) -> float:
     spans = [promise((2 * k + 1) * half, half) for k in range(SPANS)]
     heapq.heapify(spans)
     least = min(span[3] for span in spans)
-    for _ in range((TRIED - SPANS) // 2):
+    for _ in range(((TRIED if len(edges) < MANY else FEWER) - SPANS) // 2):
         if spans[0][0] >= least - CLOSE * shape.area_m2:
             break
         _, bearing, half, _ = heapq.heappop(spans)

@@ -9,8 +9,6 @@ result beside this file, or in the user's cache folder where that cannot be writ
 
 from __future__ import annotations
 
-import math
-
 import numba
 import numpy as np
 
@@ -18,6 +16,61 @@ ALONE = 0  # the price model of a strip cut alone, its lanes side by side; the o
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 
 _jit = numba.njit(cache=True, nogil=True)
+_inline = numba.njit(cache=True, nogil=True, inline="always")
+
+
+@_jit
+def _sort(keys, order):
+    """Put the indices ``order`` in the order of ``keys`` (equal ones by index): Shell's sort, small and quick to compile."""
+    n = len(order)
+    gap = n // 2
+    while gap > 0:
+        for k in range(gap, n):
+            at, j = order[k], k
+            while j >= gap and (
+                keys[order[j - gap]] > keys[at] or (keys[order[j - gap]] == keys[at] and order[j - gap] > at)
+            ):
+                order[j] = order[j - gap]
+                j -= gap
+            order[j] = at
+        gap //= 2
+
+
+@_jit
+def turn(edges, sine, cosine, snap):
+    """Edges x0, y0, x1, y1 in pile coordinates at the bearing of that sine and cosine, v on multiples of ``snap``: as this module
+    takes them, and the sorted v's of all their ends."""
+    n = len(edges)
+    out, ends, lower = np.empty((n, 4)), np.empty(2 * n), np.empty(n)
+    count = 0
+    for e in range(n):
+        x0, y0, x1, y1 = edges[e]
+        v0 = np.round((x0 * cosine - y0 * sine) / snap) * snap
+        v1 = np.round((x1 * cosine - y1 * sine) / snap) * snap
+        ends[2 * e], ends[2 * e + 1] = v0, v1
+        if v0 == v1:
+            continue
+        u0, u1 = x0 * sine + y0 * cosine, x1 * sine + y1 * cosine
+        if v0 > v1:
+            u0, v0, u1, v1 = u1, v1, u0, v0
+        out[count, 0], out[count, 1], out[count, 2], out[count, 3] = u0, v0, u1, v1
+        lower[count] = v0
+        count += 1
+    order = np.arange(count)
+    _sort(lower, order)
+    rising = np.empty((count, 4))
+    for k in range(count):
+        for e in range(4):
+            rising[k, e] = out[order[k], e]
+    order = np.arange(2 * n)
+    _sort(ends, order)
+    vs = np.empty(2 * n)
+    distinct = 0
+    for k in order:
+        if distinct == 0 or ends[k] > vs[distinct - 1]:
+            vs[distinct] = ends[k]
+            distinct += 1
+    return rising, vs[:distinct]
 
 
 @_jit
@@ -42,6 +95,15 @@ def _add(lo, hi, count, a, b, gap):
     lo[first] = a
     hi[first] = b
     return count + 1 - (last - first)
+
+
+@_inline
+def _inside(lo, hi, count, a, b):
+    """Whether one of the intervals holds [a, b]."""
+    for k in range(count):  # noqa: SIM110 - any() over a generator does not compile
+        if lo[k] <= a and b <= hi[k]:
+            return True
+    return False
 
 
 @_jit
@@ -160,62 +222,68 @@ def band(offsets, lo, hi, i, j, gap):
     return out
 
 
-@_jit
-def _up(value, step):
-    return math.ceil(value / step - 1e-6) * step
-
-
-@_jit
-def cut_width(v, roll):
-    """Width to cut for a piece laid ``v`` wide."""
-    usable = roll[1]
-    return usable if v > usable - TOLERANCE_M else min(usable, _up(v + roll[4], roll[3]))
+@_inline
+def _steps(value, roll):
+    """Whole cut steps that hold ``value``."""
+    return np.ceil(value * roll[9] - 1e-6)
 
 
 @_jit
 def lanes_of(v, roll):
-    """How many strips ``v`` wide lie side by side in one section."""
-    return int((roll[1] + 1e-9) / max(cut_width(v, roll), TOLERANCE_M))
+    """How many strips laid ``v`` wide lie side by side in one section."""
+    if v > roll[1] - TOLERANCE_M:
+        return 1
+    return max(1, int((roll[1] + 1e-9) / (_steps(v + roll[4], roll) * roll[3])))
 
 
 @_jit
-def gang(length, v, roll):
-    """One strip cut alone at its least price: lanes side by side in a section, sections after one another. Gives that price
-    (m2 of turf), lanes and sections."""
-    width, ends, step, seam, cross, longest = roll[0], roll[2], roll[3], roll[6], roll[7], roll[8]
-    best, lanes, runs = np.inf, 1, 1
-    for n in range(1, lanes_of(v, roll) + 1):
-        t = max(1, math.ceil(length / n / longest - 1e-6))
-        price = width * t * _up(length / (n * t) + ends, step) + (n * t - 1) * (cross + v * seam)
+def gang(length, v, lanes, roll):
+    """One strip cut alone at its least price, in up to ``lanes`` side by side in a section, sections after one another. Gives
+    that price (m2 of turf), lanes and sections."""
+    full, joint = roll[0] * roll[3], roll[7] + v * roll[6]
+    best, side, runs = np.inf, 1, 1
+    for n in range(1, lanes + 1):
+        t = 1.0
+        if length > n * roll[8]:
+            t = np.ceil(length / n / roll[8] - 1e-6)
+        price = full * t * _steps(length / (n * t) + roll[2], roll) + (n * t - 1) * joint
         if price < best - 1e-12:
-            best, lanes, runs = price, n, t
-        elif price > best + 2 * width * step:  # convex but for the rounding
+            best, side, runs = price, n, int(t)
+        elif price > best + 2 * full:  # convex but for the rounding
             break
-    return best, lanes, runs
+    return best, side, runs
 
 
-@_jit
-def price(lo, hi, count, v, roll, shares, first, last, out):
-    """Price (m2 of turf) of a band ``v`` wide, its pieces the ``count`` intervals, by models first .. last - 1, into ``out``."""
-    width, ends, step = roll[0], roll[2], roll[3]
-    across = cut_width(v, roll)
-    at = math.ceil(across / step - 1e-6)
-    ganged = first <= ALONE < last and lanes_of(v, roll) > 1
-    total = joints = alone = 0.0
+@_inline
+def lengths(lo, hi, count, roll):
+    """Cut steps of length that the ``count`` intervals take, allowances in, and how many cross seams."""
+    steps = joints = 0.0
     for k in range(count):
         length = hi[k] - lo[k]
-        cut, seam = _up(length + ends, step), 0.0
         if length > roll[8]:
-            runs = math.ceil(length / roll[8] - 1e-6)
-            cut = runs * _up(length / runs + ends, step)
-            seam = (runs - 1) * (roll[7] + v * roll[6])
-        total += width * cut
-        joints += seam
-        alone += gang(length, v, roll)[0] if ganged else width * cut + seam
+            runs = np.ceil(length / roll[8] - 1e-6)
+            steps += runs * _steps(length / runs + roll[2], roll)
+            joints += runs - 1
+        else:
+            steps += _steps(length + roll[2], roll)
+    return steps, joints
+
+
+@_inline
+def price(lo, hi, count, steps, joints, v, roll, shares, first, last, out):
+    """Price (m2 of turf) of a band ``v`` wide, its pieces the ``count`` intervals, which take ``steps`` and ``joints``
+    (`lengths`), by models first .. last - 1, into ``out``."""
+    whole = shares.shape[1] - 1
+    at = whole if v > roll[1] - TOLERANCE_M else min(whole, int(_steps(v + roll[4], roll)))
+    total, seams = roll[0] * roll[3] * steps, joints * (roll[7] + v * roll[6])
     for q in range(first, last):
-        out[q] = shares[q, at] * total + joints
-    if first <= ALONE < last:
-        out[ALONE] = alone
+        out[q] = shares[q, at] * total + seams
+    if first == ALONE and at <= whole // 2:
+        lanes = lanes_of(v, roll)
+        if lanes > 1:
+            out[ALONE] = 0.0
+            for k in range(count):
+                out[ALONE] += gang(hi[k] - lo[k], v, lanes, roll)[0]
 
 
 @_jit
@@ -223,8 +291,9 @@ def search(cuts, offsets, lo, hi, seams, roll, shares, first, last):
     """Cheapest seams by price models ``first`` .. ``last`` - 1, as a shortest path over the cuts.
 
     ``roll``: width, usable width, both end allowances, step, side allowance, least piece width, seam price (m2/m), price of a
-    cross seam (m2), longest laid length. ``shares`` (models, steps + 2): what a piece so many steps wide takes of the roll's
-    width, by each model; model `ALONE` gangs instead. Gives cost (models, cuts) and the cut before (models, cuts).
+    cross seam (m2), longest laid length, steps a metre. ``shares`` (models, steps + 1): what a piece so many steps wide takes
+    of the roll's width, by each model, the last of the usable width; model `ALONE` gangs instead. Gives cost (models, cuts)
+    and the cut before (models, cuts).
     """
     m, size, models = len(cuts), len(lo) + 1, len(shares)
     cost, before = np.full((models, m), np.inf), np.full((models, m), -1)
@@ -238,16 +307,21 @@ def search(cuts, offsets, lo, hi, seams, roll, shares, first, last):
                     cost[q, i + 1] = cost[q, i]
                     before[q, i + 1] = i
             continue
-        count = 0
+        count, steps, joints = 0, 0.0, 0.0
         for j in range(i + 1, m):
             v = cuts[j] - cuts[i]
             if v > roll[1] + TOLERANCE_M:
                 break
+            more = False
             for k in range(offsets[j - 1], offsets[j]):
-                count = _add(a, b, count, lo[k], hi[k], roll[2])
+                if not _inside(a, b, count, lo[k], hi[k]):
+                    count = _add(a, b, count, lo[k], hi[k], roll[2])
+                    more = True
+            if more:
+                steps, joints = lengths(a, b, count, roll)
             if v < least:
                 continue
-            price(a, b, count, v, roll, shares, first, last, prices)
+            price(a, b, count, steps, joints, v, roll, shares, first, last, prices)
             for q in range(first, last):
                 c = cost[q, i] + prices[q] + seams[j] * roll[6]
                 if c < cost[q, j] - 1e-12:

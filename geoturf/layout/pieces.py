@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from itertools import pairwise
 
 import numpy as np
@@ -19,12 +18,15 @@ STAGGER_M = 0.6  # cross seams of neighbouring strips lie at least this far apar
 def layout_of(strips: Strips, shape: Turned, shift: np.ndarray, ganged: bool) -> Layout:
     """The layout of ``strips``; ``shift`` (u, v) moves it to the area's place. ``ganged``: strips that are cheaper cut in
     lengths lying side by side in one section of roll are cut so; otherwise only those longer than a roll are divided."""
-    roll, numbers = strips.roll, strips.roll.numbers()
+    roll, numbers = strips.roll, strips.roll.numbers
     pieces, joints, last = [], [], np.empty(0)
     for (v0, v1), spans in zip(strips.lines, strips.spans, strict=True):
-        here = []
+        here, lanes = [], kernel.lanes_of(v1 - v0, numbers) if ganged else 1
         for u0, u1 in spans:
-            side, runs = kernel.gang(u1 - u0, v1 - v0, numbers)[1:] if ganged else (1, _runs(u1 - u0, roll))
+            side, runs = kernel.gang(u1 - u0, v1 - v0, lanes, numbers)[1:]
+            if side * runs == 1:
+                pieces.append((u0, u1, v0, v1))
+                continue
             ends = divide(u0, u1, side * runs, side > 1, last, roll.longest_m)
             pieces += [(a, b, v0, v1) for a, b in pairwise(ends)]
             joints += [(u, v0, v1) for u in ends[1:-1]]
@@ -32,7 +34,8 @@ def layout_of(strips: Strips, shape: Turned, shift: np.ndarray, ganged: bool) ->
         last = np.array(here)
     pieces = np.array(pieces)
     seams = np.array(_side_seams(strips.lines, shape.edges)).reshape(-1, 3)
-    cross = np.array([c for joint in joints for c in _cross_seams(*joint, shape.across)]).reshape(-1, 3)
+    across = shape.across() if joints else shape.edges
+    cross = np.array([c for joint in joints for c in _cross_seams(*joint, across)]).reshape(-1, 3)
     cut = cut_sizes(pieces, roll)
     seam_m = float(np.sum(seams[:, 2] - seams[:, 1]) + np.sum(cross[:, 2] - cross[:, 1]))
     price = turf_price(cut, roll) * roll.worth + seam_m * roll.seam + len(cross) * roll.cross
@@ -60,14 +63,12 @@ def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
 def turf_price(cut: np.ndarray, roll: Roll) -> float:
     """Turf (m2) these pieces take at the prices of a balanced pool."""
     steps = np.ceil(cut[:, 1] / roll.step_m - 1e-6).astype(int)
-    return float(roll.width_m * np.sum(cut[:, 0] * roll.shares()[BALANCED, steps]))
+    return float(roll.width_m * np.sum(cut[:, 0] * roll.shares[BALANCED, steps]))
 
 
 def divide(u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float) -> np.ndarray:
     """Ends of ``count`` lengths of [u0, u1], their inner ones away from the joints ``near`` of the strip before. ``equal``
     lengths stay so (they lie side by side in one section); others shift, or get one more."""
-    if count == 1:
-        return np.array([u0, u1])
     ends = np.linspace(u0, u1, count + 1)
     if equal or _clear(ends[1:-1], near):
         return ends
@@ -84,10 +85,6 @@ def divide(u0: float, u1: float, count: int, equal: bool, near: np.ndarray, long
 
 def _clear(inner: np.ndarray, near: np.ndarray) -> bool:
     return not len(near) or bool(np.min(np.abs(inner[:, None] - near)) > 0.5 * STAGGER_M)
-
-
-def _runs(length: float, roll: Roll) -> int:
-    return max(1, math.ceil(length / roll.longest_m - 1e-6))
 
 
 def _up(value: np.ndarray, step: float) -> np.ndarray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -13,7 +14,8 @@ from geoturf.rules import LayoutRules, Product
 from geoturf.units import INCH_M, Money
 
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
-ALONE, PROP, BALANCED, FOURTHS = range(4)  # price models: rows of `Roll.shares`
+ALONE, PROP, BALANCED = range(3)  # price models: rows of `Roll.shares`
+MODELS = 3
 LEAN = 0.025
 
 
@@ -47,30 +49,27 @@ class Roll:
         wide = math.floor(self.usable_m / lanes / self.step_m + 1e-6) * self.step_m - self.side_m
         return wide if wide >= self.least_m else 0.0
 
+    @cached_property
     def numbers(self) -> np.ndarray:
         """What the kernel takes: see `geoturf.layout.kernel.search`. Seams are in m2 of *this* roll's turf there."""
         seam, cross = min(self.seam / self.worth, HEAVIEST), min(self.cross / self.worth, HEAVIEST)
         sizes = [self.width_m, self.usable_m, self.ends_m, self.step_m, self.side_m, self.least_m]
-        return np.array([*sizes, seam, cross, self.longest_m])
+        return np.array([*sizes, seam, cross, self.longest_m, 1 / self.step_m])
 
+    @cached_property
     def shares(self) -> np.ndarray:
-        """Price models, float (models, steps + 2): the share of the roll's width that a piece cut k steps wide is charged.
+        """Price models, float (models, steps + 1): the share of the roll's width that a piece cut k steps wide is charged;
+        the last is one as wide as is usable.
 
-        Rows: `ALONE` (unused: the kernel prices a strip cut alone), `PROP` in proportion, `BALANCED`, `FOURTHS` by whole fourths.
-        In a pool wide strips leave rests that narrow ones fill, so wide ones come a little dearer than in proportion and
-        narrow ones cheaper by as much: `BALANCED` leans so, by what pools of lots and yards were found to come to.
+        Rows: `ALONE` (each piece a full width, until the kernel gangs it), `PROP` in proportion, `BALANCED`. In a pool, wide
+        strips leave rests that narrow ones fill; so wide ones come a little dearer than in proportion, narrow ones cheaper by
+        as much: `BALANCED` leans so, by what pools of lots and yards were found to come to.
         """
         usable = self.usable_m / self.step_m
-        wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 2), usable)
+        wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 1), usable)
         prop = wide / usable
         balanced = prop - LEAN * np.sin(2 * np.pi * prop)
-        return np.array([np.ones(len(wide)), prop, balanced, _by_parts(wide, usable, 4)])
-
-
-def _by_parts(wide: np.ndarray, usable: float, parts: int) -> np.ndarray:
-    """Widths (steps) rounded up to whole parts of the usable width, as shares of it; a part is whole steps too."""
-    unit = math.floor(usable / parts + 1e-6)
-    return np.minimum(1, np.ceil(wide / unit - 1e-6) / parts) if unit else wide / usable
+        return np.array([np.ones(len(wide)), prop, balanced])
 
 
 def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]:

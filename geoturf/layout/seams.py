@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geoturf.layout import kernel
-from geoturf.layout.roll import Roll
+from geoturf.layout.roll import MODELS, Roll
 from geoturf.layout.shape import Turned
 
 MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
@@ -39,10 +39,8 @@ class Strips:
 class Found:
     """A search's outcome at one bearing for one roll: ``cost`` (models,), and the way to each cut by each model."""
 
-    bearing_deg: float
     shape: Turned
     roll: Roll
-    shares: np.ndarray
     cuts: np.ndarray
     slabs: tuple[np.ndarray, ...]
     before: np.ndarray
@@ -73,18 +71,15 @@ def _both_ends(shape: Turned, usable_m: float, offsets: np.ndarray) -> np.ndarra
 
 def search(
     shape: Turned,
-    bearing_deg: float,
     roll: Roll,
     candidates: np.ndarray,
-    shares: np.ndarray,
-    models: tuple[int, int] | None = None,
+    models: tuple[int, int] = (0, MODELS),
 ) -> Found:
-    """Cheapest seams among the candidates by each price model of ``shares`` (`Roll.shares`), or those from models[0] to before
-    models[1]."""
+    """Cheapest seams among the candidates by each price model (`Roll.shares`), or those from models[0] to before models[1]."""
     cuts = _tidy(candidates, shape)
     slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
-    cost, before = kernel.search(cuts, *slabs, roll.numbers(), shares, *(models or (0, len(shares))))
-    return Found(bearing_deg, shape, roll, shares, cuts, slabs, before, cost[:, -1])
+    cost, before = kernel.search(cuts, *slabs, roll.numbers, roll.shares, *models)
+    return Found(shape, roll, cuts, slabs, before, cost[:, -1])
 
 
 def refined(found: Found, model: int) -> Strips:
@@ -101,7 +96,7 @@ def refined(found: Found, model: int) -> Strips:
     ):
         about = np.unique([v for way in _path(found, model) for v in found.cuts[list(way)]])
         near = _near(np.concatenate([_both_ends(shape, usable, grid), vertices]), about, 1.01 * window)
-        found = search(shape, found.bearing_deg, found.roll, near, found.shares, (model, model + 1))
+        found = search(shape, found.roll, near, (model, model + 1))
     return strips(found, model)
 
 
@@ -116,16 +111,16 @@ def _near(values: np.ndarray, about: np.ndarray, window: float) -> np.ndarray:
 def strips(found: Found, model: int) -> Strips:
     """The strips of a search by one price model."""
     offsets, lo, hi, seams = found.slabs
-    numbers, cuts, path = found.roll.numbers(), found.cuts, _path(found, model)
-    models = len(found.shares)
-    spans, cost, one = [], np.zeros(models), np.empty(models)
+    numbers, cuts, path = found.roll.numbers, found.cuts, _path(found, model)
+    spans, cost, one = [], np.zeros(MODELS), np.empty(MODELS)
     for i, j in path:
         span = kernel.band(offsets, lo, hi, i, j, found.roll.ends_m)
-        kernel.price(span[0], span[1], span.shape[1], cuts[j] - cuts[i], numbers, found.shares, 0, models, one)
+        taken = kernel.lengths(span[0], span[1], span.shape[1], numbers)
+        kernel.price(*span, span.shape[1], *taken, cuts[j] - cuts[i], numbers, found.roll.shares, 0, MODELS, one)
         cost += one + numbers[6] * seams[j]
         spans.append(span.T)
     lines = np.array([(cuts[i], cuts[j]) for i, j in path])
-    return Strips(found.bearing_deg, found.roll, lines, tuple(spans), cost)
+    return Strips(found.shape.bearing_deg, found.roll, lines, tuple(spans), cost)
 
 
 def _tidy(candidates: np.ndarray, shape: Turned) -> np.ndarray:

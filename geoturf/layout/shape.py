@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
+
+from geoturf.layout import kernel
 
 SNAP_M = 1e-6  # v coordinates are kept on this grid, so that slabs have a height
 
@@ -32,12 +35,18 @@ class Shape:
 @dataclass(frozen=True)
 class Turned:
     """A shape in pile coordinates (u along the pile, v across), ready for the kernel: ``edges`` (n, 4) sorted by lower v,
-    without those of constant v; ``vs`` the distinct v's of all vertices; ``across`` the same the other way round, v0, u0, v1, u1
-    sorted by lower u, for lines across the pile."""
+    without those of constant v; ``vs`` the distinct v's of all vertices. ``outline``: the edges x0, y0, x1, y1 it was made of."""
 
     edges: np.ndarray
     vs: np.ndarray
-    across: np.ndarray
+    bearing_deg: float
+    outline: np.ndarray
+
+    def across(self) -> np.ndarray:
+        """The edges the other way round (v0, u0, v1, u1 of those of no constant u, sorted by lower u), for lines across."""
+        angle = math.radians(self.bearing_deg)
+        swapped = np.ascontiguousarray(self.outline[:, [1, 0, 3, 2]])
+        return kernel.turn(swapped, -math.sin(angle), math.cos(angle), SNAP_M)[0]
 
 
 def shape_of(geometry: shapely.Geometry) -> Shape:
@@ -57,14 +66,5 @@ def axes(bearing_deg: float) -> np.ndarray:
 
 def turned(edges: np.ndarray, bearing_deg: float) -> Turned:
     """``edges`` (x0, y0, x1, y1) in pile coordinates."""
-    m = axes(bearing_deg)
-    ends = np.hstack([edges[:, :2] @ m.T, edges[:, 2:] @ m.T])
-    ends[:, 1::2] = np.round(ends[:, 1::2] / SNAP_M) * SNAP_M
-    return Turned(_rising(ends), np.unique(ends[:, 1::2]), _rising(ends[:, [1, 0, 3, 2]]))
-
-
-def _rising(ends: np.ndarray) -> np.ndarray:
-    """Edges from lower to higher second coordinate, sorted by the lower; those where it is constant left out."""
-    ends = ends[ends[:, 1] != ends[:, 3]]
-    ends = np.where((ends[:, 1] > ends[:, 3])[:, None], ends[:, [2, 3, 0, 1]], ends)
-    return np.ascontiguousarray(ends[np.argsort(ends[:, 1], kind="stable")])
+    angle = math.radians(bearing_deg)
+    return Turned(*kernel.turn(edges, math.sin(angle), math.cos(angle), SNAP_M), float(bearing_deg), edges)

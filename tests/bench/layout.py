@@ -164,8 +164,9 @@ def main() -> None:
     start = time.process_time()
     print(f"compiled: {warm()}, {time.process_time() - start:.2f} s")
     print(
-        "| shapes | by hand % over ground | alone | in proportion (first) | (least) | bound | first over bound % | least over bound % | seam m/m2 | layouts | areas/s |"
+        "Turf over ground in %: by hand, each strip alone, in proportion (first layout), the same (least), bound; then"
     )
+    print("first and least over the bound in %, seam in m/m2, layouts an area, areas a second")
     for name, shapes in (
         ("lots", lots(count)),
         ("yards", yards(count)),
