@@ -38,17 +38,17 @@ class Options:
     @cached_property
     def value_unit(self) -> float:
         """A usual value, which values are divided by for the solver; likewise ``cost_unit``."""
-        return max(1e-12, float(np.abs(self.value).mean()))
+        return _usual(self.value)
 
     @cached_property
     def cost_unit(self) -> float:
-        return max(1e-9, float(np.abs(self.cost).mean()))
+        return _usual(self.cost)
 
     def weighted(self, budget: float) -> list[tuple[np.ndarray, float, float]]:
         """Budget and side constraints as (weight of every option, lower, upper), brought to one size."""
         rows = [(self.cost / self.cost_unit, -np.inf, budget / self.cost_unit)]
         for weight, lower, upper in self.sides:
-            size = max(1e-9, float(np.abs(weight).mean()))
+            size = _usual(weight)
             rows.append((weight / size, lower / size, upper / size))
         return rows
 
@@ -59,6 +59,12 @@ class Options:
         return bool(taken[self.required].all()) and all(
             _within(float(weight[options].sum()), lower, upper) for weight, lower, upper in self.sides
         )
+
+
+def _usual(values: np.ndarray) -> float:
+    """The mean size, 1 where all are as good as zero."""
+    size = float(np.abs(values).mean())
+    return size if size > 1e-9 else 1.0
 
 
 def _within(total: float, lower: float, upper: float) -> bool:
