@@ -68,6 +68,7 @@ def check(bid: Bid, notes: Iterable[Finding] = ()) -> tuple[Source, Ground, tupl
 def _measured(source: Source, bid: Bid) -> Ground:
     """Areas in their ground frames, cut out of parcels where the bid gives parcels, with what is odd about them noticed."""
     land = parcels.derive(ground.measure(source, bid.ground), bid.parcels)
+    land = replace(land, overlaps=ground.overlaps(land))
     return replace(land, findings=(*land.findings, *ground.notice(land, bid.ground)))
 
 

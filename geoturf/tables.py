@@ -78,22 +78,25 @@ class _Table:
 
 def tables(result: Result) -> dict[str, pd.DataFrame]:
     """Every table of the report by file name without ``.csv``."""
-    made = {
-        "areas": areas(result),
-        "sites": sites(result),
-        "pieces": pieces(result),
-        "rolls": rolls(result),
-        "cut_plan": cut_plan(result),
-        "left_overs": left_overs(result),
-        "materials": materials(result),
-        "bid": bid(result),
-        "findings": findings(result),
-    }
-    if len(result.ground.taken):
-        made["taken"] = taken(result)
-    if result.water is not None:
-        made["water"] = water(result)
-    return made
+    always = (
+        areas,
+        sites,
+        pieces,
+        rolls,
+        cut_plan,
+        left_overs,
+        materials,
+        materials_by_site,
+        bid,
+        build_up,
+        schedule,
+        phases,
+    )
+    made = [*always, findings]
+    made += [alternates] if len(result.price.alternates) else []
+    made += [taken] if len(result.ground.taken) else []
+    made += [water] if result.water is not None else []
+    return {table.__name__: table(result) for table in made}
 
 
 def areas(result: Result) -> pd.DataFrame:
@@ -134,8 +137,16 @@ def sites(result: Result) -> pd.DataFrame:
         .measure("m2", turf_bought=by_site["turf_bought_m2"])
         .number(2, waste_pct=waste_pct(by_site["turf_bought_m2"], by_site["surface_area_m2"]))
         .money(cost=money["cost"], price=money["price"])
+        .measure("m2", area_tolerance=np.sqrt(by_site["area_variance"]))
+        .money(price_tolerance=np.sqrt(by_site["price_variance"]))
         .frame()
     )
+
+
+def price_sigma(result: Result) -> np.ndarray:
+    """One sigma of each area's price from the source's positional accuracy: its price in proportion to its ground."""
+    land = result.ground.areas
+    return result.price.areas["price"].to_numpy(float) * (land["area_tolerance_m2"] / land["ground_area_m2"]).to_numpy()
 
 
 def _by_site(result: Result) -> pd.DataFrame:
@@ -146,6 +157,8 @@ def _by_site(result: Result) -> pd.DataFrame:
     grouped = all_columns.groupby("site", sort=False)
     out = grouped[[*sums, "seam_m", "pieces", "turf_bought_m2"]].sum()
     out["areas"] = grouped.size()
+    sigma = pd.DataFrame({"area_variance": land["area_tolerance_m2"] ** 2, "price_variance": price_sigma(result) ** 2})
+    out[list(sigma)] = sigma.groupby(land["site"], sort=False).sum()
     out["phase"] = grouped["phase"].agg(lambda phases: " + ".join(dict.fromkeys(phases)))
     return out
 
@@ -207,8 +220,9 @@ def left_overs(result: Result) -> pd.DataFrame:
 
 
 def materials(result: Result) -> pd.DataFrame:
+    """Items by pool, and the bid's total of each."""
     items = shown(result.takeoff.items, result.bid.units)
-    items = items[items["scope_kind"].isin(["pool", "site", "bid"])]
+    items = items[items["scope_kind"].isin(["pool", "bid"])]
     return (
         _Table(result.bid.units)
         .text(scope=items["scope"], section=items["section"], item=items["item"])
@@ -225,6 +239,21 @@ def materials(result: Result) -> pd.DataFrame:
     )
 
 
+def materials_by_site(result: Result) -> pd.DataFrame:
+    """What each site takes, and what it would order alone; only pools are bought."""
+    items = shown(result.takeoff.items, result.bid.units)
+    items = items[items["scope_kind"] == "site"]
+    return (
+        _Table(result.bid.units)
+        .text(site=items["site"], phase=items["phase"], item=items["item"])
+        .number(2, net_quantity=items["net"])
+        .text(unit=items["unit"])
+        .count(order_alone=items["order"])
+        .text(order_unit=items["order_unit"])
+        .frame()
+    )
+
+
 def bid(result: Result) -> pd.DataFrame:
     lines = result.price.lines
     return (
@@ -232,6 +261,49 @@ def bid(result: Result) -> pd.DataFrame:
         .text(line=lines["line"], section=lines["section"], phase=lines["phase"], description=lines["description"])
         .text(quantity=lines["quantity"], unit=lines["unit"], unit_price=lines["unit_price"])
         .money(amount=lines["amount"])
+        .frame()
+    )
+
+
+def build_up(result: Result) -> pd.DataFrame:
+    steps = result.price.build_up
+    return (
+        _Table(result.bid.units)
+        .text(step=steps["step"], on=steps["on"])
+        .money(base=steps["base"])
+        .number(2, rate_pct=100 * steps["rate"])
+        .money(amount=steps["amount"], subtotal=steps["subtotal"])
+        .frame()
+    )
+
+
+def schedule(result: Result) -> pd.DataFrame:
+    """Schedule of values: phases by section, with each section's share of the build-up."""
+    rows = result.price.schedule
+    words = ["phase", "section", "title"]
+    table = _Table(result.bid.units).text(**{name: rows[name] for name in words})
+    return table.money(**{name.replace(" ", "_"): rows[name] for name in rows.columns if name not in words}).frame()
+
+
+def phases(result: Result) -> pd.DataFrame:
+    rows = result.price.phases
+    each = "price_per_ft2" if result.bid.units == "us" else "price_per_m2"
+    return (
+        _Table(result.bid.units)
+        .text(phase=rows["phase"])
+        .count(sites=rows["sites"], areas=rows["areas"])
+        .measure("m2", surface_area=rows["surface_area_m2"])
+        .money(cost=rows["cost"], price=rows["price"], **{each: rows[each]})
+        .frame()
+    )
+
+
+def alternates(result: Result) -> pd.DataFrame:
+    rows = result.price.alternates
+    return (
+        _Table(result.bid.units)
+        .text(alternate=rows["alternate"])
+        .money(price=rows["price"], difference=rows["difference"])
         .frame()
     )
 
@@ -292,6 +364,8 @@ def summary(result: Result) -> list[tuple[str, str]]:
         ("rolls and lengths", f"{len(result.plan.rolls):,}"),
         ("price", f"{result.price.totals['price']:,} {result.bid.currency}"),
     ]
+    if (sigma := float(np.sqrt((price_sigma(result) ** 2).sum()))) > 0:
+        rows.append(("  one sigma from the survey", f"{sigma:,.2f} {result.bid.currency}"))
     if result.source.left_out:
         rows.append(("NOT PRICED", f"{result.source.left_out:,}"))
     return rows

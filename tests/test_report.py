@@ -25,6 +25,7 @@ FILES = {
         "materials.csv",
         "bid.csv",
     ),
+    *("materials_by_site.csv", "build_up.csv", "schedule.csv", "phases.csv"),
     *("findings.csv", "layout.gpkg", "map.html", "bid.xlsx", "run.json"),
 }
 

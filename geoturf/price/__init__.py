@@ -13,7 +13,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from geoturf.model import CutPlan, Ground, Price, Takeoff
+from geoturf.model import CutPlan, Finding, Ground, Price, Takeoff
 from geoturf.price import shares
 from geoturf.price.alternates import alternates, lot_by_lot
 from geoturf.price.build_up import as_table, build_up, loads, price_cents, totals
@@ -45,5 +45,16 @@ def price(
         phases=shares.of_phases(ground, areas),
         alternates=alternates(takeoff, extras, products, rules, price_cents(lines, steps)),
         lot_by_lot=lot_by_lot(takeoff, extras, products, rules),
-        findings=assumed(lines, rules),
+        findings=(*assumed(lines, rules), *_paid_twice(ground, areas, currency)),
     )
+
+
+def _paid_twice(ground: Ground, areas: pd.DataFrame, currency: str) -> tuple[Finding, ...]:
+    """What the overlaps between areas add to the price: each at the price of the area that overlaps, in proportion to ground."""
+    if ground.overlaps is None or not len(ground.overlaps):
+        return ()
+    at = ground.overlaps["other_index"].to_numpy()
+    share = ground.overlaps["area_m2"].to_numpy() / ground.areas["ground_area_m2"].to_numpy()[at]
+    money = float((areas["price"].to_numpy(float)[at] * share).sum()) / 100
+    said = f"{len(at)} overlap(s) between areas put about {money:,.2f} {currency} of ground paid twice into the price"
+    return (Finding("warning", "paid-twice", f"{said}; trim them, or take it off"),)
