@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -31,12 +32,13 @@ def measure(source: Source, rules: GroundRules) -> Ground:
     Accuracy: area and perimeter within 1 ppm of the geodesic value for areas up to 1 km across, in any CRS of PROJ's.
     Raises `InputError` when nothing is left to measure or the terrain cannot be read.
     """
+    source, unusable = _usable(source)
     priced = [layer for layer in source.layers if layer.role in PRICED]
     geographics = tuple(dict.fromkeys(geodetic.geographic_of(_wkt(layer)) for layer in priced))
     table = pd.concat([_rows(layer) for layer in priced], ignore_index=True) if priced else pd.DataFrame()
     table, shape, lost = _reachable(table, _outlines(priced, geographics))
     if table.empty:
-        raise InputError([*lost, Finding("error", "nothing-to-price", "there is no area left to measure")])
+        raise InputError([*unusable, *lost, Finding("error", "nothing-to-price", "there is no area left to measure")])
 
     box = frames.bounds_deg(shape)
     table, told = terrain.sampled(table, shape, geographics, rules.terrain)
@@ -47,9 +49,21 @@ def measure(source: Source, rules: GroundRules) -> Ground:
     table["geometry"] = _placed(shape, made, frame)
     areas = _figures(table, made, rules)
     around = context.place(source, made, frame, box)
-    notes = (*lost, *told, *_assumed(areas))
+    notes = (*unusable, *lost, *told, *_assumed(areas))
     turf_first = sorted(priced, key=lambda layer: layer.role != "turf")
     return Ground(areas, around, _nothing_taken(), made, _wkt(turf_first[0]), notes)
+
+
+def _usable(source: Source) -> tuple[Source, tuple[Finding, ...]]:
+    """The layers whose CRS leads to the earth, and an error for each other one."""
+    findings, kept = [], []
+    for layer in source.layers:
+        if geodetic.usable(_wkt(layer)):
+            kept.append(layer)
+            continue
+        told = f"is left out: from its CRS ({layer.table.crs.name}) there is no way to longitude and latitude; state another"
+        findings.append(Finding("error", "unusable-crs", told, file=layer.file, layer=layer.layer))
+    return replace(source, layers=tuple(kept)), tuple(findings)
 
 
 def _placed(shape: Outline, made: Frames, frame: np.ndarray) -> np.ndarray:

@@ -13,6 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 from pyproj import CRS, Transformer
+from pyproj.exceptions import ProjError
 
 from geoturf.ground.mercator import Ellipsoid
 
@@ -26,6 +27,17 @@ def geographic_of(crs_wkt: str) -> str:
     if geographic is None or geographic.is_geocentric or geographic.ellipsoid.inverse_flattening == 0:
         return CRS.from_user_input(WGS84).to_wkt()
     return geographic.to_2d().to_wkt()
+
+
+@lru_cache(maxsize=256)
+def usable(crs_wkt: str) -> bool:
+    """Whether PROJ can take coordinates in this CRS to longitude and latitude: not a site's own grid, the moon's, or one by a
+    method that PROJ does not have."""
+    try:
+        crs = CRS.from_user_input(crs_wkt)
+        return not crs.is_geocentric and _transformer(crs_wkt, geographic_of(crs_wkt)) is not None
+    except ProjError:
+        return False
 
 
 @lru_cache(maxsize=256)
