@@ -12,11 +12,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely.geometry import LineString, box
 
 import geoturf.check
 from geoturf.bid import make_bid
 from geoturf.check import broken_promises
+from geoturf.check.rolling import _not_cut_apart
 from geoturf.model import CutPlan, Edges, Ground, Price, Result, Takeoff
 
 BID = {
@@ -358,3 +361,34 @@ def test_a_fault_names_the_area_and_how_many_more():
     (finding,) = broken_promises(result)
     assert finding.severity == "error"
     assert finding.message.startswith("site s1, area a: 159 nails are due (and 1 more)")
+
+
+def cut_apart(boxes):
+    """Whether straight cuts from side to side set all boxes (x0, y0, x1, y1) free: tried one cut after the other."""
+    if len(boxes) <= 1:
+        return True
+    for axis in (0, 1):
+        for at in {b[axis] for b in boxes}:
+            before = [b for b in boxes if b[axis + 2] <= at]
+            after = [b for b in boxes if b[axis] >= at]
+            if before and after and len(before) + len(after) == len(boxes):
+                return cut_apart(before) and cut_apart(after)
+    return False
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.tuples(*[st.integers(0, 6)] * 2, *[st.integers(1, 4)] * 2), max_size=14), st.integers(0, 3))
+def test_cuttable_agrees_with_trying_every_cut(tries, rolls):
+    """Boxes put down where there is room; a second, plain roll beside them must not matter. A cut that goes through never
+    hinders another, so the first one found is as good as any."""
+    boxes = []
+    for x, y, long, wide in tries:
+        box_ = (x, y, x + long, y + wide)
+        if all(b[0] >= box_[2] or b[2] <= box_[0] or b[1] >= box_[3] or b[3] <= box_[1] for b in boxes):
+            boxes.append(box_)
+    plain = [(0, k, 1, k + 1) for k in range(rolls)]
+    corners = np.array(boxes + plain, dtype=float).reshape(-1, 4)
+    roll = np.array([1] * len(boxes) + [0] * len(plain))
+    stuck = _not_cut_apart(roll, corners[:, :2], corners[:, 2:])
+    assert stuck.any() == (not cut_apart(boxes))
+    assert not stuck[len(boxes) :].any()
