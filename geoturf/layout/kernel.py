@@ -9,14 +9,25 @@ result beside this file, or in the user's cache folder where that cannot be writ
 
 from __future__ import annotations
 
+from functools import partial
+
 import numba
 import numpy as np
 
 ALONE = 0  # the price model of a strip cut alone, its lanes side by side; the others are tables of shares
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 
-_jit = numba.njit(cache=True, nogil=True)
-_inline = numba.njit(cache=True, nogil=True, inline="always")
+
+def _compiled(function, **options):
+    """Compiled when first called, and kept where something can be written."""
+    try:
+        return numba.njit(cache=True, nogil=True, **options)(function)
+    except RuntimeError:  # numba found nowhere to keep it
+        return numba.njit(nogil=True, **options)(function)
+
+
+_jit = _compiled
+_inline = partial(_compiled, inline="always")
 
 
 @_jit
