@@ -78,9 +78,8 @@ def main() -> None:
     vertices = int(shapely.get_num_coordinates(ground.areas["geometry"].to_numpy()).sum())
     share = edges.totals[[c for c in edges.totals if c.startswith("edge_")]].sum()
     print(f"areas {count}, vertices {vertices}, context {len(ground.context)}, runs {len(edges.runs)}")
-    print(
-        f"classify {seconds:.2f} s, {busy:.2f} s of one core ({1e6 * seconds / count:.0f} us an area), memory +{(peak - before) / 1024:.0f} MB"
-    )
+    print(f"classify {seconds:.2f} s, {busy:.2f} s of one core ({1e6 * seconds / count:.0f} us an area)")
+    print(f"memory +{(peak - before) / 1024:.0f} MB")
     print(", ".join(f"{kind.split('_')[1]} {100 * value / share.sum():.1f} %" for kind, value in share.items()))
 
 
