@@ -10,10 +10,12 @@ from water_cases import parks, turf_price, water_rules
 from geoturf import units, water
 from geoturf.errors import BidError
 from geoturf.water import published
-from geoturf.water.climate import effective_rain_m, months, reference_eto
+from geoturf.water.climate import months
 from geoturf.water.demand import EXACT_GALLONS, ORDINANCE_GALLONS, volume_factor
 from geoturf.water.money import present_value_factor, replacement_factor
 from geoturf.water.ordinance import allowance_m3, estimated_use_m3, peak_month_allowance_m3
+from geoturf.water.rain import effective_rain_m
+from geoturf.water.weather import reference_eto
 
 FT2, IN, GAL = units.FT2_M2, units.INCH_M, units.GALLON_M3
 FRESNO_ETO = 51.1 * IN  # the examples' own figure: MWELO 2009 section 492.4, as printed in Colton ordinance O-008-14

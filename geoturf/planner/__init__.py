@@ -7,7 +7,7 @@ bid's units here.
 from __future__ import annotations
 
 from geoturf.model import Result
-from geoturf.planner import sections
+from geoturf.planner import answers, proofs
 from geoturf.planner.html import Markup, tag
 from geoturf.planner.shown import Shown
 
@@ -37,19 +37,19 @@ def page(result: Result) -> str:
     """The whole page as text (UTF-8). ``result.water`` must be there."""
     shown = Shown(result)
     parts = [
-        sections.answer(shown),
-        sections.first_areas(shown),
-        sections.doubled(shown),
-        sections.budget_curve(shown),
-        sections.totals(shown),
-        sections.by_month(shown),
-        sections.conversions(shown),
-        sections.ranking(shown),
-        sections.ordinance(shown),
-        sections.uncertainty(shown),
-        sections.profile(shown),
-        sections.inputs(shown),
-        sections.cautions(shown),
+        answers.answer(shown),
+        answers.first_areas(shown),
+        answers.doubled(shown),
+        answers.budget_curve(shown),
+        answers.totals(shown),
+        answers.by_month(shown),
+        answers.conversions(shown),
+        answers.ranking(shown),
+        proofs.ordinance(shown),
+        proofs.uncertainty(shown),
+        proofs.profile(shown),
+        proofs.inputs(shown),
+        proofs.cautions(shown),
     ]
     title = f"{result.bid.name}: water"
     head = tag(

@@ -46,3 +46,16 @@ def folded(title: str, *children: object) -> Markup:
 
 def bullets(lines: Iterable[object]) -> Markup:
     return tag("ul", *(tag("li", line) for line in lines))
+
+
+def note(*children: object) -> Markup:
+    """A paragraph in small print."""
+    return tag("p", *children, class_="note")
+
+
+MOST_ROWS = 500  # of a long table; the CSV has them all
+
+
+def cut(rows: int) -> Markup:
+    """Says that a long table stops, where it does."""
+    return note(f"The first {MOST_ROWS:,} of {rows:,} rows.") if rows > MOST_ROWS else Markup("")

@@ -1,7 +1,8 @@
 """Water: what the lawns take, what each conversion saves and costs, and which to choose for a budget (spec 8).
 
     published.py   the tables that ship, and the bid's own values over them
-    climate.py     twelve months of reference evapotranspiration and rain
+    climate.py     twelve months of reference evapotranspiration and rain, with climate_file.py and weather.py
+    rain.py        how much of the rain counts
     lawns.py       the areas that take part and what is offered to each
     demand.py      water by month before and after
     money.py       bill, payback, net present value, cost of a saved cubic metre

@@ -12,8 +12,9 @@ import numpy as np
 
 from geoturf.rules.water import Climate, WaterRules
 from geoturf.water import published
-from geoturf.water.climate import Months, effective_rain_m
+from geoturf.water.climate import Months
 from geoturf.water.lawns import Lawns
+from geoturf.water.rain import effective_rain_m
 
 EXACT_GALLONS = 144 / 231  # gallons in a square foot an inch deep
 ORDINANCE_GALLONS = 0.62  # the same, as 23 CCR 492.4 rounds it

@@ -1,0 +1,242 @@
+"""What the answer has to stand up to: the ordinance, uncertainty, local minimums, inputs and cautions."""
+
+from __future__ import annotations
+
+import math
+
+from geoturf.planner import charts
+from geoturf.planner.html import MOST_ROWS, Markup, bullets, cut, folded, joined, note, section, table, tag
+from geoturf.planner.shown import Shown
+
+_INPUTS = {
+    "eto": "evapotranspiration",
+    "rain": "rain",
+    "efficiency": "present irrigation",
+    "price": "price of water",
+    "capital": "capital",
+    "upkeep": "upkeep",
+    "rinse": "rinse and cooling",
+}
+
+
+def ordinance(shown: Shown) -> Markup:
+    """MAWA against ETWU: by plan, by site, and the worksheet by hydrozone."""
+    rules, water = shown.result.bid.water.ordinance, shown.water
+    sums = water.compliance.groupby("plan", sort=False)
+    rows = []
+    for plan, part in sums:
+        margin = part["mawa_m3"].sum() - part["etwu_m3"].sum()
+        rows.append(
+            (
+                plan,
+                f"{int(part['complies'].sum()):,} of {len(part):,}",
+                shown.volume(part["mawa_m3"].sum()),
+                shown.volume(part["etwu_m3"].sum()),
+                f"{shown.volume(abs(margin))} {'under' if margin >= 0 else 'over'}",
+            )
+        )
+    constant = "0.62 (the ordinance's)" if rules.constant == "ordinance" else "144/231 (exact)"
+    basis = (
+        f"MAWA = ETo × {constant} × [ETAF × LA + (1 − ETAF) × SLA], ETWU = ETo × {constant} × (Σ PF × area / IE + SLA), gallons "
+        "from inches and square feet (23 CCR 492.4). Synthetic and bare ground is no landscape area here. Rinse and cooling "
+        "water is not in ETWU. A check of the arithmetic of each site's compared areas, not a permit and no legal advice."
+    )
+    return section(
+        "Water allowance (MAWA) against estimated use (ETWU)",
+        note(basis),
+        table(("plan", "sites that comply", "MAWA", "ETWU", "margin"), rows),
+        folded("Site by site", _sites(shown)),
+        folded("Worksheet by hydrozone", _worksheet(shown)),
+    )
+
+
+def _sites(shown: Shown) -> Markup:
+    rows = shown.water.compliance.head(MOST_ROWS)
+    cells = [
+        (
+            row.plan,
+            row.site,
+            f"{row.landscape} ({row.etaf:g})",
+            tag("span", "complies" if row.complies else "over", class_=None if row.complies else "fail"),
+            shown.area(row.landscape_m2),
+            shown.area(row.special_m2),
+            shown.volume(row.mawa_m3),
+            shown.volume(row.etwu_m3),
+            f"{shown.volume(abs(row.margin_m3))} {'under' if row.margin_m3 >= 0 else 'over'}",
+        )
+        for row in rows.itertuples()
+    ]
+    head = ("plan", "site", "landscape (ETAF)", "", "landscape area", "special (SLA)", "MAWA", "ETWU", "margin")
+    return joined([table(head, cells, text=(0, 1, 2, 3)), cut(len(shown.water.compliance))])
+
+
+def _worksheet(shown: Shown) -> Markup:
+    rows = shown.water.worksheet.head(MOST_ROWS)
+    cells = [
+        (
+            row.plan,
+            row.site,
+            row.cover.replace("_", " "),
+            row.irrigation.replace("_", " "),
+            f"{row.hydrozone}",
+            "SLA" if row.special else f"{row.plant_factor:.2f}",
+            f"{row.efficiency:.2f}",
+            f"{row.etaf:.3f}",
+            shown.area(row.area_m2),
+            shown.area(row.etaf_area_m2),
+            shown.volume(row.etwu_m3),
+        )
+        for row in rows.itertuples()
+    ]
+    head = ("plan", "site", "cover", "irrigation", "zone", "PF", "IE", "PF / IE", "area", "PF / IE × area", "ETWU")
+    return joined([table(head, cells, text=(0, 1, 2, 3)), cut(len(shown.water.worksheet))])
+
+
+def uncertainty(shown: Shown) -> Markup:
+    """Low, middle, high; and which input moves the choice most."""
+    cases = [
+        (
+            row.case,
+            f"{row.eto:g}",
+            f"{row.efficiency:g}",
+            f"{row.price:g}",
+            shown.volume(row.baseline_m3),
+            shown.volume(row.saved_m3),
+            shown.money(row.npv),
+            "none fits" if row.areas_changed < 0 else f"{row.areas_changed:,}",
+        )
+        for row in shown.water.scenarios.itertuples()
+    ]
+    head = (
+        "case",
+        "ETo ×",
+        "present irrigation ×",
+        "price ×",
+        "used now",
+        "saved a year",
+        "net present value",
+        "areas that would change",
+    )
+    moves = [
+        (
+            _INPUTS[row.input],
+            row.end,
+            f"{row.factor:g}",
+            shown.volume(row.saved_m3),
+            shown.money(row.npv),
+            "none fits" if row.areas_changed < 0 else f"{row.areas_changed:,}",
+            shown.share(row.ground_changed),
+        )
+        for row in shown.water.sensitivity.itertuples()
+    ]
+    most = shown.summary["most_sensitive"]
+    said = (
+        f"The input that moves the choice most is {_INPUTS[most]}."
+        if most
+        else "No input within its range moves the choice."
+    )
+    return section(
+        "How sure is this",
+        table(head, cases),
+        tag("h3", "One input at a time"),
+        tag("p", said),
+        _spans(shown),
+        table(
+            (
+                "input",
+                "end",
+                "factor",
+                "this choice saves",
+                "its net present value",
+                "areas that would change",
+                "ground",
+            ),
+            moves,
+            text=(0, 1),
+        ),
+        note("Factors on the input; an area counts as changing only where that gains over 0.1 % there."),
+    )
+
+
+def _spans(shown: Shown) -> Markup:
+    rows = []
+    for name, part in shown.water.sensitivity.groupby("input", sort=False):
+        ends = part.set_index("end")["npv"]
+        rows.append((_INPUTS[name], float(ends["low"]), float(ends["high"])))
+    middle = float(shown.water.scenarios.set_index("case").loc["middle", "npv"])
+    return charts.spans(rows, middle, shown.money, "Net present value of this choice, one input at a time")
+
+
+def profile(shown: Shown) -> Markup | None:
+    rules, rows = shown.result.bid.water.profile, shown.water.profile
+    if rules is None:
+        return None
+    said = ", ".join(part for part in (rules.name, rules.source) if part)
+    if rows.empty:
+        return section(
+            "Local minimums for synthetic turf",
+            note(said),
+            tag("p", "No synthetic turf was chosen: nothing to check."),
+        )
+    cells = [
+        (
+            row.site,
+            row.check,
+            tag("span", row.result, class_=None if row.result == "pass" else "fail"),
+            _measure(shown, row.limit, row.unit),
+            "not known" if math.isnan(row.found) else _measure(shown, row.found, row.unit),
+        )
+        for row in rows.head(MOST_ROWS).itertuples()
+    ]
+    failing = int((rows["result"] == "fail").sum())
+    return section(
+        "Local minimums for synthetic turf",
+        note(said),
+        tag("p", f"{failing:,} of {len(rows):,} checks fail."),
+        table(("site", "check", "result", "limit", "found"), cells, text=(0, 1, 2)),
+        cut(len(rows)),
+    )
+
+
+def _measure(shown: Shown, value: float, unit: str) -> str:
+    if math.isinf(value):
+        return "none near"
+    if unit == "fraction":
+        return shown.share(value)
+    if shown.metric:
+        return f"{value:.3g} {unit}"
+    factor, name = {"m": (1 / 0.0254, "in"), "kg/m2": (29.4935, "oz/yd²"), "m/h": (1 / 0.0254, "in/h")}[unit]
+    return f"{value * factor:.4g} {name}"
+
+
+def inputs(shown: Shown) -> Markup:
+    """What the figures rest on."""
+    summary, rules = shown.summary, shown.result.bid.water
+    constant = (
+        "exact, 144/231 gallons per square foot and inch"
+        if summary["constant"] == "exact"
+        else "rounded, 0.62 (the ordinance's)"
+    )
+    tiers = "".join(
+        f"; above {shown.volume(tier.above_m3)} a site and month {tier.price}" for tier in rules.price.tiers
+    )
+    lines = [
+        f"ETo and rain: {summary['climate']}; {shown.depth(shown.water.monthly['eto_m'].sum())} and "
+        f"{shown.depth(shown.water.monthly['rain_m'].sum())} a year; effective rain: {summary['effective_rain']}.",
+        f"Volume from depth: {constant}.",
+        f"Water: {rules.price.price}{tiers}; rising {shown.share(rules.price.escalation)} a year; "
+        f"{summary['horizon']} years at {shown.share(summary['discount_rate'])}; nothing is left over at the end.",
+        "A row's saving on the bill is that of its area alone; totals work out each site's bill with its tiers."
+        if rules.price.tiers
+        else "Fixed charges of the bill stay, whatever is converted.",
+        *(
+            f"Rebate for {item['conversion']}, as stated on {item['date']}: {item['terms']}"
+            for item in summary["rebates"]
+        ),
+        *(finding.message for finding in shown.water.findings),
+    ]
+    return section("What this rests on", bullets(lines))
+
+
+def cautions(shown: Shown) -> Markup:
+    return section("Cautions and limits", bullets(shown.water.cautions))
