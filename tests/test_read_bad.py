@@ -1,12 +1,16 @@
 """Every row of bad input that reading meets (tests/data: one fault a file, named for it). The rule: what can be mended
 without a guess is mended and told; what cannot is left out by name while the rest lives; nothing left to price is a refusal."""
 
+import random
+import shutil
 import zipfile
 from pathlib import Path
 
+import geopandas
 import numpy as np
+import pyogrio
 import pytest
-from shapely import Polygon
+from shapely import Polygon, box
 
 from geoturf.bid import make_bid
 from geoturf.errors import InputError
@@ -238,6 +242,51 @@ def test_every_bad_file_is_met():
     }
     kinds = {".geojson", ".shp", ".fgb", ".gpkg", ".zip", ".parquet"}
     assert {p.name for p in DATA.iterdir() if p.suffix in kinds} <= met
+
+
+def damaged(tmp_path, chance):
+    """A good file of some format with some bytes changed, cut out or cut off; its name."""
+    name = chance.choice(["lots.gpkg", "lots.shp", "lots.fgb", "lots.geojson", "lots.parquet", "lots.kml", "sent.zip"])
+    part = chance.choice(["lots.shp", "lots.dbf", "lots.shx", "lots.prj", "lots.cpg"]) if name == "lots.shp" else name
+    content = bytearray((tmp_path / "good" / part).read_bytes())
+    how = chance.random()
+    if how < 0.2:
+        del content[chance.randrange(len(content)) :]
+    elif how < 0.4:
+        start = chance.randrange(len(content))
+        del content[start : start + chance.randrange(1, 10)]
+    else:
+        within = len(content) if chance.random() < 0.5 else min(len(content), 300)
+        for _ in range(chance.randrange(1, 6)):
+            content[chance.randrange(within)] = chance.randrange(256)
+    shutil.copytree(tmp_path / "good", tmp_path / "sent", dirs_exist_ok=True)
+    (tmp_path / "sent" / part).write_bytes(bytes(content))
+    return name
+
+
+def test_no_damage_gets_past_the_findings(tmp_path, capfd):
+    """150 files with random damage (always the same): each is read, told or refused; no other error, nothing printed."""
+    good = tmp_path / "good"
+    good.mkdir()
+    shapes = [box(-77 + k * 0.001, 40, -76.9995 + k * 0.001, 40.0005) for k in range(3)]
+    table = geopandas.GeoDataFrame({"site": ["a", "b", "é"], "slope_pct": [1.5, 2.0, 3.0]}, geometry=shapes, crs=4326)
+    for suffix in ("gpkg", "shp", "fgb", "geojson", "kml"):
+        pyogrio.write_dataframe(table, good / f"lots.{suffix}", driver="KML" if suffix == "kml" else None)
+    table.to_parquet(good / "lots.parquet")
+    with zipfile.ZipFile(good / "sent.zip", "w") as archive:
+        for suffix in ("shp", "dbf", "shx", "prj", "cpg"):
+            archive.write(good / f"lots.{suffix}", f"lots.{suffix}")
+    chance, told = random.Random(11), 0
+    capfd.readouterr()
+    for _ in range(150):
+        name = damaged(tmp_path, chance)
+        try:
+            source = read(make_bid({"layers": [{"path": name}], "folder": str(tmp_path / "sent")}))
+            told += bool(source.findings)
+        except InputError:
+            told += 1
+    assert told > 50
+    assert capfd.readouterr() == ("", "")
 
 
 def test_a_layer_of_points_is_refused_with_each_named():

@@ -10,14 +10,12 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
-import pyogrio
-
 from geoturf.bid import Bid, every_rule, make_bid
 from geoturf.draft import guess, text
 from geoturf.errors import BidError, InputError
 from geoturf.model import Finding
 from geoturf.read.find import find
-from geoturf.read.look import Held, layers, look
+from geoturf.read.look import Held, layers, look, reason
 from geoturf.read.say import Gathered, Say, counted
 from geoturf.rules.layer import PRICED
 
@@ -76,8 +74,8 @@ def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
         for item in find(path, ".", say):
             try:
                 held += [look(one, sample) for one in layers(item)]
-            except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, OSError, RuntimeError):
-                say.at(item.given).leave_out("unreadable", f"cannot be read as {item.format}")
+            except Exception as error:  # a damaged file makes the readers raise anything
+                say.at(item.given).leave_out("unreadable", f"cannot be read as {item.format}: {reason(error, item)}")
     if say.to.refused:
         raise InputError(say.to.findings)
     return held, say.to

@@ -54,14 +54,14 @@ def _built(wkb: pa.Array) -> Any:
     return built(wkb.to_numpy(zero_copy_only=False))
 
 
-def _checked(batch: pa.RecordBatch) -> pa.RecordBatch:
-    """Arrow takes bytes for text unseen."""
+def _checked(batch: Any) -> Any:
+    """A batch or table whose text is text: Arrow takes any bytes for it unseen."""
     for column in batch.columns:
         if pa.types.is_string(column.type) or pa.types.is_large_string(column.type):
             try:
                 column.validate(full=True)
-            except pa.ArrowInvalid as error:
-                raise Encoding(str(error)) from None
+            except pa.ArrowInvalid:
+                raise Encoding("its text is not in the encoding it declares") from None
     return batch
 
 
@@ -80,5 +80,5 @@ def by_parquet(held: Held, keep: Keep) -> Loaded:
     except shapely.errors.ShapelyError:  # one bad ring fails the whole file
         shapes, bad = decode(parquet.read_table(path, columns=[name]).column(name).to_numpy())
         crs = geo["columns"][name].get("crs", "OGC:CRS84")
-    table = parquet.read_table(path, columns=wanted)
+    table = _checked(parquet.read_table(path, columns=wanted))
     return Loaded(np.arange(len(shapes)), shapes, sound(shapes, bad), bad, tuple(schema.names), table, crs)

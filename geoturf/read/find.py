@@ -10,6 +10,7 @@ import glob
 import hashlib
 import re
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
@@ -38,6 +39,7 @@ SHAPEFILE_PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
 _BESIDE = {*SHAPEFILE_PARTS, ".sbn", ".sbx", ".qix", ".qmd", ".qml", ".xml", ".txt", ".md", ".csv", ".pdf", ".toml", ""}
 _ELSEWHERE = re.compile(r"^/vsi|://|^\s*[<{]|^(?![A-Za-z]:[\\/])[A-Za-z_0-9]{2,}:", re.IGNORECASE)
 _HEAD = 65_536
+_BAD_ZIP = (zipfile.BadZipFile, NotImplementedError, RuntimeError, ValueError, EOFError, OSError, zlib.error)
 _KML = re.compile(rb"\A(?:\xef\xbb\xbf)?(?:\s|<\?.*?\?>|<!--.*?-->)*<(?:\w+:)?kml[\s>]", re.DOTALL)
 #: what GDAL's virtual drivers look for anywhere in a file's head, whatever else it is
 _VIRTUAL = re.compile(rb"OGRVRTDataSource|OGRWFSDataSource|gdal_streamed_alg", re.IGNORECASE)
@@ -71,14 +73,18 @@ class Item:
         return f"/vsizip/{{{path}}}/{self.member}" if self.member else path
 
     def part(self, suffix: str) -> bytes | None:
-        """The bytes of a part of a shapefile (``.shx``), None where it is missing."""
-        if self.member:
+        """The bytes of a part of a shapefile (``.shx``), None where it is missing or cannot be taken out of its zip."""
+        if not self.member:
+            path = _part(self.path, suffix)
+            return path.read_bytes() if path else None
+        try:
             with zipfile.ZipFile(self.path) as archive:
-                beside = {PurePosixPath(n).with_suffix(""): n for n in archive.namelist() if n.lower().endswith(suffix)}
+                same = [n for n in archive.namelist() if n.lower().endswith(suffix)]
+                beside = {PurePosixPath(n).with_suffix(""): n for n in same}
                 name = beside.get(self.name.with_suffix(""))
                 return archive.read(name) if name else None
-        path = _part(self.path, suffix)
-        return path.read_bytes() if path else None
+        except _BAD_ZIP:
+            return None
 
 
 def _part(path: Path, suffix: str) -> Path | None:
@@ -167,7 +173,7 @@ def _zip(path: Path, given: str, say: Say) -> list[Item]:
         with zipfile.ZipFile(path) as archive:
             names = [n for n in archive.namelist() if PurePosixPath(n).suffix.lower() in FORMATS and not _hidden(n)]
             faults = {name: _member_fault(archive, name) for name in sorted(names)}
-    except (zipfile.BadZipFile, OSError) as error:
+    except _BAD_ZIP as error:
         say.leave_out("unreadable", f"is no zip that can be opened ({error}); the file is left out")
         return []
     if not names:
@@ -182,7 +188,7 @@ def _member_fault(archive: zipfile.ZipFile, name: str) -> str:
     try:
         with archive.open(name) as file:
             return _fault(file.read(_HEAD), FORMATS[PurePosixPath(name).suffix.lower()])
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
+    except _BAD_ZIP as error:
         return f"cannot be taken out of the zip ({error})"
 
 

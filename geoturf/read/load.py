@@ -16,7 +16,7 @@ import pyarrow as pa
 import pyogrio
 import shapely
 
-from geoturf.read.bulk import Encoding, by_arrow, by_parquet
+from geoturf.read.bulk import by_arrow, by_parquet
 from geoturf.read.find import Item
 from geoturf.read.loaded import Curved, Keep, Loaded, built
 from geoturf.read.look import Held, reason
@@ -28,34 +28,20 @@ for _name in ("fiona", "pyogrio"):  # what they log is said as findings, in our 
 
 _ARC_STEP_DEG = 1.0  # curves become chords of this; a circle loses 51 ppm of its area
 
-_FAILS = (
-    Curved,
-    Encoding,
-    pyogrio.errors.DataSourceError,
-    pyogrio.errors.DataLayerError,
-    pyogrio.errors.FeatureError,
-    pyogrio.errors.GeometryError,
-    pyogrio.errors.FieldError,
-    pa.ArrowException,
-    shapely.errors.ShapelyError,
-    NotImplementedError,
-    ValueError,  # UnicodeDecodeError, Parquet without geometry
-    RuntimeError,
-    OSError,
-    KeyError,
-    AttributeError,
-)
-
 
 def load(held: Held, keep: Keep, say: Say) -> Loaded | None:
     """The layer, or None when nothing can be had from it (said)."""
     failed: list[Exception] = []
     for way in (_bulk, _recoded, _plain, walk):
+        if way is walk and isinstance(failed[0], pyogrio.errors.DataSourceError):
+            break  # what cannot be opened cannot be walked
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
                 loaded = way(held, keep, say)
-        except _FAILS as error:
+        except (
+            Exception
+        ) as error:  # a damaged file makes the readers raise anything; that is the file's fault, and said
             failed.append(error)
             continue
         if loaded is not None:
@@ -69,8 +55,8 @@ def load(held: Held, keep: Keep, say: Say) -> Loaded | None:
 
 def _why(failed: list[Exception], item: Item) -> str:
     """The first failure that says something about the file."""
-    told = [error for error in failed if str(error) and not isinstance(error, (Curved, Encoding))]
-    return reason((told or failed)[0], item)
+    told = [error for error in failed if str(error) and not isinstance(error, (Curved, IndexError, UnboundLocalError))]
+    return reason((told or failed)[0], item) or "it is damaged"
 
 
 def _bulk(held: Held, keep: Keep, say: Say) -> Loaded:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import sys
 import warnings
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -53,7 +56,7 @@ def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
     for item in items:
         try:
             held += layers(item)
-        except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, OSError) as error:
+        except Exception as error:  # a damaged file makes the readers raise anything
             say.leave_out("unreadable", f"cannot be read as {item.format}: {reason(error, item)}; it is left out")
             return []
     names = [one.name for one in held]
@@ -83,32 +86,38 @@ def reason(error: Exception, item: Item) -> str:
 
 def look(held: Held, sample: int) -> Held:
     """The layer with its columns, geometry, CRS and count filled in, and the first values of each column. With fiona, which
-    looks in quickest; with pyogrio where fiona has no driver."""
+    looks in quickest; with pyogrio where fiona has no driver. Raises OSError when neither can."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        failed: Exception | None = None
+        for way in (_look_fiona, _look_pyogrio):
+            try:
+                return way(held, sample)
+            except Exception as error:  # a damaged file makes the readers raise anything
+                failed = error
+        raise OSError(reason(failed or OSError(), held.item))
+
+
+@contextlib.contextmanager
+def hushed() -> Iterator[None]:
+    """fiona prints a traceback when GDAL's message about a damaged file is no text itself. Nobody needs to see that."""
+    hooks = sys.unraisablehook, sys.excepthook
+    sys.unraisablehook = sys.excepthook = lambda *_: None
     try:
-        return _look_fiona(held, sample)
-    except (ImportError, ValueError, OSError, RuntimeError):
-        return _look_pyogrio(held, sample)
+        yield
+    finally:
+        sys.unraisablehook, sys.excepthook = hooks
 
 
 def _look_fiona(held: Held, sample: int) -> Held:
     import fiona
-    from fiona.errors import FionaError
 
-    try:
-        with fiona.open(held.item.dataset, layer=held.layer or None) as source:
-            names = tuple(source.schema["properties"])
-            first = [feature.properties for feature in islice(source, sample)]
-            values = tuple(tuple(row.get(name) for row in first) for name in names)
-            return replace(
-                held,
-                columns=names,
-                values=values,
-                geometry=source.schema["geometry"],
-                count=len(source),
-                crs=source.crs_wkt,
-            )
-    except FionaError as error:
-        raise OSError(str(error)) from None
+    with hushed(), fiona.Env(), fiona.open(held.item.dataset, layer=held.layer or None) as source:
+        names = tuple(source.schema["properties"])
+        first = [feature.properties for feature in islice(source, sample)]
+        values = tuple(tuple(row.get(name) for row in first) for name in names)
+        geometry, count, crs = source.schema["geometry"], len(source), source.crs_wkt
+    return replace(held, columns=names, values=values, geometry=geometry, count=count, crs=crs)
 
 
 def _look_pyogrio(held: Held, sample: int) -> Held:

@@ -147,11 +147,12 @@ def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], say: Say
     (what the shell encloses less what the holes do) and by line work (what the lines enclose an odd number of times)."""
     why = shapely.is_valid_reason(shape).replace("[", " at ").rstrip("]")
     before = shapely.area(shape)
-    try:
-        mended = shapely.make_valid(shape, method="structure", keep_collapsed=False)
-        other = shapely.area(shapely.make_valid(shape, method="linework"))
-    except shapely.errors.ShapelyError:
-        mended, other = shapely.Polygon(), 0.0
+    with np.errstate(all="ignore"):
+        try:
+            mended = shapely.make_valid(shape, method="structure", keep_collapsed=False)
+            other = shapely.area(shapely.make_valid(shape, method="linework"))
+        except shapely.errors.ShapelyError:
+            mended, other = shapely.Polygon(), 0.0
     after = shapely.area(mended)
     changes = [(area - before) / before if 0 < before < np.inf else np.inf for area in (after, other)]
     worst = max(changes, key=abs)

@@ -9,7 +9,7 @@ import pyarrow as pa
 import shapely
 
 from geoturf.read.loaded import Keep, Loaded, sound
-from geoturf.read.look import Held
+from geoturf.read.look import Held, hushed
 from geoturf.read.say import Say
 
 
@@ -19,9 +19,8 @@ def walk(held: Held, keep: Keep, say: Say) -> Loaded | None:
         import fiona
     except ImportError:
         return None
-    faults = (fiona.errors.FionaError, ValueError, KeyError, IndexError, AttributeError)
     ids, shapes, rows, failed = [], [], [], []
-    with fiona.open(held.item.dataset, layer=held.layer or None) as source:
+    with hushed(), fiona.Env(), fiona.open(held.item.dataset, layer=held.layer or None) as source:
         columns = tuple(source.schema["properties"])
         wanted, crs, claimed = keep(columns), source.crs_wkt or None, len(source)
         features = iter(source)
@@ -32,7 +31,7 @@ def walk(held: Held, keep: Keep, say: Say) -> Loaded | None:
                 row = [feature.properties.get(name) for name in wanted]
             except StopIteration:
                 break
-            except faults as error:
+            except Exception as error:  # whatever a damaged record makes the reader raise
                 failed.append((number, error))
                 continue
             ids.append(int(feature.id))
