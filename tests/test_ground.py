@@ -290,6 +290,16 @@ def test_a_layer_on_another_datum_is_brought_over():
     assert shapely.hausdorff_distance(found.areas.geometry[0], found.context.geometry[0]) < 1e-3
 
 
+@pytest.mark.parametrize(("crs", "ppm"), [(26717, -11.8), (27700, 56.2), (26917, 0.0), (2256, 0.0)])
+def test_an_old_datum_is_its_own_truth_and_said(crs, ppm):
+    """NAD27 and OSGB36 lie on ellipsoids that fit their countries; areas on them differ from WGS 84's (PROJ without grids).
+    Whatever the file states is measured there; a geocentric datum of today agrees."""
+    lot = LOT if crs != 27700 else square(-1.5, 52, 100)
+    found = measured(moved_to([lot], 4326, crs), crs)
+    assert (found.areas.ground_area_m2[0] / geodesic(lot)[0] - 1) * 1e6 == pytest.approx(ppm, abs=3)
+    assert [f.code for f in found.findings if f.code == "old-datum"] == ["old-datum"] * (ppm != 0)
+
+
 def test_a_site_wider_than_ten_kilometres_gets_a_frame_a_square():
     """17 km apart: two frames, neighbours still share theirs, every area is right, and a note says so."""
     lots = [square(lon, 39.83, 100) for lon in (-81.2, -81.0, -81.1995, -80.9995)]

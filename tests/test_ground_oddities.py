@@ -94,6 +94,15 @@ def test_an_area_that_leaves_its_parcel():
     assert "100.0 ft2" in outside[0].message
 
 
+def test_areas_on_no_parcel_are_counted_and_not_blamed():
+    parcel = layer([box(0, 0, 50, 50)], HERE, role="parcel", site=["a"])
+    lawns = layer([box(500, 0, 520, 10), box(0, 0, 10, 10), box(50.1, 0, 60, 10)], HERE, site=["b", "a", "a"])
+    found = [f for f in ground.notice(ground.measure(source(lawns, parcel), RULES), RULES) if "parcel" in f.code]
+    assert [(f.severity, f.code, f.message) for f in found] == [
+        ("note", "no-parcel", "2 areas drawn as turf lie on no parcel")
+    ]
+
+
 def test_thousands_of_copies_are_told_once_each_and_quickly():
     lot = [Polygon([(0, 0), (20, 0), (25, 12), (0, 20)])]
     found = measured(lot * 5000, HERE, site=["a"] * 5000)

@@ -49,7 +49,7 @@ def measure(source: Source, rules: GroundRules) -> Ground:
     table["geometry"] = _placed(shape, made, frame)
     areas = _figures(table, made, rules)
     around = context.place(source, made, frame, box)
-    notes = (*unusable, *lost, *told, *_assumed(areas))
+    notes = (*unusable, *_old_datums(priced), *lost, *told, *_assumed(areas))
     turf_first = sorted(priced, key=lambda layer: layer.role != "turf")
     return Ground(areas, around, _nothing_taken(), made, _wkt(turf_first[0]), notes)
 
@@ -179,6 +179,16 @@ def _assumed(areas: pd.DataFrame) -> Iterator[Finding]:
     for site in count.index[count > 1]:
         told = f"is over 10 km wide: measured in {count[site]} parts, and no seam is seen between areas of two parts"
         yield Finding("note", "wide-site", told, site=site)
+
+
+def _old_datums(layers: list[SourceLayer]) -> Iterator[Finding]:
+    """A note for each layer on an ellipsoid of the time before satellites."""
+    for layer in layers:
+        geographic = geodetic.geographic_of(_wkt(layer))
+        if abs(geodetic.ellipsoid_of(geographic).a_m - geodetic.ellipsoid_of(geodetic.WGS84).a_m) > 1:
+            name = geodetic.name_of(geographic)
+            told = f"is on {name}, and measured on its ellipsoid: PROJ's figures for WGS 84 differ by up to 0.006 % of area"
+            yield Finding("note", "old-datum", told, file=layer.file, layer=layer.layer)
 
 
 def _nothing_taken() -> pd.DataFrame:

@@ -46,6 +46,10 @@ def ellipsoid_of(geographic: str) -> Ellipsoid:
     return Ellipsoid(found.semi_major_metre, 1 / found.inverse_flattening)
 
 
+def name_of(crs_wkt: str) -> str:
+    return CRS.from_user_input(crs_wkt).name
+
+
 @lru_cache(maxsize=256)
 def unit_m(crs_wkt: str) -> float:
     """Metres to a unit of a projected CRS; NaN where its unit is an angle."""

@@ -112,18 +112,22 @@ def _double_pay(ground: Ground, twice: pd.DataFrame, rules: GroundRules) -> Iter
 
 
 def _outside_parcel(ground: Ground, rules: GroundRules) -> Iterator[Finding]:
-    """Turf that leaves the parcels in its frame; silent where its frame holds no parcel."""
+    """Turf that leaves the parcels it meets; of what meets none only the number: parcels may be given for some sites only."""
     areas, parcels = ground.areas, ground.context[ground.context["role"] == "parcel"]
-    drawn = np.flatnonzero((areas["role"] == "turf") & areas["frame"].isin(parcels["frame"]))
-    if not len(drawn):
+    drawn = np.flatnonzero(areas["role"] == "turf")
+    if not len(drawn) or not len(parcels):
         return
     geometry = areas["geometry"].to_numpy()[drawn]
     land = parcels["geometry"].to_numpy()
     i, j = plane.near(geometry, areas["frame"].to_numpy()[drawn], land, parcels["frame"].to_numpy())
-    out = plane.overlaid(shapely.difference, geometry, plane.united(land, i, j, len(drawn)))
-    for row in np.flatnonzero(shapely.area(out) > rules.sliver_m2):
-        told = f"{shapely.area(out[row]) / FT2_M2:,.1f} ft2 of it lie outside the parcel; check site and border"
+    out = shapely.area(plane.overlaid(shapely.difference, geometry, plane.united(land, i, j, len(drawn))))
+    nowhere = out > 0.999 * shapely.area(geometry)
+    for row in np.flatnonzero((out > rules.sliver_m2) & ~nowhere):
+        told = f"{out[row] / FT2_M2:,.1f} ft2 of it lie outside the parcel; check site and border"
         yield Finding("warning", "outside-parcel", told, *areas.iloc[drawn[row]][[*_PLACE]])
+    if nowhere.any():
+        told = f"{nowhere.sum()} areas drawn as turf lie on no parcel"
+        yield Finding("note", "no-parcel", told)
 
 
 def _sizes(ground: Ground, rules: GroundRules) -> Iterator[Finding]:

@@ -15,7 +15,11 @@ class GroundRules(Rules):
         "0.5 %", "the laying plane is stretched along the fall line where surface exceeds ground by more"
     )
     steep_pct: float = rule(
-        33.0, "slope in percent above which machines and local rules may not bear the work", source=COMMON
+        33.0,
+        "slope in percent above which machines and local rules may not bear the work",
+        low=10.0,
+        high=50.0,
+        source=COMMON,
     )
     sliver_m2: Area = rule("1 ft^2", "areas under this are told")
     large_m2: Area = rule("100 acre", "areas over this are told")
@@ -28,7 +32,9 @@ class ParcelRules(Rules):
     building_setback_m: Length = rule("0 ft", "kept clear along buildings")
     paving_setback_m: Length = rule("0 ft", "kept clear along paving")
     boundary_setback_m: Length = rule("0 ft", "kept clear along the parcel's own line")
-    min_width_m: Length = rule("2 ft", "narrower necks and strips are left out")
+    min_width_m: Length = rule("2 ft", "narrower necks and strips are left out", low="0 ft", high="10 ft")
     min_area_m2: Area = rule("20 ft^2", "smaller remnants are left out")
     fill_holes_m2: Area = rule("1 ft^2", "smaller holes are filled")
-    split: bool = rule(True, "tell front, side and back apart where the data carry a street side")
+    split: bool = rule(
+        True, "tell front, side and back yards apart where streets, drives or neighbours show the street side"
+    )
