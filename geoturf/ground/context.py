@@ -99,14 +99,18 @@ def _within(parts: np.ndarray, need: np.ndarray, reach_m: float) -> tuple[np.nda
 
 
 def _nearest(parts: np.ndarray, need: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The nearest part to the middle of each box. Degrees of longitude are shortened to those of latitude first."""
+    """The part nearest to the middle of each box, on a Mercator plane: what is nearest there is so on the ground."""
     if not len(parts):
         return np.zeros(0, int), np.zeros(0, int)
     middle = np.column_stack([need[:, 0] + need[:, 2], need[:, 1] + need[:, 3]]) / 2
-    square = [float(np.cos(np.radians(middle[:, 1].mean()))), 1.0]
-    scaled = shapely.transform(parts, lambda xy: xy * square)
-    at, part = shapely.STRtree(scaled).query_nearest(shapely.points(middle * square), all_matches=False)
+    tree = shapely.STRtree(shapely.transform(parts, _conformal))
+    at, part = tree.query_nearest(shapely.points(_conformal(middle)), all_matches=False)
     return at, part
+
+
+def _conformal(lonlat: np.ndarray) -> np.ndarray:
+    lon, lat = np.radians(lonlat).T
+    return np.column_stack([lon, np.arcsinh(np.tan(lat))])
 
 
 def _grown(box: np.ndarray, reach_m: float) -> np.ndarray:
