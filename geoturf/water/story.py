@@ -13,8 +13,10 @@ from geoturf.rules.water import WaterRules
 from geoturf.rules.water.climate import MONTHS
 from geoturf.rules.water.conversion import SHIPPED, Conversion
 from geoturf.water.lawns import Lawns
+from geoturf.water.money import blocks
 from geoturf.water.outlook import Settled
 from geoturf.water.problem import Pick, Programme
+from geoturf.water.tiered import rising
 from geoturf.water.view import View
 
 FIRST = 10
@@ -212,6 +214,9 @@ def findings(lawns: Lawns, rules: WaterRules, pick: Pick) -> list[Finding]:
     if rules.price.tiers:
         text = "a row's water bill is as if its area alone converted; totals work out each site's bill with its tiers"
         found.append(Finding("note", "water-tiers", f"water: {text}"))
+        if rules.objective == "money" and not rising(blocks(rules.price)[1]):
+            text = "blocks get cheaper, so the choice weighs each area's bill alone, and its proof holds for that only"
+            found.append(Finding("warning", "falling-tiers", f"water: {text}"))
     if pick.gap > rules.gap:
         text = (
             f"water: the choice is proved within {pick.gap:.4%} of the best, not within the {rules.gap:.4%} asked for"

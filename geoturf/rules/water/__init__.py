@@ -44,11 +44,15 @@ def _overlaid(value: Any) -> Any:
 class WaterRules(Rules):
     """The [water] table of a bid."""
 
-    climate: Climate = rule({}, "reference evapotranspiration (ETo) and rain by month")
-    cover: str = rule("", "existing cover of areas whose cover column is empty; such areas stay out if empty")
-    irrigation: str = rule("spray", "irrigation method of areas whose irrigation column is empty")
-    covers: dict[str, Cover] = rule({}, "covers of your own, or in place of a published one")
-    efficiencies: Efficiencies = rule({}, "irrigation efficiency by method, over the published ones: spray = 0.70")
+    climate: Climate = rule({}, "reference evapotranspiration (ETo) and rain by month", source="")
+    cover: str = rule(
+        "", "existing cover of areas whose cover column is empty; such areas stay out if empty", source=""
+    )
+    irrigation: str = rule("spray", "irrigation method of areas whose irrigation column is empty", source="")
+    covers: dict[str, Cover] = rule({}, "covers of your own, or in place of a published one", source="")
+    efficiencies: Efficiencies = rule(
+        {}, "irrigation efficiency by method, over the published ones: spray = 0.70", source=""
+    )
     constant: Literal["exact", "ordinance"] = rule(
         "exact",
         "gallons per square foot and inch: exact 144/231 = 0.62338, or the ordinance's rounded 0.62 (0.54 % less)",
@@ -57,34 +61,36 @@ class WaterRules(Rules):
     conversions: Annotated[dict[str, Conversion], BeforeValidator(_overlaid)] = rule(
         SHIPPED, "what an area may become; your keys are laid over the shipped ones, new names are added"
     )
-    offer: tuple[str, ...] = rule((), "names of the conversions on offer; all if empty")
-    price: WaterPrice = rule({}, "price of water")
+    offer: tuple[str, ...] = rule((), "names of the conversions on offer; all if empty", source="")
+    price: WaterPrice = rule({}, "price of water", source="")
     horizon: int = rule(20, "years looked ahead", low=5, high=50)
     discount_rate: Fraction = rule(
         "3 %", "discount rate, real or nominal as the escalations are", low="0 %", high="10 %"
     )
     upkeep_escalation: Fraction = rule("3 %", "yearly rise of upkeep and replacement", low="0 %", high="6 %")
     objective: Literal["water", "money"] = rule(
-        "water", "what the choice saves most of: water a year, or net present value"
+        "water", "what the choice saves most of: water a year, or net present value", source=""
     )
-    budget: Price | None = rule(None, "capital that may be spent; no limit if left out")
+    budget: Price | None = rule(None, "capital that may be spent; no limit if left out", source="")
     budget_takes: Literal["capital", "capital less rebate"] = rule(
-        "capital", "what counts against the budget; a rebate is mostly paid after the work"
+        "capital", "what counts against the budget; a rebate is mostly paid after the work", source=""
     )
-    curve_points: int = rule(40, "budgets on the curve of saving against budget", low=10, high=100)
-    gap: Fraction = rule("0.01 %", "the choice is proved best within this")
-    districts: dict[str, DistrictMinimum] = rule({}, "what each district gets at least, by district name")
-    every_district: DistrictMinimum = rule({}, "what every other district gets at least")
-    must: tuple[Named, ...] = rule((), "areas that must convert: tables with site, area, conversion (empty: any)")
+    curve_points: int = rule(40, "budgets on the curve of saving against budget", low=10, high=100, source="")
+    gap: Fraction = rule("0.01 %", "the choice is proved best within this", source="")
+    districts: dict[str, DistrictMinimum] = rule({}, "what each district gets at least, by district name", source="")
+    every_district: DistrictMinimum = rule({}, "what every other district gets at least", source="")
+    must: tuple[Named, ...] = rule(
+        (), "areas that must convert: tables with site, area, conversion (empty: any)", source=""
+    )
     must_not: tuple[Named, ...] = rule(
-        (), "areas that must not convert: tables with site, area, conversion (empty: any)"
+        (), "areas that must not convert: tables with site, area, conversion (empty: any)", source=""
     )
     turf_share: Fraction = rule(
-        "100 %", "synthetic turf may take at most this share of the ground of all areas compared"
+        "100 %", "synthetic turf may take at most this share of the ground of all areas compared", source=""
     )
     uncertainty: Uncertainty = rule({}, "how far the inputs may be off: low and high factors")
-    ordinance: Ordinance = rule({}, "maximum applied water allowance (MAWA) against estimated use (ETWU)")
-    profile: Profile | None = rule(None, "local minimums for synthetic turf, checked site by site")
+    ordinance: Ordinance = rule({}, "maximum applied water allowance (MAWA) against estimated use (ETWU)", source="")
+    profile: Profile | None = rule(None, "local minimums for synthetic turf, checked site by site", source="")
 
     @model_validator(mode="after")
     def _agrees(self) -> WaterRules:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pydantic import Field, model_validator
+from pydantic import model_validator
 
 from geoturf.rules.base import Area, Number, Rules, rule
 
@@ -10,16 +10,16 @@ from geoturf.rules.base import Area, Number, Rules, rule
 class Named(Rules):
     """Areas by name: one area of a site, or all of a site where ``area`` is empty."""
 
-    site: str = Field(description="site, as on the bid")
-    area: str = rule("", "area; every area of the site if empty")
-    conversion: str = rule("", "conversion by name; any if empty")
+    site: str = rule(..., "site, as on the bid", source="")
+    area: str = rule("", "area; every area of the site if empty", source="")
+    conversion: str = rule("", "conversion by name; any if empty", source="")
 
 
 class DistrictMinimum(Rules):
     """What a district gets at least."""
 
-    areas: int = rule(0, "areas converted", low=0)
-    ground_m2: Area = rule("0 ft^2", "ground converted")
+    areas: int = rule(0, "areas converted", low=0, source="")
+    ground_m2: Area = rule("0 ft^2", "ground converted", source="")
 
     @model_validator(mode="after")
     def _positive(self) -> DistrictMinimum:

@@ -42,29 +42,32 @@ EffectiveRain = Literal["none", "fixed", "scs", "fao", "tr21"]
 class Climate(Rules):
     """One source of ETo: ``eto`` here, a ``table``, ``weather`` data, or a published ``place``."""
 
-    station: str = rule("", "name of the station, as printed")
-    source: str = rule("", "where its numbers come from, as printed")
-    eto_m: MonthlyLength = rule((), 'ETo of the twelve months, such as ["1.1 in", ...]')
-    rain_m: MonthlyLength = rule((), "rain of the twelve months; none if left out")
+    station: str = rule("", "name of the station, as printed", source="")
+    source: str = rule("", "where its numbers come from, as printed", source="")
+    eto_m: MonthlyLength = rule((), 'ETo of the twelve months, such as ["1.1 in", ...]', source="")
+    rain_m: MonthlyLength = rule((), "rain of the twelve months; none if left out", source="")
     table: str = rule(
-        "", "CSV beside the bid file with columns month, eto_in or eto_mm, and rain_in or rain_mm if known"
+        "", "CSV beside the bid file with columns month, eto_in or eto_mm, and rain_in or rain_mm if known", source=""
     )
     weather: str = rule(
         "",
         "CSV of daily weather beside the bid file, for the FAO-56 equation: date, tmax_c, tmin_c, wind_m_s, rhmax_pct and "
         "rhmin_pct (or rh_pct), solar_mj_m2 or sunshine_h, rain_mm; needs the weather extra",
+        source="",
     )
-    latitude: float | None = rule(None, "latitude of the weather station in degrees, south negative")
-    elevation_m: Length = rule("0 m", "elevation of the weather station")
+    latitude: float | None = rule(None, "latitude of the weather station in degrees, south negative", source="")
+    elevation_m: Length = rule("0 m", "elevation of the weather station", source="")
     wind_height_m: Length = rule("2 m", "height at which the weather data's wind was measured", source="FAO-56 eq. 47")
-    place: str = rule("", "a place in the published ETo table that geoturf ships")
+    place: str = rule("", "a place in the published ETo table that geoturf ships", source="")
     effective_rain: EffectiveRain = rule(
         "none",
         "how much rain counts: none; fixed (a share); scs (the Soil Conservation Service's monthly formula); fao (dependable "
         "rain); tr21 (SCS Technical Release 21, by evapotranspiration and soil store)",
         source="FAO CROPWAT; USDA NEH 623 ch. 2",
     )
-    effective_share: Fraction = rule("25 %", "share of rain that counts, for fixed", high="75 %", source="23 CCR 492.4")
+    effective_share: Fraction = rule(
+        "25 %", "share of rain that counts, for fixed", low="0 %", high="75 %", source="23 CCR 492.4"
+    )
     soil_store_m: Length = rule("3 in", "usable soil water, for tr21", low="1 in", high="6 in", source="NEH 623 ch. 2")
 
     @model_validator(mode="after")

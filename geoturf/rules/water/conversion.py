@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, model_validator
 
 from geoturf import units
 from geoturf.rules.base import Area, Fraction, Length, Price, Rules, rule
@@ -45,15 +45,17 @@ def by_area_or_each(*prices: units.Money | None) -> None:
 class Cover(Rules):
     """Something that covers ground, with its water need as a share of ETo."""
 
-    title: str = rule("", "what a reader sees")
-    factor: MonthlyNumber = Field(description="crop coefficient or plant factor: one value, or one for each month")
+    title: str = rule("", "what a reader sees", source="")
+    factor: MonthlyNumber = rule(..., "crop coefficient or plant factor: one value, or one for each month", source="")
     category: Category = rule(
         "", "plant-factor category that the factor must lie in; any if empty", source="23 CCR 491"
     )
     upkeep: Price = rule("0 USD/ft^2", "upkeep a year without water (mowing, pruning, weeding)")
     special: bool = rule(False, "counts as special landscape area (SLA) in the ordinance check", source="23 CCR 491")
-    planted: bool = rule(True, "counts as landscape area in the ordinance check; not for synthetic or bare ground")
-    source: str = rule("", "where the factor comes from, as printed")
+    planted: bool = rule(
+        True, "counts as landscape area in the ordinance check; not for synthetic or bare ground", source=""
+    )
+    source: str = rule("", "where the factor comes from, as printed", source="")
 
     @model_validator(mode="after")
     def _fits(self) -> Cover:
@@ -66,11 +68,11 @@ class Cover(Rules):
 class Rebate(Rules):
     """Money a program pays back. Only ever what the bid states, with its date and terms."""
 
-    amount: Price = Field(description='paid per ground ("2.00 USD/ft^2") or for each area ("500 USD")')
-    date: datetime.date = Field(description="the day these terms were read (2026-05-31)")
-    terms: str = Field(description="the terms in a sentence, as printed")
-    most: Price | None = rule(None, "no more than this for each area")
-    min_area_m2: Area = rule("0 ft^2", "smaller areas get none")
+    amount: Price = rule(..., 'paid per ground ("2.00 USD/ft^2") or for each area ("500 USD")', source="")
+    date: datetime.date = rule(..., "the day these terms were read (2026-05-31)", source="")
+    terms: str = rule(..., "the terms in a sentence, as printed", source="")
+    most: Price | None = rule(None, "no more than this for each area", source="")
+    min_area_m2: Area = rule("0 ft^2", "smaller areas get none", source="")
 
     @model_validator(mode="after")
     def _stated(self) -> Rebate:
@@ -83,24 +85,28 @@ class Rebate(Rules):
 class Conversion(Rules):
     """What an area may become. Empty ``cover`` or ``irrigation`` keeps the area's own."""
 
-    title: str = rule("", "what a reader sees")
-    turf: bool = rule(False, "this bid's own turf: takes the bid's price, counts as turf, is checked by the profile")
-    cover: str = rule("", "cover afterwards; the area's own if empty")
-    irrigation: str = rule("", "irrigation method afterwards; the area's own if empty")
-    only_covers: tuple[str, ...] = rule((), "existing covers it is offered for; all if empty")
-    except_uses: tuple[str, ...] = rule((), "values of the use column it is not offered for")
-    capital: Price | None = rule(
-        None, "what it costs to build; a turf conversion takes this bid's price where left out"
+    title: str = rule("", "what a reader sees", source="")
+    turf: bool = rule(
+        False, "this bid's own turf: takes the bid's price, counts as turf, is checked by the profile", source=""
     )
-    kept_line: Price = rule("0 USD", "for each area: keeping or rerouting an irrigation line, on top of capital")
+    cover: str = rule("", "cover afterwards; the area's own if empty", source="")
+    irrigation: str = rule("", "irrigation method afterwards; the area's own if empty", source="")
+    only_covers: tuple[str, ...] = rule((), "existing covers it is offered for; all if empty", source="")
+    except_uses: tuple[str, ...] = rule((), "values of the use column it is not offered for", source="")
+    capital: Price | None = rule(
+        None, "what it costs to build; a turf conversion takes this bid's price where left out", source=""
+    )
+    kept_line: Price = rule(
+        "0 USD", "for each area: keeping or rerouting an irrigation line, on top of capital", source=""
+    )
     upkeep: Price | None = rule(None, "upkeep a year without water; the cover's own if left out")
     life: int = rule(0, "years until it is replaced; 0: lasts beyond the horizon", low=0, high=50)
     replacement_share: Fraction = rule("100 %", "cost of a replacement as a share of capital", low="10 %", high="120 %")
-    rinse_m: Length = rule("0 gal/ft^2", "water of one rinse", high="0.2 gal/ft^2")
-    rinses: MonthlyNumber = rule(0, "rinses a month: one value, or twelve")
-    cooling_m: Length = rule("0 gal/ft^2", "water of one cooling", high="0.2 gal/ft^2")
-    coolings: MonthlyNumber = rule(0, "coolings a month: one value, or twelve")
-    rebate: Rebate | None = rule(None, "a rebate with its date and terms; never assumed")
+    rinse_m: Length = rule("0 gal/ft^2", "water of one rinse", low="0 gal/ft^2", high="0.2 gal/ft^2", source="")
+    rinses: MonthlyNumber = rule(0, "rinses a month: one value, or twelve", source="")
+    cooling_m: Length = rule("0 gal/ft^2", "water of one cooling", low="0 gal/ft^2", high="0.2 gal/ft^2", source="")
+    coolings: MonthlyNumber = rule(0, "coolings a month: one value, or twelve", source="")
+    rebate: Rebate | None = rule(None, "a rebate with its date and terms; never assumed", source="")
 
     @model_validator(mode="after")
     def _priced(self) -> Conversion:

@@ -16,7 +16,7 @@ class Ordinance(Rules):
         "non_residential", "kind of landscape, which sets the ET adjustment factor (ETAF)", source="23 CCR 492.4"
     )
     residential_uses: tuple[str, ...] = rule(
-        ("home", "homes", "residential"), "values of the use column whose sites count as residential"
+        ("home", "homes", "residential"), "values of the use column whose sites count as residential", source=""
     )
     special_uses: tuple[str, ...] = rule(
         ("sport", "sports", "recreation", "play", "edible", "cemetery"),
@@ -24,7 +24,7 @@ class Ordinance(Rules):
         source="23 CCR 491",
     )
     etaf: dict[str, Number] = rule(
-        {}, "ET adjustment factors of a local ordinance, over the published ones: non_residential = 0.42"
+        {}, "ET adjustment factors of a local ordinance, over the published ones: non_residential = 0.42", source=""
     )
     effective_rain_share: Fraction = rule(
         "0 %", "share of the year's rain taken off ETo in the allowance", high="25 %", source="23 CCR 492.4"
@@ -46,14 +46,16 @@ class Ordinance(Rules):
 class Profile(Rules):
     """Local minimums for synthetic turf. What is left out is not checked; what cannot be known is told as not known."""
 
-    name: str = rule("local profile", "whose minimums these are")
-    source: str = rule("", "the code's section and the day it was read, as printed")
-    min_pile_height_m: Length | None = rule(None, "pile at least this high")
-    max_pile_height_m: Length | None = rule(None, "pile at most this high")
-    min_pile_weight_kg_per_m2: ArealMass | None = rule(None, "pile (face) weight at least this")
-    min_drainage_m_per_h: LengthRate | None = rule(None, "backing drains at least this much")
-    drainage_m_per_h: dict[str, LengthRate] = rule({}, 'stated drainage by product, such as turf60 = "40 in/h"')
-    min_tree_distance_m: Length | None = rule(None, "turf keeps this far from trees")
-    trees: str = rule("trees", "name of the context layer that holds the trees")
-    max_coverage: Fraction | None = rule(None, "turf takes at most this share of a site's areas")
-    max_slope: Fraction | None = rule(None, "turf on ground no steeper than this")
+    name: str = rule("local profile", "whose minimums these are", source="")
+    source: str = rule("", "the code's section and the day it was read, as printed", source="")
+    min_pile_height_m: Length | None = rule(None, "pile at least this high", source="")
+    max_pile_height_m: Length | None = rule(None, "pile at most this high", source="")
+    min_pile_weight_kg_per_m2: ArealMass | None = rule(None, "pile (face) weight at least this", source="")
+    min_drainage_m_per_h: LengthRate | None = rule(None, "backing drains at least this much", source="")
+    drainage_m_per_h: dict[str, LengthRate] = rule(
+        {}, 'stated drainage by product, such as turf60 = "40 in/h"', source=""
+    )
+    min_tree_distance_m: Length | None = rule(None, "turf keeps this far from trees", source="")
+    trees: str = rule("trees", "name of the context layer that holds the trees", source="")
+    max_coverage: Fraction | None = rule(None, "turf takes at most this share of a site's areas", source="")
+    max_slope: Fraction | None = rule(None, "turf on ground no steeper than this", source="")
