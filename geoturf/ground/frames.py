@@ -68,7 +68,7 @@ def bounds_deg(shape: Outline) -> np.ndarray:
 
 def frames_for(
     site: np.ndarray, bounds: np.ndarray, geographic: np.ndarray, geographics: tuple[str, ...], height_m: np.ndarray
-):
+) -> tuple[Frames, np.ndarray]:
     """The frames of a bid and the frame of each area: (`Frames`, int array). ``site``: a code from 0 on for each area,
     ``bounds`` as of `bounds_deg`, ``height_m`` NaN where unknown."""
     first = _first_of(site)
