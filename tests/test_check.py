@@ -5,7 +5,7 @@ v is x. Ends get 0.1 m to trim, sides nothing, cuts are billed by half a metre.
 """
 
 import re
-from dataclasses import replace
+from dataclasses import fields, replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -20,13 +20,14 @@ import geoturf.check
 from geoturf.bid import make_bid
 from geoturf.check import broken_promises
 from geoturf.check.rolling import _not_cut_apart
-from geoturf.model import CutPlan, Edges, Ground, Price, Result, Takeoff
+from geoturf.model import CutPlan, Edges, Ground, Price, Result, Takeoff, Water
 
 BID = {
     "layers": [{"path": "lots.shp"}],
     "products": {"turf": {"roll_width": "2.1 m", "roll_lengths": "20 m"}, "other": {"roll_width": "2.1 m"}},
     "layout": {"selvage_trim": "5 cm", "end_allowance": "10 cm", "side_allowance": "0 m", "min_piece_width": "0 m"},
     "cuts": {"billing_step": "0.5 m", "left_over_width": "1 m", "left_over_length": "3 m"},
+    "water": {"budget": "560 USD"},
     "edges": {"perimeter_spacing": "10 cm", "field_spacing": "50 cm"},
 }
 
@@ -99,6 +100,17 @@ line section  phase key    kind     description quantity unit   unit_price amoun
 4    32_18_13 2     tape   material Tape        1        roll   7.50       7.50
 5    01_00_00 -     profit general  Profit      1        lump   54.75      54.75
 """
+WATER = """
+area_index conversion baseline_m3 use_m3 saved_m3 capital rebate chosen rank
+0          turf       100         10     90       435     50     True   1
+0          dry        100         40     60       200     100    False  0
+2          turf       20          2      18       112.5   0      True   2
+"""
+MONTHS = """
+month baseline_m3 saved_m3
+1     20          8
+7     100         100
+"""
 MONEY = {"quantity", "unit_price", "amount", "cost", "price", "profit", "subtotal", "base"}
 
 
@@ -164,7 +176,10 @@ def sound():
     pieces = table(PIECES).assign(bearing_deg=0.0)
     plan = CutPlan(pieces, table(ROLLS), table(POOLS), table(STOCK), table(CHOSEN), table(SEAMS))
     takeoff = Takeoff(table(ITEMS), pd.DataFrame({"tape": [6.0, 0.0, 3.4]}))
-    return Result(make_bid(BID), None, ground(), edges(), (), plan, takeoff, price(), None, (), {})
+    water = Water(
+        **dict.fromkeys([field.name for field in fields(Water)]) | {"table": table(WATER), "monthly": table(MONTHS)}
+    )
+    return Result(make_bid(BID), None, ground(), edges(), (), plan, takeoff, price(), water, (), {})
 
 
 def planted(room, name, *cells, result=None):
@@ -292,6 +307,16 @@ FAULTS = {
         ("price.sites", (0, "price", Decimal("478.51"))), ("price.areas", (0, "price", Decimal("478.51")))
     ),
     "phases-not-total": lambda: several(("price.phases", (0, "cost", Decimal("434.99")))),
+    # water
+    "saving-no-difference": lambda: several(("water.table", (1, "use_m3", 41))),
+    "months-not-year": lambda: several(("water.monthly", (0, "baseline_m3", 21))),
+    "chosen-twice": lambda: several(
+        ("water.table", (1, "area_index", 2), (1, "baseline_m3", 20), (1, "use_m3", 10), (1, "saved_m3", 10)),
+        ("water.table", (1, "chosen", True), (1, "rank", 3), (1, "capital", 0), (2, "baseline_m3", 20)),
+        ("water.monthly", (0, "saved_m3", 18)),
+    ),
+    "ranks": lambda: several(("water.table", (2, "rank", 1))),
+    "over-budget": lambda: several(("water.table", (0, "capital", 500))),
     "areas-not-site": lambda: several(
         ("price.areas", (0, "price", Decimal("478.49")), (2, "price", Decimal("123.76")))
     ),
@@ -354,6 +379,15 @@ def test_left_overs_are_on_the_roll_clear_and_worth_keeping(column, value):
 def test_whole_rolls_are_of_stocked_lengths(lengths, found):
     turf = BID["products"]["turf"] | {"sold_by": "roll", "roll_lengths": lengths}
     assert codes(with_rules(products={"turf": turf})) == found
+
+
+def test_a_budget_may_be_net_of_rebates():
+    dear = several(("water.table", (0, "capital", 480)))
+    assert codes(with_rules(dear, water={"budget": "560 USD", "budget_takes": "capital less rebate"})) == set()
+
+
+def test_no_water_no_promise_about_it():
+    assert codes(replace(sound(), water=None)) == set()
 
 
 def test_a_fault_names_the_area_and_how_many_more():

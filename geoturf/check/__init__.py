@@ -7,11 +7,12 @@ again, sums are added up again, money with `decimal`. One finding a promise, nam
     rolling.py  pieces against their rolls: inside, apart, cuttable by straight cuts, one pool a roll, lengths as sold
     summing.py  tables against each other: edges, fasteners, pools, bounds, areas, takeoff
     money.py    the price against itself, to the cent
+    watering.py the water comparison against itself
 """
 
 from __future__ import annotations
 
-from geoturf.check import laying, money, rolling, summing
+from geoturf.check import laying, money, rolling, summing, watering
 from geoturf.model import Finding, Result
 
 __all__ = ["broken_promises"]
@@ -22,5 +23,5 @@ def broken_promises(result: Result) -> tuple[Finding, ...]:
     missing = summing.missing_values(result)
     if missing:  # nothing can be reckoned with what is not there
         return tuple(missing)
-    promises = (*laying.PROMISES, *rolling.PROMISES, *summing.PROMISES, *money.PROMISES)
+    promises = (*laying.PROMISES, *rolling.PROMISES, *summing.PROMISES, *money.PROMISES, *watering.PROMISES)
     return tuple(finding for promise in promises for finding in promise(result))
