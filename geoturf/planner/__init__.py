@@ -13,15 +13,16 @@ from geoturf.planner.shown import Shown
 
 _STYLE = """
 :root { color-scheme: light }
-body { font: 16px/1.5 system-ui, sans-serif; color: #1d2733; background: #fff; max-width: 70rem; margin: 0 auto; padding: 1rem }
+body { font: 16px/1.5 system-ui, sans-serif; color: #1d2733; background: #fff; max-width: 76rem; margin: 0 auto; padding: 1rem }
 h1 { font-size: 1.7rem; margin: .4rem 0 }
 h2 { font-size: 1.25rem; margin: 2rem 0 .5rem; border-top: 1px solid #ccd3da; padding-top: 1rem }
 h3 { font-size: 1.05rem; margin: 1rem 0 .3rem }
 .lead { font-size: 1.1rem; background: #eef3f8; border-left: 4px solid #2f5d8a; padding: .8rem 1rem }
-.wide { overflow-x: auto } table { border-collapse: collapse; font-size: .92rem; min-width: 30rem }
-th, td { padding: .25rem .6rem; border-bottom: 1px solid #dfe4e9; vertical-align: top }
-td.t { min-width: 5rem; max-width: 20rem; overflow-wrap: break-word } td.t:last-child { min-width: 15rem }
-th { background: #f5f7f9; text-align: left } .n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap }
+.wide { overflow-x: auto } table { border-collapse: collapse; font-size: .88rem; min-width: 30rem }
+th, td { padding: .25rem .5rem; border-bottom: 1px solid #dfe4e9; vertical-align: top }
+td.t { min-width: 5rem; max-width: 20rem; overflow-wrap: break-word } td.t:last-child { min-width: 13rem }
+th { background: #f5f7f9; text-align: left }
+.n { text-align: right; font-variant-numeric: tabular-nums } td.n { white-space: nowrap }
 .note { color: #4a5866; font-size: .92rem } details { margin: .6rem 0 } summary { cursor: pointer; color: #2f5d8a }
 .chart { width: 100%; height: auto } .label { font: 12px system-ui, sans-serif; fill: #39444f }
 .axis { font: 12px system-ui, sans-serif; fill: #39444f; text-anchor: middle } .grid { stroke: #e3e8ed }

@@ -195,22 +195,25 @@ def ranking(shown: Shown) -> Markup:
 
 
 def _ranked(shown: Shown, rows: pd.DataFrame) -> Markup:
-    head = ("", "site", "area", "convert to", "saves a year", "capital", "payback, years", "net present value", "why")
+    head = ["", "area", "convert to", "saves a year", "capital", "payback, years", "net present value", "why"]
     cells = [
-        (
+        [
             f"{row.rank}",
-            row.site,
-            row.area,
+            f"{row.site}, {row.area}" if row.area else row.site,
             row.title,
             shown.volume(row.saved_m3),
-            shown.money(row.capital) + (f" less {shown.money(row.rebate)} rebate" if row.rebate else ""),
+            shown.money(row.capital),
             shown.years(row.payback_years),
             shown.money(row.npv),
             row.why,
-        )
+        ]
         for row in rows.itertuples()
     ]
-    return table(head, cells, text=(1, 2, 3, 8))
+    if (rows["rebate"] > 0).any():
+        head.insert(5, "rebate")
+        for row, paid in zip(cells, rows["rebate"], strict=True):
+            row.insert(5, shown.money(paid))
+    return table(head, cells, text=(1, 2, len(head) - 1))
 
 
 def _chosen(shown: Shown) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from geoturf.planner.html import Markup, joined, tag
 
 _WIDTH, _HEIGHT = 720, 300
-_LEFT, _RIGHT, _TOP, _BOTTOM = 90, 46, 16, 46
+_LEFT, _RIGHT, _TOP, _BOTTOM = 116, 46, 16, 46
 Label = Callable[[float], str]
 
 

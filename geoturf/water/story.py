@@ -90,19 +90,19 @@ def _ranks(chosen: np.ndarray, merit: np.ndarray, value: np.ndarray) -> np.ndarr
 def _reason(merit: float, cut_off: float, required: bool) -> str:
     """Why a chosen row was chosen, without units: the measure is what the last unit of budget still brings (the
     cut-off)."""
+    must = "must convert, says the bid"
     if cut_off <= 0:
-        return (
-            "must convert, says the bid"
-            if required
-            else "the budget does not bind: brings most of what is offered here"
-        )
+        return must if required else "the budget does not bind: brings most of what is offered here"
     ratio = merit / cut_off
-    if ratio >= 0.999:  # the last money spent is what was divided, so ties may fall a hair under it
-        text = (
-            f"brings {ratio:.2f} times what the last money spent must bring" if np.isfinite(ratio) else "costs nothing"
-        )
-        return f"{text}; the bid also says it must" if required else text
-    return "must convert, says the bid" if required else "fills what the budget leaves, or a minimum of the bid"
+    if not np.isfinite(ratio):
+        text = "costs nothing"
+    elif abs(ratio - 1) < 1e-3:  # ties of what the last money was divided over fall a hair to either side
+        text = "brings just what the last money spent must bring"
+    elif ratio > 1:
+        text = f"brings {ratio:.2f} times what the last money spent must bring"
+    else:
+        return must if required else "fills what the budget leaves, or a minimum of the bid"
+    return f"{text}; the bid also says it must" if required else text
 
 
 def _against_others(names: tuple[str, ...], value: np.ndarray, wanted: Programme, area: int, taken: int) -> str:
@@ -115,8 +115,12 @@ def _against_others(names: tuple[str, ...], value: np.ndarray, wanted: Programme
     other = max(better, key=lambda j: (value[j] - value[taken]) / max(cost[j] - cost[taken], 1e-9))
     if value[taken] <= 0 or cost[taken] <= 0:
         return f"{names[other]} would bring more but does not fit"
-    more, dearer = value[other] / value[taken] - 1, cost[other] / cost[taken] - 1
-    return f"{names[other]} would bring {more:.0%} more for {dearer:.0%} more money"
+    gain, price = value[other] / value[taken], cost[other] / cost[taken]
+    if price <= 1:
+        return f"{names[other]} would bring more for no more money, but a rule of the bid stands against it"
+    more = f"{gain - 1:.0%} more" if gain < 2 else f"{gain:.1f} times as much"
+    dearer = f"{price - 1:.0%} more" if price < 2 else f"{price:.1f} times the"
+    return f"{names[other]} would bring {more} for {dearer} money"
 
 
 def monthly(view: View, pick: Pick) -> pd.DataFrame:
