@@ -97,6 +97,9 @@ SHAPES = {
     "ring": shapely.box(0, 0, 14, 12) - shapely.box(4, 4, 9, 8),
     "triangle": shapely.Polygon([(0, 0), (11, 1), (3, 9)]),
     "two parts": shapely.MultiPolygon([shapely.box(0, 0, 6, 4), shapely.box(7, 15, 12, 22)]),
+    "cut by a walk": shapely.box(0, 0, 9, 7) - shapely.box(4, -1, 5.2, 8),
+    "island in a pond": shapely.box(0, 0, 9, 9) - shapely.box(2, 2, 7, 7) | shapely.box(4, 4, 5, 5.1),
+    "crumbs": shapely.MultiPolygon([shapely.box(k, k % 3, k + 0.1, k % 3 + 0.05 * (k + 1)) for k in range(12)]),
     "touching parts": shapely.MultiPolygon([shapely.box(0, 0, 5, 5), shapely.box(5, 5, 9, 9)]),
     "long": shapely.box(0, 0, 95, 11),
     "disc": shapely.Point(3, 4).buffer(7),
@@ -112,6 +115,15 @@ def test_every_layout_offered_lies_well(name, turn):
     assert choices.layouts
     for layout in choices.layouts:
         assert_lies_well(layout, shape)
+
+
+def test_parts_side_by_side_have_seams_of_their_own():
+    """Two plots one roll wide and a step apart, the pile given along both: two pieces and no seam."""
+    plots = shapely.MultiPolygon([shapely.box(0, 0, USABLE, 6), shapely.box(2.0, 7, 2.0 + USABLE, 12)])
+    (choices,) = lay_all(plots, bearing=0.0)
+    best = choices.layouts[0]
+    assert len(best.pieces) == 2 and best.seam_m == 0
+    assert np.allclose(best.cut[:, 1], USABLE)
 
 
 def test_a_strip_of_turf_one_roll_wide_is_one_piece():

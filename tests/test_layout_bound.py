@@ -52,7 +52,7 @@ def test_at_one_bearing_it_is_the_lengthened_shape(name, bearing):
 def test_over_all_bearings_it_is_under_every_one_and_near_the_least(name):
     shape = shape_of(SHAPES[name])
     least = min(lengthened_m2(SHAPES[name], bearing) for bearing in np.arange(0, 180, 3))
-    found = least_lengthened(shape, shape.edges(), ENDS)
+    found = least_lengthened(shape, shape.edges, ENDS)
     assert found <= least
     assert found >= least - max(2e-3 * shape.area_m2, 0.02 * ENDS * SHAPES[name].length)
 

@@ -74,6 +74,15 @@ def test_an_area_of_parts_far_apart():
     assert_lies_well(choices.layouts[0], parts)
 
 
+@pytest.mark.parametrize("least", ["8 ft", "14 ft", "14.8 ft"])
+def test_a_smallest_piece_nearly_as_wide_as_the_roll(least):
+    rules = LayoutRules.model_validate({"min_piece_width": least})
+    shape = shapely.box(0, 0, 5, 9.3)
+    (choices,) = lay_all(shape, rules=rules)
+    for layout in choices.layouts:
+        assert_lies_well(layout, shape, rules)
+
+
 def test_no_areas_at_all():
     assert lay_all() == ()
 

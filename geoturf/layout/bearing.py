@@ -13,8 +13,8 @@ import numpy as np
 import shapely
 
 from geoturf.layout.roll import Roll
-from geoturf.layout.seams import rough, search
-from geoturf.layout.shape import Turned, turned
+from geoturf.layout.seams import sought
+from geoturf.layout.shape import Shape
 
 EDGES = 12  # edge directions looked at, by total length
 SAME_DEG = 0.5
@@ -51,22 +51,17 @@ def distinct(bearings_deg: np.ndarray) -> np.ndarray:
     return np.array(kept)
 
 
-def screen(shapes: Sequence[np.ndarray], bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> list[float]:
-    """The bearings worth a full search, best first, for shapes (edges) that share one bearing. A bearing stays for what it
-    costs by any of the price models."""
-    costs = []
-    for bearing in bearings_deg:
-        views = [turned(edges, bearing) for edges in shapes]
-        costs.append(sum(_least(view, rolls) for view in views))
+def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> list[float]:
+    """The bearings worth a full search, best first. A bearing stays for what it costs by any of the price models."""
+    costs = [_least(shape, bearing, rolls) for bearing in bearings_deg]
     ratio = np.min(np.array(costs) / np.min(costs, axis=0), axis=1)
     order = np.argsort(ratio, kind="stable")
     return [float(bearings_deg[k]) for k in order[:KEPT] if ratio[k] <= SLACK]
 
 
-def _least(view: Turned, rolls: Sequence[Roll]) -> np.ndarray:
+def _least(shape: Shape, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarray:
     """Cost by each price model (models,), of the roll that suits it best; seams placed roughly."""
-    costs = [r.worth * search(view, r, rough(view, r, screen=True)).cost for r in rolls]
-    return np.min(costs, axis=0)
+    return np.min([roll.worth * sought(shape, bearing_deg, roll, screen=True).cost for roll in rolls], axis=0)
 
 
 def longest_edge(edges: np.ndarray) -> int:

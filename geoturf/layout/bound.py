@@ -41,7 +41,7 @@ GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair u
 
 def bound_m2(shape: Shape, rolls: Sequence[Roll], bearing_deg: float) -> float:
     """Least turf (m2) that can be bought for the shape at ``bearing_deg``, or at any bearing if that is NaN."""
-    edges, ends_m = shape.edges(), rolls[0].ends_m
+    edges, ends_m = shape.edges, rolls[0].ends_m
     free = np.isnan(bearing_deg)
     lengthened = least_lengthened(shape, edges, ends_m) if free else _lengthened(edges, bearing_deg, ends_m)
     snapped = SNAP_M * (2 * perimeter_m(edges) + 2 * ends_m * len(edges))

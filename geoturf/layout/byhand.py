@@ -10,27 +10,25 @@ from geoturf.layout.bearing import longest_edge
 from geoturf.layout.pieces import layout_of
 from geoturf.layout.roll import Roll
 from geoturf.layout.seams import Strips
-from geoturf.layout.shape import turned
+from geoturf.layout.shape import Shape, turned
 from geoturf.model import Layout
 
 
-def by_hand(edges: np.ndarray, bearing_deg: float, roll: Roll, place) -> Layout:
-    """Strips at k usable widths from the longest edge; at ``bearing_deg``, from the shape's side, where that is not NaN.
-    ``place(bearing)`` gives the shift to the area's own coordinates."""
-    start = edges[longest_edge(edges)]
+def by_hand(shape: Shape, bearing_deg: float, roll: Roll) -> Layout:
+    """Strips at k usable widths from the longest edge; at ``bearing_deg``, from the shape's side, where that is not NaN."""
+    start = shape.edges[longest_edge(shape.edges)]
     bearing = bearing_deg
     if np.isnan(bearing):
         bearing = float(np.degrees(np.arctan2(start[2] - start[0], start[3] - start[1])) % 180)
-    view = turned(edges, bearing)
-    low, high = view.vs[0], view.vs[-1]
-    from_v = low
+    view = turned(shape.edges, bearing)
+    from_v = view.low
     if np.isnan(bearing_deg):
-        edge_v = turned(start[None], bearing).vs[0]
-        from_v = edge_v - np.ceil((edge_v - low) / roll.usable_m - 1e-6) * roll.usable_m
-    count = max(1, int(np.ceil((high - from_v) / roll.usable_m - 1e-6)))
+        edge_v = turned(start[None], bearing).low
+        from_v = edge_v - np.ceil((edge_v - view.low) / roll.usable_m - 1e-6) * roll.usable_m
+    count = max(1, int(np.ceil((view.high - from_v) / roll.usable_m - 1e-6)))
     cuts = from_v + np.arange(count + 1) * roll.usable_m
     offsets, lo, hi, _ = kernel.slabs(view.edges, view.vs, cuts, np.inf)
     used = np.flatnonzero(np.diff(offsets))
     lines = np.column_stack([cuts[used], cuts[used + 1]])
     spans = tuple(np.array([[lo[offsets[k]], hi[offsets[k]]]]) for k in used)
-    return layout_of(Strips(bearing, roll, lines, spans, np.zeros(1)), view, place(bearing), ganged=False)
+    return layout_of([Strips(view, roll, lines, spans, np.zeros(1))], shape.shift(bearing), ganged=False)

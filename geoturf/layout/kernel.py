@@ -317,7 +317,6 @@ def search(cuts, offsets, lo, hi, seams, roll, shares, first, last):
                 if cost[q, i] < cost[q, i + 1]:
                     cost[q, i + 1] = cost[q, i]
                     before[q, i + 1] = i
-            continue
         count, steps, joints = 0, 0.0, 0.0
         for j in range(i + 1, m):
             v = cuts[j] - cuts[i]
@@ -330,7 +329,7 @@ def search(cuts, offsets, lo, hi, seams, roll, shares, first, last):
                     more = True
             if more:
                 steps, joints = lengths(a, b, count, roll)
-            if v < least:
+            if v < least or count == 0:
                 continue
             price(a, b, count, steps, joints, v, roll, shares, first, last, prices)
             for q in range(first, last):

@@ -75,7 +75,7 @@ def _moved(layout: Layout, place: Place) -> Layout:
 
 
 def _lengths(shape: Shape) -> np.ndarray:
-    edges = shape.edges()
+    edges = shape.edges
     return np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1])
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -9,38 +10,22 @@ import numpy as np
 from geoturf.layout import kernel
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.layout.seams import Strips
-from geoturf.layout.shape import Turned
 from geoturf.model import Layout
 
 STAGGER_M = 0.6  # cross seams of neighbouring strips lie at least this far apart, where they can
 
 
-def layout_of(strips: Strips, shape: Turned, shift: np.ndarray, ganged: bool) -> Layout:
-    """The layout of ``strips``; ``shift`` (u, v) moves it to the area's place. ``ganged``: strips that are cheaper cut in
-    lengths lying side by side in one section of roll are cut so; otherwise only those longer than a roll are divided."""
-    roll, numbers = strips.roll, strips.roll.numbers
-    pieces, joints, last = [], [], np.empty(0)
-    for (v0, v1), spans in zip(strips.lines, strips.spans, strict=True):
-        here, lanes = [], kernel.lanes_of(v1 - v0, numbers) if ganged else 1
-        for u0, u1 in spans:
-            side, runs = kernel.gang(u1 - u0, v1 - v0, lanes, numbers)[1:]
-            if side * runs == 1:
-                pieces.append((u0, u1, v0, v1))
-                continue
-            ends = divide(u0, u1, side * runs, side > 1, last, roll.longest_m)
-            pieces += [(a, b, v0, v1) for a, b in pairwise(ends)]
-            joints += [(u, v0, v1) for u in ends[1:-1]]
-            here += list(ends[1:-1])
-        last = np.array(here)
-    pieces = np.array(pieces)
-    seams = np.array(_side_seams(strips.lines, shape.edges)).reshape(-1, 3)
-    across = shape.across() if joints else shape.edges
-    cross = np.array([c for joint in joints for c in _cross_seams(*joint, across)]).reshape(-1, 3)
+def layout_of(groups: Sequence[Strips], shift: np.ndarray, ganged: bool) -> Layout:
+    """The layout of an area's ``groups``; ``shift`` (u, v) moves it to the area's place. ``ganged``: strips that are cheaper cut
+    in lengths lying side by side in one section of roll are cut so; otherwise only those longer than a roll are divided."""
+    roll = groups[0].roll
+    laid = [_laid(strips, ganged) for strips in groups]
+    pieces, seams, cross = (np.vstack(part) for part in zip(*laid, strict=True))
     cut = cut_sizes(pieces, roll)
     seam_m = float(np.sum(seams[:, 2] - seams[:, 1]) + np.sum(cross[:, 2] - cross[:, 1]))
     price = turf_price(cut, roll) * roll.worth + seam_m * roll.seam + len(cross) * roll.cross
     return Layout(
-        strips.bearing_deg,
+        groups[0].shape.bearing_deg,
         pieces + shift[[0, 0, 1, 1]],
         seams + shift[[1, 0, 0]],
         cross + shift[[0, 1, 1]],
@@ -50,6 +35,28 @@ def layout_of(strips: Strips, shape: Turned, shift: np.ndarray, ganged: bool) ->
         seam_m,
         float(price),
     )
+
+
+def _laid(strips: Strips, ganged: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Pieces (n, 4), seams (m, 3) and cross seams (k, 3) of one group, in its own pile coordinates."""
+    roll, numbers = strips.roll, strips.roll.numbers
+    pieces, joints, last = [], [], np.empty(0)
+    for (v0, v1), spans in zip(strips.lines.tolist(), strips.spans, strict=True):
+        here, lanes = [], kernel.lanes_of(v1 - v0, numbers) if ganged else 1
+        for u0, u1 in spans.tolist():
+            side, runs = kernel.gang(u1 - u0, v1 - v0, lanes, numbers)[1:]
+            if side * runs == 1:
+                pieces.append((u0, u1, v0, v1))
+                continue
+            ends = divide(u0, u1, side * runs, side > 1, last, roll.longest_m)
+            pieces += [(a, b, v0, v1) for a, b in pairwise(ends)]
+            joints += [(u, v0, v1) for u in ends[1:-1]]
+            here += list(ends[1:-1])
+        last = np.array(here)
+    seams = _side_seams(strips.lines, strips.shape.edges)
+    across = strips.shape.across() if joints else None
+    cross = [c for joint in joints for c in _cross_seams(*joint, across)]
+    return np.array(pieces), np.array(seams).reshape(-1, 3), np.array(cross).reshape(-1, 3)
 
 
 def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
@@ -95,7 +102,7 @@ def _side_seams(lines: np.ndarray, edges: np.ndarray) -> list[tuple[float, float
     """Stretches v, u0, u1 of turf on both sides of the lines between strips."""
     out, found = [], np.empty(len(edges) + 1)
     for (_, v), (after, _) in pairwise(lines.tolist()):
-        if after - v < kernel.TOLERANCE_M:
+        if abs(after - v) < kernel.TOLERANCE_M:
             count = kernel.turf_on(edges, v, found)
             out += [(v, found[k], found[k + 1]) for k in range(0, count, 2)]
     return out

@@ -1,10 +1,10 @@
 """Where the seams go: the cheapest strips across one shape at one bearing, by each way of pricing an off-cut.
 
 A strip is a band of the area between two seam lines; what it takes along the pile is the projection of its turf. Seam lines are
-a shortest path over candidate cuts (`geoturf.layout.kernel.search`). A coarse search
-over a few widths that matter (full, those that share a section two, three or four side by side, eighths), from both ends of the
-shape and with its vertices, finds about where the seams lie. Two finer ones about there, the last on whole cut steps and at
-vertices and their repeats a usable width apart, place them.
+a shortest path over candidate cuts (`geoturf.layout.kernel.search`). A coarse search over a few widths that matter (full, those
+that share a section two, three or four side by side, eighths), from both ends of the shape and with its vertices, finds about
+where the seams lie. Two finer ones about there, the last on whole cut steps and at vertices and their repeats a usable width
+apart, place them.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 
 from geoturf.layout import kernel
 from geoturf.layout.roll import MODELS, Roll
-from geoturf.layout.shape import Turned
+from geoturf.layout.shape import Shape, Turned
 
 MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
@@ -25,10 +25,10 @@ SAME_M = 1e-7
 
 @dataclass(frozen=True)
 class Strips:
-    """``lines`` (k, 2): v from, v to of each strip; ``spans``: for each strip its intervals (n, 2) along the pile;
+    """Strips across ``shape``. ``lines`` (k, 2): v from, v to of each; ``spans``: for each its intervals (n, 2) along the pile;
     ``cost`` (models,): m2 of the roll's turf, seams in, by each price model."""
 
-    bearing_deg: float
+    shape: Turned
     roll: Roll
     lines: np.ndarray
     spans: tuple[np.ndarray, ...]
@@ -47,6 +47,22 @@ class Found:
     cost: np.ndarray
 
 
+@dataclass(frozen=True)
+class Sought:
+    """The searches over all groups of an area at one bearing, and what they cost together."""
+
+    bearing_deg: float
+    found: tuple[Found, ...]
+    cost: np.ndarray
+
+
+def sought(shape: Shape, bearing_deg: float, roll: Roll, screen: bool = False) -> Sought:
+    """The coarse search at one bearing; coarser still to ``screen`` bearings."""
+    views = shape.at(bearing_deg, roll.least_m, roll.usable_m)
+    found = tuple(search(view, roll, rough(view, roll, screen)) for view in views)
+    return Sought(bearing_deg, found, np.sum([f.cost for f in found], axis=0))
+
+
 def rough(shape: Turned, roll: Roll, screen: bool = False) -> np.ndarray:
     """Candidate v's of the coarse search, not sorted; fewer to ``screen`` bearings."""
     usable = roll.usable_m
@@ -55,13 +71,19 @@ def rough(shape: Turned, roll: Roll, screen: bool = False) -> np.ndarray:
     if not screen:
         eighth = roll.lane_m(8) + roll.side_m
         some += [2 * lanes[1:], 3 * lanes[2:], np.array([1, 3, 5, 6, 7]) * eighth - roll.side_m]
-    cuts = _both_ends(shape, usable, np.concatenate(some))
-    return np.concatenate([cuts, shape.vs]) if len(shape.vs) <= MAX_VERTICES else cuts
+    cuts = [_both_ends(shape, usable, np.concatenate(some))]
+    if len(shape.vs) <= MAX_VERTICES:
+        cuts.append(shape.vs)
+    if (
+        roll.least_m > usable / 4
+    ):  # little room between the least and the most: strips of just the least must be possible
+        cuts.append(_both_ends(shape, roll.least_m, np.zeros(1)))
+    return np.concatenate(cuts)
 
 
 def _both_ends(shape: Turned, usable_m: float, offsets: np.ndarray) -> np.ndarray:
     """Offsets and their repeats a usable width apart, from either end of the shape."""
-    low, high = shape.vs[0], shape.vs[-1]
+    low, high = shape.low, shape.high
     span = high - low
     while len(offsets) > 3 and 2 * span / usable_m * len(offsets) > MAX_CUTS:
         offsets = offsets[::2]
@@ -120,12 +142,12 @@ def strips(found: Found, model: int) -> Strips:
         cost += one + numbers[6] * seams[j]
         spans.append(span.T)
     lines = np.array([(cuts[i], cuts[j]) for i, j in path])
-    return Strips(found.shape.bearing_deg, found.roll, lines, tuple(spans), cost)
+    return Strips(found.shape, found.roll, lines, tuple(spans), cost)
 
 
 def _tidy(candidates: np.ndarray, shape: Turned) -> np.ndarray:
     """Sorted; of those that nearly coincide one stays, the shape's ends always."""
-    low, high = shape.vs[0], shape.vs[-1]
+    low, high = shape.low, shape.high
     every = np.sort(candidates)
     every = every[(every > low + SAME_M) & (every < high - SAME_M)]
     if not len(every):

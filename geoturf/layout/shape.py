@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -16,31 +17,71 @@ SNAP_M = 1e-6  # v coordinates are kept on this grid, so that slabs have a heigh
 @dataclass(frozen=True)
 class Shape:
     """``points`` float (n, 2): every ring's vertices about ``origin`` (frame metres), rings one after the other, closed;
-    ``rings`` int (k,): how many points each has. Insides by the even-odd rule."""
+    ``rings`` int (k,): how many points each has; ``parts`` int (k,): the part each is of. Insides by the even-odd rule."""
 
     points: np.ndarray
     rings: np.ndarray
+    parts: np.ndarray
     origin: np.ndarray
     area_m2: float
 
+    @cached_property
     def edges(self) -> np.ndarray:
         """Float (m, 4): x0, y0, x1, y1 of every edge that has a length."""
+        return self._edges_and_parts[0]
+
+    @cached_property
+    def _edges_and_parts(self) -> tuple[np.ndarray, np.ndarray]:
         inside = np.ones(len(self.points), bool)
         inside[np.cumsum(self.rings) - 1] = False
         start = np.flatnonzero(inside)
         edges = np.hstack([self.points[start], self.points[start + 1]])
-        return edges[np.any(edges[:, :2] != edges[:, 2:], axis=1)]
+        real = np.any(edges[:, :2] != edges[:, 2:], axis=1)
+        return np.ascontiguousarray(edges[real]), np.repeat(self.parts, self.rings)[start[real]]
+
+    def shift(self, bearing_deg: float) -> np.ndarray:
+        """u, v of the origin: what takes the shape's pile coordinates to the frame's."""
+        return axes(bearing_deg) @ self.origin
+
+    def at(self, bearing_deg: float, least_m: float, usable_m: float) -> tuple[Turned, ...]:
+        """The shape in pile coordinates: one or more groups of parts whose pieces can't meet, each to be laid by itself in strips
+        of ``least_m`` (or as narrow as the whole shape) to ``usable_m``."""
+        edges, part = self._edges_and_parts
+        whole = turned(edges, bearing_deg)
+        strip = (min(least_m, whole.high - whole.low), usable_m)
+        if self.parts[-1] == 0:
+            return (whole.widened(*strip),)
+        views = [turned(edges[part == k], bearing_deg).widened(*strip) for k in range(self.parts[-1] + 1)]
+        groups = _meeting([view.box for view in views])
+        return tuple(
+            views[g[0]] if len(g) == 1 else turned(edges[np.isin(part, g)], bearing_deg).widened(*strip) for g in groups
+        )
 
 
 @dataclass(frozen=True)
 class Turned:
     """A shape in pile coordinates (u along the pile, v across), ready for the kernel: ``edges`` (n, 4) sorted by lower v,
-    without those of constant v; ``vs`` the distinct v's of all vertices. ``outline``: the edges x0, y0, x1, y1 it was made of."""
+    without those of constant v; ``vs`` the distinct v's of all vertices; ``low``, ``high``: the v's it is laid between.
+    ``outline``: the edges x0, y0, x1, y1 it was made of."""
 
     edges: np.ndarray
     vs: np.ndarray
+    low: float
+    high: float
     bearing_deg: float
     outline: np.ndarray
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """u from and to, v from and to: no piece of it lies outside."""
+        us = self.edges[:, ::2]
+        return float(us.min()), float(us.max()), self.low, self.high
+
+    def widened(self, least_m: float, usable_m: float) -> Turned:
+        """Laid between v's so far apart that strips of ``least_m`` to ``usable_m`` fit."""
+        span = self.high - self.low
+        more = 0.5 * (max(1, math.ceil(span / usable_m - 1e-6)) * least_m - span)
+        return self if more <= 0 else replace(self, low=self.low - more, high=self.high + more)
 
     def across(self) -> np.ndarray:
         """The edges the other way round (v0, u0, v1, u1 of those of no constant u, sorted by lower u), for lines across."""
@@ -51,11 +92,15 @@ class Turned:
 
 def shape_of(geometry: shapely.Geometry) -> Shape:
     """The shape of a Polygon or MultiPolygon."""
-    rings = [ring for part in shapely.get_parts(geometry) for ring in (part.exterior, *part.interiors)]
+    rings, parts = [], []
+    for k, part in enumerate(shapely.get_parts(geometry)):
+        rings += [part.exterior, *part.interiors]
+        parts += [k] * (1 + len(part.interiors))
     coordinates = [shapely.get_coordinates(ring) for ring in rings]
     low, high = np.reshape(geometry.bounds, (2, 2))
     origin = (low + high) / 2
-    return Shape(np.vstack(coordinates) - origin, np.array([len(c) for c in coordinates]), origin, geometry.area)
+    sizes = np.array([len(c) for c in coordinates])
+    return Shape(np.vstack(coordinates) - origin, sizes, np.array(parts), origin, geometry.area)
 
 
 def axes(bearing_deg: float) -> np.ndarray:
@@ -67,4 +112,23 @@ def axes(bearing_deg: float) -> np.ndarray:
 def turned(edges: np.ndarray, bearing_deg: float) -> Turned:
     """``edges`` (x0, y0, x1, y1) in pile coordinates."""
     angle = math.radians(bearing_deg)
-    return Turned(*kernel.turn(edges, math.sin(angle), math.cos(angle), SNAP_M), float(bearing_deg), edges)
+    rising, vs = kernel.turn(edges, math.sin(angle), math.cos(angle), SNAP_M)
+    return Turned(rising, vs, float(vs[0]), float(vs[-1]), float(bearing_deg), edges)
+
+
+def _meeting(boxes: list[tuple[float, float, float, float]]) -> list[list[int]]:
+    """Boxes in groups that no box of another meets, joined until none do; by their first box."""
+    groups = [([k], box) for k, box in enumerate(boxes)]
+    k = 0
+    while k < len(groups):
+        for m in range(k):
+            (a0, a1, b0, b1), (c0, c1, d0, d1) = groups[m][1], groups[k][1]
+            if a0 < c1 and c0 < a1 and b0 < d1 and d0 < b1:
+                box = (min(a0, c0), max(a1, c1), min(b0, d0), max(b1, d1))
+                groups[m] = (sorted(groups[m][0] + groups[k][0]), box)
+                del groups[k]
+                k = 0  # the larger box may meet others
+                break
+        else:
+            k += 1
+    return [group for group, _ in groups]
