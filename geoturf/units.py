@@ -134,6 +134,10 @@ def unit_factor(unit: str) -> tuple[float, tuple[int, int, int]]:
     return factor, (exponents[0], exponents[1], exponents[2])
 
 
+def _a(word: str) -> str:
+    return f"an {word}" if word[0] in "aeiou" else f"a {word}"
+
+
 def read(text: str | float | int, dimension: str) -> float:
     """The SI value of ``text``, which must be a finite quantity >= 0 of ``dimension`` (a key of `DIMENSIONS`, ``fraction``,
     ``angle`` or ``number``). Raises `UnitError` naming the fault and an example that would do."""
@@ -141,20 +145,20 @@ def read(text: str | float | int, dimension: str) -> float:
         return _read_plain(text, dimension)
     exponents, example = DIMENSIONS[dimension]
     if not isinstance(text, str):
-        raise UnitError(f'{text!r} has no unit; a {dimension} is written like "{example}"')
+        raise UnitError(f'{text!r} has no unit; {_a(dimension)} is written like "{example}"')
     if len(text) > _MAX_TEXT:
-        raise UnitError(f'too long for a {dimension}; write it like "{example}"')
+        raise UnitError(f'too long for {_a(dimension)}; write it like "{example}"')
     feet = _FEET_INCHES.fullmatch(text)
     if feet and dimension == "length":
         return int(feet["feet"]) * FOOT_M + _number(feet["inches"]) * INCH_M
     match = _QUANTITY.fullmatch(text)
     if match is None or not match["unit"]:
-        raise UnitError(f"'{text}' is not a number with a unit; a {dimension} is written like \"{example}\"")
+        raise UnitError(f"'{text}' is not a number with a unit; {_a(dimension)} is written like \"{example}\"")
     unit = match["unit"].strip()
     unit = {"'": "ft", '"': "in"}.get(unit, unit)
     factor, found = unit_factor(unit)
     if found != exponents:
-        raise UnitError(f"'{text}' is not a {dimension}, which is written like \"{example}\"")
+        raise UnitError(f"'{text}' is not {_a(dimension)}, which is written like \"{example}\"")
     value = _value(match) * factor
     if not math.isfinite(value):
         raise UnitError(f"'{text}' is too large")
@@ -169,14 +173,14 @@ def _read_plain(text: str | float | int, dimension: str) -> float:
         "number": ((), 1.0, "2.5"),
     }[dimension]
     if isinstance(text, bool):
-        raise UnitError(f'{text!r} is not a {dimension}, which is written like "{example}"')
+        raise UnitError(f'{text!r} is not {_a(dimension)}, which is written like "{example}"')
     if isinstance(text, (int, float)):
         value = float(text) if abs(text) < 1e300 else math.inf
     else:
         match = _QUANTITY.fullmatch(str(text)[:_MAX_TEXT])
         unit = (match["unit"] or "").strip() if match else ""
         if match is None or (unit and unit not in ending):
-            raise UnitError(f"'{text}' is not a {dimension}, which is written like \"{example}\"")
+            raise UnitError(f"'{text}' is not {_a(dimension)}, which is written like \"{example}\"")
         value = _value(match) * (scale if unit else 1.0)
     if not math.isfinite(value) or value < 0:
         raise UnitError(f"'{text}' is not a finite {dimension} of zero or more")

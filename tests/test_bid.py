@@ -3,6 +3,8 @@
 from decimal import Decimal
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from geoturf.bid import Bid, every_rule, make_bid, read_bid, unusual
 from geoturf.errors import BidError
@@ -192,6 +194,53 @@ def test_every_range_holds_its_default():
     """Over all rules, the ones with a range: as pydantic reads them, the default lies inside."""
     bid = make_bid(LAYER | {"water": {"climate": {"eto": ["1 in"] * 12}}})
     assert unusual(bid) == []
+
+
+KEYS = [
+    "layers", "path", "columns", "where", "role", "products", "turf60", "price", "costs", "labour", "roll_lengths", "layout",
+    "bearing", "cuts", "stock", "water", "climate", "eto", "conversions", "turf", "rebate", "name", "units", "x", "a.b",
+]  # fmt: skip
+VALUES = st.one_of(
+    st.sampled_from(["3 in", "2 USD/ft^2", "5 %", "free", "turf60", "lots.gpkg", "", "EUR", "1 1/2 in", "9" * 80]),
+    st.integers(-(10**400), 10**400),
+    st.floats(),
+    st.booleans(),
+    st.dates(),
+    st.text(max_size=5),
+)
+TABLES = st.recursive(
+    VALUES,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(KEYS), inner, max_size=4),
+    max_leaves=12,
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.dictionaries(st.sampled_from(KEYS), TABLES, max_size=5), st.booleans())
+def test_whatever_a_bid_says_it_is_a_bid_or_a_refusal(content, with_layer):
+    """Nobody sees a traceback: each fault is one line with text in it."""
+    try:
+        make_bid((LAYER if with_layer else {}) | content, "bid.toml")
+    except BidError as refused:
+        assert refused.findings
+        assert all(f.message and "\n" not in f.line() for f in refused.findings)
+
+
+@pytest.mark.parametrize("wrong", [[["x"]], -1, {"x": {"y": 1}}, "no such thing", float("nan"), 10**400], ids=repr)
+def test_every_rule_at_once_given_a_wrong_value(wrong):
+    """Each rule of each section (water too) set to something that fits none or few of them: only refusals come of it."""
+    content: dict[str, object] = {"layers": [{"path": "lots.gpkg"}]}
+    for section, key, *_ in every_rule():
+        if section and not section.startswith("["):
+            table = content
+            for part in section.replace("<name>", "turf60").split("."):
+                table = table.setdefault(part, {})
+            table[key] = wrong
+    with pytest.raises(BidError) as refused:
+        make_bid(content, "bid.toml")
+    named = {f.message.split(":")[0] for f in refused.value.findings}
+    assert max(len(f.message) for f in refused.value.findings) < 400
+    assert {"edges.tolerance", "materials.dig_depth", "products.turf60.roll_width", "price.overhead"} <= named
 
 
 def test_nearest_ignores_case():

