@@ -98,6 +98,17 @@ def test_a_zip_of_several_is_read_by_name_or_all():
     assert [(x.layer, x.table["site"].tolist()) for x in both.layers] == [("north", ["A", "B"]), ("south", ["C", "D"])]
 
 
+def test_files_of_one_name_in_a_zip_are_called_by_their_place(tmp_path):
+    write(squares(), tmp_path / "lots.geojson")
+    with zipfile.ZipFile(tmp_path / "sent.zip", "w") as archive:
+        for phase in "ab":
+            archive.write(tmp_path / "lots.geojson", f"{phase}/lots.geojson")
+    with pytest.raises(InputError, match=r"holds 2 layers \(a/lots.geojson, b/lots.geojson\)"):
+        source_of(tmp_path, "sent.zip")
+    (one,) = source_of(tmp_path, {"path": "sent.zip", "layer": "b/lots.geojson"}).layers
+    assert one.layer == "b/lots.geojson"
+
+
 def test_a_folder_and_a_glob_mean_their_files(tmp_path):
     (tmp_path / "north").mkdir()
     for name in ("a", "north/b"):

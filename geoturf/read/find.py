@@ -48,11 +48,13 @@ TAKEN = "shapefile (.shp, or zipped), GeoJSON, GeoPackage, FlatGeobuf, GeoParque
 
 @dataclass(frozen=True)
 class Item:
-    """One GIS file: ``given`` as it is called in findings, ``path`` on disk, ``member`` inside a zip."""
+    """One GIS file: ``given`` as it is called in findings, ``path`` on disk, ``member`` inside a zip; ``alike``: the zip
+    holds others of its name."""
 
     given: str
     path: Path
     member: str = ""
+    alike: bool = False
 
     @property
     def name(self) -> PurePosixPath:
@@ -60,7 +62,8 @@ class Item:
 
     @property
     def stem(self) -> str:
-        return self.name.stem
+        """What it is called: its name without ending, or its place in the zip where that is not enough."""
+        return self.member if self.alike else self.name.stem
 
     @property
     def format(self) -> str:
@@ -181,7 +184,9 @@ def _zip(path: Path, given: str, say: Say) -> list[Item]:
     for name, fault in faults.items():
         if fault:
             say.leave_out("unreadable", f"{fault}; it is left out", layer=name)
-    return [Item(given, path, name) for name, fault in faults.items() if not fault]
+    good = [name for name, fault in faults.items() if not fault]
+    stems = [PurePosixPath(name).stem for name in good]
+    return [Item(given, path, name, stems.count(stem) > 1) for name, stem in zip(good, stems, strict=True)]
 
 
 def _member_fault(archive: zipfile.ZipFile, name: str) -> str:
