@@ -47,6 +47,28 @@ def test_a_tilted_plane_in_any_crs(tmp_path, crs):
     assert area.surface_area_m2 == pytest.approx(area.ground_area_m2 * np.hypot(1, SLOPE / 100), rel=1e-5)
 
 
+def test_a_raster_in_degrees(tmp_path):
+    """Cells of a third of an arc second: metres a degree by the series for WGS 84 (111,132.95 - 559.85 cos 2 lat and
+    111,412.88 cos lat - 93.50 cos 3 lat; from memory)."""
+    lat, cell, size = 40.0, 1 / 10800, 60
+    lon = -75 + (np.arange(size) + 0.5 - size / 2) * cell
+    up = lat - (np.arange(size) + 0.5 - size / 2) * cell
+    east_m = 111412.88 * np.cos(np.radians(lat)) - 93.50 * np.cos(np.radians(3 * lat))
+    north_m = 111132.95 - 559.85 * np.cos(np.radians(2 * lat))
+    z = 50 + EAST * east_m * (lon[None, :] + 75) + NORTH * north_m * (up[:, None] - lat)
+    path = tmp_path / "t.tif"
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        place = rasterio.transform.from_origin(-75 - size / 2 * cell, lat + size / 2 * cell, cell, cell)
+        shape = {"count": 1, "width": size, "height": size, "dtype": "float64"}
+        with rasterio.open(path, "w", driver="GTiff", crs="EPSG:4326", transform=place, **shape) as file:
+            file.write(z, 1)
+    lot = moved_to([shapely.box(-75.0005, 39.9995, -74.9995, 40.0005)], 4326, 2272)
+    area = measured(lot, 2272, GroundRules(terrain=str(path))).areas.iloc[0]
+    assert (area.slope_pct, area.aspect_deg) == pytest.approx((100 * np.hypot(EAST, NORTH), FALL), rel=1e-4)
+    assert area.elevation_m == pytest.approx(50, abs=0.1)
+
+
 def test_an_area_smaller_than_a_cell_takes_the_cells_around_it(tmp_path):
     area = measured([box(X + 5.1, Y + 5.1, X + 5.3, Y + 5.3)], 32618, tilted(tmp_path / "t.tif")).areas.iloc[0]
     assert area.slope_pct == pytest.approx(SLOPE, rel=1e-4)

@@ -69,7 +69,7 @@ def _meeting(degrees: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _shared(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Area that each pair covers both, and the distance of their borders where that is most of either."""
-    mine, yours = in_one_frame(ground, i, j)
+    mine, yours = _in_one_frame(ground, i, j)
     shapely.prepare(mine)
     both = np.flatnonzero(
         shapely.intersects(mine, yours) & ~shapely.touches(mine, yours)
@@ -82,7 +82,7 @@ def _shared(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, n
     return size, apart
 
 
-def in_one_frame(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _in_one_frame(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Geometries of the areas ``i`` and ``j``, pair by pair in the frame of ``i``."""
     geometry, frame = ground.areas["geometry"].to_numpy(), ground.areas["frame"].to_numpy()
     mine, yours = geometry[i], geometry[j].copy()
