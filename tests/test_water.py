@@ -198,6 +198,12 @@ def test_totals_work_out_the_tiers_of_each_site():
     assert any("tiers" in f.message for f in found.findings)
 
 
+def test_falling_blocks_are_told_where_the_aim_is_money():
+    tiers = {"price": "9 USD/HCF", "tiers": [{"above": "10 HCF", "price": "2 USD/HCF"}]}
+    codes = [f.code for f in compare(parks(5_000), offer=["planting"], price=tiers, objective="money").findings]
+    assert "falling-tiers" in codes
+
+
 def test_a_rebate_is_what_the_bid_states():
     rebate = {
         "amount": "2 USD/ft^2",
@@ -270,6 +276,16 @@ def test_published_minimums(profile, product, results):
     found = check_profile(parks(1_000), profile, **product)
     assert list(found["result"]) == results
     assert (found["site"] == "Park 0").all()
+
+
+def test_a_failing_site_is_told_among_the_findings():
+    ground = parks(1_000)
+    rules = water_rules(offer=["turf"], profile={"min_pile_height": "2 in", "min_drainage": "30 in/h"})
+    products = {"turf60": Product.model_validate({"pile_height": "1.5 in"})}
+    found = water.compare(ground, turf_price(ground), rules, "USD", products=products).findings
+    told = {finding.code: finding for finding in found}
+    assert told["profile-fails"].site == "Park 0" and "pile height at least" in told["profile-fails"].message
+    assert "drainage at least" in told["profile-unknown"].message
 
 
 def test_coverage_is_a_share_of_the_site():

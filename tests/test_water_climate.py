@@ -1,12 +1,14 @@
 """Climate from a user's files: a station's table and daily weather, and one line for each fault in them."""
 
+import sys
+
 import numpy as np
 import pandas as pd
 import pytest
 from water_cases import ETO_51_1, parks, water_rules
 
 from geoturf import water
-from geoturf.errors import InputError
+from geoturf.errors import BidError, InputError
 from geoturf.units import INCH_M
 
 
@@ -76,6 +78,12 @@ def test_daily_weather_becomes_months(tmp_path):
     found = weather(tmp_path).monthly
     assert found["eto_m"].iloc[6] * 1000 / 31 == pytest.approx(3.88, abs=0.05)
     np.testing.assert_allclose(found["rain_m"] * 1000, [31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+
+
+def test_without_the_weather_extra_one_line_says_what_to_install(tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "pyet", None)
+    with pytest.raises(BidError, match=r"needs the weather extra: pip install 'geoturf\[weather\]'"):
+        weather(tmp_path)
 
 
 @pytest.mark.parametrize(

@@ -68,6 +68,7 @@ def compare(
     sheet = ordinance.worksheet(lawns, months, rules, pick.chosen)
     compliance = ordinance.compliance(sheet, months, rules)
     table = story.table(middle, wanted, pick)
+    minimums = profile.check(lawns, ground, products, rules.profile, pick.chosen)
     return Water(
         table=table,
         monthly=story.monthly(middle, pick),
@@ -76,8 +77,8 @@ def compare(
         sensitivity=sensitivity,
         scenarios=outlook.scenarios(settled),
         compliance=compliance,
-        profile=profile.check(lawns, ground, products, rules.profile, pick.chosen),
+        profile=minimums,
         summary=story.summary(settled, table, doubled, sensitivity, compliance, currency),
-        findings=(*lawns.findings, *story.findings(lawns, rules, pick)),
+        findings=(*lawns.findings, *story.findings(lawns, rules, pick), *profile.findings(minimums)),
         cautions=cautions(lawns),
     )

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from geoturf.model import Ground
+from geoturf.model import Finding, Ground
 from geoturf.rules import Product
 from geoturf.rules.water import Profile
 from geoturf.water.lawns import Lawns
@@ -116,4 +116,17 @@ def tree_distance_m(areas: pd.DataFrame, ground: Ground, layer: str) -> pd.Serie
             tree = shapely.STRtree(near["geometry"].to_numpy())
             at, distance = tree.query_nearest(group["geometry"].to_numpy(), return_distance=True, all_matches=False)
             found.loc[group.index[at[0]]] = distance
+    return found
+
+
+def findings(table: pd.DataFrame) -> list[Finding]:
+    """A warning for each site that fails, a note where something could not be known."""
+    found = []
+    for site, part in table[table["result"] == FAIL].groupby("site", sort=False):
+        text = f"synthetic turf chosen here fails local minimums stated in the bid: {', '.join(part['check'])}"
+        found.append(Finding("warning", "profile-fails", text, site=str(site)))
+    unknown = sorted(set(table.loc[table["result"] == UNKNOWN, "check"]))
+    if unknown:
+        text = f"water.profile: could not be checked, the data or the bid do not say it: {', '.join(unknown)}"
+        found.append(Finding("note", "profile-unknown", text))
     return found

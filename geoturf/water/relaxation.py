@@ -95,7 +95,8 @@ class Relaxation:
 
     def __init__(self, options: Options):
         self.options = options
-        self.rows, self.first = np.unique(options.area, return_index=True)  # areas with an option: a row each
+        self.rows = np.unique(options.area)  # areas with an option: a row of the relaxation each
+        self.option, self.value, self.cost = _padded(options, self.rows)
         every = np.arange(len(options.area))
         self.solver = highs.solver()
         self.solver.passModel(highs.model(options, every, options.required, np.inf, every[:0], whole=False))
@@ -151,12 +152,24 @@ class Relaxation:
     def _best_at(self, price: float) -> tuple[np.ndarray, float]:
         """At a price of budget, the best option of each area in ``rows`` (-1: none; the cheaper of equals), and their
         cost."""
-        options = self.options
-        gain = options.value - price * options.cost
-        order = np.lexsort((options.cost, -gain, options.area))
-        best = order[self.first]
-        none = (gain[best] <= 0) & ~options.required[self.rows]
-        return np.where(none, NONE, best), float(options.cost[best][~none].sum())
+        gain = self.value - price * self.cost
+        place = gain.argmax(axis=1)
+        at = np.arange(len(self.rows))
+        none = (gain[at, place] <= 0) & ~self.options.required[self.rows]
+        return np.where(none, NONE, self.option[at, place]), float(self.cost[at, place][~none].sum())
+
+
+def _padded(options: Options, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Options as a table of one row an area, its cheapest first (so that the first of equals is the cheaper): number,
+    value and cost, (rows, most options of an area), filled up with options worth minus infinity."""
+    cheapest_first = np.lexsort((options.cost, options.area))
+    row = np.searchsorted(rows, options.area[cheapest_first])
+    place = np.arange(len(row)) - np.searchsorted(row, row)
+    shape = len(rows), int(place.max()) + 1
+    option, value, cost = np.full(shape, NONE), np.full(shape, -np.inf), np.zeros(shape)
+    option[row, place] = cheapest_first
+    value[row, place], cost[row, place] = options.value[cheapest_first], options.cost[cheapest_first]
+    return option, value, cost
 
 
 def _split(best_at: Callable[[float], tuple[np.ndarray, float]], budget: float) -> tuple[np.ndarray, np.ndarray, float]:

@@ -41,9 +41,9 @@ def programme(alike: bool, sides: bool, seed: int = 1) -> Programme:
 def main() -> None:
     print(f"{AREAS} areas x 4 conversions, gap asked {GAP:.2%}")
     print(
-        f"| areas | constraints | one budget, s (processor) | gap | {POINTS} budgets, s (processor) | worst gap | nodes |"
+        f"| areas | constraints | one budget, s (processor) | gap | {POINTS} budgets, s (processor) | solved | worst | nodes |"
     )
-    print("|---|---|---|---|---|---|---|")
+    print("|---|---|---|---|---|---|---|---|")
     for alike in (False, True):
         for sides in (False, True):
             print(row(programme(alike, sides), alike, sides), flush=True)
@@ -62,7 +62,8 @@ def row(wanted: Programme, alike: bool, sides: bool) -> str:
     found = [p for p in picks if p is not None]
     worst, nodes = max(p.gap for p in found), sum(p.nodes for p in found)
     asked = "25 districts, turf cap" if sides else "none"
-    return f"| {'alike' if alike else 'each its own'} | {asked} | {one} | {pick.gap:.5%} | {curve} | {worst:.5%} | {nodes} |"
+    kind = "alike" if alike else "each its own"
+    return f"| {kind} | {asked} | {one} | {pick.gap:.5%} | {curve} | {len(found)} | {worst:.5%} | {nodes} |"
 
 
 if __name__ == "__main__":
