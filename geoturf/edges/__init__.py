@@ -54,14 +54,15 @@ def _runs(areas: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, toleranc
     context = context[context["frame"].isin(areas["frame"])]
     mine = borders(areas["geometry"].to_numpy(dtype=object))
     place = places(pd.concat([areas[["geometry", "frame"]], context[["geometry", "frame"]]]))
-    beside = _beside(areas, mine, place, tolerance_m)
-    things = {role: context[context["role"] == role] for role in ("building", "paving")}
-    along = {role: _along(areas, mine, table, place, tolerance_m) for role, table in things.items()}
+    frame = areas["frame"].to_numpy(np.int64)[mine.owner]
+    boxes = place.boxes(mine.bounds(), frame, tolerance_m)
+    beside = _beside(areas, mine, boxes, place, tolerance_m)
+    things = {role: context[context["role"] == role] for role in ("paving", "building")}
+    along = {role: _along(mine, boxes, table, place, tolerance_m) for role, table in things.items()}
     cuts = contact.cut(mine, [beside, *along.values()])
     kind = np.full(len(cuts.segment), runs.KINDS.index("open"))
-    frame = areas["frame"].to_numpy(np.int64)[mine.owner]
-    for role in ("paving", "building"):  # the later overrules
-        within = contact.inside(mine, cuts, frame, things[role], place, tolerance_m)
+    for role, table in things.items():  # the later overrules
+        within = contact.inside(mine, boxes, frame, cuts, table, place, tolerance_m)
         kind[_touched(mine, cuts, along[role], within, tolerance_m)] = runs.KINDS.index(role)
     shared = _touched(mine, cuts, beside, np.zeros(len(kind), dtype=bool), tolerance_m)
     kind[shared] = runs.KINDS.index("shared")
@@ -80,35 +81,35 @@ def _built(context: pd.DataFrame) -> pd.DataFrame:
     return context[areal & context["role"].isin(["building", "paving"]).to_numpy()]
 
 
-def _beside(areas: pd.DataFrame, mine: Borders, place: Places, tolerance_m: float) -> contact.Strips:
-    """Where borders of other areas of the same site and product face a border; ``other`` is the other area's row."""
+def _beside(areas: pd.DataFrame, mine: Borders, boxes: np.ndarray, place: Places, tolerance_m: float) -> contact.Strips:
+    """Where borders of other areas of the same site and product face a border; ``other`` is the other area's row.
+
+    Of areas that are drawn twice only the first is looked at from others: they would all say the same."""
     frame = areas["frame"].to_numpy(np.int64)
     group = areas.groupby(["frame", "site", "product"], sort=False, dropna=False).ngroup().to_numpy()
-    box = place.boxes(shapely.bounds(areas["geometry"].to_numpy(dtype=object)), frame, tolerance_m)
-    one, two = contact.pairs(box, box)
+    geometry = areas["geometry"].to_numpy(dtype=object)
+    first = ~pd.DataFrame({"group": group, "shape": shapely.to_wkb(geometry)}).duplicated().to_numpy()
+    box = place.boxes(shapely.bounds(geometry), frame, tolerance_m)
+    one, two = contact.pairs(box, box[first])
+    two = np.flatnonzero(first)[two]
     near = np.zeros(len(areas), dtype=bool)
     near[one[(one != two) & (group[one] == group[two])]] = True
-    rows = np.flatnonzero(near[mine.owner])
-    box = place.boxes(mine.bounds()[rows], frame[mine.owner[rows]], tolerance_m)
-    one, two = (rows[side] for side in contact.pairs(box, box))
-    owners = mine.owner[one], mine.owner[two]
-    wanted = (owners[0] != owners[1]) & (group[owners[0]] == group[owners[1]])
-    found = contact.strips(mine, mine, one[wanted], two[wanted], tolerance_m)
-    found = found.where(found.facing)
-    return replace(found, other=mine.owner[found.other])
+    rows, targets = np.flatnonzero(near[mine.owner]), np.flatnonzero((near & first)[mine.owner])
+    own, theirs = mine.where(rows), mine.where(targets)
+
+    def wanted(i: np.ndarray, j: np.ndarray) -> np.ndarray:
+        other = (own.owner[i] != theirs.owner[j]) & (group[own.owner[i]] == group[theirs.owner[j]])
+        return other & (np.einsum("ij,ij->i", own.along[i], theirs.along[j]) < 0)  # facing
+
+    found = contact.strips(own, boxes[rows], theirs, boxes[targets], tolerance_m, wanted)
+    return replace(found, segment=rows[found.segment], other=theirs.owner[found.other])
 
 
-def _along(
-    areas: pd.DataFrame, mine: Borders, things: pd.DataFrame, place: Places, tolerance_m: float
-) -> contact.Strips:
+def _along(mine: Borders, boxes: np.ndarray, things: pd.DataFrame, place: Places, tolerance_m: float) -> contact.Strips:
     """Where borders of things come into the band along a border."""
     theirs = borders(things["geometry"].to_numpy(dtype=object))
-    my_frame = areas["frame"].to_numpy(np.int64)[mine.owner]
-    their_frame = things["frame"].to_numpy(np.int64)[theirs.owner]
-    one, two = contact.pairs(
-        place.boxes(mine.bounds(), my_frame, tolerance_m), place.boxes(theirs.bounds(), their_frame, 0.0)
-    )
-    return contact.strips(mine, theirs, one, two, tolerance_m)
+    their_boxes = place.boxes(theirs.bounds(), things["frame"].to_numpy(np.int64)[theirs.owner])
+    return contact.strips(mine, boxes, theirs, their_boxes, tolerance_m, lambda i, j: np.ones(len(i), dtype=bool))
 
 
 def _touched(

@@ -24,10 +24,14 @@ class Borders:
     along: np.ndarray
     length: np.ndarray
 
-    @property
-    def outward(self) -> np.ndarray:
-        """Unit normals, pointing out of the feature; (n, 2)."""
-        return np.column_stack([self.along[:, 1], -self.along[:, 0]])
+    def where(self, keep: np.ndarray) -> Borders:
+        """Some of the segments."""
+        return Borders(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
+
+    def outward(self, segment: np.ndarray) -> np.ndarray:
+        """Unit normals (n, 2) of segments, pointing out of the feature."""
+        along = self.along[segment]
+        return np.column_stack([along[:, 1], -along[:, 0]])
 
     def at(self, segment: np.ndarray, along_m: np.ndarray) -> np.ndarray:
         """Points (n, 2), so far along segments."""

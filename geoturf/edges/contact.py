@@ -12,6 +12,7 @@ straight out, and not all round, is what makes a wall that meets the border squa
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,9 @@ import shapely
 
 from geoturf.edges.borders import Borders, Places
 
+Wanted = Callable[[np.ndarray, np.ndarray], np.ndarray]  # rows of two `Borders` -> bool
+
+_BLOCK = 5_000  # segments looked round at a time
 SLACK_M = 1e-9  # a border exactly at the tolerance is within it
 NEAREST_M = 1e-6  # stretches shorter than this are not told apart
 ALONG = 0.5  # rise over run up to which a border counts as running along
@@ -52,9 +56,34 @@ def pairs(mine: np.ndarray, others: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     return first[order], second[order]
 
 
-def strips(mine: Borders, others: Borders, segment: np.ndarray, other: np.ndarray, tolerance_m: float) -> Strips:
-    """Clips each other segment to the band of its segment: the rectangle on it, ``tolerance_m`` ahead and behind."""
-    origin, along, out = mine.start[segment], mine.along[segment], mine.outward[segment]
+def strips(
+    mine: Borders, boxes: np.ndarray, others: Borders, other_boxes: np.ndarray, tolerance_m: float, wanted: Wanted
+) -> Strips:
+    """Clips other segments to the band of each segment: the rectangle on it, ``tolerance_m`` ahead and behind.
+
+    ``boxes``: of segments, grown by the tolerance; only pairs whose boxes meet, and that are ``wanted``, are looked at, some at a
+    time: a pile of areas drawn over each other has very many."""
+    tree, found = shapely.STRtree(other_boxes), []
+    for start in range(0, len(boxes), _BLOCK):
+        segment, other = tree.query(boxes[start : start + _BLOCK])
+        segment = segment + start
+        keep = wanted(segment, other)
+        order = np.lexsort([other[keep], segment[keep]])
+        found.append(_clipped(mine, others, segment[keep][order], other[keep][order], tolerance_m))
+    return joined(found)
+
+
+def joined(found: list[Strips]) -> Strips:
+    """One after the other; no strips of none."""
+    if not found:
+        nothing, no = np.empty(0, dtype=np.int64), np.empty(0, dtype=bool)
+        return Strips(nothing, nothing, np.empty(0), np.empty(0), np.empty(0), no, no)
+    return Strips(*(np.concatenate([getattr(part, name) for part in found]) for name in Strips.__dataclass_fields__))
+
+
+def _clipped(mine: Borders, others: Borders, segment: np.ndarray, other: np.ndarray, tolerance_m: float) -> Strips:
+    """The parts of ``other`` segments in the band of ``segment``, one a pair at most."""
+    origin, along, out = mine.start[segment], mine.along[segment], mine.outward(segment)
     from_, to = others.start[other] - origin, others.end[other] - origin
     s0, s1 = _dot(from_, along), _dot(to, along)
     t0, t1 = _dot(from_, out), _dot(to, out)
@@ -142,18 +171,28 @@ def cut(mine: Borders, found: list[Strips]) -> Stretches:
 
 
 def inside(
-    mine: Borders, cuts: Stretches, frame: np.ndarray, things: pd.DataFrame, place: Places, tolerance_m: float
+    mine: Borders,
+    boxes: np.ndarray,
+    frame: np.ndarray,
+    cuts: Stretches,
+    things: pd.DataFrame,
+    place: Places,
+    tolerance_m: float,
 ) -> np.ndarray:
     """Which stretches have the point one tolerance ahead of their middle in one of ``things``; bool (n,).
 
-    ``frame``: of each segment. The answer holds for the whole stretch, as stretches end where a border comes into the band."""
-    segment = cuts.segment
-    ahead = mine.at(segment, (cuts.begin + cuts.finish) / 2) + mine.outward[segment] * tolerance_m
+    ``boxes``, ``frame``: of each segment. The answer holds for the whole stretch, as stretches end where a border comes into the
+    band."""
     geometry = things["geometry"].to_numpy(dtype=object)
-    boxes = place.boxes(shapely.bounds(geometry), things["frame"].to_numpy(np.int64))
-    point, thing = pairs(place.points(ahead, frame[segment]), boxes)
+    tree = shapely.STRtree(place.boxes(shapely.bounds(geometry), things["frame"].to_numpy(np.int64)))
+    near = np.zeros(len(boxes), dtype=bool)
+    near[tree.query(boxes)[0]] = True
+    rows = np.flatnonzero(near[cuts.segment])
+    segment, middle = cuts.segment[rows], (cuts.begin + cuts.finish)[rows] / 2
+    ahead = mine.at(segment, middle) + mine.outward(segment) * tolerance_m
+    point, thing = tree.query(place.points(ahead, frame[segment]))
     shapely.prepare(geometry)
     hit = shapely.contains_xy(geometry[thing], ahead[point, 0], ahead[point, 1])
-    within = np.zeros(len(segment), dtype=bool)
-    within[point[hit]] = True
+    within = np.zeros(len(cuts.segment), dtype=bool)
+    within[rows[point[hit]]] = True
     return within
