@@ -9,6 +9,7 @@ from ground_cases import FT, measured, moved_to
 from shapely.geometry import box
 
 from geoturf.errors import InputError
+from geoturf.ground import terrain
 from geoturf.rules import GroundRules
 
 rasterio = pytest.importorskip("rasterio")
@@ -78,6 +79,16 @@ def test_an_area_smaller_than_a_cell_takes_the_cells_around_it(tmp_path):
 def test_a_large_area_is_sampled_coarsely_and_stays_right(tmp_path):
     area = measured([box(X - 40, Y - 40, X + 140, Y + 140)], 32618, tilted(tmp_path / "t.tif", 400, 0.5)).areas.iloc[0]
     assert (area.slope_pct, area.aspect_deg) == pytest.approx((SLOPE, FALL), rel=1e-3)
+
+
+def test_tiles_change_nothing(tmp_path, monkeypatch):
+    rules = tilted(tmp_path / "t.tif")
+    lots = [box(X + x, Y + y, X + x + 9, Y + y + 7) for x in range(-40, 130, 20) for y in range(-40, 130, 20)]
+    whole = measured(lots, 32618, rules).areas
+    monkeypatch.setattr(terrain, "_TILE", 16)
+    tiled = measured(lots, 32618, rules).areas
+    for name in ("elevation_m", "slope_pct", "aspect_deg"):
+        assert tiled[name].to_numpy() == pytest.approx(whole[name].to_numpy(), rel=1e-9)
 
 
 def test_feet_are_read_as_feet(tmp_path):

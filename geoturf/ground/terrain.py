@@ -16,7 +16,9 @@ from geoturf.ground.frames import Outline
 from geoturf.model import Finding
 from geoturf.units import FOOT_M, US_SURVEY_FOOT_M
 
-_MOST_CELLS = 64_000_000  # a larger window is read at a coarser step
+_FOUND = ["elevation_m", "slope_pct", "aspect_deg"]
+_TILE = 2048  # cells to the side of what is read at a time
+_MOST_CELLS = 36_000_000  # a larger window, of a vast area, is read at a coarser step
 _CELLS_ACROSS = 32  # an area that is more cells wide or high is sampled at a coarser step
 _FEWEST_CELLS = 6  # an area that holds fewer takes the cells around it too
 _AREAS_AT_ONCE = 4096
@@ -46,19 +48,38 @@ def sampled(
 
     Elevation is the mean of the cells whose middles lie in the area, as the raster has it; slope and aspect (compass direction of
     steepest descent) are those of the plane fitted to these cells by least squares, in ground metres whatever the raster's
-    CRS is. Raises `InputError` when the raster cannot be used.
+    CRS is. The raster is read tile by tile, only where areas lie. Raises `InputError` when it cannot be used.
     """
     if not path:
         return table, ()
-    raster = _read(path, shape, geographics)
-    corners = raster.cells(_xy(shape, geographics, raster.crs_wkt))
-    inside = shapely.set_coordinates(shape.geometries.copy(), corners)
-    parts = [_fitted(raster, inside[start : start + _AREAS_AT_ONCE]) for start in range(0, len(inside), _AREAS_AT_ONCE)]
-    found = pd.concat(parts, ignore_index=True)
+    rasterio = _rasterio(path)
+    try:
+        with rasterio.open(path) as file:
+            found = _by_tiles(file, path, shape, geographics)
+    except rasterio.errors.RasterioError as error:
+        raise _refused(path, "terrain-unreadable", f"the terrain cannot be read: {error}") from None
     missed = int(found["elevation_m"].isna().sum())
     told = f"the terrain has no elevation for {missed} of {len(table)} areas"
     notes = (Finding("warning", "terrain-gap", told, file=Path(path).name),) if missed else ()
     return table.fillna(found), notes
+
+
+def _by_tiles(file: Any, path: str, shape: Outline, geographics: tuple[str, ...]) -> pd.DataFrame:
+    if file.crs is None:
+        raise _refused(path, "terrain-without-crs", "the terrain has no CRS; write one into the file")
+    whole = Raster(geodetic.wkt(file.crs.to_wkt()), np.zeros((0, 0)), np.array(file.transform[:6]).reshape(2, 3))
+    places = shapely.set_coordinates(shape.geometries.copy(), _xy(shape, geographics, whole.crs_wkt))
+    box = shapely.bounds(places)
+    ends = np.stack([whole.cells(box[:, corner]) for corner in ([0, 1], [0, 3], [2, 1], [2, 3])])
+    low, high = ends.min(axis=0), ends.max(axis=0)
+    if not ((high > 0) & (low < (file.width, file.height))).all(axis=1).any():
+        raise _refused(path, "terrain-elsewhere", "the terrain lies elsewhere than the areas; check its CRS")
+    found = np.full((len(places), len(_FOUND)), np.nan)
+    for rows in _groups(np.floor((low + high) / 2 / _TILE)):
+        raster = _window(file, whole, low[rows].min(axis=0), high[rows].max(axis=0))
+        if raster.z_m.size:
+            found[rows] = _fitted(raster, places[rows])
+    return pd.DataFrame(found, columns=_FOUND)
 
 
 def _xy(shape: Outline, geographics: tuple[str, ...], crs_wkt: str) -> np.ndarray:
@@ -70,27 +91,21 @@ def _xy(shape: Outline, geographics: tuple[str, ...], crs_wkt: str) -> np.ndarra
     return xy
 
 
-def _read(path: str, shape: Outline, geographics: tuple[str, ...]) -> Raster:
-    """The part of the raster that the areas need, one cell more on each side."""
-    rasterio = _rasterio(path)
-    try:
-        with rasterio.open(path) as file:
-            if file.crs is None:
-                raise _refused(path, "terrain-without-crs", "the terrain has no CRS; write one into the file")
-            crs_wkt = geodetic.wkt(file.crs.to_wkt())
-            whole = Raster(crs_wkt, np.zeros((0, 0)), np.array(file.transform[:6]).reshape(2, 3))
-            ends = whole.cells(_xy(shape, geographics, crs_wkt))
-            size = (file.width, file.height)
-            low = np.clip(np.floor(ends.min(axis=0)) - 1, 0, size).astype(int)
-            high = np.clip(np.ceil(ends.max(axis=0)) + 1, low, size).astype(int)
-            if (high == low).any():
-                raise _refused(path, "terrain-elsewhere", "the terrain lies elsewhere than the areas; check its CRS")
-            return _window(file, whole, low, high)
-    except rasterio.errors.RasterioError as error:
-        raise _refused(path, "terrain-unreadable", f"the terrain cannot be read: {error}") from None
+def _groups(tile: np.ndarray) -> list[np.ndarray]:
+    """Rows that lie in the same tile, some thousands at most."""
+    _, code = np.unique(tile, axis=0, return_inverse=True)
+    order = np.argsort(code, kind="stable")
+    tiles = np.split(order, np.flatnonzero(np.diff(code[order])) + 1)
+    return [rows[k : k + _AREAS_AT_ONCE] for rows in tiles for k in range(0, len(rows), _AREAS_AT_ONCE)]
 
 
 def _window(file: Any, whole: Raster, low: np.ndarray, high: np.ndarray) -> Raster:
+    """The part of the raster between two cells, one more on each side; at a coarser step where it would not fit in memory."""
+    size = (file.width, file.height)
+    low = np.clip(np.floor(low) - 1, 0, size).astype(int)
+    high = np.clip(np.ceil(high) + 1, low, size).astype(int)
+    if (high == low).any():
+        return whole
     (wide, tall), step = high - low, int(np.ceil(np.sqrt(np.prod(high - low) / _MOST_CELLS)))
     shape = (max(1, int(tall) // step), max(1, int(wide) // step))
     z = file.read(1, window=((low[1], high[1]), (low[0], high[0])), out_shape=shape, masked=True)
@@ -116,8 +131,9 @@ def _refused(path: str, code: str, message: str) -> InputError:
     return InputError(Finding("error", code, message, file=Path(path).name))
 
 
-def _fitted(raster: Raster, areas: np.ndarray) -> pd.DataFrame:
-    """Elevation, slope and aspect of areas given in cells."""
+def _fitted(raster: Raster, places: np.ndarray) -> np.ndarray:
+    """Elevation, slope and aspect of areas given in the raster's CRS, columns as in `_FOUND`."""
+    areas = shapely.set_coordinates(places.copy(), raster.cells(shapely.get_coordinates(places)))
     owner, cell = _cells_in(raster, areas)
     z = raster.z_m[cell[:, 1].astype(int), cell[:, 0].astype(int)]
     known = np.isfinite(z)
@@ -138,7 +154,7 @@ def _fitted(raster: Raster, areas: np.ndarray) -> pd.DataFrame:
     east, north = _per_metre(raster, mean, by_cell)
     slope = 100 * np.hypot(east, north)
     aspect = np.where(slope > 0.01, np.degrees(np.arctan2(-east, -north)) % 360, np.nan)
-    return pd.DataFrame({"elevation_m": z_mean, "slope_pct": slope, "aspect_deg": aspect})
+    return np.column_stack([z_mean, slope, aspect])
 
 
 def _cells_in(raster: Raster, areas: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
