@@ -48,7 +48,7 @@ def plan(
     """
     gathered = pools.gather(ground, choices, rules)
     market = {name: markets(product, rules) for name, product in products.items()}
-    chosen = swap.choose(gathered, choices, market, layout_rules or LayoutRules())
+    chosen = swap.choose(gathered, ground, choices, market, layout_rules or LayoutRules())
     run = _Run(ground, choices, chosen, market, rules)
     for pool in gathered:
         run.do(pool)

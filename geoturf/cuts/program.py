@@ -23,7 +23,7 @@ _GAIN = 1e-6  # of a section's length: a column that gains less is not worth add
 _COLUMNS = 60  # added a round
 _STRIDE = 12  # lengths looked at in most rounds: one in so many
 _CLOSE = 1e-5  # programme and bound this close are taken for equal
-_TAKE = 0.6  # a section used this much is taken whole when diving
+_ROUNDS = 60  # of column generation
 
 
 class Lanes:
@@ -105,9 +105,11 @@ class Priced:
 
 
 class Programme:
-    """The master programme of a job. ``columns``: its sections; ``bound``: steps no plan is under."""
+    """The master programme of a job. ``columns``: its sections; ``costs``: of a section, by its length; ``bound``: what no
+    plan costs less than."""
 
-    def __init__(self, job: Job, start: Iterable[Section]):
+    def __init__(self, job: Job, start: Iterable[Section], costs: np.ndarray | None = None):
+        self.costs = np.arange(job.longest + 1.0) if costs is None else costs
         self.job, self.lanes, self.master = job, Lanes(job), Master(job.demand)
         self.columns: list[Section] = []
         self.known: set[Section] = set()
@@ -119,7 +121,7 @@ class Programme:
         """Adds what is not yet there and says how many that was."""
         fresh = [s for s in dict.fromkeys(sections) if s not in self.known]
         for section in fresh:
-            self.master.add(section[0], count([section], len(self.job.demand)))
+            self.master.add(self.costs[section[0]], count([section], len(self.job.demand)))
         self.columns += fresh
         self.known.update(fresh)
         return len(fresh)
@@ -142,7 +144,7 @@ class Programme:
             added = 0
             for heights in (every[k % _STRIDE :: _STRIDE], every) if k % 8 < 7 else (every,):
                 priced = self.lanes.price(value, heights)
-                ratio = priced.led.max(axis=1) / heights
+                ratio = priced.led.max(axis=1) / self.costs[heights]
                 if len(heights) == len(every):
                     self.bound = max(self.bound, float(value @ self.job.demand) / max(1.0, float(ratio.max())))
                 best = np.argsort(-ratio, kind="stable")[:_COLUMNS]
@@ -157,39 +159,44 @@ class Programme:
 
     def _add_loose(self, priced: Priced, best: np.ndarray) -> int:
         for k in best.tolist():
-            self.master.add(float(priced.heights[k]), priced.counts(k))
+            self.master.add(self.costs[priced.heights[k]], priced.counts(k))
         return len(best)
 
 
-def dive(job: Job, start: list[Section], rounds: int = 60) -> tuple[list[Section], int]:
-    """Sections for the job, begun from the columns of a plan known, and the steps no plan is under."""
+def relax(job: Job, start: list[Section]) -> tuple[list[Section], int]:
+    """Sections worth having, begun from those of a plan known, and the steps no plan is under."""
+    master = Programme(job, start)
+    master.generate(_ROUNDS)
+    columns = list(master.columns)
+    master.prove(_ROUNDS)
+    return columns, math.ceil(master.bound * (1 - 1e-12) - 1e-6)
+
+
+def dive(job: Job, columns: list[Section], take: float, costs: np.ndarray | None = None) -> list[Section]:
+    """Sections for the job, begun from ``columns``. Those used more than ``take`` are taken each time; ``costs`` by length
+    where a section costs something else than its length."""
     taken: list[Section] = []
-    left, columns, bound = job.demand.copy(), list(start), None
+    left = job.demand.copy()
     while left.any():
         part, rows = job.only(left)
         place = np.full(len(left), -1)
         place[rows] = np.arange(len(rows))
-        master = Programme(part, relabelled([s for s in columns if _fits(s, left)], place))
-        use = master.generate(rounds)
-        if bound is None:
-            master.prove(rounds)
-            bound = master.bound
+        master = Programme(part, relabelled([s for s in columns if _fits(s, left)], place), costs)
+        use = master.generate(_ROUNDS // 5)
         columns = list(relabelled(master.columns, rows))
-        for k in _chosen(use):
+        for k in _chosen(use, take):
             section = columns[k]
-            for _ in range(max(1, int(use[k] + 1 - _TAKE))):
+            for _ in range(max(1, int(use[k] + 1 - take))):
                 if _fits(section, left):
                     taken.append(section)
                     left = left - count([section], len(left))
-        rounds = 12
-    return taken, math.ceil((bound or 0.0) * (1 - 1e-12) - 1e-6)
+    return taken
 
 
-def _chosen(use: np.ndarray) -> np.ndarray:
-    """Columns to take: those used almost wholly, and at least the twentieth part of what is used, most used first."""
-    part = np.where(use > _TAKE, 1.0, use)
-    order = np.argsort(-part, kind="stable")
-    return order[: max(1, int((use > _TAKE).sum()), int(use.sum() / 20))]
+def _chosen(use: np.ndarray, take: float) -> np.ndarray:
+    """Columns to take: those used more than ``take``, and at least the twentieth part of what is used, most used first."""
+    order = np.argsort(-np.where(use > take, 1.0, use), kind="stable")
+    return order[: max(1, int((use > take).sum()), int(use.sum() / 20))]
 
 
 def _fits(section: Section, left: np.ndarray) -> bool:

@@ -10,8 +10,10 @@ from geoturf.cuts.stock_lengths import Pattern, Stock
 def pack(job: Job, sections: list[Section], hard: bool = False, enough: float = 0.0) -> list[Bought]:
     """Sections on as few and as cheap purchases as found: quickly, or with ``hard`` by column generation, until the
     price is down to ``enough``."""
-    lengths = [length for length, _ in sections]
-    groups = _billed(job, lengths) if job.market.by_length else _whole(job, lengths, hard, enough)
+    lengths, stock = [length for length, _ in sections], _stock(job)
+    groups = _quickly(job, stock, lengths)
+    if hard and stock.total(groups) > enough + 1e-6:
+        groups = _again(stock, groups, enough)
     waiting: dict[int, list[Section]] = {}
     for section in sorted(sections):
         waiting.setdefault(section[0], []).append(section)
@@ -23,33 +25,40 @@ def price(job: Job, bought: list[Bought]) -> float:
     return sum(job.purchase(used(sections))[1] for sections in bought)
 
 
-def _whole(job: Job, lengths: list[int], hard: bool, enough: float) -> list[Pattern]:
-    stock = Stock(job.rolls, job.market.prices)
-    tries = [how(roll, lengths) for roll in job.rolls if roll >= max(lengths) for how in _QUICK]
-    best = min(tries, key=stock.total)
-    if hard and stock.total(best) > enough + 1e-6:
-        best.sort(key=sum)  # emptiest first
-        again = len(best) if len(set(lengths)) <= _LENGTHS else _EMPTIEST
-        kept = best[again:]
-        part, _ = stock_lengths.cut(
-            stock, [h for p in best[:again] for h in p], best[:again], enough - stock.total(kept)
-        )
-        best = part + kept
-    return best
-
-
-_LENGTHS = 400  # distinct lengths up to which all rolls are packed again by column generation
-_EMPTIEST = 80  # rolls packed again where there are more
-_QUICK = (stock_lengths.best_fit, stock_lengths.fill)
-
-
-def _billed(job: Job, lengths: list[int]) -> list[list[int]]:
-    """Lengths in groups of at most a roll, each summing to a whole number of billing steps where that can be found: what
-    is billed beyond the cuts is then lost in the last group only."""
+def _stock(job: Job) -> Stock:
+    """What can be bought as stocked lengths: the rolls, or every length that is billed."""
+    if not job.market.by_length:
+        return Stock(job.rolls, job.market.prices)
     bill = job.market.billing_m / job.step_m
-    marks = (k * bill for k in range(1, int(job.longest / bill + 1e-6) + 1))
-    whole = frozenset(round(mark) for mark in marks if abs(mark - round(mark)) < 1e-6)
-    return stock_lengths.fill(job.longest, lengths, whole)
+    lengths = {int(k * bill + 1e-6) for k in range(1, int(job.longest / bill + 1e-6) + 1)} | {job.longest}
+    longest_first = tuple(sorted(lengths - {0}, reverse=True))
+    return Stock(longest_first, tuple(job.purchase(length)[1] for length in longest_first))
+
+
+def _quickly(job: Job, stock: Stock, lengths: list[int]) -> list[Pattern]:
+    """The cheapest of a few quick ways. By length each purchase is filled to a length that is billed whole."""
+    if job.market.by_length:
+        bill = job.market.billing_m / job.step_m
+        whole = frozenset(length for length in stock.lengths if abs(length / bill - round(length / bill)) * bill < 1e-6)
+        return stock_lengths.fill(job.longest, lengths, whole)
+    rolls = [roll for roll in job.rolls if roll >= max(lengths)]
+    tries = [how(roll, lengths) for roll in rolls for how in (stock_lengths.best_fit, stock_lengths.fill)]
+    return min(tries, key=stock.total)
+
+
+def _again(stock: Stock, groups: list[Pattern], enough: float) -> list[Pattern]:
+    """The groups packed again by column generation; only those that lose most where there are many lengths."""
+    groups = sorted(groups, key=lambda group: (sum(group) / stock.cost(sum(group)), group))
+    if len({length for group in groups for length in group}) > _LENGTHS:
+        groups, kept = groups[:_WORST], groups[_WORST:]
+    else:
+        kept = []
+    part, _ = stock_lengths.cut(stock, [h for group in groups for h in group], groups, enough - stock.total(kept))
+    return part + kept
+
+
+_LENGTHS = 400  # distinct lengths up to which everything is packed again
+_WORST = 80  # purchases packed again where there are more
 
 
 def fullest(room: int, sections: list[Section], value: list[int]) -> list[Section]:

@@ -77,18 +77,18 @@ def _near(job: Job, sections: list[Section], plan: list[Bought], bound_m: float)
 
 _TRIES = 300  # groups cut again
 _SMALL = 200  # pieces up to here are worth cutting again in groups before anything else
-_EMPTIEST = 40  # purchases cut again in groups
+_WORST = 40  # purchases cut again in groups
 _MANY_SIZES = 1200  # beyond, the linear programme takes too long
 
 
 def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
-    """Purchases for the sections, the emptiest of them cut again."""
+    """Purchases for the sections, those that lose most cut again."""
     plan = rolls.pack(job, sections, True, enough)
     if rolls.price(job, plan) <= enough * (1 + 1e-9):
         return plan
-    plan.sort(key=lambda b: (used(b), b))
-    rest = plan[_EMPTIEST:]
-    return polish.fewer(job, plan[:_EMPTIEST], _TRIES, enough - rolls.price(job, rest)) + rest
+    plan.sort(key=lambda b: (used(b) / job.purchase(used(b))[1], b))
+    rest = plan[_WORST:]
+    return polish.fewer(job, plan[:_WORST], _TRIES, enough - rolls.price(job, rest)) + rest
 
 
 def _shortened(job: Job, sections: list[Section]) -> tuple[list[Section], int]:
@@ -101,8 +101,17 @@ def _shortened(job: Job, sections: list[Section]) -> tuple[list[Section], int]:
 
 def _dived(job: Job, sections: list[Section]) -> tuple[list[Section], int]:
     """Sections by linear programme, and the steps no plan is under."""
-    found, least = program.dive(job, sections)
-    return min(polish.shorten(job, found, _TRIES), sections, key=_total), least
+    columns, least = program.relax(job, sections)
+    best = sections
+    for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[:1]:
+        best = min(best, polish.shorten(job, program.dive(job, columns, take), _TRIES), key=_total)
+        if _total(best) <= least:
+            break
+    return best, least
+
+
+_TAKES = (0.6, 0.95)  # sections used more than this are taken whole when diving
+_MIDDLE = 1000  # pieces up to here are worth more than one dive
 
 
 def _total(sections: list[Section]) -> int:

@@ -23,18 +23,21 @@ _ROUNDS = 400
 _GAIN = 1e-7
 
 
-@dataclass(frozen=True)
 class Stock:
     """Stocked lengths, longest first, and what each costs."""
 
-    lengths: tuple[int, ...]
-    costs: tuple[float, ...]
+    def __init__(self, lengths: tuple[int, ...], costs: tuple[float, ...]):
+        self.lengths, self.costs = lengths, costs
+        self.table = np.full(lengths[0] + 1, np.inf)
+        for length, cost in zip(lengths, costs, strict=True):
+            self.table[: length + 1] = np.minimum(self.table[: length + 1], cost)
 
     def cost(self, used: int) -> float:
-        return min(cost for length, cost in zip(self.lengths, self.costs, strict=True) if length >= used)
+        """The least that a length costs which holds ``used``."""
+        return float(self.table[used])
 
     def total(self, patterns: list[Pattern]) -> float:
-        return sum(self.cost(sum(pattern)) * n for pattern, n in Counter(patterns).items())
+        return float(sum(self.table[sum(pattern)] for pattern in patterns))
 
 
 def cut(stock: Stock, lengths: list[int], good: list[Pattern], enough: float) -> tuple[list[Pattern], float]:

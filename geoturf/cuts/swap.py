@@ -1,18 +1,103 @@
-"""Which layout each area gets: the best for itself, then swapped against the pool where that saves."""
+"""Which layout each area gets: the best for itself, then swapped against the pool where that saves.
+
+A layout costs its seams and its part of the turf bought for the pool. That part is judged half by the area of its pieces and
+half by a quick plan of the whole pool (`sections.best_fit`): the plan that is made in the end wins back about half of what a
+quick one wastes.
+"""
 
 from __future__ import annotations
 
-from geoturf.cuts.market import Market
+from dataclasses import dataclass
+
+import numpy as np
+
+from geoturf.cuts.market import Market, to_steps, whole_steps, width_key
 from geoturf.cuts.pools import Pool
-from geoturf.model import Choices, Layout
+from geoturf.cuts.sections import best_fit
+from geoturf.model import Choices, Ground, Layout
 from geoturf.rules import LayoutRules
+from geoturf.units import INCH_M
+
+_PASSES = 3  # over all areas
+_TOGETHER = 100  # areas swapped against each other; in larger pools neighbours in the list are
+_QUICK = 0.5  # weight of the quick plan against the pieces' area
+_STEP_M = INCH_M / 2  # fine enough to compare
 
 
 def choose(
     pools: list[Pool],
+    ground: Ground,
     choices: tuple[Choices, ...],
     market: dict[str, dict[float, Market]],
     rules: LayoutRules,
 ) -> list[Layout | None]:
     """A layout for each area (None where none is offered)."""
-    return [choice.layouts[0] if choice.layouts else None for choice in choices]
+    chosen = [choice.layouts[0] if choice.layouts else None for choice in choices]
+    view = ground.areas["view"].astype(str).tolist() if "view" in ground.areas else [""] * len(choices)
+    for pool in pools:
+        for k in range(0, len(pool.areas), _TOGETHER):
+            areas = pool.areas[k : k + _TOGETHER]
+            offers = [_offers(choices[area], view[area], market[pool.product], rules) for area in areas]
+            for area, offer in zip(areas, _swapped(offers), strict=True):
+                chosen[area] = offer.layout
+    return chosen
+
+
+@dataclass(frozen=True)
+class _Offer:
+    """A layout: its pieces (n, 2) in steps of the comparison, the roll's usable width in them, money a step of roll, and money
+    for its seams and half of its pieces' area."""
+
+    layout: Layout
+    pieces: np.ndarray
+    width: int
+    rate: float
+    cost: float
+
+
+def _offers(choice: Choices, view: str, market: dict[float, Market], rules: LayoutRules) -> list[_Offer]:
+    """What an area may choose from. Areas seen together keep the bearing chosen for them all."""
+    bearing = choice.layouts[0].bearing_deg
+    layouts = [layout for layout in choice.layouts if not view or layout.bearing_deg == bearing]
+    return [_offer(layout, market[width_key(layout.roll_width_m)], rules) for layout in layouts]
+
+
+def _offer(layout: Layout, market: Market, rules: LayoutRules) -> _Offer:
+    cut = layout.cut.reshape(-1, 2)
+    width = whole_steps(layout.width_m, _STEP_M)
+    pieces = np.column_stack([to_steps(cut[:, 0], _STEP_M), np.minimum(to_steps(cut[:, 1], _STEP_M), width)])
+    rate = min(price / length for price, length in zip(market.prices, market.lengths_m, strict=True)) * _STEP_M
+    seams = layout.seam_m * rules.seam_cost.per_si() + len(layout.cross) * float(rules.cross_seam_cost.amount)
+    area = float(pieces.prod(axis=1).sum()) / width
+    return _Offer(layout, pieces, width, rate, seams + (1 - _QUICK) * rate * area)
+
+
+def _swapped(offers: list[list[_Offer]]) -> list[_Offer]:
+    """One offer of each area: the first, then any other that costs the pool less, area by area."""
+    chosen = [some[0] for some in offers]
+    least = _cost(chosen)
+    for _ in range(_PASSES):
+        before = least
+        for row, some in enumerate(offers):
+            for offer in some:
+                if offer is chosen[row]:
+                    continue
+                tried = [*chosen[:row], offer, *chosen[row + 1 :]]
+                cost = _cost(tried)
+                if cost < least * (1 - 1e-9):
+                    chosen, least = tried, cost
+        if least == before:
+            break
+    return chosen
+
+
+def _cost(chosen: list[_Offer]) -> float:
+    """Money for seams and turf of these layouts together."""
+    total = sum(offer.cost for offer in chosen)
+    for width in sorted({offer.width for offer in chosen}):
+        mine = [offer for offer in chosen if offer.width == width]
+        pieces = np.concatenate([offer.pieces for offer in mine])
+        pieces = pieces[np.lexsort((-pieces[:, 1], -pieces[:, 0]))]
+        length, across = (np.ascontiguousarray(pieces[:, side]) for side in (0, 1))
+        total += _QUICK * mine[0].rate * best_fit(length, across, width)[2]
+    return total
