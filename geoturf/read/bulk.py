@@ -13,8 +13,9 @@ import pyogrio
 import shapely
 from pyarrow import parquet
 
-from geoturf.read.loaded import Keep, Loaded, built, decode, joined, sound
+from geoturf.read.loaded import Keep, Loaded, built, decode, joined
 from geoturf.read.look import Held
+from geoturf.read.shapes import untouched
 
 _BATCH = 8_192  # features handed to a thread at a time
 _THREADS = 2
@@ -81,4 +82,9 @@ def by_parquet(held: Held, keep: Keep) -> Loaded:
         shapes, bad = decode(parquet.read_table(path, columns=[name]).column(name).to_numpy())
         crs = geo["columns"][name].get("crs", "OGC:CRS84")
     table = _checked(parquet.read_table(path, columns=wanted))
-    return Loaded(np.arange(len(shapes)), shapes, sound(shapes, bad), bad, tuple(schema.names), table, crs)
+    with ThreadPoolExecutor(_THREADS) as pool:
+        starts = range(0, len(shapes), _BATCH)
+        whole = list(pool.map(lambda k: untouched(shapes[k : k + _BATCH]), starts))
+    mask = np.concatenate(whole) if whole else np.empty(0, bool)
+    mask[list(bad)] = False
+    return Loaded(np.arange(len(shapes)), shapes, mask, bad, tuple(schema.names), table, crs)
