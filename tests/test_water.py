@@ -406,6 +406,24 @@ def test_what_the_stage_refuses_is_one_line(table, said):
     assert len(str(refusal.value).splitlines()) == 1
 
 
+@pytest.mark.parametrize(
+    ("columns", "table"),
+    [
+        ({"cover": "cool_seson_lawn"}, {}),
+        ({}, {"climate": {}}),
+        ({}, {"must": [{"site": "Parc 0"}]}),
+        ({}, {"ordinance": {"landscape": "farm"}}),
+    ],
+)
+def test_what_will_be_refused_can_be_refused_before_turf_is_laid(columns, table):
+    with pytest.raises((BidError, InputError)):
+        water.check(parks(1_000, **columns), water_rules(**table), "USD")
+
+
+def test_a_sound_bid_passes_the_early_check():
+    water.check(parks(1_000), water_rules(must=[{"site": "Park 0", "conversion": "turf"}]), "USD")
+
+
 def test_prices_in_another_currency_are_refused():
     """Each one that would be used is told, the shipped assumptions too: none is quietly taken as the bid's currency."""
     with pytest.raises(BidError) as refusal:

@@ -191,6 +191,23 @@ def test_a_choice_by_hand():
     assert chosen(16_500) == ["Park 0", "Park 1"]
 
 
+@pytest.mark.parametrize("budget", [2_000, 9_000, 23_456, 40_000, 61_000])
+def test_the_stage_chooses_the_best_of_all_subsets(budget):
+    """Brute force over the stage's own table: five lawns of two kinds, three conversions each, 4^5 choices."""
+    covers = ["cool_season_lawn", "warm_season_lawn", "cool_season_lawn", "warm_season_lawn", "cool_season_lawn"]
+    ground = parks(800, 1_300, 1_700, 2_100, 2_900, cover=covers)
+    rules = water_rules(budget=f"{budget} USD", gap="0 %")
+    table = water.compare(ground, turf_price(ground, 7.0), rules, "USD").table
+    options = [
+        [(0.0, 0.0), *zip(part["saved_m3"], part["capital"], strict=True)] for _, part in table.groupby("area_index")
+    ]
+    best = max(sum(saved for saved, _ in pick) for pick in product(*options) if sum(cost for _, cost in pick) <= budget)
+    chosen = table[table["chosen"]]
+    assert chosen["saved_m3"].sum() == pytest.approx(best)
+    assert chosen["capital"].sum() <= budget
+    assert chosen["area_index"].is_unique
+
+
 def test_more_money_never_saves_less():
     ground = parks(*range(500, 12_000, 900))
     curve = water.compare(ground, turf_price(ground), water_rules(curve_points=15, budget="50000 USD"), "USD").curve
@@ -271,7 +288,7 @@ def test_the_money_objective_leaves_what_does_not_pay():
         ({"must_not": [{"site": "Park 1", "area": "lawm"}]}, r"has no compared area 'lawm'; did you mean 'lawn'\?"),
         (
             {"must": [{"site": "Park 0"}], "must_not": [{"site": "Park 0"}]},
-            r"site Park 0, area lawn: must convert, but nothing",
+            r"site Park 0, area lawn: must convert, which is not offered",
         ),
     ],
 )
@@ -280,6 +297,13 @@ def test_what_cannot_be_met_is_one_line(given_rules, said):
     with pytest.raises(BidError, match=said) as refusal:
         water.compare(ground, None, water_rules(offer=["irrigation"], **given_rules), "USD")
     assert len(str(refusal.value).splitlines()) == 1
+
+
+def test_a_conversion_unknown_to_an_area_is_one_line():
+    ground = parks(1_000, 2_000, use=["", "play"])
+    rules = water_rules(offer=["planting"], must=[{"site": "Park 1", "conversion": "planting"}])
+    with pytest.raises(BidError, match="site Park 1, area lawn: must become 'planting', which is not offered to it"):
+        water.compare(ground, None, rules, "USD")
 
 
 def test_constraints_that_contradict_are_told():

@@ -37,6 +37,16 @@ from geoturf.water.programme import Chooser
 from geoturf.water.view import view
 
 
+def check(ground: Ground, rules: WaterRules, currency: str, folder: str = ".") -> None:
+    """Raises what `compare` would raise of the bid and its files before any price is known, so that a run that must be
+    refused is refused before turf is laid out."""
+    any_price = pd.Series(1.0, index=ground.areas.index)
+    lawns = taking_part(ground, any_price, rules, currency)
+    middle = view(lawns, climate_months(rules.climate, folder), rules)
+    choice.programme(middle)
+    ordinance.worksheet(lawns, middle.months, rules, np.full(len(lawns.areas), -1))
+
+
 def compare(
     ground: Ground,
     turf_price: pd.Series | None,

@@ -33,17 +33,25 @@ def programme(view: View) -> Programme:
         at = _named(named, "must", lawns)
         required |= at
         if named.conversion:
-            allowed[at] &= np.array(lawns.names) == named.conversion
+            number = lawns.names.index(named.conversion)
+            _refuse_unknown(lawns, at & ~lawns.offered[:, number], f"must become '{named.conversion}'")
+            allowed[at] &= np.arange(len(lawns.names)) == number
     for named in rules.must_not:
         at = _named(named, "must_not", lawns)
         gone = np.array([not named.conversion or name == named.conversion for name in lawns.names])
         allowed[np.ix_(at, gone)] = False
-    stuck = np.flatnonzero(required & ~allowed.any(axis=1))
-    if len(stuck):
-        row = lawns.areas.iloc[stuck[0]]
-        fault = "must convert, but nothing is offered to it (must_not, only_covers, or no price of turf)"
-        raise BidError(Finding("error", "must-without-offer", fault, site=row["site"], area=row["area"]))
+    _refuse_unknown(lawns, required & ~allowed.any(axis=1), "must convert")
     return Programme(value, cost, allowed, required, _sides(lawns, allowed, rules), tariff)
+
+
+def _refuse_unknown(lawns: Lawns, at: np.ndarray, what: str) -> None:
+    """Refuses the first of areas ``at`` (bool (n,)), which the bid asks more of than is offered to them."""
+    if at.any():
+        row = lawns.areas[at].iloc[0]
+        fault = (
+            f"{what}, which is not offered to it: see must_not, only_covers and except_uses, or it has no price of turf"
+        )
+        raise BidError(Finding("error", "must-without-offer", fault, site=row["site"], area=row["area"]))
 
 
 def _value(view: View) -> tuple[np.ndarray, Tariff | None]:

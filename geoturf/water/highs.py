@@ -1,4 +1,4 @@
-"""Models as HiGHS takes them, and HiGHS itself, kept quiet and on one thread."""
+"""Models as HiGHS takes them."""
 
 from __future__ import annotations
 
@@ -7,28 +7,15 @@ from typing import TYPE_CHECKING
 import highspy
 import numpy as np
 
+from geoturf import highs
+
 if TYPE_CHECKING:
     from geoturf.water.relaxation import Options
 
 
-class _Quiet(highspy.Highs):
-    """HiGHS without its callbacks: enabling them prints a banner before output can be turned off (seen with 1.16)."""
-
-    def enableCallbacks(self) -> None:
-        pass
-
-
 def solver() -> highspy.Highs:
-    """A solver that prints nothing and does the same each time."""
-    quiet = _Quiet()
-    for option, value in (
-        ("output_flag", False),
-        ("threads", 1),
-        ("random_seed", 0),
-        ("mip_feasibility_tolerance", 1e-8),
-    ):
-        quiet.setOptionValue(option, value)
-    return quiet
+    """A solver for yes-or-no choices: tight enough that a budget is not overspent."""
+    return highs.solver(mip_feasibility_tolerance=1e-8)
 
 
 def model(
