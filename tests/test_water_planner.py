@@ -78,6 +78,10 @@ def test_what_a_council_needs_is_on_it(shown):
     assert Reader(shown[1]).tags.count("svg") == 3
 
 
+def test_factors_stand_with_their_source(shown):
+    assert "ASABE S623" in shown[1] and "23 CCR 491: low" in shown[1] and "efficient spray" in shown[1]
+
+
 def test_totals_stand_in_four_units(shown):
     found, text = shown
     saved = found.summary["chosen"]["saved_m3"]

@@ -235,7 +235,23 @@ def inputs(shown: Shown) -> Markup:
         ),
         *(finding.message for finding in shown.water.findings),
     ]
-    return section("What this rests on", bullets(lines))
+    covers = [
+        (item["cover"], _range(item["low"], item["high"]), item["upkeep"], item["source"] or "stated in the bid")
+        for item in summary["factors"]["covers"]
+    ]
+    methods = [
+        (item["method"].replace("_", " "), f"{item['efficiency']:.2f}") for item in summary["factors"]["irrigation"]
+    ]
+    return section(
+        "What this rests on",
+        bullets(lines),
+        table(("cover", "share of ETo", "upkeep a year", "source"), covers, text=(0, 3)),
+        table(("irrigation", "efficiency"), methods),
+    )
+
+
+def _range(low: float, high: float) -> str:
+    return f"{low:.2f}" if low == high else f"{low:.2f} to {high:.2f}"
 
 
 def cautions(shown: Shown) -> Markup:

@@ -16,6 +16,7 @@ from geoturf.water.lawns import Lawns
 from geoturf.water.money import blocks
 from geoturf.water.outlook import Settled
 from geoturf.water.problem import Pick, Programme
+from geoturf.water.published import key
 from geoturf.water.tiered import rising
 from geoturf.water.view import View
 
@@ -181,12 +182,34 @@ def summary(
         "most_sensitive": sensitivity["input"].iloc[0] if sensitivity["swing"].max() > 0 else "",
         "complies_before": int(compliance["complies"][compliance["plan"] == "existing"].sum()),
         "complies_after": int(compliance["complies"][compliance["plan"] == "chosen"].sum()),
+        "factors": _factors(lawns),
         "sites": int(lawns.areas["site"].nunique()),
         "rebates": [
             {"conversion": name, "date": c.rebate.date.isoformat(), "terms": c.rebate.terms}
             for name, c in zip(lawns.names, lawns.conversions, strict=True)
             if c.rebate is not None
         ],
+    }
+
+
+def _factors(lawns: Lawns) -> dict[str, list[dict[str, Any]]]:
+    """Covers and irrigation methods in play, before and after, with what is assumed of them and its source."""
+    after_covers = {key(c.cover) for c in lawns.conversions if c.cover}
+    after_methods = {key(c.irrigation) for c in lawns.conversions if c.irrigation}
+    covers = sorted(set(lawns.areas["cover"]) | after_covers)
+    methods = sorted(set(lawns.areas["irrigation"]) | after_methods)
+    return {
+        "covers": [
+            {
+                "cover": lawns.covers[name].title or name,
+                "low": min(lawns.covers[name].factor),
+                "high": max(lawns.covers[name].factor),
+                "upkeep": str(lawns.covers[name].upkeep),
+                "source": lawns.covers[name].source,
+            }
+            for name in covers
+        ],
+        "irrigation": [{"method": name, "efficiency": lawns.efficiencies[name]} for name in methods],
     }
 
 
