@@ -5,6 +5,8 @@ from __future__ import annotations
 import highspy
 import numpy as np
 
+from geoturf import highs
+
 
 class Master:
     """min sum_j c_j x_j with sum_j a_ij x_j >= d_i, x >= 0. One HiGHS object, solved again as columns come; never used for
@@ -13,9 +15,7 @@ class Master:
     def __init__(self, demand: np.ndarray):
         self.demand = np.asarray(demand, float)
         self.costs: list[float] = []
-        self.solver = highspy.Highs()
-        for option, value in (("output_flag", False), ("threads", 1), ("presolve", "off")):
-            self.solver.setOptionValue(option, value)
+        self.solver = highs.solver(presolve="off")
         for needed in self.demand.tolist():
             self.solver.addRow(needed, highspy.kHighsInf, 0, [], [])
 
