@@ -156,6 +156,28 @@ def test_elevation_adds_what_a_surveying_page_says():
     assert high.ground_area_m2 / flat.ground_area_m2 - 1 == pytest.approx(478.4e-6, rel=2e-3)
 
 
+def test_radii_of_curvature_place_a_published_mark():
+    """NGS datasheet DI2263 (P055): 47 07 00.14491 N 104 41 06.39476 W, h 668.450 m is X -1,102,409.924 Y -4,206,590.343
+    Z 4,651,093.534 m on GRS 80."""
+    grs80 = mercator.Ellipsoid(6378137.0, 1 / 298.257222101)
+    lat, lon, h = 47 + 7 / 60 + 0.14491 / 3600, -(104 + 41 / 60 + 6.39476 / 3600), 668.450
+    normal, sin, cos = grs80.normal_radius_m(lat), math.sin(math.radians(lat)), math.cos(math.radians(lat))
+    x, y = ((normal + h) * cos * turn(math.radians(lon)) for turn in (math.cos, math.sin))
+    z = (normal * (1 - grs80.e2) + h) * sin
+    assert (x, y, z) == pytest.approx((-1102409.924, -4206590.343, 4651093.534), abs=6e-4)
+    meridian = grs80.a_m * (1 - grs80.e2) / (1 - grs80.e2 * sin**2) ** 1.5
+    assert grs80.mean_radius_m(lat) == pytest.approx(math.sqrt(meridian * normal))
+
+
+def test_three_routes_to_an_area_agree():
+    """An equal-area plane, UTM over its scale squared, and the geodesic: a lot of 30 m, its edges straight in all of them."""
+    lot = square(-81.2, 39.83, 30)
+    equal, utm = row(moved_to([lot], 4326, 6933)[0], 6933), row(moved_to([lot], 4326, 32617)[0], 32617)
+    k = pyproj.Proj(32617).get_factors(-81.2 + 15 / 85_000, 39.83 + 15 / 111_000).areal_scale
+    assert (equal.plan_area_m2, utm.plan_area_m2 / k) == pytest.approx([geodesic(lot)[0]] * 2, rel=3e-7)
+    assert equal.ground_area_m2 == pytest.approx(equal.plan_area_m2, rel=3e-7)
+
+
 @pytest.mark.parametrize(("slope_pct", "times"), [(100 / 48, 1.000217), (5, 1.001249), (10, 1.004988), (50, 1.118034)])
 def test_surface_over_ground(slope_pct, times):
     """1 / cos(atan(slope)): an identity."""
