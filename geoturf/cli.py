@@ -95,6 +95,20 @@ def main(arguments: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("Stopped; nothing was written.", file=sys.stderr)
         return 130
+    except Exception as fault:
+        return _own_fault(fault)
+
+
+def _own_fault(fault: Exception) -> int:
+    """What geoturf did not foresee: one line, and the traceback for those who ask for it."""
+    import os
+
+    if os.environ.get("GEOTURF_TRACEBACK"):
+        raise fault
+    told = " ".join(f"{type(fault).__name__}: {fault}".split())[:300]
+    print(f"error: {told}; this is a fault of geoturf: please report it, with GEOTURF_TRACEBACK=1 set", file=sys.stderr)
+    print("Stopped; nothing was written.", file=sys.stderr)
+    return REFUSED
 
 
 # ------------------------------------------------------------------------------------------------ run

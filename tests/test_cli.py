@@ -89,6 +89,16 @@ def test_a_file_that_is_not_there_is_refused(tmp_path, capsys):
     assert status == cli.REFUSED and "nothing.gpkg" in err and "Traceback" not in err
 
 
+def test_a_fault_of_our_own_is_one_line_too(lawns, bid_file, tmp_path, capsys, monkeypatch):
+    from geoturf import pipeline
+
+    lawns((0, 0, 40, 30))
+    monkeypatch.setattr(pipeline, "run", lambda *_: [][1])
+    status, _, err = run(capsys, "run", bid_file(), "--out", tmp_path / "out")
+    assert status == cli.REFUSED and "Traceback" not in err
+    assert err.startswith("error: IndexError: list index out of range; this is a fault of geoturf")
+
+
 def test_check_reads_only(lawns, bid_file, tmp_path, capsys):
     lawns((0, 0, 40, 30), (20, 0, 40, 30))
     status, out, _ = run(capsys, "check", bid_file())
