@@ -22,9 +22,8 @@ def derive(ground: Ground, rules: ParcelRules) -> Ground:
 
     Taken away, in this order: the boundary setback, what is drawn as turf in the same site, exclusions, buildings with their
     setback, paving with its own, strips narrower than the smallest width, remnants under the smallest area; small holes are
-    filled last.
-    ``taken`` holds each with its area, so that for every parcel: parcel = lawn + what was taken. Where the data tell the street's
-    side (`geoturf.parcels.yards`) a lawn is divided into front, side and back: an area each. A parcel without lawn leaves the
+    filled last. ``taken`` holds each with its area, so that for every parcel, but for some square centimetres of rounding,
+    parcel = lawn + what was taken. Where the data tell the street's side (`geoturf.parcels.yards`) a lawn is divided into front, side and back: an area each. A parcel without lawn leaves the
     areas with a warning. Raises `InputError` when nothing is left at all.
     """
     areas = ground.areas
@@ -33,8 +32,8 @@ def derive(ground: Ground, rules: ParcelRules) -> Ground:
         return ground
     parcels = areas.iloc[rows]
     grass, losses = lawn.lawns(ground, parcels, rules)
-    yards, untold = _yards(ground, parcels, grass, rules)
-    kept = pd.concat([areas.drop(index=areas.index[rows]), yards]).sort_index(kind="stable")
+    derived, untold = _yards(ground, parcels, grass, rules)
+    kept = pd.concat([areas.drop(index=areas.index[rows]), derived]).sort_index(kind="stable")
     findings = (*ground.findings, *_bare(parcels[shapely.is_empty(grass)]), *untold)
     if kept.empty:
         raise InputError([*findings, Finding("error", "nothing-to-price", "no parcel has any lawn left")])
