@@ -52,17 +52,16 @@ def _slabs(areas: pd.DataFrame) -> list[np.ndarray]:
 def _runs(areas: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, tolerance_m: float) -> pd.DataFrame:
     """The runs of some areas; ``rows`` are their rows in the bid. No other area is in their frames."""
     context = context[context["frame"].isin(areas["frame"])]
-    mine = borders(areas["geometry"].to_numpy(dtype=object))
     place = places(pd.concat([areas[["geometry", "frame"]], context[["geometry", "frame"]]]))
-    frame = areas["frame"].to_numpy(np.int64)[mine.owner]
-    boxes = place.boxes(mine.bounds(), frame, tolerance_m)
-    beside = _beside(areas, mine, boxes, place, tolerance_m)
+    mine = borders(areas, place, tolerance_m)
+    beside = _beside(areas, mine, place, tolerance_m)
     things = {role: context[context["role"] == role] for role in ("paving", "building")}
-    along = {role: _along(mine, boxes, table, place, tolerance_m) for role, table in things.items()}
+    sides = [(role, borders(table, place, 0.0)) for role, table in things.items()]
+    along = {role: contact.strips(mine, theirs, tolerance_m, _any) for role, theirs in sides}
     cuts = contact.cut(mine, [beside, *along.values()])
     kind = np.full(len(cuts.segment), runs.KINDS.index("open"))
     for role, table in things.items():  # the later overrules
-        within = contact.inside(mine, boxes, frame, cuts, table, place, tolerance_m)
+        within = contact.inside(mine, cuts, table, place, tolerance_m)
         kind[_touched(mine, cuts, along[role], within, tolerance_m)] = runs.KINDS.index(role)
     shared = _touched(mine, cuts, beside, np.zeros(len(kind), dtype=bool), tolerance_m)
     kind[shared] = runs.KINDS.index("shared")
@@ -81,7 +80,12 @@ def _built(context: pd.DataFrame) -> pd.DataFrame:
     return context[areal & context["role"].isin(["building", "paving"]).to_numpy()]
 
 
-def _beside(areas: pd.DataFrame, mine: Borders, boxes: np.ndarray, place: Places, tolerance_m: float) -> contact.Strips:
+def _any(segment: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """All pairs are wanted."""
+    return np.ones(len(segment), dtype=bool)
+
+
+def _beside(areas: pd.DataFrame, mine: Borders, place: Places, tolerance_m: float) -> contact.Strips:
     """Where borders of other areas of the same site and product face a border; ``other`` is the other area's row.
 
     Of areas that are drawn twice only the first is looked at from others: they would all say the same."""
@@ -94,22 +98,15 @@ def _beside(areas: pd.DataFrame, mine: Borders, boxes: np.ndarray, place: Places
     two = np.flatnonzero(first)[two]
     near = np.zeros(len(areas), dtype=bool)
     near[one[(one != two) & (group[one] == group[two])]] = True
-    rows, targets = np.flatnonzero(near[mine.owner]), np.flatnonzero((near & first)[mine.owner])
-    own, theirs = mine.where(rows), mine.where(targets)
+    rows = np.flatnonzero(near[mine.owner])
+    own, theirs = mine.where(rows), mine.where((near & first)[mine.owner])
 
     def wanted(i: np.ndarray, j: np.ndarray) -> np.ndarray:
         other = (own.owner[i] != theirs.owner[j]) & (group[own.owner[i]] == group[theirs.owner[j]])
         return other & (np.einsum("ij,ij->i", own.along[i], theirs.along[j]) < 0)  # facing
 
-    found = contact.strips(own, boxes[rows], theirs, boxes[targets], tolerance_m, wanted)
+    found = contact.strips(own, theirs, tolerance_m, wanted)
     return replace(found, segment=rows[found.segment], other=theirs.owner[found.other])
-
-
-def _along(mine: Borders, boxes: np.ndarray, things: pd.DataFrame, place: Places, tolerance_m: float) -> contact.Strips:
-    """Where borders of things come into the band along a border."""
-    theirs = borders(things["geometry"].to_numpy(dtype=object))
-    their_boxes = place.boxes(theirs.bounds(), things["frame"].to_numpy(np.int64)[theirs.owner])
-    return contact.strips(mine, boxes, theirs, their_boxes, tolerance_m, lambda i, j: np.ones(len(i), dtype=bool))
 
 
 def _touched(

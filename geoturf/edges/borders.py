@@ -10,57 +10,6 @@ import shapely
 
 
 @dataclass(frozen=True)
-class Borders:
-    """Boundary segments of many features, ring after ring, the feature's inside always on the left.
-
-    ``owner``: row of the feature; ``ring``: ring number, rising. ``start``, ``end``, ``along`` (unit direction): (n, 2);
-    ``length``: metres. All arrays have n rows, one a segment.
-    """
-
-    owner: np.ndarray
-    ring: np.ndarray
-    start: np.ndarray
-    end: np.ndarray
-    along: np.ndarray
-    length: np.ndarray
-
-    def where(self, keep: np.ndarray) -> Borders:
-        """Some of the segments."""
-        return Borders(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
-
-    def outward(self, segment: np.ndarray) -> np.ndarray:
-        """Unit normals (n, 2) of segments, pointing out of the feature."""
-        along = self.along[segment]
-        return np.column_stack([along[:, 1], -along[:, 0]])
-
-    def at(self, segment: np.ndarray, along_m: np.ndarray) -> np.ndarray:
-        """Points (n, 2), so far along segments."""
-        return self.start[segment] + self.along[segment] * along_m[:, None]
-
-    def bounds(self) -> np.ndarray:
-        """(n, 4): xmin, ymin, xmax, ymax."""
-        return np.hstack([np.minimum(self.start, self.end), np.maximum(self.start, self.end)])
-
-
-def borders(geometry: np.ndarray) -> Borders:
-    """Segments of Polygons and MultiPolygons (object array); repeated vertices are dropped."""
-    parts, of_part = shapely.get_parts(shapely.orient_polygons(geometry), return_index=True)
-    rings, of_ring = shapely.get_rings(parts, return_index=True)
-    xy, ring = shapely.get_coordinates(rings, return_index=True)
-    step = np.diff(xy, axis=0)
-    length = np.hypot(step[:, 0], step[:, 1])
-    real = np.flatnonzero((ring[1:] == ring[:-1]) & (length > 0))
-    return Borders(
-        owner=of_part[of_ring[ring[real]]],
-        ring=ring[real],
-        start=xy[real],
-        end=xy[real + 1],
-        along=step[real] / length[real, None],
-        length=length[real],
-    )
-
-
-@dataclass(frozen=True)
 class Places:
     """Where each frame is put in one plane, so that one tree can hold all frames and none sees another.
 
@@ -92,3 +41,59 @@ def places(features: pd.DataFrame) -> Places:
     pitch = 2.0 * (high - low)[used].max(initial=1.0)
     cell = np.column_stack(np.divmod(np.arange(count), int(np.ceil(np.sqrt(count))))) * pitch
     return Places(cell - np.where(used[:, None], low, 0.0))
+
+
+@dataclass(frozen=True)
+class Borders:
+    """Boundary segments of many features, ring after ring, the feature's inside always on the left.
+
+    ``owner``: row of the feature; ``frame``: its frame; ``ring``: ring number, rising. ``start``, ``end``, ``along`` (unit
+    direction): (n, 2); ``length``: metres; ``box``: what a tree finds the segment by. All arrays have n rows, one a segment.
+    """
+
+    owner: np.ndarray
+    frame: np.ndarray
+    ring: np.ndarray
+    start: np.ndarray
+    end: np.ndarray
+    along: np.ndarray
+    length: np.ndarray
+    box: np.ndarray
+
+    def where(self, keep: np.ndarray) -> Borders:
+        """Some of the segments."""
+        return Borders(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
+
+    def outward(self, segment: np.ndarray) -> np.ndarray:
+        """Unit normals (n, 2) of segments, pointing out of the feature."""
+        along = self.along[segment]
+        return np.column_stack([along[:, 1], -along[:, 0]])
+
+    def at(self, segment: np.ndarray, along_m: np.ndarray) -> np.ndarray:
+        """Points (n, 2), so far along segments."""
+        return self.start[segment] + self.along[segment] * along_m[:, None]
+
+
+def borders(features: pd.DataFrame, place: Places, reach_m: float) -> Borders:
+    """Segments of Polygons and MultiPolygons; repeated vertices are dropped. ``features``: columns geometry, frame; boxes are
+    grown by ``reach_m``."""
+    geometry = features["geometry"].to_numpy(dtype=object)
+    parts, of_part = shapely.get_parts(shapely.orient_polygons(geometry), return_index=True)
+    rings, of_ring = shapely.get_rings(parts, return_index=True)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    step = np.diff(xy, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    real = np.flatnonzero((ring[1:] == ring[:-1]) & (length > 0))
+    start, end = xy[real], xy[real + 1]
+    owner = of_part[of_ring[ring[real]]]
+    frame = features["frame"].to_numpy(np.int64)[owner]
+    return Borders(
+        owner=owner,
+        frame=frame,
+        ring=ring[real],
+        start=start,
+        end=end,
+        along=step[real] / length[real, None],
+        length=length[real],
+        box=place.boxes(np.hstack([np.minimum(start, end), np.maximum(start, end)]), frame, reach_m),
+    )

@@ -56,16 +56,14 @@ def pairs(mine: np.ndarray, others: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     return first[order], second[order]
 
 
-def strips(
-    mine: Borders, boxes: np.ndarray, others: Borders, other_boxes: np.ndarray, tolerance_m: float, wanted: Wanted
-) -> Strips:
+def strips(mine: Borders, others: Borders, tolerance_m: float, wanted: Wanted) -> Strips:
     """Clips other segments to the band of each segment: the rectangle on it, ``tolerance_m`` ahead and behind.
 
-    ``boxes``: of segments, grown by the tolerance; only pairs whose boxes meet, and that are ``wanted``, are looked at, some at a
-    time: a pile of areas drawn over each other has very many."""
-    tree, found = shapely.STRtree(other_boxes), []
-    for start in range(0, len(boxes), _BLOCK):
-        segment, other = tree.query(boxes[start : start + _BLOCK])
+    Only pairs whose boxes meet, and that are ``wanted``, are looked at, some at a time: a pile of areas drawn over each other
+    has very many."""
+    tree, found = shapely.STRtree(others.box), []
+    for start in range(0, len(mine.box), _BLOCK):
+        segment, other = tree.query(mine.box[start : start + _BLOCK])
         segment = segment + start
         keep = wanted(segment, other)
         order = np.lexsort([other[keep], segment[keep]])
@@ -170,27 +168,18 @@ def cut(mine: Borders, found: list[Strips]) -> Stretches:
     return Stretches(segment, at, finish, base[segment] + (at + finish) / 2, base)
 
 
-def inside(
-    mine: Borders,
-    boxes: np.ndarray,
-    frame: np.ndarray,
-    cuts: Stretches,
-    things: pd.DataFrame,
-    place: Places,
-    tolerance_m: float,
-) -> np.ndarray:
+def inside(mine: Borders, cuts: Stretches, things: pd.DataFrame, place: Places, tolerance_m: float) -> np.ndarray:
     """Which stretches have the point one tolerance ahead of their middle in one of ``things``; bool (n,).
 
-    ``boxes``, ``frame``: of each segment. The answer holds for the whole stretch, as stretches end where a border comes into the
-    band."""
+    The answer holds for the whole stretch, as stretches end where a border comes into the band."""
     geometry = things["geometry"].to_numpy(dtype=object)
     tree = shapely.STRtree(place.boxes(shapely.bounds(geometry), things["frame"].to_numpy(np.int64)))
-    near = np.zeros(len(boxes), dtype=bool)
-    near[tree.query(boxes)[0]] = True
+    near = np.zeros(len(mine.box), dtype=bool)
+    near[tree.query(mine.box)[0]] = True
     rows = np.flatnonzero(near[cuts.segment])
     segment, middle = cuts.segment[rows], (cuts.begin + cuts.finish)[rows] / 2
     ahead = mine.at(segment, middle) + mine.outward(segment) * tolerance_m
-    point, thing = tree.query(place.points(ahead, frame[segment]))
+    point, thing = tree.query(place.points(ahead, mine.frame[segment]))
     shapely.prepare(geometry)
     hit = shapely.contains_xy(geometry[thing], ahead[point, 0], ahead[point, 1])
     within = np.zeros(len(cuts.segment), dtype=bool)
