@@ -182,6 +182,13 @@ def test_a_copy_of_an_area_is_no_neighbour():
     assert edges([LAWN, box(0.02, 0.02, 10.02, 10.02)]).totals["edge_shared_m"].tolist() == [0, 0]
 
 
+def test_a_neighbour_drawn_many_times_is_one_neighbour():
+    result = edges([LAWN, *[box(10, 2, 20, 8)] * 400])
+    assert sums(result, 0) == near(0, 0, 6, 34)
+    runs = result.runs[result.runs["kind"] == "shared"]
+    assert runs["neighbour"].tolist() == [1] + [0] * 400
+
+
 def test_paving_under_the_lawn_is_not_beside_it():
     assert sums(edges([LAWN], [("paving", LAWN)])) == near(0, 0, 0, 40)
     assert sums(edges([LAWN], [("paving", box(-5, -5, 15, 15))])) == near(40, 0, 0, 0)
