@@ -91,7 +91,7 @@ def test_left_overs_worth_keeping_are_listed():
 
 
 def test_what_is_bought_is_shared_among_the_areas_exactly():
-    made = plan(random_areas(1, 30))
+    made = plan(random_areas(1, 12))
     assert made.chosen["turf_bought_m2"].sum() == pytest.approx(made.pools["bought_m2"].sum(), abs=1e-9)
 
 
@@ -101,13 +101,47 @@ def test_by_hand_orders_every_strip_full_width():
 
 
 @pytest.mark.parametrize("product", [LENGTH, ROLL], ids=["length", "roll"])
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_plans_of_many_lots_are_sound_and_near_their_bound(product, seed):
-    made = plan(random_areas(seed, 40), product)
+    made = plan(random_areas(seed, 20), product)
     row = made.pools.iloc[0]
     assert row["cut_bound_m2"] <= row["bought_m2"] <= 1.1 * row["cut_bound_m2"]
 
 
 def test_same_input_same_plan():
-    first, second = plan(random_areas(5, 20)), plan(random_areas(5, 20))
+    first, second = plan(random_areas(5, 10)), plan(random_areas(5, 10))
     assert first.pieces.equals(second.pieces) and first.rolls.equals(second.rolls)
+
+
+def test_a_layout_that_packs_better_is_swapped_in():
+    """Two lots: strips 100 in wide fit nothing, strips of 89 in lie side by side."""
+    offers = [layout([(240, 100), (240, 78)]), layout([(240, 89), (240, 89)])]
+    wide = [layout([(240, 120)], cost=1.0), layout([(240, 89), (60, 31)], cost=2.0)]
+    made = plan([choices(*wide), choices(*wide)])
+    assert made.pools["bought_m2"][0] == pytest.approx(20 * FOOT * WIDTH_M + 5 * FOOT * WIDTH_M)
+    assert plan([choices(*offers)]).pools["bought_m2"][0] == pytest.approx(20 * FOOT * WIDTH_M)
+
+
+def test_the_wider_roll_is_taken_where_it_is_worth_its_price():
+    more = [{"roll_width": "12 ft", "roll_lengths": ["100 ft"], "price": "1.00 USD/ft^2"}]
+    narrow = layout([(240, 142)], roll_in=144, usable_in=142, cost=2.0)
+    made = cuts.plan(
+        ground(1), (choices(layout([(240, 142)]), narrow),), {"turf60": Product(more_rolls=more)}, CutRules()
+    )
+    assert made.rolls["width_m"].tolist() == pytest.approx([12 * FOOT])
+
+
+def test_no_areas_no_plan():
+    made = cuts.plan(ground(0), (), {"turf60": LENGTH}, CutRules())
+    assert len(made.pieces) == len(made.rolls) == len(made.pools) == 0
+
+
+def test_metric_sizes_and_rolls():
+    """Cut sizes in whole centimetres, a roll of 4 m x 25 m, billed to half a metre."""
+    cut = np.array([[5.21, 3.95], [5.21, 1.90], [5.21, 2.05]])
+    made = layout([(1, 1)] * 3)
+    made = type(made)(0.0, made.pieces, made.seams, made.cross, cut, 3.95, 4.0, 0.0, 1.0)
+    product = Product(roll_width="4 m", roll_lengths="25 m")
+    planned = cuts.plan(ground(1), (choices(made),), {"turf60": product}, CutRules(billing_step="0.5 m"))
+    assert_sound(planned, 3.95)
+    assert planned.pools["bought_m2"][0] == pytest.approx(10.5 * 4)

@@ -93,6 +93,7 @@ class _Run:
         if not max(bound, cut_bound) <= bought + 1e-6:
             line = f"pool {pool.key}: {bought:.4f} m2 bought under a bound of {max(bound, cut_bound):.4f} m2"
             raise PromiseError(Finding("error", "bound-broken", line))
+        bound, cut_bound = min(bound, bought), min(cut_bound, bought)  # no float dust between equal figures
         areas = list(pool.areas)
         weights = np.array([nouns.cut_m2(self.chosen[area]) for area in areas])
         self.bought_m2[areas] = nouns.shares(bought, weights)

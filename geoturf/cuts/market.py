@@ -29,6 +29,20 @@ class Market:
     def by_length(self) -> bool:
         return self.billing_m > 0
 
+    @property
+    def rates(self) -> list[float]:
+        """Money a metre of each stocked length."""
+        return [price / length for price, length in zip(self.prices, self.lengths_m, strict=True)]
+
+    @property
+    def cheapest(self) -> float:
+        return min(self.rates)
+
+    @property
+    def one_rate(self) -> bool:
+        """Whether a metre costs the same in every length, so that the cheapest plan is also the shortest."""
+        return max(self.rates) - min(self.rates) <= 1e-9 * max(self.rates)
+
     def purchase(self, used_m: float) -> tuple[float, float]:
         """Cheapest purchase, (length in m, price), that holds ``used_m``, at most the longest roll."""
         offers = list(zip(self.prices, self.lengths_m, strict=True))

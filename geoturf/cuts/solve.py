@@ -52,23 +52,20 @@ def _buy(job: Job) -> tuple[list[Bought], float]:
 
 def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
     """The best plan there is for a few pieces. It is the bound where every metre costs the same."""
-    market = job.market
-    rate = [price / length for price, length in zip(market.prices, market.lengths_m, strict=True)]
-    known = rolls.price(job, plan)
-    better = exact.cheaper(job, lambda steps: job.purchase(steps)[1], known, int(known / min(rate) / job.step_m + 1e-6))
-    plan = better or plan
-    return plan, _metres(job, plan) if max(rate) - min(rate) <= 1e-9 * max(rate) else bound_m
+    market, known = job.market, rolls.price(job, plan)
+    room = int(known / market.cheapest / job.step_m + 1e-6)
+    plan = exact.cheaper(job, lambda steps: job.purchase(steps)[1], known, room) or plan
+    return plan, _metres(job, plan) if market.one_rate else bound_m
 
 
 def _near(job: Job, sections: list[Section], plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
     """Sections made shorter and packed again until the bound is met or everything is tried."""
-    rate = min(price / length for price, length in zip(job.market.prices, job.market.lengths_m, strict=True))
     steps = [_shortened] if job.demand.sum() <= _SMALL else []
     steps += [_dived] if len(job.demand) <= _MANY_SIZES else []
     for step in steps:
         sections, least = step(job, sections)
         bound_m = max(bound_m, job.least_m(least))
-        tried = _packed(job, sections, bound_m * rate)
+        tried = _packed(job, sections, bound_m * job.market.cheapest)
         plan = min(plan, tried, key=lambda p: rolls.price(job, p))
         if _met(job, plan, bound_m):
             break
@@ -123,7 +120,8 @@ def _metres(job: Job, plan: list[Bought]) -> float:
 
 
 def _met(job: Job, plan: list[Bought], bound_m: float) -> bool:
-    return _metres(job, plan) <= bound_m * (1 + 1e-9)
+    """Whether nothing can be cheaper: the bound at the cheapest rate."""
+    return rolls.price(job, plan) <= bound_m * job.market.cheapest * (1 + 1e-9)
 
 
 def _dual_bound_m(job: Job) -> float:

@@ -66,7 +66,7 @@ def _offer(layout: Layout, market: Market, rules: LayoutRules) -> _Offer:
     cut = layout.cut.reshape(-1, 2)
     width = whole_steps(layout.width_m, _STEP_M)
     pieces = np.column_stack([to_steps(cut[:, 0], _STEP_M), np.minimum(to_steps(cut[:, 1], _STEP_M), width)])
-    rate = min(price / length for price, length in zip(market.prices, market.lengths_m, strict=True)) * _STEP_M
+    rate = market.cheapest * _STEP_M
     seams = layout.seam_m * rules.seam_cost.per_si() + len(layout.cross) * float(rules.cross_seam_cost.amount)
     area = float(pieces.prod(axis=1).sum()) / width
     return _Offer(layout, pieces, width, rate, seams + (1 - _QUICK) * rate * area)
