@@ -17,21 +17,25 @@ def number_areas(tables: list[pd.DataFrame]) -> None:
     if not any((table["area"] == "").any() for table in tables):
         return
     all_of = pd.concat([t[["site", "area"]] for t in tables], ignore_index=True)
-    empty = (all_of["area"] == "").to_numpy()
-    if empty.any():
-        area = all_of["area"].to_numpy(object).copy()
-        sites_named = set(all_of["site"][~empty])
-        plain = empty & ~all_of["site"].isin(sites_named).to_numpy()
-        area[plain] = (all_of[plain].groupby("site", sort=False).cumcount() + 1).astype(str).to_numpy()
-        for rows in all_of.index[empty & ~plain].groupby(all_of["site"][empty & ~plain]).values():
-            used = set(area[(all_of["site"] == all_of["site"][rows[0]]).to_numpy()])
-            free = (str(n) for n in range(1, len(all_of) + len(used) + 2) if str(n) not in used)
-            for row in rows:
-                area[row] = next(free)
-        first = 0
-        for table in tables:
-            table["area"] = area[first : first + len(table)]
-            first += len(table)
+    area, empty = all_of["area"].to_numpy(object).copy(), (all_of["area"] == "").to_numpy()
+    mixed = empty & all_of["site"].isin(set(all_of["site"][~empty])).to_numpy()  # on sites that name other areas
+    plain = empty & ~mixed
+    area[plain] = (all_of[plain].groupby("site", sort=False).cumcount() + 1).astype(str).to_numpy()
+    there = np.flatnonzero(all_of["site"].isin(set(all_of["site"][mixed])))
+    for rows in all_of.iloc[there].groupby("site", sort=False).indices.values():
+        _fill_past(area, there[rows], empty)
+    first = 0
+    for table in tables:
+        table["area"] = area[first : first + len(table)]
+        first += len(table)
+
+
+def _fill_past(area: np.ndarray, rows: np.ndarray, empty: np.ndarray) -> None:
+    """Numbers the empty ones of a site's rows past the names in use there."""
+    used = set(area[rows])
+    free = (name for n in range(1, 2 * len(rows) + 1) if (name := str(n)) not in used)
+    for row in rows[empty[rows]]:
+        area[row] = next(free)
 
 
 def refuse_clashes(layers: list[SourceLayer], products: list[str], say: Say) -> None:
@@ -63,14 +67,16 @@ def _distinct(left: np.ndarray, right: np.ndarray) -> int:
 
 def _products(layer: SourceLayer, products: list[str], say: Say) -> None:
     product = layer.table["product"]
-    for name in (name for name in pd.unique(product) if name not in products):
-        rows = layer.table[product == name]
-        say.refuse(
-            "unknown-product",
-            f"product '{name}' is not one of [products]{nearest(name, products)}; the bid has {listed(products)}"
-            + (f" ({len(rows):,} features name it)" if len(rows) > 1 else ""),
-            feature=str(rows["feature"].iloc[0]),
+    unknown = layer.table[~product.isin(products)].groupby("product", sort=False)
+    for k, (name, rows) in enumerate(unknown):
+        if k == _TOLD:
+            say.refuse("unknown-product", f"and {unknown.ngroups - _TOLD:,} more products that are not in [products]")
+            break
+        many = f" ({len(rows):,} features name it)" if len(rows) > 1 else ""
+        message = (
+            f"product '{name}' is not one of [products]{nearest(name, products)}; the bid has {listed(products)}{many}"
         )
+        say.refuse("unknown-product", message, feature=str(rows["feature"].iloc[0]))
 
 
 def _twice(table: pd.DataFrame, layers: list[SourceLayer], say: Say) -> None:
