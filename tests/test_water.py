@@ -109,13 +109,20 @@ def test_totals_add_up():
     assert found.monthly["saved_m3"].sum() == pytest.approx(chosen["saved_m3"].sum())
 
 
-def test_assumed_money_is_told():
-    notes = [f.message for f in compare(parks(1_000), offer=["planting"]).findings]
-    assert any("planting.capital 5.50 USD/ft^2" in note and "5.00 USD/HCF" in note for note in notes)
+def test_assumptions_are_told():
+    note = compare(parks(1_000), offer=["planting", "irrigation"]).findings[0].message
+    for said in (
+        "planting.capital 5.50 USD/ft^2",
+        "5.00 USD/HCF",
+        "upkeep of cool_season_lawn",
+        "efficiency of efficient_spray 0.85",
+    ):
+        assert said in note
     own = compare(
-        parks(1_000),
+        parks(1_000, cover="lawn"),
         offer=["planting"],
-        conversions={"planting": {"capital": "4 USD/ft^2"}},
+        covers={"lawn": {"factor": 0.8}},
+        conversions={"planting": {"capital": "4 USD/ft^2", "upkeep": "0.1 USD/ft^2"}},
         price={"price": "6 USD/HCF"},
     )
     assert not own.findings

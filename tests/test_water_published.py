@@ -214,6 +214,28 @@ def test_the_peak_month_allowance():
     assert gallons == pytest.approx(0.70 * 8.4 * 1_000 * 0.6233, rel=2e-4)
 
 
+def test_the_peak_month_of_a_lawn():
+    """W16: July, 8.4 in, lawn 0.8 by spray 0.75, a quarter of 2 in of rain: (6.72 - 0.5) / 0.75 x 1,000 x 0.6233 gallons."""
+    rain = ["0 in"] * 6 + ["2 in"] + ["0 in"] * 5
+    eto = [
+        "0.9 in",
+        "1.7 in",
+        "3.3 in",
+        "4.8 in",
+        "6.7 in",
+        "7.8 in",
+        "8.4 in",
+        "7.1 in",
+        "5.2 in",
+        "3.2 in",
+        "1.4 in",
+        "0.6 in",
+    ]
+    found = compliance_of(parks(1_000), water_rules(climate={"eto": eto, "rain": rain}, offer=["irrigation"])).iloc[0]
+    assert found["peak_m3"] / GAL == pytest.approx(6.22 / 0.75 * 1_000 * 0.6233, rel=2e-4)
+    assert found["peak_allowance_m3"] / GAL == pytest.approx(0.70 * 8.4 * 1_000 * 0.6233, rel=2e-4)
+
+
 def test_effective_rain_by_the_scs_formula():
     """FAO CROPWAT 8: P (125 - 0.2 P) / 125 up to 250 mm, 125 + 0.1 P above; both give 150 at 250 mm."""
     rain = np.array([0, 50, 100, 250, 300, 0, 0, 0, 0, 0, 0, 0]) / 1000

@@ -45,9 +45,21 @@ def ordinance(shown: Shown) -> Markup:
         "Water allowance (MAWA) against estimated use (ETWU)",
         note(basis),
         table(("plan", "sites that comply", "MAWA", "ETWU", "margin"), rows),
+        _peak(shown),
         folded("Site by site", _sites(shown)),
         folded("Worksheet by hydrozone", _worksheet(shown)),
     )
+
+
+def _peak(shown: Shown) -> Markup:
+    """The second budget: the month of most evapotranspiration."""
+    peak = shown.water.monthly.loc[shown.water.monthly["eto_m"].idxmax(), "name"]
+    said = [
+        f"{plan}: {shown.volume(part['peak_m3'].sum())} against {shown.volume(part['peak_allowance_m3'].sum())}"
+        for plan, part in shown.water.compliance.groupby("plan", sort=False)
+    ]
+    basis = "use against 70 % of ETo × landscape area (EPA 2009 revised approach)"
+    return note(f"A second budget, of {peak} alone: {basis}. {'; '.join(said)}.")
 
 
 def _sites(shown: Shown) -> Markup:
@@ -226,9 +238,7 @@ def inputs(shown: Shown) -> Markup:
         f"Volume from depth: {constant}.",
         f"Water: {rules.price.price}{tiers}; rising {shown.share(rules.price.escalation)} a year; "
         f"{summary['horizon']} years at {shown.share(summary['discount_rate'])}; nothing is left over at the end.",
-        "A row's saving on the bill is that of its area alone; totals work out each site's bill with its tiers."
-        if rules.price.tiers
-        else "Fixed charges of the bill stay, whatever is converted.",
+        "Fixed charges of the bill stay, whatever is converted.",
         *(
             f"Rebate for {item['conversion']}, as stated on {item['date']}: {item['terms']}"
             for item in summary["rebates"]

@@ -14,6 +14,7 @@
     ordinance.py   MAWA against ETWU
     profile.py     local minimums for synthetic turf
     story.py       table, ranking, reasons, totals
+    notes.py       what is assumed, and whether the proof was reached
     cautions.py    what to mind
 
 All volumes are m3, a year unless a name says otherwise, areas m2, money floats in the bid's currency.
@@ -29,7 +30,7 @@ import pandas as pd
 from geoturf.model import Ground, Water
 from geoturf.rules import Product
 from geoturf.rules.water import WaterRules
-from geoturf.water import choice, ordinance, outlook, profile, story
+from geoturf.water import choice, notes, ordinance, outlook, profile, story
 from geoturf.water.cautions import cautions
 from geoturf.water.climate import months as climate_months
 from geoturf.water.lawns import lawns as taking_part
@@ -89,6 +90,6 @@ def compare(
         compliance=compliance,
         profile=minimums,
         summary=story.summary(settled, table, doubled, sensitivity, compliance, currency),
-        findings=(*lawns.findings, *story.findings(lawns, rules, pick), *profile.findings(minimums)),
+        findings=(*lawns.findings, *notes.findings(lawns, rules, pick), *profile.findings(minimums)),
         cautions=cautions(lawns),
     )

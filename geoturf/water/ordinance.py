@@ -94,8 +94,18 @@ def _zones(lawns: Lawns, months: Months, rules: WaterRules, choice: np.ndarray, 
     zones["etaf"] = np.where(zones["special"], 1.0, zones["plant_factor"] / zones["efficiency"])
     zones["etaf_area_m2"] = zones["etaf"] * zones["area_m2"]
     zones["etwu_m3"] = eto_m * volume_factor(rules.ordinance.constant) * zones["etaf_area_m2"]
+    zones["peak_m3"] = _peak_use_m3(lawns, months, zones)
     zones["hydrozone"] = zones.groupby("site").cumcount() + 1
     return zones
+
+
+def _peak_use_m3(lawns: Lawns, months: Months, zones: pd.DataFrame) -> pd.Series:
+    """Use of hydrozones in the month of most ETo: (ETo x plant factor - a quarter of its rain) / efficiency x area (EPA
+    2009 revised approach; the quarter from memory), by the exact constant."""
+    peak = int(months.eto_m.argmax())
+    factor = zones["cover"].map({name: cover.factor[peak] for name, cover in lawns.covers.items()}).astype(float)
+    depth = (months.eto_m[peak] * factor - 0.25 * months.rain_m[peak]).clip(lower=0.0)
+    return depth / zones["efficiency"] * zones["area_m2"]
 
 
 def _eto(months: Months, rules: WaterRules) -> float:
@@ -105,20 +115,22 @@ def _eto(months: Months, rules: WaterRules) -> float:
 
 def compliance(sheet: pd.DataFrame, months: Months, rules: WaterRules) -> pd.DataFrame:
     """One row a plan and site: landscape, etaf (the allowance's), landscape_m2, special_m2, mawa_m3, etwu_m3, margin_m3
-    (MAWA - ETWU), complies (bool), mean_etaf (ETWU's, of what is not special)."""
+    (MAWA - ETWU), complies (bool), mean_etaf (ETWU's, of what is not special); and of the month of most ETo
+    alone peak_m3 (use) and peak_allowance_m3."""
     factors = published.adjustment_factors(rules)
     sheet = sheet.assign(
         special_m2=sheet["area_m2"].where(sheet["special"], 0.0),
         regular_etaf_m2=sheet["etaf_area_m2"].where(~sheet["special"], 0.0),
     )
     sums = sheet.groupby(["plan", "site", "landscape"], sort=False, as_index=False)[
-        ["area_m2", "special_m2", "regular_etaf_m2", "etwu_m3"]
+        ["area_m2", "special_m2", "regular_etaf_m2", "etwu_m3", "peak_m3"]
     ].sum()
     sums = sums.rename(columns={"area_m2": "landscape_m2"})
     sums["etaf"] = sums["landscape"].map(factors)
     sums["mawa_m3"] = allowance_m3(
         _eto(months, rules), sums["landscape_m2"], sums["special_m2"], sums["etaf"], rules.ordinance.constant
     )
+    sums["peak_allowance_m3"] = peak_month_allowance_m3(months.eto_m, sums["landscape_m2"])
     sums["margin_m3"] = sums["mawa_m3"] - sums["etwu_m3"]
     sums["complies"] = sums["margin_m3"] >= -1e-9 * sums["mawa_m3"]
     regular = sums["landscape_m2"] - sums["special_m2"]

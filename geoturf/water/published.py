@@ -18,6 +18,8 @@ from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules.water import Cover, WaterRules
 
+_UNSEEN = {"memory": "from memory: check before use", "assumption": "assumption"}
+
 
 @cache
 def table(name: str) -> tuple[dict[str, str], ...]:
@@ -71,7 +73,7 @@ def _published_cover(row: Mapping[str, str]) -> Cover:
             "upkeep": row["upkeep"],
             "special": row["special"] == "yes",
             "planted": row["planted"] == "yes",
-            "source": ", ".join(part for part in (row["source"], row["year"]) if part),
+            "source": ", ".join(part for part in (row["source"], row["year"], _UNSEEN.get(row["seen"], "")) if part),
         }
     )
 

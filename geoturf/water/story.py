@@ -8,16 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf.model import Finding
-from geoturf.rules.water import WaterRules
 from geoturf.rules.water.climate import MONTHS
-from geoturf.rules.water.conversion import SHIPPED, Conversion
 from geoturf.water.lawns import Lawns
-from geoturf.water.money import blocks
 from geoturf.water.outlook import Settled
 from geoturf.water.problem import Pick, Programme
 from geoturf.water.published import key
-from geoturf.water.tiered import rising
 from geoturf.water.view import View
 
 FIRST = 10
@@ -227,36 +222,3 @@ def _doubled(settled: Settled, doubled: Pick) -> dict[str, Any]:
         "leaves": listed((before >= 0) & (after < 0)),
         "changes": listed((before >= 0) & (after >= 0) & (before != after)),
     }
-
-
-def findings(lawns: Lawns, rules: WaterRules, pick: Pick) -> list[Finding]:
-    """What the reader should know about the numbers."""
-    found = []
-    assumed = [f"{name}.{word}" for name in lawns.names for word in _assumed(name, rules.conversions[name])]
-    if str(rules.price.price) == type(rules.price).model_fields["price"].default:
-        assumed.append(f"price of water {rules.price.price}")
-    if assumed:
-        text = f"water: these are geoturf's own round assumptions, set your own: {', '.join(assumed)}"
-        found.append(Finding("note", "assumed-cost", text))
-    if rules.price.tiers:
-        text = "a row's water bill is as if its area alone converted; totals work out each site's bill with its tiers"
-        found.append(Finding("note", "water-tiers", f"water: {text}"))
-        if rules.objective == "money" and not rising(blocks(rules.price)[1]):
-            text = "blocks get cheaper, so the choice weighs each area's bill alone, and its proof holds for that only"
-            found.append(Finding("warning", "falling-tiers", f"water: {text}"))
-    if pick.gap > rules.gap:
-        text = (
-            f"water: the choice is proved within {pick.gap:.4%} of the best, not within the {rules.gap:.4%} asked for"
-        )
-        found.append(Finding("warning", "gap-not-reached", text))
-    return found
-
-
-def _assumed(name: str, conversion: Conversion) -> list[str]:
-    """Money keys of a shipped conversion that still have the shipped value."""
-    shipped = SHIPPED.get(name, {})
-    return [
-        f"{word} {getattr(conversion, word)}"
-        for word in ("capital", "kept_line", "upkeep")
-        if word in shipped and str(getattr(conversion, word)) == shipped[word]
-    ]

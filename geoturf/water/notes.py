@@ -1,0 +1,62 @@
+"""What the reader should know about the numbers: what is assumed, how a tiered bill is read, whether the proof was
+reached."""
+
+from __future__ import annotations
+
+from geoturf.model import Finding
+from geoturf.rules.water import WaterRules
+from geoturf.rules.water.conversion import SHIPPED, Conversion
+from geoturf.water.lawns import Lawns
+from geoturf.water.money import blocks
+from geoturf.water.problem import Pick
+from geoturf.water.published import key, table
+from geoturf.water.tiered import rising
+
+
+def findings(lawns: Lawns, rules: WaterRules, pick: Pick) -> list[Finding]:
+    """What the reader should know about the numbers."""
+    found = []
+    assumed = [f"{name}.{word}" for name in lawns.names for word in _assumed(name, rules.conversions[name])]
+    assumed += _assumed_of_covers(lawns, rules)
+    if str(rules.price.price) == type(rules.price).model_fields["price"].default:
+        assumed.append(f"price of water {rules.price.price}")
+    if assumed:
+        text = f"water: these are geoturf's own round assumptions, set your own: {', '.join(assumed)}"
+        found.append(Finding("note", "assumed-cost", text))
+    if rules.price.tiers:
+        text = "a row's water bill is as if its area alone converted; totals work out each site's bill with its tiers"
+        found.append(Finding("note", "water-tiers", f"water: {text}"))
+        if rules.objective == "money" and not rising(blocks(rules.price)[1]):
+            text = "blocks get cheaper, so the choice weighs each area's bill alone, and its proof holds for that only"
+            found.append(Finding("warning", "falling-tiers", f"water: {text}"))
+    if pick.gap > rules.gap:
+        text = (
+            f"water: the choice is proved within {pick.gap:.4%} of the best, not within the {rules.gap:.4%} asked for"
+        )
+        found.append(Finding("warning", "gap-not-reached", text))
+    return found
+
+
+def _assumed(name: str, conversion: Conversion) -> list[str]:
+    """Money keys of a shipped conversion that still have the shipped value."""
+    shipped = SHIPPED.get(name, {})
+    return [
+        f"{word} {getattr(conversion, word)}"
+        for word in ("capital", "kept_line", "upkeep")
+        if word in shipped and str(getattr(conversion, word)) == shipped[word]
+    ]
+
+
+def _assumed_of_covers(lawns: Lawns, rules: WaterRules) -> list[str]:
+    """Upkeep of published covers that the money uses, and efficiencies without a published source, before and after."""
+    kept = all(not c.cover for c in lawns.conversions)  # no cover changes, so no upkeep does
+    after = {key(c.cover) for c in lawns.conversions if c.cover and c.upkeep is None}
+    covers = set() if kept else set(lawns.areas["cover"]) | after
+    own = {key(name) for name in rules.covers}
+    methods = set(lawns.areas["irrigation"]) | {key(c.irrigation) for c in lawns.conversions if c.irrigation}
+    stated = {key(name) for name in rules.efficiencies}
+    unsourced = {row["method"] for row in table("irrigation") if row["seen"] == "assumption"}
+    return [f"upkeep of {name} {lawns.covers[name].upkeep}" for name in sorted(covers - own)] + [
+        f"efficiency of {name} {lawns.efficiencies[name]:g}"
+        for name in sorted((methods & unsourced) - stated - {"hose"})
+    ]
