@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from geoturf import check as promises
@@ -29,7 +30,7 @@ def run(
     engine = engine or Serial()
 
     source = clock("read", read.read, bid)
-    land = clock("ground", _measured, source, bid)
+    source, land = clock("ground", _measured, source, bid)
     border = clock("edges", edges.classify, land, bid.products, bid.edges)
     choices = clock("layout", layout.lay, land, bid.products, bid.layout, engine, clock.tick("layout", len(land.areas)))
     plan = clock("cuts", cuts.plan, land, choices, bid.products, bid.cuts, clock.tick("cuts", 0), bid.layout)
@@ -60,16 +61,22 @@ def run(
 
 def check(bid: Bid, notes: Iterable[Finding] = ()) -> tuple[Source, Ground, tuple[Finding, ...]]:
     """Reads and measures only; what was noticed on the way."""
-    source = read.read(bid)
-    land = _measured(source, bid)
+    source, land = _measured(read.read(bid), bid)
     return source, land, (*notes, *unusual(bid), *source.findings, *land.findings)
 
 
-def _measured(source: Source, bid: Bid) -> Ground:
-    """Areas in their ground frames, cut out of parcels where the bid gives parcels, with what is odd about them noticed."""
-    land = parcels.derive(ground.measure(source, bid.ground), bid.parcels)
+def _measured(source: Source, bid: Bid) -> tuple[Source, Ground]:
+    """Areas in their ground frames, cut out of parcels where the bid gives parcels, with what is odd about them noticed; and the
+    source, which also counts what could not be measured."""
+    terrain = bid.ground.terrain and str(
+        Path(bid.folder) / bid.ground.terrain
+    )  # paths start from the bid file's folder
+    rules = bid.ground.model_copy(update={"terrain": terrain})
+    land = parcels.derive(ground.measure(source, rules), bid.parcels)
+    lost = sum(f.severity == "error" for f in land.findings)
     land = replace(land, overlaps=ground.overlaps(land))
-    return replace(land, findings=(*land.findings, *ground.notice(land, bid.ground)))
+    land = replace(land, findings=(*land.findings, *ground.notice(land, rules)))
+    return replace(source, left_out=source.left_out + lost), land
 
 
 def _water(land: Ground, price: Price, bid: Bid) -> Water:

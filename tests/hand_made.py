@@ -188,5 +188,13 @@ def water_of(count: int) -> model.Water:
 
 def _context() -> pd.DataFrame:
     house = shapely.box(1, 13, 8, 15.5)
-    row = {"role": "building", "frame": 0, "geometry": house, "file": "houses.shp", "layer": "", "feature": "1"}
+    row = {
+        "role": "building",
+        "frame": 0,
+        "geometry": house,
+        "file": "houses.shp",
+        "layer": "",
+        "feature": "1",
+        "part": 0,
+    }
     return pd.DataFrame([row, row | {"role": "view", "geometry": shapely.Point(0, 0), "feature": "2"}, row])

@@ -111,7 +111,7 @@ def edges(result: Result) -> dict[str, Any]:
 def context(result: Result) -> dict[str, Any]:
     """Buildings, paving and exclusions, each once, and street lines; left out where they would swell the page."""
     table = result.ground.context
-    table = table[table["role"].isin(CONTEXT_ROLES)].drop_duplicates(["role", "file", "layer", "feature"])
+    table = table[table["role"].isin(CONTEXT_ROLES)].drop_duplicates(["role", "file", "layer", "feature", "part"])
     shapes = table["geometry"].to_numpy()
     areal = np.isin(shapely.get_type_id(shapes), (3, 6))
     too_many = bool(shapely.get_num_coordinates(shapes).sum() > MOST_CONTEXT_POINTS)
