@@ -45,7 +45,7 @@ def candidates(edges: np.ndarray) -> np.ndarray:
 def distinct(bearings_deg: np.ndarray) -> np.ndarray:
     """Without those that are nearly the same, half turns included; in the order given."""
     kept: list[float] = []
-    for bearing in np.asarray(bearings_deg) % 180:
+    for bearing in np.round(bearings_deg, 9) % 180:
         if all(abs((bearing - k + 90) % 180 - 90) >= SAME_DEG for k in kept):
             kept.append(float(bearing))
     return np.array(kept)
