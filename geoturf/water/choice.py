@@ -63,11 +63,14 @@ def _value(view: View) -> tuple[np.ndarray, Tariff | None]:
     if len(starts) == 1 or not rising(prices):
         return worth.npv, None
     years = present_value_factor(rules.horizon, rules.discount_rate, rules.price.escalation)
-    site = site_numbers(view.lawns)
-    tariff = Tariff(
-        site, by_site(view.use.before_m3, site), view.use.saved_m3, starts, prices * view.case.price * years
-    )
-    return worth.npv - worth.bill_saved * years, tariff
+    site, before = site_numbers(view.lawns), by_site(view.use.before_m3, site_numbers(view.lawns))
+    prices = prices * view.case.price * years
+    tied = (
+        before > starts[1]
+    )  # in other months the first block is all an account uses, and its areas have nothing to share
+    alone = (view.use.saved_m3 * ~tied[site][:, None, :]).sum(axis=2) * prices[0]
+    tariff = Tariff(site, before * tied, view.use.saved_m3 * tied[site][:, None, :], starts, prices)
+    return worth.npv - worth.bill_saved * years + alone, tariff
 
 
 def _named(named: Named, key: str, lawns: Lawns) -> np.ndarray:
