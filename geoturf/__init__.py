@@ -13,37 +13,40 @@ from importlib import import_module
 
 __version__ = "0.1.0"
 
-_HOME = {
-    "read_bid": "bid",
-    "make_bid": "bid",
-    "Bid": "bid",
-    "run": "pipeline",
-    "check": "pipeline",
-    "draft": "draft",
-    "Finding": "model",
-    "Source": "model",
-    "Ground": "model",
-    "Edges": "model",
-    "Layout": "model",
-    "Choices": "model",
-    "CutPlan": "model",
-    "Takeoff": "model",
-    "Price": "model",
-    "Water": "model",
-    "Result": "model",
-    "GeoturfError": "errors",
-    "BidError": "errors",
-    "InputError": "errors",
-    "PromiseError": "errors",
+_HOME = {  # public name -> where it lives, in flow order
+    "read_bid": "bid.read_bid",
+    "make_bid": "bid.make_bid",
+    "Bid": "bid.Bid",
+    "draft_bid": "draft.draft",
+    "check_bid": "pipeline.check",
+    "run": "pipeline.run",
+    **{
+        name: f"model.{name}"
+        for name in (
+            "Finding",
+            "Source",
+            "Ground",
+            "Edges",
+            "Layout",
+            "Choices",
+            "CutPlan",
+            "Takeoff",
+            "Price",
+            "Water",
+            "Result",
+        )
+    },
+    **{name: f"errors.{name}" for name in ("GeoturfError", "BidError", "InputError", "PromiseError")},
 }
 
-__all__ = ["__version__", *_HOME]
+__all__ = ["__version__", *_HOME]  # noqa: PLE0604 - names are loaded lazily below
 
 
 def __getattr__(name: str) -> object:
     if name not in _HOME:
         raise AttributeError(f"module 'geoturf' has no attribute '{name}'")
-    return getattr(import_module(f"geoturf.{_HOME[name]}"), name)
+    module, attribute = _HOME[name].split(".")
+    return getattr(import_module(f"geoturf.{module}"), attribute)
 
 
 def __dir__() -> list[str]:

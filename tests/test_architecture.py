@@ -88,6 +88,7 @@ def test_help_imports_nothing_heavy():
     }
 
 
-def test_every_public_name_loads():
-    for name in geoturf.__all__:
-        assert getattr(geoturf, name) is not None
+def test_every_public_name_loads_and_stays_what_it_is():
+    """Twice: a public name must not be hidden by a module of the same name once that is imported."""
+    first = {name: getattr(geoturf, name) for name in geoturf.__all__}
+    assert {name: getattr(geoturf, name) for name in geoturf.__all__} == first
