@@ -65,5 +65,6 @@ class Pick:
 def told(chosen: np.ndarray, value: float, cost: float, bound: float, cut_off: float, nodes: int) -> Pick:
     """A `Pick` with its gap."""
     bound = max(bound, value) + 0.0  # no minus zero
-    gap = (bound - value) / abs(value) if value else float(bound > 1e-9)
+    nothing = 1e-3  # a litre, or a tenth of a cent
+    gap = (bound - value) / abs(value) if abs(value) > nothing else float(bound - value > nothing)
     return Pick(chosen, value, cost, bound, gap, cut_off, nodes)

@@ -108,7 +108,7 @@ class Chooser:
     def _missing(self, options: np.ndarray, bound: float, gap: float) -> float:
         """What the bound has over these options, where that is more than the gap allows; else 0."""
         missing = bound - self._worth(options)
-        return missing if missing > gap * abs(self._worth(options)) + 1e-12 else 0.0
+        return missing if missing > gap * abs(self._worth(options)) + 1e-9 else 0.0
 
     def _programmes(self, relaxed: Relaxed) -> Iterator[tuple[np.ndarray, np.ndarray, bool]]:
         """Ever larger cores: options to keep, areas that may take none, and whether that is everything."""

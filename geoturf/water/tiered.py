@@ -15,7 +15,7 @@ from geoturf.water import highs
 from geoturf.water.problem import NONE, Pick, Programme, Tariff, told
 from geoturf.water.relaxation import Options
 
-_NODES = 2000
+_NODES = 4000
 
 
 def rising(prices: np.ndarray) -> bool:
@@ -26,7 +26,7 @@ def rising(prices: np.ndarray) -> bool:
 def pick(programme: Programme, options: Options, budget: float, gap: float) -> Pick | None:
     """The best choice within ``budget``; None where there is none."""
     tariff = programme.tariff
-    model, gained = _model(options, tariff, budget)
+    model = _model(options, tariff, budget)
     relaxed = highs.solver()
     relaxed.passModel(model)
     relaxed.run()
@@ -40,7 +40,7 @@ def pick(programme: Programme, options: Options, budget: float, gap: float) -> P
     model.integrality_ = [whole] * n_options + [real] * (model.num_col_ - n_options)
     model.col_upper_ = np.concatenate([np.ones(n_options), np.array(model.col_upper_)[n_options:]])
     solver = highs.solver()
-    for option, value in (("mip_rel_gap", gap), ("mip_abs_gap", 0.0), ("mip_max_nodes", _NODES)):
+    for option, value in (("mip_rel_gap", gap / 2), ("mip_abs_gap", 0.0), ("mip_max_nodes", _NODES)):
         solver.setOptionValue(option, value)
     solver.passModel(model)
     solver.run()
@@ -51,7 +51,7 @@ def pick(programme: Programme, options: Options, budget: float, gap: float) -> P
     chosen = np.full(options.n, NONE)
     chosen[options.area[taken]] = options.conversion[taken]
     value = float(options.value[taken].sum()) + bill_fall(tariff, chosen)
-    bound = gained - info.mip_dual_bound * options.value_unit
+    bound = -info.mip_dual_bound * options.value_unit
     return told(chosen, value, float(options.cost[taken].sum()), bound, cut_off, max(0, info.mip_node_count))
 
 
@@ -71,10 +71,9 @@ def _bill(tariff: Tariff, volume_m3: np.ndarray) -> float:
     )
 
 
-def _model(options: Options, tariff: Tariff, budget: float) -> tuple[highspy.HighsLp, float]:
+def _model(options: Options, tariff: Tariff, budget: float) -> highspy.HighsLp:
     """The relaxation: the options' rows and columns, and for every account and month a row (what is used still and what
-    is saved is at least what was used) with one column a block. And the bill before, which the value is counted
-    from."""
+    is saved is at least what was used) with one column a block."""
     every = np.arange(len(options.area))
     model = highs.model(options, every, options.required, budget, every[:0], whole=False)
     months = np.flatnonzero(tariff.before_m3.ravel() > 0)  # account x month
@@ -96,4 +95,5 @@ def _model(options: Options, tariff: Tariff, budget: float) -> tuple[highspy.Hig
         upper=np.tile(np.where(np.isinf(widths), widths, widths / unit), len(months)),
         row_lower=tariff.before_m3.ravel()[months] / unit,
     )
-    return model, _bill(tariff, tariff.before_m3)
+    model.offset_ -= _bill(tariff, tariff.before_m3) / options.value_unit  # so that a gap is one of the whole value
+    return model
