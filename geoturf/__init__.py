@@ -39,7 +39,7 @@ _HOME = {  # public name -> where it lives, in flow order
     **{name: f"errors.{name}" for name in ("GeoturfError", "BidError", "InputError", "PromiseError")},
 }
 
-__all__ = ["__version__", *_HOME]  # noqa: PLE0604 - names are loaded lazily below
+__all__ = ["__version__", *_HOME]
 
 
 def __getattr__(name: str) -> object:

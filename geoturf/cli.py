@@ -120,9 +120,9 @@ def _run(args: argparse.Namespace) -> int:
     from geoturf import pipeline, report
 
     report.refuse_foreign(folder)
-    with _Bar(args.quiet) as bar:
+    with _Bar(args.quiet) as bar, _engine(args) as engine:
         _warm_up(bar)
-        result = pipeline.run(bid, _engine(args), bar.told, notes)
+        result = pipeline.run(bid, engine, bar.told, notes)
         if args.strict and result.source.left_out:
             _refuse_left_out(result.findings, result.source.left_out)
         bar.told("report", 0, 0)

@@ -40,27 +40,43 @@ class Serial:
 
 
 class Processes:
-    """In ``workers`` processes, started afresh (never forked: GDAL and PROJ do not survive a fork)."""
+    """In ``workers`` processes, started afresh (never forked: GDAL and PROJ do not survive a fork) at the first use and kept for
+    the next. Leave with `close`, or use it in a ``with`` statement."""
 
-    def __init__(self, workers: int | None = None, chunk: int = 1):
+    def __init__(self, workers: int | None = None):
         self.workers = workers or os.cpu_count() or 1
-        self.chunk = chunk
+        self.pool: Any = None
 
     def map(
         self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
     ) -> list[Out]:
         if self.workers == 1 or len(items) < 2:
             return Serial().map(work, items, tick)
-        from concurrent.futures import ProcessPoolExecutor
-        from multiprocessing import get_context
+        done = []
+        for out in self._started().map(work, items):
+            done.append(out)
+            if tick:
+                tick(1)
+        return done
 
-        with ProcessPoolExecutor(min(self.workers, len(items)), mp_context=get_context("spawn")) as pool:
-            done = []
-            for out in pool.map(work, items, chunksize=self.chunk):
-                done.append(out)
-                if tick:
-                    tick(1)
-            return done
+    def _started(self) -> Any:
+        if self.pool is None:
+            from concurrent.futures import ProcessPoolExecutor
+            from multiprocessing import get_context
+
+            self.pool = ProcessPoolExecutor(self.workers, mp_context=get_context("spawn"))
+        return self.pool
+
+    def close(self) -> None:
+        if self.pool is not None:
+            self.pool.shutdown(cancel_futures=True)
+            self.pool = None
+
+    def __enter__(self) -> Processes:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
 
 
 class Cluster:
@@ -81,3 +97,9 @@ class Cluster:
             if tick:
                 tick(1)
         return done
+
+    def __enter__(self) -> Cluster:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.client.close()
