@@ -260,7 +260,8 @@ def test_uniform_bins_meet_the_programme_bound(seed):
 @pytest.mark.parametrize("seed", range(4))
 def test_triplets_meet_their_known_optimum(seed):
     roll, sizes = bin_packing_t(seed)
-    best, _ = stock_lengths.cut(stock_lengths.Stock((roll,), (1.0,)), sizes, stock_lengths.best_fit(roll, sizes), 0.0)
+    quick = stock_lengths.best_fit(roll, sizes)
+    best, _ = stock_lengths.cut(stock_lengths.Stock((roll,), (1.0,)), sizes, quick, 0.0, 8)
     assert len(best) == len(sizes) // 3
 
 

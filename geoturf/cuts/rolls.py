@@ -47,18 +47,20 @@ def _quickly(job: Job, stock: Stock, lengths: list[int]) -> list[Pattern]:
 
 
 def _again(stock: Stock, groups: list[Pattern], enough: float) -> list[Pattern]:
-    """The groups packed again by column generation; only those that lose most where there are many lengths."""
-    groups = sorted(groups, key=lambda group: (sum(group) / stock.cost(sum(group)), group))
-    if len({length for group in groups for length in group}) > _LENGTHS:
-        groups, kept = groups[:_WORST], groups[_WORST:]
-    else:
-        kept = []
-    part, _ = stock_lengths.cut(stock, [h for group in groups for h in group], groups, enough - stock.total(kept))
-    return part + kept
+    """The groups packed again by column generation: first those that lose most, then more of them until the cost is down to
+    ``enough``; all at last, where there are not too many lengths."""
+    lengths = len({length for group in groups for length in group})
+    for worst in (*_WORST, len(groups) if lengths <= _LENGTHS else 0):
+        groups = sorted(groups, key=lambda group: (sum(group) / stock.cost(sum(group)), group))
+        kept = groups[worst:]
+        part = [length for group in groups[:worst] for length in group]
+        if part and stock.total(groups) > enough + 1e-6:
+            groups = stock_lengths.cut(stock, part, groups[:worst], enough - stock.total(kept))[0] + kept
+    return groups
 
 
 _LENGTHS = 400  # distinct lengths up to which everything is packed again
-_WORST = 80  # purchases packed again where there are more
+_WORST = (25, 80)  # purchases packed again before that
 
 
 def fullest(room: int, sections: list[Section], value: list[int]) -> list[Section]:

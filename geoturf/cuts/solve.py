@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -59,17 +60,36 @@ def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], f
 
 
 def _near(job: Job, sections: list[Section], plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
-    """Sections made shorter and packed again until the bound is met or everything is tried."""
-    steps = [_shortened] if job.demand.sum() <= _SMALL else []
-    steps += [_dived] if len(job.demand) <= _MANY_SIZES else []
-    for step in steps:
-        sections, least = step(job, sections)
+    """Ever shorter sections, packed each time, until the bound is met or everything is tried."""
+    for shorter, least in _ever_shorter(job, sections):
         bound_m = max(bound_m, job.least_m(least))
-        tried = _packed(job, sections, bound_m * job.market.cheapest)
-        plan = min(plan, tried, key=lambda p: rolls.price(job, p))
+        if shorter is not None:
+            plan = min(plan, _packed(job, shorter, bound_m * job.market.cheapest), key=lambda p: rolls.price(job, p))
         if _met(job, plan, bound_m):
             break
     return plan, bound_m
+
+
+def _ever_shorter(job: Job, sections: list[Section]) -> Iterator[tuple[list[Section] | None, int]]:
+    """Sections, each time of less total length (None where they are not), and the steps no plan is under."""
+    if job.demand[exact.narrow(job)].sum() <= exact.MOST:
+        best = exact.shorter(job, _total(sections)) or sections
+        yield best, _total(best)
+        return
+    if job.demand.sum() <= _SMALL:
+        sections = polish.shorten(job, sections, _TRIES)
+        yield sections, 0
+    if len(job.demand) > _MANY_SIZES:
+        return
+    columns, least = program.relax(job, sections)
+    yield None, least
+    for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[:1]:
+        if _total(sections) <= least:
+            return
+        found = polish.shorten(job, program.dive(job, columns, take), _TRIES)
+        if _total(found) < _total(sections):
+            sections = found
+            yield sections, least
 
 
 _TRIES = 300  # groups cut again
@@ -86,25 +106,6 @@ def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
     plan.sort(key=lambda b: (used(b) / job.purchase(used(b))[1], b))
     rest = plan[_WORST:]
     return polish.fewer(job, plan[:_WORST], _TRIES, enough - rolls.price(job, rest)) + rest
-
-
-def _shortened(job: Job, sections: list[Section]) -> tuple[list[Section], int]:
-    """Sections cut again in groups, or all at once where few pieces can lie side by side."""
-    if job.demand[exact.narrow(job)].sum() <= exact.MOST:
-        best = exact.shorter(job, _total(sections)) or sections
-        return best, _total(best)
-    return polish.shorten(job, sections, _TRIES), 0
-
-
-def _dived(job: Job, sections: list[Section]) -> tuple[list[Section], int]:
-    """Sections by linear programme, and the steps no plan is under."""
-    columns, least = program.relax(job, sections)
-    best = sections
-    for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[:1]:
-        best = min(best, polish.shorten(job, program.dive(job, columns, take), _TRIES), key=_total)
-        if _total(best) <= least:
-            break
-    return best, least
 
 
 _TAKES = (0.6, 0.95)  # sections used more than this are taken whole when diving

@@ -20,6 +20,7 @@ from geoturf.cuts.master import Master
 Pattern = tuple[int, ...]  # lengths, longest first
 
 _ROUNDS = 400
+_HURRIED, _CAREFUL = 20, 60  # patterns taken at once when diving: one in so many
 _GAIN = 1e-7
 
 
@@ -28,6 +29,7 @@ class Stock:
 
     def __init__(self, lengths: tuple[int, ...], costs: tuple[float, ...]):
         self.lengths, self.costs = lengths, costs
+        self.step = costs[0] if len(costs) == 1 else 0.0
         self.table = np.full(lengths[0] + 1, np.inf)
         for length, cost in zip(lengths, costs, strict=True):
             self.table[: length + 1] = np.minimum(self.table[: length + 1], cost)
@@ -36,31 +38,48 @@ class Stock:
         """The least that a length costs which holds ``used``."""
         return float(self.table[used])
 
+    def rounded(self, cost: float) -> float:
+        """The least cost of whole rolls that is no less than ``cost``."""
+        return math.ceil(cost / self.step - 1e-6) * self.step if self.step else cost
+
     def total(self, patterns: list[Pattern]) -> float:
         return float(sum(self.table[sum(pattern)] for pattern in patterns))
 
 
-def cut(stock: Stock, lengths: list[int], good: list[Pattern], enough: float) -> tuple[list[Pattern], float]:
+def cut(
+    stock: Stock, lengths: list[int], good: list[Pattern], enough: float, dives: int = 2
+) -> tuple[list[Pattern], float]:
     """Patterns for the lengths, no dearer than ``good``, and the least that any patterns cost. Stops when the cost is down
-    to ``enough``."""
-    left, taken = Counter(lengths), []
-    best, cost, bound = good, stock.total(good), -math.inf
-    columns = set(good)
-    while left and cost > max(bound, enough) + 1e-6:
-        found = programme(stock, left, columns)
-        if not taken:
-            bound = found.bound
-        spent = stock.total(taken)
-        if spent + found.objective > cost - 1e-6:
+    to ``enough`` or after so many ``dives``: the first in a hurry, the second careful, others with chance in the choice."""
+    root = programme(stock, Counter(lengths), set(good))
+    bound = stock.rounded(root.bound)
+    best = good
+    for turn in range(dives):
+        if stock.total(best) <= max(bound, enough) + 1e-6:
             break
-        columns |= set(found.patterns)
-        for pattern in _whole(found, left) or _most_used(found, left):
+        best = _dive(stock, Counter(lengths), root, best, turn)
+    return best, bound
+
+
+def _dive(stock: Stock, left: Counter[int], root: Programme, best: list[Pattern], turn: int) -> list[Pattern]:
+    """Patterns by taking those the programme uses whole, or else those it uses most, time and again."""
+    part, chance = _HURRIED if turn == 0 else _CAREFUL, np.random.default_rng(turn)
+    taken: list[Pattern] = []
+    found, cost, columns = root, stock.total(best), set(root.patterns)
+    while left:
+        for pattern in _whole(found, left) or _most_used(found, left, part, chance if turn > 1 else None):
             taken.append(pattern)
             left -= Counter(pattern)
         trial = taken + best_fit(stock.lengths[0], list(left.elements()))
         if stock.total(trial) < cost - 1e-9:
             best, cost = trial, stock.total(trial)
-    return best, bound
+        if not left:
+            break
+        found = programme(stock, left, columns)
+        columns |= set(found.patterns)
+        if stock.rounded(stock.total(taken) + found.objective) > cost - 1e-6:
+            break
+    return best
 
 
 def _whole(found: Programme, left: Counter[int]) -> list[Pattern]:
@@ -76,15 +95,16 @@ def _whole(found: Programme, left: Counter[int]) -> list[Pattern]:
     return out
 
 
-def _most_used(found: Programme, left: Counter[int]) -> list[Pattern]:
-    """The patterns the programme uses most, one in twenty of all it uses."""
+def _most_used(found: Programme, left: Counter[int], part: int, chance: np.random.Generator | None) -> list[Pattern]:
+    """The patterns the programme uses most, one in ``part`` of all it uses."""
     out, rest = [], Counter(left)
-    for k in np.argsort(-found.use, kind="stable").tolist():
+    use = found.use * chance.random(len(found.use)) if chance else found.use
+    for k in np.argsort(-use, kind="stable").tolist():
         wanted = Counter(found.patterns[k])
         if all(rest[length] >= n for length, n in wanted.items()):
             out.append(found.patterns[k])
             rest -= wanted
-        if len(out) >= max(1, int(found.use.sum() / 20)):
+        if len(out) >= max(1, int(found.use.sum() / part)):
             break
     return out
 

@@ -83,7 +83,7 @@ def bins(name: str, roll: int, draw) -> str:
         sizes = draw(np.random.default_rng(seed))
         start = time.process_time()
         quick = stock_lengths.best_fit(roll, sizes)
-        best, bound = stock_lengths.cut(stock_lengths.Stock((roll,), (1.0,)), sizes, quick, 0.0)
+        best, bound = stock_lengths.cut(stock_lengths.Stock((roll,), (1.0,)), sizes, quick, 0.0, 8)
         seconds.append(time.process_time() - start)
         met += len(best) <= np.ceil(bound - 1e-6)
     return f"| {name} | | {met} of 10 | | {np.mean(seconds):.2f} | {max(seconds):.2f} |"
