@@ -269,8 +269,8 @@ def _rules(args: argparse.Namespace) -> int:
     for row in every_rule():
         section, key, default, low, high, source, what = row
         line = f"[{section}] {key} = {default}"
-        usual = f"usual {low} to {high}; " if low or high else ""
-        text = f"{line}\n    {what} ({usual}{source})"
+        aside = "; ".join(part for part in (f"usual {low} to {high}" if low or high else "", source) if part)
+        text = f"{line}\n    {what}" + (f" ({aside})" if aside else "")
         if all(word.lower() in text.lower() for word in args.words):
             print(text)
     return DONE

@@ -73,16 +73,27 @@ def _measured(source: Source, bid: Bid) -> tuple[Source, Ground]:
     )  # paths start from the bid file's folder
     rules = bid.ground.model_copy(update={"terrain": terrain})
     land = parcels.derive(ground.measure(source, rules), bid.parcels)
+    if bid.water:
+        from geoturf import water  # refused now rather than when the turf is laid out
+
+        water.check(land, bid.water, bid.currency, bid.folder)
     lost = sum(f.severity == "error" for f in land.findings)
     land = replace(land, overlaps=ground.overlaps(land))
     land = replace(land, findings=(*land.findings, *ground.notice(land, rules)))
-    return replace(source, left_out=source.left_out + lost), land
+    return replace(source, left_out=source.left_out + lost, inputs=(*source.inputs, *_beside(bid))), land
+
+
+def _beside(bid: Bid) -> list[tuple[str, str]]:
+    """(path as given, SHA-256) of what a bid reads beside its layers: terrain, climate, weather."""
+    climate = bid.water.climate if bid.water else None
+    named = [bid.ground.terrain, *((climate.table, climate.weather) if climate else ())]
+    return [(path, read.sha256(Path(bid.folder) / path)) for path in named if path]
 
 
 def _water(land: Ground, price: Price, bid: Bid) -> Water:
     from geoturf import water  # most bids have no water table and need not wait for its solver
 
-    return water.compare(land, price.areas["price"], bid.water, bid.currency)
+    return water.compare(land, price.areas["price"], bid.water, bid.currency, bid.folder, bid.products)
 
 
 class _Clock:

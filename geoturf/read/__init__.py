@@ -28,14 +28,14 @@ from geoturf.errors import InputError
 from geoturf.model import Source, SourceLayer
 from geoturf.read import columns, ids, place, shapes
 from geoturf.read.account import account
-from geoturf.read.find import digest, find
+from geoturf.read.find import digest, find, sha256
 from geoturf.read.load import load
 from geoturf.read.loaded import Loaded
 from geoturf.read.look import Held, choose
 from geoturf.read.say import Gathered, Say
 from geoturf.rules.layer import COLUMNS, PRICED, Layer
 
-__all__ = ["COLUMNS", "read"]
+__all__ = ["COLUMNS", "read", "sha256"]
 
 _ANY_GEOMETRY = ("street", "view")  # roles that may be points or lines
 

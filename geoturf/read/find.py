@@ -219,6 +219,11 @@ def digest(item: Item) -> str:
     paths = [item.path]
     if item.format == "shapefile" and not item.member:
         paths = [p for suffix in SHAPEFILE_PARTS if (p := _part(item.path, suffix))]
+    return sha256(*paths)
+
+
+def sha256(*paths: Path) -> str:
+    """SHA-256 of files one after another, in hexadecimal."""
     sha = hashlib.sha256()
     for path in paths:
         with path.open("rb") as file:
