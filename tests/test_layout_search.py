@@ -88,7 +88,7 @@ def test_no_seams_on_a_grid_are_cheaper(name, model):
     # seams off a border's own line: shapely's intersection would count the border as a seam
     grid = [v for v in grid if all(abs(v - y) > 1e-3 for y in shapely.get_coordinates(shape)[:, 1])]
     found = sought(shape_of(shape), 90.0, ROLL).found
-    cost = sum(refined(one, model).cost[model] for one in found)
+    cost = sum(refined(one, model).cost for one in found)
     assert cost <= brute_force(shape, grid, model) * 1.0002
 
 

@@ -81,7 +81,7 @@ def _same(one: list[Strips], other: list[Strips]) -> bool:
 def _gangs(strip: Strips) -> bool:
     numbers = strip.roll.numbers
     for (v0, v1), spans in zip(strip.lines, strip.spans, strict=True):
-        lanes = kernel.lanes_of(v1 - v0, numbers)
-        if any(kernel.gang(u1 - u0, v1 - v0, lanes, numbers)[1] > 1 for u0, u1 in spans):
+        lanes, joint = kernel.lanes_of(v1 - v0, numbers), numbers[7] + (v1 - v0) * numbers[6]
+        if any(kernel.gang(u1 - u0, lanes, joint, numbers)[1] > 1 for u0, u1 in spans):
             return True
     return False

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from geoturf.layout.roll import Roll
-from geoturf.layout.seams import sought
+from geoturf.layout.seams import SCREENED, sought
 from geoturf.layout.shape import Shape
 
 EDGES = 12  # edge directions looked at, by total length
@@ -60,8 +60,9 @@ def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> lis
 
 
 def _least(shape: Shape, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarray:
-    """Cost by each price model (models,), of the roll that suits it best; seams placed roughly."""
-    return np.min([roll.worth * sought(shape, bearing_deg, roll, screen=True).cost for roll in rolls], axis=0)
+    """Cost by each screening model, of the roll that suits it best; seams placed roughly."""
+    costs = [roll.worth * sought(shape, bearing_deg, roll, screen=True).cost for roll in rolls]
+    return np.min(costs, axis=0)[list(SCREENED)]
 
 
 def longest_edge(edges: np.ndarray) -> int:

@@ -31,4 +31,4 @@ def by_hand(shape: Shape, bearing_deg: float, roll: Roll) -> Layout:
     used = np.flatnonzero(np.diff(offsets))
     lines = np.column_stack([cuts[used], cuts[used + 1]])
     spans = tuple(np.array([[lo[offsets[k]], hi[offsets[k]]]]) for k in used)
-    return layout_of([Strips(view, roll, lines, spans, np.zeros(1))], shape.shift(bearing), ganged=False)
+    return layout_of([Strips(view, roll, lines, spans, np.nan)], shape.shift(bearing), ganged=False)

@@ -9,25 +9,18 @@ result beside this file, or in the user's cache folder where that cannot be writ
 
 from __future__ import annotations
 
-from functools import partial
-
 import numba
 import numpy as np
 
-ALONE = 0  # the price model of a strip cut alone, its lanes side by side; the others are tables of shares
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 
 
-def _compiled(function, **options):
+def _jit(function):
     """Compiled when first called, and kept where something can be written."""
     try:
-        return numba.njit(cache=True, nogil=True, **options)(function)
+        return numba.njit(cache=True, nogil=True)(function)
     except RuntimeError:  # numba found nowhere to keep it
-        return numba.njit(nogil=True, **options)(function)
-
-
-_jit = _compiled
-_inline = partial(_compiled, inline="always")
+        return numba.njit(nogil=True)(function)
 
 
 @_jit
@@ -106,15 +99,6 @@ def _add(lo, hi, count, a, b, gap):
     lo[first] = a
     hi[first] = b
     return count + 1 - (last - first)
-
-
-@_inline
-def _inside(lo, hi, count, a, b):
-    """Whether one of the intervals holds [a, b]."""
-    for k in range(count):  # noqa: SIM110 - any() over a generator does not compile
-        if lo[k] <= a and b <= hi[k]:
-            return True
-    return False
 
 
 @_jit
@@ -233,10 +217,10 @@ def band(offsets, lo, hi, i, j, gap):
     return out
 
 
-@_inline
-def _steps(value, roll):
+@_jit
+def _steps(value, a_metre):
     """Whole cut steps that hold ``value``."""
-    return np.ceil(value * roll[9] - 1e-6)
+    return np.ceil(value * a_metre - 1e-6)
 
 
 @_jit
@@ -244,20 +228,24 @@ def lanes_of(v, roll):
     """How many strips laid ``v`` wide lie side by side in one section."""
     if v > roll[1] - TOLERANCE_M:
         return 1
-    return max(1, int((roll[1] + 1e-9) / (_steps(v + roll[4], roll) * roll[3])))
+    return max(1, int((roll[1] + 1e-9) / (_steps(v + roll[4], roll[9]) * roll[3])))
 
 
 @_jit
-def gang(length, v, lanes, roll):
-    """One strip cut alone at its least price, in up to ``lanes`` side by side in a section, sections after one another. Gives
-    that price (m2 of turf), lanes and sections."""
-    full, joint = roll[0] * roll[3], roll[7] + v * roll[6]
+def gang(length, lanes, joint, roll):
+    """One strip cut alone at its least price, in up to ``lanes`` side by side in a section, sections after one another, each
+    joint at the price ``joint``. Gives that price (m2 of turf), lanes and sections."""
+    return _gang(length, lanes, joint, roll[0] * roll[3], roll[2], roll[8], roll[9])
+
+
+@_jit
+def _gang(length, lanes, joint, full, ends, longest, a_metre):
     best, side, runs = np.inf, 1, 1
     for n in range(1, lanes + 1):
         t = 1.0
-        if length > n * roll[8]:
-            t = np.ceil(length / n / roll[8] - 1e-6)
-        price = full * t * _steps(length / (n * t) + roll[2], roll) + (n * t - 1) * joint
+        if length > n * longest:
+            t = np.ceil(length / n / longest - 1e-6)
+        price = full * t * _steps(length / (n * t) + ends, a_metre) + (n * t - 1) * joint
         if price < best - 1e-12:
             best, side, runs = price, n, int(t)
         elif price > best + 2 * full:  # convex but for the rounding
@@ -265,78 +253,69 @@ def gang(length, v, lanes, roll):
     return best, side, runs
 
 
-@_inline
-def lengths(lo, hi, count, roll):
-    """Cut steps of length that the ``count`` intervals take, allowances in, and how many cross seams."""
-    steps = joints = 0.0
-    for k in range(count):
-        length = hi[k] - lo[k]
-        if length > roll[8]:
-            runs = np.ceil(length / roll[8] - 1e-6)
-            steps += runs * _steps(length / runs + roll[2], roll)
-            joints += runs - 1
-        else:
-            steps += _steps(length + roll[2], roll)
-    return steps, joints
-
-
-@_inline
-def price(lo, hi, count, steps, joints, v, roll, shares, first, last, out):
-    """Price (m2 of turf) of a band ``v`` wide, its pieces the ``count`` intervals, which take ``steps`` and ``joints``
-    (`lengths`), by models first .. last - 1, into ``out``."""
-    whole = shares.shape[1] - 1
-    at = whole if v > roll[1] - TOLERANCE_M else min(whole, int(_steps(v + roll[4], roll)))
-    total, seams = roll[0] * roll[3] * steps, joints * (roll[7] + v * roll[6])
-    for q in range(first, last):
-        out[q] = shares[q, at] * total + seams
-    if first == ALONE and at <= whole // 2:
-        lanes = lanes_of(v, roll)
-        if lanes > 1:
-            out[ALONE] = 0.0
-            for k in range(count):
-                out[ALONE] += gang(hi[k] - lo[k], v, lanes, roll)[0]
-
-
 @_jit
-def search(cuts, offsets, lo, hi, seams, roll, shares, first, last):
-    """Cheapest seams by price models ``first`` .. ``last`` - 1, as a shortest path over the cuts.
+def search(cuts, offsets, lo, hi, seams, roll, share):
+    """Cheapest seams by one price model, as a shortest path over the cuts.
 
     ``roll``: width, usable width, both end allowances, step, side allowance, least piece width, seam price (m2/m), price of a
-    cross seam (m2), longest laid length, steps a metre. ``shares`` (models, steps + 1): what a piece so many steps wide takes
-    of the roll's width, by each model, the last of the usable width; model `ALONE` gangs instead. Gives cost (models, cuts)
-    and the cut before (models, cuts).
+    cross seam (m2), longest laid length, steps a metre. ``share`` (steps + 1): what a piece so many cut steps wide takes of
+    the roll's width, the last of the usable width; empty where strips are cut alone, each at its least price (`gang`). Gives
+    cost (cuts) and the cut before (cuts).
     """
-    m, size, models = len(cuts), len(lo) + 1, len(shares)
-    cost, before = np.full((models, m), np.inf), np.full((models, m), -1)
-    cost[:, 0] = 0.0
-    a, b, prices = np.empty(size), np.empty(size), np.empty(models)
-    least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
+    width, usable, ends, step, side, least, seam, cross, longest, a_metre = (
+        roll  # numbers, not the array, in the inner loop
+    )
+    m, full, whole = len(cuts), width * step, len(share) - 1
+    cost, before = np.full(m, np.inf), np.full(m, -1)
+    cost[0] = 0.0
+    a, b = np.empty(len(lo) + 1), np.empty(len(lo) + 1)
+    least = min(least, cuts[m - 1] - cuts[0]) - TOLERANCE_M
     for i in range(m - 1):
-        if offsets[i + 1] == offsets[i]:  # no turf: nothing to lay, however wide
-            for q in range(first, last):
-                if cost[q, i] < cost[q, i + 1]:
-                    cost[q, i + 1] = cost[q, i]
-                    before[q, i + 1] = i
+        if offsets[i + 1] == offsets[i] and cost[i] < cost[i + 1]:  # no turf: nothing to lay, however wide
+            cost[i + 1], before[i + 1] = cost[i], i
         count, steps, joints = 0, 0.0, 0.0
+        lanes, ganged, more = 0, 0.0, 0.0
         for j in range(i + 1, m):
             v = cuts[j] - cuts[i]
-            if v > roll[1] + TOLERANCE_M:
+            if v > usable + TOLERANCE_M:
                 break
-            more = False
+            grown = False
             for k in range(offsets[j - 1], offsets[j]):
-                if not _inside(a, b, count, lo[k], hi[k]):
-                    count = _add(a, b, count, lo[k], hi[k], roll[2])
-                    more = True
-            if more:
-                steps, joints = lengths(a, b, count, roll)
+                inside = False
+                for p in range(count):
+                    if a[p] <= lo[k] and hi[k] <= b[p]:
+                        inside = True
+                        break
+                if not inside:
+                    count = _add(a, b, count, lo[k], hi[k], ends)
+                    grown = True
+            if grown:
+                steps = joints = 0.0
+                for p in range(count):
+                    runs = 1.0
+                    if b[p] - a[p] > longest:
+                        runs = np.ceil((b[p] - a[p]) / longest - 1e-6)
+                    steps += runs * _steps((b[p] - a[p]) / runs + ends, a_metre)
+                    joints += runs - 1
             if v < least or count == 0:
                 continue
-            price(a, b, count, steps, joints, v, roll, shares, first, last, prices)
-            for q in range(first, last):
-                c = cost[q, i] + prices[q] + seams[j] * roll[6]
-                if c < cost[q, j] - 1e-12:
-                    cost[q, j] = c
-                    before[q, j] = i
+            across, joint, price = _steps(v + side, a_metre), cross + v * seam, seams[j] * seam + cost[i]
+            if whole > 0:
+                at = whole if v > usable - TOLERANCE_M else min(whole, int(across))
+                price += share[at] * full * steps + joints * joint
+            elif 2 * across * step > usable + 1e-9:
+                price += full * steps + joints * joint
+            else:
+                many = int((usable + 1e-9) / (across * step))
+                if grown or many != lanes:  # how many lanes pay hardly changes with the joint's length between
+                    lanes, ganged, more = many, 0.0, 0.0
+                    for p in range(count):
+                        one, n, t = _gang(b[p] - a[p], lanes, joint, full, ends, longest, a_metre)
+                        ganged += one - (n * t - 1) * joint
+                        more += n * t - 1
+                price += ganged + more * joint
+            if price < cost[j] - 1e-12:
+                cost[j], before[j] = price, i
     return cost, before
 
 

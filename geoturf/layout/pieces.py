@@ -43,8 +43,9 @@ def _laid(strips: Strips, ganged: bool) -> tuple[np.ndarray, np.ndarray, np.ndar
     pieces, joints, last = [], [], np.empty(0)
     for (v0, v1), spans in zip(strips.lines.tolist(), strips.spans, strict=True):
         here, lanes = [], kernel.lanes_of(v1 - v0, numbers) if ganged else 1
+        joint = numbers[7] + (v1 - v0) * numbers[6]
         for u0, u1 in spans.tolist():
-            side, runs = kernel.gang(u1 - u0, v1 - v0, lanes, numbers)[1:]
+            side, runs = kernel.gang(u1 - u0, lanes, joint, numbers)[1:]
             if side * runs == 1:
                 pieces.append((u0, u1, v0, v1))
                 continue
@@ -70,7 +71,7 @@ def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
 def turf_price(cut: np.ndarray, roll: Roll) -> float:
     """Turf (m2) these pieces take at the prices of a balanced pool."""
     steps = np.ceil(cut[:, 1] / roll.step_m - 1e-6).astype(int)
-    return float(roll.width_m * np.sum(cut[:, 0] * roll.shares[BALANCED, steps]))
+    return float(roll.width_m * np.sum(cut[:, 0] * roll.shares[BALANCED][steps]))
 
 
 def divide(u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float) -> np.ndarray:

@@ -57,19 +57,19 @@ class Roll:
         return np.array([*sizes, seam, cross, self.longest_m, 1 / self.step_m])
 
     @cached_property
-    def shares(self) -> np.ndarray:
-        """Price models, float (models, steps + 1): the share of the roll's width that a piece cut k steps wide is charged;
-        the last is one as wide as is usable.
+    def shares(self) -> tuple[np.ndarray, ...]:
+        """Price models: each a table (steps + 1) of the share of the roll's width that a piece cut k steps wide is charged; the
+        last is one as wide as is usable.
 
-        Rows: `ALONE` (each piece a full width, until the kernel gangs it), `PROP` in proportion, `BALANCED`. In a pool, wide
-        strips leave rests that narrow ones fill; so wide ones come a little dearer than in proportion, narrow ones cheaper by
-        as much: `BALANCED` leans so, by what pools of lots and yards were found to come to.
+        `ALONE`: empty, the kernel cuts each strip at its least price. `PROP`: in proportion. `BALANCED`: in a pool wide strips
+        leave rests that narrow ones fill; so wide ones come a little dearer than in proportion, narrow ones cheaper by as
+        much. It leans by what pools of lots and yards were found to come to.
         """
         usable = self.usable_m / self.step_m
         wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 1), usable)
         prop = wide / usable
         balanced = prop - LEAN * np.sin(2 * np.pi * prop)
-        return np.array([np.ones(len(wide)), prop, balanced])
+        return np.empty(0), prop, balanced
 
 
 def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]:

@@ -9,30 +9,32 @@ apart, place them.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from geoturf.layout import kernel
-from geoturf.layout.roll import MODELS, Roll
+from geoturf.layout.roll import ALONE, BALANCED, MODELS, Roll
 from geoturf.layout.shape import Shape, Turned
 
 MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
 MAX_CUTS = 20_000
+SCREENED = (ALONE, BALANCED)
 SAME_M = 1e-7
 
 
 @dataclass(frozen=True)
 class Strips:
     """Strips across ``shape``. ``lines`` (k, 2): v from, v to of each; ``spans``: for each its intervals (n, 2) along the pile;
-    ``cost`` (models,): m2 of the roll's turf, seams in, by each price model."""
+    ``cost``: m2 of the roll's turf, seams in, by the price model they are for."""
 
     shape: Turned
     roll: Roll
     lines: np.ndarray
     spans: tuple[np.ndarray, ...]
-    cost: np.ndarray
+    cost: float
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,7 @@ class Found:
     roll: Roll
     cuts: np.ndarray
     slabs: tuple[np.ndarray, ...]
-    before: np.ndarray
+    before: dict[int, np.ndarray]
     cost: np.ndarray
 
 
@@ -57,9 +59,10 @@ class Sought:
 
 
 def sought(shape: Shape, bearing_deg: float, roll: Roll, screen: bool = False) -> Sought:
-    """The coarse search at one bearing; coarser still to ``screen`` bearings."""
+    """The coarse search at one bearing; coarser still, and only by the models `SCREENED`, to ``screen`` bearings."""
     views = shape.at(bearing_deg, roll.least_m, roll.usable_m)
-    found = tuple(search(view, roll, rough(view, roll, screen)) for view in views)
+    models = SCREENED if screen else range(MODELS)
+    found = tuple(search(view, roll, rough(view, roll, screen), models) for view in views)
     return Sought(bearing_deg, found, np.sum([f.cost for f in found], axis=0))
 
 
@@ -95,13 +98,14 @@ def search(
     shape: Turned,
     roll: Roll,
     candidates: np.ndarray,
-    models: tuple[int, int] = (0, MODELS),
+    models: Sequence[int] = range(MODELS),
 ) -> Found:
-    """Cheapest seams among the candidates by each price model (`Roll.shares`), or those from models[0] to before models[1]."""
+    """Cheapest seams among the candidates by each of the price ``models`` (`Roll.shares`)."""
     cuts = _tidy(candidates, shape)
     slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
-    cost, before = kernel.search(cuts, *slabs, roll.numbers, roll.shares, *models)
-    return Found(shape, roll, cuts, slabs, before, cost[:, -1])
+    ways = {model: kernel.search(cuts, *slabs, roll.numbers, roll.shares[model]) for model in models}
+    cost = np.array([ways[model][0][-1] if model in ways else np.inf for model in range(MODELS)])
+    return Found(shape, roll, cuts, slabs, {model: before for model, (_, before) in ways.items()}, cost)
 
 
 def refined(found: Found, model: int) -> Strips:
@@ -118,7 +122,7 @@ def refined(found: Found, model: int) -> Strips:
     ):
         about = np.unique([v for way in _path(found, model) for v in found.cuts[list(way)]])
         near = _near(np.concatenate([_both_ends(shape, usable, grid), vertices]), about, 1.01 * window)
-        found = search(shape, found.roll, near, (model, model + 1))
+        found = search(shape, found.roll, near, [model])
     return strips(found, model)
 
 
@@ -132,17 +136,13 @@ def _near(values: np.ndarray, about: np.ndarray, window: float) -> np.ndarray:
 
 def strips(found: Found, model: int) -> Strips:
     """The strips of a search by one price model."""
-    offsets, lo, hi, seams = found.slabs
-    numbers, cuts, path = found.roll.numbers, found.cuts, _path(found, model)
-    spans, cost, one = [], np.zeros(MODELS), np.empty(MODELS)
+    (offsets, lo, hi, _), cuts, path = found.slabs, found.cuts, _path(found, model)
+    spans = []
     for i, j in path:
         span = kernel.band(offsets, lo, hi, i, j, found.roll.ends_m)
-        taken = kernel.lengths(span[0], span[1], span.shape[1], numbers)
-        kernel.price(*span, span.shape[1], *taken, cuts[j] - cuts[i], numbers, found.roll.shares, 0, MODELS, one)
-        cost += one + numbers[6] * seams[j]
         spans.append(span.T)
     lines = np.array([(cuts[i], cuts[j]) for i, j in path])
-    return Strips(found.shape, found.roll, lines, tuple(spans), cost)
+    return Strips(found.shape, found.roll, lines, tuple(spans), float(found.cost[model]))
 
 
 def _tidy(candidates: np.ndarray, shape: Turned) -> np.ndarray:
@@ -160,9 +160,9 @@ def _tidy(candidates: np.ndarray, shape: Turned) -> np.ndarray:
 
 def _path(found: Found, model: int) -> list[tuple[int, int]]:
     """Steps (from cut, to cut) in order; steps over no turf are left out."""
-    steps, j = [], len(found.cuts) - 1
+    steps, j, before = [], len(found.cuts) - 1, found.before[model]
     while j > 0:
-        i = int(found.before[model, j])
+        i = int(before[j])
         if found.slabs[0][j] > found.slabs[0][i]:
             steps.append((i, j))
         j = i
