@@ -39,9 +39,10 @@ def _worth_trying(shape: Shape, rolls: Sequence[Roll]) -> list[float]:
 
 
 def _joint_bearing(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]]) -> float:
-    """The bearing of least cost for all, of those worth trying for any."""
+    """The bearing of least cost for all, of those worth trying for most of the ground."""
     pairs = list(zip(shapes, rolls, strict=True))
-    tried = bearing.distinct(np.concatenate([_worth_trying(*pair) for pair in pairs]))
+    wanted = [(at, pair[0].area_m2) for pair in pairs for at in _worth_trying(*pair)]
+    tried = bearing.popular(*np.transpose(wanted))
     costs = [sum(_least(*pair, at) for pair in pairs) for at in tried]
     return float(tried[int(np.argmin(costs))])
 

@@ -17,9 +17,11 @@ from geoturf.layout.seams import SCREENED, sought
 from geoturf.layout.shape import Shape
 
 EDGES = 12  # edge directions looked at, by total length
+ENOUGH = 0.92  # of the border: edges beyond that are too short to matter
 SAME_DEG = 0.5
 GRID_DEG = 15.0  # for outlines without clear edges
 KEPT, SLACK = 3, 1.03  # searched in full: at most this many, within this factor of the best
+JOINT = 16  # bearings looked at for areas that share one
 
 
 def candidates(edges: np.ndarray) -> np.ndarray:
@@ -31,7 +33,9 @@ def candidates(edges: np.ndarray) -> np.ndarray:
     order = np.argsort(-length, kind="stable")
     left, covered = np.ones(len(edges), bool), 0.0
     for lead in order:
-        if not left[lead] or len(found) > EDGES // 2:
+        if len(found) > EDGES // 2 or covered > ENOUGH * np.sum(length):
+            break
+        if not left[lead]:
             continue
         near = left & (np.abs((facing - facing[lead] + 45) % 90 - 45) < SAME_DEG)
         left &= ~near
@@ -49,6 +53,15 @@ def distinct(bearings_deg: np.ndarray) -> np.ndarray:
         if all(abs((bearing - k + 90) % 180 - 90) >= SAME_DEG for k in kept):
             kept.append(float(bearing))
     return np.array(kept)
+
+
+def popular(bearings_deg: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """The `JOINT` bearings that most weight speaks for, near ones counted together."""
+    bearings_deg = np.asarray(bearings_deg)
+    kept = distinct(bearings_deg[np.argsort(-np.asarray(weights), kind="stable")])
+    off = np.abs((bearings_deg[:, None] - kept + 90) % 180 - 90)
+    votes = np.bincount(np.argmin(off, axis=1), weights, len(kept))
+    return kept[np.argsort(-votes, kind="stable")[:JOINT]]
 
 
 def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> list[float]:
