@@ -16,7 +16,8 @@ from geoturf.units import FOOT_M, FT2_M2
 CONTRACT = {
     "areas": "site, area, phase, product, pile_bearing_deg, slope_pct, elevation_ft, plan_area_ft2, ground_area_ft2, "
     "surface_area_ft2, area_tolerance_ft2, perimeter_ft, edge_paving_ft, edge_building_ft, edge_shared_ft, edge_open_ft, "
-    "perimeter_fasteners, field_fasteners, seam_fasteners, seam_ft, cross_seams, pieces, piece_area_ft2, turf_bought_ft2, waste_pct",
+    "perimeter_fasteners, field_fasteners, seam_fasteners, seam_ft, cross_seams, pieces, piece_area_ft2, "
+    "turf_bought_ft2, waste_pct",
     "sites": "site, phase, areas, ground_area_ft2, surface_area_ft2, perimeter_ft, seam_ft, pieces, turf_bought_ft2, waste_pct, "
     "cost, price",
     "pieces": "piece, site, area, product, roll, along_ft, across_ft, length_ft, width_ft, pile_bearing_deg",
