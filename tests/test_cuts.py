@@ -145,3 +145,23 @@ def test_metric_sizes_and_rolls():
     planned = cuts.plan(ground(1), (choices(made),), {"turf60": product}, CutRules(billing_step="0.5 m"))
     assert_sound(planned, 3.95)
     assert planned.pools["bought_m2"][0] == pytest.approx(10.5 * 4)
+
+
+def test_seams_are_told_as_segments():
+    plain = layout([(240, 89), (240, 89)])
+    seams, cross = np.array([[1.0, 0.0, 6.0]]), np.array([[3.0, 0.0, 2.0]])
+    seamed = type(plain)(0.0, plain.pieces, seams, cross, plain.cut, plain.width_m, plain.roll_width_m, 5.0, 1.0)
+    told = plan([choices(seamed)]).seams
+    assert told["kind"].tolist() == ["seam", "cross"]
+    assert told[["u0", "v0", "u1", "v1", "length_m"]].to_numpy().tolist() == [[0, 1, 6, 1, 6], [3, 0, 3, 2, 2]]
+
+
+def test_equal_pieces_go_so_that_few_lots_are_open_at_once():
+    """Forty lots of six equal pieces: cut lot by lot no more than three are open, whatever the plan's own order."""
+    made = plan([choices(layout([(300, 89)] * 4 + [(590, 178)] * 2)) for _ in range(40)], ROLL)
+    lot = dict(zip(made.pieces["piece"], made.pieces["area_index"], strict=True))
+    by_roll = {roll: {lot[p] for p in part} for roll, part in made.pieces.groupby("roll")["piece"]}
+    order = [by_roll[roll] for roll in made.rolls["roll"]]
+    first = {k: min(at for at, some in enumerate(order) if k in some) for k in range(40)}
+    last = {k: max(at for at, some in enumerate(order) if k in some) for k in range(40)}
+    assert max(sum(first[k] < at <= last[k] for k in range(40)) for at in range(len(order))) <= 6

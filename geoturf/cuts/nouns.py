@@ -155,23 +155,34 @@ def _names(ground: Ground, rows: list[int], counts: list[int]) -> list[str]:
 
 
 def seams_table(chosen: Sequence[Layout | None]) -> pd.DataFrame:
-    """Every seam and cross seam, as a segment in pile coordinates."""
-    parts = []
-    for row, layout in enumerate(chosen):
-        if layout is None:
-            continue
-        v, u0, u1 = layout.seams.reshape(-1, 3).T
-        u, v0, v1 = layout.cross.reshape(-1, 3).T
-        for kind, ends, length in (("seam", (u0, v, u1, v), u1 - u0), ("cross", (u, v0, u, v1), v1 - v0)):
-            table = dict(zip(("u0", "v0", "u1", "v1"), ends, strict=True))
-            parts.append(
-                pd.DataFrame(
-                    {"area_index": row, "kind": kind, **table, "bearing_deg": layout.bearing_deg, "length_m": length}
-                )
-            )
-    columns = ["area_index", "kind", "u0", "v0", "u1", "v1", "bearing_deg", "length_m"]
-    parts = [part for part in parts if len(part)]
-    return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
+    """Every seam and cross seam, as a segment in pile coordinates; area by area, seams first."""
+    rows = [(row, layout) for row, layout in enumerate(chosen) if layout is not None]
+    parts = [part for _, layout in rows for part in (_along(layout), _across(layout))]
+    counts = [len(part) for part in parts]
+    ends = _stacked(parts, 4)
+    areas = np.repeat([row for row, _ in rows], 2)
+    bearings = np.repeat([layout.bearing_deg for _, layout in rows], 2)
+    return pd.DataFrame(
+        {
+            "area_index": np.repeat(areas, counts).astype(np.int64),
+            "kind": np.repeat(["seam", "cross"] * len(rows), counts).astype(object),
+            **dict(zip(("u0", "v0", "u1", "v1"), ends.T, strict=True)),
+            "bearing_deg": np.repeat(bearings, counts).astype(float),
+            "length_m": np.hypot(ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1]),
+        }
+    )
+
+
+def _along(layout: Layout) -> np.ndarray:
+    """Seams as u0, v0, u1, v1."""
+    v, u0, u1 = layout.seams.reshape(-1, 3).T
+    return np.column_stack([u0, v, u1, v])
+
+
+def _across(layout: Layout) -> np.ndarray:
+    """Cross seams as u0, v0, u1, v1."""
+    u, v0, v1 = layout.cross.reshape(-1, 3).T
+    return np.column_stack([u, v0, u, v1])
 
 
 def chosen_table(chosen: Sequence[Layout | None], choices: tuple[Choices, ...], bought_m2: np.ndarray) -> pd.DataFrame:

@@ -6,7 +6,8 @@ from collections import Counter
 
 from geoturf.cuts.job import Bought
 
-_LOOK = 40  # patterns compared for the next roll
+_LOOK = 20  # patterns compared for the next roll
+_NEXT = 12  # lots in line for a size that are looked at
 
 
 class _Waiting:
@@ -18,21 +19,20 @@ class _Waiting:
             self.by_kind.setdefault(kinds[piece], {}).setdefault(lots[piece], []).append(piece)
         self.left = Counter(lots)
         self.open: set[int] = set()
-        self.first = {kind: sorted(by_lot, reverse=True) for kind, by_lot in self.by_kind.items()}
+        self.line = {kind: sorted(by_lot, reverse=True) for kind, by_lot in self.by_kind.items()}
 
     def lots_for(self, bought: Bought) -> list[tuple[int, int]]:
-        """(kind, lot) for each slot: from an open lot nearest its end where there is one, else from the first lot."""
+        """(kind, lot) for each slot: of the lots next in line, the open one nearest its end, else the first."""
         taken: Counter[tuple[int, int]] = Counter()
         fresh: set[int] = set()
         out = []
         for kind in slots(bought):
             by_lot = self.by_kind[kind]
-            near = [lot for lot in self.open | fresh if len(by_lot.get(lot, ())) > taken[kind, lot]]
-            if near:
-                lot = min(near, key=lambda lot: (self.left[lot], lot))
-            else:
-                lot = next(lot for lot in reversed(self.first[kind]) if len(by_lot[lot]) > taken[kind, lot])
-                fresh.add(lot)
+            line = [lot for lot in self.line[kind][-_NEXT:] if len(by_lot[lot]) > taken[kind, lot]]
+            line = line or [next(lot for lot in reversed(self.line[kind]) if len(by_lot[lot]) > taken[kind, lot])]
+            started = [lot for lot in line if lot in self.open or lot in fresh]
+            lot = min(started, key=lambda lot: (self.left[lot], lot)) if started else line[-1]
+            fresh.add(lot)
             taken[kind, lot] += 1
             out.append((kind, lot))
         return out
@@ -48,7 +48,7 @@ class _Waiting:
             pieces.append(self.by_kind[kind][lot].pop())
             if not self.by_kind[kind][lot]:
                 del self.by_kind[kind][lot]
-                self.first[kind].remove(lot)
+                self.line[kind].remove(lot)
             self.left[lot] -= 1
             self.open.add(lot) if self.left[lot] else self.open.discard(lot)
         return pieces
