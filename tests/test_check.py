@@ -277,6 +277,7 @@ FAULTS = {
     "roll-sums": lambda: several(("plan.rolls", (0, "left_over_m", 0.3))),
     # tables
     "value-missing": lambda: several(("plan.chosen", (0, "seam_m", np.nan))),
+    "value-negative": lambda: several(("plan.pools", (0, "by_hand_m2", -1.0))),
     "rows-missing": lambda: less("takeoff", "areas", 2),
     "edges-not-perimeter": lambda: several(("ground.areas", (0, "perimeter_m", 14.002))),
     "edges-not-runs": lambda: several(("edges.totals", (0, "edge_open_m", 10), (0, "edge_paving_m", 1))),

@@ -9,14 +9,14 @@ import numpy as np
 from geoturf.model import Finding, Result
 
 
-def told(code: str, wrong: np.ndarray, say: Callable[[int], str], **place: str) -> list[Finding]:
+def told(code: str, wrong: np.ndarray, say: Callable[[int], str]) -> list[Finding]:
     """One finding for all rows that are ``wrong`` (bool), in the words ``say`` has for the first of them."""
     rows = np.flatnonzero(wrong)
     if not len(rows):
         return []
     more = f" (and {len(rows) - 1} more)" if len(rows) > 1 else ""
     message = f"{say(int(rows[0]))}{more}; this is a fault of geoturf: please report it"
-    return [Finding("error", code, message, **place)]
+    return [Finding("error", code, message)]
 
 
 def area_name(result: Result, row: int) -> str:

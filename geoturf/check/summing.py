@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -29,6 +30,7 @@ _NEEDED = {
     "price.sites": "cost price",
     "price.areas": "cost price",
 }
+_SIGNED = {"u0", "u1", "v0", "v1", "along_m", "across_m", "bearing_deg", "pile_bearing_deg"}
 _ALIGNED = ("edges.totals", "plan.chosen", "takeoff.areas", "price.areas")
 
 
@@ -44,8 +46,10 @@ def missing_values(result: Result) -> list[Finding]:
         table = _table(result, name)
         for column in columns.split():
             values = pd.to_numeric(table[column], errors="coerce").to_numpy(float)
-            wrong = ~np.isfinite(values)
-            found += told("value-missing", wrong, lambda k, name=name, column=column: f"{name}, row {k}: no {column}")
+            say = lambda k, what, name=name, column=column: f"{name}, row {k}: {what} {column}"  # noqa: E731
+            found += told("value-missing", ~np.isfinite(values), partial(say, what="no"))
+            if column not in _SIGNED:
+                found += told("value-negative", values < -1e-9, partial(say, what="less than no"))
     return found
 
 
@@ -75,18 +79,13 @@ def fasteners(result: Result) -> list[Finding]:
     areas, runs, rules = result.ground.areas, result.edges.runs, result.bid.edges
     nailed = np.array([result.bid.products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
     of = runs["area_index"].to_numpy(np.int64)
-    along = np.ceil(runs["length_m"].to_numpy(float) / rules.perimeter_spacing_m - CLOSE) + ~runs["closed"].to_numpy(
-        bool
-    )
-    along = np.bincount(of, along * (runs["kind"] != "shared"), len(areas)) * nailed
+    spaces = np.ceil(runs["length_m"].to_numpy(float) / rules.perimeter_spacing_m - CLOSE)
+    along = (spaces + ~runs["closed"].to_numpy(bool)) * (runs["kind"] != "shared").to_numpy()
+    along = np.bincount(of, along, len(areas)) * nailed
     field = np.ceil(areas["surface_area_m2"].to_numpy(float) / rules.field_spacing_m**2 - CLOSE) * nailed
-    totals = result.edges.totals
-    wrong = (totals["perimeter_fasteners"].to_numpy(float) != along) | (
-        totals["field_fasteners"].to_numpy(float) != field
-    )
-    return told(
-        "nails-miscounted", wrong, lambda row: f"{area_name(result, row)}: {along[row] + field[row]:.0f} nails are due"
-    )
+    due = np.column_stack([along, field])
+    wrong = (result.edges.totals[["perimeter_fasteners", "field_fasteners"]].to_numpy(float) != due).any(axis=1)
+    return told("nails-miscounted", wrong, lambda row: f"{area_name(result, row)}: {due[row].sum():.0f} nails are due")
 
 
 def pool_sums(result: Result) -> list[Finding]:
@@ -109,7 +108,7 @@ def pool_sums(result: Result) -> list[Finding]:
 
 
 def bounds(result: Result) -> list[Finding]:
-    """No pool buys less than what is proven to be the least, nor less turf than its pieces have."""
+    """No pool buys less than what is proven to be the least."""
     pools = result.plan.pools
     least = np.maximum(pools["bound_m2"], pools["cut_bound_m2"]).to_numpy(float)
     under = pools["bought_m2"].to_numpy(float) < least * (1 - CLOSE) - CLOSE
