@@ -158,7 +158,8 @@ class Layout:
     ``pieces``: float array (n, 4): u0, u1, v0, v1, rectangles as laid (before trimming to the border, without allowances).
     ``seams``: float array (m, 3): v, u0, u1, stretches of seam under turf. ``cross``: float array (k, 3): u, v0, v1.
     ``cut``: float array (n, 2): length and width to cut, metres, allowances in, rounded up (spec 4).
-    ``width_m``: usable width of the roll it is laid for, ``roll_width_m`` the roll's own.
+    ``width_m``: usable width of the roll it is laid for, ``roll_width_m`` the roll's own. ``seam_m``: all seams under turf, side
+    and cross. ``cost``: turf at the prices of a balanced pool, and seams.
     """
 
     bearing_deg: float
@@ -169,7 +170,7 @@ class Layout:
     width_m: float
     roll_width_m: float
     seam_m: float
-    cost: float  # the objective it was chosen by, in m2 of turf
+    cost: float  # in m2 of the product's first turf
 
 
 @dataclass(frozen=True)

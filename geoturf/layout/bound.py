@@ -8,7 +8,7 @@ bearing b: in strips or not, divided or not, packed on rolls and shared between 
 2. Lengthened by e at both ends the pieces are P + S, S the segment of length 2e along b (sums of sets are Minkowski's). They
    cover T + S, since the pieces cover T. So turf bought >= (W/w) |T + S|.
 3. |T + S| is what `geoturf.layout.kernel.rows` gives: on a line along b, chords lengthened by e at both ends cover
-   chords + 2e + sum over gaps of min(gap, 2e).
+   chords + 2e + sum over gaps of min(gap, 2e). (It holds line by line, so also for pieces with slanted ends.)
 4. Over all bearings: turning b by d moves a point of S by r = e d at most, so T + S(b) lies in T + S(b') widened by r, and
    |T + S(b')| >= |T + S(b)| - r p - pi r^2 c, where p is the perimeter of T + S(b') and c the number of parts. The border of
    T + S is made of borders of T, each once, and of a segment 2e for each corner that is foremost across b, so
@@ -30,12 +30,9 @@ from geoturf.layout.roll import Roll
 from geoturf.layout.shape import SNAP_M, Shape, turned
 
 SPANS = 12  # of the half turn, to start with
-CLOSE = 2e-4  # of the area: how near to the least the bound is brought
-TRIED, FEWER, MANY = (
-    60,
-    28,
-    300,
-)  # bearings at most; for shapes of many edges, whose area is large beside their ends, fewer
+CLOSE = 5e-5  # of the area: how near to the least the bound is brought
+TRIED = 160  # bearings at most
+MANY, FEWER = 300, 48  # shapes of more edges are large beside what their ends take: fewer bearings do
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
 
