@@ -25,7 +25,8 @@ Bought = tuple[Section, ...]
 class Job:
     """``width``: usable roll width, ``rolls``: stocked lengths, longest first, in grid steps of ``step_m`` metres.
     ``size``: int array (k, 2) of distinct lengths and widths in steps, longest first, then widest; ``demand``: int array
-    (k,), how many of each. ``left_overs``: (length, width) in steps of stock at hand."""
+    (k,), how many of each. ``left_overs``: (length, width) in steps of stock at hand. ``slant``: int array (k, 3) of middle,
+    start and end (`geoturf.cuts.slanted`), zeros for pieces narrower than the roll; None where all is cut square."""
 
     step_m: float
     width: int
@@ -34,6 +35,7 @@ class Job:
     size: np.ndarray
     demand: np.ndarray
     left_overs: tuple[tuple[int, int], ...] = ()
+    slant: np.ndarray | None = None
 
     @property
     def longest(self) -> int:
@@ -47,10 +49,22 @@ class Job:
         """Least total length in metres that can be bought where at least ``steps`` are needed."""
         return self.market.least_m(steps * self.step_m)
 
+    def outline(self, size: int) -> tuple[int, int, int]:
+        """Middle, start and end of a full-width size, cut along its chalk lines."""
+        middle, start, end = self.slant[size].tolist()
+        return (middle, start, end) if middle else (int(self.size[size, 0]), 0, 0)
+
     def only(self, demand: np.ndarray) -> tuple[Job, np.ndarray]:
         """The job of these pieces of each size (k,) without stock, and the rows of its sizes in this one."""
         rows = np.flatnonzero(demand > 0)
-        return replace(self, size=self.size[rows], demand=demand[rows], left_overs=()), rows
+        slant = None if self.slant is None else self.slant[rows]
+        return replace(self, size=self.size[rows], demand=demand[rows], left_overs=(), slant=slant), rows
+
+
+def is_chain(job: Job, section: Section) -> bool:
+    """Whether a section holds pieces nested along chalk lines: full-width pieces one after the other."""
+    lanes = section[1]
+    return job.slant is not None and len(lanes) == 1 and lanes[0][0] == job.width and len(lanes[0][1]) > 1
 
 
 def used(bought: Bought) -> int:

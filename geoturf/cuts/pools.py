@@ -47,13 +47,15 @@ def by_width(pool: Pool, chosen: Sequence[Layout | None]) -> list[tuple[float, l
     return sorted(widths.items(), reverse=True)
 
 
-def make_job(layouts: list[Layout], market: Market, stock: list[tuple[float, float]] = ()) -> tuple[Job, np.ndarray]:
+def make_job(
+    layouts: list[Layout], market: Market, stock: list[tuple[float, float]] = (), also_m: tuple[float, ...] = ()
+) -> tuple[Job, np.ndarray]:
     """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their pieces, in order.
-    ``stock``: (length, width) in metres of left-overs at hand."""
+    ``stock``: (length, width) in metres of left-overs at hand; ``also_m``: lengths that must be whole steps too."""
     cut = np.concatenate([layout.cut.reshape(-1, 2) for layout in layouts])
     usable = layouts[0].width_m
     full = cut[:, 1] >= usable - 1e-9  # as wide as the roll, whatever that is
-    step = grid_step(np.unique(np.concatenate([cut[:, 0], cut[~full, 1]])))
+    step = grid_step(np.unique(np.concatenate([cut[:, 0], cut[~full, 1], also_m])))
     width = whole_steps(usable, step)
     steps = np.column_stack([to_steps(cut[:, 0], step), np.where(full, width, to_steps(cut[:, 1], step))])
     size, kind = np.unique(-steps, axis=0, return_inverse=True)

@@ -47,10 +47,11 @@ def _quickly(job: Job, stock: Stock, lengths: list[int]) -> list[Pattern]:
 
 
 def _again(stock: Stock, groups: list[Pattern], enough: float) -> list[Pattern]:
-    """The groups packed again by column generation: first those that lose most, then more of them until the cost is down to
-    ``enough``; all at last, where there are not too many lengths."""
+    """The groups packed again by column generation: those that lose most, more of them, all where there are not too many
+    lengths, and those that lose most again; until the cost is down to ``enough``."""
     lengths = len({length for group in groups for length in group})
-    for worst in (*_WORST, len(groups) if lengths <= _LENGTHS else 0):
+    whole = [len(groups)] if lengths <= _LENGTHS else []
+    for worst in (*_WORST, *whole, *_WORST):
         groups = sorted(groups, key=lambda group: (sum(group) / stock.cost(sum(group)), group))
         kept = groups[worst:]
         part = [length for group in groups[:worst] for length in group]
@@ -59,8 +60,8 @@ def _again(stock: Stock, groups: list[Pattern], enough: float) -> list[Pattern]:
     return groups
 
 
-_LENGTHS = 400  # distinct lengths up to which everything is packed again
-_WORST = (25, 80)  # purchases packed again before that
+_LENGTHS = 1200  # distinct lengths up to which everything is packed again
+_WORST = (25, 80)  # purchases packed again by themselves
 
 
 def fullest(room: int, sections: list[Section], value: list[int]) -> list[Section]:

@@ -80,6 +80,7 @@ def _ever_shorter(job: Job, sections: list[Section]) -> Iterator[tuple[list[Sect
         sections = polish.shorten(job, sections, _TRIES)
         yield sections, 0
     if len(job.demand) > _MANY_SIZES:
+        yield sections, 0
         return
     columns, least = program.relax(job, sections)
     yield None, least

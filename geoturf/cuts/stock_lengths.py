@@ -20,6 +20,7 @@ from geoturf.cuts.master import Master
 Pattern = tuple[int, ...]  # lengths, longest first
 
 _ROUNDS = 400
+_MANY = 400  # lengths beyond which the programme is solved once only
 _HURRIED, _CAREFUL = 20, 60  # patterns taken at once when diving: one in so many
 _GAIN = 1e-7
 
@@ -54,7 +55,7 @@ def cut(
     root = programme(stock, Counter(lengths), set(good))
     bound = stock.rounded(root.bound)
     best = good
-    for turn in range(dives):
+    for turn in range(dives if len(set(lengths)) <= _MANY else 1):
         if stock.total(best) <= max(bound, enough) + 1e-6:
             break
         best = _dive(stock, Counter(lengths), root, best, turn)
@@ -62,7 +63,9 @@ def cut(
 
 
 def _dive(stock: Stock, left: Counter[int], root: Programme, best: list[Pattern], turn: int) -> list[Pattern]:
-    """Patterns by taking those the programme uses whole, or else those it uses most, time and again."""
+    """Patterns by taking those the programme uses whole, or else those it uses most, time and again; but ``once`` where
+    solving it again would take too long."""
+    once = len(left) > _MANY
     part, chance = _HURRIED if turn == 0 else _CAREFUL, np.random.default_rng(turn)
     taken: list[Pattern] = []
     found, cost, columns = root, stock.total(best), set(root.patterns)
@@ -70,10 +73,11 @@ def _dive(stock: Stock, left: Counter[int], root: Programme, best: list[Pattern]
         for pattern in _whole(found, left) or _most_used(found, left, part, chance if turn > 1 else None):
             taken.append(pattern)
             left -= Counter(pattern)
-        trial = taken + best_fit(stock.lengths[0], list(left.elements()))
+        rest = list(left.elements())
+        trial = taken + min((how(stock.lengths[0], rest) for how in (best_fit, fill)), key=stock.total)
         if stock.total(trial) < cost - 1e-9:
             best, cost = trial, stock.total(trial)
-        if not left:
+        if not left or once or cost <= stock.rounded(root.bound) + 1e-6:
             break
         found = programme(stock, left, columns)
         columns |= set(found.patterns)
