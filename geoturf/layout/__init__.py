@@ -14,6 +14,7 @@ import shapely
 from geoturf.engine import Engine, Serial
 from geoturf.errors import InputError
 from geoturf.layout.area import lay_together
+from geoturf.layout.balance import balanced
 from geoturf.layout.models import placed, places, slack_m2
 from geoturf.layout.roll import Roll, stocked
 from geoturf.layout.shape import Shape, shape_of
@@ -54,7 +55,9 @@ def lay(
     for row, place in enumerate(where):
         if place.of != row:
             done[row] = placed(done[place.of], place, slack_m2(shapes[row], stock[row]))
-    return tuple(done[row] for row in range(len(shapes)))
+    phases = areas["phase"] if "phase" in areas else areas["product"]
+    pools = list(zip(phases, areas["product"], strict=True))
+    return tuple(balanced([done[row] for row in range(len(shapes))], pools, stock))
 
 
 Job = tuple[list[Shape], list[tuple[Roll, ...]], float]
