@@ -7,6 +7,7 @@
     sections.py  pieces to sections; rolls.py  sections to purchases; solve.py  a whole job
     dual.py      bounds for any cutting
     order.py     which equal piece fills which slot, and which roll is cut next
+    slanted.py   chalk lines and chains of pieces; nested.py  a square plan made over with them
     by_hand.py   what a person would order
     nouns.py     solved jobs to tables
 """
@@ -21,17 +22,22 @@ import numpy as np
 import pandas as pd
 
 from geoturf.cuts import by_hand, nouns, pools, swap
+from geoturf.cuts.job import Job
 from geoturf.cuts.market import Market, markets, width_key
+from geoturf.cuts.nested import lines_of, nest
 from geoturf.cuts.pools import Pool
-from geoturf.cuts.solve import solve
+from geoturf.cuts.solve import Cut, solve
+from geoturf.engine import Engine, Serial
 from geoturf.errors import PromiseError
 from geoturf.model import Choices, CutPlan, Finding, Ground, Layout
 from geoturf.rules import CutRules, LayoutRules, Product
 
 POOLS = [
     *("pool", "phase", "product", "pieces", "rolls", "bought_m2", "needed_m2"),
-    *("bound_m2", "cut_bound_m2", "by_hand_m2", "status"),
+    *("bound_m2", "cut_bound_m2", "by_hand_m2", "status", "square_m2"),
 ]
+
+_HEAVY = 400  # pieces from which workers are worth starting
 
 
 def plan(
@@ -41,25 +47,29 @@ def plan(
     rules: CutRules,
     tick: Callable[[int], Any] | None = None,
     layout_rules: LayoutRules | None = None,
+    engine: Engine | None = None,
 ) -> CutPlan:
-    """Rolls for all areas. ``layout_rules`` give what seams cost against turf; ``tick(n)`` is told when n pools are done.
+    """Rolls for all areas. ``layout_rules`` give what seams cost against turf and whether ends may slant; ``tick(n)`` is told
+    when n pools are done; ``engine`` solves pools side by side.
 
     Raises `PromiseError` if a plan would break a promise of its own, such as buying less than its bound.
     """
     gathered = pools.gather(ground, choices, rules)
     market = {name: markets(product, rules) for name, product in products.items()}
     chosen = swap.choose(gathered, ground, choices, market, layout_rules or LayoutRules())
-    run = _Run(ground, choices, chosen, market, rules)
+    run = _Run(ground, choices, chosen, market, rules, layout_rules or LayoutRules())
+    run.solve_ahead(gathered, engine or Serial())
     for pool in gathered:
         run.do(pool)
         if tick:
             tick(1)
+    pieces = nouns.pieces_table(ground, chosen, run.book)
     return CutPlan(
-        pieces=nouns.pieces_table(ground, chosen, run.book),
+        pieces=pieces,
         rolls=run.book.rolls_table(),
         pools=pd.DataFrame(run.rows, columns=POOLS),
         stock=run.book.stock_table(),
-        chosen=nouns.chosen_table(chosen, choices, run.bought_m2),
+        chosen=nouns.chosen_table(chosen, choices, run.bought_m2, pieces),
         seams=nouns.seams_table(chosen),
     )
 
@@ -74,7 +84,10 @@ class _Run:
         chosen: list[Layout | None],
         market: dict[str, dict[float, Market]],
         rules: CutRules,
+        layout_rules: LayoutRules,
     ):
+        self.layout_rules = layout_rules
+        self.solved: dict[tuple[str, float], Cut] = {}
         self.ground, self.choices, self.chosen, self.market = ground, choices, chosen, market
         counts = [len(layout.pieces) if layout is not None else 0 for layout in chosen]
         self.first = np.concatenate([[0], np.cumsum(counts)]).astype(int)  # number of each area's first piece
@@ -84,11 +97,27 @@ class _Run:
         self.bought_m2 = np.zeros(len(chosen))
         self.rows: list[tuple] = []
 
+    def solve_ahead(self, gathered: list[Pool], engine: Engine) -> None:
+        """Solves the jobs of all pools where none waits for what another leaves of the stock."""
+        if self.stock:
+            return
+        every = [(pool, width, areas) for pool in gathered for width, areas in pools.by_width(pool, self.chosen)]
+        jobs = [self._job(pool, width, areas, [])[0] for pool, width, areas in every]
+        heavy = sum(int(job.demand.sum()) for job in jobs) > _HEAVY
+        cuts = (engine if heavy else Serial()).map(solve, jobs)
+        self.solved = {(pool.key, width): cut for (pool, width, _), cut in zip(every, cuts, strict=True)}
+
+    def _job(
+        self, pool: Pool, width: float, areas: list[int], stock: list[tuple[float, float]]
+    ) -> tuple[Job, np.ndarray]:
+        also = (self.layout_rules.cut_step_m,) if self.layout_rules.nesting == "slanted" else ()
+        return pools.make_job([self.chosen[a] for a in areas], self.market[pool.product][width], stock, also)
+
     def do(self, pool: Pool) -> None:
         """One pool: a job a roll width, and its line."""
         stock_m2 = self._stock_m2(pool)
         done = [self._cut(pool, width, areas) for width, areas in pools.by_width(pool, self.chosen)]
-        bought, cut_bound, rolls = (float(sum(part)) for part in zip(*done, strict=True))
+        bought, cut_bound, rolls, square = (float(sum(part)) for part in zip(*done, strict=True))
         bound = self._bound_m2(pool, stock_m2)
         if not max(bound, cut_bound) <= bought + 1e-6:
             line = f"pool {pool.key}: {bought:.4f} m2 bought under a bound of {max(bound, cut_bound):.4f} m2"
@@ -102,23 +131,46 @@ class _Run:
         hand = sum(self._by_hand_m2(pool, area) for area in areas)
         status = self._status(pool, bought, cut_bound)
         self.rows.append(
-            (pool.key, pool.phase, pool.product, pieces, int(rolls), bought, needed, bound, cut_bound, hand, status)
+            (
+                pool.key,
+                pool.phase,
+                pool.product,
+                pieces,
+                int(rolls),
+                bought,
+                needed,
+                bound,
+                cut_bound,
+                hand,
+                status,
+                square,
+            )
         )
 
-    def _cut(self, pool: Pool, width: float, areas: list[int]) -> tuple[float, float, int]:
-        """Bought and bound (m2) and purchases of the areas laid for one roll width."""
+    def _cut(self, pool: Pool, width: float, areas: list[int]) -> tuple[float, float, int, float]:
+        """Bought and bound (m2), purchases, and what square cuts would buy (m2), of the areas laid for one roll width."""
         layouts = [self.chosen[area] for area in areas]
         mine = [k for k, (_, _, product) in enumerate(self.stock) if product == pool.product]
-        market = self.market[pool.product][width]
-        job, kind = pools.make_job(layouts, market, [self.stock[k][:2] for k in mine])
-        cut = solve(job)
+        job, kind = self._job(pool, width, areas, [self.stock[k][:2] for k in mine])
+        cut = self.solved.get((pool.key, width)) or solve(job)
+        square_m = cut.bought_m(job)
+        if self.layout_rules.nesting == "slanted":
+            found = [lines_of(self.ground, area, self.chosen[area], self.layout_rules, job.step_m) for area in areas]
+            job, kind, cut = nest(job, kind, cut, np.concatenate([lines for lines, _ in found]))
+            self.book.left_u_m.update(self._numbered(areas, np.concatenate([left for _, left in found])))
         counts = [len(layout.pieces) for layout in layouts]
         numbers = np.concatenate([np.arange(self.first[area], self.first[area + 1]) for area in areas])
         lots = np.repeat(self.lots[areas], counts)
         self.book.enter(pool, job, cut, kind.tolist(), numbers.tolist(), lots.tolist())
         for at in sorted((mine[row] for row, _ in cut.from_stock), reverse=True):
             self.stock.pop(at)
-        return cut.bought_m(job) * job.market.roll_width_m, cut.bound_m * job.market.roll_width_m, len(cut.bought)
+        wide = job.market.roll_width_m
+        return cut.bought_m(job) * wide, cut.bound_m * wide, len(cut.bought), square_m * wide
+
+    def _numbered(self, areas: list[int], values: np.ndarray) -> dict[int, float]:
+        """Values of the areas' pieces by the pieces' numbers in the bid."""
+        numbers = np.concatenate([np.arange(self.first[area], self.first[area + 1]) for area in areas])
+        return dict(zip(numbers.tolist(), values.tolist(), strict=True))
 
     def _stock_m2(self, pool: Pool) -> float:
         """Most turf bought that left-overs at hand can stand for: usable area at the widest selvage of the pool."""

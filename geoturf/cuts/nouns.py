@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from geoturf.cuts.job import Bought, Job, used
+from geoturf.cuts import slanted
+from geoturf.cuts.job import Bought, Job, is_chain, used
 from geoturf.cuts.order import sequence
 from geoturf.cuts.pools import Pool
 from geoturf.cuts.solve import Cut
@@ -38,8 +39,10 @@ class Book:
     pieces: int
     rules: CutRules
     roll: list[str] = field(init=False)
-    along_m: np.ndarray = field(init=False)
+    left_m: np.ndarray = field(init=False)  # (n, 2): start and length of each piece along the roll's left edge
+    right_m: np.ndarray = field(init=False)  # (n, 2): and along its right edge; not the same where the ends slant
     across_m: np.ndarray = field(init=False)
+    left_u_m: dict[int, float] = field(default_factory=dict)  # where a slanted piece's start line meets its left edge
     rolls: list[tuple] = field(default_factory=list)
     stock: list[tuple] = field(default_factory=list)
     patterns: dict[tuple, str] = field(default_factory=dict)
@@ -47,7 +50,8 @@ class Book:
 
     def __post_init__(self) -> None:
         self.roll = [""] * self.pieces
-        self.along_m, self.across_m = np.zeros(self.pieces), np.zeros(self.pieces)
+        self.left_m, self.right_m = np.zeros((self.pieces, 2)), np.zeros((self.pieces, 2))
+        self.across_m = np.zeros(self.pieces)
 
     def enter(self, pool: Pool, job: Job, cut: Cut, kinds: list[int], numbers: list[int], lots: list[int]) -> None:
         """A solved job. ``kinds``, ``numbers``, ``lots``: size, number in the bid and lot of each piece of the job."""
@@ -70,7 +74,7 @@ class Book:
     def _roll(self, pool: Pool, job: Job, bought: Bought, name: str, of: tuple[float, float], source: str) -> None:
         used_m = used(bought) * job.step_m
         lanes = [lane for _, section in bought for _, lane in section]
-        shape = tuple(tuple((int(job.size[k, 0]), int(job.size[k, 1])) for k in lane) for lane in lanes)
+        shape = tuple(tuple(_outlines(job, lane)) for lane in lanes)
         key = (pool.product, *(round(side, 6) for side in of), job.step_m, shape, tuple(h for h, _ in bought))
         pattern = self.patterns.setdefault(key, f"P{len(self.patterns) + 1}")
         where = (name, pool.phase, pool.product, pool.key)
@@ -78,26 +82,28 @@ class Book:
 
     def _place(self, job: Job, bought: Bought, name: str, numbers: list[int]) -> None:
         slot, start = 0, 0
-        for length, lanes in bought:
+        for section in bought:
             across = 0
-            for width, lane in lanes:
-                along = start
-                for kind in lane:
+            for width, lane in section[1]:
+                places = _chained(job, lane) if is_chain(job, section) else _stacked_up(job, lane)
+                for left, right in places:
                     number = numbers[slot]
                     self.roll[number] = name
-                    self.along_m[number], self.across_m[number] = along * job.step_m, across * job.step_m
-                    along += int(job.size[kind, 0])
+                    self.left_m[number] = (start + left[0]) * job.step_m, left[1] * job.step_m
+                    self.right_m[number] = (start + right[0]) * job.step_m, right[1] * job.step_m
+                    self.across_m[number] = across * job.step_m
                     slot += 1
                 across += width
-            start += length
+            start += section[0]
 
     def _left_overs(self, pool: Pool, job: Job, bought: Bought, name: str, length_m: float) -> None:
         """The tail of the roll, what is left beside the lanes, and the ends of lanes."""
         start, step = 0, job.step_m
-        for length, lanes in bought:
+        for section in bought:
+            length, lanes = section
             across = 0
             for width, lane in lanes:
-                full = sum(int(job.size[kind, 0]) for kind in lane)
+                full = length if is_chain(job, section) else sum(int(job.size[kind, 0]) for kind in lane)
                 self._keep(pool, name, width * step, (length - full) * step, (start + full) * step, across * step)
                 across += width
             self._keep(pool, name, (job.width - across) * step, length * step, start * step, across * step)
@@ -115,12 +121,44 @@ class Book:
         return pd.DataFrame(self.stock, columns=list(STOCK))
 
 
+_Edge = tuple[int, int]  # start and length along an edge of the roll, in steps
+
+
+def _stacked_up(job: Job, lane: tuple[int, ...]) -> list[tuple[_Edge, _Edge]]:
+    """Left and right edge of square pieces end to end."""
+    along, places = 0, []
+    for kind in lane:
+        edge = (along, int(job.size[kind, 0]))
+        places.append((edge, edge))
+        along += edge[1]
+    return places
+
+
+def _chained(job: Job, lane: tuple[int, ...]) -> list[tuple[_Edge, _Edge]]:
+    """Left and right edge of nested pieces."""
+    chain = [job.outline(kind) for kind in lane]
+    places = []
+    for at, (middle, start, end) in zip(slanted.starts(chain), chain, strict=True):
+        lean = (end - start) // 2
+        places.append(((at, middle - lean), (at + start, middle + lean)))
+    return places
+
+
+def _outlines(job: Job, lane: tuple[int, ...]) -> list[tuple[int, ...]]:
+    """What makes two pieces alike on a roll."""
+    slant = np.zeros((len(job.size), 0), int) if job.slant is None else job.slant
+    return [(*job.size[kind].tolist(), *slant[kind].tolist()) for kind in lane]
+
+
 def pieces_table(ground: Ground, chosen: Sequence[Layout | None], book: Book) -> pd.DataFrame:
     """Every piece, area by area in the order of its layout."""
     rows = [(row, layout) for row, layout in enumerate(chosen) if layout is not None and len(layout.pieces)]
     counts = [len(layout.pieces) for _, layout in rows]
     laid = _stacked([layout.pieces for _, layout in rows], 4)
     cut = _stacked([layout.cut for _, layout in rows], 2)
+    lean = book.right_m - book.left_m
+    slants = (np.abs(lean) > 1e-9).any(axis=1)
+    left_u = np.array([book.left_u_m.get(number, np.nan) for number in range(book.pieces)])
     return pd.DataFrame(
         {
             "piece": _names(ground, [row for row, _ in rows], counts),
@@ -128,10 +166,13 @@ def pieces_table(ground: Ground, chosen: Sequence[Layout | None], book: Book) ->
             **dict(zip(("u0", "u1", "v0", "v1"), laid.T, strict=True)),
             "bearing_deg": np.repeat([layout.bearing_deg for _, layout in rows], counts).astype(float),
             "roll": book.roll,
-            "along_m": book.along_m,
+            "along_m": book.left_m[:, 0],
             "across_m": book.across_m,
-            "length_m": cut[:, 0],
+            "length_m": np.where(slants, book.left_m[:, 1], cut[:, 0]),
             "width_m": cut[:, 1],
+            "start_slant_m": np.where(slants, lean[:, 0], 0.0),
+            "end_slant_m": np.where(slants, lean.sum(axis=1), 0.0),
+            "cut_u_m": np.where(slants, left_u, np.nan),
         }
     )
 
@@ -185,17 +226,21 @@ def _across(layout: Layout) -> np.ndarray:
     return np.column_stack([u, v0, u, v1])
 
 
-def chosen_table(chosen: Sequence[Layout | None], choices: tuple[Choices, ...], bought_m2: np.ndarray) -> pd.DataFrame:
-    """What each area got, areas-aligned."""
+def chosen_table(
+    chosen: Sequence[Layout | None], choices: tuple[Choices, ...], bought_m2: np.ndarray, pieces: pd.DataFrame
+) -> pd.DataFrame:
+    """What each area got, areas-aligned; ``pieces`` as `pieces_table` gives them."""
+    middle = pieces["length_m"] + (pieces["end_slant_m"] - pieces["start_slant_m"]) / 2
+    cut = np.bincount(pieces["area_index"], middle * pieces["width_m"], len(chosen))
     rows = []
-    for layout, choice in zip(chosen, choices, strict=True):
+    for row, (layout, choice) in enumerate(zip(chosen, choices, strict=True)):
         if layout is None:
             rows.append((np.nan, 0.0, 0, 0, 0.0, 1.0))
             continue
         ratio = 1.0
         if choice.free_cost > 0:  # not where it is NaN
             ratio = max(1.0, min(other.cost for other in choice.layouts) / choice.free_cost)
-        rows.append((layout.bearing_deg, layout.seam_m, len(layout.cross), len(layout.pieces), cut_m2(layout), ratio))
+        rows.append((layout.bearing_deg, layout.seam_m, len(layout.cross), len(layout.pieces), cut[row], ratio))
     names = ["pile_bearing_deg", "seam_m", "cross_seams", "pieces", "piece_area_m2", "free_cost_ratio"]
     table = pd.DataFrame(rows, columns=names)
     table.insert(5, "turf_bought_m2", bought_m2)

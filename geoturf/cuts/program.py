@@ -52,7 +52,7 @@ class Lanes:
         follow = pricing.knapsacks(job.size[self.of, 0] * self.batch, value[self.of] * self.batch, job.longest)
         worth = value[self.kind]
         led = pricing.lead(self.length, self.width, worth, follow, self.row, job.width, heights)
-        return Priced(self, worth, follow, heights, led)
+        return Priced(self, value, worth, follow, heights, led)
 
 
 def _batches(count: int) -> list[int]:
@@ -67,9 +67,10 @@ def _batches(count: int) -> list[int]:
 
 @dataclass(frozen=True)
 class Priced:
-    """Sections of ``heights`` at the values ``worth`` of leaders; ``led``: float (heights, leaders)."""
+    """Sections of ``heights`` at the ``value`` of each size, ``worth`` of each leader; ``led``: float (heights, leaders)."""
 
     lanes: Lanes
+    value: np.ndarray
     worth: np.ndarray
     follow: np.ndarray
     heights: np.ndarray
@@ -87,20 +88,43 @@ class Priced:
         return tidy(job, self._lanes(k, job.demand.copy()))
 
     def _lanes(self, k: int, left: np.ndarray) -> list[tuple[int, ...]]:
-        its, out = self.lanes, []
+        """Sizes lane by lane of the best section of the k-th length, as far as there are pieces ``left`` (taken off)."""
+        its = self.lanes
         h, first = int(self.heights[k]), int(np.argmax(self.led[k]))
         leaders = pricing.leaders(first, h, its.length, its.width, self.worth, self.follow, its.row, its.job.width)
         np.subtract.at(left, its.kind[leaders], 1)
+        out = []
         for leader in leaders:
-            lane, room = [int(its.kind[leader])], h - int(its.length[leader])
-            for at in range(int(its.row[leader]), 0, -1):
-                if self.follow[at, room] > self.follow[at - 1, room]:
-                    size, count = int(its.of[at - 1]), int(its.batch[at - 1])
-                    room -= count * int(its.job.size[size, 0])
-                    count = min(count, int(left[size]))
-                    left[size] -= count
-                    lane += [size] * count
-            out.append(tuple(lane))
+            room = h - int(its.length[leader])
+            following = self._following(int(its.row[leader]), room)
+            if (np.bincount(following, minlength=len(left)) > left).any():
+                following = self._following_of(left, int(its.row[leader]), room)
+            np.subtract.at(left, following, 1)
+            out.append((int(its.kind[leader]), *following))
+        return out
+
+    def _following(self, row: int, room: int) -> list[int]:
+        """What follows best in ``room`` steps, of the first ``row`` batches."""
+        its, out = self.lanes, []
+        for at in range(row, 0, -1):
+            if self.follow[at, room] > self.follow[at - 1, room]:
+                size, count = int(its.of[at - 1]), int(its.batch[at - 1])
+                room -= count * int(its.job.size[size, 0])
+                out += [size] * count
+        return out
+
+    def _following_of(self, left: np.ndarray, row: int, room: int) -> list[int]:
+        """The same of pieces that are left."""
+        job = self.lanes.job
+        sizes = np.unique(self.lanes.of[:row])
+        copies = np.repeat(sizes, np.minimum(left[sizes], room // job.size[sizes, 0]))
+        length = job.size[copies, 0]
+        table = pricing.knapsacks(length, self.value[copies], room)
+        out = []
+        for at in range(len(copies), 0, -1):
+            if table[at, room] > table[at - 1, room]:
+                out.append(int(copies[at - 1]))
+                room -= int(length[at - 1])
         return out
 
 
