@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Hashable, Sequence
 from dataclasses import replace
 
-import highspy
 import numpy as np
 
 from geoturf import highs
@@ -53,7 +52,7 @@ class _Programme:
         self.rows = {key: row for row, key in enumerate(widths)}
         self.solver = highs.solver()
         for _ in widths:
-            self.solver.addRow(0.0, highspy.kHighsInf, 0, [], [])
+            self.solver.addRow(0.0, np.inf, 0, [], [])
         for area, some in enumerate(lengths):
             self.solver.addRow(1.0, 1.0, 0, [], [])
             for layout, one in zip(offers[area], some, strict=True):
@@ -113,7 +112,7 @@ class _Programme:
         return 1
 
     def _add(self, cost: float, rows: list[int], values: list[float]) -> None:
-        self.solver.addCol(cost, 0.0, highspy.kHighsInf, len(rows), np.array(rows, np.int32), np.array(values, float))
+        self.solver.addCol(cost, 0.0, np.inf, len(rows), np.array(rows, np.int32), np.array(values, float))
 
     def _across(self, width_m: float) -> int:
         return int(self.rolls[width_m].usable_m / self.steps[width_m] + 1e-6)
