@@ -7,6 +7,7 @@ import pytest
 from cut_cases import FOOT, INCH, assert_sound, choices, ground, layout
 
 from geoturf import cuts
+from geoturf.cuts.master import Master, UnsolvedError
 from geoturf.rules import CutRules, Product
 
 LENGTH = Product()  # 15 ft x 100 ft, sold by length, billed to the foot
@@ -165,3 +166,18 @@ def test_equal_pieces_go_so_that_few_lots_are_open_at_once():
     first = {k: min(at for at, some in enumerate(order) if k in some) for k in range(40)}
     last = {k: max(at for at, some in enumerate(order) if k in some) for k in range(40)}
     assert max(sum(first[k] < at <= last[k] for k in range(40)) for at in range(len(order))) <= 6
+
+
+def test_an_area_without_layout_is_left_out():
+    nothing = type(choices(layout([(240, 178)])))((), layout([(240, 178)]), 0.0, float("nan"))
+    made = plan([choices(layout([(240, 178)])), nothing])
+    assert made.chosen["pieces"].tolist() == [1, 0]
+    assert made.pools["bought_m2"].tolist() == pytest.approx([20 * FOOT * WIDTH_M])
+
+
+def test_a_solver_that_gives_up_leaves_the_quick_plan(monkeypatch):
+    def gives_up(self):
+        raise UnsolvedError
+
+    monkeypatch.setattr(Master, "solve", gives_up)
+    assert plan(random_areas(0, 20)).pools["status"][0].endswith("above the bound")

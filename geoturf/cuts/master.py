@@ -8,6 +8,10 @@ import numpy as np
 from geoturf import highs
 
 
+class UnsolvedError(RuntimeError):
+    """The solver gave up on a programme that has a solution: the plan known so far has to do."""
+
+
 class Master:
     """min sum_j c_j x_j with sum_j a_ij x_j >= d_i, x >= 0. One HiGHS object, solved again as columns come; never used for
     anything else, since an object that has changed its kind of problem was seen to report wrong objectives."""
@@ -31,7 +35,7 @@ class Master:
         """Objective (computed from the columns), use of each column, value (dual, >= 0) of each demand."""
         self.solver.run()
         if self.solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
-            raise RuntimeError(f"the linear programme ended as {self.solver.getModelStatus()}")
+            raise UnsolvedError(f"the linear programme ended as {self.solver.getModelStatus()}")
         solution = self.solver.getSolution()
         use, value = np.array(solution.col_value), np.maximum(0.0, np.array(solution.row_dual))
         return float(use @ np.array(self.costs)), use, value

@@ -63,9 +63,11 @@ def leaders(first, h, length, width, value, follow, row, across):
             _add(best[c], best[c + 1], width[c], value[c] + follow[row[c], h - length[c]])
         else:
             best[c + 1] = best[c]
-    found, x = [first], across - width[first]
+    found, n, x = np.empty(first + 1, np.int64), 1, across - width[first]
+    found[0] = first
     for c in range(first - 1, -1, -1):
         if best[c + 1, x] > best[c, x]:
-            found.append(c)
+            found[n] = c
+            n += 1
             x -= width[c]
-    return found
+    return found[:n]

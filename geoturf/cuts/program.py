@@ -94,7 +94,7 @@ class Priced:
         leaders = pricing.leaders(first, h, its.length, its.width, self.worth, self.follow, its.row, its.job.width)
         np.subtract.at(left, its.kind[leaders], 1)
         out = []
-        for leader in leaders:
+        for leader in leaders.tolist():
             room = h - int(its.length[leader])
             following = self._following(int(its.row[leader]), room)
             if (np.bincount(following, minlength=len(left)) > left).any():

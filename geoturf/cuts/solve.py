@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geoturf.cuts import dual, exact, polish, program, rolls
 from geoturf.cuts.job import Bought, Job, Section, count, relabelled, used
+from geoturf.cuts.market import Market
+from geoturf.cuts.master import UnsolvedError
 from geoturf.cuts.sections import quick
 from geoturf.errors import PromiseError
 from geoturf.model import Finding
@@ -61,12 +64,14 @@ def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], f
 
 def _near(job: Job, sections: list[Section], plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
     """Ever shorter sections, packed each time, until the bound is met or everything is tried."""
-    for shorter, least in _ever_shorter(job, sections):
-        bound_m = max(bound_m, job.least_m(least))
-        if shorter is not None:
-            plan = min(plan, _packed(job, shorter, bound_m * job.market.cheapest), key=lambda p: rolls.price(job, p))
-        if _met(job, plan, bound_m):
-            break
+    with suppress(UnsolvedError):
+        for shorter, least in _ever_shorter(job, sections):
+            bound_m = max(bound_m, job.least_m(least))
+            if shorter is not None:
+                tried = _packed(job, shorter, bound_m * job.market.cheapest)
+                plan = min(plan, tried, key=lambda p: rolls.price(job, p))
+            if _met(job, plan, bound_m):
+                break
     return plan, bound_m
 
 
@@ -170,3 +175,12 @@ def _assert_whole(job: Job, cut: Cut) -> None:
         faults.append(f"{cut.bought_m(job):.3f} m are bought under a bound of {cut.bound_m:.3f} m")
     if faults:
         raise PromiseError(Finding("error", "cut-plan", "; ".join(faults)))
+
+
+def warm() -> None:
+    """Has every kernel compiled, or what an earlier run compiled loaded, on a job that is nothing."""
+    size, market = np.array([[30, 10], [20, 6], [10, 4]]), Market(1.0, (1.0,), (1.0,), 0.0)
+    job = Job(0.01, 10, (100,), market, size, np.array([1, 2, 2]))
+    sections = quick(job)
+    exact.shorter(job, _total(sections) + 1)
+    program.dive(job, program.relax(job, sections)[0], _TAKES[0])
