@@ -181,3 +181,9 @@ def test_a_solver_that_gives_up_leaves_the_quick_plan(monkeypatch):
 
     monkeypatch.setattr(Master, "solve", gives_up)
     assert plan(random_areas(0, 20)).pools["status"][0].endswith("above the bound")
+
+
+def test_of_equal_plans_the_one_with_a_long_left_over():
+    """50, 40, 30 and 20 ft: two rolls of 100 ft either way, but 50 + 30 + 20 and 40 leave 60 ft in one piece."""
+    made = plan([choices(layout([(600, 178), (480, 178), (360, 178), (240, 178)]))], ROLL)
+    assert sorted(made.rolls["left_over_m"]) == pytest.approx([0, 60 * FOOT])

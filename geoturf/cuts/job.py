@@ -10,6 +10,7 @@ roll cut down to whole steps holds exactly the same plans.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -44,6 +45,16 @@ class Job:
     def purchase(self, used: int) -> tuple[float, float]:
         """Cheapest purchase, (length in m, price), that holds ``used`` steps, 0 < used <= ``longest``."""
         return self.market.purchase(used * self.step_m)
+
+    def leaning(self, weight: float) -> Callable[[int], float]:
+        """What a purchase costs by the steps used of it, less up to ``weight`` of that for a long left-over: of plans that
+        cost the same, the one whose left-overs are on one roll costs least."""
+
+        def cost(steps: int) -> float:
+            length_m, price = self.purchase(steps)
+            return price * (1 - weight * (1 - steps * self.step_m / length_m) ** 2)
+
+        return cost
 
     def least_m(self, steps: float) -> float:
         """Least total length in metres that can be bought where at least ``steps`` are needed."""

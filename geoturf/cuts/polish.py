@@ -9,6 +9,7 @@ from geoturf.cuts.job import Bought, Job, Section, count, relabelled, used
 
 _SECTIONS = 11  # pieces cut again at once, when sections are
 _ROLLS = 12  # when rolls are
+_LEAN = 1e-3  # of its price, at most, that a purchase counts for less where its left-over is long
 
 
 def shorten(job: Job, sections: list[Section], tries: int) -> list[Section]:
@@ -59,10 +60,7 @@ def fewer(job: Job, bought: list[Bought], tries: int, enough: float) -> list[Bou
     Among groups of equal price the one with the longest left-over is taken: what is left gathers on one roll until that
     roll is not needed."""
 
-    def cost(steps: int) -> float:
-        length_m, price = job.purchase(steps)
-        return price * (1 - 1e-3 * (1 - steps * job.step_m / length_m) ** 2)
-
+    cost = job.leaning(_LEAN)
     chance = np.random.default_rng(0)
     rate = min(job.purchase(length)[1] / length for length in job.rolls)
     seen: set[tuple[Bought, ...]] = set()

@@ -47,18 +47,18 @@ def _buy(job: Job) -> tuple[list[Bought], float]:
     sections = quick(job)
     plan = rolls.pack(job, sections)
     bound_m = _dual_bound_m(job)
-    if _met(job, plan, bound_m):
-        return plan, bound_m
-    if job.demand.sum() <= exact.MOST:
+    few, met = job.demand.sum() <= exact.MOST, _met(job, plan, bound_m)
+    if few and not (met and job.market.by_length):
         return _best(job, plan, bound_m)
-    return _near(job, sections, plan, bound_m)
+    return (plan, bound_m) if met else _near(job, sections, plan, bound_m)
 
 
 def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
-    """The best plan there is for a few pieces. It is the bound where every metre costs the same."""
-    market, known = job.market, rolls.price(job, plan)
-    room = int(known / market.cheapest / job.step_m + 1e-6)
-    plan = exact.cheaper(job, lambda steps: job.purchase(steps)[1], known, room) or plan
+    """The best plan there is for a few pieces, its left-over on one roll where it can be. It is the bound where every metre
+    costs the same."""
+    market, cost = job.market, job.leaning(_LEAN)
+    room = int(rolls.price(job, plan) / market.cheapest / job.step_m + 1e-6)
+    plan = exact.cheaper(job, cost, sum(cost(used(b)) for b in plan), room) or plan
     return plan, _metres(job, plan) if market.one_rate else bound_m
 
 
@@ -98,6 +98,7 @@ def _ever_shorter(job: Job, sections: list[Section]) -> Iterator[tuple[list[Sect
             yield sections, least
 
 
+_LEAN = 1e-6  # of its price, at most, that a purchase counts for less where its left-over is long
 _TRIES = 300  # groups cut again
 _SMALL = 200  # pieces up to here are worth cutting again in groups before anything else
 _WORST = 40  # purchases cut again in groups
@@ -115,7 +116,7 @@ def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
 
 
 _TAKES = (0.6, 0.95)  # sections used more than this are taken whole when diving
-_MIDDLE = 1000  # pieces up to here are worth more than one dive
+_MIDDLE = 250  # pieces up to here are worth more than one dive
 
 
 def _total(sections: list[Section]) -> int:
