@@ -55,7 +55,7 @@ def ground_line(u0, v0, u1, v1, bearing_deg) -> shapely.LineString:
 def assert_lies_well(layout: Layout, shape: shapely.Geometry, rules=RULES, longest=100 * FOOT) -> None:
     """Covers, does not overlap, keeps to the roll, and cuts what it says."""
     pieces = [rectangle(piece, layout.bearing_deg) for piece in layout.pieces]
-    union = shapely.union_all(pieces)
+    union = shapely.union_all(pieces, grid_size=1e-8)  # without a grid, pieces have been seen to fall out of the union
     assert shape.difference(union.buffer(1e-5)).area < 1e-9 * shape.area + 1e-12
     assert sum(p.area for p in pieces) == pytest.approx(union.area, abs=1e-4)
     long, wide = layout.pieces[:, 1] - layout.pieces[:, 0], layout.pieces[:, 3] - layout.pieces[:, 2]
@@ -84,7 +84,9 @@ def assert_seams(layout: Layout, shape: shapely.Geometry) -> None:
     pieces = [rectangle(piece, layout.bearing_deg) for piece in layout.pieces]
     hair = 1e-4  # lines widened by a hair, so that two that nearly coincide count once
     inner = shape.buffer(-10 * hair, join_style="mitre")
-    widened = shapely.union_all([p.boundary.buffer(hair, cap_style="flat", join_style="mitre") for p in pieces])
+    widened = shapely.union_all(
+        [p.boundary.buffer(hair, cap_style="flat", join_style="mitre") for p in pieces], grid_size=1e-8
+    )
     meet = widened.intersection(inner).area / (2 * hair)
     assert meet == pytest.approx(layout.seam_m, abs=0.01 * len(lines) + 0.002)
 

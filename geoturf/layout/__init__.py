@@ -13,12 +13,12 @@ import shapely
 
 from geoturf.engine import Engine, Serial
 from geoturf.errors import InputError
-from geoturf.layout.area import lay_together
+from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
-from geoturf.layout.models import placed, places, slack_m2
+from geoturf.layout.models import Place, moved, placed, places, slack_m2
 from geoturf.layout.roll import Roll, stocked
 from geoturf.layout.shape import Shape, shape_of
-from geoturf.model import Choices, Finding, Ground
+from geoturf.model import Choices, Finding, Ground, Layout
 from geoturf.rules import LayoutRules, Product
 
 CHUNK = 64  # areas a worker gets at a time
@@ -57,7 +57,32 @@ def lay(
             done[row] = placed(done[place.of], place, slack_m2(shapes[row], stock[row]))
     phases = areas["phase"] if "phase" in areas else areas["product"]
     pools = list(zip(phases, areas["product"], strict=True))
-    return tuple(balanced([done[row] for row in range(len(shapes))], pools, stock))
+
+    def relay(rolls: dict[int, tuple[Roll, ...]]) -> dict[int, list[Layout]]:
+        return _relaid(rolls, shapes, where, done, engine)
+
+    return tuple(balanced([done[row] for row in range(len(shapes))], pools, stock, relay))
+
+
+def _relaid(
+    rolls: dict[int, tuple[Roll, ...]],
+    shapes: list[Shape],
+    where: list[Place],
+    done: dict[int, Choices],
+    engine: Engine,
+) -> dict[int, list[Layout]]:
+    """Layouts of rows for ``rolls`` with their pools' prices; repeats that share those are laid once."""
+    wanted = {(where[row].of, some): None for row, some in rolls.items()}
+    jobs = [(shapes[of], some, sorted({layout.bearing_deg for layout in done[of].layouts})) for of, some in wanted]
+    chunks = [jobs[k : k + CHUNK] for k in range(0, len(jobs), CHUNK)]
+    runner = Serial() if len(jobs) < FEW else engine
+    laid = dict(zip(wanted, (one for chunk in runner.map(_work_priced, chunks) for one in chunk), strict=True))
+    return {row: [moved(layout, where[row]) for layout in laid[where[row].of, some]] for row, some in rolls.items()}
+
+
+def _work_priced(jobs: list[tuple[Shape, tuple[Roll, ...], list[float]]]) -> list[list[Layout]]:
+    """A worker's share of `_relaid`."""
+    return [lay_priced(*job) for job in jobs]
 
 
 Job = tuple[list[Shape], list[tuple[Roll, ...]], float]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -58,6 +59,18 @@ def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> t
         for groups, ganged in _chosen([sought(shape, at, roll) for at in bearings]):
             layouts.append(layout_of(groups, shape.shift(groups[0].shape.bearing_deg), ganged))
     return tuple(sorted(layouts, key=lambda layout: layout.cost))
+
+
+def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> list[Layout]:
+    """One layout for each of ``rolls``, the best at its pool's prices (`Roll.pool`); its cost is told without them."""
+    layouts = []
+    for roll in rolls:
+        tried = [sought(shape, at, roll, models=[BALANCED]) for at in bearings]
+        best = min(tried, key=lambda s: round(s.cost[BALANCED], 9))
+        plain = replace(roll, pool=())
+        groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
+        layouts.append(layout_of(groups, shape.shift(best.bearing_deg), ganged=False))
+    return layouts
 
 
 def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool]]:

@@ -2,76 +2,131 @@
 
 Rolls are filled across: a pool wants as many strips of a width as there are others to lie beside them. A linear programme over
 widths alone (lengths of a pool's strips are so many that they fit) takes a share of each area's layouts and a length of each
-way to fill a section, for the least turf and seams. Ways to fill a section are added as they pay (column generation). An
-area's layout of the largest share comes first; the others follow by cost.
+way to fill a section, for the least turf and seams. Ways to fill a section are added as they pay (column generation). The
+programme's prices of widths are this pool's own: layouts are made for them and offered too. An area's layout of the largest
+share comes first; the others follow by cost.
 """
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from geoturf import highs
-from geoturf.layout.roll import Roll
+from geoturf.layout.roll import BALANCED, Roll
 from geoturf.model import Choices, Layout
 
 FEWEST, TOGETHER = 4, 250  # areas of a pool: fewer are left as they are; more are balanced in runs of so many
 WIDTHS = 240  # told apart across a roll, at most
 ROUNDS, CLOSE = 40, 1e-3
+RELAID, TRUST = 2, 0.5  # times that layouts are made for the pool's own prices; how far those are trusted
 
 
-def balanced(choices: Sequence[Choices], pools: Sequence[Hashable], stock: Sequence[Sequence[Roll]]) -> list[Choices]:
-    """``choices`` with their layouts in the order that serves their pools (``pools``: who shares rolls with whom)."""
-    out = list(choices)
-    rows: dict[Hashable, list[int]] = {}
-    for row, pool in enumerate(pools):
-        rows.setdefault(pool, []).append(row)
-    for members in rows.values():
-        for k in range(0, len(members), TOGETHER):
-            run = members[k : k + TOGETHER]
-            if len(run) >= FEWEST:
-                best = _Programme([choices[row].layouts for row in run], stock[run[0]]).best()
-                for row, first in zip(run, best, strict=True):
-                    layouts = choices[row].layouts
-                    ordered = (layouts[first], *layouts[:first], *layouts[first + 1 :])
-                    out[row] = replace(choices[row], layouts=ordered)
+Relay = Callable[[dict[int, tuple[Roll, ...]]], dict[int, list[Layout]]]
+
+
+def balanced(
+    choices: Sequence[Choices], pools: Sequence[Hashable], stock: Sequence[tuple[Roll, ...]], relay: Relay
+) -> list[Choices]:
+    """``choices`` with layouts for their pools' own prices added, and the one that serves its pool first. ``pools``: who shares
+    rolls with whom; ``relay`` lays rows anew from rolls with their pools' prices."""
+    offers = [list(choice.layouts) for choice in choices]
+    programmes = [
+        (run, _Programme([offers[row] for row in run], stock[run[0]])) for run in _runs(pools) if len(run) >= FEWEST
+    ]
+    for _ in range(RELAID):
+        rolls = {row: one for run, programme in programmes for one in [programme.priced()] for row in run}
+        laid = relay(rolls)
+        for run, programme in programmes:
+            for area, row in enumerate(run):
+                for layout in laid[row]:
+                    if not any(_alike(layout, other) for other in offers[row]):
+                        offers[row].append(layout)
+                        programme.offer(area, layout)
+    out = [replace(choice, layouts=tuple(layouts)) for choice, layouts in zip(choices, offers, strict=True)]
+    for run, programme in programmes:
+        for row, first in zip(run, programme.best(), strict=True):
+            rest = sorted((k for k in range(len(offers[row])) if k != first), key=lambda k, r=row: offers[r][k].cost)
+            out[row] = replace(choices[row], layouts=tuple(offers[row][k] for k in (first, *rest)))
     return out
 
 
-class _Programme:
-    """Rows: each width of each roll (cut no more than is bought), then each area (laid once). Columns: layouts, then fillings."""
+def _runs(pools: Sequence[Hashable]) -> list[list[int]]:
+    """Rows of each pool, large pools in runs of `TOGETHER`."""
+    rows: dict[Hashable, list[int]] = {}
+    for row, pool in enumerate(pools):
+        rows.setdefault(pool, []).append(row)
+    return [members[k : k + TOGETHER] for members in rows.values() for k in range(0, len(members), TOGETHER)]
 
-    def __init__(self, offers: Sequence[tuple[Layout, ...]], rolls: Sequence[Roll]):
+
+def _alike(one: Layout, other: Layout) -> bool:
+    return (
+        one.bearing_deg == other.bearing_deg
+        and one.roll_width_m == other.roll_width_m
+        and np.array_equal(one.pieces, other.pieces)
+    )
+
+
+class _Programme:
+    """Rows: each width of each roll (cut no more than is bought), each area (laid once). Columns: layouts, fillings."""
+
+    def __init__(self, offers: Sequence[Sequence[Layout]], rolls: Sequence[Roll]):
         self.steps = {roll.width_m: max(roll.step_m, roll.usable_m / WIDTHS) for roll in rolls}
         self.rolls = {roll.width_m: roll for roll in rolls}
-        self.offers = offers
-        lengths = [[self._lengths(layout) for layout in layouts] for layouts in offers]
-        widths = sorted({key for some in lengths for one in some for key in one})
-        self.rows = {key: row for row, key in enumerate(widths)}
-        self.solver = highs.solver()
-        for _ in widths:
-            self.solver.addRow(0.0, np.inf, 0, [], [])
-        for area, some in enumerate(lengths):
-            self.solver.addRow(1.0, 1.0, 0, [], [])
-            for layout, one in zip(offers[area], some, strict=True):
-                at = [self.rows[key] for key in one] + [len(widths) + area]
-                self._add(self._seams(layout), at, [-length for length in one.values()] + [1.0])
+        self.rows: dict[tuple[float, int], int] = {}
+        self.columns: list[list[int]] = [[] for _ in offers]
         self.known: set[tuple] = set()
-        for width_m, k in widths:
-            self._fill(width_m, {k: int(self._across(width_m) // k)})
+        self.solver = highs.solver()
+        for _ in offers:
+            self.solver.addRow(1.0, 1.0, 0, [], [])
+        for area, layouts in enumerate(offers):
+            for layout in layouts:
+                self.offer(area, layout)
+
+    def offer(self, area: int, layout: Layout) -> None:
+        """A column for a layout of an area; rows for widths not met before."""
+        lengths = self._lengths(layout)
+        for width_m, k in lengths:
+            if (width_m, k) not in self.rows:
+                self.rows[width_m, k] = self.solver.getNumRow()
+                self.solver.addRow(0.0, np.inf, 0, [], [])
+                self._fill(width_m, {k: int(self._across(width_m) // k)})
+        roll = self.rolls[layout.roll_width_m]
+        cost = roll.seam * layout.seam_m + roll.cross * len(layout.cross)
+        at = [*(self.rows[key] for key in lengths), area]
+        self.columns[area].append(self._add(cost, at, [*(-length for length in lengths.values()), 1.0]))
 
     def best(self) -> list[int]:
         """For each area the place of its layout with the largest share."""
+        self._solve()
+        share = np.round(self.solver.getSolution().col_value, 6)
+        return [int(np.argmax(share[columns])) for columns in self.columns]
+
+    def priced(self) -> tuple[Roll, ...]:
+        """The rolls with the prices that widths come to in this pool, smoothed with those of any pool."""
+        dual = self._solve()
+        return tuple(self._priced(roll, dual) for roll in self.rolls.values())
+
+    def _priced(self, roll: Roll, dual: np.ndarray) -> Roll:
+        keys = sorted((k, row) for (width_m, k), row in self.rows.items() if width_m == roll.width_m)
+        usual = roll.shares[BALANCED]
+        if not keys:
+            return replace(roll, pool=tuple(usual))
+        steps = np.array([0, *(k for k, _ in keys)]) * self.steps[roll.width_m] / roll.step_m
+        price = np.array([0.0, *(dual[row] for _, row in keys)]) / (roll.width_m * roll.worth)
+        found = np.interp(np.arange(len(usual)), steps, np.maximum.accumulate(price))
+        return replace(roll, pool=tuple((TRUST * np.minimum(found, 1) + (1 - TRUST) * usual).tolist()))
+
+    def _solve(self) -> np.ndarray:
+        """Prices of the rows at the optimum over all fillings (nearly)."""
         for _ in range(ROUNDS):
             self.solver.run()
             dual = np.array(self.solver.getSolution().row_dual)
             if not sum(self._price(width_m, dual) for width_m in self.rolls):
                 break
-        share = np.round(self.solver.getSolution().col_value, 6)
-        ends = np.cumsum([len(layouts) for layouts in self.offers])[:-1]
-        return [int(np.argmax(part)) for part in np.split(share[: sum(map(len, self.offers))], ends)]
+        return dual
 
     def _price(self, width_m: float, dual: np.ndarray) -> int:
         """Add fillings that pay at these prices of widths, the best of each leading width. How many were added."""
@@ -111,8 +166,9 @@ class _Programme:
         self._add(roll.width_m * roll.worth, [self.rows[width_m, k] for k in filling], list(filling.values()))
         return 1
 
-    def _add(self, cost: float, rows: list[int], values: list[float]) -> None:
+    def _add(self, cost: float, rows: list[int], values: list[float]) -> int:
         self.solver.addCol(cost, 0.0, np.inf, len(rows), np.array(rows, np.int32), np.array(values, float))
+        return self.solver.getNumCol() - 1
 
     def _across(self, width_m: float) -> int:
         return int(self.rolls[width_m].usable_m / self.steps[width_m] + 1e-6)
@@ -123,7 +179,3 @@ class _Programme:
         steps = np.minimum(np.ceil(layout.cut[:, 1] / self.steps[width_m] - 1e-6).astype(int), self._across(width_m))
         total = np.bincount(steps, layout.cut[:, 0])
         return {(width_m, int(k)): float(total[k]) for k in np.flatnonzero(total)}
-
-    def _seams(self, layout: Layout) -> float:
-        roll = self.rolls[layout.roll_width_m]
-        return roll.seam * layout.seam_m + roll.cross * len(layout.cross)

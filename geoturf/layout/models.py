@@ -50,9 +50,9 @@ def places(shapes: Sequence[Shape], keys: Sequence[object], turn: Sequence[bool]
 
 def placed(choices: Choices, place: Place, slack_m2: float) -> Choices:
     """The choices of the first area, for one of its repeats; ``slack_m2`` is what its tolerance may take off the bound."""
-    layouts = tuple(_moved(layout, place) for layout in choices.layouts)
+    layouts = tuple(moved(layout, place) for layout in choices.layouts)
     bound = max(0.0, choices.bound_m2 - slack_m2)
-    return replace(choices, layouts=layouts, by_hand=_moved(choices.by_hand, place), bound_m2=bound, same_as=place.of)
+    return replace(choices, layouts=layouts, by_hand=moved(choices.by_hand, place), bound_m2=bound, same_as=place.of)
 
 
 def slack_m2(shape: Shape, rolls: Sequence[Roll]) -> float:
@@ -62,7 +62,10 @@ def slack_m2(shape: Shape, rolls: Sequence[Roll]) -> float:
     return factor * 2 * TOLERANCE_M * (float(np.sum(_lengths(shape))) + 2 * rolls[0].ends_m * len(shape.points))
 
 
-def _moved(layout: Layout, place: Place) -> Layout:
+def moved(layout: Layout, place: Place) -> Layout:
+    """A layout of the first area, for its repeat at ``place``."""
+    if place.turn_deg == 0 and not place.move.any():
+        return layout
     bearing = (layout.bearing_deg - place.turn_deg) % 360
     u, v = axes(bearing) @ place.move
     return replace(

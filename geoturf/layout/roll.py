@@ -23,7 +23,8 @@ LEAN = 0.025
 class Roll:
     """One stocked width of a product, under the layout rules. Lengths in metres, seams in m2 of the product's first turf.
 
-    ``longest_m``: longest piece as laid; ``worth``: price of its turf over that of the product's first width.
+    ``longest_m``: longest piece as laid; ``worth``: price of its turf over that of the product's first width;
+    ``pool``: shares as in `shares` that a pool was found to come to, if known.
     """
 
     width_m: float
@@ -36,6 +37,7 @@ class Roll:
     least_m: float
     seam: float
     cross: float
+    pool: tuple[float, ...] = ()
 
     @property
     def ends_m(self) -> float:
@@ -68,7 +70,7 @@ class Roll:
         usable = self.usable_m / self.step_m
         wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 1), usable)
         prop = wide / usable
-        balanced = prop - LEAN * np.sin(2 * np.pi * prop)
+        balanced = np.array(self.pool) if self.pool else prop - LEAN * np.sin(2 * np.pi * prop)
         return np.empty(0), prop, balanced
 
 

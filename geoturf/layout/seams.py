@@ -58,10 +58,12 @@ class Sought:
     cost: np.ndarray
 
 
-def sought(shape: Shape, bearing_deg: float, roll: Roll, screen: bool = False) -> Sought:
+def sought(
+    shape: Shape, bearing_deg: float, roll: Roll, screen: bool = False, models: Sequence[int] = range(MODELS)
+) -> Sought:
     """The coarse search at one bearing; coarser still, and only by the models `SCREENED`, to ``screen`` bearings."""
     views = shape.at(bearing_deg, roll.least_m, roll.usable_m)
-    models = SCREENED if screen else range(MODELS)
+    models = SCREENED if screen else models
     found = tuple(search(view, roll, rough(view, roll, screen), models) for view in views)
     return Sought(bearing_deg, found, np.sum([f.cost for f in found], axis=0))
 
