@@ -181,6 +181,7 @@ class Choices:
     ``by_hand``: the layout a person would draw (longest edge, bounding strips).
     ``free_cost``: best cost with the bearing free (NaN where not searched): what a fixed bearing costs is the difference.
     ``same_as``: row of the area this one repeats (moved or turned), -1 otherwise.
+    ``wide``: layouts in full strips, for slanted ends (none where all is cut square).
     """
 
     layouts: tuple[Layout, ...]
@@ -188,15 +189,19 @@ class Choices:
     bound_m2: float
     free_cost: float
     same_as: int = -1
+    wide: tuple[Layout, ...] = ()
 
 
 @dataclass(frozen=True)
 class CutPlan:
     """``pieces``: DataFrame: piece (id), area_index, strip geometry u0 u1 v0 v1 bearing_deg (as laid), roll (id), along_m,
-      across_m (near corner on the roll), length_m, width_m (as cut).
+      across_m (near corner on the roll), length_m, width_m (as cut; along_m and length_m along the left edge), start_slant_m,
+      end_slant_m (how much further its start and end lines lie along at the right edge; 0 where cut square), cut_u_m (where the
+      start line of a slanted piece meets v0, allowance in; NaN where cut square).
     ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m, pieces, left_over_m, pattern, source
       (bought, or stock: a left-over at hand, for which width_m and length_m are its own).
-    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2, cut_bound_m2, by_hand_m2, status.
+    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2, cut_bound_m2, by_hand_m2, status, square_m2
+      (what square cuts would buy; bought_m2 where nothing slants).
     ``stock``: DataFrame: left-overs worth keeping: roll, phase, product, width_m, length_m, along_m, across_m.
     ``chosen``: areas-aligned: pile_bearing_deg, seam_m, cross_seams, pieces, piece_area_m2, turf_bought_m2 (the area's share of
       what is bought, by piece area), free_cost_ratio (cost of the bearing over the free one, 1 where free).

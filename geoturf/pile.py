@@ -30,3 +30,9 @@ def segments(u0: np.ndarray, v0: np.ndarray, u1: np.ndarray, v1: np.ndarray, bea
     """LineStrings (n,) in the frame from (u0, v0) to (u1, v1), all arguments of shape (n,)."""
     x, y = to_xy(np.stack([u0, u1], axis=1), np.stack([v0, v1], axis=1), np.asarray(bearing_deg)[:, None])
     return shapely.linestrings(np.stack([x, y], axis=2))
+
+
+def turned(geometry: shapely.Geometry, bearing_deg: float) -> shapely.Geometry:
+    """A geometry of the frame in pile coordinates: u for x, v for y."""
+    sine, cosine = np.sin(np.radians(bearing_deg)), np.cos(np.radians(bearing_deg))
+    return shapely.transform(geometry, lambda xy: np.column_stack([xy @ (sine, cosine), xy @ (cosine, -sine)]))

@@ -33,7 +33,7 @@ def run(
     source, land = clock("ground", _measured, source, bid)
     border = clock("edges", edges.classify, land, bid.products, bid.edges)
     choices = clock("layout", layout.lay, land, bid.products, bid.layout, engine, clock.tick("layout", len(land.areas)))
-    plan = clock("cuts", cuts.plan, land, choices, bid.products, bid.cuts, clock.tick("cuts", 0), bid.layout)
+    plan = clock("cuts", cuts.plan, land, choices, bid.products, bid.cuts, clock.tick("cuts", 0), bid.layout, engine)
     takeoff = clock("materials", materials.takeoff, land, border, plan, bid.products, bid.materials, bid.edges)
     price = clock("price", pricing.price, land, plan, takeoff, bid.products, bid.price, bid.currency)
     saving = clock("water", _water, land, price, bid) if bid.water else None

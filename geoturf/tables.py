@@ -166,14 +166,18 @@ def _by_site(result: Result) -> pd.DataFrame:
 def pieces(result: Result) -> pd.DataFrame:
     plan, land = result.plan.pieces, result.ground.areas
     at = plan["area_index"].to_numpy()
-    return (
+    table = (
         _Table(result.bid.units)
         .text(piece=plan["piece"], site=land["site"].to_numpy()[at], area=land["area"].to_numpy()[at])
         .text(product=land["product"].to_numpy()[at], roll=plan["roll"])
         .measure("m", 4, along=plan["along_m"], across=plan["across_m"], length=plan["length_m"], width=plan["width_m"])
         .number(4, pile_bearing_deg=plan["bearing_deg"])
-        .frame()
     )
+    if plan["cut_u_m"].notna().any():  # along and length are the left edge's; the chalk lines' ends on the right edge
+        along_right = plan["along_m"] + plan["start_slant_m"]
+        length_right = plan["length_m"] + plan["end_slant_m"] - plan["start_slant_m"]
+        table.measure("m", 4, along_right=along_right, length_right=length_right)
+    return table.frame()
 
 
 def rolls(result: Result) -> pd.DataFrame:
@@ -201,7 +205,7 @@ def cut_plan(result: Result) -> pd.DataFrame:
         .measure("m2", cut_bound=pools["cut_bound_m2"])
         .number(3, cut_gap_pct=waste_pct(bought, pools["cut_bound_m2"]))
         .number(2, waste_pct=waste_pct(bought, needed))
-        .measure("m2", by_hand=pools["by_hand_m2"])
+        .measure("m2", by_hand=pools["by_hand_m2"], square=pools["square_m2"])
         .text(status=pools["status"])
         .frame()
     )

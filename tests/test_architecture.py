@@ -46,7 +46,7 @@ def test_no_stage_imports_another_stage(path):
         ("folium", {"maps"}),
         ("fiona", {"read", "draft"}),
         ("pyproj", {"ground"}),
-        ("highspy", {"highs", "cuts", "water"}),
+        ("highspy", {"highs", "layout", "cuts", "water"}),
         ("numba", {"layout", "cuts"}),
         ("xlsxwriter", {"workbook"}),
         ("rich", {"cli"}),

@@ -173,8 +173,9 @@ def price():
 
 
 def sound():
-    pieces = table(PIECES).assign(bearing_deg=0.0)
-    plan = CutPlan(pieces, table(ROLLS), table(POOLS), table(STOCK), table(CHOSEN), table(SEAMS))
+    pieces = table(PIECES).assign(bearing_deg=0.0, start_slant_m=0.0, end_slant_m=0.0, cut_u_m=np.nan)
+    pools = table(POOLS).assign(square_m2=lambda pools: pools["bought_m2"])
+    plan = CutPlan(pieces, table(ROLLS), pools, table(STOCK), table(CHOSEN), table(SEAMS))
     takeoff = Takeoff(table(ITEMS), pd.DataFrame({"tape": [6.0, 0.0, 3.4]}))
     water = Water(
         **dict.fromkeys([field.name for field in fields(Water)]) | {"table": table(WATER), "monthly": table(MONTHS)}

@@ -58,15 +58,35 @@ def cut_with_allowances(result: Result) -> list[Finding]:
     pieces, rules = result.plan.pieces, result.bid.layout
     long = (pieces["u1"] - pieces["u0"]).to_numpy() + 2 * rules.end_allowance_m
     wide = np.minimum((pieces["v1"] - pieces["v0"]).to_numpy() + rules.side_allowance_m, _room_across(result))
-    short = (pieces["length_m"] < long - HAIR_M) | (pieces["width_m"] < wide - HAIR_M)
+    square = pieces["cut_u_m"].isna().to_numpy()
+    short = square & (pieces["length_m"].to_numpy() < long - HAIR_M) | (pieces["width_m"].to_numpy() < wide - HAIR_M)
+    short |= _short_of_chalk_line(result, np.flatnonzero(~square))
     return told(
         "piece-cut-short",
-        short.to_numpy(),
+        short,
         lambda k: (
             f"piece {pieces['piece'].iloc[k]} is cut {pieces['length_m'].iloc[k]:.4f} x {pieces['width_m'].iloc[k]:.4f} m, "
             f"but {long[k]:.4f} x {wide[k]:.4f} m are needed"
         ),
     )
+
+
+def _short_of_chalk_line(result: Result, rows: np.ndarray) -> np.ndarray:
+    """Pieces (bool, (n,)) whose slanted ends leave less than the end allowance beyond the turf they lie on; ``rows`` slant."""
+    pieces = result.plan.pieces.iloc[rows]
+    turf = shapely.intersection(_in_pile_coordinates(result)[_areas_of(result)[rows]], _boxes(result)[rows])
+    points, of = shapely.get_coordinates(turf, return_index=True)
+    across = ((points[:, 1] - pieces["v0"].to_numpy()[of]) / pieces["width_m"].to_numpy()[of]).clip(0, 1)
+    first = (pieces["cut_u_m"].to_numpy()[of] + across * pieces["start_slant_m"].to_numpy()[of]) - points[:, 0]
+    last = (
+        points[:, 0]
+        - (pieces["cut_u_m"] + pieces["length_m"]).to_numpy()[of]
+        - across * pieces["end_slant_m"].to_numpy()[of]
+    )
+    short = np.maximum(first, last) > HAIR_M - result.bid.layout.end_allowance_m
+    out = np.zeros(len(result.plan.pieces), dtype=bool)
+    out[rows[np.unique(of[short])]] = True
+    return out
 
 
 def no_slivers(result: Result) -> list[Finding]:

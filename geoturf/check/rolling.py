@@ -54,7 +54,7 @@ def inside(result: Result) -> list[Finding]:
 def apart(result: Result) -> list[Finding]:
     """Pieces of a roll do not overlap."""
     pieces = result.plan.pieces
-    one, two = meeting(_number(pieces["roll"]), *_corners(pieces))
+    one, two = _overlapping(pieces)
     names = pieces["piece"].to_numpy()
     return told(
         "cuts-overlap",
@@ -65,10 +65,14 @@ def apart(result: Result) -> list[Finding]:
 
 def cuttable(result: Result) -> list[Finding]:
     """Every roll can be cut apart by straight cuts from side to side of what is left, the first across the roll. Rolls whose
-    pieces overlap are told by `apart`."""
+    pieces overlap are told by `apart`.
+
+    A chalk line between two pieces that do not overlap passes their middle lines as a square cut would, so pieces with slanted
+    ends, which are as wide as the roll, are looked at along their middle lines."""
     pieces = result.plan.pieces
-    roll, (low, high) = _number(pieces["roll"]), _corners(pieces)
-    stuck = _not_cut_apart(roll, low, high) & ~np.isin(roll, roll[meeting(roll, low, high)[0]])
+    roll = _number(pieces["roll"])
+    stuck = _not_cut_apart(roll, *_corners(_squared(pieces))) & ~np.isin(roll, roll[_overlapping(pieces)[0]])
+    stuck |= _slanted(pieces) & (pieces["width_m"].to_numpy(float) < usable(result, pieces["roll"])[:, 1] - HAIR_M)
     return told("roll-not-cuttable", stuck, lambda k: f"roll {pieces['roll'].iloc[k]} cannot be cut by straight cuts")
 
 
@@ -94,11 +98,11 @@ def left_overs(result: Result) -> list[Finding]:
     stock, pieces, rules = result.plan.stock, result.plan.pieces, result.bid.cuts
     if not len(stock):
         return []
-    both = pd.concat([pieces[_PLACE], stock[_PLACE]], ignore_index=True)
+    both = pd.concat([pieces[_PLACE + _SLANT], stock[_PLACE]], ignore_index=True).fillna(dict.fromkeys(_SLANT, 0.0))
     low, high = _corners(both)
     one, two = meeting(_number(both["roll"]), low, high)
     wrong = np.isin(np.arange(len(both)), np.append(one, two))[len(pieces) :]
-    low, high = _corners(stock)
+    low, high = _corners(stock.assign(start_slant_m=0.0, end_slant_m=0.0))
     wrong |= (low < -HAIR_M).any(axis=1) | ~(high <= usable(result, stock["roll"]) + HAIR_M).all(axis=1)
     wrong |= (stock["width_m"] < rules.left_over_width_m - HAIR_M).to_numpy()
     wrong |= (stock["length_m"] < rules.left_over_length_m - HAIR_M).to_numpy()
@@ -110,7 +114,7 @@ def left_overs(result: Result) -> list[Finding]:
 def roll_sums(result: Result) -> list[Finding]:
     """Used length, left-over and number of pieces of each roll are those of its pieces."""
     pieces, rolls = result.plan.pieces, result.plan.rolls
-    by_roll = (pieces["along_m"] + pieces["length_m"]).groupby(pieces["roll"])
+    by_roll = (pieces["along_m"] + pieces["length_m"] + pieces["end_slant_m"].clip(lower=0)).groupby(pieces["roll"])
     used = by_roll.max().reindex(rolls["roll"]).to_numpy(float)
     count = by_roll.size().reindex(rolls["roll"]).to_numpy(float)
     wrong = np.abs(rolls["used_m"].to_numpy(float) - used) > HAIR_M
@@ -129,10 +133,40 @@ PROMISES = (on_one_roll, one_pool, inside, apart, cuttable, as_sold, left_overs,
 _PLACE = ["roll", "along_m", "across_m", "length_m", "width_m"]
 
 
+_SLANT = ["start_slant_m", "end_slant_m"]
+
+
 def _corners(pieces: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Near and far corner of each piece on its roll, (along, across); (n, 2) each."""
+    """Near and far corner of the rectangle about each piece on its roll, (along, across); (n, 2) each."""
     low = pieces[["along_m", "across_m"]].to_numpy(float)
-    return low, low + pieces[["length_m", "width_m"]].to_numpy(float)
+    high = low + pieces[["length_m", "width_m"]].to_numpy(float)
+    slant = pieces[_SLANT].to_numpy(float)
+    low[:, 0] += np.minimum(slant[:, 0], 0)
+    high[:, 0] += np.maximum(slant[:, 1], 0)
+    return low, high
+
+
+def _slanted(pieces: pd.DataFrame) -> np.ndarray:
+    return (pieces[_SLANT].to_numpy(float) != 0).any(axis=1)
+
+
+def _squared(pieces: pd.DataFrame) -> pd.DataFrame:
+    """The pieces cut square where their ends cross the middle of their width."""
+    start, end = pieces["start_slant_m"] / 2, pieces["end_slant_m"] / 2
+    middle = {"along_m": pieces["along_m"] + start, "length_m": pieces["length_m"] + end - start}
+    return pieces.assign(**middle, start_slant_m=0.0, end_slant_m=0.0)
+
+
+def _overlapping(pieces: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Pairs of pieces of one roll that overlap. Ends are straight, so one piece lies behind another all along where it does so
+    at both edges of the roll."""
+    one, two = meeting(_number(pieces["roll"]), *_corners(pieces))
+    left = pieces["along_m"].to_numpy(float)
+    start = np.column_stack([left, left + pieces["start_slant_m"]])
+    left = left + pieces["length_m"].to_numpy(float)
+    end = np.column_stack([left, left + pieces["end_slant_m"]])
+    apart = (end[one] <= start[two] + HAIR_M).all(axis=1) | (end[two] <= start[one] + HAIR_M).all(axis=1)
+    return one[~apart], two[~apart]
 
 
 def _at_hand(rolls: pd.DataFrame, bought: np.ndarray, result: Result) -> np.ndarray:

@@ -20,9 +20,9 @@ _NEEDED = {
     "ground.areas": "plan_area_m2 ground_area_m2 surface_area_m2 area_tolerance_m2 perimeter_m",
     "edges.totals": "edge_paving_m edge_building_m edge_shared_m edge_open_m perimeter_fasteners field_fasteners fastened_m",
     "edges.runs": "area_index length_m",
-    "plan.pieces": "area_index u0 u1 v0 v1 bearing_deg along_m across_m length_m width_m",
+    "plan.pieces": "area_index u0 u1 v0 v1 bearing_deg along_m across_m length_m width_m start_slant_m end_slant_m",
     "plan.rolls": "width_m length_m used_m pieces left_over_m",
-    "plan.pools": "pieces rolls bought_m2 needed_m2 bound_m2 cut_bound_m2 by_hand_m2",
+    "plan.pools": "pieces rolls bought_m2 needed_m2 bound_m2 cut_bound_m2 by_hand_m2 square_m2",
     "plan.chosen": "pile_bearing_deg seam_m cross_seams pieces piece_area_m2 turf_bought_m2 free_cost_ratio",
     "plan.seams": "area_index u0 v0 u1 v1 length_m",
     "takeoff.items": "net allowance order order_size",
@@ -30,7 +30,18 @@ _NEEDED = {
     "price.sites": "cost price",
     "price.areas": "cost price",
 }
-_SIGNED = {"u0", "u1", "v0", "v1", "along_m", "across_m", "bearing_deg", "pile_bearing_deg"}
+_SIGNED = {
+    "u0",
+    "u1",
+    "v0",
+    "v1",
+    "along_m",
+    "across_m",
+    "bearing_deg",
+    "pile_bearing_deg",
+    "start_slant_m",
+    "end_slant_m",
+}
 _ALIGNED = ("edges.totals", "plan.chosen", "takeoff.areas", "price.areas")
 
 
@@ -135,7 +146,7 @@ def area_sums(result: Result) -> list[Finding]:
     of, seam_of = plan.pieces["area_index"].to_numpy(np.int64), plan.seams["area_index"].to_numpy(np.int64)
     due = {
         "pieces": np.bincount(of, minlength=count),
-        "piece_area_m2": np.bincount(of, plan.pieces["length_m"] * plan.pieces["width_m"], count),
+        "piece_area_m2": np.bincount(of, _middle_m(plan.pieces) * plan.pieces["width_m"], count),
         "seam_m": np.bincount(seam_of, plan.seams["length_m"], count),
         "cross_seams": np.bincount(seam_of, plan.seams["kind"] == "cross", count),
     }
@@ -195,6 +206,11 @@ def _pool_of_areas(result: Result) -> pd.Series:
     """The pool of each area that has pieces, by the rolls they are cut from; index: the area's row."""
     pool = result.plan.rolls.drop_duplicates("roll").set_index("roll")["pool"]
     return result.plan.pieces["roll"].map(pool).groupby(result.plan.pieces["area_index"]).first()
+
+
+def _middle_m(pieces: pd.DataFrame) -> pd.Series:
+    """Length of each piece along its middle line."""
+    return pieces["length_m"] + (pieces["end_slant_m"] - pieces["start_slant_m"]) / 2
 
 
 def _apart(values: pd.Series, wanted: np.ndarray) -> np.ndarray:

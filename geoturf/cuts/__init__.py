@@ -21,10 +21,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf.cuts import by_hand, nouns, pools, swap
-from geoturf.cuts.job import Job
+from geoturf.cuts import by_hand, nested, nouns, pools, swap
+from geoturf.cuts.job import Job, used
 from geoturf.cuts.market import Market, markets, width_key
-from geoturf.cuts.nested import lines_of, nest
 from geoturf.cuts.pools import Pool
 from geoturf.cuts.solve import Cut, solve
 from geoturf.engine import Engine, Serial
@@ -54,24 +53,44 @@ def plan(
 
     Raises `PromiseError` if a plan would break a promise of its own, such as buying less than its bound.
     """
+    layout_rules = layout_rules or LayoutRules()
     gathered = pools.gather(ground, choices, rules)
     market = {name: markets(product, rules) for name, product in products.items()}
-    chosen = swap.choose(gathered, ground, choices, market, layout_rules or LayoutRules())
-    run = _Run(ground, choices, chosen, market, rules, layout_rules or LayoutRules())
-    run.solve_ahead(gathered, engine or Serial())
+    chosen = swap.choose(gathered, ground, choices, market, layout_rules)
+    run = _Run(ground, choices, chosen, market, rules, layout_rules)
+    if not run.stock:  # no pool waits for what another leaves of the stock
+        run.solved = run.solve_ahead(gathered, engine or Serial())
+        if layout_rules.nesting == "slanted":
+            other = _Run(ground, choices, nested.choose(ground, choices, layout_rules), market, rules, layout_rules)
+            other.solved = other.solve_ahead(gathered, engine or Serial())
+            run = _cheaper(gathered, run, other)
     for pool in gathered:
         run.do(pool)
         if tick:
             tick(1)
-    pieces = nouns.pieces_table(ground, chosen, run.book)
+    pieces = nouns.pieces_table(ground, run.chosen, run.book)
     return CutPlan(
         pieces=pieces,
         rolls=run.book.rolls_table(),
         pools=pd.DataFrame(run.rows, columns=POOLS),
         stock=run.book.stock_table(),
-        chosen=nouns.chosen_table(chosen, choices, run.bought_m2, pieces),
-        seams=nouns.seams_table(chosen),
+        chosen=nouns.chosen_table(run.chosen, choices, run.bought_m2, pieces),
+        seams=nouns.seams_table(run.chosen),
     )
+
+
+def _cheaper(gathered: list[Pool], run: _Run, other: _Run) -> _Run:
+    """A run in which every pool is laid as the cheaper of two has it. What square cuts buy is told by the first."""
+    chosen, solved, square_m2 = list(run.chosen), dict(run.solved), {}
+    for pool in gathered:
+        cost, square_m2[pool.key] = run.cost(pool)
+        if other.cost(pool)[0] < cost - 1e-6:
+            for area in pool.areas:
+                chosen[area] = other.chosen[area]
+            solved |= {key: cut for key, cut in other.solved.items() if key[0] == pool.key}
+    best = _Run(run.ground, run.choices, chosen, run.market, run.rules, run.layout_rules)
+    best.solved, best.square_m2 = solved, square_m2
+    return best
 
 
 class _Run:
@@ -86,8 +105,9 @@ class _Run:
         rules: CutRules,
         layout_rules: LayoutRules,
     ):
-        self.layout_rules = layout_rules
-        self.solved: dict[tuple[str, float], Cut] = {}
+        self.rules, self.layout_rules = rules, layout_rules
+        self.solved: dict[tuple[str, float], Cut] = {}  # square cuts made ahead, by pool and roll width
+        self.square_m2: dict[str, float] = {}  # what square cuts of other layouts would buy, by pool
         self.ground, self.choices, self.chosen, self.market = ground, choices, chosen, market
         counts = [len(layout.pieces) if layout is not None else 0 for layout in chosen]
         self.first = np.concatenate([[0], np.cumsum(counts)]).astype(int)  # number of each area's first piece
@@ -97,15 +117,33 @@ class _Run:
         self.bought_m2 = np.zeros(len(chosen))
         self.rows: list[tuple] = []
 
-    def solve_ahead(self, gathered: list[Pool], engine: Engine) -> None:
-        """Solves the jobs of all pools where none waits for what another leaves of the stock."""
-        if self.stock:
-            return
+    def solve_ahead(self, gathered: list[Pool], engine: Engine) -> dict[tuple[str, float], Cut]:
+        """Square cuts of all pools, by pool and roll width."""
         every = [(pool, width, areas) for pool in gathered for width, areas in pools.by_width(pool, self.chosen)]
         jobs = [self._job(pool, width, areas, [])[0] for pool, width, areas in every]
         heavy = sum(int(job.demand.sum()) for job in jobs) > _HEAVY
         cuts = (engine if heavy else Serial()).map(solve, jobs)
-        self.solved = {(pool.key, width): cut for (pool, width, _), cut in zip(every, cuts, strict=True)}
+        return {(pool.key, width): cut for (pool, width, _), cut in zip(every, cuts, strict=True)}
+
+    def cost(self, pool: Pool) -> tuple[float, float]:
+        """Money for a pool's turf, nested, and its seams; and what square cuts would buy (m2)."""
+        rules, total, square_m2 = self.layout_rules, 0.0, 0.0
+        for width, areas in pools.by_width(pool, self.chosen):
+            job, kind = self._job(pool, width, areas, [])
+            cut = self.solved[pool.key, width]
+            square_m2 += cut.bought_m(job) * width
+            job, _, cut = nested.nest(job, kind, cut, self._lines(areas, job.step_m)[0])
+            total += sum(job.purchase(used(sections))[1] for sections in cut.bought)
+        layouts = [self.chosen[area] for area in pool.areas]
+        seams = sum(layout.seam_m for layout in layouts) * rules.seam_cost.per_si()
+        return total + seams + sum(len(layout.cross) for layout in layouts) * float(
+            rules.cross_seam_cost.amount
+        ), square_m2
+
+    def _lines(self, areas: list[int], step_m: float) -> tuple[np.ndarray, np.ndarray]:
+        """Chalk lines of all pieces of the areas, and where they meet the left edge."""
+        found = [nested.lines_of(self.ground, area, self.chosen[area], self.layout_rules, step_m) for area in areas]
+        return np.concatenate([lines for lines, _ in found]), np.concatenate([left for _, left in found])
 
     def _job(
         self, pool: Pool, width: float, areas: list[int], stock: list[tuple[float, float]]
@@ -143,7 +181,7 @@ class _Run:
                 cut_bound,
                 hand,
                 status,
-                square,
+                self.square_m2.get(pool.key, square),
             )
         )
 
@@ -153,24 +191,19 @@ class _Run:
         mine = [k for k, (_, _, product) in enumerate(self.stock) if product == pool.product]
         job, kind = self._job(pool, width, areas, [self.stock[k][:2] for k in mine])
         cut = self.solved.get((pool.key, width)) or solve(job)
-        square_m = cut.bought_m(job)
-        if self.layout_rules.nesting == "slanted":
-            found = [lines_of(self.ground, area, self.chosen[area], self.layout_rules, job.step_m) for area in areas]
-            job, kind, cut = nest(job, kind, cut, np.concatenate([lines for lines, _ in found]))
-            self.book.left_u_m.update(self._numbered(areas, np.concatenate([left for _, left in found])))
+        square_m2 = cut.bought_m(job) * width
         counts = [len(layout.pieces) for layout in layouts]
         numbers = np.concatenate([np.arange(self.first[area], self.first[area + 1]) for area in areas])
+        if self.layout_rules.nesting == "slanted":
+            lines, left_u = self._lines(areas, job.step_m)
+            job, kind, cut = nested.nest(job, kind, cut, lines)
+            self.book.left_u_m.update(zip(numbers.tolist(), left_u.tolist(), strict=True))
         lots = np.repeat(self.lots[areas], counts)
         self.book.enter(pool, job, cut, kind.tolist(), numbers.tolist(), lots.tolist())
         for at in sorted((mine[row] for row, _ in cut.from_stock), reverse=True):
             self.stock.pop(at)
         wide = job.market.roll_width_m
-        return cut.bought_m(job) * wide, cut.bound_m * wide, len(cut.bought), square_m * wide
-
-    def _numbered(self, areas: list[int], values: np.ndarray) -> dict[int, float]:
-        """Values of the areas' pieces by the pieces' numbers in the bid."""
-        numbers = np.concatenate([np.arange(self.first[area], self.first[area + 1]) for area in areas])
-        return dict(zip(numbers.tolist(), values.tolist(), strict=True))
+        return cut.bought_m(job) * wide, cut.bound_m * wide, len(cut.bought), square_m2
 
     def _stock_m2(self, pool: Pool) -> float:
         """Most turf bought that left-overs at hand can stand for: usable area at the widest selvage of the pool."""
