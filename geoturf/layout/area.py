@@ -14,6 +14,7 @@ from geoturf.layout.pieces import layout_of
 from geoturf.layout.roll import ALONE, BALANCED, PROP, Roll
 from geoturf.layout.seams import Sought, Strips, refined, sought
 from geoturf.layout.shape import Shape
+from geoturf.layout.wide import wide
 from geoturf.model import Choices, Layout
 
 PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (BALANCED, 1))  # price model, rank of the bearing
@@ -31,8 +32,15 @@ def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], beari
         layouts = free_layouts if np.isnan(bearing_deg) else _offers(shape, stock, [bearing_deg])
         bound = bound_m2(shape, stock, np.nan if free else bearing_deg)
         best_free = min(layout.cost for layout in (*free_layouts, *layouts))
-        done.append(Choices(layouts, by_hand(shape, bearing_deg, stock[0]), bound, best_free))
+        hand, full = by_hand(shape, bearing_deg, stock[0]), _full_strips(shape, stock, layouts)
+        done.append(Choices(layouts, hand, bound, best_free, wide=full))
     return done
+
+
+def _full_strips(shape: Shape, rolls: Sequence[Roll], layouts: Sequence[Layout]) -> tuple[Layout, ...]:
+    """What slanted ends may choose from besides: full strips at the bearings of the ``layouts``; nothing where all is square."""
+    bearings = list(dict.fromkeys(layout.bearing_deg for layout in layouts))
+    return tuple(layout for roll in rolls if roll.slanted for layout in wide(shape, roll, bearings))
 
 
 def _worth_trying(shape: Shape, rolls: Sequence[Roll]) -> list[float]:

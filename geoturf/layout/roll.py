@@ -23,8 +23,8 @@ LEAN = 0.025
 class Roll:
     """One stocked width of a product, under the layout rules. Lengths in metres, seams in m2 of the product's first turf.
 
-    ``longest_m``: longest piece as laid; ``worth``: price of its turf over that of the product's first width;
-    ``pool``: shares as in `shares` that a pool was found to come to, if known.
+    ``longest_m``: longest piece as laid; ``worth``: price of its turf over that of the product's first width; ``slanted``:
+    whether ends may be cut along a chalk line; ``pool``: shares as in `shares` that a pool was found to come to, if known.
     """
 
     width_m: float
@@ -37,6 +37,7 @@ class Roll:
     least_m: float
     seam: float
     cross: float
+    slanted: bool = False
     pool: tuple[float, ...] = ()
 
     @property
@@ -102,6 +103,7 @@ def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]
                 step,
                 min(rules.min_piece_width_m, usable),
                 *weights,
+                rules.nesting == "slanted",
             )
         )
     if not rolls:
