@@ -3,7 +3,7 @@
 Prints a table: pieces, how sold, runs, proven, worst gap (rolls, or per cent by length), seconds of processor time at the
 mean and at most. Pieces are what strips of house lots come to: full widths, one rest a lawn, now and then cut two or three
 side by side; 15 ft x 100 ft rolls less an inch of selvage. Then bin packing by the recipes of Falkenauer (1996), classes U
-and T.
+and T, and of Scholl, Klein and Juergens (1997), sets 1 and 2 (recipes from memory, the draws our own).
 """
 
 from __future__ import annotations
@@ -108,6 +108,14 @@ def main() -> None:
                 print(run(count, models, runs, by_length), flush=True)
     for n in (120, 250, 500):
         print(bins(f"class U, {n}", 150, lambda chance, n=n: chance.integers(20, 101, n).tolist()), flush=True)
+    for roll, least in ((100, 1), (120, 20), (150, 30)):
+        name = f"set 1, 200 of {least} to 100 in {roll}"
+        print(bins(name, roll, lambda chance, least=least: chance.integers(least, 101, 200).tolist()), flush=True)
+    for part in (3, 5, 7, 9):
+        name = f"set 2, 200 of a {part}th of 1000, half more or less"
+        low, high = 1000 // part // 2, 1000 // part * 3 // 2 + 1
+        draw = lambda chance, low=low, high=high: chance.integers(low, high, 200).tolist()  # noqa: E731
+        print(bins(name, 1000, draw), flush=True)
     for n in (60, 120, 249):
         print(bins(f"class T, {n}", 1000, lambda chance, n=n: triplets(n, chance)), flush=True)
 
