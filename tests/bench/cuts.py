@@ -72,7 +72,7 @@ def run(count: int, models: int, runs: int, by_length: bool) -> str:
         gaps.append(100 * gap / cut.bound_m if by_length else gap / (ROLL * INCH_M))
     proven = sum(gap < 1e-6 for gap in gaps)
     kind = f"{models:,} models" if models else "all different"
-    worst = f"{max(gaps):.2f} %" if by_length else f"+{max(gaps):.0f}"
+    worst = f"{max(gaps):.2f} %" if by_length else f"+{max(0, *gaps):.0f}"
     sold = "length" if by_length else "rolls"
     return f"| {count:,} {kind} | {sold} | {proven} of {runs} | {worst} | {np.mean(seconds):.2f} | {max(seconds):.2f} |"
 
