@@ -22,6 +22,7 @@ from geoturf.model import Choices, Finding, Ground, Layout
 from geoturf.rules import LayoutRules, Product
 
 CHUNK = 64  # areas a worker gets at a time
+RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
 FEW = 200  # fewer groups than this are not worth starting workers
 
 
@@ -73,7 +74,10 @@ def _relaid(
 ) -> dict[int, list[Layout]]:
     """Layouts of rows for ``rolls`` with their pools' prices; repeats that share those are laid once."""
     wanted = {(where[row].of, some): None for row, some in rolls.items()}
-    jobs = [(shapes[of], some, sorted({layout.bearing_deg for layout in done[of].layouts})) for of, some in wanted]
+    jobs = [
+        (shapes[of], some, list(dict.fromkeys(layout.bearing_deg for layout in done[of].layouts))[:RELAID_AT])
+        for of, some in wanted
+    ]
     chunks = [jobs[k : k + CHUNK] for k in range(0, len(jobs), CHUNK)]
     runner = Serial() if len(jobs) < FEW else engine
     laid = dict(zip(wanted, (one for chunk in runner.map(_work_priced, chunks) for one in chunk), strict=True))

@@ -119,8 +119,8 @@ def refined(found: Found, model: int) -> Strips:
         vertices = (shape.vs[:, None] + np.arange(-repeats, repeats + 1) * usable).ravel()
     finest = min(FINEST, int(usable / step + 1e-6))
     for grid, window in (
-        (np.arange(MIDDLE) * (usable / MIDDLE), usable / 12),
-        (np.arange(1, finest + 1) * (step if finest < FINEST else usable / FINEST), usable / MIDDLE),
+        (np.arange(MIDDLE) * (usable / MIDDLE), usable / 14),
+        (np.arange(1, finest + 1) * (step if finest < FINEST else usable / FINEST), usable / 64),
     ):
         about = np.unique([v for way in _path(found, model) for v in found.cuts[list(way)]])
         near = _near(np.concatenate([_both_ends(shape, usable, grid), vertices]), about, 1.01 * window)

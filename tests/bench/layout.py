@@ -96,13 +96,14 @@ def buildings(count: int) -> list[shapely.Geometry]:
     return list(geopandas.read_file(momepy.datasets.get_path("bubenec"), layer="buildings").geometry[:count])
 
 
-def ground_of(shapes: list[shapely.Geometry]) -> Ground:
-    """A `Ground` of bare shapes, one site each."""
+def ground_of(shapes: list[shapely.Geometry], apart: bool = False) -> Ground:
+    """A `Ground` of bare shapes, one site each; one phase, or a phase each where they are ``apart``."""
     count = len(shapes)
     table = pd.DataFrame(
         {
             "site": [f"S{k}" for k in range(count)],
             "product": "turf60",
+            "phase": [f"P{k * apart}" for k in range(count)],
             "view": "",
             "frame": 0,
             "geometry": np.array(shapes, object),
@@ -118,9 +119,11 @@ def ground_of(shapes: list[shapely.Geometry]) -> Ground:
 def measure(name: str, shapes: list[shapely.Geometry]) -> str:
     """One row of the table."""
     product, rules = Product(), LayoutRules()
-    start = time.process_time()
-    done = lay(ground_of(shapes), {"turf60": product}, rules, Serial())
-    seconds = time.process_time() - start
+    seconds = []
+    for apart in (True, False):
+        start = time.process_time()
+        done = lay(ground_of(shapes, apart), {"turf60": product}, rules, Serial())
+        seconds.append(time.process_time() - start)
     area = sum(shape.area for shape in shapes)
     bound = sum(c.bound_m2 for c in done)
     width = product.roll_width_m
@@ -138,7 +141,7 @@ def measure(name: str, shapes: list[shapely.Geometry]) -> str:
             f"{100 * (best / bound - 1):.1f}",
             f"{seam / area:.3f}",
             f"{sum(len(c.layouts) for c in done) / len(done):.1f}",
-            f"{len(shapes) / seconds:.0f} |",
+            " | ".join(f"{len(shapes) / one:.0f}" for one in seconds) + " |",
         ]
     )
 
@@ -166,7 +169,7 @@ def main() -> None:
     print(
         "Turf over ground in %: by hand, each strip alone, in proportion (first layout), the same (least), bound; then"
     )
-    print("first and least over the bound in %, seam in m/m2, layouts an area, areas a second")
+    print("first and least over the bound in %, seam in m/m2, layouts an area, areas a second alone, and as a pool")
     for name, shapes in (
         ("lots", lots(count)),
         ("yards", yards(count)),
