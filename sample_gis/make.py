@@ -24,8 +24,8 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 HERE = Path(__file__).parent
 STATE_PLANE, UTM = "EPSG:2228", "EPSG:26911"
 
-# ---------------------------------------------------------------- the development: lots of 60 x 112 ft along three streets
-LOT_W, LOT_D = 60.0, 112.0
+# ---------------------------------------------------------------- the development: lots of 60 x 120 ft along three streets
+LOT_W, LOT_D = 60.0, 120.0
 STREET_HALF = 25.0  # roadway and sidewalk, from the street's middle line to the lots
 
 # House footprints in lot coordinates: x along the street from the lot's left line, y from the front line; feet.
@@ -37,6 +37,8 @@ HOUSES = {
     "Elm": [(7, 28), (53, 28), (53, 58), (44, 58), (44, 66), (20, 66), (20, 58), (7, 58)],
     "Fir": [(6, 22), (27, 22), (27, 26), (54, 26), (54, 60), (30, 60), (30, 72), (6, 72)],
 }
+SETBACK = 8.0  # the houses stand this much further back than drawn above
+HOUSES = {model: [(x, y + SETBACK) for x, y in corners] for model, corners in HOUSES.items()}
 # Where the garage is: the drive runs from the street to it (x0, x1), and the walk from the drive to the door (x0, x1).
 DRIVES = {"Alder": (28, 46), "Birch": (8, 26), "Cedar": (32, 50), "Dogwood": (8, 26), "Elm": (10, 28), "Fir": (8, 25)}
 DOORS = {"Alder": (14, 18), "Birch": (36, 40), "Cedar": (16, 20), "Dogwood": (44, 48), "Elm": (38, 42), "Fir": (38, 42)}
@@ -55,8 +57,8 @@ def model_lot(model: str, variant: int) -> dict[str, Polygon | MultiPolygon]:
     front, rear = min(y for _, y in HOUSES[model]), max(y for _, y in HOUSES[model])
     d0, d1 = DRIVES[model]
     w0, w1 = DOORS[model]
-    drive = box(d0, 0, d1, 40).difference(house)
-    walk = box(min(w0, d1), 12, max(w1, d0), 16).union(box(w0, 12, w1, 40)).difference(house)
+    drive = box(d0, 0, d1, 48).difference(house)
+    walk = box(min(w0, d1), front - 5, max(w1, d0), front - 1).union(box(w0, front - 5, w1, 48)).difference(house)
     paving = drive.union(walk).difference(house)
     paving = max(getattr(paving, "geoms", [paving]), key=lambda part: part.area)  # what lies before the front door
     patio = box(14, rear, 38, rear + 10)
@@ -64,7 +66,9 @@ def model_lot(model: str, variant: int) -> dict[str, Polygon | MultiPolygon]:
     if variant == 1:
         back = back.difference(Polygon([*arc(LOT_W - 3, LOT_D - 3, 18, 12, 180, 270, 13), (LOT_W - 3, LOT_D - 3)]))
         back = back.difference(Polygon([(3, LOT_D - 3), *arc(3, LOT_D - 3, 14, 10, 270, 360, 11)]))
-    lawn = box(2, 2, LOT_W - 2, front + 8).difference(house).difference(paving)
+    lawn = box(2, 2, LOT_W - 2, front - 6).difference(drive)  # planting beds between the walk and the house
+    if variant == 1:
+        lawn = lawn.difference(Point(2 if d0 > 20 else LOT_W - 2, 2).buffer(7, 6))
     if variant == 2:
         lawn = lawn.difference(Point(LOT_W / 2 + (18 if d0 < 20 else -18), 7).buffer(2, 4))
         back = back.difference(Point(46, LOT_D - 12).buffer(2.5, 4))
@@ -72,9 +76,9 @@ def model_lot(model: str, variant: int) -> dict[str, Polygon | MultiPolygon]:
 
 
 def keep(lawn: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
-    """Without remnants that nobody would lay: necks under 2 ft, parts under 40 sq ft."""
+    """Without remnants that nobody would lay: necks under 2 ft, parts under 60 sq ft."""
     opened = lawn.buffer(-1, join_style="mitre").buffer(1, join_style="mitre").intersection(lawn)
-    parts = [p for p in getattr(opened, "geoms", [opened]) if p.geom_type == "Polygon" and p.area >= 40]
+    parts = [p for p in getattr(opened, "geoms", [opened]) if p.geom_type == "Polygon" and p.area >= 60]
     return parts[0] if len(parts) == 1 else MultiPolygon(parts)
 
 
@@ -84,14 +88,14 @@ def wedge_lot(model: str, start: float, stop: float) -> dict[str, Polygon | Mult
     middle = (start + stop) / 2
 
     def place(shape: Polygon) -> Polygon:
-        """From lot coordinates to the wedge: the house looks at the bulb's middle, 26 ft further out than on a straight lot."""
-        outward = affinity.translate(shape, -LOT_W / 2, 58)
+        """From lot coordinates to the wedge: the house looks at the bulb's middle, 18 ft further out than on a straight lot."""
+        outward = affinity.translate(shape, -LOT_W / 2, 50)
         return affinity.rotate(outward, middle - 90, origin=(0, 0))
 
     house = place(Polygon(HOUSES[model]))
     front, rear = min(y for _, y in HOUSES[model]), max(y for _, y in HOUSES[model])
     d0, d1 = DRIVES[model]
-    drive = place(box(d0, -20, d1, 40)).difference(house).intersection(lot)
+    drive = place(box(d0, -20, d1, 48)).difference(house).intersection(lot)
     patio = place(box(14, rear, 38, rear + 10))
     inner = lot.buffer(-3, join_style="mitre")
     before, behind = place(box(-60, -40, LOT_W + 60, front + 4)), place(box(-60, rear, LOT_W + 60, LOT_D + 60))
