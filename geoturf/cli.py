@@ -163,11 +163,13 @@ def _engine(args: argparse.Namespace) -> Any:
 
 
 def _warm_up(bar: _Bar) -> None:
-    """The layout kernel is compiled once on a machine; say so, since that run waits for it."""
+    """The kernels are compiled once on a machine; say so, since that run waits for it."""
     from geoturf import layout
+    from geoturf.cuts.solve import warm as warm_cuts
 
-    bar.told("compiling the layout kernel (once on this machine)", 0, 0)
+    bar.told("compiling the kernels (once on this machine)", 0, 0)
     layout.warm()
+    warm_cuts()
 
 
 def _refuse_left_out(findings: Any, left_out: int) -> None:

@@ -17,6 +17,9 @@ Out = TypeVar("Out")
 class Engine(Protocol):
     workers: int
 
+    def prepare(self, work: Callable[[], Any]) -> None:
+        """Workers start up and do ``work`` each, while this process goes on."""
+
     def map(
         self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
     ) -> list[Out]:
@@ -27,6 +30,9 @@ class Serial:
     """In this process."""
 
     workers = 1
+
+    def prepare(self, work: Callable[[], Any]) -> None:
+        pass
 
     def map(
         self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
@@ -59,6 +65,11 @@ class Processes:
                 tick(1)
         return done
 
+    def prepare(self, work: Callable[[], Any]) -> None:
+        if self.workers > 1:
+            for _ in range(self.workers):
+                self._started().submit(work)
+
     def _started(self) -> Any:
         if self.pool is None:
             from concurrent.futures import ProcessPoolExecutor
@@ -87,6 +98,9 @@ class Cluster:
 
         self.client = Client(address)
         self.workers = max(1, len(self.client.scheduler_info()["workers"]))
+
+    def prepare(self, work: Callable[[], Any]) -> None:
+        self.client.run(work, wait=False)
 
     def map(
         self, work: Callable[[Item], Out], items: Iterable[Item], tick: Callable[[int], Any] | None = None

@@ -17,6 +17,7 @@ from geoturf.errors import PromiseError
 from geoturf.model import Finding, Ground, Price, Result, Source, Water
 
 Progress = Callable[[str, int, int], Any]  # stage, done, of
+_MANY = 100  # areas from which workers are worth starting
 
 
 def run(
@@ -31,6 +32,8 @@ def run(
 
     source = clock("read", read.read, bid)
     source, land = clock("ground", _measured, source, bid)
+    if len(land.areas) >= _MANY:
+        engine.prepare(_warm)
     border = clock("edges", edges.classify, land, bid.products, bid.edges)
     choices = clock("layout", layout.lay, land, bid.products, bid.layout, engine, clock.tick("layout", len(land.areas)))
     plan = clock("cuts", cuts.plan, land, choices, bid.products, bid.cuts, clock.tick("cuts", 0), bid.layout, engine)
@@ -57,6 +60,14 @@ def run(
     if broken:
         raise PromiseError(broken)
     return replace(result, seconds=dict(clock.seconds))
+
+
+def _warm() -> None:
+    """What a worker will need, loaded."""
+    from geoturf.cuts.solve import warm
+
+    layout.warm()
+    warm()
 
 
 def check(bid: Bid, notes: Iterable[Finding] = ()) -> tuple[Source, Ground, tuple[Finding, ...]]:

@@ -121,9 +121,12 @@ class _Run:
         """Square cuts of all pools, by pool and roll width."""
         every = [(pool, width, areas) for pool in gathered for width, areas in pools.by_width(pool, self.chosen)]
         jobs = [self._job(pool, width, areas, [])[0] for pool, width, areas in every]
-        heavy = sum(int(job.demand.sum()) for job in jobs) > _HEAVY
-        cuts = (engine if heavy else Serial()).map(solve, jobs)
-        return {(pool.key, width): cut for (pool, width, _), cut in zip(every, cuts, strict=True)}
+        pieces = np.array([int(job.demand.sum()) for job in jobs])
+        order = np.argsort(
+            -pieces, kind="stable"
+        ).tolist()  # the longest first, so that no worker is left with it at the end
+        cuts = (engine if pieces.sum() > _HEAVY else Serial()).map(solve, [jobs[k] for k in order])
+        return {(every[k][0].key, every[k][1]): cut for k, cut in zip(order, cuts, strict=True)}
 
     def cost(self, pool: Pool) -> tuple[float, float]:
         """Money for a pool's turf, nested, and its seams; and what square cuts would buy (m2)."""

@@ -91,7 +91,7 @@ def count(sections: Bought | list[Section], kinds: int) -> np.ndarray:
 
 def relabelled(sections: Bought | list[Section], rows: np.ndarray) -> Bought:
     """The sections with their sizes named by their rows elsewhere."""
+    name = rows.tolist().__getitem__
     return tuple(
-        (length, tuple((width, tuple(int(rows[k]) for k in lane)) for width, lane in lanes))
-        for length, lanes in sections
+        (length, tuple([(width, tuple(map(name, lane))) for width, lane in lanes])) for length, lanes in sections
     )

@@ -71,3 +71,59 @@ def leaders(first, h, length, width, value, follow, row, across):
             n += 1
             x -= width[c]
     return found[:n]
+
+
+@_jit
+def lanes(led, h, follow, value, left, leader, batches, sizes):
+    """Sizes lane by lane of a section of length ``h`` whose lanes ``led`` lead (their own pieces are already off ``left``), as
+    far as there are pieces ``left`` (taken off): sizes of all followers, and how many each lane has.
+
+    ``leader``: row and length of each leader; ``batches``: size, count and length of each batch; ``sizes``: the sizes narrowest
+    first, how many of them are in the first so many batches, and the length of every size."""
+    row_of, length_of = leader
+    of, count, batch_length = batches
+    order, distinct, size_length = sizes
+    out, many, filled = np.empty(len(led) * (h + 1), np.int64), np.zeros(len(led), np.int64), 0
+    for k in range(len(led)):
+        row, room, first = row_of[led[k]], h - length_of[led[k]], filled
+        short = False
+        for at in range(row - 1, -1, -1):
+            if follow[at + 1, room] > follow[at, room]:
+                room -= batch_length[at]
+                left[of[at]] -= count[at]
+                short = short or left[of[at]] < 0
+                for _ in range(count[at]):
+                    out[filled] = of[at]
+                    filled += 1
+        if short:  # what follows best is not there so often: the best of what is
+            for j in range(first, filled):
+                left[out[j]] += 1
+            filled = _fill(order[: distinct[row]], size_length, value, left, h - length_of[led[k]], out, first)
+        many[k] = filled - first
+    return out[:filled], many
+
+
+@_jit
+def _fill(order, length, value, left, room, out, filled):
+    """Writes into ``out`` from ``filled`` the best fill of ``room`` steps by pieces left of these sizes; takes them off."""
+    copies, total = np.zeros(len(order), np.int64), 0
+    for c in range(len(order)):
+        size = order[c]
+        if value[size] > 0 and left[size] > 0:
+            copies[c] = min(left[size], room // length[size])
+            total += copies[c]
+    best = np.zeros((total + 1, room + 1))
+    row = 0
+    for c in range(len(order) - 1, -1, -1):
+        for _ in range(copies[c]):
+            _add(best[row], best[row + 1], length[order[c]], value[order[c]])
+            row += 1
+    for c in range(len(order)):
+        for _ in range(copies[c]):
+            if best[row, room] > best[row - 1, room]:
+                out[filled] = order[c]
+                filled += 1
+                left[order[c]] -= 1
+                room -= length[order[c]]
+            row -= 1
+    return filled

@@ -20,7 +20,7 @@ from geoturf.cuts.master import Master
 from geoturf.cuts.sections import tidy
 
 _GAIN = 1e-6  # of a section's length: a column that gains less is not worth adding
-_COLUMNS = 60  # added a round
+_COLUMNS = 32  # added a round
 _STRIDE = 12  # lengths looked at in most rounds: one in so many
 _CLOSE = 1e-5  # programme and bound this close are taken for equal
 _ROUNDS = 60  # of column generation
@@ -45,11 +45,14 @@ class Lanes:
             row += [len(of) - 1] * side_by_side
         self.kind, self.row, self.of, self.batch = (np.array(column, np.int64) for column in (kind, row, of, batch))
         self.length, self.width = (np.ascontiguousarray(job.size[self.kind, side]) for side in (0, 1))
+        self.batch_length = job.size[self.of, 0] * self.batch
+        fresh = np.append(True, np.diff(self.of) != 0)  # batches of a size lie together
+        self.sizes, self.distinct = self.of[fresh], np.append(0, np.cumsum(fresh))  # sizes in the first so many batches
 
     def price(self, value: np.ndarray, heights: np.ndarray) -> Priced:
         """The best sections of these lengths where a piece of size i is worth ``value[i]``."""
         job = self.job
-        follow = pricing.knapsacks(job.size[self.of, 0] * self.batch, value[self.of] * self.batch, job.longest)
+        follow = pricing.knapsacks(self.batch_length, value[self.of] * self.batch, job.longest)
         worth = value[self.kind]
         led = pricing.lead(self.length, self.width, worth, follow, self.row, job.width, heights)
         return Priced(self, value, worth, follow, heights, led)
@@ -92,40 +95,17 @@ class Priced:
         its = self.lanes
         h, first = int(self.heights[k]), int(np.argmax(self.led[k]))
         leaders = pricing.leaders(first, h, its.length, its.width, self.worth, self.follow, its.row, its.job.width)
-        np.subtract.at(left, its.kind[leaders], 1)
-        out = []
-        for leader in leaders.tolist():
-            room = h - int(its.length[leader])
-            following = self._following(int(its.row[leader]), room)
-            if (np.bincount(following, minlength=len(left)) > left).any():
-                following = self._following_of(left, int(its.row[leader]), room)
-            np.subtract.at(left, following, 1)
-            out.append((int(its.kind[leader]), *following))
-        return out
-
-    def _following(self, row: int, room: int) -> list[int]:
-        """What follows best in ``room`` steps, of the first ``row`` batches."""
-        its, out = self.lanes, []
-        for at in range(row, 0, -1):
-            if self.follow[at, room] > self.follow[at - 1, room]:
-                size, count = int(its.of[at - 1]), int(its.batch[at - 1])
-                room -= count * int(its.job.size[size, 0])
-                out += [size] * count
-        return out
-
-    def _following_of(self, left: np.ndarray, row: int, room: int) -> list[int]:
-        """The same of pieces that are left."""
-        job = self.lanes.job
-        sizes = np.unique(self.lanes.of[:row])
-        copies = np.repeat(sizes, np.minimum(left[sizes], room // job.size[sizes, 0]))
-        length = job.size[copies, 0]
-        table = pricing.knapsacks(length, self.value[copies], room)
-        out = []
-        for at in range(len(copies), 0, -1):
-            if table[at, room] > table[at - 1, room]:
-                out.append(int(copies[at - 1]))
-                room -= int(length[at - 1])
-        return out
+        kinds = its.kind[leaders]
+        np.subtract.at(left, kinds, 1)
+        sizes = (its.sizes, its.distinct, its.job.size[:, 0])
+        batches = (its.of, its.batch, its.batch_length)
+        following, many = pricing.lanes(
+            leaders, h, self.follow, self.value, left, (its.row, its.length), batches, sizes
+        )
+        ends = np.cumsum(many).tolist()
+        flat = following.tolist()
+        starts = [0, *ends[:-1]]
+        return [(kind, *flat[a:b]) for kind, a, b in zip(kinds.tolist(), starts, ends, strict=True)]
 
 
 class Programme:

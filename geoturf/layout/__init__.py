@@ -21,9 +21,9 @@ from geoturf.layout.shape import Shape, shape_of
 from geoturf.model import Choices, Finding, Ground, Layout
 from geoturf.rules import LayoutRules, Product
 
-CHUNK = 64  # areas a worker gets at a time
+CHUNK = 16  # areas a worker gets at a time
 RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
-FEW = 200  # fewer groups than this are not worth starting workers
+FEW = 100  # fewer groups than this are not worth starting workers
 
 
 def lay(
