@@ -198,10 +198,10 @@ class CutPlan:
       across_m (near corner on the roll), length_m, width_m (as cut; along_m and length_m along the left edge), start_slant_m,
       end_slant_m (how much further its start and end lines lie along at the right edge; 0 where cut square), cut_u_m (where the
       start line of a slanted piece meets v0, allowance in; NaN where cut square).
-    ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m, pieces, left_over_m, pattern, source
-      (bought, or stock: a left-over at hand, for which width_m and length_m are its own).
-    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2, cut_bound_m2, by_hand_m2, status, square_m2
-      (what square cuts would buy; bought_m2 where nothing slants).
+    ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m, pieces, left_over_m, pattern,
+      source (bought, or stock: a left-over at hand, for which width_m and length_m are its own).
+    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2, cut_bound_m2, by_hand_m2, status,
+      square_m2 (what square cuts would buy; bought_m2 where nothing slants).
     ``stock``: DataFrame: left-overs worth keeping: roll, phase, product, width_m, length_m, along_m, across_m.
     ``chosen``: areas-aligned: pile_bearing_deg, seam_m, cross_seams, pieces, piece_area_m2, turf_bought_m2 (the area's share of
       what is bought, by piece area), free_cost_ratio (cost of the bearing over the free one, 1 where free).
@@ -219,11 +219,12 @@ class CutPlan:
 
 @dataclass(frozen=True)
 class Takeoff:
-    """``items``: DataFrame, one row an item in a scope: scope ("phase …", "site …" or "bid"), scope_kind (pool, site, bid, option), phase,
-    site, key (of `geoturf.rules.items.ITEMS`), section, item, net (float, in ``unit``), unit (SI: m2, m3, m, kg, h, each),
-    allowance (fraction), order (int, purchase units), order_unit, order_size (float, ``unit`` a purchase unit), order_by_site (what
-    rounding up site by site would order), net_low, net_high (infill; else NaN), product, width_m (turf; else "", NaN), price_key,
-    basis (the formula in words, with its numbers, in US units), basis_metric (the same in metric units).
+    """``items``: DataFrame, one row an item in a scope: scope ("phase …", "site …" or "bid"), scope_kind (pool, site, bid,
+    option), phase, site, key (of `geoturf.rules.items.ITEMS`), section, item, net (float, in ``unit``), unit (SI: m2, m3,
+    m, kg, h, each), allowance (fraction), order (int, purchase units), order_unit, order_size (float, ``unit`` a purchase
+    unit), order_by_site (what rounding up site by site would order), net_low, net_high (infill; else NaN), product, width_m
+    (turf; else "", NaN), price_key, basis (the formula in words, with its numbers, in US units), basis_metric (the same in
+    metric units).
     Rows of kind ``site`` are the same items rounded up lot by lot, for comparison; only ``pool`` rows are priced; rows of kind
     ``option`` are what the bid leaves out and an alternate may add.
     ``areas``: areas-aligned net quantities, a column an item key (SI), seam_fasteners, and what their formulas name."""
@@ -261,10 +262,11 @@ class Price:
 class Water:
     """What conversions save, and the choice for a budget. Volumes are m3 a year, money floats in the bid's currency.
 
-    ``table``: one row an area and conversion on offer to it: area_index (row in ``Ground.areas``), site, area, district, cover,
-      irrigation, conversion, title, ground_area_m2, baseline_m3, use_m3, saved_m3, capital, rebate, bill_saved and upkeep_saved (first
-      year), payback_years (simple; inf: never), npv, cost_per_m3 (nan: saves nothing), saved_m3_per_currency (per capital; nan
-      where it costs nothing), chosen (bool), rank (1 … of the chosen, 0 for others), why (str).
+    ``table``: one row an area and conversion on offer to it: area_index (row in ``Ground.areas``), site, area, district,
+      cover, irrigation, conversion, title, ground_area_m2, baseline_m3, use_m3, saved_m3, capital, rebate, bill_saved and
+      upkeep_saved (first year), payback_years (simple; inf: never), npv, cost_per_m3 (nan: saves nothing),
+      saved_m3_per_currency (per capital; nan where it costs nothing), chosen (bool), rank (1 … of the chosen, 0 for
+      others), why (str).
     ``monthly``: month, name, eto_m, rain_m, baseline_m3, after_m3, saved_m3 (month's volumes of all areas compared).
     ``curve``: budget, spent, saved_m3, npv, areas, value, bound, gap, cut_off.
     ``worksheet``: a hydrozone of a site before (plan "existing") and after ("chosen"): plan, site, hydrozone, landscape, cover,

@@ -10,6 +10,7 @@ from geoturf.model import CutPlan, Edges, Frames, Ground
 from geoturf.rules import Product
 
 FT = 0.3048
+SQUARE = {"start_slant_m": 0.0, "end_slant_m": 0.0, "cut_u_m": np.nan}
 
 
 def ground(rows: list[dict]) -> Ground:
@@ -63,12 +64,20 @@ def plan(land: Ground, roll_ft: float = 15.0) -> CutPlan:
             width = min(roll_ft, wide - nth * roll_ft)
             cut = {"length_m": np.ceil(long + 0.5) * FT, "width_m": width * FT}
             pieces.append(
-                {"piece": f"p{len(pieces) + 1}", "area_index": index, "roll": name, "along_m": 0.0, "across_m": 0.0}
+                {
+                    "piece": f"p{len(pieces) + 1}",
+                    "area_index": index,
+                    "roll": name,
+                    "along_m": 0.0,
+                    "across_m": 0.0,
+                    **SQUARE,
+                }
                 | cut
             )
             rolls.append(
                 {"roll": name, "phase": area["phase"], "product": area["product"], "pool": area["phase"], "width_m": roll_ft * FT,
-                 "length_m": cut["length_m"], "used_m": cut["length_m"], "pieces": 1, "left_over_m": 0.0, "pattern": 1}
+                 "length_m": cut["length_m"], "used_m": cut["length_m"], "pieces": 1, "left_over_m": 0.0, "pattern": 1,
+                 "source": "bought"}
             )  # fmt: skip
         bought = count * np.ceil(long + 0.5) * roll_ft * FT**2
         chosen.append({"seam_m": (count - 1) * long * FT, "cross_seams": 0, "pieces": count, "turf_bought_m2": bought})

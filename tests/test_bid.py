@@ -60,7 +60,7 @@ def test_values_carry_units(tmp_path):
         ("[layout]\nend_allowance = '3 lb'", "layout.end_allowance: '3 lb' is not a length, which is written like \"15 ft\""),
         ("[layout]\nend_allowance = 3", 'layout.end_allowance: 3 has no unit; a length is written like "15 ft"'),
         ("[layout]\nend_allowance = '3 inchs'", "layout.end_allowance: 'inchs' is no unit geoturf knows"),
-        ("[layout]\nbearing = 'north'", "layout.bearing: 'north' should be a valid number or should be 'free'"),
+        ("[layout]\nbearing = 'north'", "layout.bearing: 'north' is neither free nor a compass bearing, such as \"45 deg\""),
         ("[price]\nwaste = '5 ft'", "price.waste: '5 ft' is not a fraction, which is written like \"5 %\""),
         ("[products.a]\nprice = '2 USD/lb'", "products.a: price of turf is per area (\"2.10 USD/ft^2\"), per length or per roll"),
         ("[products.a]\nprice = 2.10", "products.a.price: 2.1 is not a price, which is written like \"2.10 USD/ft^2\""),

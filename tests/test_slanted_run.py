@@ -52,9 +52,7 @@ def nested(runs):
     """Row of a slanted piece that follows another on its roll, and the result."""
     pieces = runs["slanted"].plan.pieces
     rows = pieces[pieces["cut_u_m"].notna()].sort_values(["roll", "along_m"]).index
-    return runs["slanted"], next(
-        b for a, b in itertools.pairwise(rows) if pieces["roll"][a] == pieces["roll"][b]
-    )
+    return runs["slanted"], next(b for a, b in itertools.pairwise(rows) if pieces["roll"][a] == pieces["roll"][b])
 
 
 def test_a_chalk_line_through_the_turf_is_found(nested):

@@ -64,7 +64,8 @@ class Book:
                 length_m, width_m = job.purchase(used(rows[row]))[0], job.market.roll_width_m
             name = self._name("S" if stock else "R")
             self._place(job, rows[row], name, [numbers[piece] for piece in pieces])
-            self._left_overs(pool, job, rows[row], name, length_m)
+            usable = job.left_overs[cut.from_stock[row][0]][1] if stock else job.width
+            self._left_overs(pool, job, rows[row], name, (min(usable, job.width), length_m))
             self._roll(pool, job, rows[row], name, (width_m, length_m), "stock" if stock else "bought")
 
     def _name(self, letter: str) -> str:
@@ -96,9 +97,10 @@ class Book:
                 across += width
             start += section[0]
 
-    def _left_overs(self, pool: Pool, job: Job, bought: Bought, name: str, length_m: float) -> None:
-        """The tail of the roll, what is left beside the lanes, and the ends of lanes."""
-        start, step = 0, job.step_m
+    def _left_overs(self, pool: Pool, job: Job, bought: Bought, name: str, of: tuple[int, float]) -> None:
+        """The tail of the roll, what is left beside the lanes, and the ends of lanes. ``of``: usable width (steps) and length
+        (m) of the roll."""
+        start, step, (usable, length_m) = 0, job.step_m, of
         for section in bought:
             length, lanes = section
             across = 0
@@ -106,9 +108,9 @@ class Book:
                 full = length if is_chain(job, section) else sum(int(job.size[kind, 0]) for kind in lane)
                 self._keep(pool, name, width * step, (length - full) * step, (start + full) * step, across * step)
                 across += width
-            self._keep(pool, name, (job.width - across) * step, length * step, start * step, across * step)
+            self._keep(pool, name, (usable - across) * step, length * step, start * step, across * step)
             start += length
-        self._keep(pool, name, job.width * step, length_m - start * step, start * step, 0.0)
+        self._keep(pool, name, usable * step, length_m - start * step, start * step, 0.0)
 
     def _keep(self, pool: Pool, name: str, width_m: float, length_m: float, along_m: float, across_m: float) -> None:
         if width_m >= self.rules.left_over_width_m - 1e-9 and length_m >= self.rules.left_over_length_m - 1e-9:

@@ -130,6 +130,9 @@ def _bearings(ground: Ground, rules: LayoutRules) -> np.ndarray:
     if rules.toward:
         rows = np.flatnonzero(np.isnan(bearings))
         bearings[rows] = _toward(ground, rules.toward, rows)
+        for name in np.unique(view[rows][view[rows] != ""]):  # seen together: all lean as the first does
+            seen = rows[view[rows] == name]
+            bearings[seen] = next((b for b in bearings[seen] if not np.isnan(b)), np.nan)
     if rules.bearing != "free":
         bearings[np.isnan(bearings)] = float(rules.bearing)
     return bearings % 360

@@ -16,13 +16,14 @@ from geoturf.rules.items import ITEMS, say
 
 
 def turf_pools(plan: CutPlan, products: Mapping[str, Product]) -> pd.DataFrame:
-    """Turf as the cut plan buys it: whole rolls by width and length, or lengths by width."""
-    cut = (plan.pieces["length_m"] * plan.pieces["width_m"]).groupby(plan.pieces["roll"]).sum()
-    by_roll = _whole_rolls(plan.rolls["product"], products)
-    rolls = plan.rolls.assign(
-        phase=plan.rolls["phase"].astype(str),
-        net=plan.rolls["roll"].map(cut).fillna(0.0),
-        size=plan.rolls["length_m"].where(by_roll, 0.0),
+    """Turf as the cut plan buys it: whole rolls by width and length, or lengths by width. Left-overs at hand cost nothing."""
+    middle = plan.pieces["length_m"] + (plan.pieces["end_slant_m"] - plan.pieces["start_slant_m"]) / 2
+    cut = (middle * plan.pieces["width_m"]).groupby(plan.pieces["roll"]).sum()
+    bought = plan.rolls[plan.rolls["source"] == "bought"]
+    rolls = bought.assign(
+        phase=bought["phase"].astype(str),
+        net=bought["roll"].map(cut).fillna(0.0),
+        size=bought["length_m"].where(_whole_rolls(bought["product"], products), 0.0),
     )
     found = rolls.groupby(["phase", "product", "width_m", "size"], sort=True, as_index=False).agg(
         net=("net", "sum"), pieces=("pieces", "sum"), rolls=("roll", "size"), length=("length_m", "sum")

@@ -2,9 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
+from pydantic import BeforeValidator
+
+from geoturf import units
 from geoturf.rules.base import ASSUMED, COMMON, Length, Price, Rules, rule
+
+
+def _bearing(value: object) -> object:
+    if value == "free":
+        return value
+    try:
+        return units.read(value, "angle")  # type: ignore[arg-type]
+    except units.UnitError:
+        raise ValueError(f"'{value}' is neither free nor a compass bearing, such as \"45 deg\"") from None
+
+
+Bearing = Annotated[float | Literal["free"], BeforeValidator(_bearing)]
 
 
 class LayoutRules(Rules):
@@ -25,8 +40,6 @@ class LayoutRules(Rules):
     )
     seam_cost: Price = rule("2.20 USD/ft", "a seam's tape, adhesive and labour, weighed against turf", source=ASSUMED)
     cross_seam_cost: Price = rule("12.00 USD", "a cross seam's own, weighed against turf", source=ASSUMED)
-    bearing: float | Literal["free"] = rule(
-        "free", "pile bearing in compass degrees for all areas that state none, or free"
-    )
+    bearing: Bearing = rule("free", "pile bearing in compass degrees for all areas that state none, or free")
     toward: str = rule("", "name of a point or line layer the pile leans to (the viewer's side)")
     nesting: Literal["square", "slanted"] = rule("square", "pieces cut square, or with slanted ends nested on the roll")
