@@ -138,7 +138,7 @@ _SLANT = ["start_slant_m", "end_slant_m"]
 
 def _corners(pieces: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Near and far corner of the rectangle about each piece on its roll, (along, across); (n, 2) each."""
-    low = pieces[["along_m", "across_m"]].to_numpy(float)
+    low = pieces[["along_m", "across_m"]].to_numpy(float, copy=True)
     high = low + pieces[["length_m", "width_m"]].to_numpy(float)
     slant = pieces[_SLANT].to_numpy(float)
     low[:, 0] += np.minimum(slant[:, 0], 0)
