@@ -390,7 +390,7 @@ def write_csv(table: pd.DataFrame, path: Path) -> None:
     out = pd.DataFrame(index=table.index)
     for name in table.columns:
         column = table[name]
-        if column.dtype == object:
+        if not pd.api.types.is_numeric_dtype(column):
             out[name] = [_as_text(value) for value in column]
         elif name in table.attrs.get("decimals", {}):
             digits = table.attrs["decimals"][name]
