@@ -20,10 +20,20 @@ from geoturf.cuts.master import Master
 from geoturf.cuts.sections import tidy
 
 _GAIN = 1e-6  # of a section's length: a column that gains less is not worth adding
-_COLUMNS = 32  # added a round
-_STRIDE = 12  # lengths looked at in most rounds: one in so many
 _CLOSE = 1e-5  # programme and bound this close are taken for equal
-_ROUNDS = 60  # of column generation
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How hard the programme is worked: ``columns`` added a round, one in ``stride`` lengths looked at in most rounds, and
+    ``rounds`` of column generation."""
+
+    columns: int
+    stride: int
+    rounds: int
+
+
+THOROUGH, BRISK = Pace(32, 12, 60), Pace(8, 24, 20)
 
 
 class Lanes:
@@ -112,7 +122,8 @@ class Programme:
     """The master programme of a job. ``columns``: its sections; ``costs``: of a section, by its length; ``bound``: what no
     plan costs less than."""
 
-    def __init__(self, job: Job, start: Iterable[Section], costs: np.ndarray | None = None):
+    def __init__(self, job: Job, start: Iterable[Section], pace: Pace, costs: np.ndarray | None = None):
+        self.pace = pace
         self.costs = np.arange(job.longest + 1.0) if costs is None else costs
         self.job, self.lanes, self.master = job, Lanes(job), Master(job.demand)
         self.columns: list[Section] = []
@@ -141,17 +152,18 @@ class Programme:
         self._grow(rounds, self._add_loose)
 
     def _grow(self, rounds: int, add: Callable[[Priced, np.ndarray], int]) -> None:
-        """Most rounds look at every `_STRIDE`-th length only; every eighth, and one in which those gain nothing, at all."""
+        """Most rounds look at one in ``pace.stride`` lengths only; every eighth, and one in which those gain nothing, at all."""
         every = np.arange(int(self.job.size[:, 0].min()), self.job.longest + 1)
+        stride = self.pace.stride
         for k in range(rounds):
             objective, _, value = self.master.solve()
             added = 0
-            for heights in (every[k % _STRIDE :: _STRIDE], every) if k % 8 < 7 else (every,):
+            for heights in (every[k % stride :: stride], every) if k % 8 < 7 else (every,):
                 priced = self.lanes.price(value, heights)
                 ratio = priced.led.max(axis=1) / self.costs[heights]
                 if len(heights) == len(every):
                     self.bound = max(self.bound, float(value @ self.job.demand) / max(1.0, float(ratio.max())))
-                best = np.argsort(-ratio, kind="stable")[:_COLUMNS]
+                best = np.argsort(-ratio, kind="stable")[: self.pace.columns]
                 added = add(priced, best[ratio[best] > 1 + _GAIN])
                 if added:
                     break
@@ -167,16 +179,18 @@ class Programme:
         return len(best)
 
 
-def relax(job: Job, start: list[Section]) -> tuple[list[Section], int]:
+def relax(job: Job, start: list[Section], pace: Pace = THOROUGH) -> tuple[list[Section], int]:
     """Sections worth having, begun from those of a plan known, and the steps no plan is under."""
-    master = Programme(job, start)
-    master.generate(_ROUNDS)
+    master = Programme(job, start, pace)
+    master.generate(pace.rounds)
     columns = list(master.columns)
-    master.prove(_ROUNDS)
+    master.prove(pace.rounds)
     return columns, math.ceil(master.bound * (1 - 1e-12) - 1e-6)
 
 
-def dive(job: Job, columns: list[Section], take: float, costs: np.ndarray | None = None) -> list[Section]:
+def dive(
+    job: Job, columns: list[Section], take: float, pace: Pace = THOROUGH, costs: np.ndarray | None = None
+) -> list[Section]:
     """Sections for the job, begun from ``columns``. Those used more than ``take`` are taken each time; ``costs`` by length
     where a section costs something else than its length."""
     taken: list[Section] = []
@@ -185,8 +199,8 @@ def dive(job: Job, columns: list[Section], take: float, costs: np.ndarray | None
         part, rows = job.only(left)
         place = np.full(len(left), -1)
         place[rows] = np.arange(len(rows))
-        master = Programme(part, relabelled([s for s in columns if _fits(s, left)], place), costs)
-        use = master.generate(_ROUNDS // 5)
+        master = Programme(part, relabelled([s for s in columns if _fits(s, left)], place), pace, costs)
+        use = master.generate(pace.rounds // 5)
         columns = list(relabelled(master.columns, rows))
         for k in _chosen(use, take):
             section = columns[k]

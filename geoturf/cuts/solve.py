@@ -87,12 +87,13 @@ def _ever_shorter(job: Job, sections: list[Section]) -> Iterator[tuple[list[Sect
     if len(job.demand) > _MANY_SIZES:
         yield sections, 0
         return
-    columns, least = program.relax(job, sections)
+    pace, tries = (program.BRISK, _TRIES // 5) if _near_anyway(job) else (program.THOROUGH, _TRIES)
+    columns, least = program.relax(job, sections, pace)
     yield None, least
     for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[:1]:
         if _total(sections) <= least:
             return
-        found = polish.shorten(job, program.dive(job, columns, take), _TRIES)
+        found = polish.shorten(job, program.dive(job, columns, take, pace), tries)
         if _total(found) < _total(sections):
             sections = found
             yield sections, least
@@ -107,14 +108,20 @@ _MANY_SIZES = 1200  # beyond, the linear programme takes too long
 
 def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
     """Purchases for the sections, those that lose most cut again."""
-    plan = rolls.pack(job, sections, True, enough)
-    if rolls.price(job, plan) <= enough * (1 + 1e-9):
+    plan = rolls.pack(job, sections, not _near_anyway(job), enough)
+    if _near_anyway(job) or rolls.price(job, plan) <= enough * (1 + 1e-9):
         return plan
     plan.sort(key=lambda b: (used(b) / job.purchase(used(b))[1], b))
     rest = plan[_WORST:]
     return polish.fewer(job, plan[:_WORST], _TRIES, enough - rolls.price(job, rest)) + rest
 
 
+def _near_anyway(job: Job) -> bool:
+    """Many pieces cut from lengths: they fill each other's gaps so well that more work wins a few hundredths of a percent."""
+    return job.market.by_length and job.demand.sum() > _LARGE
+
+
+_LARGE = 300
 _TAKES = (0.6, 0.95)  # sections used more than this are taken whole when diving
 _MIDDLE = 250  # pieces up to here are worth more than one dive
 
