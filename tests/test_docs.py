@@ -35,8 +35,8 @@ def test_every_file_named_is_there(path):
 
 @pytest.mark.parametrize("name", sorted(set(re.findall(r"`(\w+(?:/\w+)*\.(?:py|csv|html))`", DEVELOPERS))))
 def test_every_room_named_to_developers_is_there(name):
-    homes = (ROOT, ROOT / "geoturf", ROOT / "geoturf" / "read", ROOT / "geoturf" / "ground", ROOT / "tests")
-    assert any((home / name).exists() for home in homes)
+    files = [p.as_posix() for home in ("geoturf", "tests", "sample_gis") for p in (ROOT / home).rglob("*")]
+    assert any(file.endswith(f"/{name}") for file in files)
 
 
 @pytest.mark.parametrize("bid", sorted((ROOT / "sample_gis").glob("*.toml")), ids=lambda p: p.name)

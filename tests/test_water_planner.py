@@ -55,7 +55,9 @@ def shown():
 def test_the_page_is_well_formed_and_asks_nothing_of_the_network(shown):
     reader = Reader(shown[1])
     assert "script" not in reader.tags and "link" not in reader.tags and "img" not in reader.tags
-    assert not [value for key, value in reader.attributes if key in ("src", "href") or key.startswith("on")]
+    links = [value for key, value in reader.attributes if key == "href"]
+    assert links == ["map.html#colour=saving", "map.html#colour=chosen"]  # the map beside it, and nothing else
+    assert not [value for key, value in reader.attributes if key == "src" or key.startswith("on")]
     assert ("http-equiv", "Content-Security-Policy") in reader.attributes
     assert "http:" not in shown[1] and "https:" not in shown[1]
 

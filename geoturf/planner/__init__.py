@@ -33,6 +33,14 @@ th { background: #f5f7f9; text-align: left }
 """
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
+_MAPS = tag(
+    "p",
+    "On the map beside this page: ",
+    tag("a", "water saved for the money, area by area", href="map.html#colour=saving"),
+    "; ",
+    tag("a", "what is chosen", href="map.html#colour=chosen"),
+)
+
 
 def page(result: Result) -> str:
     """The whole page as text (UTF-8). ``result.water`` must be there."""
@@ -60,5 +68,5 @@ def page(result: Result) -> str:
         tag("title", title),
         tag("style", Markup(_STYLE)),
     )
-    body = tag("body", tag("main", tag("h1", title), *(part for part in parts if part)))
+    body = tag("body", tag("main", tag("h1", title), _MAPS, *(part for part in parts if part)))
     return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
