@@ -36,6 +36,11 @@ def test_a_pointed_end_is_cut_by_the_line_that_wastes_least():
     assert lines(inches((0, 0), (200, 0), (240, 89), (200, 178), (0, 178)), 0, 240) == (246, 0, 0, -3)
 
 
+def test_lines_that_would_cross_on_the_piece_are_not_cut():
+    # turf in the middle of the strip only, its two sides so steep that chalk lines along them would meet before the edge
+    assert lines(inches((50, 80), (60, 80), (110, 100), (0, 100)), 0, 110) == (116, 0, 0, -3)
+
+
 def test_a_slant_must_win_a_step():
     middle, start, end, _ = lines(inches((0, 0), (240, 0), (241, 178), (0, 178)), 0, 241)
     assert (middle, start, end) == (247, 0, 0)

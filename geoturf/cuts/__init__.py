@@ -235,5 +235,5 @@ class _Run:
         one = min(length for offer in market for length in offer.lengths_m) * min(o.roll_width_m for o in market)
         if not any(offer.by_length for offer in market):
             rolls = math.ceil(gap / one - 1e-6)
-            return f"+{rolls} roll" + ("s" if rolls > 1 else "")
+            return f"{rolls} roll{'s' if rolls > 1 else ''} above the bound"
         return f"{100 * gap / bound:.2g} % above the bound" if bound > 0 else "not bounded"

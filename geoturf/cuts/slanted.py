@@ -46,6 +46,9 @@ def cut_lines(
         across = (mine[:, 1] - v0[k]) / width_m - 0.5
         start, near = _line(mine[:, 0], across, width_m, step_m)
         end, far = _line(-mine[:, 0], across, width_m, step_m)
+        if -far - near + 2 * allowance_m < abs(start + end) * step_m / 2:  # the lines would cross on the piece
+            start = end = 0
+            near, far = float(mine[:, 0].min()), float((-mine[:, 0]).min())
         middle = -far - near + 2 * allowance_m
         out[k] = np.ceil(middle / step_m - 1e-6), start, -end
         left[k] = near - allowance_m - start * step_m / 2
