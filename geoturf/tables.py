@@ -365,7 +365,7 @@ def summary(result: Result) -> list[tuple[str, str]]:
         ("waste over the ground", f"{waste_pct(bought, land['surface_area_m2'].sum()):.1f} %"),
         ("  laid by hand", f"{waste_pct(by_hand, land['surface_area_m2'].sum()):.1f} %"),
         ("over the proven bound", f"{waste_pct(bought, bound):.1f} %"),
-        ("rolls and lengths", f"{len(result.plan.rolls):,}"),
+        ("rolls and lengths", f"{int(pools['rolls'].sum()):,}"),  # bought; left-overs at hand are not
         ("price", f"{result.price.totals['price']:,} {result.bid.currency}"),
     ]
     if (sigma := float(np.sqrt((price_sigma(result) ** 2).sum()))) > 0:
@@ -435,27 +435,26 @@ def _layers(result: Result) -> dict[str, pd.DataFrame]:
             True,
         ),
         "seams": (
-            _Table(result.bid.units)
-            .text(site=land["site"].to_numpy()[seam["area_index"]], area=land["area"].to_numpy()[seam["area_index"]])
-            .text(kind=seam["kind"])
-            .measure("m", length=seam["length_m"])
-            .frame(),
+            _stretches(result, seam),
             seam["area_index"],
             pile.segments(*(seam[c].to_numpy() for c in ("u0", "v0", "u1", "v1", "bearing_deg"))),
             True,
         ),
         "edges": (
-            _Table(result.bid.units)
-            .text(site=land["site"].to_numpy()[runs["area_index"]], area=land["area"].to_numpy()[runs["area_index"]])
-            .text(kind=runs["kind"])
-            .measure("m", length=runs["length_m"])
-            .frame(),
+            _stretches(result, runs),
             runs["area_index"],
             runs["geometry"],
             False,
         ),
     }
     return {name: _in_source_crs(result, *parts) for name, parts in placed.items()}
+
+
+def _stretches(result: Result, rows: pd.DataFrame) -> pd.DataFrame:
+    """Seams or boundary runs: whose they are, of which kind, how long."""
+    land = result.ground.areas[["site", "area"]].iloc[rows["area_index"]]
+    table = _Table(result.bid.units).text(site=land["site"].to_numpy(), area=land["area"].to_numpy(), kind=rows["kind"])
+    return table.measure("m", length=rows["length_m"]).frame()
 
 
 def _in_source_crs(result: Result, table: pd.DataFrame, at: Any, geometry: Any, laid: bool) -> pd.DataFrame:
@@ -482,7 +481,7 @@ def write_run(result: Result, folder: Path) -> None:
             "sites": int(result.ground.areas["site"].nunique()),
             "areas": len(result.ground.areas),
             "pieces": len(result.plan.pieces),
-            "rolls": len(result.plan.rolls),
+            "rolls": int(result.plan.pools["rolls"].sum()),
             "not_priced": result.source.left_out,
             **{f"{s}s": severity.count(s) for s in ("error", "warning", "note")},
         },

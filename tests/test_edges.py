@@ -10,7 +10,7 @@ from shapely import affinity
 from shapely.geometry import MultiPolygon, Polygon, box
 from shapely.ops import split
 
-from geoturf.edges import classify, seam_fasteners
+from geoturf.edges import classify
 from geoturf.model import Frames, Ground
 from geoturf.rules import EdgeRules, Product
 
@@ -232,12 +232,6 @@ def test_edging_on_the_kinds_the_rules_name():
     assert edges([LAWN], [drive], EdgeRules(edging_on=("open",))).totals.loc[0, "edging_m"] == pytest.approx(34)
     both = EdgeRules(edging_on=("open", "paving"))
     assert edges([LAWN], [drive], both).totals.loc[0, "edging_m"] == pytest.approx(40)
-
-
-def test_seam_nails_only_where_seams_are_nailed():
-    lengths = np.array([10 * FOOT, 10.01 * FOOT])
-    assert seam_fasteners(lengths, EdgeRules()).tolist() == [0, 0]
-    assert seam_fasteners(lengths, EdgeRules(seam_method="nails")).tolist() == [61, 62]
 
 
 def test_a_spacing_of_nothing_is_refused():

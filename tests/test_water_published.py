@@ -5,7 +5,7 @@ import numpy_financial
 import pandas as pd
 import pyet
 import pytest
-from water_cases import parks, turf_price, water_rules
+from water_cases import ETO_51_1, parks, turf_price, water_rules
 
 from geoturf import units, water
 from geoturf.errors import BidError
@@ -217,21 +217,9 @@ def test_the_peak_month_allowance():
 def test_the_peak_month_of_a_lawn():
     """W16: July, 8.4 in, lawn 0.8 by spray 0.75, a quarter of 2 in of rain: (6.72 - 0.5) / 0.75 x 1,000 x 0.6233 gallons."""
     rain = ["0 in"] * 6 + ["2 in"] + ["0 in"] * 5
-    eto = [
-        "0.9 in",
-        "1.7 in",
-        "3.3 in",
-        "4.8 in",
-        "6.7 in",
-        "7.8 in",
-        "8.4 in",
-        "7.1 in",
-        "5.2 in",
-        "3.2 in",
-        "1.4 in",
-        "0.6 in",
-    ]
-    found = compliance_of(parks(1_000), water_rules(climate={"eto": eto, "rain": rain}, offer=["irrigation"])).iloc[0]
+    found = compliance_of(
+        parks(1_000), water_rules(climate={"eto": ETO_51_1, "rain": rain}, offer=["irrigation"])
+    ).iloc[0]
     assert found["peak_m3"] / GAL == pytest.approx(6.22 / 0.75 * 1_000 * 0.6233, rel=2e-4)
     assert found["peak_allowance_m3"] / GAL == pytest.approx(0.70 * 8.4 * 1_000 * 0.6233, rel=2e-4)
 

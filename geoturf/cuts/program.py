@@ -119,12 +119,10 @@ class Priced:
 
 
 class Programme:
-    """The master programme of a job. ``columns``: its sections; ``costs``: of a section, by its length; ``bound``: what no
-    plan costs less than."""
+    """The master programme of a job. ``columns``: its sections; ``bound``: steps that no plan is under."""
 
-    def __init__(self, job: Job, start: Iterable[Section], pace: Pace, costs: np.ndarray | None = None):
+    def __init__(self, job: Job, start: Iterable[Section], pace: Pace):
         self.pace = pace
-        self.costs = np.arange(job.longest + 1.0) if costs is None else costs
         self.job, self.lanes, self.master = job, Lanes(job), Master(job.demand)
         self.columns: list[Section] = []
         self.known: set[Section] = set()
@@ -136,7 +134,7 @@ class Programme:
         """Adds what is not yet there and says how many that was."""
         fresh = [s for s in dict.fromkeys(sections) if s not in self.known]
         for section in fresh:
-            self.master.add(self.costs[section[0]], count([section], len(self.job.demand)))
+            self.master.add(section[0], count([section], len(self.job.demand)))
         self.columns += fresh
         self.known.update(fresh)
         return len(fresh)
@@ -160,7 +158,7 @@ class Programme:
             added = 0
             for heights in (every[k % stride :: stride], every) if k % 8 < 7 else (every,):
                 priced = self.lanes.price(value, heights)
-                ratio = priced.led.max(axis=1) / self.costs[heights]
+                ratio = priced.led.max(axis=1) / heights
                 if len(heights) == len(every):
                     self.bound = max(self.bound, float(value @ self.job.demand) / max(1.0, float(ratio.max())))
                 best = np.argsort(-ratio, kind="stable")[: self.pace.columns]
@@ -175,7 +173,7 @@ class Programme:
 
     def _add_loose(self, priced: Priced, best: np.ndarray) -> int:
         for k in best.tolist():
-            self.master.add(self.costs[priced.heights[k]], priced.counts(k))
+            self.master.add(priced.heights[k], priced.counts(k))
         return len(best)
 
 
@@ -188,18 +186,15 @@ def relax(job: Job, start: list[Section], pace: Pace = THOROUGH) -> tuple[list[S
     return columns, math.ceil(master.bound * (1 - 1e-12) - 1e-6)
 
 
-def dive(
-    job: Job, columns: list[Section], take: float, pace: Pace = THOROUGH, costs: np.ndarray | None = None
-) -> list[Section]:
-    """Sections for the job, begun from ``columns``. Those used more than ``take`` are taken each time; ``costs`` by length
-    where a section costs something else than its length."""
+def dive(job: Job, columns: list[Section], take: float, pace: Pace = THOROUGH) -> list[Section]:
+    """Sections for the job, begun from ``columns``. Those used more than ``take`` are taken each time."""
     taken: list[Section] = []
     left = job.demand.copy()
     while left.any():
         part, rows = job.only(left)
         place = np.full(len(left), -1)
         place[rows] = np.arange(len(rows))
-        master = Programme(part, relabelled([s for s in columns if _fits(s, left)], place), pace, costs)
+        master = Programme(part, relabelled([s for s in columns if _fits(s, left)], place), pace)
         use = master.generate(pace.rounds // 5)
         columns = list(relabelled(master.columns, rows))
         for k in _chosen(use, take):

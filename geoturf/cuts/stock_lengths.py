@@ -115,21 +115,12 @@ def _most_used(found: Programme, left: Counter[int], part: int, chance: np.rando
 
 @dataclass(frozen=True)
 class Programme:
-    """A solved linear programme: patterns and their use, its objective, the least any patterns cost, and what each step of
-    a roll is worth (``worth[r]``: most value of r steps)."""
+    """A solved linear programme: patterns and their use, its objective, and the least any patterns cost."""
 
     patterns: list[Pattern]
     use: np.ndarray
     objective: float
     bound: float
-    worth: np.ndarray
-
-    def marginal(self, stock: Stock) -> np.ndarray:
-        """What a section of each length 0 .. roll adds to the cost: a roll less what the rest of it is worth."""
-        costs = np.full(stock.lengths[0] + 1, np.inf)
-        for length, cost in zip(stock.lengths, stock.costs, strict=True):
-            costs[: length + 1] = np.minimum(costs[: length + 1], cost - self.worth[length::-1])
-        return costs
 
 
 def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Programme:
@@ -162,7 +153,7 @@ def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Progra
         add(sorted(fresh))
         known |= fresh
     objective, use, _ = master.solve()
-    return Programme(patterns, use, objective, bound, table[-1])
+    return Programme(patterns, use, objective, bound)
 
 
 def _pattern(table: np.ndarray, lengths: np.ndarray, room: int) -> Pattern:

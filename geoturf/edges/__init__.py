@@ -18,9 +18,9 @@ from geoturf.edges.borders import Borders, Places, borders, places
 from geoturf.errors import PromiseError
 from geoturf.model import Edges, Finding, Ground
 from geoturf.rules import EdgeRules, Product
-from geoturf.rules.edges import seam_fasteners, whole_steps
+from geoturf.rules.edges import whole_steps
 
-__all__ = ["classify", "seam_fasteners"]
+__all__ = ["classify"]
 
 _SLAB = 200_000  # vertices worked on at a time
 _SUM_M = 1e-3  # the four lengths add up to the perimeter this closely

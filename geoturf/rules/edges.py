@@ -35,18 +35,6 @@ class EdgeRules(Rules):
         return self
 
 
-def seam_fasteners(length_m: np.ndarray, rules: EdgeRules) -> np.ndarray:
-    """Nails of seams, one count a seam run: ``ceil(length / spacing) + 1`` (a run has two ends), 0 where seams are taped.
-
-    ``length_m``: array-like (n,), metres. Gives int64 (n,)."""
-    import numpy as np
-
-    lengths = np.asarray(length_m, dtype=float)
-    if rules.seam_method != "nails":
-        return np.zeros(len(lengths), dtype=np.int64)
-    return whole_steps(lengths, rules.seam_spacing_m) + 1
-
-
 def whole_steps(values: np.ndarray, step: float) -> np.ndarray:
     """`units.round_up` over a column; int64."""
     import numpy as np

@@ -91,9 +91,10 @@ def _zones(lawns: Lawns, months: Months, rules: WaterRules, choice: np.ndarray, 
     weight = months.eto_m / months.eto_m.sum()
     zones["plant_factor"] = zones["cover"].map({n: float(np.dot(c.factor, weight)) for n, c in lawns.covers.items()})
     zones["efficiency"] = zones["irrigation"].map(dict(lawns.efficiencies))
-    zones["etaf"] = np.where(zones["special"], 1.0, zones["plant_factor"] / zones["efficiency"])
+    factor, efficiency = (np.where(zones["special"], 1.0, zones[name]) for name in ("plant_factor", "efficiency"))
+    zones["etaf"] = factor / efficiency
     zones["etaf_area_m2"] = zones["etaf"] * zones["area_m2"]
-    zones["etwu_m3"] = eto_m * volume_factor(rules.ordinance.constant) * zones["etaf_area_m2"]
+    zones["etwu_m3"] = estimated_use_m3(eto_m, factor, efficiency, zones["area_m2"], rules.ordinance.constant)
     zones["peak_m3"] = _peak_use_m3(lawns, months, zones)
     zones["hydrozone"] = zones.groupby("site").cumcount() + 1
     return zones
