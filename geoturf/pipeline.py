@@ -29,6 +29,7 @@ def run(
     """
     clock = _Clock(progress or (lambda stage, done, of: None))
     engine = engine or Serial()
+    bid, weighed = _weighed(bid)
 
     source = clock("read", read.read, bid)
     source, land = clock("ground", _measured, source, bid)
@@ -42,7 +43,7 @@ def run(
     saving = clock("water", _water, land, price, bid) if bid.water else None
 
     stages = (source, land, border, plan, takeoff, price, saving)
-    findings = (*notes, *unusual(bid), *(f for stage in stages if stage is not None for f in stage.findings))
+    findings = (*notes, *unusual(bid), *weighed, *(f for stage in stages if stage is not None for f in stage.findings))
     result = Result(
         bid,
         source,
@@ -60,6 +61,18 @@ def run(
     if broken:
         raise PromiseError(broken)
     return replace(result, seconds=dict(clock.seconds))
+
+
+def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
+    """The bid with what a seam costs at its own prices, where it does not state that, and a note that says so."""
+    unit = "ft" if bid.units == "us" else "m"
+    cost = pricing.seam_cost(materials.seam_m(bid.materials, bid.edges), bid.price, bid.currency, unit)
+    if "seam_cost" in bid.layout.model_fields_set and bid.layout.seam_cost != cost:
+        return bid, ()
+    how = "nails" if bid.edges.seam_method == "nails" else "tape, adhesive"
+    message = f"seams are weighed against turf at {cost}, what {how} and labour come to at the bid's own prices"
+    layout_rules = bid.layout.model_copy(update={"seam_cost": cost})
+    return bid.model_copy(update={"layout": layout_rules}), (Finding("note", "seam-cost", message),)
 
 
 def _warm() -> None:

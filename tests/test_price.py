@@ -11,8 +11,8 @@ from pydantic import ValidationError
 
 from geoturf import data, materials, units
 from geoturf.errors import BidError
-from geoturf.price import price, shared
-from geoturf.rules import EdgeRules, MaterialRules, PriceRules, Product
+from geoturf.price import price, seam_cost, shared
+from geoturf.rules import EdgeRules, LayoutRules, MaterialRules, PriceRules, Product
 
 CENT = D("0.01")
 
@@ -343,3 +343,30 @@ def test_an_alternate_product_that_does_not_fit_is_refused(swap, said):
     products = PRODUCTS | {"narrow": Product(roll_width="12 ft")}
     with pytest.raises(BidError, match=said):
         priced(products=products, rules=PriceRules(alternates=[{"title": "x", "products": swap}]))
+
+
+# ------------------------------------------------------------------------------------------------ what a seam costs
+
+
+def seam(edge_rules=None, unit="ft", **price):
+    takes = materials.seam_m(MaterialRules(), EdgeRules.model_validate(edge_rules or {}))
+    return seam_cost(takes, PriceRules.model_validate(price), "USD", unit)
+
+
+def test_a_seam_costs_its_tape_adhesive_and_labour():
+    """By hand: tape 42 / 100 ft + 5 %, adhesive 13.50 / 20 ft + 10 %, a crew-hour 148 / 25 ft: 0.441 + 0.7425 + 5.92 = 7.1035."""
+    assert str(seam()) == "7.10 USD/ft"
+    assert str(seam(unit="m")) == "23.31 USD/m"
+
+
+def test_a_nailed_seam_costs_its_nails_and_labour():
+    """Six nails a foot: 6 x 98 / (50 lb x 31) + 5 %, driven at 350 an hour of 148, and the joining 5.92: 0.3983 + 2.5371 + 5.92."""
+    assert str(seam({"seam_method": "nails"})) == "8.86 USD/ft"
+
+
+def test_a_seam_costs_what_the_bid_pays():
+    assert str(seam(costs={"tape": "0.50 USD/ft", "labour": "50 USD/h"})) == "3.27 USD/ft"  # 0.525 + 0.7425 + 2
+
+
+def test_the_default_is_what_default_prices_come_to():
+    assert LayoutRules().seam_cost == seam()

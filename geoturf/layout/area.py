@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from geoturf.layout import bearing, kernel
+from geoturf.layout import arms, bearing, kernel
 from geoturf.layout.bound import bound_m2
 from geoturf.layout.byhand import by_hand
 from geoturf.layout.pieces import layout_of
-from geoturf.layout.roll import ALONE, BALANCED, PROP, Roll
+from geoturf.layout.roll import ALONE, BALANCED, MODELS, PROP, Roll
 from geoturf.layout.seams import Sought, Strips, refined, sought
 from geoturf.layout.shape import Shape
 from geoturf.layout.wide import wide
@@ -64,8 +64,9 @@ def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> t
     """Layouts worth offering, best first: for each width the best by each price model."""
     layouts: list[Layout] = []
     for roll in rolls:
-        for groups, ganged in _chosen([sought(shape, at, roll) for at in bearings]):
-            layouts.append(layout_of(groups, shape.shift(groups[0].shape.bearing_deg), ganged))
+        tried = [sought(shape, at, roll) for at in bearings]
+        for groups, ganged, joints in _chosen([*tried, *arms.apart(tried, roll, range(MODELS))]):
+            layouts.append(layout_of(groups, shape.shift(groups[0].shape.bearing_deg), ganged, joints))
     return tuple(sorted(layouts, key=lambda layout: layout.cost))
 
 
@@ -74,29 +75,33 @@ def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -
     layouts = []
     for roll in rolls:
         tried = [sought(shape, at, roll, models=[BALANCED]) for at in bearings]
-        best = min(tried, key=lambda s: round(s.cost[BALANCED], 9))
+        best = min((*tried, *arms.apart(tried, roll, [BALANCED])), key=lambda s: round(s.cost[BALANCED], 9))
         plain = replace(roll, pool=())
         groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
-        layouts.append(layout_of(groups, shape.shift(best.bearing_deg), ganged=False))
+        layouts.append(layout_of(groups, shape.shift(best.bearing_deg), ganged=False, joints=best.joints))
     return layouts
 
 
-def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool]]:
-    """Strips worth offering, and whether to gang them: the best by each price model; those best alone are there both ways."""
-    out: list[tuple[list[Strips], bool]] = []
+def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, np.ndarray]]:
+    """Strips worth offering, whether to gang them, and the seams between their groups: the best by each price model; those best
+    alone are there both ways."""
+    out: list[tuple[list[Strips], bool, np.ndarray]] = []
     for model, rank in PICKS:
         order = sorted(range(len(tried)), key=lambda k, m=model: (round(tried[k].cost[m], 9), k))
         if rank < len(order):
-            groups = [refined(found, model) for found in tried[order[rank]].found]
-            if not any(_same(groups, other) for other, _ in out):
+            picked = tried[order[rank]]
+            groups = [refined(found, model) for found in picked.found]
+            if not any(_same(groups, other) for other, _, _ in out):
                 ganged = (True, False) if model == ALONE and any(map(_gangs, groups)) else (False,)
-                out += [(groups, gang) for gang in ganged]
+                out += [(groups, gang, picked.joints) for gang in ganged]
     return out
 
 
 def _same(one: list[Strips], other: list[Strips]) -> bool:
-    return one[0].shape.bearing_deg == other[0].shape.bearing_deg and all(
-        np.array_equal(a.lines, b.lines) for a, b in zip(one, other, strict=True)
+    return (
+        one[0].shape.bearing_deg == other[0].shape.bearing_deg
+        and len(one) == len(other)
+        and all(np.array_equal(a.lines, b.lines) for a, b in zip(one, other, strict=True))
     )
 
 

@@ -15,7 +15,7 @@ import numpy as np
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 
 
-def _jit(function):
+def jit(function):
     """Compiled when first called, and kept where something can be written."""
     try:
         return numba.njit(cache=True, nogil=True)(function)
@@ -23,8 +23,8 @@ def _jit(function):
         return numba.njit(nogil=True)(function)
 
 
-@_jit
-def _sort(keys, order):
+@jit
+def sort(keys, order):
     """Put the indices ``order`` in the order of ``keys`` (equal ones by index): Shell's sort, small and quick to compile."""
     n = len(order)
     gap = n // 2
@@ -40,7 +40,7 @@ def _sort(keys, order):
         gap //= 2
 
 
-@_jit
+@jit
 def turn(edges, sine, cosine, snap):
     """Edges x0, y0, x1, y1 in pile coordinates at the bearing of that sine and cosine, v on multiples of ``snap``: as this module
     takes them, and the sorted v's of all their ends."""
@@ -61,13 +61,13 @@ def turn(edges, sine, cosine, snap):
         lower[count] = v0
         count += 1
     order = np.arange(count)
-    _sort(lower, order)
+    sort(lower, order)
     rising = np.empty((count, 4))
     for k in range(count):
         for e in range(4):
             rising[k, e] = out[order[k], e]
     order = np.arange(2 * n)
-    _sort(ends, order)
+    sort(ends, order)
     vs = np.empty(2 * n)
     distinct = 0
     for k in order:
@@ -77,7 +77,7 @@ def turn(edges, sine, cosine, snap):
     return rising, vs[:distinct]
 
 
-@_jit
+@jit
 def _add(lo, hi, count, a, b, gap):
     """Add interval [a, b] to the ``count`` sorted intervals in lo, hi; those no further apart than ``gap`` become one."""
     first = 0
@@ -101,19 +101,19 @@ def _add(lo, hi, count, a, b, gap):
     return count + 1 - (last - first)
 
 
-@_jit
-def _at(edges, e, v):
+@jit
+def u_at(edges, e, v):
     """u of edge ``e`` at ``v``, never outside the edge."""
     u0, v0, u1, v1 = edges[e]
     u = u0 + (v - v0) / (v1 - v0) * (u1 - u0)
     return min(max(u, min(u0, u1)), max(u0, u1))
 
 
-@_jit
+@jit
 def _cross(edges, active, count, v, order):
     """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to slab)."""
     for k in range(count):
-        order[k] = _at(edges, active[k], v)
+        order[k] = u_at(edges, active[k], v)
     for k in range(1, count):
         key, edge, j = order[k], active[k], k - 1
         while j >= 0 and order[j] > key:
@@ -122,7 +122,7 @@ def _cross(edges, active, count, v, order):
         order[j + 1], active[j + 1] = key, edge
 
 
-@_jit
+@jit
 def _overlap(below, n_below, above, n_above):
     """Length common to two sorted lists of intervals, each flat: start, end, start, end …"""
     total, i, j = 0.0, 0, 0
@@ -135,7 +135,7 @@ def _overlap(below, n_below, above, n_above):
     return total
 
 
-@_jit
+@jit
 def slabs(edges, vs, cuts, gap):
     """What each slab between two cuts takes along the pile.
 
@@ -175,12 +175,12 @@ def slabs(edges, vs, cuts, gap):
                 taken += 1
             _cross(edges, active, count, 0.5 * (low + high), order)
             for k in range(count):
-                above[k] = _at(edges, active[k], low)
+                above[k] = u_at(edges, active[k], low)
             if fresh:
                 seams[c - 1] = _overlap(below, n_below, above, count)
                 fresh = False
             for k in range(count):
-                below[k] = _at(edges, active[k], high)
+                below[k] = u_at(edges, active[k], high)
             n_below = count
             for k in range(0, count - 1, 2):
                 spans = _add(lo, hi, spans, min(above[k], below[k]), max(above[k + 1], below[k + 1]), gap)
@@ -195,14 +195,14 @@ def slabs(edges, vs, cuts, gap):
     return offsets, out_lo[:filled], out_hi[:filled], seams
 
 
-@_jit
+@jit
 def _longer(values, filled, more):
     out = np.empty(2 * len(values) + more)
     out[:filled] = values[:filled]
     return out
 
 
-@_jit
+@jit
 def band(offsets, lo, hi, i, j, gap):
     """Intervals of the band from cut ``i`` to cut ``j``: (2, k), from and to."""
     size = offsets[j] - offsets[i]
@@ -217,13 +217,13 @@ def band(offsets, lo, hi, i, j, gap):
     return out
 
 
-@_jit
+@jit
 def _steps(value, a_metre):
     """Whole cut steps that hold ``value``."""
     return np.ceil(value * a_metre - 1e-6)
 
 
-@_jit
+@jit
 def lanes_of(v, roll):
     """How many strips laid ``v`` wide lie side by side in one section."""
     if v > roll[1] - TOLERANCE_M:
@@ -231,14 +231,14 @@ def lanes_of(v, roll):
     return max(1, int((roll[1] + 1e-9) / (_steps(v + roll[4], roll[9]) * roll[3])))
 
 
-@_jit
+@jit
 def gang(length, lanes, joint, roll):
     """One strip cut alone at its least price, in up to ``lanes`` side by side in a section, sections after one another, each
     joint at the price ``joint``. Gives that price (m2 of turf), lanes and sections."""
     return _gang(length, lanes, joint, roll[0] * roll[3], roll[2], roll[8], roll[9])
 
 
-@_jit
+@jit
 def _gang(length, lanes, joint, full, ends, longest, a_metre):
     best, side, runs = np.inf, 1, 1
     for n in range(1, lanes + 1):
@@ -253,7 +253,7 @@ def _gang(length, lanes, joint, full, ends, longest, a_metre):
     return best, side, runs
 
 
-@_jit
+@jit
 def search(cuts, offsets, lo, hi, seams, roll, share):
     """Cheapest seams by one price model, as a shortest path over the cuts.
 
@@ -319,7 +319,7 @@ def search(cuts, offsets, lo, hi, seams, roll, share):
     return cost, before
 
 
-@_jit
+@jit
 def turf_on(edges, v, out):
     """Stretches of turf on both sides of the line at ``v``, into ``out`` flat: from, to, from, to … Gives how many numbers."""
     n = len(edges)
@@ -341,7 +341,7 @@ def turf_on(edges, v, out):
     return count
 
 
-@_jit
+@jit
 def _chords(edges, v, active, out):
     """Where the edges cross the line at ``v``, sorted, into ``out``; gives how many."""
     count = 0
@@ -355,7 +355,7 @@ def _chords(edges, v, active, out):
     return count
 
 
-@_jit
+@jit
 def _mean_of_least(a, b, most):
     """Mean of min(x, most) where x goes evenly from ``a`` to ``b``."""
     low, high = max(0.0, min(a, b)), max(0.0, a, b)
@@ -367,7 +367,7 @@ def _mean_of_least(a, b, most):
     return part * 0.5 * (low + most) + (1.0 - part) * most
 
 
-@_jit
+@jit
 def rows(edges, vs, ends):
     """Integral over v, where there is turf, of chords + ``ends`` + sum over gaps of min(gap, ``ends``): the area of the shape
     lengthened by half of ``ends`` both ways along the pile (`geoturf.layout.bound`)."""
@@ -391,10 +391,10 @@ def rows(edges, vs, ends):
         _cross(edges, active, count, 0.5 * (low + high), order)
         length, right_low, right_high = ends, 0.0, 0.0
         for k in range(0, count - 1, 2):
-            left_low, left_high = _at(edges, active[k], low), _at(edges, active[k], high)
+            left_low, left_high = u_at(edges, active[k], low), u_at(edges, active[k], high)
             if k:
                 length += _mean_of_least(left_low - right_low, left_high - right_high, ends)
-            right_low, right_high = _at(edges, active[k + 1], low), _at(edges, active[k + 1], high)
+            right_low, right_high = u_at(edges, active[k + 1], low), u_at(edges, active[k + 1], high)
             length += max(0.0, 0.5 * (right_low - left_low + right_high - left_high))
         total += length * (high - low)
     return total

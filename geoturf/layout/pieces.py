@@ -9,18 +9,20 @@ import numpy as np
 
 from geoturf.layout import kernel
 from geoturf.layout.roll import BALANCED, Roll
-from geoturf.layout.seams import Strips
+from geoturf.layout.seams import NO_JOINTS, Strips
 from geoturf.model import Layout
 
 STAGGER_M = 0.6  # cross seams of neighbouring strips lie at least this far apart, where they can
 
 
-def layout_of(groups: Sequence[Strips], shift: np.ndarray, ganged: bool) -> Layout:
-    """The layout of an area's ``groups``; ``shift`` (u, v) moves it to the area's place. ``ganged``: strips that are cheaper cut
-    in lengths lying side by side in one section of roll are cut so; otherwise only those longer than a roll are divided."""
+def layout_of(groups: Sequence[Strips], shift: np.ndarray, ganged: bool, joints: np.ndarray = NO_JOINTS) -> Layout:
+    """The layout of an area's ``groups``, with seams between them at ``joints`` (n, 3); ``shift`` (u, v) moves it to the area's
+    place. ``ganged``: strips that are cheaper cut in lengths lying side by side in one section of roll are cut so; otherwise only
+    those longer than a roll are divided."""
     roll = groups[0].roll
     laid = [_laid(strips, ganged) for strips in groups]
     pieces, seams, cross = (np.vstack(part) for part in zip(*laid, strict=True))
+    seams = np.vstack([seams, joints])
     cut = cut_sizes(pieces, roll)
     seam_m = float(np.sum(seams[:, 2] - seams[:, 1]) + np.sum(cross[:, 2] - cross[:, 1]))
     price = turf_price(cut, roll) * roll.worth + seam_m * roll.seam + len(cross) * roll.cross

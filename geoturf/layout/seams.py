@@ -23,6 +23,7 @@ MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the g
 MAX_CUTS = 20_000
 SCREENED = (ALONE, BALANCED)
 SAME_M = 1e-7
+NO_JOINTS = np.empty((0, 3))
 
 
 @dataclass(frozen=True)
@@ -39,23 +40,27 @@ class Strips:
 
 @dataclass(frozen=True)
 class Found:
-    """A search's outcome at one bearing for one roll: ``cost`` (models,), and the way to each cut by each model."""
+    """A search's outcome at one bearing for one roll: ``cost`` (models,), and by each model what all up to each cut costs (the
+    seam there in) and the cut before it."""
 
     shape: Turned
     roll: Roll
     cuts: np.ndarray
     slabs: tuple[np.ndarray, ...]
+    upto: dict[int, np.ndarray]
     before: dict[int, np.ndarray]
     cost: np.ndarray
 
 
 @dataclass(frozen=True)
 class Sought:
-    """The searches over all groups of an area at one bearing, and what they cost together."""
+    """The searches over all groups of an area at one bearing, and what they cost together; ``joints`` float (n, 3): v, u from,
+    u to of seams between groups."""
 
     bearing_deg: float
     found: tuple[Found, ...]
     cost: np.ndarray
+    joints: np.ndarray
 
 
 def sought(
@@ -65,7 +70,7 @@ def sought(
     views = shape.at(bearing_deg, roll.least_m, roll.usable_m)
     models = SCREENED if screen else models
     found = tuple(search(view, roll, rough(view, roll, screen), models) for view in views)
-    return Sought(bearing_deg, found, np.sum([f.cost for f in found], axis=0))
+    return Sought(bearing_deg, found, np.sum([f.cost for f in found], axis=0), NO_JOINTS)
 
 
 def rough(shape: Turned, roll: Roll, screen: bool = False) -> np.ndarray:
@@ -106,8 +111,10 @@ def search(
     cuts = _tidy(candidates, shape)
     slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
     ways = {model: kernel.search(cuts, *slabs, roll.numbers, roll.shares[model]) for model in models}
-    cost = np.array([ways[model][0][-1] if model in ways else np.inf for model in range(MODELS)])
-    return Found(shape, roll, cuts, slabs, {model: before for model, (_, before) in ways.items()}, cost)
+    upto = {model: costs for model, (costs, _) in ways.items()}
+    before = {model: before for model, (_, before) in ways.items()}
+    cost = np.array([upto[model][-1] if model in ways else np.inf for model in range(MODELS)])
+    return Found(shape, roll, cuts, slabs, upto, before, cost)
 
 
 def refined(found: Found, model: int) -> Strips:

@@ -10,12 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from geoturf.materials import cautions
-from geoturf.materials.quantities import optional, per_area
+from geoturf.materials.quantities import optional, per_area, seam_m
 from geoturf.materials.rows import takeoff_rows
 from geoturf.model import CutPlan, Edges, Finding, Ground, Takeoff
 from geoturf.rules import EdgeRules, MaterialRules, Product
 
-__all__ = ["takeoff"]
+__all__ = ["seam_m", "takeoff"]
 
 
 def takeoff(

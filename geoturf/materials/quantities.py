@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf import data, units
+from geoturf.materials.packages import sizes_and_allowances
 from geoturf.materials.strips import strips
 from geoturf.model import CutPlan, Edges, Ground
 from geoturf.rules import EdgeRules, MaterialRules, Product
@@ -174,6 +175,18 @@ def _seams(q: pd.DataFrame, edges: Edges, plan: CutPlan, nailed: pd.Series, edge
 def _fasteners(length_m: pd.Series, spacing_m: float, closed: pd.Series | bool = False) -> pd.Series:
     """Both ends of an open run get one; a closed run ends where it starts."""
     return np.ceil(length_m / spacing_m - 1e-6) + (1 - np.asarray(closed, float))
+
+
+def seam_m(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, tuple[float, float]]:
+    """What a metre of seam takes: item -> (quantity with its allowance, size of a purchase unit), both SI."""
+    packages = sizes_and_allowances(rules)
+    net = {"labour_seam": 1 / rules.rates.seam_m_per_h}
+    if edge_rules.seam_method == "nails":
+        nails = 1 / edge_rules.seam_spacing_m
+        net |= {"seam_nails": nails, "labour_nail": nails / rules.rates.nails}
+    else:
+        net |= {"tape": 1.0, "adhesive": 1.0}
+    return {key: (quantity * (1 + packages[key][1]), packages[key][0]) for key, quantity in net.items()}
 
 
 def _nails(q: pd.DataFrame, edges: Edges) -> None:

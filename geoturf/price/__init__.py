@@ -10,6 +10,7 @@ money        whole cents; shares by largest remainder, so that every column and 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 
 import pandas as pd
 
@@ -20,8 +21,21 @@ from geoturf.price.build_up import as_table, build_up, loads, price_cents, total
 from geoturf.price.lines import assumed, extra_lines, printed_lines, refuse_other_currencies, work_lines
 from geoturf.price.money import decimal_of, shared
 from geoturf.rules import PriceRules, Product
+from geoturf.rules.items import ITEMS
+from geoturf.units import Money, cents, unit_factor
 
-__all__ = ["price", "shared"]
+__all__ = ["price", "seam_cost", "shared"]
+
+
+def seam_cost(takes: Mapping[str, tuple[float, float]], rules: PriceRules, currency: str, unit: str) -> Money:
+    """What a seam costs by the bid's own unit costs, per ``unit`` ("ft" or "m"). ``takes``: item -> (SI quantity a metre of seam
+    takes, SI size of a purchase unit)."""
+    size, dimension = unit_factor(unit)
+    amount = Decimal(0)
+    for key, (quantity, package) in takes.items():
+        money = getattr(rules.costs, ITEMS[key].cost)
+        amount += Decimal(quantity * size / (package if money.dimension is None else money.si)) * money.amount
+    return Money(cents(amount), currency, unit, size, dimension)
 
 
 def price(

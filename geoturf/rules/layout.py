@@ -38,8 +38,14 @@ class LayoutRules(Rules):
     min_piece_width_m: Length = rule(
         "6 in", "no piece is narrower, unless the area is", low="4 in", high="12 in", source=COMMON
     )
-    seam_cost: Price = rule("2.20 USD/ft", "a seam's tape, adhesive and labour, weighed against turf", source=ASSUMED)
-    cross_seam_cost: Price = rule("12.00 USD", "a cross seam's own, weighed against turf", source=ASSUMED)
+    seam_cost: Price = rule(
+        "7.10 USD/ft",
+        "a seam, weighed against turf; if not given, its tape and adhesive (or nails) and labour at the bid's own prices",
+        source=ASSUMED,
+    )
+    cross_seam_cost: Price = rule(
+        "12.00 USD", "a cross seam, over and above its length, weighed against turf", source=ASSUMED
+    )
     bearing: Bearing = rule("free", "pile bearing in compass degrees for all areas that state none, or free")
     toward: str = rule("", "name of a point or line layer the pile leans to (the viewer's side)")
     nesting: Literal["square", "slanted"] = rule("square", "pieces cut square, or with slanted ends nested on the roll")

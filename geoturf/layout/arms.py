@@ -1,0 +1,113 @@
+"""Arms: turf on two sides of a house, say, each laid with seams of its own.
+
+Where a line across the pile meets turf more than once, a strip that runs through all of it must suit both sides. Cut by two
+seams right across, at the house's front and back, what lies between falls in parts that need not agree. `apart` looks for the
+two cuts that pay most. What lies before and behind them costs what a search from either end says; what lies between them is
+searched part by part (`parting`). Cuts are tried where the number of chords changes, since turf parts and meets only there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from geoturf.layout import kernel, parting
+from geoturf.layout.roll import BALANCED, Roll
+from geoturf.layout.seams import MAX_VERTICES, NO_JOINTS, Found, Sought, rough, search
+from geoturf.layout.shape import Turned
+
+BEARINGS = 2  # of those tried, the best by the price of a balanced pool, at which cuts are looked for
+CUTS = 8  # tried, besides the ends of the shape
+GAIN = 1e-4  # of the cost, at least
+
+
+def apart(tried: Sequence[Sought], roll: Roll, models: Sequence[int]) -> Iterator[Sought]:
+    """The best of the searches ``tried`` made over, by the price ``models``, with the shape cut in parts where that pays."""
+    for whole in sorted(tried, key=lambda s: round(s.cost[BALANCED], 9))[:BEARINGS]:
+        views, joints = [], [NO_JOINTS]
+        for found in whole.found:
+            cuts = _best_cuts(found)
+            views += _parts(found.shape, cuts, roll) if cuts else [found.shape]
+            joints += [_seams(found.shape, found.shape.vs[k]) for k in cuts[1:-1]]
+        if len(views) > len(whole.found):
+            searched = tuple(search(view, roll, rough(view, roll), models) for view in views)
+            between = np.vstack(joints)
+            seams = roll.numbers[6] * float(np.sum(between[:, 2] - between[:, 1]))
+            cost = np.sum([found.cost for found in searched], axis=0) + seams
+            yield Sought(whole.bearing_deg, searched, cost, between)
+
+
+def _best_cuts(found: Found) -> tuple[int, ...]:
+    """Where to cut a shape: rows of its v's, its ends first and last; nothing where it is best in one."""
+    view, roll = found.shape, found.roll
+    at = _places(view, roll)
+    if len(at) < 3:
+        return ()
+    back = _flipped(view)
+    before, behind = (
+        _up_to(found, view.vs[at]),
+        _up_to(search(back, roll, rough(back, roll), [BALANCED]), -view.vs[at[::-1]]),
+    )
+    enough = found.cost[BALANCED] * (1 - GAIN)
+    lanes = np.array([roll.lane_m(n) for n in (2, 3)])
+    steps = np.concatenate([[0.0], lanes, roll.usable_m - lanes])
+    args = (at, before, behind[::-1], steps, roll.numbers, roll.shares[BALANCED], enough)
+    a, b = parting.best_two(view.edges, view.vs, _spans(view, roll), *args)
+    return () if a < 0 else tuple(sorted({0, int(at[a]), int(at[b]), len(view.vs) - 1}))
+
+
+def _places(view: Turned, roll: Roll) -> np.ndarray:
+    """Rows of the shape's v's where cuts are tried, its ends first and last; none where no line meets turf twice. Of too many,
+    those beside the thickest stretches of as many chords stay."""
+    vs, middle = view.vs, 0.5 * (view.vs[1:] + view.vs[:-1])
+    chords = np.searchsorted(view.edges[:, 1], middle) - np.searchsorted(np.sort(view.edges[:, 3]), middle)
+    if len(vs) > MAX_VERTICES or chords.max() < 4:
+        return np.empty(0, int)
+    change = np.concatenate([[0], np.flatnonzero(chords[1:] != chords[:-1]) + 1, [len(vs) - 1]])
+    thick, inner = np.diff(vs[change]), vs[change[1:-1]]
+    beside = np.maximum(thick[:-1], thick[1:])
+    beside[(inner < view.low + roll.least_m) | (inner > view.high - roll.least_m)] = 0
+    best = np.argsort(-beside, kind="stable")[:CUTS]
+    return np.concatenate([[0], change[1:-1][np.sort(best[beside[best] > 0])], [len(vs) - 1]])
+
+
+def _up_to(found: Found, vs: np.ndarray) -> np.ndarray:
+    """What all up to each of ``vs`` costs, the seam there in."""
+    place = np.searchsorted(found.cuts, vs - kernel.TOLERANCE_M)
+    cost = found.upto[BALANCED][np.minimum(place, len(found.cuts) - 1)]
+    cost[0] = 0.0
+    return cost
+
+
+def _flipped(view: Turned) -> Turned:
+    edges = view.edges[:, [2, 3, 0, 1]] * (1, -1, 1, -1)
+    edges = np.ascontiguousarray(edges[np.argsort(edges[:, 1], kind="stable")])
+    return replace(view, edges=edges, vs=-view.vs[::-1], low=-view.high, high=-view.low)
+
+
+def _spans(view: Turned, roll: Roll) -> tuple[np.ndarray, ...]:
+    return kernel.slabs(view.edges, view.vs, view.vs, roll.ends_m)[:3]
+
+
+def _parts(view: Turned, cuts: Sequence[int], roll: Roll) -> list[Turned]:
+    """What cuts at those rows of the shape's v's leave between them, part by part."""
+    out, last, spans = [], len(view.vs) - 1, _spans(view, roll)
+    for i, j in pairwise(cuts):
+        low, high = view.vs[i] if i else -np.inf, view.vs[j] if j < last else np.inf
+        edges, part = parting.between(view.edges, view.vs, spans, i, j)
+        part, lows, highs = parting.apart(edges, part, low, high, roll.numbers)
+        for p, (v0, v1) in enumerate(zip(lows.tolist(), highs.tolist(), strict=True)):
+            mine = edges[part == p]
+            out.append(replace(view, edges=mine, vs=parting.ends_of(mine), low=v0, high=v1))
+    return out
+
+
+def _seams(view: Turned, v: float) -> np.ndarray:
+    """Turf on both sides of a line across: (n, 3) of v, u from, u to."""
+    out = np.empty(len(view.edges) + 1)
+    count = kernel.turf_on(view.edges, v, out)
+    ends = out[:count].reshape(-1, 2)
+    return np.column_stack([np.full(len(ends), v), ends])
