@@ -23,7 +23,7 @@ from geoturf.layout.shape import shape_of
 from geoturf.rules import LayoutRules, Product
 
 (ROLL,) = stocked("turf60", TURF, RULES)
-SEAM, CROSS = 7.10 / FOOT / (2.10 / FOOT**2), 12.0 / (2.10 / FOOT**2)  # m2 of turf a metre, and each
+SEAM, CROSS = 4.14 / FOOT / (2.10 / FOOT**2), 12.0 / (2.10 / FOOT**2)  # m2 of turf a metre, and each
 
 
 def up(metres: float) -> float:
@@ -121,7 +121,7 @@ def test_prices_all_scaled_change_nothing(times, name):
         return f"{amount * times:.6f} USD{unit}"
 
     product = Product.model_validate({"price": scaled(2.1, "/ft^2")})
-    rules = LayoutRules.model_validate({"seam_cost": scaled(7.1, "/ft"), "cross_seam_cost": scaled(12, "")})
+    rules = LayoutRules.model_validate({"seam_cost": scaled(4.14, "/ft"), "cross_seam_cost": scaled(12, "")})
     (one,), (other,) = lay_all(SHAPES[name]), lay_all(SHAPES[name], product=product, rules=rules)
     assert other.layouts[0].cost == pytest.approx(one.layouts[0].cost, rel=1e-3)
 

@@ -39,7 +39,7 @@ class LayoutRules(Rules):
         "6 in", "no piece is narrower, unless the area is", low="4 in", high="12 in", source=COMMON
     )
     seam_cost: Price = rule(
-        "7.10 USD/ft",
+        "4.14 USD/ft",
         "a seam, weighed against turf; if not given, its tape and adhesive (or nails) and labour at the bid's own prices",
         source=ASSUMED,
     )
