@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import shapely
 
 from geoturf.model import Choices, CutPlan, Frames, Ground, Layout
 
@@ -12,10 +13,10 @@ ROLL_IN, USABLE_IN = 180, 178  # a 15 ft roll less an inch of selvage on each si
 
 
 def layout(sizes_in, roll_in: float = ROLL_IN, usable_in: float = USABLE_IN, cost: float | None = None) -> Layout:
-    """A layout of pieces (length, width) in inches, side by side, without allowances and seams."""
+    """A layout of pieces cut (length, width) in inches, side by side, 3 in at each end to trim; no seams."""
     cut = np.array(sizes_in, float).reshape(-1, 2) * INCH
     v = np.concatenate([[0.0], np.cumsum(cut[:, 1])])
-    pieces = np.column_stack([np.zeros(len(cut)), cut[:, 0], v[:-1], v[1:]])
+    pieces = np.column_stack([np.zeros(len(cut)), cut[:, 0] - 6 * INCH, v[:-1], v[1:]])
     none = np.zeros((0, 3))
     area = float(cut.prod(axis=1).sum())
     return Layout(0.0, pieces, none, none, cut, usable_in * INCH, roll_in * INCH, 0.0, area if cost is None else cost)
@@ -35,6 +36,7 @@ def ground(count: int, sites=None, phase: str = "1", product: str = "turf60") ->
             "phase": phase,
             "product": product,
             "surface_area_m2": 10.0,
+            "laid": [shapely.box(-500, -500, 500, 500)] * count,  # turf under every joint
         }
     )
     none = np.zeros(0)

@@ -6,6 +6,7 @@
     pools.py     areas to pools, a pool's pieces to jobs in whole grid steps (job.py)
     sections.py  pieces to sections; rolls.py  sections to purchases; solve.py  a whole job
     dual.py      bounds for any cutting
+    divide.py    strips divided where that fills whole rolls
     order.py     which equal piece fills which slot, and which roll is cut next
     slanted.py   chalk lines and chains of pieces; nested.py  a square plan made over with them
     by_hand.py   what a person would order
@@ -16,12 +17,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from geoturf.cuts import by_hand, nested, nouns, pools, swap
+from geoturf.cuts import by_hand, divide, nested, nouns, pools, swap
 from geoturf.cuts.job import Job, used
 from geoturf.cuts.market import Market, markets, width_key
 from geoturf.cuts.pools import Pool
@@ -60,9 +62,11 @@ def plan(
     run = _Run(ground, choices, chosen, market, rules, layout_rules)
     if not run.stock:  # no pool waits for what another leaves of the stock
         run.solved = run.solve_ahead(gathered, engine or Serial())
+        run = run.divided(gathered, engine or Serial())
         if layout_rules.nesting == "slanted":
             other = _Run(ground, choices, nested.choose(ground, choices, layout_rules), market, rules, layout_rules)
             other.solved = other.solve_ahead(gathered, engine or Serial())
+            other = other.divided(gathered, engine or Serial())
             run = _cheaper(gathered, run, other)
     for pool in gathered:
         run.do(pool)
@@ -127,6 +131,37 @@ class _Run:
         ).tolist()  # the longest first, so that no worker is left with it at the end
         cuts = (engine if pieces.sum() > _HEAVY else Serial()).map(solve, [jobs[k] for k in order])
         return {(every[k][0].key, every[k][1]): cut for k, cut in zip(order, cuts, strict=True)}
+
+    def divided(self, gathered: list[Pool], engine: Engine) -> _Run:
+        """The run with strips divided where that fills whole rolls (`divide`); itself where it does not."""
+        made = {}
+        for pool in gathered if self.rules.divide else ():
+            for width, areas in pools.by_width(pool, self.chosen):
+                if self.market[pool.product][width].by_length:
+                    continue
+                job, kind = self._job(pool, width, areas, [])
+                layouts = [self.chosen[area] for area in areas]
+                strips = divide.Strips(self.ground, areas, layouts, job.step_m, self.layout_rules)
+                bought = self.solved[pool.key, width].bought
+                rolls = divide.divided(job, kind, bought, strips, self.rules.least_length_m)
+                if rolls:
+                    made[pool.key, width] = pool, areas, rolls, strips, *strips.made()
+        if not made:
+            return self
+        chosen = list(self.chosen)
+        for _, areas, _, _, layouts, _ in made.values():
+            for area, layout in zip(areas, layouts, strict=True):
+                chosen[area] = layout
+        run = _Run(self.ground, self.choices, chosen, self.market, self.rules, self.layout_rules)
+        run.solved = self.solved | run.solve_ahead(
+            list({key: pool for key, (pool, *_) in made.items()}.values()), engine
+        )
+        for (key, width), (pool, areas, rolls, strips, _, number) in made.items():
+            job, kind = run._job(pool, width, areas, [])
+            cut, bought = run.solved[key, width], divide.as_bought(job, kind, rolls, strips, number)
+            better = min(cut.bought, bought, key=lambda plan: sum(job.purchase(used(one))[1] for one in plan))
+            run.solved[key, width] = replace(cut, bought=better)
+        return run
 
     def cost(self, pool: Pool) -> tuple[float, float]:
         """Money for a pool's turf, nested, and its seams; and what square cuts would buy (m2)."""

@@ -20,6 +20,10 @@ class CutRules(Rules):
 
     pool: Literal["phase", "site", "area"] = rule("phase", "who shares rolls (one dye lot) of a product", source=COMMON)
     billing_step_m: Length = rule("1 ft", "a length off a roll is billed to the next of this", source=COMMON)
+    divide: bool = rule(
+        True, "where whole rolls are sold, strips may be divided by cross seams to fill them, if that costs less"
+    )
+    least_length_m: Length = rule("6 ft", "no strip is divided in lengths shorter than this", source=COMMON)
     left_over_width_m: Length = rule("3 ft", "left-overs at least this wide are listed for later")
     left_over_length_m: Length = rule("10 ft", "left-overs at least this long are listed for later")
     stock: tuple[StockPiece, ...] = rule((), "left-overs at hand: a list of tables with product, width, length")
