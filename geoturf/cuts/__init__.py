@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -64,7 +65,9 @@ def plan(
         run.solved = run.solve_ahead(gathered, engine or Serial())
         run = run.divided(gathered, engine or Serial())
         if layout_rules.nesting == "slanted":
-            other = _Run(ground, choices, nested.choose(ground, choices, layout_rules), market, rules, layout_rules)
+            spared = partial(nested.spared_m2, ground, rules=layout_rules)
+            nestable = swap.choose(gathered, ground, choices, market, layout_rules, spared)
+            other = _Run(ground, choices, nestable, market, rules, layout_rules)
             other.solved = other.solve_ahead(gathered, engine or Serial())
             other = other.divided(gathered, engine or Serial())
             run = _cheaper(gathered, run, other)

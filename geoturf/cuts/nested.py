@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +11,7 @@ from geoturf import pile
 from geoturf.cuts import rolls, slanted
 from geoturf.cuts.job import Bought, Job, Section
 from geoturf.cuts.solve import Cut
-from geoturf.model import Choices, Ground, Layout
+from geoturf.model import Ground, Layout
 from geoturf.rules import LayoutRules
 
 _FOUND = 0.75  # of the triangles at slanted ends are taken up by other pieces, in pools that were tried
@@ -32,27 +32,11 @@ def lines_of(
     return lines, left
 
 
-def choose(ground: Ground, choices: Sequence[Choices], rules: LayoutRules) -> list[Layout | None]:
-    """For each area the layout of least turf and seams with slanted ends. Areas seen together keep the bearing of their first."""
-    views = ground.areas["view"].astype(str).tolist() if "view" in ground.areas else [""] * len(choices)
-    return [
-        _least(ground, area, choice, view, rules)
-        for area, (choice, view) in enumerate(zip(choices, views, strict=True))
-    ]
-
-
-def _least(ground: Ground, area: int, choice: Choices, view: str, rules: LayoutRules) -> Layout | None:
-    layouts = [
-        one for one in (*choice.layouts, *choice.wide) if not view or one.bearing_deg == choice.layouts[0].bearing_deg
-    ]
-    return min(layouts, key=lambda one: one.cost + _spared_m2(ground, area, one, rules), default=None)
-
-
-def _spared_m2(ground: Ground, area: int, layout: Layout, rules: LayoutRules) -> float:
-    """What chalk lines take off the turf of a layout's pieces (m2, negative), most of it: not every end finds its like."""
+def spared_m2(ground: Ground, area: int, layout: Layout, rules: LayoutRules) -> float:
+    """What chalk lines take off the turf of a layout's pieces (m2), most of it: not every end finds its like."""
     lines, _ = lines_of(ground, area, layout, rules, rules.cut_step_m)
     full = lines[:, 0] > 0
-    return _FOUND * layout.roll_width_m * float((lines[full, 0] * rules.cut_step_m - layout.cut[full, 0]).sum())
+    return _FOUND * layout.roll_width_m * float((layout.cut[full, 0] - lines[full, 0] * rules.cut_step_m).sum())
 
 
 def nest(job: Job, kind: np.ndarray, cut: Cut, lines: np.ndarray) -> tuple[Job, np.ndarray, Cut]:

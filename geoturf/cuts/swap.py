@@ -7,6 +7,7 @@ quick one wastes.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,14 +31,18 @@ def choose(
     choices: tuple[Choices, ...],
     market: dict[str, dict[float, Market]],
     rules: LayoutRules,
+    spared_m2: Callable[[int, Layout], float] | None = None,
 ) -> list[Layout | None]:
-    """A layout for each area (None where none is offered)."""
+    """A layout for each area (None where none is offered). ``spared_m2(area, layout)``: turf that slanted ends spare, where they
+    may be cut so; full strips are then offered too."""
     chosen = [choice.layouts[0] if choice.layouts else None for choice in choices]
     view = ground.areas["view"].astype(str).tolist() if "view" in ground.areas else [""] * len(choices)
     for pool in pools:
         for k in range(0, len(pool.areas), _TOGETHER):
             areas = pool.areas[k : k + _TOGETHER]
-            offers = [_offers(choices[area], view[area], market[pool.product], rules) for area in areas]
+            offers = [
+                _offers(area, choices[area], view[area], market[pool.product], rules, spared_m2) for area in areas
+            ]
             for area, offer in zip(areas, _swapped(offers), strict=True):
                 chosen[area] = offer.layout
     return chosen
@@ -55,21 +60,33 @@ class _Offer:
     cost: float
 
 
-def _offers(choice: Choices, view: str, market: dict[float, Market], rules: LayoutRules) -> list[_Offer]:
+def _offers(
+    area: int,
+    choice: Choices,
+    view: str,
+    market: dict[float, Market],
+    rules: LayoutRules,
+    spared_m2: Callable[[int, Layout], float] | None,
+) -> list[_Offer]:
     """What an area may choose from. Areas seen together keep the bearing chosen for them all."""
     bearing = choice.layouts[0].bearing_deg
-    layouts = [layout for layout in choice.layouts if not view or layout.bearing_deg == bearing]
-    return [_offer(layout, market[width_key(layout.roll_width_m)], rules) for layout in layouts]
+    layouts = [*choice.layouts, *(choice.wide if spared_m2 else ())]
+    return [
+        _offer(layout, market[width_key(layout.roll_width_m)], rules, spared_m2(area, layout) if spared_m2 else 0.0)
+        for layout in layouts
+        if not view or layout.bearing_deg == bearing
+    ]
 
 
-def _offer(layout: Layout, market: Market, rules: LayoutRules) -> _Offer:
+def _offer(layout: Layout, market: Market, rules: LayoutRules, spared_m2: float) -> _Offer:
     cut = layout.cut.reshape(-1, 2)
     width = whole_steps(layout.width_m, _STEP_M)
     pieces = np.column_stack([to_steps(cut[:, 0], _STEP_M), np.minimum(to_steps(cut[:, 1], _STEP_M), width)])
     rate = market.cheapest * _STEP_M
     seams = layout.seam_m * rules.seam_cost.per_si() + len(layout.cross) * float(rules.cross_seam_cost.amount)
     area = float(pieces.prod(axis=1).sum()) / width
-    return _Offer(layout, pieces, width, rate, seams + (1 - _QUICK) * rate * area)
+    spared = spared_m2 / layout.roll_width_m * market.cheapest
+    return _Offer(layout, pieces, width, rate, seams - spared + (1 - _QUICK) * rate * area)
 
 
 def _swapped(offers: list[list[_Offer]]) -> list[_Offer]:
