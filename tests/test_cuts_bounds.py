@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geoturf.cuts import dual, exact, polish, program, rolls, sections, stock_lengths
+from geoturf.cuts import dual, exact, levels, polish, program, rolls, sections, stock_lengths
 from geoturf.cuts.job import Job, count, used
 from geoturf.cuts.market import Market
 from geoturf.cuts.solve import solve
@@ -73,7 +73,7 @@ def brute(sizes, width, cost):
     return min(sum(map(price, split)) for split in partitions(list(sizes)))
 
 
-few = st.lists(st.tuples(st.integers(1, 12), st.integers(1, 10)), min_size=1, max_size=6)
+few = st.lists(st.tuples(st.integers(1, 12), st.integers(1, 10)), min_size=1, max_size=7)
 some = st.lists(st.tuples(st.integers(1, 30), st.integers(1, 10)), min_size=1, max_size=30)
 
 
@@ -113,10 +113,45 @@ def test_every_bound_holds(sizes):
     least = brute(sizes, 10, lambda steps: steps)
     whole = job(sizes, roll=200)
     assert dual.least_length(whole) <= least
-    _, bound = program.relax(whole, sections.quick(whole))
+    _, bound = program.relax(whole, sections.quick(whole), program.plain(whole))
     assert bound <= least
     rolled = job(sizes, roll=20)
     assert dual.least_rolls(rolled) <= brute(sizes, 10, lambda steps: 1 if steps <= 20 else math.inf)
+
+
+@settings(max_examples=100, deadline=None)
+@given(few, st.integers(1, 8), st.sampled_from([4, 20]))
+def test_what_a_length_ought_to_cost_bounds_every_plan(sizes, rounds, unit):
+    """Sections priced by length, however far that has come, cost no more than the best of all plans, in billed lengths and in
+    rolls; and the costs are superadditive, by trying every sum."""
+    whole = job(sizes, roll=20, billing=unit % 20)
+    start = sections.quick(whole)
+    both = levels.Levels(whole, rolls.by_length(whole), start, [(length,) for length, _ in start])
+    cost = both.solve(rounds)
+    least = brute(sizes, 10, lambda steps: unit * math.ceil(steps / unit) if steps <= 20 else math.inf)
+    assert program.relax(whole, both.sections, cost)[1] <= least + 1e-9
+    assert all(cost[a] + cost[b - a] <= cost[b] + 1e-9 for b in range(21) for a in range(b))
+
+
+@settings(max_examples=30, deadline=None)
+@given(some)
+def test_a_dive_makes_a_plan_of_every_piece(sizes):
+    whole = job(sizes, roll=40)
+    cost = program.plain(whole)
+    columns, bound = program.relax(whole, sections.quick(whole), cost)
+    made = program.dive(whole, columns, cost)
+    assert np.array_equal(count(made, len(whole.demand)), whole.demand)
+    assert bound - 1e-6 <= sum(length for length, _ in made)
+    assert all(sum(width for width, _ in lanes) <= 10 for _, lanes in made)
+
+
+def test_cutting_parts_again_never_lengthens_a_plan():
+    chance = np.random.default_rng(5)
+    whole = job(np.column_stack([chance.integers(3, 30, 90), chance.integers(2, 10, 90)]), roll=60)
+    before = sections.quick(whole)
+    after = polish.renew(whole, before, 2)
+    assert sum(h for h, _ in after) < sum(h for h, _ in before)
+    assert np.array_equal(count(after, len(whole.demand)), whole.demand)
 
 
 @settings(max_examples=40, deadline=None)
@@ -280,5 +315,5 @@ def test_exact_plan_agrees_with_itself_up_to_its_limit():
     whole = job(np.column_stack([chance.integers(3, 30, 14), chance.integers(2, 8, 14)]), roll=200)
     quick = sections.quick(whole)
     best = exact.shorter(whole, sum(h for h, _ in quick) + 1)
-    _, bound = program.relax(whole, quick)
+    _, bound = program.relax(whole, quick, program.plain(whole))
     assert bound <= sum(h for h, _ in best) <= sum(h for h, _ in quick)

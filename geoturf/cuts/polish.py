@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from geoturf.cuts import exact
+from geoturf.cuts import exact, program
 from geoturf.cuts.job import Bought, Job, Section, count, relabelled, used
 
 _SECTIONS = 11  # pieces cut again at once, when sections are
 _ROLLS = 12  # when rolls are
+_TRIES = 100  # groups of those cut again after that
+_PART = 600  # when sections are by linear programme
 _LEAN = 1e-3  # of its price, at most, that a purchase counts for less where its left-over is long
 
 
@@ -33,6 +37,32 @@ def shorten(job: Job, sections: list[Section], tries: int) -> list[Section]:
             rest = [s for k, s in enumerate(rest) if k not in group] + [s for s in better if lost(s)]
             weight, sizes = lost.columns(rest)
     return done + rest
+
+
+def renew(job: Job, sections: list[Section], times: int) -> list[Section]:
+    """Sections of no more total length, by as many ``times`` some hundred pieces of those that lose most cut again by linear
+    programme: where there are too many sizes for one programme of all."""
+    chance, lost, kinds = np.random.default_rng(0), _Lost(job), len(job.demand)
+    for _ in range(times):
+        weight, sizes = lost.columns(sections)
+        group = _group(sizes, weight, chance, _PART)
+        old = [sections[k] for k in sorted(group) if weight[k] > 0]
+        if not old:
+            break
+        part, rows = job.only(count(old, kinds))
+        place = np.zeros(kinds, np.int64)
+        place[rows] = np.arange(len(rows))
+        cost = program.plain(part)
+        columns, _ = program.relax(part, relabelled(old, place), cost)
+        new = shorten(part, program.dive(part, columns, cost), _TRIES)
+        if _total(new) < _total(old):
+            kept = [s for k, s in enumerate(sections) if k not in group or not weight[k] > 0]
+            sections = kept + list(relabelled(new, rows))
+    return sections
+
+
+def _total(sections: Sequence[Section]) -> int:
+    return sum(length for length, _ in sections)
 
 
 class _Lost:

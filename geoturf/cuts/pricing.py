@@ -55,52 +55,96 @@ def lead(length, width, value, follow, row, across, heights):
 
 
 @_jit
-def leaders(first, h, length, width, value, follow, row, across):
-    """The leaders of the lanes of the best section of length ``h`` whose widest lane ``first`` leads, as `lead` found it."""
-    best = np.zeros((first + 1, across + 1))
-    for c in range(first):
-        if length[c] <= h:
-            _add(best[c], best[c + 1], width[c], value[c] + follow[row[c], h - length[c]])
-        else:
-            best[c + 1] = best[c]
-    found, n, x = np.empty(first + 1, np.int64), 1, across - width[first]
-    found[0] = first
-    for c in range(first - 1, -1, -1):
-        if best[c + 1, x] > best[c, x]:
-            found[n] = c
-            n += 1
-            x -= width[c]
-    return found[:n]
+def compose(picks, heights, leader, follow, job, batches, sizes, whole):
+    """The best sections of some lengths led by some leaders, as `lead` found them: the sizes of all, lane after lane; the lane
+    each is in; where each section ends; its length and value.
+
+    ``picks`` (m, 2): row of ``heights`` and leader, in order of rows; ``leader``: length, width and value of each leader and
+    its row of ``follow``; ``job``: usable width, demand and value of each size; ``batches``: size, count and length of each
+    batch; ``sizes``: the sizes narrowest first, how many of them are in the first so many batches, and the length of every
+    size. With ``whole`` a lane whose best followers are not there so often gets the best of those that are left."""
+    length, width, worth, row = leader
+    across, demand, value = job
+    order, distinct, size_length = sizes
+    out, lane = np.empty(256 * len(picks), np.int64), np.empty(256 * len(picks), np.int64)
+    ends, tall, total = np.zeros(len(picks), np.int64), np.zeros(len(picks), np.int64), np.zeros(len(picks))
+    best, chosen = np.zeros((len(length) + 1, across + 1)), np.empty(len(length), np.int64)
+    left, filled, known = demand.copy(), 0, -1
+    for p in range(len(picks)):
+        h = heights[picks[p, 0]]
+        if picks[p, 0] != known:
+            known = picks[p, 0]
+            _beside(best, h, length, width, worth, follow, row)
+        lanes, begin = _leaders(best, picks[p, 1], width, across, chosen), filled
+        if filled + lanes * (h + 1) > len(out):
+            out, lane = _longer(out, lanes * (h + 1)), _longer(lane, lanes * (h + 1))
+        for k in range(lanes):
+            left[batches[0][row[chosen[k]]]] -= 1
+        for k in range(lanes):
+            start, at, room = filled, row[chosen[k]], h - length[chosen[k]]
+            out[start] = batches[0][at]
+            filled, short = _followers(follow, at, room, left, batches, out, start + 1)
+            if whole and short:  # what follows best is not there so often: the best of what is
+                for j in range(start + 1, filled):
+                    left[out[j]] += 1
+                filled = _fill(order[: distinct[at]], size_length, value, left, room, out, start + 1)
+            long = 0
+            for j in range(start, filled):
+                long += size_length[out[j]]
+                total[p] += value[out[j]]
+                lane[j] = k
+            tall[p] = max(tall[p], long)
+        for j in range(begin, filled):
+            left[out[j]] += 1
+        ends[p] = filled
+    return out[:filled], lane[:filled], ends, tall, total
 
 
 @_jit
-def lanes(led, h, follow, value, left, leader, batches, sizes):
-    """Sizes lane by lane of a section of length ``h`` whose lanes ``led`` lead (their own pieces are already off ``left``), as
-    far as there are pieces ``left`` (taken off): sizes of all followers, and how many each lane has.
+def _beside(best, h, length, width, worth, follow, row):
+    """Fills best[c, r]: most value of lanes of length ``h`` led by the first c leaders that fit in a width of r."""
+    for c in range(len(length)):
+        if length[c] <= h:
+            _add(best[c], best[c + 1], width[c], worth[c] + follow[row[c], h - length[c]])
+        else:
+            best[c + 1] = best[c]
 
-    ``leader``: row and length of each leader; ``batches``: size, count and length of each batch; ``sizes``: the sizes narrowest
-    first, how many of them are in the first so many batches, and the length of every size."""
-    row_of, length_of = leader
-    of, count, batch_length = batches
-    order, distinct, size_length = sizes
-    out, many, filled = np.empty(len(led) * (h + 1), np.int64), np.zeros(len(led), np.int64), 0
-    for k in range(len(led)):
-        row, room, first = row_of[led[k]], h - length_of[led[k]], filled
-        short = False
-        for at in range(row - 1, -1, -1):
-            if follow[at + 1, room] > follow[at, room]:
-                room -= batch_length[at]
-                left[of[at]] -= count[at]
-                short = short or left[of[at]] < 0
-                for _ in range(count[at]):
-                    out[filled] = of[at]
-                    filled += 1
-        if short:  # what follows best is not there so often: the best of what is
-            for j in range(first, filled):
-                left[out[j]] += 1
-            filled = _fill(order[: distinct[row]], size_length, value, left, h - length_of[led[k]], out, first)
-        many[k] = filled - first
-    return out[:filled], many
+
+@_jit
+def _leaders(best, first, width, across, chosen):
+    """Writes the leaders of the best section whose widest lane ``first`` leads; gives how many they are."""
+    chosen[0], n, x = first, 1, across - width[first]
+    for c in range(first - 1, -1, -1):
+        if best[c + 1, x] > best[c, x]:
+            chosen[n] = c
+            n += 1
+            x -= width[c]
+    return n
+
+
+@_jit
+def _followers(follow, row, room, left, batches, out, filled):
+    """Writes what follows best in ``room`` into ``out`` from ``filled``, taken off what is ``left``; gives where it ends and
+    whether some of it is there less often."""
+    size, count, length = batches
+    short = False
+    for at in range(row - 1, -1, -1):
+        if follow[at + 1, room] > follow[at, room]:
+            room -= length[at]
+            left[size[at]] -= count[at]
+            short = short or left[size[at]] < 0
+            for _ in range(count[at]):
+                out[filled] = size[at]
+                filled += 1
+    return filled, short
+
+
+@_jit
+def _longer(some, more):
+    """A copy with room for twice as many and ``more``."""
+    out = np.empty(2 * len(some) + more, np.int64)
+    out[: len(some)] = some
+    return out
 
 
 @_jit
@@ -127,3 +171,33 @@ def _fill(order, length, value, left, room, out, filled):
                 room -= length[order[c]]
             row -= 1
     return filled
+
+
+def fills(
+    size: np.ndarray, value: np.ndarray, rooms: np.ndarray, costs: np.ndarray, most: int
+) -> tuple[list[tuple[int, ...]], np.ndarray]:
+    """Sizes, longest first, of fills that are worth more than their room costs: the best whose longest is each thing, ``most``
+    at most; and the most that fits in r steps, by r up to the largest room. Things (n,) by rising size, each once."""
+    table = knapsacks(size, value, int(rooms.max()))
+    rest = rooms[:, None] - size
+    worth = value + table[np.arange(len(size)), np.maximum(rest, 0)]
+    ratio = np.where(rest >= 0, worth / costs[:, None], 0.0)
+    room = np.argmax(ratio, axis=0)
+    ratio = ratio[room, np.arange(len(size))]
+    longest = np.argsort(-ratio, kind="stable")
+    longest = longest[ratio[longest] > 1 + _GAIN]
+    found = dict.fromkeys((int(size[k]), *_fill_of(table, size, k, int(rest[room[k], k]))) for k in longest[: 2 * most])
+    return list(found)[:most], table[-1]
+
+
+def _fill_of(table: np.ndarray, size: np.ndarray, things: int, room: int) -> list[int]:
+    """What the best fill of a room by the first things is made of, longest first."""
+    out = []
+    for k in range(things, 0, -1):
+        if table[k, room] > table[k - 1, room]:
+            out.append(int(size[k - 1]))
+            room -= out[-1]
+    return out
+
+
+_GAIN = 1e-7  # of its cost: a fill worth so little more is not worth having

@@ -1,39 +1,34 @@
 """Sections by linear programme: column generation, its bound, and a plan by diving.
 
-    least sum_s h_s x_s   with   sum_s a_is x_s >= d_i   over all sections s (length h_s, a_is pieces of size i)
+    least sum_s c(h_s) x_s   with   sum_s a_is x_s >= d_i   over all sections s (length h_s, a_is pieces of size i)
 
 `pricing` gives the best section of each length at the duals; what no section beats bounds the programme from below (Farley
-1990). To dive, sections the programme uses almost wholly are taken, and the rest is solved again.
+1990). To dive, sections the programme uses almost wholly are taken, and the rest is solved again. The cost c of a length is
+the length itself, or what it ought to cost (`levels`); it is superadditive, so a lane that leaves room for no other beside
+it is never better than its pieces in sections of their own, and no section is made of it.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geoturf.cuts import pricing
-from geoturf.cuts.job import Job, Section, count, relabelled
+from geoturf.cuts.exact import narrow
+from geoturf.cuts.job import Job, Section
 from geoturf.cuts.master import Master
 from geoturf.cuts.sections import tidy
 
-_GAIN = 1e-6  # of a section's length: a column that gains less is not worth adding
+_GAIN = 1e-6  # of a section's cost: a column that gains less is not worth adding
+_NOISE = 1e-9  # of a bound: what float arithmetic may have added
 _CLOSE = 1e-5  # programme and bound this close are taken for equal
-
-
-@dataclass(frozen=True, slots=True)
-class Pace:
-    """How hard the programme is worked: ``columns`` added a round, one in ``stride`` lengths looked at in most rounds, and
-    ``rounds`` of column generation."""
-
-    columns: int
-    stride: int
-    rounds: int
-
-
-THOROUGH, BRISK = Pace(32, 12, 60), Pace(8, 24, 20)
+COLUMNS = 128  # added in a round at most
+STRIDE = 12  # one in so many lengths is looked at in most rounds
+_ROUNDS = 100  # of column generation
+_AGAIN = 5  # rounds each time the programme is solved again in a dive
+_TAKE = 0.8  # sections used more than this are taken whole when diving
 
 
 class Lanes:
@@ -44,7 +39,10 @@ class Lanes:
     def __init__(self, job: Job):
         self.job = job
         kind, row, of, batch = [], [], [], []
+        beside = narrow(job)
         for size in np.lexsort((job.size[:, 0], job.size[:, 1])).tolist():
+            if not beside[size] or not job.demand[size]:
+                continue
             long, wide = job.size[size].tolist()
             end_to_end = min(int(job.demand[size]), job.longest // long)
             batches = [*_batches(end_to_end - 1), 1]
@@ -56,16 +54,16 @@ class Lanes:
         self.kind, self.row, self.of, self.batch = (np.array(column, np.int64) for column in (kind, row, of, batch))
         self.length, self.width = (np.ascontiguousarray(job.size[self.kind, side]) for side in (0, 1))
         self.batch_length = job.size[self.of, 0] * self.batch
-        fresh = np.append(True, np.diff(self.of) != 0)  # batches of a size lie together
+        fresh = np.diff(self.of, prepend=-1) != 0  # batches of a size lie together
         self.sizes, self.distinct = self.of[fresh], np.append(0, np.cumsum(fresh))  # sizes in the first so many batches
 
-    def price(self, value: np.ndarray, heights: np.ndarray) -> Priced:
-        """The best sections of these lengths where a piece of size i is worth ``value[i]``."""
+    def price(self, value: np.ndarray, heights: np.ndarray, cost: np.ndarray) -> Priced:
+        """The best sections of these lengths where a piece of size i is worth ``value[i]`` and h steps cost ``cost[h]``."""
         job = self.job
         follow = pricing.knapsacks(self.batch_length, value[self.of] * self.batch, job.longest)
         worth = value[self.kind]
         led = pricing.lead(self.length, self.width, worth, follow, self.row, job.width, heights)
-        return Priced(self, value, worth, follow, heights, led)
+        return Priced(self, value, worth, follow, heights, cost, led / cost[heights][:, None])
 
 
 def _batches(count: int) -> list[int]:
@@ -80,137 +78,150 @@ def _batches(count: int) -> list[int]:
 
 @dataclass(frozen=True)
 class Priced:
-    """Sections of ``heights`` at the ``value`` of each size, ``worth`` of each leader; ``led``: float (heights, leaders)."""
+    """Sections of ``heights`` at the ``value`` of each size, ``worth`` of each leader, and ``cost`` by length; ``ratio``: float
+    (heights, leaders), value of the best section of each length that each leader can lead, over its cost."""
 
     lanes: Lanes
     value: np.ndarray
     worth: np.ndarray
     follow: np.ndarray
     heights: np.ndarray
-    led: np.ndarray
+    cost: np.ndarray
+    ratio: np.ndarray
 
-    def counts(self, k: int) -> np.ndarray:
-        """Pieces of each size in the best section of the k-th length, some perhaps more than there are."""
-        kinds = len(self.lanes.job.demand)
-        lanes = self._lanes(k, np.full(kinds, np.iinfo(np.int64).max))
-        return np.bincount([size for lane in lanes for size in lane], minlength=kinds)
-
-    def section(self, k: int) -> Section:
-        """The best section of the k-th length; a piece that would be needed once too often is left out."""
-        job = self.lanes.job
-        return tidy(job, self._lanes(k, job.demand.copy()))
-
-    def _lanes(self, k: int, left: np.ndarray) -> list[tuple[int, ...]]:
-        """Sizes lane by lane of the best section of the k-th length, as far as there are pieces ``left`` (taken off)."""
-        its = self.lanes
-        h, first = int(self.heights[k]), int(np.argmax(self.led[k]))
-        leaders = pricing.leaders(first, h, its.length, its.width, self.worth, self.follow, its.row, its.job.width)
-        kinds = its.kind[leaders]
-        np.subtract.at(left, kinds, 1)
-        sizes = (its.sizes, its.distinct, its.job.size[:, 0])
-        batches = (its.of, its.batch, its.batch_length)
-        following, many = pricing.lanes(
-            leaders, h, self.follow, self.value, left, (its.row, its.length), batches, sizes
+    def best(self, most: int, whole: bool) -> Iterator[list[tuple[int, ...]]]:
+        """The best section of each leader, lane by lane, as far as it gains, of the ``most`` leaders that gain most; best first.
+        ``whole``: with no piece more often than it is there. One a leader, not the best of all: where all pieces differ, the
+        programme needs a section for each, and the best ones are much the same."""
+        its, job = self.lanes, self.lanes.job
+        height = np.argmax(self.ratio, axis=0)
+        ratio = self.ratio[height, np.arange(len(height))]
+        leader = np.argsort(-ratio, kind="stable")[:most]
+        leader = leader[ratio[leader] > 1 + _GAIN]
+        leader = leader[np.argsort(height[leader], kind="stable")]
+        sizes, lane, ends, tall, total = pricing.compose(
+            np.column_stack([height[leader], leader]),
+            self.heights,
+            (its.length, its.width, self.worth, its.row),
+            self.follow,
+            (job.width, job.demand, self.value),
+            (its.of, its.batch, its.batch_length),
+            (its.sizes, its.distinct, job.size[:, 0]),
+            whole,
         )
-        ends = np.cumsum(many).tolist()
-        flat = following.tolist()
-        starts = [0, *ends[:-1]]
-        return [(kind, *flat[a:b]) for kind, a, b in zip(kinds.tolist(), starts, ends, strict=True)]
+        gain, starts = total / self.cost[tall], np.append(0, ends[:-1])
+        for k in np.argsort(-gain, kind="stable").tolist():
+            if gain[k] > 1 + _GAIN:
+                yield _by_lane(sizes[starts[k] : ends[k]], lane[starts[k] : ends[k]])
+
+
+def _by_lane(sizes: np.ndarray, lane: np.ndarray) -> list[tuple[int, ...]]:
+    """Sizes parted where the lane changes."""
+    cuts = (np.flatnonzero(np.diff(lane)) + 1).tolist()
+    flat = sizes.tolist()
+    return [tuple(flat[a:b]) for a, b in zip([0, *cuts], [*cuts, len(flat)], strict=True)]
 
 
 class Programme:
-    """The master programme of a job. ``columns``: its sections; ``bound``: steps that no plan is under."""
+    """The master programme of a job, at a ``cost`` by length. ``sections``: those it may use, ``counts`` (n, k) what is in
+    them; ``bound``: what no plan costs less than."""
 
-    def __init__(self, job: Job, start: Iterable[Section], pace: Pace):
-        self.pace = pace
-        self.job, self.lanes, self.master = job, Lanes(job), Master(job.demand)
-        self.columns: list[Section] = []
-        self.known: set[Section] = set()
+    def __init__(self, job: Job, cost: np.ndarray, sections: Sequence[Section], counts: np.ndarray):
+        self.job, self.cost, self.lanes, self.master = job, cost, Lanes(job), Master(job.demand)
+        self.sections, self.counts = list(sections), counts
+        self.known = set(sections)
         self.bound = 0.0
-        self.add([tidy(job, [(k,)]) for k in range(len(job.demand))])
-        self.add(start)
+        self.master.add([cost[length] for length, _ in sections], counts)
 
-    def add(self, sections: Iterable[Section]) -> int:
-        """Adds what is not yet there and says how many that was."""
+    def add(self, sections: Iterable[Section], whole: bool) -> int:
+        """Adds what is not yet there and says how many that was. Only ``whole`` ones are worth keeping."""
         fresh = [s for s in dict.fromkeys(sections) if s not in self.known]
-        for section in fresh:
-            self.master.add(section[0], count([section], len(self.job.demand)))
-        self.columns += fresh
-        self.known.update(fresh)
+        if fresh:
+            counts = contents(fresh, len(self.job.demand))
+            self.master.add([self.cost[length] for length, _ in fresh], counts)
+            self.known.update(fresh)
+            if whole:
+                self.sections += fresh
+                self.counts = np.concatenate([self.counts, counts])
         return len(fresh)
 
     def generate(self, rounds: int) -> np.ndarray:
-        """Adds sections until none gains or ``rounds`` are over. Gives the use of each."""
-        self._grow(rounds, self._add_whole)
+        """Adds sections until none that gains is found easily or ``rounds`` are over. Gives the use of each."""
+        self._grow(rounds, True)
         return self.master.solve()[1]
 
     def prove(self, rounds: int) -> None:
         """Raises the bound: sections that use a piece once too often are let in as well, so that nothing is left for the
         bound to allow for. Such a programme is of no use for diving."""
-        self._grow(rounds, self._add_loose)
+        self._grow(rounds, False)
 
-    def _grow(self, rounds: int, add: Callable[[Priced, np.ndarray], int]) -> None:
-        """Most rounds look at one in ``pace.stride`` lengths only; every eighth, and one in which those gain nothing, at all."""
+    def _grow(self, rounds: int, whole: bool) -> None:
+        """A round looks at one in so many lengths only; to prove, at all of them where those gain nothing."""
         every = np.arange(int(self.job.size[:, 0].min()), self.job.longest + 1)
-        stride = self.pace.stride
         for k in range(rounds):
             objective, _, value = self.master.solve()
-            added = 0
-            for heights in (every[k % stride :: stride], every) if k % 8 < 7 else (every,):
-                priced = self.lanes.price(value, heights)
-                ratio = priced.led.max(axis=1) / heights
-                if len(heights) == len(every):
-                    self.bound = max(self.bound, float(value @ self.job.demand) / max(1.0, float(ratio.max())))
-                best = np.argsort(-ratio, kind="stable")[: self.pace.columns]
-                added = add(priced, best[ratio[best] > 1 + _GAIN])
-                if added:
-                    break
+            added = self._round(every[k % STRIDE :: STRIDE], value, whole)
+            if not added and not whole:
+                added = self._round(every, value, whole)
             if not added or self.bound >= objective * (1 - _CLOSE):
                 break
 
-    def _add_whole(self, priced: Priced, best: np.ndarray) -> int:
-        return self.add([priced.section(k) for k in best.tolist()])
-
-    def _add_loose(self, priced: Priced, best: np.ndarray) -> int:
-        for k in best.tolist():
-            self.master.add(priced.heights[k], priced.counts(k))
-        return len(best)
-
-
-def relax(job: Job, start: list[Section], pace: Pace = THOROUGH) -> tuple[list[Section], int]:
-    """Sections worth having, begun from those of a plan known, and the steps no plan is under."""
-    master = Programme(job, start, pace)
-    master.generate(pace.rounds)
-    columns = list(master.columns)
-    master.prove(pace.rounds)
-    return columns, math.ceil(master.bound * (1 - 1e-12) - 1e-6)
+    def _round(self, heights: np.ndarray, value: np.ndarray, whole: bool) -> int:
+        """Adds sections of these lengths that gain, and says how many. All lengths together bound the programme."""
+        priced = self.lanes.price(value, heights, self.cost)
+        if len(heights) > self.job.longest - self.job.size[:, 0].min():
+            alone = float((value / self.cost[self.job.size[:, 0]]).max())
+            most = max(1.0, alone, float(priced.ratio.max(initial=0.0)))
+            self.bound = max(self.bound, float(value @ self.job.demand) / most)
+        return self.add([tidy(self.job, lanes) for lanes in priced.best(COLUMNS, whole)], whole)
 
 
-def dive(job: Job, columns: list[Section], take: float, pace: Pace = THOROUGH) -> list[Section]:
-    """Sections for the job, begun from ``columns``. Those used more than ``take`` are taken each time."""
+def plain(job: Job) -> np.ndarray:
+    """Costs by length where every step costs one."""
+    return np.maximum(1.0, np.arange(job.longest + 1))
+
+
+def relax(job: Job, start: Sequence[Section], cost: np.ndarray) -> tuple[list[Section], float]:
+    """Sections worth having, begun from those of a plan known, and what no plan costs less than."""
+    alone = [tidy(job, [(size,)]) for size in range(len(job.demand))]
+    sections = list(dict.fromkeys([*alone, *start]))
+    master = Programme(job, cost, sections, contents(sections, len(alone)))
+    master.generate(_ROUNDS)
+    sections = list(master.sections)
+    master.prove(_ROUNDS)
+    return sections, master.bound * (1 - _NOISE)
+
+
+def dive(job: Job, sections: Sequence[Section], cost: np.ndarray) -> list[Section]:
+    """A plan for the job from ``sections``, one for each size alone among them, and others found on the way. Sections used
+    more than `_TAKE` are taken each time; first those used many times over, as often whole, so that little is left to round."""
     taken: list[Section] = []
-    left = job.demand.copy()
+    left, counts = job.demand.copy(), contents(sections, len(job.demand))
     while left.any():
-        part, rows = job.only(left)
-        place = np.full(len(left), -1)
-        place[rows] = np.arange(len(rows))
-        master = Programme(part, relabelled([s for s in columns if _fits(s, left)], place), pace)
-        use = master.generate(pace.rounds // 5)
-        columns = list(relabelled(master.columns, rows))
-        for k in _chosen(use, take):
-            section = columns[k]
-            for _ in range(max(1, int(use[k] + 1 - take))):
-                if _fits(section, left):
-                    taken.append(section)
-                    left = left - count([section], len(left))
+        fit = np.flatnonzero((counts <= left).all(axis=1))
+        master = Programme(replace(job, demand=left), cost, [sections[k] for k in fit.tolist()], counts[fit])
+        use = master.generate(_AGAIN)
+        sections, counts = master.sections, master.counts
+        times = np.floor(use + 1e-6).astype(int)
+        if times.max() < 2:
+            times = np.maximum(1, times + (use - times > _TAKE))
+        for k in _chosen(use).tolist():
+            for _ in range(times[k]):
+                if (counts[k] <= left).all():
+                    taken.append(sections[k])
+                    left = left - counts[k]
     return taken
 
 
-def _chosen(use: np.ndarray, take: float) -> np.ndarray:
-    """Columns to take: those used more than ``take``, and at least the twentieth part of what is used, most used first."""
-    order = np.argsort(-np.where(use > take, 1.0, use), kind="stable")
-    return order[: max(1, int((use > take).sum()), int(use.sum() / 20))]
+def contents(sections: Sequence[Section], kinds: int) -> np.ndarray:
+    """How many pieces of each size are in each section, int (n, kinds)."""
+    sizes = [[size for _, lane in lanes for size in lane] for _, lanes in sections]
+    row = np.repeat(np.arange(len(sections)), [len(some) for some in sizes])
+    flat = row * kinds + np.array([size for some in sizes for size in some], np.int64)
+    return np.bincount(flat, minlength=len(sections) * kinds).reshape(-1, kinds)
 
 
-def _fits(section: Section, left: np.ndarray) -> bool:
-    return bool((count([section], len(left)) <= left).all())
+def _chosen(use: np.ndarray) -> np.ndarray:
+    """Columns to take: those used more than `_TAKE`, and at least the twentieth part of what is used, most used first."""
+    order = np.argsort(-np.where(use > _TAKE, 1.0, use), kind="stable")
+    return order[: max(1, int((use > _TAKE).sum()), int(use.sum() / 20))]

@@ -35,6 +35,14 @@ def _stock(job: Job) -> Stock:
     return Stock(longest_first, tuple(job.purchase(length)[1] for length in longest_first))
 
 
+def by_length(job: Job) -> Stock:
+    """What can be bought as stocked lengths, each at what it measures (steps) and not at its price."""
+    if job.market.by_length:
+        lengths = _stock(job).lengths
+        return Stock(lengths, tuple(job.purchase(length)[0] / job.step_m for length in lengths))
+    return Stock(job.rolls, tuple(length / job.step_m for length in job.market.lengths_m))
+
+
 def _quickly(job: Job, stock: Stock, lengths: list[int]) -> list[Pattern]:
     """The cheapest of a few quick ways. By length each purchase is filled to a length that is billed whole."""
     if job.market.by_length:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geoturf.cuts import dual, exact, polish, program, rolls
+from geoturf.cuts import dual, exact, levels, polish, program, rolls, stock_lengths
 from geoturf.cuts.job import Bought, Job, Section, count, relabelled, used
 from geoturf.cuts.market import Market
 from geoturf.cuts.master import UnsolvedError
@@ -63,47 +63,76 @@ def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], f
 
 
 def _near(job: Job, sections: list[Section], plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
-    """Ever shorter sections, packed each time, until the bound is met or everything is tried."""
+    """Ever better sections, packed each time, until the bound is met or everything is tried."""
+    best = _Best(job, plan, bound_m)
     with suppress(UnsolvedError):
-        for shorter, least in _ever_shorter(job, sections):
-            bound_m = max(bound_m, job.least_m(least))
-            if shorter is not None:
-                tried = _packed(job, shorter, bound_m * job.market.cheapest)
-                plan = min(plan, tried, key=lambda p: rolls.price(job, p))
-            if _met(job, plan, bound_m):
-                break
-    return plan, bound_m
+        _improve(best, sections)
+    return best.plan, best.bound_m
 
 
-def _ever_shorter(job: Job, sections: list[Section]) -> Iterator[tuple[list[Section] | None, int]]:
-    """Sections, each time of less total length (None where they are not), and the steps no plan is under."""
+class _Best:
+    """The cheapest plan of a job so far and metres of roll that no plan buys less than."""
+
+    def __init__(self, job: Job, plan: list[Bought], bound_m: float):
+        self.job, self.plan, self.bound_m = job, plan, bound_m
+
+    def offer(self, sections: list[Section]) -> bool:
+        """Packs the sections. Gives whether nothing can be cheaper."""
+        plan = _packed(self.job, sections, self.bound_m * self.job.market.cheapest)
+        self.plan = min(self.plan, plan, key=lambda p: rolls.price(self.job, p))
+        return self.met
+
+    def bounded(self, steps: float) -> bool:
+        """Takes note that no plan buys fewer steps. Gives whether nothing can be cheaper."""
+        self.bound_m = max(self.bound_m, self.job.least_m(steps))
+        return self.met
+
+    @property
+    def met(self) -> bool:
+        return _met(self.job, self.plan, self.bound_m)
+
+
+def _improve(best: _Best, sections: list[Section]) -> None:
+    """Works on a plan of these sections until nothing can be cheaper or everything is tried."""
+    job = best.job
     if job.demand[exact.narrow(job)].sum() <= exact.MOST:
-        best = exact.shorter(job, _total(sections)) or sections
-        yield best, _total(best)
+        sections = exact.shorter(job, _total(sections)) or sections
+        best.bounded(_total(sections))
+        best.offer(sections)
+    elif len(job.demand) > _VERY_MANY:
+        best.offer(sections)
+    elif len(job.demand) > _MANY:
+        best.offer(polish.renew(job, sections, _PARTS))
+    else:
+        _by_programme(best, sections)
+
+
+def _by_programme(best: _Best, sections: list[Section]) -> None:
+    """The shortest sections first; then those that go well together on rolls, by what sections of a length ought to cost."""
+    job, cost = best.job, program.plain(best.job)
+    columns, least = program.relax(job, sections, cost)
+    if best.bounded(math.ceil(least - _NOISE)):
         return
-    if job.demand.sum() <= _SMALL:
-        sections = polish.shorten(job, sections, _TRIES)
-        yield sections, 0
-    if len(job.demand) > _MANY_SIZES:
-        yield sections, 0
+    if least < _total(sections):
+        sections = min(sections, polish.shorten(job, program.dive(job, columns, cost), _TRIES), key=_total)
+    if best.offer(sections):
         return
-    pace, tries = (program.BRISK, _TRIES // 5) if _near_anyway(job) else (program.THOROUGH, _TRIES)
-    columns, least = program.relax(job, sections, pace)
-    yield None, least
-    for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[:1]:
-        if _total(sections) <= least:
-            return
-        found = polish.shorten(job, program.dive(job, columns, take, pace), tries)
-        if _total(found) < _total(sections):
-            sections = found
-            yield sections, least
+    both = levels.Levels(job, rolls.by_length(job), [*columns, *sections], map(_lengths, best.plan))
+    cost = both.solve(_PROVING if job.market.by_length else _ROUNDS)
+    columns, least = program.relax(job, both.sections, cost)
+    if not best.bounded(least):
+        best.offer(program.dive(job, columns, cost))
 
 
 _LEAN = 1e-6  # of its price, at most, that a purchase counts for less where its left-over is long
-_TRIES = 300  # groups cut again
-_SMALL = 200  # pieces up to here are worth cutting again in groups before anything else
+_TRIES = 100  # groups of sections cut again
+_NOISE = 1e-6  # of a step
+_ROUNDS = 6  # of the programme of both levels, which do for the plan
+_PROVING = 20  # and by length, where they raise the bound as well
 _WORST = 40  # purchases cut again in groups
-_MANY_SIZES = 1200  # beyond, the linear programme takes too long
+_MANY = 1200  # sizes beyond which one linear programme of all takes too long
+_PARTS = 4  # then so many parts are worked on by themselves
+_VERY_MANY = 4000  # sizes beyond which that gains too little
 
 
 def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
@@ -122,8 +151,10 @@ def _near_anyway(job: Job) -> bool:
 
 
 _LARGE = 300
-_TAKES = (0.6, 0.95)  # sections used more than this are taken whole when diving
-_MIDDLE = 250  # pieces up to here are worth more than one dive
+
+
+def _lengths(bought: Bought) -> stock_lengths.Pattern:
+    return tuple(sorted((length for length, _ in bought), reverse=True))
 
 
 def _total(sections: list[Section]) -> int:
@@ -191,4 +222,5 @@ def warm() -> None:
     job = Job(0.01, 10, (100,), market, size, np.array([1, 2, 2]))
     sections = quick(job)
     exact.shorter(job, _total(sections) + 1)
-    program.dive(job, program.relax(job, sections)[0], _TAKES[0])
+    cost = program.plain(job)
+    program.dive(job, program.relax(job, sections, cost)[0], cost)

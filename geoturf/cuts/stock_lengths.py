@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, insort
 from collections import Counter
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +21,7 @@ Pattern = tuple[int, ...]  # lengths, longest first
 _ROUNDS = 400
 _MANY = 400  # lengths beyond which the programme is solved once only
 _HURRIED, _CAREFUL = 20, 60  # patterns taken at once when diving: one in so many
-_GAIN = 1e-7
+_PATTERNS = 20  # added a round
 
 
 class Stock:
@@ -125,45 +124,33 @@ class Programme:
 
 def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Programme:
     """The linear programme of these demands, begun from those of ``columns`` that fit them."""
-    lengths = np.array(sorted(left, reverse=True))
+    lengths, rooms, costs = np.array(sorted(left)), np.array(stock.lengths), np.array(stock.costs)
     demand = np.array([left[int(length)] for length in lengths])
     row = {int(length): k for k, length in enumerate(lengths)}
     copies = np.repeat(np.arange(len(lengths)), np.minimum(demand, stock.lengths[0] // lengths))
     master, patterns = Master(demand), []
 
-    def add(some: Iterable[Pattern]) -> None:
-        for pattern in some:
-            counts = np.bincount([row[length] for length in pattern], minlength=len(lengths))
-            if (counts <= demand).all():
-                master.add(stock.cost(sum(pattern)), counts)
-                patterns.append(pattern)
+    def add(some: list[Pattern]) -> None:
+        counted = [np.bincount([row[length] for length in pattern], minlength=len(lengths)) for pattern in some]
+        fit = [k for k, counts in enumerate(counted) if (counts <= demand).all()]
+        if fit:
+            master.add([stock.cost(sum(some[k])) for k in fit], np.array([counted[k] for k in fit]))
+            patterns.extend(some[k] for k in fit)
 
-    add((length,) for length in lengths.tolist())
+    add([(length,) for length in lengths.tolist()])
     add(sorted(p for p in columns if len(p) > 1 and all(length in row for length in p)))
     known, bound = set(patterns), -math.inf
     for _ in range(_ROUNDS):
         objective, use, value = master.solve()
-        table = pricing.knapsacks(lengths[copies], value[copies], stock.lengths[0])
-        ratio = [table[-1, length] / cost for length, cost in zip(stock.lengths, stock.costs, strict=True)]
-        bound = max(bound, objective / max(1.0, *ratio))
-        rooms = [length for length, worth in zip(stock.lengths, ratio, strict=True) if worth > 1 + _GAIN]
-        fresh = {_pattern(table, lengths[copies], room) for room in rooms} - known
+        found, table = pricing.fills(lengths[copies], value[copies], rooms, costs, _PATTERNS)
+        bound = max(bound, objective / max(1.0, float((table[rooms] / costs).max())))
+        fresh = set(found) - known
         if not fresh:
             break
         add(sorted(fresh))
         known |= fresh
     objective, use, _ = master.solve()
     return Programme(patterns, use, objective, bound)
-
-
-def _pattern(table: np.ndarray, lengths: np.ndarray, room: int) -> Pattern:
-    """The lengths the best fill of a room is made of."""
-    out = []
-    for k in range(len(lengths), 0, -1):
-        if table[k, room] > table[k - 1, room]:
-            out.append(int(lengths[k - 1]))
-            room -= out[-1]
-    return tuple(sorted(out, reverse=True))
 
 
 def best_fit(roll: int, lengths: list[int]) -> list[Pattern]:
