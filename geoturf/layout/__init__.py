@@ -160,7 +160,7 @@ def _toward(ground: Ground, name: str, rows: np.ndarray) -> np.ndarray:
 
 def warm() -> bool:
     """Compile the kernel, or load what an earlier run compiled. True if it had to compile (some seconds, once a machine)."""
-    from geoturf.layout import kernel, parting
+    from geoturf.layout import corners, kernel, parting
 
     edges, vs = kernel.turn(np.array([[0.0, 0.0, 0.0, 1.0], [1.0, 0.0, 1.0, 1.0]]), 1.0, 0.0, 1e-6)
     roll = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0])
@@ -174,5 +174,6 @@ def warm() -> bool:
     parting.apart(*parting.between(edges, vs, slabs[:3], *whole), -np.inf, np.inf, roll)
     parting.ends_of(edges)
     parting.best_two(edges, vs, slabs[:3], whole, np.zeros(2), np.zeros(2), np.zeros(1), roll, np.ones(50), 1.0)
-    compiled = [f for module in (kernel, parting) for f in vars(module).values() if hasattr(f, "stats")]
+    corners.loss(edges, vs, np.array([4.0, 3.9, 0.1, 0.1]), 0.0)
+    compiled = [f for module in (corners, kernel, parting) for f in vars(module).values() if hasattr(f, "stats")]
     return any(function.stats.cache_misses for function in compiled)

@@ -14,8 +14,10 @@ bearing b: in strips or not, divided or not, packed on rolls and shared between 
    T + S is made of borders of T, each once, and of a segment 2e for each corner that is foremost across b, so
    p <= perimeter(T) + 2e x corners.
 
-By 4 a bearing tried vouches for those about it. Halving the span with the lowest promise (branch and bound) brings the bound
-near the least over all bearings; it holds wherever that stops.
+5. Square ends take more where borders slant: `geoturf.layout.corners` tells how much any layout must, at bearings about b.
+
+By 4 and 5 a bearing tried vouches for those about it. Halving the span with the lowest promise (branch and bound) brings the
+bound near the least over all bearings; it holds wherever that stops.
 """
 
 from __future__ import annotations
@@ -25,57 +27,88 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from geoturf.layout import kernel
+from geoturf.layout import corners, kernel
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import SNAP_M, Shape, turned
 
 SPANS = 12  # of the half turn, to start with
-CLOSE = 5e-5  # of the area: how near to the least the bound is brought
+CLOSE = 1e-4  # of the area: how near to the least the bound is brought
 TRIED = 160  # bearings at most
+COARSE_DEG, FINE_DEG = 3.0, 1.0  # half a span from which on corners are looked at, and the least is looked for
 MANY, FEWER = 300, 48  # shapes of more edges are large beside what their ends take: fewer bearings do
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
 
 def bound_m2(shape: Shape, rolls: Sequence[Roll], bearing_deg: float) -> float:
     """Least turf (m2) that can be bought for the shape at ``bearing_deg``, or at any bearing if that is NaN."""
-    edges, ends_m = shape.edges, rolls[0].ends_m
-    free = np.isnan(bearing_deg)
-    lengthened = least_lengthened(shape, edges, ends_m) if free else _lengthened(edges, bearing_deg, ends_m)
+    edges, ends_m, sizes = shape.edges, rolls[0].ends_m, _sizes(shape, rolls)
+    if np.isnan(bearing_deg):
+        taken = least_taken(shape, ends_m, sizes)
+    else:
+        view = turned(edges, bearing_deg)
+        taken = kernel.rows(view.edges, view.vs, ends_m)
+        taken += corners.loss(view.edges, view.vs, sizes, 0.0) * (1 - GIVE) if sizes is not None else 0.0
     snapped = SNAP_M * (2 * perimeter_m(edges) + 2 * ends_m * len(edges))
     factor = min(roll.width_m / roll.usable_m for roll in rolls)
-    return float(max(0.0, factor * (lengthened - snapped) * (1 - GIVE)))
+    return float(max(0.0, factor * (taken - snapped) * (1 - GIVE)))
 
 
-def least_lengthened(shape: Shape, edges: np.ndarray, ends_m: float) -> float:
-    """No more than the least over all bearings of the area (m2) of the shape lengthened by half of ``ends_m`` both ways."""
-    border = perimeter_m(edges) + ends_m * len(edges)
-    parts = len(shape.rings)
+def _sizes(shape: Shape, rolls: Sequence[Roll]) -> np.ndarray | None:
+    """What `corners.loss` takes of the rolls; None where ends may slant, for then they follow the border, and for shapes of so
+    many edges that no stretch of border is straight for long."""
+    if len(shape.edges) >= MANY or any(roll.slanted for roll in rolls):
+        return None
+    usable = [roll.usable_m for roll in rolls]
+    side = rolls[0].side_m
+    return np.array([max(usable), min(usable) - side, side, rolls[0].ends_m])
 
-    def promise(bearing_deg: float, half_deg: float) -> tuple[float, float, float, float]:
-        area = _lengthened(edges, bearing_deg, ends_m)
-        r = 0.5 * ends_m * np.radians(half_deg)
-        return area - r * border - np.pi * r * r * parts, bearing_deg, half_deg, area
 
+def least_taken(shape: Shape, ends_m: float, sizes: np.ndarray | None) -> float:
+    """No more than the least over all bearings of what pieces take (m2): the area of the shape lengthened by half of ``ends_m``
+    both ways, and what is wasted at corners (``sizes`` as for `corners.loss`; None: nothing)."""
+    search = _Bearings(shape, ends_m, sizes)
     half = 90.0 / SPANS
-    spans = [promise((2 * k + 1) * half, half) for k in range(SPANS)]
+    spans = [search.promise((2 * k + 1) * half, half) for k in range(SPANS)]
     heapq.heapify(spans)
-    least = min(span[3] for span in spans)
-    for _ in range(((TRIED if len(edges) < MANY else FEWER) - SPANS) // 2):
-        if spans[0][0] >= least - CLOSE * shape.area_m2:
+    for _ in range(((TRIED if len(shape.edges) < MANY else FEWER) - SPANS) // 2):
+        if spans[0][0] >= search.least - CLOSE * shape.area_m2:
             break
-        _, bearing, half, _ = heapq.heappop(spans)
+        _, bearing, half = heapq.heappop(spans)
         for side in (-0.5, 0.5):
-            span = promise(bearing + side * half, half / 2)
-            least = min(least, span[3])
-            heapq.heappush(spans, span)
+            heapq.heappush(spans, search.promise(bearing + side * half, half / 2))
     return spans[0][0]
+
+
+class _Bearings:
+    """What pieces take at a shape's bearings; ``least``: of those tried."""
+
+    def __init__(self, shape: Shape, ends_m: float, sizes: np.ndarray | None):
+        self.edges, self.parts, self.ends_m, self.sizes, self.least = (
+            shape.edges,
+            len(shape.rings),
+            ends_m,
+            sizes,
+            np.inf,
+        )
+        self.border = perimeter_m(self.edges) + ends_m * len(self.edges)
+
+    def promise(self, bearing_deg: float, half_deg: float) -> tuple[float, float, float]:
+        """No more than what pieces take at any bearing within ``half_deg`` of ``bearing_deg``; and these. Corners are looked at
+        where they may matter."""
+        view, half = turned(self.edges, bearing_deg), np.radians(half_deg)
+        area = kernel.rows(view.edges, view.vs, self.ends_m)
+        r = 0.5 * self.ends_m * half
+        sure = area - r * self.border - np.pi * r * r * self.parts
+        if self.sizes is None:
+            self.least = min(self.least, area)
+        elif half_deg < COARSE_DEG and sure < self.least:
+            sure += corners.loss(view.edges, view.vs, self.sizes, half) * (1 - GIVE)
+            if half_deg < FINE_DEG and area < self.least:
+                here = area + corners.loss(view.edges, view.vs, self.sizes, 0.0)
+                self.least = min(self.least, here)
+        return sure, bearing_deg, half_deg
 
 
 def perimeter_m(edges: np.ndarray) -> float:
     """Length of all edges, holes included."""
     return float(np.sum(np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1])))
-
-
-def _lengthened(edges: np.ndarray, bearing_deg: float, ends_m: float) -> float:
-    view = turned(edges, bearing_deg)
-    return kernel.rows(view.edges, view.vs, ends_m)

@@ -1,0 +1,272 @@
+"""What square ends waste on slanted borders, whatever the layout: the compiled part of `geoturf.layout.bound`.
+
+Let the pile run along u, and take an *arm* of the area: lines across (v from, v to) and on each of them one chord, in a region
+that neither parts nor joins and lies three times both allowances (2e) from any other turf on these lines. It is made of
+*stretches*, in each of which the chord runs from one straight border edge to another. Lay any rectangles, without overlap. Call
+a line *plain* for the arm if one piece meets its chord, and no other chord. Pieces on a line, allowances in, come to the
+lengthened area's share at least, and to 2e (n - 1) more where n pieces meet the chord, and to 2e more where one of them meets
+another chord, too: cut such a piece in the gap, which takes 2e and spares 6e. Let O be the integral of all that over 2e.
+
+1. On a stretch whose edges have slopes s and t (du/dv) a piece with plain lines of measure m reaches past their chords by
+   (|s| + |t|) m^2 / 2 at least, since it must reach past the furthest.
+2. No other piece meets a plain line of a piece. So plain lines of a piece lie together, at most one piece has some on both
+   sides of a line, and if P pieces have plain lines in the arm and p_k in stretch k, then sum p_k <= P + stretches - 1.
+3. The P pieces have widths h within the arm, sum h <= H + O, and P w >= H - O: H the arm's height, w the usable width.
+4. A piece with h < w - a, a the side allowance, takes a (chord + 2e) more: it is cut a wider than it is laid, or laid past the
+   end of the area. Not so, perhaps, the one that passes either end of the arm, if the area goes on there.
+
+Hence what is bought exceeds the lengthened area by W/w times the least, over P, p_k, O and the number F of pieces with
+h >= w - a, F (w - a) <= H + O, of
+
+    sum_k (|s_k| + |t_k|) (H_k - O_k)^2 / (2 p_k) + 2e O + a (least chord + 2e) max(0, P - ends that go on - F)
+
+(equal m are best, by convexity). `_least` gives no more than that.
+
+Turned by up to d the same holds for less: of each stretch those lines count that stay within it, X tan d off either end, X the
+greatest |u| of the arm and its gaps from its middle; slopes are less by d, chords and gaps by their slopes times 2 X tan d.
+Between stretches nothing is known of 2 X tan d of lines but that two of the P pieces meet them at most, and past the area's end
+as much, X of the whole area, is not certain.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geoturf.layout.kernel import _cross as cross
+from geoturf.layout.kernel import jit, u_at
+
+SAME = 1e-9  # slopes and places this close are one
+CLIPS = 3  # least chords tried: none, a quarter, half of the greatest
+MOST = 8  # pieces of a range looked at beyond the whole strips it holds
+
+
+@jit
+def loss(edges, vs, sizes, turn):
+    """Least area (m2 of pieces) that any layout takes beyond the lengthened shape, pile along u or turned by up to ``turn``
+    (radians). ``edges``, ``vs`` as in `kernel`; ``sizes``: greatest usable width, least usable width less the side allowance,
+    side allowance, both end allowances."""
+    slabs, arms = _slabs(edges, vs)
+    low, high, tan, total = np.inf, -np.inf, np.tan(turn), 0.0
+    for e in range(len(edges)):
+        low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
+    mine = np.empty((len(slabs), slabs.shape[1]))
+    for arm in range(arms):
+        count, left, right = 0, np.inf, -np.inf
+        for k in range(len(slabs)):
+            if slabs[k, 0] == arm:
+                mine[count] = slabs[k]
+                left, right = min(left, mine[count, 5], mine[count, 7]), max(right, mine[count, 6], mine[count, 8])
+                count += 1
+        middle, gap = 0.5 * (left + right), 3.0 * sizes[3]
+        off = 2.0 * (right - middle + gap) * tan
+        past = 2.0 * max(high - middle, middle - low) * tan
+        best = 0.0
+        for clip in range(CLIPS):
+            held = _arm(mine[:count], 0.25 * clip * (right - left), (vs[0], vs[-1]), gap, sizes, (turn, off, past))
+            best = max(best, held)
+        total += best
+    return total
+
+
+@jit
+def _slabs(edges, vs):
+    """Slabs of arms, and how many arms there are. A slab is a row of its arm's number, lower v, upper v, slopes du/dv of its
+    left and right edge, u of these at the lower v and at the upper, and the least gap to other turf on its lines with how fast
+    that may close (du/dv). Slabs that go straight on are one."""
+    n = len(edges)
+    active, order, held, taken = np.empty(n, np.int64), np.empty(n), 0, 0
+    out, count, arms = np.empty((n + len(vs), 11)), 0, 0
+    before, n_before = np.empty(n, np.int64), 0  # rows of the slab below, left to right
+    here = np.empty(n, np.int64)
+    for s in range(len(vs) - 1):
+        low, high = vs[s], vs[s + 1]
+        kept = 0
+        for k in range(held):
+            if edges[active[k], 3] > low:
+                active[kept] = active[k]
+                kept += 1
+        held = kept
+        while taken < n and edges[taken, 1] < high:
+            active[held] = taken
+            held += 1
+            taken += 1
+        cross(edges, active, held, 0.5 * (low + high), order)
+        for c in range(held // 2):
+            if count == len(out):
+                out = _longer(out)
+            _fill(out[count], edges, active, held, c, low, high)
+            below, alike = -1, 0
+            for b in range(n_before):
+                if min(out[before[b], 8], out[count, 6]) > max(out[before[b], 7], out[count, 5]):
+                    below, alike = before[b], alike + 1
+            if alike == 1 and _meets(edges, active, held, low, out[below, 7], out[below, 8]) == 1:
+                out[count, 0] = out[below, 0]
+                if _goes_on(out[below], out[count]):
+                    out[below, 2], out[below, 7], out[below, 8] = high, out[count, 7], out[count, 8]
+                    out[below, 9] = min(out[below, 9], out[count, 9])
+                    out[below, 10] = max(out[below, 10], out[count, 10])
+                    here[c] = below
+                    continue
+            else:
+                out[count, 0] = arms
+                arms += 1
+            here[c] = count
+            count += 1
+        n_before = held // 2
+        before[:n_before] = here[:n_before]
+    return out[:count], arms
+
+
+@jit
+def _fill(row, edges, active, held, c, low, high):
+    """The slab of the c-th chord."""
+    a, b = active[2 * c], active[2 * c + 1]
+    row[1], row[2] = low, high
+    row[3], row[4] = _slope(edges, a), _slope(edges, b)
+    row[5], row[6], row[7], row[8] = (
+        u_at(edges, a, low),
+        u_at(edges, b, low),
+        u_at(edges, a, high),
+        u_at(edges, b, high),
+    )
+    row[9], row[10] = np.inf, 0.0
+    if c > 0:
+        other = active[2 * c - 1]
+        row[9] = min(row[5] - u_at(edges, other, low), row[7] - u_at(edges, other, high))
+        row[10] = abs(row[3]) + abs(_slope(edges, other))
+    if 2 * c + 2 < held:
+        other = active[2 * c + 2]
+        row[9] = min(row[9], u_at(edges, other, low) - row[6], u_at(edges, other, high) - row[8])
+        row[10] = max(row[10], abs(row[4]) + abs(_slope(edges, other)))
+
+
+@jit
+def _slope(edges, e):
+    return (edges[e, 2] - edges[e, 0]) / (edges[e, 3] - edges[e, 1])
+
+
+@jit
+def _meets(edges, active, held, v, left, right):
+    """How many chords just above ``v`` the stretch from left to right meets."""
+    count = 0
+    for c in range(held // 2):
+        if min(u_at(edges, active[2 * c + 1], v), right) > max(u_at(edges, active[2 * c], v), left):
+            count += 1
+    return count
+
+
+@jit
+def _longer(rows):
+    out = np.empty((2 * len(rows), rows.shape[1]))
+    out[: len(rows)] = rows
+    return out
+
+
+@jit
+def _goes_on(last, row):
+    return (
+        abs(last[3] - row[3]) + abs(last[4] - row[4]) < SAME
+        and abs(last[7] - row[5]) + abs(last[8] - row[6]) < 100 * SAME
+    )
+
+
+@jit
+def _arm(slabs, clip, ends_v, gap, sizes, turned):
+    """What an arm takes beyond its lengthened area, at least, counting only where its chord is ``clip`` or more. ``ends_v``:
+    lowest and highest v of the area."""
+    turn, off, past = turned
+    cos = np.cos(turn)
+    height, slope = np.empty(len(slabs)), np.empty(len(slabs))
+    total, held, least, start, end, free = 0.0, 0, np.inf, 0.0, 0.0, 1
+    if slabs[0, 1] <= ends_v[0]:
+        free = 0
+    for slab in slabs:
+        low, high, at_low, at_high = slab[1], slab[2], slab[6] - slab[5], slab[8] - slab[7]
+        thin_low, thin_high = at_low < clip, at_high < clip
+        if slab[9] - slab[10] * off < gap:
+            thin_low = thin_high = True
+        elif thin_low and not thin_high:
+            low += (high - low) * (clip - at_low) / (at_high - at_low)
+        elif thin_high and not thin_low:
+            high -= (high - low) * (clip - at_high) / (at_low - at_high)
+        if thin_low:  # what counts ends, and begins anew
+            if held:
+                total += _least(height, slope, held, least, 2 * (end - start) * cos, free + 1, sizes, past)
+            held, least, free = 0, np.inf, 1
+            if thin_high:
+                continue
+        lines = high - low - off
+        if lines > 0.0:
+            if held == 0:
+                start = low + 0.5 * off
+            end = high - 0.5 * off
+            height[held] = lines * cos
+            slope[held] = _less(slab[3], turn) + _less(slab[4], turn)
+            steep = abs(slab[3]) + abs(slab[4])
+            least = min(least, max(0.0, max(clip, min(at_low, at_high)) - steep * off))
+            held += 1
+        if thin_high:
+            if held:
+                total += _least(height, slope, held, least, 2 * (end - start) * cos, free + 1, sizes, past)
+            held, least, free = 0, np.inf, 1
+    if held:
+        if slabs[-1, 2] < ends_v[1]:
+            free += 1
+        total += _least(height, slope, held, least, 2 * (end - start) * cos, free, sizes, past)
+    return total
+
+
+@jit
+def _less(slope, turn):
+    """|du/dv| of an edge turned by up to ``turn``, at least."""
+    return np.tan(max(0.0, np.arctan(abs(slope)) - turn))
+
+
+@jit
+def _served(slope, height, pieces, ends):
+    """Least of slope (height - O)^2 / (2 pieces) + ends O."""
+    if slope * height <= ends * pieces:
+        return 0.5 * slope * height * height / pieces
+    return ends * height - 0.5 * ends * ends * pieces / slope
+
+
+@jit
+def _least(height, slope, count, chord, twice, free, sizes, past):
+    """No more than any layout takes beyond the lengthened area of a range of ``count`` stretches; ``twice`` its height from
+    the first to the last, ``free``: ends where the area goes on, ``past``: height at its end that is not certain."""
+    usable, full, side, ends = sizes
+    full -= past
+    narrow = side * (chord + ends)
+    if full <= side:
+        return 0.0
+    whole = 0.0
+    for k in range(count):
+        whole += height[k]
+    room = twice - whole  # lines between stretches count twice
+    first = int(room / full + 1e-9)
+    most = free + first + MOST
+    served, pieces = np.empty(most + 1), np.ones(count)
+    served[1], spare = 0.0, ends  # spare: what more of O costs at least, over and above what it serves
+    for k in range(count):
+        served[1] += _served(slope[k], height[k], pieces[k], ends)
+        spare = max(0.0, min(spare, ends - slope[k] * height[k]))
+    for p in range(2, most + 1):  # one more piece where it helps most
+        best, at = 0.0, 0
+        for k in range(count):
+            gain = _served(slope[k], height[k], pieces[k], ends) - _served(slope[k], height[k], pieces[k] + 1, ends)
+            if gain > best:
+                best, at = gain, k
+        pieces[at] += 1
+        served[p] = served[p - 1] - best
+    least = ends * max(0.0, (first + MOST) * full - room)  # still more whole strips
+    for strips in range(first, first + MOST):
+        must = max(0.0, strips * full - room) if strips > first else 0.0
+        if ends * must >= least:
+            break
+        least = min(least, narrow * (most - free - strips))  # still more narrow ones
+        for p in range(1, most + 1):
+            doubled, more = max(must, whole - p * usable), narrow * max(0, p - free - strips)
+            if more >= least:
+                break
+            least = min(least, max(ends * doubled, served[p] + spare * doubled) + more)
+    return max(0.0, least)
