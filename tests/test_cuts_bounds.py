@@ -139,7 +139,7 @@ def test_a_dive_makes_a_plan_of_every_piece(sizes):
     whole = job(sizes, roll=40)
     cost = program.plain(whole)
     columns, bound = program.relax(whole, sections.quick(whole), cost)
-    made = program.dive(whole, columns, cost)
+    made = program.dive(whole, columns, cost, 0.8)
     assert np.array_equal(count(made, len(whole.demand)), whole.demand)
     assert bound - 1e-6 <= sum(length for length, _ in made)
     assert all(sum(width for width, _ in lanes) <= 10 for _, lanes in made)

@@ -12,6 +12,7 @@ from geoturf.cuts.job import Bought, Job, Section, count, relabelled, used
 _SECTIONS = 11  # pieces cut again at once, when sections are
 _ROLLS = 12  # when rolls are
 _TRIES = 100  # groups of those cut again after that
+_TAKE = 0.8  # sections used more than this are then taken whole
 _PART = 600  # when sections are by linear programme
 _LEAN = 1e-3  # of its price, at most, that a purchase counts for less where its left-over is long
 
@@ -54,7 +55,7 @@ def renew(job: Job, sections: list[Section], times: int) -> list[Section]:
         place[rows] = np.arange(len(rows))
         cost = program.plain(part)
         columns, _ = program.relax(part, relabelled(old, place), cost)
-        new = shorten(part, program.dive(part, columns, cost), _TRIES)
+        new = shorten(part, program.dive(part, columns, cost, _TAKE), _TRIES)
         if _total(new) < _total(old):
             kept = [s for k, s in enumerate(sections) if k not in group or not weight[k] > 0]
             sections = kept + list(relabelled(new, rows))

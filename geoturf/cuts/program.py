@@ -28,7 +28,6 @@ COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
 _ROUNDS = 100  # of column generation
 _AGAIN = 5  # rounds each time the programme is solved again in a dive
-_TAKE = 0.8  # sections used more than this are taken whole when diving
 
 
 class Lanes:
@@ -192,9 +191,9 @@ def relax(job: Job, start: Sequence[Section], cost: np.ndarray) -> tuple[list[Se
     return sections, master.bound * (1 - _NOISE)
 
 
-def dive(job: Job, sections: Sequence[Section], cost: np.ndarray) -> list[Section]:
+def dive(job: Job, sections: Sequence[Section], cost: np.ndarray, take: float) -> list[Section]:
     """A plan for the job from ``sections``, one for each size alone among them, and others found on the way. Sections used
-    more than `_TAKE` are taken each time; first those used many times over, as often whole, so that little is left to round."""
+    more than ``take`` are taken each time; first those used many times over, as often whole, so that little is left to round."""
     taken: list[Section] = []
     left, counts = job.demand.copy(), contents(sections, len(job.demand))
     while left.any():
@@ -204,8 +203,8 @@ def dive(job: Job, sections: Sequence[Section], cost: np.ndarray) -> list[Sectio
         sections, counts = master.sections, master.counts
         times = np.floor(use + 1e-6).astype(int)
         if times.max() < 2:
-            times = np.maximum(1, times + (use - times > _TAKE))
-        for k in _chosen(use).tolist():
+            times = np.maximum(1, times + (use - times > take))
+        for k in _chosen(use, take).tolist():
             for _ in range(times[k]):
                 if (counts[k] <= left).all():
                     taken.append(sections[k])
@@ -221,7 +220,7 @@ def contents(sections: Sequence[Section], kinds: int) -> np.ndarray:
     return np.bincount(flat, minlength=len(sections) * kinds).reshape(-1, kinds)
 
 
-def _chosen(use: np.ndarray) -> np.ndarray:
-    """Columns to take: those used more than `_TAKE`, and at least the twentieth part of what is used, most used first."""
-    order = np.argsort(-np.where(use > _TAKE, 1.0, use), kind="stable")
-    return order[: max(1, int((use > _TAKE).sum()), int(use.sum() / 20))]
+def _chosen(use: np.ndarray, take: float) -> np.ndarray:
+    """Columns to take: those used more than ``take``, and at least the twentieth part of what is used, most used first."""
+    order = np.argsort(-np.where(use > take, 1.0, use), kind="stable")
+    return order[: max(1, int((use > take).sum()), int(use.sum() / 20))]

@@ -113,19 +113,35 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
     columns, least = program.relax(job, sections, cost)
     if best.bounded(math.ceil(least - _NOISE)):
         return
-    if least < _total(sections):
-        sections = min(sections, polish.shorten(job, program.dive(job, columns, cost), _TRIES), key=_total)
-    if best.offer(sections):
+    known = sections
+    if job.demand.sum() <= _SMALL:
+        sections = polish.shorten(job, sections, _TRIES)
+        if best.offer(sections):
+            return
+    for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[:1]:
+        if _total(sections) <= least + _NOISE:
+            break
+        found = polish.shorten(job, program.dive(job, columns, cost, take), _TRIES)
+        if _total(found) < _total(sections):
+            sections = found
+            if best.offer(sections):
+                return
+    if sections is known and best.offer(sections):
         return
     both = levels.Levels(job, rolls.by_length(job), [*columns, *sections], map(_lengths, best.plan))
     cost = both.solve(_PROVING if job.market.by_length else _ROUNDS)
     columns, least = program.relax(job, both.sections, cost)
-    if not best.bounded(least):
-        best.offer(program.dive(job, columns, cost))
+    if best.bounded(least):
+        return
+    sections = program.dive(job, columns, cost, _TAKES[0])
+    best.offer(polish.shorten(job, sections, _TRIES // 2) if job.market.by_length else sections)
 
 
 _LEAN = 1e-6  # of its price, at most, that a purchase counts for less where its left-over is long
 _TRIES = 100  # groups of sections cut again
+_TAKES = (0.8, 0.6)  # sections used more than this are taken whole when diving
+_SMALL = 100  # pieces up to which the quick plan is worth cutting again in groups
+_MIDDLE = 250  # pieces up to which a second dive is worth its time
 _NOISE = 1e-6  # of a step
 _ROUNDS = 6  # of the programme of both levels, which do for the plan
 _PROVING = 20  # and by length, where they raise the bound as well
@@ -223,4 +239,4 @@ def warm() -> None:
     sections = quick(job)
     exact.shorter(job, _total(sections) + 1)
     cost = program.plain(job)
-    program.dive(job, program.relax(job, sections, cost)[0], cost)
+    program.dive(job, program.relax(job, sections, cost)[0], cost, _TAKES[0])
