@@ -24,8 +24,8 @@ h >= w - a, F (w - a) <= H + O, of
 
 Turned by up to d the same holds for less: of each stretch those lines count that stay within it, X tan d off either end, X the
 greatest |u| of the arm and its gaps from its middle; slopes are less by d, chords and gaps by their slopes times 2 X tan d.
-Between stretches nothing is known of 2 X tan d of lines but that two of the P pieces meet them at most, and past the area's end
-as much, X of the whole area, is not certain.
+Of the lines between stretches (2 X tan d of them, or more where the chord is short or other turf near) nothing is known but that
+two of the P pieces meet them at most; and past the area's end 2 X tan d, X of the whole area, is not certain.
 """
 
 from __future__ import annotations
@@ -49,12 +49,13 @@ def loss(edges, vs, sizes, turn):
     low, high, tan, total = np.inf, -np.inf, np.tan(turn), 0.0
     for e in range(len(edges)):
         low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
-    mine = np.empty((len(slabs), slabs.shape[1]))
+    mine = np.empty((len(slabs), slabs.shape[1]))  # filled by loops: a slice assigned takes seconds to compile
     for arm in range(arms):
         count, left, right = 0, np.inf, -np.inf
         for k in range(len(slabs)):
             if slabs[k, 0] == arm:
-                mine[count] = slabs[k]
+                for column in range(slabs.shape[1]):
+                    mine[count, column] = slabs[k, column]
                 left, right = min(left, mine[count, 5], mine[count, 7]), max(right, mine[count, 6], mine[count, 8])
                 count += 1
         middle, gap = 0.5 * (left + right), 3.0 * sizes[3]
@@ -62,8 +63,8 @@ def loss(edges, vs, sizes, turn):
         past = 2.0 * max(high - middle, middle - low) * tan
         best = 0.0
         for clip in range(CLIPS):
-            held = _arm(mine[:count], 0.25 * clip * (right - left), (vs[0], vs[-1]), gap, sizes, (turn, off, past))
-            best = max(best, held)
+            least = 0.25 * clip * (right - left)
+            best = max(best, _arm(mine[:count], least, vs[0], vs[-1], gap, sizes, turn, off, past))
         total += best
     return total
 
@@ -75,7 +76,7 @@ def _slabs(edges, vs):
     that may close (du/dv). Slabs that go straight on are one."""
     n = len(edges)
     active, order, held, taken = np.empty(n, np.int64), np.empty(n), 0, 0
-    out, count, arms = np.empty((n + len(vs), 11)), 0, 0
+    out, count, arms = np.empty((n * len(vs) // 2 + 1, 11)), 0, 0
     before, n_before = np.empty(n, np.int64), 0  # rows of the slab below, left to right
     here = np.empty(n, np.int64)
     for s in range(len(vs) - 1):
@@ -92,8 +93,6 @@ def _slabs(edges, vs):
             taken += 1
         cross(edges, active, held, 0.5 * (low + high), order)
         for c in range(held // 2):
-            if count == len(out):
-                out = _longer(out)
             _fill(out[count], edges, active, held, c, low, high)
             below, alike = -1, 0
             for b in range(n_before):
@@ -113,7 +112,8 @@ def _slabs(edges, vs):
             here[c] = count
             count += 1
         n_before = held // 2
-        before[:n_before] = here[:n_before]
+        for c in range(n_before):
+            before[c] = here[c]
     return out[:count], arms
 
 
@@ -156,13 +156,6 @@ def _meets(edges, active, held, v, left, right):
 
 
 @jit
-def _longer(rows):
-    out = np.empty((2 * len(rows), rows.shape[1]))
-    out[: len(rows)] = rows
-    return out
-
-
-@jit
 def _goes_on(last, row):
     return (
         abs(last[3] - row[3]) + abs(last[4] - row[4]) < SAME
@@ -171,49 +164,38 @@ def _goes_on(last, row):
 
 
 @jit
-def _arm(slabs, clip, ends_v, gap, sizes, turned):
-    """What an arm takes beyond its lengthened area, at least, counting only where its chord is ``clip`` or more. ``ends_v``:
-    lowest and highest v of the area."""
-    turn, off, past = turned
-    cos = np.cos(turn)
-    height, slope = np.empty(len(slabs)), np.empty(len(slabs))
-    total, held, least, start, end, free = 0.0, 0, np.inf, 0.0, 0.0, 1
-    if slabs[0, 1] <= ends_v[0]:
-        free = 0
-    for slab in slabs:
-        low, high, at_low, at_high = slab[1], slab[2], slab[6] - slab[5], slab[8] - slab[7]
-        thin_low, thin_high = at_low < clip, at_high < clip
-        if slab[9] - slab[10] * off < gap:
-            thin_low = thin_high = True
-        elif thin_low and not thin_high:
+def _arm(slabs, clip, lowest, highest, gap, sizes, turn, off, past):
+    """What an arm takes beyond its lengthened area, at least, counting lines where its chord is ``clip`` or more and no other turf
+    near. ``lowest``, ``highest``: the area's v's."""
+    n, cos = len(slabs), np.cos(turn)
+    height, slope = np.empty(n), np.empty(n)
+    held, least, start, end, first, last = 0, np.inf, 0.0, 0.0, 0.0, 0.0
+    for k in range(n):
+        low, high, at_low, at_high = slabs[k, 1], slabs[k, 2], slabs[k, 6] - slabs[k, 5], slabs[k, 8] - slabs[k, 7]
+        if max(at_low, at_high) < clip or slabs[k, 9] - slabs[k, 10] * off < gap:
+            continue
+        if at_low < clip:
             low += (high - low) * (clip - at_low) / (at_high - at_low)
-        elif thin_high and not thin_low:
+        if at_high < clip:
             high -= (high - low) * (clip - at_high) / (at_low - at_high)
-        if thin_low:  # what counts ends, and begins anew
-            if held:
-                total += _least(height, slope, held, least, 2 * (end - start) * cos, free + 1, sizes, past)
-            held, least, free = 0, np.inf, 1
-            if thin_high:
-                continue
-        lines = high - low - off
-        if lines > 0.0:
-            if held == 0:
-                start = low + 0.5 * off
-            end = high - 0.5 * off
-            height[held] = lines * cos
-            slope[held] = _less(slab[3], turn) + _less(slab[4], turn)
-            steep = abs(slab[3]) + abs(slab[4])
-            least = min(least, max(0.0, max(clip, min(at_low, at_high)) - steep * off))
-            held += 1
-        if thin_high:
-            if held:
-                total += _least(height, slope, held, least, 2 * (end - start) * cos, free + 1, sizes, past)
-            held, least, free = 0, np.inf, 1
-    if held:
-        if slabs[-1, 2] < ends_v[1]:
-            free += 1
-        total += _least(height, slope, held, least, 2 * (end - start) * cos, free, sizes, past)
-    return total
+        if high - low <= off:
+            continue
+        if held == 0:
+            first, start = low, low + 0.5 * off
+        last, end = high, high - 0.5 * off
+        height[held] = (high - low - off) * cos
+        slope[held] = _less(slabs[k, 3], turn) + _less(slabs[k, 4], turn)
+        steep = abs(slabs[k, 3]) + abs(slabs[k, 4])
+        least = min(least, max(0.0, max(clip, min(at_low, at_high)) - steep * off))
+        held += 1
+    if held == 0:
+        return 0.0
+    free = 2
+    if first <= lowest:
+        free -= 1
+    if last >= highest:
+        free -= 1
+    return _least(height[:held], slope[:held], least, 2 * (end - start) * cos, free, sizes, past)
 
 
 @jit
@@ -231,11 +213,10 @@ def _served(slope, height, pieces, ends):
 
 
 @jit
-def _least(height, slope, count, chord, twice, free, sizes, past):
-    """No more than any layout takes beyond the lengthened area of a range of ``count`` stretches; ``twice`` its height from
+def _least(height, slope, chord, twice, free, sizes, past):
+    """No more than any layout takes beyond the lengthened area of an arm's stretches; ``twice`` its height from
     the first to the last, ``free``: ends where the area goes on, ``past``: height at its end that is not certain."""
-    usable, full, side, ends = sizes
-    full -= past
+    usable, full, side, ends, count = sizes[0], sizes[1] - past, sizes[2], sizes[3], len(height)
     narrow = side * (chord + ends)
     if full <= side:
         return 0.0
