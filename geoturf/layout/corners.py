@@ -165,7 +165,7 @@ def _goes_on(last, row):
 
 @jit
 def _arm(slabs, clip, lowest, highest, gap, sizes, turn, off, past):
-    """What an arm takes beyond its lengthened area, at least, counting lines where its chord is ``clip`` or more and no other turf
+    """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no other turf is
     near. ``lowest``, ``highest``: the area's v's."""
     n, cos = len(slabs), np.cos(turn)
     height, slope = np.empty(n), np.empty(n)
