@@ -126,7 +126,7 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
             sections = found
             if best.offer(sections):
                 return
-    if sections is known and best.offer(sections):
+    if (sections is known and best.offer(sections)) or _near_anyway(job):
         return
     both = levels.Levels(job, rolls.by_length(job), [*columns, *sections], map(_lengths, best.plan))
     cost = both.solve(_PROVING if job.market.by_length else _ROUNDS)
