@@ -98,7 +98,8 @@ def _improve(best: _Best, sections: list[Section]) -> None:
     if job.demand[exact.narrow(job)].sum() <= exact.MOST:
         sections = exact.shorter(job, _total(sections)) or sections
         best.bounded(_total(sections))
-        best.offer(sections)
+        if not best.offer(sections):
+            _priced(best, sections)
     elif len(job.demand) > _VERY_MANY:
         best.offer(sections)
     elif len(job.demand) > _MANY:
@@ -108,7 +109,7 @@ def _improve(best: _Best, sections: list[Section]) -> None:
 
 
 def _by_programme(best: _Best, sections: list[Section]) -> None:
-    """The shortest sections first; then those that go well together on rolls, by what sections of a length ought to cost."""
+    """The shortest sections first, then those that go well together on rolls."""
     job, cost = best.job, program.plain(best.job)
     columns, least = program.relax(job, sections, cost)
     if best.bounded(math.ceil(least - _NOISE)):
@@ -126,9 +127,14 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
             sections = found
             if best.offer(sections):
                 return
-    if (sections is known and best.offer(sections)) or _near_anyway(job):
-        return
-    both = levels.Levels(job, rolls.by_length(job), [*columns, *sections], map(_lengths, best.plan))
+    if not (sections is known and best.offer(sections)) and not _near_anyway(job):
+        _priced(best, [*columns, *sections])
+
+
+def _priced(best: _Best, columns: list[Section]) -> None:
+    """Sections that go well together on rolls, by what sections of a length ought to cost."""
+    job = best.job
+    both = levels.Levels(job, rolls.by_length(job), columns, map(_lengths, best.plan))
     cost = both.solve(_PROVING if job.market.by_length else _ROUNDS)
     columns, least = program.relax(job, both.sections, cost)
     if best.bounded(least):
