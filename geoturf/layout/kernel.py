@@ -255,24 +255,42 @@ def _gang(length, lanes, joint, full, ends, longest, a_metre):
 
 @jit
 def search(cuts, offsets, lo, hi, seams, roll, share):
-    """Cheapest seams by one price model, as a shortest path over the cuts.
+    """`searches` by one price model: ``share`` (steps + 1), empty where strips are cut alone. Gives cost and before (cuts)."""
+    alone = len(share) == 0
+    shares = np.zeros((1, 1)) if alone else share.copy().reshape((1, len(share)))
+    cost, before = searches(cuts, offsets, lo, hi, seams, roll, shares, 0 if alone else -1)
+    return cost[0], before[0]
+
+
+@jit
+def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
+    """Cheapest seams by each price model, as shortest paths over the cuts: one pass, since what a band takes is the same for all.
 
     ``roll``: width, usable width, both end allowances, step, side allowance, least piece width, seam price (m2/m), price of a
-    cross seam (m2), longest laid length, steps a metre. ``share`` (steps + 1): what a piece so many cut steps wide takes of
-    the roll's width, the last of the usable width; empty where strips are cut alone, each at its least price (`gang`). Gives
-    cost (cuts) and the cut before (cuts).
+    cross seam (m2), longest laid length, steps a metre. ``shares`` (models, steps + 1): what a piece so many cut steps wide
+    takes of the roll's width, the last of the usable width. ``alone``: the row, if any, by which strips are cut alone, each at
+    its least price (`gang`); -1 for none. Gives cost (models, cuts) and the cut before (models, cuts).
     """
-    width, usable, ends, step, side, least, seam, cross, longest, a_metre = (
-        roll  # numbers, not the array, in the inner loop
-    )
-    m, full, whole = len(cuts), width * step, len(share) - 1
-    cost, before = np.full(m, np.inf), np.full(m, -1)
-    cost[0] = 0.0
+    usable, ends, seam, cross, longest = (
+        roll[1],
+        roll[2],
+        roll[6],
+        roll[7],
+        roll[8],
+    )  # numbers, not the array, in the loop
+    step, side, a_metre = roll[3], roll[4], roll[9]
+    m, full, models, whole = len(cuts), roll[0] * step, len(shares), shares.shape[1] - 1
+    cost, before = np.full((models, m), np.inf), np.full((models, m), -1)
+    cost[:, 0] = 0.0
     a, b = np.empty(len(lo) + 1), np.empty(len(lo) + 1)
-    least = min(least, cuts[m - 1] - cuts[0]) - TOLERANCE_M
+    least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
     for i in range(m - 1):
-        if offsets[i + 1] == offsets[i] and cost[i] < cost[i + 1]:  # no turf: nothing to lay, however wide
-            cost[i + 1], before[i + 1] = cost[i], i
+        if offsets[i + 1] == offsets[i]:  # no turf: nothing to lay, however wide
+            for k in range(models):
+                if cost[k, i] < cost[k, i + 1]:
+                    cost[k, i + 1], before[k, i + 1] = cost[k, i], i
+        if cost[0, i] == np.inf:  # too near the first cut to end a strip, by any model
+            continue
         count, steps, joints = 0, 0.0, 0.0
         lanes, ganged, more = 0, 0.0, 0.0
         for j in range(i + 1, m):
@@ -290,33 +308,42 @@ def search(cuts, offsets, lo, hi, seams, roll, share):
                     count = _add(a, b, count, lo[k], hi[k], ends)
                     grown = True
             if grown:
-                steps = joints = 0.0
-                for p in range(count):
-                    runs = 1.0
-                    if b[p] - a[p] > longest:
-                        runs = np.ceil((b[p] - a[p]) / longest - 1e-6)
-                    steps += runs * _steps((b[p] - a[p]) / runs + ends, a_metre)
-                    joints += runs - 1
+                steps, joints = _lengths(a, b, count, ends, longest, a_metre)
             if v < least or count == 0:
                 continue
-            across, joint, price = _steps(v + side, a_metre), cross + v * seam, seams[j] * seam + cost[i]
-            if whole > 0:
-                at = whole if v > usable - TOLERANCE_M else min(whole, int(across))
-                price += share[at] * full * steps + joints * joint
-            elif 2 * across * step > usable + 1e-9:
-                price += full * steps + joints * joint
-            else:
-                many = int((usable + 1e-9) / (across * step))
-                if grown or many != lanes:  # how many lanes pay hardly changes with the joint's length between
-                    lanes, ganged, more = many, 0.0, 0.0
-                    for p in range(count):
-                        one, n, t = _gang(b[p] - a[p], lanes, joint, full, ends, longest, a_metre)
-                        ganged += one - (n * t - 1) * joint
-                        more += n * t - 1
-                price += ganged + more * joint
-            if price < cost[j] - 1e-12:
-                cost[j], before[j] = price, i
+            across, joint = _steps(v + side, a_metre), cross + v * seam
+            at = whole if v > usable - TOLERANCE_M else min(whole, int(across))
+            for k in range(models):
+                price = seams[j] * seam + cost[k, i]
+                if k != alone:
+                    price += shares[k, at] * full * steps + joints * joint
+                elif 2 * across * step > usable + 1e-9:
+                    price += full * steps + joints * joint
+                else:
+                    many = int((usable + 1e-9) / (across * step))
+                    if grown or many != lanes:  # how many lanes pay hardly changes with the joint's length between
+                        lanes, ganged, more = many, 0.0, 0.0
+                        for p in range(count):
+                            one, n, t = _gang(b[p] - a[p], lanes, joint, full, ends, longest, a_metre)
+                            ganged += one - (n * t - 1) * joint
+                            more += n * t - 1
+                    price += ganged + more * joint
+                if price < cost[k, j] - 1e-12:
+                    cost[k, j], before[k, j] = price, i
     return cost, before
+
+
+@jit
+def _lengths(a, b, count, ends, longest, a_metre):
+    """Cut steps the intervals a, b take along the roll, no piece longer than ``longest``, and joints between pieces."""
+    steps = joints = 0.0
+    for p in range(count):
+        runs = 1.0
+        if b[p] - a[p] > longest:
+            runs = np.ceil((b[p] - a[p]) / longest - 1e-6)
+        steps += runs * _steps((b[p] - a[p]) / runs + ends, a_metre)
+        joints += runs - 1
+    return steps, joints
 
 
 @jit

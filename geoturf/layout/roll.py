@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -54,7 +55,7 @@ class Roll:
 
     @cached_property
     def numbers(self) -> np.ndarray:
-        """What the kernel takes: see `geoturf.layout.kernel.search`. Seams are in m2 of *this* roll's turf there."""
+        """What the kernel takes: see `geoturf.layout.kernel.searches`. Seams are in m2 of *this* roll's turf there."""
         seam, cross = min(self.seam / self.worth, HEAVIEST), min(self.cross / self.worth, HEAVIEST)
         sizes = [self.width_m, self.usable_m, self.ends_m, self.step_m, self.side_m, self.least_m]
         return np.array([*sizes, seam, cross, self.longest_m, 1 / self.step_m])
@@ -73,6 +74,12 @@ class Roll:
         prop = wide / usable
         balanced = np.array(self.pool) if self.pool else prop - LEAN * np.sin(2 * np.pi * prop)
         return np.empty(0), prop, balanced
+
+    def tables(self, models: Sequence[int]) -> tuple[np.ndarray, int]:
+        """`shares` of the ``models`` as one table (models, steps + 1), and the row of `ALONE` in it (-1: none), which tells
+        nothing there: what `geoturf.layout.kernel.searches` takes."""
+        alone = models.index(ALONE) if ALONE in models else -1
+        return np.array([self.shares[PROP if model == ALONE else model] for model in models]), alone
 
 
 def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]:

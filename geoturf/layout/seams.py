@@ -1,7 +1,7 @@
 """Where the seams go: the cheapest strips across one shape at one bearing, by each way of pricing an off-cut.
 
 A strip is a band of the area between two seam lines; what it takes along the pile is the projection of its turf. Seam lines are
-a shortest path over candidate cuts (`geoturf.layout.kernel.search`). A coarse search over a few widths that matter (full, those
+a shortest path over candidate cuts (`geoturf.layout.kernel.searches`). A coarse search over a few widths that matter (full, those
 that share a section two, three or four side by side, eighths), from both ends of the shape and with its vertices, finds about
 where the seams lie. Two finer ones about there, the last on whole cut steps and at vertices and their repeats a usable width
 apart, place them.
@@ -110,10 +110,9 @@ def search(
     """Cheapest seams among the candidates by each of the price ``models`` (`Roll.shares`)."""
     cuts = _tidy(candidates, shape)
     slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
-    ways = {model: kernel.search(cuts, *slabs, roll.numbers, roll.shares[model]) for model in models}
-    upto = {model: costs for model, (costs, _) in ways.items()}
-    before = {model: before for model, (_, before) in ways.items()}
-    cost = np.array([upto[model][-1] if model in ways else np.inf for model in range(MODELS)])
+    costs, befores = kernel.searches(cuts, *slabs, roll.numbers, *roll.tables(tuple(models)))
+    upto, before = dict(zip(models, costs, strict=True)), dict(zip(models, befores, strict=True))
+    cost = np.array([upto[model][-1] if model in upto else np.inf for model in range(MODELS)])
     return Found(shape, roll, cuts, slabs, upto, before, cost)
 
 
