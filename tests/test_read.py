@@ -10,6 +10,7 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pyogrio
 import pytest
 import shapely
@@ -22,6 +23,7 @@ from shapely import box
 from geoturf.bid import make_bid
 from geoturf.errors import InputError
 from geoturf.read import COLUMNS, read
+from geoturf.read.rings import star_shaped
 from geoturf.read.shapes import _sound, _star_shaped
 
 DATA = Path(__file__).parent / "data"
@@ -412,3 +414,55 @@ def test_context_beyond_repair_is_a_warning(tmp_path):
     source = source_of(tmp_path, "lots.gpkg", {"path": "houses.geojson", "role": "building"})
     assert source.left_out == 0
     assert [(f.severity, f.code) for f in source.findings] == [("warning", "beyond-repair")]
+
+
+# ------------------------------------------------------------------------------------------------ told from bytes
+
+
+def rings():
+    """Polygons of all sorts: star-shaped and not, crossing, with holes, doubled vertices, heights, many parts, nothing."""
+    chance = np.random.default_rng(5)
+    turn = np.linspace(0, 2 * np.pi, 9, endpoint=False)
+    shapes = []
+    for _ in range(300):
+        reach = chance.uniform(1, 9, 9)
+        xy = np.column_stack([reach * np.cos(turn), reach * np.sin(turn)]) + chance.uniform(-1e6, 1e6, 2)
+        shapes.append(shapely.Polygon(xy if chance.random() < 0.5 else chance.permutation(xy)))
+    square = shapely.box(0, 0, 4, 4)
+    twice = shapely.Polygon([(0, 0), (4, 0), (4, 0), (4, 4), (0, 4)])
+    bow = shapely.Polygon([(0, 0), (4, 4), (4, 0), (0, 4)])
+    with np.errstate(invalid="ignore"):
+        odd = shapely.Polygon([(0, 0), (4, 0), (np.nan, 4)])
+    return [
+        *shapes,
+        *(square, twice, bow, odd, square - shapely.box(1, 1, 2, 2), shapely.MultiPolygon([square]), shapely.Polygon()),
+        *(shapely.force_3d(square, 7.0), shapely.Point(1, 1), None),
+    ]
+
+
+@pytest.mark.parametrize("kind", [pa.binary(), pa.large_binary()])
+@pytest.mark.parametrize("order", [0, 1])
+def test_what_bytes_tell_is_what_shapes_tell(kind, order):
+    """And a shape told sound is valid by GEOS. Big-endian bytes are not looked into."""
+    shapes = np.array(rings(), object)
+    wkb = pa.array(list(shapely.to_wkb(shapes, byte_order=order)), kind)
+    told = star_shaped(wkb)
+    assert told.tolist() == (_star_shaped(shapes).tolist() if order else [False] * len(shapes))
+    assert star_shaped(wkb[100:]).tolist() == told[100:].tolist()
+    assert shapely.is_valid(shapes[told]).all() and (not order or told.sum() > 100)
+
+
+def test_a_large_layer_reads_as_a_small_one(tmp_path):
+    """More features than a batch: what is told from bytes, a crossing ring among them, and what is not."""
+    corner = np.array([500_000.0, 4_000_000.0])
+    shapes = [
+        shapely.box(*corner + (k % 100, k // 100), *corner + (k % 100 + 0.9, k // 100 + 0.9)) for k in range(9000)
+    ]
+    shapes[17] = shapely.Polygon(corner + [(0, 0), (4, 4), (4, 0), (0, 4)])
+    table = geopandas.GeoDataFrame({"site": [f"S{k}" for k in range(9000)]}, geometry=shapes, crs=32618)
+    for suffix in ("gpkg", "parquet"):
+        path = tmp_path / f"lots.{suffix}"
+        table.to_parquet(path) if suffix == "parquet" else table.to_file(path)
+        source = source_of(tmp_path, path.name)
+        assert len(source.layers[0].table) == 8999 and source.left_out == 1
+        assert [f.code for f in source.findings if f.severity == "error"] == ["beyond-repair"]

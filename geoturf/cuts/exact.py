@@ -13,18 +13,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numba
 import numpy as np
 
+from geoturf.compiled import jit
 from geoturf.cuts.job import Bought, Job, Section
 from geoturf.cuts.sections import tidy
 
 MOST = 14
 
-_jit = numba.njit(cache=True, nogil=True)
 
-
-@_jit
+@jit
 def _sums(length, width):
     """By subset: lengths end to end, widest width, area."""
     n = len(length)
@@ -38,7 +36,7 @@ def _sums(length, width):
     return long, wide, area
 
 
-@_jit
+@jit
 def _lanes(long, wide, area, across, room, spare, most):
     """Ways to lay each subset out in one section: rows start[s] .. start[s + 1] of (width, length, lane split off, row of
     the rest). Ways that waste ``spare`` or more are left out. The first row of a subset has the least length."""
@@ -85,7 +83,7 @@ def _lanes(long, wide, area, across, room, spare, most):
     return start, ways, True
 
 
-@_jit
+@jit
 def _least(cost):
     """Least cost of a partition of each subset into subsets of finite ``cost``, and the part that holds its first piece."""
     subsets = len(cost)

@@ -9,10 +9,13 @@ sections: duals divided by them bound every plan of three cuts from below (Farle
 
 from __future__ import annotations
 
-import numba
+from functools import partial
+
 import numpy as np
 
-_jit = numba.njit(cache=True, nogil=True, fastmath=True)  # no NaN and no infinity here; lets the loops run in vectors
+from geoturf.compiled import jit
+
+_jit = partial(jit, fastmath=True)  # no NaN and no infinity here; lets the loops run in vectors
 
 
 @_jit

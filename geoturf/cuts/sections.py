@@ -6,15 +6,13 @@ open section, or opens a section of its own length. Of the places it fits, it ta
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 
+from geoturf.compiled import jit
 from geoturf.cuts.job import Job, Section
 
-_jit = numba.njit(cache=True, nogil=True)
 
-
-@_jit
+@jit
 def best_fit(length, width, roll_width):
     """Sections for pieces sorted by falling length (int arrays (n,), grid steps).
 

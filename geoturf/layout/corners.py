@@ -32,8 +32,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.layout.kernel import _cross as cross
-from geoturf.layout.kernel import jit, u_at
+from geoturf.compiled import jit
+from geoturf.layout.kernel import crossings, u_at
 
 SAME = 1e-9  # slopes and places this close are one
 CLIPS = 3  # least chords tried: none, a quarter, half of the greatest
@@ -91,7 +91,7 @@ def _slabs(edges, vs):
             active[held] = taken
             held += 1
             taken += 1
-        cross(edges, active, held, 0.5 * (low + high), order)
+        crossings(edges, active, held, 0.5 * (low + high), order)
         for c in range(held // 2):
             _fill(out[count], edges, active, held, c, low, high)
             below, alike = -1, 0

@@ -9,18 +9,11 @@ result beside this file, or in the user's cache folder where that cannot be writ
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 
+from geoturf.compiled import jit
+
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
-
-
-def jit(function):
-    """Compiled when first called, and kept where something can be written."""
-    try:
-        return numba.njit(cache=True, nogil=True)(function)
-    except RuntimeError:  # numba found nowhere to keep it
-        return numba.njit(nogil=True)(function)
 
 
 @jit
@@ -110,7 +103,7 @@ def u_at(edges, e, v):
 
 
 @jit
-def _cross(edges, active, count, v, order):
+def crossings(edges, active, count, v, order):
     """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to slab)."""
     for k in range(count):
         order[k] = u_at(edges, active[k], v)
@@ -173,7 +166,7 @@ def slabs(edges, vs, cuts, gap):
                     active[count] = taken
                     count += 1
                 taken += 1
-            _cross(edges, active, count, 0.5 * (low + high), order)
+            crossings(edges, active, count, 0.5 * (low + high), order)
             for k in range(count):
                 above[k] = u_at(edges, active[k], low)
             if fresh:
@@ -378,7 +371,7 @@ def _chords(edges, v, active, out):
         if edges[e, 3] >= v:
             active[count] = e
             count += 1
-    _cross(edges, active, count, v, out)
+    crossings(edges, active, count, v, out)
     return count
 
 
@@ -415,7 +408,7 @@ def rows(edges, vs, ends):
             taken += 1
         if count < 2:
             continue
-        _cross(edges, active, count, 0.5 * (low + high), order)
+        crossings(edges, active, count, 0.5 * (low + high), order)
         length, right_low, right_high = ends, 0.0, 0.0
         for k in range(0, count - 1, 2):
             left_low, left_high = u_at(edges, active[k], low), u_at(edges, active[k], high)

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.layout.kernel import TOLERANCE_M, jit, search, slabs, sort, u_at
+from geoturf.compiled import jit
+from geoturf.layout.kernel import TOLERANCE_M, search, slabs, sort, u_at
 
 
 @jit

@@ -100,7 +100,7 @@ def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> SourceLa
         shapes.winding(loaded.geometry[loaded.sound], say)
     loaded = _usable(loaded, layer.role, say)
     loaded = loaded.only(place.possible(crs, loaded.geometry, loaded.ids, say))
-    table = {"feature": columns.texts(pa.chunked_array([loaded.ids]))}
+    table = {"feature": columns.texts(pa.chunked_array([loaded.ids]), distinct=True)}
     table |= columns.tidy(loaded.table, mapping, loaded.ids, say)
     if layer.role in PRICED:
         table = _named(table, layer, label, next(iter(bid.products)))

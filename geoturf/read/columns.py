@@ -86,8 +86,9 @@ def _ambiguous(name: str) -> tuple[str, str]:
     )
 
 
-def texts(column: pa.ChunkedArray) -> np.ndarray:
-    """A column as text, as written: ``0012`` stays, 12.0 from a column of numbers is ``12``, nothing is ``""``."""
+def texts(column: pa.ChunkedArray, distinct: bool = False) -> np.ndarray:
+    """A column as text, as written: ``0012`` stays, 12.0 from a column of numbers is ``12``, nothing is ``""``. Where values are
+    ``distinct`` no equal ones are looked for, which would be kept once."""
     kind = column.type
     if pa.types.is_dictionary(kind):
         column, kind = column.cast(kind.value_type), kind.value_type
@@ -99,7 +100,8 @@ def texts(column: pa.ChunkedArray) -> np.ndarray:
             column = column.cast(pa.string())
         except pa.ArrowException:
             column = pa.array([None if v is None else str(v) for v in column.to_pylist()], pa.string())
-    return pc.fill_null(pc.utf8_trim_whitespace(column), "").to_pandas().to_numpy(object)
+    trimmed = pc.fill_null(pc.utf8_trim_whitespace(column), "")
+    return trimmed.to_pandas(deduplicate_objects=not distinct).to_numpy(object)
 
 
 def _number_text(value: float) -> str:

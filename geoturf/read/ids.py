@@ -45,7 +45,7 @@ def refuse_clashes(layers: list[SourceLayer], products: list[str], say: Say) -> 
     site, area, phase = (_codes(layers, name) for name in ("site", "area", "phase"))
     if _distinct(site, area) < len(site):
         _twice(_together(layers), layers, say)
-    if _distinct(site, phase) > len(np.unique(site)):
+    if _distinct(site, phase) > site.max(initial=-1) + 1:
         _phases(_together(layers), layers, say)
 
 

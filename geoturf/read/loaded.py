@@ -47,14 +47,14 @@ class Loaded:
         return replace(self, ids=ids, geometry=geometry, sound=sound, bad=bad, table=table)
 
 
-def built(wkb: np.ndarray) -> Built:
-    """Geometry of an array of WKB."""
+def built(wkb: np.ndarray, known: np.ndarray | None = None) -> Built:
+    """Geometry of an array of WKB. ``known``: mask of those sound beyond doubt, where that was told already."""
     shapes, bad = decode(wkb)
-    return shapes, sound(shapes, bad), bad
+    return shapes, sound(shapes, bad, known), bad
 
 
-def sound(shapes: np.ndarray, bad: dict[int, str]) -> np.ndarray:
-    mask = untouched(shapes)
+def sound(shapes: np.ndarray, bad: dict[int, str], known: np.ndarray | None = None) -> np.ndarray:
+    mask = untouched(shapes, known)
     mask[list(bad)] = False
     return mask
 

@@ -15,10 +15,10 @@ _POLYGON, _MULTIPOLYGON, _COLLECTION = 3, 6, 7
 _KINDS = ("point", "line", "ring", "polygon", "set of points", "set of lines", "polygons", "collection")
 
 
-def untouched(shapes: np.ndarray) -> np.ndarray:
+def untouched(shapes: np.ndarray, known: np.ndarray | None = None) -> np.ndarray:
     """Mask of the shapes that nothing need be done to: flat, valid polygons without a vertex twice in a row. Those that a
-    quick test cannot tell to be so are put to the full one."""
-    sound = _star_shaped(shapes)
+    quick test (``known``, where it was made already) cannot tell to be so are put to the full one."""
+    sound = _star_shaped(shapes) if known is None else known
     rest = np.flatnonzero(~sound)
     if rest.size:
         sound[rest] = _sound(shapes[rest])

@@ -55,7 +55,9 @@ class Rates(Rules):
     base_m2_per_h: AreaRate = rule("250 ft^2/h", "base placed and compacted, one lift")
     fabric_m2_per_h: AreaRate = rule("1500 ft^2/h", "fabric laid and pinned")
     turf_m2_per_h: AreaRate = rule("200 ft^2/h", "turf laid, trimmed and fitted")
-    seam_m_per_h: LengthRate = rule("50 ft/h", "seam joined (two of a crew of three join 15 ft in 20 to 30 minutes, from memory)")
+    seam_m_per_h: LengthRate = rule(
+        "50 ft/h", "seam joined (two of a crew of three join 15 ft in 20 to 30 minutes, from memory)"
+    )
     nails: Number = rule(350, "nails driven an hour")
     glue_m2_per_h: AreaRate = rule("150 ft^2/h", "adhesive spread")
     edging_m_per_h: LengthRate = rule("40 ft/h", "edging board set")

@@ -1,0 +1,17 @@
+"""Compiled functions: numba's compiler, and where it keeps what it made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numba
+
+
+def jit(function: Callable[..., Any], fastmath: bool = False) -> Any:
+    """Compiled when first called, and kept beside the file, or in the user's cache folder where that cannot be written. It lets
+    go of the interpreter. ``fastmath``: for floats that are never NaN or infinite, whose sums may be taken in any order."""
+    try:
+        return numba.njit(cache=True, nogil=True, fastmath=fastmath)(function)
+    except RuntimeError:  # numba found nowhere to keep it
+        return numba.njit(nogil=True, fastmath=fastmath)(function)
