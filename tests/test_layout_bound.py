@@ -11,7 +11,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
-from test_layout import INCH, RULES, SHAPES, TURF, USABLE, lay_all
+from test_layout import INCH, SHAPES, TURF, USABLE, lay_all
 
 from geoturf.layout.bound import bound_m2, least_taken
 from geoturf.layout.roll import stocked

@@ -454,11 +454,9 @@ def test_what_bytes_tell_is_what_shapes_tell(kind, order):
 
 def test_a_large_layer_reads_as_a_small_one(tmp_path):
     """More features than a batch: what is told from bytes, a crossing ring among them, and what is not."""
-    corner = np.array([500_000.0, 4_000_000.0])
-    shapes = [
-        shapely.box(*corner + (k % 100, k // 100), *corner + (k % 100 + 0.9, k // 100 + 0.9)) for k in range(9000)
-    ]
-    shapes[17] = shapely.Polygon(corner + [(0, 0), (4, 4), (4, 0), (0, 4)])
+    x, y = 500_000 + np.arange(9000) % 100, 4_000_000 + np.arange(9000) // 100
+    shapes = shapely.box(x, y, x + 0.9, y + 0.9)
+    shapes[17] = shapely.Polygon([(x[0], y[0]), (x[4], y[400]), (x[4], y[0]), (x[0], y[400])])
     table = geopandas.GeoDataFrame({"site": [f"S{k}" for k in range(9000)]}, geometry=shapes, crs=32618)
     for suffix in ("gpkg", "parquet"):
         path = tmp_path / f"lots.{suffix}"
