@@ -170,10 +170,8 @@ def warm() -> bool:
     kernel.gang(1.0, kernel.lanes_of(1.0, roll), 0.1, roll)
     kernel.turf_on(edges, 0.5, np.empty(3))
     kernel.rows(edges, vs, 0.1)
-    whole = np.array([0, len(vs) - 1])
-    parting.apart(*parting.between(edges, vs, slabs[:3], *whole), -np.inf, np.inf, roll)
-    parting.ends_of(edges)
-    parting.best_two(edges, vs, slabs[:3], whole, np.zeros(2), np.zeros(2), np.zeros(1), roll, np.ones(50), 1.0)
+    parting.apart(*parting.between(edges, vs, slabs[:3], 0, len(vs) - 1), -np.inf, np.inf, roll)
+    parting.least(edges, 0.0, 1.0, parting.ends_of(edges), roll, np.ones(50))
     corners.loss(edges, vs, np.array([4.0, 3.9, 0.1, 0.1]), 0.0)
     compiled = [f for module in (corners, kernel, parting) for f in vars(module).values() if hasattr(f, "stats")]
     return any(function.stats.cache_misses for function in compiled)

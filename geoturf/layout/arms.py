@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 
@@ -51,12 +51,33 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
         _up_to(found, view.vs[at]),
         _up_to(search(back, roll, rough(back, roll), [BALANCED]), -view.vs[at[::-1]]),
     )
-    enough = found.cost[BALANCED] * (1 - GAIN)
     lanes = np.array([roll.lane_m(n) for n in (2, 3)])
     steps = np.concatenate([[0.0], lanes, roll.usable_m - lanes])
-    args = (at, before, behind[::-1], steps, roll.numbers, roll.shares[BALANCED], enough)
-    a, b = parting.best_two(view.edges, view.vs, _spans(view, roll), *args)
-    return () if a < 0 else tuple(sorted({0, int(at[a]), int(at[b]), len(view.vs) - 1}))
+    return _best_two(view, roll, at.tolist(), (before, behind[::-1]), steps, found.cost[BALANCED] * (1 - GAIN))
+
+
+def _best_two(
+    view: Turned, roll: Roll, at: list[int], upto: tuple[np.ndarray, np.ndarray], steps: np.ndarray, least: float
+) -> tuple[int, ...]:
+    """The two of the rows ``at`` of a shape's v's to cut at, and its ends; nothing where no two cost less than ``least``.
+    ``upto``: what all up to each cut costs from either end; ``steps``: where seams are tried from either end of a part."""
+    before, behind = (costs.tolist() for costs in upto)
+    spans, best, last = _spans(view, roll), (), len(at) - 1
+    for a, b in combinations(range(len(at)), 2):
+        cost = before[a] + behind[b]
+        if cost >= least or view.vs[at[b]] - view.vs[at[a]] < roll.least_m:
+            continue
+        low, high = view.vs[at[a]] if a else -np.inf, view.vs[at[b]] if b < last else np.inf
+        edges, part = parting.between(view.edges, view.vs, spans, at[a], at[b])
+        part, lows, highs = parting.apart(edges, part, low, high, roll.numbers)
+        if len(lows) < 2:
+            continue
+        for p in range(len(lows)):
+            if cost < least:
+                cost += parting.least(edges[part == p], lows[p], highs[p], steps, roll.numbers, roll.shares[BALANCED])
+        if cost < least:
+            least, best = cost, (at[0], at[a], at[b], at[-1])
+    return tuple(sorted(set(best)))
 
 
 def _places(view: Turned, roll: Roll) -> np.ndarray:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import jit
-from geoturf.layout.kernel import TOLERANCE_M, search, slabs, sort, u_at
+from geoturf.layout.kernel import search, slabs, sort, u_at
 
 
 @jit
@@ -42,7 +42,12 @@ def between(edges, vs, spans, i, j):
         count += 1
     order = np.arange(count)
     sort(low, order)
-    return out[order], _numbered(part[order])
+    clipped, names = np.empty((count, 4)), np.empty(count, np.int64)
+    for k in range(count):  # slices and lists of indices take seconds to compile
+        names[k] = part[order[k]]
+        for column in range(4):
+            clipped[k, column] = out[order[k], column]
+    return clipped, _numbered(names)
 
 
 @jit
@@ -55,13 +60,16 @@ def _rename(names, old, new):
 @jit
 def _numbered(names):
     """The same names as 0, 1, 2 … in order of appearance."""
-    known, count = np.full(names.max() + 1, -1), 0
-    out = np.empty(len(names), np.int64)
+    out, count = np.empty(len(names), np.int64), 0
     for k in range(len(names)):
-        if known[names[k]] < 0:
-            known[names[k]] = count
+        out[k] = -1
+        for m in range(k):
+            if names[m] == names[k]:
+                out[k] = out[m]
+                break
+        if out[k] < 0:
+            out[k] = count
             count += 1
-        out[k] = known[names[k]]
     return out
 
 
@@ -69,37 +77,34 @@ def _numbered(names):
 def apart(edges, part, low, high, roll):
     """Parts that may be laid by themselves: those whose boxes meet become one. ``low``, ``high``: what they lie between; a part
     narrower than the least piece is laid that wide within them. Gives the part of each edge and lo, hi (parts,) of v."""
+    usable, least = roll[1], roll[5]
     while True:
-        count = part.max() + 1
-        box = np.empty((count, 4))
-        box[:, 0] = box[:, 2] = np.inf
-        box[:, 1] = box[:, 3] = -np.inf
+        count = 0
+        for p in part:
+            count = max(count, p + 1)
+        left, right, lows, highs = np.empty(count), np.empty(count), np.empty(count), np.empty(count)
+        for p in range(count):
+            left[p] = lows[p] = np.inf
+            right[p] = highs[p] = -np.inf
         for e in range(len(edges)):
             p = part[e]
-            box[p, 0] = min(box[p, 0], edges[e, 0], edges[e, 2])
-            box[p, 1] = max(box[p, 1], edges[e, 0], edges[e, 2])
-            box[p, 2] = min(box[p, 2], edges[e, 1])
-            box[p, 3] = max(box[p, 3], edges[e, 3])
-        usable, least = roll[1], roll[5]
-        for p in range(count):
-            span = box[p, 3] - box[p, 2]
-            more = 0.5 * (max(1.0, np.ceil(span / usable - 1e-6)) * least - span)
-            if more > 0:
-                shift = max(0.0, low - (box[p, 2] - more)) - max(0.0, box[p, 3] + more - high)
-                box[p, 2] += shift - more
-                box[p, 3] += shift + more
+            left[p], right[p] = min(left[p], edges[e, 0], edges[e, 2]), max(right[p], edges[e, 0], edges[e, 2])
+            lows[p], highs[p] = min(lows[p], edges[e, 1]), max(highs[p], edges[e, 3])
         met = False
         for p in range(count):
+            span = highs[p] - lows[p]
+            more = 0.5 * (max(1.0, np.ceil(span / usable - 1e-6)) * least - span)
+            if more > 0:
+                shift = max(0.0, low - (lows[p] - more)) - max(0.0, highs[p] + more - high)
+                lows[p] += shift - more
+                highs[p] += shift + more
             for q in range(p):
-                a, b = box[p], box[q]
-                if a[0] < b[1] and b[0] < a[1] and a[2] < b[3] and b[2] < a[3]:
+                beside = left[p] < right[q] and left[q] < right[p]
+                if beside and lows[p] < highs[q] and lows[q] < highs[p] and not met:
                     met = True
                     _rename(part, p, q)
-                    break
-            if met:
-                break
         if not met:
-            return part, box[:, 2].copy(), box[:, 3].copy()
+            return part, lows, highs
         part = _numbered(part)
 
 
@@ -107,21 +112,23 @@ def apart(edges, part, low, high, roll):
 def ends_of(edges):
     """The sorted distinct v's at which edges end."""
     n = len(edges)
-    every, order = np.empty(2 * n), np.arange(2 * n)
+    ends = np.empty(2 * n)
     for e in range(n):
-        every[2 * e], every[2 * e + 1] = edges[e, 1], edges[e, 3]
-    sort(every, order)
-    return _distinct(every[order], 0.0)
+        ends[2 * e], ends[2 * e + 1] = edges[e, 1], edges[e, 3]
+    return _tidy(ends, 2 * n, 0.0)
 
 
 @jit
-def _distinct(ordered, apart_m):
-    out, count = np.empty(len(ordered)), 0
-    for v in ordered:
-        if count == 0 or v > out[count - 1] + apart_m:
-            out[count] = v
-            count += 1
-    return out[:count]
+def _tidy(values, count, apart_m):
+    """The first ``count`` values sorted, those no further apart than ``apart_m`` once."""
+    order = np.arange(count)
+    sort(values, order)
+    out, kept = np.empty(count), 0
+    for k in order:
+        if kept == 0 or values[k] > out[kept - 1] + apart_m:
+            out[kept] = values[k]
+            kept += 1
+    return out[:kept]
 
 
 @jit
@@ -134,43 +141,15 @@ def least(edges, low, high, steps, roll, share):
     cuts[0], cuts[1] = low, high
     count = 2
     for v in vs:
-        cuts[count] = v
-        count += 1
+        if low + 1e-4 < v < high - 1e-4:
+            cuts[count] = v
+            count += 1
     for k in range(turns):
         for step in steps:
-            cuts[count], cuts[count + 1] = low + k * usable + step, high - k * usable - step
-            count += 2
-    kept = 0
-    for k in range(count):
-        if k < 2 or low + 1e-4 < cuts[k] < high - 1e-4:
-            cuts[kept] = cuts[k]
-            kept += 1
-    order = np.arange(kept)
-    sort(cuts, order)
-    cuts = _distinct(cuts[:kept][order], 1e-7)
+            for v in (low + k * usable + step, high - k * usable - step):
+                if low + 1e-4 < v < high - 1e-4:
+                    cuts[count] = v
+                    count += 1
+    cuts = _tidy(cuts, count, 1e-7)
     offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
     return search(cuts, offsets, lo, hi, seams, roll, share)[0][-1]
-
-
-@jit
-def best_two(edges, vs, spans, at, before, behind, steps, roll, share, worth_less_than):
-    """The two cuts of ``at`` (rows of ``vs``, the shape's ends among them) that cost least with what lies between laid part by
-    part: their places in ``at``, or -1, -1 where none cost less than ``worth_less_than``. ``before``, ``behind``: what all up
-    to each cut costs from either end, the seam there in."""
-    best, first, second, m = worth_less_than, -1, -1, len(at)
-    for a in range(m):
-        for b in range(a + 1, m):
-            cost = before[a] + behind[b]
-            if vs[at[b]] - vs[at[a]] < roll[5] - TOLERANCE_M or cost >= best:
-                continue
-            low, high = vs[at[a]] if a > 0 else -np.inf, vs[at[b]] if b < m - 1 else np.inf
-            clipped, part = between(edges, vs, spans, at[a], at[b])
-            part, lows, highs = apart(clipped, part, low, high, roll)
-            if len(lows) < 2:
-                continue
-            for p in range(len(lows)):
-                if cost < best:
-                    cost += least(clipped[part == p], lows[p], highs[p], steps, roll, share)
-            if cost < best:
-                best, first, second = cost, a, b
-    return first, second
