@@ -33,9 +33,12 @@ from geoturf.layout.shape import SNAP_M, Shape, turned
 
 SPANS = 12  # of the half turn, to start with
 CLOSE = 1e-4  # of the area: how near to the least the bound is brought
-TRIED = 160  # bearings at most
+TRIED, WORK = 320, 12_800  # bearings at most, and edges looked at at all of them
 COARSE_DEG, FINE_DEG = 3.0, 1.0  # half a span from which on corners are looked at, and the least is looked for
-MANY, FEWER = 300, 48  # shapes of more edges are large beside what their ends take: fewer bearings do
+MANY, FEWER = (
+    300,
+    48,
+)  # shapes of more edges are large beside what their ends take: so many bearings do, and corners are few
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
 
@@ -70,12 +73,13 @@ def least_taken(shape: Shape, ends_m: float, sizes: np.ndarray | None) -> float:
     half = 90.0 / SPANS
     spans = [search.promise((2 * k + 1) * half, half) for k in range(SPANS)]
     heapq.heapify(spans)
-    for _ in range(((TRIED if len(shape.edges) < MANY else FEWER) - SPANS) // 2):
+    for _ in range((max(FEWER, min(TRIED, WORK // len(shape.edges))) - SPANS) // 2):
         if spans[0][0] >= search.least - CLOSE * shape.area_m2:
             break
-        _, bearing, half = heapq.heappop(spans)
+        known, bearing, half = heapq.heappop(spans)
         for side in (-0.5, 0.5):
-            heapq.heappush(spans, search.promise(bearing + side * half, half / 2))
+            sure, *part = search.promise(bearing + side * half, half / 2)
+            heapq.heappush(spans, (max(known, sure), *part))  # what holds for the whole span holds for its halves
     return spans[0][0]
 
 
