@@ -7,6 +7,7 @@
     sections.py  pieces to sections; rolls.py  sections to purchases; solve.py  a whole job
     dual.py      bounds for any cutting
     divide.py    strips divided where that fills whole rolls
+    program.py   sections by linear programme; levels.py  with purchases in it; pricing.py  the knapsacks of both
     order.py     which equal piece fills which slot, and which roll is cut next
     slanted.py   chalk lines and chains of pieces; nested.py  a square plan made over with them
     by_hand.py   what a person would order
@@ -190,7 +191,8 @@ class _Run:
         self, pool: Pool, width: float, areas: list[int], stock: list[tuple[float, float]]
     ) -> tuple[Job, np.ndarray]:
         also = (self.layout_rules.cut_step_m,) if self.layout_rules.nesting == "slanted" else ()
-        return pools.make_job([self.chosen[a] for a in areas], self.market[pool.product][width], stock, also)
+        job, kind = pools.make_job([self.chosen[a] for a in areas], self.market[pool.product][width], stock, also)
+        return replace(job, thorough=self.rules.effort == "thorough"), kind
 
     def do(self, pool: Pool) -> None:
         """One pool: a job a roll width, and its line."""

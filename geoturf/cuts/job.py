@@ -27,7 +27,8 @@ class Job:
     """``width``: usable roll width, ``rolls``: stocked lengths, longest first, in grid steps of ``step_m`` metres.
     ``size``: int array (k, 2) of distinct lengths and widths in steps, longest first, then widest; ``demand``: int array
     (k,), how many of each. ``left_overs``: (length, width) in steps of stock at hand. ``slant``: int array (k, 3) of middle,
-    start and end (`geoturf.cuts.slanted`), zeros for pieces narrower than the roll; None where all is cut square."""
+    start and end (`geoturf.cuts.slanted`), zeros for pieces narrower than the roll; None where all is cut square.
+    ``thorough``: large jobs are worked on as hard as small ones."""
 
     step_m: float
     width: int
@@ -37,6 +38,7 @@ class Job:
     demand: np.ndarray
     left_overs: tuple[tuple[int, int], ...] = ()
     slant: np.ndarray | None = None
+    thorough: bool = False
 
     @property
     def longest(self) -> int:

@@ -26,7 +26,7 @@ _NOISE = 1e-9  # of a bound: what float arithmetic may have added
 _CLOSE = 1e-5  # programme and bound this close are taken for equal
 COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
-_ROUNDS = 100  # of column generation
+ROUNDS = 100  # of column generation
 _AGAIN = 5  # rounds each time the programme is solved again in a dive
 
 
@@ -180,14 +180,16 @@ def plain(job: Job) -> np.ndarray:
     return np.maximum(1.0, np.arange(job.longest + 1))
 
 
-def relax(job: Job, start: Sequence[Section], cost: np.ndarray) -> tuple[list[Section], float]:
-    """Sections worth having, begun from those of a plan known, and what no plan costs less than."""
+def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = ROUNDS) -> tuple[list[Section], float]:
+    """Sections worth having, begun from those of a plan known, and what no plan costs less than (0 after fewer than the usual
+    ``rounds``, which prove little)."""
     alone = [tidy(job, [(size,)]) for size in range(len(job.demand))]
     sections = list(dict.fromkeys([*alone, *start]))
     master = Programme(job, cost, sections, contents(sections, len(alone)))
-    master.generate(_ROUNDS)
+    master.generate(rounds)
     sections = list(master.sections)
-    master.prove(_ROUNDS)
+    if rounds == ROUNDS:
+        master.prove(rounds)
     return sections, master.bound * (1 - _NOISE)
 
 
