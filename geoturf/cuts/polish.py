@@ -13,6 +13,7 @@ _SECTIONS = 11  # pieces cut again at once, when sections are
 _ROLLS = 12  # when rolls are
 _TRIES = 100  # groups of those cut again after that
 _TAKE = 0.8  # sections used more than this are then taken whole
+_ROUNDS = 40  # of the programme of a part, which need prove nothing
 _PART = 600  # when sections are by linear programme
 _LEAN = 1e-3  # of its price, at most, that a purchase counts for less where its left-over is long
 
@@ -54,7 +55,7 @@ def renew(job: Job, sections: list[Section], times: int) -> list[Section]:
         place = np.zeros(kinds, np.int64)
         place[rows] = np.arange(len(rows))
         cost = program.plain(part)
-        columns, _ = program.relax(part, relabelled(old, place), cost)
+        columns, _ = program.relax(part, relabelled(old, place), cost, _ROUNDS)
         new = shorten(part, program.dive(part, columns, cost, _TAKE), _TRIES)
         if _total(new) < _total(old):
             kept = [s for k, s in enumerate(sections) if k not in group or not weight[k] > 0]

@@ -100,7 +100,7 @@ def _improve(best: _Best, sections: list[Section]) -> None:
         best.bounded(_total(sections))
         if not best.offer(sections):
             _priced(best, sections)
-    elif len(job.demand) > _VERY_MANY:
+    elif len(job.demand) > (_MANY if _near_anyway(job) else _VERY_MANY):
         best.offer(sections)
     elif len(job.demand) > _MANY:
         best.offer(polish.renew(job, sections, _PARTS))
