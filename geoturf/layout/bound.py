@@ -35,10 +35,7 @@ SPANS = 12  # of the half turn, to start with
 CLOSE = 1e-4  # of the area: how near to the least the bound is brought
 TRIED, WORK = 320, 12_800  # bearings at most, and edges looked at at all of them
 COARSE_DEG, FINE_DEG = 3.0, 1.0  # half a span from which on corners are looked at, and the least is looked for
-MANY, FEWER = (
-    300,
-    48,
-)  # shapes of more edges are large beside what their ends take: so many bearings do, and corners are few
+MANY, FEWER = 300, 48  # shapes of more edges are large beside what their ends take: so many bearings do
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
 
@@ -87,13 +84,8 @@ class _Bearings:
     """What pieces take at a shape's bearings; ``least``: of those tried."""
 
     def __init__(self, shape: Shape, ends_m: float, sizes: np.ndarray | None):
-        self.edges, self.parts, self.ends_m, self.sizes, self.least = (
-            shape.edges,
-            len(shape.rings),
-            ends_m,
-            sizes,
-            np.inf,
-        )
+        self.edges, self.parts = shape.edges, len(shape.rings)
+        self.ends_m, self.sizes, self.least = ends_m, sizes, np.inf
         self.border = perimeter_m(self.edges) + ends_m * len(self.edges)
 
     def promise(self, bearing_deg: float, half_deg: float) -> tuple[float, float, float]:

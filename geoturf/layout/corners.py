@@ -33,11 +33,11 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import jit
-from geoturf.layout.kernel import crossings, u_at
+from geoturf.layout.kernel import crossings, met, u_at
 
 SAME = 1e-9  # slopes and places this close are one
 CLIPS = 3  # least chords tried: none, a quarter, half of the greatest
-MOST = 8  # pieces of a range looked at beyond the whole strips it holds
+MOST = 8  # pieces of an arm looked at beyond the whole strips it holds
 
 
 @jit
@@ -81,16 +81,7 @@ def _slabs(edges, vs):
     here = np.empty(n, np.int64)
     for s in range(len(vs) - 1):
         low, high = vs[s], vs[s + 1]
-        kept = 0
-        for k in range(held):
-            if edges[active[k], 3] > low:
-                active[kept] = active[k]
-                kept += 1
-        held = kept
-        while taken < n and edges[taken, 1] < high:
-            active[held] = taken
-            held += 1
-            taken += 1
+        held, taken = met(edges, active, held, taken, low, high)
         crossings(edges, active, held, 0.5 * (low + high), order)
         for c in range(held // 2):
             _fill(out[count], edges, active, held, c, low, high)
@@ -123,12 +114,8 @@ def _fill(row, edges, active, held, c, low, high):
     a, b = active[2 * c], active[2 * c + 1]
     row[1], row[2] = low, high
     row[3], row[4] = _slope(edges, a), _slope(edges, b)
-    row[5], row[6], row[7], row[8] = (
-        u_at(edges, a, low),
-        u_at(edges, b, low),
-        u_at(edges, a, high),
-        u_at(edges, b, high),
-    )
+    row[5], row[6] = u_at(edges, a, low), u_at(edges, b, low)
+    row[7], row[8] = u_at(edges, a, high), u_at(edges, b, high)
     row[9], row[10] = np.inf, 0.0
     if c > 0:
         other = active[2 * c - 1]

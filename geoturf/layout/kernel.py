@@ -116,6 +116,22 @@ def crossings(edges, active, count, v, order):
 
 
 @jit
+def met(edges, active, count, taken, low, high):
+    """The ``active`` edges from one slab of the vertices' v's to the next, low to high: those that end at ``low`` go, those that
+    begin there come. Gives how many they are and how many edges came so far."""
+    kept = 0
+    for k in range(count):
+        if edges[active[k], 3] > low:
+            active[kept] = active[k]
+            kept += 1
+    while taken < len(edges) and edges[taken, 1] < high:
+        active[kept] = taken
+        kept += 1
+        taken += 1
+    return kept, taken
+
+
+@jit
 def _overlap(below, n_below, above, n_above):
     """Length common to two sorted lists of intervals, each flat: start, end, start, end …"""
     total, i, j = 0.0, 0, 0
@@ -396,16 +412,7 @@ def rows(edges, vs, ends):
     total, count, taken = 0.0, 0, 0
     for s in range(len(vs) - 1):
         low, high = vs[s], vs[s + 1]
-        kept = 0
-        for k in range(count):
-            if edges[active[k], 3] > low:
-                active[kept] = active[k]
-                kept += 1
-        count = kept
-        while taken < n and edges[taken, 1] < high:
-            active[count] = taken
-            count += 1
-            taken += 1
+        count, taken = met(edges, active, count, taken, low, high)
         if count < 2:
             continue
         crossings(edges, active, count, 0.5 * (low + high), order)

@@ -7,9 +7,8 @@ import pyarrow as pa
 
 from geoturf.compiled import jit
 
-_HEAD = (
-    13  # bytes of a polygon's WKB before the points of its first ring: byte order, type, rings, points (OGC 06-103r4)
-)
+_EPS = float(np.finfo(float).eps)
+_HEAD = 13  # bytes of WKB before a ring's points: byte order, type, rings, points (OGC 06-103r4)
 
 
 def star_shaped(wkb: pa.Array) -> np.ndarray:
@@ -63,5 +62,5 @@ def _seen_from_within(points, n):
             return False
         least, most = min(least, turn), max(most, turn)
         crossings += (y0 < 0) != (y1 < 0)
-    doubt = 16 * 2.220446049250313e-16 * reach * (reach + abs(x) + abs(y))
+    doubt = 16 * _EPS * reach * (reach + abs(x) + abs(y))
     return (least > doubt or most < -doubt) and crossings == 2
