@@ -3,6 +3,7 @@
 Second opinions: geopandas' own reader, shapely's validity, `sha256` of the bytes, a circle's area.
 """
 
+import gc
 import hashlib
 import zipfile
 from pathlib import Path
@@ -22,7 +23,8 @@ from shapely import box
 
 from geoturf.bid import make_bid
 from geoturf.errors import InputError
-from geoturf.read import COLUMNS, read
+from geoturf.read import COLUMNS, read, texts
+from geoturf.read.ids import number_areas
 from geoturf.read.rings import star_shaped
 from geoturf.read.shapes import _sound, _star_shaped
 
@@ -416,6 +418,41 @@ def test_context_beyond_repair_is_a_warning(tmp_path):
     assert [(f.severity, f.code) for f in source.findings] == [("warning", "beyond-repair")]
 
 
+# ------------------------------------------------------------------------------------------------ columns of text
+
+
+WORDS = st.lists(st.one_of(st.none(), st.sampled_from(["", " ", "1", " 1", "1 ", "A", "\tA"]), st.text(max_size=3)))
+
+
+@given(WORDS, WORDS)
+def test_a_column_of_text_is_its_rows_trimmed(left, right):
+    """Against pandas row by row; a text is kept once, whatever trimming and filling make equal; two columns follow each other."""
+    both = [texts.of_arrow(pa.chunked_array([pa.array(part, pa.string())])) for part in (left, right)]
+    rows = pd.Series([*left, *right], dtype=object).fillna("").str.strip()
+    one = texts.together(both)
+    assert one.each().tolist() == rows.tolist()
+    assert one.filled("1").each().tolist() == rows.replace("", "1").tolist()
+    assert one.are("A").tolist() == (rows == "A").tolist()
+    for column in (one, one.filled("1"), *both):
+        assert len(set(column.values)) == len(column.values)
+
+
+@given(st.lists(st.tuples(st.sampled_from("AB"), st.sampled_from(["", "1", "2", "x"])), min_size=1, max_size=9))
+def test_areas_without_a_name_get_one_of_their_own(rows):
+    """Named ones keep theirs; a site's new names are the least numbers it does not use, in order."""
+    site, area = (np.array(column, object) for column in zip(*rows, strict=True))
+    tables = [
+        {"feature": site[a:b], "site": texts.of(site[a:b]), "area": texts.of(area[a:b])} for a, b in [(0, 3), (3, 9)]
+    ]
+    number_areas(tables)
+    after = np.concatenate([table["area"].each() for table in tables])
+    assert (after[area != ""] == area[area != ""]).all()
+    for one in "AB":
+        used = set(area[(site == one) & (area != "")])
+        new = after[(site == one) & (area == "")].tolist()
+        assert new == [str(k) for k in range(1, 20) if str(k) not in used][: len(new)]
+
+
 # ------------------------------------------------------------------------------------------------ told from bytes
 
 
@@ -450,6 +487,19 @@ def test_what_bytes_tell_is_what_shapes_tell(kind, order):
     assert told.tolist() == (_star_shaped(shapes).tolist() if order else [False] * len(shapes))
     assert star_shaped(wkb[100:]).tolist() == told[100:].tolist()
     assert shapely.is_valid(shapes[told]).all() and (not order or told.sum() > 100)
+
+
+@pytest.mark.parametrize("on", [True, False])
+def test_the_collector_is_left_as_it_was(tmp_path, on):
+    write(squares(), tmp_path / "lots.gpkg")
+    (tmp_path / "torn.fgb").write_bytes(b"no such thing")
+    was_on = gc.isenabled()
+    try:
+        (gc.enable if on else gc.disable)()
+        source_of(tmp_path, "lots.gpkg", "torn.fgb")
+        assert gc.isenabled() is on
+    finally:
+        (gc.enable if was_on else gc.disable)()
 
 
 def test_a_large_layer_reads_as_a_small_one(tmp_path):

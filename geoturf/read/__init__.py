@@ -8,6 +8,7 @@
       shapes     flat, valid polygons
       place      the CRS, and whether coordinates can be in it
       columns    site, area, phase, product ... by name or by mapping
+      part       columns and geometry of a layer
       ids        names filled and clashes refused, over all layers
 
 What is odd is gathered and told at once. What cannot be priced is left out by name, unless nothing would be left.
@@ -19,19 +20,19 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import groupby
 
-import geopandas
 import numpy as np
-import pyarrow as pa
+import shapely
 
 from geoturf.bid import Bid
 from geoturf.errors import InputError
-from geoturf.model import Source, SourceLayer
-from geoturf.read import columns, ids, place, shapes
+from geoturf.model import Source
+from geoturf.read import columns, ids, place, shapes, texts
 from geoturf.read.account import account
 from geoturf.read.find import digest, find, sha256
 from geoturf.read.load import load
 from geoturf.read.loaded import Loaded
 from geoturf.read.look import Held, choose
+from geoturf.read.part import Columns, Part
 from geoturf.read.say import Gathered, Say
 from geoturf.rules.layer import COLUMNS, PRICED, Layer
 
@@ -59,15 +60,15 @@ def read(bid: Bid) -> Source:
                     done += [one] if one is not None else []
     inputs = tuple((given, job.result()) for given, job in sums.items())
     priced = [one for one in done if one.role in PRICED]
-    ids.number_areas([one.table for one in priced])
+    ids.number_areas([one.columns for one in priced])
     ids.refuse_clashes(priced, list(bid.products), say)
-    if not say.to.refused and not any(len(one.table) for one in priced):
+    if not say.to.refused and not any(len(one) for one in priced):
         say.refuse(
             "nothing-to-price", "nothing is left to price: no turf or parcel layer has a polygon that can be used"
         )
     if say.to.refused:
         raise InputError(say.to.findings)
-    return Source(tuple(done), tuple(say.to.findings), inputs, say.to.left_out)
+    return Source(tuple(one.done() for one in done), tuple(say.to.findings), inputs, say.to.left_out)
 
 
 def _label(name: str, origin: tuple[str, str], labels: dict[str, list[tuple[str, str]]]) -> str:
@@ -79,7 +80,7 @@ def _label(name: str, origin: tuple[str, str], labels: dict[str, list[tuple[str,
     return name if number == 1 else f"{name} ({number})"
 
 
-def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> SourceLayer | None:
+def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> Part | None:
     """One layer of one file, or None where nothing of it can be used (said)."""
     loaded = load(held, lambda names: columns.match(names, layer).needed(), say)
     if loaded is None:
@@ -93,19 +94,18 @@ def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> SourceLa
         return None
     loaded = account(held, loaded, say)
     loaded = loaded.only(columns.chosen(loaded.table, mapping, layer, len(loaded.ids), say))
-    crs = place.crs_of(loaded.crs, layer.crs, loaded.geometry, say)
+    crs = place.crs_of(loaded.crs, layer.crs, loaded.boxes, say)
     if crs is None:
         return None
     if held.item.format == "GeoJSON":
         shapes.winding(loaded.geometry[loaded.sound], say)
     loaded = _usable(loaded, layer.role, say)
-    loaded = loaded.only(place.possible(crs, loaded.geometry, loaded.ids, say))
-    table = {"feature": columns.texts(pa.chunked_array([loaded.ids]), distinct=True)}
-    table |= columns.tidy(loaded.table, mapping, loaded.ids, say)
+    loaded = loaded.only(place.possible(crs, loaded.boxes, loaded.ids, say))
+    table = {"feature": columns.names(loaded.ids)} | columns.tidy(loaded.table, mapping, loaded.ids, say)
     if layer.role in PRICED:
         table = _named(table, layer, label, next(iter(bid.products)))
-    frame = geopandas.GeoDataFrame(table, geometry=loaded.geometry, crs=crs)
-    return SourceLayer(layer.name or held.name, layer.role, held.item.given, held.inner, layer.sigma_m, frame)
+    name = layer.name or held.name
+    return Part(name, layer.role, held.item.given, held.inner, layer.sigma_m, table, loaded.geometry, crs)
 
 
 def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
@@ -122,22 +122,21 @@ def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
         geometry[rows], kept[rows] = shapes.polygons(geometry[rows], loaded.ids[rows], bad, role in PRICED, say)
     if not kept.any() and len(kept) > 1 and role not in _ANY_GEOMETRY:
         say.warn("nothing-left", f"none of its {len(kept):,} features is a polygon that can be used")
-    return replace(loaded, geometry=geometry).only(kept)
+    boxes = loaded.boxes.copy()
+    boxes[rows] = shapely.bounds(geometry[rows])
+    return replace(loaded, geometry=geometry, boxes=boxes).only(kept)
 
 
-def _named(table: dict[str, np.ndarray], layer: Layer, label: str, product: str) -> dict[str, np.ndarray]:
+def _named(table: Columns, layer: Layer, label: str, product: str) -> Columns:
     """The columns with site, phase and product where the features name none; areas are numbered later, over all layers."""
     n = len(table["feature"])
     defaults = {"site": layer.site, "area": "", "phase": layer.phase or "1", "product": layer.product or product}
     for name, default in defaults.items():
-        given = table.get(name)
-        table[name] = np.full(n, default, object) if given is None else _filled(given, default)
-    unnamed = table["site"] == ""
+        given = table.get(name, texts.same("", n))
+        table[name] = given.filled(default)
+    unnamed = table["site"].are("")
     if unnamed.any():
-        table["site"][unnamed] = label + " " + table["feature"][unnamed]
+        site = table["site"].each()
+        site[unnamed] = label + " " + table["feature"][unnamed]
+        table["site"] = texts.of(site)
     return {name: table[name] for name in ("feature", *COLUMNS) if name in table}
-
-
-def _filled(given: np.ndarray, default: str) -> np.ndarray:
-    empty = given == ""
-    return np.where(empty, default, given) if empty.any() else given

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import json
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -13,7 +15,7 @@ import pyarrow as pa
 import pyogrio
 from pyarrow import parquet
 
-from geoturf.read.loaded import Built, Keep, Loaded, built, joined, sound
+from geoturf.read.loaded import Built, Keep, Loaded, built, joined, looked_at
 from geoturf.read.look import Held
 
 _BATCH = 8_192  # features handed to a thread at a time
@@ -54,11 +56,23 @@ def _all_built(batches: Iterable[tuple[pa.Array, pa.RecordBatch]], schema: pa.Sc
     """Geometry and fields of all batches. Threads build and check geometry while the next batches are read (shapely lets go of
     the interpreter)."""
     jobs, fields = [], []
-    with ThreadPoolExecutor(_THREADS) as pool:
+    with _uncollected(), ThreadPoolExecutor(_THREADS) as pool:
         for wkb, columns in batches:
             jobs.append(pool.submit(_built, wkb, columns))
             fields.append(columns)
         return joined([job.result() for job in jobs]), pa.Table.from_batches(fields, schema)
+
+
+@contextlib.contextmanager
+def _uncollected() -> Iterator[None]:
+    """Without the collector of cycles: geometry makes none, and it would walk all that is built so far again and again."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _built(wkb: pa.Array, columns: pa.RecordBatch) -> Built:
@@ -109,4 +123,4 @@ def _by_geopandas(path: Any, name: str, wanted: list[str], columns: list[str]) -
     table = parquet.read_table(path, columns=wanted)
     for batch in table.to_batches():
         _refuse_bytes(batch)
-    return Loaded(np.arange(len(shapes)), shapes, sound(shapes, {}), {}, tuple(columns), table, frame.crs)
+    return Loaded(np.arange(len(shapes)), *looked_at(shapes, {}), tuple(columns), table, frame.crs)

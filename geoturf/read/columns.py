@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 
+from geoturf.read import texts
+from geoturf.read.part import Columns
 from geoturf.read.say import Say, counted, listed
 from geoturf.rules.layer import COLUMNS, Layer, nearest
 from geoturf.units import FOOT_M
@@ -86,28 +86,9 @@ def _ambiguous(name: str) -> tuple[str, str]:
     )
 
 
-def texts(column: pa.ChunkedArray, distinct: bool = False) -> np.ndarray:
-    """A column as text, as written: ``0012`` stays, 12.0 from a column of numbers is ``12``, nothing is ``""``. Where values are
-    ``distinct`` no equal ones are looked for, which would be kept once."""
-    kind = column.type
-    if pa.types.is_dictionary(kind):
-        column, kind = column.cast(kind.value_type), kind.value_type
-    if pa.types.is_floating(kind):
-        values = column.to_pandas().to_numpy(float)
-        return np.array([_number_text(v) for v in values.tolist()], object)
-    if not (pa.types.is_string(kind) or pa.types.is_large_string(kind)):
-        try:
-            column = column.cast(pa.string())
-        except pa.ArrowException:
-            column = pa.array([None if v is None else str(v) for v in column.to_pylist()], pa.string())
-    trimmed = pc.fill_null(pc.utf8_trim_whitespace(column), "")
-    return trimmed.to_pandas(deduplicate_objects=not distinct).to_numpy(object)
-
-
-def _number_text(value: float) -> str:
-    if np.isnan(value):
-        return ""
-    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+def names(ids: np.ndarray) -> np.ndarray:
+    """A file's feature numbers as (n,) str. None is like another, so none is looked for."""
+    return pa.array(ids).cast(pa.string()).to_pandas(deduplicate_objects=False).to_numpy(object)
 
 
 def numbers(column: pa.ChunkedArray, name: str, ids: np.ndarray, say: Say) -> np.ndarray:
@@ -117,7 +98,7 @@ def numbers(column: pa.ChunkedArray, name: str, ids: np.ndarray, say: Say) -> np
         given = ~np.isnan(values)
         said = values
     else:
-        said = texts(column)
+        said = texts.of_arrow(column).each()
         given = said != ""
         values = pd.to_numeric(pd.Series(said).where(given), errors="coerce").to_numpy(float).copy()
     kind = COLUMNS[name]
@@ -130,12 +111,12 @@ def numbers(column: pa.ChunkedArray, name: str, ids: np.ndarray, say: Say) -> np
     return values % 360.0 if name.endswith("_deg") else values
 
 
-def tidy(table: pa.Table, mapping: Mapping, ids: np.ndarray, say: Say) -> dict[str, Any]:
+def tidy(table: pa.Table, mapping: Mapping, ids: np.ndarray, say: Say) -> Columns:
     """geoturf's columns of a layer, by name; elevations in metres."""
-    out: dict[str, Any] = {}
+    out: Columns = {}
     for ours, theirs in mapping.found.items():
         column = table.column(theirs)
-        out[ours] = texts(column) if COLUMNS[ours].kind == "text" else numbers(column, ours, ids, say)
+        out[ours] = texts.of_arrow(column) if COLUMNS[ours].kind == "text" else numbers(column, ours, ids, say)
     if "elevation_ft" in out:
         metres = out.pop("elevation_ft") * FOOT_M
         known = out.get("elevation_m")
@@ -147,7 +128,7 @@ def chosen(table: pa.Table, mapping: Mapping, layer: Layer, n: int, say: Say) ->
     """Mask of the ``n`` features: those that the layer's ``where`` keeps."""
     keep = np.ones(n, bool)
     for name, value in layer.where.items():
-        keep &= texts(table.column(mapping.where[name])) == _value_text(value)
+        keep &= texts.of_arrow(table.column(mapping.where[name])).are(_value_text(value))
     if layer.where and not keep.any():
         said = ", ".join(f"{k} = {v!r}" for k, v in layer.where.items())
         say.warn("none-chosen", f"none of its {counted(n, 'feature')} has {said}")
@@ -155,7 +136,7 @@ def chosen(table: pa.Table, mapping: Mapping, layer: Layer, n: int, say: Say) ->
 
 
 def _value_text(value: str | float | bool) -> str:
-    """A value of the bid's ``where`` as `texts` writes it."""
+    """A value of the bid's ``where`` as `texts.of_arrow` writes it."""
     if isinstance(value, bool):
         return str(value).lower()
-    return _number_text(value) if isinstance(value, float) else str(value).strip()
+    return texts.number_text(value) if isinstance(value, float) else str(value).strip()

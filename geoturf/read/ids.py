@@ -5,29 +5,34 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from geoturf.model import SourceLayer
+from geoturf.read import texts
+from geoturf.read.part import Columns, Part
 from geoturf.read.say import Say, listed
+from geoturf.read.texts import Texts
 from geoturf.rules.layer import nearest
 
 _TOLD = 20  # clashes told one by one
 
 
-def number_areas(tables: list[pd.DataFrame]) -> None:
+def number_areas(tables: list[Columns]) -> None:
     """Fills empty area names in place: 1, 2, 3 ... within a site, over all layers in the bid's order, past names in use."""
-    if not any((table["area"] == "").any() for table in tables):
+    areas = texts.together([table["area"] for table in tables])
+    empty = areas.are("")
+    if not empty.any():
         return
-    all_of = pd.concat([t[["site", "area"]] for t in tables], ignore_index=True)
-    area, empty = all_of["area"].to_numpy(object).copy(), (all_of["area"] == "").to_numpy()
-    mixed = empty & all_of["site"].isin(set(all_of["site"][~empty])).to_numpy()  # on sites that name other areas
-    plain = empty & ~mixed
-    area[plain] = (all_of[plain].groupby("site", sort=False).cumcount() + 1).astype(str).to_numpy()
-    there = np.flatnonzero(all_of["site"].isin(set(all_of["site"][mixed])))
-    for rows in all_of.iloc[there].groupby("site", sort=False).indices.values():
+    site, area = texts.together([table["site"] for table in tables]).codes, areas.each()
+    named = np.bincount(site, ~empty) > 0
+    mixed = named[site] & empty  # on sites that name other areas
+    plain = np.flatnonzero(empty & ~mixed)
+    area[plain] = (pd.Series(site[plain]).groupby(site[plain]).cumcount() + 1).astype(str).to_numpy()
+    there = np.flatnonzero((np.bincount(site, mixed) > 0)[site])
+    for rows in pd.Series(there).groupby(site[there], sort=False).indices.values():
         _fill_past(area, there[rows], empty)
     first = 0
     for table in tables:
-        table["area"] = area[first : first + len(table)]
-        first += len(table)
+        n = len(table["feature"])
+        table["area"] = texts.of(area[first : first + n])
+        first += n
 
 
 def _fill_past(area: np.ndarray, rows: np.ndarray, empty: np.ndarray) -> None:
@@ -38,36 +43,35 @@ def _fill_past(area: np.ndarray, rows: np.ndarray, empty: np.ndarray) -> None:
         area[row] = next(free)
 
 
-def refuse_clashes(layers: list[SourceLayer], products: list[str], say: Say) -> None:
+def refuse_clashes(parts: list[Part], products: list[str], say: Say) -> None:
     """Each (site, area) once, each site in one phase, each product one of the bid's."""
-    for layer in layers:
-        _products(layer, products, say.at(layer.file, layer.layer))
-    site, area, phase = (_codes(layers, name) for name in ("site", "area", "phase"))
-    if _distinct(site, area) < len(site):
-        _twice(_together(layers), layers, say)
-    if _distinct(site, phase) > site.max(initial=-1) + 1:
-        _phases(_together(layers), layers, say)
+    for part in parts:
+        _products(part, products, say.at(part.file, part.layer))
+    columns = [texts.together([part.columns[name] for part in parts]) for name in ("site", "area", "phase")]
+    site, area, phase = columns
+    if _distinct(site, area) < len(site.codes):
+        _twice(_together(parts), parts, say)
+    if _distinct(site, phase) > _distinct(site, site):
+        _phases(_together(parts), parts, say)
 
 
-def _codes(layers: list[SourceLayer], name: str) -> np.ndarray:
-    """A column over all layers, as a number for each different value."""
-    return pd.factorize(np.concatenate([one.table[name].to_numpy(object) for one in layers] or [[]]))[0]
-
-
-def _together(layers: list[SourceLayer]) -> pd.DataFrame:
+def _together(parts: list[Part]) -> pd.DataFrame:
     names = ["site", "area", "phase", "feature"]
-    tables = [pd.DataFrame(one.table[names]).assign(layer=k) for k, one in enumerate(layers)]
+    tables = [pd.DataFrame(part.spread())[names].assign(layer=k) for k, part in enumerate(parts)]
     return pd.concat(tables, ignore_index=True)
 
 
-def _distinct(left: np.ndarray, right: np.ndarray) -> int:
-    """How many different pairs of codes there are."""
-    return len(pd.unique(left * (right.max(initial=0) + 1) + right))
+def _distinct(left: Texts, right: Texts) -> int:
+    """How many different pairs of texts there are."""
+    return len(pd.unique(left.codes * np.int64(len(right.values)) + right.codes))
 
 
-def _products(layer: SourceLayer, products: list[str], say: Say) -> None:
-    product = layer.table["product"]
-    unknown = layer.table[~product.isin(products)].groupby("product", sort=False)
+def _products(part: Part, products: list[str], say: Say) -> None:
+    product = part.columns["product"]
+    if set(product.values[pd.unique(product.codes)]) <= set(products):
+        return
+    table = pd.DataFrame({"product": product.each(), "feature": part.columns["feature"]})
+    unknown = table[~table["product"].isin(products)].groupby("product", sort=False)
     for k, (name, rows) in enumerate(unknown):
         if k == _TOLD:
             say.refuse("unknown-product", f"and {unknown.ngroups - _TOLD:,} more products that are not in [products]")
@@ -79,7 +83,7 @@ def _products(layer: SourceLayer, products: list[str], say: Say) -> None:
         say.refuse("unknown-product", message, feature=str(rows["feature"].iloc[0]))
 
 
-def _twice(table: pd.DataFrame, layers: list[SourceLayer], say: Say) -> None:
+def _twice(table: pd.DataFrame, parts: list[Part], say: Say) -> None:
     twice = table[table.duplicated(["site", "area"], keep=False)]
     groups = twice.groupby(["site", "area"], sort=False)
     for k, ((site, area), rows) in enumerate(groups):
@@ -88,8 +92,8 @@ def _twice(table: pd.DataFrame, layers: list[SourceLayer], say: Say) -> None:
                 "duplicate-id", f"and {groups.ngroups - _TOLD:,} more pairs of site and area stand more than once"
             )
             break
-        first = layers[rows["layer"].iloc[0]]
-        where = listed(f"{_place(layers[r.layer])} feature {r.feature}" for r in rows.itertuples())
+        first = parts[rows["layer"].iloc[0]]
+        where = listed(f"{_place(parts[r.layer])} feature {r.feature}" for r in rows.itertuples())
         say.at(first.file, first.layer).refuse(
             "duplicate-id",
             f"stands {len(rows)} times: {where}; give each area of a site its own name (column area)",
@@ -98,18 +102,18 @@ def _twice(table: pd.DataFrame, layers: list[SourceLayer], say: Say) -> None:
         )
 
 
-def _place(layer: SourceLayer) -> str:
-    return f"{layer.file} ({layer.layer})" if layer.layer else layer.file
+def _place(part: Part) -> str:
+    return f"{part.file} ({part.layer})" if part.layer else part.file
 
 
-def _phases(table: pd.DataFrame, layers: list[SourceLayer], say: Say) -> None:
+def _phases(table: pd.DataFrame, parts: list[Part], say: Say) -> None:
     pairs = table.drop_duplicates(["site", "phase"])
     split = pairs[pairs.duplicated("site", keep=False)].groupby("site", sort=False)
     for k, (site, rows) in enumerate(split):
         if k == _TOLD:
             say.refuse("two-phases", f"and {split.ngroups - _TOLD:,} more sites are in more than one phase")
             break
-        first = layers[rows["layer"].iloc[0]]
+        first = parts[rows["layer"].iloc[0]]
         say.at(first.file, first.layer).refuse(
             "two-phases",
             f"is in phases {listed(rows['phase'])}; a site is delivered in one phase: give it one, or name its parts apart",

@@ -104,5 +104,4 @@ def _read(held: Held, keep: Keep) -> Loaded:
     names = [str(name) for name in meta["fields"]]
     wanted = keep(names)
     table = pa.table({name: pa.array(list(fields[names.index(name)]), from_pandas=True) for name in wanted})
-    shapes, sound, bad = built(wkb)
-    return Loaded(ids, shapes, sound, bad, tuple(names), table, meta["crs"])
+    return Loaded(ids, *built(wkb), tuple(names), table, meta["crs"])

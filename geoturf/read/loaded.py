@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pyarrow as pa
@@ -14,8 +14,16 @@ import shapely
 from geoturf.read.shapes import untouched
 
 Keep = Callable[[Sequence[str]], list[str]]  # of these columns, the ones wanted
-Built = tuple[np.ndarray, np.ndarray, dict[int, str]]  # shapes, sound, bad: see `Loaded`
 _CURVES = range(8, 13)  # WKB types of circular strings and what is made of them (ISO 19125, OGC 06-103r4)
+
+
+class Built(NamedTuple):
+    """Geometry of some features, in order: see `Loaded`."""
+
+    geometry: np.ndarray
+    boxes: np.ndarray
+    sound: np.ndarray
+    bad: dict[int, str]
 
 
 class Curved(Exception):
@@ -24,12 +32,14 @@ class Curved(Exception):
 
 @dataclass(frozen=True)
 class Loaded:
-    """``ids``: the file's own feature numbers; ``geometry``: shapely array, None where there is none to be had;
-    ``sound``: mask of the shapes that nothing need be done to; ``bad``: {row: why} of geometry that is there but was not fit
-    to be built (closed meanwhile, or None); ``columns``: names in the file, ``table``: the wanted ones."""
+    """``ids``: the file's own feature numbers; ``geometry``: shapely array, None where there is none to be had; ``boxes``: (n, 4)
+    its bounds, NaN where there is none; ``sound``: mask of the shapes that nothing need be done to; ``bad``: {row: why} of
+    geometry that is there but was not fit to be built (closed meanwhile, or None); ``columns``: names in the file, ``table``:
+    the wanted ones."""
 
     ids: np.ndarray
     geometry: np.ndarray
+    boxes: np.ndarray
     sound: np.ndarray
     bad: dict[int, str]
     columns: tuple[str, ...]
@@ -43,28 +53,29 @@ class Loaded:
         row = np.cumsum(keep) - 1
         bad = {int(row[k]): why for k, why in self.bad.items() if keep[k]}
         table = self.table.filter(keep) if self.table.num_columns else self.table
-        ids, geometry, sound = self.ids[keep], self.geometry[keep], self.sound[keep]
-        return replace(self, ids=ids, geometry=geometry, sound=sound, bad=bad, table=table)
+        ids, geometry, boxes, sound = (a[keep] for a in (self.ids, self.geometry, self.boxes, self.sound))
+        return replace(self, ids=ids, geometry=geometry, boxes=boxes, sound=sound, bad=bad, table=table)
 
 
 def built(wkb: np.ndarray, known: np.ndarray | None = None) -> Built:
     """Geometry of an array of WKB. ``known``: mask of those sound beyond doubt, where that was told already."""
-    shapes, bad = decode(wkb)
-    return shapes, sound(shapes, bad, known), bad
+    return looked_at(*decode(wkb), known)
 
 
-def sound(shapes: np.ndarray, bad: dict[int, str], known: np.ndarray | None = None) -> np.ndarray:
-    mask = untouched(shapes, known)
-    mask[list(bad)] = False
-    return mask
+def looked_at(shapes: np.ndarray, bad: dict[int, str], known: np.ndarray | None = None) -> Built:
+    """Geometry with what there is to know of it."""
+    sound = untouched(shapes, known)
+    sound[list(bad)] = False
+    return Built(shapes, shapely.bounds(shapes), sound, bad)
 
 
 def joined(parts: list[Built]) -> Built:
     if not parts:
-        return np.empty(0, object), np.empty(0, bool), {}
-    first = np.cumsum([0, *(len(shapes) for shapes, _, _ in parts)])
-    bad = {int(k) + row: why for k, (_, _, faults) in zip(first, parts, strict=False) for row, why in faults.items()}
-    return np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts]), bad
+        return looked_at(np.empty(0, object), {})
+    first = np.cumsum([0, *(len(part.geometry) for part in parts)])
+    bad = {int(k) + row: why for k, part in zip(first, parts, strict=False) for row, why in part.bad.items()}
+    geometry, boxes, sound = (np.concatenate(arrays) for arrays in list(zip(*parts, strict=True))[:3])
+    return Built(geometry, boxes, sound, bad)
 
 
 def decode(wkb: np.ndarray) -> tuple[np.ndarray, dict[int, str]]:

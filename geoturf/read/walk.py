@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 import shapely
 
-from geoturf.read.loaded import Keep, Loaded, sound
+from geoturf.read.loaded import Keep, Loaded, looked_at
 from geoturf.read.look import Held, hushed
 from geoturf.read.say import Say
 
@@ -44,7 +44,7 @@ def walk(held: Held, keep: Keep, say: Say) -> Loaded | None:
     table = pa.table({name: _column([row[k] for row in rows]) for k, name in enumerate(wanted)})
     geometry = np.empty(len(shapes), object)
     geometry[:] = shapes
-    return Loaded(np.array(ids), geometry, sound(geometry, {}), {}, columns, table, crs)
+    return Loaded(np.array(ids), *looked_at(geometry, {}), columns, table, crs)
 
 
 def _column(values: list[Any]) -> pa.Array:
