@@ -126,6 +126,8 @@ class Ground:
     ``source_crs``: WKT of the first turf (or parcel) layer's CRS, the one outputs are written in.
     ``overlaps``: DataFrame of what would be paid twice (`geoturf.ground.overlaps`): area_index, other_index, area_m2, same_m;
       None where not worked out.
+    ``guests``: DataFrame of areas placed in the other frames of a site over 10 km wide (`geoturf.ground.guests`): area_index,
+      frame, geometry; None where not worked out.
     """
 
     areas: pd.DataFrame
@@ -135,6 +137,7 @@ class Ground:
     source_crs: str
     findings: tuple[Finding, ...] = ()
     overlaps: pd.DataFrame | None = None
+    guests: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """True measure, held against published worked examples and against GeographicLib."""
 
+import dataclasses
 import math
 
 import numpy as np
@@ -16,9 +17,10 @@ from pyproj.enums import PJType
 from shapely.geometry import Polygon, box
 
 from geoturf import ground, plane
+from geoturf.edges import classify
 from geoturf.errors import InputError
 from geoturf.ground import geodetic, mercator
-from geoturf.rules import GroundRules
+from geoturf.rules import EdgeRules, GroundRules, Product
 
 CLARKE_1866 = mercator.Ellipsoid(6378206.4, 1 - math.sqrt(1 - 0.00676866))  # Snyder's a and e2
 WGS84 = mercator.Ellipsoid(6378137.0, 1 / 298.257223563)
@@ -330,6 +332,33 @@ def test_a_site_wider_than_ten_kilometres_gets_a_frame_a_square():
     assert [f.site for f in found.findings if f.code == "wide-site"] == ["one"]
     assert found.areas.ground_area_m2.tolist() == pytest.approx([geodesic(lot)[0] for lot in lots], rel=1e-7)
     assert measured([lots[0], square(-81.19, 39.83, 30)], 4326, site=["one"] * 2).areas.frame.tolist() == [0, 0]
+
+
+@pytest.mark.parametrize("height_m", [0.0, 900.0])
+def test_neighbours_in_two_frames_of_a_wide_site_are_neighbours(height_m):
+    """A row of touching lots 100 m wide over the side of a square 5 km into a site 11 km wide, and one lot far off: each border
+    between two lots is a seam of both, whichever frames they lie in and how far apart these are in height. As one site of 400 m
+    has it, whose lots share a frame."""
+    west, step = -81.2, 100 / (111_320 * math.cos(math.radians(39.83)))
+    row = [box(west + k * step, 39.83, west + (k + 1) * step, 39.831) for k in range(48, 52)]
+    ends = [box(west, 39.83, west + step, 39.831), box(west + 110 * step, 39.83, west + 111 * step, 39.831)]
+    shapes, heights = [*row, *ends], [0.0, 0.0, height_m, height_m, 0.0, 0.0]
+
+    def shared(shapes, heights):
+        land = measured(shapes, 4326, site=["one"] * len(shapes), product=["turf"] * len(shapes), elevation_m=heights)
+        land = dataclasses.replace(land, guests=ground.guests(land, EdgeRules().tolerance_m))
+        found = classify(land, {"turf": Product()}, EdgeRules())
+        return land.areas["frame"].nunique(), found.totals["edge_shared_m"].to_numpy(), found.runs["neighbour"]
+
+    frames, lengths, neighbours = shared(shapes, heights)
+    one, plain, _ = shared(row, heights[:4])
+    assert (frames, one) == (3, 1)
+    assert lengths == pytest.approx([*plain, 0, 0], abs=1e-3)
+    assert (
+        plain[0] == pytest.approx(Geodesic.WGS84.Inverse(39.83, -81.2, 39.831, -81.2)["s12"], rel=1e-6)
+        and plain[1] > 1.99 * plain[0]
+    )
+    assert sorted(neighbours[neighbours >= 0]) == [0, 1, 1, 2, 2, 3]
 
 
 def test_the_areas_own_elevation_counts_and_the_sites_mean_fills_in():

@@ -23,6 +23,7 @@ from geoturf.rules.edges import whole_steps
 __all__ = ["classify"]
 
 _SLAB = 200_000  # vertices worked on at a time
+_ASKED = ("geometry", "frame", "site", "product")  # of an area, to tell whose neighbour it is
 _SUM_M = 1e-3  # the four lengths add up to the perimeter this closely
 
 
@@ -34,7 +35,8 @@ def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> 
     ``ceil(length / spacing)`` fasteners, an open-ended one the same and one more, the field ``ceil(surface area / spacing^2)``;
     glued products have none (common practice, spec 3)."""
     areas, context = ground.areas, _built(ground.context)
-    found = [_runs(areas.iloc[rows], context, rows, rules.tolerance_m) for rows in _slabs(areas)]
+    guests = _visiting(areas, ground.guests)
+    found = [_runs(areas.iloc[rows], guests, context, rows, rules.tolerance_m) for rows in _slabs(areas)]
     table = pd.concat(found).sort_values("area_index", kind="stable", ignore_index=True)
     table["length_m"] *= _true(areas)[table["area_index"]]
     return Edges(table, _totals(areas, table, products, rules), _findings(table, context))
@@ -49,12 +51,25 @@ def _slabs(areas: pd.DataFrame) -> list[np.ndarray]:
     return [np.flatnonzero(slab[frame] == number) for number in np.unique(slab[frame])] or [np.arange(0)]
 
 
-def _runs(areas: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, tolerance_m: float) -> pd.DataFrame:
-    """The runs of some areas; ``rows`` are their rows in the bid. No other area is in their frames."""
-    context = context[context["frame"].isin(areas["frame"])]
-    place = places(pd.concat([areas[["geometry", "frame"]], context[["geometry", "frame"]]]))
-    mine = borders(areas, place, tolerance_m)
-    beside = _beside(areas, mine, place, tolerance_m)
+def _visiting(areas: pd.DataFrame, guests: pd.DataFrame | None) -> pd.DataFrame:
+    """Areas as they stand in other frames than their own: area_index and what `_beside` asks of an area."""
+    if guests is None:
+        guests = pd.DataFrame({"area_index": np.empty(0, np.int64), "frame": np.empty(0, np.int64), "geometry": []})
+    own = areas[["site", "product"]].iloc[guests["area_index"]].reset_index(drop=True)
+    return pd.concat([guests, own], axis=1)
+
+
+def _runs(
+    areas: pd.DataFrame, guests: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, tolerance_m: float
+) -> pd.DataFrame:
+    """The runs of some areas; ``rows`` are their rows in the bid. No other area is in their frames, but for guests."""
+    context, guests = (one[one["frame"].isin(areas["frame"])] for one in (context, guests))
+    everyone = pd.concat([areas[list(_ASKED)], guests[list(_ASKED)]]) if len(guests) else areas
+    who = np.concatenate([rows, guests["area_index"].to_numpy(np.int64)])
+    place = places(pd.concat([everyone[["geometry", "frame"]], context[["geometry", "frame"]]]))
+    theirs = borders(everyone, place, tolerance_m)
+    mine = theirs.where(theirs.owner < len(areas)) if len(guests) else theirs
+    beside = _beside(everyone, mine, theirs, place, tolerance_m)
     things = {role: context[context["role"] == role] for role in ("paving", "building")}
     sides = [(role, borders(table, place, 0.0)) for role, table in things.items()]
     along = {role: contact.strips(mine, theirs, tolerance_m, _any) for role, theirs in sides}
@@ -68,7 +83,7 @@ def _runs(areas: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, toleranc
     neighbour = np.where(shared, _neighbours(mine, cuts, beside), -1)
     table = runs.table(mine, cuts, kind, neighbour)
     table["area_index"] = rows[table["area_index"]]
-    table["neighbour"] = np.where(table["neighbour"] < 0, -1, rows[table["neighbour"]])
+    table["neighbour"] = np.where(table["neighbour"] < 0, -1, who[table["neighbour"]])
     return table
 
 
@@ -85,8 +100,9 @@ def _any(segment: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.ones(len(segment), dtype=bool)
 
 
-def _beside(areas: pd.DataFrame, mine: Borders, place: Places, tolerance_m: float) -> contact.Strips:
-    """Where borders of other areas of the same site and product face a border; ``other`` is the other area's row.
+def _beside(areas: pd.DataFrame, mine: Borders, theirs: Borders, place: Places, tolerance_m: float) -> contact.Strips:
+    """Where borders of other areas (``theirs``) of the same site and product face a border of ``mine``; ``other`` is the other
+    area's row.
 
     Of areas that are drawn twice only the first is looked at from others: they would all say the same."""
     frame = areas["frame"].to_numpy(np.int64)
@@ -99,7 +115,7 @@ def _beside(areas: pd.DataFrame, mine: Borders, place: Places, tolerance_m: floa
     near = np.zeros(len(areas), dtype=bool)
     near[one[(one != two) & (group[one] == group[two])]] = True
     rows = np.flatnonzero(near[mine.owner])
-    own, theirs = mine.where(rows), mine.where((near & first)[mine.owner])
+    own, theirs = mine.where(rows), theirs.where((near & first)[theirs.owner])
 
     def wanted(i: np.ndarray, j: np.ndarray) -> np.ndarray:
         other = (own.owner[i] != theirs.owner[j]) & (group[own.owner[i]] == group[theirs.owner[j]])

@@ -3,6 +3,7 @@
 measure(source, rules)       -> Ground: areas and context in ground frames
 notice(ground, rules)        -> findings: double pay, slivers, giants, steep slopes
 overlaps(ground)             -> table of what would be paid twice
+guests(ground, reach_m)      -> table of areas near the other frames of a wide site
 to_crs(frames, frame, geometries, crs), to_degrees(frames, frame, geometries): back from the frames
 """
 
@@ -10,6 +11,7 @@ from __future__ import annotations
 
 from geoturf.ground.areas import measure
 from geoturf.ground.frames import to_crs, to_degrees
+from geoturf.ground.guests import guests
 from geoturf.ground.oddities import notice, overlaps
 
-__all__ = ["measure", "notice", "overlaps", "to_crs", "to_degrees"]
+__all__ = ["guests", "measure", "notice", "overlaps", "to_crs", "to_degrees"]

@@ -177,7 +177,7 @@ def _assumed(areas: pd.DataFrame) -> Iterator[Finding]:
         yield Finding("note", "no-aspect", told)
     count = areas.groupby("site", sort=False)["frame"].nunique()
     for site in count.index[count > 1]:
-        told = f"is over 10 km wide: measured in {count[site]} parts, and no seam is seen between areas of two parts"
+        told = f"is over 10 km wide: measured in {count[site]} parts"
         yield Finding("note", "wide-site", told, site=site)
 
 

@@ -93,7 +93,7 @@ def _projected(geometries: np.ndarray, made: Frames, frame: np.ndarray) -> np.nd
 
 def _within(parts: np.ndarray, need: np.ndarray, reach_m: float) -> tuple[np.ndarray, np.ndarray]:
     """Pairs (row of ``need``, row of ``parts``) whose boxes come within reach, sorted."""
-    at, part = shapely.STRtree(parts).query(_grown(need, reach_m), predicate="intersects")
+    at, part = shapely.STRtree(parts).query(grown(need, reach_m), predicate="intersects")
     order = np.lexsort((part, at))
     return at[order], part[order]
 
@@ -113,7 +113,7 @@ def _conformal(lonlat: np.ndarray) -> np.ndarray:
     return np.column_stack([lon, np.arcsinh(np.tan(lat))])
 
 
-def _grown(box: np.ndarray, reach_m: float) -> np.ndarray:
+def grown(box: np.ndarray, reach_m: float) -> np.ndarray:
     """Boxes in degrees, wider by some metres."""
     high = reach_m / 110_500.0
     wide = high / np.maximum(np.cos(np.radians(box[:, [1, 3]])).min(axis=1), 0.01)
