@@ -22,19 +22,15 @@ bound near the least over all bearings; it holds wherever that stops.
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Sequence
 
 import numpy as np
 
-from geoturf.layout import corners, kernel
+from geoturf.layout import corners, halving, kernel
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import SNAP_M, Shape, turned
 
-SPANS = 12  # of the half turn, to start with
-CLOSE = 1e-4  # of the area: how near to the least the bound is brought
 TRIED, WORK = 320, 12_800  # bearings at most, and edges looked at at all of them
-COARSE_DEG, FINE_DEG = 3.0, 1.0  # half a span from which on corners are looked at, and the least is looked for
 MANY, FEWER = 300, 48  # shapes of more edges are large beside what their ends take: so many bearings do
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
@@ -66,43 +62,10 @@ def _sizes(shape: Shape, rolls: Sequence[Roll]) -> np.ndarray | None:
 def least_taken(shape: Shape, ends_m: float, sizes: np.ndarray | None) -> float:
     """No more than the least over all bearings of what pieces take (m2): the area of the shape lengthened by half of ``ends_m``
     both ways, and what is wasted at corners (``sizes`` as for `corners.loss`; None: nothing)."""
-    search = _Bearings(shape, ends_m, sizes)
-    half = 90.0 / SPANS
-    spans = [search.promise((2 * k + 1) * half, half) for k in range(SPANS)]
-    heapq.heapify(spans)
-    for _ in range((max(FEWER, min(TRIED, WORK // len(shape.edges))) - SPANS) // 2):
-        if spans[0][0] >= search.least - CLOSE * shape.area_m2:
-            break
-        known, bearing, half = heapq.heappop(spans)
-        for side in (-0.5, 0.5):
-            sure, *part = search.promise(bearing + side * half, half / 2)
-            heapq.heappush(spans, (max(known, sure), *part))  # what holds for the whole span holds for its halves
-    return spans[0][0]
-
-
-class _Bearings:
-    """What pieces take at a shape's bearings; ``least``: of those tried."""
-
-    def __init__(self, shape: Shape, ends_m: float, sizes: np.ndarray | None):
-        self.edges, self.parts = shape.edges, len(shape.rings)
-        self.ends_m, self.sizes, self.least = ends_m, sizes, np.inf
-        self.border = perimeter_m(self.edges) + ends_m * len(self.edges)
-
-    def promise(self, bearing_deg: float, half_deg: float) -> tuple[float, float, float]:
-        """No more than what pieces take at any bearing within ``half_deg`` of ``bearing_deg``; and these. Corners are looked at
-        where they may matter."""
-        view, half = turned(self.edges, bearing_deg), np.radians(half_deg)
-        area = kernel.rows(view.edges, view.vs, self.ends_m)
-        r = 0.5 * self.ends_m * half
-        sure = area - r * self.border - np.pi * r * r * self.parts
-        if self.sizes is None:
-            self.least = min(self.least, area)
-        elif half_deg < COARSE_DEG and sure < self.least:
-            sure += corners.loss(view.edges, view.vs, self.sizes, half) * (1 - GIVE)
-            if half_deg < FINE_DEG and area < self.least:
-                here = area + corners.loss(view.edges, view.vs, self.sizes, 0.0)
-                self.least = min(self.least, here)
-        return sure, bearing_deg, half_deg
+    border = perimeter_m(shape.edges) + ends_m * len(shape.edges)
+    tries = max(FEWER, min(TRIED, WORK // len(shape.edges)))
+    sizes = np.empty(0) if sizes is None else sizes
+    return halving.least_taken(shape.edges, len(shape.rings), border, shape.area_m2, ends_m, sizes, GIVE, SNAP_M, tries)
 
 
 def perimeter_m(edges: np.ndarray) -> float:

@@ -45,7 +45,13 @@ def loss(edges, vs, sizes, turn):
     """Least area (m2 of pieces) that any layout takes beyond the lengthened shape, pile along u or turned by up to ``turn``
     (radians). ``edges``, ``vs`` as in `kernel`; ``sizes``: greatest usable width, least usable width less the side allowance,
     side allowance, both end allowances."""
-    slabs, arms = _slabs(edges, vs)
+    slabs, arms = arms_of(edges, vs)
+    return loss_of(slabs, arms, edges, vs, sizes, turn)
+
+
+@jit
+def loss_of(slabs, arms, edges, vs, sizes, turn):
+    """`loss` of a shape whose slabs of arms (`arms_of`) are known."""
     low, high, tan, total = np.inf, -np.inf, np.tan(turn), 0.0
     for e in range(len(edges)):
         low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
@@ -70,7 +76,7 @@ def loss(edges, vs, sizes, turn):
 
 
 @jit
-def _slabs(edges, vs):
+def arms_of(edges, vs):
     """Slabs of arms, and how many arms there are. A slab is a row of its arm's number, lower v, upper v, slopes du/dv of its
     left and right edge, u of these at the lower v and at the upper, and the least gap to other turf on its lines with how fast
     that may close (du/dv). Slabs that go straight on are one."""

@@ -1,0 +1,61 @@
+"""Branch and bound over the bearings of the pile: the compiled part of `geoturf.layout.bound`."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geoturf.compiled import jit
+from geoturf.layout.corners import arms_of, loss_of
+from geoturf.layout.kernel import rows, turn
+
+SPANS = 12  # of the half turn, to start with
+CLOSE = 1e-4  # of the area: how near to the least the bound is brought
+COARSE_DEG, FINE_DEG = 3.0, 1.0  # half a span from which on corners are looked at, and the least is looked for
+_KNOWN, _AT, _HALF = range(3)  # of a span: what pieces take at least, its middle and half its width (degrees)
+
+
+@jit
+def least_taken(edges, parts, border, area, ends, sizes, give, snap, tries):
+    """No more than the least over all bearings of what pieces take (m2).
+
+    ``edges`` x0, y0, x1, y1 of a shape of ``parts`` parts and ``area`` (m2); ``border``: no less than the border's length once it
+    is lengthened; ``ends``: both end allowances; ``sizes`` as for `corners.loss`, empty where nothing is lost at corners;
+    ``give``: what part of the loss rounding may take; ``snap`` as for `kernel.turn`; ``tries``: bearings at most."""
+    spans, count, least = np.empty((tries + SPANS, 3)), SPANS, np.inf
+    for k in range(SPANS):
+        least = _promise(
+            spans[k], (2 * k + 1) * 90.0 / SPANS, 90.0 / SPANS, edges, parts, border, ends, sizes, give, snap, least
+        )
+    while True:
+        worst = 0
+        for k in range(1, count):
+            if spans[k, _KNOWN] < spans[worst, _KNOWN]:
+                worst = k
+        known, at, half = spans[worst, _KNOWN], spans[worst, _AT], 0.5 * spans[worst, _HALF]
+        if known >= least - CLOSE * area or 2 * count >= tries + SPANS:
+            return known
+        for k in (worst, count):
+            bearing = at - half if k == worst else at + half
+            least = _promise(spans[k], bearing, half, edges, parts, border, ends, sizes, give, snap, least)
+            spans[k, _KNOWN] = max(spans[k, _KNOWN], known)  # what holds for the whole span holds for its halves
+        count += 1
+
+
+@jit
+def _promise(span, bearing, half_deg, edges, parts, border, ends, sizes, give, snap, least):
+    """Fills ``span``: no more than what pieces take at any bearing within ``half_deg`` of ``bearing``, and these. Corners are
+    looked at where they may matter. Gives the ``least`` of what is taken at bearings tried."""
+    angle, half = np.radians(bearing), np.radians(half_deg)
+    view, vs = turn(edges, np.sin(angle), np.cos(angle), snap)
+    area = rows(view, vs, ends)
+    r = 0.5 * ends * half
+    sure = area - r * border - np.pi * r * r * parts
+    if len(sizes) == 0:
+        least = min(least, area)
+    elif half_deg < COARSE_DEG and sure < least:
+        slabs, arms = arms_of(view, vs)
+        sure += loss_of(slabs, arms, view, vs, sizes, half) * (1 - give)
+        if half_deg < FINE_DEG and area < least:
+            least = min(least, area + loss_of(slabs, arms, view, vs, sizes, 0.0))
+    span[_KNOWN], span[_AT], span[_HALF] = sure, bearing, half_deg
+    return least
