@@ -15,8 +15,9 @@ from itertools import combinations, pairwise
 import numpy as np
 
 from geoturf.layout import kernel, parting
+from geoturf.layout.placing import MAX_VERTICES
 from geoturf.layout.roll import BALANCED, Roll
-from geoturf.layout.seams import MAX_VERTICES, NO_JOINTS, Found, Sought, rough, search
+from geoturf.layout.seams import NO_JOINTS, Found, Sought, search
 from geoturf.layout.shape import Turned
 
 BEARINGS = 2  # of those tried, the best by the price of a balanced pool, at which cuts are looked for
@@ -33,7 +34,7 @@ def apart(tried: Sequence[Sought], roll: Roll, models: Sequence[int]) -> Iterato
             views += _parts(found.shape, cuts, roll) if cuts else [found.shape]
             joints += [_seams(found.shape, found.shape.vs[k]) for k in cuts[1:-1]]
         if len(views) > len(whole.found):
-            searched = tuple(search(view, roll, rough(view, roll), models) for view in views)
+            searched = tuple(search(view, roll, models) for view in views)
             between = np.vstack(joints)
             seams = roll.numbers[6] * float(np.sum(between[:, 2] - between[:, 1]))
             cost = np.sum([found.cost for found in searched], axis=0) + seams
@@ -49,7 +50,7 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
     back = _flipped(view)
     before, behind = (
         _up_to(found, view.vs[at]),
-        _up_to(search(back, roll, rough(back, roll), [BALANCED]), -view.vs[at[::-1]]),
+        _up_to(search(back, roll, [BALANCED]), -view.vs[at[::-1]]),
     )
     lanes = np.array([roll.lane_m(n) for n in (2, 3)])
     steps = np.concatenate([[0.0], lanes, roll.usable_m - lanes])

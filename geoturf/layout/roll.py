@@ -53,6 +53,18 @@ class Roll:
         wide = math.floor(self.usable_m / lanes / self.step_m + 1e-6) * self.step_m - self.side_m
         return wide if wide >= self.least_m else 0.0
 
+    def widths(self, screen: bool = False) -> np.ndarray:
+        """Widths that matter to a coarse search: full, those that share a section two, three or four side by side, eighths;
+        fewer to ``screen`` bearings."""
+        return self._widths[screen]
+
+    @cached_property
+    def _widths(self) -> tuple[np.ndarray, np.ndarray]:
+        lanes, eighth = np.array([self.lane_m(n) for n in (2, 3, 4)]), self.lane_m(8) + self.side_m
+        few = [[0.0], lanes[:2], self.usable_m - lanes[:2]]
+        more = [[0.0], lanes, self.usable_m - lanes, 2 * lanes[1:], 3 * lanes[2:]]
+        return np.concatenate([*more, np.array([1, 3, 5, 6, 7]) * eighth - self.side_m]), np.concatenate(few)
+
     @cached_property
     def numbers(self) -> np.ndarray:
         """What the kernel takes: see `geoturf.layout.kernel.searches`. Seams are in m2 of *this* roll's turf there."""

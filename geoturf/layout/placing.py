@@ -1,0 +1,152 @@
+"""Where seams may go: the candidates of a search, and seams placed finely about the best of them. The compiled part of
+`geoturf.layout.seams`; conventions as in `geoturf.layout.kernel`."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geoturf.compiled import jit
+from geoturf.layout.kernel import band, search, slabs, sort
+
+MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
+MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
+MAX_CUTS = 20_000
+SAME_M = 1e-7  # cuts this close are one
+
+
+@jit
+def rough(vs, low, high, offsets, least, usable):
+    """Candidates of a coarse search between ``low`` and ``high``: ``offsets`` and their repeats a ``usable`` width apart from
+    either end, the shape's ``vs``, and repeats of ``least`` where that is not 0. Gives sorted cuts, the ends first and last."""
+    span = high - low
+    turns, stride = int(span / usable) + 1, _stride(len(offsets), span, usable)
+    many = int(span / least) + 1 if least > 0 else 0
+    values, count = np.empty(2 * turns * len(offsets) + 2 * many + len(vs)), 0
+    for k in range(turns):
+        for m in range(0, len(offsets), stride):
+            step = k * usable + offsets[m]
+            values[count], values[count + 1] = low + step, high - step
+            count += 2
+    for k in range(many):
+        values[count], values[count + 1] = low + k * least, high - k * least
+        count += 2
+    if len(vs) <= MAX_VERTICES:
+        for v in vs:
+            values[count] = v
+            count += 1
+    return _tidy(values, count, low, high)
+
+
+@jit
+def placed(edges, vs, low, high, cuts, offsets, before, roll, share):
+    """The strips of a coarse `search` (``cuts``, ``offsets`` of their slabs, ``before``), their seams placed finely: first on the
+    middle grid, then on whole cut steps, near where they were, at vertices and their repeats a usable width apart.
+
+    Gives the `strips`, and what they cost."""
+    usable, step = roll[1], roll[3]
+    finest = min(FINEST, int(usable / step + 1e-6))
+    fine = step if finest < FINEST else usable / FINEST
+    lo, hi, cost = np.empty(0), np.empty(0), np.inf
+    for first, many, grid, window in ((0, MIDDLE, usable / MIDDLE, usable / 14), (1, finest, fine, usable / 64)):
+        about = _about(cuts, offsets, before)
+        cuts = _near(vs, low, high, about, first, many, grid, 1.01 * window, usable)
+        offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
+        costs, before = search(cuts, offsets, lo, hi, seams, roll, share)
+        cost = costs[-1]
+    return strips(cuts, offsets, lo, hi, before, roll[2]), cost
+
+
+@jit
+def strips(cuts, offsets, lo, hi, before, ends):
+    """The strips of a search, over turf: lines (k, 2), v from, v to of each; how many intervals each has (k,); and these (n, 2)
+    along the pile."""
+    count, j = 0, len(cuts) - 1
+    while j > 0:
+        count += offsets[j] > offsets[before[j]]
+        j = before[j]
+    lines, sizes, spans, held = np.empty((count, 2)), np.empty(count, np.int64), np.empty((len(lo), 2)), len(lo)
+    k, j = count, len(cuts) - 1
+    while j > 0:
+        i = before[j]
+        if offsets[j] > offsets[i]:
+            k -= 1
+            found = band(offsets, lo, hi, i, j, ends)
+            lines[k, 0], lines[k, 1], sizes[k] = cuts[i], cuts[j], found.shape[1]
+            held -= found.shape[1]  # filled from the end, as the strips are found
+            for p in range(found.shape[1]):
+                spans[held + p, 0], spans[held + p, 1] = found[0, p], found[1, p]
+        j = i
+    return lines, sizes, spans[held:]
+
+
+@jit
+def _about(cuts, offsets, before):
+    """Where the seams of a search lie, and the first and last turf; not sorted, some twice."""
+    out, count, j = np.empty(2 * len(cuts)), 0, len(cuts) - 1
+    while j > 0:
+        i = before[j]
+        if offsets[j] > offsets[i]:
+            out[count], out[count + 1] = cuts[i], cuts[j]
+            count += 2
+        j = i
+    return out[:count]
+
+
+@jit
+def _near(vs, low, high, about, first, many, grid, window, usable):
+    """Candidates within ``window`` of ``about``, and these: ``many`` places from ``first`` on of a ``grid`` that begins anew
+    every ``usable`` width from either end, and vertices repeated so."""
+    span, free = high - low, len(vs) <= MAX_VERTICES
+    turns, repeats, stride = int(span / usable) + 1, int((vs[-1] - vs[0]) / usable) + 1, _stride(many, span, usable)
+    reach = int(window / (grid * stride)) + 2
+    values = np.empty(len(about) * (8 * reach + 5 + (len(vs) if free else 0)))
+    count = 0
+    for v in about:
+        values[count] = v
+        count += 1
+        for side in range(2):
+            off = v - low if side == 0 else high - v
+            turn = int(off / usable)
+            for k in range(max(0, turn - 1), min(turns, turn + 2)):
+                at = int(((off - k * usable) / grid - first) / stride)
+                for m in range(max(0, at - reach), min((many - 1) // stride, at + reach) + 1):
+                    step = k * usable + (first + m * stride) * grid
+                    value = low + step if side == 0 else high - step
+                    if abs(value - v) < window:
+                        values[count] = value
+                        count += 1
+        if free:
+            for vertex in vs:
+                turn = np.round((v - vertex) / usable)
+                value = vertex + turn * usable
+                if abs(turn) <= repeats and abs(value - v) < window:
+                    values[count] = value
+                    count += 1
+    return _tidy(values, count, low, high)
+
+
+@jit
+def _stride(many, span, usable):
+    """Every how manieth of offsets is taken, so that cuts stay few."""
+    stride, left = 1, many
+    while left > 3 and 2 * span / usable * left > MAX_CUTS:
+        stride, left = 2 * stride, (left + 1) // 2
+    return stride
+
+
+@jit
+def _tidy(values, count, low, high):
+    """The first ``count`` values sorted; of those that nearly coincide one stays, the ends ``low`` and ``high`` always."""
+    order = np.arange(count)
+    sort(values, order)
+    out, kept, last = np.empty(count + 2), 1, -np.inf
+    out[0] = low
+    for k in order:
+        v = values[k]
+        if low + SAME_M < v < high - SAME_M:
+            if v - last > SAME_M:
+                out[kept] = v
+                kept += 1
+            last = v
+    out[kept] = high
+    return out[: kept + 1]
