@@ -121,7 +121,8 @@ def _run(args: argparse.Namespace) -> int:
 
     report.refuse_foreign(folder)
     with _Bar(args.quiet) as bar, _engine(args) as engine:
-        _warm_up(bar)
+        bar.told("compiling the kernels (once on this machine)", 0, 0)
+        pipeline.warm(engine)
         result = pipeline.run(bid, engine, bar.told, notes)
         if args.strict and result.source.left_out:
             _refuse_left_out(result.findings, result.source.left_out)
@@ -160,16 +161,6 @@ def _engine(args: argparse.Namespace) -> Any:
     from geoturf.engine import Cluster, Processes
 
     return Cluster(args.cluster) if args.cluster else Processes(args.workers)
-
-
-def _warm_up(bar: _Bar) -> None:
-    """The kernels are compiled once on a machine; say so, since that run waits for it."""
-    from geoturf import layout
-    from geoturf.cuts.solve import warm as warm_cuts
-
-    bar.told("compiling the kernels (once on this machine)", 0, 0)
-    layout.warm()
-    warm_cuts()
 
 
 def _refuse_left_out(findings: Any, left_out: int) -> None:

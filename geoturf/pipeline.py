@@ -75,12 +75,32 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
     return bid.model_copy(update={"layout": layout_rules}), (Finding("note", "seam-cost", message),)
 
 
+def warm(engine: Engine) -> None:
+    """Every kernel compiled, or loaded. What a machine's first run has to compile the workers share."""
+    if layout.fresh():
+        engine.map(_do, _warmings())
+    _warm()
+
+
 def _warm() -> None:
     """What a worker will need, loaded."""
-    from geoturf.cuts.solve import warm
+    for work in _warmings():
+        work()
 
-    layout.warm()
-    warm()
+
+def _warmings() -> list[Callable[[], Any]]:
+    from geoturf.cuts.solve import warm as warm_cuts
+
+    return [
+        layout.warm_seams,
+        warm_cuts,
+        layout.warm_bound,
+        layout.warm_parts,
+    ]  # two workers are done at about one time
+
+
+def _do(work: Callable[[], Any]) -> None:
+    work()
 
 
 def check(bid: Bid, notes: Iterable[Finding] = ()) -> tuple[Source, Ground, tuple[Finding, ...]]:

@@ -117,6 +117,19 @@ def test_slanted_sides_by_hand():
     assert waste + INCH * (20 + ENDS) > waste + doubled * ENDS
 
 
+@pytest.mark.parametrize("off_deg", [-0.2, -0.05, 0.05, 0.2])
+def test_lines_that_meet_turf_twice_spoil_no_stretch(off_deg):
+    """A slant beside a step: along the sides no line meets turf twice, turned by a hair a few near the step do. What the slant
+    wastes on the others counts all the same."""
+    shape = shapely.Polygon([(0, 0), (3, 0), (1, 2), (1, 3), (0, 3)])
+
+    def waste(bearing_deg):
+        view = turned(shape_of(shape).edges, bearing_deg)
+        return corners.loss(view.edges, view.vs, SIZES, 0.0)
+
+    assert waste(off_deg) > 0.6 * waste(0.0) > 0.05
+
+
 def test_slanted_ends_follow_the_border():
     (slanted,) = stocked("turf60", TURF, LayoutRules(nesting="slanted"))
     shape = SLANTED["parallelogram"]

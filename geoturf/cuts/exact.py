@@ -66,7 +66,8 @@ def _lanes(long, wide, area, across, room, spare, most):
                     kept = begin
                     for q in range(begin, found):
                         if not (ways[q, 0] >= total and ways[q, 1] >= tall):
-                            ways[kept] = ways[q]
+                            for c in range(4):
+                                ways[kept, c] = ways[q, c]
                             kept += 1
                     if kept >= most:
                         return start, ways, False

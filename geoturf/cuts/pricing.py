@@ -110,7 +110,8 @@ def _beside(best, h, length, width, worth, follow, row):
         if length[c] <= h:
             _add(best[c], best[c + 1], width[c], worth[c] + follow[row[c], h - length[c]])
         else:
-            best[c + 1] = best[c]
+            for r in range(best.shape[1]):
+                best[c + 1, r] = best[c, r]
 
 
 @_jit
@@ -146,7 +147,8 @@ def _followers(follow, row, room, left, batches, out, filled):
 def _longer(some, more):
     """A copy with room for twice as many and ``more``."""
     out = np.empty(2 * len(some) + more, np.int64)
-    out[: len(some)] = some
+    for k in range(len(some)):
+        out[k] = some[k]
     return out
 
 

@@ -58,7 +58,7 @@ class Lanes:
 
     def price(self, value: np.ndarray, heights: np.ndarray, cost: np.ndarray) -> Priced:
         """The best sections of these lengths where a piece of size i is worth ``value[i]`` and h steps cost ``cost[h]``."""
-        job = self.job
+        job, heights = self.job, np.ascontiguousarray(heights)  # strided ones would be compiled for anew
         follow = pricing.knapsacks(self.batch_length, value[self.of] * self.batch, job.longest)
         worth = value[self.kind]
         led = pricing.lead(self.length, self.width, worth, follow, self.row, job.width, heights)
@@ -105,7 +105,7 @@ class Priced:
             self.follow,
             (job.width, job.demand, self.value),
             (its.of, its.batch, its.batch_length),
-            (its.sizes, its.distinct, job.size[:, 0]),
+            (its.sizes, its.distinct, np.ascontiguousarray(job.size[:, 0])),
             whole,
         )
         gain, starts = total / self.cost[tall], np.append(0, ends[:-1])

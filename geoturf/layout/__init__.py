@@ -13,6 +13,7 @@ import shapely
 
 from geoturf.engine import Engine, Serial
 from geoturf.errors import InputError
+from geoturf.layout import kernel
 from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
 from geoturf.layout.models import Place, moved, placed, places, slack_m2
@@ -24,6 +25,9 @@ from geoturf.rules import LayoutRules, Product
 CHUNK = 16  # areas a worker gets at a time
 RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
 FEW = 100  # fewer groups than this are not worth starting workers
+_PLAN = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]])  # to warm up on
+_ROLL, _SHARES = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0]), np.ones(50)
+_SIZES = np.array([4.0, 3.9, 0.1, 0.1])
 
 
 def lay(
@@ -158,20 +162,42 @@ def _toward(ground: Ground, name: str, rows: np.ndarray) -> np.ndarray:
     return out
 
 
-def warm() -> bool:
-    """Compile the kernel, or load what an earlier run compiled. True if it had to compile (some seconds, once a machine)."""
-    from geoturf.layout import corners, kernel, parting
+def warm_seams() -> None:
+    """Compile what sets seams, or load what an earlier run compiled (some seconds, once a machine)."""
+    from geoturf.layout import placing
 
-    edges, vs = kernel.turn(np.array([[0.0, 0.0, 0.0, 1.0], [1.0, 0.0, 1.0, 1.0]]), 1.0, 0.0, 1e-6)
-    roll = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0])
-    slabs = kernel.slabs(edges, vs, vs, 0.1)
-    kernel.search(vs, *slabs, roll, np.ones(50))
-    kernel.band(*slabs[:3], 0, 1, 0.1)
-    kernel.gang(1.0, kernel.lanes_of(1.0, roll), 0.1, roll)
+    edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
+    cuts = placing.rough(vs, vs[0], vs[-1], np.zeros(1), 0.0, 4.0)
+    slabs = kernel.slabs(edges, vs, cuts, 0.1)
+    before = kernel.searches(cuts, *slabs, _ROLL, _SHARES[None], -1)[1]
+    (lines, _, _), _ = placing.placed(edges, vs, vs[0], vs[-1], cuts, slabs[0], before[0], _ROLL, _SHARES)
+    placing.seams(lines, edges)
+    kernel.gang(1.0, kernel.lanes_of(1.0, _ROLL), 0.1, _ROLL)
     kernel.turf_on(edges, 0.5, np.empty(3))
+
+
+def warm_parts() -> None:
+    """The same for what cuts shapes in parts."""
+    from geoturf.layout import parting
+
+    edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
+    every = kernel.slabs(edges, vs, vs, 0.1)[:3]
+    parting.apart(*parting.between(edges, vs, every, 0, len(vs) - 1), -np.inf, np.inf, _ROLL)
+    parting.best_two(edges, vs, every, np.array([0, len(vs) - 1]), vs, vs, np.zeros(1), _ROLL, _SHARES, 0.0)
+    parting.ends_of(edges)
+
+
+def warm_bound() -> None:
+    """The same for the bound."""
+    from geoturf.layout import corners, halving
+
+    edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
     kernel.rows(edges, vs, 0.1)
-    parting.apart(*parting.between(edges, vs, slabs[:3], 0, len(vs) - 1), -np.inf, np.inf, roll)
-    parting.least(edges, 0.0, 1.0, parting.ends_of(edges), roll, np.ones(50))
-    corners.loss(edges, vs, np.array([4.0, 3.9, 0.1, 0.1]), 0.0)
-    compiled = [f for module in (corners, kernel, parting) for f in vars(module).values() if hasattr(f, "stats")]
-    return any(function.stats.cache_misses for function in compiled)
+    corners.loss(edges, vs, _SIZES, 0.0)
+    halving.least_taken(_PLAN, 1, 4.0, 1.0, 0.1, _SIZES, 0.0, 1e-6, 12)
+
+
+def fresh() -> bool:
+    """Whether kernels are yet to be compiled on this machine, and can be kept; told by a small one, which is compiled now."""
+    kernel.lanes_of(1.0, _ROLL)
+    return any(kernel.lanes_of.stats.cache_misses.values())

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import combinations, pairwise
+from itertools import pairwise
 
 import numpy as np
 
@@ -48,37 +48,12 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
     if len(at) < 3:
         return ()
     back = _flipped(view)
-    before, behind = (
-        _up_to(found, view.vs[at]),
-        _up_to(search(back, roll, [BALANCED]), -view.vs[at[::-1]]),
-    )
-    lanes = np.array([roll.lane_m(n) for n in (2, 3)])
-    steps = np.concatenate([[0.0], lanes, roll.usable_m - lanes])
-    return _best_two(view, roll, at.tolist(), (before, behind[::-1]), steps, found.cost[BALANCED] * (1 - GAIN))
-
-
-def _best_two(
-    view: Turned, roll: Roll, at: list[int], upto: tuple[np.ndarray, np.ndarray], steps: np.ndarray, least: float
-) -> tuple[int, ...]:
-    """The two of the rows ``at`` of a shape's v's to cut at, and its ends; nothing where no two cost less than ``least``.
-    ``upto``: what all up to each cut costs from either end; ``steps``: where seams are tried from either end of a part."""
-    before, behind = (costs.tolist() for costs in upto)
-    spans, best, last = _spans(view, roll), (), len(at) - 1
-    for a, b in combinations(range(len(at)), 2):
-        cost = before[a] + behind[b]
-        if cost >= least or view.vs[at[b]] - view.vs[at[a]] < roll.least_m:
-            continue
-        low, high = view.vs[at[a]] if a else -np.inf, view.vs[at[b]] if b < last else np.inf
-        edges, part = parting.between(view.edges, view.vs, spans, at[a], at[b])
-        part, lows, highs = parting.apart(edges, part, low, high, roll.numbers)
-        if len(lows) < 2:
-            continue
-        for p in range(len(lows)):
-            if cost < least:
-                cost += parting.least(edges[part == p], lows[p], highs[p], steps, roll.numbers, roll.shares[BALANCED])
-        if cost < least:
-            least, best = cost, (at[0], at[a], at[b], at[-1])
-    return tuple(sorted(set(best)))
+    before = _up_to(found, view.vs[at])
+    behind = _up_to(search(back, roll, [BALANCED]), -view.vs[at[::-1]])[::-1].copy()
+    prices = (roll.widths(screen=True), roll.numbers, roll.shares[BALANCED])
+    most = found.cost[BALANCED] * (1 - GAIN)
+    first, second = parting.best_two(view.edges, view.vs, _spans(view, roll), at, before, behind, *prices, most)
+    return () if first < 0 else tuple(sorted({int(at[0]), int(at[first]), int(at[second]), int(at[-1])}))
 
 
 def _places(view: Turned, roll: Roll) -> np.ndarray:

@@ -36,16 +36,16 @@ from geoturf.compiled import jit
 from geoturf.layout.kernel import crossings, met, u_at
 
 SAME = 1e-9  # slopes and places this close are one
+APART = 3.0  # of both end allowances: turf nearer than this is not apart
 CLIPS = 3  # least chords tried: none, a quarter, half of the greatest
 MOST = 8  # pieces of an arm looked at beyond the whole strips it holds
 
 
-@jit
-def loss(edges, vs, sizes, turn):
+def loss(edges: np.ndarray, vs: np.ndarray, sizes: np.ndarray, turn: float) -> float:
     """Least area (m2 of pieces) that any layout takes beyond the lengthened shape, pile along u or turned by up to ``turn``
     (radians). ``edges``, ``vs`` as in `kernel`; ``sizes``: greatest usable width, least usable width less the side allowance,
     side allowance, both end allowances."""
-    slabs, arms = arms_of(edges, vs)
+    slabs, arms = arms_of(edges, vs, APART * sizes[3])
     return loss_of(slabs, arms, edges, vs, sizes, turn)
 
 
@@ -64,7 +64,7 @@ def loss_of(slabs, arms, edges, vs, sizes, turn):
                     mine[count, column] = slabs[k, column]
                 left, right = min(left, mine[count, 5], mine[count, 7]), max(right, mine[count, 6], mine[count, 8])
                 count += 1
-        middle, gap = 0.5 * (left + right), 3.0 * sizes[3]
+        middle, gap = 0.5 * (left + right), APART * sizes[3]
         off = 2.0 * (right - middle + gap) * tan
         past = 2.0 * max(high - middle, middle - low) * tan
         best = 0.0
@@ -76,10 +76,10 @@ def loss_of(slabs, arms, edges, vs, sizes, turn):
 
 
 @jit
-def arms_of(edges, vs):
+def arms_of(edges, vs, gap):
     """Slabs of arms, and how many arms there are. A slab is a row of its arm's number, lower v, upper v, slopes du/dv of its
     left and right edge, u of these at the lower v and at the upper, and the least gap to other turf on its lines with how fast
-    that may close (du/dv). Slabs that go straight on are one."""
+    that may close (du/dv). Slabs that go straight on are one, where both or neither is nearer than ``gap`` to other turf."""
     n = len(edges)
     active, order, held, taken = np.empty(n, np.int64), np.empty(n), 0, 0
     out, count, arms = np.empty((n * len(vs) // 2 + 1, 11)), 0, 0
@@ -97,7 +97,7 @@ def arms_of(edges, vs):
                     below, alike = before[b], alike + 1
             if alike == 1 and _meets(edges, active, held, low, out[below, 7], out[below, 8]) == 1:
                 out[count, 0] = out[below, 0]
-                if _goes_on(out[below], out[count]):
+                if _goes_on(out[below], out[count], gap):
                     out[below, 2], out[below, 7], out[below, 8] = high, out[count, 7], out[count, 8]
                     out[below, 9] = min(out[below, 9], out[count, 9])
                     out[below, 10] = max(out[below, 10], out[count, 10])
@@ -149,9 +149,10 @@ def _meets(edges, active, held, v, left, right):
 
 
 @jit
-def _goes_on(last, row):
+def _goes_on(last, row, gap):
     return (
-        abs(last[3] - row[3]) + abs(last[4] - row[4]) < SAME
+        (last[9] < gap) == (row[9] < gap)
+        and abs(last[3] - row[3]) + abs(last[4] - row[4]) < SAME
         and abs(last[7] - row[5]) + abs(last[8] - row[6]) < 100 * SAME
     )
 

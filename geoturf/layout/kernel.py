@@ -42,8 +42,8 @@ def turn(edges, sine, cosine, snap):
     count = 0
     for e in range(n):
         x0, y0, x1, y1 = edges[e]
-        v0 = np.round((x0 * cosine - y0 * sine) / snap) * snap
-        v1 = np.round((x1 * cosine - y1 * sine) / snap) * snap
+        v0 = np.rint((x0 * cosine - y0 * sine) / snap) * snap
+        v1 = np.rint((x1 * cosine - y1 * sine) / snap) * snap
         ends[2 * e], ends[2 * e + 1] = v0, v1
         if v0 == v1:
             continue
@@ -207,7 +207,8 @@ def slabs(edges, vs, cuts, gap):
 @jit
 def _longer(values, filled, more):
     out = np.empty(2 * len(values) + more)
-    out[:filled] = values[:filled]
+    for k in range(filled):  # a slice assigned takes seconds to compile
+        out[k] = values[k]
     return out
 
 
@@ -290,7 +291,8 @@ def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
     step, side, a_metre = roll[3], roll[4], roll[9]
     m, full, models, whole = len(cuts), roll[0] * step, len(shares), shares.shape[1] - 1
     cost, before = np.full((models, m), np.inf), np.full((models, m), -1)
-    cost[:, 0] = 0.0
+    for k in range(models):
+        cost[k, 0] = 0.0
     a, b = np.empty(len(lo) + 1), np.empty(len(lo) + 1)
     least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
     for i in range(m - 1):

@@ -153,3 +153,38 @@ def least(edges, low, high, steps, roll, share):
     cuts = _tidy(cuts, count, 1e-7)
     offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
     return search(cuts, offsets, lo, hi, seams, roll, share)[0][-1]
+
+
+@jit
+def best_two(edges, vs, spans, at, before, behind, steps, roll, share, cost):
+    """The two of the rows ``at`` of ``vs`` to cut a shape at, so that what lies between falls in parts and all costs least, and
+    less than ``cost``: places in ``at``, or -1 twice. ``before``, ``behind``: what all up to each cut costs from either end;
+    ``steps`` as for `least`."""
+    first, second, last = -1, -1, len(at) - 1
+    for a in range(last):
+        for b in range(a + 1, last + 1):
+            total = before[a] + behind[b]
+            if total >= cost or vs[at[b]] - vs[at[a]] < roll[5]:
+                continue
+            low, high = vs[at[a]] if a else -np.inf, vs[at[b]] if b < last else np.inf
+            part_edges, part = between(edges, vs, spans, at[a], at[b])
+            part, lows, highs = apart(part_edges, part, low, high, roll)
+            if len(lows) < 2:
+                continue
+            for p in range(len(lows)):
+                if total < cost:
+                    total += least(_of_part(part_edges, part, p), lows[p], highs[p], steps, roll, share)
+            if total < cost:
+                cost, first, second = total, a, b
+    return first, second
+
+
+@jit
+def _of_part(edges, part, p):
+    out, count = np.empty((len(edges), 4)), 0
+    for e in range(len(edges)):
+        if part[e] == p:
+            for column in range(4):
+                out[count, column] = edges[e, column]
+            count += 1
+    return out[:count]

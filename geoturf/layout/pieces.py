@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from geoturf.layout import kernel
+from geoturf.layout import kernel, placing
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.layout.seams import NO_JOINTS, Strips
 from geoturf.model import Layout
@@ -47,7 +47,8 @@ def _laid(strips: Strips, ganged: bool) -> tuple[np.ndarray, np.ndarray, np.ndar
         here, lanes = [], kernel.lanes_of(v1 - v0, numbers) if ganged else 1
         joint = numbers[7] + (v1 - v0) * numbers[6]
         for u0, u1 in spans.tolist():
-            side, runs = kernel.gang(u1 - u0, lanes, joint, numbers)[1:]
+            whole = lanes == 1 and u1 - u0 <= roll.longest_m
+            side, runs = (1, 1) if whole else kernel.gang(u1 - u0, lanes, joint, numbers)[1:]
             if side * runs == 1:
                 pieces.append((u0, u1, v0, v1))
                 continue
@@ -56,10 +57,10 @@ def _laid(strips: Strips, ganged: bool) -> tuple[np.ndarray, np.ndarray, np.ndar
             joints += [(u, v0, v1) for u in ends[1:-1]]
             here += list(ends[1:-1])
         last = np.array(here)
-    seams = _side_seams(strips.lines, strips.shape.edges)
+    seams = placing.seams(strips.lines, strips.shape.edges)
     across = strips.shape.across() if joints else None
     cross = [c for joint in joints for c in _cross_seams(*joint, across)]
-    return np.array(pieces), np.array(seams).reshape(-1, 3), np.array(cross).reshape(-1, 3)
+    return np.array(pieces), seams, np.array(cross).reshape(-1, 3)
 
 
 def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
@@ -99,16 +100,6 @@ def _clear(inner: np.ndarray, near: np.ndarray) -> bool:
 
 def _up(value: np.ndarray, step: float) -> np.ndarray:
     return np.ceil(value / step - 1e-6) * step
-
-
-def _side_seams(lines: np.ndarray, edges: np.ndarray) -> list[tuple[float, float, float]]:
-    """Stretches v, u0, u1 of turf on both sides of the lines between strips."""
-    out, found = [], np.empty(len(edges) + 1)
-    for (_, v), (after, _) in pairwise(lines.tolist()):
-        if abs(after - v) < kernel.TOLERANCE_M:
-            count = kernel.turf_on(edges, v, found)
-            out += [(v, found[k], found[k + 1]) for k in range(0, count, 2)]
-    return out
 
 
 def _cross_seams(u: float, v0: float, v1: float, edges: np.ndarray) -> list[tuple[float, float, float]]:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import jit
-from geoturf.layout.kernel import band, search, slabs, sort
+from geoturf.layout.kernel import TOLERANCE_M, band, search, slabs, sort, turf_on
 
 MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
@@ -80,6 +80,19 @@ def strips(cuts, offsets, lo, hi, before, ends):
 
 
 @jit
+def seams(lines, edges):
+    """Stretches v, u from, u to (n, 3) of turf on both sides of the ``lines`` (k, 2) between strips."""
+    out, count, found = np.empty((len(lines) * (len(edges) // 2 + 1), 3)), 0, np.empty(len(edges) + 1)
+    for k in range(len(lines) - 1):
+        v = lines[k, 1]
+        if abs(lines[k + 1, 0] - v) < TOLERANCE_M:
+            for p in range(0, turf_on(edges, v, found), 2):
+                out[count, 0], out[count, 1], out[count, 2] = v, found[p], found[p + 1]
+                count += 1
+    return out[:count]
+
+
+@jit
 def _about(cuts, offsets, before):
     """Where the seams of a search lie, and the first and last turf; not sorted, some twice."""
     out, count, j = np.empty(2 * len(cuts)), 0, len(cuts) - 1
@@ -117,7 +130,7 @@ def _near(vs, low, high, about, first, many, grid, window, usable):
                         count += 1
         if free:
             for vertex in vs:
-                turn = np.round((v - vertex) / usable)
+                turn = np.rint((v - vertex) / usable)
                 value = vertex + turn * usable
                 if abs(turn) <= repeats and abs(value - v) < window:
                     values[count] = value
