@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import itertools
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -216,6 +218,28 @@ def test_published_cutting_stock(name):
     sizes = [(length, 10) for length, n in demand.items() for _ in range(n)]
     whole = job(sizes, lengths=lengths, prices=prices)
     assert rolls.price(whole, list(solve(whole).bought)) == pytest.approx(optimum)
+
+
+@pytest.mark.parametrize("name", ["13", "47", "531", "640", "814", "832"])
+def test_published_hard_sets(name):
+    """Of the 28 sets of Schoenfield 2002 (Hard28 of BPPLIB) those that are quickly done; all of them: `bench/cuts.py`."""
+    with (Path(__file__).parent / "bench" / "hard28.csv").open(encoding="utf-8", newline="") as file:
+        (row,) = [row for row in csv.DictReader(file) if row["name"] == name]
+    whole = job([(int(size), 1) for size in row["sizes"].split()], width=1, roll=int(row["capacity"]))
+    cut = solve(whole)
+    assert len(cut.bought) == int(row["optimum"])
+    assert cut.bound_m == pytest.approx(cut.bought_m(whole))
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.integers(1, 20), min_size=1, max_size=7))
+def test_chosen_patterns_against_every_partition(lengths):
+    """From one length a roll: the fewest rolls there are, each length once."""
+    stock = stock_lengths.Stock((20,), (1.0,))
+    found = stock_lengths.chosen(stock, lengths, [(length,) for length in lengths])
+    assert sorted(length for pattern in found for length in pattern) == sorted(lengths)
+    assert all(sum(pattern) <= 20 for pattern in found)
+    assert len(found) == min(len(parts) for parts in partitions(lengths) if all(sum(part) <= 20 for part in parts))
 
 
 STRIPS = {

@@ -14,6 +14,18 @@ def pack(job: Job, sections: list[Section], hard: bool = False, enough: float = 
     groups = _quickly(job, stock, lengths)
     if hard and stock.total(groups) > enough + 1e-6:
         groups = _again(stock, groups, enough)
+    return _filled(sections, groups)
+
+
+def chosen(job: Job, plan: list[Bought]) -> list[Bought]:
+    """The plan's sections on fewer rolls where an integer programme finds them."""
+    sections = [section for bought in plan for section in bought]
+    groups = [tuple(sorted((length for length, _ in bought), reverse=True)) for bought in plan]
+    return _filled(sections, stock_lengths.chosen(_stock(job), [length for length, _ in sections], groups))
+
+
+def _filled(sections: list[Section], groups: list[Pattern]) -> list[Bought]:
+    """Sections in groups of these lengths."""
     waiting: dict[int, list[Section]] = {}
     for section in sorted(sections):
         waiting.setdefault(section[0], []).append(section)

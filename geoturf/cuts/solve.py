@@ -67,6 +67,8 @@ def _near(job: Job, sections: list[Section], plan: list[Bought], bound_m: float)
     best = _Best(job, plan, bound_m)
     with suppress(UnsolvedError):
         _improve(best, sections)
+        if not best.met and not job.market.by_length and len(best.plan) <= _CHOSEN:
+            best.plan = rolls.chosen(job, best.plan)
     return best.plan, best.bound_m
 
 
@@ -155,6 +157,7 @@ _PROVING = 20  # and by length, where they raise the bound as well
 _WORST = 40  # purchases cut again in groups
 _MANY = 1200  # sizes beyond which one linear programme of all takes too long
 _PARTS = 4  # then so many parts are worked on by themselves
+_CHOSEN = 120  # rolls up to which the last one is looked for by an integer programme
 _VERY_MANY = 4000  # sizes beyond which that gains too little
 
 

@@ -11,8 +11,10 @@ from bisect import bisect_left, insort
 from collections import Counter
 from dataclasses import dataclass
 
+import highspy
 import numpy as np
 
+from geoturf import highs
 from geoturf.cuts import pricing
 from geoturf.cuts.master import Master
 
@@ -22,6 +24,8 @@ _ROUNDS = 400
 _MANY = 400  # lengths beyond which the programme is solved once only
 _HURRIED, _CAREFUL = 20, 60  # patterns taken at once when diving: one in so many
 _PATTERNS = 20  # added a round
+_GATHERED, _NODES = 8, 200  # dives whose patterns are chosen from, and nodes of branch and bound then
+_FEASIBLE = 2  # HiGHS' name for a solution that is one
 
 
 class Stock:
@@ -61,9 +65,57 @@ def cut(
     return best, bound
 
 
-def _dive(stock: Stock, left: Counter[int], root: Programme, best: list[Pattern], turn: int) -> list[Pattern]:
+def chosen(stock: Stock, lengths: list[int], good: list[Pattern]) -> list[Pattern]:
+    """Patterns no dearer than ``good``: the cheapest of all that come up in the programmes of a few dives, as an integer
+    programme, as far as that is solved in some nodes of branch and bound."""
+    root, need = programme(stock, Counter(lengths), set(good)), Counter(lengths)
+    bound, known = stock.rounded(root.bound), set(root.patterns)
+    for turn in range(_GATHERED):
+        if stock.total(good) <= bound + 1e-6:
+            return good
+        good = _dive(stock, Counter(lengths), root, good, turn, known)
+    found = _once(_cheapest(stock, sorted(known), need, bound), need)
+    return found if found and stock.total(found) < stock.total(good) - 1e-9 else good
+
+
+def _cheapest(stock: Stock, patterns: list[Pattern], need: Counter[int], enough: float) -> list[Pattern]:
+    """The cheapest of the patterns that hold what is needed, or more; ``enough``: a cost that will do. Empty where none were
+    found."""
+    row = {length: k for k, length in enumerate(sorted(need))}
+    solver = highs.solver(mip_max_nodes=_NODES, objective_target=enough + 1e-6 * stock.costs[0])
+    for length in row:
+        solver.addRow(need[length], highspy.kHighsInf, 0, [], [])
+    for pattern in patterns:
+        held = Counter(pattern)
+        rows = [row[length] for length in held]
+        solver.addCol(stock.cost(sum(pattern)), 0, need.total(), len(rows), rows, [*held.values()])
+    every = np.arange(len(patterns), dtype=np.int32)
+    solver.changeColsIntegrality(len(every), every, np.full(len(every), highspy.HighsVarType.kInteger))
+    solver.run()
+    if solver.getInfo().primal_solution_status != _FEASIBLE:
+        return []
+    use = np.rint(solver.getSolution().col_value).astype(int)
+    return [pattern for pattern, times in zip(patterns, use, strict=True) for _ in range(times)]
+
+
+def _once(patterns: list[Pattern], need: Counter[int]) -> list[Pattern]:
+    """Patterns that hold every length at least as often as needed, without what is too much; empty where they do not."""
+    left, out = Counter(need), []
+    for pattern in patterns:
+        held = []
+        for length in pattern:
+            if left[length]:
+                left[length] -= 1
+                held.append(length)
+        out.append(tuple(held))
+    return [pattern for pattern in out if pattern] if not +left else []
+
+
+def _dive(
+    stock: Stock, left: Counter[int], root: Programme, best: list[Pattern], turn: int, known: set[Pattern] | None = None
+) -> list[Pattern]:
     """Patterns by taking those the programme uses whole, or else those it uses most, time and again; but ``once`` where
-    solving it again would take too long."""
+    solving it again would take too long. All patterns that come up are added to what is ``known``."""
     once = len(left) > _MANY
     part, chance = _HURRIED if turn == 0 else _CAREFUL, np.random.default_rng(turn)
     taken: list[Pattern] = []
@@ -80,6 +132,8 @@ def _dive(stock: Stock, left: Counter[int], root: Programme, best: list[Pattern]
             break
         found = programme(stock, left, columns)
         columns |= set(found.patterns)
+        if known is not None:
+            known |= columns
         if stock.rounded(stock.total(taken) + found.objective) > cost - 1e-6:
             break
     return best
