@@ -15,10 +15,11 @@ class UnsolvedError(RuntimeError):
 class Master:
     """min sum_j c_j x_j with sum_j a_ij x_j >= d_i, x >= 0. One HiGHS object, solved again as columns come; never used for
     anything else, since an object that has changed its kind of problem was seen to report wrong objectives. New columns leave
-    the last basis feasible, so the primal simplex goes on from there."""
+    the last basis feasible, so the primal simplex goes on from there. The solver counts costs in ``unit``: its tolerance is
+    absolute, and finer than it need be takes many times as long."""
 
-    def __init__(self, demand: np.ndarray):
-        self.demand, self.cost = np.zeros(0), np.zeros(0)
+    def __init__(self, demand: np.ndarray, unit: float = 1.0):
+        self.demand, self.cost, self.unit = np.zeros(0), np.zeros(0), unit
         self.solver = highs.solver(presolve="off", simplex_strategy=_PRIMAL)
         self.need(demand)
 
@@ -36,7 +37,7 @@ class Master:
         cover = counts[column, row].astype(float)
         cost = np.asarray(cost, float)
         self.solver.addCols(
-            len(counts), cost, lower, upper, len(row), start.astype(np.int32), row.astype(np.int32), cover
+            len(counts), cost / self.unit, lower, upper, len(row), start.astype(np.int32), row.astype(np.int32), cover
         )
         self.cost = np.append(self.cost, cost)
 
@@ -46,7 +47,7 @@ class Master:
         if self.solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             raise UnsolvedError(f"the linear programme ended as {self.solver.getModelStatus()}")
         solution = self.solver.getSolution()
-        use, value = np.array(solution.col_value), np.maximum(0.0, np.array(solution.row_dual))
+        use, value = np.array(solution.col_value), np.maximum(0.0, np.array(solution.row_dual)) * self.unit
         return float(use @ self.cost), use, value
 
 

@@ -182,7 +182,7 @@ def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Progra
     demand = np.array([left[int(length)] for length in lengths])
     row = {int(length): k for k, length in enumerate(lengths)}
     copies = np.repeat(np.arange(len(lengths)), np.minimum(demand, stock.lengths[0] // lengths))
-    master, patterns = Master(demand), []
+    master, patterns = Master(demand, stock.costs[0]), []
 
     def add(some: list[Pattern]) -> None:
         counted = [np.bincount([row[length] for length in pattern], minlength=len(lengths)) for pattern in some]
