@@ -191,18 +191,21 @@ def fills(
     ratio = ratio[room, np.arange(len(size))]
     longest = np.argsort(-ratio, kind="stable")
     longest = longest[ratio[longest] > 1 + _GAIN]
-    found = dict.fromkeys((int(size[k]), *_fill_of(table, size, k, int(rest[room[k], k]))) for k in longest[: 2 * most])
+    filled = ((int(size[k]), _fill_of(table, size, int(k), int(rest[room[k], k]))) for k in longest[: 2 * most])
+    found = dict.fromkeys((first, *others.tolist()) for first, others in filled)
     return list(found)[:most], table[-1]
 
 
-def _fill_of(table: np.ndarray, size: np.ndarray, things: int, room: int) -> list[int]:
+@_jit
+def _fill_of(table, size, things, room):
     """What the best fill of a room by the first things is made of, longest first."""
-    out = []
+    out, filled = np.empty(things, np.int64), 0
     for k in range(things, 0, -1):
         if table[k, room] > table[k - 1, room]:
-            out.append(int(size[k - 1]))
-            room -= out[-1]
-    return out
+            out[filled] = size[k - 1]
+            room -= size[k - 1]
+            filled += 1
+    return out[:filled]
 
 
 _GAIN = 1e-7  # of its cost: a fill worth so little more is not worth having

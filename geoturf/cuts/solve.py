@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -250,3 +251,4 @@ def warm() -> None:
     exact.shorter(job, _total(sections) + 1)
     cost = program.plain(job)
     program.dive(job, program.relax(job, sections, cost)[0], cost, _TAKES[0])
+    stock_lengths.programme(stock_lengths.Stock((100,), (1.0,)), Counter([30, 20, 20, 10]), set())
