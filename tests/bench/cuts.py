@@ -99,7 +99,7 @@ def published() -> str:
     for _, roll, best, sizes in hard28():
         market = Market(1.0, (1.0,), (1.0,), 0.0)
         size, kind = np.unique(-np.array(sizes), return_inverse=True)
-        job = Job(1.0, 1, (roll,), market, np.column_stack([-size, np.ones_like(size)]), np.bincount(kind))
+        job = Job(1 / roll, 1, (roll,), market, np.column_stack([-size, np.ones_like(size)]), np.bincount(kind))
         start = time.process_time()
         cut = solve(job)
         seconds.append(time.process_time() - start)
