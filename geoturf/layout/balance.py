@@ -10,7 +10,9 @@ share comes first; the others follow by cost.
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -21,6 +23,7 @@ from geoturf.model import Choices, Layout
 FEWEST, TOGETHER = 4, 250  # areas of a pool: fewer are left as they are; more are balanced in runs of so many
 WIDTHS = 240  # told apart across a roll, at most
 ROUNDS, CLOSE = 40, 1e-3
+THREADS = 2
 RELAID, TRUST = 2, 0.5  # times that layouts are made for the pool's own prices; how far those are trusted
 
 
@@ -37,8 +40,8 @@ def balanced(
         (run, _Programme([offers[row] for row in run], stock[run[0]])) for run in _runs(pools) if len(run) >= FEWEST
     ]
     for _ in range(RELAID):
-        rolls = {row: one for run, programme in programmes for one in [programme.priced()] for row in run}
-        laid = relay(rolls)
+        priced = _each(_Programme.priced, programmes)
+        laid = relay({row: rolls for (run, _), rolls in zip(programmes, priced, strict=True) for row in run})
         for run, programme in programmes:
             for area, row in enumerate(run):
                 for layout in laid[row]:
@@ -46,11 +49,17 @@ def balanced(
                         offers[row].append(layout)
                         programme.offer(area, layout)
     out = [replace(choice, layouts=tuple(layouts)) for choice, layouts in zip(choices, offers, strict=True)]
-    for run, programme in programmes:
-        for row, first in zip(run, programme.best(), strict=True):
+    for (run, _), best in zip(programmes, _each(_Programme.best, programmes), strict=True):
+        for row, first in zip(run, best, strict=True):
             rest = sorted((k for k in range(len(offers[row])) if k != first), key=lambda k, r=row: offers[r][k].cost)
             out[row] = replace(choices[row], layouts=tuple(offers[row][k] for k in (first, *rest)))
     return out
+
+
+def _each(work: Callable[[_Programme], Any], programmes: Sequence[tuple[list[int], _Programme]]) -> list[Any]:
+    """The same work on each programme. In threads: the solver lets go of the interpreter."""
+    with ThreadPoolExecutor(THREADS) as threads:
+        return list(threads.map(work, (programme for _, programme in programmes)))
 
 
 def _runs(pools: Sequence[Hashable]) -> list[list[int]]:
