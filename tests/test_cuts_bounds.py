@@ -220,10 +220,16 @@ def test_published_cutting_stock(name):
     assert rolls.price(whole, list(solve(whole).bought)) == pytest.approx(optimum)
 
 
-@pytest.mark.parametrize("name", ["13", "47", "531", "640", "814", "832"])
-def test_published_hard_sets(name):
-    """Of the 28 sets of Schoenfield 2002 (Hard28 of BPPLIB) those that are quickly done; all of them: `bench/cuts.py`."""
-    with (Path(__file__).parent / "bench" / "hard28.csv").open(encoding="utf-8", newline="") as file:
+QUICK = (
+    "u120_00 u120_08 u120_19 scholl_N2c3w2_d scholl_N2w1b2r5 t60_00 t60_07 hard28_13 hard28_47 hard28_531 hard28_814"
+)
+
+
+@pytest.mark.parametrize("name", QUICK.split())
+def test_published_sets(name):
+    """Of the sets of Falkenauer 1996 (u120, t60), Scholl, Klein and Juergens 1997 and Schoenfield 2002 (BPPLIB's Hard28) some that
+    are quickly done; all of them, and where they are from: `bench/cuts.py`."""
+    with (Path(__file__).parent / "bench" / "published.csv").open(encoding="utf-8", newline="") as file:
         (row,) = [row for row in csv.DictReader(file) if row["name"] == name]
     whole = job([(int(size), 1) for size in row["sizes"].split()], width=1, roll=int(row["capacity"]))
     cut = solve(whole)
