@@ -227,8 +227,8 @@ QUICK = (
 
 @pytest.mark.parametrize("name", QUICK.split())
 def test_published_sets(name):
-    """Of the sets of Falkenauer 1996 (u120, t60), Scholl, Klein and Juergens 1997 and Schoenfield 2002 (BPPLIB's Hard28) some that
-    are quickly done; all of them, and where they are from: `bench/cuts.py`."""
+    """Of the sets of Falkenauer 1996 (u120, t60), Scholl, Klein and Juergens 1997 and Schoenfield 2002 (BPPLIB's Hard28) some
+    that are quickly done; all of them, and where they are from: `bench/cuts.py`."""
     with (Path(__file__).parent / "bench" / "published.csv").open(encoding="utf-8", newline="") as file:
         (row,) = [row for row in csv.DictReader(file) if row["name"] == name]
     whole = job([(int(size), 1) for size in row["sizes"].split()], width=1, roll=int(row["capacity"]))

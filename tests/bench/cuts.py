@@ -3,8 +3,8 @@
 Prints a table: pieces, how sold, runs, proven, worst gap (rolls, or per cent by length), seconds of processor time at the
 mean and at most. Pieces are what strips of house lots come to: full widths, one rest a lawn, now and then cut two or three
 side by side; 15 ft x 100 ft rolls less an inch of selvage. Then bin packing by the recipes of Falkenauer (1996), classes U
-and T, and of Scholl, Klein and Juergens (1997), sets 1 and 2 (recipes from memory, the draws our own). Last sets as they
-were published (`published.csv`: sizes as in a public copy): Falkenauer's u120 and t60, five of Scholl's, and the 28 of Schoenfield
+and T, and of Scholl, Klein and Juergens (1997), sets 1 and 2 (recipes from memory, the draws our own). Last sets as they were
+published (`published.csv`: sizes as in a public copy): Falkenauer's u120 and t60, five of Scholl's, and the 28 of Schoenfield
 (2002) that BPPLIB calls Hard28; optima as published with them, those of hard28_14, _119, _175, _359 and _716 from memory.
 """
 
