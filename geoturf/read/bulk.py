@@ -53,8 +53,8 @@ def by_arrow(held: Held, keep: Keep, encoding: str | None = None) -> Loaded:
 
 
 def _all_built(batches: Iterable[tuple[pa.Array, pa.RecordBatch]], schema: pa.Schema) -> tuple[Built, pa.Table]:
-    """Geometry and fields of all batches. Threads build and check geometry while the next batches are read (shapely lets go of
-    the interpreter)."""
+    """Geometry and fields of all batches. Threads build and check geometry while the next batches are read (which lets go of the
+    interpreter)."""
     jobs, fields = [], []
     with _uncollected(), ThreadPoolExecutor(_THREADS) as pool:
         for wkb, columns in batches:
