@@ -61,7 +61,7 @@ def cut(
     for turn in range(dives if len(set(lengths)) <= _MANY else 1):
         if stock.total(best) <= max(bound, enough) + 1e-6:
             break
-        best = _dive(stock, Counter(lengths), root, best, turn)
+        best = _dive(stock, Counter(lengths), root, best, turn, set())
     return best, bound
 
 
@@ -112,7 +112,7 @@ def _once(patterns: list[Pattern], need: Counter[int]) -> list[Pattern]:
 
 
 def _dive(
-    stock: Stock, left: Counter[int], root: Programme, best: list[Pattern], turn: int, known: set[Pattern] | None = None
+    stock: Stock, left: Counter[int], root: Programme, best: list[Pattern], turn: int, known: set[Pattern]
 ) -> list[Pattern]:
     """Patterns by taking those the programme uses whole, or else those it uses most, time and again; but ``once`` where
     solving it again would take too long. All patterns that come up are added to what is ``known``."""
@@ -132,8 +132,7 @@ def _dive(
             break
         found = programme(stock, left, columns)
         columns |= set(found.patterns)
-        if known is not None:
-            known |= columns
+        known |= columns
         if stock.rounded(stock.total(taken) + found.objective) > cost - 1e-6:
             break
     return best

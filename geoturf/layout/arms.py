@@ -14,8 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from geoturf.layout import kernel, parting
-from geoturf.layout.placing import MAX_VERTICES
+from geoturf.layout import kernel, parting, placing
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.layout.seams import NO_JOINTS, Found, Sought, search
 from geoturf.layout.shape import Turned
@@ -61,7 +60,7 @@ def _places(view: Turned, roll: Roll) -> np.ndarray:
     those beside the thickest stretches of as many chords stay."""
     vs, middle = view.vs, 0.5 * (view.vs[1:] + view.vs[:-1])
     chords = np.searchsorted(view.edges[:, 1], middle) - np.searchsorted(np.sort(view.edges[:, 3]), middle)
-    if len(vs) > MAX_VERTICES or chords.max() < 4:
+    if len(vs) > placing.MAX_VERTICES or chords.max() < 4:
         return np.empty(0, int)
     change = np.concatenate([[0], np.flatnonzero(chords[1:] != chords[:-1]) + 1, [len(vs) - 1]])
     thick, inner = np.diff(vs[change]), vs[change[1:-1]]
@@ -104,7 +103,4 @@ def _parts(view: Turned, cuts: Sequence[int], roll: Roll) -> list[Turned]:
 
 def _seams(view: Turned, v: float) -> np.ndarray:
     """Turf on both sides of a line across: (n, 3) of v, u from, u to."""
-    out = np.empty(len(view.edges) + 1)
-    count = kernel.turf_on(view.edges, v, out)
-    ends = out[:count].reshape(-1, 2)
-    return np.column_stack([np.full(len(ends), v), ends])
+    return placing.seams(np.full((2, 2), v), view.edges)

@@ -34,6 +34,19 @@ def sort(keys, order):
 
 
 @jit
+def distinct(values, apart):
+    """The values sorted; of those no further apart than ``apart`` one stays."""
+    order = np.arange(len(values))
+    sort(values, order)
+    out, kept = np.empty(len(values)), 0
+    for k in order:
+        if kept == 0 or values[k] > out[kept - 1] + apart:
+            out[kept] = values[k]
+            kept += 1
+    return out[:kept]
+
+
+@jit
 def turn(edges, sine, cosine, snap):
     """Edges x0, y0, x1, y1 in pile coordinates at the bearing of that sine and cosine, v on multiples of ``snap``: as this module
     takes them, and the sorted v's of all their ends."""
@@ -59,15 +72,7 @@ def turn(edges, sine, cosine, snap):
     for k in range(count):
         for e in range(4):
             rising[k, e] = out[order[k], e]
-    order = np.arange(2 * n)
-    sort(ends, order)
-    vs = np.empty(2 * n)
-    distinct = 0
-    for k in order:
-        if distinct == 0 or ends[k] > vs[distinct - 1]:
-            vs[distinct] = ends[k]
-            distinct += 1
-    return rising, vs[:distinct]
+    return rising, distinct(ends, 0.0)
 
 
 @jit

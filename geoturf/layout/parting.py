@@ -8,7 +8,8 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import jit
-from geoturf.layout.kernel import search, slabs, sort, u_at
+from geoturf.layout.kernel import distinct, search, slabs, sort, u_at
+from geoturf.layout.placing import rough
 
 
 @jit
@@ -115,42 +116,15 @@ def ends_of(edges):
     ends = np.empty(2 * n)
     for e in range(n):
         ends[2 * e], ends[2 * e + 1] = edges[e, 1], edges[e, 3]
-    return _tidy(ends, 2 * n, 0.0)
-
-
-@jit
-def _tidy(values, count, apart_m):
-    """The first ``count`` values sorted, those no further apart than ``apart_m`` once."""
-    order = np.arange(count)
-    sort(values, order)
-    out, kept = np.empty(count), 0
-    for k in order:
-        if kept == 0 or values[k] > out[kept - 1] + apart_m:
-            out[kept] = values[k]
-            kept += 1
-    return out[:kept]
+    return distinct(ends, 0.0)
 
 
 @jit
 def least(edges, low, high, steps, roll, share):
     """What a shape laid between ``low`` and ``high`` costs (m2 of turf), its seams at its vertices or ``steps`` and whole roll
     widths from either end."""
-    vs, usable = ends_of(edges), roll[1]
-    turns = int((high - low) / usable) + 1
-    cuts = np.empty(2 + len(vs) + 2 * turns * len(steps))
-    cuts[0], cuts[1] = low, high
-    count = 2
-    for v in vs:
-        if low + 1e-4 < v < high - 1e-4:
-            cuts[count] = v
-            count += 1
-    for k in range(turns):
-        for step in steps:
-            for v in (low + k * usable + step, high - k * usable - step):
-                if low + 1e-4 < v < high - 1e-4:
-                    cuts[count] = v
-                    count += 1
-    cuts = _tidy(cuts, count, 1e-7)
+    vs = ends_of(edges)
+    cuts = rough(vs, low, high, steps, 0.0, roll[1])
     offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
     return search(cuts, offsets, lo, hi, seams, roll, share)[0][-1]
 

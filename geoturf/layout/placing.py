@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import jit
-from geoturf.layout.kernel import TOLERANCE_M, band, search, slabs, sort, turf_on
+from geoturf.layout.kernel import TOLERANCE_M, band, distinct, search, slabs, turf_on
 
 MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
@@ -150,16 +150,10 @@ def _stride(many, span, usable):
 @jit
 def _tidy(values, count, low, high):
     """The first ``count`` values sorted; of those that nearly coincide one stays, the ends ``low`` and ``high`` always."""
-    order = np.arange(count)
-    sort(values, order)
-    out, kept, last = np.empty(count + 2), 1, -np.inf
-    out[0] = low
-    for k in order:
-        v = values[k]
-        if low + SAME_M < v < high - SAME_M:
-            if v - last > SAME_M:
-                out[kept] = v
-                kept += 1
-            last = v
-    out[kept] = high
-    return out[: kept + 1]
+    inner, kept = np.empty(count + 2), 2
+    inner[0], inner[1] = low, high
+    for k in range(count):
+        if low + SAME_M < values[k] < high - SAME_M:
+            inner[kept] = values[k]
+            kept += 1
+    return distinct(inner[:kept], SAME_M)

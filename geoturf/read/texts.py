@@ -4,7 +4,7 @@ the few different ones need not be done to each row."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -26,9 +26,6 @@ class Texts:
     def are(self, text: str) -> np.ndarray:
         """Mask of the rows that have a text."""
         return (self.values == text)[self.codes]
-
-    def only(self, rows: np.ndarray) -> Texts:
-        return replace(self, codes=self.codes[rows])
 
     def filled(self, text: str) -> Texts:
         """With this text where there is none."""
