@@ -56,6 +56,9 @@ def loss_of(slabs, arms, edges, vs, sizes, turn):
     for e in range(len(edges)):
         low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
     mine = np.empty((len(slabs), slabs.shape[1]))  # filled by loops: a slice assigned takes seconds to compile
+    if sizes[1] <= 0:
+        return 0.0
+    scratch = np.empty((5, len(slabs) + MOST + 4 + int((vs[-1] - vs[0]) / sizes[1])))  # made once, not for every arm
     for arm in range(arms):
         count, left, right = 0, np.inf, -np.inf
         for k in range(len(slabs)):
@@ -70,7 +73,7 @@ def loss_of(slabs, arms, edges, vs, sizes, turn):
         best = 0.0
         for clip in range(CLIPS):
             least = 0.25 * clip * (right - left)
-            best = max(best, _arm(mine[:count], least, vs[0], vs[-1], gap, sizes, turn, off, past))
+            best = max(best, _arm(mine[:count], least, vs[0], vs[-1], gap, sizes, tan, off, past, scratch))
         total += best
     return total
 
@@ -158,11 +161,10 @@ def _goes_on(last, row, gap):
 
 
 @jit
-def _arm(slabs, clip, lowest, highest, gap, sizes, turn, off, past):
+def _arm(slabs, clip, lowest, highest, gap, sizes, tan, off, past, scratch):
     """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no other turf is
-    near. ``lowest``, ``highest``: the area's v's."""
-    n, cos = len(slabs), np.cos(turn)
-    height, slope = np.empty(n), np.empty(n)
+    near. ``lowest``, ``highest``: the area's v's; ``tan``: of the turn."""
+    n, cos, height, slope = len(slabs), 1.0 / np.sqrt(1.0 + tan * tan), scratch[0], scratch[1]
     held, least, start, end, first, last = 0, np.inf, 0.0, 0.0, 0.0, 0.0
     for k in range(n):
         low, high, at_low, at_high = slabs[k, 1], slabs[k, 2], slabs[k, 6] - slabs[k, 5], slabs[k, 8] - slabs[k, 7]
@@ -178,7 +180,7 @@ def _arm(slabs, clip, lowest, highest, gap, sizes, turn, off, past):
             first, start = low, low + 0.5 * off
         last, end = high, high - 0.5 * off
         height[held] = (high - low - off) * cos
-        slope[held] = _less(slabs[k, 3], turn) + _less(slabs[k, 4], turn)
+        slope[held] = _less(slabs[k, 3], tan) + _less(slabs[k, 4], tan)
         steep = abs(slabs[k, 3]) + abs(slabs[k, 4])
         least = min(least, max(0.0, max(clip, min(at_low, at_high)) - steep * off))
         held += 1
@@ -189,13 +191,13 @@ def _arm(slabs, clip, lowest, highest, gap, sizes, turn, off, past):
         free -= 1
     if last >= highest:
         free -= 1
-    return _least(height[:held], slope[:held], least, 2 * (end - start) * cos, free, sizes, past)
+    return _least(held, least, 2 * (end - start) * cos, free, sizes, past, scratch)
 
 
 @jit
-def _less(slope, turn):
-    """|du/dv| of an edge turned by up to ``turn``, at least."""
-    return np.tan(max(0.0, np.arctan(abs(slope)) - turn))
+def _less(slope, tan):
+    """|du/dv| of an edge turned by up to the angle of that ``tan``, at least."""
+    return max(0.0, abs(slope) - tan) / (1.0 + abs(slope) * tan)
 
 
 @jit
@@ -207,10 +209,18 @@ def _served(slope, height, pieces, ends):
 
 
 @jit
-def _least(height, slope, chord, twice, free, sizes, past):
-    """No more than any layout takes beyond the lengthened area of an arm's stretches; ``twice`` its height from
-    the first to the last, ``free``: ends where the area goes on, ``past``: height at its end that is not certain."""
-    usable, full, side, ends, count = sizes[0], sizes[1] - past, sizes[2], sizes[3], len(height)
+def _gain(slope, height, pieces, ends):
+    """What `_served` falls by with one more piece."""
+    return _served(slope, height, pieces, ends) - _served(slope, height, pieces + 1, ends)
+
+
+@jit
+def _least(count, chord, twice, free, sizes, past, scratch):
+    """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches, whose heights and slopes are the
+    first rows of ``scratch``; ``twice`` its height from the first to the last, ``free``: ends where the area goes on, ``past``:
+    height at its end that is not certain."""
+    height, slope, served, pieces, gains = scratch
+    usable, full, side, ends = sizes[0], sizes[1] - past, sizes[2], sizes[3]
     narrow = side * (chord + ends)
     if full <= side:
         return 0.0
@@ -220,19 +230,12 @@ def _least(height, slope, chord, twice, free, sizes, past):
     room = twice - whole  # lines between stretches count twice
     first = int(room / full + 1e-9)
     most = free + first + MOST
-    served, pieces = np.empty(most + 1), np.ones(count)
-    served[1], spare = 0.0, ends  # spare: what more of O costs at least, over and above what it serves
+    served[1], spare, known = 0.0, ends, 1  # spare: what more of O costs at least, over and above what it serves
     for k in range(count):
-        served[1] += _served(slope[k], height[k], pieces[k], ends)
+        pieces[k] = 1.0
+        served[1] += _served(slope[k], height[k], 1.0, ends)
+        gains[k] = _gain(slope[k], height[k], 1.0, ends)
         spare = max(0.0, min(spare, ends - slope[k] * height[k]))
-    for p in range(2, most + 1):  # one more piece where it helps most
-        best, at = 0.0, 0
-        for k in range(count):
-            gain = _served(slope[k], height[k], pieces[k], ends) - _served(slope[k], height[k], pieces[k] + 1, ends)
-            if gain > best:
-                best, at = gain, k
-        pieces[at] += 1
-        served[p] = served[p - 1] - best
     least = ends * max(0.0, (first + MOST) * full - room)  # still more whole strips
     for strips in range(first, first + MOST):
         must = max(0.0, strips * full - room) if strips > first else 0.0
@@ -240,8 +243,17 @@ def _least(height, slope, chord, twice, free, sizes, past):
             break
         least = min(least, narrow * (most - free - strips))  # still more narrow ones
         for p in range(1, most + 1):
-            doubled, more = max(must, whole - p * usable), narrow * max(0, p - free - strips)
+            more = narrow * max(0, p - free - strips)
             if more >= least:
                 break
+            if p > known:  # one more piece where it helps most
+                at = 0
+                for k in range(1, count):
+                    if gains[k] > gains[at]:
+                        at = k
+                served[p], known = served[p - 1] - max(0.0, gains[at]), p
+                pieces[at] += 1
+                gains[at] = _gain(slope[at], height[at], pieces[at], ends)
+            doubled = max(must, whole - p * usable)
             least = min(least, max(ends * doubled, served[p] + spare * doubled) + more)
     return max(0.0, least)

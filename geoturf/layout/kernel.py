@@ -13,6 +13,7 @@ import numpy as np
 
 from geoturf.compiled import jit
 
+HAIR = 1e-6  # m2: what rounding may hide
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 
 
@@ -272,7 +273,8 @@ def _gang(length, lanes, joint, full, ends, longest, a_metre):
 def search(cuts, offsets, lo, hi, seams, roll, share):
     """`searches` by one price model: ``share`` (steps + 1), empty where strips are cut alone. Gives cost and before (cuts)."""
     alone = len(share) == 0
-    shares = np.zeros((1, 1)) if alone else share.copy().reshape((1, len(share)))
+    steps = int(np.ceil(roll[1] * roll[9] - 1e-6)) + 1 if alone else len(share)
+    shares = np.zeros((1, steps)) if alone else share.copy().reshape((1, steps))
     cost, before = searches(cuts, offsets, lo, hi, seams, roll, shares, 0 if alone else -1)
     return cost[0], before[0]
 
@@ -298,6 +300,10 @@ def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
     cost, before = np.full((models, m), np.inf), np.full((models, m), -1)
     for k in range(models):
         cost[k, 0] = 0.0
+    turf, lanes, shared = full * a_metre, np.ones(whole + 1), np.ones(whole + 1)
+    for k in range(1, whole):
+        lanes[k] = max(1.0, np.floor((usable + 1e-9) / (k * step)))
+        shared[k] = 1 / lanes[k]
     a, b = np.empty(len(lo) + 1), np.empty(len(lo) + 1)
     least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
     for i in range(m - 1):
@@ -308,13 +314,18 @@ def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
         if cost[0, i] == np.inf:  # too near the first cut to end a strip, by any model
             continue
         count, steps, joints = 0, 0.0, 0.0
-        lanes, ganged, more = 0, 0.0, 0.0
         for j in range(i + 1, m):
             v = cuts[j] - cuts[i]
             if v > usable + TOLERANCE_M:
                 break
             grown = False
             for k in range(offsets[j - 1], offsets[j]):
+                if count == 1 and lo[k] <= b[0] + ends and hi[k] + ends >= a[0]:  # most often
+                    if lo[k] < a[0]:
+                        a[0], grown = lo[k], True
+                    if hi[k] > b[0]:
+                        b[0], grown = hi[k], True
+                    continue
                 inside = False
                 for p in range(count):
                     if a[p] <= lo[k] and hi[k] <= b[p]:
@@ -333,17 +344,18 @@ def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
                 price = seams[j] * seam + cost[k, i]
                 if k != alone:
                     price += shares[k, at] * full * steps + joints * joint
-                elif 2 * across * step > usable + 1e-9:
+                elif lanes[at] < 2:
                     price += full * steps + joints * joint
-                else:
-                    many = int((usable + 1e-9) / (across * step))
-                    if grown or many != lanes:  # how many lanes pay hardly changes with the joint's length between
-                        lanes, ganged, more = many, 0.0, 0.0
+                else:  # in n lanes an interval takes no less than turf (length / n + ends) + (n - 1) joints
+                    sure, n, enough = 0.0, lanes[at], cost[k, j] - price
+                    for p in range(count):
+                        one = turf * (b[p] - a[p])
+                        sure += one * shared[at] + n * joint if one > joint * n * n else 2 * np.sqrt(one * joint)
+                    if sure + count * (turf * ends - joint) - HAIR < enough:
                         for p in range(count):
-                            one, n, t = _gang(b[p] - a[p], lanes, joint, full, ends, longest, a_metre)
-                            ganged += one - (n * t - 1) * joint
-                            more += n * t - 1
-                    price += ganged + more * joint
+                            price += _gang(b[p] - a[p], int(n), joint, full, ends, longest, a_metre)[0]
+                    else:
+                        price = np.inf
                 if price < cost[k, j] - 1e-12:
                     cost[k, j], before[k, j] = price, i
     return cost, before
@@ -354,11 +366,12 @@ def _lengths(a, b, count, ends, longest, a_metre):
     """Cut steps the intervals a, b take along the roll, no piece longer than ``longest``, and joints between pieces."""
     steps = joints = 0.0
     for p in range(count):
-        runs = 1.0
-        if b[p] - a[p] > longest:
+        if b[p] - a[p] <= longest:
+            steps += _steps(b[p] - a[p] + ends, a_metre)
+        else:
             runs = np.ceil((b[p] - a[p]) / longest - 1e-6)
-        steps += runs * _steps((b[p] - a[p]) / runs + ends, a_metre)
-        joints += runs - 1
+            steps += runs * _steps((b[p] - a[p]) / runs + ends, a_metre)
+            joints += runs - 1
     return steps, joints
 
 
