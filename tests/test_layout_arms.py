@@ -30,7 +30,7 @@ LOTS = {
 def pile_along_x(shape):
     """The searches at that one bearing: the shape in one, and cut in parts."""
     whole = sought(shape_of(shape), 90.0, ROLL)
-    return whole, list(arms.apart([whole], ROLL, [PROP, BALANCED]))
+    return whole, list(arms.apart([whole], ROLL, (PROP, BALANCED)))
 
 
 @pytest.mark.parametrize("model", [PROP, BALANCED])

@@ -167,12 +167,12 @@ def warm_seams() -> None:
     from geoturf.layout import placing
 
     edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
-    cuts = placing.rough(vs, vs[0], vs[-1], np.zeros(1), 0.0, 4.0)
-    slabs = kernel.slabs(edges, vs, cuts, 0.1)
-    before = kernel.searches(cuts, *slabs, _ROLL, _SHARES[None], -1)[1]
+    cuts, slabs, _, before = placing.coarse(edges, vs, vs[0], vs[-1], np.zeros(1), 0.0, _ROLL, _SHARES[None], -1)
+    placing.behind(cuts, slabs, _ROLL, _SHARES)
+    kernel.slabs(edges, vs, cuts, 0.1)
     (lines, _, _), _ = placing.placed(edges, vs, vs[0], vs[-1], cuts, slabs[0], before[0], _ROLL, _SHARES)
     placing.seams(lines, edges)
-    kernel.gang(1.0, kernel.lanes_of(1.0, _ROLL), 0.1, _ROLL)
+    kernel.divisions(lines, np.ones(len(lines), np.int64), lines, _ROLL, True)
     kernel.turf_on(edges, 0.5, np.empty(3))
 
 

@@ -11,8 +11,8 @@ from geoturf.layout import arms, bearing, kernel
 from geoturf.layout.bound import bound_m2
 from geoturf.layout.byhand import by_hand
 from geoturf.layout.pieces import layout_of
-from geoturf.layout.roll import ALONE, BALANCED, MODELS, PROP, Roll
-from geoturf.layout.seams import Sought, Strips, refined, sought
+from geoturf.layout.roll import ALONE, BALANCED, PROP, Roll
+from geoturf.layout.seams import EVERY, Sought, Strips, refined, sought
 from geoturf.layout.shape import Shape
 from geoturf.layout.wide import wide
 from geoturf.model import Choices, Layout
@@ -65,7 +65,7 @@ def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> t
     layouts: list[Layout] = []
     for roll in rolls:
         tried = [sought(shape, at, roll) for at in bearings]
-        for groups, ganged, joints in _chosen([*tried, *arms.apart(tried, roll, range(MODELS))]):
+        for groups, ganged, joints in _chosen([*tried, *arms.apart(tried, roll, EVERY)]):
             layouts.append(layout_of(groups, shape.shift(groups[0].shape.bearing_deg), ganged, joints))
     return tuple(sorted(layouts, key=lambda layout: layout.cost))
 
@@ -74,8 +74,8 @@ def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -
     """One layout for each of ``rolls``, the best at its pool's prices (`Roll.pool`); its cost is told without them."""
     layouts = []
     for roll in rolls:
-        tried = [sought(shape, at, roll, models=[BALANCED]) for at in bearings]
-        best = min((*tried, *arms.apart(tried, roll, [BALANCED])), key=lambda s: round(s.cost[BALANCED], 9))
+        tried = [sought(shape, at, roll, models=(BALANCED,)) for at in bearings]
+        best = min((*tried, *arms.apart(tried, roll, (BALANCED,))), key=lambda s: round(s.cost[BALANCED], 9))
         plain = replace(roll, pool=())
         groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
         layouts.append(layout_of(groups, shape.shift(best.bearing_deg), ganged=False, joints=best.joints))
@@ -106,9 +106,5 @@ def _same(one: list[Strips], other: list[Strips]) -> bool:
 
 
 def _gangs(strip: Strips) -> bool:
-    numbers = strip.roll.numbers
-    for (v0, v1), spans in zip(strip.lines, strip.spans, strict=True):
-        lanes, joint = kernel.lanes_of(v1 - v0, numbers), numbers[7] + (v1 - v0) * numbers[6]
-        if any(kernel.gang(u1 - u0, lanes, joint, numbers)[1] > 1 for u0, u1 in spans):
-            return True
-    return False
+    side, _ = kernel.divisions(strip.lines, strip.sizes, strip.spans, strip.roll.numbers, True)
+    return bool(np.any(side > 1))

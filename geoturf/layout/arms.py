@@ -24,7 +24,7 @@ CUTS = 8  # tried, besides the ends of the shape
 GAIN = 1e-4  # of the cost, at least
 
 
-def apart(tried: Sequence[Sought], roll: Roll, models: Sequence[int]) -> Iterator[Sought]:
+def apart(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Iterator[Sought]:
     """The best of the searches ``tried`` made over, by the price ``models``, with the shape cut in parts where that pays."""
     for whole in sorted(tried, key=lambda s: round(s.cost[BALANCED], 9))[:BEARINGS]:
         views, joints = [], [NO_JOINTS]
@@ -36,7 +36,7 @@ def apart(tried: Sequence[Sought], roll: Roll, models: Sequence[int]) -> Iterato
             searched = tuple(search(view, roll, models) for view in views)
             between = np.vstack(joints)
             seams = roll.numbers[6] * float(np.sum(between[:, 2] - between[:, 1]))
-            cost = np.sum([found.cost for found in searched], axis=0) + seams
+            cost = sum(found.cost for found in searched) + seams
             yield Sought(whole.bearing_deg, searched, cost, between)
 
 
@@ -46,10 +46,11 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
     at = _places(view, roll)
     if len(at) < 3:
         return ()
-    back = _flipped(view)
-    before = _up_to(found, view.vs[at])
-    behind = _up_to(search(back, roll, [BALANCED]), -view.vs[at[::-1]])[::-1].copy()
     prices = (roll.widths(screen=True), roll.numbers, roll.shares[BALANCED])
+    place = np.minimum(np.searchsorted(found.cuts, view.vs[at] - kernel.TOLERANCE_M), len(found.cuts) - 1)
+    before = found.upto[found.models.index(BALANCED)][place]
+    behind = placing.behind(found.cuts, found.slabs, *prices[1:])[place]
+    before[0] = behind[-1] = 0.0
     most = found.cost[BALANCED] * (1 - GAIN)
     first, second = parting.best_two(view.edges, view.vs, _spans(view, roll), at, before, behind, *prices, most)
     return () if first < 0 else tuple(sorted({int(at[0]), int(at[first]), int(at[second]), int(at[-1])}))
@@ -68,20 +69,6 @@ def _places(view: Turned, roll: Roll) -> np.ndarray:
     beside[(inner < view.low + roll.least_m) | (inner > view.high - roll.least_m)] = 0
     best = np.argsort(-beside, kind="stable")[:CUTS]
     return np.concatenate([[0], change[1:-1][np.sort(best[beside[best] > 0])], [len(vs) - 1]])
-
-
-def _up_to(found: Found, vs: np.ndarray) -> np.ndarray:
-    """What all up to each of ``vs`` costs, the seam there in."""
-    place = np.searchsorted(found.cuts, vs - kernel.TOLERANCE_M)
-    cost = found.upto[BALANCED][np.minimum(place, len(found.cuts) - 1)]
-    cost[0] = 0.0
-    return cost
-
-
-def _flipped(view: Turned) -> Turned:
-    edges = view.edges[:, [2, 3, 0, 1]] * (1, -1, 1, -1)
-    edges = np.ascontiguousarray(edges[np.argsort(edges[:, 1], kind="stable")])
-    return replace(view, edges=edges, vs=-view.vs[::-1], low=-view.high, high=-view.low)
 
 
 def _spans(view: Turned, roll: Roll) -> tuple[np.ndarray, ...]:

@@ -5,11 +5,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.layout import kernel
 from geoturf.layout.bearing import longest_edge
 from geoturf.layout.pieces import layout_of
 from geoturf.layout.roll import Roll
-from geoturf.layout.seams import Strips
+from geoturf.layout.seams import strips_of
 from geoturf.layout.shape import Shape, turned
 from geoturf.model import Layout
 
@@ -23,12 +22,9 @@ def by_hand(shape: Shape, bearing_deg: float, roll: Roll) -> Layout:
     view = turned(shape.edges, bearing)
     from_v = view.low
     if np.isnan(bearing_deg):
-        edge_v = turned(start[None], bearing).low
+        edge_v = float(turned(start[None], bearing).low)
         from_v = edge_v - np.ceil((edge_v - view.low) / roll.usable_m - 1e-6) * roll.usable_m
     count = max(1, int(np.ceil((view.high - from_v) / roll.usable_m - 1e-6)))
     cuts = from_v + np.arange(count + 1) * roll.usable_m
-    offsets, lo, hi, _ = kernel.slabs(view.edges, view.vs, cuts, np.inf)
-    used = np.flatnonzero(np.diff(offsets))
-    lines = np.column_stack([cuts[used], cuts[used + 1]])
-    spans = tuple(np.array([[lo[offsets[k]], hi[offsets[k]]]]) for k in used)
-    return layout_of([Strips(view, roll, lines, spans, np.nan)], shape.shift(bearing), ganged=False)
+    strips = strips_of(view, roll, cuts, np.inf)
+    return layout_of([strips], shape.shift(bearing), ganged=False)

@@ -56,8 +56,9 @@ def _promise(span, bearing, half_deg, known, what, least):
         least = min(least, area)
     elif half_deg < COARSE_DEG and sure < least:
         slabs, arms = arms_of(view, vs, APART * sizes[3])
-        sure += loss_of(slabs, arms, view, vs, sizes, half) * (1 - give)
-        if half_deg < FINE_DEG and max(sure, known) < least:
+        lost = loss_of(slabs, arms, view, vs, sizes, half) * (1 - give)
+        sure += lost
+        if half_deg < FINE_DEG and max(area + lost, known) < least:
             here = area + loss_of(slabs, arms, view, vs, sizes, 0.0)
             least = min(least, max(here, known))  # less may be told of a bearing than of a span about it
     span[_KNOWN], span[_AT], span[_HALF] = max(sure, known), bearing, half_deg

@@ -270,6 +270,23 @@ def _gang(length, lanes, joint, full, ends, longest, a_metre):
 
 
 @jit
+def divisions(lines, sizes, spans, roll, ganged):
+    """How strips (``lines`` (k, 2), ``sizes`` and ``spans`` of their intervals as `geoturf.layout.seams.Strips` has them) are
+    divided by cross seams: for each interval lanes side by side, and sections. ``ganged``: wherever that is cheaper for it by
+    itself; otherwise only those longer than a roll."""
+    side, runs, p = np.ones(len(spans), np.int64), np.ones(len(spans), np.int64), 0
+    for k in range(len(lines)):
+        v = lines[k, 1] - lines[k, 0]
+        lanes, joint = lanes_of(v, roll) if ganged else 1, roll[7] + v * roll[6]
+        for _ in range(sizes[k]):
+            length = spans[p, 1] - spans[p, 0]
+            if lanes > 1 or length > roll[8]:
+                _, side[p], runs[p] = gang(length, lanes, joint, roll)
+            p += 1
+    return side, runs
+
+
+@jit
 def search(cuts, offsets, lo, hi, seams, roll, share):
     """`searches` by one price model: ``share`` (steps + 1), empty where strips are cut alone. Gives cost and before (cuts)."""
     alone = len(share) == 0

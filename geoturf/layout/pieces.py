@@ -41,26 +41,31 @@ def layout_of(groups: Sequence[Strips], shift: np.ndarray, ganged: bool, joints:
 
 def _laid(strips: Strips, ganged: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Pieces (n, 4), seams (m, 3) and cross seams (k, 3) of one group, in its own pile coordinates."""
-    roll, numbers = strips.roll, strips.roll.numbers
-    pieces, joints, last = [], [], np.empty(0)
-    for (v0, v1), spans in zip(strips.lines.tolist(), strips.spans, strict=True):
-        here, lanes = [], kernel.lanes_of(v1 - v0, numbers) if ganged else 1
-        joint = numbers[7] + (v1 - v0) * numbers[6]
-        for u0, u1 in spans.tolist():
-            whole = lanes == 1 and u1 - u0 <= roll.longest_m
-            side, runs = (1, 1) if whole else kernel.gang(u1 - u0, lanes, joint, numbers)[1:]
-            if side * runs == 1:
-                pieces.append((u0, u1, v0, v1))
-                continue
-            ends = divide(u0, u1, side * runs, side > 1, last, roll.longest_m)
-            pieces += [(a, b, v0, v1) for a, b in pairwise(ends)]
-            joints += [(u, v0, v1) for u in ends[1:-1]]
-            here += list(ends[1:-1])
-        last = np.array(here)
+    side, runs = kernel.divisions(strips.lines, strips.sizes, strips.spans, strips.roll.numbers, ganged)
     seams = placing.seams(strips.lines, strips.shape.edges)
-    across = strips.shape.across() if joints else None
+    whole = np.hstack([strips.spans, np.repeat(strips.lines, strips.sizes, axis=0)])
+    if np.all(side * runs == 1):
+        return whole, seams, NO_JOINTS
+    pieces, joints = _divided(whole, side, runs, strips.roll.longest_m)
+    across = strips.shape.across()
     cross = [c for joint in joints for c in _cross_seams(*joint, across)]
     return np.array(pieces), seams, np.array(cross).reshape(-1, 3)
+
+
+def _divided(whole: np.ndarray, side: np.ndarray, runs: np.ndarray, longest: float) -> tuple[list, list]:
+    """The pieces ``whole`` (n, 4) cut in so many lengths side by side and so many sections: u from, u to, v from, v to of each,
+    and the cross lines between: u, v from, v to."""
+    pieces, joints, last, here, strip = [], [], np.empty(0), [], np.nan
+    for (u0, u1, v0, v1), lanes, sections in zip(whole.tolist(), side.tolist(), runs.tolist(), strict=True):
+        if v0 != strip:
+            last, here, strip = np.array(here), [], v0
+        inner = (
+            divide(u0, u1, lanes * sections, lanes > 1, last, longest)[1:-1].tolist() if lanes * sections > 1 else []
+        )
+        pieces += [(a, b, v0, v1) for a, b in pairwise([u0, *inner, u1])]
+        joints += [(u, v0, v1) for u in inner]
+        here += inner
+    return pieces, joints
 
 
 def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import jit
-from geoturf.layout.kernel import TOLERANCE_M, band, distinct, search, slabs, turf_on
+from geoturf.layout.kernel import TOLERANCE_M, band, distinct, search, searches, slabs, turf_on
 
 MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
@@ -35,6 +35,32 @@ def rough(vs, low, high, offsets, least, usable):
             values[count] = v
             count += 1
     return _tidy(values, count, low, high)
+
+
+@jit
+def coarse(edges, vs, low, high, widths, least, roll, shares, alone):
+    """Cheapest seams among few: candidates (`rough`), their `slabs`, and cost and the cut before of `searches`."""
+    cuts = rough(vs, low, high, widths, least, roll[1])
+    offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
+    cost, before = searches(cuts, offsets, lo, hi, seams, roll, shares, alone)
+    return cuts, (offsets, lo, hi, seams), cost, before
+
+
+@jit
+def behind(cuts, slabs, roll, share):
+    """What all from each cut on costs, the seam there in: `search` from the other end."""
+    offsets, lo, hi, seams = slabs
+    last, held = len(cuts) - 1, len(lo)
+    back, first, across = np.empty_like(cuts), np.empty_like(offsets), np.empty_like(seams)
+    below, above = np.empty_like(lo), np.empty_like(hi)
+    for k in range(last + 1):
+        back[k], first[k], across[k] = -cuts[last - k], held - offsets[last - k], seams[last - k]
+    for k in range(held):
+        below[k], above[k] = lo[held - 1 - k], hi[held - 1 - k]
+    cost, _ = search(back, first, below, above, across, roll, share)
+    for k in range(last + 1):
+        back[k] = cost[last - k]
+    return back
 
 
 @jit

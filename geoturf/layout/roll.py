@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -87,11 +86,17 @@ class Roll:
         balanced = np.array(self.pool) if self.pool else prop - LEAN * np.sin(2 * np.pi * prop)
         return np.empty(0), prop, balanced
 
-    def tables(self, models: Sequence[int]) -> tuple[np.ndarray, int]:
+    def tables(self, models: tuple[int, ...]) -> tuple[np.ndarray, int]:
         """`shares` of the ``models`` as one table (models, steps + 1), and the row of `ALONE` in it (-1: none), which tells
         nothing there: what `geoturf.layout.kernel.searches` takes."""
-        alone = models.index(ALONE) if ALONE in models else -1
-        return np.array([self.shares[PROP if model == ALONE else model] for model in models]), alone
+        if models not in self._tables:
+            shares = np.array([self.shares[PROP if model == ALONE else model] for model in models])
+            self._tables[models] = (shares, models.index(ALONE) if ALONE in models else -1)
+        return self._tables[models]
+
+    @cached_property
+    def _tables(self) -> dict[tuple[int, ...], tuple[np.ndarray, int]]:
+        return {}
 
 
 def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]:

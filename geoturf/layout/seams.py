@@ -9,9 +9,7 @@ apart, place them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -19,33 +17,36 @@ from geoturf.layout import kernel, placing
 from geoturf.layout.roll import ALONE, BALANCED, MODELS, Roll
 from geoturf.layout.shape import Shape, Turned
 
-SCREENED = (ALONE, BALANCED)
+EVERY, SCREENED = tuple(range(MODELS)), (ALONE, BALANCED)
 NO_JOINTS = np.empty((0, 3))
 
 
 @dataclass(frozen=True)
 class Strips:
-    """Strips across ``shape``. ``lines`` (k, 2): v from, v to of each; ``spans``: for each its intervals (n, 2) along the pile;
-    ``cost``: m2 of the roll's turf, seams in, by the price model they are for."""
+    """Strips across ``shape``. ``lines`` (k, 2): v from, v to of each; ``sizes`` (k,): how many intervals each has along the
+    pile, and these in ``spans`` (n, 2); ``cost``: m2 of the roll's turf, seams in, by the price model they are for."""
 
     shape: Turned
     roll: Roll
     lines: np.ndarray
-    spans: tuple[np.ndarray, ...]
+    sizes: np.ndarray
+    spans: np.ndarray
     cost: float
 
 
 @dataclass(frozen=True)
 class Found:
-    """A search's outcome at one bearing for one roll: ``cost`` (models,), and by each model what all up to each cut costs (the
-    seam there in) and the cut before it."""
+    """A search's outcome at one bearing for one roll. ``slabs``: what `geoturf.layout.kernel.slabs` tells of the ``cuts``; for
+    each of the ``models`` searched by, what all up to each cut costs (the seam there in) and the cut before it; ``cost`` by every
+    model, infinite for others."""
 
     shape: Turned
     roll: Roll
     cuts: np.ndarray
     slabs: tuple[np.ndarray, ...]
-    upto: dict[int, np.ndarray]
-    before: dict[int, np.ndarray]
+    models: tuple[int, ...]
+    upto: np.ndarray
+    before: np.ndarray
     cost: np.ndarray
 
 
@@ -61,26 +62,26 @@ class Sought:
 
 
 def sought(
-    shape: Shape, bearing_deg: float, roll: Roll, screen: bool = False, models: Sequence[int] = range(MODELS)
+    shape: Shape, bearing_deg: float, roll: Roll, screen: bool = False, models: tuple[int, ...] = EVERY
 ) -> Sought:
     """The coarse search at one bearing; coarser still, and only by the models `SCREENED`, to ``screen`` bearings."""
     views = shape.at(bearing_deg, roll.least_m, roll.usable_m)
     models = SCREENED if screen else models
     found = tuple(search(view, roll, models, screen) for view in views)
-    return Sought(bearing_deg, found, np.sum([f.cost for f in found], axis=0), NO_JOINTS)
+    return Sought(bearing_deg, found, sum(f.cost for f in found), NO_JOINTS)
 
 
-def search(shape: Turned, roll: Roll, models: Sequence[int] = range(MODELS), screen: bool = False) -> Found:
+def search(shape: Turned, roll: Roll, models: tuple[int, ...] = EVERY, screen: bool = False) -> Found:
     """Cheapest seams, placed roughly, by each of the price ``models`` (`Roll.shares`); from fewer places to ``screen``."""
     offsets, usable = roll.widths(screen), roll.usable_m
     # little room between the least width and the most: strips of just the least must be possible
     least = roll.least_m if roll.least_m > usable / 4 else 0.0
-    cuts = placing.rough(shape.vs, shape.low, shape.high, offsets, least, usable)
-    slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
-    costs, befores = kernel.searches(cuts, *slabs, roll.numbers, *roll.tables(tuple(models)))
-    upto, before = dict(zip(models, costs, strict=True)), dict(zip(models, befores, strict=True))
-    cost = np.array([upto[model][-1] if model in upto else np.inf for model in range(MODELS)])
-    return Found(shape, roll, cuts, slabs, upto, before, cost)
+    cuts, slabs, upto, before = placing.coarse(
+        shape.edges, shape.vs, shape.low, shape.high, offsets, least, roll.numbers, *roll.tables(models)
+    )
+    cost = np.full(MODELS, np.inf)
+    cost[list(models)] = upto[:, -1]
+    return Found(shape, roll, cuts, slabs, models, upto, before, cost)
 
 
 def refined(found: Found, model: int) -> Strips:
@@ -93,9 +94,17 @@ def refined(found: Found, model: int) -> Strips:
         shape.high,
         found.cuts,
         found.slabs[0],
-        found.before[model],
+        found.before[found.models.index(model)],
         roll.numbers,
         roll.shares[model],
     )
-    ends = np.cumsum(sizes).tolist()
-    return Strips(shape, roll, lines, tuple(spans[a:b] for a, b in pairwise([0, *ends])), cost)
+    return Strips(shape, roll, lines, sizes, spans, cost)
+
+
+def strips_of(shape: Turned, roll: Roll, cuts: np.ndarray, gap_m: float) -> Strips:
+    """The strips between the ``cuts``, gaps up to ``gap_m`` closed; what they cost is not told."""
+    offsets, lo, hi, _ = kernel.slabs(shape.edges, shape.vs, cuts, gap_m)
+    sizes = offsets[1:] - offsets[:-1]
+    used = np.flatnonzero(sizes)
+    lines, spans = np.column_stack([cuts[used], cuts[used + 1]]), np.column_stack([lo, hi])
+    return Strips(shape, roll, lines, sizes[used], spans, np.nan)

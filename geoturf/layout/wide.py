@@ -10,7 +10,7 @@ import numpy as np
 from geoturf.layout import kernel
 from geoturf.layout.pieces import layout_of
 from geoturf.layout.roll import Roll
-from geoturf.layout.seams import Strips
+from geoturf.layout.seams import Strips, strips_of
 from geoturf.layout.shape import Shape, Turned
 from geoturf.model import Layout
 
@@ -40,8 +40,4 @@ def _strips(view: Turned, roll: Roll, share: float) -> Strips | None:
         cuts = np.concatenate([[view.low], inner, [view.high]])
         if np.diff(cuts).min() < roll.least_m:
             return None
-    offsets, lo, hi, _ = kernel.slabs(view.edges, view.vs, cuts, roll.ends_m)
-    used = np.flatnonzero(np.diff(offsets))
-    lines = np.column_stack([cuts[used], cuts[used + 1]])
-    spans = tuple(np.column_stack([lo[offsets[k] : offsets[k + 1]], hi[offsets[k] : offsets[k + 1]]]) for k in used)
-    return Strips(view, roll, lines, spans, np.nan)
+    return strips_of(view, roll, cuts, roll.ends_m)
