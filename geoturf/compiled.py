@@ -8,6 +8,12 @@ from typing import Any
 import numba
 
 
+def inlined(function: Callable[..., Any]) -> Any:
+    """Made part of the compiled functions that call it: arrays handed to a compiled function are counted there, which takes
+    longer than a small function's own work."""
+    return numba.njit(inline="always")(function)
+
+
 def jit(function: Callable[..., Any], fastmath: bool = False) -> Any:
     """Compiled when first called, and kept beside the file, or in the user's cache folder where that cannot be written. It lets
     go of the interpreter. ``fastmath``: for floats that are never NaN or infinite, whose sums may be taken in any order."""

@@ -32,12 +32,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import jit
+from geoturf.compiled import inlined, jit
 from geoturf.layout.kernel import crossings, met, u_at
 
 SAME = 1e-9  # slopes and places this close are one
 APART = 3.0  # of both end allowances: turf nearer than this is not apart
 CLIPS = 3  # least chords tried: none, a quarter, half of the greatest
+_HEIGHT, _SLOPE, _SERVED, _PIECES, _GAIN = range(5)  # rows of what `_least` works on
 MOST = 8  # pieces of an arm looked at beyond the whole strips it holds
 
 
@@ -58,7 +59,7 @@ def loss_of(slabs, arms, edges, vs, sizes, turn):
     mine = np.empty((len(slabs), slabs.shape[1]))  # filled by loops: a slice assigned takes seconds to compile
     if sizes[1] <= 0:
         return 0.0
-    scratch = np.empty((5, len(slabs) + MOST + 4 + int((vs[-1] - vs[0]) / sizes[1])))  # made once, not for every arm
+    work = np.empty((5, len(slabs) + MOST + 4 + int((vs[-1] - vs[0]) / sizes[1])))  # made once, not for every arm
     for arm in range(arms):
         count, left, right = 0, np.inf, -np.inf
         for k in range(len(slabs)):
@@ -73,7 +74,7 @@ def loss_of(slabs, arms, edges, vs, sizes, turn):
         best = 0.0
         for clip in range(CLIPS):
             least = 0.25 * clip * (right - left)
-            best = max(best, _arm(mine[:count], least, vs[0], vs[-1], gap, sizes, tan, off, past, scratch))
+            best = max(best, _arm(mine, count, least, vs[0], vs[-1], gap, sizes, tan, off, past, work))
         total += best
     return total
 
@@ -93,14 +94,14 @@ def arms_of(edges, vs, gap):
         held, taken = met(edges, active, held, taken, low, high)
         crossings(edges, active, held, 0.5 * (low + high), order)
         for c in range(held // 2):
-            _fill(out[count], edges, active, held, c, low, high)
+            _fill(out, count, edges, active, held, c, low, high)
             below, alike = -1, 0
             for b in range(n_before):
                 if min(out[before[b], 8], out[count, 6]) > max(out[before[b], 7], out[count, 5]):
                     below, alike = before[b], alike + 1
             if alike == 1 and _meets(edges, active, held, low, out[below, 7], out[below, 8]) == 1:
                 out[count, 0] = out[below, 0]
-                if _goes_on(out[below], out[count], gap):
+                if _goes_on(out, below, count, gap):
                     out[below, 2], out[below, 7], out[below, 8] = high, out[count, 7], out[count, 8]
                     out[below, 9] = min(out[below, 9], out[count, 9])
                     out[below, 10] = max(out[below, 10], out[count, 10])
@@ -117,23 +118,23 @@ def arms_of(edges, vs, gap):
     return out[:count], arms
 
 
-@jit
-def _fill(row, edges, active, held, c, low, high):
-    """The slab of the c-th chord."""
+@inlined
+def _fill(rows, at, edges, active, held, c, low, high):
+    """Row ``at`` of ``rows``: the slab of the c-th chord."""
     a, b = active[2 * c], active[2 * c + 1]
-    row[1], row[2] = low, high
-    row[3], row[4] = _slope(edges, a), _slope(edges, b)
-    row[5], row[6] = u_at(edges, a, low), u_at(edges, b, low)
-    row[7], row[8] = u_at(edges, a, high), u_at(edges, b, high)
-    row[9], row[10] = np.inf, 0.0
+    rows[at, 1], rows[at, 2] = low, high
+    rows[at, 3], rows[at, 4] = _slope(edges, a), _slope(edges, b)
+    rows[at, 5], rows[at, 6] = u_at(edges, a, low), u_at(edges, b, low)
+    rows[at, 7], rows[at, 8] = u_at(edges, a, high), u_at(edges, b, high)
+    rows[at, 9], rows[at, 10] = np.inf, 0.0
     if c > 0:
         other = active[2 * c - 1]
-        row[9] = min(row[5] - u_at(edges, other, low), row[7] - u_at(edges, other, high))
-        row[10] = abs(row[3]) + abs(_slope(edges, other))
+        rows[at, 9] = min(rows[at, 5] - u_at(edges, other, low), rows[at, 7] - u_at(edges, other, high))
+        rows[at, 10] = abs(rows[at, 3]) + abs(_slope(edges, other))
     if 2 * c + 2 < held:
         other = active[2 * c + 2]
-        row[9] = min(row[9], u_at(edges, other, low) - row[6], u_at(edges, other, high) - row[8])
-        row[10] = max(row[10], abs(row[4]) + abs(_slope(edges, other)))
+        rows[at, 9] = min(rows[at, 9], u_at(edges, other, low) - rows[at, 6], u_at(edges, other, high) - rows[at, 8])
+        rows[at, 10] = max(rows[at, 10], abs(rows[at, 4]) + abs(_slope(edges, other)))
 
 
 @jit
@@ -141,7 +142,7 @@ def _slope(edges, e):
     return (edges[e, 2] - edges[e, 0]) / (edges[e, 3] - edges[e, 1])
 
 
-@jit
+@inlined
 def _meets(edges, active, held, v, left, right):
     """How many chords just above ``v`` the stretch from left to right meets."""
     count = 0
@@ -151,20 +152,20 @@ def _meets(edges, active, held, v, left, right):
     return count
 
 
-@jit
-def _goes_on(last, row, gap):
+@inlined
+def _goes_on(rows, last, at, gap):
     return (
-        (last[9] < gap) == (row[9] < gap)
-        and abs(last[3] - row[3]) + abs(last[4] - row[4]) < SAME
-        and abs(last[7] - row[5]) + abs(last[8] - row[6]) < 100 * SAME
+        (rows[last, 9] < gap) == (rows[at, 9] < gap)
+        and abs(rows[last, 3] - rows[at, 3]) + abs(rows[last, 4] - rows[at, 4]) < SAME
+        and abs(rows[last, 7] - rows[at, 5]) + abs(rows[last, 8] - rows[at, 6]) < 100 * SAME
     )
 
 
-@jit
-def _arm(slabs, clip, lowest, highest, gap, sizes, tan, off, past, scratch):
-    """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no other turf is
-    near. ``lowest``, ``highest``: the area's v's; ``tan``: of the turn."""
-    n, cos, height, slope = len(slabs), 1.0 / np.sqrt(1.0 + tan * tan), scratch[0], scratch[1]
+@inlined
+def _arm(slabs, n, clip, lowest, highest, gap, sizes, tan, off, past, work):
+    """What an arm of ``n`` slabs takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no
+    other turf is near. ``lowest``, ``highest``: the area's v's; ``tan``: of the turn."""
+    cos = 1.0 / np.sqrt(1.0 + tan * tan)
     held, least, start, end, first, last = 0, np.inf, 0.0, 0.0, 0.0, 0.0
     for k in range(n):
         low, high, at_low, at_high = slabs[k, 1], slabs[k, 2], slabs[k, 6] - slabs[k, 5], slabs[k, 8] - slabs[k, 7]
@@ -179,8 +180,8 @@ def _arm(slabs, clip, lowest, highest, gap, sizes, tan, off, past, scratch):
         if held == 0:
             first, start = low, low + 0.5 * off
         last, end = high, high - 0.5 * off
-        height[held] = (high - low - off) * cos
-        slope[held] = _less(slabs[k, 3], tan) + _less(slabs[k, 4], tan)
+        work[_HEIGHT, held] = (high - low - off) * cos
+        work[_SLOPE, held] = _less(slabs[k, 3], tan) + _less(slabs[k, 4], tan)
         steep = abs(slabs[k, 3]) + abs(slabs[k, 4])
         least = min(least, max(0.0, max(clip, min(at_low, at_high)) - steep * off))
         held += 1
@@ -191,7 +192,7 @@ def _arm(slabs, clip, lowest, highest, gap, sizes, tan, off, past, scratch):
         free -= 1
     if last >= highest:
         free -= 1
-    return _least(held, least, 2 * (end - start) * cos, free, sizes, past, scratch)
+    return _least(held, least, 2 * (end - start) * cos, free, sizes, past, work)
 
 
 @jit
@@ -214,28 +215,27 @@ def _gain(slope, height, pieces, ends):
     return _served(slope, height, pieces, ends) - _served(slope, height, pieces + 1, ends)
 
 
-@jit
-def _least(count, chord, twice, free, sizes, past, scratch):
-    """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches, whose heights and slopes are the
-    first rows of ``scratch``; ``twice`` its height from the first to the last, ``free``: ends where the area goes on, ``past``:
-    height at its end that is not certain."""
-    height, slope, served, pieces, gains = scratch
+@inlined
+def _least(count, chord, twice, free, sizes, past, work):
+    """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches, whose heights and slopes are rows
+    of ``work`` (one array, since each handed on would be counted anew); ``twice`` its height from the first to the last,
+    ``free``: ends where the area goes on, ``past``: height at its end that is not certain."""
     usable, full, side, ends = sizes[0], sizes[1] - past, sizes[2], sizes[3]
     narrow = side * (chord + ends)
     if full <= side:
         return 0.0
     whole = 0.0
     for k in range(count):
-        whole += height[k]
+        whole += work[_HEIGHT, k]
     room = twice - whole  # lines between stretches count twice
     first = int(room / full + 1e-9)
     most = free + first + MOST
-    served[1], spare, known = 0.0, ends, 1  # spare: what more of O costs at least, over and above what it serves
+    work[_SERVED, 1], spare, known = 0.0, ends, 1  # spare: what more of O costs at least, over and above what it serves
     for k in range(count):
-        pieces[k] = 1.0
-        served[1] += _served(slope[k], height[k], 1.0, ends)
-        gains[k] = _gain(slope[k], height[k], 1.0, ends)
-        spare = max(0.0, min(spare, ends - slope[k] * height[k]))
+        work[_PIECES, k] = 1.0
+        work[_SERVED, 1] += _served(work[_SLOPE, k], work[_HEIGHT, k], 1.0, ends)
+        work[_GAIN, k] = _gain(work[_SLOPE, k], work[_HEIGHT, k], 1.0, ends)
+        spare = max(0.0, min(spare, ends - work[_SLOPE, k] * work[_HEIGHT, k]))
     least = ends * max(0.0, (first + MOST) * full - room)  # still more whole strips
     for strips in range(first, first + MOST):
         must = max(0.0, strips * full - room) if strips > first else 0.0
@@ -249,11 +249,11 @@ def _least(count, chord, twice, free, sizes, past, scratch):
             if p > known:  # one more piece where it helps most
                 at = 0
                 for k in range(1, count):
-                    if gains[k] > gains[at]:
+                    if work[_GAIN, k] > work[_GAIN, at]:
                         at = k
-                served[p], known = served[p - 1] - max(0.0, gains[at]), p
-                pieces[at] += 1
-                gains[at] = _gain(slope[at], height[at], pieces[at], ends)
+                work[_SERVED, p], known = work[_SERVED, p - 1] - max(0.0, work[_GAIN, at]), p
+                work[_PIECES, at] += 1
+                work[_GAIN, at] = _gain(work[_SLOPE, at], work[_HEIGHT, at], work[_PIECES, at], ends)
             doubled = max(must, whole - p * usable)
-            least = min(least, max(ends * doubled, served[p] + spare * doubled) + more)
+            least = min(least, max(ends * doubled, work[_SERVED, p] + spare * doubled) + more)
     return max(0.0, least)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import jit
+from geoturf.compiled import inlined, jit
 
 HAIR = 1e-6  # m2: what rounding may hide
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
@@ -55,7 +55,7 @@ def turn(edges, sine, cosine, snap):
     out, ends, lower = np.empty((n, 4)), np.empty(2 * n), np.empty(n)
     count = 0
     for e in range(n):
-        x0, y0, x1, y1 = edges[e]
+        x0, y0, x1, y1 = edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]
         v0 = np.rint((x0 * cosine - y0 * sine) / snap) * snap
         v1 = np.rint((x1 * cosine - y1 * sine) / snap) * snap
         ends[2 * e], ends[2 * e + 1] = v0, v1
@@ -100,10 +100,10 @@ def _add(lo, hi, count, a, b, gap):
     return count + 1 - (last - first)
 
 
-@jit
+@inlined
 def u_at(edges, e, v):
     """u of edge ``e`` at ``v``, never outside the edge."""
-    u0, v0, u1, v1 = edges[e]
+    u0, v0, u1, v1 = edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]  # a row of it would be counted as an array
     u = u0 + (v - v0) / (v1 - v0) * (u1 - u0)
     return min(max(u, min(u0, u1)), max(u0, u1))
 
@@ -112,16 +112,14 @@ def u_at(edges, e, v):
 def crossings(edges, active, count, v, order):
     """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to slab)."""
     for k in range(count):
-        order[k] = u_at(edges, active[k], v)
-    for k in range(1, count):
-        key, edge, j = order[k], active[k], k - 1
-        while j >= 0 and order[j] > key:
-            order[j + 1], active[j + 1] = order[j], active[j]
+        key, edge, j = u_at(edges, active[k], v), active[k], k
+        while j > 0 and order[j - 1] > key:
+            order[j], active[j] = order[j - 1], active[j - 1]
             j -= 1
-        order[j + 1], active[j + 1] = key, edge
+        order[j], active[j] = key, edge
 
 
-@jit
+@inlined
 def met(edges, active, count, taken, low, high):
     """The ``active`` edges from one slab of the vertices' v's to the next, low to high: those that end at ``low`` go, those that
     begin there come. Gives how many they are and how many edges came so far."""
