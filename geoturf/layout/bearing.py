@@ -30,18 +30,18 @@ def candidates(edges: np.ndarray) -> np.ndarray:
     length = np.hypot(run[:, 0], run[:, 1])
     facing = np.degrees(np.arctan2(run[:, 0], run[:, 1])) % 90
     found = [_rectangle(edges)]
-    order = np.argsort(-length, kind="stable")
+    order, border = np.argsort(-length, kind="stable"), float(length.sum())
     left, covered = np.ones(len(edges), bool), 0.0
-    for lead in order:
-        if len(found) > EDGES // 2 or covered > ENOUGH * np.sum(length):
+    for lead in order.tolist():
+        if len(found) > EDGES // 2 or covered > ENOUGH * border:
             break
         if not left[lead]:
             continue
         near = left & (np.abs((facing - facing[lead] + 45) % 90 - 45) < SAME_DEG)
         left &= ~near
-        covered += float(np.sum(length[near]))
+        covered += float(length[near].sum())
         found.append(facing[lead])
-    if covered < 0.6 * np.sum(length):
+    if covered < 0.6 * border:
         found += list(facing[order[0]] + np.arange(0, 90, GRID_DEG))
     return distinct(np.concatenate([np.array(found), np.array(found) + 90]))
 
@@ -49,9 +49,9 @@ def candidates(edges: np.ndarray) -> np.ndarray:
 def distinct(bearings_deg: np.ndarray) -> np.ndarray:
     """Without those that are nearly the same, half turns included; in the order given."""
     kept: list[float] = []
-    for bearing in np.round(bearings_deg, 9) % 180:
+    for bearing in (np.round(bearings_deg, 9) % 180).tolist():
         if all(abs((bearing - k + 90) % 180 - 90) >= SAME_DEG for k in kept):
-            kept.append(float(bearing))
+            kept.append(bearing)
     return np.array(kept)
 
 

@@ -21,10 +21,10 @@ def layout_of(groups: Sequence[Strips], shift: np.ndarray, ganged: bool, joints:
     those longer than a roll are divided."""
     roll = groups[0].roll
     laid = [_laid(strips, ganged) for strips in groups]
-    pieces, seams, cross = (np.vstack(part) for part in zip(*laid, strict=True))
-    seams = np.vstack([seams, joints])
+    pieces, seams, cross = laid[0] if len(laid) == 1 else (np.vstack(part) for part in zip(*laid, strict=True))
+    seams = np.vstack([seams, joints]) if len(joints) else seams
     cut = cut_sizes(pieces, roll)
-    seam_m = float(np.sum(seams[:, 2] - seams[:, 1]) + np.sum(cross[:, 2] - cross[:, 1]))
+    seam_m = float((seams[:, 2] - seams[:, 1]).sum() + (cross[:, 2] - cross[:, 1]).sum())
     price = turf_price(cut, roll) * roll.worth + seam_m * roll.seam + len(cross) * roll.cross
     return Layout(
         groups[0].shape.bearing_deg,
@@ -44,7 +44,7 @@ def _laid(strips: Strips, ganged: bool) -> tuple[np.ndarray, np.ndarray, np.ndar
     side, runs = kernel.divisions(strips.lines, strips.sizes, strips.spans, strips.roll.numbers, ganged)
     seams = placing.seams(strips.lines, strips.shape.edges)
     whole = np.hstack([strips.spans, np.repeat(strips.lines, strips.sizes, axis=0)])
-    if np.all(side * runs == 1):
+    if (side * runs).max() == 1:
         return whole, seams, NO_JOINTS
     pieces, joints = _divided(whole, side, runs, strips.roll.longest_m)
     across = strips.shape.across()
@@ -79,7 +79,7 @@ def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
 def turf_price(cut: np.ndarray, roll: Roll) -> float:
     """Turf (m2) these pieces take at the prices of a balanced pool."""
     steps = np.ceil(cut[:, 1] / roll.step_m - 1e-6).astype(int)
-    return float(roll.width_m * np.sum(cut[:, 0] * roll.shares[BALANCED][steps]))
+    return float(roll.width_m * (cut[:, 0] * roll.shares[BALANCED][steps]).sum())
 
 
 def divide(u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float) -> np.ndarray:

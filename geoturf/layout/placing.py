@@ -39,17 +39,17 @@ def rough(vs, low, high, offsets, least, usable):
 
 @jit
 def coarse(edges, vs, low, high, widths, least, roll, shares, alone):
-    """Cheapest seams among few: candidates (`rough`), their `slabs`, and cost and the cut before of `searches`."""
+    """Cheapest seams among few: candidates (`rough`), the offsets of their `slabs`, and cost and the cut before of `searches`."""
     cuts = rough(vs, low, high, widths, least, roll[1])
     offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
     cost, before = searches(cuts, offsets, lo, hi, seams, roll, shares, alone)
-    return cuts, (offsets, lo, hi, seams), cost, before
+    return cuts, offsets, cost, before
 
 
 @jit
-def behind(cuts, slabs, roll, share):
+def behind(edges, vs, cuts, roll, share):
     """What all from each cut on costs, the seam there in: `search` from the other end."""
-    offsets, lo, hi, seams = slabs
+    offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
     last, held = len(cuts) - 1, len(lo)
     back, first, across = np.empty_like(cuts), np.empty_like(offsets), np.empty_like(seams)
     below, above = np.empty_like(lo), np.empty_like(hi)

@@ -36,14 +36,14 @@ class Strips:
 
 @dataclass(frozen=True)
 class Found:
-    """A search's outcome at one bearing for one roll. ``slabs``: what `geoturf.layout.kernel.slabs` tells of the ``cuts``; for
-    each of the ``models`` searched by, what all up to each cut costs (the seam there in) and the cut before it; ``cost`` by every
-    model, infinite for others."""
+    """A search's outcome at one bearing for one roll. ``offsets``: of the slabs between its ``cuts``
+    (`geoturf.layout.kernel.slabs`); for each of the ``models`` searched by, what all up to each cut costs (the seam there in) and
+    the cut before it; ``cost`` by every model, infinite for others."""
 
     shape: Turned
     roll: Roll
     cuts: np.ndarray
-    slabs: tuple[np.ndarray, ...]
+    offsets: np.ndarray
     models: tuple[int, ...]
     upto: np.ndarray
     before: np.ndarray
@@ -73,15 +73,15 @@ def sought(
 
 def search(shape: Turned, roll: Roll, models: tuple[int, ...] = EVERY, screen: bool = False) -> Found:
     """Cheapest seams, placed roughly, by each of the price ``models`` (`Roll.shares`); from fewer places to ``screen``."""
-    offsets, usable = roll.widths(screen), roll.usable_m
+    usable = roll.usable_m
     # little room between the least width and the most: strips of just the least must be possible
     least = roll.least_m if roll.least_m > usable / 4 else 0.0
-    cuts, slabs, upto, before = placing.coarse(
-        shape.edges, shape.vs, shape.low, shape.high, offsets, least, roll.numbers, *roll.tables(models)
+    cuts, offsets, upto, before = placing.coarse(
+        shape.edges, shape.vs, shape.low, shape.high, roll.widths(screen), least, roll.numbers, *roll.tables(models)
     )
     cost = np.full(MODELS, np.inf)
     cost[list(models)] = upto[:, -1]
-    return Found(shape, roll, cuts, slabs, models, upto, before, cost)
+    return Found(shape, roll, cuts, offsets, models, upto, before, cost)
 
 
 def refined(found: Found, model: int) -> Strips:
@@ -93,7 +93,7 @@ def refined(found: Found, model: int) -> Strips:
         shape.low,
         shape.high,
         found.cuts,
-        found.slabs[0],
+        found.offsets,
         found.before[found.models.index(model)],
         roll.numbers,
         roll.shares[model],
