@@ -20,7 +20,7 @@ EDGES = 12  # edge directions looked at, by total length
 ENOUGH = 0.92  # of the border: edges beyond that are too short to matter
 SAME_DEG = 0.5
 GRID_DEG = 15.0  # for outlines without clear edges
-KEPT, SLACK = 3, 1.03  # searched in full: at most this many, within this factor of the best
+KEPT, SLACK = 3, 1.015  # searched in full: at most this many, within this factor of the best
 JOINT = 16  # bearings looked at for areas that share one
 
 

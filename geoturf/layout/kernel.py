@@ -37,12 +37,19 @@ def sort(keys, order):
 @jit
 def distinct(values, apart):
     """The values sorted; of those no further apart than ``apart`` one stays."""
-    order = np.arange(len(values))
-    sort(values, order)
-    out, kept = np.empty(len(values)), 0
-    for k in order:
-        if kept == 0 or values[k] > out[kept - 1] + apart:
-            out[kept] = values[k]
+    out, kept = values.copy(), 0
+    gap = len(out) // 2
+    while gap > 0:  # as `sort`, without the indices
+        for k in range(gap, len(out)):
+            value, j = out[k], k
+            while j >= gap and out[j - gap] > value:
+                out[j] = out[j - gap]
+                j -= gap
+            out[j] = value
+        gap //= 2
+    for k in range(len(out)):
+        if kept == 0 or out[k] > out[kept - 1] + apart:
+            out[kept] = out[k]
             kept += 1
     return out[:kept]
 
@@ -119,7 +126,7 @@ def crossings(edges, active, count, v, order):
         order[j], active[j] = key, edge
 
 
-@inlined
+@jit
 def met(edges, active, count, taken, low, high):
     """The ``active`` edges from one slab of the vertices' v's to the next, low to high: those that end at ``low`` go, those that
     begin there come. Gives how many they are and how many edges came so far."""
