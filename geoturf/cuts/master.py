@@ -41,14 +41,44 @@ class Master:
         )
         self.cost = np.append(self.cost, cost)
 
+    def basis(self) -> Basis:
+        """Which columns and rows are basic, and where the others stand, since it was last solved."""
+        basis = self.solver.getBasis()
+        return list(basis.col_status), list(basis.row_status)
+
+    def begin(self, basis: Basis) -> None:
+        """Goes on from the `basis` of another programme of these columns and demands."""
+        start = highspy.HighsBasis()
+        start.col_status, start.row_status = basis
+        start.valid = True
+        self.solver.setBasis(start)
+
+    def want(self, demand: np.ndarray, use: np.ndarray) -> np.ndarray:
+        """Demands changed, and of the columns only those to ``use`` (n,) of any more: the dual simplex goes on from the last
+        basis. Gives the columns kept: the others, and such as are not to be used but in the basis, which stay at nothing."""
+        changed = np.flatnonzero(demand != self.demand).astype(np.int32)
+        self.demand = np.asarray(demand, float)
+        most = np.full(len(changed), highspy.kHighsInf)
+        self.solver.changeRowsBounds(len(changed), changed, self.demand[changed], most)
+        basic = np.array([one == highspy.HighsBasisStatus.kBasic for one in self.basis()[0]])
+        stuck, gone = (np.flatnonzero(~use & some).astype(np.int32) for some in (basic, ~basic))
+        self.solver.changeColsBounds(len(stuck), stuck, np.zeros(len(stuck)), np.zeros(len(stuck)))
+        self.solver.deleteCols(len(gone), gone)
+        self.solver.setOptionValue("simplex_strategy", _DUAL)
+        kept = np.flatnonzero(use | basic)
+        self.cost = self.cost[kept]
+        return kept
+
     def solve(self) -> tuple[float, np.ndarray, np.ndarray]:
         """Objective (computed from the columns), use of each column, value (dual, >= 0) of each demand."""
         self.solver.run()
         if self.solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             raise UnsolvedError(f"the linear programme ended as {self.solver.getModelStatus()}")
+        self.solver.setOptionValue("simplex_strategy", _PRIMAL)
         solution = self.solver.getSolution()
         use, value = np.array(solution.col_value), np.maximum(0.0, np.array(solution.row_dual)) * self.unit
         return float(use @ self.cost), use, value
 
 
-_PRIMAL = 4  # HiGHS' name for it
+Basis = tuple[list[highspy.HighsBasisStatus], list[highspy.HighsBasisStatus]]  # of columns and of rows
+_DUAL, _PRIMAL = 1, 4  # HiGHS' names for them

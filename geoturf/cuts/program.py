@@ -12,13 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from geoturf.cuts import pricing
 from geoturf.cuts.exact import narrow
 from geoturf.cuts.job import Job, Section
-from geoturf.cuts.master import Master
+from geoturf.cuts.master import Basis, Master
 from geoturf.cuts.sections import tidy
 
 _GAIN = 1e-6  # of a section's cost: a column that gains less is not worth adding
@@ -121,6 +122,13 @@ def _by_lane(sizes: np.ndarray, lane: np.ndarray) -> list[tuple[int, ...]]:
     return [tuple(flat[a:b]) for a, b in zip([0, *cuts], [*cuts, len(flat)], strict=True)]
 
 
+class Columns(NamedTuple):
+    """Sections worth having, and the basis of the programme's optimum over them."""
+
+    sections: list[Section]
+    basis: Basis
+
+
 class Programme:
     """The master programme of a job, at a ``cost`` by length. ``sections``: those it may use, ``counts`` (n, k) what is in
     them; ``bound``: what no plan costs less than."""
@@ -143,6 +151,13 @@ class Programme:
                 self.sections += fresh
                 self.counts = np.concatenate([self.counts, counts])
         return len(fresh)
+
+    def serve(self, left: np.ndarray) -> None:
+        """From now on for a demand of ``left``, no more than before, by sections that hold no more than that."""
+        self.job, self.bound = replace(self.job, demand=left), 0.0
+        self.lanes = Lanes(self.job)
+        kept = self.master.want(left, (self.counts <= left).all(axis=1))
+        self.sections, self.counts = [self.sections[k] for k in kept.tolist()], self.counts[kept]
 
     def generate(self, rounds: int) -> np.ndarray:
         """Adds sections until none that gains is found easily or ``rounds`` are over. Gives the use of each."""
@@ -180,37 +195,37 @@ def plain(job: Job) -> np.ndarray:
     return np.maximum(1.0, np.arange(job.longest + 1))
 
 
-def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = ROUNDS) -> tuple[list[Section], float]:
+def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = ROUNDS) -> tuple[Columns, float]:
     """Sections worth having, begun from those of a plan known, and what no plan costs less than (0 after fewer than the usual
     ``rounds``, which prove little)."""
     alone = [tidy(job, [(size,)]) for size in range(len(job.demand))]
     sections = list(dict.fromkeys([*alone, *start]))
     master = Programme(job, cost, sections, contents(sections, len(alone)))
     master.generate(rounds)
-    sections = list(master.sections)
+    columns = Columns(list(master.sections), master.master.basis())
     if rounds == ROUNDS:
         master.prove(rounds)
-    return sections, master.bound * (1 - _NOISE)
+    return columns, master.bound * (1 - _NOISE)
 
 
-def dive(job: Job, sections: Sequence[Section], cost: np.ndarray, take: float) -> list[Section]:
-    """A plan for the job from ``sections``, one for each size alone among them, and others found on the way. Sections used
-    more than ``take`` are taken each time; first those used many times over, as often whole, so that little is left to round."""
+def dive(job: Job, columns: Columns, cost: np.ndarray, take: float) -> list[Section]:
+    """A plan for the job from those of ``columns``, one for each size alone among them, and others found on the way. Sections
+    used more than ``take`` are taken each time; first those used many times over, as often whole, so that little is left to
+    round."""
     taken: list[Section] = []
-    left, counts = job.demand.copy(), contents(sections, len(job.demand))
+    left, master = job.demand.copy(), Programme(job, cost, columns.sections, contents(columns.sections, len(job.demand)))
+    master.master.begin(columns.basis)
     while left.any():
-        fit = np.flatnonzero((counts <= left).all(axis=1))
-        master = Programme(replace(job, demand=left), cost, [sections[k] for k in fit.tolist()], counts[fit])
-        use = master.generate(_AGAIN)
-        sections, counts = master.sections, master.counts
+        use, counts = master.generate(_AGAIN), master.counts
         times = np.floor(use + 1e-6).astype(int)
         if times.max() < 2:
             times = np.maximum(1, times + (use - times > take))
         for k in _chosen(use, take).tolist():
             for _ in range(times[k]):
                 if (counts[k] <= left).all():
-                    taken.append(sections[k])
+                    taken.append(master.sections[k])
                     left = left - counts[k]
+        master.serve(left)
     return taken
 
 

@@ -131,7 +131,7 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
             if best.offer(sections):
                 return
     if not (sections is known and best.offer(sections)) and not _near_anyway(job):
-        _priced(best, [*columns, *sections])
+        _priced(best, [*columns.sections, *sections])
 
 
 def _priced(best: _Best, columns: list[Section]) -> None:
