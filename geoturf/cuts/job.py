@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -46,12 +47,20 @@ class Job:
 
     def purchase(self, used: int) -> tuple[float, float]:
         """Cheapest purchase, (length in m, price), that holds ``used`` steps, 0 < used <= ``longest``."""
-        return self.market.purchase(used * self.step_m)
+        known = self._purchases
+        if used not in known:
+            known[used] = self.market.purchase(used * self.step_m)
+        return known[used]
+
+    @cached_property
+    def _purchases(self) -> dict[int, tuple[float, float]]:
+        return {}
 
     def leaning(self, weight: float) -> Callable[[int], float]:
         """What a purchase costs by the steps used of it, less up to ``weight`` of that for a long left-over: of plans that
         cost the same, the one whose left-overs are on one roll costs least."""
 
+        @cache
         def cost(steps: int) -> float:
             length_m, price = self.purchase(steps)
             return price * (1 - weight * (1 - steps * self.step_m / length_m) ** 2)

@@ -61,13 +61,23 @@ class Master:
         most = np.full(len(changed), highspy.kHighsInf)
         self.solver.changeRowsBounds(len(changed), changed, self.demand[changed], most)
         basic = np.array([one == highspy.HighsBasisStatus.kBasic for one in self.basis()[0]])
-        stuck, gone = (np.flatnonzero(~use & some).astype(np.int32) for some in (basic, ~basic))
+        stuck = np.flatnonzero(~use & basic).astype(np.int32)
         self.solver.changeColsBounds(len(stuck), stuck, np.zeros(len(stuck)), np.zeros(len(stuck)))
-        self.solver.deleteCols(len(gone), gone)
         self.solver.setOptionValue("simplex_strategy", _DUAL)
-        kept = np.flatnonzero(use | basic)
-        self.cost = self.cost[kept]
-        return kept
+        return self._kept(use | basic)
+
+    def trim(self, dear: float, some: np.ndarray) -> np.ndarray:
+        """Without those of ``some`` columns (n,) that cost ``dear`` (a part of it) or more too much to be used, as it was last
+        solved. Gives the columns kept."""
+        reduced = np.array(self.solver.getSolution().col_dual) * self.unit
+        return self._kept(~some | (reduced < dear * self.cost))
+
+    def _kept(self, these: np.ndarray) -> np.ndarray:
+        """Columns outside the basis go but for ``these``; the rows of those that stay."""
+        gone = np.flatnonzero(~these).astype(np.int32)
+        self.solver.deleteCols(len(gone), gone)
+        self.cost = self.cost[these]
+        return np.flatnonzero(these)
 
     def solve(self) -> tuple[float, np.ndarray, np.ndarray]:
         """Objective (computed from the columns), use of each column, value (dual, >= 0) of each demand."""

@@ -10,6 +10,7 @@ sections: duals divided by them bound every plan of three cuts from below (Farle
 from __future__ import annotations
 
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 
@@ -191,21 +192,31 @@ def fills(
     ratio = ratio[room, np.arange(len(size))]
     longest = np.argsort(-ratio, kind="stable")
     longest = longest[ratio[longest] > 1 + _GAIN]
-    filled = ((int(size[k]), _fill_of(table, size, int(k), int(rest[room[k], k]))) for k in longest[: 2 * most])
-    found = dict.fromkeys((first, *others.tolist()) for first, others in filled)
+    longest = longest[: 2 * most]
+    flat, ends = _fills(table, size, longest, rest[room[longest], longest])
+    sizes, ends = flat.tolist(), ends.tolist()
+    found = dict.fromkeys(tuple(sizes[a:b]) for a, b in pairwise([0, *ends]))
     return list(found)[:most], table[-1]
 
 
 @_jit
-def _fill_of(table, size, things, room):
-    """What the best fill of a room by the first things is made of, longest first."""
-    out, filled = np.empty(things, np.int64), 0
-    for k in range(things, 0, -1):
-        if table[k, room] > table[k - 1, room]:
-            out[filled] = size[k - 1]
-            room -= size[k - 1]
-            filled += 1
-    return out[:filled]
+def _fills(table, size, longest, rooms):
+    """The sizes of some fills, one after the other, and where each ends: of the thing that is its longest, and the best fill of
+    the room beside that by the things before, longest first."""
+    most = 0
+    for k in range(len(longest)):
+        most += longest[k] + 1
+    out, ends, filled = np.empty(most, np.int64), np.empty(len(longest), np.int64), 0
+    for k in range(len(longest)):
+        out[filled], room = size[longest[k]], rooms[k]
+        filled += 1
+        for c in range(longest[k], 0, -1):
+            if table[c, room] > table[c - 1, room]:
+                out[filled] = size[c - 1]
+                room -= size[c - 1]
+                filled += 1
+        ends[k] = filled
+    return out[:filled], ends
 
 
 _GAIN = 1e-7  # of its cost: a fill worth so little more is not worth having

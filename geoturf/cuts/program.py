@@ -27,6 +27,7 @@ _NOISE = 1e-9  # of a bound: what float arithmetic may have added
 _CLOSE = 1e-5  # programme and bound this close are taken for equal
 COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
+_ROOM, _DEAR = 4, 0.05  # columns a row, beyond which those go whose reduced cost is a larger part of their cost
 ROUNDS = 100  # of column generation
 _AGAIN = 5  # rounds each time the programme is solved again in a dive
 
@@ -137,7 +138,7 @@ class Programme:
         self.job, self.cost, self.lanes, self.master = job, cost, Lanes(job), Master(job.demand)
         self.sections, self.counts = list(sections), counts
         self.known = set(sections)
-        self.bound = 0.0
+        self.bound, self.room = 0.0, _ROOM * len(job.demand)
         self.master.add([cost[length] for length, _ in sections], counts)
 
     def add(self, sections: Iterable[Section], whole: bool) -> int:
@@ -156,8 +157,11 @@ class Programme:
         """From now on for a demand of ``left``, no more than before, by sections that hold no more than that."""
         self.job, self.bound = replace(self.job, demand=left), 0.0
         self.lanes = Lanes(self.job)
-        kept = self.master.want(left, (self.counts <= left).all(axis=1))
+        self._keep(self.master.want(left, (self.counts <= left).all(axis=1)))
+
+    def _keep(self, kept: np.ndarray) -> None:
         self.sections, self.counts = [self.sections[k] for k in kept.tolist()], self.counts[kept]
+        self.known = set(self.sections)
 
     def generate(self, rounds: int) -> np.ndarray:
         """Adds sections until none that gains is found easily or ``rounds`` are over. Gives the use of each."""
@@ -174,6 +178,9 @@ class Programme:
         every = np.arange(int(self.job.size[:, 0].min()), self.job.longest + 1)
         for k in range(rounds):
             objective, _, value = self.master.solve()
+            if whole and len(self.sections) > self.room:
+                self._keep(self.master.trim(_DEAR, self.counts.sum(axis=1) > 1))  # a piece alone must always do
+                self.room = max(self.room, 2 * len(self.sections))
             added = self._round(every[k % STRIDE :: STRIDE], value, whole)
             if not added and not whole:
                 added = self._round(every, value, whole)
@@ -213,7 +220,10 @@ def dive(job: Job, columns: Columns, cost: np.ndarray, take: float) -> list[Sect
     used more than ``take`` are taken each time; first those used many times over, as often whole, so that little is left to
     round."""
     taken: list[Section] = []
-    left, master = job.demand.copy(), Programme(job, cost, columns.sections, contents(columns.sections, len(job.demand)))
+    left, master = (
+        job.demand.copy(),
+        Programme(job, cost, columns.sections, contents(columns.sections, len(job.demand))),
+    )
     master.master.begin(columns.basis)
     while left.any():
         use, counts = master.generate(_AGAIN), master.counts
