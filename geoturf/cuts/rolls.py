@@ -71,12 +71,14 @@ def _again(stock: Stock, groups: list[Pattern], enough: float) -> list[Pattern]:
     lengths, and those that lose most again; until the cost is down to ``enough``."""
     lengths = len({length for group in groups for length in group})
     whole = [len(groups)] if lengths <= _LENGTHS else []
+    tried: set[tuple[Pattern, ...]] = set()
     for worst in (*_WORST, *whole, *_WORST):
         groups = sorted(groups, key=lambda group: (sum(group) / stock.cost(sum(group)), group))
-        kept = groups[worst:]
-        part = [length for group in groups[:worst] for length in group]
-        if part and stock.total(groups) > enough + 1e-6:
-            groups = stock_lengths.cut(stock, part, groups[:worst], enough - stock.total(kept))[0] + kept
+        kept, these = groups[worst:], tuple(groups[:worst])
+        if these not in tried and stock.total(groups) > enough + 1e-6:
+            tried.add(these)  # the same come out the same
+            part = [length for group in these for length in group]
+            groups = stock_lengths.cut(stock, part, list(these), enough - stock.total(kept))[0] + kept
     return groups
 
 
