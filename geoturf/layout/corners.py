@@ -61,7 +61,7 @@ def loss_of(slabs, arms, edges, vs, sizes, turn):
         return 0.0
     work = np.empty((5, len(slabs) + MOST + 4 + int((vs[-1] - vs[0]) / sizes[1])))  # made once, not for every arm
     for arm in range(arms):
-        count, left, right = 0, np.inf, -np.inf
+        count, left, right = np.int64(0), np.inf, -np.inf
         for k in range(len(slabs)):
             if slabs[k, 0] == arm:
                 for column in range(slabs.shape[1]):
@@ -85,8 +85,8 @@ def arms_of(edges, vs, gap):
     left and right edge, u of these at the lower v and at the upper, and the least gap to other turf on its lines with how fast
     that may close (du/dv). Slabs that go straight on are one, where both or neither is nearer than ``gap`` to other turf."""
     n = len(edges)
-    active, order, held, taken = np.empty(n, np.int64), np.empty(n), 0, 0
-    out, count, arms = np.empty((n * len(vs) // 2 + 1, 11)), 0, 0
+    active, order, held, taken = np.empty(n, np.int64), np.empty(n), np.int64(0), np.int64(0)
+    out, count, arms = np.empty((n * len(vs) // 2 + 1, 11)), np.int64(0), 0
     before, n_before = np.empty(n, np.int64), 0  # rows of the slab below, left to right
     here = np.empty(n, np.int64)
     for s in range(len(vs) - 1):
@@ -95,7 +95,7 @@ def arms_of(edges, vs, gap):
         crossings(edges, active, held, 0.5 * (low + high), order)
         for c in range(held // 2):
             _fill(out, count, edges, active, held, c, low, high)
-            below, alike = -1, 0
+            below, alike = np.int64(-1), 0
             for b in range(n_before):
                 if min(out[before[b], 8], out[count, 6]) > max(out[before[b], 7], out[count, 5]):
                     below, alike = before[b], alike + 1
@@ -166,7 +166,7 @@ def _arm(slabs, n, clip, lowest, highest, gap, sizes, tan, off, past, work):
     """What an arm of ``n`` slabs takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no
     other turf is near. ``lowest``, ``highest``: the area's v's; ``tan``: of the turn."""
     cos = 1.0 / np.sqrt(1.0 + tan * tan)
-    held, least, start, end, first, last = 0, np.inf, 0.0, 0.0, 0.0, 0.0
+    held, least, start, end, first, last = np.int64(0), np.inf, 0.0, 0.0, 0.0, 0.0
     for k in range(n):
         low, high, at_low, at_high = slabs[k, 1], slabs[k, 2], slabs[k, 6] - slabs[k, 5], slabs[k, 8] - slabs[k, 7]
         if max(at_low, at_high) < clip or slabs[k, 9] - slabs[k, 10] * off < gap:

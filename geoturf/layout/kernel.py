@@ -4,7 +4,8 @@ All in pile coordinates (metres): u along the pile, v across it. ``edges`` is a 
 its lower v, without edges of constant v; holes and further parts are simply more edges (even-odd rule).
 
 Kept small and plain on purpose (loops, no array expressions): it compiles in a few seconds, once a machine; numba keeps the
-result beside this file, or in the user's cache folder where that cannot be written.
+result beside this file, or in the user's cache folder where that cannot be written. Counts that are handed on begin as
+``np.int64(0)``: a plain 0 is a type of its own to the compiler, and what they are handed to would be compiled for that as well.
 """
 
 from __future__ import annotations
@@ -169,12 +170,12 @@ def slabs(edges, vs, cuts, gap):
     lo, hi = np.empty(n), np.empty(n)
     offsets, seams = np.zeros(m, np.int64), np.zeros(m)
     out_lo, out_hi = np.empty(4 * (n + m)), np.empty(4 * (n + m))
-    count = taken = spans = filled = n_below = at = 0
+    count = taken = spans = filled = n_below = at = np.int64(0)
     low = cuts[0]
     while at < len(vs) and vs[at] <= low:
         at += 1
     for c in range(1, m):
-        fresh, spans = True, 0
+        fresh, spans = True, np.int64(0)
         while low < cuts[c]:
             high = cuts[c]
             if at < len(vs) and vs[at] < high:
@@ -228,7 +229,7 @@ def band(offsets, lo, hi, i, j, gap):
     """Intervals of the band from cut ``i`` to cut ``j``: (2, k), from and to."""
     size = offsets[j] - offsets[i]
     a, b = np.empty(size + 1), np.empty(size + 1)
-    count = 0
+    count = np.int64(0)
     for k in range(offsets[i], offsets[j]):
         count = _add(a, b, count, lo[k], hi[k], gap)
     out = np.empty((2, count))
@@ -335,7 +336,7 @@ def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
                     cost[k, i + 1], before[k, i + 1] = cost[k, i], i
         if cost[0, i] == np.inf:  # too near the first cut to end a strip, by any model
             continue
-        count, steps, joints = 0, 0.0, 0.0
+        count, steps, joints = np.int64(0), 0.0, 0.0
         for j in range(i + 1, m):
             v = cuts[j] - cuts[i]
             if v > usable + TOLERANCE_M:
@@ -422,7 +423,7 @@ def turf_on(edges, v, out):
 @jit
 def _chords(edges, v, active, out):
     """Where the edges cross the line at ``v``, sorted, into ``out``; gives how many."""
-    count = 0
+    count = np.int64(0)
     for e in range(len(edges)):
         if edges[e, 1] >= v:
             break
@@ -451,7 +452,7 @@ def rows(edges, vs, ends):
     lengthened by half of ``ends`` both ways along the pile (`geoturf.layout.bound`)."""
     n = len(edges)
     active, order = np.empty(n, np.int64), np.empty(n)
-    total, count, taken = 0.0, 0, 0
+    total, count, taken = 0.0, np.int64(0), np.int64(0)
     for s in range(len(vs) - 1):
         low, high = vs[s], vs[s + 1]
         count, taken = met(edges, active, count, taken, low, high)

@@ -21,7 +21,7 @@ def rough(vs, low, high, offsets, least, usable):
     span = high - low
     turns, stride = int(span / usable) + 1, _stride(len(offsets), span, usable)
     many = int(span / least) + 1 if least > 0 else 0
-    values, count = np.empty(2 * turns * len(offsets) + 2 * many + len(vs)), 0
+    values, count = np.empty(2 * turns * len(offsets) + 2 * many + len(vs)), np.int64(0)
     for k in range(turns):
         for m in range(0, len(offsets), stride):
             step = k * usable + offsets[m]
@@ -139,7 +139,7 @@ def _near(vs, low, high, about, first, many, grid, window, usable):
     turns, repeats, stride = int(span / usable) + 1, int((vs[-1] - vs[0]) / usable) + 1, _stride(many, span, usable)
     reach = int(window / (grid * stride)) + 2
     values = np.empty(len(about) * (8 * reach + 5 + (len(vs) if free else 0)))
-    count = 0
+    count = np.int64(0)
     for v in about:
         values[count] = v
         count += 1
