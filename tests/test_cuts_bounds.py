@@ -5,11 +5,12 @@ from __future__ import annotations
 import csv
 import itertools
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from geoturf.cuts import dual, exact, levels, polish, program, rolls, sections, stock_lengths
@@ -145,6 +146,33 @@ def test_a_dive_makes_a_plan_of_every_piece(sizes):
     assert np.array_equal(count(made, len(whole.demand)), whole.demand)
     assert bound - 1e-6 <= sum(length for length, _ in made)
     assert all(sum(width for width, _ in lanes) <= 10 for _, lanes in made)
+
+
+@settings(max_examples=30, deadline=None)
+@given(some, st.data())
+def test_a_programme_gone_on_with_costs_what_one_begun_anew_does(sizes, data):
+    """Less demand after a basis was found, and columns let go on the way: the optimum over every section that still fits is that
+    of a programme which never knew more."""
+    whole = job(sizes, roll=40)
+    cost, kinds = program.plain(whole), len(whole.demand)
+    columns, _ = program.relax(whole, sections.quick(whole), cost)
+    counts = program.contents(columns.sections, kinds)
+    kept = program.Programme(whole, cost, columns.sections, counts)
+    kept.master.begin(columns.basis)
+    assert kept.master.solve()[0] == pytest.approx(
+        program.Programme(whole, cost, columns.sections, counts).master.solve()[0]
+    )
+    left = whole.demand - np.array(data.draw(st.lists(st.integers(0, 2), min_size=kinds, max_size=kinds)))
+    left = np.maximum(left, 0)
+    assume(left.any())
+    fit = (counts <= left).all(axis=1)
+    small = replace(whole, demand=left)
+    fresh = program.Programme(small, cost, [s for s, f in zip(columns.sections, fit, strict=True) if f], counts[fit])
+    kept.serve(left)
+    assert kept.master.solve()[0] == pytest.approx(fresh.master.solve()[0], abs=1e-9)
+    trimmed = kept.master.trim(1e-9, kept.counts.sum(axis=1) > 1)
+    assert len(trimmed) <= len(kept.sections)
+    assert kept.master.solve()[0] == pytest.approx(fresh.master.solve()[0], abs=1e-9)
 
 
 def test_cutting_parts_again_never_lengthens_a_plan():

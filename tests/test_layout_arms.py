@@ -11,7 +11,7 @@ from shapely.affinity import rotate
 from test_layout import USABLE, assert_lies_well, lay_all
 from test_layout_search import ROLL, SEAM, brute_force
 
-from geoturf.layout import arms
+from geoturf.layout import arms, kernel, placing
 from geoturf.layout.roll import BALANCED, PROP
 from geoturf.layout.seams import refined, sought
 from geoturf.layout.shape import shape_of
@@ -31,6 +31,23 @@ def pile_along_x(shape):
     """The searches at that one bearing: the shape in one, and cut in parts."""
     whole = sought(shape_of(shape), 90.0, ROLL)
     return whole, list(arms.apart([whole], ROLL, (PROP, BALANCED)))
+
+
+@pytest.mark.parametrize("bearing", [90.0, 63.0])
+@pytest.mark.parametrize("name", LOTS)
+def test_what_lies_behind_a_cut_and_before_it_is_the_whole(name, bearing):
+    """At every seam of the best strips both costs make up the whole, its own seam in both; elsewhere no less."""
+    for found in sought(shape_of(LOTS[name]), bearing, ROLL).found:
+        view, row, roll = found.shape, found.models.index(BALANCED), found.roll
+        behind = placing.behind(view.edges, view.vs, found.cuts, roll.numbers, roll.shares[BALANCED])
+        seams = kernel.slabs(view.edges, view.vs, found.cuts, roll.ends_m)[3] * roll.numbers[6]
+        both, total = found.upto[row] + behind - seams, found.cost[BALANCED]
+        assert behind[0] == pytest.approx(total)
+        assert np.nanmin(both) >= total - 1e-9
+        at = len(found.cuts) - 1
+        while at > 0:
+            assert both[at] == pytest.approx(total)
+            at = found.before[row, at]
 
 
 @pytest.mark.parametrize("model", [PROP, BALANCED])

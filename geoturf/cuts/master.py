@@ -70,7 +70,7 @@ class Master:
         """Without those of ``some`` columns (n,) that cost ``dear`` (a part of it) or more too much to be used, as it was last
         solved. Gives the columns kept."""
         reduced = np.array(self.solver.getSolution().col_dual) * self.unit
-        return self._kept(~some | (reduced < dear * self.cost))
+        return self._kept(~some | (reduced <= dear * self.cost))
 
     def _kept(self, these: np.ndarray) -> np.ndarray:
         """Columns outside the basis go but for ``these``; the rows of those that stay."""
