@@ -243,14 +243,16 @@ def subset(lengths: list[int], marks: set[int], most: int) -> list[int]:
     mark is met."""
     if sum(lengths) <= most:
         return list(lengths)
-    mask = (1 << (most + 1)) - 1
+    mask, best = (1 << (most + 1)) - 1, max(marks)
     reached = [1 << lengths[0]]
     for length in lengths[1:]:
+        if reached[-1] >> best & 1:
+            break
         reached.append((reached[-1] | reached[-1] << length) & mask)
     sums = reached[-1]
     total = next((mark for mark in sorted(marks, reverse=True) if sums >> mark & 1), sums.bit_length() - 1)
     chosen = []
-    for k in range(len(lengths) - 1, 0, -1):
+    for k in range(len(reached) - 1, 0, -1):
         if not reached[k - 1] >> total & 1:
             chosen.append(lengths[k])
             total -= lengths[k]
