@@ -23,17 +23,19 @@ class _Waiting:
 
     def lots_for(self, bought: Bought) -> list[tuple[int, int]]:
         """(kind, lot) for each slot: of the lots next in line, the open one nearest its end, else the first."""
-        taken: Counter[tuple[int, int]] = Counter()
-        fresh: set[int] = set()
-        out = []
+        taken: dict[tuple[int, int], int] = {}
+        begun, left = set(self.open), self.left
+        out: list[tuple[int, int]] = []
         for kind in slots(bought):
-            by_lot = self.by_kind[kind]
-            line = [lot for lot in self.line[kind][-_NEXT:] if len(by_lot[lot]) > taken[kind, lot]]
-            line = line or [next(lot for lot in reversed(self.line[kind]) if len(by_lot[lot]) > taken[kind, lot])]
-            started = [lot for lot in line if lot in self.open or lot in fresh]
-            lot = min(started, key=lambda lot: (self.left[lot], lot)) if started else line[-1]
-            fresh.add(lot)
-            taken[kind, lot] += 1
+            by_lot, near = self.by_kind[kind], self.line[kind][-_NEXT:]
+            line = [lot for lot in near if len(by_lot[lot]) > taken.get((kind, lot), 0)] if out else near
+            if not line:
+                others = reversed(self.line[kind])
+                line = [next(lot for lot in others if len(by_lot[lot]) > taken.get((kind, lot), 0))]
+            started = [lot for lot in line if lot in begun]
+            lot = min(started, key=lambda lot: (left[lot], lot)) if started else line[-1]
+            begun.add(lot)
+            taken[kind, lot] = taken.get((kind, lot), 0) + 1
             out.append((kind, lot))
         return out
 

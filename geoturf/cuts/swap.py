@@ -23,6 +23,7 @@ _PASSES = 3  # over all areas
 _TOGETHER = 100  # areas swapped against each other; in larger pools neighbours in the list are
 _QUICK = 0.5  # weight of the quick plan against the pieces' area
 _STEP_M = INCH_M / 2  # fine enough to compare
+_LONG = 1 << 32  # length times this, and width: sorted as one number they are in the order a quick plan wants
 
 
 def choose(
@@ -50,8 +51,8 @@ def choose(
 
 @dataclass(frozen=True)
 class _Offer:
-    """A layout: its pieces (n, 2) in steps of the comparison, the roll's usable width in them, money a step of roll, and money
-    for its seams and half of its pieces' area."""
+    """A layout: its pieces (n,) in steps of the comparison, length and width as one number each (`_LONG`), the roll's usable
+    width in them, money a step of roll, and money for its seams and half of its pieces' area."""
 
     layout: Layout
     pieces: np.ndarray
@@ -86,7 +87,7 @@ def _offer(layout: Layout, market: Market, rules: LayoutRules, spared_m2: float)
     seams = layout.seam_m * rules.seam_cost.per_si() + len(layout.cross) * float(rules.cross_seam_cost.amount)
     area = float(pieces.prod(axis=1).sum()) / width
     spared = spared_m2 / layout.roll_width_m * market.cheapest
-    return _Offer(layout, pieces, width, rate, seams - spared + (1 - _QUICK) * rate * area)
+    return _Offer(layout, pieces[:, 0] * _LONG + pieces[:, 1], width, rate, seams - spared + (1 - _QUICK) * rate * area)
 
 
 def _swapped(offers: list[list[_Offer]]) -> list[_Offer]:
@@ -113,8 +114,6 @@ def _cost(chosen: list[_Offer]) -> float:
     total = sum(offer.cost for offer in chosen)
     for width in sorted({offer.width for offer in chosen}):
         mine = [offer for offer in chosen if offer.width == width]
-        pieces = np.concatenate([offer.pieces for offer in mine])
-        pieces = pieces[np.lexsort((-pieces[:, 1], -pieces[:, 0]))]
-        length, across = (np.ascontiguousarray(pieces[:, side]) for side in (0, 1))
-        total += _QUICK * mine[0].rate * best_fit(length, across, width)[2]
+        pieces = np.sort(np.concatenate([offer.pieces for offer in mine]))[::-1]  # longest first, then widest
+        total += _QUICK * mine[0].rate * best_fit(pieces // _LONG, pieces % _LONG, width)[2]
     return total
