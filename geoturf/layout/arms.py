@@ -19,10 +19,8 @@ from geoturf.layout.roll import BALANCED, Roll
 from geoturf.layout.seams import NO_JOINTS, Found, Sought, search
 from geoturf.layout.shape import Turned
 
-BEARINGS, NEAR = (
-    2,
-    1.005,
-)  # of those tried, the best by the price of a balanced pool, and how near it, get cuts (they gain 0.4 %)
+BEARINGS = 2  # of those tried, the best by the price of a balanced pool, at which cuts are looked for
+NEAR = 1.005  # times the best one's cost: cuts gain some 0.4 %
 CUTS = 8  # tried, besides the ends of the shape
 GAIN = 1e-4  # of the cost, at least
 

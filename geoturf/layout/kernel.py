@@ -311,22 +311,14 @@ def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
     takes of the roll's width, the last of the usable width. ``alone``: the row, if any, by which strips are cut alone, each at
     its least price (`gang`); -1 for none. Gives cost (models, cuts) and the cut before (models, cuts).
     """
-    usable, ends, seam, cross, longest = (
-        roll[1],
-        roll[2],
-        roll[6],
-        roll[7],
-        roll[8],
-    )  # numbers, not the array, in the loop
-    step, side, a_metre = roll[3], roll[4], roll[9]
+    # numbers, not the array, in the loop
+    usable, ends, step, side = roll[1], roll[2], roll[3], roll[4]
+    seam, cross, longest, a_metre = roll[6], roll[7], roll[8], roll[9]
     m, full, models, whole = len(cuts), roll[0] * step, len(shares), shares.shape[1] - 1
     cost, before = np.full((models, m), np.inf), np.full((models, m), -1)
     for k in range(models):
         cost[k, 0] = 0.0
-    turf, lanes, shared = full * a_metre, np.ones(whole + 1), np.ones(whole + 1)
-    for k in range(1, whole):
-        lanes[k] = max(1.0, np.floor((usable + 1e-9) / (k * step)))
-        shared[k] = 1 / lanes[k]
+    turf, (lanes, shared) = full * a_metre, _side_by_side(whole, usable, step)
     a, b = np.empty(len(lo) + 1), np.empty(len(lo) + 1)
     least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
     for i in range(m - 1):
@@ -382,6 +374,16 @@ def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
                 if price < cost[k, j] - 1e-12:
                     cost[k, j], before[k, j] = price, i
     return cost, before
+
+
+@jit
+def _side_by_side(whole, usable, step):
+    """How many strips so many steps wide, up to ``whole``, lie side by side in a section, and one over that."""
+    lanes, shared = np.ones(whole + 1), np.ones(whole + 1)
+    for k in range(1, whole):
+        lanes[k] = max(1.0, np.floor((usable + 1e-9) / (k * step)))
+        shared[k] = 1 / lanes[k]
+    return lanes, shared
 
 
 @jit
