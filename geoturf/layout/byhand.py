@@ -22,7 +22,7 @@ def by_hand(shape: Shape, bearing_deg: float, roll: Roll) -> Layout:
     view = turned(shape.edges, bearing)
     from_v = view.low
     if np.isnan(bearing_deg):
-        edge_v = float(turned(start[None], bearing).low)
+        edge_v = turned(start[None], bearing).low
         from_v = edge_v - np.ceil((edge_v - view.low) / roll.usable_m - 1e-6) * roll.usable_m
     count = max(1, int(np.ceil((view.high - from_v) / roll.usable_m - 1e-6)))
     cuts = from_v + np.arange(count + 1) * roll.usable_m
