@@ -9,8 +9,9 @@ import numba
 
 
 def inlined(function: Callable[..., Any]) -> Any:
-    """Made part of the compiled functions that call it: arrays handed to a compiled function are counted there, which takes
-    longer than a small function's own work."""
+    """Made part of the compiled functions that call it. For what has one caller, and so is compiled once instead of on its own
+    and again within that; and for small functions in hot loops, since arrays handed to a compiled function are counted there,
+    which takes longer than their own work."""
     return numba.njit(inline="always")(function)
 
 

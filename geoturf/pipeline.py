@@ -89,14 +89,10 @@ def _warm() -> None:
 
 
 def _warmings() -> list[Callable[[], Any]]:
-    from geoturf.cuts.solve import warm as warm_cuts
+    """Longest first, so that two workers are done at about one time."""
+    from geoturf.cuts.solve import warm_few, warm_many
 
-    return [
-        layout.warm_seams,
-        warm_cuts,
-        layout.warm_bound,
-        layout.warm_parts,
-    ]  # two workers are done at about one time
+    return [layout.warm_seams, layout.warm_bound, layout.warm_parts, warm_many, warm_few]
 
 
 def _do(work: Callable[[], Any]) -> None:

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from geoturf.compiled import jit
+from geoturf.compiled import inlined, jit
 
 _jit = partial(jit, fastmath=True)  # no NaN and no infinity here; lets the loops run in vectors
 
@@ -104,7 +104,7 @@ def compose(picks, heights, leader, follow, job, batches, sizes, whole):
     return out[:filled], lane[:filled], ends, tall, total
 
 
-@_jit
+@inlined
 def _beside(best, h, length, width, worth, follow, row):
     """Fills best[c, r]: most value of lanes of length ``h`` led by the first c leaders that fit in a width of r."""
     for c in range(len(length)):
@@ -115,7 +115,7 @@ def _beside(best, h, length, width, worth, follow, row):
                 best[c + 1, r] = best[c, r]
 
 
-@_jit
+@inlined
 def _leaders(best, first, width, across, chosen):
     """Writes the leaders of the best section whose widest lane ``first`` leads; gives how many they are."""
     chosen[0], n, x = first, 1, across - width[first]
@@ -127,7 +127,7 @@ def _leaders(best, first, width, across, chosen):
     return n
 
 
-@_jit
+@inlined
 def _followers(follow, row, room, left, batches, out, filled):
     """Writes what follows best in ``room`` into ``out`` from ``filled``, taken off what is ``left``; gives where it ends and
     whether some of it is there less often."""

@@ -243,12 +243,23 @@ def _assert_whole(job: Job, cut: Cut) -> None:
         raise PromiseError(Finding("error", "cut-plan", "; ".join(faults)))
 
 
-def warm() -> None:
-    """Has every kernel compiled, or what an earlier run compiled loaded, on a job that is nothing."""
-    size, market = np.array([[30, 10], [20, 6], [10, 4]]), Market(1.0, (1.0,), (1.0,), 0.0)
-    job = Job(0.01, 10, (100,), market, size, np.array([1, 2, 2]))
-    sections = quick(job)
-    exact.shorter(job, _total(sections) + 1)
-    cost = program.plain(job)
-    program.dive(job, program.relax(job, sections, cost)[0], cost, _TAKES[0])
+_NOTHING = Job(
+    0.01,
+    10,
+    (100,),
+    Market(1.0, (1.0,), (1.0,), 0.0),
+    np.array([[30, 10], [20, 6], [10, 4]]),
+    np.array([1, 2, 2]),
+)  # to compile on
+
+
+def warm_few() -> None:
+    """Compile what cuts a few pieces, or load what an earlier run compiled (some seconds, once a machine)."""
+    exact.shorter(_NOTHING, _total(quick(_NOTHING)) + 1)
+
+
+def warm_many() -> None:
+    """The same for what cuts many."""
+    cost = program.plain(_NOTHING)
+    program.dive(_NOTHING, program.relax(_NOTHING, quick(_NOTHING), cost)[0], cost, _TAKES[0])
     stock_lengths.programme(stock_lengths.Stock((100,), (1.0,)), Counter([30, 20, 20, 10]), set())

@@ -118,7 +118,7 @@ def arms_of(edges, vs, gap):
     return out[:count], arms
 
 
-@jit
+@inlined
 def _fill(rows, at, edges, active, held, c, low, high):
     """Row ``at`` of ``rows``: the slab of the c-th chord."""
     a, b = active[2 * c], active[2 * c + 1]
@@ -142,7 +142,7 @@ def _slope(edges, e):
     return (edges[e, 2] - edges[e, 0]) / (edges[e, 3] - edges[e, 1])
 
 
-@jit
+@inlined
 def _meets(edges, active, held, v, left, right):
     """How many chords just above ``v`` the stretch from left to right meets."""
     count = 0
@@ -152,7 +152,7 @@ def _meets(edges, active, held, v, left, right):
     return count
 
 
-@jit
+@inlined
 def _goes_on(rows, last, at, gap):
     return (
         (rows[last, 9] < gap) == (rows[at, 9] < gap)
@@ -161,7 +161,7 @@ def _goes_on(rows, last, at, gap):
     )
 
 
-@jit
+@inlined
 def _arm(slabs, n, clip, lowest, highest, gap, sizes, tan, off, past, work):
     """What an arm of ``n`` slabs takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no
     other turf is near. ``lowest``, ``highest``: the area's v's; ``tan``: of the turn."""
@@ -215,7 +215,7 @@ def _gain(slope, height, pieces, ends):
     return _served(slope, height, pieces, ends) - _served(slope, height, pieces + 1, ends)
 
 
-@jit
+@inlined
 def _least(count, chord, twice, free, sizes, past, work):
     """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches, whose heights and slopes are rows
     of ``work`` (one array, since each handed on would be counted anew); ``twice`` its height from the first to the last,

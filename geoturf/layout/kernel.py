@@ -143,7 +143,7 @@ def met(edges, active, count, taken, low, high):
     return kept, taken
 
 
-@jit
+@inlined
 def _overlap(below, n_below, above, n_above):
     """Length common to two sorted lists of intervals, each flat: start, end, start, end …"""
     total, i, j = 0.0, 0, 0
@@ -224,7 +224,7 @@ def _longer(values, filled, more):
     return out
 
 
-@jit
+@inlined
 def band(offsets, lo, hi, i, j, gap):
     """Intervals of the band from cut ``i`` to cut ``j``: (2, k), from and to."""
     size = offsets[j] - offsets[i]
@@ -253,7 +253,7 @@ def lanes_of(v, roll):
     return max(1, int((roll[1] + 1e-9) / (_steps(v + roll[4], roll[9]) * roll[3])))
 
 
-@jit
+@inlined
 def gang(length, lanes, joint, roll):
     """One strip cut alone at its least price, in up to ``lanes`` side by side in a section, sections after one another, each
     joint at the price ``joint``. Gives that price (m2 of turf), lanes and sections."""
@@ -292,7 +292,7 @@ def divisions(lines, sizes, spans, roll, ganged):
     return side, runs
 
 
-@jit
+@inlined
 def search(cuts, offsets, lo, hi, seams, roll, share):
     """`searches` by one price model: ``share`` (steps + 1), empty where strips are cut alone. Gives cost and before (cuts)."""
     alone = len(share) == 0
@@ -376,7 +376,7 @@ def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
     return cost, before
 
 
-@jit
+@inlined
 def _side_by_side(whole, usable, step):
     """How many strips so many steps wide, up to ``whole``, lie side by side in a section, and one over that."""
     lanes, shared = np.ones(whole + 1), np.ones(whole + 1)
@@ -386,7 +386,7 @@ def _side_by_side(whole, usable, step):
     return lanes, shared
 
 
-@jit
+@inlined
 def _lengths(a, b, count, ends, longest, a_metre):
     """Cut steps the intervals a, b take along the roll, no piece longer than ``longest``, and joints between pieces."""
     steps = joints = 0.0
@@ -436,7 +436,7 @@ def _chords(edges, v, active, out):
     return count
 
 
-@jit
+@inlined
 def _mean_of_least(a, b, most):
     """Mean of min(x, most) where x goes evenly from ``a`` to ``b``."""
     low, high = max(0.0, min(a, b)), max(0.0, a, b)

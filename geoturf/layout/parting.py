@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import jit
+from geoturf.compiled import inlined, jit
 from geoturf.layout.kernel import distinct, search, slabs, sort, u_at
 from geoturf.layout.placing import rough
 
@@ -153,7 +153,7 @@ def best_two(edges, vs, spans, at, before, behind, steps, roll, share, cost):
     return first, second
 
 
-@jit
+@inlined
 def _of_part(edges, part, p):
     out, count = np.empty((len(edges), 4)), 0
     for e in range(len(edges)):

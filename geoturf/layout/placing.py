@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import jit
+from geoturf.compiled import inlined, jit
 from geoturf.layout.kernel import TOLERANCE_M, band, distinct, search, searches, slabs, turf_on
 
 MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
@@ -118,7 +118,7 @@ def seams(lines, edges):
     return out[:count]
 
 
-@jit
+@inlined
 def _about(cuts, offsets, before):
     """Where the seams of a search lie, and the first and last turf; not sorted, some twice."""
     out, count, j = np.empty(2 * len(cuts)), 0, len(cuts) - 1
@@ -131,7 +131,7 @@ def _about(cuts, offsets, before):
     return out[:count]
 
 
-@jit
+@inlined
 def _near(vs, low, high, about, first, many, grid, window, usable):
     """Candidates within ``window`` of ``about``, and these: ``many`` places from ``first`` on of a ``grid`` that begins anew
     every ``usable`` width from either end, and vertices repeated so."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pyarrow as pa
 
-from geoturf.compiled import jit
+from geoturf.compiled import inlined, jit
 
 _EPS = float(np.finfo(float).eps)
 _HEAD = 13  # bytes of WKB before a ring's points: byte order, type, rings, points (OGC 06-103r4)
@@ -41,7 +41,7 @@ def _whole(data, at):
     return data[at] + 256 * (data[at + 1] + 256 * (data[at + 2] + 256 * np.int64(data[at + 3])))
 
 
-@jit
+@inlined
 def _seen_from_within(points, n):
     """Whether each side of a closed ring (x, y, x, y …) turns the same way around the mean vertex beyond rounding, all of them
     once around."""
