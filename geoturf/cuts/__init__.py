@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -26,8 +26,9 @@ import numpy as np
 import pandas as pd
 
 from geoturf.cuts import by_hand, divide, nested, nouns, pools, swap
-from geoturf.cuts.job import Job, used
+from geoturf.cuts.job import Bought, Job, used
 from geoturf.cuts.market import Market, markets, width_key
+from geoturf.cuts.order import sequence
 from geoturf.cuts.pools import Pool
 from geoturf.cuts.solve import Cut, solve
 from geoturf.engine import Engine, Serial
@@ -57,23 +58,25 @@ def plan(
 
     Raises `PromiseError` if a plan would break a promise of its own, such as buying less than its bound.
     """
-    layout_rules = layout_rules or LayoutRules()
+    layout_rules, engine = layout_rules or LayoutRules(), engine or Serial()
     gathered = pools.gather(ground, choices, rules)
     market = {name: markets(product, rules) for name, product in products.items()}
-    chosen = swap.choose(gathered, ground, choices, market, layout_rules)
+    chosen = swap.choose(gathered, ground, choices, market, layout_rules, engine)
     run = _Run(ground, choices, chosen, market, rules, layout_rules)
     if not run.stock:  # no pool waits for what another leaves of the stock
-        run.solved = run.solve_ahead(gathered, engine or Serial())
-        run = run.divided(gathered, engine or Serial())
+        run.solved = run.solve_ahead(gathered, engine)
+        run = run.divided(gathered, engine)
         if layout_rules.nesting == "slanted":
             spared = partial(nested.spared_m2, ground, rules=layout_rules)
-            nestable = swap.choose(gathered, ground, choices, market, layout_rules, spared)
+            nestable = swap.choose(gathered, ground, choices, market, layout_rules, engine, spared)
             other = _Run(ground, choices, nestable, market, rules, layout_rules)
-            other.solved = other.solve_ahead(gathered, engine or Serial())
-            other = other.divided(gathered, engine or Serial())
+            other.solved = other.solve_ahead(gathered, engine)
+            other = other.divided(gathered, engine)
             run = _cheaper(gathered, run, other)
-    for pool in gathered:
-        run.do(pool)
+    cut = [run.cut(pool) for pool in gathered]
+    orders = iter(run.orders([job for done in cut for job in done.jobs], engine))
+    for done in cut:
+        run.enter(done, [next(orders) for _ in done.jobs])
         if tick:
             tick(1)
     pieces = nouns.pieces_table(ground, run.chosen, run.book)
@@ -99,6 +102,28 @@ def _cheaper(gathered: list[Pool], run: _Run, other: _Run) -> _Run:
     best = _Run(run.ground, run.choices, chosen, run.market, run.rules, run.layout_rules)
     best.solved, best.square_m2 = solved, square_m2
     return best
+
+
+@dataclass(frozen=True)
+class _CutJob:
+    """A job as it was cut. ``numbers``, ``kinds``, ``lots``: number in the bid, row of ``job.size`` and lot of each piece;
+    ``square_m2``: what square cuts would buy."""
+
+    job: Job
+    cut: Cut
+    numbers: list[int]
+    kinds: list[int]
+    lots: list[int]
+    square_m2: float
+
+
+@dataclass(frozen=True)
+class _CutPool:
+    """A pool as it was cut: a job a roll width, and what no layout could buy less than."""
+
+    pool: Pool
+    jobs: list[_CutJob]
+    bound_m2: float
 
 
 class _Run:
@@ -194,59 +219,61 @@ class _Run:
         job, kind = pools.make_job([self.chosen[a] for a in areas], self.market[pool.product][width], stock, also)
         return replace(job, thorough=self.rules.effort == "thorough"), kind
 
-    def do(self, pool: Pool) -> None:
-        """One pool: a job a roll width, and its line."""
-        stock_m2 = self._stock_m2(pool)
-        done = [self._cut(pool, width, areas) for width, areas in pools.by_width(pool, self.chosen)]
-        bought, cut_bound, rolls, square = (float(sum(part)) for part in zip(*done, strict=True))
-        bound = self._bound_m2(pool, stock_m2)
-        if not max(bound, cut_bound) <= bought + 1e-6:
-            line = f"pool {pool.key}: {bought:.4f} m2 bought under a bound of {max(bound, cut_bound):.4f} m2"
-            raise PromiseError(Finding("error", "bound-broken", line))
-        bound, cut_bound = min(bound, bought), min(cut_bound, bought)  # no float dust between equal figures
-        areas = list(pool.areas)
-        weights = np.array([nouns.cut_m2(self.chosen[area]) for area in areas])
-        self.bought_m2[areas] = nouns.shares(bought, weights)
-        pieces = sum(len(self.chosen[area].pieces) for area in areas)
-        needed = float(self.ground.areas["surface_area_m2"].to_numpy(float)[areas].sum())
-        hand = sum(self._by_hand_m2(pool, area) for area in areas)
-        status = self._status(pool, bought, cut_bound)
-        self.rows.append(
-            (
-                pool.key,
-                pool.phase,
-                pool.product,
-                pieces,
-                int(rolls),
-                bought,
-                needed,
-                bound,
-                cut_bound,
-                hand,
-                status,
-                self.square_m2.get(pool.key, square),
-            )
+    def cut(self, pool: Pool) -> _CutPool:
+        """One pool, from what is in stock now."""
+        bound = self._bound_m2(pool, self._stock_m2(pool))
+        return _CutPool(
+            pool, [self._cut(pool, width, areas) for width, areas in pools.by_width(pool, self.chosen)], bound
         )
 
-    def _cut(self, pool: Pool, width: float, areas: list[int]) -> tuple[float, float, int, float]:
-        """Bought and bound (m2), purchases, and what square cuts would buy (m2), of the areas laid for one roll width."""
-        layouts = [self.chosen[area] for area in areas]
+    def _cut(self, pool: Pool, width: float, areas: list[int]) -> _CutJob:
+        """The areas laid for one roll width."""
         mine = [k for k, (_, _, product) in enumerate(self.stock) if product == pool.product]
         job, kind = self._job(pool, width, areas, [self.stock[k][:2] for k in mine])
         cut = self.solved.get((pool.key, width)) or solve(job)
         square_m2 = cut.bought_m(job) * width
-        counts = [len(layout.pieces) for layout in layouts]
         numbers = np.concatenate([np.arange(self.first[area], self.first[area + 1]) for area in areas])
         if self.layout_rules.nesting == "slanted":
             lines, left_u = self._lines(areas, job.step_m)
             job, kind, cut = nested.nest(job, kind, cut, lines)
             self.book.left_u_m.update(zip(numbers.tolist(), left_u.tolist(), strict=True))
-        lots = np.repeat(self.lots[areas], counts)
-        self.book.enter(pool, job, cut, kind.tolist(), numbers.tolist(), lots.tolist())
         for at in sorted((mine[row] for row, _ in cut.from_stock), reverse=True):
             self.stock.pop(at)
-        wide = job.market.roll_width_m
-        return cut.bought_m(job) * wide, cut.bound_m * wide, len(cut.bought), square_m2
+        lots = np.repeat(self.lots[areas], [len(self.chosen[area].pieces) for area in areas])
+        return _CutJob(job, cut, numbers.tolist(), kind.tolist(), lots.tolist(), square_m2)
+
+    def orders(self, jobs: list[_CutJob], engine: Engine) -> list[list[tuple[int, list[int]]]]:
+        """In which order each job's rolls are cut."""
+        runner = engine if self.book.pieces > _HEAVY else Serial()
+        return runner.map(_order, [(done.cut.rolls, done.kinds, done.lots) for done in jobs])
+
+    def enter(self, done: _CutPool, orders: list[list[tuple[int, list[int]]]]) -> None:
+        """A pool's rolls, and its line."""
+        pool = done.pool
+        for one, order in zip(done.jobs, orders, strict=True):
+            self.book.enter(pool, one.job, one.cut, one.numbers, order)
+        bought = sum(one.cut.bought_m(one.job) * one.job.market.roll_width_m for one in done.jobs)
+        cut_bound = sum(one.cut.bound_m * one.job.market.roll_width_m for one in done.jobs)
+        if not max(done.bound_m2, cut_bound) <= bought + 1e-6:
+            line = f"pool {pool.key}: {bought:.4f} m2 bought under a bound of {max(done.bound_m2, cut_bound):.4f} m2"
+            raise PromiseError(Finding("error", "bound-broken", line))
+        bound, cut_bound = min(done.bound_m2, bought), min(cut_bound, bought)  # no float dust between equal figures
+        areas = list(pool.areas)
+        weights = np.array([nouns.cut_m2(self.chosen[area]) for area in areas])
+        self.bought_m2[areas] = nouns.shares(bought, weights)
+        self.rows.append(
+            (
+                *(pool.key, pool.phase, pool.product),
+                sum(len(one.numbers) for one in done.jobs),
+                sum(len(one.cut.bought) for one in done.jobs),
+                bought,
+                float(self.ground.areas["surface_area_m2"].to_numpy(float)[areas].sum()),
+                *(bound, cut_bound),
+                sum(self._by_hand_m2(pool, area) for area in areas),
+                self._status(pool, bought, cut_bound),
+                self.square_m2.get(pool.key, sum(one.square_m2 for one in done.jobs)),
+            )
+        )
 
     def _stock_m2(self, pool: Pool) -> float:
         """Most turf bought that left-overs at hand can stand for: usable area at the widest selvage of the pool."""
@@ -277,3 +304,7 @@ class _Run:
             rolls = math.ceil(gap / one - 1e-6)
             return f"{rolls} roll{'s' if rolls > 1 else ''} above the bound"
         return f"{100 * gap / bound:.2g} % above the bound" if bound > 0 else "not bounded"
+
+
+def _order(job: tuple[list[Bought], list[int], list[int]]) -> list[tuple[int, list[int]]]:
+    return sequence(*job)

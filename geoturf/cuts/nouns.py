@@ -10,7 +10,6 @@ import pandas as pd
 
 from geoturf.cuts import slanted
 from geoturf.cuts.job import Bought, Job, is_chain, used
-from geoturf.cuts.order import sequence
 from geoturf.cuts.pools import Pool
 from geoturf.cuts.solve import Cut
 from geoturf.model import Choices, Ground, Layout
@@ -53,10 +52,11 @@ class Book:
         self.left_m, self.right_m = np.zeros((self.pieces, 2)), np.zeros((self.pieces, 2))
         self.across_m = np.zeros(self.pieces)
 
-    def enter(self, pool: Pool, job: Job, cut: Cut, kinds: list[int], numbers: list[int], lots: list[int]) -> None:
-        """A solved job. ``kinds``, ``numbers``, ``lots``: size, number in the bid and lot of each piece of the job."""
-        rows: list[Bought] = [bought for _, bought in cut.from_stock] + list(cut.bought)
-        for row, pieces in sequence(rows, kinds, lots):
+    def enter(self, pool: Pool, job: Job, cut: Cut, numbers: list[int], order: list[tuple[int, list[int]]]) -> None:
+        """A solved job. ``numbers``: number in the bid of each piece of the job; ``order``: the rolls of ``cut`` as they are cut
+        one after the other, each with the pieces in its slots (`geoturf.cuts.order.sequence`)."""
+        rows = cut.rolls
+        for row, pieces in order:
             stock = row < len(cut.from_stock)
             if stock:
                 length_m, width_m = (steps * job.step_m for steps in job.left_overs[cut.from_stock[row][0]])

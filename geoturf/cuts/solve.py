@@ -27,6 +27,11 @@ class Cut:
     bought: tuple[Bought, ...]
     bound_m: float
 
+    @property
+    def rolls(self) -> list[Bought]:
+        """All that is cut: left-overs, then purchases."""
+        return [*(sections for _, sections in self.from_stock), *self.bought]
+
     def bought_m(self, job: Job) -> float:
         return sum(job.purchase(used(sections))[0] for sections in self.bought)
 

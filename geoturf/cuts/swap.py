@@ -15,6 +15,7 @@ import numpy as np
 from geoturf.cuts.market import Market, to_steps, whole_steps, width_key
 from geoturf.cuts.pools import Pool
 from geoturf.cuts.sections import best_fit
+from geoturf.engine import Engine, Serial
 from geoturf.model import Choices, Ground, Layout
 from geoturf.rules import LayoutRules
 from geoturf.units import INCH_M
@@ -32,29 +33,33 @@ def choose(
     choices: tuple[Choices, ...],
     market: dict[str, dict[float, Market]],
     rules: LayoutRules,
+    engine: Engine,
     spared_m2: Callable[[int, Layout], float] | None = None,
 ) -> list[Layout | None]:
-    """A layout for each area (None where none is offered). ``spared_m2(area, layout)``: turf that slanted ends spare, where they
-    may be cut so; full strips are then offered too."""
+    """A layout for each area (None where none is offered). ``engine`` swaps several pools, or parts of large ones, side by side.
+    ``spared_m2(area, layout)``: turf that slanted ends spare, where they may be cut so; full strips are then offered too."""
     chosen = [choice.layouts[0] if choice.layouts else None for choice in choices]
     view = ground.areas["view"].astype(str).tolist() if "view" in ground.areas else [""] * len(choices)
+    every, offered = [], []  # areas that are swapped together; the layouts each may choose from, with what they cost
     for pool in pools:
         for k in range(0, len(pool.areas), _TOGETHER):
-            areas = pool.areas[k : k + _TOGETHER]
-            offers = [
-                _offers(area, choices[area], view[area], market[pool.product], rules, spared_m2) for area in areas
-            ]
-            for area, offer in zip(areas, _swapped(offers), strict=True):
-                chosen[area] = offer.layout
+            every.append(pool.areas[k : k + _TOGETHER])
+            offered.append(
+                [_offers(area, choices[area], view[area], market[pool.product], rules, spared_m2) for area in every[-1]]
+            )
+    runner = engine if sum(map(len, every)) > _TOGETHER else Serial()
+    picks = runner.map(_swapped, [[offers for _, offers in some] for some in offered])
+    for areas, some, rows in zip(every, offered, picks, strict=True):
+        for area, (layouts, _), row in zip(areas, some, rows, strict=True):
+            chosen[area] = layouts[row]
     return chosen
 
 
 @dataclass(frozen=True)
 class _Offer:
-    """A layout: its pieces (n,) in steps of the comparison, length and width as one number each (`_LONG`), the roll's usable
-    width in them, money a step of roll, and money for its seams and half of its pieces' area."""
+    """What a layout costs: its pieces (n,) in steps of the comparison, length and width as one number each (`_LONG`), the roll's
+    usable width in them, money a step of roll, and money for its seams and half of its pieces' area."""
 
-    layout: Layout
     pieces: np.ndarray
     width: int
     rate: float
@@ -68,14 +73,18 @@ def _offers(
     market: dict[float, Market],
     rules: LayoutRules,
     spared_m2: Callable[[int, Layout], float] | None,
-) -> list[_Offer]:
-    """What an area may choose from. Areas seen together keep the bearing chosen for them all."""
+) -> tuple[list[Layout], list[_Offer]]:
+    """What an area may choose from, and what each costs. Areas seen together keep the bearing chosen for them all."""
     bearing = choice.layouts[0].bearing_deg
-    layouts = [*choice.layouts, *(choice.wide if spared_m2 else ())]
-    return [
-        _offer(layout, market[width_key(layout.roll_width_m)], rules, spared_m2(area, layout) if spared_m2 else 0.0)
-        for layout in layouts
+    layouts = [
+        layout
+        for layout in (*choice.layouts, *(choice.wide if spared_m2 else ()))
         if not view or layout.bearing_deg == bearing
+    ]
+    spared = [spared_m2(area, layout) if spared_m2 else 0.0 for layout in layouts]
+    return layouts, [
+        _offer(layout, market[width_key(layout.roll_width_m)], rules, less)
+        for layout, less in zip(layouts, spared, strict=True)
     ]
 
 
@@ -87,26 +96,27 @@ def _offer(layout: Layout, market: Market, rules: LayoutRules, spared_m2: float)
     seams = layout.seam_m * rules.seam_cost.per_si() + len(layout.cross) * float(rules.cross_seam_cost.amount)
     area = float(pieces.prod(axis=1).sum()) / width
     spared = spared_m2 / layout.roll_width_m * market.cheapest
-    return _Offer(layout, pieces[:, 0] * _LONG + pieces[:, 1], width, rate, seams - spared + (1 - _QUICK) * rate * area)
+    return _Offer(pieces[:, 0] * _LONG + pieces[:, 1], width, rate, seams - spared + (1 - _QUICK) * rate * area)
 
 
-def _swapped(offers: list[list[_Offer]]) -> list[_Offer]:
-    """One offer of each area: the first, then any other that costs the pool less, area by area."""
+def _swapped(offers: list[list[_Offer]]) -> list[int]:
+    """Which offer of each area is chosen: the first, then any other that costs the pool less, area by area."""
+    rows = [0] * len(offers)
     chosen = [some[0] for some in offers]
     least = _cost(chosen)
     for _ in range(_PASSES):
         before = least
-        for row, some in enumerate(offers):
-            for offer in some:
-                if offer is chosen[row]:
+        for area, some in enumerate(offers):
+            for row, offer in enumerate(some):
+                if row == rows[area]:
                     continue
-                tried = [*chosen[:row], offer, *chosen[row + 1 :]]
+                tried = [*chosen[:area], offer, *chosen[area + 1 :]]
                 cost = _cost(tried)
                 if cost < least * (1 - 1e-9):
-                    chosen, least = tried, cost
+                    chosen, rows[area], least = tried, row, cost
         if least == before:
             break
-    return chosen
+    return rows
 
 
 def _cost(chosen: list[_Offer]) -> float:
