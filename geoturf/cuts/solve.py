@@ -99,6 +99,11 @@ class _Best:
     def met(self) -> bool:
         return _met(self.job, self.plan, self.bound_m)
 
+    @property
+    def near(self) -> bool:
+        """Whether no more than a roll can be spared."""
+        return _met(self.job, self.plan, self.bound_m + self.job.market.lengths_m[0])
+
 
 def _improve(best: _Best, sections: list[Section]) -> None:
     """Works on a plan of these sections until nothing can be cheaper or everything is tried."""
@@ -122,7 +127,12 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
     columns, least = program.relax(job, sections, cost, _BRIEF if _near_anyway(job) else program.ROUNDS)
     if best.bounded(math.ceil(least - _NOISE)):
         return
-    known = sections
+    known, more = sections, [] if _near_anyway(job) else columns.sections
+    if job.demand.sum() > _EASILY and more:  # the shortest are seldom the best, and take as long to find
+        _priced(best, [*more, *sections])
+        if best.near:
+            return
+        more = []
     if job.demand.sum() <= _SMALL:
         sections = polish.shorten(job, sections, _TRIES)
         if best.offer(sections):
@@ -135,8 +145,8 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
             sections = found
             if best.offer(sections):
                 return
-    if not (sections is known and best.offer(sections)) and not _near_anyway(job):
-        _priced(best, [*columns.sections, *sections])
+    if not (sections is known and best.offer(sections)) and more:
+        _priced(best, [*more, *sections])
 
 
 def _priced(best: _Best, columns: list[Section]) -> None:
@@ -157,6 +167,7 @@ _TRIES = 100  # groups of sections cut again
 _TAKES = (0.8, 0.6)  # sections used more than this are taken whole when diving
 _SMALL = 100  # pieces up to which the quick plan is worth cutting again in groups
 _MIDDLE = 250  # pieces up to which a second dive is worth its time
+_EASILY = 3000  # pieces up to which the shortest sections are looked for before those of both levels
 _NOISE = 1e-6  # of a step
 _ROUNDS = 6  # of the programme of both levels, which do for the plan
 _PROVING = 20  # and by length, where they raise the bound as well
