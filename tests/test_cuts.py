@@ -8,6 +8,7 @@ from cut_cases import FOOT, INCH, assert_sound, choices, ground, layout
 
 from geoturf import cuts
 from geoturf.cuts.master import Master, UnsolvedError
+from geoturf.engine import Processes
 from geoturf.rules import CutRules, Product
 
 LENGTH = Product()  # 15 ft x 100 ft, sold by length, billed to the foot
@@ -112,6 +113,15 @@ def test_plans_of_many_lots_are_sound_and_near_their_bound(product, seed):
 def test_same_input_same_plan():
     first, second = plan(random_areas(5, 10)), plan(random_areas(5, 10))
     assert first.pieces.equals(second.pieces) and first.rolls.equals(second.rolls)
+
+
+def test_several_workers_make_the_same_plan():
+    """More areas than are swapped together, and each with a second layout to choose."""
+    areas = [choices(*one.layouts, layout([(240, 89), (120, 89)], cost=2.0)) for one in random_areas(6, 120)]
+    alone = cuts.plan(ground(120), tuple(areas), {"turf60": ROLL}, CutRules())
+    with Processes(2) as engine:
+        shared = cuts.plan(ground(120), tuple(areas), {"turf60": ROLL}, CutRules(), engine=engine)
+    assert shared.pieces.equals(alone.pieces) and shared.rolls.equals(alone.rolls) and shared.pools.equals(alone.pools)
 
 
 def test_a_layout_that_packs_better_is_swapped_in():

@@ -192,6 +192,17 @@ def test_plans_hold_every_piece_and_keep_their_bound(sizes, billing):
     assert np.array_equal(count([s for b in cut.bought for s in b], len(whole.demand)), whole.demand)
 
 
+@pytest.mark.parametrize("seed", [1, 2])
+def test_many_repeated_pieces_stay_within_a_roll_of_the_bound(seed):
+    rng = np.random.default_rng(seed)
+    models = np.column_stack(
+        [rng.integers(60, 600, 20), np.where(rng.random(20) < 0.5, 178, rng.integers(20, 178, 20))]
+    )
+    whole = job(models[rng.integers(0, 20, 3_500)], width=178, roll=1_200)
+    cut = solve(whole)  # raises where the bound is broken or a piece is missing
+    assert len(cut.bought) * 1_200 * STEP <= cut.bound_m + 1_200 * STEP + 1e-6
+
+
 @settings(max_examples=40, deadline=None)
 @given(some, some)
 def test_a_pool_split_in_two_never_needs_less(left, right):

@@ -127,12 +127,11 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
     columns, least = program.relax(job, sections, cost, _BRIEF if _near_anyway(job) else program.ROUNDS)
     if best.bounded(math.ceil(least - _NOISE)):
         return
-    known, more = sections, [] if _near_anyway(job) else columns.sections
-    if job.demand.sum() > _EASILY and more:  # the shortest are seldom the best, and take as long to find
-        _priced(best, [*more, *sections])
+    known, at_once = sections, job.demand.sum() > _EASILY and not (job.market.by_length or job.thorough)
+    if at_once:  # the shortest are seldom the best, and take as long to find
+        _priced(best, [*columns.sections, *sections])
         if best.near:
             return
-        more = []
     if job.demand.sum() <= _SMALL:
         sections = polish.shorten(job, sections, _TRIES)
         if best.offer(sections):
@@ -145,8 +144,8 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
             sections = found
             if best.offer(sections):
                 return
-    if not (sections is known and best.offer(sections)) and more:
-        _priced(best, [*more, *sections])
+    if not (sections is known and best.offer(sections)) and not (at_once or _near_anyway(job)):
+        _priced(best, [*columns.sections, *sections])
 
 
 def _priced(best: _Best, columns: list[Section]) -> None:
