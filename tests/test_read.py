@@ -16,7 +16,7 @@ import pyogrio
 import pytest
 import shapely
 from geopandas.testing import assert_geoseries_equal
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from momepy.datasets import get_path
 from shapely import box
@@ -425,6 +425,7 @@ WORDS = st.lists(st.one_of(st.none(), st.sampled_from(["", " ", "1", " 1", "1 ",
 
 
 @given(WORDS, WORDS)
+@example([], [None, "\0"])
 def test_a_column_of_text_is_its_rows_trimmed(left, right):
     """Against pandas row by row; a text is kept once, whatever trimming and filling make equal; two columns follow each other."""
     both = [texts.of_arrow(pa.chunked_array([pa.array(part, pa.string())])) for part in (left, right)]

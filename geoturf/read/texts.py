@@ -40,7 +40,9 @@ def same(text: str, n: int) -> Texts:
 
 def of(texts: np.ndarray) -> Texts:
     """From (n,) str."""
-    return Texts(*pd.factorize(texts))
+    at: dict[str, int] = {}  # pandas takes a text for the same as what stands in it before a NUL
+    codes = np.fromiter((at.setdefault(text, len(at)) for text in texts.tolist()), np.intp, len(texts))
+    return Texts(codes, np.array(list(at), object))
 
 
 def together(columns: Sequence[Texts]) -> Texts:
@@ -87,5 +89,5 @@ def number_text(value: float) -> str:
 
 def _once(codes: np.ndarray, values: np.ndarray) -> Texts:
     """The same, where ``values`` may hold a text twice."""
-    which, values = pd.factorize(values)
-    return Texts(which[codes], values)
+    once = of(values)
+    return Texts(once.codes[codes], once.values)
