@@ -10,6 +10,9 @@ import shapely
 
 _GRID_M = 1e-5
 _SPECK_M2 = 1e-3
+# What is laid has its vertices on whole multiples of this: far below what a survey knows, far above the last digit of a sine,
+# which processors differ in: it would else choose between layouts that cost the same. A power of two: differences are exact.
+_FINEST_M = 2.0**-20
 _APART_M = 1.0e6  # frames are laid this far apart in `near`; wider than any frame
 
 
@@ -43,8 +46,10 @@ def area_sigma_m2(geometries: np.ndarray, sigma_m: np.ndarray) -> np.ndarray:
 
 def laid(areas: pd.DataFrame) -> np.ndarray:
     """The areas in their laying planes, by columns ``geometry``, ``laid_stretch`` and ``laid_fall_deg``: drawn out along the
-    fall line from the centroid."""
-    return _stretched(areas, np.arange(len(areas)), areas["geometry"].to_numpy(), areas["laid_stretch"].to_numpy())
+    fall line from the centroid, every vertex to a micrometre."""
+    drawn_out = areas["laid_stretch"].to_numpy()
+    out = _stretched(areas, np.arange(len(areas)), areas["geometry"].to_numpy(), drawn_out)
+    return shapely.transform(out, lambda points: np.rint(points / _FINEST_M) * _FINEST_M)
 
 
 def from_laid(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray) -> np.ndarray:

@@ -22,7 +22,7 @@ import shapely
 
 from geoturf import plane
 from geoturf.ground import geodetic, mercator
-from geoturf.ground.mercator import Ellipsoid
+from geoturf.ground.mercator import Ellipsoid, Origins
 from geoturf.model import Frames
 
 WIDEST_M = 10_000.0
@@ -91,11 +91,12 @@ def frames_for(
 
 def project(lonlat: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray:
     """Degrees (n, 2) in the geographic CRS of each vertex's frame, to x, y in it. ``frame``: row in ``frames``, (n,)."""
-    xy, rise, size = np.empty_like(lonlat), _origin_y(frames), scale(frames)
+    xy, size = np.empty_like(lonlat), scale(frames)
+    origins = {one: Origins.at(one, frames.lat0_deg) for one in map(geodetic.ellipsoid_of, frames.geographics)}
     for ellipsoid, rows, of in _pieces(frames, frame):
         dlon = _wrapped(lonlat[rows, 0] - frames.lon0_deg[of])
-        east, north = mercator.forward(ellipsoid, dlon, lonlat[rows, 1])
-        xy[rows, 0], xy[rows, 1] = east * size[of], (north - rise[of]) * size[of]
+        east, north = mercator.forward(origins[ellipsoid], of, dlon, lonlat[rows, 1])
+        xy[rows, 0], xy[rows, 1] = east * size[of], north * size[of]
     return xy
 
 
@@ -172,7 +173,8 @@ def to_degrees(frames: Frames, frame: np.ndarray, geometries: np.ndarray) -> np.
 def _origin_y(frames: Frames) -> np.ndarray:
     y0 = np.empty(len(frames.lat0_deg))
     for ellipsoid, rows, of in _pieces(frames, np.arange(len(y0))):
-        y0[rows] = mercator.forward(ellipsoid, np.zeros(len(of)), frames.lat0_deg[rows])[1]
+        equator = Origins.at(ellipsoid, np.zeros(1))
+        y0[rows] = mercator.forward(equator, np.zeros_like(of), np.zeros(len(of)), frames.lat0_deg[rows])[1]
     return y0
 
 

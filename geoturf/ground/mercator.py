@@ -4,6 +4,9 @@ Krüger's series as given to the sixth power of the third flattening n by C. F. 
 a few nanometers", J. Geodesy 85 (2011), eqs. 7 to 36. On an earth-like ellipsoid the error is some nanometres within
 thousands of kilometres of the meridian, so the only departure from the ground is the projection's own scale,
 k = 1 + x^2 / 2R^2: 0.3 ppm at 5 km from the meridian.
+
+`forward` is told where y is counted from and works with differences from it all the way. A coordinate is then as exact as its
+own size allows; the last digit of a distance from the equator is 1 nm, and differs between processors, since their sines do.
 """
 
 from __future__ import annotations
@@ -22,6 +25,18 @@ _ALPHA = np.array(
         [0, 0, 0, 49561 / 161280, -179 / 168, 6601661 / 7257600],
         [0, 0, 0, 0, 34729 / 80640, -3418889 / 1995840],
         [0, 0, 0, 0, 0, 212378941 / 319334400],
+    ]
+)
+# conformal latitude from geographic, as a series in sines; read off PROJ's extended transverse Mercator (Poder and Engsager), and
+# checked against the closed form by `tests/test_ground.py`
+_CHI = np.array(
+    [
+        [-2, 2 / 3, 4 / 3, -82 / 45, 32 / 45, 4642 / 4725],
+        [0, 5 / 3, -16 / 15, -13 / 9, 904 / 315, -1522 / 945],
+        [0, 0, -26 / 15, 34 / 21, 8 / 5, -12686 / 2835],
+        [0, 0, 0, 1237 / 630, -12 / 5, -24832 / 14175],
+        [0, 0, 0, 0, -734 / 315, 109598 / 31185],
+        [0, 0, 0, 0, 0, 444337 / 155925],
     ]
 )
 _BETA = np.array(
@@ -73,20 +88,46 @@ class Ellipsoid:
         return np.sqrt(self.meridian_radius_m(lat_deg) * self.normal_radius_m(lat_deg))
 
 
-def forward(ellipsoid: Ellipsoid, dlon_deg: np.ndarray, lat_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """x east of the vertex's own meridian and y north of the equator, in metres, at ``dlon_deg`` from that meridian."""
+@dataclass(frozen=True)
+class Origins:
+    """Where y is counted from: latitudes (k,) in degrees; by how much they are less as conformal ones, in radians; sine and cosine
+    of these; and the series' part of their distance from the equator."""
+
+    ellipsoid: Ellipsoid
+    lat_deg: np.ndarray
+    less: np.ndarray
+    sine: np.ndarray
+    cosine: np.ndarray
+    further: np.ndarray
+
+    @classmethod
+    def at(cls, ellipsoid: Ellipsoid, lat_deg: np.ndarray) -> Origins:
+        lat = np.radians(lat_deg)
+        less = conformal(ellipsoid, lat)
+        sine, cosine = np.sin(lat + less), np.cos(lat + less)
+        further = _sine_sum(ellipsoid.series(_ALPHA), 2 * sine * cosine, (cosine - sine) * (cosine + sine))
+        return cls(ellipsoid, lat_deg, less, sine, cosine, further)
+
+
+def forward(
+    origins: Origins, of: np.ndarray, dlon_deg: np.ndarray, lat_deg: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """x east of the vertex's own meridian and y north of its origin, in metres. All (n,): ``of``: row of its origin,
+    ``dlon_deg``: from its meridian."""
+    ellipsoid, sin0, cos0 = origins.ellipsoid, origins.sine[of], origins.cosine[of]
     lat, lon = np.radians(lat_deg), np.radians(dlon_deg)
-    sin, cos = np.sin(lat), np.cos(lat)
-    # sine of the conformal latitude, times what cancels in the quotients below (Karney eqs. 7 and 8 over tan's cosine)
-    sigma = np.sinh(_eccentric(ellipsoid, sin))
-    north = sin * np.sqrt(1 + sigma * sigma) - sigma
-    east, toward = cos * np.sin(lon), cos * np.cos(lon)
+    rise = np.radians(lat_deg - origins.lat_deg[of]) + (conformal(ellipsoid, lat) - origins.less[of])
+    # the vertex on the conformal sphere, turned so that the origin is level: nothing large is taken from anything large
+    sin, level = np.sin(rise), np.cos(rise)
+    cos_chi = cos0 * level - sin0 * sin
+    bent = cos_chi * 2 * np.sin(lon / 2) ** 2
+    north, toward = sin + bent * sin0, level - bent * cos0
     radius = np.hypot(north, toward)
-    sinh_eta = east / radius
-    xi, eta = np.arctan2(north, toward), np.arcsinh(sinh_eta)
-    zeta = xi + 1j * eta
-    zeta += _sine_sum(ellipsoid.series(_ALPHA), *_double(north / radius, toward / radius, sinh_eta))
-    return ellipsoid.rectifying_m * zeta.imag, ellipsoid.rectifying_m * zeta.real
+    sinh_eta = cos_chi * np.sin(lon) / radius
+    sin_xi, cos_xi = (sin0 * toward + cos0 * north) / radius, (cos0 * toward - sin0 * north) / radius
+    zeta = _sine_sum(ellipsoid.series(_ALPHA), *_double(sin_xi, cos_xi, sinh_eta))
+    y = np.arctan2(north, toward) + (zeta.real - origins.further[of])
+    return ellipsoid.rectifying_m * (np.arcsinh(sinh_eta) + zeta.imag), ellipsoid.rectifying_m * y
 
 
 def inverse(ellipsoid: Ellipsoid, x_m: np.ndarray, y_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -104,6 +145,12 @@ def inverse(ellipsoid: Ellipsoid, x_m: np.ndarray, y_m: np.ndarray) -> tuple[np.
         per_step = (1 + (1 - ellipsoid.e2) * tangent**2) / ((1 - ellipsoid.e2) * secant * np.hypot(1, reached))
         tangent = tangent + (conformal - reached) * per_step
     return np.degrees(np.arctan2(sinh_eta, cos_xi)), np.degrees(np.arctan(tangent))
+
+
+def conformal(ellipsoid: Ellipsoid, lat: np.ndarray) -> np.ndarray:
+    """How much more the conformal latitude is than the geographic one (no more than nothing on the northern half), in radians."""
+    sin, cos = np.sin(lat), np.cos(lat)
+    return _sine_sum(ellipsoid.series(_CHI), 2 * sin * cos, (cos - sin) * (cos + sin))
 
 
 def _eccentric(ellipsoid: Ellipsoid, sin_lat: np.ndarray) -> np.ndarray:
