@@ -90,8 +90,8 @@ class Ellipsoid:
 
 @dataclass(frozen=True)
 class Origins:
-    """Where y is counted from: latitudes (k,) in degrees; by how much they are less as conformal ones, in radians; sine and cosine
-    of these; and the series' part of their distance from the equator."""
+    """Where y is counted from: latitudes (k,) in degrees; by how much they are less as conformal ones, in radians; sine and
+    cosine of these; and the series' part of their distance from the equator."""
 
     ellipsoid: Ellipsoid
     lat_deg: np.ndarray
