@@ -116,8 +116,9 @@ def test_every_bound_holds(sizes):
     least = brute(sizes, 10, lambda steps: steps)
     whole = job(sizes, roll=200)
     assert dual.least_length(whole) <= least
-    _, bound = program.relax(whole, sections.quick(whole), program.plain(whole))
-    assert bound <= least
+    cost = program.plain(whole)
+    assert dual.values(whole, cost) @ whole.demand <= least + 1e-9
+    assert program.relax(whole, sections.quick(whole), cost).least() <= least
     rolled = job(sizes, roll=20)
     assert dual.least_rolls(rolled) <= brute(sizes, 10, lambda steps: 1 if steps <= 20 else math.inf)
 
@@ -132,7 +133,8 @@ def test_what_a_length_ought_to_cost_bounds_every_plan(sizes, rounds, unit):
     both = levels.Levels(whole, rolls.by_length(whole), start, [(length,) for length, _ in start])
     cost = both.solve(rounds)
     least = brute(sizes, 10, lambda steps: unit * math.ceil(steps / unit) if steps <= 20 else math.inf)
-    assert program.relax(whole, both.sections, cost)[1] <= least + 1e-9
+    assert dual.values(whole, cost) @ whole.demand <= least + 1e-9
+    assert program.relax(whole, both.sections, cost).least() <= least + 1e-9
     assert all(cost[a] + cost[b - a] <= cost[b] + 1e-9 for b in range(21) for a in range(b))
 
 
@@ -141,8 +143,8 @@ def test_what_a_length_ought_to_cost_bounds_every_plan(sizes, rounds, unit):
 def test_a_dive_makes_a_plan_of_every_piece(sizes):
     whole = job(sizes, roll=40)
     cost = program.plain(whole)
-    columns, bound = program.relax(whole, sections.quick(whole), cost)
-    made = program.dive(whole, columns, cost, 0.8)
+    relaxed = program.relax(whole, sections.quick(whole), cost)
+    made, bound = program.dive(whole, relaxed, cost, 0.8), relaxed.least()
     assert np.array_equal(count(made, len(whole.demand)), whole.demand)
     assert bound - 1e-6 <= sum(length for length, _ in made)
     assert all(sum(width for width, _ in lanes) <= 10 for _, lanes in made)
@@ -155,7 +157,7 @@ def test_a_programme_gone_on_with_costs_what_one_begun_anew_does(sizes, data):
     of a programme which never knew more."""
     whole = job(sizes, roll=40)
     cost, kinds = program.plain(whole), len(whole.demand)
-    columns, _ = program.relax(whole, sections.quick(whole), cost)
+    columns = program.relax(whole, sections.quick(whole), cost)
     counts = program.contents(columns.sections, kinds)
     kept = program.Programme(whole, cost, columns.sections, counts)
     kept.master.begin(columns.basis)
@@ -384,5 +386,5 @@ def test_exact_plan_agrees_with_itself_up_to_its_limit():
     whole = job(np.column_stack([chance.integers(3, 30, 14), chance.integers(2, 8, 14)]), roll=200)
     quick = sections.quick(whole)
     best = exact.shorter(whole, sum(h for h, _ in quick) + 1)
-    _, bound = program.relax(whole, quick, program.plain(whole))
+    bound = program.relax(whole, quick, program.plain(whole)).least()
     assert bound <= sum(h for h, _ in best) <= sum(h for h, _ in quick)

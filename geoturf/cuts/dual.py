@@ -59,6 +59,14 @@ def least_length(job: Job) -> int:
     return max(0, int(np.max(-(-(weights @ lengths) // tops))))
 
 
+def values(job: Job, cost: np.ndarray) -> np.ndarray:
+    """What a piece of each size may be worth, float (k,), so that no section is worth more than its ``cost`` by length, which is
+    superadditive: those of the function across that bounds the cost of all pieces best."""
+    weights, tops = functions(job.size[:, 1], job.width)
+    share, along = weights / tops[:, None], cost[job.size[:, 0]]
+    return share[np.argmax(share @ (along * job.demand))] * along
+
+
 def least_rolls(job: Job) -> int:
     """Rolls of the longest stocked length that no plan for these pieces buys less than."""
     stock = np.array(job.left_overs, np.int64).reshape(-1, 2)

@@ -55,8 +55,8 @@ def renew(job: Job, sections: list[Section], times: int) -> list[Section]:
         place = np.zeros(kinds, np.int64)
         place[rows] = np.arange(len(rows))
         cost = program.plain(part)
-        columns, _ = program.relax(part, relabelled(old, place), cost, _ROUNDS)
-        new = shorten(part, program.dive(part, columns, cost, _TAKE), _TRIES)
+        relaxed = program.relax(part, relabelled(old, place), cost, _ROUNDS)
+        new = shorten(part, program.dive(part, relaxed, cost, _TAKE), _TRIES)
         if _total(new) < _total(old):
             kept = [s for k, s in enumerate(sections) if k not in group or not weight[k] > 0]
             sections = kept + list(relabelled(new, rows))

@@ -3,23 +3,24 @@
     least sum_s c(h_s) x_s   with   sum_s a_is x_s >= d_i   over all sections s (length h_s, a_is pieces of size i)
 
 `pricing` gives the best section of each length at the duals; what no section beats bounds the programme from below (Farley
-1990). To dive, sections the programme uses almost wholly are taken, and the rest is solved again. The cost c of a length is
-the length itself, or what it ought to cost (`levels`); it is superadditive, so a lane that leaves room for no other beside
-it is never better than its pieces in sections of their own, and no section is made of it.
+1990). Where sizes are many the duals of one optimum say little: most are 0 and some far too large. So sections are priced at
+duals drawn towards values that were found to bound the programme well (smoothing, Wentges 1997, citation from memory), at first
+those of a dual feasible function (`dual`). To dive, sections the programme uses almost wholly are taken, and the rest is solved
+again. The cost c of a length is the length itself, or what it ought to cost (`levels`); it is superadditive, so a lane that
+leaves room for no other beside it is never better than its pieces in sections of their own, and no section is made of it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
-from geoturf.cuts import pricing
+from geoturf.cuts import dual, pricing
 from geoturf.cuts.exact import narrow
 from geoturf.cuts.job import Job, Section
-from geoturf.cuts.master import Basis, Master
+from geoturf.cuts.master import Master
 from geoturf.cuts.sections import tidy
 
 _GAIN = 1e-6  # of a section's cost: a column that gains less is not worth adding
@@ -27,6 +28,7 @@ _NOISE = 1e-9  # of a bound: what float arithmetic may have added
 _CLOSE = 1e-5  # programme and bound this close are taken for equal
 COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
+_LOOSE, _LEAST, _LET_GO = 80, 0.8, 0.1  # duals are drawn to within so many parts of as many as sizes, a least part, or not at all
 _ROOM, _DEAR = 4, 0.05  # columns a row, beyond which those go whose reduced cost is a larger part of their cost
 ROUNDS = 100  # of column generation
 _AGAIN = 5  # rounds each time the programme is solved again in a dive
@@ -123,13 +125,6 @@ def _by_lane(sizes: np.ndarray, lane: np.ndarray) -> list[tuple[int, ...]]:
     return [tuple(flat[a:b]) for a, b in zip([0, *cuts], [*cuts, len(flat)], strict=True)]
 
 
-class Columns(NamedTuple):
-    """Sections worth having, and the basis of the programme's optimum over them."""
-
-    sections: list[Section]
-    basis: Basis
-
-
 class Programme:
     """The master programme of a job, at a ``cost`` by length. ``sections``: those it may use, ``counts`` (n, k) what is in
     them; ``bound``: what no plan costs less than."""
@@ -139,6 +134,7 @@ class Programme:
         self.sections, self.counts = list(sections), counts
         self.known = set(sections)
         self.bound, self.room = 0.0, _ROOM * len(job.demand)
+        self.steady = dual.values(job, cost)  # what sizes may be worth, as far as is known: bounds the programme best so far
         self.master.add([cost[length] for length, _ in sections], counts)
 
     def add(self, sections: Iterable[Section], whole: bool) -> int:
@@ -174,26 +170,33 @@ class Programme:
         self._grow(rounds, False)
 
     def _grow(self, rounds: int, whole: bool) -> None:
-        """A round looks at one in so many lengths only; to prove, at all of them where those gain nothing."""
+        """A round looks at one in so many lengths only; to prove, at all of them where those gain nothing. Where nothing gains at
+        the values drawn so far, they are drawn less."""
         every = np.arange(int(self.job.size[:, 0].min()), self.job.longest + 1)
+        drawn = max(_LEAST, 1 - _LOOSE / len(self.job.demand))
         for k in range(rounds):
             objective, _, value = self.master.solve()
             if whole and len(self.sections) > self.room:
                 self._keep(self.master.trim(_DEAR, self.counts.sum(axis=1) > 1))  # a piece alone must always do
                 self.room = max(self.room, 2 * len(self.sections))
-            added = self._round(every[k % STRIDE :: STRIDE], value, whole)
+            wanted = value + drawn * (self.steady - value)
+            added = self._round(every[k % STRIDE :: STRIDE], wanted, whole)
             if not added and not whole:
-                added = self._round(every, value, whole)
-            if not added or self.bound >= objective * (1 - _CLOSE):
+                added = self._round(every, wanted, whole)
+            if self.bound >= objective * (1 - _CLOSE) or not (added or drawn):
                 break
+            if not added:
+                drawn = drawn / 2 if drawn > _LET_GO else 0.0
 
     def _round(self, heights: np.ndarray, value: np.ndarray, whole: bool) -> int:
         """Adds sections of these lengths that gain, and says how many. All lengths together bound the programme."""
         priced = self.lanes.price(value, heights, self.cost)
+        alone = float((value / self.cost[self.job.size[:, 0]]).max())
+        value = value / max(1.0, alone, float(priced.ratio.max(initial=0.0)))
+        if value @ self.job.demand > self.steady @ self.job.demand:
+            self.steady = value
         if len(heights) > self.job.longest - self.job.size[:, 0].min():
-            alone = float((value / self.cost[self.job.size[:, 0]]).max())
-            most = max(1.0, alone, float(priced.ratio.max(initial=0.0)))
-            self.bound = max(self.bound, float(value @ self.job.demand) / most)
+            self.bound = max(self.bound, float(value @ self.job.demand))
         return self.add([tidy(self.job, lanes) for lanes in priced.best(COLUMNS, whole)], whole)
 
 
@@ -202,40 +205,47 @@ def plain(job: Job) -> np.ndarray:
     return np.maximum(1.0, np.arange(job.longest + 1))
 
 
-def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = ROUNDS) -> tuple[Columns, float]:
-    """Sections worth having, begun from those of a plan known, and what no plan costs less than (0 after fewer than the usual
-    ``rounds``, which prove little)."""
+class Relaxed:
+    """A job's programme, solved. ``sections``: those worth having, with the ``basis`` of the optimum over them."""
+
+    def __init__(self, programme: Programme):
+        self.sections, self.basis, self.steady = list(programme.sections), programme.master.basis(), programme.steady
+        self._programme = programme
+
+    def least(self) -> float:
+        """What no plan costs less than. Takes about as long as the sections did."""
+        self._programme.prove(ROUNDS)
+        return self._programme.bound * (1 - _NOISE)
+
+
+def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = ROUNDS) -> Relaxed:
+    """The programme of a job, begun from the sections of a plan known and those of each size alone."""
     alone = [tidy(job, [(size,)]) for size in range(len(job.demand))]
     sections = list(dict.fromkeys([*alone, *start]))
-    master = Programme(job, cost, sections, contents(sections, len(alone)))
-    master.generate(rounds)
-    columns = Columns(list(master.sections), master.master.basis())
-    if rounds == ROUNDS:
-        master.prove(rounds)
-    return columns, master.bound * (1 - _NOISE)
+    programme = Programme(job, cost, sections, contents(sections, len(alone)))
+    programme.generate(rounds)
+    return Relaxed(programme)
 
 
-def dive(job: Job, columns: Columns, cost: np.ndarray, take: float) -> list[Section]:
-    """A plan for the job from those of ``columns``, one for each size alone among them, and others found on the way. Sections
-    used more than ``take`` are taken each time; first those used many times over, as often whole, so that little is left to
-    round."""
-    taken: list[Section] = []
-    left, master = (
-        job.demand.copy(),
-        Programme(job, cost, columns.sections, contents(columns.sections, len(job.demand))),
-    )
-    master.master.begin(columns.basis)
+def dive(job: Job, relaxed: Relaxed, cost: np.ndarray, take: float) -> list[Section]:
+    """A plan for the job from the sections of the programme, one for each size alone among them, and others found on the way.
+    Sections used more than ``take`` are taken each time; first those used many times over, as often whole, so that little is
+    left to round."""
+    taken, left = [], job.demand.copy()
+    programme = Programme(job, cost, relaxed.sections, contents(relaxed.sections, len(job.demand)))
+    programme.steady = relaxed.steady
+    programme.master.begin(relaxed.basis)
     while left.any():
-        use, counts = master.generate(_AGAIN), master.counts
+        use, counts = programme.generate(_AGAIN), programme.counts
         times = np.floor(use + 1e-6).astype(int)
         if times.max() < 2:
             times = np.maximum(1, times + (use - times > take))
         for k in _chosen(use, take).tolist():
             for _ in range(times[k]):
                 if (counts[k] <= left).all():
-                    taken.append(master.sections[k])
+                    taken.append(programme.sections[k])
                     left = left - counts[k]
-        master.serve(left)
+        programme.serve(left)
     return taken
 
 

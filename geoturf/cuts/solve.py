@@ -115,7 +115,7 @@ def _improve(best: _Best, sections: list[Section]) -> None:
             _priced(best, sections)
     elif len(job.demand) > (_MANY if _near_anyway(job) else _VERY_MANY):
         best.offer(sections)
-    elif len(job.demand) > _MANY:
+    elif len(job.demand) > _MANY and not job.thorough:
         best.offer(polish.renew(job, sections, _PARTS))
     else:
         _by_programme(best, sections)
@@ -124,14 +124,16 @@ def _improve(best: _Best, sections: list[Section]) -> None:
 def _by_programme(best: _Best, sections: list[Section]) -> None:
     """The shortest sections first, then those that go well together on rolls."""
     job, cost = best.job, program.plain(best.job)
-    columns, least = program.relax(job, sections, cost, _BRIEF if _near_anyway(job) else program.ROUNDS)
-    if best.bounded(math.ceil(least - _NOISE)):
-        return
-    known, at_once = sections, job.demand.sum() > _EASILY and not (job.market.by_length or job.thorough)
+    brief, known = _near_anyway(job), sections
+    relaxed = program.relax(job, sections, cost, _BRIEF if brief else program.ROUNDS)
+    at_once = job.demand.sum() > _EASILY and not (job.market.by_length or job.thorough)
     if at_once:  # the shortest are seldom the best, and take as long to find
-        _priced(best, [*columns.sections, *sections])
-        if best.near:
+        _priced(best, [*relaxed.sections, *sections], prove=False)
+        if best.met:
             return
+    least = 0.0 if brief else relaxed.least()
+    if best.bounded(math.ceil(least - _NOISE)) or (at_once and best.near):
+        return
     if job.demand.sum() <= _SMALL:
         sections = polish.shorten(job, sections, _TRIES)
         if best.offer(sections):
@@ -139,24 +141,25 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
     for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[:1]:
         if _total(sections) <= least + _NOISE:
             break
-        found = polish.shorten(job, program.dive(job, columns, cost, take), _TRIES)
+        found = polish.shorten(job, program.dive(job, relaxed, cost, take), _TRIES)
         if _total(found) < _total(sections):
             sections = found
-            if best.offer(sections):
+            if best.offer(sections) or (len(job.demand) > _MANY and best.near):
                 return
-    if not (sections is known and best.offer(sections)) and not (at_once or _near_anyway(job)):
-        _priced(best, [*columns.sections, *sections])
+    if not (sections is known and best.offer(sections)) and not (at_once or brief):
+        _priced(best, [*relaxed.sections, *sections])
 
 
-def _priced(best: _Best, columns: list[Section]) -> None:
-    """Sections that go well together on rolls, by what sections of a length ought to cost."""
+def _priced(best: _Best, columns: list[Section], prove: bool = True) -> None:
+    """Sections that go well together on rolls, by what sections of a length ought to cost; to ``prove``, first whether there
+    is anything better."""
     job = best.job
     both = levels.Levels(job, rolls.by_length(job), columns, map(_lengths, best.plan))
     cost = both.solve(_PROVING if job.market.by_length else _ROUNDS)
-    columns, least = program.relax(job, both.sections, cost)
-    if best.bounded(least):
+    relaxed = program.relax(job, both.sections, cost)
+    if prove and best.bounded(relaxed.least()):
         return
-    sections = program.dive(job, columns, cost, _TAKES[0])
+    sections = program.dive(job, relaxed, cost, _TAKES[0])
     best.offer(polish.shorten(job, sections, _TRIES // 2) if job.market.by_length else sections)
 
 
@@ -276,5 +279,5 @@ def warm_few() -> None:
 def warm_many() -> None:
     """The same for what cuts many."""
     cost = program.plain(_NOTHING)
-    program.dive(_NOTHING, program.relax(_NOTHING, quick(_NOTHING), cost)[0], cost, _TAKES[0])
+    program.dive(_NOTHING, program.relax(_NOTHING, quick(_NOTHING), cost), cost, _TAKES[0])
     stock_lengths.programme(stock_lengths.Stock((100,), (1.0,)), Counter([30, 20, 20, 10]), set())
