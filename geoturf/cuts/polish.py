@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -41,8 +41,8 @@ def shorten(job: Job, sections: list[Section], tries: int) -> list[Section]:
     return done + rest
 
 
-def renew(job: Job, sections: list[Section], times: int) -> list[Section]:
-    """Sections of no more total length, by as many ``times`` some hundred pieces of those that lose most cut again by linear
+def renewed(job: Job, sections: list[Section], times: int) -> Iterator[list[Section]]:
+    """Sections of ever less total length, by as many ``times`` some hundred pieces of those that lose most cut again by linear
     programme: where there are too many sizes for one programme of all."""
     chance, lost, kinds = np.random.default_rng(0), _Lost(job), len(job.demand)
     for _ in range(times):
@@ -60,7 +60,7 @@ def renew(job: Job, sections: list[Section], times: int) -> list[Section]:
         if _total(new) < _total(old):
             kept = [s for k, s in enumerate(sections) if k not in group or not weight[k] > 0]
             sections = kept + list(relabelled(new, rows))
-    return sections
+            yield sections
 
 
 def _total(sections: Sequence[Section]) -> int:

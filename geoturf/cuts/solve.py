@@ -113,12 +113,21 @@ def _improve(best: _Best, sections: list[Section]) -> None:
         best.bounded(_total(sections))
         if not best.offer(sections):
             _priced(best, sections)
-    elif len(job.demand) > (_MANY if _near_anyway(job) else _VERY_MANY):
+    elif len(job.demand) > _VERY_MANY:
         best.offer(sections)
     elif len(job.demand) > _MANY and not job.thorough:
-        best.offer(polish.renew(job, sections, _PARTS))
+        _by_parts(best, sections)
     else:
         _by_programme(best, sections)
+
+
+def _by_parts(best: _Best, sections: list[Section]) -> None:
+    """Some hundred pieces after the other, until all might fit in what the bound allows and do."""
+    for better in polish.renewed(best.job, sections, _PARTS):
+        sections = better
+        if _total(sections) * best.job.step_m <= best.bound_m and best.offer(sections):
+            return
+    best.offer(sections)
 
 
 def _by_programme(best: _Best, sections: list[Section]) -> None:
@@ -138,7 +147,7 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
         sections = polish.shorten(job, sections, _TRIES)
         if best.offer(sections):
             return
-    for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[:1]:
+    for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[1:] if brief else _TAKES[:1]:
         if _total(sections) <= least + _NOISE:
             break
         found = polish.shorten(job, program.dive(job, relaxed, cost, take), _TRIES)
@@ -192,7 +201,7 @@ def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
 
 def _near_anyway(job: Job) -> bool:
     """Many pieces cut from lengths: they fill each other's gaps so well that a minute's work wins 0.4 % at most."""
-    return job.market.by_length and job.demand.sum() > _LARGE and not job.thorough
+    return bool(job.market.by_length and job.demand.sum() > _LARGE and not job.thorough)
 
 
 _LARGE = 300
