@@ -172,7 +172,7 @@ def test_a_programme_gone_on_with_costs_what_one_begun_anew_does(sizes, data):
     fresh = program.Programme(small, cost, [s for s, f in zip(columns.sections, fit, strict=True) if f], counts[fit])
     kept.serve(left)
     assert kept.master.solve()[0] == pytest.approx(fresh.master.solve()[0], abs=1e-9)
-    trimmed = kept.master.trim(1e-9, kept.counts.sum(axis=1) > 1)
+    trimmed = kept.master.trim(kept.counts.sum(axis=1) > 1)
     assert len(trimmed) <= len(kept.sections)
     assert kept.master.solve()[0] == pytest.approx(fresh.master.solve()[0], abs=1e-9)
 

@@ -66,11 +66,10 @@ class Master:
         self.solver.setOptionValue("simplex_strategy", _DUAL)
         return self._kept(use | basic)
 
-    def trim(self, dear: float, some: np.ndarray) -> np.ndarray:
-        """Without those of ``some`` columns (n,) that cost ``dear`` (a part of it) or more too much to be used, as it was last
-        solved. Gives the columns kept."""
-        reduced = np.array(self.solver.getSolution().col_dual) * self.unit
-        return self._kept(~some | (reduced <= dear * self.cost))
+    def trim(self, away: np.ndarray) -> np.ndarray:
+        """Without those of the columns ``away`` (n,) that are not in the basis. Gives the columns kept."""
+        basic = np.array([one == highspy.HighsBasisStatus.kBasic for one in self.basis()[0]])
+        return self._kept(~away | basic)
 
     def _kept(self, these: np.ndarray) -> np.ndarray:
         """Columns outside the basis go but for ``these``; the rows of those that stay."""

@@ -29,7 +29,11 @@ _CLOSE = 1e-5  # programme and bound this close are taken for equal
 _NEAR = 1e-4  # and so close when sections are sought, not a bound
 COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
-_LOOSE, _LEAST, _LET_GO = 80, 0.8, 0.1  # duals are drawn to within so many parts of as many as sizes, a least part, or not at all
+_LOOSE, _LEAST, _LET_GO = (
+    80,
+    0.8,
+    0.1,
+)  # duals are drawn to within so many parts of as many as sizes, a least part, or not at all
 _ROOM, _DEAR = 4, 0.05  # columns a row, beyond which those go whose reduced cost is a larger part of their cost
 ROUNDS = 100  # of column generation
 _AGAIN = 5  # rounds each time the programme is solved again in a dive
@@ -135,7 +139,10 @@ class Programme:
         self.sections, self.counts = list(sections), counts
         self.known = set(sections)
         self.bound, self.room = 0.0, _ROOM * len(job.demand)
-        self.steady = dual.values(job, cost)  # what sizes may be worth, as far as is known: bounds the programme best so far
+        self.steady = dual.values(
+            job, cost
+        )  # what sizes may be worth, as far as is known: bounds the programme best so far
+        self.drawn = max(_LEAST, 1 - _LOOSE / len(job.demand))  # how far duals are drawn towards that
         self.master.add([cost[length] for length, _ in sections], counts)
 
     def add(self, sections: Iterable[Section], whole: bool) -> int:
@@ -174,11 +181,11 @@ class Programme:
         """A round looks at one in so many lengths only; to prove, at all of them where those gain nothing. Where nothing gains at
         the values drawn so far, they are drawn less."""
         every = np.arange(int(self.job.size[:, 0].min()), self.job.longest + 1)
-        drawn = max(_LEAST, 1 - _LOOSE / len(self.job.demand))
+        drawn = self.drawn
         for k in range(rounds):
             objective, _, value = self.master.solve()
             if whole and len(self.sections) > self.room:
-                self._keep(self.master.trim(_DEAR, self.counts.sum(axis=1) > 1))  # a piece alone must always do
+                self._keep(self.master.trim(self._dear()))
                 self.room = max(self.room, 2 * len(self.sections))
             wanted = value + drawn * (self.steady - value)
             added = self._round(every[k % STRIDE :: STRIDE], wanted, whole)
@@ -187,8 +194,12 @@ class Programme:
             bound, near = (self.steady @ self.job.demand, _NEAR) if whole else (self.bound, _CLOSE)
             if bound >= objective * (1 - near) or not (added or drawn):
                 break
-            if not added:
-                drawn = drawn / 2 if drawn > _LET_GO else 0.0
+            drawn = self.drawn if added else drawn / 2 if drawn > _LET_GO else 0.0
+
+    def _dear(self) -> np.ndarray:
+        """Sections that cost far more than their pieces may be worth; none of a piece alone, which must always do."""
+        worth = self.counts @ self.steady
+        return (self.counts.sum(axis=1) > 1) & (worth < (1 - _DEAR) * self.master.cost)
 
     def _round(self, heights: np.ndarray, value: np.ndarray, whole: bool) -> int:
         """Adds sections of these lengths that gain, and says how many. All lengths together bound the programme."""
@@ -211,8 +222,8 @@ class Relaxed:
     """A job's programme, solved. ``sections``: those worth having, with the ``basis`` of the optimum over them."""
 
     def __init__(self, programme: Programme):
-        self.sections, self.basis, self.steady = list(programme.sections), programme.master.basis(), programme.steady
-        self._programme = programme
+        self.sections, self.basis = list(programme.sections), programme.master.basis()
+        self.steady, self.drawn, self._programme = programme.steady, programme.drawn, programme
 
     def least(self) -> float:
         """What no plan costs less than. Takes about as long as the sections did."""
@@ -220,11 +231,13 @@ class Relaxed:
         return self._programme.bound * (1 - _NOISE)
 
 
-def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = ROUNDS) -> Relaxed:
-    """The programme of a job, begun from the sections of a plan known and those of each size alone."""
+def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = ROUNDS, quick: bool = False) -> Relaxed:
+    """The programme of a job, begun from the sections of a plan known and those of each size alone. ``quick``: sections are
+    priced at the duals as they are, and so are those of a dive from here: less is found, in less time."""
     alone = [tidy(job, [(size,)]) for size in range(len(job.demand))]
     sections = list(dict.fromkeys([*alone, *start]))
     programme = Programme(job, cost, sections, contents(sections, len(alone)))
+    programme.drawn = 0.0 if quick else programme.drawn
     programme.generate(rounds)
     return Relaxed(programme)
 
@@ -235,7 +248,7 @@ def dive(job: Job, relaxed: Relaxed, cost: np.ndarray, take: float) -> list[Sect
     left to round."""
     taken, left = [], job.demand.copy()
     programme = Programme(job, cost, relaxed.sections, contents(relaxed.sections, len(job.demand)))
-    programme.steady = relaxed.steady
+    programme.steady, programme.drawn = relaxed.steady, relaxed.drawn
     programme.master.begin(relaxed.basis)
     while left.any():
         use, counts = programme.generate(_AGAIN), programme.counts

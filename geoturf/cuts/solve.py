@@ -113,7 +113,7 @@ def _improve(best: _Best, sections: list[Section]) -> None:
         best.bounded(_total(sections))
         if not best.offer(sections):
             _priced(best, sections)
-    elif len(job.demand) > _VERY_MANY:
+    elif len(job.demand) > (_MANY if _near_anyway(job) else _VERY_MANY):
         best.offer(sections)
     elif len(job.demand) > _MANY and not job.thorough:
         _by_parts(best, sections)
@@ -134,7 +134,7 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
     """The shortest sections first, then those that go well together on rolls."""
     job, cost = best.job, program.plain(best.job)
     brief, known = _near_anyway(job), sections
-    relaxed = program.relax(job, sections, cost, _BRIEF if brief else program.ROUNDS)
+    relaxed = program.relax(job, sections, cost, _BRIEF if brief else program.ROUNDS, quick=brief)
     at_once = job.demand.sum() > _EASILY and not (job.market.by_length or job.thorough)
     if at_once:  # the shortest are seldom the best, and take as long to find
         _priced(best, [*relaxed.sections, *sections], prove=False)
@@ -147,7 +147,7 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
         sections = polish.shorten(job, sections, _TRIES)
         if best.offer(sections):
             return
-    for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[1:] if brief else _TAKES[:1]:
+    for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[:1]:
         if _total(sections) <= least + _NOISE:
             break
         found = polish.shorten(job, program.dive(job, relaxed, cost, take), _TRIES)
