@@ -26,7 +26,6 @@ from geoturf.cuts.sections import tidy
 _GAIN = 1e-6  # of a section's cost: a column that gains less is not worth adding
 _NOISE = 1e-9  # of a bound: what float arithmetic may have added
 _CLOSE = 1e-5  # programme and bound this close are taken for equal
-_NEAR = 1e-4  # and so close when sections are sought, not a bound
 COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
 _LOOSE, _LEAST, _LET_GO = (
@@ -191,8 +190,7 @@ class Programme:
             added = self._round(every[k % STRIDE :: STRIDE], wanted, whole)
             if not added and not whole:
                 added = self._round(every, wanted, whole)
-            bound, near = (self.steady @ self.job.demand, _NEAR) if whole else (self.bound, _CLOSE)
-            if bound >= objective * (1 - near) or not (added or drawn):
+            if self.bound >= objective * (1 - _CLOSE) or not (added or drawn):
                 break
             drawn = self.drawn if added else drawn / 2 if drawn > _LET_GO else 0.0
 
