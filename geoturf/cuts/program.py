@@ -34,6 +34,7 @@ _LOOSE, _LEAST, _LET_GO = (
     0.1,
 )  # duals are drawn to within so many parts of as many as sizes, a least part, or not at all
 _ROOM, _DEAR = 4, 0.05  # columns a row, beyond which those go whose reduced cost is a larger part of their cost
+_ENOUGH = 0.01  # of a roll: so little is not sought for
 ROUNDS = 100  # of column generation
 _AGAIN = 5  # rounds each time the programme is solved again in a dive
 
@@ -191,6 +192,8 @@ class Programme:
             if not added and not whole:
                 added = self._round(every, wanted, whole)
             if self.bound >= objective * (1 - _CLOSE) or not (added or drawn):
+                break
+            if whole and self.steady @ self.job.demand >= objective - _ENOUGH * self.cost[-1]:
                 break
             drawn = self.drawn if added else drawn / 2 if drawn > _LET_GO else 0.0
 
