@@ -30,10 +30,8 @@ COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
 _LOOSE = 80  # over the number of sizes: the part of the way to steady values that duals are not drawn
 _LEAST, _LET_GO = 0.8, 0.1  # the part they are at least, and the one under which they are not at all any more
-_ROOM, _DEAR = (
-    4,
-    0.05,
-)  # columns a row, beyond which those go that cost by a larger part more than their pieces may be worth
+_ROOM = 4  # columns a row, beyond which dear ones go
+_DEAR = 0.05  # of a section's cost: what its pieces may be worth less, before it is dear
 _ENOUGH = 0.01  # of a roll: so little is not sought for
 ROUNDS = 100  # of column generation
 _AGAIN = 5  # rounds each time the programme is solved again in a dive
