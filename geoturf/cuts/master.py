@@ -60,7 +60,7 @@ class Master:
         self.demand = np.asarray(demand, float)
         most = np.full(len(changed), highspy.kHighsInf)
         self.solver.changeRowsBounds(len(changed), changed, self.demand[changed], most)
-        basic = np.array([one == highspy.HighsBasisStatus.kBasic for one in self.basis()[0]])
+        basic = self._basic()
         stuck = np.flatnonzero(~use & basic).astype(np.int32)
         self.solver.changeColsBounds(len(stuck), stuck, np.zeros(len(stuck)), np.zeros(len(stuck)))
         self.solver.setOptionValue("simplex_strategy", _DUAL)
@@ -68,8 +68,11 @@ class Master:
 
     def trim(self, away: np.ndarray) -> np.ndarray:
         """Without those of the columns ``away`` (n,) that are not in the basis. Gives the columns kept."""
-        basic = np.array([one == highspy.HighsBasisStatus.kBasic for one in self.basis()[0]])
-        return self._kept(~away | basic)
+        return self._kept(~away | self._basic())
+
+    def _basic(self) -> np.ndarray:
+        """Which columns are in the basis."""
+        return np.array([one == highspy.HighsBasisStatus.kBasic for one in self.basis()[0]])
 
     def _kept(self, these: np.ndarray) -> np.ndarray:
         """Columns outside the basis go but for ``these``; the rows of those that stay."""

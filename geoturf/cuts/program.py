@@ -137,10 +137,8 @@ class Programme:
         self.sections, self.counts = list(sections), counts
         self.known = set(sections)
         self.bound, self.room = 0.0, _ROOM * len(job.demand)
-        self.steady = dual.values(
-            job, cost
-        )  # what sizes may be worth, as far as is known: bounds the programme best so far
-        self.drawn = max(_LEAST, 1 - _LOOSE / len(job.demand))  # how far duals are drawn towards that
+        # what sizes may be worth, bounding the programme best so far, and how far duals are drawn towards that
+        self.steady, self.drawn = dual.values(job, cost), max(_LEAST, 1 - _LOOSE / len(job.demand))
         self.master.add([cost[length] for length, _ in sections], counts)
 
     def add(self, sections: Iterable[Section], whole: bool) -> int:
