@@ -181,9 +181,17 @@ def test_cutting_parts_again_never_lengthens_a_plan():
     chance = np.random.default_rng(5)
     whole = job(np.column_stack([chance.integers(3, 30, 90), chance.integers(2, 10, 90)]), roll=60)
     before = sections.quick(whole)
-    after = [before, *polish.renewed(whole, before, 2)][-1]
+    after = [before, *polish.renewed(whole, before, 2, polish.Part(60, 40, 0.8, 20))][-1]
     assert sum(h for h, _ in after) < sum(h for h, _ in before)
     assert np.array_equal(count(after, len(whole.demand)), whole.demand)
+
+
+def test_many_pieces_by_length_are_worked_on_for_so_many_turns():
+    chance = np.random.default_rng(7)
+    size = np.column_stack([chance.integers(40, 1200, 400), chance.integers(10, 170, 400)])
+    whole = job(size, roll=1200, width=178, billing=12)
+    lengths = [solve(replace(whole, turns=turns)).bought_m(whole) for turns in (0, 2, 8)]
+    assert lengths[0] > lengths[1] > lengths[2]
 
 
 @settings(max_examples=40, deadline=None)

@@ -42,6 +42,7 @@ POOLS = [
 ]
 
 _HEAVY = 400  # pieces from which workers are worth starting
+_TURNS, _FEWEST, _MOST = 40_000, 2, 12  # turns over all pieces of a bid that large pools by length are worked on; least, most
 
 
 def plan(
@@ -144,6 +145,7 @@ class _Run:
         self.ground, self.choices, self.chosen, self.market = ground, choices, chosen, market
         counts = [len(layout.pieces) if layout is not None else 0 for layout in chosen]
         self.first = np.concatenate([[0], np.cumsum(counts)]).astype(int)  # number of each area's first piece
+        self.turns = max(_FEWEST, min(_MOST, _TURNS // max(1, int(self.first[-1]))))
         self.lots = pd.factorize(ground.areas["site"].astype(str))[0]
         self.stock = sorted(((s.length_m, s.width_m, s.product) for s in rules.stock), reverse=True)
         self.book = nouns.Book(int(self.first[-1]), rules)
@@ -217,7 +219,7 @@ class _Run:
     ) -> tuple[Job, np.ndarray]:
         also = (self.layout_rules.cut_step_m,) if self.layout_rules.nesting == "slanted" else ()
         job, kind = pools.make_job([self.chosen[a] for a in areas], self.market[pool.product][width], stock, also)
-        return replace(job, thorough=self.rules.effort == "thorough"), kind
+        return replace(job, thorough=self.rules.effort == "thorough", turns=self.turns), kind
 
     def cut(self, pool: Pool) -> _CutPool:
         """One pool, from what is in stock now."""

@@ -29,7 +29,7 @@ class Job:
     ``size``: int array (k, 2) of distinct lengths and widths in steps, longest first, then widest; ``demand``: int array
     (k,), how many of each. ``left_overs``: (length, width) in steps of stock at hand. ``slant``: int array (k, 3) of middle,
     start and end (`geoturf.cuts.slanted`), zeros for pieces narrower than the roll; None where all is cut square.
-    ``thorough``: large jobs are worked on as hard as small ones."""
+    ``thorough``: large jobs are worked on as hard as small ones; else ``turns``: parts of them cut again."""
 
     step_m: float
     width: int
@@ -40,6 +40,7 @@ class Job:
     left_overs: tuple[tuple[int, int], ...] = ()
     slant: np.ndarray | None = None
     thorough: bool = False
+    turns: int = 4
 
     @property
     def longest(self) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,10 +12,6 @@ from geoturf.cuts.job import Bought, Job, Section, count, relabelled, used
 
 _SECTIONS = 11  # pieces cut again at once, when sections are
 _ROLLS = 12  # when rolls are
-_TRIES = 100  # groups of those cut again after that
-_TAKE = 0.8  # sections used more than this are then taken whole
-_ROUNDS = 40  # of the programme of a part, which need prove nothing
-_PART = 600  # when sections are by linear programme
 _LEAN = 1e-3  # of its price, at most, that a purchase counts for less where its left-over is long
 
 
@@ -41,13 +38,24 @@ def shorten(job: Job, sections: list[Section], tries: int) -> list[Section]:
     return done + rest
 
 
-def renewed(job: Job, sections: list[Section], times: int) -> Iterator[list[Section]]:
-    """Sections of ever less total length, by as many ``times`` some hundred pieces of those that lose most cut again by linear
-    programme: where there are too many sizes for one programme of all."""
+@dataclass(frozen=True)
+class Part:
+    """How a part of a plan is cut again: so many ``pieces`` by so many ``rounds`` of their programme, which need prove nothing;
+    a dive that takes sections used more than ``take``; and ``tries`` groups of those cut again."""
+
+    pieces: int
+    rounds: int
+    take: float
+    tries: int
+
+
+def renewed(job: Job, sections: list[Section], times: int, how: Part) -> Iterator[list[Section]]:
+    """Sections of ever less total length, by as many ``times`` a part of those that lose most cut again by linear programme:
+    where one programme of all would take too long."""
     chance, lost, kinds = np.random.default_rng(0), _Lost(job), len(job.demand)
     for _ in range(times):
         weight, sizes = lost.columns(sections)
-        group = _group(sizes, weight, chance, _PART)
+        group = _group(sizes, weight, chance, how.pieces)
         old = [sections[k] for k in sorted(group) if weight[k] > 0]
         if not old:
             break
@@ -55,8 +63,8 @@ def renewed(job: Job, sections: list[Section], times: int) -> Iterator[list[Sect
         place = np.zeros(kinds, np.int64)
         place[rows] = np.arange(len(rows))
         cost = program.plain(part)
-        relaxed = program.relax(part, relabelled(old, place), cost, _ROUNDS)
-        new = shorten(part, program.dive(part, relaxed, cost, _TAKE), _TRIES)
+        relaxed = program.relax(part, relabelled(old, place), cost, how.rounds)
+        new = shorten(part, program.dive(part, relaxed, cost, how.take), how.tries)
         if _total(new) < _total(old):
             kept = [s for k, s in enumerate(sections) if k not in group or not weight[k] > 0]
             sections = kept + list(relabelled(new, rows))

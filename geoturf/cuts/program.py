@@ -228,13 +228,11 @@ class Relaxed:
         return self._programme.bound * (1 - _NOISE)
 
 
-def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = ROUNDS, quick: bool = False) -> Relaxed:
-    """The programme of a job, begun from the sections of a plan known and those of each size alone. ``quick``: sections are
-    priced at the duals as they are, and so are those of a dive from here: less is found, in less time."""
+def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = ROUNDS) -> Relaxed:
+    """The programme of a job, begun from the sections of a plan known and those of each size alone."""
     alone = [tidy(job, [(size,)]) for size in range(len(job.demand))]
     sections = list(dict.fromkeys([*alone, *start]))
     programme = Programme(job, cost, sections, contents(sections, len(alone)))
-    programme.drawn = 0.0 if quick else programme.drawn
     programme.generate(rounds)
     return Relaxed(programme)
 

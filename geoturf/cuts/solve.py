@@ -115,15 +115,17 @@ def _improve(best: _Best, sections: list[Section]) -> None:
             _priced(best, sections)
     elif len(job.demand) > (_MANY if _near_anyway(job) else _VERY_MANY):
         best.offer(sections)
+    elif _near_anyway(job):
+        _by_parts(best, sections, job.turns, _SMALL_PARTS)
     elif len(job.demand) > _MANY and not job.thorough:
-        _by_parts(best, sections)
+        _by_parts(best, sections, _TURNS, _PARTS)
     else:
         _by_programme(best, sections)
 
 
-def _by_parts(best: _Best, sections: list[Section]) -> None:
-    """Some hundred pieces after the other, until all might fit in what the bound allows and do."""
-    for better in polish.renewed(best.job, sections, _PARTS):
+def _by_parts(best: _Best, sections: list[Section], turns: int, how: polish.Part) -> None:
+    """One part of the pieces after the other, until all might fit in what the bound allows and do."""
+    for better in polish.renewed(best.job, sections, turns, how):
         sections = better
         if _total(sections) * best.job.step_m <= best.bound_m and best.offer(sections):
             return
@@ -133,14 +135,13 @@ def _by_parts(best: _Best, sections: list[Section]) -> None:
 def _by_programme(best: _Best, sections: list[Section]) -> None:
     """The shortest sections first, then those that go well together on rolls."""
     job, cost = best.job, program.plain(best.job)
-    brief, known = _near_anyway(job), sections
-    relaxed = program.relax(job, sections, cost, _BRIEF if brief else program.ROUNDS, quick=brief)
+    known, relaxed = sections, program.relax(job, sections, cost)
     at_once = job.demand.sum() > _EASILY and not (job.market.by_length or job.thorough)
     if at_once:  # the shortest are seldom the best, and take as long to find
         _priced(best, [*relaxed.sections, *sections], prove=False)
         if best.met:
             return
-    least = 0.0 if brief else relaxed.least()
+    least = relaxed.least()
     if best.bounded(math.ceil(least - _NOISE)) or (at_once and best.near):
         return
     if job.demand.sum() <= _SMALL:
@@ -155,7 +156,7 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
             sections = found
             if best.offer(sections) or (len(job.demand) > _MANY and best.near):
                 return
-    if not (sections is known and best.offer(sections)) and not (at_once or brief):
+    if not (sections is known and best.offer(sections)) and not at_once:
         _priced(best, [*relaxed.sections, *sections])
 
 
@@ -172,7 +173,6 @@ def _priced(best: _Best, columns: list[Section], prove: bool = True) -> None:
     best.offer(polish.shorten(job, sections, _TRIES // 2) if job.market.by_length else sections)
 
 
-_BRIEF = 12  # rounds of the programme where plans are near anyway
 _LEAN = 1e-6  # of its price, at most, that a purchase counts for less where its left-over is long
 _TRIES = 100  # groups of sections cut again
 _TAKES = (0.8, 0.6)  # sections used more than this are taken whole when diving
@@ -184,7 +184,8 @@ _ROUNDS = 6  # of the programme of both levels, which do for the plan
 _PROVING = 20  # and by length, where they raise the bound as well
 _WORST = 40  # purchases cut again in groups
 _MANY = 1200  # sizes beyond which one linear programme of all takes too long
-_PARTS = 4  # then so many parts are worked on by themselves
+_TURNS, _PARTS = 4, polish.Part(600, 40, 0.8, 100)  # then so many such parts are worked on by themselves
+_SMALL_PARTS = polish.Part(150, 25, 0.6, 50)  # where many pieces are cut from lengths: the most turf a second
 _CHOSEN = 120  # rolls up to which the last one is looked for by an integer programme
 _VERY_MANY = 4000  # sizes beyond which that gains too little
 
