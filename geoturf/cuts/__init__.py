@@ -28,6 +28,7 @@ import pandas as pd
 from geoturf.cuts import by_hand, divide, nested, nouns, pools, swap
 from geoturf.cuts.job import Bought, Job, used
 from geoturf.cuts.market import Market, markets, width_key
+from geoturf.cuts.nested import Nest
 from geoturf.cuts.order import sequence
 from geoturf.cuts.pools import Pool
 from geoturf.cuts.solve import Cut, solve
@@ -73,6 +74,8 @@ def plan(
             other = _Run(ground, choices, nestable, market, rules, layout_rules)
             other.solved = other.solve_ahead(gathered, engine)
             other = other.divided(gathered, engine)
+            for one in (run, other):
+                one.nest_ahead(gathered, engine)
             run = _cheaper(gathered, run, other)
     cut = [run.cut(pool) for pool in gathered]
     orders = iter(run.orders([job for done in cut for job in done.jobs], engine))
@@ -93,15 +96,16 @@ def plan(
 
 def _cheaper(gathered: list[Pool], run: _Run, other: _Run) -> _Run:
     """A run in which every pool is laid as the cheaper of two has it. What square cuts buy is told by the first."""
-    chosen, solved, square_m2 = list(run.chosen), dict(run.solved), {}
+    chosen, solved, nests, square_m2 = list(run.chosen), dict(run.solved), dict(run.nested), {}
     for pool in gathered:
         cost, square_m2[pool.key] = run.cost(pool)
         if other.cost(pool)[0] < cost - 1e-6:
             for area in pool.areas:
                 chosen[area] = other.chosen[area]
             solved |= {key: cut for key, cut in other.solved.items() if key[0] == pool.key}
+            nests |= {key: nest for key, nest in other.nested.items() if key[0] == pool.key}
     best = _Run(run.ground, run.choices, chosen, run.market, run.rules, run.layout_rules)
-    best.solved, best.square_m2 = solved, square_m2
+    best.solved, best.nested, best.square_m2 = solved, nests, square_m2
     return best
 
 
@@ -141,6 +145,7 @@ class _Run:
     ):
         self.rules, self.layout_rules = rules, layout_rules
         self.solved: dict[tuple[str, float], Cut] = {}  # square cuts made ahead, by pool and roll width
+        self.nested: dict[tuple[str, float], Nest] = {}  # the same, made over with chalk lines
         self.square_m2: dict[str, float] = {}  # what square cuts of other layouts would buy, by pool
         self.ground, self.choices, self.chosen, self.market = ground, choices, chosen, market
         counts = [len(layout.pieces) if layout is not None else 0 for layout in chosen]
@@ -194,14 +199,23 @@ class _Run:
             run.solved[key, width] = replace(cut, bought=better)
         return run
 
+    def nest_ahead(self, gathered: list[Pool], engine: Engine) -> None:
+        """Makes the square cuts of all pools over with chalk lines."""
+        every = [(pool, width, areas) for pool in gathered for width, areas in pools.by_width(pool, self.chosen)]
+        works = []
+        for pool, width, areas in every:
+            job, kind = self._job(pool, width, areas, [])
+            works.append((job, kind, self.solved[pool.key, width], self._lines(areas, job.step_m)[0]))
+        runner = engine if self.book.pieces > _HEAVY else Serial()
+        made = runner.map(_nest, works)
+        self.nested = {(pool.key, width): nest for (pool, width, _), nest in zip(every, made, strict=True)}
+
     def cost(self, pool: Pool) -> tuple[float, float]:
         """Money for a pool's turf, nested, and its seams; and what square cuts would buy (m2)."""
         rules, total, square_m2 = self.layout_rules, 0.0, 0.0
-        for width, areas in pools.by_width(pool, self.chosen):
-            job, kind = self._job(pool, width, areas, [])
-            cut = self.solved[pool.key, width]
-            square_m2 += cut.bought_m(job) * width
-            job, _, cut = nested.nest(job, kind, cut, self._lines(areas, job.step_m)[0])
+        for width, _ in pools.by_width(pool, self.chosen):
+            job, _, cut = self.nested[pool.key, width]
+            square_m2 += self.solved[pool.key, width].bought_m(job) * width
             total += sum(job.purchase(used(sections))[1] for sections in cut.bought)
         layouts = [self.chosen[area] for area in pool.areas]
         seams = sum(layout.seam_m for layout in layouts) * rules.seam_cost.per_si()
@@ -237,7 +251,7 @@ class _Run:
         numbers = np.concatenate([np.arange(self.first[area], self.first[area + 1]) for area in areas])
         if self.layout_rules.nesting == "slanted":
             lines, left_u = self._lines(areas, job.step_m)
-            job, kind, cut = nested.nest(job, kind, cut, lines)
+            job, kind, cut = self.nested.get((pool.key, width)) or nested.nest(job, kind, cut, lines)
             self.book.left_u_m.update(zip(numbers.tolist(), left_u.tolist(), strict=True))
         for at in sorted((mine[row] for row, _ in cut.from_stock), reverse=True):
             self.stock.pop(at)
@@ -310,3 +324,7 @@ class _Run:
 
 def _order(job: tuple[list[Bought], list[int], list[int]]) -> list[tuple[int, list[int]]]:
     return sequence(*job)
+
+
+def _nest(work: tuple[Job, np.ndarray, Cut, np.ndarray]) -> Nest:
+    return nested.nest(*work)

@@ -14,8 +14,11 @@ from geoturf.cuts.solve import Cut
 from geoturf.model import Ground, Layout
 from geoturf.rules import LayoutRules
 
+Nest = tuple[Job, np.ndarray, Cut]  # pieces told apart by their chalk lines, each one's row in the job, and its plan
+
 _FOUND = 0.75  # of the triangles at slanted ends are taken up by other pieces, in pools that were tried
-_SHARES = (1, 2, 3, 4)  # of a roll that a chain may take at most: short ones fill rolls better, long ones save more
+_SHARES = (1, 0.9, 0.75, 0.5, 0.3)  # of a roll that a chain may take: short ones fill rolls better, long ones save more
+_PACKED = 2  # of those, the cheapest so many are packed with all the work there is
 
 
 def lines_of(
@@ -39,15 +42,21 @@ def spared_m2(ground: Ground, area: int, layout: Layout, rules: LayoutRules) -> 
     return _FOUND * layout.roll_width_m * float((layout.cut[full, 0] - lines[full, 0] * rules.cut_step_m).sum())
 
 
-def nest(job: Job, kind: np.ndarray, cut: Cut, lines: np.ndarray) -> tuple[Job, np.ndarray, Cut]:
+def nest(job: Job, kind: np.ndarray, cut: Cut, lines: np.ndarray) -> Nest:
     """The job with pieces told apart by their ``lines`` (n, 3), each piece's row in it, and the cheaper of the square plan and
     the nested one. The bound is that of the pieces' areas: no plan, nested in any way, needs less."""
     fine, rows = _told_apart(job, kind, lines)
     waiting = _waiting(kind, rows)
     stock = tuple((row, _renamed(sections, waiting)) for row, sections in cut.from_stock)
     square = tuple(_renamed(sections, waiting) for sections in cut.bought)
-    best = min((square, *_plans(fine, square)), key=lambda plan: round(rolls.price(fine, list(plan)), 6))
+    made = sorted(_chained_ways(fine, square), key=lambda sections: _price(fine, rolls.pack(fine, sections)))
+    plans = [rolls.pack(fine, sections, hard=True) for sections in made[:_PACKED]]
+    best = min((square, *map(tuple, plans)), key=lambda plan: _price(fine, list(plan)))
     return fine, rows, Cut(stock, best, _least_m(fine))
+
+
+def _price(job: Job, plan: list[Bought]) -> float:
+    return round(rolls.price(job, plan), 6)
 
 
 def _told_apart(job: Job, kind: np.ndarray, lines: np.ndarray) -> tuple[Job, np.ndarray]:
@@ -72,18 +81,18 @@ def _renamed(sections: Bought, waiting: dict[int, list[int]]) -> Bought:
     )
 
 
-def _plans(job: Job, square: tuple[Bought, ...]) -> Iterator[tuple[Bought, ...]]:
-    """Plans with chains of several greatest lengths."""
+def _chained_ways(job: Job, square: tuple[Bought, ...]) -> Iterator[list[Section]]:
+    """The plan's sections, full-width pieces in chains of several greatest lengths."""
     sections = [section for bought in square for section in bought]
     alone = [section[1][0][1][0] for section in sections if _may_slant(job, section)]
     others = [section for section in sections if not _may_slant(job, section)]
     pieces = [job.outline(k) for k in alone]
     seen = set()
     for share in _SHARES:
-        chains = slanted.chains(pieces, job.longest // share)
+        chains = slanted.chains(pieces, int(job.longest * share))
         if (key := tuple(map(tuple, chains))) not in seen:
             seen.add(key)
-            yield tuple(rolls.pack(job, [*others, *(_chained(job, [alone[i] for i in chain]) for chain in chains)]))
+            yield [*others, *(_chained(job, [alone[i] for i in chain]) for chain in chains)]
 
 
 def _may_slant(job: Job, section: Section) -> bool:
