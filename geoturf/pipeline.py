@@ -89,10 +89,10 @@ def _warm() -> None:
 
 
 def _warmings() -> list[Callable[[], Any]]:
-    """Longest first, so that two workers are done at about one time."""
+    """Longest first, so that two workers are done at about one time; what shares kernels with it only when these are made."""
     from geoturf.cuts.solve import warm_few, warm_many
 
-    return [layout.warm_seams, layout.warm_bound, layout.warm_parts, warm_many, warm_few]
+    return [layout.warm_seams, warm_many, layout.warm_bound, layout.warm_parts, warm_few]
 
 
 def _do(work: Callable[[], Any]) -> None:

@@ -43,7 +43,11 @@ POOLS = [
 ]
 
 _HEAVY = 400  # pieces from which workers are worth starting
-_TURNS, _FEWEST, _MOST = 40_000, 2, 12  # turns over all pieces of a bid that large pools by length are worked on; least, most
+_TURNS, _FEWEST, _MOST = (
+    40_000,
+    2,
+    12,
+)  # turns over all pieces of a bid that large pools by length are worked on; least, most
 
 
 def plan(

@@ -168,8 +168,8 @@ def warm_seams() -> None:
 
     edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
     cuts, offsets, _, before = placing.coarse(edges, vs, vs[0], vs[-1], np.zeros(1), 0.0, _ROLL, _SHARES[None], -1)
-    placing.behind(edges, vs, cuts, _ROLL, _SHARES)
-    kernel.slabs(edges, vs, cuts, 0.1)
+    spans = kernel.slabs(edges, vs, cuts, 0.1)
+    kernel.searches(cuts, *spans, _ROLL, _SHARES[None], -1)
     (lines, _, _), _ = placing.placed(edges, vs, vs[0], vs[-1], cuts, offsets, before[0], _ROLL, _SHARES)
     placing.seams(lines, edges)
     kernel.divisions(lines, np.ones(len(lines), np.int64), lines, _ROLL, True)

@@ -53,11 +53,19 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
     prices = (roll.widths(screen=True), roll.numbers, roll.shares[BALANCED])
     place = np.minimum(np.searchsorted(found.cuts, view.vs[at] - kernel.TOLERANCE_M), len(found.cuts) - 1)
     before = found.upto[found.models.index(BALANCED)][place]
-    behind = placing.behind(view.edges, view.vs, found.cuts, *prices[1:])[place]
-    before[0] = behind[-1] = 0.0
+    after = behind(view, found.cuts, *prices[1:])[place]
+    before[0] = after[-1] = 0.0
     most = found.cost[BALANCED] * (1 - GAIN)
-    first, second = parting.best_two(view.edges, view.vs, _spans(view, roll), at, before, behind, *prices, most)
+    first, second = parting.best_two(view.edges, view.vs, _spans(view, roll), at, before, after, *prices, most)
     return () if first < 0 else tuple(sorted({int(at[0]), int(at[first]), int(at[second]), int(at[-1])}))
+
+
+def behind(view: Turned, cuts: np.ndarray, numbers: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """What all from each cut on costs (m2 of turf), the seam there in: `kernel.searches` from the other end."""
+    offsets, lo, hi, seams = kernel.slabs(view.edges, view.vs, cuts, numbers[2])
+    turned = (np.ascontiguousarray(some[::-1]) for some in (-cuts, len(lo) - offsets, lo, hi, seams))
+    cost, _ = kernel.searches(*turned, numbers, share[None], -1)
+    return cost[0, ::-1].copy()
 
 
 def _places(view: Turned, roll: Roll) -> np.ndarray:

@@ -89,17 +89,22 @@ def arms_of(edges, vs, gap):
     out, count, arms = np.empty((n * len(vs) // 2 + 1, 11)), np.int64(0), 0
     before, n_before = np.empty(n, np.int64), 0  # rows of the slab below, left to right
     here = np.empty(n, np.int64)
+    at_low, at_high, slope = np.empty(n), np.empty(n), np.empty(n)  # of the active edges: u at the slab's v's, du/dv
     for s in range(len(vs) - 1):
         low, high = vs[s], vs[s + 1]
         held, taken = met(edges, active, held, taken, low, high)
         crossings(edges, active, held, 0.5 * (low + high), order)
+        for k in range(held):
+            e = active[k]
+            at_low[k], at_high[k] = u_at(edges, e, low), u_at(edges, e, high)
+            slope[k] = (edges[e, 2] - edges[e, 0]) / (edges[e, 3] - edges[e, 1])
         for c in range(held // 2):
-            _fill(out, count, edges, active, held, c, low, high)
+            _fill(out, count, at_low, at_high, slope, held, c, low, high)
             below, alike = np.int64(-1), 0
             for b in range(n_before):
                 if min(out[before[b], 8], out[count, 6]) > max(out[before[b], 7], out[count, 5]):
                     below, alike = before[b], alike + 1
-            if alike == 1 and _meets(edges, active, held, low, out[below, 7], out[below, 8]) == 1:
+            if alike == 1 and _meets(at_low, held, out[below, 7], out[below, 8]) == 1:
                 out[count, 0] = out[below, 0]
                 if _goes_on(out, below, count, gap):
                     out[below, 2], out[below, 7], out[below, 8] = high, out[count, 7], out[count, 8]
@@ -119,35 +124,28 @@ def arms_of(edges, vs, gap):
 
 
 @inlined
-def _fill(rows, at, edges, active, held, c, low, high):
+def _fill(rows, at, at_low, at_high, slope, held, c, low, high):
     """Row ``at`` of ``rows``: the slab of the c-th chord."""
-    a, b = active[2 * c], active[2 * c + 1]
+    a, b = 2 * c, 2 * c + 1
     rows[at, 1], rows[at, 2] = low, high
-    rows[at, 3], rows[at, 4] = _slope(edges, a), _slope(edges, b)
-    rows[at, 5], rows[at, 6] = u_at(edges, a, low), u_at(edges, b, low)
-    rows[at, 7], rows[at, 8] = u_at(edges, a, high), u_at(edges, b, high)
+    rows[at, 3], rows[at, 4] = slope[a], slope[b]
+    rows[at, 5], rows[at, 6] = at_low[a], at_low[b]
+    rows[at, 7], rows[at, 8] = at_high[a], at_high[b]
     rows[at, 9], rows[at, 10] = np.inf, 0.0
     if c > 0:
-        other = active[2 * c - 1]
-        rows[at, 9] = min(rows[at, 5] - u_at(edges, other, low), rows[at, 7] - u_at(edges, other, high))
-        rows[at, 10] = abs(rows[at, 3]) + abs(_slope(edges, other))
-    if 2 * c + 2 < held:
-        other = active[2 * c + 2]
-        rows[at, 9] = min(rows[at, 9], u_at(edges, other, low) - rows[at, 6], u_at(edges, other, high) - rows[at, 8])
-        rows[at, 10] = max(rows[at, 10], abs(rows[at, 4]) + abs(_slope(edges, other)))
+        rows[at, 9] = min(at_low[a] - at_low[a - 1], at_high[a] - at_high[a - 1])
+        rows[at, 10] = abs(slope[a]) + abs(slope[a - 1])
+    if b + 1 < held:
+        rows[at, 9] = min(rows[at, 9], at_low[b + 1] - at_low[b], at_high[b + 1] - at_high[b])
+        rows[at, 10] = max(rows[at, 10], abs(slope[b]) + abs(slope[b + 1]))
 
 
 @inlined
-def _slope(edges, e):
-    return (edges[e, 2] - edges[e, 0]) / (edges[e, 3] - edges[e, 1])
-
-
-@inlined
-def _meets(edges, active, held, v, left, right):
-    """How many chords just above ``v`` the stretch from left to right meets."""
+def _meets(at_low, held, left, right):
+    """How many chords just above a slab's lower v the stretch from left to right meets."""
     count = 0
     for c in range(held // 2):
-        if min(u_at(edges, active[2 * c + 1], v), right) > max(u_at(edges, active[2 * c], v), left):
+        if min(at_low[2 * c + 1], right) > max(at_low[2 * c], left):
             count += 1
     return count
 

@@ -453,7 +453,7 @@ def rows(edges, vs, ends):
     """Integral over v, where there is turf, of chords + ``ends`` + sum over gaps of min(gap, ``ends``): the area of the shape
     lengthened by half of ``ends`` both ways along the pile (`geoturf.layout.bound`)."""
     n = len(edges)
-    active, order = np.empty(n, np.int64), np.empty(n)
+    active, order, at_low, at_high = np.empty(n, np.int64), np.empty(n), np.empty(n), np.empty(n)
     total, count, taken = 0.0, np.int64(0), np.int64(0)
     for s in range(len(vs) - 1):
         low, high = vs[s], vs[s + 1]
@@ -461,12 +461,12 @@ def rows(edges, vs, ends):
         if count < 2:
             continue
         crossings(edges, active, count, 0.5 * (low + high), order)
-        length, right_low, right_high = ends, 0.0, 0.0
+        for k in range(count):
+            at_low[k], at_high[k] = u_at(edges, active[k], low), u_at(edges, active[k], high)
+        length = ends
         for k in range(0, count - 1, 2):
-            left_low, left_high = u_at(edges, active[k], low), u_at(edges, active[k], high)
             if k:
-                length += _mean_of_least(left_low - right_low, left_high - right_high, ends)
-            right_low, right_high = u_at(edges, active[k + 1], low), u_at(edges, active[k + 1], high)
-            length += max(0.0, 0.5 * (right_low - left_low + right_high - left_high))
+                length += _mean_of_least(at_low[k] - at_low[k - 1], at_high[k] - at_high[k - 1], ends)
+            length += max(0.0, 0.5 * (at_low[k + 1] - at_low[k] + at_high[k + 1] - at_high[k]))
         total += length * (high - low)
     return total

@@ -47,23 +47,6 @@ def coarse(edges, vs, low, high, widths, least, roll, shares, alone):
 
 
 @jit
-def behind(edges, vs, cuts, roll, share):
-    """What all from each cut on costs, the seam there in: `search` from the other end."""
-    offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
-    last, held = len(cuts) - 1, len(lo)
-    back, first, across = np.empty_like(cuts), np.empty_like(offsets), np.empty_like(seams)
-    below, above = np.empty_like(lo), np.empty_like(hi)
-    for k in range(last + 1):
-        back[k], first[k], across[k] = -cuts[last - k], held - offsets[last - k], seams[last - k]
-    for k in range(held):
-        below[k], above[k] = lo[held - 1 - k], hi[held - 1 - k]
-    cost, _ = search(back, first, below, above, across, roll, share)
-    for k in range(last + 1):
-        back[k] = cost[last - k]
-    return back
-
-
-@jit
 def placed(edges, vs, low, high, cuts, offsets, before, roll, share):
     """The strips of a coarse `search` (``cuts``, ``offsets`` of their slabs, ``before``), their seams placed finely: first on the
     middle grid, then on whole cut steps, near where they were, at vertices and their repeats a usable width apart.
