@@ -43,11 +43,8 @@ POOLS = [
 ]
 
 _HEAVY = 400  # pieces from which workers are worth starting
-_TURNS, _FEWEST, _MOST = (
-    40_000,
-    2,
-    12,
-)  # turns over all pieces of a bid that large pools by length are worked on; least, most
+_TURNS = 40_000  # over the pieces of a bid: turns for which its large pools by length are worked on
+_FEWEST, _MOST = 2, 12  # of those turns
 
 
 def plan(
@@ -161,9 +158,13 @@ class _Run:
         self.bought_m2 = np.zeros(len(chosen))
         self.rows: list[tuple] = []
 
+    def _every(self, gathered: list[Pool]) -> list[tuple[Pool, float, list[int]]]:
+        """Pools by roll width, and the areas laid for it."""
+        return [(pool, width, areas) for pool in gathered for width, areas in pools.by_width(pool, self.chosen)]
+
     def solve_ahead(self, gathered: list[Pool], engine: Engine) -> dict[tuple[str, float], Cut]:
         """Square cuts of all pools, by pool and roll width."""
-        every = [(pool, width, areas) for pool in gathered for width, areas in pools.by_width(pool, self.chosen)]
+        every = self._every(gathered)
         jobs = [self._job(pool, width, areas, [])[0] for pool, width, areas in every]
         pieces = np.array([int(job.demand.sum()) for job in jobs])
         order = np.argsort(
@@ -205,7 +206,7 @@ class _Run:
 
     def nest_ahead(self, gathered: list[Pool], engine: Engine) -> None:
         """Makes the square cuts of all pools over with chalk lines."""
-        every = [(pool, width, areas) for pool in gathered for width, areas in pools.by_width(pool, self.chosen)]
+        every = self._every(gathered)
         works = []
         for pool, width, areas in every:
             job, kind = self._job(pool, width, areas, [])
