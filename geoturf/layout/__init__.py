@@ -167,10 +167,11 @@ def warm_seams() -> None:
     from geoturf.layout import placing
 
     edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
-    cuts, offsets, _, before = placing.coarse(edges, vs, vs[0], vs[-1], np.zeros(1), 0.0, _ROLL, _SHARES[None], -1)
-    spans = kernel.slabs(edges, vs, cuts, 0.1)
-    kernel.searches(cuts, *spans, _ROLL, _SHARES[None], -1)
-    (lines, _, _), _ = placing.placed(edges, vs, vs[0], vs[-1], cuts, offsets, before[0], _ROLL, _SHARES)
+    cuts = placing.rough(vs, vs[0], vs[-1], np.zeros(1), 0.0, 4.0)
+    slabs = kernel.slabs(edges, vs, cuts, 0.1)
+    _, (before,) = kernel.searches(cuts, *slabs, _ROLL, _SHARES[None], -1)
+    placing.near(vs, vs[0], vs[-1], cuts, slabs[0], before, 0, 4, 1.0, 0.1, 4.0)
+    lines, _, _ = placing.strips(cuts, *slabs[:3], before, 0.1)
     placing.seams(lines, edges)
     kernel.divisions(lines, np.ones(len(lines), np.int64), lines, _ROLL, True)
     kernel.turf_on(edges, 0.5, np.empty(3))
@@ -183,7 +184,7 @@ def warm_parts() -> None:
     edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
     every = kernel.slabs(edges, vs, vs, 0.1)[:3]
     parting.apart(*parting.between(edges, vs, every, 0, len(vs) - 1), -np.inf, np.inf, _ROLL)
-    parting.best_two(edges, vs, every, np.array([0, len(vs) - 1]), vs, vs, np.zeros(1), _ROLL, _SHARES, 0.0)
+    parting.best_two(edges, vs, every, np.array([0, len(vs) - 1]), vs, vs, np.zeros(1), _ROLL, _SHARES[None], 0.0)
     parting.ends_of(edges)
 
 

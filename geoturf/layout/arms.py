@@ -50,7 +50,7 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
     at = _places(view, roll)
     if len(at) < 3:
         return ()
-    prices = (roll.widths(screen=True), roll.numbers, roll.shares[BALANCED])
+    prices = (roll.widths(screen=True), roll.numbers, roll.shares[BALANCED][None])
     place = np.minimum(np.searchsorted(found.cuts, view.vs[at] - kernel.TOLERANCE_M), len(found.cuts) - 1)
     before = found.upto[found.models.index(BALANCED)][place]
     after = behind(view, found.cuts, *prices[1:])[place]
@@ -60,11 +60,11 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
     return () if first < 0 else tuple(sorted({int(at[0]), int(at[first]), int(at[second]), int(at[-1])}))
 
 
-def behind(view: Turned, cuts: np.ndarray, numbers: np.ndarray, share: np.ndarray) -> np.ndarray:
+def behind(view: Turned, cuts: np.ndarray, numbers: np.ndarray, shares: np.ndarray) -> np.ndarray:
     """What all from each cut on costs (m2 of turf), the seam there in: `kernel.searches` from the other end."""
     offsets, lo, hi, seams = kernel.slabs(view.edges, view.vs, cuts, numbers[2])
     turned = (np.ascontiguousarray(some[::-1]) for some in (-cuts, len(lo) - offsets, lo, hi, seams))
-    cost, _ = kernel.searches(*turned, numbers, share[None], -1)
+    cost, _ = kernel.searches(*turned, numbers, shares, -1)
     return cost[0, ::-1].copy()
 
 

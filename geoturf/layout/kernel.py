@@ -292,16 +292,6 @@ def divisions(lines, sizes, spans, roll, ganged):
     return side, runs
 
 
-@inlined
-def search(cuts, offsets, lo, hi, seams, roll, share):
-    """`searches` by one price model: ``share`` (steps + 1), empty where strips are cut alone. Gives cost and before (cuts)."""
-    alone = len(share) == 0
-    steps = int(np.ceil(roll[1] * roll[9] - 1e-6)) + 1 if alone else len(share)
-    shares = np.zeros((1, steps)) if alone else share.copy().reshape((1, steps))
-    cost, before = searches(cuts, offsets, lo, hi, seams, roll, shares, 0 if alone else -1)
-    return cost[0], before[0]
-
-
 @jit
 def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
     """Cheapest seams by each price model, as shortest paths over the cuts: one pass, since what a band takes is the same for all.

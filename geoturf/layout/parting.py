@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import inlined, jit
-from geoturf.layout.kernel import distinct, search, slabs, sort, u_at
+from geoturf.layout.kernel import distinct, searches, slabs, sort, u_at
 from geoturf.layout.placing import rough
 
 
@@ -120,17 +120,17 @@ def ends_of(edges):
 
 
 @jit
-def least(edges, low, high, steps, roll, share):
+def least(edges, low, high, steps, roll, shares):
     """What a shape laid between ``low`` and ``high`` costs (m2 of turf), its seams at its vertices or ``steps`` and whole roll
     widths from either end."""
     vs = ends_of(edges)
     cuts = rough(vs, low, high, steps, 0.0, roll[1])
     offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
-    return search(cuts, offsets, lo, hi, seams, roll, share)[0][-1]
+    return searches(cuts, offsets, lo, hi, seams, roll, shares, np.int64(-1))[0][0, -1]
 
 
 @jit
-def best_two(edges, vs, spans, at, before, behind, steps, roll, share, cost):
+def best_two(edges, vs, spans, at, before, behind, steps, roll, shares, cost):
     """The two of the rows ``at`` of ``vs`` to cut a shape at, so that what lies between falls in parts and all costs least, and
     less than ``cost``: places in ``at``, or -1 twice. ``before``, ``behind``: what all up to each cut costs from either end;
     ``steps`` as for `least`."""
@@ -147,7 +147,7 @@ def best_two(edges, vs, spans, at, before, behind, steps, roll, share, cost):
                 continue
             for p in range(len(lows)):
                 if total < cost:
-                    total += least(_of_part(part_edges, part, p), lows[p], highs[p], steps, roll, share)
+                    total += least(_of_part(part_edges, part, p), lows[p], highs[p], steps, roll, shares)
             if total < cost:
                 cost, first, second = total, a, b
     return first, second

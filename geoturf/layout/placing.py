@@ -1,14 +1,13 @@
-"""Where seams may go: the candidates of a search, and seams placed finely about the best of them. The compiled part of
-`geoturf.layout.seams`; conventions as in `geoturf.layout.kernel`."""
+"""Where seams may go: the candidates of a coarse search, those near the seams it found, and the strips in the end. The compiled
+part of `geoturf.layout.seams`; conventions as in `geoturf.layout.kernel`."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from geoturf.compiled import inlined, jit
-from geoturf.layout.kernel import TOLERANCE_M, band, distinct, search, searches, slabs, turf_on
+from geoturf.layout.kernel import TOLERANCE_M, band, distinct, turf_on
 
-MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
 MAX_CUTS = 20_000
 SAME_M = 1e-7  # cuts this close are one
@@ -35,34 +34,6 @@ def rough(vs, low, high, offsets, least, usable):
             values[count] = v
             count += 1
     return _tidy(values, count, low, high)
-
-
-@jit
-def coarse(edges, vs, low, high, widths, least, roll, shares, alone):
-    """Cheapest seams among few: candidates (`rough`), the offsets of their `slabs`, and cost and the cut before of `searches`."""
-    cuts = rough(vs, low, high, widths, least, roll[1])
-    offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
-    cost, before = searches(cuts, offsets, lo, hi, seams, roll, shares, alone)
-    return cuts, offsets, cost, before
-
-
-@jit
-def placed(edges, vs, low, high, cuts, offsets, before, roll, share):
-    """The strips of a coarse `search` (``cuts``, ``offsets`` of their slabs, ``before``), their seams placed finely: first on the
-    middle grid, then on whole cut steps, near where they were, at vertices and their repeats a usable width apart.
-
-    Gives the `strips`, and what they cost."""
-    usable, step = roll[1], roll[3]
-    finest = min(FINEST, int(usable / step + 1e-6))
-    fine = step if finest < FINEST else usable / FINEST
-    lo, hi, cost = np.empty(0), np.empty(0), np.inf
-    for first, many, grid, window in ((0, MIDDLE, usable / MIDDLE, usable / 14), (1, finest, fine, usable / 64)):
-        about = _about(cuts, offsets, before)
-        cuts = _near(vs, low, high, about, first, many, grid, 1.01 * window, usable)
-        offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
-        costs, before = search(cuts, offsets, lo, hi, seams, roll, share)
-        cost = costs[-1]
-    return strips(cuts, offsets, lo, hi, before, roll[2]), cost
 
 
 @jit
@@ -114,10 +85,12 @@ def _about(cuts, offsets, before):
     return out[:count]
 
 
-@inlined
-def _near(vs, low, high, about, first, many, grid, window, usable):
-    """Candidates within ``window`` of ``about``, and these: ``many`` places from ``first`` on of a ``grid`` that begins anew
-    every ``usable`` width from either end, and vertices repeated so."""
+@jit
+def near(vs, low, high, cuts, offsets, before, first, many, grid, window, usable):
+    """Candidates within ``window`` of where the seams of a search lie (``cuts``, ``offsets`` of their slabs, ``before``), and
+    these: ``many`` places from ``first`` on of a ``grid`` that begins anew every ``usable`` width from either end, and the shape's
+    ``vs`` repeated so. Sorted, the ends first and last."""
+    about = _about(cuts, offsets, before)
     span, free = high - low, len(vs) <= MAX_VERTICES
     turns, repeats, stride = int(span / usable) + 1, int((vs[-1] - vs[0]) / usable) + 1, _stride(many, span, usable)
     reach = int(window / (grid * stride)) + 2

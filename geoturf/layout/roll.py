@@ -16,6 +16,7 @@ from geoturf.units import INCH_M, Money
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
 ALONE, PROP, BALANCED = range(3)  # price models: rows of `Roll.shares`
 MODELS = 3
+MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
 LEAN = 0.025
 
 
@@ -63,6 +64,15 @@ class Roll:
         few = [[0.0], lanes[:2], self.usable_m - lanes[:2]]
         more = [[0.0], lanes, self.usable_m - lanes, 2 * lanes[1:], 3 * lanes[2:]]
         return np.concatenate([*more, np.array([1, 3, 5, 6, 7]) * eighth - self.side_m]), np.concatenate(few)
+
+    @cached_property
+    def grids(self) -> tuple[tuple[int, int, float, float], ...]:
+        """The places that two finer searches look at, as `geoturf.layout.placing.near` takes them: first and how many steps of a
+        grid, its step, and how far from the seams found so far; the last are whole cut steps, or as fine as is told apart."""
+        finest = min(FINEST, int(self.usable_m / self.step_m + 1e-6))
+        fine = self.step_m if finest < FINEST else self.usable_m / FINEST
+        middle = self.usable_m / MIDDLE
+        return (0, MIDDLE, middle, 1.01 * (self.usable_m / 14)), (1, finest, fine, 1.01 * (self.usable_m / 64))
 
     @cached_property
     def numbers(self) -> np.ndarray:

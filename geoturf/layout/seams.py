@@ -4,7 +4,8 @@ A strip is a band of the area between two seam lines; what it takes along the pi
 a shortest path over candidate cuts (`geoturf.layout.kernel.searches`). A coarse search over a few widths that matter (full, those
 that share a section two, three or four side by side, eighths), from both ends of the shape and with its vertices, finds about
 where the seams lie. Two finer ones about there, the last on whole cut steps and at vertices and their repeats a usable width
-apart, place them.
+apart, place them. (Candidates, slabs and search are kernels called one after the other: as one they would be compiled again
+within each of their callers, two seconds of a first run.)
 """
 
 from __future__ import annotations
@@ -76,29 +77,24 @@ def search(shape: Turned, roll: Roll, models: tuple[int, ...] = EVERY, screen: b
     usable = roll.usable_m
     # little room between the least width and the most: strips of just the least must be possible
     least = roll.least_m if roll.least_m > usable / 4 else 0.0
-    cuts, offsets, upto, before = placing.coarse(
-        shape.edges, shape.vs, shape.low, shape.high, roll.widths(screen), least, roll.numbers, *roll.tables(models)
-    )
+    cuts = placing.rough(shape.vs, shape.low, shape.high, roll.widths(screen), least, usable)
+    slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
+    upto, before = kernel.searches(cuts, *slabs, roll.numbers, *roll.tables(models))
     cost = np.full(MODELS, np.inf)
     cost[list(models)] = upto[:, -1]
-    return Found(shape, roll, cuts, offsets, models, upto, before, cost)
+    return Found(shape, roll, cuts, slabs[0], models, upto, before, cost)
 
 
 def refined(found: Found, model: int) -> Strips:
     """The strips of ``found`` by one price model, their seams placed finely."""
     shape, roll = found.shape, found.roll
-    (lines, sizes, spans), cost = placing.placed(
-        shape.edges,
-        shape.vs,
-        shape.low,
-        shape.high,
-        found.cuts,
-        found.offsets,
-        found.before[found.models.index(model)],
-        roll.numbers,
-        roll.shares[model],
-    )
-    return Strips(shape, roll, lines, sizes, spans, cost)
+    cuts, slabs, before = found.cuts, (found.offsets,), found.before[found.models.index(model)]
+    for grid in roll.grids:
+        cuts = placing.near(shape.vs, shape.low, shape.high, cuts, slabs[0], before, *grid, roll.usable_m)
+        slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
+        cost, (before,) = kernel.searches(cuts, *slabs, roll.numbers, *roll.tables((model,)))
+    lines, sizes, spans = placing.strips(cuts, *slabs[:3], before, roll.ends_m)
+    return Strips(shape, roll, lines, sizes, spans, float(cost[0, -1]))
 
 
 def strips_of(shape: Turned, roll: Roll, cuts: np.ndarray, gap_m: float) -> Strips:
