@@ -88,8 +88,8 @@ def _about(cuts, offsets, before):
 @jit
 def near(vs, low, high, cuts, offsets, before, first, many, grid, window, usable):
     """Candidates within ``window`` of where the seams of a search lie (``cuts``, ``offsets`` of their slabs, ``before``), and
-    these: ``many`` places from ``first`` on of a ``grid`` that begins anew every ``usable`` width from either end, and the shape's
-    ``vs`` repeated so. Sorted, the ends first and last."""
+    these: ``many`` places from ``first`` on of a ``grid`` that begins anew every ``usable`` width from either end, and the
+    shape's ``vs`` repeated so. Sorted, the ends first and last."""
     about = _about(cuts, offsets, before)
     span, free = high - low, len(vs) <= MAX_VERTICES
     turns, repeats, stride = int(span / usable) + 1, int((vs[-1] - vs[0]) / usable) + 1, _stride(many, span, usable)
