@@ -6,6 +6,7 @@ depend on who did the work.
 
 from __future__ import annotations
 
+import atexit
 import os
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Protocol, TypeVar
@@ -75,7 +76,7 @@ class Processes:
             from concurrent.futures import ProcessPoolExecutor
             from multiprocessing import get_context
 
-            self.pool = ProcessPoolExecutor(self.workers, mp_context=get_context("spawn"))
+            self.pool = ProcessPoolExecutor(self.workers, get_context("spawn"), initializer=_leave_at_once)
         return self.pool
 
     def close(self) -> None:
@@ -88,6 +89,12 @@ class Processes:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _leave_at_once() -> None:
+    """A worker goes when it is told to, without taking down its modules one by one: that takes half a second, and the run would
+    wait for it."""
+    atexit.register(os._exit, 0)
 
 
 class Cluster:
