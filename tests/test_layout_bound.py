@@ -18,9 +18,9 @@ from geoturf.layout.roll import stocked
 from geoturf.layout.shape import shape_of
 from geoturf.rules import LayoutRules, Product
 
-# ends that may slant: nothing is lost at corners, which are a matter of their own (test_layout_corners)
-SLANTED = LayoutRules.model_validate({"nesting": "slanted"})
-(ROLL,) = stocked("turf60", TURF, SLANTED)
+# no allowance across: strips may be ever so narrow, and what they waste at slants is a matter of its own (test_layout_corners)
+NARROW = LayoutRules.model_validate({"side_allowance": "0 in"})
+(ROLL,) = stocked("turf60", TURF, NARROW)
 FACTOR = 180 / 178  # a 15 ft roll less two selvages of an inch
 ENDS = 6 * INCH
 
@@ -77,7 +77,7 @@ def test_of_several_widths_the_thriftiest_holds():
     product = Product.model_validate(
         {"more_rolls": [{"roll_width": "5 ft", "roll_lengths": "100 ft", "price": "1 USD/ft^2"}]}
     )
-    rolls = stocked("p", product, SLANTED)
+    rolls = stocked("p", product, NARROW)
     box = shape_of(shapely.box(0, 0, 5, 12))
     assert bound_m2(box, rolls, 0.0) == pytest.approx(FACTOR * 12.1524 * 5, rel=1e-5)
 

@@ -24,7 +24,8 @@ from heapq import heapify, heappop, heappush
 import numpy as np
 import shapely
 
-STEEPEST = 2.0  # slants up to this many roll widths, a cut at 63 degrees to the square one
+from geoturf.rules import STEEPEST
+
 _LOOK = 60  # starts tried for one end
 
 

@@ -27,7 +27,7 @@ RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its
 FEW = 100  # fewer groups than this are not worth starting workers
 _PLAN = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]])  # to warm up on
 _ROLL, _SHARES = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0]), np.ones(50)
-_SIZES = np.array([4.0, 3.9, 0.1, 0.1])
+_SIZES = np.array([4.0, 3.9, 0.1, 0.1, 0.0])
 
 
 def lay(
@@ -195,7 +195,7 @@ def warm_bound() -> None:
     edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
     kernel.rows(edges, vs, 0.1)
     corners.loss(edges, vs, _SIZES, 0.0)
-    halving.least_taken(_PLAN, 1, 4.0, 1.0, 0.1, _SIZES, 0.0, 1e-6, 12)
+    halving.least_taken(_PLAN, 1, 4.0, 1.0, 0.1, _SIZES, 0.0, 1e-6, 0.5, 12)
 
 
 def fresh() -> bool:

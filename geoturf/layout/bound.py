@@ -1,7 +1,8 @@
 """What no layout of an area can beat: a proven lower bound on turf bought.
 
-Let T be the area, W the width of a roll, w its usable width, e the end allowance, and lay any rectangles of turf along one
-bearing b: in strips or not, divided or not, packed on rolls and shared between areas in any way.
+Let T be the area, W the width of a roll, w its usable width, e the end allowance, and lay turf along one bearing b, packed on
+rolls and shared between areas in any way. Points 1 to 4 hold for any rectangles; 5 for strips that run from border to border, of
+any width, divided by cross seams or not.
 
 1. A piece laid L long and v wide is cut at least L + 2e long and v wide, and rolls yield pieces in their usable width only. So
    it takes at least (W/w) (L + 2e) v of roll; this adds up over a pool. Of several stocked widths the least W/w holds.
@@ -14,7 +15,7 @@ bearing b: in strips or not, divided or not, packed on rolls and shared between 
    T + S is made of borders of T, each once, and of a segment 2e for each corner that is foremost across b, so
    p <= perimeter(T) + 2e x corners.
 
-5. Square ends take more where borders slant: `geoturf.layout.corners` tells how much any layout must, at bearings about b.
+5. Strips take more where borders slant: `geoturf.layout.corners` tells how much any layout must, at bearings about b.
 
 By 4 and 5 a bearing tried vouches for those about it. Halving the span with the lowest promise (branch and bound) brings the
 bound near the least over all bearings; it holds wherever that stops.
@@ -27,11 +28,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from geoturf.layout import corners, halving, kernel
+from geoturf.layout.bearing import longest_edge
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import SNAP_M, Shape, turned
+from geoturf.rules import STEEPEST
 
-TRIED, WORK = 320, 12_800  # bearings at most, and edges looked at at all of them
+TRIED, WORK = 320, 3_700  # bearings at most, and edges looked at at all of them
 MANY, FEWER = 300, 48  # shapes of more edges are large beside what their ends take: so many bearings do
+ASKEW_DEG = 0.618  # beside the longest edge: just at a bearing of edges less can be told of corners than next to it
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
 
@@ -50,13 +54,13 @@ def bound_m2(shape: Shape, rolls: Sequence[Roll], bearing_deg: float) -> float:
 
 
 def _sizes(shape: Shape, rolls: Sequence[Roll]) -> np.ndarray | None:
-    """What `corners.loss` takes of the rolls; None where ends may slant, for then they follow the border, and for shapes of so
-    many edges that no stretch of border is straight for long."""
-    if len(shape.edges) >= MANY or any(roll.slanted for roll in rolls):
+    """What `corners.loss` takes of the rolls; None for shapes of so many edges that no stretch of border is straight for long."""
+    if len(shape.edges) >= MANY:
         return None
     usable = [roll.usable_m for roll in rolls]
     side = rolls[0].side_m
-    return np.array([max(usable), min(usable) - side, side, rolls[0].ends_m])
+    steepest = STEEPEST if any(roll.slanted for roll in rolls) else 0.0
+    return np.array([max(usable), min(usable) - side, side, rolls[0].ends_m, steepest])
 
 
 def least_taken(shape: Shape, ends_m: float, sizes: np.ndarray | None) -> float:
@@ -64,8 +68,12 @@ def least_taken(shape: Shape, ends_m: float, sizes: np.ndarray | None) -> float:
     both ways, and what is wasted at corners (``sizes`` as for `corners.loss`; None: nothing)."""
     border = perimeter_m(shape.edges) + ends_m * len(shape.edges)
     tries = max(FEWER, min(TRIED, WORK // len(shape.edges)))
+    x0, y0, x1, y1 = shape.edges[longest_edge(shape.edges)]
+    begin = float(np.degrees(np.arctan2(x1 - x0, y1 - y0))) + ASKEW_DEG
     sizes = np.empty(0) if sizes is None else sizes
-    return halving.least_taken(shape.edges, len(shape.rings), border, shape.area_m2, ends_m, sizes, GIVE, SNAP_M, tries)
+    return halving.least_taken(
+        shape.edges, len(shape.rings), border, shape.area_m2, ends_m, sizes, GIVE, SNAP_M, begin, tries
+    )
 
 
 def perimeter_m(edges: np.ndarray) -> float:

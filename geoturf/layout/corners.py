@@ -1,31 +1,39 @@
-"""What square ends waste on slanted borders, whatever the layout: the compiled part of `geoturf.layout.bound`.
+"""What strips waste on slanted borders, whatever the layout: the compiled part of `geoturf.layout.bound`.
 
-Let the pile run along u, and take an *arm* of the area: lines across (v from, v to) and on each of them one chord, in a region
-that neither parts nor joins and lies three times both allowances (2e) from any other turf on these lines. It is made of
-*stretches*, in each of which the chord runs from one straight border edge to another. Lay any rectangles, without overlap. Call
-a line *plain* for the arm if one piece meets its chord, and no other chord. Pieces on a line, allowances in, come to the
-lengthened area's share at least, and to 2e (n - 1) more where n pieces meet the chord, and to 2e more where one of them meets
-another chord, too: cut such a piece in the gap, which takes 2e and spares 6e. Let O be the integral of all that over 2e.
+Let the pile run along u. A *strip* is a rectangle no wider than w, laid of one piece or of several one after the other, as wide
+as it. Strips don't overlap on turf, and each stretch of turf along the pile (a *chord*) lies in one strip: seams run along the
+pile, cross seams from seam to seam. Strips may be of any width, lie in any order, and be cut from shared rolls.
 
-1. On a stretch whose edges have slopes s and t (du/dv) a piece with plain lines of measure m reaches past their chords by
-   (|s| + |t|) m^2 / 2 at least, since it must reach past the furthest.
-2. No other piece meets a plain line of a piece. So plain lines of a piece lie together, at most one piece has some on both
-   sides of a line, and if P pieces have plain lines in the arm and p_k in stretch k, then sum p_k <= P + stretches - 1.
-3. The P pieces have widths h within the arm, sum h <= H + O, and P w >= H - O: H the arm's height, w the usable width.
-4. A piece with h < w - a, a the side allowance, takes a (chord + 2e) more: it is cut a wider than it is laid, or laid past the
-   end of the area. Not so, perhaps, the one that passes either end of the arm, if the area goes on there.
+On a line along the pile strips, allowances in, come to the lengthened area's share at least. They come to more by what they
+reach past the ends of chords; past an end with other turf beyond a gap g by (g - 2e) / 2 at most, since beyond a strip that
+goes on to that turf takes g where the share is 2e, which serves the ends on both sides. Call that room G.
 
-Hence what is bought exceeds the lengthened area by W/w times the least, over P, p_k, O and the number F of pieces with
-h >= w - a, F (w - a) <= H + O, of
+An *arm* of the area is a run of lines across (v from, v to) and on each of them one chord, in a region that neither parts nor
+joins and lies three times both allowances (2e) from any other turf on these lines. It is made of *stretches*, in each of which
+the chord runs from one straight border edge to another. Neighbouring chords overlap, and so lie in one strip wherever the strip
+has both lines. So strips share an arm out in intervals. A line is *joint* if its strip holds other turf on it, too: it reaches
+past the chord by G or more.
 
-    sum_k (|s_k| + |t_k|) (H_k - O_k)^2 / (2 p_k) + 2e O + a (least chord + 2e) max(0, P - ends that go on - F)
+1. On a stretch whose edges have slopes s and t (du/dv) a strip with m lines that are not joint reaches past their chords by
+   (|s| + |t|) m^2 / 2 at least, since it must reach past the furthest. Where ends may be slanted by up to du/dv = S, a slope
+   counts by what it exceeds S. Joint lines, O in all, cost G each.
+2. If P strips have lines in the arm that are not joint, and p_k in stretch k, then sum p_k <= P + stretches - 1.
+3. Strips have widths h within the arm, sum h <= H, and P w >= H - O: H the arm's height.
+4. A strip with h < w - a, a the side allowance, takes a (chord + 2e) more: it is cut a wider than it is laid, or laid past the
+   end of the area. Not so, perhaps, the one that passes either end of the arm, if the area goes on there. A strip within two
+   arms holds turf of both on all of its lines: they are joint, and it counts in neither.
+
+Hence what is bought exceeds the lengthened area by W/w times the least, over P, p_k, O_k and the number F of strips with
+h >= w - a, F (w - a) <= H, of
+
+    sum_k (|s_k| + |t_k|) (H_k - O_k)^2 / (2 p_k) + G_k O_k + a (least chord + 2e) max(0, P - ends that go on - F)
 
 (equal m are best, by convexity). `_least` gives no more than that.
 
 Turned by up to d the same holds for less: of each stretch those lines count that stay within it, X tan d off either end, X the
 greatest |u| of the arm and its gaps from its middle; slopes are less by d, chords and gaps by their slopes times 2 X tan d.
-Of the lines between stretches (2 X tan d of them, or more where the chord is short or other turf near) nothing is known but that
-two of the P pieces meet them at most; and past the area's end 2 X tan d, X of the whole area, is not certain.
+Of the lines between stretches nothing is known but how many they are; and past the area's end 2 X tan d, X of the whole area,
+is not certain.
 """
 
 from __future__ import annotations
@@ -38,14 +46,14 @@ from geoturf.layout.kernel import crossings, met, u_at
 SAME = 1e-9  # slopes and places this close are one
 APART = 3.0  # of both end allowances: turf nearer than this is not apart
 CLIPS = 3  # least chords tried: none, a quarter, half of the greatest
-_HEIGHT, _SLOPE, _SERVED, _PIECES, _GAIN = range(5)  # rows of what `_least` works on
-MOST = 8  # pieces of an arm looked at beyond the whole strips it holds
+_HEIGHT, _SLOPE, _ROOM, _STRIPS, _GAIN = range(5)  # rows of what `_least` works on
+MOST = 12  # strips of an arm looked at beyond the whole ones it holds
 
 
 def loss(edges: np.ndarray, vs: np.ndarray, sizes: np.ndarray, turn: float) -> float:
     """Least area (m2 of pieces) that any layout takes beyond the lengthened shape, pile along u or turned by up to ``turn``
     (radians). ``edges``, ``vs`` as in `kernel`; ``sizes``: greatest usable width, least usable width less the side allowance,
-    side allowance, both end allowances."""
+    side allowance, both end allowances, steepest slant of an end (du/dv)."""
     slabs, arms = arms_of(edges, vs, APART * sizes[3])
     return loss_of(slabs, arms, edges, vs, sizes, turn)
 
@@ -57,9 +65,7 @@ def loss_of(slabs, arms, edges, vs, sizes, turn):
     for e in range(len(edges)):
         low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
     mine = np.empty((len(slabs), slabs.shape[1]))  # filled by loops: a slice assigned takes seconds to compile
-    if sizes[1] <= 0:
-        return 0.0
-    work = np.empty((5, len(slabs) + MOST + 4 + int((vs[-1] - vs[0]) / sizes[1])))  # made once, not for every arm
+    work = np.empty((5, len(slabs)))  # made once, not for every arm
     for arm in range(arms):
         count, left, right = np.int64(0), np.inf, -np.inf
         for k in range(len(slabs)):
@@ -167,7 +173,8 @@ def _arm(slabs, n, clip, lowest, highest, gap, sizes, tan, off, past, work):
     held, least, start, end, first, last = np.int64(0), np.inf, 0.0, 0.0, 0.0, 0.0
     for k in range(n):
         low, high, at_low, at_high = slabs[k, 1], slabs[k, 2], slabs[k, 6] - slabs[k, 5], slabs[k, 8] - slabs[k, 7]
-        if max(at_low, at_high) < clip or slabs[k, 9] - slabs[k, 10] * off < gap:
+        room = slabs[k, 9] - slabs[k, 10] * off
+        if max(at_low, at_high) < clip or room < gap:
             continue
         if at_low < clip:
             low += (high - low) * (clip - at_low) / (at_high - at_low)
@@ -179,7 +186,8 @@ def _arm(slabs, n, clip, lowest, highest, gap, sizes, tan, off, past, work):
             first, start = low, low + 0.5 * off
         last, end = high, high - 0.5 * off
         work[_HEIGHT, held] = (high - low - off) * cos
-        work[_SLOPE, held] = _less(slabs[k, 3], tan) + _less(slabs[k, 4], tan)
+        work[_SLOPE, held] = _less(slabs[k, 3], tan, sizes[4]) + _less(slabs[k, 4], tan, sizes[4])
+        work[_ROOM, held] = 0.5 * (room - sizes[3])
         steep = abs(slabs[k, 3]) + abs(slabs[k, 4])
         least = min(least, max(0.0, max(clip, min(at_low, at_high)) - steep * off))
         held += 1
@@ -190,68 +198,57 @@ def _arm(slabs, n, clip, lowest, highest, gap, sizes, tan, off, past, work):
         free -= 1
     if last >= highest:
         free -= 1
-    return _least(held, least, 2 * (end - start) * cos, free, sizes, past, work)
+    return _least(held, least, (end - start) * cos, free, sizes, past, work)
 
 
 @jit
-def _less(slope, tan):
-    """|du/dv| of an edge turned by up to the angle of that ``tan``, at least."""
-    return max(0.0, abs(slope) - tan) / (1.0 + abs(slope) * tan)
+def _less(slope, tan, steepest):
+    """|du/dv| of an edge turned by up to the angle of that ``tan``, at least, beyond the ``steepest`` slant."""
+    return max(0.0, (abs(slope) - tan) / (1.0 + abs(slope) * tan) - steepest)
 
 
 @jit
-def _served(slope, height, pieces, ends):
-    """Least of slope (height - O)^2 / (2 pieces) + ends O."""
-    if slope * height <= ends * pieces:
-        return 0.5 * slope * height * height / pieces
-    return ends * height - 0.5 * ends * ends * pieces / slope
+def _served(slope, height, strips, room):
+    """Least of slope (height - O)^2 / (2 strips) + room O."""
+    if slope * height <= room * strips:
+        return 0.5 * slope * height * height / strips
+    return room * (height - 0.5 * room * strips / slope)
 
 
 @jit
-def _gain(slope, height, pieces, ends):
-    """What `_served` falls by with one more piece."""
-    return _served(slope, height, pieces, ends) - _served(slope, height, pieces + 1, ends)
+def _gain(work, k):
+    """What a stretch loses less with one more strip."""
+    slope, height, strips, room = work[_SLOPE, k], work[_HEIGHT, k], work[_STRIPS, k], work[_ROOM, k]
+    return max(0.0, _served(slope, height, strips, room) - _served(slope, height, strips + 1.0, room))
 
 
 @inlined
-def _least(count, chord, twice, free, sizes, past, work):
-    """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches, whose heights and slopes are rows
-    of ``work`` (one array, since each handed on would be counted anew); ``twice`` its height from the first to the last,
-    ``free``: ends where the area goes on, ``past``: height at its end that is not certain."""
+def _least(count, chord, height, free, sizes, past, work):
+    """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches, which are columns of ``work``
+    (one array, since each handed on would be counted anew); ``height`` from the first to the last, ``free``: ends where the area
+    goes on, ``past``: height at its end that is not certain."""
     usable, full, side, ends = sizes[0], sizes[1] - past, sizes[2], sizes[3]
-    narrow = side * (chord + ends)
     if full <= side:
         return 0.0
-    whole = 0.0
+    narrow, whole, lost, room, least = side * (chord + ends), 0.0, 0.0, np.inf, np.inf
     for k in range(count):
-        whole += work[_HEIGHT, k]
-    room = twice - whole  # lines between stretches count twice
-    first = int(room / full + 1e-9)
-    most = free + first + MOST
-    work[_SERVED, 1], spare, known = 0.0, ends, 1  # spare: what more of O costs at least, over and above what it serves
-    for k in range(count):
-        work[_PIECES, k] = 1.0
-        work[_SERVED, 1] += _served(work[_SLOPE, k], work[_HEIGHT, k], 1.0, ends)
-        work[_GAIN, k] = _gain(work[_SLOPE, k], work[_HEIGHT, k], 1.0, ends)
-        spare = max(0.0, min(spare, ends - work[_SLOPE, k] * work[_HEIGHT, k]))
-    least = ends * max(0.0, (first + MOST) * full - room)  # still more whole strips
-    for strips in range(first, first + MOST):
-        must = max(0.0, strips * full - room) if strips > first else 0.0
-        if ends * must >= least:
+        work[_STRIPS, k] = 1.0
+        whole, room = whole + work[_HEIGHT, k], min(room, work[_ROOM, k])
+        lost += _served(work[_SLOPE, k], work[_HEIGHT, k], 1.0, work[_ROOM, k])
+        work[_GAIN, k] = _gain(work, k)
+    idle = free + int(height / full + 1e-9)
+    for strips in range(1, idle + MOST):
+        more = narrow * max(0, strips - idle)
+        if more >= least:
             break
-        least = min(least, narrow * (most - free - strips))  # still more narrow ones
-        for p in range(1, most + 1):
-            more = narrow * max(0, p - free - strips)
-            if more >= least:
-                break
-            if p > known:  # one more piece where it helps most
-                at = 0
-                for k in range(1, count):
-                    if work[_GAIN, k] > work[_GAIN, at]:
-                        at = k
-                work[_SERVED, p], known = work[_SERVED, p - 1] - max(0.0, work[_GAIN, at]), p
-                work[_PIECES, at] += 1
-                work[_GAIN, at] = _gain(work[_SLOPE, at], work[_HEIGHT, at], work[_PIECES, at], ends)
-            doubled = max(must, whole - p * usable)
-            least = min(least, max(ends * doubled, work[_SERVED, p] + spare * doubled) + more)
-    return max(0.0, least)
+        joint = whole - strips * usable
+        if joint <= 0.0 or room < np.inf:
+            least = min(least, max(lost, joint * room if joint > 0.0 else 0.0) + more)
+        at = 0  # one more strip where it helps most
+        for k in range(1, count):
+            if work[_GAIN, k] > work[_GAIN, at]:
+                at = k
+        lost -= work[_GAIN, at]
+        work[_STRIPS, at] += 1.0
+        work[_GAIN, at] = _gain(work, at)
+    return max(0.0, min(least, narrow * MOST))

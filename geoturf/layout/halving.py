@@ -9,25 +9,23 @@ from geoturf.layout.corners import APART, arms_of, loss_of
 from geoturf.layout.kernel import rows, turn
 
 SPANS = 12  # of the half turn, to start with
-ASKEW_DEG = (
-    0.618  # where they begin: edges often run with the axes, and just there less can be told of corners than beside it
-)
 CLOSE = 5e-4  # of the area: how near to the least the bound is brought
-COARSE_DEG, FINE_DEG = 3.0, 1.0  # half a span from which on corners are looked at, and the least is looked for
+COARSE_DEG, FINE_DEG = 5.0, 0.5  # half a span from which on corners are looked at, and the least is looked for
 _KNOWN, _AT, _HALF = range(3)  # of a span: what pieces take at least, its middle and half its width (degrees)
 
 
 @jit
-def least_taken(edges, parts, border, area, ends, sizes, give, snap, tries):
+def least_taken(edges, parts, border, area, ends, sizes, give, snap, begin, tries):
     """No more than the least over all bearings of what pieces take (m2).
 
     ``edges`` x0, y0, x1, y1 of a shape of ``parts`` parts and ``area`` (m2); ``border``: no less than the border's length once it
     is lengthened; ``ends``: both end allowances; ``sizes`` as for `corners.loss`, empty where nothing is lost at corners;
-    ``give``: what part of the loss rounding may take; ``snap`` as for `kernel.turn`; ``tries``: bearings at most."""
+    ``give``: what part of the loss rounding may take; ``snap`` as for `kernel.turn`; ``begin``: bearing at which the first span
+    begins; ``tries``: bearings at most."""
     spans, count, least = np.empty((tries + SPANS, 3)), SPANS, np.inf
     what, half = (edges, parts, border, ends, sizes, give, snap), 90.0 / SPANS
     for k in range(SPANS):
-        least = _promise(spans[k], ASKEW_DEG + (2 * k + 1) * half, half, 0.0, what, least)
+        least = _promise(spans[k], begin + (2 * k + 1) * half, half, 0.0, what, least)
     while True:
         worst = 0
         for k in range(1, count):

@@ -6,13 +6,14 @@ from geoturf.rules.cuts import CutRules
 from geoturf.rules.edges import EdgeRules
 from geoturf.rules.ground import GroundRules, ParcelRules
 from geoturf.rules.layer import Layer
-from geoturf.rules.layout import LayoutRules
+from geoturf.rules.layout import STEEPEST, LayoutRules
 from geoturf.rules.materials import MaterialRules
 from geoturf.rules.price import PriceRules
 from geoturf.rules.product import Product
 from geoturf.rules.water import WaterRules
 
 __all__ = [
+    "STEEPEST",
     "CutRules",
     "EdgeRules",
     "GroundRules",

@@ -22,6 +22,9 @@ def _bearing(value: object) -> object:
 Bearing = Annotated[float | Literal["free"], BeforeValidator(_bearing)]
 
 
+STEEPEST = 2.0  # slants of ends, in widths of the strip: a cut at 63 degrees to the square one
+
+
 class LayoutRules(Rules):
     """How turf is laid in one area, and what seams weigh against turf."""
 
