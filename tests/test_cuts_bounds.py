@@ -194,6 +194,17 @@ def test_many_pieces_by_length_are_worked_on_for_so_many_turns():
     assert lengths[0] > lengths[1] > lengths[2]
 
 
+@pytest.mark.parametrize("seed", [1, 2])
+def test_repeated_pieces_by_length_come_within_a_five_hundredth_of_the_bound(seed):
+    rng = np.random.default_rng(seed)
+    models = np.column_stack(
+        [rng.integers(60, 600, 80), np.where(rng.random(80) < 0.3, 178, rng.integers(20, 178, 80))]
+    )
+    whole = job(models[rng.integers(0, 80, 1_200)], width=178, roll=1_200, billing=12)
+    cut = solve(whole)  # raises where the bound is broken or a piece is missing
+    assert cut.bought_m(whole) <= 1.002 * cut.bound_m
+
+
 @settings(max_examples=40, deadline=None)
 @given(some, st.sampled_from([0, 4]))
 def test_plans_hold_every_piece_and_keep_their_bound(sizes, billing):

@@ -115,7 +115,7 @@ def _improve(best: _Best, sections: list[Section]) -> None:
             _priced(best, sections)
     elif len(job.demand) > (_MANY if _near_anyway(job) else _VERY_MANY):
         best.offer(sections)
-    elif _near_anyway(job):
+    elif _near_anyway(job) and not _soon_solved(job):
         _by_parts(best, sections, job.turns, _SMALL_PARTS)
     elif len(job.demand) > _MANY and not job.thorough:
         _by_parts(best, sections, _TURNS, _PARTS)
@@ -156,7 +156,7 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
             sections = found
             if best.offer(sections) or (len(job.demand) > _MANY and best.near):
                 return
-    if not (sections is known and best.offer(sections)) and not at_once:
+    if not (sections is known and best.offer(sections)) and not at_once and not _near_anyway(job):
         _priced(best, [*relaxed.sections, *sections])
 
 
@@ -186,6 +186,7 @@ _WORST = 40  # purchases cut again in groups
 _MANY = 1200  # sizes beyond which one linear programme of all takes too long
 _TURNS, _PARTS = 4, polish.Part(600, 40, 0.8, 100)  # then so many such parts are worked on by themselves
 _SMALL_PARTS = polish.Part(150, 25, 0.6, 50)  # where many pieces are cut from lengths: the most turf a second
+_REPEATED, _SIZES = 1.5, 500  # pieces a size, and sizes, at which one programme of all is soon solved
 _CHOSEN = 120  # rolls up to which the last one is looked for by an integer programme
 _VERY_MANY = 4000  # sizes beyond which that gains too little
 
@@ -203,6 +204,11 @@ def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
 def _near_anyway(job: Job) -> bool:
     """Many pieces cut from lengths: they fill each other's gaps so well that a minute's work wins 0.7 % or so."""
     return bool(job.market.by_length and job.demand.sum() > _LARGE and not job.thorough)
+
+
+def _soon_solved(job: Job) -> bool:
+    """Whether pieces repeat so much that one programme of all takes about a second."""
+    return len(job.demand) <= _SIZES and job.demand.sum() >= _REPEATED * len(job.demand)
 
 
 _LARGE = 300
