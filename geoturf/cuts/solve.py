@@ -116,7 +116,7 @@ def _improve(best: _Best, sections: list[Section]) -> None:
     elif len(job.demand) > (_MANY if _near_anyway(job) else _VERY_MANY):
         best.offer(sections)
     elif _near_anyway(job) and not _soon_solved(job):
-        _by_parts(best, sections, job.turns, _SMALL_PARTS)
+        _by_parts(best, sections, job.turns, _REPEATED_PARTS if _repeats(job) else _SMALL_PARTS)
     elif len(job.demand) > _MANY and not job.thorough:
         _by_parts(best, sections, _TURNS, _PARTS)
     else:
@@ -186,7 +186,8 @@ _WORST = 40  # purchases cut again in groups
 _MANY = 1200  # sizes beyond which one linear programme of all takes too long
 _TURNS, _PARTS = 4, polish.Part(600, 40, 0.8, 100)  # then so many such parts are worked on by themselves
 _SMALL_PARTS = polish.Part(150, 25, 0.6, 50)  # where many pieces are cut from lengths: the most turf a second
-_REPEATED, _SIZES = 1.5, 500  # pieces a size, and sizes, at which one programme of all is soon solved
+_REPEATED_PARTS = polish.Part(400, 12, 0.6, 50)  # and where they repeat
+_REPEATED, _SIZES = 1.5, 500  # pieces a size from which, and sizes up to which, one programme of all is soon solved
 _CHOSEN = 120  # rolls up to which the last one is looked for by an integer programme
 _VERY_MANY = 4000  # sizes beyond which that gains too little
 
@@ -207,8 +208,12 @@ def _near_anyway(job: Job) -> bool:
 
 
 def _soon_solved(job: Job) -> bool:
-    """Whether pieces repeat so much that one programme of all takes about a second."""
-    return len(job.demand) <= _SIZES and job.demand.sum() >= _REPEATED * len(job.demand)
+    """Whether one programme of all pieces takes about a second."""
+    return len(job.demand) <= _SIZES and _repeats(job)
+
+
+def _repeats(job: Job) -> bool:
+    return bool(job.demand.sum() >= _REPEATED * len(job.demand))
 
 
 _LARGE = 300
