@@ -11,7 +11,7 @@ import geoturf
 from geoturf import plane, tables
 from geoturf.engine import Serial
 from geoturf.ground import frames, mercator
-from geoturf.layout import bearing
+from geoturf.layout import bearing, bound
 
 ROOT = Path(__file__).parents[1]
 SAMPLE = ROOT / "reports" / "development"
@@ -47,7 +47,7 @@ class _OtherSines:
 
 
 def test_another_processor_lays_and_cuts_the_same(tmp_path, monkeypatch):
-    for room in (mercator, frames, plane, bearing):
+    for room in (mercator, frames, plane, bearing, bound):
         monkeypatch.setattr(room, "np", _OtherSines())
     tables.write(geoturf.run(geoturf.read_bid(ROOT / "sample_gis" / "development.toml"), Serial()), tmp_path)
     committed = sorted(SAMPLE.glob("*.csv"))

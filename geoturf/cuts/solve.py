@@ -183,6 +183,7 @@ _NOISE = 1e-6  # of a step
 _ROUNDS = 6  # of the programme of both levels, which do for the plan
 _PROVING = 20  # and by length, where they raise the bound as well
 _WORST = 40  # purchases cut again in groups
+_LARGE = 300  # pieces from which those cut from lengths are many
 _MANY = 1200  # sizes beyond which one linear programme of all takes too long
 _TURNS, _PARTS = 4, polish.Part(600, 40, 0.8, 100)  # then so many such parts are worked on by themselves
 _SMALL_PARTS = polish.Part(150, 25, 0.6, 50)  # where many pieces are cut from lengths: the most turf a second
@@ -203,7 +204,7 @@ def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
 
 
 def _near_anyway(job: Job) -> bool:
-    """Many pieces cut from lengths: they fill each other's gaps so well that a minute's work wins 0.7 % or so."""
+    """Many pieces cut from lengths: they fill each other's gaps so well that a minute's work wins 0.2 % or so."""
     return bool(job.market.by_length and job.demand.sum() > _LARGE and not job.thorough)
 
 
@@ -214,9 +215,6 @@ def _soon_solved(job: Job) -> bool:
 
 def _repeats(job: Job) -> bool:
     return bool(job.demand.sum() >= _REPEATED * len(job.demand))
-
-
-_LARGE = 300
 
 
 def _lengths(bought: Bought) -> stock_lengths.Pattern:

@@ -69,7 +69,7 @@ def least_taken(shape: Shape, ends_m: float, sizes: np.ndarray | None) -> float:
     border = perimeter_m(shape.edges) + ends_m * len(shape.edges)
     tries = max(FEWER, min(TRIED, WORK // len(shape.edges)))
     x0, y0, x1, y1 = shape.edges[longest_edge(shape.edges)]
-    begin = float(np.degrees(np.arctan2(x1 - x0, y1 - y0))) + ASKEW_DEG
+    begin = round(float(np.degrees(np.arctan2(x1 - x0, y1 - y0))), 6) + ASKEW_DEG  # the same on every processor
     sizes = np.empty(0) if sizes is None else sizes
     return halving.least_taken(
         shape.edges, len(shape.rings), border, shape.area_m2, ends_m, sizes, GIVE, SNAP_M, begin, tries

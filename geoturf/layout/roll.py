@@ -86,21 +86,21 @@ class Roll:
         """Price models: each a table (steps + 1) of the share of the roll's width that a piece cut k steps wide is charged; the
         last is one as wide as is usable.
 
-        `ALONE`: empty, the kernel cuts each strip at its least price. `PROP`: in proportion. `BALANCED`: in a pool wide strips
-        leave rests that narrow ones fill; so wide ones come a little dearer than in proportion, narrow ones cheaper by as
-        much. It leans by what pools of lots and yards were found to come to.
+        `ALONE`: the kernel cuts each strip at its least price, the table tells nothing. `PROP`: in proportion. `BALANCED`: in a
+        pool wide strips leave rests that narrow ones fill; so wide ones come a little dearer than in proportion, narrow ones
+        cheaper by as much. It leans by what pools of lots and yards were found to come to.
         """
         usable = self.usable_m / self.step_m
         wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 1), usable)
         prop = wide / usable
         balanced = np.array(self.pool) if self.pool else prop - LEAN * np.sin(2 * np.pi * prop)
-        return np.empty(0), prop, balanced
+        return prop, prop, balanced
 
     def tables(self, models: tuple[int, ...]) -> tuple[np.ndarray, int]:
-        """`shares` of the ``models`` as one table (models, steps + 1), and the row of `ALONE` in it (-1: none), which tells
-        nothing there: what `geoturf.layout.kernel.searches` takes."""
+        """`shares` of the ``models`` as one table (models, steps + 1), and the row of `ALONE` in it (-1: none): what
+        `geoturf.layout.kernel.searches` takes."""
         if models not in self._tables:
-            shares = np.array([self.shares[PROP if model == ALONE else model] for model in models])
+            shares = np.array([self.shares[model] for model in models])
             self._tables[models] = (shares, models.index(ALONE) if ALONE in models else -1)
         return self._tables[models]
 
