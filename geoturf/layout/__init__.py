@@ -25,7 +25,7 @@ from geoturf.rules import LayoutRules, Product
 CHUNK = 16  # areas a worker gets at a time
 RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
 FEW = 100  # fewer groups than this are not worth starting workers
-_PLAN = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]])  # to warm up on
+_PLAN = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]])  # a closed ring, to warm up on
 _ROLL, _SHARES = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0]), np.ones(50)
 _SIZES = np.array([4.0, 3.9, 0.1, 0.1, 0.0])
 

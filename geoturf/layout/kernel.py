@@ -57,16 +57,16 @@ def distinct(values, apart):
 
 @jit
 def turn(edges, sine, cosine, snap):
-    """Edges x0, y0, x1, y1 in pile coordinates at the bearing of that sine and cosine, v on multiples of ``snap``: as this module
-    takes them, and the sorted v's of all their ends."""
+    """Edges x0, y0, x1, y1 of closed rings in pile coordinates at the bearing of that sine and cosine, v on multiples of
+    ``snap``: as this module takes them, and the sorted v's of all vertices."""
     n = len(edges)
-    out, ends, lower = np.empty((n, 4)), np.empty(2 * n), np.empty(n)
+    out, starts, lower = np.empty((n, 4)), np.empty(n), np.empty(n)
     count = 0
     for e in range(n):
         x0, y0, x1, y1 = edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]
         v0 = np.rint((x0 * cosine - y0 * sine) / snap) * snap
         v1 = np.rint((x1 * cosine - y1 * sine) / snap) * snap
-        ends[2 * e], ends[2 * e + 1] = v0, v1
+        starts[e] = v0  # each vertex is where an edge starts
         if v0 == v1:
             continue
         u0, u1 = x0 * sine + y0 * cosine, x1 * sine + y1 * cosine
@@ -81,7 +81,7 @@ def turn(edges, sine, cosine, snap):
     for k in range(count):
         for e in range(4):
             rising[k, e] = out[order[k], e]
-    return rising, distinct(ends, 0.0)
+    return rising, distinct(starts, 0.0)
 
 
 @jit

@@ -22,7 +22,7 @@ def _bearing(value: object) -> object:
 Bearing = Annotated[float | Literal["free"], BeforeValidator(_bearing)]
 
 
-STEEPEST = 2.0  # slants of ends, in widths of the strip: a cut at 63 degrees to the square one
+STEEPEST = 1.0  # slants of ends, in widths of the strip: half a right angle; steeper ones were tried and spared nothing
 
 
 class LayoutRules(Rules):
