@@ -15,8 +15,7 @@ any width, divided by cross seams or not.
    T + S is made of borders of T, each once, and of a segment 2e for each corner that is foremost across b, so
    p <= perimeter(T) + 2e x corners.
 
-5. Strips take more where borders slant or step and where turf parts: `geoturf.layout.corners` tells how much any layout must, at
-   bearings about b.
+5. Strips take more where borders slant: `geoturf.layout.corners` tells how much any layout must, at bearings about b.
 
 By 4 and 5 a bearing tried vouches for those about it. Halving the span with the lowest promise (branch and bound) brings the
 bound near the least over all bearings; it holds wherever that stops.
@@ -34,7 +33,7 @@ from geoturf.layout.roll import Roll
 from geoturf.layout.shape import SNAP_M, Shape, turned
 from geoturf.rules import STEEPEST
 
-TRIED, WORK = 320, 4_400  # bearings at most, and edges looked at at all of them
+TRIED, WORK = 320, 3_700  # bearings at most, and edges looked at at all of them
 MANY, FEWER = 300, 48  # shapes of more edges are large beside what their ends take: so many bearings do
 ASKEW_DEG = 0.618  # beside the longest edge: just at a bearing of edges less can be told of corners than next to it
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step

@@ -5,13 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import jit
-from geoturf.layout.chords import arms_of
-from geoturf.layout.corners import APART, loss_of
+from geoturf.layout.corners import APART, arms_of, loss_of
 from geoturf.layout.kernel import rows, turn
 
 SPANS = 12  # of the half turn, to start with
 CLOSE = 5e-4  # of the area: how near to the least the bound is brought
-COARSE_DEG, FINE_DEG = 5.0, 0.12  # half a span from which on corners are looked at, and the least is looked for
+COARSE_DEG, FINE_DEG = 5.0, 0.5  # half a span from which on corners are looked at, and the least is looked for
 _KNOWN, _AT, _HALF = range(3)  # of a span: what pieces take at least, its middle and half its width (degrees)
 
 
