@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 
 import numpy as np
@@ -23,14 +24,35 @@ from geoturf.rules import LayoutRules
 SIZES = np.array([USABLE, USABLE - INCH, INCH, ENDS, 0.0])
 
 
+Extent = Callable[[int, int, int, int], tuple[float, float]]
+Crosses = Callable[[int, int, int], bool]
+
+
+def least_laid(us: np.ndarray, vs: np.ndarray, extent: Extent, crosses: Crosses, sizes: np.ndarray = SIZES) -> float:
+    """Least area of pieces (m2) over every way to cut a box along the lines ``us``, ``vs`` of a grid, again and again, into
+    strips no wider than a roll (pile along u): lengthwise anywhere, across where no turf is. They are as long as their turf.
+    ``extent(a, b, c, d)``: u of the turf between those lines, from and to; ``crosses(k, c, d)``: whether turf crosses that u."""
+    usable, _, side, ends, _ = sizes
+
+    @cache
+    def least(a: int, b: int, c: int, d: int) -> float:
+        low, high = extent(a, b, c, d)
+        if high <= low:
+            return 0.0
+        wide = vs[d] - vs[c]
+        best = (high - low + ends) * min(wide + side, usable) if wide <= usable + 1e-9 else np.inf
+        best = min([best, *(least(a, b, c, k) + least(a, b, k, d) for k in range(c + 1, d))])
+        clear = [k for k in range(a + 1, b) if not crosses(k, c, d)]
+        return min([best, *(least(a, k, c, d) + least(k, b, c, d) for k in clear)])
+
+    return least(0, len(us) - 1, 0, len(vs) - 1)
+
+
 def strips_m2(shape: shapely.Geometry, step: float = 1.0) -> float:
-    """Least turf, in proportion, over every way to cut the shape's box along grid lines, again and again, into strips no wider
-    than a roll (pile along x): lengthwise anywhere, across where no turf is. A strip is laid as long as the turf in it: by
-    shapely, by brute force."""
+    """Least turf, in proportion, that strips of the shape along grid lines take (pile along x): by shapely, by brute force."""
     u0, v0, u1, v1 = shape.bounds
     us, vs = np.linspace(u0, u1, round((u1 - u0) / step) + 1), np.linspace(v0, v1, round((v1 - v0) / step) + 1)
 
-    @cache
     def extent(a: int, b: int, c: int, d: int) -> tuple[float, float]:
         turf = shapely.intersection(shape, shapely.box(us[a], vs[c], us[b], vs[d]))
         return (turf.bounds[0], turf.bounds[2]) if turf.area > 1e-12 else (0.0, 0.0)
@@ -39,18 +61,7 @@ def strips_m2(shape: shapely.Geometry, step: float = 1.0) -> float:
     def crosses(k: int, c: int, d: int) -> bool:
         return shapely.intersection(shape, shapely.LineString([(us[k], vs[c]), (us[k], vs[d])])).length > 1e-9
 
-    @cache
-    def least(a: int, b: int, c: int, d: int) -> float:
-        low, high = extent(a, b, c, d)
-        if high <= low:
-            return 0.0
-        wide = vs[d] - vs[c]
-        best = (high - low + ENDS) * min(wide + INCH, USABLE) if wide <= USABLE + 1e-9 else np.inf
-        best = min([best, *(least(a, b, c, k) + least(a, b, k, d) for k in range(c + 1, d))])
-        clear = [k for k in range(a + 1, b) if not crosses(k, c, d)]
-        return min([best, *(least(a, k, c, d) + least(k, b, c, d) for k in clear)])
-
-    return FACTOR * least(0, len(us) - 1, 0, len(vs) - 1)
+    return FACTOR * least_laid(us, vs, extent, crosses)
 
 
 SLANTED = {
@@ -119,10 +130,7 @@ def test_slanted_sides_by_hand():
     assert corners.loss(view.edges, view.vs, SIZES, 0.0) == pytest.approx(waste + INCH * (20 + ENDS), rel=1e-5)
 
 
-BOXES = [(13.3, 2.0, 2.0), (5.0, 3.0, 1.5), (9.0, 4.5, 4.5)]
-
-
-@pytest.mark.parametrize(("long", "wide", "roll"), BOXES)
+@pytest.mark.parametrize(("long", "wide", "roll"), [(13.3, 2.0, 2.0), (5.0, 3.0, 1.5), (9.0, 4.5, 4.5)])
 @pytest.mark.parametrize("turn", [0.0005, 0.004, 0.02, 0.05])
 @pytest.mark.parametrize("part", [-1.0, -0.5, 0.0, 1.0])
 def test_strips_as_wide_as_the_roll_take_no_allowance(long, wide, roll, turn, part):
@@ -131,22 +139,17 @@ def test_strips_as_wide_as_the_roll_take_no_allowance(long, wide, roll, turn, pa
     assert corners.loss(view.edges, view.vs, np.array([roll, roll - INCH, INCH, 0.3, 0.0]), turn) < 1e-6
 
 
-def boxed_m2(turf: np.ndarray, us: np.ndarray, vs: np.ndarray, sizes: np.ndarray) -> float:
-    """As `strips_m2`, in m2 of pieces, for turf in some cells of a grid (``turf`` bool (columns, rows)): exact and quick."""
-    usable, _, side, ends, _ = sizes
+def cells_m2(turf: np.ndarray, us: np.ndarray, vs: np.ndarray, sizes: np.ndarray) -> float:
+    """`least_laid` of turf in some cells of a grid (``turf`` bool (columns, rows)): exact."""
 
-    @cache
-    def least(a: int, b: int, c: int, d: int) -> float:
+    def extent(a: int, b: int, c: int, d: int) -> tuple[float, float]:
         columns = np.flatnonzero(turf[a:b, c:d].any(axis=1)) + a
-        if len(columns) == 0:
-            return 0.0
-        long, wide = us[columns[-1] + 1] - us[columns[0]] + ends, vs[d] - vs[c]
-        best = [long * min(wide + side, usable)] if wide <= usable + 1e-9 else [np.inf]
-        best += [least(a, b, c, k) + least(a, b, k, d) for k in range(c + 1, d)]
-        clear = [k for k in range(a + 1, b) if not (turf[k - 1, c:d] & turf[k, c:d]).any()]
-        return min([*best, *(least(a, k, c, d) + least(k, b, c, d) for k in clear)])
+        return (us[columns[0]], us[columns[-1] + 1]) if len(columns) else (0.0, 0.0)
 
-    return least(0, len(us) - 1, 0, len(vs) - 1)
+    def crosses(k: int, c: int, d: int) -> bool:
+        return bool((turf[k - 1, c:d] & turf[k, c:d]).any())
+
+    return least_laid(us, vs, extent, crosses, sizes)
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -172,7 +175,7 @@ def test_no_way_to_lay_cells_of_a_grid_takes_less(seed):
         straight, view = turned(edges, 90.0), turned(edges, 90.0 + np.degrees(part * turn))
         waste = corners.loss(view.edges, view.vs, sizes, turn)
         area = kernel.rows(straight.edges, straight.vs, sizes[3])
-        assert area + waste <= boxed_m2(turf, us, vs, sizes) * (1 + 1e-6)
+        assert area + waste <= cells_m2(turf, us, vs, sizes) * (1 + 1e-6)
         told += waste > 0
     assert told > 10
 
