@@ -9,6 +9,7 @@ from __future__ import annotations
 import atexit
 import os
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from typing import Any, Protocol, TypeVar
 
 Item = TypeVar("Item")
@@ -20,6 +21,10 @@ class Engine(Protocol):
 
     def prepare(self, work: Callable[[], Any]) -> None:
         """Workers start up and do ``work`` each, while this process goes on."""
+
+    def begin(self, work: Callable[[Item], Out], item: Item) -> Callable[[], Out]:
+        """A worker that is up does ``work(item)`` while this process goes on. Gives what waits for it; where no worker is up,
+        what does it then."""
 
     def map(
         self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
@@ -34,6 +39,9 @@ class Serial:
 
     def prepare(self, work: Callable[[], Any]) -> None:
         pass
+
+    def begin(self, work: Callable[[Item], Out], item: Item) -> Callable[[], Out]:
+        return partial(work, item)
 
     def map(
         self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
@@ -70,6 +78,9 @@ class Processes:
         if self.workers > 1:
             for _ in range(self.workers):
                 self._started().submit(work)
+
+    def begin(self, work: Callable[[Item], Out], item: Item) -> Callable[[], Out]:
+        return partial(work, item) if self.pool is None else self.pool.submit(work, item).result
 
     def _started(self) -> Any:
         if self.pool is None:
@@ -108,6 +119,9 @@ class Cluster:
 
     def prepare(self, work: Callable[[], Any]) -> None:
         self.client.run(work, wait=False)
+
+    def begin(self, work: Callable[[Item], Out], item: Item) -> Callable[[], Out]:
+        return self.client.submit(work, item, pure=False).result
 
     def map(
         self, work: Callable[[Item], Out], items: Iterable[Item], tick: Callable[[int], Any] | None = None

@@ -178,9 +178,8 @@ class Layout:
 
 @dataclass(frozen=True)
 class Choices:
-    """Layouts offered for one area, best first, and what no layout can beat.
+    """Layouts offered for one area, best first.
 
-    ``bound_m2``: a proven lower bound on turf bought for this area in any pool, under the rules (adds up over a pool).
     ``by_hand``: the layout a person would draw (longest edge, bounding strips).
     ``free_cost``: best cost with the bearing free (NaN where not searched): what a fixed bearing costs is the difference.
     ``same_as``: row of the area this one repeats (moved or turned), -1 otherwise.
@@ -189,7 +188,6 @@ class Choices:
 
     layouts: tuple[Layout, ...]
     by_hand: Layout
-    bound_m2: float
     free_cost: float
     same_as: int = -1
     wide: tuple[Layout, ...] = ()
@@ -203,8 +201,9 @@ class CutPlan:
       start line of a slanted piece meets v0, allowance in; NaN where cut square).
     ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m, pieces, left_over_m, pattern,
       source (bought, or stock: a left-over at hand, for which width_m and length_m are its own).
-    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2, cut_bound_m2, by_hand_m2, status,
-      square_m2 (what square cuts would buy; bought_m2 where nothing slants).
+    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2 (least that any layout buys),
+      cut_bound_m2 (least for these pieces), by_hand_m2, status, square_m2 (what square cuts would buy; bought_m2 where nothing
+      slants), stock_m2 (most turf that left-overs at hand stand for).
     ``stock``: DataFrame: left-overs worth keeping: roll, phase, product, width_m, length_m, along_m, across_m.
     ``chosen``: areas-aligned: pile_bearing_deg, seam_m, cross_seams, pieces, piece_area_m2, turf_bought_m2 (the area's share of
       what is bought, by piece area), free_cost_ratio (cost of the bearing over the free one, 1 where free).

@@ -36,8 +36,11 @@ def run(
     if len(land.areas) >= _MANY:
         engine.prepare(_warm)
     border = clock("edges", edges.classify, land, bid.products, bid.edges)
-    choices = clock("layout", layout.lay, land, bid.products, bid.layout, engine, clock.tick("layout", len(land.areas)))
+    task = clock("layout", layout.task_of, land, bid.products, bid.layout)
+    least = layout.bounds(task, engine)  # begins by itself, to be asked for when rolls are planned
+    choices = clock("layout", layout.lay, task, engine, clock.tick("layout", len(land.areas)))
     plan = clock("cuts", cuts.plan, land, choices, bid.products, bid.cuts, clock.tick("cuts", 0), bid.layout, engine)
+    plan = cuts.proven(plan, land, choices, bid.products, bid.cuts, clock("bound", least))
     takeoff = clock("materials", materials.takeoff, land, border, plan, bid.products, bid.materials, bid.edges)
     price = clock("price", pricing.price, land, plan, takeoff, bid.products, bid.price, bid.currency)
     saving = clock("water", _water, land, price, bid) if bid.water else None
@@ -76,7 +79,7 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
 
 
 def warm(engine: Engine) -> None:
-    """Every kernel compiled, or loaded. What a machine's first run has to compile the workers share."""
+    """Every kernel but the bound's compiled, or loaded. What a machine's first run has to compile the workers share."""
     if layout.fresh():
         engine.map(_do, _warmings())
     _warm()
@@ -92,7 +95,7 @@ def _warmings() -> list[Callable[[], Any]]:
     """Longest first, so that two workers are done at about one time; what shares kernels with it only when these are made."""
     from geoturf.cuts.solve import warm_few, warm_many
 
-    return [layout.warm_seams, warm_many, layout.warm_bound, layout.warm_parts, warm_few]
+    return [layout.warm_seams, warm_many, layout.warm_parts, warm_few]
 
 
 def _do(work: Callable[[], Any]) -> None:
@@ -146,7 +149,7 @@ class _Clock:
         self.progress(stage, 0, 0)
         start = time.perf_counter()
         out = work(*args)
-        self.seconds[stage] = round(time.perf_counter() - start, 4)
+        self.seconds[stage] = round(self.seconds.get(stage, 0.0) + time.perf_counter() - start, 4)
         return out
 
     def tick(self, stage: str, of: int) -> Callable[[int], None]:

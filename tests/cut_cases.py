@@ -22,10 +22,9 @@ def layout(sizes_in, roll_in: float = ROLL_IN, usable_in: float = USABLE_IN, cos
     return Layout(0.0, pieces, none, none, cut, usable_in * INCH, roll_in * INCH, 0.0, area if cost is None else cost)
 
 
-def choices(*layouts: Layout, bound_m2: float | None = None) -> Choices:
-    """These layouts for one area; the bound is the least piece area at the roll's full width."""
-    least = min(part.cut.prod(axis=1).sum() * part.roll_width_m / part.width_m for part in layouts)
-    return Choices(tuple(layouts), layouts[0], least if bound_m2 is None else bound_m2, float("nan"))
+def choices(*layouts: Layout) -> Choices:
+    """These layouts for one area."""
+    return Choices(tuple(layouts), layouts[0], float("nan"))
 
 
 def ground(count: int, sites=None, phase: str = "1", product: str = "turf60") -> Ground:

@@ -31,6 +31,16 @@ def test_processes_are_kept_for_the_next_call_and_end_with_the_block():
     assert engine.pool is None
 
 
+@pytest.mark.parametrize("started", [False, True])
+def test_work_begun_is_waited_for(started):
+    with Processes(2) as engine:
+        if started:
+            engine.map(square, [1, 2])
+        begun = engine.begin(square, 7)
+        assert engine.map(square, [3, 4]) == [9, 16]
+        assert begun() == Serial().begin(square, 7)() == 49
+
+
 def test_a_fault_in_a_worker_is_raised_here():
     with Processes(2) as engine, pytest.raises(ValueError, match="no 1"):
         engine.map(fail, [1, 2])
@@ -40,4 +50,6 @@ def test_a_dask_cluster_does_the_same():
     distributed = pytest.importorskip("distributed")
     local = distributed.LocalCluster(n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None)
     with local, Cluster(local.scheduler_address) as engine:
+        begun = engine.begin(square, 7)
         assert engine.map(square, [1, 2, 3]) == [1, 4, 9]
+        assert begun() == 49

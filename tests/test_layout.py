@@ -10,7 +10,7 @@ from shapely.affinity import rotate, translate
 
 from geoturf.engine import Serial
 from geoturf.errors import InputError
-from geoturf.layout import lay
+from geoturf.layout import bounds, lay, task_of
 from geoturf.model import Choices, Frames, Ground, Layout
 from geoturf.rules import LayoutRules, Product
 
@@ -37,7 +37,12 @@ def ground_of(*shapes: shapely.Geometry, bearing=np.nan, view="", context=None) 
 
 
 def lay_all(*shapes, rules=RULES, product=TURF, **columns) -> tuple[Choices, ...]:
-    return lay(ground_of(*shapes, **columns), {"turf60": product}, rules, Serial())
+    return lay(task_of(ground_of(*shapes, **columns), {"turf60": product}, rules), Serial())
+
+
+def bounds_of(*shapes, rules=RULES, product=TURF, **columns) -> np.ndarray:
+    """What no layout of each can beat (m2)."""
+    return bounds(task_of(ground_of(*shapes, **columns), {"turf60": product}, rules), Serial())()
 
 
 def rectangle(piece: np.ndarray, bearing_deg: float) -> shapely.Polygon:

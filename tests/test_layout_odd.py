@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import shapely
 from shapely.affinity import rotate
-from test_layout import FOOT, INCH, assert_lies_well, lay_all
+from test_layout import FOOT, INCH, assert_lies_well, bounds_of, lay_all
 
 import geoturf
 from geoturf.rules import LayoutRules, Product
@@ -28,7 +28,7 @@ def test_a_sliver_an_inch_wide_and_a_mile_long(turn):
     assert_lies_well(best, sliver)
     assert best.bearing_deg % 180 == pytest.approx(-turn % 180, abs=1e-6)
     assert len(best.pieces) == np.ceil(MILE / (99.5 * FOOT))
-    assert choices.bound_m2 <= 180 * INCH / (178 * INCH) * np.sum(best.cut[:, 0] * best.cut[:, 1])
+    assert bounds_of(sliver)[0] <= 180 * INCH / (178 * INCH) * np.sum(best.cut[:, 0] * best.cut[:, 1])
 
 
 def test_a_sliver_across_a_given_pile():

@@ -12,11 +12,11 @@ import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
-from test_layout import FOOT, INCH, RULES, SHAPES, TURF, USABLE, assert_lies_well, ground_of, lay_all
+from test_layout import FOOT, INCH, RULES, SHAPES, TURF, USABLE, assert_lies_well, bounds_of, ground_of, lay_all
 
 from geoturf.engine import Processes, Serial
 from geoturf.errors import InputError
-from geoturf.layout import lay
+from geoturf.layout import bounds, lay, task_of
 from geoturf.layout.roll import ALONE, BALANCED, LEAN, PROP, stocked
 from geoturf.layout.seams import refined, sought
 from geoturf.layout.shape import shape_of
@@ -108,8 +108,9 @@ def test_the_pile_follows_a_lot_that_wants_it():
 def test_a_lot_turned_is_laid_turned(corners, turn, far):
     shape = shapely.Polygon(corners)
     assume(shape.is_valid and shape.area > 4)
-    straight, turned = (lay_all(s)[0] for s in (shape, translate(rotate(shape, turn, origin=(0, 0)), far, -far)))
-    assert turned.bound_m2 == pytest.approx(straight.bound_m2, rel=2e-3)
+    there = translate(rotate(shape, turn, origin=(0, 0)), far, -far)
+    straight, turned = lay_all(shape)[0], lay_all(there)[0]
+    assert bounds_of(there) == pytest.approx(bounds_of(shape), rel=2e-3)
     # the order of equals, and hence which of several near-equal bearings is searched, may turn on rounding
     assert turned.layouts[0].cost == pytest.approx(straight.layouts[0].cost, rel=2e-3)
 
@@ -212,11 +213,15 @@ def test_the_same_whoever_does_the_work(monkeypatch):
     monkeypatch.setattr("geoturf.layout.CHUNK", 3)
     shapes = [rotate(SHAPES[name], k) for k, name in enumerate(["ell", "ring", "square", "triangle"] * 2)]
     told: list[int] = []
-    ground = ground_of(*shapes)
-    alone = lay(ground, {"turf60": TURF}, RULES, Serial(), told.append)
-    shared = lay(ground, {"turf60": TURF}, RULES, Processes(2))
+    task = task_of(ground_of(*shapes), {"turf60": TURF}, RULES)
+    alone, bound = lay(task, Serial(), told.append), bounds(task, Serial())()
+    with Processes(2) as engine:
+        late = bounds(task, engine)  # no worker is up
+        shared = lay(task, engine)
+        soon = bounds(task, engine)
+        assert bound.tolist() == soon().tolist() == late().tolist()
     assert sum(told) == len(shapes)
     for one, other in zip(alone, shared, strict=True):
-        assert one.bound_m2 == other.bound_m2 and one.same_as == other.same_as
+        assert one.same_as == other.same_as
         for a, b in zip(one.layouts, other.layouts, strict=True):
             assert a.cost == b.cost and np.array_equal(a.pieces, b.pieces) and np.array_equal(a.cut, b.cut)

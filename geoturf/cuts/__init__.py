@@ -1,6 +1,7 @@
 """The cut plan: which layout each area gets and which roll each piece is cut from, beside what no plan can beat.
 
-`plan` gathers areas into pools, chooses a layout for each area, cuts each pool's pieces from rolls and writes it down.
+`plan` gathers areas into pools, chooses a layout for each area, cuts each pool's pieces from rolls and writes it down; `proven`
+adds the bound.
 
     market.py    what can be bought, for how much
     pools.py     areas to pools, a pool's pieces to jobs in whole grid steps (job.py)
@@ -11,7 +12,7 @@
     order.py     which equal piece fills which slot, and which roll is cut next
     slanted.py   chalk lines and chains of pieces; nested.py  a square plan made over with them
     by_hand.py   what a person would order
-    nouns.py     solved jobs to tables
+    nouns.py     solved jobs to tables; proof.py  beside them what no layout can beat
 """
 
 from __future__ import annotations
@@ -25,21 +26,23 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf.cuts import by_hand, divide, nested, nouns, pools, swap
+from geoturf.cuts import by_hand, divide, nested, nouns, pools, proof, swap
 from geoturf.cuts.job import Bought, Job, used
 from geoturf.cuts.market import Market, markets, width_key
 from geoturf.cuts.nested import Nest
 from geoturf.cuts.order import sequence
 from geoturf.cuts.pools import Pool
+from geoturf.cuts.proof import proven
 from geoturf.cuts.solve import Cut, solve
 from geoturf.engine import Engine, Serial
-from geoturf.errors import PromiseError
-from geoturf.model import Choices, CutPlan, Finding, Ground, Layout
+from geoturf.model import Choices, CutPlan, Ground, Layout
 from geoturf.rules import CutRules, LayoutRules, Product
+
+__all__ = ["plan", "proven"]
 
 POOLS = [
     *("pool", "phase", "product", "pieces", "rolls", "bought_m2", "needed_m2"),
-    *("bound_m2", "cut_bound_m2", "by_hand_m2", "status", "square_m2"),
+    *("cut_bound_m2", "by_hand_m2", "status", "square_m2", "stock_m2"),
 ]
 
 _HEAVY = 400  # pieces from which workers are worth starting
@@ -59,7 +62,7 @@ def plan(
     """Rolls for all areas. ``layout_rules`` give what seams cost against turf and whether ends may slant; ``tick(n)`` is told
     when n pools are done; ``engine`` solves pools side by side.
 
-    Raises `PromiseError` if a plan would break a promise of its own, such as buying less than its bound.
+    Raises `PromiseError` if a plan would break a promise of its own, such as buying less than its pieces need.
     """
     layout_rules, engine = layout_rules or LayoutRules(), engine or Serial()
     gathered = pools.gather(ground, choices, rules)
@@ -125,11 +128,11 @@ class _CutJob:
 
 @dataclass(frozen=True)
 class _CutPool:
-    """A pool as it was cut: a job a roll width, and what no layout could buy less than."""
+    """A pool as it was cut: a job a roll width, and the turf that left-overs at hand could stand for (m2)."""
 
     pool: Pool
     jobs: list[_CutJob]
-    bound_m2: float
+    stock_m2: float
 
 
 class _Run:
@@ -242,10 +245,9 @@ class _Run:
 
     def cut(self, pool: Pool) -> _CutPool:
         """One pool, from what is in stock now."""
-        bound = self._bound_m2(pool, self._stock_m2(pool))
-        return _CutPool(
-            pool, [self._cut(pool, width, areas) for width, areas in pools.by_width(pool, self.chosen)], bound
-        )
+        stock = self._stock_m2(pool)  # before any of it is used
+        jobs = [self._cut(pool, width, areas) for width, areas in pools.by_width(pool, self.chosen)]
+        return _CutPool(pool, jobs, stock)
 
     def _cut(self, pool: Pool, width: float, areas: list[int]) -> _CutJob:
         """The areas laid for one roll width."""
@@ -275,10 +277,7 @@ class _Run:
             self.book.enter(pool, one.job, one.cut, one.numbers, order)
         bought = sum(one.cut.bought_m(one.job) * one.job.market.roll_width_m for one in done.jobs)
         cut_bound = sum(one.cut.bound_m * one.job.market.roll_width_m for one in done.jobs)
-        if not max(done.bound_m2, cut_bound) <= bought + 1e-6:
-            line = f"pool {pool.key}: {bought:.4f} m2 bought under a bound of {max(done.bound_m2, cut_bound):.4f} m2"
-            raise PromiseError(Finding("error", "bound-broken", line))
-        bound, cut_bound = min(done.bound_m2, bought), min(cut_bound, bought)  # no float dust between equal figures
+        cut_bound = proof.kept(pool.key, bought, cut_bound)
         areas = list(pool.areas)
         weights = np.array([nouns.cut_m2(self.chosen[area]) for area in areas])
         self.bought_m2[areas] = nouns.shares(bought, weights)
@@ -289,10 +288,11 @@ class _Run:
                 sum(len(one.cut.bought) for one in done.jobs),
                 bought,
                 float(self.ground.areas["surface_area_m2"].to_numpy(float)[areas].sum()),
-                *(bound, cut_bound),
+                cut_bound,
                 sum(self._by_hand_m2(pool, area) for area in areas),
                 self._status(pool, bought, cut_bound),
                 self.square_m2.get(pool.key, sum(one.square_m2 for one in done.jobs)),
+                done.stock_m2,
             )
         )
 
@@ -301,14 +301,6 @@ class _Run:
         usable = sum(length * width for length, width, product in self.stock if product == pool.product)
         layouts = [layout for area in pool.areas for layout in self.choices[area].layouts]
         return usable * max(layout.roll_width_m / layout.width_m for layout in layouts)
-
-    def _bound_m2(self, pool: Pool, stock_m2: float) -> float:
-        """The areas' bounds together, rounded to what can be bought where one roll width is stocked."""
-        bound = max(0.0, sum(self.choices[area].bound_m2 for area in pool.areas) - stock_m2)
-        market = list(self.market[pool.product].values())
-        if len(market) > 1:
-            return bound
-        return market[0].least_m(bound / market[0].roll_width_m) * market[0].roll_width_m
 
     def _by_hand_m2(self, pool: Pool, area: int) -> float:
         layout = self.choices[area].by_hand

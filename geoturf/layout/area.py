@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 
 from geoturf.layout import arms, bearing, kernel
-from geoturf.layout.bound import bound_m2
 from geoturf.layout.byhand import by_hand
 from geoturf.layout.pieces import layout_of
 from geoturf.layout.roll import ALONE, BALANCED, PROP, Roll
@@ -23,17 +22,15 @@ PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (BALANCED, 1))  # price model, ra
 def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float) -> list[Choices]:
     """Choices of shapes that share one pile bearing (one shape, usually): ``bearing_deg``, or the one that costs least for all
     of them if that is NaN. ``rolls``: what each can be laid from."""
-    free = np.isnan(bearing_deg)
-    if len(shapes) > 1 and free:
+    if len(shapes) > 1 and np.isnan(bearing_deg):
         bearing_deg = _joint_bearing(shapes, rolls)
     done = []
     for shape, stock in zip(shapes, rolls, strict=True):
         free_layouts = _offers(shape, stock, _worth_trying(shape, stock))
         layouts = free_layouts if np.isnan(bearing_deg) else _offers(shape, stock, [bearing_deg])
-        bound = bound_m2(shape, stock, np.nan if free else bearing_deg)
         best_free = min(layout.cost for layout in (*free_layouts, *layouts))
         hand, full = by_hand(shape, bearing_deg, stock[0]), _full_strips(shape, stock, layouts)
-        done.append(Choices(layouts, hand, bound, best_free, wide=full))
+        done.append(Choices(layouts, hand, best_free, wide=full))
     return done
 
 

@@ -48,11 +48,10 @@ def places(shapes: Sequence[Shape], keys: Sequence[object], turn: Sequence[bool]
     return out
 
 
-def placed(choices: Choices, place: Place, slack_m2: float) -> Choices:
-    """The choices of the first area, for one of its repeats; ``slack_m2`` is what its tolerance may take off the bound."""
+def placed(choices: Choices, place: Place) -> Choices:
+    """The choices of the first area, for one of its repeats."""
     layouts, full = (tuple(moved(layout, place) for layout in some) for some in (choices.layouts, choices.wide))
-    bound, hand = max(0.0, choices.bound_m2 - slack_m2), moved(choices.by_hand, place)
-    return replace(choices, layouts=layouts, wide=full, by_hand=hand, bound_m2=bound, same_as=place.of)
+    return replace(choices, layouts=layouts, wide=full, by_hand=moved(choices.by_hand, place), same_as=place.of)
 
 
 def slack_m2(shape: Shape, rolls: Sequence[Roll]) -> float:

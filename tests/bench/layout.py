@@ -19,7 +19,7 @@ import shapely
 from shapely.affinity import rotate
 
 from geoturf.engine import Serial
-from geoturf.layout import fresh, lay, warm_bound, warm_parts, warm_seams
+from geoturf.layout import bounds, fresh, lay, task_of, warm_parts, warm_seams
 from geoturf.model import Frames, Ground
 from geoturf.rules import LayoutRules, Product
 
@@ -126,11 +126,15 @@ def measure(name: str, shapes: list[shapely.Geometry]) -> str:
         rounds = []
         for _ in range(ROUNDS):
             start = time.process_time()
-            done = lay(ground_of(shapes, apart), {"turf60": product}, rules, Serial())
+            task = task_of(ground_of(shapes, apart), {"turf60": product}, rules)
+            done = lay(task, Serial())
             rounds.append(time.process_time() - start)
         seconds.append(min(rounds))
+    start = time.process_time()
+    least = bounds(task, Serial())()
+    seconds.append(time.process_time() - start)
     area = sum(shape.area for shape in shapes)
-    bound = sum(c.bound_m2 for c in done)
+    bound = least.sum()
     width = product.roll_width_m
     hand = sum(width * np.sum(c.by_hand.cut[:, 0]) for c in done)
     alone = sum(min(_alone(layout) for layout in c.layouts) for c in done)
@@ -173,12 +177,14 @@ def main() -> None:
     compiled = fresh()
     warm_seams()
     warm_parts()
-    warm_bound()
+    bounds(task_of(ground_of(lots(1)), {"turf60": Product()}, LayoutRules()), Serial())()
     print(f"compiled: {compiled}, {time.process_time() - start:.2f} s")
     print(
         "Turf over ground in %: by hand, each strip alone, in proportion (first layout), the same (least), bound; then"
     )
-    print("first and least over the bound in %, seam in m/m2, layouts an area, areas a second alone, and as a pool")
+    print(
+        "first and least over the bound in %, seam in m/m2, layouts an area, areas a second alone, as a pool, and bounded"
+    )
     for name, shapes in (
         ("lots", lots(count)),
         ("yards", yards(count)),
