@@ -1,0 +1,48 @@
+"""Beside what is bought for a pool, what no layout of its ground can buy less than."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from geoturf.cuts import pools
+from geoturf.cuts.market import Market, markets
+from geoturf.errors import PromiseError
+from geoturf.model import Choices, CutPlan, Finding, Ground
+from geoturf.rules import CutRules, Product
+
+
+def proven(
+    plan: CutPlan,
+    ground: Ground,
+    choices: tuple[Choices, ...],
+    products: dict[str, Product],
+    rules: CutRules,
+    least_m2: np.ndarray,
+) -> CutPlan:
+    """The plan with the bound of each pool, by what no layout of each area buys less than (``least_m2``, (n,)).
+
+    Raises `PromiseError` where less is bought than that.
+    """
+    bounds = []
+    for pool, row in zip(pools.gather(ground, choices, rules), plan.pools.itertuples(), strict=True):
+        least = max(0.0, float(sum(least_m2[area] for area in pool.areas)) - row.stock_m2)
+        bounds.append(kept(pool.key, row.bought_m2, _to_buy(least, markets(products[pool.product], rules))))
+    return replace(plan, pools=plan.pools.assign(bound_m2=np.array(bounds, float)))
+
+
+def _to_buy(least_m2: float, market: dict[float, Market]) -> float:
+    """Rounded to what can be bought, where one roll width is stocked."""
+    if len(market) > 1:
+        return least_m2
+    (only,) = market.values()
+    return only.least_m(least_m2 / only.roll_width_m) * only.roll_width_m
+
+
+def kept(pool: str, bought_m2: float, bound_m2: float) -> float:
+    """The bound of what is bought, without float dust between equal figures. Raises `PromiseError` where it is broken."""
+    if not bound_m2 <= bought_m2 + 1e-6:
+        line = f"pool {pool}: {bought_m2:.4f} m2 bought under a bound of {bound_m2:.4f} m2"
+        raise PromiseError(Finding("error", "bound-broken", line))
+    return min(bound_m2, bought_m2)
