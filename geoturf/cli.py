@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 DONE, REFUSED, USAGE, LEFT_OUT = 0, 1, 2, 3
 _SHOWN = 12  # findings of one severity shown on a terminal; all stand in findings.csv
+_SAID = {"compile": "compiling the kernels (once on this machine)"}  # of stages whose name does not say it
 
 _EPILOG = """\
 example:
@@ -121,8 +122,6 @@ def _run(args: argparse.Namespace) -> int:
 
     report.refuse_foreign(folder)
     with _Bar(args.quiet) as bar, _engine(args) as engine:
-        bar.told("compiling the kernels (once on this machine)", 0, 0)
-        pipeline.warm(engine)
         result = pipeline.run(bid, engine, bar.told, notes)
         if args.strict and result.source.left_out:
             _refuse_left_out(result.findings, result.source.left_out)
@@ -195,7 +194,7 @@ class _Bar:
 
     def told(self, stage: str, done: int, of: int) -> None:
         if self.bar:
-            self.bar.update(self.task, description=stage, completed=done, total=of or None)
+            self.bar.update(self.task, description=_SAID.get(stage, stage), completed=done, total=of or None)
 
     def __exit__(self, *_: object) -> None:
         if self.bar:

@@ -23,8 +23,7 @@ class Engine(Protocol):
         """Workers start up and do ``work`` each, while this process goes on."""
 
     def begin(self, work: Callable[[Item], Out], item: Item) -> Callable[[], Out]:
-        """A worker that is up does ``work(item)`` while this process goes on. Gives what waits for it; where no worker is up,
-        what does it then."""
+        """A worker does ``work(item)`` while this process goes on. Gives what waits for it (or, without workers, does it)."""
 
     def map(
         self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
@@ -80,7 +79,7 @@ class Processes:
                 self._started().submit(work)
 
     def begin(self, work: Callable[[Item], Out], item: Item) -> Callable[[], Out]:
-        return partial(work, item) if self.pool is None else self.pool.submit(work, item).result
+        return partial(work, item) if self.workers == 1 else self._started().submit(work, item).result
 
     def _started(self) -> Any:
         if self.pool is None:

@@ -33,14 +33,16 @@ def run(
 
     source = clock("read", read.read, bid)
     source, land = clock("ground", _measured, source, bid)
+    rest = clock("compile", _compiled, engine)
     if len(land.areas) >= _MANY:
         engine.prepare(_warm)
     border = clock("edges", edges.classify, land, bid.products, bid.edges)
     task = clock("layout", layout.task_of, land, bid.products, bid.layout)
-    least = layout.bounds(task, engine)  # begins by itself, to be asked for when rolls are planned
     choices = clock("layout", layout.lay, task, engine, clock.tick("layout", len(land.areas)))
     plan = clock("cuts", cuts.plan, land, choices, bid.products, bid.cuts, clock.tick("cuts", 0), bid.layout, engine)
-    plan = cuts.proven(plan, land, choices, bid.products, bid.cuts, clock("bound", least))
+    clock("compile", rest)
+    least = clock("bound", layout.bounds, task, engine)
+    plan = cuts.proven(plan, land, choices, bid.products, bid.cuts, least)
     takeoff = clock("materials", materials.takeoff, land, border, plan, bid.products, bid.materials, bid.edges)
     price = clock("price", pricing.price, land, plan, takeoff, bid.products, bid.price, bid.currency)
     saving = clock("water", _water, land, price, bid) if bid.water else None
@@ -78,11 +80,15 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
     return bid.model_copy(update={"layout": layout_rules}), (Finding("note", "seam-cost", message),)
 
 
-def warm(engine: Engine) -> None:
-    """Every kernel but the bound's compiled, or loaded. What a machine's first run has to compile the workers share."""
-    if layout.fresh():
-        engine.map(_do, _warmings())
-    _warm()
+def _compiled(engine: Engine) -> Callable[[], Any]:
+    """On a machine's first run: what sets seams and cuts rolls is compiled, by all workers. Gives what waits for the bound's,
+    which one of them goes on with meanwhile."""
+    if not layout.fresh():
+        return lambda: None
+    *soon, rest = [engine.begin(_do, work) for work in (*_warmings(), layout.warm_bound)]
+    for wait in soon:
+        wait()
+    return rest
 
 
 def _warm() -> None:

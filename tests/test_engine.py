@@ -31,14 +31,13 @@ def test_processes_are_kept_for_the_next_call_and_end_with_the_block():
     assert engine.pool is None
 
 
-@pytest.mark.parametrize("started", [False, True])
-def test_work_begun_is_waited_for(started):
-    with Processes(2) as engine:
-        if started:
-            engine.map(square, [1, 2])
-        begun = engine.begin(square, 7)
-        assert engine.map(square, [3, 4]) == [9, 16]
-        assert begun() == Serial().begin(square, 7)() == 49
+@pytest.mark.parametrize(
+    "engine", [Serial(), Processes(1), Processes(2)], ids=["serial", "one process", "two processes"]
+)
+def test_work_begun_is_waited_for(engine):
+    begun = engine.begin(square, 7)
+    assert engine.map(square, [3, 4]) == [9, 16]
+    assert begun() == 49
 
 
 def test_a_fault_in_a_worker_is_raised_here():

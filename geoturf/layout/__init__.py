@@ -2,7 +2,7 @@
 
 task_of(ground, products, rules) -> what is to be laid
 lay(task, engine)                -> one `geoturf.model.Choices` an area
-bounds(task, engine)             -> least turf bought for each area, worked out meanwhile
+bounds(task, engine)             -> least turf that can be bought for each
 """
 
 from __future__ import annotations
@@ -11,19 +11,20 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
+import shapely
 
 from geoturf.engine import Engine, Serial
 from geoturf.layout import kernel
 from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
-from geoturf.layout.bound import bound_m2
+from geoturf.layout.bound import bound_m2, least_taken
 from geoturf.layout.models import moved, placed, slack_m2
 from geoturf.layout.roll import Roll
-from geoturf.layout.shape import Shape
+from geoturf.layout.shape import Shape, shape_of
 from geoturf.layout.task import Task, task_of
 from geoturf.model import Choices, Layout
 
-__all__ = ["Task", "bounds", "fresh", "lay", "task_of", "warm_parts", "warm_seams"]
+__all__ = ["Task", "bounds", "fresh", "lay", "task_of", "warm_bound", "warm_parts", "warm_seams"]
 
 CHUNK = 16  # areas a worker gets at a time
 RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
@@ -55,24 +56,14 @@ def lay(task: Task, engine: Engine, tick: Callable[[int], Any] | None = None) ->
     return tuple(balanced([done[row] for row in range(len(task.shapes))], task.pools, task.stock, relay))
 
 
-def bounds(task: Task, engine: Engine) -> Callable[[], np.ndarray]:
-    """Begins to work out, and gives what waits for, the least turf (m2) that can be bought for each area (n,) in any pool, under
-    the rules; it adds up over a pool.
-
-    A worker begins by itself, and the others join when it is asked for: on a machine's first run it compiles what they need.
-    """
+def bounds(task: Task, engine: Engine) -> np.ndarray:
+    """The least turf (m2) that can be bought for each area (n,) in any pool, under the rules; it adds up over a pool."""
     firsts = [row for row, place in enumerate(task.where) if place.of == row]
-    jobs = [([task.shapes[k]], [task.stock[k]], float(task.bearings[k])) for k in firsts]
-    chunks = _chunks(jobs)
-    begun = engine.begin(_work_bounds, chunks[0]) if chunks else list
-
-    def waited() -> np.ndarray:
-        runner = Serial() if len(jobs) < FEW else engine
-        found = [*begun(), *(one for chunk in runner.map(_work_bounds, chunks[1:]) for one in chunk)]
-        least = dict(zip(firsts, found, strict=True))
-        return np.array([_placed_bound(task, row, least) for row in range(len(task.shapes))], float)
-
-    return waited
+    jobs = [(task.shapes[k], task.stock[k], float(task.bearings[k])) for k in firsts]
+    runner = Serial() if len(jobs) < FEW else engine
+    found = [bound for chunk in runner.map(_work_bounds, _chunks(jobs)) for bound in chunk]
+    least = dict(zip(firsts, found, strict=True))
+    return np.array([_placed_bound(task, row, least) for row in range(len(task.shapes))], float)
 
 
 def _placed_bound(task: Task, row: int, least: dict[int, float]) -> float:
@@ -81,9 +72,9 @@ def _placed_bound(task: Task, row: int, least: dict[int, float]) -> float:
     return least[row] if place.of == row else max(0.0, least[place.of] - slack_m2(task.shapes[row], task.stock[row]))
 
 
-def _work_bounds(jobs: list[Job]) -> list[float]:
+def _work_bounds(jobs: list[tuple[Shape, tuple[Roll, ...], float]]) -> list[float]:
     """A worker's share of `bounds`."""
-    return [bound_m2(shapes[0], stock[0], bearing) for shapes, stock, bearing in jobs]
+    return [bound_m2(*job) for job in jobs]
 
 
 def _relaid(
@@ -153,7 +144,15 @@ def warm_parts() -> None:
     parting.ends_of(edges)
 
 
+def warm_bound() -> None:
+    """The same for the bound."""
+    shape, sizes = shape_of(shapely.box(0.0, 0.0, 9.0, 6.0)), np.array([4.0, 3.9, 0.1, 0.1, 0.0])
+    for some in (None, sizes):
+        least_taken(shape, 0.1, some)
+
+
 def fresh() -> bool:
     """Whether kernels are yet to be compiled on this machine, and can be kept; told by a small one, which is compiled now."""
+    missed = sum(kernel.lanes_of.stats.cache_misses.values())
     kernel.lanes_of(1.0, _ROLL)
-    return any(kernel.lanes_of.stats.cache_misses.values())
+    return sum(kernel.lanes_of.stats.cache_misses.values()) > missed

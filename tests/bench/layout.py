@@ -19,7 +19,7 @@ import shapely
 from shapely.affinity import rotate
 
 from geoturf.engine import Serial
-from geoturf.layout import bounds, fresh, lay, task_of, warm_parts, warm_seams
+from geoturf.layout import bounds, fresh, lay, task_of, warm_bound, warm_parts, warm_seams
 from geoturf.model import Frames, Ground
 from geoturf.rules import LayoutRules, Product
 
@@ -131,7 +131,7 @@ def measure(name: str, shapes: list[shapely.Geometry]) -> str:
             rounds.append(time.process_time() - start)
         seconds.append(min(rounds))
     start = time.process_time()
-    least = bounds(task, Serial())()
+    least = bounds(task, Serial())
     seconds.append(time.process_time() - start)
     area = sum(shape.area for shape in shapes)
     bound = least.sum()
@@ -177,7 +177,7 @@ def main() -> None:
     compiled = fresh()
     warm_seams()
     warm_parts()
-    bounds(task_of(ground_of(lots(1)), {"turf60": Product()}, LayoutRules()), Serial())()
+    warm_bound()
     print(f"compiled: {compiled}, {time.process_time() - start:.2f} s")
     print(
         "Turf over ground in %: by hand, each strip alone, in proportion (first layout), the same (least), bound; then"

@@ -16,7 +16,7 @@ from layout import blobs, buildings, ground_of, lots, yards
 
 from geoturf import cuts
 from geoturf.engine import Serial
-from geoturf.layout import bounds, lay, task_of, warm_parts, warm_seams
+from geoturf.layout import bounds, lay, task_of, warm_bound, warm_parts, warm_seams
 from geoturf.rules import CutRules, LayoutRules, Product
 
 TURF = Product().price.per_si()  # a square metre
@@ -33,7 +33,7 @@ def row(name: str, shapes: list, effort: str) -> str:
         task, cutting = task_of(ground, product, rules), CutRules(effort=effort)
         choices = lay(task, Serial())
         plan = cuts.plan(ground, choices, product, cutting, None, rules)
-        plan = cuts.proven(plan, ground, choices, product, cutting, bounds(task, Serial())())
+        plan = cuts.proven(plan, ground, choices, product, cutting, bounds(task, Serial()))
         pool, seconds = plan.pools.iloc[0], time.process_time() - start
         over = [100 * (pool["bought_m2"] / pool[of] - 1) for of in ("needed_m2", "bound_m2")]
         if not cells:
@@ -45,7 +45,7 @@ def row(name: str, shapes: list, effort: str) -> str:
 def main() -> None:
     warm_seams()
     warm_parts()
-    bounds(task_of(ground_of(lots(1)), {"turf60": Product()}, LayoutRules()), Serial())()
+    warm_bound()
     figures = "waste % | over bound % | s"
     print(f"| shapes | by hand % | square: {figures} | slanted: {figures} | own price: {figures} |")
     print("|---" * 11 + "|")
