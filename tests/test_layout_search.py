@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
 from test_layout import FOOT, INCH, RULES, SHAPES, TURF, USABLE, assert_lies_well, bounds_of, ground_of, lay_all
@@ -105,6 +105,7 @@ def test_the_pile_follows_a_lot_that_wants_it():
     st.floats(1, 179),
     st.floats(-500, 500),
 )
+@example([(3, 9), (3, 10), (11, 7), (3, 7), (2, 0)], 1.0, 6.0)  # three smallest rectangles
 def test_a_lot_turned_is_laid_turned(corners, turn, far):
     shape = shapely.Polygon(corners)
     assume(shape.is_valid and shape.area > 4)

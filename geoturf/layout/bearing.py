@@ -19,6 +19,7 @@ from geoturf.layout.shape import Shape
 EDGES = 12  # edge directions looked at, by total length
 ENOUGH = 0.92  # of the border: edges beyond that are too short to matter
 SAME_DEG = 0.5
+TIE = 1e-6  # rectangles this close are equally small
 GRID_DEG = 15.0  # for outlines without clear edges
 KEPT, SLACK = 3, 1.015  # searched in full: at most this many, within this factor of the best
 JOINT = 16  # bearings looked at for areas that share one
@@ -29,7 +30,7 @@ def candidates(edges: np.ndarray) -> np.ndarray:
     run = edges[:, 2:] - edges[:, :2]
     length = np.hypot(run[:, 0], run[:, 1])
     facing = np.degrees(np.arctan2(run[:, 0], run[:, 1])) % 90
-    found = [_rectangle(edges)]
+    found = _rectangles(edges)
     order, border = np.argsort(-length, kind="stable"), float(length.sum())
     left, covered = np.ones(len(edges), bool), 0.0
     for lead in order.tolist():
@@ -83,11 +84,13 @@ def longest_edge(edges: np.ndarray) -> int:
     return int(np.argmax(np.round(np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1]), 6)))
 
 
-def _rectangle(edges: np.ndarray) -> float:
-    """Bearing of the smallest rotated rectangle's sides, in [0, 90)."""
-    box = shapely.oriented_envelope(shapely.multipoints(edges[:, :2]))
-    corners = shapely.get_coordinates(box)
-    if len(corners) < 3:
-        return 0.0
-    side = corners[1] - corners[0]
-    return float(np.degrees(np.arctan2(side[0], side[1])) % 90)
+def _rectangles(edges: np.ndarray) -> list[float]:
+    """Bearings, in [0, 90), of the smallest rotated rectangle's sides; of several that are equally small. One side of it lies
+    along the convex hull."""
+    hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(edges[:, :2])))
+    facing = np.arctan2(*np.diff(hull, axis=0).T) % (np.pi / 2)
+    across, along = (
+        np.ptp(hull @ turn, axis=0) for turn in ([np.cos(facing), -np.sin(facing)], [np.sin(facing), np.cos(facing)])
+    )
+    area = across * along
+    return np.degrees(facing[area <= area.min() * (1 + TIE)]).tolist() if len(area) else [0.0]
