@@ -11,13 +11,13 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate
-from test_layout import INCH, RULES, TURF, USABLE, bounds_of, lay_all
+from test_layout import INCH, RULES, SHAPES, TURF, USABLE, bounds_of, lay_all
 from test_layout_bound import ENDS, FACTOR, lengthened_m2, share_m2
 
-from geoturf.layout import corners, kernel
+from geoturf.layout import chords, corners, kernel
 from geoturf.layout.bound import bound_m2
 from geoturf.layout.roll import stocked
-from geoturf.layout.shape import shape_of, turned
+from geoturf.layout.shape import SNAP_M, shape_of, turned
 from geoturf.rules import LayoutRules
 
 (ROLL,) = stocked("turf60", TURF, RULES)
@@ -130,6 +130,44 @@ def test_slanted_sides_by_hand():
     assert corners.loss(view.edges, view.vs, SIZES, 0.0) == pytest.approx(waste + INCH * (20 + ENDS), rel=1e-5)
 
 
+def test_a_step_by_hand():
+    """Turf 10 m long on 2 m, 16 m long on the next 2 m: one strip would waste 6 m x 2 m, so there are two, both narrow."""
+    view = turned(shape_of(shapely.union(shapely.box(0, 0, 10, 2), shapely.box(0, 2, 16, 4))).edges, 90.0)
+    assert corners.loss(view.edges, view.vs, SIZES, 0.0) == pytest.approx(INCH * (10 + ENDS + 16 + ENDS), rel=1e-5)
+
+
+def test_a_house_by_hand():
+    """A lot 30 m x 10 m, a house of 8 m x 6 m amid it. 2 m on both sides of the house are narrow strips; in front of it and
+    behind it 6 m are one whole strip and a narrow one. What passes a corner of the house wastes 8 m a line."""
+    lot = shapely.box(0, 0, 30, 10) - shapely.box(10, 2, 18, 8)
+    view = turned(shape_of(lot).edges, 90.0)
+    assert corners.loss(view.edges, view.vs, SIZES, 0.0) == pytest.approx(
+        INCH * (30 + 30 + 10 + 12 + 4 * ENDS), rel=1e-5
+    )
+
+
+def test_a_step_that_hardly_costs_more_than_the_allowance_spares_no_more():
+    """A strip 4.46 m wide wants an inch. It may as well go on into the shorter side of a step, be as wide as the roll and waste
+    some of that: it is not told to take the inch."""
+    shape = shapely.union(shapely.box(0, 0, 20, 4.46), shapely.box(0, 4.46, 19.4, 8))
+    view = turned(shape_of(shape).edges, 90.0)
+    past = 0.6 * (USABLE - 4.46)
+    found = corners.loss(view.edges, view.vs, SIZES, 0.0)
+    assert INCH * (19.4 + ENDS) <= found <= INCH * (19.4 + ENDS) + past
+
+
+def test_several_bearings_at_once_are_told_as_one_by_one():
+    edges = shape_of(SHAPES["ring"]).edges
+    angles, turns = np.radians([3.0, 40.0, 77.0, 90.0]), np.array([0.0, 0.01, 0.002, 0.0])
+    wanted = np.array([True, True, False, True])
+    *many, area = kernel.views(edges, np.sin(angles), np.cos(angles), SNAP_M, ENDS)
+    found = corners.losses(*chords.arms_of(*many, corners.APART * ENDS, wanted), *many, SIZES, turns, wanted)
+    for angle, turn, told, one, whole in zip(angles, turns, wanted, found, area, strict=True):
+        view = kernel.turn(edges, np.sin(angle), np.cos(angle), SNAP_M)
+        assert whole == kernel.rows(*view, ENDS)
+        assert one == (corners.loss(*view, SIZES, turn) if told else 0.0)
+
+
 @pytest.mark.parametrize(("long", "wide", "roll"), [(13.3, 2.0, 2.0), (5.0, 3.0, 1.5), (9.0, 4.5, 4.5)])
 @pytest.mark.parametrize("turn", [0.0005, 0.004, 0.02, 0.05])
 @pytest.mark.parametrize("part", [-1.0, -0.5, 0.0, 1.0])
@@ -177,7 +215,7 @@ def test_no_way_to_lay_cells_of_a_grid_takes_less(seed):
         area = kernel.rows(straight.edges, straight.vs, sizes[3])
         assert area + waste <= cells_m2(turf, us, vs, sizes) * (1 + 1e-6)
         told += waste > 0
-    assert told > 10
+    assert told > 20
 
 
 def test_many_narrow_strips_by_hand():

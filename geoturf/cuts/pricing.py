@@ -14,12 +14,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from geoturf.compiled import inlined, jit
+from geoturf.compiled import inlined, inner, jit
 
 _jit = partial(jit, fastmath=True)  # no NaN and no infinity here; lets the loops run in vectors
+_inner = partial(inner, fastmath=True)
 
 
-@_jit
+@_inner
 def _add(before, after, size, worth):
     """after[r] = the better of before[r] and before[r - size] + worth."""
     room = len(before)
@@ -144,7 +145,7 @@ def _followers(follow, row, room, left, batches, out, filled):
     return filled, short
 
 
-@_jit
+@_inner
 def _longer(some, more):
     """A copy with room for twice as many and ``more``."""
     out = np.empty(2 * len(some) + more, np.int64)
@@ -153,7 +154,7 @@ def _longer(some, more):
     return out
 
 
-@_jit
+@_inner
 def _fill(order, length, value, left, room, out, filled):
     """Writes into ``out`` from ``filled`` the best fill of ``room`` steps by pieces left of these sizes; takes them off."""
     copies, total = np.zeros(len(order), np.int64), 0

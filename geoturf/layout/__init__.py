@@ -11,20 +11,19 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
-import shapely
 
 from geoturf.engine import Engine, Serial
-from geoturf.layout import kernel
+from geoturf.layout import chords, corners, kernel
 from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
-from geoturf.layout.bound import bound_m2, least_taken
+from geoturf.layout.bound import bound_m2
 from geoturf.layout.models import moved, placed, slack_m2
 from geoturf.layout.roll import Roll
-from geoturf.layout.shape import Shape, shape_of
+from geoturf.layout.shape import Shape
 from geoturf.layout.task import Task, task_of
 from geoturf.model import Choices, Layout
 
-__all__ = ["Task", "bounds", "fresh", "lay", "task_of", "warm_bound", "warm_parts", "warm_seams"]
+__all__ = ["Task", "bounds", "fresh", "lay", "task_of", "warm_arms", "warm_losses", "warm_parts", "warm_seams"]
 
 CHUNK = 16  # areas a worker gets at a time
 RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
@@ -144,11 +143,21 @@ def warm_parts() -> None:
     parting.ends_of(edges)
 
 
-def warm_bound() -> None:
-    """The same for the bound."""
-    shape, sizes = shape_of(shapely.box(0.0, 0.0, 9.0, 6.0)), np.array([4.0, 3.9, 0.1, 0.1, 0.0])
-    for some in (None, sizes):
-        least_taken(shape, 0.1, some)
+def warm_arms() -> None:
+    """The same for the bound: arms of a shape."""
+    *shape, _ = kernel.views(_PLAN, np.ones(1), np.zeros(1), 1e-6, 0.1)
+    chords.arms_of(*shape, 0.1, np.ones(1, bool))
+
+
+def warm_losses() -> None:
+    """The same for what is lost there."""
+    nothing = (
+        np.zeros((0, chords.ARM + 1)),
+        np.zeros((0, 4), np.int64),
+        np.zeros(2, np.int64),
+    )  # slabs, arms, whose they are
+    shape = _PLAN, np.array([0.0, 1.0]), np.array([[0, 0], [len(_PLAN), 2]])
+    corners.losses(*nothing, *shape, np.array([4.0, 3.9, 0.1, 0.1, 0.0]), np.zeros(1), np.ones(1, bool))
 
 
 def fresh() -> bool:

@@ -15,10 +15,11 @@ any width, divided by cross seams or not.
    T + S is made of borders of T, each once, and of a segment 2e for each corner that is foremost across b, so
    p <= perimeter(T) + 2e x corners.
 
-5. Strips take more where borders slant: `geoturf.layout.corners` tells how much any layout must, at bearings about b.
+5. Strips take more where borders slant or step and where turf parts: `geoturf.layout.corners` tells how much any layout must, at
+   bearings about b.
 
-By 4 and 5 a bearing tried vouches for those about it. Halving the span with the lowest promise (branch and bound) brings the
-bound near the least over all bearings; it holds wherever that stops.
+By 4 and 5 a bearing tried vouches for those about it. Halving the spans with the lowest promises (branch and bound) brings
+the bound near the least over all bearings; it holds wherever that stops.
 """
 
 from __future__ import annotations
@@ -28,13 +29,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from geoturf.layout import corners, halving, kernel
-from geoturf.layout.bearing import longest_edge
+from geoturf.layout.bearing import distinct
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import SNAP_M, Shape, turned
 from geoturf.rules import STEEPEST
 
-TRIED, WORK = 320, 3_700  # bearings at most, and edges looked at at all of them
+TRIED, WORK = 320, 5_000  # bearings at most, and edges looked at at all of them
 MANY, FEWER = 300, 48  # shapes of more edges are large beside what their ends take: so many bearings do
+GUESSED = 6  # longest edges along or across which the least may be
 ASKEW_DEG = 0.618  # beside the longest edge: just at a bearing of edges less can be told of corners than next to it
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
@@ -68,12 +70,11 @@ def least_taken(shape: Shape, ends_m: float, sizes: np.ndarray | None) -> float:
     both ways, and what is wasted at corners (``sizes`` as for `corners.loss`; None: nothing)."""
     border = perimeter_m(shape.edges) + ends_m * len(shape.edges)
     tries = max(FEWER, min(TRIED, WORK // len(shape.edges)))
-    x0, y0, x1, y1 = shape.edges[longest_edge(shape.edges)]
-    begin = round(float(np.degrees(np.arctan2(x1 - x0, y1 - y0))), 6) + ASKEW_DEG  # the same on every processor
-    sizes = np.empty(0) if sizes is None else sizes
-    return halving.least_taken(
-        shape.edges, len(shape.rings), border, shape.area_m2, ends_m, sizes, GIVE, SNAP_M, begin, tries
-    )
+    run = shape.edges[:, 2:] - shape.edges[:, :2]
+    longest = np.argsort(-np.round(np.hypot(*run.T), 6), kind="stable")[:GUESSED]
+    facing = np.round(np.degrees(np.arctan2(*run[longest].T)), 6)  # the same on every processor
+    search = halving.Halving(shape.edges, len(shape.rings), border, shape.area_m2, ends_m, sizes, GIVE, SNAP_M)
+    return search.least(facing[0] + ASKEW_DEG, distinct(np.concatenate([facing, facing + 90])), tries)
 
 
 def perimeter_m(edges: np.ndarray) -> float:

@@ -1,4 +1,4 @@
-"""What strips waste on slanted borders, whatever the layout: the compiled part of `geoturf.layout.bound`.
+"""What strips waste at the ends of chords, whatever the layout: the compiled part of `geoturf.layout.bound`.
 
 Let the pile run along u. A *strip* is a rectangle no wider than w, laid of one piece or of several one after the other, as wide
 as it. Strips don't overlap on turf, and each stretch of turf along the pile (a *chord*) lies in one strip: seams run along the
@@ -6,209 +6,313 @@ pile, cross seams from seam to seam. Strips may be of any width, lie in any orde
 
 On a line along the pile strips, allowances in, come to the lengthened area's share at least. They come to more by what they
 reach past the ends of chords; past an end with other turf beyond a gap g by (g - 2e) / 2 at most, since beyond a strip that
-goes on to that turf takes g where the share is 2e, which serves the ends on both sides. Call that room G.
+goes on to that turf takes g where the share is 2e, which serves the ends on both sides. Call that room G; no more than `ROOM`
+is counted.
 
-An *arm* of the area is a run of lines across (v from, v to) and on each of them one chord, in a region that neither parts nor
-joins and lies three times both allowances (2e) from any other turf on these lines. It is made of *stretches*, in each of which
-the chord runs from one straight border edge to another. Neighbouring chords overlap, and so lie in one strip wherever the strip
-has both lines. So strips share an arm out in intervals. A line is *joint* if its strip holds other turf on it, too: it reaches
-past the chord by G or more.
+An *arm* of the area (`geoturf.layout.chords`) is a run of lines across and on each of them one chord, in a region that neither
+parts nor joins, less the lines nearer to other turf than three times both allowances (2e). It is made of *stretches*, in each
+of which the chord runs from one straight border edge to another. Neighbouring chords overlap, and so lie in one strip wherever
+the strip has both lines. So strips share an arm out in intervals. A line is *joint* if its strip reaches past the chord by G or
+more, as it does where it holds other turf beyond.
 
 1. On a stretch whose edges have slopes s and t (du/dv) a strip with m lines that are not joint reaches past their chords by
    (|s| + |t|) m^2 / 2 at least, since it must reach past the furthest. Where ends may be slanted by up to du/dv = S, a slope
    counts by what it exceeds S. Joint lines, O in all, cost G each.
 2. If P strips have lines in the arm that are not joint, and p_k in stretch k, then sum p_k <= P + stretches - 1.
-3. Strips have widths h within the arm, sum h <= H, and P w >= H - O: H the arm's height.
-4. A strip with h < w - a, a the side allowance, takes a (chord + 2e) more: it is cut a wider than it is laid, or laid past the
-   end of the area (by S a^2 less where ends may be slanted, since they may close in on what is added). Not so, perhaps, the
-   one that passes either end of the arm, if the area goes on there. A strip within two arms holds turf of both on all of its
-   lines: they are joint, and it counts in neither.
+3. P w >= H - O, H the arm's height; and of F strips of which w - a or more lies in the arm, F (w - a) <= H.
+4. A strip of which h < w - a lies in the arm, a the side allowance, takes a (chord + 2e - S a) more: it is cut a wider than it is
+   laid, or laid past the end of the area. Not so one that passes an end of the arm where nothing is told of what lies beyond.
+5. Where an arm meets a longer chord, it is a *branch* and the other the *stem*. A strip with a line of the stem holds its chord
+   there; so it reaches past the branch by what that chord does, R, less S w. Counted no more than so much room, all of its lines
+   in the branch are joint, and 4 holds for the others at this end. (Is R < S w, its first R / 2S lines are joint for half of R.
+   If these cost more than the allowance of 4 it may as well be charged.)
+6. A strip that passes the stem's end with h < w - a in the stem takes no allowance if it is wide enough, by w - a - h lines of
+   the branches at least. A quarter of what these cost as joint lines is charged to the stem for it, three quarters to the branch
+   (half, if it lies between two stems).
+7. A strip within two arms holds turf of both on all of its lines: they are joint, and it counts in neither.
 
-Hence what is bought exceeds the lengthened area by W/w times the least, over P, p_k, O_k and the number F of strips with
-h >= w - a, F (w - a) <= H, of
+Hence what is bought exceeds the lengthened area by W/w times the least, over P, p_k and O_k, of
 
-    sum_k (|s_k| + |t_k|) (H_k - O_k)^2 / (2 p_k) + G_k O_k + a (least chord + 2e - S a) max(0, P - ends that go on - F)
+    sum_k (|s_k| + |t_k|) (H_k - O_k)^2 / (2 p_k) + G_k O_k + a (least chord + 2e - S a) max(0, P - F - ends not told of)
 
-(equal m are best, by convexity), or of all lines joint. `_least` gives no more than that.
+less what 6 spares (equal m are best, by convexity), or of all lines joint. `_least` gives no more than that, an arm's best of
+several least chords: of more lines, or of longer ones.
 
-Turned by up to d the same holds for less: of each stretch those lines count that stay within it, X tan d off either end, X the
-greatest |u| of the arm and its gaps from its middle; slopes are less by d, chords and gaps by their slopes times 2 X tan d.
-Of the lines between stretches nothing is known but how many they are; those left out at either end of the arm may be F's, too;
-and past the area's end 2 X tan d, X of the whole area, is not certain.
+Turned by up to d the same holds for less: of each stretch those lines count that stay within it, X tan d off either end, X half
+the arm's reach along u; next to the arm's ends and to lines near other turf those beyond the room, too. Slopes are less by d,
+chords and gaps by their slopes times that. Where something lies in the area is not certain by its reach times tan d.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import inlined, jit
-from geoturf.layout.kernel import crossings, met, u_at
+from geoturf.compiled import inlined, inner, jit
+from geoturf.layout.chords import (
+    AFTER,
+    CLOSING,
+    ENDS,
+    FIRST,
+    GAP,
+    HIGH,
+    LEFT,
+    LEFT_SLOPE,
+    LEFT_UP,
+    LOW,
+    RIGHT,
+    RIGHT_SLOPE,
+    RIGHT_UP,
+    SAME,
+    SLIVER,
+    arms_of,
+)
 
-SAME = 1e-9  # slopes and places this close are one
 APART = 3.0  # of both end allowances: turf nearer than this is not apart
-CLIPS = 3  # least chords tried: none, a quarter, half of the greatest
-_HEIGHT, _SLOPE, _ROOM, _STRIPS, _GAIN = range(5)  # rows of what `_least` works on
+CLIPS = 4  # least chords tried: none, a quarter, half, three quarters of the greatest
 MOST = 12  # strips of an arm looked at beyond the whole ones it holds
+ROOM = 3.0  # m past a chord, at most, that strips are charged for
+SHARE = 0.25  # of what joint lines of a branch cost: charged to its stem
+CLOSE = 0.3  # m: strips that reach no further past a branch may go on into it
+THIN = 0.3  # m: lines that may be left out next to an end of an arm of which something is told
+_HEIGHT, _SLOPE, _STRIPS, _GAIN = range(4)  # rows of what `_least` works on: a column for each stretch
+_LINES, _REACH, _COST, _RUN = range(
+    4
+)  # columns of what is told of an arm's ends; of a second branch (`_OTHER` further on) as well
+_OTHER = 2
 
 
 def loss(edges: np.ndarray, vs: np.ndarray, sizes: np.ndarray, turn: float) -> float:
     """Least area (m2 of pieces) that any layout takes beyond the lengthened shape, pile along u or turned by up to ``turn``
     (radians). ``edges``, ``vs`` as in `kernel`; ``sizes``: greatest usable width, least usable width less the side allowance,
     side allowance, both end allowances, steepest slant of an end (du/dv)."""
-    slabs, arms = arms_of(edges, vs, APART * sizes[3])
-    return loss_of(slabs, arms, edges, vs, sizes, turn)
+    at = np.array([[0, 0], [len(edges), len(vs)]])
+    arms = arms_of(edges, vs, at, APART * sizes[3], np.ones(1, np.bool_))
+    return losses(*arms, edges, vs, at, sizes, np.array([turn]), np.ones(1, np.bool_))[0]
 
 
 @jit
-def loss_of(slabs, arms, edges, vs, sizes, turn):
-    """`loss` of a shape whose slabs of arms (`arms_of`) are known."""
-    low, high, tan, total = np.inf, -np.inf, np.tan(turn), 0.0
+def losses(slabs, every, of, views, lines, at, sizes, turns, wanted):
+    """`loss` at several bearings (`geoturf.layout.kernel.views`) whose arms are known (`arms_of`), of those ``wanted``."""
+    out = np.empty(len(turns))
+    work, told = np.empty((4, len(slabs))), np.empty((2, 6))  # made once, not for every arm
+    for b in range(len(turns)):
+        out[b] = 0.0
+        if not wanted[b]:
+            continue
+        arms, edges, vs = every[of[b] : of[b + 1]], views[at[b, 0] : at[b + 1, 0]], lines[at[b, 1] : at[b + 1, 1]]
+        out[b] = _lost(slabs, arms, edges, vs, sizes, np.tan(turns[b]), work, told)
+    return out
+
+
+@inner
+def _lost(slabs, arms, edges, vs, sizes, tan, work, told):
+    low, high, total = np.inf, -np.inf, 0.0
     for e in range(len(edges)):
         low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
-    mine = np.empty((len(slabs), slabs.shape[1]))  # filled by loops: a slice assigned takes seconds to compile
-    work = np.empty((5, len(slabs)))  # made once, not for every arm
-    for arm in range(arms):
-        count, left, right = np.int64(0), np.inf, -np.inf
-        for k in range(len(slabs)):
-            if slabs[k, 0] == arm:
-                for column in range(slabs.shape[1]):
-                    mine[count, column] = slabs[k, column]
-                left, right = min(left, mine[count, 5], mine[count, 7]), max(right, mine[count, 6], mine[count, 8])
-                count += 1
-        middle, gap = 0.5 * (left + right), APART * sizes[3]
-        off = 2.0 * (right - middle + gap) * tan
-        past = 2.0 * max(high - middle, middle - low) * tan
-        best = 0.0
+    slack, far = (high - low) * tan, (2.0 * ROOM + sizes[3]) * tan
+    for arm in range(len(arms)):
+        first, after, left, right = arms[arm, FIRST], arms[arm, AFTER], np.inf, -np.inf
+        chord, gap = np.inf, np.inf
+        if slabs[after - 1, HIGH] - slabs[first, LOW] <= SLIVER:
+            continue
+        for k in range(first, after):
+            left, right = min(left, slabs[k, LEFT], slabs[k, LEFT_UP]), max(right, slabs[k, RIGHT], slabs[k, RIGHT_UP])
+            chord, gap = min(chord, _chord(slabs, k, 0), _chord(slabs, k, 1)), min(gap, slabs[k, GAP])
+        _tell(told, slabs, arms, arm, vs[0], vs[-1], sizes, slack, tan)
+        alone = gap == np.inf and slabs[first, LOW] <= vs[0] and slabs[after - 1, HIGH] >= vs[-1]
+        room, off, best = np.inf if alone else ROOM, (right - left) * tan, 0.0
         for clip in range(CLIPS):
-            least = 0.25 * clip * (right - left)
-            best = max(best, _arm(mine, count, least, vs[0], vs[-1], gap, sizes, tan, off, past, work))
+            least = clip * (right - left) / CLIPS
+            if clip == 0 or least > chord:  # else nothing is clipped
+                away = 0.0 if alone else far
+                best = max(best, _waste(slabs, arms, arm, least, room, told, sizes, tan, off, away, slack, work))
         total += best
     return total
 
 
-@jit
-def arms_of(edges, vs, gap):
-    """Slabs of arms, and how many arms there are. A slab is a row of its arm's number, lower v, upper v, slopes du/dv of its
-    left and right edge, u of these at the lower v and at the upper, and the least gap to other turf on its lines with how fast
-    that may close (du/dv). Slabs that go straight on are one, where both or neither is nearer than ``gap`` to other turf."""
-    n = len(edges)
-    active, order, held, taken = np.empty(n, np.int64), np.empty(n), np.int64(0), np.int64(0)
-    out, count, arms = np.empty((n * len(vs) // 2 + 1, 11)), np.int64(0), 0
-    before, n_before = np.empty(n, np.int64), 0  # rows of the slab below, left to right
-    here = np.empty(n, np.int64)
-    at_low, at_high, slope = np.empty(n), np.empty(n), np.empty(n)  # of the active edges: u at the slab's v's, du/dv
-    for s in range(len(vs) - 1):
-        low, high = vs[s], vs[s + 1]
-        held, taken = met(edges, active, held, taken, low, high)
-        crossings(edges, active, held, 0.5 * (low + high), order)
-        for k in range(held):
-            e = active[k]
-            at_low[k], at_high[k] = u_at(edges, e, low), u_at(edges, e, high)
-            slope[k] = (edges[e, 2] - edges[e, 0]) / (edges[e, 3] - edges[e, 1])
-        for c in range(held // 2):
-            _fill(out, count, at_low, at_high, slope, held, c, low, high)
-            below, alike = np.int64(-1), 0
-            for b in range(n_before):
-                if min(out[before[b], 8], out[count, 6]) > max(out[before[b], 7], out[count, 5]):
-                    below, alike = before[b], alike + 1
-            if alike == 1 and _meets(at_low, held, out[below, 7], out[below, 8]) == 1:
-                out[count, 0] = out[below, 0]
-                if _goes_on(out, below, count, gap):
-                    out[below, 2], out[below, 7], out[below, 8] = high, out[count, 7], out[count, 8]
-                    out[below, 9] = min(out[below, 9], out[count, 9])
-                    out[below, 10] = max(out[below, 10], out[count, 10])
-                    here[c] = below
-                    continue
-            else:
-                out[count, 0] = arms
-                arms += 1
-            here[c] = count
-            count += 1
-        n_before = held // 2
-        for c in range(n_before):
-            before[c] = here[c]
-    return out[:count], arms
+@inner
+def _tell(told, slabs, arms, arm, lowest, highest, sizes, slack, tan):
+    """Fills ``told``, for either end of an arm: how many lines of a strip that goes on into a stem are joint (inf: all, as at an
+    end of the area; -1: it is a stem's end; 0: nothing is told) and how far that reaches past the arm; and for two branches of a
+    stem what a line costs of a strip that goes on into them, and on how many lines."""
+    for e in range(2):
+        end, lines = arms[arm, ENDS + e], 0.0
+        for k in range(told.shape[1]):
+            told[e, k] = 0.0
+        if slabs[arms[arm, FIRST], LOW] <= lowest if e == 0 else slabs[arms[arm, AFTER] - 1, HIGH] >= highest:
+            lines = np.inf
+        elif end > 0:
+            for other in range(len(arms)):
+                if arms[other, ENDS + 1 - e] == -end:
+                    told[e, _REACH], lines = _reach(slabs, arms, other, arm, e, sizes, slack, tan)
+        elif end < 0:
+            lines = -1.0
+            for other in range(len(arms)):
+                if arms[other, ENDS + 1 - e] == -end:
+                    least = _OTHER if told[e, _RUN] > told[e, _RUN + _OTHER] else 0
+                    room, run = _room(slabs, arms, other, 1 - e, slack, APART * sizes[3])
+                    if run > told[e, _RUN + least]:
+                        reach, known = _reach(slabs, arms, arm, other, 1 - e, sizes, slack, tan)
+                        told[e, _COST + least] = min(ROOM, reach, 0.5 * max(0.0, room - sizes[3]))
+                        told[e, _RUN + least] = min(run, known)
+        told[e, _LINES] = lines
 
 
-@inlined
-def _fill(rows, at, at_low, at_high, slope, held, c, low, high):
-    """Row ``at`` of ``rows``: the slab of the c-th chord."""
-    a, b = 2 * c, 2 * c + 1
-    rows[at, 1], rows[at, 2] = low, high
-    rows[at, 3], rows[at, 4] = slope[a], slope[b]
-    rows[at, 5], rows[at, 6] = at_low[a], at_low[b]
-    rows[at, 7], rows[at, 8] = at_high[a], at_high[b]
-    rows[at, 9], rows[at, 10] = np.inf, 0.0
-    if c > 0:
-        rows[at, 9] = min(at_low[a] - at_low[a - 1], at_high[a] - at_high[a - 1])
-        rows[at, 10] = abs(slope[a]) + abs(slope[a - 1])
-    if b + 1 < held:
-        rows[at, 9] = min(rows[at, 9], at_low[b + 1] - at_low[b], at_high[b + 1] - at_high[b])
-        rows[at, 10] = max(rows[at, 10], abs(slope[b]) + abs(slope[b + 1]))
+@inner
+def _room(slabs, arms, arm, e, slack, gap):
+    """The least gap on lines of an arm that are ``gap`` or more from other turf, and how many there are from that end on."""
+    first, after = arms[arm, FIRST], arms[arm, AFTER]
+    run, room, poor, thin = 0.0, np.inf, 0.0, 0.0
+    for step in range(after - first):
+        k = first + step if e == 0 else after - 1 - step
+        least, height = slabs[k, GAP] - slabs[k, CLOSING] * slack, slabs[k, HIGH] - slabs[k, LOW]
+        if least >= gap:
+            run, room = run + height, min(room, least)
+        else:
+            poor += height
+            if run == 0.0:
+                thin = poor
+        if poor > THIN:
+            break
+    return room, 0.0 if thin > THIN else max(0.0, run - (poor - thin))
 
 
-@inlined
-def _meets(at_low, held, left, right):
-    """How many chords just above a slab's lower v the stretch from left to right meets."""
-    count = 0
-    for c in range(held // 2):
-        if min(at_low[2 * c + 1], right) > max(at_low[2 * c], left):
-            count += 1
-    return count
-
-
-@inlined
-def _goes_on(rows, last, at, gap):
-    return (
-        (rows[last, 9] < gap) == (rows[at, 9] < gap)
-        and abs(rows[last, 3] - rows[at, 3]) + abs(rows[last, 4] - rows[at, 4]) < SAME
-        and abs(rows[last, 7] - rows[at, 5]) + abs(rows[last, 8] - rows[at, 6]) < 100 * SAME
-    )
-
-
-@inlined
-def _arm(slabs, n, clip, lowest, highest, gap, sizes, tan, off, past, work):
-    """What an arm of ``n`` slabs takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no
-    other turf is near. ``lowest``, ``highest``: the area's v's; ``tan``: of the turn."""
-    cos = 1.0 / np.sqrt(1.0 + tan * tan)
-    held, least, start, end, first, last = np.int64(0), np.inf, 0.0, 0.0, 0.0, 0.0
-    for k in range(n):
-        low, high, at_low, at_high = slabs[k, 1], slabs[k, 2], slabs[k, 6] - slabs[k, 5], slabs[k, 8] - slabs[k, 7]
-        room = slabs[k, 9] - slabs[k, 10] * off
-        if max(at_low, at_high) < clip or room < gap:
+@inner
+def _reach(slabs, arms, stem, branch, out, sizes, slack, tan):
+    """How far a strip with a line of the stem in it reaches past the branch, which begins (``out`` 0) or ends at their junction,
+    and on how many of its lines (inf: on all)."""
+    low, high, sign = np.inf, -np.inf, 1.0 - 2.0 * out
+    at = slabs[arms[branch, FIRST], LOW] if out == 0 else slabs[arms[branch, AFTER] - 1, HIGH]
+    for k in range(arms[branch, FIRST], arms[branch, AFTER]):
+        near = (slabs[k, LOW] - at) * sign if out == 0 else (slabs[k, HIGH] - at) * sign
+        if slabs[k, HIGH] - slabs[k, LOW] > SLIVER and near < sizes[0] + slack:
+            low, high = min(low, slabs[k, LEFT], slabs[k, LEFT_UP]), max(high, slabs[k, RIGHT], slabs[k, RIGHT_UP])
+    left, right, begin, seen = -np.inf, np.inf, np.inf, -np.inf
+    for step in range(arms[stem, AFTER] - arms[stem, FIRST]):  # from the junction
+        k = arms[stem, AFTER] - 1 - step if out == 0 else arms[stem, FIRST] + step
+        if slabs[k, HIGH] - slabs[k, LOW] <= SLIVER:
             continue
-        if at_low < clip:
-            low += (high - low) * (clip - at_low) / (at_high - at_low)
-        if at_high < clip:
-            high -= (high - low) * (clip - at_high) / (at_low - at_high)
-        if high - low <= off:
+        near, far = (at - slabs[k, LOW]) * sign, (at - slabs[k, HIGH]) * sign
+        near, far = min(near, far), max(near, far)
+        begin = min(begin, near)
+        for end in range(2):  # its lines next to the junction
+            v = at - sign * (near if end == 0 else min(far, begin + 2.0 * slack))
+            part = (v - slabs[k, LOW]) / (slabs[k, HIGH] - slabs[k, LOW])
+            left = max(left, slabs[k, LEFT] + part * (slabs[k, LEFT_UP] - slabs[k, LEFT]))
+            right = min(right, slabs[k, RIGHT] + part * (slabs[k, RIGHT_UP] - slabs[k, RIGHT]))
+        seen = max(seen, far)
+        if seen >= begin + 2.0 * slack:
+            break
+    if begin > THIN or seen < begin + 2.0 * slack - SAME:
+        return 0.0, 0.0
+    reach = max(right - high, low - left) - 2.0 * (sizes[0] + slack) * tan
+    sure = reach - sizes[4] * (sizes[0] + slack)
+    if sure >= CLOSE:
+        return sure, np.inf
+    if sizes[4] > 0.0 and reach > 0.0:  # ends may slant back to the branch
+        return 0.5 * reach, max(0.0, 0.5 * reach / sizes[4] - slack)
+    return 0.0, 0.0
+
+
+@inlined
+def _holds(slabs, k, clip, gap, off):
+    """Whether the slab has lines of a chord of ``clip`` or more, none of them, though turned, near other turf."""
+    longest = max(slabs[k, RIGHT] - slabs[k, LEFT], slabs[k, RIGHT_UP] - slabs[k, LEFT_UP])
+    return longest >= clip and slabs[k, GAP] - slabs[k, CLOSING] * off >= gap
+
+
+@inner
+def _waste(slabs, arms, arm, clip, most, told, sizes, tan, off, far, slack, work):
+    """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no other turf is
+    near. ``most``: room, at most; ``off``, ``far``: lines off each stretch, and next to what is not told of; ``slack``: by which
+    places are uncertain."""
+    first, after, gap, away = arms[arm, FIRST], arms[arm, AFTER], APART * sizes[3], off + 2.0 * far
+    held, chord, start, end, room, cos = np.int64(0), np.inf, 0.0, 0.0, np.inf, 1.0 / np.sqrt(1.0 + tan * tan)
+    slope, left_slope, right_slope = 0.0, 0.0, 0.0  # of the last stretch
+    lost, idle, whole = 0.0, 0.0, 0.0  # lines left out since it, too few for a stretch, and left out before (below 0)
+    west, east = -np.inf, np.inf  # what all chords since it have in common
+    bar = slabs[first, LOW] + far  # lines below it are not told of
+    for k in range(first, after):
+        low, high, at_low, at_high = slabs[k, LOW], slabs[k, HIGH], _chord(slabs, k, 0), _chord(slabs, k, 1)
+        if not _holds(slabs, k, clip, gap, away):
+            lost, bar = lost + high - low + off, high + far
+            continue
+        room = min(room, slabs[k, GAP] - slabs[k, CLOSING] * away)
+        before = (high - low) * (clip - at_low) / (at_high - at_low) if at_low < clip else 0.0
+        behind = (high - low) * (clip - at_high) / (at_low - at_high) if at_high < clip else 0.0
+        lost += before + off if before > 0.0 else 0.0
+        low, high = max(low + before, bar), min(high - behind, _upto(slabs, k, after, clip, gap, away, far))
+        if high - low <= max(off, SLIVER):
+            west, east = max(west, slabs[k, LEFT], slabs[k, LEFT_UP]), min(east, slabs[k, RIGHT], slabs[k, RIGHT_UP])
+            lost += behind + off if behind > 0.0 else 0.0
+            idle += slabs[k, HIGH] - slabs[k, LOW]
             continue
         if held == 0:
-            first, start = low, low + 0.5 * off
-        last, end = high, high - 0.5 * off
-        work[_HEIGHT, held] = (high - low - off) * cos
-        work[_SLOPE, held] = _less(slabs[k, 3], tan, sizes[4]) + _less(slabs[k, 4], tan, sizes[4])
-        work[_ROOM, held] = 0.5 * (room - sizes[3])
-        steep = abs(slabs[k, 3]) + abs(slabs[k, 4])
-        least = min(least, max(0.0, max(clip, min(at_low, at_high)) - steep * off))
-        held += 1
+            start = low
+        else:
+            lost += low - slabs[k, LOW] - before
+            whole -= lost + idle if lost > 0.0 else 0.0
+            if lost == 0.0:
+                slope += abs(slabs[k, LEFT_SLOPE]) + abs(slabs[k, RIGHT_SLOPE])
+                chord = min(chord, max(0.0, min(east, slabs[k, RIGHT]) - max(west, slabs[k, LEFT]) - slope * off))
+        slope, end = abs(slabs[k, LEFT_SLOPE]) + abs(slabs[k, RIGHT_SLOPE]), high
+        chord = min(chord, max(0.0, max(clip, min(at_low, at_high)) - slope * off))
+        west, east, idle = slabs[k, LEFT_UP], slabs[k, RIGHT_UP], 0.0
+        lost = slabs[k, HIGH] - high + off if high < slabs[k, HIGH] else 0.0
+        if held == 0 or abs(slabs[k, LEFT_SLOPE] - left_slope) + abs(slabs[k, RIGHT_SLOPE] - right_slope) >= SAME:
+            left_slope, right_slope = slabs[k, LEFT_SLOPE], slabs[k, RIGHT_SLOPE]
+            work[_HEIGHT, held] = 0.0
+            work[_SLOPE, held] = _less(left_slope, tan, sizes[4]) + _less(right_slope, tan, sizes[4])
+            held += 1
+        work[_HEIGHT, held - 1] += (high - low - off) * cos  # the last stretch may go on, but for its gap
     if held == 0:
         return 0.0
-    free = 2
-    if first <= lowest:
-        free -= 1
-    if last >= highest:
-        free -= 1
-    return _least(held, least, (end - start) * cos + off, free, sizes, past, work)
+    room = min(most, 0.5 * (room - sizes[3]))
+    return _shared(slabs, arms, arm, held, chord, start, end, whole, room, told, sizes, off, slack, cos, work)
 
 
-@jit
+@inner
+def _upto(slabs, k, after, clip, gap, away, far):
+    """The v up to which lines of a slab are told of: ``far`` from the next slab that does not hold, and from the arm's end."""
+    for j in range(k + 1, after):
+        if slabs[j, LOW] >= slabs[k, HIGH] + far:
+            return slabs[k, HIGH]
+        if not _holds(slabs, j, clip, gap, away):
+            return min(slabs[k, HIGH], slabs[j, LOW] - far)
+    return min(slabs[k, HIGH], slabs[after - 1, HIGH] - far)
+
+
+@inlined
+def _chord(slabs, k, end):
+    return slabs[k, RIGHT + 2 * end] - slabs[k, LEFT + 2 * end]
+
+
+@inner
+def _shared(slabs, arms, arm, held, chord, start, end, whole, room, told, sizes, off, slack, cos, work):
+    """The same, of stretches that are known: they lie from ``start`` to ``end``, less (below 0) ``whole`` between them."""
+    thin_low, thin_high = start - slabs[arms[arm, FIRST], LOW], slabs[arms[arm, AFTER] - 1, HIGH] - end
+    lines_low = told[0, _LINES] if thin_low <= THIN else 0.0
+    lines_high = told[1, _LINES] if thin_high <= THIN else 0.0
+    most, share = (end - start) * cos + 2.0 * slack, 1.0
+    for e in range(2):
+        thin, lines = (thin_low, lines_low) if e == 0 else (thin_high, lines_high)
+        if lines != 0.0:
+            most += thin
+        if arms[arm, ENDS + e] > 0 and told[e, _LINES] > 0.0:
+            share, room = share - SHARE, min(room, told[e, _REACH])
+    lines_low -= min(thin_low, lines_low) if lines_low > 0.0 else 0.0
+    lines_high -= min(thin_high, lines_high) if lines_high > 0.0 else 0.0
+    whole = max(0.0, whole + end - start - off) * cos
+    return _least(held, chord, whole, most, share * room, lines_low, lines_high, told, off + slack, sizes, work)
+
+
+@inner
 def _less(slope, tan, steepest):
     """|du/dv| of an edge turned by up to the angle of that ``tan``, at least, beyond the ``steepest`` slant."""
     return max(0.0, (abs(slope) - tan) / (1.0 + abs(slope) * tan) - steepest)
 
 
-@jit
+@inner
 def _served(slope, height, strips, room):
     """Least of slope (height - O)^2 / (2 strips) + room O."""
     if slope * height <= room * strips:
@@ -216,41 +320,61 @@ def _served(slope, height, strips, room):
     return room * (height - 0.5 * room * strips / slope)
 
 
-@jit
-def _gain(work, k):
+@inner
+def _gain(work, k, room):
     """What a stretch loses less with one more strip."""
-    slope, height, strips, room = work[_SLOPE, k], work[_HEIGHT, k], work[_STRIPS, k], work[_ROOM, k]
+    slope, height, strips = work[_SLOPE, k], work[_HEIGHT, k], work[_STRIPS, k]
     return max(0.0, _served(slope, height, strips, room) - _served(slope, height, strips + 1.0, room))
 
 
 @inlined
-def _least(count, chord, height, free, sizes, past, work):
+def _priced(lines, room):
+    """What joint lines cost."""
+    return lines * room if lines > 0.0 else 0.0
+
+
+@inner
+def _least(count, chord, whole, most, room, lines_low, lines_high, told, unsure, sizes, work):
     """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches, which are columns of ``work``
-    (one array, since each handed on would be counted anew); ``height`` of the arm at most, ``free``: ends where the area
-    goes on, ``past``: height at its end that is not certain."""
-    usable, full, side, ends = sizes[0], sizes[1] - past, sizes[2], sizes[3]
-    if full <= side:
+    (one array, since each handed on would be counted anew), each ``chord`` long or more, with that ``room``. ``whole``: lines
+    that strips share out, at least; ``most``: lines of the arm, at most; ``lines_low``, ``lines_high``, ``told``: of its ends;
+    ``unsure``: lines of branches that are not certain."""
+    usable, full = sizes[0], sizes[1]
+    narrow = sizes[2] * max(0.0, chord + sizes[3] - sizes[4] * sizes[2])
+    if full <= sizes[2]:
         return 0.0
-    narrow, whole, lost, room = side * max(0.0, chord + ends - sizes[4] * side), 0.0, 0.0, np.inf
+    lost, least, filled, spared = 0.0, _priced(whole, room), int(most / full + 1e-9), 0.0
     for k in range(count):
         work[_STRIPS, k] = 1.0
-        whole, room = whole + work[_HEIGHT, k], min(room, work[_ROOM, k])
-        lost += _served(work[_SLOPE, k], work[_HEIGHT, k], 1.0, work[_ROOM, k])
-        work[_GAIN, k] = _gain(work, k)
-    least = whole * room if room < np.inf else np.inf  # if all lines are joint
-    idle = free + int(height / full + 1e-9)
-    for strips in range(1, idle + MOST):
-        more = narrow * max(0, strips - idle)
+        lost += _served(work[_SLOPE, k], work[_HEIGHT, k], 1.0, room)
+        work[_GAIN, k] = _gain(work, k, room)
+    missing = max(0.0, (filled + 1) * full - most - unsure)
+    for e in range(2):
+        if (lines_low if e == 0 else lines_high) < 0.0:
+            cost = told[e, _COST] * min(missing, told[e, _RUN])
+            cost += told[e, _COST + _OTHER] * min(missing, told[e, _RUN + _OTHER])
+            spared = max(spared, narrow - SHARE * cost)
+    for strips in range(1, filled + 2 + MOST):
+        flat, free, stems = True, 0, 0  # flat: joint lines save less than half of what they cost
+        for k in range(count):
+            if work[_SLOPE, k] * work[_HEIGHT, k] > 0.5 * room * work[_STRIPS, k]:
+                flat = False
+        for e in range(2):
+            lines = lines_low if e == 0 else lines_high
+            if lines < 0.0:
+                stems += 1
+            elif lines < np.inf and not (flat and 0.5 * room * lines >= narrow):
+                free += 1
+        over = max(0, strips - filled - free)
+        more = narrow * over - spared * min(stems, over)
         if more >= least:
             break
-        joint = whole - strips * usable
-        if joint <= 0.0 or room < np.inf:
-            least = min(least, max(lost, joint * room if joint > 0.0 else 0.0) + more)
+        least = min(least, max(lost, _priced(whole - strips * usable, room)) + more)
         at = 0  # one more strip where it helps most
         for k in range(1, count):
             if work[_GAIN, k] > work[_GAIN, at]:
                 at = k
         lost -= work[_GAIN, at]
         work[_STRIPS, at] += 1.0
-        work[_GAIN, at] = _gain(work, at)
-    return max(0.0, min(least, narrow * MOST))
+        work[_GAIN, at] = _gain(work, at, room)
+    return max(0.0, min(least, narrow * MOST))  # what more strips than those took at least

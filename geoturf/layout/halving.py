@@ -1,63 +1,87 @@
-"""Branch and bound over the bearings of the pile: the compiled part of `geoturf.layout.bound`."""
+"""Branch and bound over the bearings of the pile, for `geoturf.layout.bound`."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from geoturf.compiled import jit
-from geoturf.layout.corners import APART, arms_of, loss_of
-from geoturf.layout.kernel import rows, turn
+from geoturf.layout.chords import arms_of
+from geoturf.layout.corners import APART, losses
+from geoturf.layout.kernel import views
 
 SPANS = 12  # of the half turn, to start with
-CLOSE = 5e-4  # of the area: how near to the least the bound is brought
-COARSE_DEG, FINE_DEG = 5.0, 0.5  # half a span from which on corners are looked at, and the least is looked for
-_KNOWN, _AT, _HALF = range(3)  # of a span: what pieces take at least, its middle and half its width (degrees)
+HALVED = 8  # spans at a time: enough that calls cost little, few enough that the lowest come first
+CLOSE = 1e-4  # of the area: how near to the least the bound is brought
+COARSE_DEG, FINE_DEG = 5.0, 0.12  # half a span from which on corners are looked at, and the least is looked for
 
 
-@jit
-def least_taken(edges, parts, border, area, ends, sizes, give, snap, begin, tries):
-    """No more than the least over all bearings of what pieces take (m2).
+@dataclass(frozen=True)
+class Halving:
+    """What pieces of a shape take (m2): ``edges`` x0, y0, x1, y1 in ``parts`` parts, and ``area`` (m2). ``border``: no less than
+    the border's length once it is lengthened; ``ends``: both end allowances; ``sizes`` as for `corners.loss`, None where nothing
+    is lost at corners; ``give``: what part of the loss rounding may take; ``snap`` as for `kernel.turn`."""
 
-    ``edges`` x0, y0, x1, y1 of a shape of ``parts`` parts and ``area`` (m2); ``border``: no less than the border's length once it
-    is lengthened; ``ends``: both end allowances; ``sizes`` as for `corners.loss`, empty where nothing is lost at corners;
-    ``give``: what part of the loss rounding may take; ``snap`` as for `kernel.turn`; ``begin``: bearing at which the first span
-    begins; ``tries``: bearings at most."""
-    spans, count, least = np.empty((tries + SPANS, 3)), SPANS, np.inf
-    what, half = (edges, parts, border, ends, sizes, give, snap), 90.0 / SPANS
-    for k in range(SPANS):
-        least = _promise(spans[k], begin + (2 * k + 1) * half, half, 0.0, what, least)
-    while True:
-        worst = 0
-        for k in range(1, count):
-            if spans[k, _KNOWN] < spans[worst, _KNOWN]:
-                worst = k
-        known, at, half = spans[worst, _KNOWN], spans[worst, _AT], 0.5 * spans[worst, _HALF]
-        if known >= least - CLOSE * area or 2 * count >= tries + SPANS:
-            return known
-        least = _promise(spans[worst], at - half, half, known, what, least)
-        least = _promise(spans[count], at + half, half, known, what, least)
-        count += 1
+    edges: np.ndarray
+    parts: int
+    border: float
+    area: float
+    ends: float
+    sizes: np.ndarray | None
+    give: float
+    snap: float
 
+    def least(self, begin: float, guesses: np.ndarray, tries: int) -> float:
+        """No more than the least over all bearings (degrees). ``begin``: where the first span begins; ``guesses``: where the
+        least may well be; ``tries``: bearings at most."""
+        least = self._told(guesses)
+        half = np.full(SPANS, 90.0 / SPANS)
+        middle, known = begin + (2 * np.arange(SPANS) + 1) * half, np.zeros(SPANS)
+        known, least = self._promised(middle, half, known, least)
+        while tries > 1 and len(low := np.flatnonzero(known < least - CLOSE * self.area)):
+            low = low[np.argsort(known[low], kind="stable")[: min(HALVED, tries // 2)]]
+            tries -= 2 * len(low)
+            half[low] *= 0.5
+            both = np.concatenate([middle[low] - half[low], middle[low] + half[low]])
+            found, least = self._promised(both, np.tile(half[low], 2), np.tile(known[low], 2), least)
+            middle[low], known[low] = both[: len(low)], found[: len(low)]
+            middle, known = np.append(middle, both[len(low) :]), np.append(known, found[len(low) :])
+            half = np.append(half, half[low])
+        return float(known.min())
 
-@jit
-def _promise(span, bearing, half_deg, known, what, least):
-    """Fills ``span``: no more than what pieces take at any bearing within ``half_deg`` of ``bearing``, and these; ``known``: what
-    they take at least by what was told of a wider span. Corners are looked at where they may matter. Gives the ``least`` of what
-    is taken at bearings tried, as far as is known."""
-    edges, parts, border, ends, sizes, give, snap = what
-    angle, half = np.radians(bearing), np.radians(half_deg)
-    view, vs = turn(edges, np.sin(angle), np.cos(angle), snap)
-    area = rows(view, vs, ends)
-    r = 0.5 * ends * half
-    sure = area - r * border - np.pi * r * r * parts
-    if len(sizes) == 0:
-        least = min(least, area)
-    elif half_deg < COARSE_DEG and sure < least:
-        slabs, arms = arms_of(view, vs, APART * sizes[3])
-        lost = loss_of(slabs, arms, view, vs, sizes, half) * (1 - give)
-        sure += lost
-        if half_deg < FINE_DEG and max(area + lost, known) < least:
-            here = area + loss_of(slabs, arms, view, vs, sizes, 0.0)
-            least = min(least, max(here, known))  # less may be told of a bearing than of a span about it
-    span[_KNOWN], span[_AT], span[_HALF] = max(sure, known), bearing, half_deg
-    return least
+    def _told(self, bearings: np.ndarray) -> float:
+        """The least of what can be told of these bearings, each by itself."""
+        *shape, area = self._views(bearings)
+        if self.sizes is not None:
+            every = np.ones(len(area), bool)
+            area += losses(
+                *arms_of(*shape, APART * self.sizes[3], every), *shape, self.sizes, np.zeros(len(area)), every
+            )
+        return float(area.min())
+
+    def _promised(
+        self, middle: np.ndarray, half: np.ndarray, known: np.ndarray, least: float
+    ) -> tuple[np.ndarray, float]:
+        """No more than what pieces take at any bearing within ``half`` (degrees) of each ``middle``; ``known``: what they take at
+        least by what was told of wider spans. Corners are looked at where they may matter. And the ``least`` of what is taken at
+        bearings tried, as far as is known."""
+        *shape, area = self._views(middle)
+        turn = np.radians(half)
+        r = 0.5 * self.ends * turn
+        sure = area - r * self.border - np.pi * r * r * self.parts
+        if self.sizes is None:
+            return np.maximum(sure, known), min(least, float(area.min()))
+        wanted = (half < COARSE_DEG) & (sure < least)
+        if wanted.any():
+            arms = arms_of(*shape, APART * self.sizes[3], wanted)
+            lost = losses(*arms, *shape, self.sizes, turn, wanted) * (1 - self.give)
+            sure += lost
+            wanted &= (half < FINE_DEG) & (np.maximum(area + lost, known) < least)
+            if wanted.any():
+                here = area + losses(*arms, *shape, self.sizes, np.zeros(len(turn)), wanted)
+                least = min(least, float(np.maximum(here, known)[wanted].min()))  # a span about it may have told more
+        return np.maximum(sure, known), least
+
+    def _views(self, bearings: np.ndarray) -> tuple[np.ndarray, ...]:
+        angle = np.radians(bearings)
+        return views(self.edges, np.sin(angle), np.cos(angle), self.snap, self.ends)

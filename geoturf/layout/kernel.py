@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import inlined, jit
+from geoturf.compiled import inlined, inner, jit
 
 HAIR = 1e-6  # m2: what rounding may hide
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
@@ -116,7 +116,7 @@ def u_at(edges, e, v):
     return min(max(u, min(u0, u1)), max(u0, u1))
 
 
-@jit
+@inner
 def crossings(edges, active, count, v, order):
     """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to slab)."""
     for k in range(count):
@@ -239,7 +239,7 @@ def band(offsets, lo, hi, i, j, gap):
     return out
 
 
-@jit
+@inner
 def _steps(value, a_metre):
     """Whole cut steps that hold ``value``."""
     return np.ceil(value * a_metre - 1e-6)
@@ -260,7 +260,7 @@ def gang(length, lanes, joint, roll):
     return _gang(length, lanes, joint, roll[0] * roll[3], roll[2], roll[8], roll[9])
 
 
-@jit
+@inner
 def _gang(length, lanes, joint, full, ends, longest, a_metre):
     best, side, runs = np.inf, 1, 1
     for n in range(1, lanes + 1):
@@ -412,7 +412,7 @@ def turf_on(edges, v, out):
     return count
 
 
-@jit
+@inner
 def _chords(edges, v, active, out):
     """Where the edges cross the line at ``v``, sorted, into ``out``; gives how many."""
     count = np.int64(0)
@@ -460,3 +460,23 @@ def rows(edges, vs, ends):
             length += max(0.0, 0.5 * (at_low[k + 1] - at_low[k] + at_high[k + 1] - at_high[k]))
         total += length * (high - low)
     return total
+
+
+@jit
+def views(edges, sines, cosines, snap, ends):
+    """A shape at several bearings, one after the other: its edges, its v's (`turn`), where each bearing's begin in both (k + 1,
+    2), and the area of the shape lengthened (`rows`)."""
+    many, n = len(sines), len(edges)
+    at, area = np.empty((many + 1, 2), np.int64), np.empty(many)
+    at[0, 0], at[0, 1] = 0, 0
+    out, lines = np.empty((many * n, 4)), np.empty(many * n)
+    for b in range(many):
+        view, vs = turn(edges, sines[b], cosines[b], snap)
+        area[b] = rows(view, vs, ends)
+        at[b + 1, 0], at[b + 1, 1] = at[b, 0] + len(view), at[b, 1] + len(vs)
+        for k in range(len(view)):
+            for column in range(4):
+                out[at[b, 0] + k, column] = view[k, column]
+        for k in range(len(vs)):
+            lines[at[b, 1] + k] = vs[k]
+    return out, lines, at, area

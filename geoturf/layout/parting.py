@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import inlined, jit
+from geoturf.compiled import inlined, inner, jit
 from geoturf.layout.kernel import distinct, searches, slabs, sort, u_at
 from geoturf.layout.placing import rough
 
@@ -51,14 +51,14 @@ def between(edges, vs, spans, i, j):
     return clipped, _numbered(names)
 
 
-@jit
+@inner
 def _rename(names, old, new):
     for k in range(len(names)):
         if names[k] == old:
             names[k] = new
 
 
-@jit
+@inner
 def _numbered(names):
     """The same names as 0, 1, 2 … in order of appearance."""
     out, count = np.empty(len(names), np.int64), 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import inlined, jit
+from geoturf.compiled import inlined, inner, jit
 from geoturf.layout.kernel import TOLERANCE_M, band, distinct, turf_on
 
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
@@ -120,7 +120,7 @@ def near(vs, low, high, cuts, offsets, before, first, many, grid, window, usable
     return _tidy(values, count, low, high)
 
 
-@jit
+@inner
 def _stride(many, span, usable):
     """Every how manieth of offsets is taken, so that cuts stay few."""
     stride, left = 1, many
@@ -129,7 +129,7 @@ def _stride(many, span, usable):
     return stride
 
 
-@jit
+@inner
 def _tidy(values, count, low, high):
     """The first ``count`` values sorted; of those that nearly coincide one stays, the ends ``low`` and ``high`` always."""
     inner, kept = np.empty(count + 2), 2

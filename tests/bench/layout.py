@@ -19,7 +19,7 @@ import shapely
 from shapely.affinity import rotate
 
 from geoturf.engine import Serial
-from geoturf.layout import bounds, fresh, lay, task_of, warm_bound, warm_parts, warm_seams
+from geoturf.layout import bounds, fresh, lay, task_of, warm_arms, warm_losses, warm_parts, warm_seams
 from geoturf.model import Frames, Ground
 from geoturf.rules import LayoutRules, Product
 
@@ -177,7 +177,8 @@ def main() -> None:
     compiled = fresh()
     warm_seams()
     warm_parts()
-    warm_bound()
+    warm_arms()
+    warm_losses()
     print(f"compiled: {compiled}, {time.process_time() - start:.2f} s")
     print(
         "Turf over ground in %: by hand, each strip alone, in proportion (first layout), the same (least), bound; then"

@@ -16,7 +16,7 @@ from layout import blobs, buildings, ground_of, lots, yards
 
 from geoturf import cuts
 from geoturf.engine import Serial
-from geoturf.layout import bounds, lay, task_of, warm_bound, warm_parts, warm_seams
+from geoturf.layout import bounds, lay, task_of, warm_arms, warm_losses, warm_parts, warm_seams
 from geoturf.rules import CutRules, LayoutRules, Product
 
 TURF = Product().price.per_si()  # a square metre
@@ -45,7 +45,8 @@ def row(name: str, shapes: list, effort: str) -> str:
 def main() -> None:
     warm_seams()
     warm_parts()
-    warm_bound()
+    warm_arms()
+    warm_losses()
     figures = "waste % | over bound % | s"
     print(f"| shapes | by hand % | square: {figures} | slanted: {figures} | own price: {figures} |")
     print("|---" * 11 + "|")
