@@ -19,7 +19,7 @@ from geoturf.layout.shape import Shape
 EDGES = 12  # edge directions looked at, by total length
 ENOUGH = 0.92  # of the border: edges beyond that are too short to matter
 SAME_DEG = 0.5
-TIE = 1e-6  # rectangles this close are equally small
+SIDES, TIE = 64, 1e-6  # edges that a rectangle may lie along; rectangles this close are equally small
 GRID_DEG = 15.0  # for outlines without clear edges
 KEPT, SLACK = 3, 1.015  # searched in full: at most this many, within this factor of the best
 JOINT = 16  # bearings looked at for areas that share one
@@ -86,11 +86,11 @@ def longest_edge(edges: np.ndarray) -> int:
 
 def _rectangles(edges: np.ndarray) -> list[float]:
     """Bearings, in [0, 90), of the smallest rotated rectangle's sides; of several that are equally small. One side of it lies
-    along the convex hull."""
+    along an edge of the convex hull, of which the longest are looked at."""
     hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(edges[:, :2])))
-    facing = np.arctan2(*np.diff(hull, axis=0).T) % (np.pi / 2)
-    across, along = (
-        np.ptp(hull @ turn, axis=0) for turn in ([np.cos(facing), -np.sin(facing)], [np.sin(facing), np.cos(facing)])
-    )
-    area = across * along
+    run = np.diff(hull, axis=0)
+    run = run[np.argsort(-np.round(np.hypot(*run.T), 6), kind="stable")[:SIDES]]
+    facing = np.arctan2(*run.T) % (np.pi / 2)
+    sine, cosine = np.sin(facing), np.cos(facing)
+    area = np.ptp(hull @ [sine, cosine], axis=0) * np.ptp(hull @ [cosine, -sine], axis=0)
     return np.degrees(facing[area <= area.min() * (1 + TIE)]).tolist() if len(area) else [0.0]

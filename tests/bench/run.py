@@ -22,15 +22,14 @@ from layout import lots
 from shapely.affinity import translate
 
 ROOT = Path(__file__).parents[2]
+STAGES = ("read", "ground", "edges", "layout", "cuts", "bound", "materials", "price", "check")
 GEOTURF = [sys.executable, "-m", "geoturf"]
 
 
 def main() -> None:
     print(f"geoturf --help: {help_ratio():.1f} times a bare interpreter (median of 30 pairs)\n")
-    print(
-        "| bid | areas | seconds | ms an area | peak MB | read | ground | edges | layout | cuts | materials | price | check |"
-    )
-    print("|---|---|---|---|---|---|---|---|---|---|---|---|---|")
+    print("| bid | areas | seconds | ms an area | peak MB | " + " | ".join(STAGES) + " |")
+    print("|" + "---|" * 14)
     with tempfile.TemporaryDirectory() as folder:
         timed(
             ROOT / "sample_gis" / "development.toml", Path(folder) / "warm"
@@ -67,8 +66,7 @@ def lots_bid(count: int, folder: Path) -> Path:
 def row(name: str, bid: Path, folder: Path) -> str:
     seconds, megabytes, run = timed(bid, folder / f"out_{bid.stem}")
     areas = run["counts"]["areas"]
-    stages = ("read", "ground", "edges", "layout", "cuts", "materials", "price", "check")
-    parts = " | ".join(f"{run['seconds'][stage]:.2f}" for stage in stages)
+    parts = " | ".join(f"{run['seconds'][stage]:.2f}" for stage in STAGES)
     return f"| {name} | {areas:,} | {seconds:.1f} | {1000 * seconds / areas:.0f} | {megabytes:.0f} | {parts} |"
 
 
