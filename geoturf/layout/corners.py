@@ -68,9 +68,9 @@ from geoturf.layout.chords import (
 )
 
 APART = 3.0  # of both end allowances: turf nearer than this is not apart
-CLIPS = 4  # least chords tried: none, a quarter, half, three quarters of the greatest
-MOST = 12  # strips of an arm looked at beyond the whole ones it holds
-ROOM = 3.0  # m past a chord, at most, that strips are charged for
+CLIPS = 6  # least chords tried: none, a sixth, … of the greatest
+MOST = 20  # strips of an arm looked at beyond the whole ones it holds
+ROOM = 7.0  # m past a chord, at most, that strips are charged for
 SHARE = 0.25  # of what joint lines of a branch cost: charged to its stem
 CLOSE = 0.3  # m: strips that reach no further past a branch may go on into it
 THIN = 0.3  # m: lines that may be left out next to an end of an arm of which something is told
