@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable
 from typing import Any
 
@@ -32,3 +33,13 @@ def _kept(function: Callable[..., Any], **how: bool) -> Any:
         return numba.njit(cache=True, nogil=True, **how)(function)
     except RuntimeError:  # numba found nowhere to keep it
         return numba.njit(nogil=True, **how)(function)
+
+
+def compiling(work: Callable[[], Any]) -> None:
+    """Does work that compiles much. A compiler makes many objects and lets go of few: looking for those would take a fifth of its
+    time. (A worker that starts with this loads little else.)"""
+    gc.disable()
+    try:
+        work()
+    finally:
+        gc.enable()

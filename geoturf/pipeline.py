@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import replace
@@ -14,6 +13,7 @@ from geoturf import check as promises
 from geoturf import cuts, edges, ground, layout, materials, parcels, read
 from geoturf import price as pricing
 from geoturf.bid import Bid, unusual
+from geoturf.compiled import compiling
 from geoturf.engine import Engine, Serial
 from geoturf.errors import PromiseError
 from geoturf.model import Finding, Ground, Price, Result, Source, Water
@@ -87,8 +87,8 @@ def _compiled(engine: Engine) -> Callable[[], Any]:
     which they go on with."""
     if not layout.fresh():
         return partial(_wait, [])
-    soon = [engine.begin(_do, work) for work in _warmings()]
-    rest = [engine.begin(_do, work) for work in (layout.warm_losses, layout.warm_arms)]
+    soon = [engine.begin(compiling, work) for work in _warmings()]
+    rest = [engine.begin(compiling, work) for work in (layout.warm_losses, layout.warm_arms)]
     _wait(soon)
     return partial(_wait, rest)
 
@@ -109,13 +109,6 @@ def _warmings() -> list[Callable[[], Any]]:
     from geoturf.cuts.solve import warm_few, warm_many
 
     return [layout.warm_seams, warm_many, layout.warm_parts, warm_few]
-
-
-def _do(work: Callable[[], Any]) -> None:
-    """The work of a compiler, which makes many objects and lets go of few: looking for those takes a fifth of its time."""
-    gc.disable()
-    work()
-    gc.enable()
 
 
 def check(bid: Bid, notes: Iterable[Finding] = ()) -> tuple[Source, Ground, tuple[Finding, ...]]:
