@@ -9,6 +9,7 @@ from cut_cases import FOOT, INCH, assert_sound, choices, ground, layout
 from geoturf import cuts
 from geoturf.cuts.master import Master, UnsolvedError
 from geoturf.engine import Processes
+from geoturf.errors import PromiseError
 from geoturf.rules import CutRules, Product
 
 LENGTH = Product()  # 15 ft x 100 ft, sold by length, billed to the foot
@@ -197,3 +198,22 @@ def test_of_equal_plans_the_one_with_a_long_left_over():
     """50, 40, 30 and 20 ft: two rolls of 100 ft either way, but 50 + 30 + 20 and 40 leave 60 ft in one piece."""
     made = plan([choices(layout([(600, 178), (480, 178), (360, 178), (240, 178)]))], ROLL)
     assert sorted(made.rolls["left_over_m"]) == pytest.approx([0, 60 * FOOT])
+
+
+def test_the_bound_is_what_can_be_bought_and_less_than_what_is():
+    areas = (choices(layout([(120, 178)])), choices(layout([(118, 178)])))
+    made, products, rules = plan(areas), {"turf60": LENGTH}, CutRules()
+    bought = made.pools["bought_m2"][0]
+    least = np.array([0.3, 0.4]) * bought
+    proven = cuts.proven(made, ground(2), areas, products, rules, least)
+    assert least.sum() <= proven.pools["bound_m2"][0] <= least.sum() + rules.billing_step_m * WIDTH_M
+    with pytest.raises(PromiseError, match="under a bound"):
+        cuts.proven(made, ground(2), areas, products, rules, 2 * least)  # 1.4 of it
+
+
+def test_left_overs_at_hand_count_against_the_bound():
+    stock = [{"length": "10 ft", "width": "178 in", "product": "turf60"}]
+    areas, rules = (choices(layout([(240, 178)])),), CutRules.model_validate({"stock": stock})
+    made = plan(areas, rules=rules)
+    proven = cuts.proven(made, ground(1), areas, {"turf60": LENGTH}, rules, np.array([20 * FOOT * WIDTH_M]))
+    assert proven.pools["bound_m2"][0] == pytest.approx(10 * FOOT * WIDTH_M)

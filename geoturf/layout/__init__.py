@@ -31,9 +31,8 @@ FEW = 100  # fewer groups than this are not worth starting workers
 _PLAN = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]])  # a closed ring, to warm up on
 _ROLL, _SHARES = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0]), np.ones(50)
 
-Job = tuple[
-    list[Shape], list[tuple[Roll, ...]], float
-]  # shapes that share a bearing, what each is laid from, that or NaN
+# shapes that share a bearing, what each is laid from, that bearing or NaN
+Job = tuple[list[Shape], list[tuple[Roll, ...]], float]
 
 
 def lay(task: Task, engine: Engine, tick: Callable[[int], Any] | None = None) -> tuple[Choices, ...]:

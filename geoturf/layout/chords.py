@@ -21,9 +21,8 @@ SLIVER = 0.1  # m: steps that are not quite along the pile, and what they cut of
 
 # columns of slabs; u at the lower v, and (UP) at the upper
 LOW, HIGH, LEFT_SLOPE, RIGHT_SLOPE, LEFT, RIGHT, LEFT_UP, RIGHT_UP, GAP, CLOSING, ARM = range(11)
-FIRST, AFTER, ENDS = range(
-    3
-)  # columns of arms: rows of its slabs from and to; what its lower end is (the upper's follows)
+# columns of arms: rows of its slabs from and to; what its lower end is (the upper's follows)
+FIRST, AFTER, ENDS = range(3)
 
 
 @jit

@@ -75,9 +75,8 @@ SHARE = 0.25  # of what joint lines of a branch cost: charged to its stem
 CLOSE = 0.3  # m: strips that reach no further past a branch may go on into it
 THIN = 0.3  # m: lines that may be left out next to an end of an arm of which something is told
 _HEIGHT, _SLOPE, _STRIPS, _GAIN = range(4)  # rows of what `_least` works on: a column for each stretch
-_LINES, _REACH, _COST, _RUN = range(
-    4
-)  # columns of what is told of an arm's ends; of a second branch (`_OTHER` further on) as well
+# columns of what is told of an arm's ends; of a second branch (`_OTHER` further on) as well
+_LINES, _REACH, _COST, _RUN = range(4)
 _OTHER = 2
 
 
