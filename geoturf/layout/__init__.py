@@ -150,13 +150,9 @@ def warm_arms() -> None:
 
 def warm_losses() -> None:
     """The same for what is lost there."""
-    nothing = (
-        np.zeros((0, chords.ARM + 1)),
-        np.zeros((0, 4), np.int64),
-        np.zeros(2, np.int64),
-    )  # slabs, arms, whose they are
+    slabs, arms, of = np.zeros((0, chords.ARM + 1)), np.zeros((0, 4), np.int64), np.zeros(2, np.int64)
     shape = _PLAN, np.array([0.0, 1.0]), np.array([[0, 0], [len(_PLAN), 2]])
-    corners.losses(*nothing, *shape, np.array([4.0, 3.9, 0.1, 0.1, 0.0]), np.zeros(1), np.ones(1, bool))
+    corners.losses(slabs, arms, of, *shape, np.array([4.0, 3.9, 0.1, 0.1, 0.0]), np.zeros(1), np.ones(1, bool))
 
 
 def fresh() -> bool:
