@@ -139,6 +139,13 @@ class Ground:
     overlaps: pd.DataFrame | None = None
     guests: pd.DataFrame | None = None
 
+    def pool_keys(self, pool: str) -> list[tuple[str, ...]]:
+        """Which areas share rolls: for each area its phase and product, then its site where ``pool`` is "site", its site and
+        id where it is "area"; areas of equal keys share."""
+        apart = {"phase": [], "site": ["site"], "area": ["site", "area"]}[pool]
+        columns = (self.areas[name].astype(str) for name in ("phase", "product", *apart))
+        return list(zip(*columns, strict=True))
+
 
 @dataclass(frozen=True)
 class Edges:
@@ -180,14 +187,14 @@ class Layout:
 class Choices:
     """Layouts offered for one area, best first.
 
-    ``by_hand``: the layout a person would draw (longest edge, bounding strips).
+    ``by_hand``: the layouts an estimator would draw by hand (full strips along the longest edge, or across it).
     ``free_cost``: best cost with the bearing free (NaN where not searched): what a fixed bearing costs is the difference.
     ``same_as``: row of the area this one repeats (moved or turned), -1 otherwise.
     ``wide``: layouts in full strips, for slanted ends (none where all is cut square).
     """
 
     layouts: tuple[Layout, ...]
-    by_hand: Layout
+    by_hand: tuple[Layout, ...]
     free_cost: float
     same_as: int = -1
     wide: tuple[Layout, ...] = ()
@@ -201,7 +208,8 @@ class CutPlan:
       start line of a slanted piece meets v0, allowance in; NaN where cut square).
     ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m, pieces, left_over_m, pattern,
       source (bought, or stock: a left-over at hand, for which width_m and length_m are its own).
-    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2 (least that any layout buys),
+    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2 (least that any
+      layout in strips from border to border buys),
       cut_bound_m2 (least for these pieces), by_hand_m2, status, square_m2 (what square cuts would buy; bought_m2 where nothing
       slants), stock_m2 (most turf that left-overs at hand stand for).
     ``stock``: DataFrame: left-overs worth keeping: roll, phase, product, width_m, length_m, along_m, across_m.

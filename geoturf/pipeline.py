@@ -39,7 +39,7 @@ def run(
     if len(land.areas) >= _MANY:
         engine.prepare(_warm)
     border = clock("edges", edges.classify, land, bid.products, bid.edges)
-    task = clock("layout", layout.task_of, land, bid.products, bid.layout)
+    task = clock("layout", layout.task_of, land, bid.products, bid.layout, bid.cuts.pool)
     choices = clock("layout", layout.lay, task, engine, clock.tick("layout", len(land.areas)))
     plan = clock("cuts", cuts.plan, land, choices, bid.products, bid.cuts, clock.tick("cuts", 0), bid.layout, engine)
     clock("compile", rest)

@@ -363,8 +363,8 @@ def summary(result: Result) -> list[tuple[str, str]]:
         ("ground area", f"{land['ground_area_m2'].sum() * factor:,.0f} {unit}"),
         ("turf bought", f"{bought * factor:,.0f} {unit}"),
         ("waste over the ground", f"{waste_pct(bought, land['surface_area_m2'].sum()):.1f} %"),
-        ("  laid by hand", f"{waste_pct(by_hand, land['surface_area_m2'].sum()):.1f} %"),
-        ("over the proven bound", f"{waste_pct(bought, bound):.1f} %"),
+        ("  each area alone, by hand", f"{waste_pct(by_hand, land['surface_area_m2'].sum()):.1f} %"),
+        ("over the bound for strips", f"{waste_pct(bought, bound):.1f} %"),
         ("rolls and lengths", f"{int(pools['rolls'].sum()):,}"),  # bought; left-overs at hand are not
         ("price", f"{result.price.totals['price']:,} {result.bid.currency}"),
     ]

@@ -24,7 +24,7 @@ def layout(sizes_in, roll_in: float = ROLL_IN, usable_in: float = USABLE_IN, cos
 
 def choices(*layouts: Layout) -> Choices:
     """These layouts for one area."""
-    return Choices(tuple(layouts), layouts[0], float("nan"))
+    return Choices(tuple(layouts), layouts[:1], float("nan"))
 
 
 def ground(count: int, sites=None, phase: str = "1", product: str = "turf60") -> Ground:

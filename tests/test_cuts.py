@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from cut_cases import FOOT, INCH, assert_sound, choices, ground, layout
@@ -98,9 +100,41 @@ def test_what_is_bought_is_shared_among_the_areas_exactly():
     assert made.chosen["turf_bought_m2"].sum() == pytest.approx(made.pools["bought_m2"].sum(), abs=1e-9)
 
 
-def test_by_hand_orders_every_strip_full_width():
-    made = plan([choices(layout([(121, 100), (121, 20)]))])
-    assert made.pools["by_hand_m2"][0] == pytest.approx(21 * FOOT * WIDTH_M)  # 242 in are 20 ft 2 in
+def test_a_small_pool_is_laid_for_what_is_really_bought():
+    """Whole rolls of 1,200 in. Strips of 610 and 600 in take two of them, though they are less turf than two
+    strips of 600 in in full width, which take one."""
+    less, more = layout([(610, 178), (600, 150)]), layout([(600, 178), (600, 178)])
+    made = plan([choices(less, more)], ROLL)
+    assert made.pools["rolls"][0] == 1
+    assert made.chosen["pieces"][0] == 2 and made.pieces["width_m"].tolist() == pytest.approx([178 * INCH] * 2)
+
+
+def by_hand_ft(*sizes_in) -> float:
+    """Feet of roll that one area of such pieces takes by hand."""
+    return plan([choices(layout(sizes_in))]).pools["by_hand_m2"][0] / (FOOT * WIDTH_M)
+
+
+def test_by_hand_a_rest_is_used_once():
+    """178 in of width: beside a strip of 100 in, 78 are left; two of 39 would fit there, but one is what a person thinks of."""
+    assert by_hand_ft((121, 100), (121, 79)) == pytest.approx(21)  # 242 in are 20 ft 2 in: nothing fits
+    assert by_hand_ft((121, 100), (121, 78)) == pytest.approx(11)
+    assert by_hand_ft((121, 100), (119, 39), (119, 39), (119, 39)) == pytest.approx(
+        20
+    )  # the third in the second's rest
+    assert by_hand_ft((119, 100), (121, 78)) == pytest.approx(11)  # cut from the longer one's rest
+
+
+def test_by_hand_scraps_are_thrown_away():
+    """Rests narrower than the least piece (6 in) are no rests."""
+    assert by_hand_ft((121, 172), (121, 6)) == pytest.approx(11)
+    assert by_hand_ft((121, 173), (121, 5)) == pytest.approx(21)
+
+
+def test_by_hand_areas_share_nothing_and_the_better_drawing_counts():
+    worse, better = layout([(121, 178), (121, 178)]), layout([(230, 178)])
+    areas = [replace(choices(worse), by_hand=(worse, better)), choices(worse)]
+    made = plan(areas)
+    assert made.pools["by_hand_m2"][0] == pytest.approx((20 + 21) * FOOT * WIDTH_M)
 
 
 @pytest.mark.parametrize("product", [LENGTH, ROLL], ids=["length", "roll"])

@@ -24,6 +24,8 @@ def ground_of(*shapes: shapely.Geometry, bearing=np.nan, view="", context=None) 
     areas = pd.DataFrame(
         {
             "site": [f"S{k}" for k in range(count)],
+            "area": "lawn",
+            "phase": "1",
             "product": "turf60",
             "view": view,
             "frame": 0,

@@ -24,7 +24,7 @@ def one_strip(inches: float, seam_m: float = 0.0) -> Layout:
 
 
 def offers(*layouts: Layout) -> Choices:
-    return Choices(layouts, layouts[0], np.nan)
+    return Choices(layouts, layouts[:1], np.nan)
 
 
 def nothing_new(rolls):

@@ -97,7 +97,7 @@ def test_no_layout_offered_takes_less(corners, turn, bearing):
         turned = rotate(outline, turn, origin=(0, 0))
         (choices,), (bound,) = lay_all(turned, bearing=bearing), bounds_of(turned, bearing=bearing)
         assert bound >= FACTOR * outline.area * (1 - 1e-4)
-        for layout in (*choices.layouts, choices.by_hand):
+        for layout in (*choices.layouts, *choices.by_hand):
             assert bound <= share_m2(layout)
 
 

@@ -149,7 +149,7 @@ def test_a_stated_bearing_holds_and_for_those_seen_with_it():
     shapes = [shapely.box(0, 0, 12, 5), shapely.box(20, 0, 25, 9), shapely.box(30, 0, 33, 9)]
     done = lay_all(*shapes, bearing=[200.0, np.nan, np.nan], view=["front", "front", ""])
     assert [c.layouts[0].bearing_deg for c in done[:2]] == [200.0, 200.0]
-    assert done[2].layouts[0].bearing_deg % 180 == pytest.approx(0)
+    assert {layout.bearing_deg % 90 for layout in done[2].layouts} == {0.0}  # seen with none of them: free
     for choices, shape in zip(done, shapes, strict=True):
         assert_lies_well(choices.layouts[0], shape)
         assert choices.free_cost <= choices.layouts[0].cost
@@ -199,13 +199,22 @@ def test_every_stocked_width_is_offered_and_the_cheaper_comes_first():
         assert_lies_well(layout, shapely.box(0, 0, 9, 14))
 
 
-def test_by_hand_is_full_strips_from_the_longest_edge():
-    """12 m by 5 m with a nick at the far side: two strips 12 m long from the long edge, the second of full width too."""
+def test_by_hand_is_full_strips_from_the_longest_edge_or_across_it():
+    """12 m by 5 m with a nick at the far side, pile along the long edge: one strip a usable width wide, the other what is left,
+    an inch more to trim. Across it: two full ones and what is left, each as long as its turf."""
     shape = shapely.box(0, 0, 12, 5) - shapely.box(0, 4.8, 11, 5)
-    hand = lay_all(shape)[0].by_hand
-    assert hand.bearing_deg == pytest.approx(90)
-    assert np.allclose(hand.cut, [[up(12 + 6 * INCH), USABLE]] * 2)
-    assert sorted(np.abs(hand.pieces[:, 2:]).ravel()) == pytest.approx([0, USABLE, USABLE, 2 * USABLE])
+    along, across = lay_all(shape)[0].by_hand
+    assert (along.bearing_deg, across.bearing_deg) == pytest.approx((90, 0))
+    assert np.allclose(along.cut[:, 0], up(12 + 6 * INCH))
+    assert np.allclose(sorted(along.cut[:, 1]), [up(5 - USABLE + INCH), USABLE])
+    assert sorted(np.abs(along.pieces[:, 2:]).ravel()) == pytest.approx([0, USABLE, USABLE, 5])
+    assert np.allclose(sorted(across.cut[:, 1]), [up(12 - 2 * USABLE + INCH), USABLE, USABLE])
+    assert np.allclose(sorted(across.cut[:, 0]), [up(4.8 + 6 * INCH)] * 2 + [up(5 + 6 * INCH)])
+
+
+def test_by_hand_at_a_stated_bearing_is_one_drawing():
+    (hand,) = lay_all(shapely.box(0, 0, 12, 5), bearing=0.0)[0].by_hand
+    assert hand.bearing_deg == 0 and len(hand.cut) == 3
 
 
 def test_the_same_whoever_does_the_work(monkeypatch):

@@ -1,4 +1,5 @@
-"""The cut plan: which layout each area gets and which roll each piece is cut from, beside what no plan can beat.
+"""The cut plan: which layout each area gets and which roll each piece is cut from, beside what no plan in
+strips from border to border can beat.
 
 `plan` gathers areas into pools, chooses a layout for each area, cuts each pool's pieces from rolls and writes it down; `proven`
 adds the bound.
@@ -7,12 +8,13 @@ adds the bound.
     pools.py     areas to pools, a pool's pieces to jobs in whole grid steps (job.py)
     sections.py  pieces to sections; rolls.py  sections to purchases; solve.py  a whole job
     dual.py      bounds for any cutting
+    swap.py      layouts chosen for a pool; settle.py  for a small one, by what it really buys
     divide.py    strips divided where that fills whole rolls
     program.py   sections by linear programme; levels.py  with purchases in it; pricing.py  the knapsacks of both
     order.py     which equal piece fills which slot, and which roll is cut next
     slanted.py   chalk lines and chains of pieces; nested.py  a square plan made over with them
-    by_hand.py   what a person would order
-    nouns.py     solved jobs to tables; proof.py  beside them what no layout can beat
+    by_hand.py   what a careful estimator would order by hand, each area alone
+    nouns.py     solved jobs to tables; proof.py  beside them what no layout in strips can beat
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf.cuts import by_hand, divide, nested, nouns, pools, proof, swap
+from geoturf.cuts import by_hand, divide, nested, nouns, pools, proof, settle, swap
 from geoturf.cuts.job import Bought, Job, used
 from geoturf.cuts.market import Market, markets, width_key
 from geoturf.cuts.nested import Nest
@@ -67,14 +69,14 @@ def plan(
     layout_rules, engine = layout_rules or LayoutRules(), engine or Serial()
     gathered = pools.gather(ground, choices, rules)
     market = {name: markets(product, rules) for name, product in products.items()}
-    chosen = swap.choose(gathered, ground, choices, market, layout_rules, engine)
+    chosen = swap.choose(gathered, choices, market, layout_rules, engine)
     run = _Run(ground, choices, chosen, market, rules, layout_rules)
     if not run.stock:  # no pool waits for what another leaves of the stock
         run.solved = run.solve_ahead(gathered, engine)
         run = run.divided(gathered, engine)
         if layout_rules.nesting == "slanted":
             spared = partial(nested.spared_m2, ground, rules=layout_rules)
-            nestable = swap.choose(gathered, ground, choices, market, layout_rules, engine, spared)
+            nestable = swap.choose(gathered, choices, market, layout_rules, engine, spared)
             other = _Run(ground, choices, nestable, market, rules, layout_rules)
             other.solved = other.solve_ahead(gathered, engine)
             other = other.divided(gathered, engine)
@@ -225,11 +227,8 @@ class _Run:
             job, _, cut = self.nested[pool.key, width]
             square_m2 += self.solved[pool.key, width].bought_m(job) * width
             total += sum(job.purchase(used(sections))[1] for sections in cut.bought)
-        layouts = [self.chosen[area] for area in pool.areas]
-        seams = sum(layout.seam_m for layout in layouts) * rules.seam_cost.per_si()
-        return total + seams + sum(len(layout.cross) for layout in layouts) * float(
-            rules.cross_seam_cost.amount
-        ), square_m2
+        seams = sum(settle.seams(self.chosen[area], rules) for area in pool.areas)
+        return total + seams, square_m2
 
     def _lines(self, areas: list[int], step_m: float) -> tuple[np.ndarray, np.ndarray]:
         """Chalk lines of all pieces of the areas, and where they meet the left edge."""
@@ -303,8 +302,9 @@ class _Run:
         return usable * max(layout.roll_width_m / layout.width_m for layout in layouts)
 
     def _by_hand_m2(self, pool: Pool, area: int) -> float:
-        layout = self.choices[area].by_hand
-        return by_hand.bought_m2(layout, self.market[pool.product][width_key(layout.roll_width_m)])
+        layouts = self.choices[area].by_hand
+        market = self.market[pool.product][width_key(layouts[0].roll_width_m)]
+        return by_hand.bought_m2(layouts, market, self.layout_rules.min_piece_width_m)
 
     def _status(self, pool: Pool, bought: float, bound: float) -> str:
         """``proven``, or how far the plan may be from the best, in words."""

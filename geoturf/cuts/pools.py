@@ -26,10 +26,8 @@ class Pool:
 
 def gather(ground: Ground, choices: tuple[Choices, ...], rules: CutRules) -> list[Pool]:
     """Pools in the order of their first area. Areas without a layout belong to none."""
-    table = ground.areas
-    columns = ["phase", "product", *{"phase": [], "site": ["site"], "area": ["site", "area"]}[rules.pool]]
     pools: dict[tuple[str, ...], list[int]] = {}
-    for row, key in enumerate(zip(*(table[name].astype(str) for name in columns), strict=True)):
+    for row, key in enumerate(ground.pool_keys(rules.pool)):
         if choices[row].layouts:
             pools.setdefault(key, []).append(row)
     return [

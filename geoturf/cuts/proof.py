@@ -1,4 +1,4 @@
-"""Beside what is bought for a pool, what no layout of its ground can buy less than."""
+"""Beside what is bought for a pool, what no layout of its ground in strips from border to border can buy less than."""
 
 from __future__ import annotations
 
@@ -21,7 +21,8 @@ def proven(
     rules: CutRules,
     least_m2: np.ndarray,
 ) -> CutPlan:
-    """The plan with the bound of each pool, by what no layout of each area buys less than (``least_m2``, (n,)).
+    """The plan with the bound of each pool, by what strips from border to border
+    take of each area at least (``least_m2``, (n,)).
 
     Raises `PromiseError` where less is bought than that.
     """

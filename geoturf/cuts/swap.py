@@ -12,11 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geoturf.cuts import settle
 from geoturf.cuts.market import Market, to_steps, whole_steps, width_key
 from geoturf.cuts.pools import Pool
 from geoturf.cuts.sections import best_fit
 from geoturf.engine import Engine, Serial
-from geoturf.model import Choices, Ground, Layout
+from geoturf.model import Choices, Layout
 from geoturf.rules import LayoutRules
 from geoturf.units import INCH_M
 
@@ -29,7 +30,6 @@ _LONG = 1 << 32  # length times this, and width: sorted as one number they are i
 
 def choose(
     pools: list[Pool],
-    ground: Ground,
     choices: tuple[Choices, ...],
     market: dict[str, dict[float, Market]],
     rules: LayoutRules,
@@ -39,20 +39,38 @@ def choose(
     """A layout for each area (None where none is offered). ``engine`` swaps several pools, or parts of large ones, side by side.
     ``spared_m2(area, layout)``: turf that slanted ends spare, where they may be cut so; full strips are then offered too."""
     chosen = [choice.layouts[0] if choice.layouts else None for choice in choices]
-    view = ground.areas["view"].astype(str).tolist() if "view" in ground.areas else [""] * len(choices)
     every, offered = [], []  # areas that are swapped together; the layouts each may choose from, with what they cost
     for pool in pools:
         for k in range(0, len(pool.areas), _TOGETHER):
             every.append(pool.areas[k : k + _TOGETHER])
-            offered.append(
-                [_offers(area, choices[area], view[area], market[pool.product], rules, spared_m2) for area in every[-1]]
-            )
+            offered.append([_offers(area, choices[area], market[pool.product], rules, spared_m2) for area in every[-1]])
     runner = engine if sum(map(len, every)) > _TOGETHER else Serial()
     picks = runner.map(_swapped, [[offers for _, offers in some] for some in offered])
     for areas, some, rows in zip(every, offered, picks, strict=True):
         for area, (layouts, _), row in zip(areas, some, rows, strict=True):
             chosen[area] = layouts[row]
+    if spared_m2 is None:  # slanted ends are not cut yet: what they really buy is not known here
+        _settle([pool for pool in pools if len(pool.areas) <= settle.SMALL], choices, chosen, market, rules, engine)
     return chosen
+
+
+def _settle(
+    small: list[Pool],
+    choices: tuple[Choices, ...],
+    chosen: list[Layout | None],
+    market: dict[str, dict[float, Market]],
+    rules: LayoutRules,
+    engine: Engine,
+) -> None:
+    """Puts layouts that really cost less (`settle`) in the place of those ``chosen``, for pools of few areas."""
+    works = [
+        ([chosen[a] for a in pool.areas], [list(choices[a].layouts) for a in pool.areas], market[pool.product], rules)
+        for pool in small
+    ]
+    runner = engine if len(works) > _TOGETHER else Serial()
+    for pool, layouts in zip(small, runner.map(settle.settled, works), strict=True):
+        for area, layout in zip(pool.areas, layouts, strict=True):
+            chosen[area] = layout
 
 
 @dataclass(frozen=True)
@@ -69,18 +87,12 @@ class _Offer:
 def _offers(
     area: int,
     choice: Choices,
-    view: str,
     market: dict[float, Market],
     rules: LayoutRules,
     spared_m2: Callable[[int, Layout], float] | None,
 ) -> tuple[list[Layout], list[_Offer]]:
-    """What an area may choose from, and what each costs. Areas seen together keep the bearing chosen for them all."""
-    bearing = choice.layouts[0].bearing_deg
-    layouts = [
-        layout
-        for layout in (*choice.layouts, *(choice.wide if spared_m2 else ()))
-        if not view or layout.bearing_deg == bearing
-    ]
+    """What an area may choose from, and what each costs. (Areas seen together are offered one bearing only.)"""
+    layouts = [*choice.layouts, *(choice.wide if spared_m2 else ())]
     spared = [spared_m2(area, layout) if spared_m2 else 0.0 for layout in layouts]
     return layouts, [
         _offer(layout, market[width_key(layout.roll_width_m)], rules, less)
@@ -93,7 +105,7 @@ def _offer(layout: Layout, market: Market, rules: LayoutRules, spared_m2: float)
     width = whole_steps(layout.width_m, _STEP_M)
     pieces = np.column_stack([to_steps(cut[:, 0], _STEP_M), np.minimum(to_steps(cut[:, 1], _STEP_M), width)])
     rate = market.cheapest * _STEP_M
-    seams = layout.seam_m * rules.seam_cost.per_si() + len(layout.cross) * float(rules.cross_seam_cost.amount)
+    seams = settle.seams(layout, rules)
     area = float(pieces.prod(axis=1).sum()) / width
     spared = spared_m2 / layout.roll_width_m * market.cheapest
     return _Offer(pieces[:, 0] * _LONG + pieces[:, 1], width, rate, seams - spared + (1 - _QUICK) * rate * area)

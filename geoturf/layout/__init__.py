@@ -1,8 +1,8 @@
-"""Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout can beat.
+"""Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout in strips can beat.
 
-task_of(ground, products, rules) -> what is to be laid
+task_of(ground, products, rules, pool) -> what is to be laid
 lay(task, engine)                -> one `geoturf.model.Choices` an area
-bounds(task, engine)             -> least turf that can be bought for each
+bounds(task, engine)             -> least turf that strips from border to border can take of each
 """
 
 from __future__ import annotations
@@ -55,7 +55,8 @@ def lay(task: Task, engine: Engine, tick: Callable[[int], Any] | None = None) ->
 
 
 def bounds(task: Task, engine: Engine) -> np.ndarray:
-    """The least turf (m2) that can be bought for each area (n,) in any pool, under the rules; it adds up over a pool."""
+    """The least turf (m2) that can be bought for each area (n,) in any pool, laid under the rules in strips from border
+    to border; it adds up over a pool."""
     firsts = [row for row, place in enumerate(task.where) if place.of == row]
     jobs = [(task.shapes[k], task.stock[k], float(task.bearings[k])) for k in firsts]
     runner = Serial() if len(jobs) < FEW else engine

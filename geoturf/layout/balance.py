@@ -20,7 +20,7 @@ from geoturf import highs
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.model import Choices, Layout
 
-FEWEST, TOGETHER = 4, 250  # areas of a pool: fewer are left as they are; more are balanced in runs of so many
+FEWEST, TOGETHER = 2, 250  # areas of a pool: fewer are left as they are; more are balanced in runs of so many
 WIDTHS = 240  # told apart across a roll, at most
 ROUNDS, CLOSE = 40, 1e-3
 THREADS = 2

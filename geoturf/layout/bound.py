@@ -1,4 +1,4 @@
-"""What no layout of an area can beat: a proven lower bound on turf bought.
+"""What no layout of an area in strips from border to border can beat: a proven lower bound on turf bought.
 
 Let T be the area, W the width of a roll, w its usable width, e the end allowance, and lay turf along one bearing b, packed on
 rolls and shared between areas in any way. Points 1 to 4 hold for any rectangles; 5 for strips that run from border to border, of
@@ -42,7 +42,7 @@ GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair u
 
 
 def bound_m2(shape: Shape, rolls: Sequence[Roll], bearing_deg: float) -> float:
-    """Least turf (m2) that can be bought for the shape at ``bearing_deg``, or at any bearing if that is NaN."""
+    """Least turf (m2) that strips from border to border take of the shape at ``bearing_deg``; at any bearing if NaN."""
     edges, ends_m, sizes = shape.edges, rolls[0].ends_m, _sizes(shape, rolls)
     if np.isnan(bearing_deg):
         taken = least_taken(shape, ends_m, sizes)

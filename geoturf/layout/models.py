@@ -50,8 +50,9 @@ def places(shapes: Sequence[Shape], keys: Sequence[object], turn: Sequence[bool]
 
 def placed(choices: Choices, place: Place) -> Choices:
     """The choices of the first area, for one of its repeats."""
-    layouts, full = (tuple(moved(layout, place) for layout in some) for some in (choices.layouts, choices.wide))
-    return replace(choices, layouts=layouts, wide=full, by_hand=moved(choices.by_hand, place), same_as=place.of)
+    every = (choices.layouts, choices.wide, choices.by_hand)
+    layouts, full, hand = (tuple(moved(layout, place) for layout in some) for some in every)
+    return replace(choices, layouts=layouts, wide=full, by_hand=hand, same_as=place.of)
 
 
 def slack_m2(shape: Shape, rolls: Sequence[Roll]) -> float:

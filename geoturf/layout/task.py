@@ -19,18 +19,20 @@ from geoturf.rules import LayoutRules, Product
 @dataclass(frozen=True)
 class Task:
     """All areas of a ground, in order. ``bearings``: of the pile, degrees, NaN where free; ``groups``: rows that share a bearing;
-    ``where``: the row that each repeats, or its own; ``pools``: who shares rolls, as far as is known before rolls are planned."""
+    ``where``: the row that each repeats, or its own; ``pools``: areas of equal keys share rolls."""
 
     shapes: list[Shape]
     stock: list[tuple[Roll, ...]]
     bearings: np.ndarray
     groups: list[np.ndarray]
     where: list[Place]
-    pools: list[tuple[object, object]]
+    pools: list[tuple[str, ...]]
 
 
-def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules) -> Task:
-    """The ground as plain arrays. Raises `InputError` where a product's roll is too small for any piece, or ``rules.toward``
+def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules, pool: str = "phase") -> Task:
+    """The ground as plain arrays; ``pool``: who shares rolls (phase, site, area).
+
+    Raises `InputError` where a product's roll is too small for any piece, or ``rules.toward``
     names a layer that is not there."""
     areas = ground.areas
     rolls = {name: stocked(name, products[name], rules) for name in dict.fromkeys(areas["product"])}
@@ -40,9 +42,8 @@ def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules) ->
     alone = {int(g[0]) for g in groups if len(g) == 1}
     keys = [(areas["product"].iat[k], str(bearings[k])) if k in alone else None for k in range(len(shapes))]
     where = places(shapes, keys, np.isnan(bearings))
-    phases = areas["phase"] if "phase" in areas else areas["product"]
-    pools = list(zip(phases, areas["product"], strict=True))
-    return Task(shapes, [rolls[name] for name in areas["product"]], bearings, groups, where, pools)
+    stock = [rolls[name] for name in areas["product"]]
+    return Task(shapes, stock, bearings, groups, where, ground.pool_keys(pool))
 
 
 def _groups(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:

@@ -136,7 +136,7 @@ def measure(name: str, shapes: list[shapely.Geometry]) -> str:
     area = sum(shape.area for shape in shapes)
     bound = least.sum()
     width = product.roll_width_m
-    hand = sum(width * np.sum(c.by_hand.cut[:, 0]) for c in done)
+    hand = sum(width * min(np.sum(drawn.cut[:, 0]) for drawn in c.by_hand) for c in done)
     alone = sum(min(_alone(layout) for layout in c.layouts) for c in done)
     best = sum(min(_share(layout) for layout in c.layouts) for c in done)
     first = sum(_share(c.layouts[0]) for c in done)

@@ -1,0 +1,65 @@
+"""Small pools: which layouts cost least by what is really bought for them.
+
+In a large pool one layout more or less is judged by its area (`swap`). In a small one that says little: a lawn alone is billed by
+its own rolls. So every other layout an area is offered is tried in the place of its first, and the pool cut anew each time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from geoturf.cuts import exact, rolls
+from geoturf.cuts.job import used
+from geoturf.cuts.market import Market, width_key
+from geoturf.cuts.pools import make_job
+from geoturf.cuts.sections import quick
+from geoturf.cuts.solve import solve
+from geoturf.model import Layout
+from geoturf.rules import LayoutRules
+
+SMALL = 6  # areas of a pool
+_PASSES = 3  # over all areas of a pool
+_LESS = 1e-9  # of the cost: float noise is no gain
+
+# layouts chosen, those offered to each area, the product's market by roll width, the rules
+Work = tuple[list[Layout], list[list[Layout]], dict[float, Market], LayoutRules]
+
+
+def settled(work: Work) -> list[Layout]:
+    """A layout for each area of a small pool: the chosen ones, then any other that makes the pool cost less, area by area."""
+    chosen, offered, market, rules = work
+    least = cost(chosen, market, rules)
+    for _ in range(_PASSES):
+        before = least
+        for area, layouts in enumerate(offered):
+            for layout in layouts:
+                tried = [*chosen[:area], layout, *chosen[area + 1 :]]
+                money = cost(tried, market, rules)
+                if money < least * (1 - _LESS):
+                    chosen, least = tried, money
+        if least == before:
+            break
+    return chosen
+
+
+def cost(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRules) -> float:
+    """Money for the seams of these layouts and the turf bought for them together."""
+    total = sum(seams(layout, rules) for layout in layouts)
+    for width in sorted({width_key(layout.roll_width_m) for layout in layouts}):
+        mine = [layout for layout in layouts if width_key(layout.roll_width_m) == width]
+        total += _turf(mine, market[width])
+    return total
+
+
+def seams(layout: Layout, rules: LayoutRules) -> float:
+    """Money for a layout's seams and cross seams."""
+    along = layout.seam_m * rules.seam_cost.per_si()
+    return along + len(layout.cross) * float(rules.cross_seam_cost.amount)
+
+
+def _turf(layouts: list[Layout], market: Market) -> float:
+    """Money for the turf of layouts of one roll width: the best cuts of few pieces, quick ones of more."""
+    job, _ = make_job(layouts, market)
+    few = job.demand.sum() <= exact.MOST
+    bought = solve(job).bought if few else rolls.pack(job, quick(job))
+    return sum(job.purchase(used(one))[1] for one in bought)
