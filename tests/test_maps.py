@@ -6,16 +6,20 @@ import base64
 import hashlib
 import json
 import re
+import zipfile
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 import shapely
 from hand_made import HOSTILE, made, water_of
+from hatchling.builders.wheel import WheelBuilder
 from hypothesis import given
 from hypothesis import strategies as st
 
+import geoturf
 from geoturf import maps, model
 from geoturf.maps import colours, content, encode, figures, frame, layers
 
@@ -107,15 +111,38 @@ def page() -> str:
     return maps.page(made(["Lot 1", *HOSTILE], left_out=2), "us")
 
 
-def test_leaflet_is_the_one_that_was_published():
-    """Subresource integrity hashes printed for Leaflet 1.9.4 on its download page (from memory)."""
-    folder = frame.files("js_lib_leaflet") / "static/js_lib_leaflet"
-    published = {
-        "leaflet.js": "20nQCchB9co0qIjJZRGuk2/Z9VM+kNiyxNV1lvTlZBo=",
-        "leaflet.css": "p4NxAoJBhIIN+hmNHrzRCf9tD/miZyoHS5obTRR9BMY=",
-    }
-    for name, wanted in published.items():
-        assert base64.b64encode(hashlib.sha256((folder / name).read_bytes()).digest()).decode() == wanted
+# SHA-256 as printed for subresource integrity on Leaflet's download page (script and style, from memory); the images'
+# are those of the files as they came
+LEAFLET = {
+    "leaflet.js": "20nQCchB9co0qIjJZRGuk2/Z9VM+kNiyxNV1lvTlZBo=",
+    "leaflet.css": "p4NxAoJBhIIN+hmNHrzRCf9tD/miZyoHS5obTRR9BMY=",
+    "images/layers.png": "Hbvp0CjikvNvy6j4s6KNXokydU/CIVuaxp5M3s9RB8Y=",
+    "images/layers-2x.png": "Bm2sqFDY/77wB68AsG6sABVyje4nnFHzy2xxbffELt8=",
+    "images/marker-icon.png": "V0w6XMqF9BFAhbaEFZbWLwDXyJLHsD8oy/owHesdxDc=",
+}
+
+
+@pytest.mark.parametrize(("name", "digest"), LEAFLET.items())
+def test_leaflet_is_the_one_that_was_published(name, digest):
+    found = (frame.files("geoturf.maps") / "web" / "leaflet" / name).read_bytes()
+    assert base64.b64encode(hashlib.sha256(found).digest()).decode() == digest
+
+
+def test_leaflet_comes_with_its_version_and_licence(page):
+    assert f"Leaflet {frame.LEAFLET}," in frame.leaflet("leaflet.js")[:200]
+    licence = frame.leaflet("LICENSE")
+    assert licence.startswith("BSD 2-Clause License") and "Redistributions in binary form" in licence
+    assert licence in page
+
+
+def test_a_wheel_holds_every_file_that_pages_are_made_of(tmp_path):
+    """Built by hatchling, as pip builds it."""
+    package = Path(geoturf.__file__).parent
+    built = WheelBuilder(str(package.parent)).build(directory=str(tmp_path), versions=["standard"])
+    held = set(zipfile.ZipFile(next(built)).namelist())
+    web = {p.relative_to(package.parent).as_posix() for p in package.glob("maps/web/**/*") if p.is_file()}
+    assert {"geoturf/maps/web/leaflet/LICENSE", "geoturf/maps/web/map.css"} <= web
+    assert web <= held
 
 
 def test_the_page_holds_everything_it_needs(page):

@@ -32,14 +32,13 @@ SCRIPTS = (
     "start.js",
 )
 _HEAD, _END = "<!--geoturf head-->", "<!--geoturf end-->"
-_LEAFLET = "static/js_lib_leaflet"
+LEAFLET = "1.9.4"  # the version in web/leaflet
 
 
 def page(title: str, islands: dict[str, Any], base_map: str = "") -> str:
     """The whole text of the page. ``islands``: id -> plain data (what JSON can hold, without NaN)."""
-    head, end = _style(leaflet("leaflet.css")) + "".join(_style(web(name)) for name in STYLES), ""
-    head += f"<script>{leaflet('leaflet.js')}</script>\n"
-    end += "".join(f"<script>\n{web(name)}</script>\n" for name in SCRIPTS)
+    head = leaflet_whole() + "".join(_style(web(name)) for name in STYLES)
+    end = "".join(f"<script>\n{web(name)}</script>\n" for name in SCRIPTS)
     text = _frame().replace(_HEAD, head, 1).replace(_END, end, 1)
     policy = content_security_policy(text, base_map)
     named = f"<title>{html.escape(plain(title))}</title>\n"
@@ -79,9 +78,15 @@ def web(name: str) -> str:
     return (files("geoturf.maps") / "web" / name).read_text(encoding="utf-8")
 
 
+def leaflet_whole() -> str:
+    """All of Leaflet that a page holds: licence (it asks to be passed on), style, script."""
+    licence = f"<!--\nLeaflet {LEAFLET}, under this licence:\n\n{leaflet('LICENSE')}-->\n"
+    return f"{licence}{_style(leaflet('leaflet.css'))}<script>{leaflet('leaflet.js')}</script>\n"
+
+
 def leaflet(name: str) -> str:
-    """Leaflet's own script or style, without the reference to its source map and with its images inside."""
-    folder = files("js_lib_leaflet") / _LEAFLET
+    """One of Leaflet's own files, without the reference to its source map and with its images inside."""
+    folder = files("geoturf.maps") / "web" / "leaflet"
     text = (folder / name).read_text(encoding="utf-8")
     text = re.sub(r"//# sourceMappingURL=\S+\s*", "", text)
 

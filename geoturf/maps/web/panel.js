@@ -76,7 +76,7 @@ geoturf.fillBid = function (scene, pick) {
   geoturf.byId("cautions").hidden = bid.cautions.length === 0;
   const cautions = geoturf.byId("cautions-list");
   for (const text of bid.cautions) cautions.append(geoturf.element("li", text, { dir: "auto" }));
-  geoturf.byId("credits").textContent = "Made by geoturf " + bid.version + ". Drawn with Leaflet.";
+  geoturf.byId("credits").textContent = "Made by geoturf " + bid.version + ". Drawn with Leaflet " + L.version + ".";
 };
 
 geoturf.fillFindings = function ({ bid, siteNames }, pick) {
