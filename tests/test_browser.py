@@ -397,3 +397,172 @@ def test_metric_units(browser, tmp_path):
     assert it.page.locator(".leaflet-control-scale-line").all_text_contents()[0].endswith(" m")
     assert json.loads(it("JSON.stringify(geoturf.scene.bid.totals)"))[2][1].endswith("m²")
     it.page.close()
+
+
+def covered(it: Opened) -> bool:
+    """Whether the canvas lies under the whole frame, drawn for the map's zoom."""
+    return it(
+        """(() => {
+          const sheet = geoturf.drawing._canvas.getBoundingClientRect();
+          const frame = map_geoturf.getContainer().getBoundingClientRect();
+          return sheet.left <= frame.left && sheet.top <= frame.top && sheet.right >= frame.right &&
+            sheet.bottom >= frame.bottom && geoturf.drawing._zoom === map_geoturf.getZoom();
+        })()"""
+    )
+
+
+def in_view(it: Opened) -> list[int]:
+    """Areas whose inner point lies in the frame."""
+    return it(
+        """[...Array(geoturf.scene.count).keys()].filter((k) => {
+          const { x, y } = geoturf.scene.inner;
+          return map_geoturf.getBounds().contains(map_geoturf.unproject([x[k], y[k]], 0));
+        })"""
+    )
+
+
+def filled(it: Opened, area: int) -> bool:
+    """Whether an area has the colour of its legend on the canvas, at its place on the map as it is now."""
+    lonlat, colour = it(
+        f"""(() => {{
+          const {{ inner, colourings }} = geoturf.scene, c = colourings[geoturf.state.colouring];
+          const at = map_geoturf.unproject([inner.x[{area}], inner.y[{area}]], 0);
+          return [[at.lng, at.lat], c.entries[c.codes[{area}]].colour];
+        }})()"""
+    )
+    return "#{:02x}{:02x}{:02x}".format(*it.colour_at(lonlat)) == colour
+
+
+def plain_fills(it: Opened) -> None:
+    for key in ("arrows", "names", "pieces", "seams"):
+        it.page.locator(f"#show-{key}").uncheck()
+
+
+def test_a_long_drag_shows_no_blank_before_the_finger_is_lifted(opened):
+    plain_fills(opened)
+    find(opened, "Lot 012")
+    opened("map_geoturf.setZoom(map_geoturf.getZoom() - 1, { animate: false })")
+    before = set(in_view(opened))
+    frame = opened.page.locator("#map_geoturf").bounding_box()
+    x, y = frame["x"] + 60, frame["y"] + frame["height"] / 2
+    opened.page.mouse.move(x, y)
+    opened.page.mouse.down()
+    for step in range(1, 13):
+        opened.page.mouse.move(x + 60 * step, y)
+        opened.page.wait_for_timeout(20)
+    assert opened("map_geoturf.dragging.moved()")  # still held
+    assert covered(opened)
+    new = set(in_view(opened)) - before
+    assert new
+    assert all(filled(opened, area) for area in new)
+    opened.page.mouse.up()
+
+
+def test_a_short_drag_is_not_drawn_anew(opened):
+    """It moves what is drawn already: drawing at every step would be slow on a large bid."""
+    find(opened, "Lot 012")
+    opened(
+        "(() => { const d = geoturf.drawing; d.count = 0; const draw = d._draw; d._draw = (v) => (d.count++, draw.call(d, v)); })()"
+    )
+    frame = opened.page.locator("#map_geoturf").bounding_box()
+    x, y = frame["x"] + frame["width"] / 2, frame["y"] + frame["height"] / 2
+    opened.page.mouse.move(x, y)
+    opened.page.mouse.down()
+    for step in range(1, 11):
+        opened.page.mouse.move(x + 8 * step, y)
+    opened.page.wait_for_timeout(50)
+    assert opened("[geoturf.drawing.count, map_geoturf.dragging.moved()]") == [0, True]
+    assert covered(opened)
+    opened.page.mouse.up()
+
+
+@pytest.mark.parametrize(("begin", "end"), [(60, 150), (150, 60)])
+def test_a_pinch_is_drawn_while_the_fingers_are_down(browser, file, begin, end):
+    it = Opened(browser, file, has_touch=True, viewport={"width": 390, "height": 844})
+    plain_fills(it)
+    find(it, "Lot 012")
+    x, y = it.spot(22)
+    touch = it.page.context.new_cdp_session(it.page)
+
+    def fingers(apart: float) -> list[dict]:
+        return [{"x": x - apart / 2, "y": y, "id": 0}, {"x": x + apart / 2, "y": y, "id": 1}]
+
+    before = it("map_geoturf.getZoom()")
+    touch.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": fingers(begin)})
+    for step in range(1, 11):
+        apart = begin + (end - begin) * step / 10
+        touch.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": fingers(apart)})
+        it.page.wait_for_timeout(30)
+    assert (it("map_geoturf.getZoom()") > before) == (end > begin)
+    assert covered(it)
+    assert filled(it, 22)
+    touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    it.page.wait_for_timeout(400)
+    assert covered(it)
+    assert it.complaints == []
+    it.page.close()
+
+
+def shown_of(it: Opened, selector: str) -> float:
+    """How many pixels of an element's height can be seen within the panel."""
+    return it(
+        f"""(() => {{
+          const panel = document.getElementById("panel").getBoundingClientRect();
+          const box = document.querySelector({selector!r}).getBoundingClientRect();
+          const bottom = Math.min(box.bottom, panel.bottom, innerHeight);
+          return bottom - Math.max(box.top, panel.top, 0);
+        }})()"""
+    )
+
+
+def test_on_a_phone_the_figures_of_what_is_tapped_come_into_view(browser, file):
+    it = Opened(browser, file, has_touch=True, viewport={"width": 390, "height": 844})
+    find(it, "Lot 004")
+    it.page.touchscreen.tap(*it.spot(7))
+    it.page.locator("#picked h3").wait_for()
+    assert shown_of(it, "#picked") > 250
+    assert shown_of(it, "#picked dl div:nth-child(5)") > 20
+    assert it("document.documentElement.scrollWidth") <= 390
+    assert it("scrollY") == 0  # the map stays where it is
+    it.page.close()
+
+
+def test_on_a_wide_screen_the_panel_stays_where_it_is_unless_it_is_scrolled_away(opened):
+    find(opened, "Lot 004")
+    assert opened("document.getElementById('panel').scrollTop") == 0
+    opened("document.getElementById('panel').scrollTop = 1e6")
+    opened.click_on(6)
+    assert shown_of(opened, "#picked h2") > 15
+
+
+def test_the_office_map_says_so_in_title_and_heading(opened):
+    assert opened.page.title() == "Bid of Lot 001: office map"
+    assert "Not for the client" in opened.page.locator("#audience").inner_text()
+
+
+def test_the_client_map_tells_prices_and_has_nothing_else_to_show(browser, tmp_path):
+    path = tmp_path / "map.html"
+    path.write_text(maps.page(made(SITES, left_out=2, water=water_of(4)), "us", maps.CLIENT), encoding="utf-8")
+    it = Opened(browser, path)
+    assert it.page.title() == "Bid of Lot 001: map and prices"
+    find(it, "Lot 002")
+    assert figures(it)["price"] == "1,007.00 USD"
+    find(it, "Lot 001")
+    it.click_on(0)
+    shown = figures(it)
+    assert shown["price"] == "600.00 USD"
+    assert shown["ground area"] == "1,162.50 ft²"
+    assert not {"cost", "waste", "turf bought", "pieces", "piece", "roll"} & set(shown)
+    assert it.page.locator("#audience, #findings").evaluate_all("all => all.map((e) => e.hidden)") == [True, True]
+    assert it.page.locator("#colouring option").all_text_contents() == ["product", "phase", "price per ft²"]
+    assert it.page.locator("#show-pieces, #show-seams").count() == 0
+    assert it.page.locator("#banner").text_content() == (
+        "2 areas are NOT PRICED: left out of this bid and of this map."
+    )
+    for key in ("areas", "edges", "arrows", "names", "context"):
+        picture = it("geoturf.drawing._canvas.toDataURL()")
+        it.page.locator(f"#show-{key}").uncheck()
+        assert it("geoturf.drawing._canvas.toDataURL()") != picture, key
+    assert it.complaints == []
+    assert it.requests == [path.as_uri()]
+    it.page.close()

@@ -31,9 +31,18 @@ geoturf.Drawing = L.Layer.extend({
   onAdd(map) {
     this._canvas = L.DomUtil.create("canvas", "leaflet-zoom-animated", map.getPane("overlayPane"));
     this._canvas.setAttribute("aria-hidden", "true");
-    map.on("moveend resize viewreset", this.redraw, this);
+    map.on("moveend resize viewreset zoom", this.redraw, this); // two fingers send many a zoom before the end of the move
+    map.on("move", this._moving, this);
     map.on("zoomanim", this._zooming, this);
     this.redraw();
+  },
+
+  // A drag draws anew as soon as it comes past what is drawn beyond the frame.
+  _moving() {
+    const map = this._map;
+    const seen = map.containerPointToLayerPoint([0, 0]).subtract(L.DomUtil.getPosition(this._canvas));
+    const within = seen.x >= 0 && seen.y >= 0 && seen.x <= 2 * this._pad.x && seen.y <= 2 * this._pad.y;
+    if (!within) this.redraw();
   },
 
   // While Leaflet animates a zoom the old picture is stretched; it is drawn anew when the zoom ends.
@@ -45,7 +54,7 @@ geoturf.Drawing = L.Layer.extend({
 
   redraw() {
     const map = this._map, size = map.getSize();
-    const pad = size.multiplyBy(0.15).round(); // drawn beyond the frame, for a short drag
+    const pad = (this._pad = size.multiplyBy(0.15).round()); // drawn beyond the frame, for a short drag
     const topLeft = map.containerPointToLayerPoint(pad.multiplyBy(-1)).round();
     const width = size.x + 2 * pad.x, height = size.y + 2 * pad.y;
     const ratio = Math.min(window.devicePixelRatio || 1, 2);

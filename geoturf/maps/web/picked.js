@@ -12,6 +12,15 @@ geoturf.fillPicked = function (scene, state, pick) {
   box.append(close, geoturf.element("h2", scene.siteNames[state.site], { dir: "auto" }));
   if (state.area >= 0) geoturf.fillArea(box, scene, state, pick);
   else geoturf.fillSite(box, scene, state, pick);
+  geoturf.intoView(box);
+};
+
+geoturf.FIGURES_ROOM = 300; // pixels of the panel's height in which some ten figures can be read
+
+// Scrolls the panel to what is picked where too little of it would be seen: on a small screen, or far down the panel.
+geoturf.intoView = function (box) {
+  const panel = geoturf.byId("panel").getBoundingClientRect(), { top } = box.getBoundingClientRect();
+  if (top < panel.top || panel.bottom - top < geoturf.FIGURES_ROOM) box.scrollIntoView({ block: "start" });
 };
 
 geoturf.fillArea = function (box, scene, state, pick) {
