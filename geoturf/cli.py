@@ -229,6 +229,7 @@ def _summary(result: Result, folder: str) -> None:
     console = Console(highlight=False, markup=False)
     console.print(table)
     console.print(f"report in {folder}: open {folder}/map.html", soft_wrap=True)
+    console.print(f"for the client, prices only: {folder}/client/map.html", soft_wrap=True)
 
 
 def _check(args: argparse.Namespace) -> int:

@@ -18,27 +18,11 @@ from hand_made import HOSTILE, made, water_of
 from hatchling.builders.wheel import WheelBuilder
 from hypothesis import given
 from hypothesis import strategies as st
+from page_read import islands_of, read_ints
 
 import geoturf
 from geoturf import maps, model
 from geoturf.maps import colours, content, encode, figures, frame, layers
-
-
-def islands_of(text: str) -> dict:
-    found = re.findall(r'<script type="application/json" id="([\w-]+)">(.*?)</script>', text, flags=re.DOTALL)
-    return {name: json.loads(body) for name, body in found}
-
-
-def read_ints(text: str) -> list[int]:
-    """Zigzag varints as the Protocol Buffers encoding guide describes them, byte by byte."""
-    out, value, shift = [], 0, 0
-    for byte in base64.b64decode(text):
-        value |= (byte & 0x7F) << shift
-        shift += 7
-        if byte < 0x80:
-            out.append((value >> 1) ^ -(value & 1))
-            value = shift = 0
-    return out
 
 
 # ------------------------------------------------------------------------------------------------ numbers and shapes as text
@@ -191,7 +175,7 @@ def test_no_template_sees_data(page):
 
 def test_a_hostile_bid_name_is_a_title():
     text = maps.page(made(["x"], name=HOSTILE[0]), "us")
-    assert "<title>&lt;/script&gt;&lt;script&gt;alert(1)&lt;/script&gt;: map</title>" in text
+    assert "<title>&lt;/script&gt;&lt;script&gt;alert(1)&lt;/script&gt;: office map</title>" in text
     assert islands_of(text)["geoturf-bid"]["name"] == HOSTILE[0]
 
 

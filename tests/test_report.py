@@ -26,7 +26,7 @@ FILES = {
         "bid.csv",
     ),
     *("materials_by_site.csv", "build_up.csv", "schedule.csv", "phases.csv"),
-    *("findings.csv", "layout.gpkg", "map.html", "bid.xlsx", "run.json"),
+    *("findings.csv", "layout.gpkg", "map.html", "client/map.html", "bid.xlsx", "run.json"),
 }
 
 
@@ -37,12 +37,12 @@ def result(lawns, bid_file):
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    return {path.name: path.read_bytes() for path in folder.iterdir()}
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 def test_every_file_is_written(result, tmp_path):
     result.write(tmp_path / "out")
-    assert {path.name for path in (tmp_path / "out").iterdir()} == FILES
+    assert set(contents(tmp_path / "out")) == FILES
 
 
 def test_a_second_run_gives_the_same_bytes_but_for_the_times(result, tmp_path):
@@ -101,10 +101,10 @@ def test_where_names_cannot_be_exchanged_a_half_moved_folder_is_put_back(result,
     monkeypatch.setattr(report, "_exchange", lambda *_: False)
     result.write(tmp_path / "out")
     result.write(tmp_path / "out")
-    assert {path.name for path in (tmp_path / "out").iterdir()} == FILES
+    assert set(contents(tmp_path / "out")) == FILES
     (tmp_path / "out").rename(tmp_path / ".out.old")  # killed between the two moves
     report.refuse_foreign(tmp_path / "out")
-    assert {path.name for path in (tmp_path / "out").iterdir()} == FILES
+    assert set(contents(tmp_path / "out")) == FILES
 
 
 def test_litter_of_killed_runs_is_swept_after_an_hour(result, tmp_path):

@@ -12,6 +12,7 @@ import shapely
 from geoturf import __version__, ground, tables
 from geoturf import units as u
 from geoturf.maps import colours, encode, figures, layers
+from geoturf.maps.audience import OFFICE, Audience
 from geoturf.maps.frame import tile_host
 from geoturf.model import Result
 
@@ -19,35 +20,42 @@ SEVERITIES = ("error", "warning", "note")
 MOST_FINDINGS = 400  # listed on the page; the rest are in findings.csv
 
 
-def islands(result: Result) -> dict[str, Any]:
+def islands(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     """Island name -> its data."""
     return {
-        "geoturf-bid": bid(result),
-        "geoturf-areas": areas(result),
-        "geoturf-pieces": layers.pieces(result),
+        "geoturf-bid": bid(result, audience),
+        "geoturf-areas": areas(result, audience),
+        "geoturf-pieces": layers.pieces(result, withheld=not audience.pieces),
         "geoturf-edges": layers.edges(result),
         "geoturf-context": layers.context(result),
-        "geoturf-water": water(result),
+        "geoturf-water": water(result) if audience.water else {},
     }
 
 
-def bid(result: Result) -> dict[str, Any]:
+def bid(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     """The bid's name, totals, findings and cautions, and the base map if there is one."""
-    findings = sorted(result.findings, key=lambda f: SEVERITIES.index(f.severity))
     base, cautions = result.bid.base_map, list(result.takeoff.cautions)
     cautions += [line for line in (result.water.cautions if result.water else ()) if line not in cautions]
     return {
         "name": result.bid.name,
+        "title": f"{result.bid.name}: {audience.title}",
+        "note": audience.note,
         "version": __version__,
         "units": result.bid.units,
         "leftOut": int(result.source.left_out),
-        "totals": [(word.strip(), _squared(text)) for word, text in tables.summary(result)],
-        "counts": Counter(f.severity for f in findings),
-        "findings": [{"severity": f.severity, "site": f.site, "text": f.line()} for f in findings[:MOST_FINDINGS]],
+        "totals": [(word.strip(), _squared(text)) for word, text in audience.picked(tables.summary(result))],
+        **(_findings(result) if audience.findings else {}),
         "cautions": cautions,
         "baseMap": {"url": base, "credit": result.bid.base_map_credit} if tile_host(base) else None,
         "baseMapRefused": bool(base) and not tile_host(base),
     }
+
+
+def _findings(result: Result) -> dict[str, Any]:
+    """How many there are of each severity, and the gravest in words."""
+    findings = sorted(result.findings, key=lambda f: SEVERITIES.index(f.severity))
+    told = [{"severity": f.severity, "site": f.site, "text": f.line()} for f in findings[:MOST_FINDINGS]]
+    return {"counts": Counter(f.severity for f in findings), "findings": told}
 
 
 def _squared(text: str) -> str:
@@ -55,7 +63,7 @@ def _squared(text: str) -> str:
     return re.sub(r" (ft|m)2$", r" \1²", text)
 
 
-def areas(result: Result) -> dict[str, Any]:
+def areas(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     """Borders, the place of the pile arrow, figures and colourings, areas-aligned."""
     area, frames = result.ground.areas, result.ground.frames
     borders, frame = area["geometry"].to_numpy(), area["frame"].to_numpy(dtype=int)
@@ -66,19 +74,19 @@ def areas(result: Result) -> dict[str, Any]:
         "area": encode.ids(area["area"]),
         "borders": encode.polygons(ground.to_degrees(frames, frame, borders)),
         "inner": encode.ints(encode.deltas(encode.grid(shapely.get_coordinates(inner)))),
-        "figures": _figures(result),
-        "sites": figures.columns(tables.sites(result), result.bid.currency, but=("site",)),
-        "colourings": colourings(result),
+        "figures": _figures(result, audience),
+        "sites": figures.columns(audience.table(tables.sites(result)), result.bid.currency, but=("site",)),
+        "colourings": [c for c in colourings(result) if audience.shows(c["key"])],
     }
 
 
-def _figures(result: Result) -> list[dict[str, Any]]:
+def _figures(result: Result, audience: Audience) -> list[dict[str, Any]]:
     """The columns of areas.csv, and what each area costs and is priced at."""
     table, money = tables.areas(result), result.price.areas
     decimals = table.attrs["decimals"]
     table = table.assign(cost=money["cost"].to_numpy(), price=money["price"].to_numpy())
     table.attrs["decimals"] = decimals
-    return figures.columns(table, result.bid.currency, but=("site", "area"))
+    return figures.columns(audience.table(table), result.bid.currency, but=("site", "area"))
 
 
 def colourings(result: Result) -> list[dict[str, Any]]:

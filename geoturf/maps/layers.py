@@ -20,12 +20,14 @@ _BASIS_M = 100.0
 _CM = 100.0
 
 
-def pieces(result: Result) -> dict[str, Any]:
+def pieces(result: Result, withheld: bool = False) -> dict[str, Any]:
     """Pieces and seams in centimetres along and across the pile, from a corner of each area, and where that corner and the two
-    directions are on the map: a straight (affine) map is true to 2 mm over 100 m."""
+    directions are on the map: a straight (affine) map is true to 2 mm over 100 m. Where they are ``withheld`` or too many, the
+    directions alone are told."""
     plan, count = result.plan, len(result.ground.areas)
-    too_many = len(plan.pieces) > MOST_PIECES
-    table, seams = plan.pieces.iloc[: 0 if too_many else None], plan.seams.iloc[: 0 if too_many else None]
+    too_many = len(plan.pieces) > MOST_PIECES and not withheld
+    end = 0 if withheld or too_many else None
+    table, seams = plan.pieces.iloc[:end], plan.seams.iloc[:end]
     table = table.sort_values("area_index", kind="stable")
     seams = seams.sort_values("area_index", kind="stable")
     owner = table["area_index"].to_numpy(dtype=int)
@@ -37,6 +39,7 @@ def pieces(result: Result) -> dict[str, Any]:
     bearing[owner] = table["bearing_deg"].to_numpy(dtype=float)
     at = _corners(result, u0, v0, np.nan_to_num(bearing))
     return {
+        "withheld": withheld,
         "tooMany": too_many,
         "corners": encode.ints(encode.deltas(encode.grid(at))),
         "counts": encode.ints(np.bincount(owner, minlength=count)),

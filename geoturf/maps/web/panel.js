@@ -61,14 +61,16 @@ geoturf.swatch = function (style) {
 
 geoturf.fillBid = function (scene, pick) {
   const { bid } = scene;
-  document.title = bid.name + ": map";
+  document.title = bid.title;
   geoturf.byId("bid-name").textContent = bid.name;
+  geoturf.byId("audience").textContent = bid.note;
+  geoturf.byId("audience").hidden = bid.note === "";
   geoturf.fillList(geoturf.byId("totals"), bid.totals);
   const banner = geoturf.byId("banner"), n = bid.leftOut;
   if (n > 0) {
     banner.textContent =
       (n === 1 ? "1 area is NOT PRICED" : geoturf.number(n, 0) + " areas are NOT PRICED") +
-      ": left out of this bid and of this map. The findings say which and why.";
+      ": left out of this bid and of this map." + (bid.findings ? " The findings say which and why." : "");
     banner.hidden = false;
   }
   geoturf.fillFindings(scene, pick);
@@ -80,6 +82,8 @@ geoturf.fillBid = function (scene, pick) {
 };
 
 geoturf.fillFindings = function ({ bid, siteNames }, pick) {
+  geoturf.byId("findings").hidden = !bid.findings;
+  if (!bid.findings) return;
   const counts = ["error", "warning", "note"]
     .filter((s) => bid.counts[s])
     .map((s) => geoturf.number(bid.counts[s], 0) + " " + s + (bid.counts[s] === 1 ? "" : "s"));
@@ -123,10 +127,12 @@ geoturf.LAYERS = [
   ["context", "buildings and paving", [{ fill: "#ded8ca" }]],
 ];
 
-// ``missing``: layers left out of the page because they would swell it, and where they are to be found.
+// ``missing``: layers left out of the page because they would swell it, and where they are to be found; "" for those that
+// this page is not to have.
 geoturf.fillLayers = function (state, missing, changed) {
   const list = geoturf.byId("layers");
   for (const [key, words, styles] of geoturf.LAYERS) {
+    if (missing[key] === "") continue;
     const item = geoturf.element("li"), label = geoturf.element("label");
     const box = geoturf.element("input", undefined, { type: "checkbox", id: "show-" + key });
     box.checked = state.layers[key];

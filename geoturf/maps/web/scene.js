@@ -31,6 +31,7 @@ geoturf.makeColumn = (c) =>
 
 geoturf.makePieces = function (data) {
   const pieces = {
+    withheld: data.withheld,
     tooMany: data.tooMany,
     corner: geoturf.points(data.corners), // three an area: corner, 100 m along the pile, 100 m to its right
     start: geoturf.starts(geoturf.ints(data.counts)),

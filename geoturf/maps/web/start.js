@@ -33,7 +33,7 @@ geoturf.start = function (map) {
   geoturf.openAsAsked(scene, pick);
 };
 
-// map.html#site=Lot%207&colour=waste opens at a site, in a colouring.
+// map.html#site=Lot%207&colour=phase opens at a site, in a colouring.
 geoturf.openAsAsked = function (scene, pick) {
   const asked = new URLSearchParams(location.hash.slice(1)), select = geoturf.byId("colouring");
   const colouring = scene.colourings.findIndex(({ key }) => key === asked.get("colour"));
@@ -48,6 +48,7 @@ geoturf.openAsAsked = function (scene, pick) {
 geoturf.missing = function ({ pieces, context }) {
   const said = "Too many for this page; they are in layout.gpkg.";
   return {
+    ...(pieces.withheld ? { pieces: "", seams: "" } : {}),
     ...(pieces.tooMany ? { pieces: said, seams: said } : {}),
     ...(context.tooMany ? { context: "Too many for this page; they are in your own files." } : {}),
   };
