@@ -10,7 +10,8 @@ import sys
 
 TYPE_CHECKING = False  # type checkers know the name; importing typing itself would double the time of --help
 if TYPE_CHECKING:
-    from typing import Any
+    from collections.abc import Iterable
+    from typing import Any, NoReturn, TextIO
 
     from geoturf.bid import Bid
     from geoturf.model import Finding, Result
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 DONE, REFUSED, USAGE, LEFT_OUT = 0, 1, 2, 3
 _SHOWN = 12  # findings of one severity shown on a terminal; all stand in findings.csv
 _SAID = {"compile": "compiling the kernels (once on this machine)"}  # of stages whose name does not say it
+
+_KEPT = "\n\t\u00a0\u202f\u200c\u200d"  # line ends, spaces, and the joiners that scripts and emoji need
 
 _EPILOG = """\
 example:
@@ -29,8 +32,30 @@ exit status: 0 done; 1 the input is refused, nothing is written; 2 wrong usage;
 """
 
 
+def safe(text: str) -> str:
+    """``text`` with whatever a terminal would act on, or that turns or hides what stands beside it (ESC, BEL, carriage return,
+    marks of direction, lone surrogates), written out as TOML does: \\u001b."""
+    return "".join(c if c.isprintable() or c in _KEPT else _escaped(ord(c)) for c in text)
+
+
+def _escaped(code: int) -> str:
+    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+def _print(text: str, stream: TextIO | None = None) -> None:
+    """The only way to the terminal: names come from files that anybody may have made."""
+    print(safe(text), file=stream)
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong with the arguments, which may be names of files, as safely as all else."""
+
+    def exit(self, status: int = 0, message: str | None = None) -> NoReturn:
+        super().exit(status, safe(message) if message else None)
+
+
 def parser() -> argparse.ArgumentParser:
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="geoturf",
         description="From polygons to a priced synthetic-turf bid, for thousands of sites at once.",
         epilog=_EPILOG,
@@ -78,7 +103,7 @@ def main(arguments: list[str] | None = None) -> int:
     if args.version:
         from geoturf import __version__
 
-        print(f"geoturf {__version__}")
+        _print(f"geoturf {__version__}")
         return DONE
     if not args.command:
         top.print_help()
@@ -89,12 +114,12 @@ def main(arguments: list[str] | None = None) -> int:
         return {"run": _run, "check": _check, "draft": _draft, "rules": _rules}[args.command](args)
     except GeoturfError as refusal:
         _say(refusal.findings, all_of_them=True)
-        print("Refused; nothing was written.", file=sys.stderr)
+        _print("Refused; nothing was written.", sys.stderr)
         return REFUSED
     except BrokenPipeError:
         return DONE
     except KeyboardInterrupt:
-        print("Stopped; nothing was written.", file=sys.stderr)
+        _print("Stopped; nothing was written.", sys.stderr)
         return 130
     except Exception as fault:
         return _own_fault(fault)
@@ -107,8 +132,8 @@ def _own_fault(fault: Exception) -> int:
     if os.environ.get("GEOTURF_TRACEBACK"):
         raise fault
     told = " ".join(f"{type(fault).__name__}: {fault}".split())[:300]
-    print(f"error: {told}; this is a fault of geoturf: please report it, with GEOTURF_TRACEBACK=1 set", file=sys.stderr)
-    print("Stopped; nothing was written.", file=sys.stderr)
+    _print(f"error: {told}; this is a fault of geoturf: please report it, with GEOTURF_TRACEBACK=1 set", sys.stderr)
+    _print("Stopped; nothing was written.", sys.stderr)
     return REFUSED
 
 
@@ -132,7 +157,7 @@ def _run(args: argparse.Namespace) -> int:
         _summary(result, folder)
     if result.source.left_out:
         _say([f for f in result.findings if f.severity == "error"] if args.quiet else [], all_of_them=True)
-        print(_not_priced(result.source.left_out), file=sys.stderr)
+        _print(_not_priced(result.source.left_out), sys.stderr)
         return LEFT_OUT
     return DONE
 
@@ -210,9 +235,9 @@ def _say(findings: Any, all_of_them: bool = False) -> None:
         lines = [f.line() for f in findings if f.severity == severity]
         shown = lines if all_of_them else lines[:_SHOWN]
         for line in shown:
-            print(line, file=sys.stderr)
+            _print(line, sys.stderr)
         if len(lines) > len(shown):
-            print(f"{severity}: and {len(lines) - len(shown)} more; all stand in findings.csv", file=sys.stderr)
+            _print(f"{severity}: and {len(lines) - len(shown)} more; all stand in findings.csv", sys.stderr)
 
 
 def _summary(result: Result, folder: str) -> None:
@@ -225,11 +250,11 @@ def _summary(result: Result, folder: str) -> None:
     table.add_column()
     table.add_column(justify="right")
     for word, value in tables.summary(result):
-        table.add_row(word, value)
+        table.add_row(safe(word), safe(value))
     console = Console(highlight=False, markup=False)
     console.print(table)
-    console.print(f"report in {folder}: open {folder}/map.html", soft_wrap=True)
-    console.print(f"for the client, prices only: {folder}/client/map.html", soft_wrap=True)
+    _print(f"report in {folder}: open {folder}/map.html")
+    _print(f"for the client, prices only: {folder}/client/map.html")
 
 
 def _check(args: argparse.Namespace) -> int:
@@ -238,12 +263,12 @@ def _check(args: argparse.Namespace) -> int:
 
     source, land, findings = pipeline.check(bid, notes)
     for finding in findings:
-        print(finding.line())
+        _print(finding.line())
     counts = {s: sum(f.severity == s for f in findings) for s in ("error", "warning", "note")}
     said = ", ".join(f"{n} {s}{'' if n == 1 else 's'}" for s, n in counts.items())
-    print(f"{len(land.areas)} areas on {land.areas['site'].nunique()} sites; {said}")
+    _print(f"{len(land.areas)} areas on {land.areas['site'].nunique()} sites; {said}")
     if source.left_out:
-        print(_not_priced(source.left_out), file=sys.stderr)
+        _print(_not_priced(source.left_out), sys.stderr)
         return REFUSED if args.strict else LEFT_OUT
     return DONE
 
@@ -252,18 +277,48 @@ def _draft(args: argparse.Namespace) -> int:
     from geoturf.draft import draft
 
     text = draft(args.inputs, args.out)
-    print(f"wrote {args.out}: read it through, then: geoturf run {args.out}" if args.out else text)
+    _print(f"wrote {args.out}: read it through, then: geoturf run {args.out}" if args.out else text)
     return DONE
 
 
 def _rules(args: argparse.Namespace) -> int:
     from geoturf.bid import every_rule
 
-    for row in every_rule():
-        section, key, default, low, high, source, what = row
-        line = f"[{section}] {key} = {default}"
-        aside = "; ".join(part for part in (f"usual {low} to {high}" if low or high else "", source) if part)
-        text = f"{line}\n    {what}" + (f" ({aside})" if aside else "")
-        if all(word.lower() in text.lower() for word in args.words):
-            print(text)
-    return DONE
+    told = {row[:2]: _rule(*row) for row in every_rule()}
+    found = [text for text in told.values() if _holds(text, args.words)]
+    for text in found:
+        _print(text)
+    if found:
+        return DONE
+    _print(_no_rule(args.words, told), sys.stderr)
+    return USAGE
+
+
+def _rule(section: str, key: str, default: str, low: str, high: str, source: str, what: str) -> str:
+    aside = "; ".join(part for part in (f"usual {low} to {high}" if low or high else "", source) if part)
+    return f"[{section}] {key} = {default}\n    {what}" + (f" ({aside})" if aside else "")
+
+
+def _holds(text: str, words: list[str]) -> bool:
+    return all(word.lower() in text.lower() for word in words)
+
+
+def _no_rule(words: list[str], told: dict[tuple[str, str], str]) -> str:
+    """What no rule holds, and what comes near it among the words of the rules' names."""
+    lost = [word for word in words if not any(_holds(text, [word]) for text in told.values())]
+    if not lost:
+        return f"no rule holds all of {' and '.join(map(_quoted, words))}; ask for fewer words"
+    near = _near(lost, told)
+    said = f"no rule holds {' or '.join(map(_quoted, lost))}"
+    return said + (f"; near: {', '.join(near)}" if near else "; all rules: geoturf rules")
+
+
+def _quoted(word: str) -> str:
+    return f"'{word}'"
+
+
+def _near(words: list[str], names: Iterable[tuple[str, str]]) -> list[str]:
+    from difflib import get_close_matches
+
+    known = sorted({part for name in names for word in name for part in (word, *word.replace("_", ".").split("."))})
+    return list(dict.fromkeys(near for word in words for near in get_close_matches(word.lower(), known, cutoff=0.7)))

@@ -7,6 +7,7 @@ into a folder. Text that a spreadsheet would take for a formula gets an apostrop
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,11 @@ _US = {
     "per_volume": ("acre_ft", units.ACRE_FT_M3, 2),
 }
 _METRIC = {"m2": ("m2", 1.0, 3), "m": ("m", 1.0, 3), "m3": ("m3", 1.0, 2), "per_volume": ("m3", 1.0, 2)}
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+# Where a spreadsheet may take what follows for a formula: at the start of a cell, which a semicolon, a tab or a line's end
+# makes too where the file is opened with other separators; full-width signs (U+FF1D and others) count as their narrow ones.
+_FORMULA = re.compile(r"(?:^|(?<=[;\t\r\n]))(?=(?:[^\S\t\r\n]|\")*[=+\-@\uff1d\uff0b\uff0d\uff20])")
+_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]*)?([eE][+-]?[0-9]+)?")
+_BLANK_STARTS = ("\t", "\r", "\n")  # OWASP: these at the start are themselves a way in
 _CRLF = "\r\n"  # RFC 4180
 
 
@@ -401,12 +406,13 @@ def write_csv(table: pd.DataFrame, path: Path) -> None:
 
 
 def _as_text(value: object) -> str:
+    """Text with an apostrophe wherever a spreadsheet would start a formula; a number written as text (money, an id such as
+    0012 or -4) stays as it is."""
     text = str(value)
-    try:
-        float(text)
-    except ValueError:
-        return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
-    return text  # a number written as text (money, an id such as 0012) stays as it is
+    if _NUMBER.fullmatch(text):
+        return text
+    guarded = _FORMULA.sub("'", text)
+    return f"'{guarded}" if guarded.startswith(_BLANK_STARTS) else guarded
 
 
 def write_geopackage(result: Result, path: Path) -> None:

@@ -462,7 +462,11 @@ def test_a_short_drag_is_not_drawn_anew(opened):
     """It moves what is drawn already: drawing at every step would be slow on a large bid."""
     find(opened, "Lot 012")
     opened(
-        "(() => { const d = geoturf.drawing; d.count = 0; const draw = d._draw; d._draw = (v) => (d.count++, draw.call(d, v)); })()"
+        """(() => {
+          const { drawing } = geoturf, draw = drawing._draw;
+          drawing.count = 0;
+          drawing._draw = (view) => ((drawing.count += 1), draw.call(drawing, view));
+        })()"""
     )
     frame = opened.page.locator("#map_geoturf").bounding_box()
     x, y = frame["x"] + frame["width"] / 2, frame["y"] + frame["height"] / 2

@@ -1,8 +1,13 @@
 """The command line: what it says, what it returns, and that nobody sees a traceback."""
 
+import ast
 import json
+import re
+from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from geoturf import cli
 
@@ -120,6 +125,78 @@ def test_rules_tell_default_range_and_source(capsys):
     assert (
         "field_spacing = " in out and "18 in" in out and "12 in" in out and "24 in" in out and "common practice" in out
     )
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["zzz"], "no rule holds 'zzz'; all rules: geoturf rules"),
+        (["seem"], "no rule holds 'seem'; near: seam"),
+        (["field_spacing", "feild"], "no rule holds 'feild'; near: field"),
+        (
+            ["seam", "drainage", "profile"],
+            "no rule holds all of 'seam' and 'drainage' and 'profile'; ask for fewer words",
+        ),
+    ],
+)
+def test_words_that_no_rule_holds_are_named_with_those_near_them(capsys, words, said):
+    assert run(capsys, "rules", *words) == (cli.USAGE, "", said + "\n")
+
+
+HARM = "\x1b[31mred\x07\u202e \x9b2J\r\u2066"  # ESC, BEL, an override of direction, the one-byte CSI, CR, an isolate
+ACTED_ON = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("\x1b[2J", "\\u001b[2J"),
+        ("\x07", "\\u0007"),
+        ("a\rb", "a\\u000db"),
+        ("\x9b", "\\u009b"),
+        ("\u202egnp.exe", "\\u202egnp.exe"),
+        ("\ud800", "\\ud800"),
+        ("\U000e0041", "\\U000e0041"),  # a tag character: shown as nothing
+        ("Café, \u05d0\u05d1, 1\u00a0ft²\n\tx", "Café, \u05d0\u05d1, 1\u00a0ft²\n\tx"),
+        ("\u0645\u06cc\u200c\u062e", "\u0645\u06cc\u200c\u062e"),  # a joiner that Persian is written with
+    ],
+)
+def test_what_a_terminal_would_act_on_is_written_out(text, said):
+    assert cli.safe(text) == said
+
+
+@given(st.text(st.characters(exclude_categories=())))
+def test_no_text_keeps_what_a_terminal_would_act_on(text):
+    assert not ACTED_ON.search(cli.safe(text))
+    cli.safe(text).encode("utf-8")
+
+
+def test_everything_said_goes_through_one_door():
+    """One call of print, in the function that makes text safe; rich gets safe text in its table's cells."""
+    calls = [n for n in ast.walk(ast.parse(Path(cli.__file__).read_text(encoding="utf-8"))) if isinstance(n, ast.Call)]
+    assert [ast.unparse(c) for c in calls if ast.unparse(c.func) == "print"] == ["print(safe(text), file=stream)"]
+    cells = [ast.unparse(c) for c in calls if ast.unparse(c.func).endswith(".add_row")]
+    assert cells == ["table.add_row(safe(word), safe(value))"]
+
+
+def test_names_that_mean_harm_reach_no_terminal(lawns, bid_file, tmp_path, capsys):
+    """In the name of a site, of a file, of a bid, of a folder and of an argument."""
+    lawns((0, 0, 40, 30), (20, 0, 40, 30), site=[HARM, "B" + HARM])
+    (tmp_path / f"broken{HARM}.geojson").write_text("{", encoding="utf-8")
+    path = bid_file(f"[[layers]]\npath = {json.dumps(f'broken{HARM}.geojson')}\n")
+    path.write_text(path.read_text().replace('"Two lawns"', json.dumps(f"Two lawns{HARM}")), encoding="utf-8")
+    (tmp_path / f"key{HARM}.toml").write_text(f"{json.dumps(HARM)} = 1\n", encoding="utf-8")
+    told = [
+        run(capsys, "check", path),
+        run(capsys, "run", path, "--out", tmp_path / "out\x1b[31mred\u202e"),
+        run(capsys, "run", tmp_path / f"key{HARM}.toml"),
+        run(capsys, "run", path, "--\x1b[31mred\u202e"),
+        run(capsys, "rules", HARM),
+    ]
+    assert [status for status, _, _ in told] == [cli.LEFT_OUT, cli.LEFT_OUT, cli.REFUSED, cli.USAGE, cli.USAGE]
+    for _, out, err in told:
+        assert "u001b[31mred" in out + err
+        assert not ACTED_ON.search(out + err)
 
 
 @pytest.mark.parametrize(

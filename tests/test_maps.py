@@ -24,7 +24,6 @@ import geoturf
 from geoturf import maps, model
 from geoturf.maps import colours, content, encode, figures, frame, layers
 
-
 # ------------------------------------------------------------------------------------------------ numbers and shapes as text
 
 

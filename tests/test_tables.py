@@ -1,13 +1,18 @@
 """The output contract: which columns each table has, in which units, and how a cell is written."""
 
 import csv
+import re
+import tempfile
 from decimal import Decimal
+from pathlib import Path
 
 import geopandas
 import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 
 import geoturf
 from geoturf import tables
@@ -91,6 +96,63 @@ def test_a_csv_is_rfc_4180_and_guards_text_columns_only(tmp_path):
     rows = list(csv.reader((tmp_path / "t.csv").open(newline="", encoding="utf-8")))
     assert [row[0] for row in rows[1:]] == ["'=1+1", 'say "hi", you', "-4", "0012", "'@x"]
     assert [row[1] for row in rows[1:]] == ["-1.50", "2.00", "", "0.00", "0.00"]
+
+
+@pytest.mark.parametrize(
+    ("text", "cell"),
+    [
+        # OWASP, CSV injection: =, +, -, @, tab and carriage return at the start of a cell; full-width signs, which some
+        # programs fold to these; and a separator of the reader's own choice, which starts a cell within ours
+        ("=1+1", "'=1+1"),
+        ("+1+1", "'+1+1"),
+        ("-1+1", "'-1+1"),
+        ("@SUM(A1)", "'@SUM(A1)"),
+        ("\t=1+1", "'\t'=1+1"),
+        ("\r=1+1", "'\r'=1+1"),
+        ("\n=1+1", "'\n'=1+1"),
+        ("\tlawn", "'\tlawn"),
+        ("\rlawn", "'\rlawn"),
+        ("\uff1d1+1", "'\uff1d1+1"),
+        ("\uff0b1", "'\uff0b1"),
+        ("\uff0d1", "'\uff0d1"),
+        ("\uff20x", "'\uff20x"),
+        ("lot;=1+1", "lot;'=1+1"),
+        ("lot; =1+1", "lot;' =1+1"),
+        ('lot;"=1+1"', 'lot;\'"=1+1"'),
+        ("lot;\uff1d1;@x", "lot;'\uff1d1;'@x"),
+        ("lot\t=1+1", "lot\t'=1+1"),
+        ("lot\r\n=1+1", "lot\r\n'=1+1"),
+        (" =1+1", "' =1+1"),
+        ("-inf", "'-inf"),
+        # what is no formula stays as it is
+        ("lot 7; front", "lot 7; front"),
+        ("a=b, c-d", "a=b, c-d"),
+        ("-4", "-4"),
+        ("-1234.50", "-1234.50"),
+        ("+3e5", "+3e5"),
+        ("0012", "0012"),
+        ("", ""),
+    ],
+)
+def test_text_that_a_spreadsheet_would_calculate_is_guarded(tmp_path, text, cell):
+    tables.write_csv(tables._Table("us").text(site=[text]).frame(), tmp_path / "t.csv")
+    with (tmp_path / "t.csv").open(newline="", encoding="utf-8") as file:
+        assert list(csv.reader(file))[1:] == ([[cell]] if text else [[""]])
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+@given(text=st.text(st.sampled_from('=+-@\t\r\n;," \uff1d\uff0b\uff0d\uff20a1'), max_size=8))
+def test_no_cell_starts_a_formula_whatever_the_separator(text, separator):
+    """Read back by Python's own reader with each separator that a spreadsheet may be set to."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "t.csv"
+        tables.write_csv(tables._Table("us").text(site=["x"], name=[text]).frame(), path)
+        with path.open(newline="", encoding="utf-8") as file:
+            cells = [cell for row in csv.reader(file, delimiter=separator) for cell in row]
+    starts = [cell.lstrip(' "') for cell in cells]
+    assert not [
+        s for s in starts if s.startswith(tuple("=+-@\uff1d\uff0b\uff0d\uff20")) and not re.fullmatch("[+-]1+", s)
+    ]
 
 
 def test_the_geopackage_lies_where_the_input_lay_with_the_ids_of_the_tables(result, lawns, tmp_path):

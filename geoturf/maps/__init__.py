@@ -17,7 +17,6 @@ from geoturf.maps import content, frame
 from geoturf.maps.audience import CLIENT, OFFICE, Audience
 from geoturf.model import Result
 
-
 __all__ = ["CLIENT", "OFFICE", "page"]
 
 
