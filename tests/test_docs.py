@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+import geoturf
 from geoturf import cli
 from geoturf.bid import read_bid
 
@@ -42,3 +43,32 @@ def test_every_room_named_to_developers_is_there(name):
 @pytest.mark.parametrize("bid", sorted((ROOT / "sample_gis").glob("*.toml")), ids=lambda p: p.name)
 def test_every_sample_bid_is_taken(bid):
     assert read_bid(bid).layers
+
+
+def listed() -> tuple[set[str], set[str]]:
+    """Files that README says every run writes, and those it names a condition for ("where …")."""
+    table = README.split("## What a run writes")[1].split("\n## ")[0]
+    always, some = set(), set()
+    for cell in re.findall(r"^\| (`[^|]*)\|", table, re.M):
+        (some if "where" in cell else always).update(re.findall(r"`([\w/]+\.\w+)`", cell))
+    return always, some
+
+
+def written(bid: Path, out: Path) -> set[str]:
+    geoturf.run(read_bid(bid)).write(out)
+    return {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
+
+
+def test_readme_lists_the_files_of_a_plain_run(lawns, bid_file, tmp_path):
+    lawns((0, 0, 40, 30))
+    assert written(bid_file(), tmp_path / "out") == listed()[0]
+
+
+def test_readme_lists_the_files_of_a_run_that_has_everything(lawns, bid_file, tmp_path):
+    lawns((0, 0, 60, 90), cover=["cool_season_lawn"])
+    lawns((10, 20, 30, 40), name="houses.gpkg")
+    more = (
+        'role = "parcel"\n[[layers]]\npath = "houses.gpkg"\nrole = "building"\n[water.climate]\nplace = "Vacaville"\n'
+        '[[price.alternates]]\ntitle = "No infill"\nleave_out = ["infill"]\n'
+    )
+    assert written(bid_file(more), tmp_path / "out") == set.union(*listed())
