@@ -3,34 +3,23 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 from pathlib import Path
 
 import pytest
+from browsing import NEEDS_BROWSER, started
 from hand_made import HOSTILE, made, water_of
 
 from geoturf import maps
 from geoturf.maps import layers
 
-sync_api = pytest.importorskip("playwright.sync_api")
-CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(
-        not Path(CHROMIUM).exists() and not os.environ.get("GEOTURF_NEED_BROWSER"), reason="no Chromium on this machine"
-    ),
-]
-QUIET = "--no-sandbox --disable-gpu --disable-background-networking --disable-component-update --disable-sync"
+pytestmark = NEEDS_BROWSER
 SITES = [f"Lot {k:03d}" for k in range(1, 25)] + list(HOSTILE) + ["Café Élan", "Lot 999 beyond"]
 
 
 @pytest.fixture(scope="module")
 def browser():
-    with sync_api.sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=CHROMIUM, args=QUIET.split())
-        yield started
-        started.close()
+    with started() as it:
+        yield it
 
 
 class Opened:

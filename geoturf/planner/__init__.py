@@ -24,12 +24,21 @@ td.t { min-width: 5rem; max-width: 20rem; overflow-wrap: break-word } td.t:last-
 th { background: #f5f7f9; text-align: left }
 .n { text-align: right; font-variant-numeric: tabular-nums } td.n { white-space: nowrap }
 .note { color: #4a5866; font-size: .92rem } details { margin: .6rem 0 } summary { cursor: pointer; color: #2f5d8a }
-.chart { width: 100%; height: auto } .label { font: 12px system-ui, sans-serif; fill: #39444f }
+.chart { display: block; width: 100%; min-width: 36rem; max-width: 52rem; height: auto }
+.label { font: 12px system-ui, sans-serif; fill: #39444f }
 .axis { font: 12px system-ui, sans-serif; fill: #39444f; text-anchor: middle } .grid { stroke: #e3e8ed }
 .line { fill: none; stroke: #2f5d8a; stroke-width: 2 } .dot { fill: #2f5d8a } .mark { fill: #a8480f }
-.flag { stroke: #a8480f; stroke-dasharray: 4 3 } .flagword { font: 12px system-ui, sans-serif; fill: #a8480f }
+.flag { stroke: #a8480f; stroke-dasharray: 4 3 } .flagword { font: 600 12px system-ui, sans-serif; fill: #a8480f }
 .before { fill: #8695a4 } .after { fill: #2f5d8a } .span { fill: #6f9ac2 } .fail { color: #9b1c1c; font-weight: 600 }
-@media print { details { display: block } details > * { display: block } }
+@page { margin: 12mm }
+@media print {
+  html { font-size: 10pt } body { font-size: 1rem; max-width: none; padding: 0 } h2 { margin: 1.2rem 0 .4rem; padding-top: .6rem }
+  h2, h3, summary, .lead + .note { break-after: avoid } tr, li, .chart, .lead { break-inside: avoid }
+  .wide { overflow: visible } table { min-width: 0; font-size: 7.5pt; line-height: 1.35 } th, td { padding: .15rem .3rem }
+  td.t, td.t:last-child { min-width: 0; max-width: none } td.t:last-child { min-width: 9rem }
+  .chart { min-width: 0; max-height: 8cm } summary { color: inherit; font-weight: 600; list-style: none }
+  details::details-content { content-visibility: visible; block-size: auto }
+}
 """
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 

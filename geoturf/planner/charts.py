@@ -8,18 +8,20 @@ from collections.abc import Callable, Sequence
 from geoturf.planner.html import Markup, joined, tag
 
 _WIDTH, _HEIGHT = 720, 300
-_LEFT, _RIGHT, _TOP, _BOTTOM = 116, 46, 16, 46
+_LEFT, _RIGHT, _TOP, _BOTTOM = 142, 56, 16, 46  # room for the names of billions beside the axes
+_ROW = 15  # of a mark's name above the plot
 Label = Callable[[float], str]
 
 
-def ticks(most: float, count: int = 5) -> list[float]:
-    """Round steps from 0 to at least ``most``."""
-    if not most > 0 or not math.isfinite(most):
-        return [0.0, 1.0]
-    rough = most / count
+def ticks(most: float, least: float = 0.0, count: int = 5) -> list[float]:
+    """Round steps from at most ``least`` to at least ``most``."""
+    room = most - least
+    if not room > 0 or not math.isfinite(room):
+        return [least, least + 1.0]
+    rough = room / count
     size = 10.0 ** math.floor(math.log10(rough))
     step = next(size * factor for factor in (1, 2, 2.5, 5, 10) if size * factor >= rough * (1 - 1e-9))
-    return [step * k for k in range(math.ceil(most / step - 1e-9) + 1)]
+    return [step * k for k in range(math.floor(least / step + 1e-9), math.ceil(most / step - 1e-9) + 1)]
 
 
 def _x(value: float, most: float) -> float:
@@ -38,16 +40,23 @@ def _text(x: float, y: float, text: str, anchor: str = "middle", kind: str = "la
     return tag("text", text, x=f"{x:.1f}", y=f"{y:.1f}", text_anchor=anchor, class_=kind)
 
 
-def _svg(title: str, *children: Markup, height: int = _HEIGHT) -> Markup:
-    return tag(
+def _svg(title: str, *children: Markup, height: int = _HEIGHT, above: int = 0) -> Markup:
+    """The drawing, with ``above`` of room over its usual top; where the page is narrow it scrolls, as tables do."""
+    drawn = tag(
         "svg",
         tag("title", title),
         *children,
-        viewBox=f"0 0 {_WIDTH} {height}",
+        viewBox=f"0 {-above} {_WIDTH} {height + above}",
         role="img",
         aria_label=title,
         class_="chart",
     )
+    return tag("div", drawn, class_="wide")
+
+
+def _long(text: str) -> float:
+    """At least the width of a text, in the drawing's units: 7.6 a letter holds for digits and words of 12 px type."""
+    return 7.6 * len(text)
 
 
 def _upright(steps: Sequence[float], label: Label, title: str) -> Markup:
@@ -86,27 +95,39 @@ def curve(
         )
         for x, y in points
     ]
-    flags = [
-        joined(
-            [
-                _line(_x(x, across[-1]), _TOP, _x(x, across[-1]), _HEIGHT - _BOTTOM, "flag"),
-                _text(_x(x, across[-1]) + 4, _TOP + 12 + 14 * k, f"{word}: {y_label(y)}", "start", "flagword"),
-                tag(
-                    "circle",
-                    tag("title", f"{word}, {x_label(x)}: {y_label(y)}"),
-                    cx=f"{_x(x, across[-1]):.1f}",
-                    cy=f"{_y(y, upright[-1]):.1f}",
-                    r="5",
-                    class_="mark",
-                ),
-            ]
-        )
-        for k, (word, x, y) in enumerate(marks)
-    ]
-    foot = [_text(_x(step, across[-1]), _HEIGHT - _BOTTOM + 18, x_label(step)) for step in across]
+    places = [(word, _x(x, across[-1]), _y(y, upright[-1]), x_label(x), y_label(y)) for word, x, y in marks]
+    foot = [_text(_x(step, across[-1]), _HEIGHT - _BOTTOM + 18, word) for step, word in _thinned(across, x_label)]
     foot.append(_text((_LEFT + _WIDTH - _RIGHT) / 2, _HEIGHT - 8, titles[1], "middle", "axis"))
     line = tag("polyline", points=path, class_="line")
-    return _svg(titles[0], _upright(upright, y_label, titles[2]), *foot, line, *dots, *flags)
+    drawn = [_upright(upright, y_label, titles[2]), *foot, line, *dots, *_flags(places)]
+    return _svg(titles[0], *drawn, above=_ROW * len(marks))
+
+
+def _thinned(steps: Sequence[float], label: Label) -> list[tuple[float, str]]:
+    """The steps of the axis across that are named: every one, or every second where they would run into one another."""
+    words = [label(step) for step in steps]
+    between = (_WIDTH - _LEFT - _RIGHT) / max(1, len(steps) - 1)
+    every = 1 if max(map(_long, words)) < between else 2
+    return list(zip(steps, words, strict=True))[::every]
+
+
+def _flags(places: Sequence[tuple[str, float, float, str, str]]) -> list[Markup]:
+    """Marks (word, x, y, value across, value upright), each with a line that hangs from its name above the plot.
+
+    Every name has a row of its own, and a line starts at its own row. Names to the right of their lines stand left to right
+    from the top, names to the left of theirs right to left: so none lies across another's line.
+    """
+    named = [(f"{word}: {up}", *place, f"{word}, {over}: {up}") for word, *place, over, up in places]
+    rightward = all(x + 4 + _long(name) <= _WIDTH for name, x, _, _ in named)
+    named.sort(key=lambda mark: mark[1], reverse=not rightward)
+    shift, anchor = (4, "start") if rightward else (-4, "end")
+    flags = []
+    for row, (name, x, y, said) in enumerate(named):
+        top = _TOP - 4 - _ROW * (len(named) - 1 - row)
+        dot = tag("circle", tag("title", said), cx=f"{x:.1f}", cy=f"{y:.1f}", r="5", class_="mark")
+        hung = _line(x, top - 10, x, _HEIGHT - _BOTTOM, "flag")
+        flags.append(joined([hung, _text(x + shift, top, name, anchor, "flagword"), dot]))
+    return flags
 
 
 def pairs(
@@ -140,24 +161,25 @@ def pairs(
     return _svg(titles[0], _upright(upright, label, titles[1]), *bars, *key)
 
 
-def spans(rows: Sequence[tuple[str, float, float]], middle: float, label: Label, title: str) -> Markup:
-    """One bar a row from low to high (word, value at the input's low end, at its high end) about the ``middle``
-    value."""
-    height = 40 + 26 * len(rows) + 20
-    low = min([middle, *(min(a, b) for _, a, b in rows)])
-    high = max([middle, *(max(a, b) for _, a, b in rows)])
-    room = (high - low) or 1.0
-    left, right = 170, _WIDTH - 100
+def spans(
+    rows: Sequence[tuple[str, float, float]], middle: float, label: Label, titles: tuple[str, str], mark: str
+) -> Markup:
+    """One bar a row from low to high (word, value at the input's low end, at its high end) about the ``middle`` value, which
+    ``mark`` names. ``titles``: of the chart, across."""
+    ends = [middle, *(value for _, *both in rows for value in both)]
+    steps = ticks(max(ends), min(ends), 4)
+    left, right, top = 170, _WIDTH - 60, 24
+    foot = top + 26 * len(rows)
 
     def at(value: float) -> float:
-        return left + (right - left) * (value - low) / room
+        return left + (right - left) * (value - steps[0]) / (steps[-1] - steps[0])
 
-    marks = [_line(at(middle), 14, at(middle), height - 24, "flag"), _text(at(middle), height - 8, label(middle))]
+    drawn = [joined([_line(at(v), top, at(v), foot, "grid"), _text(at(v), foot + 18, f"{v:,.0f}")]) for v in steps]
     for k, (word, low_end, high_end) in enumerate(rows):
-        y = 20 + 26 * k
+        y = top + 4 + 26 * k
         a, b = sorted((at(low_end), at(high_end)))
-        marks.append(_text(left - 12, y + 13, word, "end"))
-        marks.append(
+        drawn.append(_text(left - 12, y + 13, word, "end"))
+        drawn.append(
             tag(
                 "rect",
                 tag("title", f"{word}: {label(low_end)} at its low, {label(high_end)} at its high"),
@@ -168,4 +190,9 @@ def spans(rows: Sequence[tuple[str, float, float]], middle: float, label: Label,
                 class_="span",
             )
         )
-    return _svg(title, *marks, height=height)
+    drawn.append(_line(at(middle), top - 4, at(middle), foot, "flag"))
+    named = f"{mark}: {label(middle)}"
+    inside = min(max(at(middle), _long(named) / 2), _WIDTH - _long(named) / 2)
+    drawn.append(_text(inside, top - 8, named, "middle", "flagword"))
+    drawn.append(_text((left + right) / 2, foot + 38, titles[1], "middle", "axis"))
+    return _svg(titles[0], *drawn, height=foot + 46)

@@ -176,7 +176,8 @@ def _spans(shown: Shown) -> Markup:
         ends = part.set_index("end")["npv"]
         rows.append((_INPUTS[name], float(ends["low"]), float(ends["high"])))
     middle = float(shown.water.scenarios.set_index("case").loc["middle", "npv"])
-    return charts.spans(rows, middle, shown.money, "Net present value of this choice, one input at a time")
+    titles = ("Net present value of this choice, one input at a time", f"net present value, {shown.currency}")
+    return charts.spans(rows, middle, shown.money, titles, "as it stands")
 
 
 def profile(shown: Shown) -> Markup | None:
