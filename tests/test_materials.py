@@ -261,9 +261,9 @@ def test_rounding_once_a_pool_buys_less_than_lot_by_lot():
 def test_words_say_how_it_was_rounded():
     rows = [lot(20, 30, site=f"lot {n}") for n in range(3)]
     basis = one(takeoff(rows, nail_allowance=0, pool="site").items, "nails", "pool")["basis"]
-    assert basis.endswith("; = 1.89 x box of 900, rounded up site by site to 3")
+    assert basis.endswith("; makes 1.89 x box of 900, rounded up site by site to 3")
     basis = one(takeoff([lot(25, 40)], aggregate_step="500 kg").items, "aggregate", "pool")["basis"]
-    assert re.search(r"; \+ 5 % = [\d.]+ x lot of 1,102 lb, rounded up to \d+$", basis)
+    assert re.search(r"; with 5 % more makes [\d.]+ x lot of 1,102 lb, rounded up to \d+$", basis)
 
 
 def test_pools_are_the_sums_of_their_sites_and_the_bid_of_its_pools():

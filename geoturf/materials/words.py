@@ -50,13 +50,13 @@ def _rounding(row: Any, system: str) -> str:
     packages = row.net * (1 + row.allowance) / row.order_size
     if abs(packages - row.order) < 1e-6:
         return ""
-    more = f" + {100 * row.allowance:g} %" if row.allowance else ""
+    more = f"with {100 * row.allowance:g} % more " if row.allowance else ""
     counted = ITEMS[row.key].package or row.order_unit == "lot"
     package = f"x {row.order_unit}" if counted else row.order_unit
     if counted and row.order_size != 1:
         package += " of " + say(f"{{size:{_SAID[row.unit]}}}", {"size": row.order_size}, system)
     by_site = "site by site " if row.order != whole(packages) else ""
-    return f";{more} = {packages:,.2f} {package}, rounded up {by_site}to {row.order:,}"
+    return f"; {more}makes {packages:,.2f} {package}, rounded up {by_site}to {row.order:,}"
 
 
 def _derived(group: dict[str, float], settings: dict[str, Any]) -> dict[str, float]:
