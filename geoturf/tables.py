@@ -14,68 +14,17 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf import pile, plane, units
+from geoturf import columns, pile, plane, units
 from geoturf.model import Result
 from geoturf.rules.items import shown
 
-_US = {
-    "m2": ("ft2", 1 / units.FT2_M2, 2),
-    "m": ("ft", 1 / units.FOOT_M, 2),
-    "m3": ("gal", 1 / units.GALLON_M3, 0),
-    "per_volume": ("acre_ft", units.ACRE_FT_M3, 2),
-}
-_METRIC = {"m2": ("m2", 1.0, 3), "m": ("m", 1.0, 3), "m3": ("m3", 1.0, 2), "per_volume": ("m3", 1.0, 2)}
 # Where a spreadsheet may take what follows for a formula: at the start of a cell, which a semicolon, a tab or a line's end
 # makes too where the file is opened with other separators; full-width signs (U+FF1D and others) count as their narrow ones.
 _FORMULA = re.compile(r"(?:^|(?<=[;\t\r\n]))(?=(?:[^\S\t\r\n]|\")*[=+\-@\uff1d\uff0b\uff0d\uff20])")
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]*)?([eE][+-]?[0-9]+)?")
 _BLANK_STARTS = ("\t", "\r", "\n")  # OWASP: these at the start are themselves a way in
 _CRLF = "\r\n"  # RFC 4180
-
-
-class _Table:
-    """Collects columns: converts units by the kind of a column and names it with the unit's suffix."""
-
-    def __init__(self, system: str):
-        self.system = _US if system == "us" else _METRIC
-        self.columns: dict[str, Any] = {}
-        self.decimals: dict[str, int] = {}
-
-    def text(self, **columns: Any) -> _Table:
-        for name, values in columns.items():
-            self.columns[name] = pd.Series(values).astype(object).where(pd.notna(values), "").astype(str).to_numpy()
-        return self
-
-    def count(self, **columns: Any) -> _Table:
-        for name, values in columns.items():
-            self.columns[name] = np.asarray(values, dtype=np.int64)
-        return self
-
-    def number(self, decimals: int, **columns: Any) -> _Table:
-        for name, values in columns.items():
-            self.columns[name] = np.round(np.asarray(values, dtype=float), decimals) + 0.0  # no minus zero
-            self.decimals[name] = decimals
-        return self
-
-    def measure(self, kind: str, decimals: int | None = None, **columns: Any) -> _Table:
-        """SI values of ``kind`` (m2, m, m3), named ``<name>_<unit>``."""
-        suffix, factor, usual = self.system[kind]
-        for name, values in columns.items():
-            scaled = np.asarray(values, dtype=float) * factor
-            self.number(usual if decimals is None else decimals, **{f"{name}_{suffix}": scaled})
-        return self
-
-    def money(self, **columns: Any) -> _Table:
-        for name, values in columns.items():
-            self.columns[name] = np.asarray(
-                [str(units.cents(v)) if v is not None else "" for v in values], dtype=object
-            )
-        return self
-
-    def frame(self) -> pd.DataFrame:
-        out = pd.DataFrame(self.columns)
-        out.attrs["decimals"] = dict(self.decimals)
-        return out
+_GEOPACKAGE = "layout.gpkg"
 
 
 # ------------------------------------------------------------------------------------------------ the tables
@@ -101,51 +50,60 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
     made += [alternates] if len(result.price.alternates) else []
     made += [taken] if len(result.ground.taken) else []
     made += [water] if result.water is not None else []
-    return {table.__name__: table(result) for table in made}
+    out = {table.__name__: table(result) for table in made}
+    return out | {"columns": _columns(out, result.bid.units)}
 
 
 def areas(result: Result) -> pd.DataFrame:
     land, border, chosen = result.ground.areas, result.edges.totals, result.plan.chosen
-    return (
-        _Table(result.bid.units)
-        .text(site=land["site"], area=land["area"], phase=land["phase"], product=land["product"])
-        .number(4, pile_bearing_deg=chosen["pile_bearing_deg"])
-        .number(2, slope_pct=land["slope_pct"].fillna(0))
-        .measure("m", elevation=land["elevation_m"])
-        .measure("m2", plan_area=land["plan_area_m2"], ground_area=land["ground_area_m2"])
-        .measure("m2", surface_area=land["surface_area_m2"], area_tolerance=land["area_tolerance_m2"])
-        .measure("m", perimeter=land["perimeter_m"])
-        .measure("m", edge_paving=border["edge_paving_m"], edge_building=border["edge_building_m"])
-        .measure("m", edge_shared=border["edge_shared_m"], edge_open=border["edge_open_m"])
-        .count(perimeter_fasteners=border["perimeter_fasteners"], field_fasteners=border["field_fasteners"])
-        .count(seam_fasteners=result.takeoff.areas["seam_fasteners"])
-        .measure("m", seam=chosen["seam_m"])
-        .count(cross_seams=chosen["cross_seams"], pieces=chosen["pieces"])
-        .measure("m2", piece_area=chosen["piece_area_m2"], turf_bought=chosen["turf_bought_m2"])
-        .number(2, waste_pct=waste_pct(chosen["turf_bought_m2"], land["surface_area_m2"]))
-        .number(2, fixed_bearing_pct=100 * (chosen["free_cost_ratio"].to_numpy() - 1))
-        .text(use=land["use"], file=land["file"], layer=land["layer"], feature=land["feature"])
-        .frame()
-    )
+    as_given = ("site", "area", "phase", "product", "use", "file", "layer", "feature")
+    edges = ("edge_paving", "edge_building", "edge_shared", "edge_open")
+    counts = ("perimeter_fasteners", "field_fasteners")
+    values = {name: land[name] for name in as_given}
+    values |= {
+        "pile_bearing_deg": chosen["pile_bearing_deg"],
+        "slope_pct": land["slope_pct"].fillna(0),
+        "elevation": land["elevation_m"],
+        "plan_area": land["plan_area_m2"],
+        "ground_area": land["ground_area_m2"],
+        "surface_area": land["surface_area_m2"],
+        "area_tolerance": land["area_tolerance_m2"],
+        "perimeter": land["perimeter_m"],
+    }
+    values |= {name: border[f"{name}_m"] for name in edges} | {name: border[name] for name in counts}
+    values |= {
+        "seam_fasteners": result.takeoff.areas["seam_fasteners"],
+        "seam": chosen["seam_m"],
+        "cross_seams": chosen["cross_seams"],
+        "pieces": chosen["pieces"],
+        "piece_area": chosen["piece_area_m2"],
+        "turf_bought": chosen["turf_bought_m2"],
+        "waste_pct": waste_pct(chosen["turf_bought_m2"], land["surface_area_m2"]),
+        "fixed_bearing_pct": 100 * (chosen["free_cost_ratio"].to_numpy() - 1),
+    }
+    return columns.table("areas", result.bid.units, values)
 
 
 def sites(result: Result) -> pd.DataFrame:
     by_site = _by_site(result)
     money = result.price.sites.set_index("site").reindex(by_site.index)
-    return (
-        _Table(result.bid.units)
-        .text(site=by_site.index, phase=by_site["phase"])
-        .count(areas=by_site["areas"])
-        .measure("m2", ground_area=by_site["ground_area_m2"], surface_area=by_site["surface_area_m2"])
-        .measure("m", perimeter=by_site["perimeter_m"], seam=by_site["seam_m"])
-        .count(pieces=by_site["pieces"])
-        .measure("m2", turf_bought=by_site["turf_bought_m2"])
-        .number(2, waste_pct=waste_pct(by_site["turf_bought_m2"], by_site["surface_area_m2"]))
-        .money(cost=money["cost"], price=money["price"])
-        .measure("m2", area_tolerance=np.sqrt(by_site["area_variance"]))
-        .money(price_tolerance=np.sqrt(by_site["price_variance"]))
-        .frame()
-    )
+    values = {
+        "site": by_site.index,
+        "phase": by_site["phase"],
+        "areas": by_site["areas"],
+        "ground_area": by_site["ground_area_m2"],
+        "surface_area": by_site["surface_area_m2"],
+        "perimeter": by_site["perimeter_m"],
+        "seam": by_site["seam_m"],
+        "pieces": by_site["pieces"],
+        "turf_bought": by_site["turf_bought_m2"],
+        "waste_pct": waste_pct(by_site["turf_bought_m2"], by_site["surface_area_m2"]),
+        "cost": money["cost"],
+        "price": money["price"],
+        "area_tolerance": np.sqrt(by_site["area_variance"]),
+        "price_tolerance": np.sqrt(by_site["price_variance"]),
+    }
+    return columns.table("sites", result.bid.units, values)
 
 
 def price_sigma(result: Result) -> np.ndarray:
@@ -171,180 +129,149 @@ def _by_site(result: Result) -> pd.DataFrame:
 def pieces(result: Result) -> pd.DataFrame:
     plan, land = result.plan.pieces, result.ground.areas
     at = plan["area_index"].to_numpy()
-    table = (
-        _Table(result.bid.units)
-        .text(piece=plan["piece"], site=land["site"].to_numpy()[at], area=land["area"].to_numpy()[at])
-        .text(product=land["product"].to_numpy()[at], roll=plan["roll"])
-        .measure("m", 4, along=plan["along_m"], across=plan["across_m"], length=plan["length_m"], width=plan["width_m"])
-        .number(4, pile_bearing_deg=plan["bearing_deg"])
-    )
+    lengths = ("along", "across", "length", "width")
+    values = {name: land[name].to_numpy()[at] for name in ("site", "area", "product")}
+    values |= {name: plan[f"{name}_m"] for name in lengths}
+    values |= {"piece": plan["piece"], "roll": plan["roll"], "pile_bearing_deg": plan["bearing_deg"]}
     if plan["cut_u_m"].notna().any():  # along and length are the left edge's; the chalk lines' ends on the right edge
-        along_right = plan["along_m"] + plan["start_slant_m"]
-        length_right = plan["length_m"] + plan["end_slant_m"] - plan["start_slant_m"]
-        table.measure("m", 4, along_right=along_right, length_right=length_right)
-    return table.frame()
+        values["along_right"] = plan["along_m"] + plan["start_slant_m"]
+        values["length_right"] = plan["length_m"] + plan["end_slant_m"] - plan["start_slant_m"]
+    return columns.table("pieces", result.bid.units, values)
 
 
 def rolls(result: Result) -> pd.DataFrame:
     plan = result.plan.rolls
-    return (
-        _Table(result.bid.units)
-        .text(roll=plan["roll"], phase=plan["phase"], product=plan["product"])
-        .measure("m", 4, width=plan["width_m"], length=plan["length_m"], used=plan["used_m"])
-        .count(pieces=plan["pieces"])
-        .measure("m", 4, left_over=plan["left_over_m"])
-        .text(pattern=plan["pattern"])
-        .frame()
-    )
+    plain = ("roll", "phase", "product", "pieces", "pattern")
+    values = {name: plan[name] for name in plain}
+    values |= {name: plan[f"{name}_m"] for name in ("width", "length", "used", "left_over")}
+    return columns.table("rolls", result.bid.units, values)
 
 
 def cut_plan(result: Result) -> pd.DataFrame:
     pools = result.plan.pools
-    bought, needed = pools["bought_m2"].to_numpy(float), pools["needed_m2"].to_numpy(float)
-    return (
-        _Table(result.bid.units)
-        .text(phase=pools["phase"], product=pools["product"], pool=pools["pool"])
-        .count(pieces=pools["pieces"], rolls=pools["rolls"])
-        .measure("m2", bought=bought, needed=needed, bound=pools["bound_m2"])
-        .number(2, gap_pct=waste_pct(bought, pools["bound_m2"]))
-        .measure("m2", cut_bound=pools["cut_bound_m2"])
-        .number(3, cut_gap_pct=waste_pct(bought, pools["cut_bound_m2"]))
-        .number(2, waste_pct=waste_pct(bought, needed))
-        .measure("m2", by_hand=pools["by_hand_m2"], square=pools["square_m2"])
-        .text(status=pools["status"])
-        .frame()
-    )
+    values = {name: pools[name] for name in ("phase", "product", "pool", "pieces", "rolls", "status")}
+    turf = ("bought", "needed", "bound", "cut_bound", "by_hand", "square")
+    values |= {name: pools[f"{name}_m2"] for name in turf}
+    values |= {
+        "gap_pct": waste_pct(values["bought"], values["bound"]),
+        "cut_gap_pct": waste_pct(values["bought"], values["cut_bound"]),
+        "waste_pct": waste_pct(values["bought"], values["needed"]),
+    }
+    return columns.table("cut_plan", result.bid.units, values)
 
 
 def left_overs(result: Result) -> pd.DataFrame:
     stock = result.plan.stock
-    return (
-        _Table(result.bid.units)
-        .text(roll=stock["roll"], phase=stock["phase"], product=stock["product"])
-        .measure(
-            "m", 4, width=stock["width_m"], length=stock["length_m"], along=stock["along_m"], across=stock["across_m"]
-        )
-        .frame()
-    )
+    values = {name: stock[name] for name in ("roll", "phase", "product")}
+    values |= {name: stock[f"{name}_m"] for name in ("width", "length", "along", "across")}
+    return columns.table("left_overs", result.bid.units, values)
 
 
 def materials(result: Result) -> pd.DataFrame:
     """Items by pool, and the bid's total of each."""
     items = shown(result.takeoff.items, result.bid.units)
     items = items[items["scope_kind"].isin(["pool", "bid"])]
-    return (
-        _Table(result.bid.units)
-        .text(scope=items["scope"], section=items["section"], item=items["item"])
-        .number(2, net_quantity=items["net"])
-        .text(unit=items["unit"])
-        .number(1, allowance_pct=100 * items["allowance"])
-        .count(order_quantity=items["order"])
-        .text(order_unit=items["order_unit"])
-        .number(3, order_size=items["order_size"])
-        .count(order_by_site=items["order_by_site"])
-        .number(2, net_low=items["net_low"], net_high=items["net_high"])
-        .text(basis=items["basis"])
-        .frame()
+    plain = (
+        "scope",
+        "section",
+        "item",
+        "unit",
+        "order_unit",
+        "order_size",
+        "order_by_site",
+        "net_low",
+        "net_high",
+        "basis",
     )
+    values = {name: items[name] for name in plain}
+    values |= {
+        "net_quantity": items["net"],
+        "allowance_pct": 100 * items["allowance"],
+        "order_quantity": items["order"],
+    }
+    return columns.table("materials", result.bid.units, values)
 
 
 def materials_by_site(result: Result) -> pd.DataFrame:
     """What each site takes, and what it would order alone; only pools are bought."""
     items = shown(result.takeoff.items, result.bid.units)
     items = items[items["scope_kind"] == "site"]
-    return (
-        _Table(result.bid.units)
-        .text(site=items["site"], phase=items["phase"], item=items["item"])
-        .number(2, net_quantity=items["net"])
-        .text(unit=items["unit"])
-        .count(order_alone=items["order"])
-        .text(order_unit=items["order_unit"])
-        .frame()
-    )
+    values = {name: items[name] for name in ("site", "phase", "item", "unit", "order_unit")}
+    values |= {"net_quantity": items["net"], "order_alone": items["order"]}
+    return columns.table("materials_by_site", result.bid.units, values)
 
 
 def bid(result: Result) -> pd.DataFrame:
-    lines = result.price.lines
-    return (
-        _Table(result.bid.units)
-        .text(line=lines["line"], section=lines["section"], phase=lines["phase"], description=lines["description"])
-        .text(quantity=lines["quantity"], unit=lines["unit"], unit_price=lines["unit_price"])
-        .money(amount=lines["amount"])
-        .frame()
-    )
+    return _as_it_stands("bid", result, result.price.lines)
 
 
 def build_up(result: Result) -> pd.DataFrame:
     steps = result.price.build_up
-    return (
-        _Table(result.bid.units)
-        .text(step=steps["step"], on=steps["on"])
-        .money(base=steps["base"])
-        .number(2, rate_pct=100 * steps["rate"])
-        .money(amount=steps["amount"], subtotal=steps["subtotal"])
-        .frame()
-    )
+    return _as_it_stands("build_up", result, steps.assign(rate_pct=100 * steps["rate"]))
 
 
 def schedule(result: Result) -> pd.DataFrame:
     """Schedule of values: phases by section, with each section's share of the build-up."""
     rows = result.price.schedule
-    words = ["phase", "section", "title"]
-    table = _Table(result.bid.units).text(**{name: rows[name] for name in words})
-    return table.money(**{name.replace(" ", "_"): rows[name] for name in rows.columns if name not in words}).frame()
+    return _as_it_stands("schedule", result, rows.rename(columns=lambda name: name.replace(" ", "_")))
 
 
 def phases(result: Result) -> pd.DataFrame:
     rows = result.price.phases
+    values = {name: rows[name] for name in ("phase", "sites", "areas", "cost", "price")}
     each = "price_per_ft2" if result.bid.units == "us" else "price_per_m2"
-    return (
-        _Table(result.bid.units)
-        .text(phase=rows["phase"])
-        .count(sites=rows["sites"], areas=rows["areas"])
-        .measure("m2", surface_area=rows["surface_area_m2"])
-        .money(cost=rows["cost"], price=rows["price"], **{each: rows[each]})
-        .frame()
-    )
+    values |= {"surface_area": rows["surface_area_m2"], "price_per": rows[each]}
+    return columns.table("phases", result.bid.units, values)
 
 
 def alternates(result: Result) -> pd.DataFrame:
-    rows = result.price.alternates
-    return (
-        _Table(result.bid.units)
-        .text(alternate=rows["alternate"])
-        .money(price=rows["price"], difference=rows["difference"])
-        .frame()
-    )
+    return _as_it_stands("alternates", result, result.price.alternates)
 
 
 def taken(result: Result) -> pd.DataFrame:
     rows = result.ground.taken
-    return (
-        _Table(result.bid.units)
-        .text(site=rows["site"], area=rows["area"], reason=rows["reason"])
-        .measure("m2", area=rows["area_m2"])
-        .frame()
-    )
+    values = {name: rows[name] for name in ("site", "area", "reason")}
+    return columns.table("taken", result.bid.units, values | {"taken": rows["area_m2"]})
 
 
 def water(result: Result) -> pd.DataFrame:
     rows = result.water.table
-    return (
-        _Table(result.bid.units)
-        .text(site=rows["site"], area=rows["area"], conversion=rows["conversion"])
-        .measure("m3", baseline=rows["baseline_m3"], use=rows["use_m3"], saved=rows["saved_m3"])
-        .money(capital=rows["capital"], rebate=rows["rebate"])
-        .number(2, payback_years=rows["payback_years"])
-        .money(npv=rows["npv"])
-        .measure("per_volume", cost_per=rows["cost_per_m3"])
-        .text(chosen=np.where(rows["chosen"], "yes", "no"))
-        .frame()
-    )
+    plain = ("site", "area", "conversion", "capital", "rebate", "payback_years", "npv")
+    values = {name: rows[name] for name in plain}
+    values |= {name: rows[f"{name}_m3"] for name in ("baseline", "use", "saved")}
+    values |= {"cost_per": rows["cost_per_m3"], "chosen": np.where(rows["chosen"], "yes", "no")}
+    return columns.table("water", result.bid.units, values)
 
 
 def findings(result: Result) -> pd.DataFrame:
-    names = ["severity", "file", "layer", "feature", "site", "area", "code", "message"]
-    return pd.DataFrame([[getattr(f, name) for name in names] for f in result.findings], columns=names, dtype=object)
+    names = [column.base for column in columns.of("findings")]
+    values = {name: [getattr(finding, name) for finding in result.findings] for name in names}
+    return columns.table("findings", result.bid.units, values)
+
+
+def _columns(made: dict[str, pd.DataFrame], system: str) -> pd.DataFrame:
+    """What each column of the report says: those of the tables ``made``, and of the GeoPackage's own layers."""
+    names = {file: set(table.columns) for file, table in made.items()}
+    rows = [
+        column
+        for column in columns.every()
+        if column.file not in names or column.name(system) in names[column.file]
+        if column.file in names or column.file.startswith(_GEOPACKAGE) or column.file == "columns"
+    ]
+    values = {
+        "file": [c.file if c.file.startswith(_GEOPACKAGE) else f"{c.file}.csv" for c in rows],
+        "column": [c.name(system) for c in rows],
+        "unit": [c.unit(system) for c in rows],
+        "type": [columns.TYPES.get(c.quantity, "number") for c in rows],
+        "meaning": [c.meaning for c in rows],
+    }
+    return columns.table("columns", system, values)
+
+
+def _as_it_stands(file: str, result: Result, rows: pd.DataFrame) -> pd.DataFrame:
+    """The table of ``file`` from ``rows`` that hold its columns by their own names."""
+    wanted = [column.base for column in columns.of(file) if column.base in rows or not column.when]
+    return columns.table(file, result.bid.units, {name: rows[name] for name in wanted})
 
 
 def waste_pct(bought: Any, needed: Any) -> np.ndarray:
@@ -359,14 +286,14 @@ def waste_pct(bought: Any, needed: Any) -> np.ndarray:
 def summary(result: Result) -> list[tuple[str, str]]:
     """The bid on a few lines: word, value."""
     land, pools = result.ground.areas, result.plan.pools
-    unit, factor, _ = (_US if result.bid.units == "us" else _METRIC)["m2"]
+    area = units.SHOWN["area"][result.bid.units]
     bought, bound = pools["bought_m2"].sum(), pools["bound_m2"].sum()
     by_hand = pools["by_hand_m2"].sum()
     rows = [
         ("sites", f"{land['site'].nunique():,}"),
         ("areas", f"{len(land):,}"),
-        ("ground area", f"{land['ground_area_m2'].sum() * factor:,.0f} {unit}"),
-        ("turf bought", f"{bought * factor:,.0f} {unit}"),
+        ("ground area", f"{land['ground_area_m2'].sum() * area.factor:,.0f} {area.unit}"),
+        ("turf bought", f"{bought * area.factor:,.0f} {area.unit}"),
         ("waste over the ground", f"{waste_pct(bought, land['surface_area_m2'].sum()):.1f} %"),
         ("  each area alone, by hand", f"{waste_pct(by_hand, land['surface_area_m2'].sum()):.1f} %"),
         ("over the bound for strips", f"{waste_pct(bought, bound):.1f} %"),
@@ -387,7 +314,7 @@ def write(result: Result, folder: Path) -> None:
     """Every CSV and layout.gpkg."""
     for name, table in tables(result).items():
         write_csv(table, folder / f"{name}.csv")
-    write_geopackage(result, folder / "layout.gpkg")
+    write_geopackage(result, folder / _GEOPACKAGE)
 
 
 def write_csv(table: pd.DataFrame, path: Path) -> None:
@@ -441,13 +368,13 @@ def _layers(result: Result) -> dict[str, pd.DataFrame]:
             True,
         ),
         "seams": (
-            _stretches(result, seam),
+            _stretches("seams", result, seam),
             seam["area_index"],
             pile.segments(*(seam[c].to_numpy() for c in ("u0", "v0", "u1", "v1", "bearing_deg"))),
             True,
         ),
         "edges": (
-            _stretches(result, runs),
+            _stretches("edges", result, runs),
             runs["area_index"],
             runs["geometry"],
             False,
@@ -456,11 +383,12 @@ def _layers(result: Result) -> dict[str, pd.DataFrame]:
     return {name: _in_source_crs(result, *parts) for name, parts in placed.items()}
 
 
-def _stretches(result: Result, rows: pd.DataFrame) -> pd.DataFrame:
+def _stretches(layer: str, result: Result, rows: pd.DataFrame) -> pd.DataFrame:
     """Seams or boundary runs: whose they are, of which kind, how long."""
     land = result.ground.areas[["site", "area"]].iloc[rows["area_index"]]
-    table = _Table(result.bid.units).text(site=land["site"].to_numpy(), area=land["area"].to_numpy(), kind=rows["kind"])
-    return table.measure("m", length=rows["length_m"]).frame()
+    values = {"site": land["site"].to_numpy(), "area": land["area"].to_numpy()}
+    values |= {"kind": rows["kind"], "length": rows["length_m"]}
+    return columns.table(f"{_GEOPACKAGE} {layer}", result.bid.units, values)
 
 
 def _in_source_crs(result: Result, table: pd.DataFrame, at: Any, geometry: Any, laid: bool) -> pd.DataFrame:

@@ -63,6 +63,29 @@ _unit("min minute minutes", 1 / 60, 0, 0, 1)
 _unit("day days d", 24, 0, 0, 1)
 _unit("year years yr", 24 * 365.25, 0, 0, 1)
 
+
+@dataclass(frozen=True)
+class Shown:
+    """A unit of the reports: ``suffix`` of a column, ``unit`` as written, ``factor`` from SI, usual ``decimals``."""
+
+    suffix: str
+    unit: str
+    factor: float
+    decimals: int
+
+
+#: quantity -> the unit it is shown in, for bids in "us" and in "metric" units
+SHOWN: dict[str, dict[str, Shown]] = {
+    "area": {"us": Shown("ft2", "ft2", 1 / FT2_M2, 2), "metric": Shown("m2", "m2", 1.0, 3)},
+    "length": {"us": Shown("ft", "ft", 1 / FOOT_M, 2), "metric": Shown("m", "m", 1.0, 3)},
+    "volume": {"us": Shown("gal", "gal", 1 / GALLON_M3, 0), "metric": Shown("m3", "m3", 1.0, 2)},
+    "money per area": {"us": Shown("ft2", "money/ft2", FT2_M2, 2), "metric": Shown("m2", "money/m2", 1.0, 2)},
+    "money per volume": {
+        "us": Shown("acre_ft", "money/acre-ft", ACRE_FT_M3, 2),
+        "metric": Shown("m3", "money/m3", 1.0, 2),
+    },
+}
+
 #: dimension name -> (length, mass, time) exponents, and an example for messages
 DIMENSIONS: dict[str, tuple[tuple[int, int, int], str]] = {
     "length": ((1, 0, 0), "15 ft"),

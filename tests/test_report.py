@@ -25,7 +25,7 @@ FILES = {
         "materials.csv",
         "bid.csv",
     ),
-    *("materials_by_site.csv", "build_up.csv", "schedule.csv", "phases.csv"),
+    *("materials_by_site.csv", "build_up.csv", "schedule.csv", "phases.csv", "columns.csv"),
     *("findings.csv", "layout.gpkg", "map.html", "client/map.html", "bid.xlsx", "run.json"),
 }
 

@@ -85,17 +85,15 @@ def test_money_adds_up_in_every_printed_column(result):
 
 
 def test_a_csv_is_rfc_4180_and_guards_text_columns_only(tmp_path):
-    table = (
-        tables._Table("us")
-        .text(site=["=1+1", 'say "hi", you', "-4", "0012", "@x"])
-        .number(2, change=[-1.5, 2, np.nan, 0, -0.0])
-    )
-    tables.write_csv(table.frame(), tmp_path / "t.csv")
+    texts, numbers = ["=1+1", 'say "hi", you', "-4", "0012", "@x"], [-1.5, 2, np.nan, 0, 1]
+    table = pd.DataFrame({"site": texts, "change": numbers})
+    table.attrs["decimals"] = {"change": 2}
+    tables.write_csv(table, tmp_path / "t.csv")
     raw = (tmp_path / "t.csv").read_bytes()
     assert raw.count(b"\r\n") == raw.count(b"\n") == 6
     rows = list(csv.reader((tmp_path / "t.csv").open(newline="", encoding="utf-8")))
     assert [row[0] for row in rows[1:]] == ["'=1+1", 'say "hi", you', "-4", "0012", "'@x"]
-    assert [row[1] for row in rows[1:]] == ["-1.50", "2.00", "", "0.00", "0.00"]
+    assert [row[1] for row in rows[1:]] == ["-1.50", "2.00", "", "0.00", "1.00"]
 
 
 @pytest.mark.parametrize(
