@@ -1,4 +1,4 @@
-"""The command line: ``geoturf run | check | draft | rules``. The only room that prints.
+"""The command line: ``geoturf run | check | draft | rules | explain | sample``. The only room that prints.
 
 Heavy imports stay inside the commands: ``geoturf --help`` must answer at once.
 """
@@ -62,7 +62,7 @@ def parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     top.add_argument("--version", action="store_true", help="print the version and stop")
-    commands = top.add_subparsers(dest="command", metavar="run | check | draft | rules")
+    commands = top.add_subparsers(dest="command", metavar="run | check | draft | rules | explain | sample")
 
     run = commands.add_parser("run", help="read a bid file or GIS files and write the finished bid")
     run.add_argument(
@@ -88,6 +88,12 @@ def parser() -> argparse.ArgumentParser:
     rules.add_argument(
         "words", nargs="*", metavar="WORD", help="only the rules whose name or text holds all these words"
     )
+
+    explain = commands.add_parser("explain", help="say what a column, code, rule or file of a report means")
+    explain.add_argument("word", metavar="WORD", help="such as waste_pct, overlap, min_piece_width, cut_plan.csv")
+
+    sample = commands.add_parser("sample", help="write the sample bids")
+    sample.add_argument("folder", nargs="?", default="sample_gis", metavar="DIR", help="sample_gis if not given")
     return top
 
 
@@ -111,7 +117,7 @@ def main(arguments: list[str] | None = None) -> int:
     from geoturf.errors import GeoturfError
 
     try:
-        return {"run": _run, "check": _check, "draft": _draft, "rules": _rules}[args.command](args)
+        return _COMMANDS[args.command](args)
     except GeoturfError as refusal:
         _say(refusal.findings, all_of_them=True)
         _print("Refused; nothing was written.", sys.stderr)
@@ -282,9 +288,9 @@ def _draft(args: argparse.Namespace) -> int:
 
 
 def _rules(args: argparse.Namespace) -> int:
-    from geoturf.bid import every_rule
+    from geoturf.bid import every_rule, rule_in_words
 
-    told = {row[:2]: _rule(*row) for row in every_rule()}
+    told = {row[:2]: rule_in_words(row) for row in every_rule()}
     found = [text for text in told.values() if _holds(text, args.words)]
     for text in found:
         _print(text)
@@ -292,11 +298,6 @@ def _rules(args: argparse.Namespace) -> int:
         return DONE
     _print(_no_rule(args.words, told), sys.stderr)
     return USAGE
-
-
-def _rule(section: str, key: str, default: str, low: str, high: str, source: str, what: str) -> str:
-    aside = "; ".join(part for part in (f"usual {low} to {high}" if low or high else "", source) if part)
-    return f"[{section}] {key} = {default}\n    {what}" + (f" ({aside})" if aside else "")
 
 
 def _holds(text: str, words: list[str]) -> bool:
@@ -322,3 +323,33 @@ def _near(words: list[str], names: Iterable[tuple[str, str]]) -> list[str]:
 
     known = sorted({part for name in names for word in name for part in (word, *word.replace("_", ".").split("."))})
     return list(dict.fromkeys(near for word in words for near in get_close_matches(word.lower(), known, cutoff=0.7)))
+
+
+def _explain(args: argparse.Namespace) -> int:
+    from geoturf.explain import explain, near
+
+    told = explain(args.word)
+    if not told:
+        like = f"; near it: {', '.join(found)}" if (found := near(args.word)) else ""
+        _print(f"no column, code, rule or file is called '{args.word}'{like}", sys.stderr)
+        return USAGE
+    _print("\n".join(told))
+    return DONE
+
+
+def _sample(args: argparse.Namespace) -> int:
+    from geoturf import sample
+
+    bids = sample.write(args.folder)
+    _print("\n".join(f"geoturf run {bid}" for bid in bids))
+    return DONE
+
+
+_COMMANDS = {
+    "run": _run,
+    "check": _check,
+    "draft": _draft,
+    "rules": _rules,
+    "explain": _explain,
+    "sample": _sample,
+}

@@ -33,7 +33,7 @@ from geoturf.rules import (
 from geoturf.rules.base import Rules, rule
 from geoturf.rules.layer import PRICED, nearest
 
-__all__ = ["Bid", "every_rule", "make_bid", "nearest", "read_bid", "unusual"]
+__all__ = ["Bid", "every_rule", "make_bid", "nearest", "read_bid", "rule_in_words", "unusual"]
 
 
 class Bid(Rules):
@@ -132,3 +132,8 @@ def every_rule() -> list[tuple[str, str, str, str, str, str, str]]:
 def unusual(bid: Bid) -> list[Finding]:
     """Notes on the values of a bid that lie outside their usual range."""
     return listing.unusual(bid)
+
+
+def rule_in_words(row: listing.Row) -> str:
+    """A row of `every_rule` as text: the rule as it is written in a bid file, what it is, its usual range and source."""
+    return listing.in_words(row)

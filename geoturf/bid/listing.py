@@ -33,6 +33,13 @@ def rows(model: type[BaseModel], section: str = "") -> list[Row]:
     return own + inner
 
 
+def in_words(row: Row) -> str:
+    """A rule as it would be written in a bid file, and below it what it is, its usual range and source."""
+    section, key, default, low, high, source, what = row
+    aside = "; ".join(part for part in (f"usual {low} to {high}" if low or high else "", source) if part)
+    return f"[{section}] {key} = {default}\n    {what}" + (f" ({aside})" if aside else "")
+
+
 def _tables(annotation: Any) -> tuple[type[BaseModel], str] | None:
     """The rules class that a field holds, and how a table of it is named below the field's key."""
     for option in get_args(annotation) if get_origin(annotation) in (Union, types.UnionType) else (annotation,):
