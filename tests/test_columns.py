@@ -19,14 +19,14 @@ def test_a_table_is_converted_rounded_and_named_by_its_records():
 
 
 def test_a_value_without_a_record_is_refused_and_so_is_a_record_without_a_value():
-    with pytest.raises(KeyError, match="no record in columns.csv of depth"):
+    with pytest.raises(KeyError, match=r"no record in columns\.csv of depth"):
         columns.table("taken", "us", LAWN | {"taken": [1.0], "depth": [1.0]})
     with pytest.raises(KeyError, match="taken"):
         columns.table("taken", "us", LAWN)
 
 
 def test_a_column_that_is_not_always_there_may_be_left_out():
-    given = dict.fromkeys((c.base for c in columns.of("pieces") if not c.when), [0.0])
+    given = {c.base: [0.0] for c in columns.of("pieces") if not c.when}
     assert "along_right_ft" not in columns.table("pieces", "us", given)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 import geoturf
-from geoturf import cli
+from geoturf import cli, data
 from geoturf.bid import read_bid
 
 ROOT = Path(__file__).parents[1]
@@ -52,6 +52,13 @@ def listed() -> tuple[set[str], set[str]]:
     for cell in re.findall(r"^\| (`[^|]*)\|", table, re.M):
         (some if "where" in cell else always).update(re.findall(r"`([\w/]+\.\w+)`", cell))
     return always, some
+
+
+def test_every_file_that_readme_lists_can_be_explained():
+    always, some = listed()
+    rows = data.table("files")
+    assert {row["file"] for row in rows} == always | some
+    assert {row["file"] for row in rows if row["when"]} == some
 
 
 def written(bid: Path, out: Path) -> set[str]:
