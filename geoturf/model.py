@@ -280,9 +280,10 @@ class Water:
     ``monthly``: month, name, eto_m, rain_m, baseline_m3, after_m3, saved_m3 (month's volumes of all areas compared).
     ``curve``: budget, spent, saved_m3, npv, areas, value, bound, gap, cut_off.
     ``worksheet``: a hydrozone of a site before (plan "existing") and after ("chosen"): plan, site, hydrozone, landscape, cover,
-      irrigation, special, plant_factor, efficiency, etaf, area_m2, etaf_area_m2, etwu_m3.
-    ``compliance``: a plan and site: landscape, landscape_m2, special_m2, etaf, mawa_m3, etwu_m3, margin_m3, complies, mean_etaf,
-      peak_m3, peak_allowance_m3 (of the month of most ETo).
+      irrigation, special, plant_factor, efficiency, etaf, area_m2, etaf_area_m2, etwu_m3, use_m3 (as in ``table``).
+    ``compliance``: a plan and site: landscape, landscape_m2, special_m2, etaf, mawa_m3, etwu_m3, use_m3, margin_m3, mean_etaf,
+      complies (None where no ordinance holds), peak_m3, peak_allowance_m3 (of the month of most ETo).
+    ``differences``: a plan: from the ordinance's estimate, step by step, to the use of ``table``.
     ``sensitivity``: input, end, factor, baseline_m3, saved_m3, bill_saved, npv, best_saved_m3, best_npv, areas_changed,
       ground_changed (fraction), swing, npv_swing; the input that moves the choice most first.
     ``scenarios``: case (low, middle, high) and the same outcome columns.
@@ -299,6 +300,7 @@ class Water:
     scenarios: pd.DataFrame
     compliance: pd.DataFrame
     profile: pd.DataFrame
+    differences: pd.DataFrame | None = None
     summary: dict[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     cautions: tuple[str, ...] = ()

@@ -111,6 +111,11 @@ month baseline_m3 saved_m3
 1     20          8
 7     100         100
 """
+DIFFERENCES = """
+plan     etwu_m3 special_m3 constant_m3 rain_m3 unplanted_m3
+existing 140     -5         1           -16     0
+chosen   0       0          0           0       12
+"""
 MONEY = {"quantity", "unit_price", "amount", "cost", "price", "profit", "subtotal", "base"}
 
 
@@ -178,7 +183,8 @@ def sound():
     plan = CutPlan(pieces, table(ROLLS), pools, table(STOCK), table(CHOSEN), table(SEAMS))
     takeoff = Takeoff(table(ITEMS), pd.DataFrame({"tape": [6.0, 0.0, 3.4]}))
     water = Water(
-        **dict.fromkeys([field.name for field in fields(Water)]) | {"table": table(WATER), "monthly": table(MONTHS)}
+        **dict.fromkeys([field.name for field in fields(Water)])
+        | {"table": table(WATER), "monthly": table(MONTHS), "differences": table(DIFFERENCES)}
     )
     return Result(make_bid(BID), None, ground(), edges(), (), plan, takeoff, price(), water, (), {})
 
@@ -316,7 +322,9 @@ FAULTS = {
         ("water.table", (1, "area_index", 2), (1, "baseline_m3", 20), (1, "use_m3", 10), (1, "saved_m3", 10)),
         ("water.table", (1, "chosen", True), (1, "rank", 3), (1, "capital", 0), (2, "baseline_m3", 20)),
         ("water.monthly", (0, "saved_m3", 18)),
+        ("water.differences", (1, "unplanted_m3", 2)),
     ),
+    "two-balances": lambda: several(("water.differences", (0, "rain_m3", 0))),
     "ranks": lambda: several(("water.table", (2, "rank", 1))),
     "over-budget": lambda: several(("water.table", (0, "capital", 500))),
     "areas-not-site": lambda: several(

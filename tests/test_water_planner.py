@@ -41,7 +41,7 @@ def page(units="us", name="Quillhaven parks", sites=None, areas=4, **given_rules
     if sites:
         ground.areas["site"] = sites
     profile = {"min_pile_height": "1.5 in", "max_coverage": "50 %"}
-    rules = water_rules(budget="30000 USD", profile=profile, **given_rules)
+    rules = water_rules(**{"budget": "30000 USD", "profile": profile, "ordinance": "california"} | given_rules)
     found = water.compare(ground, turf_price(ground, 6.0), rules, "USD")
     bid = SimpleNamespace(name=name, units=units, currency="USD", water=rules)
     return found, planner.page(SimpleNamespace(bid=bid, water=found))
@@ -89,6 +89,29 @@ def test_totals_stand_in_four_units(shown):
     saved = found.summary["chosen"]["saved_m3"]
     for unit, digits in ((GALLON_M3, 0), (HCF_M3, 0), (ACRE_FT_M3, 2), (1.0, 0)):
         assert f"{saved / unit:,.{digits}f}" in text
+
+
+@pytest.mark.parametrize(
+    ("law", "said", "unsaid"),
+    [
+        ("california", "sites that comply", "No ordinance is checked"),
+        ("formula", "Worked as California&#x27;s formula would", "sites that comply"),
+        ("none", "No ordinance is checked: as the bid says", "MAWA ="),
+        ("", "No ordinance is checked: the bid names no ordinance", "MAWA ="),
+    ],
+)
+def test_a_verdict_is_given_only_where_an_ordinance_holds(law, said, unsaid):
+    text = page(ordinance=law)[1]
+    assert said in text and unsaid not in text
+
+
+def test_the_ordinance_and_the_plan_stand_side_by_side_with_the_difference_named(shown):
+    found, text = shown
+    for plan in ("existing", "chosen"):
+        row = found.differences.set_index("plan").loc[plan]
+        for column in ("etwu_m3", "use_m3"):
+            assert f"{row[column] / GALLON_M3:,.0f} gal" in text
+    assert "use in every other table here" in text and "not in ETWU" in text
 
 
 def test_every_chart_and_mark_has_a_title(shown):

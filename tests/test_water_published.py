@@ -67,7 +67,7 @@ def test_the_worksheet_reproduces_the_printed_example():
     rules = water_rules(
         covers=covers,
         efficiencies={"spray": 0.71},
-        ordinance={"etaf": {"non_residential": 0.7}},
+        ordinance={"law": "california", "etaf": {"non_residential": 0.7}},
         offer=["irrigation"],
         budget="0 USD",
     )

@@ -58,4 +58,22 @@ def choice(result: Result) -> list[Finding]:
     return found
 
 
-PROMISES = (savings, choice)
+def ordinance(result: Result) -> list[Finding]:
+    """The steps from the ordinance's estimate lead to the use of the comparison."""
+    if result.water is None or result.water.differences is None:
+        return []
+    steps, table = result.water.differences.set_index("plan"), result.water.table
+    added = ["etwu_m3", "special_m3", "constant_m3", "rain_m3", "unplanted_m3"]
+    before, saved = (
+        table.groupby("area_index")["baseline_m3"].first().sum(),
+        table.loc[table["chosen"], "saved_m3"].sum(),
+    )
+    due = {"existing": before, "chosen": before - saved}
+    found = []
+    for plan, year in due.items():
+        off = np.array([abs(steps.loc[plan, added].sum() - year) > CLOSE * (1 + abs(year))])
+        found += told("two-balances", off, lambda _, p=plan: f"the ordinance's steps do not lead to the {p} use")
+    return found
+
+
+PROMISES = (savings, choice, ordinance)

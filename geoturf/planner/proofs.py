@@ -20,35 +20,72 @@ _INPUTS = {
 
 
 def ordinance(shown: Shown) -> Markup:
-    """MAWA against ETWU: by plan, by site, and the worksheet by hydrozone."""
-    rules, water = shown.result.bid.water.ordinance, shown.water
-    sums = water.compliance.groupby("plan", sort=False)
-    rows = []
-    for plan, part in sums:
-        margin = part["mawa_m3"].sum() - part["etwu_m3"].sum()
-        rows.append(
-            (
-                plan,
-                f"{int(part['complies'].sum()):,} of {len(part):,}",
-                shown.volume(part["mawa_m3"].sum()),
-                shown.volume(part["etwu_m3"].sum()),
-                f"{shown.volume(abs(margin))} {'under' if margin >= 0 else 'over'}",
-            )
-        )
+    """MAWA against ETWU: by plan, by site, and the worksheet by hydrozone; nothing is worked where no ordinance holds and the
+    bid does not ask for the formula."""
+    rules, water, summary = shown.result.bid.water.ordinance, shown.water, shown.summary
+    if summary["law"] == "none":
+        return section("Water ordinance", tag("p", f"No ordinance is checked: {summary['law_why']}."), note(_ASK))
     constant = "0.62 (the ordinance's)" if rules.constant == "ordinance" else "144/231 (exact)"
     basis = (
         f"MAWA = ETo × {constant} × [ETAF × LA + (1 − ETAF) × SLA], ETWU = ETo × {constant} × (Σ PF × area / IE + SLA), gallons "
         "from inches and square feet (23 CCR 492.4). Synthetic and bare ground is no landscape area here. Rinse and cooling "
         "water is not in ETWU. A check of the arithmetic of each site's compared areas, not a permit and no legal advice."
     )
+    holds = (
+        f"California's ordinance, {summary['law_why']}."
+        if summary["law"] == "california"
+        else "Worked as California's formula would, because the bid asks for it: no verdict, for no ordinance is said to hold."
+    )
     return section(
         "Water allowance (MAWA) against estimated use (ETWU)",
+        tag("p", holds),
         note(basis),
-        table(("plan", "sites that comply", "MAWA", "ETWU", "margin"), rows),
+        _plans(shown),
+        tag("h3", "From the ordinance's estimate to this plan's use"),
+        _bridge(shown),
         _peak(shown),
         folded("Site by site", _sites(shown)),
         folded("Worksheet by hydrozone", _worksheet(shown)),
     )
+
+
+_ASK = (
+    'State it in the bid: ordinance = "california" under [water] for its verdict by site; "formula" for the numbers as '
+    'California\'s formula would work them, without a verdict; "none" for neither.'
+)
+
+
+def _plans(shown: Shown) -> Markup:
+    """Both plans' sums, with how many sites comply where an ordinance holds."""
+    judged = shown.summary["law"] == "california"
+    rows = []
+    for plan, part in shown.water.compliance.groupby("plan", sort=False):
+        verdict = [f"{int(part['complies'].sum()):,} of {len(part):,}"] if judged else []
+        allowed, used = part["mawa_m3"].sum(), part["etwu_m3"].sum()
+        rows.append((plan, *verdict, shown.volume(allowed), shown.volume(used), _margin(shown, allowed - used)))
+    verdict = ["sites that comply"] if judged else []
+    return table(("plan", *verdict, "MAWA", "ETWU", "margin"), rows)
+
+
+def _margin(shown: Shown, m3: float) -> str:
+    return f"{shown.volume(abs(m3))} {'under' if m3 >= 0 else 'over'}"
+
+
+def _bridge(shown: Shown) -> Markup:
+    """The ordinance's estimate and the use of the comparison side by side, with each difference named."""
+    rows = shown.water.differences.set_index("plan")
+    rain = shown.result.bid.water.climate.effective_rain
+    counted = f"rain counted ({rain}), which the ordinance leaves out" if rain != "none" else "rain (none is counted)"
+    words = {
+        "etwu_m3": "ETWU, by the ordinance",
+        "special_m3": "special areas by their own plants and irrigation, not at ETo × area",
+        "constant_m3": "gallons from inches: 144/231 for 0.62, where they differ",
+        "rain_m3": counted,
+        "unplanted_m3": "rinse and cooling of synthetic turf, which is not in ETWU",
+        "use_m3": "use in every other table here",
+    }
+    cells = [(word, *(shown.volume(value) for value in rows[column])) for column, word in words.items()]
+    return table(("a year", *rows.index), cells)
 
 
 def _peak(shown: Shown) -> Markup:
@@ -69,17 +106,25 @@ def _sites(shown: Shown) -> Markup:
             row.plan,
             row.site,
             f"{row.landscape} ({row.etaf:g})",
-            tag("span", "complies" if row.complies else "over", class_=None if row.complies else "fail"),
+            _verdict(row.complies),
             shown.area(row.landscape_m2),
             shown.area(row.special_m2),
             shown.volume(row.mawa_m3),
             shown.volume(row.etwu_m3),
-            f"{shown.volume(abs(row.margin_m3))} {'under' if row.margin_m3 >= 0 else 'over'}",
+            _margin(shown, row.margin_m3),
+            shown.volume(row.use_m3),
         )
         for row in rows.itertuples()
     ]
-    head = ("plan", "site", "landscape (ETAF)", "", "landscape area", "special (SLA)", "MAWA", "ETWU", "margin")
+    areas = ("landscape area", "special (SLA)")
+    head = ("plan", "site", "landscape (ETAF)", "", *areas, "MAWA", "ETWU", "margin", "use by this plan")
     return joined([table(head, cells, text=(0, 1, 2, 3)), cut(len(shown.water.compliance))])
+
+
+def _verdict(complies: bool | None) -> Markup:
+    if complies is None:
+        return tag("span", "not judged")
+    return tag("span", "complies" if complies else "over", class_=None if complies else "fail")
 
 
 def _worksheet(shown: Shown) -> Markup:
@@ -97,10 +142,12 @@ def _worksheet(shown: Shown) -> Markup:
             shown.area(row.area_m2),
             shown.area(row.etaf_area_m2),
             shown.volume(row.etwu_m3),
+            shown.volume(row.use_m3),
         )
         for row in rows.itertuples()
     ]
-    head = ("plan", "site", "cover", "irrigation", "zone", "PF", "IE", "PF / IE", "area", "PF / IE × area", "ETWU")
+    factors = ("PF", "IE", "PF / IE", "area", "PF / IE × area")
+    head = ("plan", "site", "cover", "irrigation", "zone", *factors, "ETWU", "use by this plan")
     return joined([table(head, cells, text=(0, 1, 2, 3)), cut(len(shown.water.worksheet))])
 
 

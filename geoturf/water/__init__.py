@@ -11,7 +11,8 @@
       problem.py     its nouns
       programme.py   how it is solved and proved, with relaxation.py, rounding.py, highs.py; tiered.py for shared bills
     outlook.py     low, middle, high; which input moves the choice
-    ordinance.py   MAWA against ETWU
+    ordinance.py   MAWA against ETWU, and how both differ from the comparison's balance
+    place.py       whose ordinance holds for the ground
     profile.py     local minimums for synthetic turf
     story.py       table, ranking, reasons, totals
     notes.py       what is assumed, and whether the proof was reached
@@ -34,6 +35,7 @@ from geoturf.water import choice, notes, ordinance, outlook, profile, story
 from geoturf.water.cautions import cautions
 from geoturf.water.climate import months as climate_months
 from geoturf.water.lawns import lawns as taking_part
+from geoturf.water.place import law as law_of
 from geoturf.water.programme import Chooser
 from geoturf.water.view import view
 
@@ -45,7 +47,7 @@ def check(ground: Ground, rules: WaterRules, currency: str, folder: str = ".") -
     lawns = taking_part(ground, any_price, rules, currency)
     middle = view(lawns, climate_months(rules.climate, folder), rules)
     choice.programme(middle)
-    ordinance.worksheet(lawns, middle.months, rules, np.full(len(lawns.areas), -1))
+    ordinance.landscapes(lawns, rules)
 
 
 def compare(
@@ -76,8 +78,9 @@ def compare(
 
     settled = outlook.Settled(middle, budget, wanted, pick)
     sensitivity = outlook.sensitivity(settled)
-    sheet = ordinance.worksheet(lawns, months, rules, pick.chosen)
-    compliance = ordinance.compliance(sheet, months, rules)
+    sheet = ordinance.worksheet(middle, pick.chosen)
+    law = law_of(rules, ground, lawns.areas["frame"].to_numpy(int))
+    compliance = ordinance.compliance(sheet, months, rules, law)
     table = story.table(middle, wanted, pick)
     minimums = profile.check(lawns, ground, products, rules.profile, pick.chosen)
     return Water(
@@ -88,8 +91,9 @@ def compare(
         sensitivity=sensitivity,
         scenarios=outlook.scenarios(settled),
         compliance=compliance,
+        differences=ordinance.differences(sheet, middle, pick.chosen),
         profile=minimums,
-        summary=story.summary(settled, table, doubled, sensitivity, compliance, currency),
+        summary=story.summary(settled, table, doubled, sensitivity, compliance, law, currency),
         findings=(*lawns.findings, *notes.findings(lawns, rules, pick), *profile.findings(minimums)),
         cautions=cautions(lawns),
     )

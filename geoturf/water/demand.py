@@ -1,7 +1,8 @@
 """Water use by month, before and after each conversion.
 
-A planted cover takes max(0, ETo x factor - effective rain) / irrigation efficiency (spec 8); rinse and cooling water is
-stated as applied and added. Depths in metres, volumes in cubic metres; arrays end in twelve months, January first.
+A lawn takes max(0, ETo x factor - effective rain) / irrigation efficiency: it covers the ground, and what falls on it is
+its own. Planting by a plant factor takes max(0, ETo - effective rain) x factor / efficiency, as 23 CCR 492.4 takes rain off
+ETo: plants that take a fifth of ETo catch a fifth of the rain. Rinse and cooling water is stated as applied and added. Depths in metres, volumes in cubic metres; arrays end in twelve months, January first.
 """
 
 from __future__ import annotations
@@ -56,12 +57,19 @@ def volume_factor(constant: str) -> float:
 
 
 def applied_depth_m(
-    eto_m: np.ndarray, rain_m: np.ndarray, factor: np.ndarray, efficiency: np.ndarray | float, rules: Climate
+    eto_m: np.ndarray,
+    rain_m: np.ndarray,
+    factor: np.ndarray,
+    efficiency: np.ndarray | float,
+    rules: Climate,
+    by_factor: np.ndarray | bool = False,
 ) -> np.ndarray:
     """Irrigation applied, metres a month. ``eto_m``, ``rain_m``: (12,); ``factor``: (..., 12); ``efficiency``: over 0
-    to 1."""
+    to 1; ``by_factor``: whether rain counts by the factor, as factor less its months."""
     need = eto_m * factor
-    return np.maximum(0.0, need - effective_rain_m(rules, rain_m, need)) / efficiency
+    whole = need - effective_rain_m(rules, rain_m, need)
+    share = (eto_m - effective_rain_m(rules, rain_m, np.broadcast_to(eto_m, need.shape))) * factor
+    return np.maximum(0.0, np.where(by_factor, share, whole)) / efficiency
 
 
 def use(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -> Use:
@@ -70,22 +78,26 @@ def use(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) ->
     area = lawns.ground_m2[:, None] * volume_factor(rules.constant)
     cover_names, method_names = list(lawns.covers), list(lawns.efficiencies)
     factors = np.array([lawns.covers[name].factor for name in cover_names])
+    sparse = np.array([lawns.covers[name].rain_by_factor for name in cover_names])
     shares = np.array([lawns.efficiencies[name] for name in method_names])
     worn = np.minimum(1.0, shares * case.efficiency)  # the irrigation that is there
     own_cover = _index(lawns.areas["cover"], cover_names)
     own_method = _index(lawns.areas["irrigation"], method_names)
 
-    before = applied_depth_m(eto, rain, factors[own_cover], worn[own_method][:, None], rules.climate) * area
+    def applied(cover: int | np.ndarray, efficiency: np.ndarray | float) -> np.ndarray:
+        at = np.broadcast_to(cover, len(own_cover))
+        return applied_depth_m(eto, rain, factors[at], efficiency, rules.climate, sparse[at][:, None]) * area
+
+    before = applied(own_cover, worn[own_method][:, None])
     after = np.zeros((len(before), len(lawns.names), 12))
     for j, conversion in enumerate(lawns.conversions):
         cover = cover_names.index(published.key(conversion.cover)) if conversion.cover else own_cover
-        factor = np.broadcast_to(factors[cover], before.shape)
         if conversion.irrigation:
             share = shares[method_names.index(published.key(conversion.irrigation))]
         else:
             share = worn[own_method][:, None]
         stated = conversion.rinse_m * np.array(conversion.rinses) + conversion.cooling_m * np.array(conversion.coolings)
-        after[:, j] = applied_depth_m(eto, rain, factor, share, rules.climate) * area
+        after[:, j] = applied(cover, share)
         after[:, j] += stated * case.rinse * lawns.ground_m2[:, None]
     return Use(before, after)
 

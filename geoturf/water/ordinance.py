@@ -1,7 +1,8 @@
 """The ordinance check: maximum applied water allowance (MAWA) against estimated total water use (ETWU), 23 CCR 490-495.
 
 A worksheet, row by row, of hydrozones (a site's areas of one cover under one irrigation method), before and after the
-choice. A check of the arithmetic, no legal advice.
+choice, with what the water balance of the comparison says each takes beside the ordinance's estimate. A check of the
+arithmetic, no legal advice; a verdict only where `place.law` finds that the ordinance holds.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ from geoturf.water import published
 from geoturf.water.climate import Months
 from geoturf.water.demand import volume_factor
 from geoturf.water.lawns import Lawns
+from geoturf.water.place import Law
+from geoturf.water.view import View
 
 PEAK_SHARE = 0.70  # EPA 2009 revised approach (nepis P1010FI8): 70 % of the peak month's reference use
 
@@ -37,22 +40,23 @@ def peak_month_allowance_m3(eto_m: np.ndarray, landscape_m2):
     return PEAK_SHARE * float(np.max(eto_m)) * landscape_m2
 
 
-def worksheet(lawns: Lawns, months: Months, rules: WaterRules, chosen: np.ndarray) -> pd.DataFrame:
+def worksheet(view: View, chosen: np.ndarray) -> pd.DataFrame:
     """One row a hydrozone: plan (existing, chosen), site, landscape, hydrozone, cover, irrigation, special (bool),
-    plant_factor (the year's, weighted by ETo), efficiency, etaf (PF / IE), area_m2, etaf_area_m2, etwu_m3. Special
-    landscape areas are judged at ETAF 1 (their estimated use is ETo x area); covers that are not planted are left
-    out."""
-    factors = _landscape_factor(lawns, rules)
-    frames = []
-    for plan, choice in (("existing", np.full(len(lawns.areas), -1)), ("chosen", chosen)):
-        zones = _zones(lawns, months, rules, choice, factors)
-        frames.append(zones.assign(plan=plan))
+    plant_factor (the year's, weighted by ETo), efficiency, etaf (PF / IE), area_m2, etaf_area_m2, etwu_m3, use_m3 (by the
+    water balance, as in the comparison). Special landscape areas are judged at ETAF 1 (their estimated use is ETo x
+    area); covers that are not planted are left out."""
+    landscape = landscapes(view.lawns, view.rules)
+    frames = [_zones(view, choice, landscape).assign(plan=plan) for plan, choice in _plans(chosen)]
     sheet = pd.concat(frames, ignore_index=True)
     return sheet[["plan", *[c for c in sheet.columns if c != "plan"]]]
 
 
-def _landscape_factor(lawns: Lawns, rules: WaterRules) -> pd.Series:
-    """Kind of landscape of each area."""
+def _plans(chosen: np.ndarray) -> tuple[tuple[str, np.ndarray], ...]:
+    return ("existing", np.full(len(chosen), -1)), ("chosen", chosen)
+
+
+def landscapes(lawns: Lawns, rules: WaterRules) -> pd.Series:
+    """Kind of landscape of each area. Raises `BidError` for a kind that is not known."""
     kinds = published.adjustment_factors(rules)
     landscape = published.key(rules.ordinance.landscape)
     if landscape not in kinds:
@@ -65,7 +69,8 @@ def _landscape_factor(lawns: Lawns, rules: WaterRules) -> pd.Series:
     return lawns.areas["site"].isin(home_sites).map({True: "residential", False: landscape})
 
 
-def _zones(lawns: Lawns, months: Months, rules: WaterRules, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame:
+def _zones(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame:
+    lawns, months, rules = view.lawns, view.months, view.rules
     cover, method = lawns.areas["cover"].copy(), lawns.areas["irrigation"].copy()
     for j, conversion in enumerate(lawns.conversions):
         if conversion.cover:
@@ -83,10 +88,11 @@ def _zones(lawns: Lawns, months: Months, rules: WaterRules, choice: np.ndarray, 
             "irrigation": method,
             "special": special.astype(bool),
             "area_m2": lawns.ground_m2,
+            "use_m3": view.after_m3(choice).sum(axis=1),
         }
     )[planted.to_numpy(bool)]
     keys = ["site", "landscape", "cover", "irrigation", "special"]
-    zones = table.groupby(keys, sort=False, as_index=False)["area_m2"].sum()
+    zones = table.groupby(keys, sort=False, as_index=False)[["area_m2", "use_m3"]].sum()
     eto_m = _eto(months, rules)
     weight = months.eto_m / months.eto_m.sum()
     zones["plant_factor"] = zones["cover"].map({n: float(np.dot(c.factor, weight)) for n, c in lawns.covers.items()})
@@ -114,17 +120,36 @@ def _eto(months: Months, rules: WaterRules) -> float:
     return max(0.0, float(months.eto_m.sum() - rules.ordinance.effective_rain_share * months.rain_m.sum()))
 
 
-def compliance(sheet: pd.DataFrame, months: Months, rules: WaterRules) -> pd.DataFrame:
-    """One row a plan and site: landscape, etaf (the allowance's), landscape_m2, special_m2, mawa_m3, etwu_m3, margin_m3
-    (MAWA - ETWU), complies (bool), mean_etaf (ETWU's, of what is not special); and of the month of most ETo
-    alone peak_m3 (use) and peak_allowance_m3."""
+def differences(sheet: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.DataFrame:
+    """From the ordinance's estimate to the use of the comparison, one row a plan, m3: etwu_m3; then what is added on the way
+    by special_m3 (special areas by their own plant factor and efficiency, not ETo x area), constant_m3 (gallons from
+    inches as the comparison takes them), rain_m3 (rain counted as in the comparison); then planted_m3, and unplanted_m3
+    (rinse and cooling, which no ordinance counts); use_m3 is the comparison's."""
+    rules = view.rules
+    eto_m, constant = _eto(view.months, rules), rules.ordinance.constant
+    own = estimated_use_m3(eto_m, sheet["plant_factor"], sheet["efficiency"], sheet["area_m2"], constant)
+    rescaled = own * volume_factor(rules.constant) / volume_factor(constant)
+    steps = {"etwu_m3": sheet["etwu_m3"], "special_m3": own - sheet["etwu_m3"], "constant_m3": rescaled - own}
+    steps |= {"rain_m3": sheet["use_m3"] - rescaled, "planted_m3": sheet["use_m3"]}
+    rows = []
+    for plan, choice in _plans(chosen):
+        at, used = sheet["plan"] == plan, float(view.after_m3(choice).sum())
+        row = {"plan": plan} | {name: float(values[at].sum()) for name, values in steps.items()}
+        rows.append(row | {"unplanted_m3": used - row["planted_m3"], "use_m3": used})
+    return pd.DataFrame(rows)
+
+
+def compliance(sheet: pd.DataFrame, months: Months, rules: WaterRules, law: Law) -> pd.DataFrame:
+    """One row a plan and site: landscape, etaf (the allowance's), landscape_m2, special_m2, mawa_m3, etwu_m3, use_m3 (by the
+    water balance), margin_m3 (MAWA - ETWU), complies (bool; None where no law judges), mean_etaf (ETWU's, of what is not
+    special); and of the month of most ETo alone peak_m3 (use) and peak_allowance_m3."""
     factors = published.adjustment_factors(rules)
     sheet = sheet.assign(
         special_m2=sheet["area_m2"].where(sheet["special"], 0.0),
         regular_etaf_m2=sheet["etaf_area_m2"].where(~sheet["special"], 0.0),
     )
     sums = sheet.groupby(["plan", "site", "landscape"], sort=False, as_index=False)[
-        ["area_m2", "special_m2", "regular_etaf_m2", "etwu_m3", "peak_m3"]
+        ["area_m2", "special_m2", "regular_etaf_m2", "etwu_m3", "use_m3", "peak_m3"]
     ].sum()
     sums = sums.rename(columns={"area_m2": "landscape_m2"})
     sums["etaf"] = sums["landscape"].map(factors)
@@ -133,7 +158,7 @@ def compliance(sheet: pd.DataFrame, months: Months, rules: WaterRules) -> pd.Dat
     )
     sums["peak_allowance_m3"] = peak_month_allowance_m3(months.eto_m, sums["landscape_m2"])
     sums["margin_m3"] = sums["mawa_m3"] - sums["etwu_m3"]
-    sums["complies"] = sums["margin_m3"] >= -1e-9 * sums["mawa_m3"]
+    sums["complies"] = (sums["margin_m3"] >= -1e-9 * sums["mawa_m3"]) if law.judges else None
     regular = sums["landscape_m2"] - sums["special_m2"]
     sums["mean_etaf"] = np.where(regular > 0, sums["regular_etaf_m2"] / np.where(regular > 0, regular, 1.0), np.nan)
     return sums.drop(columns="regular_etaf_m2")

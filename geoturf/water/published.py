@@ -71,6 +71,7 @@ def _published_cover(row: Mapping[str, str]) -> Cover:
             "title": row["title"],
             "factor": row["value"],
             "upkeep": row["upkeep"],
+            "rain": row["rain"],
             "special": row["special"] == "yes",
             "planted": row["planted"] == "yes",
             "source": ", ".join(part for part in (row["source"], row["year"], _UNSEEN.get(row["seen"], "")) if part),

@@ -11,6 +11,7 @@ import pandas as pd
 from geoturf.rules.water.climate import MONTHS
 from geoturf.water.lawns import Lawns
 from geoturf.water.outlook import Settled
+from geoturf.water.place import Law
 from geoturf.water.problem import Pick, Programme
 from geoturf.water.published import key
 from geoturf.water.view import View
@@ -147,6 +148,7 @@ def summary(
     doubled: Pick | None,
     sensitivity: pd.DataFrame,
     compliance: pd.DataFrame,
+    law: Law,
     currency: str,
 ) -> dict[str, Any]:
     """The answers in one place; see `geoturf.model.Water`."""
@@ -175,8 +177,10 @@ def summary(
         "first": first.drop(columns="chosen").to_dict("records"),
         "conversions": conversions,
         "most_sensitive": sensitivity["input"].iloc[0] if sensitivity["swing"].max() > 0 else "",
-        "complies_before": int(compliance["complies"][compliance["plan"] == "existing"].sum()),
-        "complies_after": int(compliance["complies"][compliance["plan"] == "chosen"].sum()),
+        "law": law.name,
+        "law_why": law.why,
+        "complies_before": _complying(compliance, "existing", law),
+        "complies_after": _complying(compliance, "chosen", law),
         "factors": _factors(lawns),
         "sites": int(lawns.areas["site"].nunique()),
         "rebates": [
@@ -185,6 +189,11 @@ def summary(
             if c.rebate is not None
         ],
     }
+
+
+def _complying(compliance: pd.DataFrame, plan: str, law: Law) -> int | None:
+    """Sites that comply; None where no law says."""
+    return int(compliance["complies"][compliance["plan"] == plan].sum()) if law.judges else None
 
 
 def _factors(lawns: Lawns) -> dict[str, list[dict[str, Any]]]:

@@ -18,7 +18,7 @@ from geoturf.rules.water.choice import DistrictMinimum, Named, Uncertainty
 from geoturf.rules.water.climate import Climate
 from geoturf.rules.water.conversion import SHIPPED, Conversion, Cover, Efficiencies, Rebate, merged
 from geoturf.rules.water.money import Tier, WaterPrice
-from geoturf.rules.water.ordinance import Ordinance, Profile
+from geoturf.rules.water.ordinance import Ordinance, Profile, by_name
 
 __all__ = [
     "Climate",
@@ -37,7 +37,7 @@ __all__ = [
 
 
 def _overlaid(value: Any) -> Any:
-    """A bid's conversions laid over the shipped ones, key by key."""
+    """A bid's conversions laid over the shipped ones of the same name, key by key."""
     return merged(value) if isinstance(value, dict) else value
 
 
@@ -59,9 +59,15 @@ class WaterRules(Rules):
         source="23 CCR 492.4 for 0.62",
     )
     conversions: Annotated[dict[str, Conversion], BeforeValidator(_overlaid)] = rule(
-        SHIPPED, "what an area may become; your keys are laid over the shipped ones, new names are added"
+        SHIPPED,
+        "what an area may become; your keys are laid over the shipped one of the same name; where you state any, the other "
+        "shipped ones are on offer only if offer names them",
     )
-    offer: tuple[str, ...] = rule((), "names of the conversions on offer; all if empty", source="")
+    offer: tuple[str, ...] = rule(
+        (),
+        "names of the conversions on offer; if empty, those of the bid, or all shipped ones where it has none",
+        source="",
+    )
     price: WaterPrice = rule({}, "price of water", source="")
     horizon: int = rule(20, "years looked ahead", low=5, high=50)
     discount_rate: Fraction = rule(
@@ -89,8 +95,17 @@ class WaterRules(Rules):
         "100 %", "synthetic turf may take at most this share of the ground of all areas compared", source=""
     )
     uncertainty: Uncertainty = rule({}, "how far the inputs may be off: low and high factors")
-    ordinance: Ordinance = rule({}, "maximum applied water allowance (MAWA) against estimated use (ETWU)", source="")
+    ordinance: Annotated[Ordinance, BeforeValidator(by_name)] = rule(
+        {}, "maximum applied water allowance (MAWA) against estimated use (ETWU)", source=""
+    )
     profile: Profile | None = rule(None, "local minimums for synthetic turf, checked site by site", source="")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _own_first(cls, given: Any) -> Any:
+        """A bid that states conversions offers those; shipped ones beside them only where it names them."""
+        own = given.get("conversions") if isinstance(given, dict) else None
+        return {**given, "offer": list(own)} if own and isinstance(own, dict) and not given.get("offer") else given
 
     @model_validator(mode="after")
     def _agrees(self) -> WaterRules:

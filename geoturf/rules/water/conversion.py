@@ -15,6 +15,8 @@ from geoturf.rules.base import Area, Fraction, Length, Price, Rules, rule
 from geoturf.rules.water.climate import MonthlyNumber
 
 Category = Literal["", "very_low", "low", "moderate", "high"]
+RainCounts = Literal["", "whole", "by factor"]
+_LOW_FACTOR = 0.3  # most of the category "low", 23 CCR 491: no lawn has less
 
 
 def _efficiencies(value: object) -> dict[str, float]:
@@ -51,6 +53,12 @@ class Cover(Rules):
         "", "plant-factor category that the factor must lie in; any if empty", source="23 CCR 491"
     )
     upkeep: Price = rule("0 USD/ft^2", "upkeep a year without water (mowing, pruning, weeding)")
+    rain: RainCounts = rule(
+        "",
+        "how effective rain counts: whole (ETo x factor - rain, ground covered all over) or by factor ((ETo - rain) x factor, "
+        "plants that take their share of rain as of ETo); if empty, by factor for low factors and stated categories",
+        source="whole: FAO-56; by factor: 23 CCR 492.4",
+    )
     special: bool = rule(False, "counts as special landscape area (SLA) in the ordinance check", source="23 CCR 491")
     planted: bool = rule(
         True, "counts as landscape area in the ordinance check; not for synthetic or bare ground", source=""
@@ -63,6 +71,13 @@ class Cover(Rules):
         if max(self.factor, default=0.0) > 1.3:
             raise ValueError(f"a factor of {max(self.factor):g} is outside 0 to 1.3 (FAO-56 knows none above 1.3)")
         return self
+
+    @property
+    def rain_by_factor(self) -> bool:
+        """Whether the plants take their share of the rain only, as they take a share of ETo."""
+        if self.rain:
+            return self.rain == "by factor"
+        return bool(self.category) or max(self.factor, default=0.0) <= _LOW_FACTOR
 
 
 class Rebate(Rules):

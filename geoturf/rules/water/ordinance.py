@@ -10,7 +10,16 @@ from geoturf.rules.base import ArealMass, Fraction, Length, LengthRate, Number, 
 
 
 class Ordinance(Rules):
-    """Maximum applied water allowance (MAWA) against estimated total water use (ETWU), site by site."""
+    """Maximum applied water allowance (MAWA) against estimated total water use (ETWU), site by site.
+
+    In a bid also by name alone: ordinance = "none"."""
+
+    law: Literal["", "california", "formula", "none"] = rule(
+        "",
+        "whose ordinance holds: california (a verdict for each site); formula (worked as California's formula would, no "
+        "verdict); none; if empty, california where all ground lies well within that state, else none",
+        source="23 CCR 490-495",
+    )
 
     landscape: str = rule(
         "non_residential", "kind of landscape, which sets the ET adjustment factor (ETAF)", source="23 CCR 492.4"
@@ -41,6 +50,11 @@ class Ordinance(Rules):
             if not 0 < factor <= 1:
                 raise ValueError(f"etaf '{name}': a factor over 0 and at most 1, not {factor:g}")
         return self
+
+
+def by_name(value: object) -> object:
+    """An ordinance given by its name alone as its table."""
+    return {"law": value} if isinstance(value, str) else value
 
 
 class Profile(Rules):
