@@ -259,8 +259,18 @@ def _summary(result: Result, folder: str) -> None:
         table.add_row(safe(word), safe(value))
     console = Console(highlight=False, markup=False)
     console.print(table)
-    _print(f"report in {folder}: open {folder}/map.html")
+    for line in _answer(result):
+        _print(line)
+    first = f"{folder}/planner.html for the answer, " if result.water else ""
+    _print(f"report in {folder}: open {first}{folder}/map.html")
     _print(f"for the client, prices only: {folder}/client/map.html")
+
+
+def _answer(result: Result) -> list[str]:
+    """What a comparison of water comes to; nothing where the bid has none."""
+    from geoturf import planner
+
+    return ["", *planner.lines(result)] if result.water else []
 
 
 def _check(args: argparse.Namespace) -> int:

@@ -293,18 +293,24 @@ def summary(result: Result) -> list[tuple[str, str]]:
         ("sites", f"{land['site'].nunique():,}"),
         ("areas", f"{len(land):,}"),
         ("ground area", f"{land['ground_area_m2'].sum() * area.factor:,.0f} {area.unit}"),
+        *([("were turf laid on every area:", "")] if result.water is not None else []),
         ("turf bought", f"{bought * area.factor:,.0f} {area.unit}"),
         ("waste over the ground", f"{waste_pct(bought, land['surface_area_m2'].sum()):.1f} %"),
         ("  each area alone, by hand", f"{waste_pct(by_hand, land['surface_area_m2'].sum()):.1f} %"),
         ("over the bound for strips", f"{waste_pct(bought, bound):.1f} %"),
         ("rolls and lengths", f"{int(pools['rolls'].sum()):,}"),  # bought; left-overs at hand are not
-        ("price", f"{result.price.totals['price']:,} {result.bid.currency}"),
+        (_price_of(result), f"{result.price.totals['price']:,} {result.bid.currency}"),
     ]
     if (sigma := float(np.sqrt((price_sigma(result) ** 2).sum()))) > 0:
         rows.append(("  one sigma from the survey", f"{sigma:,.2f} {result.bid.currency}"))
     if result.source.left_out:
         rows.append(("NOT PRICED", f"{result.source.left_out:,}"))
     return rows
+
+
+def _price_of(result: Result) -> str:
+    """What the price is of: where water is compared it is no plan, but what turf on everything would cost."""
+    return "price" if result.water is None else "price of turf on every area"
 
 
 # ------------------------------------------------------------------------------------------------ writing

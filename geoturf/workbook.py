@@ -24,7 +24,7 @@ import pandas as pd
 import xlsxwriter
 from xlsxwriter.utility import xl_rowcol_to_cell as cell
 
-from geoturf import units
+from geoturf import planner, units
 from geoturf.model import Price, Result
 from geoturf.rules.items import shown
 
@@ -41,6 +41,7 @@ def write(result: Result, path: str | Path) -> None:
     """Writes the workbook of ``result`` to ``path``."""
     book = _Book(path, result.bid.currency)
     price, items = result.price, shown(result.takeoff.items, result.bid.units)
+    _water(book, result)
     summary = book.sheet("Summary", (34, 16, 16, 18, 18, 18, 16))
     rows = _materials(book, items)
     last_line = _lines(book, price, items, rows)
@@ -103,6 +104,30 @@ def text_of(value: object) -> str:
 
 
 # ------------------------------------------------------------------------------------------------ sheets
+
+
+def _water(book: _Book, result: Result) -> None:
+    """What to convert and what that brings, before the price of turf on everything; nothing where no water is compared."""
+    if result.water is None:
+        return
+    sheet = book.sheet("Water", (34, 44, 34, 16, 16, 16))
+    said = [(line, "") for line in [result.water.summary["assumed_conversions"]] if line]
+    for row, pair in enumerate((*said, *planner.facts(result))):
+        book.texts(sheet, row, 0, pair)
+        start = row + 2
+    options = result.water.table
+    unit, size = ("gal", units.GALLON_M3) if result.bid.units == "us" else ("m3", 1.0)
+    heads = ("site", "area", "convert to", f"saves a year, {unit}", "capital", "payback, years")
+    for place, head in enumerate(heads):
+        book.text(sheet, start, place, head, book.head)
+    for row, one in enumerate(options[options["chosen"]].sort_values("rank").itertuples(), start=start + 1):
+        book.texts(sheet, row, 0, (one.site, one.area, one.title))
+        sheet.write_number(row, 3, one.saved_m3 / size, book.count)
+        sheet.write_number(row, 4, one.capital, book.money)
+        if math.isfinite(one.payback_years):
+            sheet.write_number(row, 5, one.payback_years, book.number)
+        else:
+            book.text(sheet, row, 5, "never")
 
 
 def _materials(book: _Book, items: pd.DataFrame) -> dict[int, int]:

@@ -257,7 +257,7 @@ def test_an_area_of_one_kind_all_round_sends_no_runs():
 
 def test_water_is_coloured_by_saving_and_by_choice():
     """0.04 m3 a currency unit by hand: 10.57 gal (1 gal = 231 in3, NIST SP 811, B.8)."""
-    saving, chosen = content.colourings(made(["a", "b"], water=water_of(4)))[-2:]
+    chosen, saving = content.colourings(made(["a", "b"], water=water_of(4)))[:2]
     assert saving["label"] == "water saved per USD"
     assert [e["label"] for e in saving["entries"]] == ["10.57 gal a year", "nothing to save"]
     assert read_ints(saving["codes"]) == [0, 0, 0, 1]
@@ -266,6 +266,26 @@ def test_water_is_coloured_by_saving_and_by_choice():
         ("not compared", 1),
         ("stays as it is", 2),
     ]
+
+
+def test_the_map_of_a_comparison_opens_with_the_answer():
+    """Coloured by what is chosen, its figures before those of turf on everything, which is named for what it is."""
+    sent = content.islands(made(["a", "b"], water=water_of(4)))
+    assert sent["geoturf-areas"]["colourings"][0]["key"] == "chosen"
+    words = [word for word, _ in sent["geoturf-bid"]["totals"]]
+    assert words[0] == "convert" and words.index("water saved a year") < words.index("price of turf on every area")
+    assert "price" not in words
+    assert "price" in [word for word, _ in content.bid(made(["a"]))["totals"]]
+
+
+def test_lawns_that_stay_lawns_show_no_layout():
+    """Three areas are compared and none becomes turf; the fourth is not compared and is priced as turf."""
+    result = made(["a", "b"], water=water_of(4))
+    assert read_ints(layers.pieces(made(["a", "b"]))["counts"]).count(0) == 0
+    counts = read_ints(layers.pieces(result)["counts"])
+    assert counts[:3] == [0, 0, 0] and counts[3] > 0
+    result.water.table["conversion"] = "turf"  # the chosen one too
+    assert read_ints(layers.pieces(result)["counts"])[0] > 0
 
 
 def test_water_is_written_area_by_area():

@@ -5,10 +5,10 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from water_cases import ETO_51_1, parks, turf_price, water_rules
+from water_cases import parks, turf_price, water_rules
 
 from geoturf import water
-from geoturf.units import FT2_M2, GALLON_M3
+from geoturf.units import GALLON_M3
 from geoturf.water.place import in_california
 
 RAINY = {"eto": "4 in", "rain": "2 in", "effective_rain": "fixed", "effective_share": "50 %"}  # an inch counts a month

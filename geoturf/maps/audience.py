@@ -56,7 +56,7 @@ CLIENT = Audience(
     findings=False,
     pieces=False,
     water=False,
-    totals=("sites", "areas", "ground area", "price", "NOT PRICED"),
+    totals=("sites", "areas", "ground area", "price", "price of turf on every area", "NOT PRICED"),
     columns=(
         *("site", "area", "areas", "phase", "product", "use", "pile_bearing", "ground_area", "perimeter"),
         *("edge_paving", "edge_building", "edge_shared", "edge_open", "price"),

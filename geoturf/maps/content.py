@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geoturf import __version__, ground, tables
+from geoturf import __version__, ground, planner, tables
 from geoturf import units as u
 from geoturf.maps import colours, encode, figures, layers
 from geoturf.maps.audience import OFFICE, Audience
@@ -36,6 +36,7 @@ def bid(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     """The bid's name, totals, findings and cautions, and the base map if there is one."""
     base, cautions = result.bid.base_map, list(result.takeoff.cautions)
     cautions += [line for line in (result.water.cautions if result.water else ()) if line not in cautions]
+    totals = (*planner.facts(result), *tables.summary(result))
     return {
         "name": result.bid.name,
         "title": f"{result.bid.name}: {audience.title}",
@@ -43,7 +44,7 @@ def bid(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
         "version": __version__,
         "units": result.bid.units,
         "leftOut": int(result.source.left_out),
-        "totals": [(word.strip(), _squared(text)) for word, text in audience.picked(tables.summary(result))],
+        "totals": [(word.strip(), _squared(text)) for word, text in audience.picked(totals)],
         **(_findings(result) if audience.findings else {}),
         "cautions": cautions,
         "baseMap": {"url": base, "credit": result.bid.base_map_credit} if tile_host(base) else None,
@@ -101,21 +102,21 @@ def colourings(result: Result) -> list[dict[str, Any]]:
     ]
     per_area = result.price.areas["price"].to_numpy(dtype=float) / area["ground_area_m2"].to_numpy(dtype=float) * square
     out.append(colours.by_classes("price", f"price per {unit}", per_area, f"{currency}/{unit}", digits=2))
-    return out + (_water_colourings(result) if result.water is not None else [])
+    return (_water_colourings(result) if result.water is not None else []) + out
 
 
 def _water_colourings(result: Result) -> list[dict[str, Any]]:
-    """By water saved a year per currency of capital, of each area's best conversion, and by what was chosen."""
+    """By what was chosen, and by water saved a year per currency of capital, of each area's best conversion."""
     rows, currency, areas = result.water.table, result.bid.currency, range(len(result.ground.areas))
     volume, unit = (u.GALLON_M3, "gal") if result.bid.units == "us" else (1e-3, "l")
     best = rows.groupby("area_index")["saved_m3_per_currency"].max().reindex(areas) / volume
     chosen = rows[rows["chosen"]].set_index("area_index")["title"].reindex(areas)
     kept = np.where(np.isin(areas, rows["area_index"]), "stays as it is", "not compared")
     return [
+        colours.by_words("chosen", "what is chosen", np.where(chosen.isna(), kept, chosen)),
         colours.by_classes(
             "saving", f"water saved per {currency}", best, f"{unit} a year", digits=2, none="nothing to save"
         ),
-        colours.by_words("chosen", "what is chosen", np.where(chosen.isna(), kept, chosen)),
     ]
 
 

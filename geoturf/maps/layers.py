@@ -27,9 +27,7 @@ def pieces(result: Result, withheld: bool = False) -> dict[str, Any]:
     plan, count = result.plan, len(result.ground.areas)
     too_many = len(plan.pieces) > MOST_PIECES and not withheld
     end = 0 if withheld or too_many else None
-    table, seams = plan.pieces.iloc[:end], plan.seams.iloc[:end]
-    table = table.sort_values("area_index", kind="stable")
-    seams = seams.sort_values("area_index", kind="stable")
+    table, seams = (_of_turf(result, rows.iloc[:end]) for rows in (plan.pieces, plan.seams))
     owner = table["area_index"].to_numpy(dtype=int)
     u0, v0 = np.full(count, np.inf), np.full(count, np.inf)
     np.minimum.at(u0, owner, table["u0"].to_numpy(dtype=float))
@@ -49,6 +47,17 @@ def pieces(result: Result, withheld: bool = False) -> dict[str, Any]:
         "cut": _cut(table, result.bid.units),
         "seams": _seams(seams, u0, v0, count),
     }
+
+
+def _of_turf(result: Result, rows: Any) -> Any:
+    """Rows of areas that are to be turf, by area: where water is compared, not those that stay or become something else."""
+    rows = rows.sort_values("area_index", kind="stable")
+    if result.water is None:
+        return rows
+    options = result.water.table
+    turf = options["chosen"] & options["conversion"].isin(result.water.summary["turf_conversions"])
+    stays = set(options["area_index"]) - set(options["area_index"][turf])
+    return rows[~rows["area_index"].isin(stays)]
 
 
 def _corners(result: Result, u0: np.ndarray, v0: np.ndarray, bearing_deg: np.ndarray) -> np.ndarray:

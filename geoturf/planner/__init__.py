@@ -10,6 +10,9 @@ from geoturf.model import Result
 from geoturf.planner import answers, proofs
 from geoturf.planner.html import Markup, tag
 from geoturf.planner.shown import Shown
+from geoturf.planner.spoken import facts, lines
+
+__all__ = ["facts", "lines", "page"]
 
 _STYLE = """
 :root { color-scheme: light }

@@ -7,6 +7,7 @@ import pandas as pd
 from geoturf.planner import charts
 from geoturf.planner.html import MOST_ROWS, Markup, bullets, folded, joined, note, section, table, tag
 from geoturf.planner.shown import VOLUMES, Shown
+from geoturf.planner.spoken import unsure
 
 
 def answer(shown: Shown) -> Markup:
@@ -29,7 +30,15 @@ def answer(shown: Shown) -> Markup:
         f"No other choice under the same rules saves more than {shown.share(chosen['gap'], 4)} more {aim} "
         "(an integer programme, proved by its relaxation)."
     )
-    return joined([tag("p", lead, class_="lead"), note(proof, " No rebate is counted but those stated below.")])
+    assumed = summary["assumed_conversions"]
+    first = [tag("p", assumed, class_="lead")] if assumed else []
+    return joined(
+        [
+            *first,
+            tag("p", lead, " ", unsure(shown), class_="lead"),
+            note(proof, " No rebate is counted but those stated below."),
+        ]
+    )
 
 
 def first_areas(shown: Shown) -> Markup:

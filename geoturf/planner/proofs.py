@@ -6,23 +6,13 @@ import math
 
 from geoturf.planner import charts
 from geoturf.planner.html import MOST_ROWS, Markup, bullets, cut, folded, joined, note, section, table, tag
-from geoturf.planner.shown import Shown
-
-_INPUTS = {
-    "eto": "evapotranspiration",
-    "rain": "rain",
-    "efficiency": "present irrigation",
-    "price": "price of water",
-    "capital": "capital",
-    "upkeep": "upkeep",
-    "rinse": "rinse and cooling",
-}
+from geoturf.planner.shown import INPUTS, Shown
 
 
 def ordinance(shown: Shown) -> Markup:
     """MAWA against ETWU: by plan, by site, and the worksheet by hydrozone; nothing is worked where no ordinance holds and the
     bid does not ask for the formula."""
-    rules, water, summary = shown.result.bid.water.ordinance, shown.water, shown.summary
+    rules, summary = shown.result.bid.water.ordinance, shown.summary
     if summary["law"] == "none":
         return section("Water ordinance", tag("p", f"No ordinance is checked: {summary['law_why']}."), note(_ASK))
     constant = "0.62 (the ordinance's)" if rules.constant == "ordinance" else "144/231 (exact)"
@@ -178,7 +168,7 @@ def uncertainty(shown: Shown) -> Markup:
     )
     moves = [
         (
-            _INPUTS[row.input],
+            INPUTS[row.input],
             row.end,
             f"{row.factor:g}",
             shown.volume(row.saved_m3),
@@ -190,7 +180,7 @@ def uncertainty(shown: Shown) -> Markup:
     ]
     most = shown.summary["most_sensitive"]
     said = (
-        f"The input that moves the choice most is {_INPUTS[most]}."
+        f"The input that moves the choice most is {INPUTS[most]}."
         if most
         else "No input within its range moves the choice."
     )
@@ -221,7 +211,7 @@ def _spans(shown: Shown) -> Markup:
     rows = []
     for name, part in shown.water.sensitivity.groupby("input", sort=False):
         ends = part.set_index("end")["npv"]
-        rows.append((_INPUTS[name], float(ends["low"]), float(ends["high"])))
+        rows.append((INPUTS[name], float(ends["low"]), float(ends["high"])))
     middle = float(shown.water.scenarios.set_index("case").loc["middle", "npv"])
     titles = ("Net present value of this choice, one input at a time", f"net present value, {shown.currency}")
     return charts.spans(rows, middle, shown.money, titles, "as it stands")

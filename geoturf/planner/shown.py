@@ -9,6 +9,15 @@ from geoturf.model import Result, Water
 
 _US = {"m3": (1 / units.GALLON_M3, "gal"), "m2": (1 / units.FT2_M2, "ft²"), "m": (1 / units.INCH_M, "in")}
 _METRIC = {"m3": (1.0, "m³"), "m2": (1.0, "m²"), "m": (1000.0, "mm")}
+INPUTS = {
+    "eto": "evapotranspiration",
+    "rain": "rain",
+    "efficiency": "present irrigation",
+    "price": "price of water",
+    "capital": "capital",
+    "upkeep": "upkeep",
+    "rinse": "rinse and cooling",
+}
 VOLUMES = (
     ("gallons", 1 / units.GALLON_M3, 0),
     ("HCF (100 ft³)", 1 / units.HCF_M3, 0),
@@ -32,6 +41,10 @@ class Shown:
         factor, unit = self.units["m3"]
         return f"{m3 * factor:,.0f} {unit}"
 
+    def range(self, low_m3: float, high_m3: float) -> str:
+        """Two volumes in one unit."""
+        return f"{self.volume(low_m3).rsplit(' ', 1)[0]} to {self.volume(high_m3)}"
+
     def area(self, m2: float) -> str:
         factor, unit = self.units["m2"]
         return f"{m2 * factor:,.0f} {unit}"
@@ -46,6 +59,11 @@ class Shown:
 
     def years(self, years: float) -> str:
         return "never" if math.isinf(years) else "–" if math.isnan(years) else f"{years:.1f}"
+
+    def payback(self, years: float) -> str:
+        """Years with their word, where there are any."""
+        told = self.years(years)
+        return f"{told} years" if told[0].isdigit() else told
 
     def water_cost(self, per_m3: float) -> str:
         """Cost of saved water, per acre-foot or m3."""

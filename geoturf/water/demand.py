@@ -2,7 +2,9 @@
 
 A lawn takes max(0, ETo x factor - effective rain) / irrigation efficiency: it covers the ground, and what falls on it is
 its own. Planting by a plant factor takes max(0, ETo - effective rain) x factor / efficiency, as 23 CCR 492.4 takes rain off
-ETo: plants that take a fifth of ETo catch a fifth of the rain. Rinse and cooling water is stated as applied and added. Depths in metres, volumes in cubic metres; arrays end in twelve months, January first.
+ETo: plants that take a fifth of ETo catch a fifth of the rain. Rinse and cooling water is stated as applied and added.
+
+Depths in metres, volumes in cubic metres; arrays end in twelve months, January first.
 """
 
 from __future__ import annotations

@@ -37,6 +37,15 @@ def findings(lawns: Lawns, rules: WaterRules, pick: Pick) -> list[Finding]:
     return found
 
 
+def assumed_conversions(lawns: Lawns, rules: WaterRules) -> str:
+    """What is said first where the bid states no conversions; "" where it does."""
+    if rules.offer:
+        return ""
+    money = [", ".join(_assumed(name, rules.conversions[name])) for name in lawns.names]
+    told = "; ".join(f"{name}: {said}" for name, said in zip(lawns.names, money, strict=True) if said)
+    return f"Assumed: the bid states no conversions, so geoturf's own are compared at round prices ({told})."
+
+
 def _assumed(name: str, conversion: Conversion) -> list[str]:
     """Money keys of a shipped conversion that still have the shipped value."""
     shipped = SHIPPED.get(name, {})

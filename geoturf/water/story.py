@@ -10,6 +10,7 @@ import pandas as pd
 
 from geoturf.rules.water.climate import MONTHS
 from geoturf.water.lawns import Lawns
+from geoturf.water.notes import assumed_conversions
 from geoturf.water.outlook import Settled
 from geoturf.water.place import Law
 from geoturf.water.problem import Pick, Programme
@@ -177,6 +178,8 @@ def summary(
         "first": first.drop(columns="chosen").to_dict("records"),
         "conversions": conversions,
         "most_sensitive": sensitivity["input"].iloc[0] if sensitivity["swing"].max() > 0 else "",
+        "turf_conversions": [name for name, c in zip(lawns.names, lawns.conversions, strict=True) if c.turf],
+        "assumed_conversions": assumed_conversions(lawns, rules),
         "law": law.name,
         "law_why": law.why,
         "complies_before": _complying(compliance, "existing", law),

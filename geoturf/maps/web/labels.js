@@ -4,7 +4,7 @@
 geoturf.drawArrows = function (scene, view, seen) {
   const { pen, scale, left, top } = view;
   for (const { k, size } of seen) {
-    if (size < geoturf.ROOM.arrow) continue;
+    if (size < geoturf.ROOM.arrow || !geoturf.isLaid(scene, k)) continue;
     const pile = geoturf.pixelPile(scene, view, k), norm = Math.hypot(pile.ux, pile.uy);
     if (!(norm > 0)) continue;
     const x = scene.inner.x[k] * scale - left, y = scene.inner.y[k] * scale - top;
@@ -22,6 +22,11 @@ geoturf.drawArrows = function (scene, view, seen) {
     pen.lineCap = "butt";
     view.taken.push([x - half, y - half, x + half, y + half]);
   }
+};
+
+// Whether turf is laid there, or its pieces are not on this page.
+geoturf.isLaid = function ({ pieces }, area) {
+  return pieces.tooMany || pieces.withheld || pieces.start[area + 1] > pieces.start[area];
 };
 
 // Whether the box is free; if so it is taken.
