@@ -40,6 +40,14 @@ WORDS = [
     ("volume", "gal", "gallon"),
     ("volume", "hcf", "100 international_foot^3"),
     ("volume", "acre_ft", "43560 international_foot^3"),
+    ("volume", "kgal", "1000 gallon"),
+    ("volume", "Mgal", "1000000 gallon"),
+    ("volume", "CCF", "100 international_foot^3"),
+    ("volume", "cf", "international_foot^3"),
+    ("volume", "acre-inch", "43560 international_foot^2 inch"),
+    ("volume", "acre-feet", "43560 international_foot^3"),
+    ("volume", "kL", "1000 liter"),
+    ("volume", "ML", "1000000 liter"),
     ("volume", "fl_oz", "fluid_ounce"),
     ("volume", "yd^3", "yard^3"),
     ("mass", "lb", "pound"),
@@ -62,6 +70,30 @@ WORDS = [
 def test_units_agree_with_pint(dimension, ours, theirs):
     expected = (7.25 * PINT.parse_expression(theirs)).to(SI[dimension]).magnitude
     assert read(f"7.25 {ours}", dimension) == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "m3", "digits"),
+    [
+        # NIST SP 811 (2008) Appendix B.8, from memory, as repeated by public tables of it: m3 of a gallon, a cubic foot, an
+        # acre-foot of survey feet (the international one is 6 ppm less)
+        ("1 kgal", 3.785412, 1e-7),
+        ("1 CCF", 2.831685, 2e-7),
+        ("1 acre-foot", 1.233489e3, 7e-6),
+        # USGS, water science school: an acre-inch is 27,154 gal, an acre-foot 325,851, a million gallons 3.07 acre-feet
+        ("1 acre-inch", 27_154 * 3.785412e-3, 2e-5),
+        ("1 acre_ft", 325_851 * 3.785412e-3, 2e-6),
+        ("1 Mgal", 3.07 * 325_851 * 3.785412e-3, 4e-4),
+        ("1 ML", 1e3, 1e-12),
+    ],
+)
+def test_water_is_billed_in_published_units(text, m3, digits):
+    assert read(text, "volume") == pytest.approx(m3, rel=digits)
+
+
+def test_a_price_by_the_thousand_gallons():
+    """5.60 USD a HCF is 5.60 / 0.74805 = 7.4861 a thousand gallons: 748.05 gal to the HCF (USGS)."""
+    assert read_money("5.60 USD/HCF").per_si() == pytest.approx(read_money("7.4861 USD/kgal").per_si(), rel=1e-5)
 
 
 @given(st.integers(0, 500), st.integers(0, 63), st.sampled_from([2, 4, 8, 16, 32, 64]))

@@ -8,7 +8,9 @@ import pytest
 from water_cases import parks, turf_price, water_rules
 
 from geoturf import water
+from geoturf.errors import InputError
 from geoturf.units import GALLON_M3
+from geoturf.water import published
 from geoturf.water.place import in_california
 
 RAINY = {"eto": "4 in", "rain": "2 in", "effective_rain": "fixed", "effective_share": "50 %"}  # an inch counts a month
@@ -160,3 +162,75 @@ def test_shipped_conversions_are_offered_only_where_named_or_none_is_given(given
     """The bid's own at 6.10 used to lose to a shipped one at 5.50 that nobody had asked for."""
     ground = parks(1_000)
     assert set(compare(ground, turf_price(ground), **given).table["conversion"]) == offered
+
+
+# --- names as local offices write them -------------------------------------------------------------------------------
+
+LIKE = {"cool": "cool_season_lawn", "warm": "warm_season_lawn", "low": "low_water_planting", "none": "synthetic_turf"}
+
+
+@pytest.mark.parametrize(
+    ("name", "like"),
+    [
+        # FAO-56 Table 12, note (from memory): bluegrass, ryegrass and fescue are cool-season; bermuda, St. Augustine warm-season
+        ("Fescue", "cool"),
+        ("BLUEGRASS", "cool"),
+        ("Rye grass", "cool"),
+        ("Bermuda", "warm"),
+        ("St. Augustine", "warm"),
+        # Lawn grasses: a review, Int. J. Horticulture 7(11) 2017, read: its two lists
+        ("Kentucky Blue Grass", "cool"),
+        ("creeping bentgrass", "cool"),
+        ("Buffalo Grass", "warm"),
+        ("Blue Grama", "warm"),
+        ("Kikuyu lawn", "warm"),
+        # several species, one cover
+        ("Bluegrass / rye mix", "cool"),
+        ("bermudagrass sod", "warm"),
+        ("xeriscape", "low"),
+        ("Artificial turf", "none"),
+    ],
+)
+def test_a_cover_may_be_named_by_its_grass(name, like):
+    """It takes the water of its kind, and the note says what it was taken as."""
+    found = compare(parks(1_000, 1_000, cover=[name, LIKE[like]]), offer=["irrigation"])
+    baseline = found.table["baseline_m3"]
+    assert baseline[0] == baseline[1]
+    told = [f.message for f in found.findings if f.code == "synonym"]
+    assert f"'{name}' as {LIKE[like]}" in told[0]
+
+
+def test_an_irrigation_method_may_be_named_as_it_is_spoken_of():
+    found = compare(parks(1_000, 1_000, irrigation=["Pop-up", "spray"]), offer=["planting"])
+    assert found.table["baseline_m3"][0] == found.table["baseline_m3"][1]
+
+
+def test_a_cover_of_the_bids_own_goes_before_a_synonym():
+    found = compare(parks(1_000, cover="Fescue"), offer=["irrigation"], covers={"fescue": {"factor": 0.4}})
+    assert found.table["cover"][0] == "fescue"
+    assert found.table["baseline_m3"][0] / GALLON_M3 == pytest.approx(51.1 * 0.4 / 0.75 * 1_000 * GAL_PER_FT2_IN)
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [("Lawn", "say which: cool_season_lawn"), ("bluegrass and bermuda", "is not known"), ("kale", "is not known")],
+)
+def test_what_may_be_either_is_asked_for(name, said):
+    with pytest.raises(InputError, match=said):
+        compare(parks(1_000, cover=name), offer=["irrigation"])
+
+
+def test_every_synonym_leads_to_a_published_name():
+    known = {kind: {row[word] for row in published.table(kind_table)} for kind, word, kind_table in _TABLES}
+    for row in published.table("synonyms"):
+        assert row["means"] in known[row["kind"]] and row["source"] and row["seen"], row
+        assert published.key(row["name"]) not in known[row["kind"]], row
+
+
+_TABLES = (("cover", "cover", "covers"), ("irrigation", "method", "irrigation"))
+
+
+def test_conversions_may_use_the_same_names():
+    own = OWN | {"only_covers": ["Bermuda"]}
+    found = compare(parks(1_000, 1_000, cover=["Hybrid Bermuda", "Fescue"]), conversions={"native": own})
+    assert list(found.table["area_index"]) == [0]

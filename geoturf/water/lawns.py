@@ -49,20 +49,20 @@ def lawns(ground: Ground, turf_price: pd.Series | None, rules: WaterRules, curre
     Raises `InputError` for a cover or irrigation method that is not known (each with its place in the data) and
     `BidError` for a conversion that cannot be priced, names what is not known, or is in another currency."""
     covers, methods = published.covers(rules), published.efficiencies(rules)
-    areas = _with_cover(ground.areas, rules)
+    areas = _with_cover(ground.areas, rules, {"cover": covers, "irrigation": methods})
     faults = _unknown(areas, "cover", covers) + _unknown(areas, "irrigation", methods)
     if faults:
         raise InputError(faults)
-    conversions = tuple(rules.conversions[name] for name in rules.offered)
-    _refuse_bid_faults(rules, covers, methods, currency, turf_price is None, set(areas["cover"]))
+    conversions = tuple(_named(rules.conversions[name], covers, methods) for name in rules.offered)
+    _refuse_bid_faults(rules, conversions, covers, methods, currency, turf_price is None, set(areas["cover"]))
 
     offered = np.ones((len(areas), len(conversions)), dtype=bool)
     capital = np.zeros(offered.shape)
     surface = areas["surface_area_m2"].to_numpy(float)
-    findings: list[Finding] = []
+    findings = _taken_as(areas)
     for j, (name, conversion) in enumerate(zip(rules.offered, conversions, strict=True)):
         if conversion.only_covers:
-            offered[:, j] &= areas["cover"].isin([published.key(c) for c in conversion.only_covers]).to_numpy()
+            offered[:, j] &= areas["cover"].isin(conversion.only_covers).to_numpy()
         if conversion.except_uses:
             offered[:, j] &= ~areas["use"].str.lower().isin([use.lower() for use in conversion.except_uses]).to_numpy()
         if conversion.capital is not None:
@@ -82,7 +82,27 @@ def by_area(price: Money, area_m2: np.ndarray) -> np.ndarray:
     return price.per_si() * area_m2 if price.dimension == (2, 0, 0) else np.full(len(area_m2), float(price.amount))
 
 
-def _with_cover(all_areas: pd.DataFrame, rules: WaterRules) -> pd.DataFrame:
+def _named(conversion: Conversion, covers: Mapping[str, Cover], methods: Mapping[str, float]) -> Conversion:
+    """The conversion with its covers and method by the names they are known by."""
+    cover = conversion.cover and published.meant(conversion.cover, covers, "cover")
+    method = conversion.irrigation and published.meant(conversion.irrigation, methods, "irrigation")
+    only = tuple(published.meant(name, covers, "cover") for name in conversion.only_covers)
+    return conversion.model_copy(update={"cover": cover, "irrigation": method, "only_covers": only})
+
+
+def _taken_as(areas: pd.DataFrame) -> list[Finding]:
+    """One note with every name of the data that was taken as another."""
+    said = [
+        f"'{given}' as {taken}"
+        for column in ("cover", "irrigation")
+        for given, taken in areas[[f"{column}_as_given", column]].drop_duplicates().itertuples(index=False)
+        if published.key(given) != taken
+    ]
+    text = f"water: names taken by geoturf's table of synonyms: {', '.join(sorted(said))}"
+    return [Finding("note", "synonym", text)] if said else []
+
+
+def _with_cover(all_areas: pd.DataFrame, rules: WaterRules, known: Mapping[str, Mapping[str, object]]) -> pd.DataFrame:
     areas = all_areas.reset_index(drop=True)
     areas = areas.assign(area_index=np.arange(len(areas)))
     for column, default in (("cover", rules.cover), ("irrigation", rules.irrigation)):
@@ -90,7 +110,7 @@ def _with_cover(all_areas: pd.DataFrame, rules: WaterRules) -> pd.DataFrame:
         given = given.fillna("").astype(str).str.strip()
         areas[f"{column}_as_given"] = given.where(given != "", default)
         areas[column] = areas[f"{column}_as_given"].map(
-            {g: published.key(g) for g in areas[f"{column}_as_given"].unique()}
+            {g: published.meant(g, known[column], column) for g in areas[f"{column}_as_given"].unique()}
         )
     for column in ("district", "use", "product", "site", "area"):
         areas[column] = (areas[column] if column in areas else pd.Series("", index=areas.index)).fillna("").astype(str)
@@ -116,7 +136,7 @@ def _unknown(areas: pd.DataFrame, column: str, known: Mapping[str, object]) -> l
     for _, group in bad.groupby(column, sort=True):
         row = group.iloc[0]
         more = f" ({len(group)} areas)" if len(group) > 1 else ""
-        hint = published.closest(row[column], known)
+        hint = published.which(row[column], known, column)
         faults.append(
             Finding(
                 "error",
@@ -134,6 +154,7 @@ def _unknown(areas: pd.DataFrame, column: str, known: Mapping[str, object]) -> l
 
 def _refuse_bid_faults(
     rules: WaterRules,
+    conversions: tuple[Conversion, ...],
     covers: Mapping[str, Cover],
     methods: Mapping[str, float],
     currency: str,
@@ -141,15 +162,15 @@ def _refuse_bid_faults(
     used_covers: set[str],
 ) -> None:
     faults: list[str] = []
-    for name in rules.offered:
-        conversion, place = rules.conversions[name], f"water.conversions.{name}"
+    for name, conversion in zip(rules.offered, conversions, strict=True):
+        place = f"water.conversions.{name}"
         for word, value, known in (("cover", conversion.cover, covers), ("irrigation", conversion.irrigation, methods)):
-            if value and published.key(value) not in known:
-                faults.append(f"{place}: {word} '{value}' is not known; {published.closest(value, known)}")
+            if value and value not in known:
+                faults.append(f"{place}: {word} '{value}' is not known; {published.which(value, known, word)}")
         faults += [
-            f"{place}: existing cover '{cover}' is not known; {published.closest(cover, covers)}"
+            f"{place}: existing cover '{cover}' is not known; {published.which(cover, covers, 'cover')}"
             for cover in conversion.only_covers
-            if published.key(cover) not in covers
+            if cover not in covers
         ]
         if conversion.turf and conversion.capital is None and no_turf_price:
             faults.append(f'{place}: this run has no price of turf; state capital, such as "9.50 USD/ft^2"')
@@ -158,9 +179,7 @@ def _refuse_bid_faults(
         faults += _foreign(
             place, currency, capital=conversion.capital, kept_line=conversion.kept_line, upkeep=conversion.upkeep
         )
-    after = {
-        published.key(rules.conversions[name].cover) for name in rules.offered if rules.conversions[name].upkeep is None
-    }
+    after = {conversion.cover for conversion in conversions if conversion.upkeep is None}
     for cover in sorted((used_covers | after) & set(covers)):
         faults += _foreign(f"water.covers.{cover}", currency, upkeep=covers[cover].upkeep)
     prices = {"price": rules.price.price, "budget": rules.budget} | {

@@ -33,6 +33,39 @@ def key(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", str(name).lower()).strip("_")
 
 
+_NO_SPECIES = {"grass", "lawn", "turf", "turfgrass", "sod", "mix", "mixed", "blend"}  # words that tell nothing apart
+_EITHER = {"lawn", "grass", "turf", "turfgrass", "sod"}
+
+
+@cache
+def _synonyms(kind: str) -> dict[str, str]:
+    return {key(row["name"]): row["means"] for row in table("synonyms") if row["kind"] == kind}
+
+
+def meant(name: str, known: Iterable[str], kind: str) -> str:
+    """The known name that ``name`` means: itself, else by the table of synonyms, with or without words such as "grass";
+    of several species ("bluegrass / rye mix") where all mean one cover. ``kind``: cover or irrigation. What is not known
+    comes back as its key."""
+    whole = key(name)
+    if whole in known:
+        return whole
+    parts = re.split(r"[/,;&+]|\band\b", str(name).lower())
+    found = {_synonym(key(part), kind) for part in parts}
+    return found.pop() if len(found) == 1 and "" not in found else whole
+
+
+def _synonym(whole: str, kind: str) -> str:
+    told = "_".join(word for word in whole.split("_") if word not in _NO_SPECIES)
+    return _synonyms(kind).get(whole) or _synonyms(kind).get(told, "")
+
+
+def which(name: str, known: Iterable[str], kind: str) -> str:
+    """The end of a message about a name that is not known."""
+    if kind == "cover" and key(name) in _EITHER:
+        return "say which: cool_season_lawn (fescue, bluegrass, rye) or warm_season_lawn (bermuda, zoysia, buffalo)"
+    return closest(name, known)
+
+
 def closest(name: str, names: Iterable[str]) -> str:
     """The known names, the nearest first said, for the end of a message."""
     names = sorted(names)
