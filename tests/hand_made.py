@@ -184,11 +184,20 @@ def water_of(count: int) -> model.Water:
     rows["rank"], rows["why"] = rows["chosen"].astype(int), "<b>saves most</b> within the budget"
     empty = pd.DataFrame()
     cases = pd.DataFrame({"case": ["low", "middle", "high"], "saved_m3": [50.0, 60.0, 70.0]})
-    chosen = {"areas": 1, "ground_m2": 100.0, "saved_m3": 60.0, "capital": 1500.0, "bill_saved": 100.0, "npv": 10.0}
+    chosen = {
+        "areas": 1,
+        "ground_m2": 100.0,
+        "saved_m3": 60.0,
+        "capital": 1500.0,
+        "bill_saved": 100.0,
+        "npv": 10.0,
+        "spent": 1500.0,
+    }
     summary = {
         "turf_conversions": ["turf"], "assumed_conversions": "", "chosen": chosen | {"payback_years": 15.0},
         "compared_areas": count - 1, "budget": 2000.0, "horizon": 20, "baseline_m3": 100.0 * (count - 1),
         "conversions": [{"title": "Low-water planting", "areas": 1}], "most_sensitive": "capital",
+        "left": "nothing else is on offer",
     }  # fmt: skip
     said = {"summary": summary, "cautions": ("Turf gets hot.",)}
     return model.Water(rows, empty, empty, empty, empty, cases, empty, empty, **said)

@@ -48,8 +48,9 @@ def parks(*areas_ft2, **columns):
 
 
 def water_rules(**given):
-    """The rules of a [water] table, by default with a year's ETo of 51.1 in and no rain, and few points on the curve."""
-    table = {"climate": {"eto": ETO_51_1}, "curve_points": 5} | given
+    """The rules of a [water] table, by default with a year's ETo of 51.1 in and no rain, few points on the curve, and no limit
+    to how late a conversion pays back."""
+    table = {"climate": {"eto": ETO_51_1}, "curve_points": 5, "longest_payback": 0} | given
     return make_bid({"layers": [{"path": "parks.geojson"}], "water": table}, file="parks.toml").water
 
 

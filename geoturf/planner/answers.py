@@ -7,7 +7,7 @@ import pandas as pd
 from geoturf.planner import charts
 from geoturf.planner.html import MOST_ROWS, Markup, bullets, folded, joined, note, section, table, tag
 from geoturf.planner.shown import VOLUMES, Shown
-from geoturf.planner.spoken import unsure
+from geoturf.planner.spoken import left, unsure
 
 
 def answer(shown: Shown) -> Markup:
@@ -32,13 +32,9 @@ def answer(shown: Shown) -> Markup:
     )
     assumed = summary["assumed_conversions"]
     first = [tag("p", assumed, class_="lead")] if assumed else []
-    return joined(
-        [
-            *first,
-            tag("p", lead, " ", unsure(shown), class_="lead"),
-            note(proof, " No rebate is counted but those stated below."),
-        ]
-    )
+    spare = f" Of the budget {left(shown)}." if summary["budget"] is not None else ""
+    lead = tag("p", f"{lead}{spare} {unsure(shown)}", class_="lead")
+    return joined([*first, lead, note(proof, " No rebate is counted but those stated below.")])
 
 
 def first_areas(shown: Shown) -> Markup:

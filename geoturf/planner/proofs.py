@@ -147,6 +147,7 @@ def uncertainty(shown: Shown) -> Markup:
         (
             row.case,
             f"{row.eto:g}",
+            row.rain_method,
             f"{row.efficiency:g}",
             f"{row.price:g}",
             shown.volume(row.baseline_m3),
@@ -159,6 +160,7 @@ def uncertainty(shown: Shown) -> Markup:
     head = (
         "case",
         "ETo ×",
+        "rain counted by",
         "present irrigation ×",
         "price ×",
         "used now",
@@ -170,7 +172,7 @@ def uncertainty(shown: Shown) -> Markup:
         (
             INPUTS[row.input],
             row.end,
-            f"{row.factor:g}",
+            row.factor if isinstance(row.factor, str) else f"{row.factor:g}",
             shown.volume(row.saved_m3),
             shown.money(row.npv),
             "none fits" if row.areas_changed < 0 else f"{row.areas_changed:,}",

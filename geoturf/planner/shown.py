@@ -12,6 +12,7 @@ _METRIC = {"m3": (1.0, "m³"), "m2": (1.0, "m²"), "m": (1000.0, "mm")}
 INPUTS = {
     "eto": "evapotranspiration",
     "rain": "rain",
+    "rain_method": "how rain is counted",
     "efficiency": "present irrigation",
     "price": "price of water",
     "capital": "capital",

@@ -18,11 +18,19 @@ def facts(result: Result) -> list[tuple[str, str]]:
         ("water saved a year", f"{shown.volume(chosen['saved_m3'])}, {shown.share(_part(shown))} of today's"),
         ("  low to high case", shown.range(*_span(shown))),
         ("capital", shown.money(chosen["capital"])),
-        *([("  of a budget of", shown.money(summary["budget"]))] if summary["budget"] is not None else []),
+        *_budget(shown),
         ("water bill saved, first year", shown.money(chosen["bill_saved"])),
         ("simple payback", shown.payback(chosen["payback_years"])),
         (f"net present value, {summary['horizon']} years", shown.money(chosen["npv"])),
     ]
+
+
+def _budget(shown: Shown) -> list[tuple[str, str]]:
+    budget = shown.summary["budget"]
+    if budget is None:
+        return []
+    unspent = shown.money(budget - shown.summary["chosen"]["spent"])
+    return [("  of a budget of", shown.money(budget)), ("  left unspent", unspent)]
 
 
 def lines(result: Result) -> list[str]:
@@ -31,7 +39,7 @@ def lines(result: Result) -> list[str]:
     shown, summary = Shown(result), result.water.summary
     chosen = summary["chosen"]
     titles = ", ".join(f"{part['title']} on {part['areas']:,}" for part in summary["conversions"])
-    of = f" of {shown.money(summary['budget'])} to spend" if summary["budget"] is not None else ""
+    of = f" of {shown.money(summary['budget'])} to spend; {left(shown)}" if summary["budget"] is not None else ""
     convert = f"convert {chosen['areas']:,} of {summary['compared_areas']:,} areas ({shown.area(chosen['ground_m2'])})"
     return [
         *([summary["assumed_conversions"]] if summary["assumed_conversions"] else []),
@@ -43,6 +51,12 @@ def lines(result: Result) -> list[str]:
         f"{shown.money(chosen['npv'])}.",
         unsure(shown),
     ]
+
+
+def left(shown: Shown) -> str:
+    """What is left of the budget, and why it is not spent. There must be a budget."""
+    summary = shown.summary
+    return f"{shown.money(summary['budget'] - summary['chosen']['spent'])} are left: {summary['left']}"
 
 
 def unsure(shown: Shown) -> str:

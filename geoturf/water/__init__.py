@@ -94,6 +94,6 @@ def compare(
         differences=ordinance.differences(sheet, middle, pick.chosen),
         profile=minimums,
         summary=story.summary(settled, table, doubled, sensitivity, compliance, law, currency),
-        findings=(*lawns.findings, *notes.findings(lawns, rules, pick), *profile.findings(minimums)),
+        findings=(*lawns.findings, *notes.findings(lawns, rules, months, pick), *profile.findings(minimums)),
         cautions=cautions(lawns),
     )

@@ -41,7 +41,34 @@ def programme(view: View) -> Programme:
         gone = np.array([not named.conversion or name == named.conversion for name in lawns.names])
         allowed[np.ix_(at, gone)] = False
     _refuse_unknown(lawns, required & ~allowed.any(axis=1), "must convert")
+    allowed &= worthwhile(view) | required[:, None] | _needed(view, allowed, required)[:, None]
     return Programme(value, cost, allowed, required, _sides(lawns, allowed, rules), tariff)
+
+
+def worthwhile(view: View) -> np.ndarray:
+    """Options worth their money by the bid's rules (longest_payback, positive_npv), whatever budget is left: bool (n, k)."""
+    rules, worth = view.rules, view.worth
+    soon = worth.payback_years <= (rules.longest_payback or np.inf)
+    return soon & (worth.npv >= 0) if rules.positive_npv else soon
+
+
+def _needed(view: View, allowed: np.ndarray, required: np.ndarray) -> np.ndarray:
+    """Areas, bool (n,), that a district's minimum cannot do without, though nothing offered to them is worth its money: those
+    that pay back soonest."""
+    lawns, rules = view.lawns, view.rules
+    district = lawns.areas["district"].to_numpy()
+    worth_it = (allowed & worthwhile(view)).any(axis=1) | required
+    payback = np.where(allowed, view.worth.payback_years, np.inf).min(axis=1)
+    others = [i for i in np.argsort(payback, kind="stable") if allowed[i].any() and not worth_it[i]]
+    needed = np.zeros(len(district), dtype=bool)
+    for name in set(district) - {""}:
+        wanted = rules.districts.get(name, rules.every_district)
+        taken = worth_it & (district == name)
+        for i in (i for i in others if district[i] == name):
+            if taken.sum() >= wanted.areas and lawns.ground_m2[taken].sum() >= wanted.ground_m2:
+                break
+            needed[i] = taken[i] = True
+    return needed
 
 
 def _refuse_unknown(lawns: Lawns, at: np.ndarray, what: str) -> None:

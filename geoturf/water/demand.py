@@ -21,15 +21,18 @@ from geoturf.water.rain import effective_rain_m
 
 EXACT_GALLONS = 144 / 231  # gallons in a square foot an inch deep
 ORDINANCE_GALLONS = 0.62  # the same, as 23 CCR 492.4 rounds it
-INPUTS = ("eto", "rain", "efficiency", "price", "capital", "upkeep", "rinse")
+RAIN_METHODS = ("none", "scs", "fao", "tr21")  # of counting rain, tried beside the bid's own
+INPUTS = ("eto", "rain", "rain_method", "efficiency", "price", "capital", "upkeep", "rinse")
 
 
 @dataclass(frozen=True)
 class Case:
-    """Factors on the inputs: 1 is the middle case. ``efficiency`` is that of the existing irrigation."""
+    """Factors on the inputs: 1 is the middle case. ``efficiency`` is that of the existing irrigation; ``rain_method`` how
+    rain is counted, the bid's way if empty."""
 
     eto: float = 1.0
     rain: float = 1.0
+    rain_method: str = ""
     efficiency: float = 1.0
     price: float = 1.0
     capital: float = 1.0
@@ -77,6 +80,9 @@ def applied_depth_m(
 def use(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -> Use:
     """Water of every area before, and after every conversion on offer."""
     eto, rain = months.eto_m * case.eto, months.rain_m * case.rain
+    climate = rules.climate
+    if case.rain_method:
+        climate = climate.model_copy(update={"effective_rain": case.rain_method})
     area = lawns.ground_m2[:, None] * volume_factor(rules.constant)
     cover_names, method_names = list(lawns.covers), list(lawns.efficiencies)
     factors = np.array([lawns.covers[name].factor for name in cover_names])
@@ -88,7 +94,7 @@ def use(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) ->
 
     def applied(cover: int | np.ndarray, efficiency: np.ndarray | float) -> np.ndarray:
         at = np.broadcast_to(cover, len(own_cover))
-        return applied_depth_m(eto, rain, factors[at], efficiency, rules.climate, sparse[at][:, None]) * area
+        return applied_depth_m(eto, rain, factors[at], efficiency, climate, sparse[at][:, None]) * area
 
     before = applied(own_cover, worn[own_method][:, None])
     after = np.zeros((len(before), len(lawns.names), 12))

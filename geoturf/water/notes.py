@@ -6,6 +6,7 @@ from __future__ import annotations
 from geoturf.model import Finding
 from geoturf.rules.water import WaterRules
 from geoturf.rules.water.conversion import SHIPPED, Conversion
+from geoturf.water.climate import Months
 from geoturf.water.lawns import Lawns
 from geoturf.water.money import blocks
 from geoturf.water.problem import Pick
@@ -13,7 +14,7 @@ from geoturf.water.published import key, table
 from geoturf.water.tiered import rising
 
 
-def findings(lawns: Lawns, rules: WaterRules, pick: Pick) -> list[Finding]:
+def findings(lawns: Lawns, rules: WaterRules, months: Months, pick: Pick) -> list[Finding]:
     """What the reader should know about the numbers."""
     found = []
     assumed = [f"{name}.{word}" for name in lawns.names for word in _assumed(name, rules.conversions[name])]
@@ -23,6 +24,7 @@ def findings(lawns: Lawns, rules: WaterRules, pick: Pick) -> list[Finding]:
     if assumed:
         text = f"water: these are geoturf's own round assumptions, set your own: {', '.join(assumed)}"
         found.append(Finding("note", "assumed-cost", text))
+    found += _of_rain(rules, months)
     if rules.price.tiers:
         text = "a row's water bill is as if its area alone converted; totals work out each site's bill with its tiers"
         found.append(Finding("note", "water-tiers", f"water: {text}"))
@@ -35,6 +37,20 @@ def findings(lawns: Lawns, rules: WaterRules, pick: Pick) -> list[Finding]:
         )
         found.append(Finding("warning", "gap-not-reached", text))
     return found
+
+
+def _of_rain(rules: WaterRules, months: Months) -> list[Finding]:
+    """How rain is counted, where the bid leaves that to geoturf."""
+    if not months.rain_m.any():
+        return [
+            Finding("note", "no-rain", "water: no rain is stated, so none is counted, and use is told too high by it")
+        ]
+    if "effective_rain" in rules.climate.model_fields_set:
+        return []
+    text = (
+        f"water: rain is counted by {rules.climate.effective_rain}, geoturf's default; 'how sure' tries the other ways"
+    )
+    return [Finding("note", "rain-method", text)]
 
 
 def assumed_conversions(lawns: Lawns, rules: WaterRules) -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from geoturf.rules.water import WaterRules
 from geoturf.water import choice
-from geoturf.water.demand import INPUTS, MIDDLE, Case
+from geoturf.water.demand import INPUTS, MIDDLE, RAIN_METHODS, Case, use
 from geoturf.water.problem import Pick, Programme
 from geoturf.water.programme import Chooser
 from geoturf.water.view import View, view
@@ -31,35 +31,55 @@ class Settled:
         return self.view.rules
 
 
-def cases(rules: WaterRules) -> dict[str, Case]:
-    """Low, middle and high saving: little evapotranspiration, efficient irrigation and cheap water; and the other
-    way."""
-    span = rules.uncertainty
+def rain_methods(middle: View) -> tuple[str, str]:
+    """The ways of counting rain, the bid's among them, that count least and most of it (take most and least water)."""
+    ways = tuple(dict.fromkeys((middle.rules.climate.effective_rain, *RAIN_METHODS)))
+
+    def used(way: str) -> float:
+        now = use(middle.lawns, middle.months, middle.rules, replace(MIDDLE, rain_method=way))
+        return float(now.before_m3.sum())
+
+    taken = {way: used(way) for way in ways}
+    return max(ways, key=taken.__getitem__), min(ways, key=taken.__getitem__)
+
+
+def cases(middle: View) -> dict[str, Case]:
+    """Low, middle and high saving: little evapotranspiration, much rain counted, efficient irrigation and cheap water; and
+    the other way."""
+    span = middle.rules.uncertainty
+    least, most = rain_methods(middle)
     return {
-        "low": Case(eto=span.eto.low, efficiency=span.efficiency.high, price=span.price.low),
-        "middle": MIDDLE,
-        "high": Case(eto=span.eto.high, efficiency=span.efficiency.low, price=span.price.high),
+        "low": Case(eto=span.eto.low, rain_method=most, efficiency=span.efficiency.high, price=span.price.low),
+        "middle": replace(MIDDLE, rain_method=middle.rules.climate.effective_rain),
+        "high": Case(eto=span.eto.high, rain_method=least, efficiency=span.efficiency.low, price=span.price.high),
     }
 
 
+def ends(middle: View) -> dict[str, tuple[float | str, float | str]]:
+    """Low and high end of each input: factors, and ways of counting rain."""
+    span = middle.rules.uncertainty
+    factors = {name: getattr(span, name) for name in INPUTS if name != "rain_method"}
+    return {name: (at.low, at.high) for name, at in factors.items()} | {"rain_method": rain_methods(middle)}
+
+
 def scenarios(settled: Settled) -> pd.DataFrame:
-    """One row a case: case, eto, efficiency, price (factors), baseline_m3, saved_m3, bill_saved, npv (of the middle
+    """One row a case: case, eto, efficiency, price (factors), rain_method, baseline_m3, saved_m3, bill_saved, npv (of the middle
     case's choice), best_saved_m3, best_npv (of the best choice for the case), areas_changed (-1: no choice meets the
     budget then)."""
     rows = []
-    for name, case in cases(settled.rules).items():
-        factors = {"eto": case.eto, "efficiency": case.efficiency, "price": case.price}
+    for name, case in cases(settled.view).items():
+        factors = {"eto": case.eto, "rain_method": case.rain_method, "efficiency": case.efficiency, "price": case.price}
         rows.append({"case": name} | factors | _outcome(settled, case))
     return pd.DataFrame(rows)
 
 
 def sensitivity(settled: Settled) -> pd.DataFrame:
-    """One row an input and end, the input that moves the choice most first: input, end (low, high), factor, then as in
+    """One row an input and end, the input that moves the choice most first: input, end (low, high), factor (or how rain is
+    counted), then as in
     `scenarios`, and ``swing``: the greater share of ground whose conversion changes, of the input's two ends."""
-    rows = []
+    rows, tried = [], ends(settled.view)
     for name in INPUTS:
-        for end in ("low", "high"):
-            factor = getattr(getattr(settled.rules.uncertainty, name), end)
+        for end, factor in zip(("low", "high"), tried[name], strict=True):
             outcome = _outcome(settled, replace(MIDDLE, **{name: factor}))
             rows.append({"input": name, "end": end, "factor": factor} | outcome)
     table = pd.DataFrame(rows)

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf.rules.water.climate import MONTHS
+from geoturf.water.choice import worthwhile
 from geoturf.water.lawns import Lawns
 from geoturf.water.notes import assumed_conversions
 from geoturf.water.outlook import Settled
@@ -178,6 +179,7 @@ def summary(
         "first": first.drop(columns="chosen").to_dict("records"),
         "conversions": conversions,
         "most_sensitive": sensitivity["input"].iloc[0] if sensitivity["swing"].max() > 0 else "",
+        "left": _left(settled),
         "turf_conversions": [name for name, c in zip(lawns.names, lawns.conversions, strict=True) if c.turf],
         "assumed_conversions": assumed_conversions(lawns, rules),
         "law": law.name,
@@ -192,6 +194,20 @@ def summary(
             if c.rebate is not None
         ],
     }
+
+
+def _left(settled: Settled) -> str:
+    """Why money is left, in words; "" where there is no budget."""
+    if not np.isfinite(settled.budget):
+        return ""
+    view, chosen = settled.view, settled.pick.chosen
+    open_to = view.lawns.offered & (chosen < 0)[:, None]
+    if (open_to & settled.programme.allowed).any():
+        return "no other choice of whole areas saves more within it"
+    if (open_to & ~worthwhile(view)).any():
+        limit = f"pays back within {view.rules.longest_payback} years" if view.rules.longest_payback else "pays back"
+        return f"nothing else on offer {limit}{' at a net gain' if view.rules.positive_npv else ''}"
+    return "nothing else is on offer"
 
 
 def _complying(compliance: pd.DataFrame, plan: str, law: Law) -> int | None:

@@ -81,6 +81,15 @@ class WaterRules(Rules):
     budget_takes: Literal["capital", "capital less rebate"] = rule(
         "capital", "what counts against the budget; a rebate is mostly paid after the work", source=""
     )
+    longest_payback: int = rule(
+        30,
+        "years; what pays back later is not chosen to use a budget up, unless must or a district's minimum asks for it; 0: no "
+        "limit",
+        low=10,
+        high=50,
+        source="common practice: about the life of what is built, renewed once",
+    )
+    positive_npv: bool = rule(False, "what has a negative net present value is not chosen either", source="")
     curve_points: int = rule(40, "budgets on the curve of saving against budget", low=10, high=100, source="")
     gap: Fraction = rule("0.01 %", "the choice is proved best within this", source="")
     districts: dict[str, DistrictMinimum] = rule({}, "what each district gets at least, by district name", source="")
@@ -111,6 +120,8 @@ class WaterRules(Rules):
     def _agrees(self) -> WaterRules:
         if self.horizon < 1 or self.horizon > 100:
             raise ValueError("horizon is 1 to 100 years")
+        if self.longest_payback < 0:
+            raise ValueError("longest_payback is a number of years, or 0 for no limit")
         if not 2 <= self.curve_points <= 400:
             raise ValueError("curve_points is 2 to 400")
         if self.turf_share > 1:

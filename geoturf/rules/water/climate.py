@@ -60,10 +60,11 @@ class Climate(Rules):
     wind_height_m: Length = rule("2 m", "height at which the weather data's wind was measured", source="FAO-56 eq. 47")
     place: str = rule("", "a place in the published ETo table that geoturf ships", source="")
     effective_rain: EffectiveRain = rule(
-        "none",
+        "tr21",
         "how much rain counts: none; fixed (a share); scs (the Soil Conservation Service's monthly formula); fao (dependable "
         "rain); tr21 (SCS Technical Release 21, by evapotranspiration and soil store)",
-        source="FAO CROPWAT; USDA NEH 623 ch. 2",
+        source="USDA NEH 623 ch. 2; near daily soil-water balances on well-drained soil: Effective rainfall estimation methods, "
+        "ASCE 1990; scs and fao: FAO CROPWAT",
     )
     effective_share: Fraction = rule(
         "25 %", "share of rain that counts, for fixed", low="0 %", high="75 %", source="23 CCR 492.4"
