@@ -1,7 +1,7 @@
 """From GIS files to a starter bid file (`draft`), or straight to a bid with every default stated (`bid_of_files`).
 
-guess    what a layer and a column may be, by their names and values
-text     the starter, as commented TOML
+guess     what a layer and a column may be, by their names; by_value.py by values, where names say nothing
+text      the starter, as commented TOML; water.py its [water] table
 """
 
 from __future__ import annotations

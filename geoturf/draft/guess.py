@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from geoturf.draft import by_value
 from geoturf.read.columns import match
 from geoturf.read.look import Held
 from geoturf.rules.layer import COLUMNS, PRICED, Layer
@@ -27,7 +28,7 @@ _COLUMNS = {
     "site": "site_id siteid site_name lot lot_no lot_num lot_number lotno lot_id parcel parcel_id parcelid parcel_no apn pin "
     "property property_id address addr site_addr unit_no location facility park park_name name id",
     "area": "area_id area_no area_name zone zone_id part section bed bed_id polygon_id piece yard",
-    "phase": "phase_no phase_id phasing stage delivery release filing region",
+    "phase": "ph phase_no phase_id phasing stage delivery release filing region",
     "product": "turf turf_type product_id turf_id surface material",
     "pile_bearing_deg": "bearing pile_bearing pile_dir direction nap azimuth",
     "view": "view_id viewed_from seen_from",
@@ -35,10 +36,10 @@ _COLUMNS = {
     "aspect_deg": "aspect fall_dir downhill",
     "elevation_ft": "elev_ft elevft elevation_f elev_feet z_ft",
     "elevation_m": "elev_m z_m elevation_metres elevation_meters",
-    "use": "landuse land_use usage use_type",
-    "cover": "existing existing_cover landcover land_cover vegetation ground_cover",
-    "irrigation": "irrig irrig_type irrigation_type watering sprinkler",
-    "district": "water_district wd district_name dist",
+    "use": "function landuse land_use usage use_type",
+    "cover": "existing exist existing_cover exist_cover landcover land_cover vegetation ground_cover",
+    "irrigation": "irrig irr irr_type irr_method irrig_type irrigation_type watering sprinkler",
+    "district": "ward ward_no council_district water_district wd district_name dist",
     "caps": "heads head_count irrig_heads caps_count",
     "model": "house_model plan plan_no plan_name house_plan floorplan",
 }
@@ -99,7 +100,8 @@ def columns(held: Held) -> tuple[dict[str, str], dict[str, str]]:
                 guesses[ours] = theirs
                 taken.add(theirs)
                 break
-    return sure, guesses
+    free = {name: values(held, name) for name in held.columns if name not in taken}
+    return sure, guesses | by_value.guesses(free, {*sure, *guesses})
 
 
 def values(held: Held, column: str) -> list[object]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from geoturf.bid import every_rule
 from geoturf.bid.listing import toml
-from geoturf.draft import guess
+from geoturf.draft import guess, water
 from geoturf.model import Finding
 from geoturf.read.look import Held
 from geoturf.read.place import known
@@ -31,8 +31,26 @@ def starter(held: Sequence[Held], paths: Sequence[str], findings: Sequence[Findi
     lines += [_comment(f"not read: {f.line()}") for f in findings if f.severity == "error"]
     for one, path, (role, why) in zip(held, paths, roles, strict=True):
         lines += ["", *_layer(one, path, role, why)]
-    lines += [*_products(held, roles), "", *_rules(any(role == "parcel" for role, _ in roles))]
+    watered = water.lines(_watered(held, roles))
+    lines += [
+        *_products(held, roles),
+        "",
+        *watered,
+        *([""] if watered else []),
+        *_rules(any(role == "parcel" for role, _ in roles)),
+    ]
     return "\n".join(lines) + "\n"
+
+
+def _watered(held: Sequence[Held], roles: Sequence[tuple[str, str]]) -> dict[str, list[object]]:
+    """The first values of the columns that a comparison of water looks at, of all priced layers."""
+    found: dict[str, list[object]] = {}
+    for one, (role, _) in zip(held, roles, strict=True):
+        sure, guesses = guess.columns(one)
+        for ours, theirs in (sure | guesses).items():
+            if role in PRICED and ours in water.COLUMNS and (given := guess.values(one, theirs)):
+                found.setdefault(ours, []).extend(given)
+    return found
 
 
 def _line(key: str, value: object, comment: str = "") -> str:

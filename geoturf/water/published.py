@@ -1,62 +1,19 @@
-"""The published tables that geoturf ships, and a bid's own values laid over them.
-
-Files ``geoturf/data/water_*.csv``; every row has value, unit, source and year, and ``seen``: ``read`` in the source,
-``memory`` or
-``assumption``.
-"""
+"""The published tables that geoturf ships, and a bid's own values laid over them."""
 
 from __future__ import annotations
 
-import csv
-import re
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
-from functools import cache
-from importlib.resources import files
 
 from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules.water import Cover, WaterRules
+from geoturf.rules.water.names import key, meant, table
 
-_UNSEEN = {"memory": "from memory: check before use", "assumption": "assumption"}
+__all__ = ["adjustment_factors", "closest", "covers", "efficiencies", "key", "meant", "table", "which"]
 
-
-@cache
-def table(name: str) -> tuple[dict[str, str], ...]:
-    """Rows of ``water_<name>.csv`` as texts."""
-    text = files("geoturf").joinpath("data", f"water_{name}.csv").read_text(encoding="utf-8")
-    return tuple(csv.DictReader(text.splitlines()))
-
-
-def key(name: str) -> str:
-    """The name that tables are looked up by: ``Cool-season lawn`` -> ``cool_season_lawn``."""
-    return re.sub(r"[^a-z0-9]+", "_", str(name).lower()).strip("_")
-
-
-_NO_SPECIES = {"grass", "lawn", "turf", "turfgrass", "sod", "mix", "mixed", "blend"}  # words that tell nothing apart
 _EITHER = {"lawn", "grass", "turf", "turfgrass", "sod"}
-
-
-@cache
-def _synonyms(kind: str) -> dict[str, str]:
-    return {key(row["name"]): row["means"] for row in table("synonyms") if row["kind"] == kind}
-
-
-def meant(name: str, known: Iterable[str], kind: str) -> str:
-    """The known name that ``name`` means: itself, else by the table of synonyms, with or without words such as "grass";
-    of several species ("bluegrass / rye mix") where all mean one cover. ``kind``: cover or irrigation. What is not known
-    comes back as its key."""
-    whole = key(name)
-    if whole in known:
-        return whole
-    parts = re.split(r"[/,;&+]|\band\b", str(name).lower())
-    found = {_synonym(key(part), kind) for part in parts}
-    return found.pop() if len(found) == 1 and "" not in found else whole
-
-
-def _synonym(whole: str, kind: str) -> str:
-    told = "_".join(word for word in whole.split("_") if word not in _NO_SPECIES)
-    return _synonyms(kind).get(whole) or _synonyms(kind).get(told, "")
+_UNSEEN = {"memory": "from memory: check before use", "assumption": "assumption"}
 
 
 def which(name: str, known: Iterable[str], kind: str) -> str:

@@ -5,6 +5,7 @@ conversion.py  covers, what a lawn may become, and what that costs
 money.py       the price of water
 choice.py      budget, constraints, and how far inputs may be off
 ordinance.py   the allowance of an ordinance, and a profile of local minimums
+names.py       published tables, and what people call what stands in them
 """
 
 from __future__ import annotations
