@@ -136,9 +136,9 @@ def _measured(source: Source, bid: Bid) -> tuple[Source, Ground]:
 
 
 def _beside(bid: Bid) -> list[tuple[str, str]]:
-    """(path as given, SHA-256) of what a bid reads beside its layers: terrain, climate, weather."""
-    climate = bid.water.climate if bid.water else None
-    named = [bid.ground.terrain, *((climate.table, climate.weather) if climate else ())]
+    """(path as given, SHA-256) of what a bid reads beside its layers: terrain, climate, weather, bills."""
+    water = bid.water
+    named = [bid.ground.terrain, *((water.climate.table, water.climate.weather, water.metered) if water else ())]
     return [(path, read.sha256(Path(bid.folder) / path)) for path in named if path]
 
 

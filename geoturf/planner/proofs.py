@@ -65,7 +65,8 @@ def _bridge(shown: Shown) -> Markup:
     """The ordinance's estimate and the use of the comparison side by side, with each difference named."""
     rows = shown.water.differences.set_index("plan")
     rain = shown.result.bid.water.climate.effective_rain
-    counted = f"rain counted ({rain}), which the ordinance leaves out" if rain != "none" else "rain (none is counted)"
+    meter = " and use by the meter" if shown.result.bid.water.metered else ""
+    counted = f"rain ({rain}){meter}, which the ordinance leaves out"
     words = {
         "etwu_m3": "ETWU, by the ordinance",
         "special_m3": "special areas by their own plants and irrigation, not at ETo × area",

@@ -1,8 +1,9 @@
 """Water: what the lawns take, what each conversion saves and costs, and which to choose for a budget (spec 8).
 
     published.py   the tables that ship, and the bid's own values over them
-    climate.py     twelve months of reference evapotranspiration and rain, with climate_file.py and weather.py
+    climate.py     twelve months of reference evapotranspiration and rain, with own_table.py and weather.py
     rain.py        how much of the rain counts
+    bills.py       metered use, in place of what the formula says is used now
     lawns.py       the areas that take part and what is offered to each
     demand.py      water by month before and after
     money.py       bill, payback, net present value, cost of a saved cubic metre
@@ -24,6 +25,7 @@ All volumes are m3, a year unless a name says otherwise, areas m2, money floats 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -31,9 +33,10 @@ import pandas as pd
 from geoturf.model import Ground, Water
 from geoturf.rules import Product
 from geoturf.rules.water import WaterRules
-from geoturf.water import choice, notes, ordinance, outlook, profile, story
+from geoturf.water import bills, choice, notes, ordinance, outlook, profile, story
 from geoturf.water.cautions import cautions
 from geoturf.water.climate import months as climate_months
+from geoturf.water.lawns import Lawns
 from geoturf.water.lawns import lawns as taking_part
 from geoturf.water.place import law as law_of
 from geoturf.water.programme import Chooser
@@ -44,10 +47,14 @@ def check(ground: Ground, rules: WaterRules, currency: str, folder: str = ".") -
     """Raises what `compare` would raise of the bid and its files before any price is known, so that a run that must be
     refused is refused before turf is laid out."""
     any_price = pd.Series(1.0, index=ground.areas.index)
-    lawns = taking_part(ground, any_price, rules, currency)
+    lawns = _with_bills(taking_part(ground, any_price, rules, currency), rules, folder)
     middle = view(lawns, climate_months(rules.climate, folder), rules)
     choice.programme(middle)
     ordinance.landscapes(lawns, rules)
+
+
+def _with_bills(lawns: Lawns, rules: WaterRules, folder: str) -> Lawns:
+    return replace(lawns, bills=bills.read(lawns, rules.metered, folder))
 
 
 def compare(
@@ -67,7 +74,7 @@ def compare(
 
     Raises `BidError` or `InputError`, each with one line a fault. Columns: see `geoturf.model.Water`.
     """
-    lawns = taking_part(ground, turf_price, rules, currency)
+    lawns = _with_bills(taking_part(ground, turf_price, rules, currency), rules, folder)
     months = climate_months(rules.climate, folder)
     middle = view(lawns, months, rules)
     wanted = choice.programme(middle)
@@ -94,6 +101,6 @@ def compare(
         differences=ordinance.differences(sheet, middle, pick.chosen),
         profile=minimums,
         summary=story.summary(settled, table, doubled, sensitivity, compliance, law, currency),
-        findings=(*lawns.findings, *notes.findings(lawns, rules, months, pick), *profile.findings(minimums)),
+        findings=(*lawns.findings, *notes.findings(middle, pick), *profile.findings(minimums)),
         cautions=cautions(lawns),
     )

@@ -16,7 +16,7 @@ from geoturf.model import Finding
 from geoturf.rules.water import Climate
 from geoturf.rules.water.climate import MONTHS
 from geoturf.water import published
-from geoturf.water.climate_file import SCALE, amount, month_index, refuse_missing, rows, unit_column
+from geoturf.water.own_table import LENGTHS, amount, month_index, refuse_missing, rows, unit_column
 
 _MOST_ETO_M, _MOST_RAIN_M = 0.6, 5.0  # a month beyond these is a wrong unit
 
@@ -66,7 +66,7 @@ def _place(rules: Climate) -> Months:
         )
     eto = np.zeros(12)
     for row in rows:
-        eto[int(row["month"]) - 1] = float(row["value"]) * SCALE[row["unit"]]
+        eto[int(row["month"]) - 1] = float(row["value"]) * LENGTHS[row["unit"]]
     seen = ", given from memory: check before use" if rows[0]["seen"] == "memory" else ""
     rain = np.array(rules.rain_m) if rules.rain_m else np.zeros(12)
     return Months(eto, rain, f"{rows[0]['place']}, {rows[0]['source']}, {rows[0]['year']}{seen}")

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geoturf.rules.water import Climate, WaterRules
+from geoturf.rules.water import Climate, Conversion, WaterRules
 from geoturf.water import published
+from geoturf.water.bills import calibration, metered_m3
 from geoturf.water.climate import Months
-from geoturf.water.lawns import Lawns
+from geoturf.water.lawns import Lawns, site_numbers
 from geoturf.water.rain import effective_rain_m
 
 EXACT_GALLONS = 144 / 231  # gallons in a square foot an inch deep
@@ -45,10 +46,12 @@ MIDDLE = Case()
 
 @dataclass(frozen=True)
 class Use:
-    """``before_m3``: (n, 12). ``after_m3``: (n, k, 12)."""
+    """``before_m3``: (n, 12), by the meter where there is one. ``after_m3``: (n, k, 12). ``modelled_m3``: (n, 12), before, by the
+    formula."""
 
     before_m3: np.ndarray
     after_m3: np.ndarray
+    modelled_m3: np.ndarray
 
     @property
     def saved_m3(self) -> np.ndarray:
@@ -96,7 +99,8 @@ def use(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) ->
         at = np.broadcast_to(cover, len(own_cover))
         return applied_depth_m(eto, rain, factors[at], efficiency, climate, sparse[at][:, None]) * area
 
-    before = applied(own_cover, worn[own_method][:, None])
+    modelled = applied(own_cover, worn[own_method][:, None])
+    before, meter = _metered(lawns, modelled)
     after = np.zeros((len(before), len(lawns.names), 12))
     for j, conversion in enumerate(lawns.conversions):
         cover = cover_names.index(published.key(conversion.cover)) if conversion.cover else own_cover
@@ -106,8 +110,27 @@ def use(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) ->
             share = worn[own_method][:, None]
         stated = conversion.rinse_m * np.array(conversion.rinses) + conversion.cooling_m * np.array(conversion.coolings)
         after[:, j] = applied(cover, share)
+        after[:, j] *= _kept(conversion, meter)[:, None]
         after[:, j] += stated * case.rinse * lawns.ground_m2[:, None]
-    return Use(before, after)
+    return Use(before, after, modelled)
+
+
+def _metered(lawns: Lawns, modelled: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Use now, (n, 12), and meter over model of each area, (n,)."""
+    if lawns.bills is None:
+        return modelled, np.ones(len(modelled))
+    site = site_numbers(lawns)
+    before = metered_m3(lawns.bills, modelled, lawns.ground_m2, site)
+    return before, calibration(lawns.bills, modelled, before, site)
+
+
+def _kept(conversion: Conversion, meter: np.ndarray) -> np.ndarray:
+    """What of the meter's departure from the model stays after a conversion, a factor (n,). Irrigation that is kept wastes or
+    stints as before; new irrigation ends waste, but what was watered sparingly stays so where the cover stays; what is newly
+    planted is watered as planned."""
+    if not conversion.irrigation:
+        return meter
+    return np.ones(len(meter)) if conversion.cover else np.minimum(meter, 1.0)
 
 
 def _index(names, known: list[str]) -> np.ndarray:

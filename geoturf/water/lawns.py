@@ -14,6 +14,7 @@ from geoturf.model import Finding, Ground
 from geoturf.rules.water import Conversion, Cover, WaterRules
 from geoturf.units import Money
 from geoturf.water import published
+from geoturf.water.bills import Bills
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,7 @@ class Lawns:
     ``irrigation`` as keys of ``covers`` and ``efficiencies``. n areas, k conversions.
 
     ``names``: conversions on offer, (k,). ``offered``: bool (n, k). ``capital``: money (n, k), before any uncertainty.
+    ``bills``: metered use, where the bid gives any.
     """
 
     areas: pd.DataFrame
@@ -33,6 +35,7 @@ class Lawns:
     offered: np.ndarray
     capital: np.ndarray
     findings: tuple[Finding, ...]
+    bills: Bills | None = None
 
     @property
     def ground_m2(self) -> np.ndarray:
@@ -75,6 +78,11 @@ def lawns(ground: Ground, turf_price: pd.Series | None, rules: WaterRules, curre
             capital[:, j] = np.where(priced, price, 0.0)
         capital[:, j] = np.round(capital[:, j] + by_area(conversion.kept_line, surface), 2)
     return Lawns(areas, rules.offered, conversions, covers, methods, offered, capital, tuple(findings))
+
+
+def site_numbers(lawns: Lawns) -> np.ndarray:
+    """Number of each area's site, (n,): the account that its water is billed to."""
+    return lawns.areas.groupby("site", sort=False).ngroup().to_numpy()
 
 
 def by_area(price: Money, area_m2: np.ndarray) -> np.ndarray:

@@ -13,7 +13,7 @@ import numpy as np
 
 from geoturf.rules.water import Rebate, WaterPrice, WaterRules
 from geoturf.water.demand import MIDDLE, Case, Use
-from geoturf.water.lawns import Lawns, by_area
+from geoturf.water.lawns import Lawns, by_area, site_numbers
 from geoturf.water.published import key
 
 
@@ -73,11 +73,6 @@ def by_site(values: np.ndarray, site: np.ndarray) -> np.ndarray:
     total = np.zeros((int(site.max(initial=-1)) + 1, *values.shape[1:]))
     np.add.at(total, site, values)
     return total
-
-
-def site_numbers(lawns: Lawns) -> np.ndarray:
-    """Number of each area's site, (n,): the account that its water is billed to."""
-    return lawns.areas.groupby("site", sort=False).ngroup().to_numpy()
 
 
 def _bill_saved(lawns: Lawns, use: Use, price: WaterPrice, factor: float) -> np.ndarray:

@@ -3,19 +3,24 @@ reached."""
 
 from __future__ import annotations
 
+import numpy as np
+
 from geoturf.model import Finding
 from geoturf.rules.water import WaterRules
 from geoturf.rules.water.conversion import SHIPPED, Conversion
+from geoturf.water.bills import calibration
 from geoturf.water.climate import Months
-from geoturf.water.lawns import Lawns
+from geoturf.water.lawns import Lawns, site_numbers
 from geoturf.water.money import blocks
 from geoturf.water.problem import Pick
 from geoturf.water.published import key, table
 from geoturf.water.tiered import rising
+from geoturf.water.view import View
 
 
-def findings(lawns: Lawns, rules: WaterRules, months: Months, pick: Pick) -> list[Finding]:
+def findings(view: View, pick: Pick) -> list[Finding]:
     """What the reader should know about the numbers."""
+    lawns, rules, months = view.lawns, view.rules, view.months
     found = []
     assumed = [f"{name}.{word}" for name in lawns.names for word in _assumed(name, rules.conversions[name])]
     assumed += _assumed_of_covers(lawns, rules)
@@ -24,7 +29,7 @@ def findings(lawns: Lawns, rules: WaterRules, months: Months, pick: Pick) -> lis
     if assumed:
         text = f"water: these are geoturf's own round assumptions, set your own: {', '.join(assumed)}"
         found.append(Finding("note", "assumed-cost", text))
-    found += _of_rain(rules, months)
+    found += [*_of_rain(rules, months), *_of_meters(view)]
     if rules.price.tiers:
         text = "a row's water bill is as if its area alone converted; totals work out each site's bill with its tiers"
         found.append(Finding("note", "water-tiers", f"water: {text}"))
@@ -51,6 +56,25 @@ def _of_rain(rules: WaterRules, months: Months) -> list[Finding]:
         f"water: rain is counted by {rules.climate.effective_rain}, geoturf's default; 'how sure' tries the other ways"
     )
     return [Finding("note", "rain-method", text)]
+
+
+def _of_meters(view: View) -> list[Finding]:
+    """How far the meters are from the model, site by site and all together."""
+    bills, use = view.lawns.bills, view.use
+    if bills is None:
+        return []
+    site = site_numbers(view.lawns)
+    at = bills.metered[site]
+    ratio = calibration(bills, use.modelled_m3, use.before_m3, site)
+    names = view.lawns.areas["site"].to_numpy()
+    low, high = (names[at][pick(ratio[at])] for pick in (np.argmin, np.argmax))
+    whole = use.before_m3[at].sum() / use.modelled_m3[at].sum() if use.modelled_m3[at].sum() > 0 else np.nan
+    text = (
+        f"water: {int(bills.metered.sum())} of {len(bills.metered)} sites are metered ({view.rules.metered}) and take "
+        f"{whole:.2f} of what the formula says, from {ratio[at].min():.2f} at {low} to {ratio[at].max():.2f} at {high}; their "
+        "use now is the meter's, all of it taken to be of the areas compared"
+    )
+    return [Finding("note", "metered", text, file=view.rules.metered)]
 
 
 def assumed_conversions(lawns: Lawns, rules: WaterRules) -> str:

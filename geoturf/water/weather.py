@@ -11,7 +11,7 @@ import pandas as pd
 from geoturf.errors import BidError, InputError
 from geoturf.model import Finding
 from geoturf.rules.water import Climate
-from geoturf.water.climate_file import amount, refuse_missing, rows
+from geoturf.water.own_table import amount, refuse_missing, rows
 
 
 def from_weather(path: Path, rules: Climate) -> tuple[np.ndarray, np.ndarray, str]:

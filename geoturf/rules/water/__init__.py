@@ -50,6 +50,12 @@ class WaterRules(Rules):
         "", "existing cover of areas whose cover column is empty; such areas stay out if empty", source=""
     )
     irrigation: str = rule("spray", "irrigation method of areas whose irrigation column is empty", source="")
+    metered: str = rule(
+        "",
+        "CSV of metered use beside the bid file: site, use_kgal (or _hcf, _ccf, _gal, _m3, _acre_ft), and month where it is by "
+        "month; a metered site's use now is the meter's",
+        source="",
+    )
     covers: dict[str, Cover] = rule({}, "covers of your own, or in place of a published one", source="")
     efficiencies: Efficiencies = rule(
         {}, "irrigation efficiency by method, over the published ones: spray = 0.70", source=""
