@@ -125,7 +125,7 @@ def test_assumptions_are_told():
         conversions={"planting": {"capital": "4 USD/ft^2", "upkeep": "0.1 USD/ft^2"}},
         price={"price": "6 USD/HCF"},
     )
-    assert [f.code for f in own.findings] == ["no-rain"]
+    assert [f.code for f in own.findings] == ["no-rain", "not-on-offer"]
 
 
 def test_no_rebate_is_ever_assumed():

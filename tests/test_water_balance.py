@@ -161,7 +161,11 @@ OWN = {"cover": "low_water_planting", "irrigation": "drip", "capital": "6.10 USD
 def test_shipped_conversions_are_offered_only_where_named_or_none_is_given(given, offered):
     """The bid's own at 6.10 used to lose to a shipped one at 5.50 that nobody had asked for."""
     ground = parks(1_000)
-    assert set(compare(ground, turf_price(ground), **given).table["conversion"]) == offered
+    found = compare(ground, turf_price(ground), **given)
+    assert set(found.table["conversion"]) == offered
+    told = "".join(f.message for f in found.findings if f.code == "not-on-offer")
+    assert not any(f"{name}," in told or f"{name};" in told for name in offered)
+    assert bool(told) == bool({"turf", "planting", "irrigation"} - offered)
 
 
 # --- names as local offices write them -------------------------------------------------------------------------------

@@ -59,15 +59,17 @@ def _needed(view: View, allowed: np.ndarray, required: np.ndarray) -> np.ndarray
     district = lawns.areas["district"].to_numpy()
     worth_it = (allowed & worthwhile(view)).any(axis=1) | required
     payback = np.where(allowed, view.worth.payback_years, np.inf).min(axis=1)
-    others = [i for i in np.argsort(payback, kind="stable") if allowed[i].any() and not worth_it[i]]
+    others = np.flatnonzero(allowed.any(axis=1) & ~worth_it)
+    others = others[np.argsort(payback[others], kind="stable")]
     needed = np.zeros(len(district), dtype=bool)
     for name in set(district) - {""}:
         wanted = rules.districts.get(name, rules.every_district)
-        taken = worth_it & (district == name)
-        for i in (i for i in others if district[i] == name):
-            if taken.sum() >= wanted.areas and lawns.ground_m2[taken].sum() >= wanted.ground_m2:
+        inside = worth_it & (district == name)
+        areas, ground = int(inside.sum()), float(lawns.ground_m2[inside].sum())
+        for i in others[district[others] == name]:
+            if areas >= wanted.areas and ground >= wanted.ground_m2:
                 break
-            needed[i] = taken[i] = True
+            needed[i], areas, ground = True, areas + 1, ground + lawns.ground_m2[i]
     return needed
 
 

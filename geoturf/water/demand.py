@@ -80,39 +80,58 @@ def applied_depth_m(
     return np.maximum(0.0, np.where(by_factor, share, whole)) / efficiency
 
 
+class _Balance:
+    """The water balance of one case, for any cover and efficiency."""
+
+    def __init__(self, lawns: Lawns, months: Months, rules: WaterRules, case: Case):
+        way = {"effective_rain": case.rain_method} if case.rain_method else {}
+        self.climate = rules.climate.model_copy(update=way)
+        self.eto_m, self.rain_m = months.eto_m * case.eto, months.rain_m * case.rain
+        self.area_m2 = lawns.ground_m2[:, None] * volume_factor(rules.constant)
+        self.covers, self.methods = list(lawns.covers), list(lawns.efficiencies)
+        self.factors = np.array([lawns.covers[name].factor for name in self.covers])
+        self.sparse = np.array([lawns.covers[name].rain_by_factor for name in self.covers])
+        self.shares = np.array([lawns.efficiencies[name] for name in self.methods])
+        self.own_cover = _index(lawns.areas["cover"], self.covers)
+        worn = np.minimum(1.0, self.shares * case.efficiency)  # the irrigation that is there
+        self.own_share = worn[_index(lawns.areas["irrigation"], self.methods)][:, None]
+
+    def applied_m3(self, cover: int | np.ndarray, efficiency: np.ndarray | float) -> np.ndarray:
+        """Irrigation of every area, (n, 12), under a cover (number, or one an area)."""
+        at = np.broadcast_to(cover, len(self.own_cover))
+        sparse = self.sparse[at][:, None]
+        depth = applied_depth_m(self.eto_m, self.rain_m, self.factors[at], efficiency, self.climate, sparse)
+        return depth * self.area_m2
+
+    def after_m3(self, conversion: Conversion) -> np.ndarray:
+        """Irrigation of every area after a conversion, (n, 12)."""
+        cover = self.covers.index(published.key(conversion.cover)) if conversion.cover else self.own_cover
+        share = self.own_share
+        if conversion.irrigation:
+            share = self.shares[self.methods.index(published.key(conversion.irrigation))]
+        return self.applied_m3(cover, share)
+
+    def now_m3(self) -> np.ndarray:
+        """Irrigation of every area as it is, (n, 12), by the formula."""
+        return self.applied_m3(self.own_cover, self.own_share)
+
+
 def use(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -> Use:
     """Water of every area before, and after every conversion on offer."""
-    eto, rain = months.eto_m * case.eto, months.rain_m * case.rain
-    climate = rules.climate
-    if case.rain_method:
-        climate = climate.model_copy(update={"effective_rain": case.rain_method})
-    area = lawns.ground_m2[:, None] * volume_factor(rules.constant)
-    cover_names, method_names = list(lawns.covers), list(lawns.efficiencies)
-    factors = np.array([lawns.covers[name].factor for name in cover_names])
-    sparse = np.array([lawns.covers[name].rain_by_factor for name in cover_names])
-    shares = np.array([lawns.efficiencies[name] for name in method_names])
-    worn = np.minimum(1.0, shares * case.efficiency)  # the irrigation that is there
-    own_cover = _index(lawns.areas["cover"], cover_names)
-    own_method = _index(lawns.areas["irrigation"], method_names)
-
-    def applied(cover: int | np.ndarray, efficiency: np.ndarray | float) -> np.ndarray:
-        at = np.broadcast_to(cover, len(own_cover))
-        return applied_depth_m(eto, rain, factors[at], efficiency, climate, sparse[at][:, None]) * area
-
-    modelled = applied(own_cover, worn[own_method][:, None])
+    balance = _Balance(lawns, months, rules, case)
+    modelled = balance.now_m3()
     before, meter = _metered(lawns, modelled)
     after = np.zeros((len(before), len(lawns.names), 12))
     for j, conversion in enumerate(lawns.conversions):
-        cover = cover_names.index(published.key(conversion.cover)) if conversion.cover else own_cover
-        if conversion.irrigation:
-            share = shares[method_names.index(published.key(conversion.irrigation))]
-        else:
-            share = worn[own_method][:, None]
         stated = conversion.rinse_m * np.array(conversion.rinses) + conversion.cooling_m * np.array(conversion.coolings)
-        after[:, j] = applied(cover, share)
-        after[:, j] *= _kept(conversion, meter)[:, None]
+        after[:, j] = balance.after_m3(conversion) * _kept(conversion, meter)[:, None]
         after[:, j] += stated * case.rinse * lawns.ground_m2[:, None]
     return Use(before, after, modelled)
+
+
+def used_now(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -> np.ndarray:
+    """Water of every area before, (n, 12), by the formula alone."""
+    return _Balance(lawns, months, rules, case).now_m3()
 
 
 def _metered(lawns: Lawns, modelled: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -36,6 +36,9 @@ def findings(view: View, pick: Pick) -> list[Finding]:
         if rules.objective == "money" and not rising(blocks(rules.price)[1]):
             text = "blocks get cheaper, so the choice weighs each area's bill alone, and its proof holds for that only"
             found.append(Finding("warning", "falling-tiers", f"water: {text}"))
+    if gone := [name for name in SHIPPED if name not in rules.offered]:
+        text = f"water: of geoturf's own conversions not on offer: {', '.join(gone)}; name them in water.offer to compare them"
+        found.append(Finding("note", "not-on-offer", text))
     if pick.gap > rules.gap:
         text = (
             f"water: the choice is proved within {pick.gap:.4%} of the best, not within the {rules.gap:.4%} asked for"

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from geoturf.rules.water import WaterRules
 from geoturf.water import choice
-from geoturf.water.demand import INPUTS, MIDDLE, RAIN_METHODS, Case, use
+from geoturf.water.demand import INPUTS, MIDDLE, RAIN_METHODS, Case, used_now
 from geoturf.water.problem import Pick, Programme
 from geoturf.water.programme import Chooser
 from geoturf.water.view import View, view
@@ -30,36 +31,32 @@ class Settled:
     def rules(self) -> WaterRules:
         return self.view.rules
 
-
-def rain_methods(middle: View) -> tuple[str, str]:
-    """The ways of counting rain, the bid's among them, that count least and most of it (take most and least water)."""
-    ways = tuple(dict.fromkeys((middle.rules.climate.effective_rain, *RAIN_METHODS)))
-
-    def used(way: str) -> float:
-        now = use(middle.lawns, middle.months, middle.rules, replace(MIDDLE, rain_method=way))
-        return float(now.before_m3.sum())
-
-    taken = {way: used(way) for way in ways}
-    return max(ways, key=taken.__getitem__), min(ways, key=taken.__getitem__)
+    @cached_property
+    def rain_methods(self) -> tuple[str, str]:
+        """The ways of counting rain, the bid's among them, that count least and most of it (take most and least water)."""
+        lawns, months, rules = self.view.lawns, self.view.months, self.rules
+        ways = tuple(dict.fromkeys((rules.climate.effective_rain, *RAIN_METHODS)))
+        taken = {way: float(used_now(lawns, months, rules, Case(rain_method=way)).sum()) for way in ways}
+        return max(ways, key=taken.__getitem__), min(ways, key=taken.__getitem__)
 
 
-def cases(middle: View) -> dict[str, Case]:
+def cases(settled: Settled) -> dict[str, Case]:
     """Low, middle and high saving: little evapotranspiration, much rain counted, efficient irrigation and cheap water; and
     the other way."""
-    span = middle.rules.uncertainty
-    least, most = rain_methods(middle)
+    span = settled.rules.uncertainty
+    least, most = settled.rain_methods
     return {
         "low": Case(eto=span.eto.low, rain_method=most, efficiency=span.efficiency.high, price=span.price.low),
-        "middle": replace(MIDDLE, rain_method=middle.rules.climate.effective_rain),
+        "middle": Case(rain_method=settled.rules.climate.effective_rain),
         "high": Case(eto=span.eto.high, rain_method=least, efficiency=span.efficiency.low, price=span.price.high),
     }
 
 
-def ends(middle: View) -> dict[str, tuple[float | str, float | str]]:
+def ends(settled: Settled) -> dict[str, tuple[float | str, float | str]]:
     """Low and high end of each input: factors, and ways of counting rain."""
-    span = middle.rules.uncertainty
+    span = settled.rules.uncertainty
     factors = {name: getattr(span, name) for name in INPUTS if name != "rain_method"}
-    return {name: (at.low, at.high) for name, at in factors.items()} | {"rain_method": rain_methods(middle)}
+    return {name: (at.low, at.high) for name, at in factors.items()} | {"rain_method": settled.rain_methods}
 
 
 def scenarios(settled: Settled) -> pd.DataFrame:
@@ -67,7 +64,7 @@ def scenarios(settled: Settled) -> pd.DataFrame:
     case's choice), best_saved_m3, best_npv (of the best choice for the case), areas_changed (-1: no choice meets the
     budget then)."""
     rows = []
-    for name, case in cases(settled.view).items():
+    for name, case in cases(settled).items():
         factors = {"eto": case.eto, "rain_method": case.rain_method, "efficiency": case.efficiency, "price": case.price}
         rows.append({"case": name} | factors | _outcome(settled, case))
     return pd.DataFrame(rows)
@@ -77,7 +74,7 @@ def sensitivity(settled: Settled) -> pd.DataFrame:
     """One row an input and end, the input that moves the choice most first: input, end (low, high), factor (or how rain is
     counted), then as in
     `scenarios`, and ``swing``: the greater share of ground whose conversion changes, of the input's two ends."""
-    rows, tried = [], ends(settled.view)
+    rows, tried = [], ends(settled)
     for name in INPUTS:
         for end, factor in zip(("low", "high"), tried[name], strict=True):
             outcome = _outcome(settled, replace(MIDDLE, **{name: factor}))
