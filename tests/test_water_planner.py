@@ -111,6 +111,7 @@ def test_the_ordinance_and_the_plan_stand_side_by_side_with_the_difference_named
         row = found.differences.set_index("plan").loc[plan]
         for column in ("etwu_m3", "use_m3"):
             assert f"{row[column] / GALLON_M3:,.0f} gal" in text
+    assert "-0 gal" not in text
     assert "use in every other table here" in text and "not in ETWU" in text
 
 

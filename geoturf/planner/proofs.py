@@ -66,7 +66,9 @@ def _bridge(shown: Shown) -> Markup:
     rows = shown.water.differences.set_index("plan")
     rain = shown.result.bid.water.climate.effective_rain
     meter = " and use by the meter" if shown.result.bid.water.metered else ""
-    counted = f"rain ({rain}){meter}, which the ordinance leaves out"
+    share = shown.result.bid.water.ordinance.effective_rain_share
+    theirs = f"of which the ordinance takes {shown.share(share)} off ETo" if share else "which the ordinance leaves out"
+    counted = f"rain ({rain}){meter}, {theirs}"
     words = {
         "etwu_m3": "ETWU, by the ordinance",
         "special_m3": "special areas by their own plants and irrigation, not at ETo × area",

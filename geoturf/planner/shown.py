@@ -40,7 +40,7 @@ class Shown:
 
     def volume(self, m3: float) -> str:
         factor, unit = self.units["m3"]
-        return f"{m3 * factor:,.0f} {unit}"
+        return f"{round(m3 * factor) + 0.0:,.0f} {unit}"  # no minus zero
 
     def range(self, low_m3: float, high_m3: float) -> str:
         """Two volumes in one unit."""
