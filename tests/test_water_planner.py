@@ -1,5 +1,6 @@
 """The planner's page: what a council needs to see is on it, it asks nothing of the network, and hostile names are text."""
 
+import re
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
@@ -113,6 +114,18 @@ def test_the_ordinance_and_the_plan_stand_side_by_side_with_the_difference_named
             assert f"{row[column] / GALLON_M3:,.0f} gal" in text
     assert "-0 gal" not in text
     assert "use in every other table here" in text and "not in ETWU" in text
+
+
+@pytest.mark.parametrize(
+    ("rules", "why"), [({"longest_payback": 2}, "pays back within 2 years"), ({"budget": "1 USD"}, "no other")]
+)
+def test_where_nothing_is_worth_it_that_is_the_answer(rules, why):
+    found, text = page(**rules)
+    assert found.summary["chosen"]["areas"] == 0 and "none of 4 areas is converted" in text and why in text
+    assert not re.search(r"\bnan\b| 0\.0 years", text)
+    shown = SimpleNamespace(water=found, bid=SimpleNamespace(units="us", currency="USD"))
+    assert [line for line in planner.lines(shown) if line.startswith("Water: none of 4 areas")]
+    assert dict(planner.facts(shown))["simple payback"] == "–"
 
 
 def test_every_chart_and_mark_has_a_title(shown):

@@ -7,12 +7,16 @@ import pandas as pd
 from geoturf.planner import charts
 from geoturf.planner.html import MOST_ROWS, Markup, bullets, folded, joined, note, section, table, tag
 from geoturf.planner.shown import VOLUMES, Shown
-from geoturf.planner.spoken import left, unsure
+from geoturf.planner.spoken import left, nothing, unsure
 
 
 def answer(shown: Shown) -> Markup:
     """The whole answer in one paragraph."""
     summary, chosen = shown.summary, shown.summary["chosen"]
+    assumed = summary["assumed_conversions"]
+    first = [tag("p", assumed, class_="lead")] if assumed else []
+    if not chosen["areas"]:
+        return joined([*first, tag("p", nothing(shown), class_="lead")])
     budget = (
         "With no limit on capital" if summary["budget"] is None else f"With {shown.money(summary['budget'])} to spend"
     )
@@ -30,8 +34,6 @@ def answer(shown: Shown) -> Markup:
         f"No other choice under the same rules saves more than {shown.share(chosen['gap'], 4)} more {aim} "
         "(an integer programme, proved by its relaxation)."
     )
-    assumed = summary["assumed_conversions"]
-    first = [tag("p", assumed, class_="lead")] if assumed else []
     spare = f" Of the budget {left(shown)}." if summary["budget"] is not None else ""
     lead = tag("p", f"{lead}{spare} {unsure(shown)}", class_="lead")
     return joined([*first, lead, note(proof, " No rebate is counted but those stated below.")])

@@ -38,11 +38,14 @@ def lines(result: Result) -> list[str]:
     costs, what is unsure. ``result.water`` must be there."""
     shown, summary = Shown(result), result.water.summary
     chosen = summary["chosen"]
+    first = [summary["assumed_conversions"]] if summary["assumed_conversions"] else []
+    if not chosen["areas"]:
+        return [*first, nothing(shown)]
     titles = ", ".join(f"{part['title']} on {part['areas']:,}" for part in summary["conversions"])
     of = f" of {shown.money(summary['budget'])} to spend; {left(shown)}" if summary["budget"] is not None else ""
     convert = f"convert {chosen['areas']:,} of {summary['compared_areas']:,} areas ({shown.area(chosen['ground_m2'])})"
     return [
-        *([summary["assumed_conversions"]] if summary["assumed_conversions"] else []),
+        *first,
         f"Water: {convert}{': ' if titles else ''}{titles}.",
         f"It saves {shown.volume(chosen['saved_m3'])} a year, {shown.share(_part(shown))} of today's use, for "
         f"{shown.money(chosen['capital'])} of capital{of}.",
@@ -51,6 +54,12 @@ def lines(result: Result) -> list[str]:
         f"{shown.money(chosen['npv'])}.",
         unsure(shown),
     ]
+
+
+def nothing(shown: Shown) -> str:
+    """That no area is converted, and why. For the reason the bid's rules have to be looked at, so it names them."""
+    why = shown.summary["left"].replace("nothing else", "nothing")
+    return f"Water: none of {shown.summary['compared_areas']:,} areas is converted: {why} (longest_payback, budget, offer)."
 
 
 def left(shown: Shown) -> str:

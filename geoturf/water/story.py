@@ -197,13 +197,12 @@ def summary(
 
 
 def _left(settled: Settled) -> str:
-    """Why money is left, in words; "" where there is no budget."""
-    if not np.isfinite(settled.budget):
-        return ""
+    """Why no more is converted, in words."""
     view, chosen = settled.view, settled.pick.chosen
     open_to = view.lawns.offered & (chosen < 0)[:, None]
     if (open_to & settled.programme.allowed).any():
-        return "no other choice of whole areas saves more within it"
+        aim = "saves more" if view.rules.objective == "water" else "gains more"
+        return f"no other choice of whole areas {aim} within it"
     if (open_to & ~worthwhile(view)).any():
         limit = f"pays back within {view.rules.longest_payback} years" if view.rules.longest_payback else "pays back"
         return f"nothing else on offer {limit}{' at a net gain' if view.rules.positive_npv else ''}"

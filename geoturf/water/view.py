@@ -61,10 +61,15 @@ class View:
             "bill_after": after_bill,
             "bill_saved": bill_saved,
             "upkeep_saved": upkeep_saved,
-            "payback_years": outlay / yearly if yearly > 0 else (float("inf") if outlay > 0 else 0.0),
+            "payback_years": _payback(outlay, yearly) if len(at) else float("nan"),
             "npv": bill_saved * bill_years - outlay - later,
             "cost_per_m3": (outlay + later) / (saved * water_years) if saved > 1e-9 else float("nan"),
         }
+
+
+def _payback(outlay: float, yearly: float) -> float:
+    """Years; inf where it never pays back."""
+    return outlay / yearly if yearly > 0 else (float("inf") if outlay > 0 else 0.0)
 
 
 def view(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -> View:
