@@ -274,7 +274,7 @@ class Water:
 
     ``table``: one row an area and conversion on offer to it: area_index (row in ``Ground.areas``), site, area, district,
       cover, irrigation, conversion, title, ground_area_m2, baseline_m3, use_m3, saved_m3, capital, rebate, bill_saved and
-      upkeep_saved (first year), payback_years (simple; inf: never), npv, cost_per_m3 (nan: saves nothing),
+      upkeep_saved (a year at today's prices), payback_years (simple; inf: never), npv, cost_per_m3 (nan: saves nothing),
       saved_m3_per_currency (per capital; nan where it costs nothing), chosen (bool), rank (1 … of the chosen, 0 for
       others), why (str).
     ``monthly``: month, name, eto_m, rain_m, baseline_m3, after_m3, saved_m3 (month's volumes of all areas compared).

@@ -122,7 +122,7 @@ def test_assumptions_are_told():
         parks(1_000, cover="lawn"),
         offer=["planting"],
         covers={"lawn": {"factor": 0.8}},
-        conversions={"planting": {"capital": "4 USD/ft^2", "upkeep": "0.1 USD/ft^2"}},
+        conversions={"planting": {"capital": "4 USD/ft^2", "upkeep": "0.1 USD/ft^2", "establishing_years": 0}},
         price={"price": "6 USD/HCF"},
     )
     assert [f.code for f in own.findings] == ["no-rain", "not-on-offer"]

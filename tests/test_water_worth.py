@@ -2,12 +2,14 @@
 what never pays back."""
 
 import numpy as np
+import numpy_financial
 import pytest
 from water_cases import ETO_51_1, parks, water_rules
 
 from geoturf import water
 from geoturf.bid import make_bid
-from geoturf.units import GALLON_M3
+from geoturf.errors import BidError
+from geoturf.units import GALLON_M3, HCF_M3
 
 RAIN = ["3 in", "3 in", "2 in", "1 in"] + ["0 in"] * 5 + ["1 in", "2 in", "3 in"]
 RAINY = {"eto": ETO_51_1, "rain": RAIN}
@@ -142,3 +144,62 @@ def test_the_rule_leaves_the_best_choice_among_what_is_worth_it():
         if part["capital"].sum() <= 30_000:
             best = max(best, part["saved_m3"].sum())
     assert found.summary["chosen"]["saved_m3"] == pytest.approx(best)
+
+
+# --- until plants are established ------------------------------------------------------------------------------------
+
+YOUNG = {"establishing_years": 2, "establishing_cover": "moderate_water_planting"}
+
+
+def beds(**given):
+    own = DEAR | {"capital": "4 USD/ft^2"} | given
+    rules = {
+        "conversions": {"beds": own},
+        "horizon": 5,
+        "discount_rate": "4 %",
+        "price": {"price": "6 USD/HCF", "escalation": "5 %"},
+    }
+    return water.compare(parks(1_000), None, water_rules(**rules), "USD")
+
+
+def test_young_plants_are_watered_as_the_cover_stated_for_them():
+    """By hand: 51.1 in x (0.5 - 0.2) / 0.81 on 1,000 ft2 a year more; the saving a year is that of plants established."""
+    young, grown = beds(**YOUNG), beds()
+    extra = 51.1 * 0.3 / 0.81 * 1_000 * 144 / 231
+    assert young.summary["chosen"]["establishing_m3"] / GALLON_M3 == pytest.approx(extra)
+    assert young.summary["chosen"]["establishing_years"] == 2 and grown.summary["chosen"]["establishing_m3"] == 0
+    assert young.table["saved_m3"][0] == grown.table["saved_m3"][0]
+
+
+def test_their_water_is_in_net_present_value_and_cost():
+    """numpy-financial on the flows of five years, the extra water in the first two."""
+    row, grown = beds(**YOUNG).table.iloc[0], beds().table.iloc[0]
+    extra_hcf = 51.1 * 0.3 / 0.81 * 1_000 * 144 / 231 * GALLON_M3 / HCF_M3
+    saved_hcf = grown["saved_m3"] / HCF_M3
+    hcf = [0.0] + [saved_hcf - (extra_hcf if year <= 2 else 0.0) for year in range(1, 6)]
+    upkeep = [0.0] + [grown["upkeep_saved"] * 1.03**year for year in range(1, 6)]
+    flows = [-4_000.0] + [hcf[year] * 6 * 1.05**year + upkeep[year] for year in range(1, 6)]
+    assert row["npv"] == pytest.approx(numpy_financial.npv(0.04, flows))
+    present = numpy_financial.npv(0.04, [-4_000.0, *upkeep[1:]])
+    assert row["cost_per_m3"] == pytest.approx(-present / (numpy_financial.npv(0.04, hcf) * HCF_M3))
+    chosen = beds(**YOUNG).summary["chosen"]
+    assert (chosen["npv"], chosen["cost_per_m3"]) == (pytest.approx(row["npv"]), pytest.approx(row["cost_per_m3"]))
+
+
+def test_two_years_are_assumed_of_the_shipped_planting_and_told():
+    assert compare(parks(1_000)).summary["chosen"]["establishing_years"] == 2
+    assert "planting.establishing_years 2" in compare(parks(1_000)).findings[0].message
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"establishing_years": 2}, "establishing_years needs establishing_cover"),
+        (YOUNG | {"establishing_years": 30}, "establishing_years is 0 to 20 years"),
+        (YOUNG | {"establishing_cover": "cactus"}, "cover 'cactus' is not known"),
+    ],
+)
+def test_faulty_establishment_is_one_line(given, said):
+    with pytest.raises(BidError, match=said) as refusal:
+        beds(**given)
+    assert len(str(refusal.value).splitlines()) == 1

@@ -7,7 +7,7 @@ import pandas as pd
 from geoturf.planner import charts
 from geoturf.planner.html import MOST_ROWS, Markup, bullets, folded, joined, note, section, table, tag
 from geoturf.planner.shown import VOLUMES, Shown
-from geoturf.planner.spoken import left, nothing, unsure
+from geoturf.planner.spoken import establishing, left, nothing, unsure
 
 
 def answer(shown: Shown) -> Markup:
@@ -25,8 +25,8 @@ def answer(shown: Shown) -> Markup:
     lead = (
         f"{budget}, converting {chosen['areas']:,} of {summary['compared_areas']:,} areas ({shown.area(chosen['ground_m2'])}) "
         f"saves {shown.volume(chosen['saved_m3'])} a year, {shown.share(part)} of what is used now, for "
-        f"{shown.money(chosen['capital'])} of capital. The water bill falls by {shown.money(chosen['bill_saved'])} in the "
-        f"first year; simple payback is {shown.years(chosen['payback_years'])} years, net present value over "
+        f"{shown.money(chosen['capital'])} of capital. The water bill falls by {shown.money(chosen['bill_saved'])} a year "
+        f"at today's prices; simple payback is {shown.years(chosen['payback_years'])} years, net present value over "
         f"{summary['horizon']} years {shown.money(chosen['npv'])}, and a saved {shown.water_cost_unit} costs "
         f"{shown.water_cost(chosen['cost_per_m3'])}."
     )
@@ -35,7 +35,7 @@ def answer(shown: Shown) -> Markup:
         "(an integer programme, proved by its relaxation)."
     )
     spare = f" Of the budget {left(shown)}." if summary["budget"] is not None else ""
-    lead = tag("p", f"{lead}{spare} {unsure(shown)}", class_="lead")
+    lead = tag("p", " ".join([lead + spare, *establishing(shown), unsure(shown)]), class_="lead")
     return joined([*first, lead, note(proof, " No rebate is counted but those stated below.")])
 
 
@@ -63,7 +63,7 @@ def doubled(shown: Shown) -> Markup | None:
         ("areas converted", *(f"{x['areas']:,}" for x in (now, more))),
         ("ground converted", *(shown.area(x["ground_m2"]) for x in (now, more))),
         ("water saved a year", *(shown.volume(x["saved_m3"]) for x in (now, more))),
-        ("water bill saved, first year", *(shown.money(x["bill_saved"]) for x in (now, more))),
+        ("water bill saved a year", *(shown.money(x["bill_saved"]) for x in (now, more))),
         ("simple payback, years", *(shown.years(x["payback_years"]) for x in (now, more))),
         ("net present value", *(shown.money(x["npv"]) for x in (now, more))),
         (f"cost of a saved {shown.water_cost_unit}", *(shown.water_cost(x["cost_per_m3"]) for x in (now, more))),

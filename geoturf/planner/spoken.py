@@ -19,7 +19,7 @@ def facts(result: Result) -> list[tuple[str, str]]:
         ("  low to high case", shown.range(*_span(shown))),
         ("capital", shown.money(chosen["capital"])),
         *_budget(shown),
-        ("water bill saved, first year", shown.money(chosen["bill_saved"])),
+        ("water bill saved a year", shown.money(chosen["bill_saved"])),
         ("simple payback", shown.payback(chosen["payback_years"])),
         (f"net present value, {summary['horizon']} years", shown.money(chosen["npv"])),
     ]
@@ -49,7 +49,8 @@ def lines(result: Result) -> list[str]:
         f"Water: {convert}{': ' if titles else ''}{titles}.",
         f"It saves {shown.volume(chosen['saved_m3'])} a year, {shown.share(_part(shown))} of today's use, for "
         f"{shown.money(chosen['capital'])} of capital{of}.",
-        f"The water bill falls by {shown.money(chosen['bill_saved'])} in the first year; simple payback "
+        *establishing(shown),
+        f"The water bill falls by {shown.money(chosen['bill_saved'])} a year at today's prices; simple payback "
         f"{shown.payback(chosen['payback_years'])}, net present value over {summary['horizon']} years "
         f"{shown.money(chosen['npv'])}.",
         unsure(shown),
@@ -62,6 +63,15 @@ def nothing(shown: Shown) -> str:
     return f"Water: none of {shown.summary['compared_areas']:,} areas is converted: {why} (longest_payback, budget, offer)."
 
 
+def establishing(shown: Shown) -> list[str]:
+    """What new plants take until they are established, where they take more then: one sentence or none."""
+    chosen = shown.summary["chosen"]
+    if not chosen["establishing_m3"] > 0:
+        return []
+    years, extra = chosen["establishing_years"], shown.volume(chosen["establishing_m3"])
+    return [f"In the first {years} years new plants take {extra} a year more, which net present value counts."]
+
+
 def left(shown: Shown) -> str:
     """What is left of the budget, and why it is not spent. There must be a budget."""
     summary = shown.summary
@@ -72,7 +82,8 @@ def unsure(shown: Shown) -> str:
     """How far the saving may be off, and what moves the choice most."""
     most = shown.summary["most_sensitive"]
     moved = f"{INPUTS[most]} moves the choice most" if most else "no input within its range moves the choice"
-    return f"Not sure: from the low to the high case it saves {shown.range(*_span(shown))} a year; {moved}."
+    dry = "" if shown.water.monthly["rain_m"].any() else "; no rain is stated, so use and saving are told too high"
+    return f"Not sure: from the low to the high case it saves {shown.range(*_span(shown))} a year; {moved}{dry}."
 
 
 def _part(shown: Shown) -> float:

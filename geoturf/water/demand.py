@@ -46,12 +46,14 @@ MIDDLE = Case()
 
 @dataclass(frozen=True)
 class Use:
-    """``before_m3``: (n, 12), by the meter where there is one. ``after_m3``: (n, k, 12). ``modelled_m3``: (n, 12), before, by the
-    formula."""
+    """``before_m3``: (n, 12), by the meter where there is one. ``after_m3``: (n, k, 12), once plants are established.
+    ``modelled_m3``: (n, 12), before, by the formula. ``establishing_m3``: (n, k), what is taken over ``after_m3`` in a year
+    until then."""
 
     before_m3: np.ndarray
     after_m3: np.ndarray
     modelled_m3: np.ndarray
+    establishing_m3: np.ndarray
 
     @property
     def saved_m3(self) -> np.ndarray:
@@ -103,9 +105,9 @@ class _Balance:
         depth = applied_depth_m(self.eto_m, self.rain_m, self.factors[at], efficiency, self.climate, sparse)
         return depth * self.area_m2
 
-    def after_m3(self, conversion: Conversion) -> np.ndarray:
-        """Irrigation of every area after a conversion, (n, 12)."""
-        cover = self.covers.index(published.key(conversion.cover)) if conversion.cover else self.own_cover
+    def after_m3(self, conversion: Conversion, cover_name: str) -> np.ndarray:
+        """Irrigation of every area after a conversion under the cover named, the area's own if empty, (n, 12)."""
+        cover = self.covers.index(published.key(cover_name)) if cover_name else self.own_cover
         share = self.own_share
         if conversion.irrigation:
             share = self.shares[self.methods.index(published.key(conversion.irrigation))]
@@ -122,11 +124,15 @@ def use(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) ->
     modelled = balance.now_m3()
     before, meter = _metered(lawns, modelled)
     after = np.zeros((len(before), len(lawns.names), 12))
+    establishing = np.zeros(after.shape[:2])
     for j, conversion in enumerate(lawns.conversions):
         stated = conversion.rinse_m * np.array(conversion.rinses) + conversion.cooling_m * np.array(conversion.coolings)
-        after[:, j] = balance.after_m3(conversion) * _kept(conversion, meter)[:, None]
+        after[:, j] = balance.after_m3(conversion, conversion.cover) * _kept(conversion, meter)[:, None]
+        if conversion.establishing_years:
+            young = balance.after_m3(conversion, conversion.establishing_cover).sum(axis=1)
+            establishing[:, j] = np.maximum(0.0, young - after[:, j].sum(axis=1))
         after[:, j] += stated * case.rinse * lawns.ground_m2[:, None]
-    return Use(before, after, modelled)
+    return Use(before, after, modelled, establishing)
 
 
 def used_now(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -> np.ndarray:

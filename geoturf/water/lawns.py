@@ -95,7 +95,9 @@ def _named(conversion: Conversion, covers: Mapping[str, Cover], methods: Mapping
     cover = conversion.cover and published.meant(conversion.cover, covers, "cover")
     method = conversion.irrigation and published.meant(conversion.irrigation, methods, "irrigation")
     only = tuple(published.meant(name, covers, "cover") for name in conversion.only_covers)
-    return conversion.model_copy(update={"cover": cover, "irrigation": method, "only_covers": only})
+    young = conversion.establishing_cover and published.meant(conversion.establishing_cover, covers, "cover")
+    names = {"cover": cover, "irrigation": method, "only_covers": only, "establishing_cover": young}
+    return conversion.model_copy(update=names)
 
 
 def _taken_as(areas: pd.DataFrame) -> list[Finding]:
@@ -172,7 +174,12 @@ def _refuse_bid_faults(
     faults: list[str] = []
     for name, conversion in zip(rules.offered, conversions, strict=True):
         place = f"water.conversions.{name}"
-        for word, value, known in (("cover", conversion.cover, covers), ("irrigation", conversion.irrigation, methods)):
+        named = (
+            ("cover", conversion.cover, covers),
+            ("cover", conversion.establishing_cover, covers),
+            ("irrigation", conversion.irrigation, methods),
+        )
+        for word, value, known in named:
             if value and value not in known:
                 faults.append(f"{place}: {word} '{value}' is not known; {published.which(value, known, word)}")
         faults += [

@@ -21,10 +21,12 @@ from geoturf.water.published import key
 class Worth:
     """Money, arrays (n, k) for n areas and k conversions.
 
-    ``bill_saved``: water bill saved in the first year, each conversion as if it were the only one of its site.
+    ``bill_saved``: water bill saved a year at today's prices, once plants are established, each conversion as if it were the
+    only one of its site.
     ``upkeep_saved``: a year. ``payback_years``: inf where it never pays back. ``cost_per_m3``: present cost but for the
     water bill (capital, replacements and upkeep less rebate) over water saved, both discounted; nan where nothing is
-    saved. ``later_cost``: present value of replacements less upkeep saved.
+    saved. ``later_cost``: present value of replacements less upkeep saved. ``establishing``: present value of the water that
+    plants take until they are established over what they take then, at the price of the first block.
     """
 
     capital: np.ndarray
@@ -35,6 +37,7 @@ class Worth:
     npv: np.ndarray
     cost_per_m3: np.ndarray
     later_cost: np.ndarray
+    establishing: np.ndarray
 
 
 def present_value_factor(years: int, rate: float, growth: float = 0.0) -> float:
@@ -117,13 +120,17 @@ def worth(lawns: Lawns, use: Use, rules: WaterRules, case: Case = MIDDLE) -> Wor
     again = np.array([c.replacement_share * replacement_factor(c.life, years, rate, growth) for c in lawns.conversions])
     later = capital * again - upkeep_saved * present_value_factor(years, rate, growth)
     outlay = capital - rebate
-    npv = bill_saved * present_value_factor(years, rate, rules.price.escalation) - outlay - later
-    saved = use.saved_m3.sum(axis=2)
+    young = np.array([min(c.establishing_years, years) for c in lawns.conversions])
+    young_bill = np.array([present_value_factor(y, rate, rules.price.escalation) for y in young])
+    establishing = use.establishing_m3 * rules.price.price.per_si() * case.price * young_bill
+    npv = bill_saved * present_value_factor(years, rate, rules.price.escalation) - outlay - later - establishing
+    young_water = np.array([present_value_factor(y, rate) for y in young])
+    saved = use.saved_m3.sum(axis=2) * present_value_factor(years, rate) - use.establishing_m3 * young_water
     with np.errstate(divide="ignore", invalid="ignore"):
         yearly = bill_saved + upkeep_saved
         payback = np.where(yearly > 0, outlay / yearly, np.where(outlay > 0, np.inf, 0.0))
-        cost = np.where(saved > 1e-9, (outlay + later) / (saved * present_value_factor(years, rate)), np.nan)
-    return Worth(capital, rebate, bill_saved, upkeep_saved, payback, npv, cost, later)
+        cost = np.where(saved > 1e-9, (outlay + later) / saved, np.nan)
+    return Worth(capital, rebate, bill_saved, upkeep_saved, payback, npv, cost, later, establishing)
 
 
 def _upkeep_now(lawns: Lawns) -> np.ndarray:

@@ -90,12 +90,12 @@ def assumed_conversions(lawns: Lawns, rules: WaterRules) -> str:
 
 
 def _assumed(name: str, conversion: Conversion) -> list[str]:
-    """Money keys of a shipped conversion that still have the shipped value."""
+    """Keys of a shipped conversion that still have the shipped value."""
     shipped = SHIPPED.get(name, {})
     return [
         f"{word} {getattr(conversion, word)}"
-        for word in ("capital", "kept_line", "upkeep")
-        if word in shipped and str(getattr(conversion, word)) == shipped[word]
+        for word in ("capital", "kept_line", "upkeep", "establishing_years")
+        if word in shipped and str(getattr(conversion, word)) == str(shipped[word])
     ]
 
 

@@ -43,12 +43,16 @@ class View:
             float(bill(by_site(volume, site), rules.price, self.case.price).sum())
             for volume in (self.use.before_m3, after)
         )
-        capital, rebate, later, upkeep_saved = (
-            float(part[picked].sum()) for part in (worth.capital, worth.rebate, worth.later_cost, worth.upkeep_saved)
-        )
+        parts = (worth.capital, worth.rebate, worth.later_cost, worth.upkeep_saved, worth.establishing)
+        capital, rebate, later, upkeep_saved, establishing = (float(part[picked].sum()) for part in parts)
         bill_saved, saved, outlay = before_bill - after_bill, float(self.saved_m3[picked].sum()), capital - rebate
         yearly = bill_saved + upkeep_saved
-        water_years = present_value_factor(rules.horizon, rules.discount_rate)
+        years = np.array([min(c.establishing_years, rules.horizon) for c in self.lawns.conversions])
+        young = np.array([present_value_factor(y, rules.discount_rate) for y in years])
+        extra = self.use.establishing_m3[picked]
+        saved_pv = saved * present_value_factor(rules.horizon, rules.discount_rate) - float(
+            (extra * young[chosen[at]]).sum()
+        )
         bill_years = present_value_factor(rules.horizon, rules.discount_rate, rules.price.escalation)
         return {
             "areas": len(at),
@@ -62,8 +66,10 @@ class View:
             "bill_saved": bill_saved,
             "upkeep_saved": upkeep_saved,
             "payback_years": _payback(outlay, yearly) if len(at) else float("nan"),
-            "npv": bill_saved * bill_years - outlay - later,
-            "cost_per_m3": (outlay + later) / (saved * water_years) if saved > 1e-9 else float("nan"),
+            "npv": bill_saved * bill_years - outlay - later - establishing,
+            "cost_per_m3": (outlay + later) / saved_pv if saved_pv > 1e-9 else float("nan"),
+            "establishing_m3": float(extra.sum()),
+            "establishing_years": int(years[chosen[at]][extra > 0].max(initial=0)),
         }
 
 

@@ -108,6 +108,10 @@ class Conversion(Rules):
     irrigation: str = rule("", "irrigation method afterwards; the area's own if empty", source="")
     only_covers: tuple[str, ...] = rule((), "existing covers it is offered for; all if empty", source="")
     except_uses: tuple[str, ...] = rule((), "values of the use column it is not offered for", source="")
+    establishing_years: int = rule(0, "years in which new plants are still being established", low=0, high=5)
+    establishing_cover: str = rule(
+        "", "cover whose need new plants have in those years; money counts it, the saving a year does not", source=""
+    )
     capital: Price | None = rule(
         None, "what it costs to build; a turf conversion takes this bid's price where left out", source=""
     )
@@ -130,6 +134,10 @@ class Conversion(Rules):
             raise ValueError('kept_line is for each area, such as "250 USD"')
         if self.capital is None and not self.turf:
             raise ValueError('capital is needed, such as "4.00 USD/ft^2" (only turf has a price in the bid)')
+        if not 0 <= self.establishing_years <= 20:
+            raise ValueError("establishing_years is 0 to 20 years")
+        if self.establishing_years and not self.establishing_cover:
+            raise ValueError("establishing_years needs establishing_cover: what new plants take until then")
         if not 0 <= self.life <= 100:
             raise ValueError("life is 0 to 100 years")
         return self
@@ -155,6 +163,8 @@ SHIPPED: dict[str, dict[str, Any]] = {
         "cover": "low_water_planting",
         "irrigation": "drip",
         "except_uses": ["play", "sport", "sports"],  # nobody plays on planting
+        "establishing_years": 2,  # common practice: two summers
+        "establishing_cover": "moderate_water_planting",
         "capital": "5.50 USD/ft^2",
         "life": 20,
         "replacement_share": "25 %",  # drip line and part of the plants
