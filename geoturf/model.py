@@ -248,8 +248,11 @@ class Takeoff:
 @dataclass(frozen=True)
 class Price:
     """``lines``: DataFrame of the price lines: line, section, phase, key, kind (material, labour, plant, service, general),
-    product, description, quantity, unit, unit_price, amount (Decimal), row (of ``Takeoff.items``, -1 for general lines); amounts
-    add up to the price.
+    product, description, quantity, unit, unit_price, amount (Decimal), row (of ``Takeoff.items``, -1 for general lines),
+    per_order (quantity a purchase unit of that row), share (the column of ``borne`` by which the areas of its phase bear it; ""
+    for general lines); amounts add up to the price.
+    ``borne``: areas-aligned net quantities (SI), a column a share. ``loads``: one row a line of the work: amount, its part of
+    each step of the build-up, cost, price (Decimal; adds up along the row and down).
     ``sites``: site, cost, price (Decimal; adds up to the totals to the cent). ``areas``: areas-aligned cost, price (Decimal).
     ``totals``: build-up, name -> Decimal, in order; the last is ``price``. ``build_up``: step, base, rate, amount, subtotal.
     ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up, price; adds up down and across.
@@ -265,6 +268,8 @@ class Price:
     phases: pd.DataFrame
     alternates: pd.DataFrame
     lot_by_lot: Any = None
+    borne: pd.DataFrame | None = None
+    loads: pd.DataFrame | None = None
     findings: tuple[Finding, ...] = ()
 
 

@@ -1,6 +1,8 @@
-"""Price: build-up by hand, apportionment against a published exercise, columns and rows that add up to the cent."""
+"""Price: build-up by hand, apportionment in exact fractions, columns and rows that add up to the cent."""
 
+import math
 from decimal import Decimal as D
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -27,24 +29,34 @@ def priced(rows=LOTS, products=PRODUCTS, rules=None, currency="USD"):
 # ------------------------------------------------------------------------------------------------ shares
 
 
-def test_shares_are_hamiltons_apportionment():
-    """A published exercise of Hamilton's (largest remainder) method: 148 chairs to offices of 757, 295, 636 and 976 people are
-    42, 17, 35 and 54."""
-    assert shared(148, np.array([757, 295, 636, 976])).tolist() == [42, 17, 35, 54]
+def test_shares_are_rounded_running_sums():
+    """By hand: 148 among 757, 295, 636 and 976 of 2,664 is 42.06, 58.44, 93.78 and 148 up to each, rounded 42, 58, 94, 148."""
+    assert shared(148, np.array([757, 295, 636, 976])).tolist() == [42, 16, 36, 54]
+
+
+@given(st.integers(0, 10**10), st.lists(st.integers(0, 10**6), min_size=1, max_size=50).filter(any))
+def test_shares_add_up_and_keep_quota(cents, weights):
+    """In exact fractions: each part is its exact share rounded up or down (the quota rule of apportionment, from memory)."""
+    parts = shared(cents, np.array(weights)).tolist()
+    assert sum(parts) == cents
+    exact = [Fraction(cents * weight, sum(weights)) for weight in weights]
+    assert all(math.floor(share) <= part <= math.ceil(share) for part, share in zip(parts, exact, strict=True))
 
 
 @given(st.integers(0, 10**12), st.lists(st.floats(0, 1e6), min_size=1, max_size=50))
-def test_shares_add_up_and_are_within_a_cent(cents, weights):
+def test_shares_of_any_weights_add_up(cents, weights):
     parts = shared(cents, np.array(weights))
-    assert parts.sum() == cents
-    if sum(weights) > 0:
-        exact = cents * (np.array(weights) / sum(weights))
-        assert (abs(parts - exact) <= 1 + 1e-3).all()
-    assert (parts >= 0).all()
+    assert parts.sum() == cents and (parts >= 0).all()
+
+
+def test_equal_parts_share_the_odd_cents():
+    """Halves of a cent are exact here, and go up whatever a float makes of a seventh."""
+    assert shared(7 * 50 + 3, np.full(7, 0.1)).tolist() == [50, 51, 50, 51, 50, 51, 50]
+    assert shared(101, np.full(2, 0.3)).tolist() == [51, 50]
 
 
 def test_equal_shares_where_nothing_weighs():
-    assert shared(100, np.zeros(3)).tolist() == [34, 33, 33]
+    assert shared(100, np.zeros(3)).tolist() == [33, 34, 33]
 
 
 # ------------------------------------------------------------------------------------------------ lines and build-up

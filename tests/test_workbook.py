@@ -1,20 +1,29 @@
 """The workbook read back with openpyxl, and reckoned again from its own formulas."""
 
+import os
 import re
+import shutil
+import subprocess
 import zipfile
+from dataclasses import replace
 from decimal import ROUND_HALF_UP, ROUND_UP, Decimal
 from types import SimpleNamespace
+from typing import Any, NamedTuple
 
 import numpy as np
 import openpyxl
 import pytest
 from invented_lots import LOTS, PRODUCTS, edges, ground, plan
+from openpyxl.utils import get_column_letter, range_boundaries
 
-from geoturf import materials, workbook
+from geoturf import materials, units, workbook
+from geoturf import price as pricing
 from geoturf.model import Finding
 from geoturf.price import price
+from geoturf.price.money import cents_of
 from geoturf.rules import EdgeRules, MaterialRules, PriceRules
 
+OFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 HOSTILE = [
     '=HYPERLINK("http://x")',
     "+1+1",
@@ -28,11 +37,21 @@ HOSTILE = [
 ]
 
 
-def result(rows=LOTS, name="Invented bid", units="us", findings=(), pool="phase", **rules):
+def takeoff(land, laid, pool="phase", materials_rules=None):
+    rules = MaterialRules(pool=pool, **(materials_rules or {}))
+    return materials.takeoff(land, edges(land), laid, PRODUCTS, rules, EdgeRules())
+
+
+def result(
+    rows=LOTS, name="Invented bid", units="us", findings=(), pool="phase", of=None, takes=None, products=None, **rules
+):
+    """A finished run as the workbook asks of it. ``of``: rules of the takeoff; ``takes``: what else is done to its items."""
     land = ground(rows)
     laid = plan(land)
-    taken = materials.takeoff(land, edges(land), laid, PRODUCTS, MaterialRules(pool=pool), EdgeRules())
-    money = price(land, laid, taken, PRODUCTS, PriceRules(**rules), "USD")
+    taken = takeoff(land, laid, pool, of)
+    if takes:
+        taken = replace(taken, items=takes(taken.items.copy()))
+    money = price(land, laid, taken, products or PRODUCTS, PriceRules(**rules), "USD")
     bid = SimpleNamespace(name=name, currency="USD", units=units)
     source = SimpleNamespace(left_out=0)
     return SimpleNamespace(
@@ -60,17 +79,17 @@ class Reckoner:
         return self.known[key]
 
     def cells(self, sheet, ref):
-        rows = self.book[sheet][ref.replace("$", "")]
-        return np.array([self.cell(sheet, c.coordinate) for row in rows for c in row], dtype=object)
+        left, top, right, bottom = range_boundaries(ref.replace("$", ""))
+        names = [f"{get_column_letter(x)}{y}" for y in range(top, bottom + 1) for x in range(left, right + 1)]
+        return np.array([self.cell(sheet, name) for name in names], dtype=object)
 
     def work_out(self, sheet, formula):
         def read(match):
             name = (match["quoted"] or match["plain"] or sheet).strip("'")
             return f"{'cells' if ':' in match['ref'] else 'cell'}({name!r},{match['ref']!r})"
 
-        reference = (
-            r"(?:(?P<quoted>'[^']+')!|(?P<plain>[A-Za-z]+)!)?(?P<ref>\$?[A-Z]\$?\d+(?::\$?[A-Z]\$?\d+)?)(?![\d(])"
-        )
+        one = r"\$?[A-Z]{1,2}\$?\d+"
+        reference = rf"(?:(?P<quoted>'[^']+')!|(?P<plain>[A-Za-z]+)!)?(?P<ref>{one}(?::{one})?)(?![\d(])"
         return eval(re.sub(reference, read, formula), {"__builtins__": {}}, self.functions())
 
     def functions(self):
@@ -82,10 +101,9 @@ class Reckoner:
             "cells": self.cells,
             "ROUND": rounded,
             "ROUNDUP": lambda value, places: rounded(value, places, ROUND_UP),
-            "SUM": lambda *values: round(float(np.sum(np.hstack(values))), 9),
+            "SUM": lambda *values: round(float(sum(v for v in np.hstack(values) if v and not isinstance(v, str))), 9),
             "SUMIF": lambda where, what, values: float(sum(v for w, v in zip(where, values, strict=True) if w == what)),
-            "EXACT": lambda values, one: np.array([value == one for value in values]),
-            "SUMPRODUCT": lambda values: float(sum(values)),
+            "SUMPRODUCT": lambda these, those: sum(a * b for a, b in zip(these, those, strict=True) if a and b),
             "MAX": max,
             "IF": lambda test, yes, no: yes if test else no,
         }
@@ -106,44 +124,180 @@ def test_every_formula_gives_the_figure_beside_it(tmp_path, pool):
         assert reckoner.cell(sheet, ref) == pytest.approx(shown[sheet][ref].value, abs=1e-6), (sheet, ref)
 
 
-def row_of(sheet, column, text):
-    return next(c.row for c in sheet[column] if c.value == text)
+#: odd lots in three phases, one of them in two; two are the same, so that halves of a cent come up
+TRACT = [
+    *LOTS,
+    {"site": "lot 1", "phase": "3", "area": "side", "width_ft": 12, "length_ft": 31},
+    {"site": "lot 4", "phase": "3", "area": "front", "width_ft": 22, "length_ft": 35},
+    {"site": "lot 5", "phase": "3", "area": "front", "width_ft": 22, "length_ft": 35},
+    {"site": "lot 5", "phase": "3", "area": "back", "width_ft": 17, "length_ft": 23, "product": "turf80", "use": "pet"},
+]
+EXTRAS = [
+    {"title": "Permit", "price": "120 USD/site"},
+    {"title": "Survey", "price": "0.05 USD/ft^2", "kind": "labour"},
+    {"title": "Delivery", "price": "900.35 USD/phase", "section": "32 18 13", "kind": "material"},
+]
+BID = {"rows": TRACT, "extras": EXTRAS, "waste": 0.02}
 
 
-def total(book, sheet, column):
-    """The last filled cell of a column."""
-    return max((c for c in book[sheet][column] if c.value is not None), key=lambda c: c.row).coordinate
+class Edit(NamedTuple):
+    """One change: to the cells of the sheet whose rows say ``row`` by the heads of their columns, and to the bid that is run
+    again with ``bid`` as what differs, or ``line`` done to its price lines of that ``row``."""
+
+    sheet: str
+    column: str
+    value: Any  # or how it is made of what stands there
+    row: dict
+    bid: dict | None = None
+    line: dict | None = None
 
 
-@pytest.mark.parametrize("change", ["unit price", "allowance", "rate"])
-def test_what_is_changed_in_the_sheet_is_what_a_new_bid_gives(tmp_path, change):
-    book, _ = written(tmp_path / "bid.xlsx", result())
-    if change == "unit price":
-        lines = book["Lines"]
-        for row in range(2, lines.max_row + 1):
-            if lines.cell(row, 5).value == "Aggregate base, compacted":
-                lines.cell(row, 8).value = 41.37
-        new = result(costs={"aggregate": "41.37 USD/ton"})
-    elif change == "allowance":
-        rows = [
-            row for row in book["Materials"].iter_rows(min_row=2) if row[2].value == "Infill" and row[0].value != "bid"
-        ]
-        for row in rows:
-            row[5].value = 0.2
-        land = ground(LOTS)
-        laid = plan(land)
-        taken = materials.takeoff(land, edges(land), laid, PRODUCTS, MaterialRules(infill_allowance=0.2), EdgeRules())
-        new = SimpleNamespace(price=price(land, laid, taken, PRODUCTS, PriceRules(), "USD"))
-    else:
-        sheet = book["Build-up"]
-        sheet.cell(row_of(sheet, "A", "Profit"), 4).value = 0.17
-        new = result(profit=0.17)
-    reckoner = Reckoner(book)
-    wanted = float(new.price.totals["price"])
-    assert reckoner.cell("Summary", "B7") == pytest.approx(wanted, abs=1e-6)
-    for sheet, column in (("Sites", "C"), ("Schedule", "E")):
-        assert reckoner.cell(sheet, total(book, sheet, column)) == pytest.approx(wanted, abs=1e-6)
-    assert reckoner.cell("Sites", total(book, "Sites", "B")) == pytest.approx(float(new.price.totals["cost"]), abs=1e-6)
+def bought(scope, key, **change):
+    """A pool's row with another net quantity or allowance, its order reckoned again; or with another order."""
+
+    def change_of(items):
+        own = (items["scope"] == scope) & (items["key"] == key) & (items["scope_kind"] == "pool")
+        assert own.sum() == 1
+        for name, value in change.items():
+            items.loc[own, name] = value(items.loc[own, name]) if callable(value) else value
+        if "order" not in change:
+            packages = items["net"] * (1 + items["allowance"]) / items["order_size"]
+            items.loc[own, "order"] = np.ceil(packages - 1e-6).astype(int)
+        return items
+
+    return {"takes": change_of}
+
+
+HALF_MORE = lambda net: net * 1.5  # noqa: E731
+EDITS = {
+    "infill of phase 1 alone": Edit("Lines", "unit price", 15.5, {"phase": "1", "description": "Infill"},
+                                    line={"unit_price": "15.5"}),
+    "stone everywhere": Edit("Lines", "unit price", 41.37, {"description": "Aggregate base, compacted"},
+                             {"costs": {"aggregate": "41.37 USD/ton"}}),
+    "turf of one product": Edit("Lines", "unit price", 3.335, {"unit price": 2.6},
+                                {"products": {"turf80": "3.335 USD/ft^2"}}),
+    "labour of one line": Edit("Lines", "unit price", 99.99, {"phase": "2", "description": "Lay, trim and fit turf"},
+                               line={"unit_price": "99.99"}),
+    "ten-thousandths": Edit("Lines", "unit price", 0.1117, {"description": "Weed fabric on the base"},
+                            {"costs": {"fabric": "0.1117 USD/ft^2"}}),
+    "nothing": Edit("Lines", "unit price", 0, {"phase": "3", "description": "Haul away"}, line={"unit_price": "0"}),
+    "an extra's price": Edit("Lines", "unit price", 333.33, {"phase": "3", "description": "Permit"},
+                             line={"unit_price": "333.33"}),
+    "an extra's quantity": Edit("Lines", "quantity", 7, {"phase": "2", "description": "Delivery"}, line={"quantity": "7"}),
+    "net of one phase": Edit("Materials", "net quantity", HALF_MORE, {"scope": "phase 3", "item": "Infill"},
+                             bought("phase 3", "infill", net=HALF_MORE)),
+    "net hours of one phase": Edit("Materials", "net quantity", HALF_MORE, {"scope": "phase 1", "item": "Dig and load"},
+                                   bought("phase 1", "labour_dig", net=HALF_MORE)),
+    "allowance of one phase": Edit("Materials", "allowance", 0.31, {"scope": "phase 1", "item": "Weed fabric on the base"},
+                                   bought("phase 1", "fabric", allowance=0.31)),
+    "allowance everywhere": Edit("Materials", "allowance", 0.2, {"item": "Infill"}, {"of": {"infill_allowance": 0.2}}),
+    "turf bought": Edit("Materials", "order quantity", 77, {"scope": "phase 2", "item": PRODUCTS["turf80"].title},
+                        bought("phase 2", "turf", order=77)),
+    "waste": Edit("Build-up", "rate", 0.051, {"step": "Waste"}, {"waste": 0.051}),
+    "contingency": Edit("Build-up", "rate", 0.0833, {"step": "Contingency"}, {"contingency": 0.0833}),
+    "sales tax": Edit("Build-up", "rate", 0.0875, {"step": "Sales tax"}, {"sales_tax": 0.0875}),
+    "overhead": Edit("Build-up", "rate", 0.155, {"step": "Overhead"}, {"overhead": 0.155}),
+    "profit": Edit("Build-up", "rate", 0.0725, {"step": "Profit"}, {"profit": 0.0725}),
+    "bond": Edit("Build-up", "rate", 0, {"step": "Bond"}, {"bond": 0}),
+    "minimum charge": Edit("Build-up", "base", 250000.01, {"step": "Minimum charge"}, {"minimum": "250000.01 USD"}),
+}  # fmt: skip
+
+
+def test_there_are_twenty_edits():
+    assert len(EDITS) == 20
+
+
+def edited(path, edit):
+    """The workbook with the change made in every row that fits."""
+    book = openpyxl.load_workbook(path)
+    sheet = book[edit.sheet]
+    head = {c.value: c.column for c in sheet[1]}
+    rows = [row for row in sheet.iter_rows(min_row=2) if all(row[head[k] - 1].value == v for k, v in edit.row.items())]
+    rows = [row for row in rows if not str(row[0].value).endswith("(option)") and row[0].value != "bid"]
+    assert rows, "no such row"
+    for row in rows:
+        cell = row[head[edit.column] - 1]
+        assert cell.fill.fgColor.rgb == "FFFFF6D6", "only shaded cells may be changed"
+        cell.value = edit.value(cell.value) if callable(edit.value) else edit.value
+    return book
+
+
+def run_again(edit, monkeypatch):
+    """The bid run again with the same change; one of a single line is made where lines are."""
+    made = pricing.work_lines, pricing.extra_lines
+
+    def changed(make):
+        def lines(*args):
+            table = make(*args)
+            own = (table["phase"] == edit.row["phase"]) & (table["description"] == edit.row["description"])
+            for name, value in edit.line.items():
+                table.loc[own, name] = Decimal(value)
+            table["cents"] = [cents_of(q * p) for q, p in zip(table["quantity"], table["unit_price"], strict=True)]
+            return table
+
+        return lines
+
+    if edit.line:
+        for name, make in zip(("work_lines", "extra_lines"), made, strict=True):
+            monkeypatch.setattr(pricing, name, changed(make))
+    more = dict(edit.bid or {})
+    if "products" in more:
+        more["products"] = PRODUCTS | {
+            name: PRODUCTS[name].model_copy(update={"price": units.read_money(text)})
+            for name, text in more["products"].items()
+        }
+    return result(**BID | more)
+
+
+def money(read, done):
+    """(place, what the workbook shows, what the run gives) of every amount of the price; ``read`` (sheet, cell) -> value."""
+    price = done.price
+    yield "the price", read("Summary", "B7"), price.totals["price"]
+    tables = (
+        ("Lines", "I", price.loads),
+        ("Schedule", "D", price.schedule.drop(columns=["phase", "section", "title"])),
+        ("Sites", "B", price.sites[["cost", "price"]]),
+    )
+    for sheet, first, table in tables:
+        for row, values in enumerate(table.itertuples(index=False), start=2):
+            for column, value in enumerate(values, start=ord(first)):
+                yield f"{sheet}, row {row}", read(sheet, f"{chr(column)}{row}"), value
+    for row, phase in enumerate(price.phases.itertuples(), start=12):
+        yield f"phase {phase.phase}", read("Summary", f"F{row}"), phase.price
+
+
+def differing(read, done):
+    return [(place, shown, float(due)) for place, shown, due in money(read, done) if abs(shown - float(due)) > 1e-6]
+
+
+@pytest.mark.parametrize("change", EDITS)
+def test_an_edited_cell_gives_what_a_new_run_gives(tmp_path, monkeypatch, change):
+    edit = EDITS[change]
+    before = result(**BID)
+    workbook.write(before, tmp_path / "bid.xlsx")
+    after = run_again(edit, monkeypatch)
+    assert after.price.totals["price"] != before.price.totals["price"]
+    assert not differing(Reckoner(edited(tmp_path / "bid.xlsx", edit)).cell, after)
+
+
+@pytest.mark.spreadsheet
+@pytest.mark.skipif(
+    not OFFICE and not os.environ.get("GEOTURF_NEED_SPREADSHEET"), reason="no LibreOffice on this machine"
+)
+def test_a_spreadsheet_program_reckons_the_same(tmp_path, monkeypatch):
+    """LibreOffice Calc opens every edited workbook, which holds no reckoned values, and reckons it: all amounts to the cent."""
+    workbook.write(result(**BID), tmp_path / "bid.xlsx")
+    for name, edit in EDITS.items():
+        edited(tmp_path / "bid.xlsx", edit).save(tmp_path / f"{name}.xlsx")
+    home, out = (tmp_path / "home").as_uri(), tmp_path / "reckoned"
+    options = [f"-env:UserInstallation={home}", "--headless", "--convert-to", "xlsx", "--outdir", str(out)]
+    files = [str(tmp_path / f"{name}.xlsx") for name in EDITS]
+    subprocess.run([OFFICE or "soffice", *options, *files], check=True, capture_output=True, timeout=300)
+    for name, edit in EDITS.items():
+        with monkeypatch.context() as patch:
+            after = run_again(edit, patch)
+        book = openpyxl.load_workbook(out / f"{name}.xlsx", data_only=True)
+        assert not differing(lambda sheet, ref, book=book: book[sheet][ref].value, after), name
 
 
 def test_hostile_text_stays_text(tmp_path):
@@ -151,7 +305,7 @@ def test_hostile_text_stays_text(tmp_path):
     findings = tuple(Finding("note", "odd", text, file=text, site=text) for text in HOSTILE)
     book, _ = written(tmp_path / "bid.xlsx", result(rows, name="=1+1", findings=findings))
     assert [book["Sites"].cell(row, 1).value for row in (2, 3, 4, 5)] == HOSTILE[:4]
-    ours = re.compile(r"=(ROUNDUP|ROUND|SUM|SUMIF|SUMPRODUCT|MAX|IF|'Build-up'!|E\d)")
+    ours = re.compile(r"=\(?(ROUNDUP|ROUND|SUM|SUMIF|MAX|IF|'Build-up'!|E\d+$|E\d+\+E\d+$|[CD]\d+\+SUMPRODUCT)")
     for sheet, ref in formulas(book):
         assert ours.match(book[sheet][ref].value), (sheet, ref)
     assert book["Summary"]["A1"].value == "=1+1" and book["Summary"]["A1"].data_type == "s"
@@ -185,6 +339,7 @@ def test_sheets_tell_the_bid(tmp_path):
         "Build-up",
         "Schedule",
         "Sites",
+        "Net by site",
         "Alternates",
         "Cautions",
         "Findings",

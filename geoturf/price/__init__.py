@@ -2,9 +2,9 @@
 
 lines        quantity x unit price, a line an item and phase
 build_up     the steps, each on the subtotal it names, and each line's load of them
-shares       each line among the areas of its phase by net quantity; sites, phases, schedule of values
+shares       each phase among its sites, and in them areas, by what they take of each line; schedule of values
 alternates   all of it again with something else, or bought lot by lot
-money        whole cents; shares by largest remainder, so that every column and every row adds up
+money        whole cents; shares by rounded running sums, so that every column and every row adds up, as it does in a spreadsheet
 """
 
 from __future__ import annotations
@@ -48,9 +48,12 @@ def price(
     lines = pd.concat([work_lines(items, dict(rules.costs), products), extras], ignore_index=True)
     steps = build_up(lines, rules)
     loaded = loads(lines, steps)
-    areas = shares.of_areas(ground, takeoff, lines, loaded)
+    borne, lines["share"] = shares.bearers(ground, takeoff, lines)
+    areas = shares.of_areas(ground, borne, lines, loaded)
     return Price(
         lines=printed_lines(lines, steps),
+        borne=borne,
+        loads=loaded.map(decimal_of),
         sites=shares.of_sites(ground, areas),
         totals=totals(lines, steps),
         schedule=shares.schedule_of_values(lines, loaded),

@@ -17,7 +17,8 @@ from geoturf.price.money import cents_of, decimal_of
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import GENERAL_SECTION, ITEMS
 
-# ``weigh``: the column of `Takeoff.areas` by which a line is shared among areas; ``row``: its row of `Takeoff.items`, -1 if none
+# ``weigh``: the column of `Takeoff.areas` by which a line is shared among areas; ``row``: its row of `Takeoff.items`, -1 if none;
+# ``per_order``: quantity a purchase unit of that row
 COLUMNS = [
     "section",
     "phase",
@@ -31,6 +32,7 @@ COLUMNS = [
     "cents",
     "weigh",
     "row",
+    "per_order",
 ]
 
 
@@ -40,9 +42,10 @@ def work_lines(items: pd.DataFrame, costs: Mapping[str, Any], products: Mapping[
     for row in items.itertuples():
         money = _turf_money(products[row.product], row.width_m) if row.key == "turf" else costs.get(row.price_key)
         if money is not None:
-            quantity = _quantity(row, money, products)
+            per_order = _per_order(row, money, products)
+            quantity = Decimal(int(row.order)) if per_order is None else _hundredths(row.order * per_order)
             told = (row.section, row.phase, row.key, ITEMS[row.key].kind, row.product, row.item)
-            lines.append((*told, *_amount(quantity, money), row.key, row.Index))
+            lines.append((*told, *_amount(quantity, money), row.key, row.Index, per_order or 1.0))
     return pd.DataFrame(lines, columns=COLUMNS)
 
 
@@ -50,20 +53,21 @@ def _amount(quantity: Decimal, money: units.Money) -> tuple[Decimal, str, Decima
     return quantity, money.unit, money.amount, cents_of(quantity * money.amount)
 
 
-def _quantity(row: Any, money: units.Money, products: Mapping[str, Product]) -> Decimal:
-    """What is bought, in the unit of its price: a count of packages, or a measure to a hundredth."""
-    bought = row.order * row.order_size
+def _per_order(row: Any, money: units.Money, products: Mapping[str, Product]) -> float | None:
+    """What a purchase unit is in the unit of its price, where that is a measure; None where packages are counted."""
+    size = row.order_size
     if money.unit == row.order_unit or (money.dimension is None and row.key != "turf"):
-        return Decimal(int(row.order))
+        return None
     if row.key == "turf" and money.dimension is None:  # per roll, of turf sold by length
-        bought /= row.width_m * products[row.product].roll_lengths[0]
+        size /= row.width_m * products[row.product].roll_lengths[0]
     elif row.key == "turf" and money.dimension == (1, 0, 0):
-        bought /= row.width_m
-    return _hundredths(bought / money.si)
+        size /= row.width_m
+    return size / money.si
 
 
 def _hundredths(value: float) -> Decimal:
-    return Decimal(str(float(value))).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
+    """Halves up, those too that a float misses by its last digits."""
+    return Decimal(str(round(float(value), 9))).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
 
 
 def _turf_money(product: Product, width_m: float) -> units.Money:
@@ -82,31 +86,21 @@ def extra_lines(ground: Ground, takeoff: Takeoff, rules: PriceRules) -> pd.DataF
             counted = {"site": Decimal(round(sites)), "phase": Decimal(1)}
             quantity = counted[money.unit] if money.unit in counted else _hundredths(surface / money.si)
             told = (extra.section, phase, "extra", extra.kind, "", extra.title)
-            lines.append((*told, *_amount(quantity, money), "sites" if money.unit == "site" else "surface", -1))
-    return pd.DataFrame(lines, columns=COLUMNS)
+            lines.append((*told, *_amount(quantity, money), "sites" if money.unit == "site" else "surface", -1, 1.0))
+    return pd.DataFrame(lines, columns=COLUMNS).astype({"per_order": float})
 
 
 def printed_lines(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
     """The lines as printed: those of the work, then each step of the build-up, so that the column adds up to the price."""
     general = [
-        (
-            GENERAL_SECTION,
-            "",
-            step.name,
-            "general",
-            "",
-            step.title(),
-            Decimal(1),
-            "lump",
-            decimal_of(step.cents),
-            step.cents,
-            "",
-            -1,
-        )
+        (GENERAL_SECTION, "", step.name, "general", "", step.title(), Decimal(1), "lump", decimal_of(step.cents), step.cents, "",
+         -1, 1.0)
         for step in steps
         if step.cents
-    ]
-    printed = pd.concat([lines, pd.DataFrame(general, columns=COLUMNS)], ignore_index=True)
+    ]  # fmt: skip
+    steps_too = [pd.DataFrame(general, columns=COLUMNS)] if general else []
+    printed = pd.concat([lines, *steps_too], ignore_index=True)
+    printed["share"] = printed["share"].fillna("")
     printed.insert(0, "line", np.arange(1, len(printed) + 1))
     printed["amount"] = [decimal_of(cents) for cents in printed.pop("cents")]
     return printed.drop(columns="weigh")

@@ -22,15 +22,19 @@ def part_of(cents: int, rate: float) -> int:
     return cents_of(decimal_of(cents) * Decimal(str(rate)))
 
 
+#: exact halves of a cent, which a float may miss to either side, go up: far above what floats lose, far below a cent
+HALF_UP = 1e-4
+
+
 def shared(cents: int, weights: np.ndarray) -> np.ndarray:
-    """``cents`` handed out by ``weights`` (n,), >= 0: whole cents that add up exactly, by largest remainder (Hamilton's
-    apportionment); ties go to the first. In equal parts where all weights are zero."""
+    """``cents`` handed out by ``weights`` (n,), >= 0, in equal parts where all are zero: whole cents that add up exactly.
+
+    Each part is the exact share of all up to it, rounded, less that of all before it. So a part is its exact share rounded up
+    or down, and is known without ranking all of them, as a spreadsheet must know it."""
     if not len(weights):
         return np.zeros(0, np.int64)
-    weights = np.asarray(weights, float)
-    total = weights.sum()
-    exact = cents * (weights / total if total > 0 else np.full(len(weights), 1 / len(weights)))
-    parts = np.floor(exact).astype(np.int64)
-    missing = int(cents - parts.sum())
-    parts[np.argsort(parts - exact, kind="stable")[:missing]] += 1
-    return parts
+    running = np.cumsum(np.asarray(weights, float))
+    if not running[-1] > 0:
+        running = np.arange(1.0, len(weights) + 1)
+    up_to = np.floor(cents * (running / running[-1]) + (0.5 + HALF_UP))
+    return np.diff(up_to, prepend=0.0).astype(np.int64)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -10,22 +12,42 @@ from geoturf.model import Ground, Takeoff
 from geoturf.price.money import decimal_of, shared
 
 
-def of_areas(ground: Ground, takeoff: Takeoff, lines: pd.DataFrame, loads: pd.DataFrame) -> pd.DataFrame:
-    """Areas-aligned cents: cost, price. Each line goes to the areas of its phase by their net quantity of its item."""
-    cost, price = np.zeros(len(ground.areas), np.int64), np.zeros(len(ground.areas), np.int64)
-    phase, product = ground.areas["phase"].astype(str).to_numpy(), ground.areas["product"].to_numpy()
-    rows_of = {name: np.flatnonzero(phase == name) for name in dict.fromkeys(phase)}
-    for line, load in zip(lines.itertuples(), loads.itertuples(), strict=True):
-        rows = rows_of[line.phase]
-        weights = takeoff.areas[line.weigh].to_numpy()[rows]
-        if line.key == "turf":
-            weights = weights * (product[rows] == line.product)
-        if not weights.sum() > 0:
-            weights = takeoff.areas["surface"].to_numpy()[rows]
-        part = shared(load.cost, weights)
-        cost[rows] += part
-        price[rows] += part + shared(load.price - load.cost, weights)
-    return pd.DataFrame({"cost": cost, "price": price}, index=ground.areas.index)
+def bearers(ground: Ground, takeoff: Takeoff, lines: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series]:
+    """Who bears each line: areas-aligned net quantities, and the name of the column that each line is shared by.
+
+    A line is borne by the areas of its phase: turf by those of its product, else by their net quantity of its item, and by
+    surface where they have none of it."""
+    net, product = takeoff.areas, ground.areas["product"]
+    columns = {"surface": net["surface"]}
+    for line in lines[["weigh", "product"]].drop_duplicates().itertuples():
+        own = product.eq(line.product) if line.weigh == "turf" else 1.0
+        columns[_column(line)] = net[line.weigh] * own
+    shares = pd.DataFrame(columns, index=ground.areas.index).astype(float)
+    sums = shares.groupby(ground.areas["phase"].astype(str), sort=False).sum()
+    named = [_column(line) if sums.at[line.phase, _column(line)] > 0 else "surface" for line in lines.itertuples()]
+    return shares, pd.Series(named, lines.index, dtype=object)
+
+
+def _column(line: Any) -> str:
+    return f"turf {line.product}" if line.weigh == "turf" else line.weigh
+
+
+def of_areas(ground: Ground, shares: pd.DataFrame, lines: pd.DataFrame, loads: pd.DataFrame) -> pd.DataFrame:
+    """Areas-aligned cents: cost, price. Of what the lines of a phase come to, each site bears, and in it each area, what it
+    takes of each line; ``lines`` have the column ``share``."""
+    land = ground.areas
+    out = pd.DataFrame(0, index=land.index, columns=["cost", "price"])
+    for phase, rows in land.groupby(land["phase"].astype(str), sort=False).indices.items():
+        sites = pd.factorize(land["site"].to_numpy()[rows])[0]  # as they come in this phase
+        rows = rows[np.argsort(sites, kind="stable")]
+        own = (lines["phase"] == phase).to_numpy()
+        net = shares[list(lines["share"][own])].to_numpy()[rows]
+        part = net / np.where(net.any(axis=0), net.sum(axis=0), 1.0)
+        cost = loads["cost"].to_numpy()[own]
+        rest = loads["price"].to_numpy()[own] - cost
+        out.iloc[rows, 0] = shared(int(cost.sum()), (part * cost).sum(axis=1))
+        out.iloc[rows, 1] = shared(int(rest.sum()), (part * rest).sum(axis=1)) + out.iloc[rows, 0]
+    return out
 
 
 def of_sites(ground: Ground, areas: pd.DataFrame) -> pd.DataFrame:

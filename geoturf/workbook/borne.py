@@ -1,0 +1,133 @@
+"""Who bears what: Schedule, Net by site and Sites."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from geoturf import units
+from geoturf.model import Price
+from geoturf.rules.items import ITEMS
+from geoturf.workbook.book import Book, cell, sum_of
+from geoturf.workbook.bought import AMOUNT, HALF_UP, cost_column, work
+
+_NET = "Net by site"
+_RUNNING, _MONEY, _TAKES = 2, 4, 6  # columns of it: running cost and rest, cost and price, then net quantities
+
+
+# ------------------------------------------------------------------------------------------------ Schedule
+
+
+def schedule(book: Book, price: Price) -> None:
+    """Phases by section; each cell is summed from its lines."""
+    names = ["amount", *price.build_up["step"], "price"]
+    heads = ("phase", "section", "title", "direct cost", *names[1:])
+    sheet = book.sheet("Schedule", (14, 10, 40, *[16] * len(names)), heads)
+    of = work(price).reset_index(drop=True).groupby(["phase", "section"], sort=False).indices
+    columns = [*range(AMOUNT, AMOUNT + len(names) - 1), cost_column(price) + 1]  # of Lines
+    for row, value in enumerate(price.schedule.to_dict("records"), start=1):
+        book.texts(sheet, row, 0, (value["phase"], value["section"], value["title"]))
+        lines = [int(line) + 1 for line in of[value["phase"], value["section"]]]
+        for place, (name, column) in enumerate(zip(names, columns, strict=True), start=3):
+            sheet.write_formula(row, place, f"={sum_of('Lines', column, lines)}", book.money, float(value[name]))
+    end = len(price.schedule) + 1
+    book.text(sheet, end, 2, "Total", book.head)
+    for place, name in enumerate(names, start=3):
+        formula = f"=SUM({cell(1, place)}:{cell(end - 1, place)})" if end > 1 else "=0"
+        sheet.write_formula(end, place, formula, book.total, float(sum(price.schedule[name])))
+
+
+# ------------------------------------------------------------------------------------------------ sites
+
+
+def sites(book: Book, price: Price, land: pd.DataFrame, system: str) -> None:
+    """Sites, summed over phases from the sheet of what each takes of every line."""
+    sheet = book.sheet("Sites", (30, 16, 16), ("site", "cost", "price"))
+    at = _net_by_site(book, price, land, system)
+    for row, site in enumerate(price.sites.itertuples(), start=1):
+        book.text(sheet, row, 0, site.site)
+        for place, value in enumerate((site.cost, site.price)):
+            found = sum_of(f"'{_NET}'", _MONEY + place, at[site.site])
+            sheet.write_formula(row, 1 + place, f"=ROUND({found},2)", book.money, float(value))
+    end = len(price.sites) + 1
+    book.text(sheet, end, 0, "Total", book.head)
+    for column, word in ((1, "cost"), (2, "price")):
+        formula = f"=SUM({cell(1, column)}:{cell(end - 1, column)})" if end > 1 else "=0"
+        sheet.write_formula(end, column, formula, book.total, float(price.totals[word]))
+
+
+def _net_by_site(book: Book, price: Price, land: pd.DataFrame, system: str) -> dict[str, list[int]]:
+    """A block a phase: two rows of what a net unit comes to, then what each of its sites takes. Gives the rows of each site."""
+    named = work(price).drop_duplicates("share")
+    shown = [_shown(line, system) for line in named.itertuples()]
+    heads = ("phase", "site", "cost, running", "rest, running", "cost", "price", *(head for head, _ in shown))
+    sheet = book.sheet(_NET, (14, 30, *[15] * (len(heads) - 2)), heads)
+    net = price.borne[list(named["share"])] / [size for _, size in shown]
+    at: dict[str, list[int]] = {}
+    row = 1
+    for phase, areas in price.areas.groupby(land["phase"].astype(str), sort=False):
+        site = land.loc[areas.index, "site"]
+        takes = net.loc[areas.index].groupby(site, sort=False).sum()
+        worth = _rates(book, sheet, row, phase, takes, price)
+        _block(book, sheet, row + 2, phase, takes, areas.groupby(site, sort=False).sum(), worth)
+        for nth, name in enumerate(takes.index, start=row + 2):
+            at.setdefault(name, []).append(nth)
+        row += 2 + len(takes)
+    return at
+
+
+def _shown(line: Any, system: str) -> tuple[str, float]:
+    """Head of the column that a line is shared by, and how many SI units its shown unit has."""
+    if line.share == "sites":
+        return "Sites", 1.0
+    surface = line.share == "surface"
+    item = ITEMS["turf" if surface else line.key]
+    title = "Surface" if surface else line.description
+    unit = getattr(item, system)
+    return f"{title}, {unit}", 1.0 if unit == "each" else units.unit_factor(unit)[0]
+
+
+def _rates(book: Book, sheet: Any, row: int, phase: str, takes: pd.DataFrame, price: Price) -> np.ndarray:
+    """What the lines of a phase come to, a net unit of the column they are shared by: cost, and the rest of the price; (2, n)."""
+    of = work(price).reset_index(drop=True).groupby(["phase", "share"]).indices
+    loads = price.loads[["cost", "price"]].to_numpy(float)
+    worth = np.zeros((2, takes.shape[1]))
+    for nth, words in enumerate(("cost a net unit", "the rest of its price")):
+        book.texts(sheet, row + nth, 0, (phase, words))
+    sheet.write_row(row + 1, _RUNNING, (0, 0), book.money)
+    for place, share in enumerate(takes):
+        lines, total = of.get((phase, share), ()), takes[share].sum()
+        if not len(lines) or not total > 0:
+            continue
+        cost, whole = (sum_of("Lines", cost_column(price) + k, [line + 1 for line in lines]) for k in (0, 1))
+        column = _TAKES + place
+        net = f"SUM({cell(row + 2, column)}:{cell(row + 1 + len(takes), column)})"
+        worth[:, place] = np.diff(loads[lines].sum(axis=0), prepend=0) / total
+        for nth, formula in enumerate((f"={cost}/{net}", f"=({whole}-{cost})/{net}")):
+            sheet.write_formula(row + nth, column, formula, book.number, worth[nth, place])
+    return worth
+
+
+def _block(
+    book: Book, sheet: Any, first: int, phase: str, takes: pd.DataFrame, paid: pd.DataFrame, worth: np.ndarray
+) -> None:
+    """The sites of a phase, from sheet row ``first``: running sums of what they come to, and each one's own to the cent."""
+    running = np.cumsum(takes.to_numpy() @ worth.T, axis=0)
+    last = _TAKES + takes.shape[1] - 1
+    for row, site in enumerate(takes.index, start=first):
+        book.texts(sheet, row, 0, (phase, site))
+        own, steps = f"{cell(row, _TAKES)}:{cell(row, last)}", []
+        for nth in (0, 1):
+            rates = f"{cell(first - 2 + nth, _TAKES)}:{cell(first - 2 + nth, last)}"
+            before, here = (cell(place, _RUNNING + nth) for place in (row - 1, row))
+            formula = f"={before}+SUMPRODUCT({rates},{own})"
+            sheet.write_formula(row, _RUNNING + nth, formula, book.money, running[row - first, nth])
+            steps.append(f"ROUND({here}+{HALF_UP},2)-ROUND({before}+{HALF_UP},2)")
+        cost, full = paid.loc[site]
+        sheet.write_formula(row, _MONEY, f"=ROUND({steps[0]},2)", book.money, float(cost))
+        sheet.write_formula(row, _MONEY + 1, f"=ROUND({cell(row, _MONEY)}+{steps[1]},2)", book.money, float(full))
+        for column, value in enumerate(takes.loc[site], start=_TAKES):
+            if value:
+                sheet.write_number(row, column, value, book.number)

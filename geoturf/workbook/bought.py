@@ -1,0 +1,197 @@
+"""What is bought and what it comes to: Materials, Lines and Build-up."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+
+from geoturf.model import Price
+from geoturf.workbook.book import MOST_ARGUMENTS, Book, cell, letter
+
+#: columns of Lines
+AMOUNT, FIRST_STEP = 8, 9
+#: a millionth: exact halves of a cent, which a float may miss to either side, go up (`geoturf.price.money.HALF_UP`)
+HALF_UP = "0.000001"
+
+_KINDS = (("Materials", "material"), ("Labour", "labour"), ("Plant", "plant"), ("Services", "service"))
+_DIRECT = len(_KINDS) + 1  # row of the direct cost on Build-up; the steps follow it
+
+
+# ------------------------------------------------------------------------------------------------ Materials
+
+
+def materials(book: Book, items: pd.DataFrame) -> dict[int, int]:
+    """Pools, then the bid's totals. Gives the sheet row of each takeoff row."""
+    heads = ("scope", "section", "item", "net quantity", "unit", "allowance", "order quantity", "order unit", "order size",
+             "site by site", "formula")  # fmt: skip
+    sheet = book.sheet("Materials", (14, 10, 34, 13, 8, 10, 13, 11, 12, 12, 110), heads)
+    kept = items[items["scope_kind"].isin(["pool", "bid", "option"])]
+    at: dict[int, int] = {}
+    pools: dict[tuple[Any, ...], list[str]] = {}  # cells of the pools' orders that a row of the bid adds up
+    for row, item in enumerate(kept.itertuples(), start=1):
+        at[item.Index] = row
+        same = pools.setdefault((item.key, item.product, str(item.width_m), item.order_size), [])
+        _item(book, sheet, row, item, _order(row, item, same))
+        if item.scope_kind == "pool":
+            same.append(cell(row, 6))
+    return at
+
+
+def _item(book: Book, sheet: Any, row: int, item: Any, formula: str) -> None:
+    """One row; shaded is what the price follows: what the order is reckoned from, or the order itself."""
+    option = " (option)" if item.scope_kind == "option" else ""
+    priced, reckoned = item.scope_kind == "pool", bool(formula)
+    book.texts(sheet, row, 0, (item.scope + option, item.section, item.item))
+    sheet.write_number(row, 3, item.net, book.change if priced and reckoned else book.number)
+    book.text(sheet, row, 4, item.unit)
+    sheet.write_number(row, 5, item.allowance, book.percent if priced and reckoned else book.share)
+    if reckoned:
+        sheet.write_formula(row, 6, formula, book.count, int(item.order))
+    else:
+        sheet.write_number(row, 6, item.order, book.change_count if priced else book.count)
+    book.text(sheet, row, 7, item.order_unit)
+    sheet.write_number(row, 8, item.order_size, book.number)
+    sheet.write_number(row, 9, item.order_by_site, book.count)
+    book.text(sheet, row, 10, item.basis)
+
+
+def _order(row: int, item: Any, pools: list[str]) -> str:
+    """The formula of an order quantity; "" where it is no sum or rounding of this sheet: turf comes from the cut plan, and
+    where sites are pools they are rounded one by one."""
+    if item.scope_kind == "bid":
+        return f"=SUM({','.join(pools)})" if len(pools) <= MOST_ARGUMENTS else ""
+    if item.key == "turf" or _whole(item.net * (1 + item.allowance) / item.order_size) != item.order:
+        return ""
+    return f"=ROUNDUP({cell(row, 3)}*(1+{cell(row, 5)})/{cell(row, 8)}-0.000001,0)"
+
+
+def _whole(packages: float) -> int:
+    return max(0, math.ceil(packages - 1e-6))
+
+
+# ------------------------------------------------------------------------------------------------ Lines
+
+
+def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -> None:
+    """The work's lines, each with its part of every step, its cost and its price."""
+    steps = list(price.build_up["step"])
+    heads = ("line", "section", "phase", "kind", "description", "quantity", "unit", "unit price", "amount", *steps, "cost",
+             "price")  # fmt: skip
+    sheet = book.sheet("Lines", (6, 10, 14, 10, 38, 13, 10, 13, *[15] * (len(steps) + 3)), heads)
+    table, end = work(price), len(work(price)) + 1
+    for row, line in enumerate(table.itertuples(), start=1):
+        sheet.write_number(row, 0, line.line)
+        book.texts(sheet, row, 1, (line.section, line.phase, line.kind, line.description))
+        _quantity(book, sheet, row, line, items, rows)
+        book.text(sheet, row, 6, line.unit)
+        sheet.write_number(row, 7, float(line.unit_price), book.change)
+        sheet.write_formula(row, AMOUNT, f"=ROUND({cell(row, 5)}*{cell(row, 7)},2)", book.money, float(line.amount))
+        for nth, step in enumerate(steps):
+            formula = _part_of_step(row, end, nth, step)
+            sheet.write_formula(row, FIRST_STEP + nth, formula, book.money, float(price.loads[step].iloc[row - 1]))
+        for place, word in enumerate(("cost", "price"), start=cost_column(price)):
+            last = FIRST_STEP + (3 if word == "cost" else len(steps)) - 1
+            formula = f"=ROUND(SUM({cell(row, AMOUNT)}:{cell(row, last)}),2)"
+            sheet.write_formula(row, place, formula, book.money, float(price.loads[word].iloc[row - 1]))
+    book.text(sheet, end, 4, "All lines", book.head)
+    names = ["amount", *steps, "cost", "price"]
+    for column, name in enumerate(names, start=AMOUNT):
+        formula = f"=SUM({cell(1, column)}:{cell(end - 1, column)})" if len(table) else "=0"
+        sheet.write_formula(end, column, formula, book.total, float(sum(price.loads[name])))
+
+
+def work(price: Price) -> pd.DataFrame:
+    """The lines of the work; the steps of the build-up have a sheet of their own."""
+    return price.lines[price.lines["kind"] != "general"]
+
+
+def cost_column(price: Price) -> int:
+    """Column of Lines that holds the cost; the price stands beside it."""
+    return FIRST_STEP + len(price.build_up)
+
+
+def _quantity(book: Book, sheet: Any, row: int, line: Any, items: pd.DataFrame, rows: dict[int, int]) -> None:
+    if line.row < 0:  # an extra of the bid, which is no takeoff row
+        sheet.write_number(row, 5, float(line.quantity), book.change)
+        return
+    formula = f"=ROUND(Materials!{cell(rows[line.row], 6)}*{float(line.per_order)!r},2)"
+    sheet.write_formula(row, 5, formula, book.number, float(line.quantity))
+
+
+def _part_of_step(row: int, end: int, nth: int, step: str) -> str:
+    """A line's part of the ``nth`` step: the rounded share of all lines down to it, less the parts of those above it. ``end`` is
+    the row of the sums of all lines."""
+    name, before = letter(FIRST_STEP + nth), letter(FIRST_STEP + nth - 1)
+    here, whole = f"SUM($I$2:${before}{row + 1})", f"SUM($I${end + 1}:${before}${end + 1})"
+    if step in ("waste", "sales tax"):  # of materials, and of their waste
+        here, whole = f'SUMIF($D$2:$D{row + 1},"material",$I$2:$I{row + 1})', _cell_of_step("C", nth)
+    if step == "sales tax":
+        here = f"({here}+SUM($J$2:$J{row + 1}))"
+    share = f"IF({whole}>0,{here}/{whole},{row}/{end - 1})"
+    return f"=ROUND(ROUND({step_cell(nth)}*{share}+{HALF_UP},2)-SUM({name}$1:{name}{row}),2)"
+
+
+# ------------------------------------------------------------------------------------------------ Build-up
+
+
+def step_cell(nth: int) -> str:
+    """Reference of the amount of the ``nth`` step."""
+    return _cell_of_step("E", nth)
+
+
+def _cell_of_step(column: str, nth: int) -> str:
+    return f"'Build-up'!${column}${_DIRECT + nth + 2}"
+
+
+def price_cell(price: Price) -> str:
+    return step_cell(len(price.build_up))
+
+
+def build_up(book: Book, price: Price) -> None:
+    """The steps in their order, down to the price and the cost before overhead."""
+    sheet = book.sheet("Build-up", (26, 34, 16, 10, 16), ("step", "on", "base", "rate", "amount"))
+    last = len(work(price)) + 1
+    for row, (title, kind) in enumerate(_KINDS, start=1):
+        book.text(sheet, row, 0, title)
+        formula = f'=SUMIF(Lines!$D$2:$D${last},"{kind}",Lines!$I$2:$I${last})'
+        sheet.write_formula(row, 4, formula, book.money, float(price.totals[title.lower()]))
+    book.text(sheet, _DIRECT, 0, "Direct cost", book.head)
+    sheet.write_formula(_DIRECT, 4, f"=SUM(E2:E{_DIRECT})", book.total, float(price.totals["direct cost"]))
+    at = {step: _DIRECT + place for place, step in enumerate(price.build_up["step"], start=1)}
+    for step in price.build_up.itertuples():
+        _step(book, sheet, at, step)
+    end = _DIRECT + 1 + len(at)
+    book.text(sheet, end, 0, "Price", book.head)
+    sheet.write_formula(end, 4, f"=SUM(E{_DIRECT + 1}:E{end})", book.total, float(price.totals["price"]))
+    book.text(sheet, end + 1, 0, "Cost before overhead", book.plain)
+    cost = f"=SUM(E{_DIRECT + 1}:E{at['sales tax'] + 1})"
+    sheet.write_formula(end + 1, 4, cost, book.money, float(price.totals["cost"]))
+    book.text(sheet, end + 3, 0, _HOW)
+
+
+def _step(book: Book, sheet: Any, at: dict[str, int], step: Any) -> None:
+    """One step: base by what it is on, amount = base x rate; the minimum charge fills up to its base."""
+    row = at[step.step]
+    book.texts(sheet, row, 0, (step.step.capitalize(), step.on))
+    bases = {
+        "waste": "=E2",
+        "contingency": f"=E{_DIRECT + 1}+E{at['waste'] + 1}",
+        "sales tax": f"=E2+E{at['waste'] + 1}",
+    }
+    if step.step == "minimum charge":
+        sheet.write_number(row, 2, float(step.base), book.change)
+        formula = f"=MAX(0,{cell(row, 2)}-SUM(E{_DIRECT + 1}:E{row}))"
+        sheet.write_formula(row, 4, formula, book.money, float(step.amount))
+        return
+    sheet.write_formula(row, 2, bases.get(step.step, f"=SUM(E{_DIRECT + 1}:E{row})"), book.money, float(step.base))
+    sheet.write_number(row, 3, step.rate, book.percent)
+    sheet.write_formula(row, 4, f"=ROUND({cell(row, 2)}*{cell(row, 3)},2)", book.money, float(step.amount))
+
+
+_HOW = (
+    "Each step is shared among the lines (sheet Lines) by what it is on, and a phase among its sites (Net by site) by what they "
+    "take of each line: the share of all rows down to a row, rounded to the cent, less what the rows above it have. So every "
+    "column adds up to the cent."
+)

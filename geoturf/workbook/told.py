@@ -1,0 +1,109 @@
+"""What the bid is and says: Water, Summary, Alternates, Cautions, Findings."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from geoturf import planner, units
+from geoturf.model import Price, Result
+from geoturf.workbook.book import Book, sum_of
+from geoturf.workbook.bought import price_cell
+
+
+def water(book: Book, result: Result) -> None:
+    """What to convert and what that brings, before the price of turf on everything; nothing where no water is compared."""
+    if result.water is None:
+        return
+    sheet = book.sheet("Water", (34, 44, 34, 16, 16, 16))
+    assumed = result.water.summary["assumed_conversions"]
+    said = [(assumed, "")] if assumed else []
+    said += planner.facts(result)
+    for row, pair in enumerate(said):
+        book.texts(sheet, row, 0, pair)
+    _to_convert(book, sheet, len(said) + 1, result)
+
+
+def _to_convert(book: Book, sheet: Any, start: int, result: Result) -> None:
+    """The areas to convert, the first first, from row ``start`` on."""
+    unit, size = ("gal", units.GALLON_M3) if result.bid.units == "us" else ("m3", 1.0)
+    heads = ("site", "area", "convert to", f"saves a year, {unit}", "capital", "payback, years")
+    for place, head in enumerate(heads):
+        book.text(sheet, start, place, head, book.head)
+    options = result.water.table
+    chosen = options[options["chosen"]].sort_values("rank")
+    for row, one in enumerate(chosen.itertuples(), start=start + 1):
+        book.texts(sheet, row, 0, (one.site, one.area, one.title))
+        sheet.write_number(row, 3, one.saved_m3 / size, book.count)
+        sheet.write_number(row, 4, one.capital, book.money)
+        if math.isfinite(one.payback_years):
+            sheet.write_number(row, 5, one.payback_years, book.number)
+        else:
+            book.text(sheet, row, 5, "never")
+
+
+def alternates(book: Book, price: Price) -> None:
+    if not len(price.alternates):
+        return
+    sheet = book.sheet("Alternates", (60, 16, 16), ("alternate, as reckoned with the bid", "price", "difference"))
+    for row, one in enumerate(price.alternates.itertuples(), start=1):
+        book.text(sheet, row, 0, one.alternate)
+        sheet.write_number(row, 1, float(one.price), book.money)
+        sheet.write_number(row, 2, float(one.difference), book.money)
+
+
+def cautions(book: Book, result: Result) -> None:
+    sheet = book.sheet("Cautions", (130,), ("cautions",))
+    said = list(result.takeoff.cautions)
+    said += [line for line in (result.water.cautions if result.water else ()) if line not in said]
+    for row, line in enumerate(said, start=1):
+        book.text(sheet, row, 0, line, book.wrap)
+
+
+def findings(book: Book, result: Result) -> None:
+    heads = ("severity", "file", "layer", "feature", "site", "area", "code", "message")
+    sheet = book.sheet("Findings", (10, 20, 16, 12, 16, 12, 18, 110), heads)
+    for row, f in enumerate(result.findings, start=1):
+        book.texts(sheet, row, 0, (f.severity, f.file, f.layer, f.feature, f.site, f.area, f.code, f.message))
+
+
+def summary(book: Book, sheet: Any, result: Result) -> None:
+    """What the bid is, its price, and its phases."""
+    price, bid, land = result.price, result.bid, result.ground.areas
+    unit, size = ("ft^2", units.FT2_M2) if bid.units == "us" else ("m^2", 1.0)
+    surface = float(land["surface_area_m2"].sum()) / size
+    book.text(sheet, 0, 0, bid.name, book.title)
+    facts = (("Sites", land["site"].nunique()), ("Areas", len(land)), (f"Surface, {unit}", surface))
+    for row, (word, value) in enumerate(facts, start=2):
+        book.text(sheet, row, 0, word)
+        sheet.write_number(row, 1, value, book.number if isinstance(value, float) else book.count)
+    if result.source.left_out:
+        book.text(sheet, 5, 0, "NOT PRICED, areas or files left out", book.head)
+        sheet.write_number(5, 1, int(result.source.left_out), book.count)
+    book.text(sheet, 6, 0, f"Price, {bid.currency}", book.head)
+    sheet.write_formula(6, 1, f"={price_cell(price)}", book.total, float(price.totals["price"]))
+    book.text(sheet, 7, 0, f"Price a {unit}, {bid.currency}")
+    a_unit = float(price.totals["price"]) / surface if surface else 0.0
+    sheet.write_formula(7, 1, "=IF(B5>0,ROUND(B7/B5,2),0)", book.money, round(a_unit, 2))
+    book.text(sheet, 8, 0, "Price were every lot bought alone")
+    sheet.write_number(8, 1, float(price.lot_by_lot), book.money)
+    _phases(book, sheet, price, unit, size)
+
+
+def _phases(book: Book, sheet: Any, price: Price, unit: str, size: float) -> None:
+    """Phases under the summary; their money is summed from the schedule."""
+    per = "price_per_ft2" if unit == "ft^2" else "price_per_m2"
+    heads = ("phase", "sites", "areas", f"surface, {unit}", "direct cost", "price", f"price a {unit}")
+    for place, head in enumerate(heads):
+        book.text(sheet, 10, place, head, book.head)
+    direct = price.schedule.groupby("phase")["amount"].sum()
+    of = price.schedule.reset_index(drop=True).groupby("phase").indices
+    for row, phase in enumerate(price.phases.itertuples(), start=11):
+        book.text(sheet, row, 0, phase.phase)
+        sheet.write_number(row, 1, phase.sites, book.count)
+        sheet.write_number(row, 2, phase.areas, book.count)
+        sheet.write_number(row, 3, phase.surface_area_m2 / size, book.number)
+        rows = [int(at) + 1 for at in of.get(phase.phase, ())]
+        for column, source, value in ((4, 3, direct.get(phase.phase, 0)), (5, 4 + len(price.build_up), phase.price)):
+            sheet.write_formula(row, column, f"=ROUND({sum_of('Schedule', source, rows)},2)", book.money, float(value))
+        sheet.write_formula(row, 6, f"=ROUND(F{row + 1}/D{row + 1},2)", book.money, float(getattr(phase, per)))
