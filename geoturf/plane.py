@@ -47,14 +47,24 @@ def area_sigma_m2(geometries: np.ndarray, sigma_m: np.ndarray) -> np.ndarray:
 def laid(areas: pd.DataFrame) -> np.ndarray:
     """The areas in their laying planes, by columns ``geometry``, ``laid_stretch`` and ``laid_fall_deg``: drawn out along the
     fall line from the centroid, every vertex to a micrometre."""
-    drawn_out = areas["laid_stretch"].to_numpy()
-    out = _stretched(areas, np.arange(len(areas)), areas["geometry"].to_numpy(), drawn_out)
+    out = _stretched(areas, np.arange(len(areas)), areas["geometry"].to_numpy(), areas["laid_stretch"].to_numpy())
     return shapely.transform(out, lambda points: np.rint(points / _FINEST_M) * _FINEST_M)
 
 
 def from_laid(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray) -> np.ndarray:
     """Geometries in the laying planes of the areas ``area_index``, back in their ground frames (undoes `laid`)."""
     return _stretched(areas, np.asarray(area_index), geometries, 1 / areas["laid_stretch"].to_numpy())
+
+
+def slope_lengths(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray) -> np.ndarray:
+    """Lengths along the slope over lengths on the map, of geometries in the ground frames of the areas ``area_index``: as long
+    as in the laying plane, as seams are; exactly 1 where that is not drawn out."""
+    out = np.ones(len(geometries))
+    drawn_out = areas["laid_stretch"].to_numpy()
+    area_index, flat = np.asarray(area_index), shapely.length(geometries)
+    rows = np.flatnonzero((drawn_out[area_index] != 1) & (flat > 0))
+    out[rows] = shapely.length(_stretched(areas, area_index[rows], geometries[rows], drawn_out)) / flat[rows]
+    return out
 
 
 def _stretched(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray, factor: np.ndarray) -> np.ndarray:

@@ -42,6 +42,7 @@ def edges(land: Ground, spacing_ft: float = 4 / 12, field_ft: float = 1.5, glued
             "neighbour": -1,
             "closed": True,
             "length_m": areas["perimeter_m"],
+            "laid_m": areas["perimeter_m"],
         }
     )
     totals = pd.DataFrame(

@@ -152,6 +152,7 @@ def ground():
     areas = pd.DataFrame(
         {"site": ["s1", "s1", "s2"], "area": ["a", "b", "c"], "phase": ["1", "1", "2"], "product": "turf"}
     )
+    areas["laid_stretch"], areas["laid_fall_deg"] = 1.0, np.nan
     areas["view"], areas["pile_bearing_deg"], areas["perimeter_m"] = "", np.nan, [14.0, 8.0, 6.0]
     areas = areas.assign(plan_area_m2=area, ground_area_m2=area, surface_area_m2=area, area_tolerance_m2=0.0)
     areas["geometry"] = areas["laid"] = np.array([*shapes, None], dtype=object)[:-1]

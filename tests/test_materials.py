@@ -160,7 +160,7 @@ def test_m11_a_ring_of_nails_has_no_extra_one():
     row = one(done.items, "nails")
     assert row["net"] == 420 + math.ceil(1200 / 1.5**2)
     assert (
-        "420 along 140.0 ft of perimeter at 4.0 in + 534 in the field at 18.0 in both ways"
+        "420 along 140.0 ft of perimeter along the slope at 4.0 in + 534 in the field at 18.0 in both ways"
         in one(done.items, "nails", "pool")["basis"]
     )
 
@@ -369,12 +369,20 @@ def test_seams_take_tape_and_adhesive_or_nails():
 
 
 def test_borders_shared_by_two_areas_are_one_seam():
+    """Along the slope: on the map the border is shorter."""
     land = ground([lot(15, 40), lot(15, 40)])
     border = edges(land)
     shared = pd.DataFrame(
-        {"area_index": [0, 1], "kind": "shared", "neighbour": [1, 0], "closed": False, "length_m": 40 * FT}
+        {
+            "area_index": [0, 1],
+            "kind": "shared",
+            "neighbour": [1, 0],
+            "closed": False,
+            "length_m": 39 * FT,
+            "laid_m": 40 * FT,
+        }
     )
-    border = type(border)(pd.concat([border.runs, shared]), border.totals.assign(edge_shared_m=40 * FT))
+    border = type(border)(pd.concat([border.runs, shared]), border.totals)
     nailed, taped = (
         materials.takeoff(
             land, border, plan(land), PRODUCTS, MaterialRules(), EdgeRules(seam_method=method, edging_on=["shared"])

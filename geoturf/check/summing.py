@@ -86,17 +86,33 @@ def edge_sums(result: Result) -> list[Finding]:
 
 
 def fasteners(result: Result) -> list[Finding]:
-    """Nails along each run that is not shared (one more than spaces where it has ends), in the field, none where glued."""
+    """Nails along each run that is not shared, along the slope (one more than spaces where it has ends), in the field, none
+    where glued."""
     areas, runs, rules = result.ground.areas, result.edges.runs, result.bid.edges
+    length_m = runs["length_m"].to_numpy(float) * _climb(areas, runs)
     nailed = np.array([result.bid.products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
     of = runs["area_index"].to_numpy(np.int64)
-    spaces = np.ceil(runs["length_m"].to_numpy(float) / rules.perimeter_spacing_m - CLOSE)
+    spaces = np.ceil(length_m / rules.perimeter_spacing_m - CLOSE)
     along = (spaces + ~runs["closed"].to_numpy(bool)) * (runs["kind"] != "shared").to_numpy()
     along = np.bincount(of, along, len(areas)) * nailed
     field = np.ceil(areas["surface_area_m2"].to_numpy(float) / rules.field_spacing_m**2 - CLOSE) * nailed
     due = np.column_stack([along, field])
     wrong = (result.edges.totals[["perimeter_fasteners", "field_fasteners"]].to_numpy(float) != due).any(axis=1)
     return told("nails-miscounted", wrong, lambda row: f"{area_name(result, row)}: {due[row].sum():.0f} nails are due")
+
+
+def _climb(areas: pd.DataFrame, runs: pd.DataFrame) -> np.ndarray:
+    """How much longer each run is along the slope than on the map: by Pythagoras, of what its segments go down the fall line."""
+    xy, run = shapely.get_coordinates(runs["geometry"].to_numpy(dtype=object), return_index=True)
+    step, own = np.diff(xy, axis=0), run[1:] == run[:-1]
+    step, run = step[own], run[1:][own]
+    area = runs["area_index"].to_numpy(np.int64)[run]
+    fall = np.radians(np.nan_to_num(areas["laid_fall_deg"].to_numpy(float)))[area]
+    down = step[:, 0] * np.sin(fall) + step[:, 1] * np.cos(fall)
+    rise = down**2 * (areas["laid_stretch"].to_numpy(float)[area] ** 2 - 1)
+    flat = (step**2).sum(axis=1)
+    long, short = (np.bincount(run, np.sqrt(square), len(runs)) for square in (flat + rise, flat))
+    return long / np.where(short > 0, short, 1.0)
 
 
 def pool_sums(result: Result) -> list[Finding]:

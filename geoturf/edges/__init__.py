@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from geoturf import plane
 from geoturf.edges import contact, runs
 from geoturf.edges.borders import Borders, Places, borders, places
 from geoturf.errors import PromiseError
@@ -31,14 +32,16 @@ def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> 
     """Boundary runs and fasteners of every area (holes included).
 
     ``runs`` is ordered by area and ring; ``length_m`` is true at the area's own elevation, as its perimeter is (its site's
-    frame is at the mean elevation). ``totals`` has the columns of `geoturf.model.Edges`. Counts: a closed run has
-    ``ceil(length / spacing)`` fasteners, an open-ended one the same and one more, the field ``ceil(surface area / spacing^2)``;
-    glued products have none (common practice, spec 3)."""
+    frame is at the mean elevation); ``laid_m`` is its length along the slope, which is what is fastened. ``totals`` has the
+    columns of `geoturf.model.Edges`. Counts: a closed run has ``ceil(length / spacing)`` fasteners, an open-ended one the same
+    and one more, the field ``ceil(surface area / spacing^2)``; glued products have none (common practice, spec 3)."""
     areas, context = ground.areas, _built(ground.context)
     guests = _visiting(areas, ground.guests)
     found = [_runs(areas.iloc[rows], guests, context, rows, rules.tolerance_m) for rows in _slabs(areas)]
     table = pd.concat(found).sort_values("area_index", kind="stable", ignore_index=True)
     table["length_m"] *= _true(areas)[table["area_index"]]
+    up = plane.slope_lengths(areas, table["area_index"].to_numpy(), table["geometry"].to_numpy())
+    table["laid_m"] = table["length_m"] * up
     return Edges(table, _totals(areas, table, products, rules), _findings(table, context))
 
 
@@ -161,20 +164,21 @@ def _totals(areas: pd.DataFrame, table: pd.DataFrame, products: dict[str, Produc
         f"edge_{kind}_m": np.bincount(table["area_index"], table["length_m"] * (table["kind"] == kind), minlength=count)
         for kind in ("paving", "building", "shared", "open")
     }
+    edged = table["kind"].isin(rules.edging_on)
     off = np.abs(sum(sums.values()) - areas["perimeter_m"].to_numpy(float))
     if (off > _SUM_M).any():
         raise PromiseError(_short_sum(areas, off))
     nailed = np.array([products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
     fastened = (table["kind"] != "shared") & nailed[table["area_index"]]
-    nails = (whole_steps(table["length_m"], rules.perimeter_spacing_m) + ~table["closed"]) * fastened
+    nails = (whole_steps(table["laid_m"], rules.perimeter_spacing_m) + ~table["closed"]) * fastened
     field = whole_steps(areas["surface_area_m2"], rules.field_spacing_m**2)
     return pd.DataFrame(
         sums
         | {
             "perimeter_fasteners": np.bincount(table["area_index"], nails, minlength=count).astype(np.int64),
             "field_fasteners": np.where(nailed, field, 0),
-            "fastened_m": np.bincount(table["area_index"], table["length_m"] * fastened, minlength=count),
-            "edging_m": sum((sums[f"edge_{kind}_m"] for kind in sorted(set(rules.edging_on))), np.zeros(count)),
+            "fastened_m": np.bincount(table["area_index"], table["laid_m"] * fastened, minlength=count),
+            "edging_m": np.bincount(table["area_index"], table["laid_m"] * edged, minlength=count),
         },
         index=areas.index,
     )

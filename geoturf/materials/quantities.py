@@ -161,14 +161,14 @@ def _seams(q: pd.DataFrame, edges: Edges, plan: CutPlan, nailed: pd.Series, edge
     """Seams inside areas, and half of each border shared with the next area (the other half is the neighbour's)."""
     n, spacing = len(q), edge_rules.seam_spacing_m
     runs = edges.runs[edges.runs["kind"] == "shared"]
-    q["shared"] = np.bincount(runs["area_index"].astype(int), runs["length_m"] / 2, n)
+    q["shared"] = np.bincount(runs["area_index"].astype(int), runs["laid_m"] / 2, n)
     cross = plan.seams["kind"].eq("cross")
     q["cross"] = np.bincount(plan.seams["area_index"].astype(int), plan.seams["length_m"] * cross, n)
     q["seam"] = np.bincount(plan.seams["area_index"].astype(int), plan.seams["length_m"], n) + q["shared"]
     by_nails = nailed * (edge_rules.seam_method == "nails")
     q["tape"] = q["adhesive"] = q["seam"] * (1 - by_nails)
     counts = np.bincount(plan.seams["area_index"].astype(int), _fasteners(plan.seams["length_m"], spacing), n)
-    halves = np.bincount(runs["area_index"].astype(int), _fasteners(runs["length_m"], spacing, runs["closed"]) / 2, n)
+    halves = np.bincount(runs["area_index"].astype(int), _fasteners(runs["laid_m"], spacing, runs["closed"]) / 2, n)
     q["seam_nails"] = q["seam_fasteners"] = (counts + halves) * by_nails
 
 
@@ -198,9 +198,10 @@ def _nails(q: pd.DataFrame, edges: Edges) -> None:
 
 
 def _edging_along(q: pd.DataFrame, edges: Edges, kinds: Iterable[str], rules: MaterialRules) -> None:
-    q["edging"] = 0.0
-    for kind in kinds:
-        q["edging"] += edges.totals[f"edge_{kind}_m"] / (2 if kind == "shared" else 1)
+    """Along the slope; a border shared with the next area counts half for each."""
+    runs = edges.runs[edges.runs["kind"].isin(kinds)]
+    board = runs["laid_m"] / np.where(runs["kind"] == "shared", 2, 1)
+    q["edging"] = np.bincount(runs["area_index"].astype(int), board, len(q))
     q["stakes"] = _fasteners(q["edging"], rules.stake_spacing_m).where(q["edging"] > 0, 0.0)
 
 

@@ -12,7 +12,9 @@ class GroundRules(Rules):
         "", "a terrain raster (GeoTIFF) to take elevation, slope and aspect from; needs the terrain extra"
     )
     stretch_from: Fraction = rule(
-        "0.5 %", "the laying plane is stretched along the fall line where surface exceeds ground by more"
+        "0.5 %",
+        "the laying plane, in which turf, seams, nails and edging are measured, is stretched along the fall line where surface "
+        "exceeds ground by more; without aspect_deg it falls along the area's long side",
     )
     steep_pct: float = rule(
         33.0,

@@ -81,7 +81,7 @@ _MATERIALS = (
     _item("glue", "material", "32 18 13", "Turf adhesive, full spread", "m2", "pail",
           "glued areas {glued:area}; a pail covers {glue_covers:area}"),
     _item("nails", "material", "32 18 13", "Turf nails", "each", "box",
-          "{perimeter_nails:count} along {fastened:length} of perimeter at {perimeter_spacing:depth} + {field_nails:count} in "
+          "{perimeter_nails:count} along {fastened:length} of perimeter along the slope at {perimeter_spacing:depth} + {field_nails:count} in "
           "the field at {field_spacing:depth} both ways; {turf_nail}, {nails_per_kg:per_mass}, {nails_kg:mass}"),
     _item("seam_nails", "material", "32 18 13", "Seam nails", "each", "box",
           "seams {seam:length} at {seam_spacing:depth}, one more a run; {seam_nail}, {seam_nails_per_kg:per_mass}, "
@@ -90,7 +90,7 @@ _MATERIALS = (
           "fabric under {fabric_laid:area} at {fabric_spacing:depth} both ways; {fabric_nail}, {fabric_nails_per_kg:per_mass}, "
           "{fabric_nails_kg:mass}"),
     _item("edging", "material", "32 94 13", "Edging board", "m", "board",
-          "edges of kind {edging_on}: {edging:length}"),
+          "edges of kind {edging_on}: {edging:length} along the slope"),
     _item("stakes", "material", "32 94 13", "Edging stakes", "each", "stake",
           "edging {edging:length} at {stake_spacing:depth}, one more an area"),
     _item("infill", "material", "32 18 13", "Infill", "kg", "bag",
