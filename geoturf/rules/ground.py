@@ -14,7 +14,7 @@ class GroundRules(Rules):
     stretch_from: Fraction = rule(
         "0.5 %",
         "the laying plane, in which turf, seams, nails and edging are measured, is stretched along the fall line where surface "
-        "exceeds ground by more; without aspect_deg it falls along the area's long side",
+        "exceeds ground by more; without aspect_deg an area falls along its long side",
     )
     steep_pct: float = rule(
         33.0,

@@ -81,8 +81,9 @@ _MATERIALS = (
     _item("glue", "material", "32 18 13", "Turf adhesive, full spread", "m2", "pail",
           "glued areas {glued:area}; a pail covers {glue_covers:area}"),
     _item("nails", "material", "32 18 13", "Turf nails", "each", "box",
-          "{perimeter_nails:count} along {fastened:length} of perimeter along the slope at {perimeter_spacing:depth} + {field_nails:count} in "
-          "the field at {field_spacing:depth} both ways; {turf_nail}, {nails_per_kg:per_mass}, {nails_kg:mass}"),
+          "{perimeter_nails:count} along {fastened:length} of perimeter along the slope at {perimeter_spacing:depth} + "
+          "{field_nails:count} in the field at {field_spacing:depth} both ways; {turf_nail}, {nails_per_kg:per_mass}, "
+          "{nails_kg:mass}"),
     _item("seam_nails", "material", "32 18 13", "Seam nails", "each", "box",
           "seams {seam:length} at {seam_spacing:depth}, one more a run; {seam_nail}, {seam_nails_per_kg:per_mass}, "
           "{seam_nails_kg:mass}"),
