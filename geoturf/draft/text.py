@@ -119,7 +119,8 @@ def _products(held: Sequence[Held], roles: Sequence[tuple[str, str]]) -> list[st
         lines += ["", _beside(f"[products.{toml(name) if named else name}]", f"{said}; add a table for each turf")]
         for _, key, default, low, high, source, what in rows:
             usual = f"; usual {low} to {high}" if low and high else ""
-            lines.append(_beside(f"{key} = {default}", f"{what}{usual} ({source})" if k == 0 else ""))
+            stands = f"{key} = {default}" if default != "(none)" else f"# {key} = ..."
+            lines.append(_beside(stands, f"{what}{usual} ({source})" if k == 0 else ""))
     return [line.rstrip(" #") if line.endswith("# ") else line for line in lines]
 
 

@@ -7,12 +7,20 @@ from typing import NamedTuple
 
 import pandas as pd
 
-from geoturf import units
+from geoturf import data, units
 from geoturf.model import CutPlan, Ground
 from geoturf.rules import MaterialRules, Product
 
 ROUTE_USES = ("route", "accessible route", "path", "walk")
 PLAY_USES = ("play", "playground")
+ROAD_USES = ("median", "traffic island", "roundabout", "verge", "right of way", "right-of-way")
+NO_PLANTS = ("", "none", "bare_ground", "synthetic_turf")  # covers with nothing on them to kill
+NAILED = {
+    "nails": "turf_nail",
+    "seam_nails": "seam_nail",
+    "fabric_nails": "fabric_nail",
+}  # items and the rule of their nail
+INTO_GROUND = ("dig", "disposal", "stakes", *NAILED, "caps", "reroutes")  # whatever the depth that is dug
 ROUTE_PILE_M = units.INCH_M / 2  # 2010 ADA Standards for Accessible Design 302.2: pile 1/2 in at most
 
 
@@ -26,14 +34,14 @@ class Caution(NamedTuple):
 
 _BY_WORK = (
     Caution(
-        ("dig",),
-        "Digging: call 811 first and wait until every utility has answered; the lead time is set by state law "
-        "(California, Gov. Code 4216: at least 2 working days, at most 14 days before). Near a marked line dig by hand, "
-        "as the law and the line's owner ask.",
-        "811; California Government Code 4216, from memory",
+        INTO_GROUND,
+        "Digging: whatever goes into the ground, nails and stakes too, can meet a line. Call 811 first and wait until every "
+        "utility has answered; the lead time is set by state law: ask your one-call centre. Near a marked line dig by hand, as "
+        "the law and the line's owner ask.",
+        "811, the national call-before-you-dig number; how long ahead is each state's own law, so no figure stands here",
     ),
     Caution(
-        ("dig",),
+        INTO_GROUND,
         "Trees: dig by hand inside the root zone, cut no structural root, keep turf and base off the trunk. Local codes may "
         "forbid work under a protected tree; ask a licensed or certified arborist.",
         "common practice",
@@ -45,7 +53,7 @@ _BY_WORK = (
         "common practice",
     ),
     Caution(
-        ("disposal",),
+        INTO_GROUND,
         "Disposal: spoil, old turf, off-cuts and infill go where local rules allow; test soil that may be contaminated "
         "before it leaves.",
         "common practice",
@@ -64,6 +72,12 @@ _BY_WORK = (
         "29 CFR 1926.1153 (a), (b), (d) and Table 1",
     ),
     Caution(
+        (),
+        "Knives: turf is cut and trimmed with sharp knives: new blades, cuts away from the body, cut-resistant gloves, blades "
+        "covered when not in use and boxed when worn, as local safety codes and the makers ask.",
+        "common practice",
+    ),
+    Caution(
         ("adhesive", "glue"),
         "Adhesive: read its safety data sheet, keep it from flames and drains, ventilate; local air rules may limit solvents.",
         "common practice",
@@ -74,6 +88,13 @@ _BY_WORK = (
         "98 F (37 C); water cools it for minutes only. Warn users and shade play areas; for the crew follow the heat rules "
         "of your state's code.",
         "a university and desert-institute study as reported; a Penn State page citing Brakeman (2004)",
+    ),
+    Caution(
+        (),
+        "Reflections: sun thrown back by window glass, low-emissivity panes above all, has melted synthetic turf. Look where it "
+        "falls through the day and the seasons; screen, shade or film such glass as its maker and local codes allow, or leave "
+        "that ground out.",
+        "common practice",
     ),
     Caution(
         (),
@@ -101,13 +122,27 @@ def of(
     """One line a caution, in the order of the work; ``net`` is the areas-aligned table of `Takeoff.areas`."""
     total = net.sum()
     lines = [c.text for c in _BY_WORK if not c.items or any(total[key] > 0 for key in c.items)]
-    return (*lines, *_lifting(plan, products, rules), *_play(ground), *_routes(ground, products), LAST)
+    lines += [*_kept_lines(total, rules), *_lifting(plan, products, rules), *_herbicide(ground), *_traffic(ground)]
+    return (*lines, *_play(ground), *_routes(ground, products), LAST)
+
+
+def _kept_lines(total: pd.Series, rules: MaterialRules) -> list[str]:
+    """Common practice; lengths of nails from data/nails.csv."""
+    driven = [data.value("nails", getattr(rules, rule), "length") for key, rule in NAILED.items() if total[key] > 0]
+    if not driven and not total["stakes"] > 0:
+        return []
+    nails = f"nails up to {max(driven) / units.INCH_M:g} in ({1000 * max(driven):.0f} mm) long" if driven else ""
+    what = " and ".join(part for part in (nails, "stakes" if total["stakes"] > 0 else "") if part)
+    return [
+        f"Kept lines: {what} go through irrigation pipe, drip line and low-voltage wire that stay, which no utility marks. Find "
+        "and mark them, and have them lowered, moved or sleeved first, by a licensed person where local codes ask for one."
+    ]
 
 
 def _lifting(plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules) -> list[str]:
-    """Arithmetic: area of the heaviest roll or length bought of each product x the turf's total weight, against the limit."""
+    """Arithmetic: area of the heaviest roll or length bought of each product x the turf's weight, against the limit."""
     area = (plan.rolls["width_m"] * plan.rolls["length_m"]).groupby(plan.rolls["product"], sort=False).max()
-    weight_kg = {name: m2 * products[name].total_weight_kg_per_m2 for name, m2 in area.items()}
+    weight_kg = {name: m2 * products[name].weight_kg_per_m2() for name, m2 in area.items()}
     rolls = [
         f"{products[name].title} {kg / units.POUND_KG:,.0f} lb ({kg:,.0f} kg)"
         for name, kg in weight_kg.items()
@@ -119,6 +154,30 @@ def _lifting(plan: CutPlan, products: Mapping[str, Product], rules: MaterialRule
     return [
         f"Lifting: the heaviest rolls weigh about: {'; '.join(rolls)}. That is over the {limit} set for one person: move them "
         "by machine, as local safety codes and the makers ask."
+    ]
+
+
+def _herbicide(ground: Ground) -> list[str]:
+    """7 U.S.C. 136j(a)(2)(G), from memory: use of a pesticide other than its label says is unlawful."""
+    cover = ground.areas["cover"].str.casefold().str.replace(" ", "_")
+    count = int((~cover.isin(NO_PLANTS)).sum())
+    if not count:
+        return []
+    return [
+        f"Herbicide: {count} area(s) have a living cover. Where sod is killed before it is taken up, the product's label is law "
+        "(FIFRA); a licence may be needed under state and local codes. Keep spray off trees, drains and neighbours, and people "
+        "and pets off it as long as the label says."
+    ]
+
+
+def _traffic(ground: Ground) -> list[str]:
+    """Manual on Uniform Traffic Control Devices, Part 6 (temporary traffic control), from memory."""
+    count = int(ground.areas["use"].str.casefold().isin(ROAD_USES).sum())
+    if not count:
+        return []
+    return [
+        f"Traffic: {count} area(s) lie in or along a road. Work there under a permit and a traffic control plan, with signs, "
+        "tapers and high-visibility clothing as MUTCD Part 6, the road's owner and local codes ask, by people trained for it."
     ]
 
 

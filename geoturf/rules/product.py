@@ -31,7 +31,16 @@ class Product(Rules):
     pile_weight_kg_per_m2: ArealMass = rule(
         "60 oz/yd^2", "pile (face) weight", low="40 oz/yd^2", high="100 oz/yd^2", source=COMMON
     )
-    total_weight_kg_per_m2: ArealMass = rule("90 oz/yd^2", "pile, backing and coating: what a crew lifts")
+    backing_weight_kg_per_m2: ArealMass = rule(
+        "30 oz/yd^2",
+        "backing and coating, which with the pile make what a crew lifts",
+        low="20 oz/yd^2",
+        high="40 oz/yd^2",
+        source=f"{COMMON}, from memory",
+    )
+    total_weight_kg_per_m2: ArealMass | None = rule(
+        None, "pile, backing and coating; pile_weight + backing_weight if not given", source=COMMON
+    )
     pile_height_m: Length = rule("1.75 in", "pile height", low="0.3 in", high="2.5 in", source=COMMON)
     roll_width_m: Length = rule("15 ft", "width of a roll, selvage included", low="6 ft", high="15 ft", source=COMMON)
     roll_lengths: Annotated[tuple[float, ...], BeforeValidator(_lengths)] = rule(
@@ -47,12 +56,20 @@ class Product(Rules):
     putting: bool = rule(False, "a short putting pile (takes 1 to 2 lb/ft^2 of infill)", source=COMMON)
     pets: bool = rule(False, "gets odour-control granules under it", source=COMMON)
 
+    def weight_kg_per_m2(self) -> float:
+        """What a crew lifts."""
+        if self.total_weight_kg_per_m2 is not None:
+            return self.total_weight_kg_per_m2
+        return self.pile_weight_kg_per_m2 + self.backing_weight_kg_per_m2
+
     @model_validator(mode="after")
     def _rolls_exist(self) -> Product:
         if self.roll_width_m <= 0:
             raise ValueError("roll_width must be more than zero")
         if not self.roll_lengths or min(self.roll_lengths) <= 0:
             raise ValueError("roll_lengths must be more than zero")
+        if self.total_weight_kg_per_m2 is not None and self.total_weight_kg_per_m2 < self.pile_weight_kg_per_m2:
+            raise ValueError("total_weight must not be less than pile_weight, which is part of it")
         if self.price.dimension not in ((2, 0, 0), (1, 0, 0)) and self.price.unit != "roll":
             raise ValueError('price of turf is per area ("2.10 USD/ft^2"), per length or per roll')
         return self
