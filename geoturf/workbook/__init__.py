@@ -1,5 +1,6 @@
 """The bid as a workbook in which a unit price, a quantity, a rate or an allowance can be changed and all else follows: every
-phase, section, site and total is what a run with the same change gives, to the cent.
+phase, section, site and total is what the takeoff priced again with the same change gives, to the cent. Layout and cut plan stay
+as they are; so do the alternates and the price lot by lot, which say so.
 
 book      sheets and cells: text kept text, money as money, cells to change marked
 bought    Materials: order = net x (1 + allowance) / package, rounded up
