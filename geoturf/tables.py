@@ -416,7 +416,7 @@ def write_run(result: Result, folder: Path) -> None:
     content = {
         "version": __version__,
         "inputs": [{"path": path, "sha256": digest} for path, digest in result.source.inputs],
-        "settings": result.bid.model_dump(mode="json", by_alias=True, exclude={"folder"}, fallback=str),
+        "settings": result.bid.model_dump(mode="json", by_alias=True, exclude={"folder", "looked"}, fallback=str),
         "counts": {
             "sites": int(result.ground.areas["site"].nunique()),
             "areas": len(result.ground.areas),

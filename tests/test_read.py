@@ -191,7 +191,7 @@ def test_coordinates_that_are_no_numbers_are_left_out_by_name(tmp_path, value):
     good, bad = box(-77, 40, -76.9, 40.1), shapely.polygons([(-77, 40), (value, 40), (-76.9, 40.1), (-77, 40)])
     geopandas.GeoDataFrame(geometry=[good, bad], crs=4326).to_parquet(tmp_path / "lots.parquet")
     source = source_of(tmp_path, "lots.parquet")
-    assert [(f.code, f.feature) for f in source.findings] == [("beyond-repair", "1")]
+    assert [(f.code, f.feature) for f in source.findings] == [("beyond-repair", "2")]
     assert source.left_out == 1
 
 
@@ -325,7 +325,7 @@ def test_every_canonical_column_has_a_kind_and_words():
 def test_without_a_site_column_each_feature_is_a_site(tmp_path):
     write(squares(note=["a", "b"]), tmp_path / "lots.geojson")
     table = table_of(tmp_path, "lots.geojson")
-    assert table["site"].tolist() == ["lots 0", "lots 1"]
+    assert table["site"].tolist() == ["lots 1", "lots 2"]
     assert table["area"].tolist() == ["1", "1"]
 
 
@@ -334,7 +334,7 @@ def test_files_of_one_name_keep_their_sites_apart(tmp_path):
         (tmp_path / folder).mkdir()
         write(squares(note=["a"]), tmp_path / folder / "lots.geojson")
     layers = source_of(tmp_path, "east", "west").layers
-    assert [layer.table["site"][0] for layer in layers] == ["lots 0", "lots (2) 0"]
+    assert [layer.table["site"][0] for layer in layers] == ["lots 1", "lots (2) 1"]
 
 
 def test_areas_are_numbered_within_a_site_past_names_in_use(tmp_path):

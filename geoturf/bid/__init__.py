@@ -55,6 +55,9 @@ class Bid(Rules):
     price: PriceRules = rule({}, "price build-up and unit costs", source="")
     water: WaterRules | None = rule(None, "water comparison; left out without it", source="")
     folder: str = rule(".", "folder that layer paths start from; set by the reader", source="")
+    looked: dict[str, str] = rule(
+        {}, "of a bid made for bare files: each file's stamp when it was looked at; empty for bid files", source=""
+    )
 
     @model_validator(mode="after")
     def _names_agree(self) -> Bid:
@@ -94,8 +97,9 @@ def read_bid(path: str | Path) -> Bid:
         return BidError(Finding("error", code, message, file=path.name))
 
     try:
-        with path.open("rb") as file:
-            content = tomllib.load(file)
+        if path.exists() and not path.is_file():
+            raise refused("bid-unreadable", "cannot be read: it is no regular file, as a bid (TOML) must be")
+        content = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except FileNotFoundError:
         beside = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
         raise refused("no-bid-file", f"there is no such bid file{nearest(path.name, beside)}") from None
@@ -109,6 +113,8 @@ def read_bid(path: str | Path) -> Bid:
         raise refused("bid-syntax", "is not TOML that can be read") from None
     if "folder" in content:
         raise refused("unknown-key", "key 'folder' is not known; layer paths start from the bid file's folder")
+    if "looked" in content:
+        raise refused("unknown-key", "key 'looked' is not known; take it out")
     return make_bid(content | {"folder": str(path.parent)}, file=path.name)
 
 
@@ -126,7 +132,7 @@ def make_bid(content: dict[str, Any], file: str = "") -> Bid:
 
 def every_rule() -> list[tuple[str, str, str, str, str, str, str]]:
     """(section, key, default, low, high, source, what) of every rule of a bid, in the order of the classes; as text."""
-    return [row for row in listing.rows(Bid) if row[1] != "folder"]
+    return [row for row in listing.rows(Bid) if row[1] not in faults.OWN]
 
 
 def unusual(bid: Bid) -> list[Finding]:

@@ -13,6 +13,7 @@ from geoturf.model import Finding
 from geoturf.rules.layer import nearest
 from geoturf.units import Money
 
+OWN = ("folder", "looked")  # set by geoturf, never by a bid file
 _LONG = 40  # letters of a value that a message repeats
 
 
@@ -37,7 +38,7 @@ def _messages(key: str, code: str, group: list[Any], model: type[BaseModel]) -> 
     path = _path(group[0]["loc"], model)
     last = path[-1] if path else ""
     table = _model_at(path[:-1], model)
-    fields = {name: info for name, info in _fields(table).items() if name != "folder"}
+    fields = {name: info for name, info in _fields(table).items() if name not in OWN}
     if code == "unknown-key":
         return [f"key '{key}' is not known{_hint(last, fields, model)}"]
     if code == "missing-key":

@@ -16,8 +16,10 @@ What is odd is gathered and told at once. What cannot be priced is left out by n
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
+from functools import cache
 from itertools import groupby
 
 import numpy as np
@@ -27,13 +29,13 @@ from geoturf.bid import Bid
 from geoturf.errors import InputError
 from geoturf.model import Source
 from geoturf.read import columns, ids, place, shapes, texts
-from geoturf.read.account import account
-from geoturf.read.find import digest, find, sha256
+from geoturf.read.account import Claim, account, claim
+from geoturf.read.find import Item, digest, find, sha256
 from geoturf.read.load import load
 from geoturf.read.loaded import Loaded
 from geoturf.read.look import Held, choose
 from geoturf.read.part import Columns, Part
-from geoturf.read.say import Gathered, Say
+from geoturf.read.say import Gathered, Say, counted
 from geoturf.rules.layer import COLUMNS, PRICED, Layer
 
 __all__ = ["COLUMNS", "read", "sha256"]
@@ -44,8 +46,8 @@ _ANY_GEOMETRY = ("street", "view")  # roles that may be points or lines
 def read(bid: Bid) -> Source:
     """All layers of a bid. Raises `InputError` with every finding when the input is refused."""
     say = Say(Gathered())
-    done, sums, labels, found = [], {}, {}, {}
-    with ThreadPoolExecutor(1) as pool:  # sums the files up while they are read
+    done, sums, labels, found, stamps = [], {}, {}, {}, {}
+    with ThreadPoolExecutor(2) as pool:  # sums the files up, and counts what is in them, while they are read
         for layer in bid.layers:
             if layer.path not in found:  # a file that several layers name is looked up, and complained of, once
                 found[layer.path] = find(layer.path, bid.folder, say)
@@ -53,12 +55,15 @@ def read(bid: Bid) -> Source:
                 items = list(group)
                 given = items[0].given
                 if given not in sums:
+                    stamps[given] = items[0], bid.looked.get(given) or items[0].stamp()
                     sums[given] = pool.submit(digest, items[0])
                 for held in choose(items, layer.layer, say.at(given)):
                     label = _label(layer.name or held.name, (given, held.name), labels)
-                    one = _layer(held, layer, label, bid, say.at(given, held.inner))
+                    claimed = pool.submit(claim, held)
+                    held = replace(held, swept=layer.layer == "*" or len(found[layer.path]) > 1)
+                    one = _layer(held, claimed, layer, label, bid, say.at(given, held.inner))
                     done += [one] if one is not None else []
-    inputs = tuple((given, job.result()) for given, job in sums.items())
+    _refuse_changed(stamps, say)
     priced = [one for one in done if one.role in PRICED]
     ids.number_areas([one.columns for one in priced])
     ids.refuse_clashes(priced, list(bid.products), say)
@@ -68,6 +73,7 @@ def read(bid: Bid) -> Source:
         )
     if say.to.refused:
         raise InputError(say.to.findings)
+    inputs = tuple((given, job.result()) for given, job in sums.items())
     return Source(tuple(one.done() for one in done), tuple(say.to.findings), inputs, say.to.left_out)
 
 
@@ -80,7 +86,14 @@ def _label(name: str, origin: tuple[str, str], labels: dict[str, list[tuple[str,
     return name if number == 1 else f"{name} ({number})"
 
 
-def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> Part | None:
+def _refuse_changed(stamps: dict[str, tuple[Item, str]], say: Say) -> None:
+    """What is told of a file must be what was read of it."""
+    for given, (item, before) in stamps.items():
+        if item.stamp() != before:
+            say.at(given).refuse("changed", "was changed while it was read; run again when it is written to its end")
+
+
+def _layer(held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bid, say: Say) -> Part | None:
     """One layer of one file, or None where nothing of it can be used (said)."""
     loaded = load(held, lambda names: columns.match(names, layer).needed(), say)
     if loaded is None:
@@ -92,20 +105,49 @@ def _layer(held: Held, layer: Layer, label: str, bid: Bid, say: Say) -> Part | N
         say.warn(code, message)
     if mapping.faults:
         return None
-    loaded = account(held, loaded, say)
+    loaded = account(held, claimed.result(), loaded, mapping.found, say)
+    say = say.naming(_names_of(loaded, mapping))
     loaded = loaded.only(columns.chosen(loaded.table, mapping, layer, len(loaded.ids), say))
     crs = place.crs_of(loaded.crs, layer.crs, loaded.boxes, say)
     if crs is None:
         return None
     if held.item.format == "GeoJSON":
         shapes.winding(loaded.geometry[loaded.sound], say)
+    if held.swept and layer.role in PRICED and shapes.without_area(loaded.geometry):
+        say.warn(
+            "no-polygons",
+            f"none of its {counted(len(loaded.ids), 'feature')} is a polygon: nothing of it can be priced",
+        )
+        return None
     loaded = _usable(loaded, layer.role, say)
     loaded = loaded.only(place.possible(crs, loaded.boxes, loaded.ids, say))
     table = {"feature": columns.names(loaded.ids)} | columns.tidy(loaded.table, mapping, loaded.ids, say)
     if layer.role in PRICED:
-        table = _named(table, layer, label, next(iter(bid.products)))
+        product = layer.product or next(iter(bid.products))
+        if bid.looked:
+            table = ids.known_products(table, mapping.found, product, list(bid.products), say)
+        table = _named(table, layer, label, product)
     name = layer.name or held.name
     return Part(name, layer.role, held.item.given, held.inner, layer.sigma_m, table, loaded.geometry, crs)
+
+
+def _names_of(loaded: Loaded, mapping: columns.Mapping) -> Callable[[str], dict[str, str]]:
+    """What finds the site and the area that a file gives a feature; worked out when first asked."""
+
+    @cache
+    def rows() -> dict[str, int]:
+        return {str(record): row for row, record in enumerate(loaded.ids.tolist())}
+
+    @cache
+    def texts_of(theirs: str) -> texts.Texts:
+        return texts.of_arrow(loaded.table.column(theirs))
+
+    def named(feature: str) -> dict[str, str]:
+        row = rows().get(feature)
+        given = {ours: mapping.found[ours] for ours in ("site", "area") if ours in mapping.found and row is not None}
+        return {ours: one.values[one.codes[row]] for ours, theirs in given.items() if (one := texts_of(theirs))}
+
+    return named
 
 
 def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
@@ -130,7 +172,7 @@ def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
 def _named(table: Columns, layer: Layer, label: str, product: str) -> Columns:
     """The columns with site, phase and product where the features name none; areas are numbered later, over all layers."""
     n = len(table["feature"])
-    defaults = {"site": layer.site, "area": "", "phase": layer.phase or "1", "product": layer.product or product}
+    defaults = {"site": layer.site, "area": "", "phase": layer.phase or "1", "product": product}
     for name, default in defaults.items():
         given = table.get(name, texts.same("", n))
         table[name] = given.filled(default)

@@ -6,13 +6,18 @@ anywhere: neither is ever handed to GDAL.
 
 from __future__ import annotations
 
+import contextlib
 import glob
 import hashlib
+import json
+import os
 import re
 import zipfile
 import zlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from typing import BinaryIO
 
 from geoturf.read.say import Say, listed
 from geoturf.rules.layer import nearest
@@ -39,7 +44,7 @@ SHAPEFILE_PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
 _BESIDE = {*SHAPEFILE_PARTS, ".sbn", ".sbx", ".qix", ".qmd", ".qml", ".xml", ".txt", ".md", ".csv", ".pdf", ".toml", ""}
 _ELSEWHERE = re.compile(r"^/vsi|://|^\s*[<{]|^(?![A-Za-z]:[\\/])[A-Za-z_0-9]{2,}:", re.IGNORECASE)
 _HEAD = 65_536
-_BAD_ZIP = (zipfile.BadZipFile, NotImplementedError, RuntimeError, ValueError, EOFError, OSError, zlib.error)
+BAD_ZIP = (zipfile.BadZipFile, NotImplementedError, RuntimeError, ValueError, EOFError, OSError, zlib.error)
 _KML = re.compile(rb"\A(?:\xef\xbb\xbf)?(?:\s|<\?.*?\?>|<!--.*?-->)*<(?:\w+:)?kml[\s>]", re.DOTALL)
 #: what GDAL's virtual drivers look for anywhere in a file's head, whatever else it is
 _VIRTUAL = re.compile(rb"OGRVRTDataSource|OGRWFSDataSource|gdal_streamed_alg", re.IGNORECASE)
@@ -75,19 +80,56 @@ class Item:
         path = str(self.path.absolute())
         return f"/vsizip/{{{path}}}/{self.member}" if self.member else path
 
-    def part(self, suffix: str) -> bytes | None:
-        """The bytes of a part of a shapefile (``.shx``), None where it is missing or cannot be taken out of its zip."""
+    @contextlib.contextmanager
+    def opened(self, suffix: str = "") -> Iterator[BinaryIO]:
+        """The file, or a part of a shapefile (``.shx``), to be read as far as is needed. Raises FileNotFoundError where the part
+        is missing, and what `BAD_ZIP` names where it cannot be taken out of its zip."""
         if not self.member:
-            path = _part(self.path, suffix)
-            return path.read_bytes() if path else None
+            with (self._beside(suffix) if suffix else self.path).open("rb") as file:
+                yield file
+            return
+        with zipfile.ZipFile(self.path) as archive, archive.open(self._within(archive, suffix)) as file:
+            yield file
+
+    def size(self, suffix: str) -> int | None:
+        """Bytes of a part of a shapefile, None where it is missing or its zip is damaged."""
         try:
+            if not self.member:
+                return self._beside(suffix).stat().st_size
             with zipfile.ZipFile(self.path) as archive:
-                same = [n for n in archive.namelist() if n.lower().endswith(suffix)]
-                beside = {PurePosixPath(n).with_suffix(""): n for n in same}
-                name = beside.get(self.name.with_suffix(""))
-                return archive.read(name) if name else None
-        except _BAD_ZIP:
+                return archive.getinfo(self._within(archive, suffix)).file_size
+        except BAD_ZIP:
             return None
+
+    def _beside(self, suffix: str) -> Path:
+        path = _part(self.path, suffix)
+        if path is None:
+            raise FileNotFoundError(suffix)
+        return path
+
+    def _within(self, archive: zipfile.ZipFile, suffix: str) -> str:
+        """The member's name in its zip, or that of a part beside it."""
+        if not suffix:
+            return self.member
+        same = {PurePosixPath(n).with_suffix(""): n for n in archive.namelist() if n.lower().endswith(suffix)}
+        name = same.get(self.name.with_suffix(""))
+        if name is None:
+            raise FileNotFoundError(suffix)
+        return name
+
+    def stamp(self) -> str:
+        """Size and time of the last change of the file (of all parts of a shapefile): another stamp, another content."""
+        try:
+            return " ".join(f"{stat.st_size}.{stat.st_mtime_ns}" for stat in (path.stat() for path in _parts(self)))
+        except OSError:
+            return "gone"
+
+
+def _parts(item: Item) -> list[Path]:
+    """The files that a file is made of."""
+    if item.format != "shapefile" or item.member:
+        return [item.path]
+    return [p for suffix in SHAPEFILE_PARTS if (p := _part(item.path, suffix))]
 
 
 def _part(path: Path, suffix: str) -> Path | None:
@@ -106,10 +148,12 @@ def find(given: str, folder: str, say: Say) -> list[Item]:
     path = Path(folder) / given
     if path.is_dir():
         return _folder(path, given, say)
-    if path.is_file():
+    if os.path.lexists(path):
         return _file(path, given, say)
     found = sorted(Path(p) for p in glob.glob(str(path), recursive=True)) if glob.has_magic(given) else []  # noqa: PTH207
     found = [p for p in found if p.suffix.lower() in (*FORMATS, ".zip")]
+    if "**" in given:
+        found = _without_reports(found, Path(folder, given.split("**")[0]), say)
     if not found:
         beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
         what = "no GIS file matches" if glob.has_magic(given) else f"there is no such file{nearest(path.name, beside)}"
@@ -126,7 +170,7 @@ def _shown(path: Path, folder: str) -> str:
 
 
 def _folder(path: Path, given: str, say: Say) -> list[Item]:
-    inside = sorted(p for p in path.rglob("*") if p.is_file() and not _hidden(p.relative_to(path).as_posix()))
+    inside = sorted(_files_below(path, say))
     taken = [p for p in inside if p.suffix.lower() in (*FORMATS, ".zip")]
     others = [p.relative_to(path).as_posix() for p in inside if p.suffix.lower() not in (*FORMATS, ".zip", *_BESIDE)]
     if others:
@@ -136,6 +180,51 @@ def _folder(path: Path, given: str, say: Say) -> list[Item]:
     return [i for p in taken for i in _file(p, f"{given.rstrip('/')}/{p.relative_to(path).as_posix()}", say)]
 
 
+def _files_below(path: Path, say: Say) -> Iterator[Path]:
+    """All files in a folder and those within; says which folders are not entered."""
+
+    def unread(error: OSError) -> None:
+        where = _shown(Path(error.filename), path)
+        say.leave_out("unreadable", f"folder {where} cannot be read ({error.strerror}); what is in it is left out")
+
+    for here, folders, files in os.walk(path, onerror=unread):
+        seen = [Path(here, name) for name in sorted(folders) if not _hidden(name)]
+        links, reports = [p for p in seen if p.is_symlink()], [p for p in seen if _is_report(p)]
+        if links:
+            names = listed(_shown(p, path) for p in links)
+            say.warn("not-read", f"folders that are links are not entered: {names}; give their path itself")
+        if reports:
+            _say_reports(reports, path, say)
+        folders[:] = [p.name for p in seen if p not in links and p not in reports]
+        yield from (Path(here, name) for name in files if not _hidden(name))
+
+
+def _without_reports(found: list[Path], folder: Path, say: Say) -> list[Path]:
+    """The files that lie in no report of geoturf's own below a folder."""
+    depth = len(folder.parts)
+    within = {p: [parent for parent in p.parents if len(parent.parts) > depth] for p in found}
+    reports = {parent for parents in within.values() for parent in parents}
+    reports = {parent for parent in reports if _is_report(parent)}
+    if reports:
+        _say_reports(sorted(reports), folder, say)
+    return [p for p in found if reports.isdisjoint(within[p])]
+
+
+def _say_reports(reports: list[Path], folder: Path, say: Say) -> None:
+    say.note(
+        "own-report", f"reports that geoturf wrote are not read as input: {listed(_shown(p, folder) for p in reports)}"
+    )
+
+
+def _is_report(folder: Path) -> bool:
+    """Whether a run of geoturf wrote it: its run.json says so."""
+    try:
+        content = json.loads((folder / "run.json").read_bytes())
+    except (OSError, ValueError, RecursionError):
+        return False
+    return isinstance(content, dict) and content.keys() >= {"version", "inputs", "settings", "counts", "cautions"}
+
+
 def _hidden(name: str) -> bool:
     return any(part.startswith((".", "__MACOSX")) for part in PurePosixPath(name).parts)
 
@@ -143,6 +232,11 @@ def _hidden(name: str) -> bool:
 def _file(path: Path, given: str, say: Say) -> list[Item]:
     say = say.at(file=given)
     suffix = path.suffix.lower()
+    if not path.is_file():
+        say.leave_out(
+            "unreadable", "is no regular file (a pipe, a device, a folder or a link to nothing); it is left out"
+        )
+        return []
     try:
         if suffix == ".zip":
             return _zip(path, given, say)
@@ -151,20 +245,36 @@ def _file(path: Path, given: str, say: Say) -> list[Item]:
                 "not-gis", f"is a part of a shapefile; name its .shp{nearest(path.stem + '.shp', _shapes(path))}"
             )
             return []
-        if {"!", ";"} & set(str(path.absolute())):  # pyogrio takes these for parts of an address
-            say.leave_out("unreadable", "'!' and ';' in a path cannot be read; rename it. It is left out")
-            return []
         if suffix not in FORMATS:
             say.refuse("not-gis", f"is not a format geoturf reads; give a {TAKEN}")
             return []
+        if set("!;\n\r\t") & set(str(path.absolute())):  # pyogrio takes these for parts of an address
+            what = "a path (folders too) with '!', ';', a tab or a line break in it cannot be read"
+            say.leave_out("unreadable", f"{what}; rename it. It is left out")
+            return []
         with path.open("rb") as file:
-            fault = _fault(file.read(_HEAD), FORMATS[suffix])
+            fault = _fault(file.read(_HEAD), FORMATS[suffix]) or _part_fault(path, suffix)
     except OSError as error:
         fault = f"cannot be opened: {error.strerror}"
     if fault:
         say.leave_out("unreadable", f"{fault}; the file is left out")
         return []
     return [Item(given, path)]
+
+
+def _part_fault(path: Path, suffix: str) -> str:
+    """Why a part of a shapefile cannot be opened, or nothing."""
+    if suffix != ".shp":
+        return ""
+    for part in (p for low in SHAPEFILE_PARTS for p in {path.with_suffix(low), path.with_suffix(low.upper())}):
+        if os.path.lexists(part) and not part.is_file():
+            return f"its {part.suffix} is no regular file"
+        try:
+            if part.is_file():
+                part.open("rb").close()
+        except OSError as error:
+            return f"its {part.suffix} cannot be opened: {error.strerror}"
+    return ""
 
 
 def _shapes(path: Path) -> list[str]:
@@ -176,7 +286,7 @@ def _zip(path: Path, given: str, say: Say) -> list[Item]:
         with zipfile.ZipFile(path) as archive:
             names = [n for n in archive.namelist() if PurePosixPath(n).suffix.lower() in FORMATS and not _hidden(n)]
             faults = {name: _member_fault(archive, name) for name in sorted(names)}
-    except _BAD_ZIP as error:
+    except BAD_ZIP as error:
         say.leave_out("unreadable", f"is no zip that can be opened ({error}); the file is left out")
         return []
     if not names:
@@ -193,7 +303,7 @@ def _member_fault(archive: zipfile.ZipFile, name: str) -> str:
     try:
         with archive.open(name) as file:
             return _fault(file.read(_HEAD), FORMATS[PurePosixPath(name).suffix.lower()])
-    except _BAD_ZIP as error:
+    except BAD_ZIP as error:
         return f"cannot be taken out of the zip ({error})"
 
 
@@ -216,10 +326,7 @@ def _fault(head: bytes, kind: str) -> str:
 
 def digest(item: Item) -> str:
     """SHA-256 of a file; of a shapefile, of its parts one after another (``cat x.cpg x.dbf x.prj x.shp x.shx | sha256sum``)."""
-    paths = [item.path]
-    if item.format == "shapefile" and not item.member:
-        paths = [p for suffix in SHAPEFILE_PARTS if (p := _part(item.path, suffix))]
-    return sha256(*paths)
+    return sha256(*_parts(item))
 
 
 def sha256(*paths: Path) -> str:

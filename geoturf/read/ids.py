@@ -7,7 +7,7 @@ import pandas as pd
 
 from geoturf.read import texts
 from geoturf.read.part import Columns, Part
-from geoturf.read.say import Say, listed
+from geoturf.read.say import Say, counted, listed
 from geoturf.read.texts import Texts
 from geoturf.rules.layer import nearest
 
@@ -41,6 +41,22 @@ def _fill_past(area: np.ndarray, rows: np.ndarray, empty: np.ndarray) -> None:
     free = (name for n in range(1, 2 * len(rows) + 1) if (name := str(n)) not in used)
     for row in rows[empty[rows]]:
         area[row] = next(free)
+
+
+def known_products(table: Columns, found: dict[str, str], default: str, products: list[str], say: Say) -> Columns:
+    """Where no bid file says which products there are: what a file's column names is taken for the default, and told."""
+    column = table.get("product")
+    if not isinstance(column, Texts):
+        return table
+    unknown = [name for name in column.values.tolist() if name and name not in products]
+    if not unknown:
+        return table
+    rows = np.isin(column.codes, np.flatnonzero(np.isin(column.values, unknown))).sum()
+    what = f"its column {found['product']} names {listed(unknown)}, of which nothing is known without a bid file"
+    mend = "geoturf draft writes a bid file with a table for each"
+    say.warn("assumed-product", f"{what}: {counted(int(rows), 'feature')} priced as {default}; {mend}")
+    values = np.where(np.isin(column.values, unknown), default, column.values)
+    return table | {"product": texts.of(values[column.codes])}
 
 
 def refuse_clashes(parts: list[Part], products: list[str], say: Say) -> None:

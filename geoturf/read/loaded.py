@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -35,7 +35,7 @@ class Loaded:
     """``ids``: the file's own feature numbers; ``geometry``: shapely array, None where there is none to be had; ``boxes``: (n, 4)
     its bounds, NaN where there is none; ``sound``: mask of the shapes that nothing need be done to; ``bad``: {row: why} of
     geometry that is there but was not fit to be built (closed meanwhile, or None); ``columns``: names in the file, ``table``:
-    the wanted ones."""
+    the wanted ones; ``failed``: {record: why} of features that the reader gave up."""
 
     ids: np.ndarray
     geometry: np.ndarray
@@ -45,6 +45,7 @@ class Loaded:
     columns: tuple[str, ...]
     table: pa.Table
     crs: Any
+    failed: dict[int, str] = field(default_factory=dict)
 
     def only(self, keep: np.ndarray) -> Loaded:
         """The features of a mask."""

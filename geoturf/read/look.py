@@ -19,7 +19,8 @@ from geoturf.rules.layer import nearest
 @dataclass(frozen=True)
 class Held:
     """A layer in a file. ``layer`` is empty where the format has one layer only; ``columns``, the first
-    ``values`` of each, ``geometry``, ``count`` and ``crs`` (WKT) are filled by `look`."""
+    ``values`` of each, ``geometry``, ``count`` and ``crs`` (WKT) are filled by `look`; ``swept``: taken in with others by a
+    folder, a glob or ``"*"``."""
 
     item: Item
     layer: str = ""
@@ -28,6 +29,7 @@ class Held:
     geometry: str = ""
     count: int = -1
     crs: str = ""
+    swept: bool = False
 
     @property
     def name(self) -> str:

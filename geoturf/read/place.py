@@ -32,18 +32,20 @@ def crs_of(found: Any, stated: str, boxes: np.ndarray, say: Say) -> Any:
     """The CRS to go by, or None (said) where a layer has none that places it on earth."""
     if stated:
         crs, own = known(stated), known(found)
-        if crs is None or not _on_earth(crs):
+        if crs is None or not _on_earth(crs) or not _leads_to_degrees(crs):
             say.refuse("unknown-crs", f"crs = '{stated}' is no CRS that PROJ knows; write it like EPSG:2272")
             return None
         if own is not None and own != crs:
             say.note("crs-overridden", f"the file says {own.name}; the bid's {crs.name} is used")
         return crs
     crs = known(found)
-    if crs is not None and _on_earth(crs):
+    if crs is not None and _on_earth(crs) and _leads_to_degrees(crs):
         return crs
-    what = f"has a local CRS ({crs.name}) that does not say where on earth it is" if crs is not None else "has no CRS"
-    if crs is None and found:
-        what = "has a CRS that PROJ cannot read"
+    what = "has a CRS that PROJ cannot read" if found else "has no CRS"
+    if crs is not None:
+        what = f"has a local CRS ({crs.name}) that does not say where on earth it is"
+        if _on_earth(crs):
+            what = f"has a CRS ({crs.name}) that PROJ knows no way from to longitude and latitude"
     guess = _maybe(_whole(boxes))
     mend = f'state it in its layer, crs = "EPSG:..."{guess}; {_all_left_out(len(boxes))}'
     say.leave_out("no-crs", f"{what}; {mend}", count=len(boxes) or 1)
@@ -92,6 +94,16 @@ def _cannot_be(crs: Any, bounds: np.ndarray) -> str:
 
 def _on_earth(crs: Any) -> bool:
     return crs.is_geographic or crs.is_projected
+
+
+def _leads_to_degrees(crs: Any) -> bool:
+    """Whether PROJ has a way from it to longitude and latitude: a .prj may name a projection that is none, or standard parallels
+    that cannot be."""
+    try:
+        geopandas.GeoSeries([shapely.Point(0, 0)], crs=crs).to_crs(crs.geodetic_crs)
+    except (RuntimeError, ValueError):
+        return False
+    return True
 
 
 def far_from(crs: Any, boxes: np.ndarray) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from geoturf.model import Finding
@@ -24,12 +25,19 @@ class Say:
     to: Gathered
     file: str = ""
     layer: str = ""
+    named: Callable[[str], dict[str, str]] | None = None  # a feature's site and area, where they are known
 
     def at(self, file: str = "", layer: str = "") -> Say:
         return replace(self, file=file or self.file, layer=layer or self.layer)
 
+    def naming(self, named: Callable[[str], dict[str, str]]) -> Say:
+        return replace(self, named=named)
+
     def _put(self, severity: str, code: str, message: str, where: dict[str, str]) -> None:
-        self.to.findings.append(Finding(severity, code, message, **{"file": self.file, "layer": self.layer} | where))
+        place = {"file": self.file, "layer": self.layer}
+        if self.named and where.get("feature"):
+            place |= self.named(where["feature"])
+        self.to.findings.append(Finding(severity, code, message, **place | where))
 
     def refuse(self, code: str, message: str, **where: str) -> None:
         """The whole input is refused, once everything has been looked at."""
@@ -40,6 +48,11 @@ class Say:
         """``count`` features (1 for a file whose features cannot be counted) are not priced."""
         self.to.left_out += count
         self._put("error", code, message, where)
+
+    def pass_over(self, code: str, message: str, **where: str) -> None:
+        """A feature that holds nothing to price: counted as left out, but a warning."""
+        self.to.left_out += 1
+        self._put("warning", code, message, where)
 
     def warn(self, code: str, message: str, **where: str) -> None:
         self._put("warning", code, message, where)

@@ -29,6 +29,7 @@ def _sound(shapes: np.ndarray) -> np.ndarray:
     kind = shapely.get_type_id(shapes)
     sound = ((kind == _POLYGON) | (kind == _MULTIPOLYGON)) & ~shapely.is_empty(shapes) & shapely.is_valid(shapes)
     sound &= shapely.get_coordinate_dimension(shapes) == 2
+    sound[_with_empty_rings(shapes)] = False
     points, owner = shapely.get_coordinates(shapes, return_index=True)
     sound[owner[1:][_twice(points, owner)]] = False
     return sound
@@ -73,6 +74,22 @@ def _twice(points: np.ndarray, owner: np.ndarray) -> np.ndarray:
     return same
 
 
+def _with_empty_rings(shapes: np.ndarray) -> np.ndarray:
+    """Rows of the polygons that have a hole, or of the sets that have a polygon, without any point. GEOS calls them valid, and
+    some of its questions about them (``touches``) take the process down."""
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    rings, of_part = shapely.get_rings(parts, return_index=True)
+    empty = shapely.get_num_points(rings) == 0
+    return np.unique(np.concatenate([owner[of_part[empty]], owner[shapely.is_empty(parts)]]))
+
+
+def _full(shape: Any) -> Any:
+    """A polygon or a set of them without the rings that have no point."""
+    parts = [shapely.Polygon(p.exterior, [h for h in p.interiors if not h.is_empty]) for p in shapely.get_parts(shape)]
+    parts = [part for part in parts if not part.is_empty]
+    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+
+
 def winding(shapes: np.ndarray, say: Say) -> None:
     """GeoJSON wants shells counter-clockwise (RFC 7946 section 3.1.6). Others are read as meant, and told."""
     many = shapely.get_type_id(shapes) == _MULTIPOLYGON
@@ -95,6 +112,14 @@ def flat(shapes: np.ndarray, say: Say) -> np.ndarray:
     return shapes
 
 
+def without_area(shapes: np.ndarray) -> bool:
+    """Whether all that is drawn is points and lines."""
+    kind = shapely.get_type_id(shapes)
+    drawn = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
+    areal = (kind == _POLYGON) | (kind == _MULTIPOLYGON) | (kind == _COLLECTION)
+    return bool(drawn.any() and not areal[drawn].any())
+
+
 def drawn(shapes: np.ndarray, ids: np.ndarray, say: Say) -> np.ndarray:
     """Mask of the shapes of any kind that are there at all."""
     there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
@@ -110,17 +135,18 @@ def polygons(
 
     ``bad``: {row: fault} of rings that could not be built as sent (closed already, or None).
     """
-    leave_out = say.leave_out if priced else say.warn
+    leave_out, pass_over = (say.leave_out, say.pass_over) if priced else (say.warn, say.warn)
     shapes, kept = flat(shapes, say).copy(), np.ones(len(shapes), bool)
     for row in np.flatnonzero(shapely.is_missing(shapes) | shapely.is_empty(shapes)):
         kept[row] = False
         if int(row) in bad:
             leave_out("beyond-repair", f"{bad[int(row)]}; it is left out: mend it at its source", feature=str(ids[row]))
         else:
-            say.warn("no-geometry", "has no geometry; it is left out", feature=str(ids[row]))
+            pass_over("no-geometry", "has no geometry; it is left out", feature=str(ids[row]))
     for row in (row for row in bad if kept[row]):
         say.warn("repaired", f"{bad[row]}; closed, area unchanged (+0.0000%)", feature=str(ids[row]))
-    _areal_only(shapes, ids, kept, say)
+    _areal_only(shapes, ids, kept, pass_over, say)
+    _without_empty_rings(shapes, ids, kept, say)
     for row in np.flatnonzero(kept & ~shapely.is_valid(shapes)):
         mended = _repaired(shapes[row], str(ids[row]), leave_out, say)
         kept[row], shapes[row] = mended is not None, mended
@@ -128,7 +154,17 @@ def polygons(
     return shapes, kept
 
 
-def _areal_only(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray, say: Say) -> None:
+def _without_empty_rings(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray, say: Say) -> None:
+    """Rings without any point are dropped."""
+    rows = np.flatnonzero(kept)
+    for row in rows[_with_empty_rings(shapes[rows])]:
+        shapes[row] = _full(shapes[row])
+        say.warn("repaired", "a ring without any point dropped, area unchanged (+0.0000%)", feature=str(ids[row]))
+
+
+def _areal_only(
+    shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray, pass_over: Callable[..., None], say: Say
+) -> None:
     """Takes the polygons out of collections; points and lines are left out by name."""
     kind = shapely.get_type_id(shapes)
     for row in np.flatnonzero(kept & (kind != _POLYGON) & (kind != _MULTIPOLYGON)):
@@ -139,7 +175,7 @@ def _areal_only(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray, say: Say)
         else:
             kept[row] = False
             what = _KINDS[kind[row]]
-            say.warn("not-a-polygon", f"is a {what} in a layer of polygons; it is left out", feature=str(ids[row]))
+            pass_over("not-a-polygon", f"is a {what} in a layer of polygons; it is left out", feature=str(ids[row]))
 
 
 def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], say: Say) -> Any:

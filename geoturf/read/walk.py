@@ -19,12 +19,12 @@ def walk(held: Held, keep: Keep, say: Say) -> Loaded | None:
         import fiona
     except ImportError:
         return None
-    ids, shapes, rows, failed = [], [], [], []
+    ids, shapes, rows, failed = [], [], [], {}
     with hushed(), fiona.Env(), fiona.open(held.item.dataset, layer=held.layer or None) as source:
         columns = tuple(source.schema["properties"])
         wanted, crs, claimed = keep(columns), source.crs_wkt or None, len(source)
         features = iter(source)
-        for number in range(claimed):
+        for number in range(1, claimed + 1):
             try:
                 feature = next(features)
                 shape = shapely.geometry.shape(feature.geometry) if feature.geometry else None
@@ -32,19 +32,17 @@ def walk(held: Held, keep: Keep, say: Say) -> Loaded | None:
             except StopIteration:
                 break
             except Exception as error:  # whatever a damaged record makes the reader raise
-                failed.append((number, error))
+                failed[number] = f"it cannot be read ({error})"
                 continue
             ids.append(int(feature.id))
             shapes.append(shape)
             rows.append(row)
     if not ids:
         return None
-    for number, error in failed:
-        say.leave_out("bad-record", f"record {number} cannot be read ({error}) and is left out", feature=str(number))
     table = pa.table({name: _column([row[k] for row in rows]) for k, name in enumerate(wanted)})
     geometry = np.empty(len(shapes), object)
     geometry[:] = shapes
-    return Loaded(np.array(ids), *looked_at(geometry, {}), columns, table, crs)
+    return Loaded(np.array(ids), *looked_at(geometry, {}), columns, table, crs, failed)
 
 
 def _column(values: list[Any]) -> pa.Array:

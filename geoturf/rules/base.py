@@ -50,7 +50,12 @@ class Rules(BaseModel):
     """Base of every rules class."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", alias_generator=key_of, validate_default=True, arbitrary_types_allowed=True
+        frozen=True,
+        extra="forbid",
+        alias_generator=key_of,
+        validate_default=True,
+        arbitrary_types_allowed=True,
+        allow_inf_nan=False,
     )
 
 

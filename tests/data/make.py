@@ -95,7 +95,25 @@ def rings() -> None:
     geojson("line_among_polygons", [good, {"type": "LineString", "coordinates": a[:2]}, other])
     geojson("all_points", [point, point])
     geojson("collection", [good, {"type": "GeometryCollection", "geometries": [point, polygon(a)]}, other])
+    side = [[x + s, y], [x + 2 * s, y], [x + 2 * s, y + s], [x + s, y + s], [x + s, y]]  # meets the square a
+    geojson("empty_hole", [polygon(a, []), polygon(side), other])
     geojson("heights", [good, polygon([[*p, 12.5] for p in a]), other])
+
+
+def members() -> None:
+    """FeatureCollections of three members, the second of them no Feature (RFC 7946 section 3.2)."""
+    for name, fault in (("no_type", {}), ("wrong_type", {"type": "feature "}), ("null_type", {"type": None})):
+        odd = {"properties": {"site": "B"}, "geometry": polygon(degrees(1))} | fault
+        collection(name, odd)
+    collection("null_member", None)
+
+
+def collection(name: str, second: Any) -> None:
+    first, third = (
+        {"type": "Feature", "properties": {"site": chr(65 + k)}, "geometry": polygon(degrees(k))} for k in (0, 2)
+    )
+    text = json.dumps({"type": "FeatureCollection", "features": [first, second, third]})
+    (HERE / f"{name}.geojson").write_text(text + "\n", encoding="utf-8")
 
 
 def places() -> None:
@@ -130,6 +148,17 @@ def shapefiles() -> None:
     (HERE / "no_shx.shx").unlink()
     shapefile(squares(), "short_dbf")
     patch("short_dbf.dbf", 4, struct.pack("<I", 3))  # dBASE header: number of records
+    shapefile(squares(), "cut_dbf")
+    cut(HERE / "cut_dbf.dbf", 0.8)
+    shapefile(squares(), "deleted_row")
+    first, size = struct.unpack(
+        "<HH", (HERE / "deleted_row.dbf").read_bytes()[8:12]
+    )  # dBASE: bytes of header, of a row
+    patch("deleted_row.dbf", first + 2 * size, b"*")
+    shapefile(squares(3), "unknown_projection")
+    text = (HERE / "unknown_projection.prj").read_text(encoding="ascii")
+    text = text.replace("Lambert_Conformal_Conic", "Plain_Wrong")
+    (HERE / "unknown_projection.prj").write_text(text, encoding="ascii")
     shapefile(squares(), "damaged_record")
     start = struct.unpack(">i", (HERE / "damaged_record.shx").read_bytes()[108:112])[0] * 2
     patch("damaged_record.shp", start + 8 + 36, struct.pack("<i", 99_999_999))  # number of parts of the second shape
@@ -226,6 +255,7 @@ def attributes() -> None:
 
 if __name__ == "__main__":
     rings()
+    members()
     places()
     shapefiles()
     containers()
