@@ -196,11 +196,11 @@ def _engine(args: argparse.Namespace) -> Any:
 def _refuse_left_out(findings: Any, left_out: int) -> None:
     from geoturf.errors import InputError
 
-    raise InputError([f for f in findings if f.severity == "error"] or findings[:1])
+    raise InputError([f for f in findings if f.severity != "note"])
 
 
 def _not_priced(left_out: int) -> str:
-    return f"NOT PRICED: {left_out} area{'s were' if left_out > 1 else ' or file was'} left out; see the errors."
+    return f"NOT PRICED: {left_out} area{'s were' if left_out > 1 else ' or file was'} left out; see the findings."
 
 
 class _Bar:
@@ -235,15 +235,21 @@ class _Bar:
 # ------------------------------------------------------------------------------------------------ what is said
 
 
-def _say(findings: Any, all_of_them: bool = False) -> None:
+def _say(
+    findings: Any,
+    severities: tuple[str, ...] = ("error", "warning"),
+    all_of_them: bool = False,
+    where: Any = None,
+) -> None:
     """Errors and warnings on stderr, one line each; the rest of a long list is counted."""
-    for severity in ("error", "warning"):
+    where = where or sys.stderr
+    for severity in severities:
         lines = [f.line() for f in findings if f.severity == severity]
         shown = lines if all_of_them else lines[:_SHOWN]
         for line in shown:
-            _print(line, sys.stderr)
+            _print(line, where)
         if len(lines) > len(shown):
-            _print(f"{severity}: and {len(lines) - len(shown)} more; all stand in findings.csv", sys.stderr)
+            _print(f"{severity}: and {len(lines) - len(shown)} more; all stand in the findings.csv of a run", where)
 
 
 def _summary(result: Result, folder: str) -> None:
@@ -278,8 +284,7 @@ def _check(args: argparse.Namespace) -> int:
     from geoturf import pipeline
 
     source, land, findings = pipeline.check(bid, notes)
-    for finding in findings:
-        _print(finding.line())
+    _say(findings, ("error", "warning", "note"), where=sys.stdout)
     counts = {s: sum(f.severity == s for f in findings) for s in ("error", "warning", "note")}
     said = ", ".join(f"{n} {s}{'' if n == 1 else 's'}" for s, n in counts.items())
     _print(f"{len(land.areas)} areas on {land.areas['site'].nunique()} sites; {said}")

@@ -1,5 +1,6 @@
 """The bid file: values with units, every fault in one line naming file, key and mend."""
 
+import os
 from decimal import Decimal
 
 import pytest
@@ -251,3 +252,33 @@ def test_nearest_ignores_case():
 def test_a_bid_is_made_of_plain_tables():
     assert isinstance(make_bid(LAYER), Bid)
     assert make_bid(LAYER).products["turf60"].roll_width_m == pytest.approx(4.572)
+
+
+def test_a_byte_order_mark_is_read_over(tmp_path):
+    (tmp_path / "bid.toml").write_bytes(b'\xef\xbb\xbfname = "Mark"\n[[layers]]\npath = "x.shp"\n')
+    assert read_bid(tmp_path / "bid.toml").name == "Mark"
+
+
+def test_a_bid_that_is_a_pipe_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "bid.toml")
+    with pytest.raises(BidError, match="no regular file"):
+        read_bid(tmp_path / "bid.toml")
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), "nan"])
+def test_a_number_that_is_none_is_refused(value):
+    with pytest.raises(BidError, match="steep_pct"):
+        make_bid({"layers": [{"path": "x.shp"}], "ground": {"steep_pct": value}})
+
+
+def test_a_date_is_answered_for_what_it_is():
+    with pytest.raises(BidError) as refused:
+        make_bid({"layers": [{"path": "x.shp"}], "date": "2026-05-31"})
+    assert "put it into name" in str(refused.value) and "rebate" not in str(refused.value)
+
+
+@pytest.mark.parametrize("key", ["folder", "looked"])
+def test_what_geoturf_sets_itself_no_bid_file_sets(tmp_path, key):
+    (tmp_path / "bid.toml").write_text(f'{key} = {{}}\n[[layers]]\npath = "x.shp"\n')
+    with pytest.raises(BidError, match=f"key '{key}' is not known"):
+        read_bid(tmp_path / "bid.toml")

@@ -3,13 +3,17 @@
 import ast
 import json
 import re
+import shutil
 from pathlib import Path
 
+import geopandas
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from geoturf import cli
+
+SAMPLE = Path(__file__).parent.parent / "sample_gis"
 
 
 def run(capsys, *arguments):
@@ -209,3 +213,50 @@ def test_wrong_usage_is_exit_two(capsys, arguments):
 def test_bare_call_shows_the_help(capsys):
     status, out, _ = run(capsys)
     assert status == cli.USAGE and "geoturf run sample_gis/development.toml" in out
+
+
+def test_lots_whose_names_were_lost_are_not_lost_in_silence(tmp_path, capsys):
+    """The demo with the last 2,000 bytes of turf.dbf gone, as an interrupted copy leaves it: 240 areas are drawn."""
+    shutil.copytree(SAMPLE, tmp_path / "sample")
+    table = tmp_path / "sample" / "development" / "turf.dbf"
+    table.write_bytes(table.read_bytes()[:-2000])
+    status, out, err = run(capsys, "check", tmp_path / "sample" / "development.toml")
+    areas = int(out.splitlines()[-1].split(" ")[0])
+    assert (status, areas < 240) == (cli.LEFT_OUT, True)
+    assert f"NOT PRICED: {240 - areas} areas were left out" in err
+    assert "turf.dbf" not in out and "its .dbf is cut short" in out
+
+
+def test_a_feature_without_geometry_ends_in_three_and_strict_names_it(lawns, bid_file, tmp_path, capsys):
+    table = geopandas.read_file(lawns((0, 0, 40, 30), (90, 0, 40, 30), site=["A", "B"]))
+    table.loc[1, "geometry"] = None
+    table.to_file(tmp_path / "lawns.gpkg")
+    status, _, err = run(capsys, "check", bid_file())
+    assert status == cli.LEFT_OUT and "NOT PRICED: 1 area" in err
+    status, _, err = run(capsys, "run", bid_file(), "--strict", "--out", tmp_path / "out")
+    assert status == cli.REFUSED and "site B" in err and "feature 2" in err
+
+
+def test_check_shows_some_of_many_findings(lawns, bid_file, tmp_path, capsys):
+    lawns(*((90 * k, 0, 40, 30) for k in range(30)), slope_pct=["steep"] * 30)
+    _, out, _ = run(capsys, "check", bid_file())
+    lines = [line for line in out.splitlines() if line.startswith("warning")]
+    assert len(lines) == 13 and lines[-1] == "warning: and 18 more; all stand in the findings.csv of a run"
+    assert "30 warnings" in out.splitlines()[-1]
+
+
+def test_a_report_inside_the_folder_of_input_is_not_run_again(lawns, tmp_path, capsys):
+    (tmp_path / "sent").mkdir()
+    lawns((0, 0, 40, 30)).rename(tmp_path / "sent" / "lawns.gpkg")
+    for _ in range(2):
+        status, out, _ = run(capsys, "run", tmp_path / "sent", "--out", tmp_path / "sent" / "out")
+        assert (status, "1,200 ft2" in out) == (cli.DONE, True)
+    assert "own-report" in (tmp_path / "sent" / "out" / "findings.csv").read_text(encoding="utf-8")
+
+
+def test_what_is_not_priced_of_bare_files_is_said_on_the_terminal(lawns, tmp_path, capsys):
+    lawns((0, 0, 40, 30))
+    lawns((0, 0, 40, 30), name="export.gpkg")
+    _, out, err = run(capsys, "run", tmp_path / "lawns.gpkg", tmp_path / "export.gpkg", "--out", tmp_path / "out")
+    assert "1,200 ft2" in out
+    assert "export.gpkg" in err and 'role = "turf"' in err

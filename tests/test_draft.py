@@ -1,6 +1,8 @@
 """A starter bid from GIS files, and bids of bare files with every default stated."""
 
+import os
 import tomllib
+import zipfile
 from pathlib import Path
 
 import geopandas
@@ -136,7 +138,9 @@ def test_bare_files_run_with_every_default_stated(lots):
         'dig_depth = "4 in"',
     ):
         assert default in said
-    assert bid == make_bid({"name": "lots", "layers": [{"path": "lots.gpkg", "layer": "lots"}]})
+    assert bid.model_copy(update={"looked": {}}) == make_bid(
+        {"name": "lots", "layers": [{"path": "lots.gpkg", "layer": "lots"}]}
+    )
 
 
 def test_bare_context_is_not_priced(lots, tmp_path):
@@ -177,3 +181,103 @@ def test_nothing_to_price_is_refused(tmp_path, monkeypatch):
     )
     with pytest.raises(InputError, match="no layer of polygons"):
         bid_of_files(["lines.gpkg"])
+
+
+# ------------------------------------------------------------------------- which layers are priced at all
+
+
+def layer_of(path, **columns):
+    """Two squares, or as many as a column has values, as a layer named for its file; its path."""
+    n = len(next(iter(columns.values()))) if columns else 2
+    shapes = [box(-77 + k * 0.001, 40, -76.9995 + k * 0.001, 40.0005) for k in range(n)]
+    geopandas.GeoDataFrame(columns, geometry=shapes, crs=4326).to_file(path, engine="pyogrio")
+    return str(path)
+
+
+def test_a_layer_that_says_nothing_is_not_priced_beside_lawns(tmp_path):
+    lawns, other = layer_of(tmp_path / "lawns.gpkg"), layer_of(tmp_path / "export_17.gpkg")
+    bid, notes = bid_of_files([lawns, other])
+    assert [(x.path, x.role) for x in bid.layers] == [(lawns, "turf")]
+    (said,) = (f for f in notes if f.severity == "warning")
+    assert said.file == other and 'role = "turf"' in said.message
+    content = draft([lawns, other])
+    assert [x["path"].split("/")[-1] for x in tomllib.loads(content)["layers"]] == ["lawns.gpkg"]
+    assert "# NOT USED: its name and values do not say that it is turf" in content
+
+
+def test_layers_that_all_say_nothing_are_priced_with_a_warning(tmp_path):
+    paths = [layer_of(tmp_path / f"export_{k}.gpkg") for k in (1, 2)]
+    bid, notes = bid_of_files(paths)
+    assert [x.role for x in bid.layers] == ["turf", "turf"]
+    assert [f.file for f in notes if f.severity == "warning"] == paths
+    assert not [f for f in bid_of_files(paths[:1])[1] if f.severity == "warning"]
+
+
+@pytest.mark.parametrize(
+    ("name", "role"),
+    [
+        *((w, "building") for w in ("bld_2024", "BLDG", "site_bldgs", "Structures", "roofs", "footprints", "houses")),
+        *((w, "paving") for w in ("drives", "Walk", "sidewalks", "hardscape", "paving")),
+        *((w, "exclude") for w in ("pools", "fence")),
+        *((w, "building") for w in ("buildingfootprints", "houseroofs")),
+    ],
+)
+def test_roles_by_name_beside_lawns(tmp_path, name, role):
+    bid, _ = bid_of_files([layer_of(tmp_path / "turf.gpkg"), layer_of(tmp_path / f"{name}.gpkg")])
+    assert [x.role for x in bid.layers] == ["turf", role]
+
+
+def test_roles_by_values(tmp_path):
+    """Names that say nothing; the values of a column called type, kind, layer ... do."""
+    roofs = layer_of(tmp_path / "a.gpkg", Type=["Roof", "ROOF", "shed"])
+    walks = layer_of(tmp_path / "b.gpkg", LAYER=["C-WALK-EDGE", "C-WALK-EDGE"])
+    lawns = layer_of(tmp_path / "c.gpkg", kind=["front lawn", "lawn", ""])
+    silent = layer_of(tmp_path / "d.gpkg", kind=["x", "y"])
+    bid, notes = bid_of_files([roofs, walks, lawns, silent])
+    assert [x.role for x in bid.layers] == ["building", "paving", "turf"]
+    assert [f.file for f in notes if f.severity == "warning"] == [silent]
+    assert any("by its column Type ('Roof')" in f.message for f in notes)
+
+
+def test_a_product_column_of_its_own_runs_straight_away(tmp_path):
+    """A bid file stays strict; bare files have no table of products that a value could be one of."""
+    path = layer_of(tmp_path / "lawns.shp", PRODUCT=["Type A", "turf60", None])
+    source = read(bid_of_files([path])[0])
+    assert source.layers[0].table["product"].tolist() == ["turf60"] * 3
+    (said,) = (f for f in source.findings if f.code == "assumed-product")
+    assert said.severity == "warning"
+    assert "column PRODUCT names Type A" in said.message and "1 feature priced as turf60" in said.message
+    with pytest.raises(InputError, match="product 'Type A' is not one of"):
+        read(make_bid({"layers": [{"path": path}]}))
+
+
+def test_a_file_changed_since_it_was_looked_at_is_refused(tmp_path):
+    path = layer_of(tmp_path / "lawns.gpkg")
+    bid, _ = bid_of_files([path])
+    layer_of(tmp_path / "lawns.gpkg", site=["A", "B", "C"])
+    with pytest.raises(InputError, match="was changed while it was read"):
+        read(bid)
+
+
+def test_what_a_folder_or_zip_holds_besides_is_told(tmp_path, monkeypatch):
+    """Bare: a subfolder that may not be read, a file of another format, a zip of nothing good; each once, and counted."""
+    sent = tmp_path / "sent"
+    (sent / "secret").mkdir(parents=True)
+    layer_of(sent / "lawns.gpkg")
+    (sent / "plan.dwg").write_bytes(b"x")
+    with zipfile.ZipFile(sent / "more.zip", "w") as archive:
+        archive.write(DATA / "text.shp", "text.shp")
+    scan = os.scandir
+
+    def refusing(path):
+        if str(path).endswith("secret"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return scan(path)
+
+    monkeypatch.setattr(os, "scandir", refusing)
+    bid, notes = bid_of_files([str(sent)])
+    source = read(bid)
+    told = [f for f in (*notes, *source.findings) if f.severity != "note"]
+    assert [f.file for f in told] == [str(sent), str(sent / "secret"), str(sent / "more.zip")]
+    assert source.left_out == 2
+    assert sum(len(layer.table) for layer in source.layers) == 2

@@ -407,8 +407,8 @@ def test_a_folder_that_may_not_be_read_is_told(tmp_path, monkeypatch):
     monkeypatch.setattr(os, "scandir", refusing)
     source = read_of(tmp_path, "sent")
     (finding,) = source.findings
-    assert (finding.severity, source.left_out) == ("error", 1)
-    assert "folder secret cannot be read (Permission denied)" in finding.message
+    assert (finding.severity, finding.file, source.left_out) == ("error", "sent/secret", 1)
+    assert "the folder cannot be read (Permission denied)" in finding.message
 
 
 def test_a_folder_that_is_a_link_is_told(tmp_path):

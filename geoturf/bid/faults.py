@@ -14,6 +14,7 @@ from geoturf.rules.layer import nearest
 from geoturf.units import Money
 
 OWN = ("folder", "looked")  # set by geoturf, never by a bid file
+_FRIENDLY = {"date": "reports bear no date of their own, so that the same input gives the same bytes; put it into name"}
 _LONG = 40  # letters of a value that a message repeats
 
 
@@ -80,6 +81,8 @@ def _given(fault: Any) -> str:
 
 def _hint(key: str, fields: dict[str, Any], model: type[BaseModel]) -> str:
     """The nearest right name in the same table, or the table that has the key."""
+    if key in _FRIENDLY:
+        return f"; {_FRIENDLY[key]}"
     near = nearest(key, fields)
     homes = sorted({row[0] or "the top of the file" for row in listing.rows(model) if row[1] == key})
     if homes and key not in fields:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from geoturf.bid import Bid, every_rule, make_bid
@@ -25,6 +26,7 @@ _NAMES = {
     "phase": "one phase",
     "product": "product turf60",
 }
+_LOOKED_AT = 200  # features whose values may tell a layer's role
 _STATED = ("products", "ground", "edges", "layout", "cuts", "materials", "price")
 
 
@@ -48,21 +50,33 @@ def draft(paths: Sequence[str], out: str | None = None) -> str:
 
 def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
     """A bid of bare GIS files, and notes that state every default and assumption. Raises `InputError` when a path is refused."""
-    held, gathered = _survey(paths, 1)
-    roles = guess.roles(held)
+    held, gathered = _survey(paths, _LOOKED_AT)
     tables, notes = [], []
-    for one, (role, why) in zip(held, roles, strict=True):
-        what = f"not used: {why}"
+    for one, (role, why), doubtful in zip(held, guess.roles(held), guess.doubtful(held), strict=True):
         if role:
             tables.append({"path": one.item.given, "layer": one.layer or one.inner, "role": role})
-            columns = f"; {_naming(one)}" if role in PRICED else ""
-            what = f"{counted(one.count, 'feature')} taken as {role}, {why}{columns}; geoturf draft writes a bid to say otherwise"
-        notes.append(Finding("note", "assumed-role", what, file=one.item.given, layer=one.inner))
-    tables += [{"path": f.file} for f in gathered.findings if f.severity == "error" and not f.layer]  # read says why
+        notes.append(_role_told(one, role, why, doubtful))
+    notes += [f for f in gathered.findings if f.severity != "error"]
+    unread = {f.file: None for f in gathered.findings if f.severity == "error"}
+    tables += [{"path": path} for path in unread if path not in {table["path"] for table in tables}]  # read says why
     if not any(table.get("role", "turf") in PRICED for table in tables):
         raise InputError([*gathered.findings, Finding("error", "nothing-to-price", "no layer of polygons to price")])
-    bid = make_bid({"name": Path(paths[0]).stem or "Bid", "layers": tables, "folder": "."})
+    looked = {one.item.given: one.stamp for one in held}
+    bid = make_bid({"name": Path(paths[0]).stem or "Bid", "layers": tables, "folder": ".", "looked": looked})
     return bid, notes + _defaults()
+
+
+def _role_told(held: Held, role: str, why: str, doubtful: bool) -> Finding:
+    """What a layer is taken for; a warning where something that was given is not used, or is priced without a reason."""
+    place = {"file": held.item.given, "layer": held.inner}
+    if not role:
+        return Finding("warning", "not-used", f"not used: {why}", **place)
+    what = f"{counted(held.count, 'feature')} taken as {role}, {why}"
+    if doubtful:
+        mend = "if it is not: another role under its [[layers]] in a bid file (geoturf draft writes one)"
+        return Finding("warning", "assumed-role", f"{what}; {mend}", **place)
+    columns = f"; {_naming(held)}" if role in PRICED else ""
+    return Finding("note", "assumed-role", f"{what}{columns}; geoturf draft writes a bid to say otherwise", **place)
 
 
 def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
@@ -73,7 +87,8 @@ def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
     for path in dict.fromkeys(paths):
         for item in find(path, ".", say):
             try:
-                held += [look(one, sample) for one in layers(item)]
+                stamp = item.stamp()
+                held += [replace(look(one, sample), stamp=stamp) for one in layers(item)]
             except Exception as error:  # a damaged file makes the readers raise anything
                 say.at(item.given).leave_out("unreadable", f"cannot be read as {item.format}: {reason(error, item)}")
     if say.to.refused:

@@ -10,18 +10,26 @@ from geoturf.read.columns import match
 from geoturf.read.look import Held
 from geoturf.rules.layer import COLUMNS, PRICED, Layer
 
+#: words in names of layers and in values of columns, by the role they mean
 _ROLES = {
-    "building": "building buildings house houses structure structures footprint footprints roof roofs",
-    "paving": "paving pavement paved drive drives driveway driveways walk walks sidewalk sidewalks path paths hardscape "
-    "concrete asphalt patio patios parking curb curbs",
-    "exclude": "exclude exclusion exclusions tree trees treewell pool pools pond ponds easement easements keepout planter "
-    "planters",
+    "building": "bld blds bldg bldgs building buildings house houses dwelling dwellings structure structures "
+    "footprint footprints roof roofs rooftop rooftops roofprint roofprints garage garages shed sheds",
+    "paving": "paving pavement pavements paved drive drives driveway driveways walk walks walkway walkways sidewalk "
+    "sidewalks path paths hardscape hardscapes impervious concrete asphalt patio patios parking curb curbs",
+    "exclude": "exclude excludes excluded exclusion exclusions tree trees treewell treewells pool pools pond ponds "
+    "easement easements keepout planter planters fence fences wall walls",
     "street": "street streets road roads centerline centerlines centreline centrelines address addresses",
     "view": "view views viewer viewers",
     "parcel": "parcel parcels lot lots taxlot taxlots cadastre cadastral",
-    "turf": "turf lawn lawns grass green greens yard yards",
+    "turf": "turf lawn lawns grass green greens yard yards sod",
 }
 _ROLE_OF = {word: role for role, words in _ROLES.items() for word in words.split()}
+#: columns whose values may say what a feature is
+_KINDS = {
+    *("type", "kind", "class", "category", "feature", "feature_type", "featuretype", "layer"),
+    *("use", "usage", "landuse", "land_use", "cover", "landcover"),
+}
+_ONLY_TURF = ("product", "pile_bearing_deg")  # columns of geoturf's that nothing but turf has
 
 #: words of column names, best first, by what they may mean
 _COLUMNS = {
@@ -44,15 +52,26 @@ _COLUMNS = {
     "model": "house_model plan plan_no plan_name house_plan floorplan",
 }
 
+SILENT = "silent"
+PRICE_IT = 'role = "turf" under its [[layers]] in a bid file (geoturf draft writes one)'
+
 
 def words(name: str) -> list[str]:
     """``FrontYards_2024`` -> front, yards, 2024."""
     return [w.lower() for w in re.findall(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])|\d+", name)]
 
 
+def _meant(word: str) -> str:
+    """The role a word means, also one run together of two (``taxlots``, ``buildingfootprints``); "" where it means none."""
+    if word in _ROLE_OF:
+        return _ROLE_OF[word]
+    parts = ((word[:k], word[k:]) for k in range(4, len(word) - 2))
+    return next((_ROLE_OF[first] for first, rest in parts if first in _ROLE_OF and rest in _ROLE_OF), "")
+
+
 def role(held: Held) -> tuple[str, str]:
-    """The role a layer may have and why; "" where it can have none."""
-    named = next(((_ROLE_OF[w], w) for w in words(held.name) if w in _ROLE_OF), None)
+    """The role a layer may have and why: "" where it can have none, `SILENT` where nothing says."""
+    named = next(((meant, w) for w in words(held.name) if (meant := _meant(w))), None)
     drawn = held.geometry.lower()
     if "point" in drawn or "line" in drawn:
         if named and named[0] in ("street", "view"):
@@ -60,30 +79,48 @@ def role(held: Held) -> tuple[str, str]:
         return "", f"it holds {held.geometry}, and geoturf prices polygons"
     if named and named[0] not in ("street", "view"):
         return named[0], f"by its name ('{named[1]}')"
-    return "turf", "as any layer of polygons whose name says nothing else"
+    return _by_values(held) or (SILENT, "as any layer of polygons whose name and values say nothing else")
+
+
+def _by_values(held: Held) -> tuple[str, str] | None:
+    """The role that most values of a telling column mean, and why."""
+    for column in (name for name in held.columns if name.strip().casefold() in _KINDS):
+        told = [str(value) for value in values(held, column)]
+        meant = [next((m for w in words(text) if (m := _meant(w))), "") for text in told]
+        for one in ("building", "paving", "exclude", "parcel", "turf"):
+            if 2 * meant.count(one) > len(told):
+                return one, f"by its column {column} ('{told[meant.index(one)][:40]}')"
+    sure = match(held.columns, Layer(path="x")).found
+    return next((("turf", f"by its column {sure[ours]}") for ours in _ONLY_TURF if ours in sure), None)
 
 
 def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
-    """The role of each layer, seen together. Parcels are lawns where nothing tells what stands on them, and are not used
-    where the turf itself is drawn (it would be paid twice). All polygons are turf where the names leave nothing to price."""
+    """The role of each layer, seen together. A layer that nothing is known of is not priced where another one says that it is
+    turf, or parcels (it may be their roofs). Parcels are lawns where nothing tells what stands on them, and are not used where
+    the turf itself is drawn (it would be paid twice). All polygons are turf where the names leave nothing to price."""
     each = [role(one) for one in held]
     found = {name for name, _ in each}
-    drawn = any("turf" in (_ROLE_OF.get(w) for w in words(one.name)) for one in held)
-    if "parcel" in found and drawn:
-        each = [
-            ("", "turf is drawn in another layer, and parcels under it would be paid twice")
-            if r == "parcel"
-            else (r, why)
-            for r, why in each
-        ]
+    if "parcel" in found and "turf" in found:
+        why = "turf is drawn in another layer, and parcels under it would be paid twice"
+        each = [("", why) if r == "parcel" else (r, reason) for r, reason in each]
     elif "parcel" in found and not found & {"building", "paving", "exclude"}:
         each = [("turf", "as nothing is there to cut out of it") if r == "parcel" else (r, why) for r, why in each]
-    if any(r in PRICED for r, _ in each):
-        return each
+    known = next((one.name for one, (r, _) in zip(held, each, strict=True) if r in PRICED), None)
+    if known is not None:
+        why = f"its name and values do not say that it is turf, as those of {known} do; to price it: {PRICE_IT}"
+        return [("", why) if r == SILENT else (r, reason) for r, reason in each]
+    if SILENT in found:
+        return [("turf", why) if r == SILENT else (r, why) for r, why in each]
     return [
         ("turf", "as nothing else is there to price") if r in ("building", "paving", "exclude") else (r, why)
         for r, why in each
     ]
+
+
+def doubtful(held: Sequence[Held]) -> list[bool]:
+    """Which layers are taken as turf though nothing says so, beside others of which nothing is known either."""
+    silent = [role(one)[0] == SILENT for one in held]
+    return [one and taken == "turf" and sum(silent) > 1 for one, (taken, _) in zip(silent, roles(held), strict=True)]
 
 
 def columns(held: Held) -> tuple[dict[str, str], dict[str, str]]:

@@ -75,7 +75,7 @@ def _layer(held: Held, path: str, role: str, why: str) -> list[str]:
         lines.append(_line("layer", held.inner, "the layer inside the file"))
     if not role:
         commented = [_comment(line) for line in lines]
-        return [_comment(f"not used: {why}"), *commented]
+        return [_comment(f"NOT USED: {why}"), *commented]
     lines.append(_line("role", role, f"GUESS, {why}; turf, parcel, building, paving, exclude, street or view"))
     if crs is None:
         lines.append(_comment('crs = "EPSG:..."  the file states none: state it here, or the file is left out'))

@@ -170,22 +170,24 @@ def _shown(path: Path, folder: str) -> str:
 
 
 def _folder(path: Path, given: str, say: Say) -> list[Item]:
-    inside = sorted(_files_below(path, say))
+    before = say.to.left_out
+    inside = sorted(_files_below(path, given.rstrip("/"), say))
     taken = [p for p in inside if p.suffix.lower() in (*FORMATS, ".zip")]
     others = [p.relative_to(path).as_posix() for p in inside if p.suffix.lower() not in (*FORMATS, ".zip", *_BESIDE)]
     if others:
         say.warn("not-read", f"not read, being no {TAKEN}: {listed(others)}")
-    if not taken:
+    if not taken and say.to.left_out == before:
         say.refuse("no-such-file", f"the folder holds no {TAKEN}")
     return [i for p in taken for i in _file(p, f"{given.rstrip('/')}/{p.relative_to(path).as_posix()}", say)]
 
 
-def _files_below(path: Path, say: Say) -> Iterator[Path]:
+def _files_below(path: Path, given: str, say: Say) -> Iterator[Path]:
     """All files in a folder and those within; says which folders are not entered."""
 
     def unread(error: OSError) -> None:
-        where = _shown(Path(error.filename), path)
-        say.leave_out("unreadable", f"folder {where} cannot be read ({error.strerror}); what is in it is left out")
+        where = _shown(Path(given, Path(error.filename).relative_to(path)), ".")
+        what = f"the folder cannot be read ({error.strerror}); what is in it is left out"
+        say.at(where).leave_out("unreadable", what)
 
     for here, folders, files in os.walk(path, onerror=unread):
         seen = [Path(here, name) for name in sorted(folders) if not _hidden(name)]

@@ -20,7 +20,7 @@ from geoturf.rules.layer import nearest
 class Held:
     """A layer in a file. ``layer`` is empty where the format has one layer only; ``columns``, the first
     ``values`` of each, ``geometry``, ``count`` and ``crs`` (WKT) are filled by `look`; ``swept``: taken in with others by a
-    folder, a glob or ``"*"``."""
+    folder, a glob or ``"*"``; ``stamp``: of the file when it was looked at."""
 
     item: Item
     layer: str = ""
@@ -30,6 +30,7 @@ class Held:
     count: int = -1
     crs: str = ""
     swept: bool = False
+    stamp: str = ""
 
     @property
     def name(self) -> str:
