@@ -298,6 +298,9 @@ def _draft(args: argparse.Namespace) -> int:
     from geoturf.draft import draft
 
     text = draft(args.inputs, args.out)
+    unused = text.count("\n# NOT USED: ")
+    if unused:
+        _print(f"warning: layers that are not used: {unused}; see NOT USED in the draft for why", sys.stderr)
     _print(f"wrote {args.out}: read it through, then: geoturf run {args.out}" if args.out else text)
     return DONE
 

@@ -66,7 +66,7 @@ class SourceLayer:
     """One layer as read and repaired, in its own CRS.
 
     ``table``: GeoDataFrame with the canonical columns that the file (or the bid's mapping) gave:
-    always ``feature`` (str: the id within the file) and ``geometry`` (valid Polygon or MultiPolygon for areal roles), and,
+    always ``feature`` (str: its record in the file, see `geoturf.read.account`) and ``geometry`` (valid Polygon or MultiPolygon for areal roles), and,
     for role ``turf`` or ``parcel``, ``site``, ``area``, ``phase``, ``product`` (str); optional ones stand when given (see
     `geoturf.read.COLUMNS`): ``pile_bearing_deg``, ``view``, ``slope_pct``, ``aspect_deg``, ``elevation_m``, ``use``,
     ``cover``, ``irrigation``, ``district``, ``caps``, ``model`` … with NaN / "" where a feature has none.
@@ -85,7 +85,7 @@ class Source:
     layers: tuple[SourceLayer, ...]
     findings: tuple[Finding, ...]
     inputs: tuple[tuple[str, str], ...]  # (path as given, SHA-256)
-    left_out: int  # features left out as errors (all of a file, where they can be counted; else one for the file)
+    left_out: int  # features not priced (all of a file, where they can be counted; else one for the file)
 
 
 @dataclass(frozen=True)

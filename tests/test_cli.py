@@ -254,6 +254,14 @@ def test_a_report_inside_the_folder_of_input_is_not_run_again(lawns, tmp_path, c
     assert "own-report" in (tmp_path / "sent" / "out" / "findings.csv").read_text(encoding="utf-8")
 
 
+def test_a_draft_tells_on_the_terminal_what_it_does_not_use(lawns, tmp_path, capsys):
+    lawns((0, 0, 40, 30))
+    lawns((0, 0, 40, 30), name="export.gpkg")
+    files = tmp_path / "lawns.gpkg", tmp_path / "export.gpkg"
+    _, _, err = run(capsys, "draft", *files, "-o", tmp_path / "bid.toml")
+    assert err == "warning: layers that are not used: 1; see NOT USED in the draft for why\n"
+
+
 def test_what_is_not_priced_of_bare_files_is_said_on_the_terminal(lawns, tmp_path, capsys):
     lawns((0, 0, 40, 30))
     lawns((0, 0, 40, 30), name="export.gpkg")

@@ -203,6 +203,9 @@ def test_a_layer_that_says_nothing_is_not_priced_beside_lawns(tmp_path):
     content = draft([lawns, other])
     assert [x["path"].split("/")[-1] for x in tomllib.loads(content)["layers"]] == ["lawns.gpkg"]
     assert "# NOT USED: its name and values do not say that it is turf" in content
+    head, unused = content.split("# NOT USED")[0], content.split("# NOT USED")[1].split("\n\n")[0]
+    freed = "\n".join(line.removeprefix("# ") for line in unused.splitlines()[1:])
+    assert [x["role"] for x in tomllib.loads(head + freed)["layers"]] == ["turf", "turf"]
 
 
 def test_layers_that_all_say_nothing_are_priced_with_a_warning(tmp_path):

@@ -367,10 +367,13 @@ def test_a_line_that_is_no_json_in_a_sequence_is_told(tmp_path):
 @pytest.mark.parametrize("block", [1, 7, 64, 1 << 22])
 def test_members_are_told_as_json_tells_them(monkeypatch, block):
     """Against the standard library's parser, however the text falls into blocks."""
-    told = {"name": 'é\\"[{', "features": [{"type": "Feature", "a": [1, {"b": "]}"}]}, None, 12, "x", []], "more": 1.5}
+    where = {"coordinates": [[[1.5, -2e-3], [3, 4.25, 5]], [[1, 2]]]}  # positions are left out of what is told
+    one = {"type": "Feature", "a": [1, {"b": "]}"}], "at": where}
+    told = {"name": 'é\\"[{', "features": [one, None, 12, "x", [], {"at": where, "b": 1}], "more": 1.5}
     monkeypatch.setattr("geoturf.read.members._BLOCK", block)
     for text in (json.dumps(told), json.dumps(told, ensure_ascii=False, indent=1)):
-        assert [m for m, _ in members(io.BytesIO(text.encode()))] == told["features"]
+        found = [m | {"at": where} if isinstance(m, dict) else m for m, _ in members(io.BytesIO(text.encode()))]
+        assert found == told["features"]
         with pytest.raises(NotJson):
             list(members(io.BytesIO(text.encode()[:-9])))
 
@@ -447,7 +450,7 @@ def test_a_layer_of_points_swept_up_with_others_is_told_once(tmp_path):
     """A folder takes in what lies there; points in it were never asked to be priced. Named by the bid, they are left out."""
     pyogrio.write_dataframe(lots(), tmp_path / "a.gpkg")
     points = lots()
-    points.geometry = points.geometry.centroid
+    points.geometry = shapely.centroid(points.geometry.to_numpy())
     pyogrio.write_dataframe(points, tmp_path / "b.gpkg")
     source = read_of(tmp_path.parent, tmp_path.name)
     assert [(f.severity, f.code) for f in source.findings] == [("warning", "no-polygons")]
@@ -514,6 +517,13 @@ def test_a_sparse_part_of_ten_gigabytes_is_not_read_into_memory(tmp_path, part):
     _, most = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert most < 1_000_000
+
+
+def test_kml_of_many_gigabytes_is_refused_by_its_size(tmp_path):
+    pyogrio.write_dataframe(lots(), tmp_path / "lots.kml", driver="KML")
+    os.truncate(tmp_path / "lots.kml", 10_000_000_000)
+    with pytest.raises(InputError, match=r"is KML of 9\.3 GiB, more than is read"):
+        read_of(tmp_path, "lots.kml")
 
 
 def test_reports_among_the_input_are_not_read(tmp_path):

@@ -69,11 +69,15 @@ def _meant(word: str) -> str:
     return next((_ROLE_OF[first] for first, rest in parts if first in _ROLE_OF and rest in _ROLE_OF), "")
 
 
+def areal(held: Held) -> bool:
+    """Whether a layer may hold polygons."""
+    return not any(kind in held.geometry.lower() for kind in ("point", "line"))
+
+
 def role(held: Held) -> tuple[str, str]:
     """The role a layer may have and why: "" where it can have none, `SILENT` where nothing says."""
     named = next(((meant, w) for w in words(held.name) if (meant := _meant(w))), None)
-    drawn = held.geometry.lower()
-    if "point" in drawn or "line" in drawn:
+    if not areal(held):
         if named and named[0] in ("street", "view"):
             return named[0], f"by its name ('{named[1]}')"
         return "", f"it holds {held.geometry}, and geoturf prices polygons"

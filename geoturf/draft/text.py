@@ -74,6 +74,8 @@ def _layer(held: Held, path: str, role: str, why: str) -> list[str]:
     if held.inner:
         lines.append(_line("layer", held.inner, "the layer inside the file"))
     if not role:
+        if guess.areal(held):
+            lines.append(_line("role", "turf", "takes it in, once these lines are freed of their #"))
         commented = [_comment(line) for line in lines]
         return [_comment(f"NOT USED: {why}"), *commented]
     lines.append(_line("role", role, f"GUESS, {why}; turf, parcel, building, paving, exclude, street or view"))

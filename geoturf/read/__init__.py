@@ -4,7 +4,7 @@
       find       the files that a path, folder, glob or zip means
       look       the layers they hold
       load       columns and geometry, the fastest way that works: bulk, or walk
-      account    what the file claims to hold against what came
+      account    what the file holds, counted apart, against what came
       shapes     flat, valid polygons
       place      the CRS, and whether coordinates can be in it
       columns    site, area, phase, product ... by name or by mapping

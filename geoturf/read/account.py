@@ -30,6 +30,7 @@ _HEADER = 100  # bytes of a .shp or .shx before its first record (ESRI Shapefile
 _DELETED = b"*"  # the first byte of a dBASE row that is marked as deleted
 _PLACEMARK = re.compile(rb"<(?:\w+:)?Placemark[\s/>]")
 _BLOCK = 1 << 20
+_NAMED = 100_000  # more are lost only where a header lies: they are counted, not named
 _BY_PLACE = ("shapefile", "FlatGeobuf")  # formats whose reader numbers features by their place in the file, from 0
 
 
@@ -92,6 +93,8 @@ def _records(held: Held, claimed: Claim, numbers: np.ndarray) -> np.ndarray:
 
 def _named(held: Held, claimed: Claim, came: list[int], count: int) -> dict[int, str]:
     """{record: why} of those that did not come, where they can be told."""
+    if count > _NAMED:
+        return {}
     if held.item.format not in _BY_PLACE:
         return claimed.lost if len(claimed.lost) == count else {}
     gone = np.setdiff1d(np.arange(1, claimed.count + 1), came).tolist()
@@ -197,7 +200,9 @@ def _of_shapefile(held: Held) -> Claim:
     index = held.item.size(".shx")
     if index is None:
         return Claim()
-    shapes = (index - _HEADER) // 8
+    with held.item.opened(".shx") as file:
+        said = struct.unpack(">i", file.read(28)[24:])[0] * 2  # the file's length by its header, in words of two bytes
+    shapes = (min(index, said) - _HEADER) // 8
     return Claim(max(shapes, _Rows.of(held).least))
 
 

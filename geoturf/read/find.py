@@ -44,6 +44,7 @@ SHAPEFILE_PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
 _BESIDE = {*SHAPEFILE_PARTS, ".sbn", ".sbx", ".qix", ".qmd", ".qml", ".xml", ".txt", ".md", ".csv", ".pdf", ".toml", ""}
 _ELSEWHERE = re.compile(r"^/vsi|://|^\s*[<{]|^(?![A-Za-z]:[\\/])[A-Za-z_0-9]{2,}:", re.IGNORECASE)
 _HEAD = 65_536
+_LARGEST_KML = 1 << 30  # bytes; GDAL reads KML whole, into several times as much memory
 BAD_ZIP = (zipfile.BadZipFile, NotImplementedError, RuntimeError, ValueError, EOFError, OSError, zlib.error)
 _KML = re.compile(rb"\A(?:\xef\xbb\xbf)?(?:\s|<\?.*?\?>|<!--.*?-->)*<(?:\w+:)?kml[\s>]", re.DOTALL)
 #: what GDAL's virtual drivers look for anywhere in a file's head, whatever else it is
@@ -255,7 +256,7 @@ def _file(path: Path, given: str, say: Say) -> list[Item]:
             say.leave_out("unreadable", f"{what}; rename it. It is left out")
             return []
         with path.open("rb") as file:
-            fault = _fault(file.read(_HEAD), FORMATS[suffix]) or _part_fault(path, suffix)
+            fault = _fault(file.read(_HEAD), FORMATS[suffix], path.stat().st_size) or _part_fault(path, suffix)
     except OSError as error:
         fault = f"cannot be opened: {error.strerror}"
     if fault:
@@ -304,19 +305,22 @@ def _zip(path: Path, given: str, say: Say) -> list[Item]:
 def _member_fault(archive: zipfile.ZipFile, name: str) -> str:
     try:
         with archive.open(name) as file:
-            return _fault(file.read(_HEAD), FORMATS[PurePosixPath(name).suffix.lower()])
+            size = archive.getinfo(name).file_size
+            return _fault(file.read(_HEAD), FORMATS[PurePosixPath(name).suffix.lower()], size)
     except BAD_ZIP as error:
         return f"cannot be taken out of the zip ({error})"
 
 
-def _fault(head: bytes, kind: str) -> str:
-    """Why the first bytes are not those of a ``kind``, or nothing."""
+def _fault(head: bytes, kind: str, size: int) -> str:
+    """Why a file of a ``size`` that begins so cannot be of a ``kind``, or nothing."""
     if not head:
         return "is empty"
     if kind in _MAGIC:
         return "" if head.startswith(_MAGIC[kind]) else f"is no {kind}, whatever its name says"
     if _VIRTUAL.search(head):
         return "is a virtual dataset, which may point anywhere"
+    if kind == "KML" and size > _LARGEST_KML:
+        return f"is KML of {size / 2**30:,.1f} GiB, more than is read (1 GiB): send it as GeoPackage"
     if kind == "KML":
         return "" if _KML.match(head) else "is no KML, whatever its name says"
     if not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):

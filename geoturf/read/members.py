@@ -12,6 +12,9 @@ from collections.abc import Generator, Iterator
 from typing import Any, BinaryIO
 
 _BLOCK = 1 << 22  # bytes read at a time
+_LONGEST = 1 << 27  # letters of a ring
+#: positions, one after another: most of the text, and nothing to do with what a member is. They are taken for one number
+_POSITIONS = re.compile(r"\[[-+0-9.eE\s]+,[-+0-9.eE,\s]+\](?:\s*,\s*\[[-+0-9.eE,\s]+\])*")
 _AFTER = tuple(',:]}{[" \t\r\n\x1e')  # what may stand after a value
 _GAP = re.compile(r"[\s\x1e]*")  # between two texts of a sequence there may also stand a record separator (RFC 8142)
 
@@ -81,12 +84,18 @@ class _Text:
     def __init__(self, file: BinaryIO):
         self.file, self.decode = file, codecs.getincrementaldecoder("utf-8-sig")("replace").decode
         self.text, self.at, self.ended = "", 0, False
+        self.rest = ""  # what was read past the last quote or ring: positions may go on in the next block
         self.parse = json.JSONDecoder().raw_decode
 
     def more(self, size: int) -> None:
         block = self.file.read(size)
         self.ended = not block
-        self.text, self.at = self.text[self.at :] + self.decode(block, self.ended), 0
+        told = self.rest + self.decode(block, self.ended)
+        end = len(told) if self.ended else max(told.rfind('"'), told.rfind("]]") + 1) + 1
+        self.text, self.at = self.text[self.at :] + _POSITIONS.sub("0", told[:end]), 0
+        self.rest = told[end:]
+        if len(self.rest) > _LONGEST:
+            raise NotJson("no end of a text or a ring")
 
     def peek(self) -> str:
         """The next letter that is no white space; "" at the end."""
