@@ -66,10 +66,10 @@ class SourceLayer:
     """One layer as read and repaired, in its own CRS.
 
     ``table``: GeoDataFrame with the canonical columns that the file (or the bid's mapping) gave:
-    always ``feature`` (str: its record in the file, see `geoturf.read.account`) and ``geometry`` (valid Polygon or MultiPolygon for areal roles), and,
-    for role ``turf`` or ``parcel``, ``site``, ``area``, ``phase``, ``product`` (str); optional ones stand when given (see
-    `geoturf.read.COLUMNS`): ``pile_bearing_deg``, ``view``, ``slope_pct``, ``aspect_deg``, ``elevation_m``, ``use``,
-    ``cover``, ``irrigation``, ``district``, ``caps``, ``model`` … with NaN / "" where a feature has none.
+    always ``feature`` (str: its record in the file, see `geoturf.read.account`) and ``geometry`` (valid Polygon or MultiPolygon
+    for areal roles), and, for role ``turf`` or ``parcel``, ``site``, ``area``, ``phase``, ``product`` (str); optional ones stand
+    when given (see `geoturf.read.COLUMNS`): ``pile_bearing_deg``, ``view``, ``slope_pct``, ``aspect_deg``, ``elevation_m``,
+    ``use``, ``cover``, ``irrigation``, ``district``, ``caps``, ``model`` … with NaN / "" where a feature has none.
     """
 
     name: str
