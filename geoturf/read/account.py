@@ -13,7 +13,7 @@ import sqlite3
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from typing import Any, BinaryIO
+from typing import IO, Any
 
 import numpy as np
 import pyogrio
@@ -112,7 +112,7 @@ def _say_lost(held: Held, claimed: Claim, named: dict[int, str], count: int, fou
         message = f"{counted(len(records), 'feature')} of {claimed.count:,} left out: {why}"
         told = [record for record in records if record]
         if len(told) == 1:
-            say.leave_out("lost", message, feature=str(told[0]), **_place(claimed, told[0], found))
+            say.leave_out("lost", message, 1, feature=str(told[0]), **_place(claimed, told[0], found))
         else:
             which = f" (records {listed(told)})" if told else ""
             say.leave_out("lost", message + which, count=len(records))
@@ -155,7 +155,7 @@ def _of_kml(held: Held) -> Claim:
         return Claim(sum(1 for _ in _found(file, _PLACEMARK)))
 
 
-def _found(file: BinaryIO, what: re.Pattern[bytes]) -> Iterator[re.Match[bytes]]:
+def _found(file: IO[bytes], what: re.Pattern[bytes]) -> Iterator[re.Match[bytes]]:
     """Matches of a short pattern in a file, a block at a time."""
     rest = b""
     while block := file.read(_BLOCK):
@@ -240,7 +240,7 @@ def _row_faults(held: Held, gone: list[int]) -> dict[int, str]:
         return {record: _row_fault(file, rows, record, _why(held)) for record in gone}
 
 
-def _row_fault(file: BinaryIO, rows: _Rows, record: int, otherwise: str) -> str:
+def _row_fault(file: IO[bytes], rows: _Rows, record: int, otherwise: str) -> str:
     if rows.whole < min(record, rows.said):
         return f"its .dbf is cut short ({counted(rows.whole, 'row')} of the {rows.said:,} it says); send it again"
     if record > rows.said:
@@ -266,7 +266,7 @@ def _unreadable(item: Item, records: np.ndarray, missing: np.ndarray) -> dict[in
     return bad
 
 
-def _record_fault(index: BinaryIO, shapes: BinaryIO, record: int) -> str:
+def _record_fault(index: IO[bytes], shapes: IO[bytes], record: int) -> str:
     index.seek(_HEADER + 8 * (record - 1))
     entry = index.read(4)
     start = struct.unpack(">i", entry)[0] * 2 if len(entry) == 4 else -1

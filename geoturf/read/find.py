@@ -17,7 +17,7 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import BinaryIO
+from typing import IO
 
 from geoturf.read.say import Say, listed
 from geoturf.rules.layer import nearest
@@ -82,7 +82,7 @@ class Item:
         return f"/vsizip/{{{path}}}/{self.member}" if self.member else path
 
     @contextlib.contextmanager
-    def opened(self, suffix: str = "") -> Iterator[BinaryIO]:
+    def opened(self, suffix: str = "") -> Iterator[IO[bytes]]:
         """The file, or a part of a shapefile (``.shx``), to be read as far as is needed. Raises FileNotFoundError where the part
         is missing, and what `BAD_ZIP` names where it cannot be taken out of its zip."""
         if not self.member:
@@ -162,7 +162,7 @@ def find(given: str, folder: str, say: Say) -> list[Item]:
     return [item for p in found for item in _file(p, _shown(p, folder), say)]
 
 
-def _shown(path: Path, folder: str) -> str:
+def _shown(path: Path, folder: str | Path) -> str:
     """A found file as the bid would write it."""
     try:
         return path.relative_to(folder).as_posix()

@@ -9,7 +9,7 @@ import codecs
 import json
 import re
 from collections.abc import Generator, Iterator
-from typing import Any, BinaryIO
+from typing import IO, Any
 
 _BLOCK = 1 << 22  # bytes read at a time
 _LONGEST = 1 << 27  # letters of a ring
@@ -26,7 +26,7 @@ class NotJson(ValueError):
     """The text is no JSON (or the file ends within it)."""
 
 
-def members(file: BinaryIO) -> Iterator[tuple[Any, bool]]:
+def members(file: IO[bytes]) -> Iterator[tuple[Any, bool]]:
     """Each member of ``features`` (RFC 7946 section 3.3), and True; of a file that is no FeatureCollection, each text in it, and
     False; `BROKEN` for a line that is no JSON in a file of many texts. Raises `NotJson`."""
     text, texts = _Text(file), 0
@@ -81,7 +81,7 @@ def _array(text: _Text) -> Iterator[tuple[Any, bool]]:
 class _Text:
     """JSON text read as far as it is needed."""
 
-    def __init__(self, file: BinaryIO):
+    def __init__(self, file: IO[bytes]):
         self.file, self.decode = file, codecs.getincrementaldecoder("utf-8-sig")("replace").decode
         self.text, self.at, self.ended = "", 0, False
         self.rest = ""  # what was read past the last quote or ring: positions may go on in the next block
