@@ -257,6 +257,7 @@ def _summary(result: Result, folder: str) -> None:
     from rich.table import Table
 
     from geoturf import tables
+    from geoturf.bid import assumed
 
     table = Table(show_header=False, box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column()
@@ -265,6 +266,8 @@ def _summary(result: Result, folder: str) -> None:
         table.add_row(safe(word), safe(value))
     console = Console(highlight=False, markup=False)
     console.print(table)
+    if said := assumed.in_words(result.bid, result.price.lines):
+        _print(said)
     for line in _answer(result):
         _print(line)
     first = f"{folder}/planner.html for the answer, " if result.water else ""

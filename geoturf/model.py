@@ -230,14 +230,14 @@ class CutPlan:
 
 @dataclass(frozen=True)
 class Takeoff:
-    """``items``: DataFrame, one row an item in a scope: scope ("phase …", "site …" or "bid"), scope_kind (pool, site, bid,
-    option), phase, site, key (of `geoturf.rules.items.ITEMS`), section, item, net (float, in ``unit``), unit (SI: m2, m3,
-    m, kg, h, each), allowance (fraction), order (int, purchase units), order_unit, order_size (float, ``unit`` a purchase
-    unit), order_by_site (what rounding up site by site would order), net_low, net_high (infill; else NaN), product, width_m
-    (turf; else "", NaN), price_key, basis (the formula in words, with its numbers, in US units), basis_metric (the same in
-    metric units).
-    Rows of kind ``site`` are the same items rounded up lot by lot, for comparison; only ``pool`` rows are priced; rows of kind
-    ``option`` are what the bid leaves out and an alternate may add.
+    """``items``: DataFrame, one row an item in a scope: scope ("phase …", "site …" or "bid"), scope_kind (pool, site, bid),
+    phase, site, key (of `geoturf.rules.items.ITEMS`), section, item, net (float, in ``unit``), unit (SI: m2, m3, m, kg, h,
+    each), allowance (fraction), order (int, purchase units), order_unit, order_size (float, ``unit`` a purchase unit),
+    order_by_site (what rounding up site by site would order; turf: what the sites' own cut plans buy, by area, in this row's
+    unit, beside the first row of a phase's product), net_low, net_high (infill; else NaN), product, width_m (turf; else "",
+    NaN), price_key, basis (the formula in words, with its numbers, in US units), basis_metric (the same in metric units).
+    Rows of kind ``site`` are the same items rounded up lot by lot, for comparison, and turf as each site's own cut plan has it;
+    only ``pool`` rows are priced.
     ``areas``: areas-aligned net quantities, a column an item key (SI), seam_fasteners, and what their formulas name."""
 
     items: pd.DataFrame
@@ -258,7 +258,8 @@ class Price:
     ``totals``: build-up, name -> Decimal, in order; the last is ``price``. ``build_up``: step, base, rate, amount, subtotal.
     ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up, price; adds up down and across.
     ``phases``: phase, sites, areas, surface_area_m2, cost, price, price_per_ft2, price_per_m2.
-    ``alternates``: alternate, price, difference. ``lot_by_lot``: the price were every lot bought alone."""
+    ``alternates``: alternate, price, difference, each of a run of its own. ``lot_by_lot``: the price of the run in which every
+    site is a pool of its own. Empty and None until those are run."""
 
     lines: pd.DataFrame
     sites: pd.DataFrame

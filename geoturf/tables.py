@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf import columns, pile, plane, units
+from geoturf.bid import assumed
 from geoturf.model import Result
 from geoturf.rules.items import shown
 
@@ -193,7 +194,7 @@ def materials(result: Result) -> pd.DataFrame:
 
 
 def materials_by_site(result: Result) -> pd.DataFrame:
-    """What each site takes, and what it would order alone; only pools are bought."""
+    """What each site takes, and what it would order alone; turf as cut from rolls of its own. Only pools are bought."""
     items = shown(result.takeoff.items, result.bid.units)
     items = items[items["scope_kind"] == "site"]
     values = {name: items[name] for name in ("site", "phase", "item", "unit", "order_unit")}
@@ -202,7 +203,14 @@ def materials_by_site(result: Result) -> pd.DataFrame:
 
 
 def bid(result: Result) -> pd.DataFrame:
-    return _as_it_stands("bid", result, result.price.lines)
+    lines = result.price.lines
+    said = [_assumed(result, *line) for line in zip(lines["key"], lines["product"], strict=True)]
+    return _as_it_stands("bid", result, lines.assign(assumed=said))
+
+
+def _assumed(result: Result, key: str, product: str) -> str:
+    """Which of the figures behind a price line are geoturf's own; "" where all are the bid's."""
+    return ", ".join(one.kind for one in assumed.of_line(result.bid, key, product) if one.assumed)
 
 
 def build_up(result: Result) -> pd.DataFrame:
@@ -426,6 +434,7 @@ def write_run(result: Result, folder: Path) -> None:
             **{f"{s}s": severity.count(s) for s in ("error", "warning", "note")},
         },
         "totals": dict(summary(result)) | {name: str(value) for name, value in result.price.totals.items()},
+        "assumed": assumed.in_words(result.bid, result.price.lines),
         "cautions": list(result.takeoff.cautions),
         "seconds": result.seconds,
     }

@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -16,7 +17,6 @@ from pydantic import ValidationError
 from geoturf import data, materials, units
 from geoturf.materials.quantities import infill_rate
 from geoturf.materials.strips import strips
-from geoturf.materials.turf import sections_m
 from geoturf.rules import EdgeRules, MaterialRules, Product
 from geoturf.rules.items import ITEMS, shown
 
@@ -268,6 +268,7 @@ def test_words_say_how_it_was_rounded():
 
 def test_pools_are_the_sums_of_their_sites_and_the_bid_of_its_pools():
     items = takeoff().items
+    items = items[items["key"] != "turf"]
     for kind in ("site", "pool"):
         sums = items[items["scope_kind"] == kind].groupby(["key", "product"])["net"].sum()
         total = items[items["scope_kind"] == "bid"].groupby(["key", "product"])["net"].sum()
@@ -300,7 +301,7 @@ def test_loads_are_counted_site_by_site():
 
 def test_order_of_rows():
     items = takeoff().items
-    kinds = ["pool", "site", "bid", "option"]
+    kinds = ["pool", "site", "bid"]
     assert list(dict.fromkeys(items["scope_kind"])) == kinds
     assert list(dict.fromkeys(items.loc[items["scope_kind"] == "pool", "scope"])) == ["phase 1", "phase 2"]
     keys = items.loc[items["scope"] == "phase 1", "key"][items["scope_kind"] == "pool"].tolist()
@@ -329,33 +330,22 @@ def test_turf_by_whole_rolls():
     assert (row["order"], row["order_unit"], row["order_size"]) == (2, "roll", pytest.approx(1500))
 
 
-def test_cut_alone_longest_first():
-    """By hand, 15 ft usable: 40 x 15; 30 x 8 beside 25 x 7; 20 x 6 beside 10 x 9: sections of 40, 30 and 20 ft."""
-    pieces = np.array([(40, 15), (20, 6), (30, 8), (10, 9), (25, 7)], float)
-    assert sections_m(pieces, 15.0) == [40, 30, 20]
-
-
-def test_cut_alone_on_published_strips():
-    """Strip width 20, 16 items of known least height 20 (Hopper and Turton C1P1, OR-Datasets): first fit by decreasing
-    length keeps its proven limit, 1.7 x the least and one item more (Coffman et al. 1980, from memory)."""
-    text = "2,12 7,12 8,6 3,6 3,5 5,5 3,12 3,7 5,7 2,6 3,2 4,2 3,4 4,4 9,2 11,2"
-    items = np.array([tuple(map(float, item.split(","))) for item in text.split()])
-    height = sum(sections_m(items[:, ::-1], 20.0))
-    assert 20 <= height <= 1.7 * 20 + items[:, 1].max()
-
-
 def test_each_lot_cut_alone_stands_beside_the_pool():
+    """Lot a: two strips of 41 ft; lot b: one; the pool's own plan is said to buy 82 ft for the three."""
     rows = [lot(20, 40, site="a"), lot(10, 40, site="b")]
-    row = one(takeoff(rows).items, "turf", "pool")
-    assert (
-        row["order_by_site"] == 41 + 41 + 41
-    )  # lot a: a strip and 5 ft of another; lot b: 10 ft that could have shared it
-    alone = takeoff([lot(10, 60, site="z"), lot(20, 40, site="a")]).items.query(
-        "key == 'turf' and scope_kind == 'site'"
+    land, alone = ground(rows), plan(ground(rows))
+    shared = replace(alone, rolls=alone.rolls.assign(source=["bought", "bought", "stock"]))
+    done = materials.takeoff(land, edges(land), shared, PRODUCTS, MaterialRules(), EdgeRules())
+    beside = materials.beside(done, land, alone, PRODUCTS).items
+    row = one(beside, "turf", "pool")
+    assert (row["order"], row["order_by_site"]) == (82, 123)
+    assert one(beside, "turf")["order_by_site"] == 123
+    turf = beside.query("key == 'turf' and scope_kind == 'site'")
+    assert dict(zip(turf["site"], turf["order"], strict=True)) == {"a": 82, "b": 41}
+    before, after = (
+        items.query("scope_kind == 'pool'").drop(columns="order_by_site") for items in (done.items, beside)
     )
-    assert dict(zip(alone["site"], alone["order"], strict=True)) == {"z": 61, "a": 82}
-    rolls = {"turf60": Product(sold_by="roll")}
-    assert one(takeoff(rows, products=rolls).items, "turf", "pool")["order_by_site"] >= 2
+    pd.testing.assert_frame_equal(before, after)  # price lines name these rows by their places
 
 
 def test_seams_take_tape_and_adhesive_or_nails():
@@ -417,26 +407,88 @@ def test_edging_in_boards_where_the_rules_ask():
     assert one(asked.items, "stakes")["net"] == math.ceil(140 / 3) + 1
 
 
-def test_what_is_left_out_is_offered_as_an_option():
-    offered = set(takeoff().items.query("scope_kind == 'option'")["key"])
-    assert offered == {"edging", "stakes", "labour_edging", "geotextile", "labour_fabric"}
-    everything = takeoff(edge_rules=EdgeRules(edging_on=["open"]), fabric_below_base=True)
-    assert "option" not in set(everything.items["scope_kind"])
+# ------------------------------------------------------------------------------------------------ left to others
+
+
+WORKS = {
+    "dig": {"dig", "haul", "disposal", "labour_dig", "excavator"},
+    "aggregate": {"aggregate", "labour_base", "compactor"},
+    "fabric": {"fabric", "fabric_nails", "labour_fabric"},
+    "infill": {"infill", "labour_infill", "broom", "spreader"},
+    "caps": {"caps", "labour_caps"},
+    "haul": {"haul"},
+    "broom": {"broom"},
+    "labour_setup": {"labour_setup"},
+}
+
+
+@pytest.mark.parametrize("key", WORKS)
+def test_an_item_left_out_takes_its_work_with_it_and_nothing_else(key):
+    rows, fewer = (takeoff(leave_out=keys).items for keys in ((), (key,)))
+    assert set(rows["key"]) - set(fewer["key"]) == WORKS[key]
+    others = rows[~rows["key"].isin(WORKS[key])].reset_index(drop=True)
+    pd.testing.assert_frame_equal(others, fewer)
+
+
+def test_work_shared_with_what_stays_is_that_of_what_stays():
+    """Edged with both fabrics and a line kept: without the weed fabric the crew still lays the other, without caps it still
+    keeps the line."""
+    more = {"fabric_below_base": True, "reroutes_per_site": 1}
+    for key, rule in (("fabric", {"fabric": False}), ("caps", {"caps_per_site": 0})):
+        rows = [lot(30, 40, site="a"), lot(22, 35, site="b")]
+        left, never = takeoff(rows, **more, leave_out=[key]).items, takeoff(rows, **more | rule).items
+        columns = ["scope", "key", "net", "order"]
+        pd.testing.assert_frame_equal(left[columns], never[columns])
+        assert {"labour_fabric", "labour_caps"} <= set(left["key"])
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        (["turf"], "'turf' is what a bid is for"),
+        (["labour_turf"], "'labour_turf' alone would leave turf without it"),
+        (["labour_infill"], "leave out infill, and it goes too, or take it off the list"),
+        (["caps", "labour_caps"], "'labour_caps' alone would leave reroutes without it"),
+        (["stakes"], "'stakes' alone would leave edging without it"),
+        (["infil"], "'infil' is no item"),
+    ],
+)
+def test_no_item_is_left_without_its_work(keys, said):
+    with pytest.raises(ValidationError, match=said):
+        MaterialRules(leave_out=keys)
+
+
+@pytest.mark.parametrize(
+    ("keys", "product", "method", "said"),
+    [
+        (["tape", "adhesive"], {}, "tape", "leaves seams unjoined, without 'tape' and 'adhesive'; take"),
+        (["adhesive"], {"fixing": "glue"}, "nails", "leaves seams unjoined, without 'adhesive'; take"),
+        (["seam_nails"], {}, "nails", "leaves nailed seams unjoined, without 'seam_nails'; take"),
+        (["nails"], {}, "tape", "leaves turf unfastened, without 'nails'; take"),
+        (["glue"], {"fixing": "glue"}, "tape", "leaves turf unglued, without 'glue'; take"),
+        (["odour"], {"pets": True}, "tape", "leaves 1 pet area(s) without 'odour'; take 'odour' off leave_out"),
+    ],
+)
+def test_turf_is_not_left_loose_nor_seams_open_nor_pets_without_granules(keys, product, method, said):
+    land, products = ground([lot(30, 40)]), {"turf60": Product(**product)}
+    found = materials.missing(land, products, MaterialRules(leave_out=keys), EdgeRules(seam_method=method))
+    assert len(found) == 1 and found[0].startswith(said)
+
+
+def test_what_is_not_needed_here_may_be_left_out():
+    land = ground([lot(30, 40)])
+    rules = MaterialRules(leave_out=["odour", "tape", "glue", "infill"])
+    assert materials.missing(land, {"turf60": Product()}, rules, EdgeRules(seam_method="nails")) == []
 
 
 def test_heads_to_cap_from_the_layer_or_assumed():
     done = takeoff()
     assert one(done.items, "caps")["net"] == pytest.approx(6 + 4 + 4)  # lot 2 states 6; 4 assumed at lots 1 and 3
-    assert [f.code for f in done.findings] == ["caps-assumed", "assumed-rates"]
+    assert [f.code for f in done.findings] == ["caps-assumed"]
     dry = takeoff([lot(25, 40, irrigation="none")])
     assert "caps" not in set(dry.items["key"])
     stated = takeoff([lot(25, 40, caps=0.0)])
     assert "caps" not in set(stated.items["key"]) and "caps-assumed" not in [f.code for f in stated.findings]
-
-
-def test_rates_that_are_assumed_are_told():
-    told = takeoff(rates={"turf": "180 ft^2/h"}).findings[-1].message
-    assert told.startswith("10 production rate(s)") and "seam" in told and "turf," not in told
 
 
 def test_no_infill_no_dig_no_base():

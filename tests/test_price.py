@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from geoturf import data, materials, units
 from geoturf.errors import BidError
-from geoturf.price import price, seam_cost, shared
+from geoturf.price import beside, price, seam_cost, shared
 from geoturf.rules import EdgeRules, LayoutRules, MaterialRules, PriceRules, Product
 
 CENT = D("0.01")
@@ -291,52 +291,28 @@ def test_extras_that_cannot_be_counted_are_refused(wrong, said):
         PriceRules(extras=[{"title": "x"} | wrong])
 
 
-def test_what_is_assumed_is_told():
-    costs, rates = priced(rules=PriceRules(costs={"infill": "12 USD/bag"}, profit="8 %")).findings
-    assert (costs.code, rates.code) == ("assumed-costs", "assumed-build-up")
-    assert "aggregate" in costs.message and "infill" not in costs.message and "glue" not in costs.message
-    assert rates.message.endswith("[price]: contingency, sales_tax, overhead, bond")
-
-
-def test_every_lot_alone_costs_more():
-    rows = [{"width_ft": 10, "length_ft": 40, "site": f"lot {n}"} for n in range(4)]
-    land = ground(rows)
-    laid = plan(land)
-    taken = [
-        materials.takeoff(land, edges(land), laid, PRODUCTS, MaterialRules(pool=p), EdgeRules())
-        for p in ("phase", "site")
-    ]
-    pooled, alone = (price(land, laid, one, PRODUCTS, PriceRules(), "USD") for one in taken)
-    assert (
-        pooled.lot_by_lot == alone.totals["price"] > pooled.totals["price"]
-    )  # this plan shares no roll, so turf is the same
-
-
 # ------------------------------------------------------------------------------------------------ alternates
 
 
-def test_alternates_reckon_the_whole_build_up_again():
-    alternates = [
-        {"title": "as bid"},
-        {"title": "heavier turf", "products": {"turf60": "turf80"}},
-        {"title": "no infill", "leave_out": ["infill"]},
-        {"title": "edged", "add": ["edging"]},
-        {"title": "cheap stone", "costs": {"aggregate": "20 USD/ton"}},
+def test_other_prices_stand_beside_the_bids_own():
+    own, dearer = priced(), priced(rules=PriceRules(profit="20 %"))
+    done = beside(own, [("dearer", dearer), ("as bid", own)], alone=dearer)
+    more = dearer.totals["price"] - own.totals["price"]
+    assert done.alternates.values.tolist() == [
+        ["dearer", dearer.totals["price"], more],
+        ["as bid", own.totals["price"], 0],
     ]
-    done = priced(rules=PriceRules(alternates=alternates))
-    by = done.alternates.set_index("alternate")
-    assert (by["price"] - by["difference"] == done.totals["price"]).all()
-    assert by.loc["as bid", "difference"] == 0
-    assert by.loc["heavier turf", "difference"] > 0 > by.loc["no infill", "difference"]
-    assert by.loc["edged", "difference"] > 0
-    cheap = priced(rules=PriceRules(costs={"aggregate": "20 USD/ton"}))
-    assert by.loc["cheap stone", "price"] == cheap.totals["price"]
+    assert done.lot_by_lot == dearer.totals["price"] and more > 0
 
 
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
-        ({"leave_out": ["infil"]}, "'infil' is no item"),
+        ({"leave_out": ["infil"]}, "alternate 'x', leave_out: 'infil' is no item"),
+        (
+            {"leave_out": ["labour_edging"]},
+            "alternate 'x', leave_out: 'labour_edging' alone would leave edging without it",
+        ),
         ({"costs": {"stone": "1 USD/ton"}}, "'stone' is no unit cost"),
         ({"costs": {"infill": "1 USD/ft"}}, "does not fit"),
         ({"add": ["gold"]}, "edging"),
@@ -345,16 +321,6 @@ def test_alternates_reckon_the_whole_build_up_again():
 def test_an_alternate_of_unknown_things_is_refused(wrong, said):
     with pytest.raises(ValidationError, match=said):
         PriceRules(alternates=[{"title": "x"} | wrong])
-
-
-@pytest.mark.parametrize(
-    ("swap", "said"),
-    [({"turf60": "turf99"}, "'turf99' is not one of"), ({"turf60": "narrow"}, "of another width")],
-)
-def test_an_alternate_product_that_does_not_fit_is_refused(swap, said):
-    products = PRODUCTS | {"narrow": Product(roll_width="12 ft")}
-    with pytest.raises(BidError, match=said):
-        priced(products=products, rules=PriceRules(alternates=[{"title": "x", "products": swap}]))
 
 
 # ------------------------------------------------------------------------------------------------ what a seam costs

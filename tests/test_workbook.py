@@ -19,7 +19,7 @@ from openpyxl.utils import get_column_letter, range_boundaries
 from geoturf import materials, units, workbook
 from geoturf import price as pricing
 from geoturf.model import Finding
-from geoturf.price import price
+from geoturf.price import beside, price
 from geoturf.price.money import cents_of
 from geoturf.rules import EdgeRules, MaterialRules, PriceRules
 
@@ -213,7 +213,7 @@ def edited(path, edit):
     sheet = book[edit.sheet]
     head = {c.value: c.column for c in sheet[1]}
     rows = [row for row in sheet.iter_rows(min_row=2) if all(row[head[k] - 1].value == v for k, v in edit.row.items())]
-    rows = [row for row in rows if not str(row[0].value).endswith("(option)") and row[0].value != "bid"]
+    rows = [row for row in rows if row[0].value != "bid"]
     assert rows, "no such row"
     for row in rows:
         cell = row[head[edit.column] - 1]
@@ -330,7 +330,8 @@ def test_the_same_bid_gives_the_same_bytes(tmp_path):
 
 
 def test_sheets_tell_the_bid(tmp_path):
-    done = result(alternates=[{"title": "edged", "add": ["edging"]}])
+    done, dearer = result(), result(profit="20 %")
+    done.price = beside(done.price, [("dearer", dearer.price)], dearer.price)
     book, shown = written(tmp_path / "bid.xlsx", done)
     assert book.sheetnames == [
         "Summary",

@@ -3,8 +3,10 @@
 `read_bid` gives a frozen `Bid` or raises `BidError` with every fault at once; unknown keys are refused at any depth with the
 nearest right name.
 
-    faults    what does not fit, one line a fault
-    listing   every rule there is, and which of a bid's values are unusual
+    faults      what does not fit, one line a fault
+    listing     every rule there is, and which of a bid's values are unusual
+    assumed     which figures behind a price are geoturf's own
+    alternates  the bid with an alternate accepted, or every lot bought alone
 """
 
 from __future__ import annotations
@@ -15,7 +17,8 @@ from typing import Any, Literal
 
 from pydantic import ValidationError, model_validator
 
-from geoturf.bid import faults, listing
+from geoturf.bid import assumed, faults, listing
+from geoturf.bid.alternates import accepted, lot_by_lot
 from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules import (
@@ -33,7 +36,10 @@ from geoturf.rules import (
 from geoturf.rules.base import Rules, rule
 from geoturf.rules.layer import PRICED, nearest
 
-__all__ = ["Bid", "every_rule", "make_bid", "nearest", "read_bid", "rule_in_words", "unusual"]
+__all__ = [
+    *("Bid", "accepted", "assumed", "every_rule", "lot_by_lot", "make_bid", "nearest", "read_bid"),
+    *("rule_in_words", "unusual"),
+]
 
 
 class Bid(Rules):
@@ -80,6 +86,9 @@ def _disagreements(bid: Bid) -> list[str]:
         wrong.append("products: a bid needs at least one product ([products.turf60])")
     uses = [(f"layers#{k + 1}.product", layer.product) for k, layer in enumerate(bid.layers) if layer.product]
     uses += [(f"cuts.stock#{k + 1}.product", piece.product) for k, piece in enumerate(bid.cuts.stock)]
+    for k, one in enumerate(bid.price.alternates):
+        swapped = [name for pair in one.products.items() for name in pair]
+        uses += [(f"price.alternates#{k + 1}.products", name) for name in swapped]
     for key, product in uses:
         if product not in bid.products:
             wrong.append(f"{key}: '{product}' is not one of [products]{nearest(product, bid.products)}")

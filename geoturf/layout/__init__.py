@@ -23,7 +23,7 @@ from geoturf.layout.shape import Shape
 from geoturf.layout.task import Task, task_of
 from geoturf.model import Choices, Layout
 
-__all__ = ["Task", "bounds", "fresh", "lay", "task_of", "warm_arms", "warm_losses", "warm_parts", "warm_seams"]
+__all__ = ["Laid", "Task", "bounds", "fresh", "lay", "task_of", "warm_arms", "warm_losses", "warm_parts", "warm_seams"]
 
 CHUNK = 16  # areas a worker gets at a time
 RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
@@ -35,15 +35,25 @@ _ROLL, _SHARES = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0]),
 Job = tuple[list[Shape], list[tuple[Roll, ...]], float]
 
 
-def lay(task: Task, engine: Engine, tick: Callable[[int], Any] | None = None) -> tuple[Choices, ...]:
-    """Layouts for every area, in order. ``tick(n)`` is told when n more areas are done."""
-    tick = tick or (lambda n: None)
+#: areas laid each on its own: rows that share a bearing, what each is laid from, that bearing -> choices of each
+Laid = dict[tuple[tuple[int, ...], tuple[tuple[Roll, ...], ...], str], list[Choices]]
+
+
+def lay(
+    task: Task, engine: Engine, tick: Callable[[int], Any] | None = None, known: Laid | None = None
+) -> tuple[Choices, ...]:
+    """Layouts for every area, in order. ``tick(n)`` is told when n more areas are done. ``known``: areas of the same ground
+    that were laid before, each on its own; they are not laid again, and others are added."""
+    tick, known = tick or (lambda n: None), {} if known is None else known
     tick(sum(place.of != row for row, place in enumerate(task.where)))
     groups = [g for g in task.groups if task.where[g[0]].of == g[0]]
     jobs = [([task.shapes[k] for k in g], [task.stock[k] for k in g], float(task.bearings[g[0]])) for g in groups]
+    keys = [(tuple(g.tolist()), tuple(job[1]), str(job[2])) for g, job in zip(groups, jobs, strict=True)]
+    new = [k for k, key in enumerate(keys) if key not in known]
+    known.update(zip([keys[k] for k in new], _carry_out([jobs[k] for k in new], engine, tick), strict=True))
     done: dict[int, Choices] = {}
-    for group, choices in zip(groups, _carry_out(jobs, engine, tick), strict=True):
-        done.update(zip(group.tolist(), choices, strict=True))
+    for group, key in zip(groups, keys, strict=True):
+        done.update(zip(group.tolist(), known[key], strict=True))
     for row, place in enumerate(task.where):
         if place.of != row:
             done[row] = placed(done[place.of], place)

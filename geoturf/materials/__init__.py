@@ -2,20 +2,22 @@
 
 quantities   net quantities of every area, one column an item; fabric by `strips`
 rows         sums over pools and sites, rounded up to `packages`, the formula in `words`; turf as the cut plan buys it (`turf`)
+left_out     what cannot be left to others
 cautions     what the work calls for
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
-from geoturf.materials import cautions
-from geoturf.materials.quantities import optional, per_area, seam_m
-from geoturf.materials.rows import takeoff_rows
+from geoturf.materials import cautions, rows
+from geoturf.materials.left_out import missing
+from geoturf.materials.quantities import per_area, seam_m
 from geoturf.model import CutPlan, Edges, Finding, Ground, Takeoff
 from geoturf.rules import EdgeRules, MaterialRules, Product
 
-__all__ = ["seam_m", "takeoff"]
+__all__ = ["beside", "missing", "seam_m", "takeoff"]
 
 
 def takeoff(
@@ -28,9 +30,14 @@ def takeoff(
 ) -> Takeoff:
     """Every item of the bid by pool, by site for comparison, and in total. Net quantities are SI; see `Takeoff`."""
     areas = per_area(ground, edges, plan, products, rules, edge_rules)
-    extra = optional(ground, edges, products, rules, edge_rules)
-    items = takeoff_rows(ground.areas, areas, extra, plan, products, rules, edge_rules)
+    items = rows.takeoff_rows(ground.areas, areas, plan, products, rules, edge_rules)
     return Takeoff(items, areas, _assumed(ground, rules), cautions.of(ground, plan, areas, products, rules))
+
+
+def beside(takeoff: Takeoff, ground: Ground, alone: CutPlan, products: Mapping[str, Product]) -> Takeoff:
+    """The takeoff with what every site would buy ``alone``, cut from rolls of its own, beside what its pool buys. Rows of kind
+    pool stay in their places."""
+    return replace(takeoff, items=rows.beside(takeoff.items, ground.areas, alone, products))
 
 
 def _assumed(ground: Ground, rules: MaterialRules) -> tuple[Finding, ...]:
@@ -40,10 +47,4 @@ def _assumed(ground: Ground, rules: MaterialRules) -> tuple[Finding, ...]:
     if missing and rules.caps_per_site:
         message = f"{missing} site(s) state no irrigation heads to cap; {rules.caps_per_site:g} a site are assumed; "
         found.append(("caps-assumed", message + "give a column caps, or set caps_per_site"))
-    left = [
-        info.alias for name, info in type(rules.rates).model_fields.items() if name not in rules.rates.model_fields_set
-    ]
-    if left:
-        message = f"{len(left)} production rate(s) are geoturf's own assumptions; give yours in [materials.rates]: "
-        found.append(("assumed-rates", message + ", ".join(left)))
     return tuple(Finding("note", code, message) for code, message in found)

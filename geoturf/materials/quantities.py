@@ -15,6 +15,7 @@ from geoturf.materials.packages import sizes_and_allowances
 from geoturf.materials.strips import strips
 from geoturf.model import CutPlan, Edges, Ground
 from geoturf.rules import EdgeRules, MaterialRules, Product
+from geoturf.rules.items import RUNS_WITH, idle, together
 
 #: infill by pile weight (common practice): pile weight, low and high rate; between, linear; outside, the nearer end
 INFILL = tuple(
@@ -35,6 +36,12 @@ def infill_rate(product: Product, rules: MaterialRules) -> tuple[float, float, f
     ends = float(np.interp(weight, pile, low)), float(np.interp(weight, pile, high))
     middle = rules.infill_rate_kg_per_m2 if rules.infill_rate_kg_per_m2 is not None else sum(ends) / 2
     return ends[0], middle, ends[1]
+
+
+def for_pets(areas: pd.DataFrame, products: Mapping[str, Product]) -> pd.Series:
+    """Areas that get odour-control granules: by their turf, or by their use."""
+    pets = areas["product"].map({name: p.pets for name, p in products.items()}).astype(bool)
+    return pets | areas["use"].str.casefold().isin(PET_USES)
 
 
 def densities(rules: MaterialRules) -> tuple[float, float]:
@@ -74,23 +81,17 @@ def per_area(
     _nails(q, edges)
     _edging_along(q, edges, edge_rules.edging_on, rules)
     _irrigation(q, areas, lot, rules)
+    _none_of(q, together(rules.leave_out))
     _work(q, rules)
+    _none_of(q, idle(rules.leave_out))
+    _plant(q)
+    _none_of(q, rules.leave_out)
     return q.astype(float)
 
 
-def optional(
-    ground: Ground, edges: Edges, products: Mapping[str, Product], rules: MaterialRules, edge_rules: EdgeRules
-) -> pd.DataFrame:
-    """Areas-aligned net quantities of what the bid leaves out and a client may add: edging on open edges, a separation fabric
-    under the base, and the work of both."""
-    q = pd.DataFrame(index=ground.areas.index)
-    nailed = ground.areas["product"].map({name: p.fixing == "nail" for name, p in products.items()}).astype(bool)
-    _edging_along(q, edges, () if "open" in edge_rules.edging_on else ("open",), rules)
-    _strips(q, "geotextile", "below", ground.areas, nailed & (not rules.fabric_below_base), rules)
-    q["fabric_all"] = q["geotextile"]
-    q["labour_edging"] = q["edging"] / rules.rates.edging_m_per_h
-    q["labour_fabric"] = q["fabric_all"] / rules.rates.fabric_m2_per_h
-    return q.astype(float)
+def _none_of(q: pd.DataFrame, keys: Iterable[str]) -> None:
+    """Items that are left to others."""
+    q[list(keys)] = 0.0
 
 
 class _Lots:
@@ -128,7 +129,6 @@ def _fabric(q: pd.DataFrame, areas: pd.DataFrame, nailed: pd.Series, rules: Mate
     _strips(q, "fabric", "fabric", areas, nailed * rules.fabric > 0, rules)
     _strips(q, "geotextile", "below", areas, nailed * rules.fabric_below_base > 0, rules)
     q["fabric_laid"] = q["base"] * rules.fabric
-    q["fabric_all"] = q["fabric"] + q["geotextile"]
     q["fabric_nails"] = np.ceil(q["fabric_laid"] / rules.fabric_spacing_m**2 - 1e-6).clip(lower=0)
 
 
@@ -147,8 +147,7 @@ def _turf(
     q: pd.DataFrame, areas: pd.DataFrame, plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules
 ) -> None:
     q["turf"] = plan.chosen["turf_bought_m2"]
-    pets = areas["product"].map({name: p.pets for name, p in products.items()}).astype(bool)
-    q["pets"] = q["surface"] * (pets | areas["use"].str.casefold().isin(PET_USES))
+    q["pets"] = q["surface"] * for_pets(areas, products)
     q["odour"] = q["pets"] * rules.odour_rate_kg_per_m2
     rates = {name: infill_rate(p, rules) for name, p in products.items()}
     for place, column in enumerate(("low", "middle", "high")):
@@ -212,14 +211,15 @@ def _irrigation(q: pd.DataFrame, areas: pd.DataFrame, lot: _Lots, rules: Materia
     q["caps_assumed"] = lot.share(rules.caps_per_site) * (~told & watered)
     q["caps"] = q["caps_given"] + q["caps_assumed"]
     q["reroutes"] = lot.share(rules.reroutes_per_site)
-    q["all_caps"] = q["caps"] + q["reroutes"]
 
 
 def _work(q: pd.DataFrame, rules: MaterialRules) -> None:
-    """Crew-hours by task; plant runs while its task does."""
+    """Crew-hours by task."""
     rates = rules.rates
     lifts = np.ceil(rules.base_depth_m / rules.lift_m - 1e-6)
     q["all_nails"] = q["nails"] + q["seam_nails"]
+    q["fabric_all"] = q["fabric"] + q["geotextile"]
+    q["all_caps"] = q["caps"] + q["reroutes"]
     q["labour_setup"] = q["sites"] * rates.setup_h
     q["labour_dig"] = q["dig"] / rates.dig_m3_per_h
     q["labour_base"] = q["base"] * lifts / rates.base_m2_per_h
@@ -231,5 +231,9 @@ def _work(q: pd.DataFrame, rules: MaterialRules) -> None:
     q["labour_edging"] = q["edging"] / rates.edging_m_per_h
     q["labour_infill"] = q["filled"] / rates.infill_m2_per_h
     q["labour_caps"] = q["all_caps"] / rates.caps
-    for machine, task in (("excavator", "dig"), ("compactor", "base"), ("broom", "infill"), ("spreader", "infill")):
+
+
+def _plant(q: pd.DataFrame) -> None:
+    """Plant runs while its task does."""
+    for machine, task in RUNS_WITH.items():
         q[machine] = q[f"labour_{task}"]

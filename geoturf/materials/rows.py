@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf.materials.packages import measure_named, sizes_and_allowances, whole
-from geoturf.materials.turf import turf_pools, turf_sites
+from geoturf.materials.turf import turf_rows
 from geoturf.materials.words import put_in_words, rule_values
 from geoturf.model import CutPlan
 from geoturf.rules import EdgeRules, MaterialRules, Product
@@ -20,35 +20,40 @@ COLUMNS = [
     "order_size", "order_by_site", "net_low", "net_high", "product", "width_m", "price_key", "basis", "basis_metric",
 ]  # fmt: skip
 
-_KINDS = ("pool", "site", "bid", "option")
+_KINDS = ("pool", "site", "bid")
 _AS_POOL = "as its pool's, rounded up for this site alone"
-_CUT_ALONE = "this site's pieces cut alone, longest first, side by side while they fit"
 
 
 def takeoff_rows(
     areas: pd.DataFrame,
     q: pd.DataFrame,
-    optional: pd.DataFrame,
     plan: CutPlan,
     products: Mapping[str, Product],
     rules: MaterialRules,
     edge_rules: EdgeRules,
 ) -> pd.DataFrame:
-    """Rows of the areas-aligned quantities ``q`` of kind pool, site and bid, and of ``optional`` of kind option; `COLUMNS`."""
+    """Rows of the areas-aligned quantities ``q`` of kind pool, site (without turf, see `beside`) and bid; `COLUMNS`."""
     phase, site = areas["phase"].astype(str), areas["site"].astype(str)
-    sums, extra = q.groupby(phase, sort=False).sum(), optional.groupby(phase, sort=False).sum()
+    sums = q.groupby(phase, sort=False).sum()
     packages, settings = sizes_and_allowances(rules), rule_values(rules, edge_rules)
-    pools = pd.concat([_rows(sums, packages), turf_pools(plan, products)], ignore_index=True)
+    pools = pd.concat([_rows(sums, packages), turf_rows(plan, products)], ignore_index=True)
     sites = _rows(q.groupby([phase, site], sort=False).sum(), packages)
-    sites = pd.concat([sites, turf_sites(areas, plan, products)], ignore_index=True)
-    said = np.where(sites["key"] == "turf", _CUT_ALONE, _AS_POOL)
-    sites = sites.assign(basis=said, basis_metric=said, order_by_site=sites["order"])
+    sites = sites.assign(basis=_AS_POOL, basis_metric=_AS_POOL, order_by_site=sites["order"])
     pools = _with_site_orders(pools, sites, rules.pool)
     put_in_words(pools, sums, settings)
-    options = _rows(extra, packages)
-    options = options.assign(order_by_site=options["order"])
-    put_in_words(options, extra, settings | {"edging_on": "open"})
-    return _ordered({"pool": pools, "site": sites, "bid": _totals(pools, len(sums)), "option": options}, phase, site)
+    return _ordered({"pool": pools, "site": sites, "bid": _totals(pools, len(sums))}, phase, site)
+
+
+def beside(items: pd.DataFrame, areas: pd.DataFrame, alone: CutPlan, products: Mapping[str, Product]) -> pd.DataFrame:
+    """``items`` with what every site's own cut plan buys (``alone``, in which sites share no rolls) beside what its pool buys."""
+    phase, site = areas["phase"].astype(str), areas["site"].astype(str)
+    kinds = {kind: items[items["scope_kind"] == kind] for kind in ("pool", "site")}
+    owner = dict(zip(alone.pieces["roll"], site.to_numpy()[alone.pieces["area_index"].to_numpy()], strict=True))
+    turf = turf_rows(alone, products, owner)
+    turf = turf.assign(order_by_site=turf["order"])
+    pools = _with_turf_orders(kinds["pool"], turf)
+    sites = pd.concat([kinds["site"], turf], ignore_index=True)
+    return _ordered({"pool": pools, "site": sites, "bid": _totals(pools, phase.nunique())}, phase, site)
 
 
 def _rows(sums: pd.DataFrame, packages: Mapping[str, tuple[float, float]]) -> pd.DataFrame:
@@ -83,20 +88,25 @@ def _told(item: Item, size: float, allowance: float) -> dict[str, Any]:
 
 
 def _with_site_orders(pools: pd.DataFrame, sites: pd.DataFrame, pool: str) -> pd.DataFrame:
-    """What rounding site by site would order, beside each pool's order; in its place where sites are pools themselves."""
-    match = ["phase", "key", "product", "width_m"]
-    alone = (
-        sites.assign(bought=sites["order"] * sites["order_size"])
-        .groupby(match, sort=False, dropna=False)["bought"]
-        .sum()
-    )
-    wanted = pd.MultiIndex.from_frame(pools[match])
-    bought = alone.reindex(wanted).fillna(0.0).to_numpy()
-    first = ~pools.duplicated(match)  # rolls of several lengths: the comparison stands beside the first
-    pools = pools.assign(order_by_site=whole(np.where(first, bought / pools["order_size"], 0.0)))
-    if pool == "site":
-        pools["order"] = pools["order"].where(pools["key"] == "turf", pools["order_by_site"])
-    return pools
+    """What rounding site by site would order, beside each pool's order; in its place where sites are pools themselves. Turf is
+    what the plan buys."""
+    alone = sites.groupby(["phase", "key"], sort=False)["order"].sum()
+    wanted = pd.MultiIndex.from_frame(pools[["phase", "key"]])
+    turf = pools["key"] == "turf"
+    rounded = alone.reindex(wanted).fillna(0).to_numpy()
+    pools = pools.assign(order_by_site=np.where(turf, pools["order"], rounded).astype(np.int64))
+    return pools.assign(order=pools["order_by_site"]) if pool == "site" else pools
+
+
+def _with_turf_orders(pools: pd.DataFrame, turf: pd.DataFrame) -> pd.DataFrame:
+    """Beside the turf of each phase and product what its sites buy alone; of rolls of several sizes, beside the first."""
+    match = ["phase", "product"]
+    bought = (turf["order"] * turf["order_size"]).groupby([turf[name] for name in match]).sum()
+    mine = pools["key"] == "turf"
+    first = mine & ~pools[mine].duplicated(match).reindex(pools.index, fill_value=False)
+    wanted = bought.reindex(pd.MultiIndex.from_frame(pools[match])).fillna(0.0).to_numpy()
+    orders = whole(np.where(first, wanted / pools["order_size"], 0.0))
+    return pools.assign(order_by_site=np.where(mine, orders, pools["order_by_site"]).astype(np.int64))
 
 
 def _totals(pools: pd.DataFrame, count: int) -> pd.DataFrame:
@@ -111,7 +121,8 @@ def _totals(pools: pd.DataFrame, count: int) -> pd.DataFrame:
 
 
 def _ordered(kinds: dict[str, pd.DataFrame], phase: pd.Series, site: pd.Series) -> pd.DataFrame:
-    """All rows: pools, sites, totals, options; within them phases and sites as they come, items in the order of `ITEMS`."""
+    """All rows: pools, sites, totals; within them phases and sites as they come, items in the
+    order of `ITEMS`."""
     rows = pd.concat([table.assign(scope_kind=kind) for kind, table in kinds.items()], ignore_index=True)
     text = ["phase", "site", "product", "basis", "basis_metric"]
     rows[text] = rows[text].fillna("")

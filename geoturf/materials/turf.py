@@ -3,29 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from geoturf import units
-from geoturf.materials.packages import whole
 from geoturf.model import CutPlan
 from geoturf.rules import Product
 from geoturf.rules.items import ITEMS, say
 
 
-def turf_pools(plan: CutPlan, products: Mapping[str, Product]) -> pd.DataFrame:
-    """Turf as the cut plan buys it: whole rolls by width and length, or lengths by width. Left-overs at hand cost nothing."""
+def turf_rows(plan: CutPlan, products: Mapping[str, Product], site: Mapping[str, str] | None = None) -> pd.DataFrame:
+    """Turf as the cut plan buys it: whole rolls by width and length, or lengths by width; by ``site`` (of each roll) if given.
+    Left-overs at hand cost nothing."""
     middle = plan.pieces["length_m"] + (plan.pieces["end_slant_m"] - plan.pieces["start_slant_m"]) / 2
     cut = (middle * plan.pieces["width_m"]).groupby(plan.pieces["roll"]).sum()
     bought = plan.rolls[plan.rolls["source"] == "bought"]
     rolls = bought.assign(
         phase=bought["phase"].astype(str),
+        site=bought["roll"].map(site) if site else "",
         net=bought["roll"].map(cut).fillna(0.0),
         size=bought["length_m"].where(_whole_rolls(bought["product"], products), 0.0),
     )
-    found = rolls.groupby(["phase", "product", "width_m", "size"], sort=True, as_index=False).agg(
+    found = rolls.groupby(["phase", "site", "product", "width_m", "size"], sort=True, as_index=False).agg(
         net=("net", "sum"), pieces=("pieces", "sum"), rolls=("roll", "size"), length=("length_m", "sum")
     )
     by_roll = _whole_rolls(found["product"], products)
@@ -71,49 +71,3 @@ def _length_step(length_m: float) -> tuple[str, float]:
         if abs(length_m / step - round(length_m / step)) < 1e-6:
             return unit, step
     return "mm", 0.001
-
-
-def turf_sites(areas: pd.DataFrame, plan: CutPlan, products: Mapping[str, Product]) -> pd.DataFrame:
-    """What each site would buy if it were cut alone by the simplest rule: longest piece first, side by side while they fit
-    (`sections_m`). The pools' own cut plan is better twice: it shares rolls and it is searched for."""
-    pieces = plan.pieces.reset_index(drop=True)
-    at = areas.loc[pieces["area_index"].to_numpy(), ["phase", "site", "product"]].astype(str).reset_index(drop=True)
-    at["width_m"] = plan.rolls.set_index("roll")["width_m"].loc[pieces["roll"].to_numpy()].to_numpy()
-    at["net"] = pieces["length_m"] * pieces["width_m"]
-    usable = (pieces["across_m"] + pieces["width_m"]).groupby([at["product"], at["width_m"]]).max()
-    groups = at.groupby(["phase", "site", "product", "width_m"], sort=False)
-    found = groups["net"].sum().reset_index()
-    number = groups.ngroup().to_numpy()
-    rows = np.split(np.argsort(number, kind="stable"), np.cumsum(np.bincount(number))[:-1])
-    cut = pieces[["length_m", "width_m"]].to_numpy(float)
-    widest = [usable[product, width] for product, width in zip(found["product"], found["width_m"], strict=True)]
-    sections = [sections_m(cut[own], width) for own, width in zip(rows, widest, strict=True)]
-    return _turf(found, products).assign(**_bought_alone(found, sections, products))
-
-
-def sections_m(pieces: np.ndarray, usable_m: float) -> list[float]:
-    """Lengths of the sections that hold ``pieces`` ((n, 2): length, width): first fit by decreasing length, the plain rule whose
-    worst case is known (at most 1.7 times the least, and one piece more; Coffman et al. 1980)."""
-    sections: list[list[float]] = []  # length, width left
-    for length, width in pieces[np.argsort(-pieces[:, 0], kind="stable")]:
-        home = next((section for section in sections if section[1] >= width - 1e-9), None)
-        if home is None:
-            home = [length, usable_m]
-            sections.append(home)
-        home[1] -= width
-    return [length for length, _ in sections]
-
-
-def _bought_alone(found: pd.DataFrame, sections: list[list[float]], products: Mapping[str, Product]) -> dict[str, Any]:
-    """order, order_unit, order_size: feet off a roll, or whole rolls of the longest stocked length filled first fit."""
-    order, unit, size = [], [], []
-    for name, width, lengths in zip(found["product"], found["width_m"], sections, strict=True):
-        longest = products[name].roll_lengths[0]
-        by_roll = products[name].sold_by == "roll"
-        step = longest if by_roll else units.FOOT_M
-        # a section laid along a roll is to a roll what a piece laid across it is to a section
-        rolls = sections_m(np.array([(1.0, length) for length in lengths]), longest) if by_roll else [sum(lengths)]
-        order.append(len(rolls) if by_roll else int(whole(rolls[0] / step)))
-        unit.append("roll" if by_roll else "ft")
-        size.append(step * width)
-    return {"order": np.array(order, np.int64), "order_unit": unit, "order_size": size}

@@ -3,28 +3,29 @@
 lines        quantity x unit price, a line an item and phase
 build_up     the steps, each on the subtotal it names, and each line's load of them
 shares       each phase among its sites, and in them areas, by what they take of each line; schedule of values
-alternates   all of it again with something else, or bought lot by lot
 money        whole cents; shares by rounded running sums, so that every column and every row adds up, as it does in a spreadsheet
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from decimal import Decimal
 
 import pandas as pd
 
 from geoturf.model import CutPlan, Finding, Ground, Price, Takeoff
 from geoturf.price import shares
-from geoturf.price.alternates import alternates, lot_by_lot
-from geoturf.price.build_up import as_table, build_up, loads, price_cents, totals
-from geoturf.price.lines import assumed, extra_lines, printed_lines, refuse_other_currencies, work_lines
+from geoturf.price.build_up import as_table, build_up, loads, totals
+from geoturf.price.lines import extra_lines, printed_lines, refuse_other_currencies, work_lines
 from geoturf.price.money import decimal_of, shared
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import ITEMS
 from geoturf.units import Money, cents, unit_factor
 
-__all__ = ["price", "seam_cost", "shared"]
+__all__ = ["beside", "price", "seam_cost", "shared"]
+
+_ALTERNATES = ["alternate", "price", "difference"]
 
 
 def seam_cost(takes: Mapping[str, tuple[float, float]], rules: PriceRules, currency: str, unit: str) -> Money:
@@ -60,10 +61,17 @@ def price(
         areas=areas.map(decimal_of),
         build_up=as_table(lines, steps),
         phases=shares.of_phases(ground, areas),
-        alternates=alternates(takeoff, extras, products, rules, price_cents(lines, steps)),
-        lot_by_lot=lot_by_lot(takeoff, extras, products, rules),
-        findings=(*assumed(lines, rules), *_paid_twice(ground, areas, currency)),
+        alternates=pd.DataFrame(columns=_ALTERNATES),
+        findings=_paid_twice(ground, areas, currency),
     )
+
+
+def beside(price: Price, alternates: Iterable[tuple[str, Price]], alone: Price) -> Price:
+    """The price with those of other runs of the bid beside it: alternates by title, and every lot bought ``alone``."""
+    own = price.totals["price"]
+    rows = [(title, other.totals["price"], other.totals["price"] - own) for title, other in alternates]
+    table = pd.DataFrame(rows, columns=_ALTERNATES)
+    return replace(price, alternates=table, lot_by_lot=alone.totals["price"])
 
 
 def _paid_twice(ground: Ground, areas: pd.DataFrame, currency: str) -> tuple[Finding, ...]:

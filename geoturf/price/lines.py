@@ -12,7 +12,7 @@ import pandas as pd
 from geoturf import units
 from geoturf.errors import BidError
 from geoturf.model import Finding, Ground, Takeoff
-from geoturf.price.build_up import STEPS, Step
+from geoturf.price.build_up import Step
 from geoturf.price.money import cents_of, decimal_of
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import GENERAL_SECTION, ITEMS
@@ -118,11 +118,6 @@ def refuse_other_currencies(
             f"products.{name}.more_rolls.{n}.price": roll.price for n, roll in enumerate(products[name].more_rolls)
         }
     used |= {f"price.extras.{n}.price": extra.price for n, extra in enumerate(rules.extras)}
-    used |= {
-        f"price.alternates.{n}.costs.{k}": money
-        for n, one in enumerate(rules.alternates)
-        for k, money in one.costs.items()
-    }
     if rules.minimum is not None:
         used["price.minimum"] = rules.minimum
     wrong = {name: money for name, money in used.items() if money.currency != currency}
@@ -133,21 +128,3 @@ def refuse_other_currencies(
             )
             for name, money in wrong.items()
         )
-
-
-def assumed(lines: pd.DataFrame, rules: PriceRules) -> tuple[Finding, ...]:
-    """Notes on the unit costs in use and the rates of the build-up that the bid does not give."""
-    used = {ITEMS[key].cost for key in lines["key"].unique() if key in ITEMS and key != "turf"}
-    costs = [key for key in type(rules.costs).model_fields if key in used - rules.costs.model_fields_set]
-    rates = [rule for _, rule, _ in STEPS if rule and rule not in rules.model_fields_set and getattr(rules, rule)]
-    said = (
-        ("assumed-costs", costs, "unit cost(s)", "[price.costs]"),
-        ("assumed-build-up", rates, "rate(s) of the build-up", "[price]"),
-    )
-    return tuple(
-        Finding(
-            "note", code, f"{len(keys)} {what} are geoturf's own assumptions; give yours in {table}: {', '.join(keys)}"
-        )
-        for code, keys, what, table in said
-        if keys
-    )

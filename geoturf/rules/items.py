@@ -138,32 +138,78 @@ _LABOUR = (
 )
 
 
-def _machine(key: str, section: str, title: str, task: str) -> Item:
+#: which task each machine runs with
+RUNS_WITH = {"excavator": "dig", "compactor": "base", "broom": "infill", "spreader": "infill"}
+
+
+def _machine(key: str, section: str, title: str) -> Item:
+    task = RUNS_WITH[key]
     basis = f"{{labour_{task}:hours}} of crew time / {{hours_a_day:hours}} a day"
     return _item(key, "plant", section, title, "h", "day", basis)
 
 
 _PLANT = (
-    _machine("excavator", "31 23 16", "Excavator or skid steer", "dig"),
-    _machine("compactor", "32 11 23", "Plate compactor", "base"),
-    _machine("broom", "32 18 13", "Power broom", "infill"),
-    _machine("spreader", "32 18 13", "Infill spreader", "infill"),
+    _machine("excavator", "31 23 16", "Excavator or skid steer"),
+    _machine("compactor", "32 11 23", "Plate compactor"),
+    _machine("broom", "32 18 13", "Power broom"),
+    _machine("spreader", "32 18 13", "Infill spreader"),
 )
 
 #: every item, in the order a bid lists them
 ITEMS: dict[str, Item] = {item.key: item for item in (*_GROUND, *_MATERIALS, *_LABOUR, *_PLANT)}
 
-#: what leaves or joins the bid together with an item: its fasteners, its work, its plant
+#: what leaves the bid together with an item
 GOES_WITH: dict[str, tuple[str, ...]] = {
-    "dig": ("haul", "disposal", "labour_dig", "excavator"),
-    "aggregate": ("labour_base", "compactor"),
-    "fabric": ("fabric_nails", "labour_fabric"),
-    "geotextile": ("labour_fabric",),
-    "nails": ("labour_nail",),
-    "edging": ("stakes", "labour_edging"),
-    "infill": ("labour_infill", "broom", "spreader"),
-    "caps": ("labour_caps",),
+    "dig": ("haul", "disposal"),
+    "fabric": ("fabric_nails",),
+    "edging": ("stakes",),
 }
+
+#: what each task is done for; with the last of these the task leaves too, and its plant with it
+DONE_FOR: dict[str, tuple[str, ...]] = {
+    "labour_dig": ("dig",),
+    "labour_base": ("aggregate",),
+    "labour_fabric": ("fabric", "geotextile"),
+    "labour_turf": ("turf",),
+    "labour_seam": ("tape", "adhesive", "seam_nails"),
+    "labour_nail": ("nails", "seam_nails"),
+    "labour_glue": ("glue",),
+    "labour_edging": ("edging",),
+    "labour_infill": ("infill",),
+    "labour_caps": ("caps", "reroutes"),
+}
+
+
+def task_of(key: str) -> str:
+    """The task, as production rates name it, that an item's hours are reckoned by; "" of materials and services."""
+    task = RUNS_WITH.get(key) or (key.removeprefix("labour_") if key.startswith("labour_") else "")
+    return "nails" if task == "nail" else task
+
+
+def together(keys: tuple[str, ...]) -> list[str]:
+    """Items left out, and those that leave with them."""
+    return [*keys, *(other for key in keys for other in GOES_WITH.get(key, ()))]
+
+
+def idle(keys: tuple[str, ...]) -> list[str]:
+    """Tasks that nothing is left to do for when items are left out."""
+    return [task for task, items in DONE_FOR.items() if set(items) <= set(keys)]
+
+
+def cannot_leave(keys: tuple[str, ...]) -> str:
+    """Why items cannot be left out of any bid; "" where they can: no turf, or an item without its work or what holds it."""
+    needed = DONE_FOR | {part: (whole,) for whole in ("fabric", "edging") for part in GOES_WITH[whole]}
+    for key in keys:
+        if key not in ITEMS:
+            return f"'{key}' is no item; items are {', '.join(ITEMS)}"
+        if key == "turf":
+            return "'turf' is what a bid is for; take it off the list"
+        left = [item for item in needed.get(key, ()) if item not in keys]
+        if left:
+            named = " and ".join(left)
+            return f"'{key}' alone would leave {named} without it; leave out {named}, and it goes too, or take it off the list"
+    return ""
+
 
 #: section of the lines that belong to the whole bid (overhead, profit, bond …)
 GENERAL_SECTION = "01 00 00"

@@ -24,6 +24,7 @@ from geoturf.rules.base import (
     rule,
 )
 from geoturf.rules.base import Area as AreaSize
+from geoturf.rules.items import cannot_leave
 
 Nail = Literal["8d", "10d", "16d", "20d", "30d", "40d", "50d", "60d"]
 
@@ -76,6 +77,7 @@ class MaterialRules(Rules):
     pool: Literal["phase", "site"] = rule(
         "phase", "over what quantities are summed before rounding up to packages", source=COMMON
     )
+    leave_out: tuple[str, ...] = rule((), "items left to others, each with the work that goes with it")
 
     dig_depth_m: Length = rule("4 in", "dug out under the turf", low="3 in", high="4 in", source=COMMON)
     soil: Literal["sand", "loam", "clay", "blasted rock"] = rule("loam", "what is dug, for its swell", source=EARTH)
@@ -160,6 +162,13 @@ class MaterialRules(Rules):
     @classmethod
     def _holds_something(cls, value: float) -> float:
         return positive(value)
+
+    @field_validator("leave_out")
+    @classmethod
+    def _can_be_left(cls, keys: tuple[str, ...]) -> tuple[str, ...]:
+        if cannot_leave(keys):
+            raise ValueError(cannot_leave(keys))
+        return keys
 
     @model_validator(mode="after")
     def _laps_fit(self) -> MaterialRules:

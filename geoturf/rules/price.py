@@ -8,7 +8,7 @@ from typing import Literal
 from pydantic import ValidationInfo, field_validator, model_validator
 
 from geoturf.rules.base import COMMON, Fraction, Price, Rules, rule
-from geoturf.rules.items import GENERAL_SECTION, ITEMS
+from geoturf.rules.items import GENERAL_SECTION, ITEMS, cannot_leave
 from geoturf.units import Money
 
 
@@ -93,21 +93,20 @@ class Extra(Rules):
 
 
 class Alternate(Rules):
-    """What the bid would be with something else: other unit costs, another product on the same cut plan, items left out."""
+    """The bid again with something else: other turf, other unit costs, items left out or added."""
 
     title: str
-    products: dict[str, str] = rule(
-        {}, 'turf priced in place of other turf, on the same cut plan and infill: turf60 = "turf80"'
-    )
+    products: dict[str, str] = rule({}, 'turf laid in place of other turf: turf60 = "turf80"')
     costs: dict[str, Price] = rule({}, "unit costs in place of the bid's")
     leave_out: tuple[str, ...] = rule((), "items left out, each with the work that goes with it")
-    add: tuple[Literal["edging", "geotextile"], ...] = rule((), "items added, each with the work that goes with it")
+    add: tuple[Literal["edging", "geotextile"], ...] = rule(
+        (), "edging along open edges, a separation fabric under the base, each with its work"
+    )
 
     @model_validator(mode="after")
     def _names_exist(self) -> Alternate:
-        unknown = [key for key in self.leave_out if key not in ITEMS]
-        if unknown:
-            raise ValueError(f"leave_out: '{unknown[0]}' is no item; items are {', '.join(ITEMS)}")
+        if cannot_leave(self.leave_out):
+            raise ValueError(f"alternate '{self.title}', leave_out: {cannot_leave(self.leave_out)}")
         for key, money in self.costs.items():
             if key not in Costs.model_fields:
                 raise ValueError(f"costs: '{key}' is no unit cost; unit costs are {', '.join(Costs.model_fields)}")

@@ -27,7 +27,7 @@ def materials(book: Book, items: pd.DataFrame) -> dict[int, int]:
     heads = ("scope", "section", "item", "net quantity", "unit", "allowance", "order quantity", "order unit", "order size",
              "site by site", "formula")  # fmt: skip
     sheet = book.sheet("Materials", (14, 10, 34, 13, 8, 10, 13, 11, 12, 12, 110), heads)
-    kept = items[items["scope_kind"].isin(["pool", "bid", "option"])]
+    kept = items[items["scope_kind"].isin(["pool", "bid"])]
     at: dict[int, int] = {}
     pools: dict[tuple[Any, ...], list[str]] = {}  # cells of the pools' orders that a row of the bid adds up
     for row, item in enumerate(kept.itertuples(), start=1):
@@ -41,9 +41,8 @@ def materials(book: Book, items: pd.DataFrame) -> dict[int, int]:
 
 def _item(book: Book, sheet: Any, row: int, item: Any, formula: str) -> None:
     """One row; shaded is what the price follows: what the order is reckoned from, or the order itself."""
-    option = " (option)" if item.scope_kind == "option" else ""
     priced, reckoned = item.scope_kind == "pool", bool(formula)
-    book.texts(sheet, row, 0, (item.scope + option, item.section, item.item))
+    book.texts(sheet, row, 0, (item.scope, item.section, item.item))
     sheet.write_number(row, 3, item.net, book.change if priced and reckoned else book.number)
     book.text(sheet, row, 4, item.unit)
     sheet.write_number(row, 5, item.allowance, book.percent if priced and reckoned else book.share)

@@ -85,8 +85,9 @@ def summary(book: Book, sheet: Any, result: Result) -> None:
     book.text(sheet, 7, 0, f"Price a {unit}, {bid.currency}")
     a_unit = float(price.totals["price"]) / surface if surface else 0.0
     sheet.write_formula(7, 1, "=IF(B5>0,ROUND(B7/B5,2),0)", book.money, round(a_unit, 2))
-    book.text(sheet, 8, 0, "Price were every lot bought alone, as reckoned with the bid")
-    sheet.write_number(8, 1, float(price.lot_by_lot), book.money)
+    if price.lot_by_lot is not None:
+        book.text(sheet, 8, 0, "Price were every lot bought alone, as reckoned with the bid")
+        sheet.write_number(8, 1, float(price.lot_by_lot), book.money)
     _phases(book, sheet, price, unit, size)
 
 

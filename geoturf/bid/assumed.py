@@ -1,0 +1,86 @@
+"""What a price rests on: unit costs and rates, and whether each is the bid's own or geoturf's assumption."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
+
+from geoturf.model import Finding
+from geoturf.rules.base import key_of
+from geoturf.rules.items import ITEMS, task_of
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from geoturf.bid import Bid
+
+COST, TURF, RATE, STEP = "unit cost", "turf price", "production rate", "rate"
+_SAID = {
+    COST: ("assumed-costs", "unit cost(s)", "[price.costs]"),
+    TURF: ("assumed-turf", "turf price(s)", "[products] price of"),
+    RATE: ("assumed-rates", "production rate(s)", "[materials.rates]"),
+    STEP: ("assumed-build-up", "rate(s) of the build-up", "[price]"),
+}
+
+
+class Figure(NamedTuple):
+    """A figure that a price line rests on: its kind, the key a bid gives it by, whether the bid does not."""
+
+    kind: str
+    key: str
+    assumed: bool
+
+
+def of_line(bid: Bid, key: str, product: str) -> list[Figure]:
+    """The figures behind a line of `geoturf.model.Price`; none behind an extra or a least price, which only a bid gives."""
+    return list(_figures(bid, key, product))
+
+
+def _figures(bid: Bid, key: str, product: str) -> Iterator[Figure]:
+    costs, rates, steps = bid.price.costs, bid.materials.rates, bid.price
+    if key == "turf":
+        given = bid.products[product].model_fields_set
+        yield Figure(TURF, product, "price" not in given)
+    elif key in ITEMS:
+        yield Figure(COST, ITEMS[key].cost, ITEMS[key].cost not in costs.model_fields_set)
+        if task := task_of(key):
+            name = next(name for name in type(rates).model_fields if key_of(name) == task)
+            yield Figure(RATE, task, name not in rates.model_fields_set)
+    elif (step := key.replace(" ", "_")) in type(steps).model_fields:
+        yield Figure(STEP, step, step not in steps.model_fields_set)
+
+
+def figures(bid: Bid, lines: Any) -> list[Figure]:
+    """Every figure that the price lines rest on, once, in the order of the lines."""
+    used = [
+        one for key, product in zip(lines["key"], lines["product"], strict=True) for one in of_line(bid, key, product)
+    ]
+    return list(dict.fromkeys(used))
+
+
+def in_words(bid: Bid, lines: Any) -> str:
+    """How many of the figures are assumed, which, and where to give them; "" where none is."""
+    count, wanting = len(figures(bid, lines)), _wanting(bid, lines)
+    if not wanting:
+        return ""
+    named = "; ".join(f"{_SAID[kind][2]} {', '.join(keys)}" for kind, keys in wanting.items())
+    assumed = sum(map(len, wanting.values()))
+    return f"{assumed} of {count} unit costs and rates are geoturf's own assumptions, give yours: {named}"
+
+
+def told(bid: Bid, lines: Any) -> tuple[Finding, ...]:
+    """A note a kind of figure that is assumed."""
+    return tuple(_note(kind, keys) for kind, keys in _wanting(bid, lines).items())
+
+
+def _wanting(bid: Bid, lines: Any) -> dict[str, list[str]]:
+    """Keys of the figures that are assumed, by kind."""
+    assumed = [one for one in figures(bid, lines) if one.assumed]
+    keys = {kind: [one.key for one in assumed if one.kind == kind] for kind in _SAID}
+    return {kind: some for kind, some in keys.items() if some}
+
+
+def _note(kind: str, keys: list[str]) -> Finding:
+    code, what, table = _SAID[kind]
+    message = f"{len(keys)} {what} are geoturf's own assumptions; give yours in {table} {', '.join(keys)}"
+    return Finding("note", code, message)

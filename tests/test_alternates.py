@@ -1,0 +1,226 @@
+"""Alternates, and every lot bought alone: each printed figure against the bid run in earnest with that change made."""
+
+import csv
+from decimal import Decimal
+
+import geopandas
+import pytest
+from shapely.geometry import box
+
+import geoturf
+from geoturf import pipeline
+from geoturf.bid import lot_by_lot, make_bid
+from geoturf.errors import BidError, InputError
+
+PRODUCTS = {
+    "thick": {"pile_weight": "80 oz/yd^2", "price": "2.60 USD/ft^2"},
+    "thin": {"pile_weight": "60 oz/yd^2", "price": "2.05 USD/ft^2"},
+    "narrow": {"roll_width": "12 ft", "price": "1.80 USD/ft^2"},
+}
+# four lots in two phases: front yards of thick turf, back yards of thin, one of them for dogs
+YARDS = [
+    (site, area, phase, use, x, y, width, depth)
+    for k, (site, phase, use) in enumerate([("A", "1", ""), ("B", "1", "pet"), ("C", "1", ""), ("D", "2", "")])
+    for area, x, y, width, depth in (("front", 40 * k, 0, 23 + k, 9), ("back", 40 * k, 40, 31 - 2 * k, 17 + k))
+]
+ALTERNATES = [
+    {"title": "thin in front too", "products": {"thick": "thin"}},
+    {"title": "turf changed about", "products": {"thick": "thin", "thin": "thick"}},
+    {"title": "narrow rolls", "products": {"thin": "narrow"}},
+    {"title": "others fill", "leave_out": ["infill"]},
+    {"title": "no weed fabric", "leave_out": ["fabric"]},
+    {"title": "edged", "add": ["edging"]},
+    {"title": "on a separation fabric", "add": ["geotextile"]},
+    {"title": "stone found", "costs": {"aggregate": "20 USD/ton"}},
+    {"title": "dear tape", "costs": {"tape": "400 USD/roll", "labour": "30 USD/h"}},
+]
+FOOT = 0.3048
+
+
+def bid(folder, swap=None, alternates=(), products=PRODUCTS, **tables):
+    """The yards as a file, with turf as swapped, and their bid."""
+    swap = swap or {}
+    laid = ["thick" if yard[1] == "front" else "thin" for yard in YARDS]
+    columns = dict(zip(("site", "area", "phase", "use"), zip(*(yard[:4] for yard in YARDS), strict=True), strict=True))
+    shapes = [box(x * FOOT, y * FOOT, (x + w) * FOOT, (y + d) * FOOT) for *_, x, y, w, d in YARDS]
+    shapes = [box(*(a + b for a, b in zip(s.bounds, (250_000, 4_070_000) * 2, strict=True))) for s in shapes]
+    table = geopandas.GeoDataFrame(
+        columns | {"product": [swap.get(n, n) for n in laid]}, geometry=shapes, crs="EPSG:26911"
+    )
+    name = f"yards{len(list(folder.glob('*.gpkg')))}.gpkg"
+    table.to_file(folder / name, engine="pyogrio")
+    price = {"alternates": list(alternates)} | tables.pop("price", {})
+    layers = [{"path": name, "role": "turf"}]
+    return make_bid({"layers": layers, "folder": str(folder), "products": products, "price": price} | tables)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("yards")
+
+
+@pytest.fixture(scope="module")
+def told(folder):
+    """One bid with every alternate."""
+    return geoturf.run(bid(folder, alternates=ALTERNATES))
+
+
+IN_EARNEST = {
+    "thin in front too": {"swap": {"thick": "thin"}},
+    "turf changed about": {"swap": {"thick": "thin", "thin": "thick"}},
+    "narrow rolls": {"swap": {"thin": "narrow"}},
+    "others fill": {"products": {name: one | {"infill": "none"} for name, one in PRODUCTS.items()}},
+    "no weed fabric": {"materials": {"fabric": False}},
+    "edged": {"edges": {"edging_on": ["open"]}},
+    "on a separation fabric": {"materials": {"fabric_below_base": True}},
+    "stone found": {"price": {"costs": {"aggregate": "20 USD/ton"}}},
+    "dear tape": {"price": {"costs": {"tape": "400 USD/roll", "labour": "30 USD/h"}}},
+}
+
+
+@pytest.mark.parametrize("title", IN_EARNEST)
+def test_an_alternate_is_the_bid_run_so(folder, told, title):
+    """Run in earnest with the change made by other keys of the bid or in the layer, to the cent."""
+    row = told.price.alternates.set_index("alternate").loc[title]
+    earnest = geoturf.run(bid(folder, **IN_EARNEST[title])).price.totals["price"]
+    assert row["price"] == earnest
+    assert row["difference"] == earnest - told.price.totals["price"] != 0
+
+
+def test_alternates_leave_the_bid_itself_as_it_is(folder, told):
+    alone = geoturf.run(bid(folder))
+    assert alone.price.totals == told.price.totals
+    assert alone.takeoff.items.equals(told.takeoff.items)
+    assert len(alone.price.alternates) == 0
+
+
+def test_a_swap_pools_with_the_turf_that_is_there(told, folder):
+    """Front and back in one pool buy less than as two products of the same figures."""
+    apart = geoturf.run(bid(folder, products=PRODUCTS | {"thick": PRODUCTS["thin"]})).price.totals["price"]
+    assert told.price.alternates["price"][0] < apart
+
+
+# ------------------------------------------------------------------------------------------------ every lot alone
+
+
+def test_bought_alone_is_the_bid_run_with_sites_as_pools(folder, told):
+    alone = geoturf.run(bid(folder, cuts={"pool": "site"}, materials={"pool": "site"}))
+    assert told.price.lot_by_lot == alone.price.totals["price"] > told.price.totals["price"]
+    assert alone.price.lot_by_lot == alone.price.totals["price"]
+
+    def turf(result, kind, column):
+        rows = result.takeoff.items.query("key == 'turf' and scope_kind == @kind")
+        return (rows[column] * rows["order_size"]).groupby([rows["phase"], rows["product"]]).sum()
+
+    assert turf(told, "pool", "order_by_site").to_dict() == pytest.approx(turf(alone, "pool", "order").to_dict())
+    assert turf(told, "site", "order").sum() == pytest.approx(alone.plan.pools["bought_m2"].sum())
+
+
+def test_a_lots_own_turf_is_that_of_its_own_bid(folder, told):
+    """Lot D is alone in its phase: its row by site is its pool's."""
+    rows = told.takeoff.items.query("key == 'turf' and phase == '2'")
+    pool, site = (rows[rows["scope_kind"] == kind].set_index("product")["order"] for kind in ("pool", "site"))
+    assert site.to_dict() == pool.to_dict() and len(pool) == 2
+
+
+def test_lot_by_lot_changes_who_shares_and_nothing_else(folder):
+    asked = bid(folder)
+    made = lot_by_lot(asked)
+    assert (made.cuts.pool, made.materials.pool) == ("site", "site")
+    assert lot_by_lot(made) == made and made.price == asked.price and made.layout == asked.layout
+
+
+# ------------------------------------------------------------------------------------------------ what is refused
+
+
+@pytest.mark.parametrize(
+    ("alternate", "said"),
+    [
+        ({"leave_out": ["tape", "adhesive"]}, "alternate 'x' leaves seams unjoined, without 'tape' and 'adhesive'"),
+        ({"leave_out": ["odour"]}, "alternate 'x' leaves 2 pet area(s) without 'odour'; take 'odour' off leave_out"),
+        ({"leave_out": ["nails"]}, "alternate 'x' leaves turf unfastened, without 'nails'"),
+    ],
+)
+def test_an_alternate_that_leaves_turf_undone_is_refused_before_anything_is_laid(folder, alternate, said):
+    asked = bid(folder, alternates=[{"title": "x"} | alternate])
+    with pytest.raises(BidError) as refused:
+        pipeline.check(asked)
+    assert [f.line() for f in refused.value.findings if said in f.line()] and len(refused.value.findings) == 1
+
+
+def test_the_bid_itself_is_held_to_the_same(folder):
+    with pytest.raises(BidError, match=r"\[materials\] leave_out leaves seams unjoined"):
+        pipeline.check(bid(folder, materials={"leave_out": ["adhesive"]}))
+
+
+def test_a_turf_that_is_not_in_the_bid_is_refused(folder):
+    with pytest.raises(BidError, match=r"price\.alternates#1.products: 'thn' is not one of"):
+        bid(folder, alternates=[{"title": "x", "products": {"thick": "thn"}}])
+
+
+def test_an_alternate_that_changes_no_turf_is_warned_of(folder):
+    _, _, findings = pipeline.check(bid(folder, alternates=[{"title": "x", "products": {"narrow": "thin"}}]))
+    (said,) = [f.message for f in findings if f.code == "idle-alternate"]
+    assert said == "alternate 'x': no area is laid with 'narrow', so none changes"
+
+
+def test_what_is_refused_in_an_alternates_run_names_it(folder):
+    short = PRODUCTS | {"short": {"roll_lengths": "0.1 ft"}}
+    asked = bid(folder, alternates=[{"title": "x", "products": {"thin": "short"}}], products=short)
+    with pytest.raises(InputError, match="alternate 'x': "):
+        geoturf.run(asked)
+
+
+# ------------------------------------------------------------------------------------------------ what is assumed
+
+
+def test_assumptions_stand_beside_the_lines_they_are_in(folder, tmp_path):
+    given = {"price": {"profit": "8 %", "costs": {"infill": "12 USD/bag", "labour": "100 USD/h"}}}
+    done = geoturf.run(bid(folder, materials={"rates": {"turf": "180 ft^2/h"}}, **given))
+    done.write(str(tmp_path / "out"))
+    with (tmp_path / "out" / "bid.csv").open(encoding="utf-8", newline="") as file:
+        said = {row["description"]: row["assumed"] for row in csv.DictReader(file)}
+    assert said["Infill"] == "" == said["Lay, trim and fit turf"]  # ours: the cost, and cost and rate
+    assert said["Profit, 8 % of cost and overhead"] == ""
+    assert said["Aggregate base, compacted"] == "unit cost"
+    assert said["Join seams"] == "production rate"  # the wage is the bid's
+    assert said["Plate compactor"] == "unit cost, production rate"
+    assert said["Bond, 1.5 % of cost, overhead and profit"] == "rate"
+    notes = {f.code: f.message for f in done.findings if f.code.startswith("assumed-")}
+    assert set(notes) == {"assumed-costs", "assumed-rates", "assumed-build-up"}
+    assert notes["assumed-build-up"].endswith("[price] contingency, sales_tax, overhead, bond")
+
+
+def test_a_turf_without_a_price_of_its_own_is_told(folder):
+    done = geoturf.run(bid(folder, products={"thick": {}, "thin": {"price": "2 USD/ft^2"}}))
+    assert [f.message for f in done.findings if f.code == "assumed-turf"] == [
+        "1 turf price(s) are geoturf's own assumptions; give yours in [products] price of thick"
+    ]
+
+
+def test_the_terminal_counts_them_after_the_price(lawns, bid_file, tmp_path, capsys):
+    """By hand: of one nailed lawn's figures all are geoturf's own but the two that the bid gives."""
+    from geoturf.cli import main
+
+    lawns((0, 0, 40, 30))
+    given = '[price]\nprofit = "8 %"\n[price.costs]\ninfill = "12 USD/bag"\n'
+    assert main(["run", str(bid_file(given)), "--out", str(tmp_path / "out")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    (said,) = [k for k, line in enumerate(lines) if "own assumptions" in line]
+    assert any(line.startswith("price") for line in lines[:said]) and said == len(lines) - 2
+    costs = (
+        "haul disposal fabric aggregate tape adhesive nails fabric_nails caps labour excavator compactor broom spreader"
+    )
+    rates = "setup dig base fabric turf seam nails infill caps"
+    steps = "contingency sales_tax overhead bond"
+    count = len(f"{costs} {rates} {steps} turf".split())
+    assert lines[said].startswith(
+        f"{count} of {count + 2} unit costs and rates are geoturf's own assumptions, give yours: "
+    )
+    for named in (costs, rates, steps):
+        assert ", ".join(named.split()) in lines[said]
+    assert "[products] price of turf60" in lines[said]
+
+
+def test_figures_are_decimals(told):
+    assert all(isinstance(price, Decimal) for price in (*told.price.alternates["price"], told.price.lot_by_lot))
