@@ -68,8 +68,8 @@ class _Stages:
         step, tick, engine = self._step, self.clock.tick, self.engine
         bid, weighed = _weighed(bid)
         border = step("edges", edges.classify, land, bid.products, bid.edges)
-        task = step("layout", layout.task_of, land, bid.products, bid.layout, bid.cuts.pool)
-        choices = step("layout", layout.lay, task, engine, tick("layout", len(land.areas)), self.laid)
+        task = step("layout", layout.task_of, land, bid.products, bid.layout)
+        choices = step("layout", layout.lay, task, engine, tick("layout", len(land.areas)), bid.cuts.pool, self.laid)
         plan = step("cuts", cuts.plan, land, choices, bid.products, bid.cuts, tick("cuts", 0), bid.layout, engine)
         step("compile", self.compiled)
         least = step("bound", layout.bounds, task, engine)

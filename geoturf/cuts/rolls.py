@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from geoturf.cuts import stock_lengths
 from geoturf.cuts.job import Bought, Job, Section, used
+from geoturf.cuts.market import Market
 from geoturf.cuts.stock_lengths import Pattern, Stock
 
 
@@ -41,10 +44,15 @@ def _stock(job: Job) -> Stock:
     """What can be bought as stocked lengths: the rolls, or every length that is billed."""
     if not job.market.by_length:
         return Stock(job.rolls, job.market.prices)
-    bill = job.market.billing_m / job.step_m
-    lengths = {int(k * bill + 1e-6) for k in range(1, int(job.longest / bill + 1e-6) + 1)} | {job.longest}
+    return _billed(job.market, job.step_m, job.longest)
+
+
+@lru_cache(maxsize=64)  # small pools ask for the same some thousand times
+def _billed(market: Market, step_m: float, longest: int) -> Stock:
+    bill = market.billing_m / step_m
+    lengths = {int(k * bill + 1e-6) for k in range(1, int(longest / bill + 1e-6) + 1)} | {longest}
     longest_first = tuple(sorted(lengths - {0}, reverse=True))
-    return Stock(longest_first, tuple(job.purchase(length)[1] for length in longest_first))
+    return Stock(longest_first, tuple(market.purchase(length * step_m)[1] for length in longest_first))
 
 
 def by_length(job: Job) -> Stock:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from geoturf.cuts import exact, rolls
 from geoturf.cuts.job import used
 from geoturf.cuts.market import Market, width_key
@@ -34,8 +36,11 @@ def settled(work: Work) -> list[Layout]:
         for area, layouts in enumerate(offered):
             for layout in layouts:
                 tried = [*chosen[:area], layout, *chosen[area + 1 :]]
+                enough = least * (1 - _LESS)
+                if layout is chosen[area] or floor(tried, market, rules) >= enough:
+                    continue
                 money = cost(tried, market, rules)
-                if money < least * (1 - _LESS):
+                if money < enough:
                     chosen, least = tried, money
         if least == before:
             break
@@ -49,6 +54,16 @@ def cost(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRu
         mine = [layout for layout in layouts if width_key(layout.roll_width_m) == width]
         total += _turf(mine, market[width])
     return total
+
+
+def floor(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRules) -> float:
+    """Money that layouts cost at the least: their seams, and rolls of the area of their pieces at the cheapest rate."""
+    return sum(seams(layout, rules) + _least_turf(layout, market[width_key(layout.roll_width_m)]) for layout in layouts)
+
+
+def _least_turf(layout: Layout, market: Market) -> float:
+    length, width = layout.cut.reshape(-1, 2).T
+    return float(length @ np.minimum(width, layout.width_m)) / layout.width_m * market.cheapest * (1 - _LESS)
 
 
 def seams(layout: Layout, rules: LayoutRules) -> float:

@@ -1,6 +1,6 @@
 """Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout in strips can beat.
 
-task_of(ground, products, rules, pool) -> what is to be laid
+task_of(ground, products, rules) -> what is to be laid
 lay(task, engine)                -> one `geoturf.model.Choices` an area
 bounds(task, engine)             -> least turf that strips from border to border can take of each
 """
@@ -40,10 +40,15 @@ Laid = dict[tuple[tuple[int, ...], tuple[tuple[Roll, ...], ...], str], list[Choi
 
 
 def lay(
-    task: Task, engine: Engine, tick: Callable[[int], Any] | None = None, known: Laid | None = None
+    task: Task,
+    engine: Engine,
+    tick: Callable[[int], Any] | None = None,
+    pool: str = "phase",
+    known: Laid | None = None,
 ) -> tuple[Choices, ...]:
-    """Layouts for every area, in order. ``tick(n)`` is told when n more areas are done. ``known``: areas of the same ground
-    that were laid before, each on its own; they are not laid again, and others are added."""
+    """Layouts for every area, in order. ``tick(n)`` is told when n more areas are done; ``pool``: who shares rolls (phase, site,
+    area). ``known``: areas of the same ground that were laid before, each on its own; they are not laid again, others are
+    added."""
     tick, known = tick or (lambda n: None), {} if known is None else known
     tick(sum(place.of != row for row, place in enumerate(task.where)))
     groups = [g for g in task.groups if task.where[g[0]].of == g[0]]
@@ -61,7 +66,7 @@ def lay(
     def relay(rolls: dict[int, tuple[Roll, ...]]) -> dict[int, list[Layout]]:
         return _relaid(rolls, task, done, engine)
 
-    return tuple(balanced([done[row] for row in range(len(task.shapes))], task.pools, task.stock, relay))
+    return tuple(balanced([done[row] for row in range(len(task.shapes))], task.pools[pool], task.stock, relay))
 
 
 def bounds(task: Task, engine: Engine) -> np.ndarray:

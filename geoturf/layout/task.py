@@ -19,18 +19,19 @@ from geoturf.rules import LayoutRules, Product
 @dataclass(frozen=True)
 class Task:
     """All areas of a ground, in order. ``bearings``: of the pile, degrees, NaN where free; ``groups``: rows that share a bearing;
-    ``where``: the row that each repeats, or its own; ``pools``: areas of equal keys share rolls."""
+    ``where``: the row that each repeats, or its own; ``pools``: by who shares rolls (phase, site, area) a
+    key for each area; areas of equal keys share."""
 
     shapes: list[Shape]
     stock: list[tuple[Roll, ...]]
     bearings: np.ndarray
     groups: list[np.ndarray]
     where: list[Place]
-    pools: list[tuple[str, ...]]
+    pools: dict[str, list[tuple[str, ...]]]
 
 
-def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules, pool: str = "phase") -> Task:
-    """The ground as plain arrays; ``pool``: who shares rolls (phase, site, area).
+def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules) -> Task:
+    """The ground as plain arrays.
 
     Raises `InputError` where a product's roll is too small for any piece, or ``rules.toward``
     names a layer that is not there."""
@@ -43,7 +44,8 @@ def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules, po
     keys = [(areas["product"].iat[k], str(bearings[k])) if k in alone else None for k in range(len(shapes))]
     where = places(shapes, keys, np.isnan(bearings))
     stock = [rolls[name] for name in areas["product"]]
-    return Task(shapes, stock, bearings, groups, where, ground.pool_keys(pool))
+    pools = {pool: ground.pool_keys(pool) for pool in ("phase", "site", "area")}
+    return Task(shapes, stock, bearings, groups, where, pools)
 
 
 def _groups(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:
