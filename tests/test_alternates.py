@@ -100,6 +100,22 @@ def test_a_swap_pools_with_the_turf_that_is_there(told, folder):
     assert told.price.alternates["price"][0] < apart
 
 
+def test_what_an_alternate_does_not_touch_is_not_done_again(folder, monkeypatch):
+    """Laid and cut twice: for the bid, and for every lot alone. Stone and infill change neither."""
+    calls = []
+
+    def counted(room, name, work):
+        monkeypatch.setattr(room, name, lambda *given: (calls.append(name), work(*given))[1])
+
+    counted(pipeline.layout, "lay", pipeline.layout.lay)
+    counted(pipeline.cuts, "plan", pipeline.cuts.plan)
+    counted(pipeline.layout, "bounds", pipeline.layout.bounds)
+    counted(pipeline.edges, "classify", pipeline.edges.classify)
+    some = [one for one in ALTERNATES if one["title"] in ("stone found", "others fill")]
+    geoturf.run(bid(folder, alternates=some))
+    assert sorted(calls) == ["bounds", "classify", "lay", "lay", "plan", "plan"]
+
+
 # ------------------------------------------------------------------------------------------------ every lot alone
 
 

@@ -7,12 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from cut_cases import FOOT, INCH, assert_sound, choices, ground, layout
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from geoturf import cuts
+from geoturf.cuts import settle
+from geoturf.cuts.market import markets
 from geoturf.cuts.master import Master, UnsolvedError
 from geoturf.engine import Processes
 from geoturf.errors import PromiseError
-from geoturf.rules import CutRules, Product
+from geoturf.rules import CutRules, LayoutRules, Product
 
 LENGTH = Product()  # 15 ft x 100 ft, sold by length, billed to the foot
 ROLL = Product(sold_by="roll")
@@ -251,3 +255,17 @@ def test_left_overs_at_hand_count_against_the_bound():
     made = plan(areas, rules=rules)
     proven = cuts.proven(made, ground(1), areas, {"turf60": LENGTH}, rules, np.array([20 * FOOT * WIDTH_M]))
     assert proven.pools["bound_m2"][0] == pytest.approx(10 * FOOT * WIDTH_M)
+
+
+@given(
+    st.lists(
+        st.lists(st.tuples(st.integers(12, 1100), st.integers(6, 178)), min_size=1, max_size=4), min_size=1, max_size=3
+    )
+)
+@settings(max_examples=30, deadline=None)
+def test_no_layouts_cost_less_than_what_they_are_passed_over_for(areas):
+    """A layout is not tried where its area alone costs too much: never more than its best cuts really cost."""
+    layouts = [layout(sizes) for sizes in areas]
+    for product in (ROLL, ROLL.model_copy(update={"sold_by": "roll"})):
+        market = markets(product, CutRules())
+        assert settle.floor(layouts, market, LayoutRules()) <= settle.cost(layouts, market, LayoutRules())
