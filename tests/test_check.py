@@ -116,7 +116,7 @@ plan     etwu_m3 special_m3 constant_m3 rain_m3 unplanted_m3
 existing 140     -5         1           -16     0
 chosen   0       0          0           0       12
 """
-MONEY = {"quantity", "unit_price", "amount", "cost", "price", "profit", "subtotal", "base"}
+MONEY = {"quantity", "unit_price", "amount", "cost", "price", "profit", "subtotal", "base", "difference"}
 
 
 def table(text):
@@ -173,9 +173,9 @@ def price():
     names = ("materials", "labour", "plant", "services", "direct cost", "cost", "profit", "price")
     values = ("547.50", "0.00", "0.00", "0.00", "547.50", "547.50", "54.75", "602.25")
     totals = dict(zip(names, map(Decimal, values), strict=True))
-    empty = pd.DataFrame()
+    others = table("alternate price difference\nedged 702.35 100.10\nbare 502.25 -100.00")
     phases = table(sites).drop(columns="site")
-    return Price(table(LINES), table(sites), totals, table(schedule), table(shares), table(steps), phases, empty)
+    return Price(table(LINES), table(sites), totals, table(schedule), table(shares), table(steps), phases, others)
 
 
 def sound():
@@ -316,6 +316,7 @@ FAULTS = {
         ("price.sites", (0, "price", Decimal("478.51"))), ("price.areas", (0, "price", Decimal("478.51")))
     ),
     "phases-not-total": lambda: several(("price.phases", (0, "cost", Decimal("434.99")))),
+    "alternate-difference": lambda: several(("price.alternates", (1, "difference", Decimal("-100.01")))),
     # water
     "saving-no-difference": lambda: several(("water.table", (1, "use_m3", 41))),
     "months-not-year": lambda: several(("water.monthly", (0, "baseline_m3", 21))),

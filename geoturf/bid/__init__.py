@@ -37,8 +37,16 @@ from geoturf.rules.base import Rules, rule
 from geoturf.rules.layer import PRICED, nearest
 
 __all__ = [
-    *("Bid", "accepted", "assumed", "every_rule", "lot_by_lot", "make_bid", "nearest", "read_bid"),
-    *("rule_in_words", "unusual"),
+    "Bid",
+    "accepted",
+    "assumed",
+    "every_rule",
+    "lot_by_lot",
+    "make_bid",
+    "nearest",
+    "read_bid",
+    "rule_in_words",
+    "unusual",
 ]
 
 

@@ -13,8 +13,8 @@ def accepted(bid: Bid, one: Alternate) -> Bid:
     """The bid with an alternate's costs, and without or with its items. Its turf lies on the ground, which is changed there."""
     price = bid.price.model_copy(update={"costs": bid.price.costs.model_copy(update=one.costs), "alternates": ()})
     left = [key for key in bid.materials.leave_out if key not in one.add]
-    materials = {"leave_out": tuple(dict.fromkeys((*left, *one.leave_out)))}
-    edges = {}
+    materials: dict[str, object] = {"leave_out": tuple(dict.fromkeys((*left, *one.leave_out)))}
+    edges: dict[str, object] = {}
     if "geotextile" in one.add:
         materials["fabric_below_base"] = True
     if "edging" in one.add:

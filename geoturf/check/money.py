@@ -25,6 +25,7 @@ def whole_cents(result: Result) -> list[Finding]:
     columns = {
         "lines": price.lines["amount"], "sites": price.sites["price"], "areas": price.areas["price"],
         "totals": pd.Series(price.totals.values(), dtype=object), "schedule": price.schedule["price"],
+        "alternates": price.alternates["price"], "lot by lot": pd.Series([price.lot_by_lot or CENT], dtype=object),
     }  # fmt: skip
     found: list[Finding] = []
     for name, column in columns.items():
@@ -95,8 +96,17 @@ def shares(result: Result) -> list[Finding]:
     return found
 
 
+def alternates(result: Result) -> list[Finding]:
+    """An alternate's price is the bid's and its difference."""
+    table = result.price.alternates
+    wrong = np.array([r.price - r.difference != _price(result) for r in table.itertuples()], dtype=bool)
+    return told(
+        "alternate-difference", wrong, lambda k: f"alternate {table['alternate'].iloc[k]}: not the bid's and more"
+    )
+
+
 PROMISES = (adds_up,)
-_SUMS = (lines, build_up, schedule, shares)
+_SUMS = (lines, build_up, schedule, shares, alternates)
 
 
 def _price(result: Result) -> Decimal:

@@ -27,7 +27,7 @@ def _needed(areas: pd.DataFrame, products: Mapping[str, Product], edge_rules: Ed
     """What must be done here, and the items that do it."""
     fixed = {products[name].fixing for name in areas["product"].unique()}
     by_nails = edge_rules.seam_method == "nails"
-    needed = {}
+    needed: dict[str, tuple[str, ...]] = {}
     if fixed - {"nail"} or not by_nails:
         needed["seams unjoined,"] = ("tape", "adhesive")
     if "nail" in fixed and by_nails:
