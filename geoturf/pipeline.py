@@ -18,6 +18,7 @@ from geoturf.engine import Engine, Serial
 from geoturf.errors import BidError, GeoturfError, PromiseError
 from geoturf.model import Finding, Ground, Price, Result, Source, Water
 from geoturf.rules.base import Rules
+from geoturf.units import SYSTEMS
 
 Progress = Callable[[str, int, int], Any]  # stage, done, of
 _MANY = 100  # areas from which workers are worth starting
@@ -68,7 +69,7 @@ class _Stages:
         step, tick, engine = self._step, self.clock.tick, self.engine
         bid, weighed = _weighed(bid)
         border = step("edges", edges.classify, land, bid.products, bid.edges)
-        task = step("layout", layout.task_of, land, bid.products, bid.layout)
+        task = step("layout", layout.task_of, land, bid.products, bid.layout, SYSTEMS[bid.units])
         choices = step("layout", layout.lay, task, engine, tick("layout", len(land.areas)), bid.cuts.pool, self.laid)
         plan = step("cuts", cuts.plan, land, choices, bid.products, bid.cuts, tick("cuts", 0), bid.layout, engine)
         step("compile", self.compiled)
@@ -201,7 +202,8 @@ def _measured(source: Source, bid: Bid) -> tuple[Source, Ground]:
         Path(bid.folder) / bid.ground.terrain
     )  # paths start from the bid file's folder
     rules = bid.ground.model_copy(update={"terrain": terrain})
-    land = parcels.derive(ground.measure(source, rules), bid.parcels)
+    told = SYSTEMS[bid.units]
+    land = parcels.derive(ground.measure(source, rules, told), bid.parcels)
     warnings = _sound(bid, land)  # now rather than when the turf is laid out
     if bid.water:
         from geoturf import water  # refused now rather than when the turf is laid out
@@ -209,7 +211,7 @@ def _measured(source: Source, bid: Bid) -> tuple[Source, Ground]:
         water.check(land, bid.water, bid.currency, bid.folder)
     lost = sum(f.severity == "error" for f in land.findings)
     land = replace(land, overlaps=ground.overlaps(land), guests=ground.guests(land, bid.edges.tolerance_m))
-    land = replace(land, findings=(*land.findings, *ground.notice(land, rules), *warnings))
+    land = replace(land, findings=(*land.findings, *ground.notice(land, rules, told), *warnings))
     return replace(source, left_out=source.left_out + lost, inputs=(*source.inputs, *_beside(bid))), land
 
 

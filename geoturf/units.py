@@ -266,6 +266,64 @@ def cents(amount: Decimal | float | int) -> Decimal:
     return Decimal(amount).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
 
 
+@dataclass(frozen=True, slots=True)
+class System:
+    """How quantities are told to a reader: the units of a bid (``us`` or ``metric``). Everything taken is SI."""
+
+    name: str
+
+    def _told(self, value: float, us: tuple[str, float], metric: tuple[str, float], digits: int) -> str:
+        word, size = us if self.name == "us" else metric
+        return f"{value / size:,.{digits}f} {word}"
+
+    def area(self, value_m2: float, digits: int = 1) -> str:
+        """Square feet or metres."""
+        return self._told(value_m2, ("ft2", FT2_M2), ("m2", 1.0), digits)
+
+    def land(self, value_m2: float) -> str:
+        """Acres or hectares."""
+        return self._told(value_m2, ("acres", ACRE_M2), ("ha", 1e4), 1)
+
+    def length(self, value_m: float, digits: int = 1) -> str:
+        """Feet or metres."""
+        return self._told(value_m, ("ft", FOOT_M), ("m", 1.0), digits)
+
+    def size(self, value_m: float) -> str:
+        """Inches or millimetres."""
+        return self._told(value_m, ("in", INCH_M), ("mm", 1e-3), 2 if self.name == "us" else 1)
+
+    def distance(self, value_m: float) -> str:
+        """Miles or kilometres."""
+        return self._told(value_m, ("miles", 5280 * FOOT_M), ("km", 1e3), 1)
+
+    def like(self, value: float, example: str) -> str:
+        """A value in the unit that ``example`` is written in, or in the metric one of its dimension. "" where it has no unit."""
+        unit = example.lstrip("0123456789./ ")
+        try:
+            factor, dimension = unit_factor(unit)
+        except UnitError:
+            return ""
+        if self.name != "us" and unit not in _METRIC_WORDS:
+            unit, factor = _metric(dimension, value)
+        return f"{value / factor:.4g} {unit}"
+
+
+US, METRIC = System("us"), System("metric")
+SYSTEMS = {system.name: system for system in (US, METRIC)}
+_METRIC_WORDS = ("m", "mm", "cm", "km", "m2", "ha", "m3", "l", "kg", "g", "t", "h", "min", "day")
+
+
+def _metric(dimension: tuple[int, int, int], value: float) -> tuple[str, float]:
+    """A metric unit of a dimension that suits a value, and its factor to SI."""
+    if dimension == (1, 0, 0):
+        return ("mm", 1e-3) if value < 1 else ("m", 1.0)
+    names = zip(("m", "kg", "h"), dimension, strict=True)
+    parts = [(name, power) for name, power in names if power]
+    over = "*".join(name + (str(power) if power > 1 else "") for name, power in parts if power > 0) or "1"
+    under = "".join("/" + name + (str(-power) if power < -1 else "") for name, power in parts if power < 0)
+    return over + under, 1.0
+
+
 def round_up(value: float, step: float) -> int:
     """How many whole steps cover ``value``; a millionth of a step over does not buy another one."""
     return max(0, math.ceil(value / step - 1e-6))

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Union, get_args, get_origin
 from pydantic import BaseModel, TypeAdapter
 
 from geoturf.model import Finding
-from geoturf.units import UnitError, unit_factor
+from geoturf.units import SYSTEMS, US, System
 
 Row = tuple[str, str, str, str, str, str, str]
 
@@ -80,28 +80,29 @@ def _text(value: Any) -> str:
 
 
 def unusual(bid: BaseModel) -> list[Finding]:
-    """A note on each value outside the usual range of its rule."""
+    """A note on each value outside the usual range of its rule, in the bid's units."""
+    told = SYSTEMS[getattr(bid, "units", US.name)]
     return [
         Finding("note", "unusual-value", f"{path} = {shown} is outside the usual {usual} ({source})")
-        for path, shown, usual, source in _outside(bid, "")
+        for path, shown, usual, source in _outside(bid, "", told)
     ]
 
 
-def _outside(value: Any, path: str) -> Iterator[tuple[str, str, str, str]]:
+def _outside(value: Any, path: str, told: System) -> Iterator[tuple[str, str, str, str]]:
     if isinstance(value, dict):
         for key, inner in value.items():
-            yield from _outside(inner, f"{path}.{key}")
+            yield from _outside(inner, f"{path}.{key}", told)
     elif isinstance(value, (tuple, list)):
         for k, inner in enumerate(value):
-            yield from _outside(inner, f"{path}.{k}")
+            yield from _outside(inner, f"{path}.{k}", told)
     elif isinstance(value, BaseModel):
         for name, info in type(value).model_fields.items():
             key = f"{path}.{info.alias or name}".lstrip(".")
-            yield from _outside(getattr(value, name), key)
-            yield from _limits(getattr(value, name), info, key)
+            yield from _outside(getattr(value, name), key, told)
+            yield from _limits(getattr(value, name), info, key, told)
 
 
-def _limits(value: Any, info: Any, key: str) -> Iterator[tuple[str, str, str, str]]:
+def _limits(value: Any, info: Any, key: str, told: System) -> Iterator[tuple[str, str, str, str]]:
     """The value against ``low`` and ``high`` of its rule, which are written as a bid would write them."""
     extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
     low, high = extra.get("low"), extra.get("high")
@@ -113,21 +114,23 @@ def _limits(value: Any, info: Any, key: str) -> Iterator[tuple[str, str, str, st
     least, most = (_each(reader.validate_python(end)) if end is not None else None for end in (low, high))
     for one in _each(value):
         if (least and one < least[0] * (1 - 1e-9)) or (most and one > most[0] * (1 + 1e-9)):
-            usual = " to ".join(str(end) for end in (low, high) if end is not None)
-            usual = f"{'at least ' if high is None else 'at most ' if low is None else ''}{usual}"
-            yield key, _as(one, low if low is not None else high), usual, str(extra.get("source", ""))
+            ends = [_end(end, si, told) for end, si in ((low, least), (high, most)) if end is not None]
+            which = "at least " if high is None else "at most " if low is None else ""
+            example = low if low is not None else high
+            yield key, _as(one, example, told), which + " to ".join(ends), str(extra.get("source", ""))
+
+
+def _end(written: Any, si: tuple[Any, ...] | None, told: System) -> str:
+    """A limit as its rule writes it, or in metric units for a metric bid."""
+    return str(written) if told is US or si is None else _as(si[0], written, told)
 
 
 def _each(value: Any) -> tuple[Any, ...]:
     return tuple(value) if isinstance(value, (tuple, list)) else (value,)
 
 
-def _as(value: float, example: Any) -> str:
-    """An SI value in the unit that the limit is written in."""
-    unit = str(example).lstrip("0123456789./ ") if isinstance(example, str) else ""
-    if unit == "%":
+def _as(value: float, example: Any, told: System) -> str:
+    """An SI value in the unit that the limit is written in, or in a metric one for a metric bid."""
+    if isinstance(example, str) and example.endswith("%"):
         return f"{value * 100:.4g} %"
-    try:
-        return f"{value / unit_factor(unit)[0]:.4g} {unit}"
-    except UnitError:
-        return f"{value:.4g}"
+    return (told.like(value, example) if isinstance(example, str) else "") or f"{value:.4g}"

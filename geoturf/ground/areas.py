@@ -15,13 +15,15 @@ from geoturf.ground import context, frames, geodetic, terrain
 from geoturf.ground.frames import Outline
 from geoturf.model import Finding, Frames, Ground, Source, SourceLayer
 from geoturf.rules.ground import GroundRules
+from geoturf.units import FOOT_M, US, System
 
 PRICED = ("turf", "parcel")
 TEXTS = ("site", "area", "phase", "product", "use", "view", "cover", "irrigation", "district", "model")
+_RISE_M = {"us": 1000 * FOOT_M, "metric": 300.0}  # adds 96, or 94, millionths of area
 NUMBERS = ("pile_bearing_deg", "slope_pct", "aspect_deg", "elevation_m", "caps")
 
 
-def measure(source: Source, rules: GroundRules) -> Ground:
+def measure(source: Source, rules: GroundRules, said: System = US) -> Ground:
     """Every turf area and parcel of a bid at true scale, with what lies around it.
 
     Areas of a site share a frame, so that neighbours meet and one layout serves them; a site wider than 10 km gets several (see
@@ -49,7 +51,7 @@ def measure(source: Source, rules: GroundRules) -> Ground:
     table["geometry"] = _placed(shape, made, frame)
     areas = _figures(table, made, rules)
     around = context.place(source, made, frame, box)
-    notes = (*unusable, *_old_datums(priced), *lost, *told, *_assumed(areas))
+    notes = (*unusable, *_old_datums(priced), *lost, *told, *_assumed(areas, said))
     turf_first = sorted(priced, key=lambda layer: layer.role != "turf")
     return Ground(areas, around, _nothing_taken(), made, _wkt(turf_first[0]), notes)
 
@@ -164,12 +166,13 @@ def _reachable(table: pd.DataFrame, shape: Outline) -> tuple[pd.DataFrame, Outli
 _PLACE = ("file", "layer", "feature", "site", "area")
 
 
-def _assumed(areas: pd.DataFrame) -> Iterator[Finding]:
+def _assumed(areas: pd.DataFrame, said: System) -> Iterator[Finding]:
     """Notes on what was assumed: elevation, fall line, neighbours in a very wide site."""
     flat = int(areas["elevation_m"].isna().sum())
     if flat:
         what = "no area states" if flat == len(areas) else f"{flat} of {len(areas)} areas do not state"
-        how = "taken as the site's mean, or 0 where the site has none (1,000 ft of elevation add 0.01 % of area)"
+        rise = said.length(_RISE_M[said.name], 0)
+        how = f"taken as the site's mean, or 0 where the site has none ({rise} of elevation add 0.01 % of area)"
         yield Finding("note", "no-elevation", f"{what} an elevation: {how}")
     guessed = int(((areas["laid_stretch"] > 1) & areas["aspect_deg"].isna()).sum())
     if guessed:
@@ -177,7 +180,7 @@ def _assumed(areas: pd.DataFrame) -> Iterator[Finding]:
         yield Finding("note", "no-aspect", told)
     count = areas.groupby("site", sort=False)["frame"].nunique()
     for site in count.index[count > 1]:
-        told = f"is over 10 km wide: measured in {count[site]} parts"
+        told = f"is over {said.distance(frames.WIDEST_M)} wide: measured in {count[site]} parts"
         yield Finding("note", "wide-site", told, site=site)
 
 

@@ -12,16 +12,21 @@ from geoturf import plane
 from geoturf.ground import frames
 from geoturf.model import Finding, Ground
 from geoturf.rules.ground import GroundRules
-from geoturf.units import ACRE_M2, FT2_M2
+from geoturf.units import US, System
 
 _PLACE = ("file", "layer", "feature", "site", "area")
-_LEAST_M2 = 1e-4  # overlaps under a thousandth of a square foot are round-off
+_LEAST_M2 = 1e-4  # overlaps under a square centimetre are round-off
 
 
-def notice(ground: Ground, rules: GroundRules) -> tuple[Finding, ...]:
-    """Findings about the areas as they will be priced. Reads ``ground.overlaps`` where it is filled, else works it out."""
+def notice(ground: Ground, rules: GroundRules, told: System = US) -> tuple[Finding, ...]:
+    """Findings about the areas as they will be priced, in the units of ``told``. Reads ``ground.overlaps`` where it is filled, else works it out."""
     twice = overlaps(ground) if ground.overlaps is None else ground.overlaps
-    return (*_double_pay(ground, twice, rules), *_outside_parcel(ground, rules), *_sizes(ground, rules))
+    return (
+        *_double_pay(ground, twice, rules, told),
+        *_outside_parcel(ground, rules, told),
+        *_sizes(ground, rules, told),
+        *_steep(ground.areas, rules),
+    )
 
 
 def overlaps(ground: Ground) -> pd.DataFrame:
@@ -91,27 +96,26 @@ def _in_one_frame(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndar
     return mine, yours
 
 
-def _double_pay(ground: Ground, twice: pd.DataFrame, rules: GroundRules) -> Iterator[Finding]:
+def _double_pay(ground: Ground, twice: pd.DataFrame, rules: GroundRules, told: System) -> Iterator[Finding]:
     places = ground.areas[[*_PLACE]].to_numpy()
     thin, thin_m2 = 0, 0.0
     for i, j, size, apart in twice[["area_index", "other_index", "area_m2", "same_m"]].itertuples(index=False):
-        other, ft2 = _called(places[i]), f"{size / FT2_M2:,.1f} ft2 would be paid twice"
+        other, paid = _called(places[i]), f"{told.area(size)} would be paid twice"
         if apart == 0:
-            yield Finding("warning", "duplicate", f"is the same shape as {other}: {ft2}; leave one out", *places[j])
+            yield Finding("warning", "duplicate", f"is the same shape as {other}: {paid}; leave one out", *places[j])
         elif apart <= rules.duplicate_tolerance_m:
-            told = f"agrees with {other} within {apart / 0.0254:.2f} in: {ft2}; leave one out"
-            yield Finding("warning", "near-duplicate", told, *places[j])
+            message = f"agrees with {other} within {told.size(apart)}: {paid}; leave one out"
+            yield Finding("warning", "near-duplicate", message, *places[j])
         elif size > rules.sliver_m2:
-            yield Finding("warning", "overlap", f"overlaps {other}: {ft2}; trim one of them", *places[j])
+            yield Finding("warning", "overlap", f"overlaps {other}: {paid}; trim one of them", *places[j])
         else:
             thin, thin_m2 = thin + 1, thin_m2 + size
     if thin:
-        least = rules.sliver_m2 / FT2_M2
-        told = f"{thin} overlaps of at most {least:g} ft2, {thin_m2 / FT2_M2:,.2f} ft2 in all, are paid twice"
-        yield Finding("note", "small-overlaps", told)
+        least, total = told.area(rules.sliver_m2, 2), told.area(thin_m2, 2)
+        yield Finding("note", "small-overlaps", f"{thin} overlaps of at most {least}, {total} in all, are paid twice")
 
 
-def _outside_parcel(ground: Ground, rules: GroundRules) -> Iterator[Finding]:
+def _outside_parcel(ground: Ground, rules: GroundRules, told: System) -> Iterator[Finding]:
     """Turf that leaves the parcels it meets; of what meets none only the number: parcels may be given for some sites only."""
     areas, parcels = ground.areas, ground.context[ground.context["role"] == "parcel"]
     drawn = np.flatnonzero(areas["role"] == "turf")
@@ -123,27 +127,31 @@ def _outside_parcel(ground: Ground, rules: GroundRules) -> Iterator[Finding]:
     out = shapely.area(plane.overlaid(shapely.difference, geometry, plane.united(land, i, j, len(drawn))))
     nowhere = out > 0.999 * shapely.area(geometry)
     for row in np.flatnonzero((out > rules.sliver_m2) & ~nowhere):
-        told = f"{out[row] / FT2_M2:,.1f} ft2 of it lie outside the parcel; check site and border"
-        yield Finding("warning", "outside-parcel", told, *areas.iloc[drawn[row]][[*_PLACE]])
+        message = f"{told.area(out[row])} of it lie outside the parcel; check site and border"
+        yield Finding("warning", "outside-parcel", message, *areas.iloc[drawn[row]][[*_PLACE]])
     if nowhere.any():
-        told = f"{nowhere.sum()} areas drawn as turf lie on no parcel"
-        yield Finding("note", "no-parcel", told)
+        yield Finding("note", "no-parcel", f"{nowhere.sum()} areas drawn as turf lie on no parcel")
 
 
-def _sizes(ground: Ground, rules: GroundRules) -> Iterator[Finding]:
+def _sizes(ground: Ground, rules: GroundRules, told: System) -> Iterator[Finding]:
     areas = ground.areas
-    size, slope = areas["ground_area_m2"], areas["slope_pct"]
+    size = areas["ground_area_m2"]
     for place, area in _places(areas, size < rules.sliver_m2, size):
-        yield Finding("warning", "sliver", f"has only {area / FT2_M2:.3f} ft2; is it a left-over of drawing?", *place)
+        message = f"has only {told.area(area, 3)}; is it a left-over of drawing?"
+        yield Finding("warning", "sliver", message, *place)
     for place, area in _places(areas, size > rules.large_m2, size):
-        told = f"has {area / ACRE_M2:,.1f} acres; check the layer's CRS and that this is to be turf"
-        yield Finding("warning", "large", told, *place)
+        message = f"has {told.land(area)}; check the layer's CRS and that this is to be turf"
+        yield Finding("warning", "large", message, *place)
+
+
+def _steep(areas: pd.DataFrame, rules: GroundRules) -> Iterator[Finding]:
+    slope = areas["slope_pct"]
     for place, percent in _places(areas, slope > rules.steep_pct, slope):
-        told = (
+        message = (
             f"slopes {percent:.0f} %, over {rules.steep_pct:g} %: plant can overturn and base can slide; have the slope and "
             "its retention checked by a licensed professional and follow local rules"
         )
-        yield Finding("warning", "steep", told, *place)
+        yield Finding("warning", "steep", message, *place)
 
 
 def _places(areas: pd.DataFrame, rows: pd.Series, value: pd.Series) -> Iterator[tuple[list[str], float]]:

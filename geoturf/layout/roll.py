@@ -11,7 +11,7 @@ import numpy as np
 from geoturf.errors import InputError
 from geoturf.model import Finding
 from geoturf.rules import LayoutRules, Product
-from geoturf.units import INCH_M, Money
+from geoturf.units import INCH_M, US, Money, System
 
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
 ALONE, PROP, BALANCED = range(3)  # price models: rows of `Roll.shares`
@@ -109,8 +109,9 @@ class Roll:
         return {}
 
 
-def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]:
-    """Every width of ``product``, the first first. Raises `InputError` where no piece can be cut from any of them."""
+def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) -> tuple[Roll, ...]:
+    """Every width of ``product``, the first first. Raises `InputError`, in the units of ``told``, where no piece can be cut from
+    any of them."""
     sizes = [(product.roll_width_m, product.roll_lengths, product.price)]
     sizes += [(size.roll_width_m, size.roll_lengths, size.price) for size in product.more_rolls]
     prices = [_per_m2(price, width, max(lengths)) for width, lengths, price in sizes]
@@ -121,7 +122,7 @@ def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]
         usable = width - 2 * rules.selvage_trim_m
         step = rules.cut_step_m or 1e-3
         longest = math.floor(max(lengths) / step + 1e-6) * step - 2 * rules.end_allowance_m
-        fault = _fault(usable, longest, width, max(lengths), rules)
+        fault = _fault(usable, longest, width, max(lengths), rules, told)
         if fault:
             faults.append(Finding("error", "roll-too-small", f"product '{name}': {fault}"))
             continue
@@ -145,17 +146,17 @@ def stocked(name: str, product: Product, rules: LayoutRules) -> tuple[Roll, ...]
     return tuple(rolls)
 
 
-def _fault(usable: float, longest: float, width: float, length: float, rules: LayoutRules) -> str:
+def _fault(usable: float, longest: float, width: float, length: float, rules: LayoutRules, told: System) -> str:
     """Why nothing can be cut from a roll, or nothing."""
     if usable < max(rules.min_piece_width_m, INCH_M):
         return (
-            f"a roll {width / INCH_M:.1f} in wide leaves {max(usable, 0) / INCH_M:.1f} in between its selvage trims, less than "
-            f"the smallest piece ({rules.min_piece_width_m / INCH_M:.1f} in); set roll_width, selvage_trim or min_piece_width"
+            f"a roll {told.size(width)} wide leaves {told.size(max(usable, 0))} between its selvage trims, less than the "
+            f"smallest piece ({told.size(rules.min_piece_width_m)}); set roll_width, selvage_trim or min_piece_width"
         )
     if longest < max(rules.end_allowance_m, 12 * INCH_M):
         return (
-            f"a roll {length / INCH_M:.1f} in long leaves no piece between two end allowances of "
-            f"{rules.end_allowance_m / INCH_M:.1f} in; set roll_lengths or end_allowance"
+            f"a roll {told.size(length)} long leaves no piece between two end allowances of "
+            f"{told.size(rules.end_allowance_m)}; set roll_lengths or end_allowance"
         )
     return ""
 

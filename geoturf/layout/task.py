@@ -14,6 +14,7 @@ from geoturf.layout.roll import Roll, stocked
 from geoturf.layout.shape import Shape, shape_of
 from geoturf.model import Finding, Ground
 from geoturf.rules import LayoutRules, Product
+from geoturf.units import US, System
 
 
 @dataclass(frozen=True)
@@ -30,13 +31,13 @@ class Task:
     pools: dict[str, list[tuple[str, ...]]]
 
 
-def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules) -> Task:
+def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules, told: System = US) -> Task:
     """The ground as plain arrays.
 
-    Raises `InputError` where a product's roll is too small for any piece, or ``rules.toward``
+    Raises `InputError`, in the units of ``told``, where a product's roll is too small for any piece, or ``rules.toward``
     names a layer that is not there."""
     areas = ground.areas
-    rolls = {name: stocked(name, products[name], rules) for name in dict.fromkeys(areas["product"])}
+    rolls = {name: stocked(name, products[name], rules, told) for name in dict.fromkeys(areas["product"])}
     shapes = [shape_of(geometry) for geometry in areas["laid"]]
     bearings = _bearings(ground, rules)
     groups = _groups(areas, bearings)
