@@ -92,8 +92,9 @@ class Source:
 class Frames:
     """Ground frames, one a site: x east, y north, metres at ground level, origin in the site.
 
-    Arrays all of shape (n,). ``geographic`` is the WKT of the geographic CRS the origins are in, one a frame
-    (``geographics[geographic_id[k]]``). Only `geoturf.ground` computes with these.
+    Arrays all of shape (n,). ``geographics[geographic_id[k]]`` is the WKT of the geographic CRS that frame k's origin is in.
+    ``shifts``: how old datums were left for WGS 84 (`geoturf.ground.geodetic.Shift`), by the WKT of their geographic CRS. Only
+    `geoturf.ground` computes with these.
     """
 
     lon0_deg: np.ndarray
@@ -101,6 +102,7 @@ class Frames:
     height_m: np.ndarray
     geographic_id: np.ndarray
     geographics: tuple[str, ...]
+    shifts: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

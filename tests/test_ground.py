@@ -2,6 +2,8 @@
 
 import dataclasses
 import math
+import subprocess
+import sys
 
 import numpy as np
 import pyproj
@@ -18,7 +20,7 @@ from shapely.geometry import Polygon, box
 
 from geoturf import ground, plane
 from geoturf.edges import classify
-from geoturf.errors import InputError
+from geoturf.errors import InputError, PromiseError
 from geoturf.ground import geodetic, mercator
 from geoturf.rules import EdgeRules, GroundRules, Product
 
@@ -241,7 +243,7 @@ def test_a_sample_of_all_that_proj_knows():
         there = shapely.transform(lot, lambda xy, own=own, wkt=wkt: geodetic.from_degrees(xy, own, wkt))
         ellipsoid = geodetic.ellipsoid_of(own)
         area, perimeter = geodesic(lot, Geodesic(ellipsoid.a_m, ellipsoid.f))
-        found = row(there, crs)
+        found = measured([there], crs, GroundRules(ellipsoid="own")).areas.iloc[0]
         worst = max(worst, abs(found.ground_area_m2 / area - 1), abs(found.perimeter_m / perimeter - 1))
     assert len(infos) > 30
     assert worst < 1e-6
@@ -337,14 +339,84 @@ def test_a_layer_on_another_datum_is_brought_over():
     assert shapely.hausdorff_distance(found.areas.geometry[0], found.context.geometry[0]) < 1e-3
 
 
-@pytest.mark.parametrize(("crs", "ppm"), [(26717, -11.8), (27700, 56.2), (26917, 0.0), (2256, 0.0)])
-def test_an_old_datum_is_its_own_truth_and_said(crs, ppm):
-    """NAD27 and OSGB36 lie on ellipsoids that fit their countries; areas on them differ from WGS 84's (PROJ without grids).
-    Whatever the file states is measured there; a geocentric datum of today agrees."""
-    lot = LOT if crs != 27700 else square(-1.5, 52, 100)
-    found = measured(moved_to([lot], 4326, crs), crs)
-    assert (found.areas.ground_area_m2[0] / geodesic(lot)[0] - 1) * 1e6 == pytest.approx(ppm, abs=3)
-    assert [f.code for f in found.findings if f.code == "old-datum"] == ["old-datum"] * (ppm != 0)
+OLD = [  # a place in each: NAD27, OSGB36, Tokyo, S-JTSK (Ferro), NTF (Paris) in grads, NAD83, NAD83(HARN)
+    (26717, -81.2, 39.83, -11.8),
+    (27700, -1.5, 52.0, 56.2),
+    (30169, 139.7, 35.7, 11.7),
+    (2065, 14.42, 50.08, 7.1),
+    (27572, 2.3, 46.8, 13.6),
+    (26917, -81.2, 39.83, 0.0),
+    (2256, -110.0, 46.5, 0.0),
+]
+
+
+@pytest.mark.parametrize(("crs", "lon", "lat", "ppm"), OLD)
+def test_an_old_datum_is_measured_on_wgs_84(crs, lon, lat, ppm):
+    """Against GeographicLib on WGS 84, of what PROJ (without grids) makes of the file's coordinates; and back to the file's own.
+    What it would be on the old ellipsoid is told and can be asked for; against GeographicLib on that ellipsoid."""
+    lot = square(lon, lat, 100)
+    there = moved_to([lot], 4326, crs)
+    found, own = measured(there, crs), measured(there, crs, GroundRules(ellipsoid="own"))
+    assert (found.areas.ground_area_m2[0], found.areas.perimeter_m[0]) == pytest.approx(geodesic(lot), rel=2e-7)
+    assert (own.areas.ground_area_m2[0] / found.areas.ground_area_m2[0] - 1) * 1e6 == pytest.approx(ppm, abs=0.1)
+    geographic, wkt = geodetic.geographic_of(geodetic.wkt(crs)), geodetic.wkt(crs)
+    ellipsoid = geodetic.ellipsoid_of(geographic)
+    on_own = shapely.transform(there[0], lambda xy: geodetic.to_degrees(xy, wkt))
+    truth = geodesic(on_own, Geodesic(ellipsoid.a_m, ellipsoid.f))
+    assert own.areas.ground_area_m2[0] == pytest.approx(truth[0], rel=2e-7)
+
+    told = [f.message for f in found.findings if f.code == "old-datum"]
+    assert len(told) == (ppm != 0)
+    assert all(f"differ by {ppm:+.0f} millionths" in message for message in told)
+    for ground_found in (found, own):
+        frames, areas = ground_found.frames, ground_found.areas
+        back = ground.to_crs(frames, areas.frame, areas.geometry, ground_found.source_crs)
+        assert shapely.hausdorff_distance(back[0], there[0]) < 1e-6
+
+
+def test_neighbours_on_an_old_datum_and_a_new_one_keep_their_border():
+    """A lawn in OSGB36 and its neighbour in WGS 84, by one transformation: the border stays one line."""
+    lawn, house = box(430000, 270000, 430020, 270010), box(430020, 270000, 430030, 270010)
+    (there,) = moved_to([house], 27700, 4326)
+    found = ground.measure(source(layer([lawn], 27700), layer([there], 4326, role="building")), GroundRules())
+    assert shapely.distance(found.areas.geometry[0], found.context.geometry[0]) < 1e-5
+    assert shapely.intersection(found.areas.geometry[0], found.context.geometry[0]).area < 1e-3
+
+
+def test_an_old_datum_without_a_way_to_wgs_84_stays_on_its_own_ellipsoid():
+    lot = box(500000, 4400000, 500100, 4400100)
+    found = measured([lot], "+proj=tmerc +lon_0=-75 +k=1 +x_0=500000 +ellps=clrk66 +units=m +type=crs")
+    assert found.areas.ground_area_m2[0] == pytest.approx(10_000, rel=1e-6)
+    assert ["PROJ has no transformation" in f.message for f in found.findings if f.code == "old-datum"] == [True]
+
+
+def test_geometry_goes_out_in_wgs_84_where_the_files_crs_has_no_name_for_it():
+    """A rotated pole has no WKT of the first form, which the writer of a GeoPackage asks for; a zone of UTM has no place for the
+    other side of the earth."""
+    pole = "+proj=ob_tran +o_proj=longlat +o_lon_p=0 +o_lat_p=39.25 +lon_0=18 +ellps=WGS84 +type=crs"
+    here, there = box(500000, 4400000, 500020, 4400010), square(15.0, 0.1, 30)
+    for layers in ([layer([square(0.5, 0.5, 30)], pole)], [layer([here], 32618), layer([there], 4326, site=["far"])]):
+        found = ground.measure(source(*layers), GroundRules())
+        assert [f.code for f in found.findings if f.severity == "warning"] == ["other-crs"]
+        assert pyproj.CRS(found.source_crs).to_epsg() == 4326
+
+
+def test_the_network_of_proj_is_off():
+    """Asked for in the environment, and with nobody there: PROJ would answer infinity."""
+    code = (
+        "import os; os.environ |= {'PROJ_NETWORK': 'ON', 'PROJ_NETWORK_ENDPOINT': 'http://127.0.0.1:9'}\n"
+        "from geoturf.ground import geodetic; import numpy as np\n"
+        "print(geodetic.from_degrees(np.array([[-96.0, 32.0]]), geodetic.geographic_of('EPSG:4267'), 'EPSG:4326'))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    assert "inf" not in done.stdout
+
+
+def test_what_is_no_number_is_not_written():
+    found = measured([LOT], 4326)
+    broken = shapely.LineString([(0, 0), (np.inf, 0)])
+    with pytest.raises(PromiseError, match="cannot be written"):
+        ground.to_degrees(found.frames, np.zeros(1, int), np.array([broken]))
 
 
 def test_a_site_wider_than_ten_kilometres_gets_a_frame_a_square():

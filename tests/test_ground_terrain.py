@@ -1,8 +1,11 @@
 """Elevation, slope and aspect from a raster: planes whose answers are known."""
 
+import http.server
+import threading
 import warnings
 
 import numpy as np
+import pyproj
 import pytest
 import shapely
 from ground_cases import FT, measured, moved_to
@@ -124,6 +127,58 @@ def test_bad_terrain_is_refused_in_one_line(tmp_path, make, code):
     with pytest.raises(InputError) as refused:
         measured([box(X, Y, X + 30, Y + 20)], 32618, GroundRules(terrain=str(path)))
     assert [f.code for f in refused.value.findings] == [code]
+
+
+@pytest.fixture
+def asked():
+    """A server on this machine, and the paths it was asked for."""
+    paths = []
+
+    class Handler(http.server.BaseHTTPRequestHandler):
+        def do_GET(self):
+            paths.append(self.path)
+            self.send_error(404)
+
+        def log_message(self, *_):
+            pass
+
+    server = http.server.HTTPServer(("127.0.0.1", 0), Handler)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield f"http://127.0.0.1:{server.server_port}", paths
+    server.shutdown()
+    server.server_close()
+
+
+VRT = """<VRTDataset rasterXSize="9" rasterYSize="9"><SRS>EPSG:32618</SRS>
+<GeoTransform>499950, 30, 0, 4400200, 0, -30</GeoTransform><VRTRasterBand dataType="Float32" band="1"><SimpleSource>
+<SourceFilename>/vsicurl/{url}/dem.tif</SourceFilename><SourceBand>1</SourceBand></SimpleSource></VRTRasterBand></VRTDataset>"""
+SERVICE = """<GDAL_WMS><Service name="TMS"><ServerUrl>{url}/${{z}}/${{x}}/${{y}}.png</ServerUrl></Service>
+<DataWindow><UpperLeftX>499950</UpperLeftX><UpperLeftY>4400200</UpperLeftY><LowerRightX>500220</LowerRightX>
+<LowerRightY>4399930</LowerRightY><TileLevel>1</TileLevel></DataWindow><Projection>EPSG:32618</Projection></GDAL_WMS>"""
+
+
+@pytest.mark.parametrize("text", [VRT, SERVICE])
+def test_a_file_that_sends_for_more_elsewhere_is_refused_and_nobody_is_asked(tmp_path, asked, text):
+    url, paths = asked
+    (tmp_path / "t.tif").write_text(text.format(url=url))
+    with pytest.raises(InputError, match=r"cannot be read.*GeoTIFF"):
+        measured([box(X, Y, X + 30, Y + 20)], 32618, GroundRules(terrain=str(tmp_path / "t.tif")))
+    assert paths == []
+
+
+def test_an_ascii_grid_is_read(tmp_path):
+    rows = "\n".join(" ".join(["250"] * 20) for _ in range(20))
+    head = f"ncols 20\nnrows 20\nxllcorner {X - 50}\nyllcorner {Y - 50}\ncellsize 10\nNODATA_value -9999\n"
+    (tmp_path / "t.asc").write_text(head + rows)
+    (tmp_path / "t.prj").write_text(pyproj.CRS(32618).to_wkt("WKT1_ESRI"))
+    rules = GroundRules(terrain=str(tmp_path / "t.asc"))
+    assert measured([box(X, Y, X + 30, Y + 20)], 32618, rules).areas.elevation_m.tolist() == [250]
+
+
+def test_a_name_longer_than_any_file_has_is_one_short_line():
+    with pytest.raises(InputError, match="no such terrain") as refused:
+        measured([box(X, Y, X + 30, Y + 20)], 32618, GroundRules(terrain="x" * 5000))
+    assert len(str(refused.value)) < 200
 
 
 def test_terrain_elsewhere_is_refused(tmp_path):

@@ -22,9 +22,16 @@ from page_read import islands_of, read_ints
 
 import geoturf
 from geoturf import maps, model
+from geoturf.errors import PromiseError
 from geoturf.maps import colours, content, encode, figures, frame, layers
 
 # ------------------------------------------------------------------------------------------------ numbers and shapes as text
+
+
+@pytest.mark.parametrize("odd", [np.nan, np.inf, -np.inf])
+def test_what_is_no_number_is_never_a_place_on_the_map(odd):
+    with pytest.raises(PromiseError, match="no numbers"):
+        encode.grid(np.array([[-96.0, 32.0], [odd, 32.0]]))
 
 
 @pytest.mark.parametrize(

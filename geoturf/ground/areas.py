@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -36,9 +36,11 @@ def measure(source: Source, rules: GroundRules, said: System = US) -> Ground:
     """
     source, unusable = _usable(source)
     priced = [layer for layer in source.layers if layer.role in PRICED]
-    geographics = tuple(dict.fromkeys(geodetic.geographic_of(_wkt(layer)) for layer in priced))
+    known = _shifts(source.layers)
+    shifts = known if rules.ellipsoid == "wgs84" else {}
+    geographics = tuple(dict.fromkeys(geodetic.measured_in(_wkt(layer), shifts) for layer in priced))
     table = pd.concat([_rows(layer) for layer in priced], ignore_index=True) if priced else pd.DataFrame()
-    table, shape, lost = _reachable(table, _outlines(priced, geographics))
+    table, shape, lost = _reachable(table, _outlines(priced, geographics, shifts))
     if table.empty:
         raise InputError([*unusable, *lost, Finding("error", "nothing-to-price", "there is no area left to measure")])
 
@@ -46,14 +48,14 @@ def measure(source: Source, rules: GroundRules, said: System = US) -> Ground:
     table, told = terrain.sampled(table, shape, geographics, rules.terrain)
     elevation = table["elevation_m"].to_numpy()
     site = pd.factorize(table["site"])[0]
-    made, frame = frames.frames_for(site, box, shape.geographic, geographics, elevation)
+    made, frame = frames.frames_for(site, box, shape.geographic, geographics, elevation, shifts)
     table["frame"] = frame
     table["geometry"] = _placed(shape, made, frame)
     areas = _figures(table, made, rules)
     around = context.place(source, made, frame, box)
-    notes = (*unusable, *_old_datums(priced), *lost, *told, *_assumed(areas, said))
-    turf_first = sorted(priced, key=lambda layer: layer.role != "turf")
-    return Ground(areas, around, _nothing_taken(), made, _wkt(turf_first[0]), notes)
+    written_in, moved = _written_in(priced, made)
+    notes = (*unusable, *_old_datums(priced, known, bool(shifts), said), *lost, *told, *moved, *_assumed(areas, said))
+    return Ground(areas, around, _nothing_taken(), made, written_in, notes)
 
 
 def _usable(source: Source) -> tuple[Source, tuple[Finding, ...]]:
@@ -110,14 +112,27 @@ def _fall(table: pd.DataFrame) -> np.ndarray:
     return fall
 
 
-def _outlines(layers: list[SourceLayer], geographics: tuple[str, ...]) -> Outline:
-    parts = [
-        frames.outline(
-            layer.table.geometry.to_numpy(), _wkt(layer), geographics.index(geodetic.geographic_of(_wkt(layer)))
-        )
-        for layer in layers
-    ]
-    return _joined(parts)
+def _shifts(layers: Sequence[SourceLayer]) -> dict[str, geodetic.Shift]:
+    """How each old datum of the layers is left for WGS 84, as is best where its first layer lies (a priced one, if any)."""
+    found: dict[str, geodetic.Shift | None] = {}
+    for layer in sorted(layers, key=lambda one: one.role not in PRICED):
+        own = geodetic.geographic_of(_wkt(layer))
+        if own not in found and geodetic.is_old(own) and len(layer.table):
+            found[own] = geodetic.shift_of(own, _middle(layer))
+    return {own: shift for own, shift in found.items() if shift is not None}
+
+
+def _middle(layer: SourceLayer) -> np.ndarray:
+    """Longitude and latitude of the middle one of a layer's features, in its own datum."""
+    places = shapely.get_coordinates(shapely.centroid(layer.table.geometry.to_numpy()))
+    lonlat = geodetic.to_degrees(places, _wkt(layer))
+    return lonlat[np.argsort(lonlat[:, 0])[len(lonlat) // 2]]
+
+
+def _outlines(layers: list[SourceLayer], geographics: tuple[str, ...], shifts: dict[str, geodetic.Shift]) -> Outline:
+    return _joined(
+        [frames.outline(layer.table.geometry.to_numpy(), _wkt(layer), geographics, shifts) for layer in layers]
+    )
 
 
 def _joined(parts: list[Outline]) -> Outline:
@@ -184,14 +199,40 @@ def _assumed(areas: pd.DataFrame, said: System) -> Iterator[Finding]:
         yield Finding("note", "wide-site", told, site=site)
 
 
-def _old_datums(layers: list[SourceLayer]) -> Iterator[Finding]:
-    """A note for each layer on an ellipsoid of the time before satellites."""
+def _old_datums(
+    layers: list[SourceLayer], known: dict[str, geodetic.Shift], left: bool, said: System
+) -> Iterator[Finding]:
+    """A note for each layer on an ellipsoid of the time before satellites: how it was measured, and what the other way gives.
+    ``left``: whether such datums were left for WGS 84 where there is a way."""
     for layer in layers:
-        geographic = geodetic.geographic_of(_wkt(layer))
-        if abs(geodetic.ellipsoid_of(geographic).a_m - geodetic.ellipsoid_of(geodetic.WGS84).a_m) > 1:
-            name = geodetic.name_of(geographic)
-            told = f"is on {name}, and measured on its ellipsoid: PROJ's figures for WGS 84 differ by up to 0.006 % of area"
-            yield Finding("note", "old-datum", told, file=layer.file, layer=layer.layer)
+        own = geodetic.geographic_of(_wkt(layer))
+        if not geodetic.is_old(own):
+            continue
+        shift = known.get(own)
+        less = f"{geodetic.own_area_ppm(shift, _middle(layer)):+.0f} millionths" if shift else ""
+        if shift is None:
+            how = "measured on its own ellipsoid: PROJ has no transformation to WGS 84 here"
+        elif left:
+            good = f"to {said.length(shift.accuracy_m)}" if shift.accuracy_m >= 0 else "how well PROJ does not say"
+            how = f"measured on WGS 84, by {shift.name} (good in place {good}); on its own ellipsoid areas differ by {less}"
+        else:
+            how = f"measured on its own ellipsoid as the bid asks: areas differ from those on WGS 84 by {less}"
+        told = f"is on {geodetic.name_of(own)}, {how}"
+        yield Finding("note", "old-datum", told, file=layer.file, layer=layer.layer)
+
+
+def _written_in(layers: list[SourceLayer], made: Frames) -> tuple[str, tuple[Finding, ...]]:
+    """WKT of the CRS to write geometry in: that of the first layer, turf before parcels, or WGS 84 (said) where it cannot be."""
+    first = min(layers, key=lambda layer: layer.role != "turf")
+    own = _wkt(first)
+    if not geodetic.writable(own):
+        why = "has no name that a GeoPackage can hold"
+    elif not frames.hold(made, own):
+        why = "has no place for every site"
+    else:
+        return own, ()
+    told = f"geometry is written in WGS 84: its CRS ({geodetic.name_of(own)}) {why}"
+    return geodetic.wkt(geodetic.WGS84), (Finding("warning", "other-crs", told, file=first.file, layer=first.layer),)
 
 
 def _nothing_taken() -> pd.DataFrame:

@@ -35,7 +35,7 @@ def place(source: Source, made: Frames, frame: np.ndarray, box: np.ndarray) -> p
 def _of_layer(layer: SourceLayer, made: Frames, need: np.ndarray, geographic: int) -> pd.DataFrame:
     """One layer in the frames that are built on one geographic CRS."""
     own = np.flatnonzero(made.geographic_id == geographic)
-    parts, feature = _pieces(layer, made.geographics[geographic])
+    parts, feature = _pieces(layer, made.geographics[geographic], made.shifts)
     reach = REACH_M.get(layer.role)
     at, part = _nearest(parts, need[own]) if reach is None else _within(parts, need[own], reach)
     return pd.DataFrame(
@@ -51,13 +51,13 @@ def _of_layer(layer: SourceLayer, made: Frames, need: np.ndarray, geographic: in
     )
 
 
-def _pieces(layer: SourceLayer, geographic: str) -> tuple[np.ndarray, np.ndarray]:
+def _pieces(layer: SourceLayer, geographic: str, shifts: dict[str, geodetic.Shift]) -> tuple[np.ndarray, np.ndarray]:
     """The parts of a layer's features in degrees, none of many vertices, and the feature of each. What has no place on the earth
     is left out."""
     parts, feature = shapely.get_parts(layer.table.geometry.to_numpy(), return_index=True)
     xy, of = shapely.get_coordinates(parts, return_index=True)
     wkt = geodetic.wkt(layer.table.crs)
-    degrees = geodetic.change_datum(geodetic.to_degrees(xy, wkt), geodetic.geographic_of(wkt), geographic)
+    degrees = geodetic.degrees_in(xy, wkt, geographic, shifts)
     nowhere = np.bincount(of, ~np.isfinite(degrees).all(axis=1), minlength=len(parts)) > 0
     there = shapely.set_coordinates(parts[~nowhere], degrees[~nowhere[of]])
     return _halved(there, feature[~nowhere])

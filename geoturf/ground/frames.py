@@ -21,9 +21,10 @@ import numpy as np
 import shapely
 
 from geoturf import plane
+from geoturf.errors import PromiseError
 from geoturf.ground import geodetic, mercator
 from geoturf.ground.mercator import Ellipsoid, Origins
-from geoturf.model import Frames
+from geoturf.model import Finding, Frames
 
 WIDEST_M = 10_000.0
 _METRES_PER_DEGREE = 111_320.0
@@ -45,11 +46,14 @@ class Outline:
         return np.repeat(values, self.counts)
 
 
-def outline(geometries: np.ndarray, crs_wkt: str, geographic: int) -> Outline:
-    """A layer's column in degrees: one call of PROJ."""
+def outline(
+    geometries: np.ndarray, crs_wkt: str, geographics: tuple[str, ...], shifts: dict[str, geodetic.Shift]
+) -> Outline:
+    """A layer's column in degrees: one call of PROJ, or two from an old datum."""
     counts = shapely.get_num_coordinates(geometries)
-    lonlat = geodetic.to_degrees(shapely.get_coordinates(geometries), crs_wkt)
-    return Outline(geometries, lonlat, counts, np.full(len(geometries), geographic))
+    goes_to = geodetic.measured_in(crs_wkt, shifts)
+    lonlat = geodetic.degrees_in(shapely.get_coordinates(geometries), crs_wkt, goes_to, shifts)
+    return Outline(geometries, lonlat, counts, np.full(len(geometries), geographics.index(goes_to)))
 
 
 def bounds_deg(shape: Outline) -> np.ndarray:
@@ -67,7 +71,12 @@ def bounds_deg(shape: Outline) -> np.ndarray:
 
 
 def frames_for(
-    site: np.ndarray, bounds: np.ndarray, geographic: np.ndarray, geographics: tuple[str, ...], height_m: np.ndarray
+    site: np.ndarray,
+    bounds: np.ndarray,
+    geographic: np.ndarray,
+    geographics: tuple[str, ...],
+    height_m: np.ndarray,
+    shifts: dict[str, geodetic.Shift] | None = None,
 ) -> tuple[Frames, np.ndarray]:
     """The frames of a bid and the frame of each area: (`Frames`, int array). ``site``: a code from 0 on for each area,
     ``bounds`` as of `bounds_deg`, ``height_m`` NaN where unknown."""
@@ -85,6 +94,7 @@ def frames_for(
         height_m=_means(frame, height_m),
         geographic_id=geographic[_first_of(frame)],
         geographics=geographics,
+        shifts=shifts or {},
     )
     return frames, frame
 
@@ -124,15 +134,30 @@ def radius_m(frames: Frames) -> np.ndarray:
 
 
 def to_crs(frames: Frames, frame: np.ndarray, geometries: np.ndarray, crs: str) -> np.ndarray:
-    """Geometries in ground frames, back in any CRS. ``frame``: row in ``frames`` of each geometry."""
+    """Geometries in ground frames, back in any CRS. ``frame``: row in ``frames`` of each geometry. Raises `PromiseError` where
+    the CRS has no place for one: what is no number must not be written."""
     geometries, frame = np.array(geometries, dtype=object), np.asarray(frame)
     vertex = np.repeat(frame, shapely.get_num_coordinates(geometries))
-    lonlat = unproject(shapely.get_coordinates(geometries), frames, vertex)
-    wkt = geodetic.wkt(crs)
+    xy = _in_crs(unproject(shapely.get_coordinates(geometries), frames, vertex), frames, vertex, geodetic.wkt(crs))
+    if not np.isfinite(xy).all():
+        told = f"coordinates cannot be written in {geodetic.name_of(crs)}: PROJ has no place there for some of them"
+        raise PromiseError(Finding("error", "not-finite", told))
+    return shapely.set_coordinates(geometries, xy)
+
+
+def hold(frames: Frames, crs: str) -> bool:
+    """Whether a CRS has a place for the origin of every frame."""
+    lonlat = np.column_stack([frames.lon0_deg, frames.lat0_deg])
+    return bool(np.isfinite(_in_crs(lonlat, frames, np.arange(len(lonlat)), geodetic.wkt(crs))).all())
+
+
+def _in_crs(lonlat: np.ndarray, frames: Frames, frame: np.ndarray, crs_wkt: str) -> np.ndarray:
+    """Degrees (n, 2), each in the geographic CRS of its frame, as x and y in a CRS."""
+    xy = np.empty_like(lonlat)
     for row, geographic in enumerate(frames.geographics):
-        rows = frames.geographic_id[vertex] == row
-        lonlat[rows] = geodetic.from_degrees(lonlat[rows], geographic, wkt)
-    return shapely.set_coordinates(geometries, lonlat)
+        rows = frames.geographic_id[frame] == row
+        xy[rows] = geodetic.degrees_out(lonlat[rows], geographic, crs_wkt, frames.shifts)
+    return xy
 
 
 def to_common_degrees(frames: Frames, frame: np.ndarray, geometries: np.ndarray) -> np.ndarray:

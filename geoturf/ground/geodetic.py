@@ -1,23 +1,116 @@
 """From any CRS to longitude and latitude and back: the only calls to PROJ.
 
 A CRS is taken back to its *own* geographic CRS, which is a conversion without a change of datum: whatever its plane does to areas
-(State Plane, Albers, Web Mercator with its spherical formulas), the degrees are right, and lengths are then taken on its own
-ellipsoid. PROJ's scale factors are not used: for Web Mercator they are those of the sphere, 0.4 % off in area.
+(State Plane, Albers, Web Mercator with its spherical formulas), the degrees are right. PROJ's scale factors are not used: for
+Web Mercator they are those of the sphere, 0.4 % off in area.
 A CRS on a *sphere* (EPSG:2163 and the like) has no ground of its own: its degrees are those of WGS 84, which is also how
 PROJ converts them, so it is measured on WGS 84.
+Where the ellipsoid is one of the time before satellites, degrees go on to WGS 84 by one of PROJ's transformations (`Shift`), the
+same for all of a bid's layers on that datum: a choice vertex by vertex could tear a lot apart.
+
+PROJ's network is off: a run asks nobody, and the same files give the same figures everywhere.
 """
 
 from __future__ import annotations
 
-from functools import lru_cache
+import re
+import warnings
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 from pyproj import CRS, Transformer
-from pyproj.exceptions import ProjError
+from pyproj.aoi import AreaOfInterest
+from pyproj.exceptions import CRSError, ProjError
+from pyproj.network import set_network_enabled
+from pyproj.transformer import TransformerGroup
 
 from geoturf.ground.mercator import Ellipsoid
 
+set_network_enabled(False)  # with PROJ_NETWORK=ON and no network, PROJ answers infinity
+
 WGS84 = "EPSG:4326"
+_ALIKE_M = 1.0  # semi-major axes this near to that of WGS 84 are of the satellites' time: 0.3 ppm of area
+_AROUND_DEG = 0.01
+
+
+@dataclass(frozen=True)
+class Shift:
+    """The way from an old datum to WGS 84. ``old``: WKT of its geographic CRS; ``pipeline``: PROJ's transformation from it,
+    ``name`` and ``accuracy_m`` (in position; negative where PROJ tells none)."""
+
+    old: str
+    pipeline: str
+    name: str
+    accuracy_m: float
+
+    def modern(self, lonlat: np.ndarray) -> np.ndarray:
+        """Degrees of WGS 84, of degrees in the old datum."""
+        return np.column_stack(self._transformer.transform(*(lonlat / _degrees_per_unit(self.old)).T))
+
+    def back(self, lonlat: np.ndarray) -> np.ndarray:
+        """Undoes `modern`. PROJ's inverse alone is off by what the height between the ellipsoids leans, a millimetre or so:
+        what it misses by is taken off again, which leaves some nanometres."""
+        old = self._inverse(lonlat)
+        return old + self._inverse(lonlat) - self._inverse(self.modern(old))
+
+    def _inverse(self, lonlat: np.ndarray) -> np.ndarray:
+        xy = self._transformer.transform(*lonlat.T, direction="INVERSE")
+        return np.column_stack(xy) * _degrees_per_unit(self.old)
+
+    @cached_property
+    def _transformer(self) -> Transformer:
+        return Transformer.from_pipeline(self.pipeline)
+
+
+def is_old(geographic: str) -> bool:
+    """Whether a geographic CRS is on an ellipsoid of the time before satellites."""
+    return abs(ellipsoid_of(geographic).a_m - ellipsoid_of(WGS84).a_m) > _ALIKE_M
+
+
+def shift_of(geographic: str, lonlat: np.ndarray) -> Shift | None:
+    """PROJ's best transformation from an old datum to WGS 84 about a place in its degrees, (2,); None where PROJ has none (or
+    none without a grid that is not installed)."""
+    crs = CRS.from_user_input(geographic)
+    lon, lat = lonlat + np.array([meridian_deg(geographic), 0.0])
+    box = AreaOfInterest(lon - _AROUND_DEG, lat - _AROUND_DEG, lon + _AROUND_DEG, lat + _AROUND_DEG)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of grids that would do better
+        ways = TransformerGroup(crs, WGS84, always_xy=True, area_of_interest=box, allow_ballpark=False).transformers
+    if not ways:
+        return None
+    name = " + ".join(part for part in re.split(r" \+ ", ways[0].description) if "axis order" not in part)
+    return Shift(geographic, ways[0].definition, name, ways[0].accuracy)
+
+
+def own_area_ppm(shift: Shift, lonlat: np.ndarray) -> float:
+    """Millionths by which a small area at a place (2,) is larger on the old datum's own ellipsoid than on that of WGS 84."""
+    step = 1e-3  # degrees
+    corners = lonlat + step * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    return 1e6 * (_plain_m2(corners, shift.old) / _plain_m2(shift.modern(corners), WGS84) - 1)
+
+
+def _plain_m2(corners: np.ndarray, geographic: str) -> float:
+    """Area of a small quadrangle in degrees, by the radii of curvature at its middle."""
+    ellipsoid, (_, lat) = ellipsoid_of(geographic), corners.mean(axis=0)
+    east = ellipsoid.normal_radius_m(lat) * np.cos(np.radians(lat))
+    (x0, y0), (x1, y1) = np.radians(corners[2] - corners[0]), np.radians(corners[3] - corners[1])
+    return float(abs(x0 * y1 - y0 * x1) / 2 * east * ellipsoid.meridian_radius_m(lat))
+
+
+def meridian_deg(geographic: str) -> float:
+    """Where its longitudes are counted from, in degrees from Greenwich."""
+    found = CRS.from_user_input(geographic).prime_meridian
+    return float(np.degrees(found.longitude * found.unit_conversion_factor)) if found else 0.0
+
+
+def writable(crs_wkt: str) -> bool:
+    """Whether a GeoPackage's writer can name it: by an authority's code, or in the first form of WKT, which some have not."""
+    crs = CRS.from_user_input(crs_wkt)
+    try:
+        return bool(crs.to_epsg() or crs.to_wkt("WKT1_GDAL"))
+    except CRSError:
+        return False
 
 
 @lru_cache(maxsize=256)
@@ -67,6 +160,29 @@ def to_degrees(xy: np.ndarray, crs_wkt: str) -> np.ndarray:
 def from_degrees(lonlat: np.ndarray, geographic: str, crs_wkt: str) -> np.ndarray:
     """Undoes `to_degrees`, and changes the datum where ``crs_wkt`` is built on another than ``geographic``."""
     return _transform(lonlat / _degrees_per_unit(geographic), geographic, crs_wkt)
+
+
+def measured_in(crs_wkt: str, shifts: dict[str, Shift]) -> str:
+    """WKT of the geographic CRS that coordinates in ``crs_wkt`` are measured in."""
+    own = geographic_of(crs_wkt)
+    return geographic_of(WGS84) if own in shifts else own
+
+
+def degrees_in(xy: np.ndarray, crs_wkt: str, geographic: str, shifts: dict[str, Shift]) -> np.ndarray:
+    """Coordinates in a file's own units as degrees of ``geographic``, by the transformation that ``shifts`` has for its datum."""
+    own = geographic_of(crs_wkt)
+    lonlat = to_degrees(xy, crs_wkt)
+    if own in shifts:
+        lonlat, own = shifts[own].modern(lonlat), geographic_of(WGS84)
+    return change_datum(lonlat, own, geographic)
+
+
+def degrees_out(lonlat: np.ndarray, geographic: str, crs_wkt: str, shifts: dict[str, Shift]) -> np.ndarray:
+    """Undoes `degrees_in`."""
+    own = geographic_of(crs_wkt)
+    if own in shifts:
+        lonlat, geographic = shifts[own].back(change_datum(lonlat, geographic, geographic_of(WGS84))), own
+    return from_degrees(lonlat, geographic, crs_wkt)
 
 
 def change_datum(lonlat: np.ndarray, geographic: str, other: str) -> np.ndarray:

@@ -19,7 +19,8 @@ _LEAST_M2 = 1e-4  # overlaps under a square centimetre are round-off
 
 
 def notice(ground: Ground, rules: GroundRules, told: System = US) -> tuple[Finding, ...]:
-    """Findings about the areas as they will be priced, in the units of ``told``. Reads ``ground.overlaps`` where it is filled, else works it out."""
+    """Findings about the areas as they will be priced, in the units of ``told``. Reads ``ground.overlaps`` where it is filled,
+    else works it out."""
     twice = overlaps(ground) if ground.overlaps is None else ground.overlaps
     return (
         *_double_pay(ground, twice, rules, told),

@@ -22,6 +22,21 @@ _MOST_CELLS = 36_000_000  # a larger window, of a vast area, is read at a coarse
 _CELLS_ACROSS = 32  # an area that is more cells wide or high is sampled at a coarser step
 _FEWEST_CELLS = 6  # an area that holds fewer takes the cells around it too
 _AREAS_AT_ONCE = 4096
+_LONGEST = 255  # letters of a file's name; more is none
+#: GDAL's names of the formats taken, all of them plain files: others (a VRT, a web service's XML) may send for more elsewhere
+_DRIVERS = [
+    "GTiff",
+    "AAIGrid",
+    "GRASSASCIIGrid",
+    "EHdr",
+    "ENVI",
+    "HFA",
+    "USGSDEM",
+    "SRTMHGT",
+    "DTED",
+    "Terragen",
+    "XYZ",
+]
 _FEET = {"ft": FOOT_M, "foot": FOOT_M, "feet": FOOT_M, "us survey foot": US_SURVEY_FOOT_M, "ftus": US_SURVEY_FOOT_M}
 
 
@@ -54,10 +69,11 @@ def sampled(
         return table, ()
     rasterio = _rasterio(path)
     try:
-        with rasterio.open(path) as file:
+        with rasterio.Env(), rasterio.io.DatasetReader(path, driver=_DRIVERS) as file:  # `open` takes one driver only
             found = _by_tiles(file, path, shape, geographics)
     except rasterio.errors.RasterioError as error:
-        raise _refused(path, "terrain-unreadable", f"the terrain cannot be read: {error}") from None
+        taken = "a GeoTIFF, an ASCII grid, USGS DEM, DTED, HGT, ENVI or Imagine file is"
+        raise _refused(path, "terrain-unreadable", f"the terrain cannot be read ({error}); {taken}") from None
     missed = int(found["elevation_m"].isna().sum())
     told = f"the terrain has no elevation for {missed} of {len(table)} areas"
     notes = (Finding("warning", "terrain-gap", told, file=Path(path).name),) if missed else ()
@@ -116,7 +132,7 @@ def _window(file: Any, whole: Raster, low: np.ndarray, high: np.ndarray) -> Rast
 
 
 def _rasterio(path: str) -> Any:
-    if not Path(path).is_file():  # also keeps names that GDAL would look up on a network from it
+    if not _there(path):  # also keeps names that GDAL would look up on a network from it
         raise _refused(path, "no-terrain", "there is no such terrain file")
     try:
         import rasterio
@@ -127,8 +143,16 @@ def _rasterio(path: str) -> Any:
     return rasterio
 
 
+def _there(path: str) -> bool:
+    try:
+        return Path(path).is_file()
+    except (OSError, ValueError):  # a name too long for the system, or with a NUL in it
+        return False
+
+
 def _refused(path: str, code: str, message: str) -> InputError:
-    return InputError(Finding("error", code, message, file=Path(path).name))
+    name = Path(path).name
+    return InputError(Finding("error", code, message, file=name if len(name) <= _LONGEST else f"{name[:40]} ..."))
 
 
 def _fitted(raster: Raster, places: np.ndarray) -> np.ndarray:

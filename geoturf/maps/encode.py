@@ -13,6 +13,9 @@ from typing import Any
 import numpy as np
 import shapely
 
+from geoturf.errors import PromiseError
+from geoturf.model import Finding
+
 STEP_DEG = 1e-7
 _ID = re.compile(r"(.*?)([0-9]{0,9})", re.DOTALL)
 
@@ -39,7 +42,10 @@ def deltas(values: np.ndarray) -> np.ndarray:
 
 
 def grid(points_deg: np.ndarray) -> np.ndarray:
-    """Degrees, shape (n, 2), as whole steps of `STEP_DEG`."""
+    """Degrees, shape (n, 2), as whole steps of `STEP_DEG`. Raises `PromiseError` where one is no number: cast to a whole number
+    it would be some place on the map."""
+    if not np.isfinite(points_deg).all():
+        raise PromiseError(Finding("error", "not-finite", "the map has coordinates that are no numbers"))
     return np.rint(np.asarray(points_deg, dtype=float) / STEP_DEG).astype(np.int64)
 
 

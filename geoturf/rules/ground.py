@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from geoturf.rules.base import COMMON, Area, Fraction, Length, Rules, rule
 
 
@@ -10,6 +12,11 @@ class GroundRules(Rules):
 
     terrain: str = rule(
         "", "a terrain raster (GeoTIFF) to take elevation, slope and aspect from; needs the terrain extra"
+    )
+    ellipsoid: Literal["wgs84", "own"] = rule(
+        "wgs84",
+        "what layers on an old datum are measured on: the ellipsoid of WGS 84, through PROJ's transformation, or their own",
+        source="EPSG Dataset by PROJ; its accuracy is told",
     )
     stretch_from: Fraction = rule(
         "0.5 %",
