@@ -48,12 +48,12 @@ def refusal(*layers):
 
 # what is mended or left out, and told: file, severity, code, feature named, features left, counted as not priced
 LIVES = [
-    ("unclosed_ring.geojson", "warning", "repaired", "2", 3, 0),
+    ("unclosed_ring.geojson", "note", "repaired", "2", 3, 0),
     ("small_crossing.geojson", "warning", "repaired", "2", 3, 0),
-    ("spike.geojson", "warning", "repaired", "2", 3, 0),
-    ("empty_hole.geojson", "warning", "repaired", "1", 3, 0),
-    ("vertex_twice.geojson", "warning", "repaired", "", 3, 0),
-    ("wrong_winding.geojson", "warning", "winding", "", 3, 0),
+    ("spike.geojson", "note", "repaired", "2", 3, 0),
+    ("empty_hole.geojson", "note", "repaired", "1", 3, 0),
+    ("vertex_twice.geojson", "note", "repaired", "2", 3, 0),
+    ("wrong_winding.geojson", "note", "winding", "", 3, 0),
     ("bow_tie.geojson", "error", "beyond-repair", "2", 2, 1),
     ("short_ring.geojson", "error", "beyond-repair", "2", 2, 1),
     ("null_geometry.geojson", "warning", "no-geometry", "2", 2, 1),
@@ -78,7 +78,7 @@ LIVES = [
     ("cut_name.shp", "warning", "cut-name", "", 3, 0),
     ("truncated.shp", "error", "beyond-repair", "5", 3, 2),
     ("truncated.fgb", "error", "lost", "", 3, 2),
-    ("bad_ring.parquet", "warning", "repaired", "1", 3, 0),
+    ("bad_ring.parquet", "note", "repaired", "1", 3, 0),
     ("bad_text.fgb", "warning", "walked", "", 5, 0),
     ("bad_number.geojson", "warning", "bad-number", "2", 3, 0),
 ]

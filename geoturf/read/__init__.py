@@ -37,6 +37,7 @@ from geoturf.read.look import Held, choose
 from geoturf.read.part import Columns, Part
 from geoturf.read.say import Gathered, Say, counted
 from geoturf.rules.layer import COLUMNS, PRICED, Layer
+from geoturf.units import unit_factor
 
 __all__ = ["COLUMNS", "read", "sha256"]
 
@@ -111,6 +112,7 @@ def _layer(held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bi
     crs = place.crs_of(loaded.crs, layer.crs, loaded.boxes, say)
     if crs is None:
         return None
+    loaded = _unwrapped(loaded, place.turn(crs))
     if held.item.format == "GeoJSON":
         shapes.winding(loaded.geometry[loaded.sound], say)
     if held.swept and layer.role in PRICED and shapes.without_area(loaded.geometry):
@@ -119,6 +121,7 @@ def _layer(held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bi
             f"none of its {counted(len(loaded.ids), 'feature')} is a polygon: nothing of it can be priced",
         )
         return None
+    loaded = _with_heights(loaded, layer, say)
     loaded = _usable(loaded, layer.role, say)
     loaded = loaded.only(place.possible(crs, loaded.boxes, loaded.ids, say))
     table = {"feature": columns.names(loaded.ids)} | columns.tidy(loaded.table, mapping, loaded.ids, say)
@@ -126,6 +129,7 @@ def _layer(held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bi
         product = layer.product or next(iter(bid.products))
         if bid.looked:
             table = ids.known_products(table, mapping.found, product, list(bid.products), say)
+        table |= _elevations(table, loaded, layer)
         table = _named(table, layer, label, product)
     name = layer.name or held.name
     return Part(name, layer.role, held.item.given, held.inner, layer.sigma_m, table, loaded.geometry, crs)
@@ -150,6 +154,37 @@ def _names_of(loaded: Loaded, mapping: columns.Mapping) -> Callable[[str], dict[
     return named
 
 
+def _unwrapped(loaded: Loaded, turn: float) -> Loaded:
+    """With polygons across 180 degrees in one piece: before anything is called broken in them, and mended."""
+    geometry, rows = shapes.unwrapped(loaded.geometry, loaded.boxes, turn)
+    if not rows.size:
+        return loaded
+    boxes, sound = loaded.boxes.copy(), loaded.sound.copy()
+    boxes[rows], sound[rows] = shapely.bounds(geometry[rows]), shapes.untouched(geometry[rows])
+    sound[list(loaded.bad)] = False
+    return replace(loaded, geometry=geometry, boxes=boxes, sound=sound)
+
+
+def _with_heights(loaded: Loaded, layer: Layer, say: Say) -> Loaded:
+    """With the heights that its geometry holds, told."""
+    rows = np.flatnonzero(~loaded.sound)  # what is sound is flat
+    height = np.full(len(loaded.ids), np.nan)
+    height[rows] = shapes.heights(loaded.geometry[rows])
+    priced = layer.role in PRICED
+    shapes.tell_depth(loaded.geometry[rows], height[rows], layer.z if priced else "", priced, say)
+    return replace(loaded, height=height)
+
+
+def _elevations(table: Columns, loaded: Loaded, layer: Layer) -> Columns:
+    """Elevations from the heights of the geometry, where the bid takes them and no column states one."""
+    if not layer.z or loaded.height is None or not np.isfinite(loaded.height).any():
+        return {}
+    metres, stated = loaded.height * unit_factor(layer.z)[0], table.get("elevation_m")
+    kind = COLUMNS["elevation_m"]
+    metres = np.where((metres >= kind.low) & (metres <= kind.high), metres, np.nan)
+    return {"elevation_m": metres if stated is None else np.where(np.isnan(stated), metres, stated)}
+
+
 def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
     """The features whose geometry can be gone on with, flat and valid. Sound ones are not looked at again."""
     rows = np.flatnonzero(~loaded.sound)
@@ -157,7 +192,7 @@ def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
         return loaded
     geometry, kept = loaded.geometry.copy(), np.ones(len(loaded.ids), bool)
     if role in _ANY_GEOMETRY:
-        geometry[rows] = shapes.flat(geometry[rows], say)
+        geometry[rows] = shapes.flat(geometry[rows])
         kept[rows] = shapes.drawn(geometry[rows], loaded.ids[rows], say)
     else:
         bad = {k: loaded.bad[row] for k, row in enumerate(rows.tolist()) if row in loaded.bad}

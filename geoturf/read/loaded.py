@@ -35,7 +35,8 @@ class Loaded:
     """``ids``: the file's own feature numbers; ``geometry``: shapely array, None where there is none to be had; ``boxes``: (n, 4)
     its bounds, NaN where there is none; ``sound``: mask of the shapes that nothing need be done to; ``bad``: {row: why} of
     geometry that is there but was not fit to be built (closed meanwhile, or None); ``columns``: names in the file, ``table``:
-    the wanted ones; ``failed``: {record: why} of features that the reader gave up."""
+    the wanted ones; ``failed``: {record: why} of features that the reader gave up; ``height``: mean height of each shape in the
+    file's own unit, once looked at."""
 
     ids: np.ndarray
     geometry: np.ndarray
@@ -46,6 +47,7 @@ class Loaded:
     table: pa.Table
     crs: Any
     failed: dict[int, str] = field(default_factory=dict)
+    height: np.ndarray | None = None
 
     def only(self, keep: np.ndarray) -> Loaded:
         """The features of a mask."""
@@ -55,7 +57,8 @@ class Loaded:
         bad = {int(row[k]): why for k, why in self.bad.items() if keep[k]}
         table = self.table.filter(keep) if self.table.num_columns else self.table
         ids, geometry, boxes, sound = (a[keep] for a in (self.ids, self.geometry, self.boxes, self.sound))
-        return replace(self, ids=ids, geometry=geometry, boxes=boxes, sound=sound, bad=bad, table=table)
+        height = None if self.height is None else self.height[keep]
+        return replace(self, ids=ids, geometry=geometry, boxes=boxes, sound=sound, bad=bad, table=table, height=height)
 
 
 def built(wkb: np.ndarray, known: np.ndarray | None = None) -> Built:

@@ -16,6 +16,7 @@ _FAR_DEG = (
 )
 _OFF_DEG = 1.0  # further than this is told
 _WEB_MERCATOR_M = 20_037_508.35
+_HALVES = (-90, 90)  # longitudes half around from each other, and off any seam
 
 
 def known(text: Any) -> Any:
@@ -113,11 +114,36 @@ def far_from(crs: Any, boxes: np.ndarray) -> np.ndarray:
     if crs.is_geographic:
         return np.where((np.abs(x) <= 360).all(axis=1) & (np.abs(y) <= 90 + 1e-9).all(axis=1), 0.0, np.inf)
     corners = geopandas.GeoSeries(shapely.points(x.ravel(), y.ravel()), crs=crs).to_crs(crs.geodetic_crs)
-    lon, lat = (c.reshape(-1, 4) for c in (corners.x.to_numpy(), corners.y.to_numpy()))
+    degrees = np.degrees(crs.geodetic_crs.axis_info[0].unit_conversion_factor)  # 1, but of grads 0.9
+    lon, lat = (degrees * c.reshape(-1, 4) for c in (corners.x.to_numpy(), corners.y.to_numpy()))
+    lon += _meridian_deg(crs)
     there = np.isfinite(lon).all(axis=1) & np.isfinite(lat).all(axis=1)
     far = np.where(there, _off(lon, lat, crs.area_of_use), np.inf)
     worldwide = crs.area_of_use is not None and crs.area_of_use.west <= -179
     return np.where(_like_degrees(boxes) & (worldwide | (far > 0)), np.inf, far)
+
+
+def _meridian_deg(crs: Any) -> float:
+    """Where its longitudes are counted from, in degrees from Greenwich: areas of use are told from there."""
+    found = crs.prime_meridian
+    return float(np.degrees(found.longitude * found.unit_conversion_factor)) if found else 0.0
+
+
+def turn(crs: Any) -> float:
+    """By how much x grows once around the earth: 360 in degrees, the equator's length in Mercator's plane; infinite in other
+    planes, which do not come round."""
+    if crs.is_geographic:
+        return 2 * np.pi / crs.axis_info[0].unit_conversion_factor
+    way = crs.coordinate_operation
+    if (
+        way is None
+        or "Mercator" not in way.method_name
+        or "Transverse" in way.method_name
+        or "Oblique" in way.method_name
+    ):
+        return np.inf
+    west, east = (geopandas.GeoSeries([shapely.Point(lon, 0)], crs=4326).to_crs(crs).x[0] for lon in _HALVES)
+    return 2 * (east - west)
 
 
 def _off(lon: np.ndarray, lat: np.ndarray, use: Any) -> np.ndarray:

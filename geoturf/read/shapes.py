@@ -11,6 +11,7 @@ import shapely
 from geoturf.read.say import Say, counted, listed
 
 REPAIR_LIMIT = 0.001  # a repair that changes an area by more is no repair
+QUIET = 1e-6  # one that changes it by no more is a note
 _POLYGON, _MULTIPOLYGON, _COLLECTION = 3, 6, 7
 _KINDS = ("point", "line", "ring", "polygon", "set of points", "set of lines", "polygons", "collection")
 
@@ -23,6 +24,31 @@ def untouched(shapes: np.ndarray, known: np.ndarray | None = None) -> np.ndarray
     if rest.size:
         sound[rest] = _sound(shapes[rest])
     return sound
+
+
+def unwrapped(shapes: np.ndarray, boxes: np.ndarray, turn: float) -> tuple[np.ndarray, np.ndarray]:
+    """Polygons that cross 180 degrees as they were meant, x going on beyond it; and the rows that were changed.
+
+    A part wider than half of ``turn``, x once around the earth, is read the short way round, as every measure of it is. As sent
+    it covers the other side of the world and may cross itself, and any repair would make it another shape.
+    """
+    rows = np.flatnonzero(boxes[:, 2] - boxes[:, 0] > turn / 2)
+    out, changed = (shapes.copy() if rows.size else shapes), []
+    for row in rows:
+        parts = shapely.get_parts(shapes[row])
+        wide = shapely.bounds(parts)[:, [0, 2]] @ [-1, 1] > turn / 2
+        if wide.any():
+            near = [_short_way(part, turn) if far else part for part, far in zip(parts, wide, strict=True)]
+            out[row] = near[0] if len(near) == 1 else type(shapes[row])(near)
+            changed.append(row)
+    return out, np.array(changed, dtype=int)
+
+
+def _short_way(part: Any, turn: float) -> Any:
+    """A part with every vertex within half a turn of its first."""
+    points = shapely.get_coordinates(part, include_z=shapely.has_z(part))
+    points[:, 0] -= turn * np.round((points[:, 0] - points[0, 0]) / turn)
+    return shapely.set_coordinates(part, points)
 
 
 def _sound(shapes: np.ndarray) -> np.ndarray:
@@ -96,19 +122,15 @@ def winding(shapes: np.ndarray, say: Say) -> None:
     shells = shapely.get_exterior_ring(np.concatenate([shapes[~many], shapely.get_parts(shapes[many])]))
     wrong = int((~shapely.is_ccw(shells)).sum())
     if wrong:
-        message = (
-            f"{counted(wrong, 'shell')} of {len(shells):,} wound clockwise; read as meant, area unchanged (+0.0000%)"
-        )
-        say.warn("winding", message)
+        say.note("winding", f"{counted(wrong, 'shell')} of {len(shells):,} wound clockwise; read as meant")
 
 
-def flat(shapes: np.ndarray, say: Say) -> np.ndarray:
-    """x and y only; heights and measures are dropped."""
+def flat(shapes: np.ndarray) -> np.ndarray:
+    """x and y only."""
     deep = np.flatnonzero(shapely.get_coordinate_dimension(shapes) > 2)
     if deep.size:
         shapes = shapes.copy()
         shapes[deep] = shapely.force_2d(shapes[deep])
-        say.note("flattened", f"heights or measures of {counted(deep.size, 'feature')} dropped; x and y are used")
     return shapes
 
 
@@ -118,6 +140,38 @@ def without_area(shapes: np.ndarray) -> bool:
     drawn = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
     areal = (kind == _POLYGON) | (kind == _MULTIPOLYGON) | (kind == _COLLECTION)
     return bool(drawn.any() and not areal[drawn].any())
+
+
+def heights(shapes: np.ndarray) -> np.ndarray:
+    """Mean height along the outline of each shape, in the file's own unit; NaN where it has none."""
+    out = np.full(len(shapes), np.nan)
+    deep = np.flatnonzero(shapely.has_z(shapes))
+    if not deep.size:
+        return out
+    parts, owner = shapely.get_parts(shapes[deep], return_index=True)
+    lines = np.where(shapely.get_type_id(parts) == _POLYGON, shapely.get_exterior_ring(parts), parts)
+    points, line = shapely.get_coordinates(lines, include_z=True, return_index=True)
+    steps, middle = np.diff(points[:, :2], axis=0), (points[1:, 2] + points[:-1, 2]) / 2
+    known = (line[1:] == line[:-1]) & np.isfinite(middle)
+    length, whose = np.hypot(*steps[known].T), owner[line[1:][known]]
+    total, weighed = (np.bincount(whose, w, minlength=len(deep)) for w in (length, length * middle[known]))
+    with np.errstate(invalid="ignore"):
+        out[deep] = weighed / total
+    return out
+
+
+def tell_depth(shapes: np.ndarray, height: np.ndarray, unit: str, priced: bool, say: Say) -> None:
+    """What geometry holds beside x and y, and what becomes of it. ``height``: as of `heights`; ``unit``: what the bid takes
+    elevations in, if it does."""
+    known = height[np.isfinite(height)]
+    if known.size:
+        what = f"heights of {counted(known.size, 'feature')} ({known.min():,.6g} to {known.max():,.6g}"
+        mend = '; z = "m" or z = "ft" in its layer takes them as elevations' if priced else ""
+        told = f"{what} {unit}) are taken as elevations" if unit else f"{what}) are not used{mend}"
+        say.note("heights" if unit else "flattened", told)
+    rest = int((shapely.get_coordinate_dimension(shapes) > 2).sum()) - known.size
+    if rest:
+        say.note("flattened", f"measures or empty heights of {counted(rest, 'feature')} dropped; x and y are used")
 
 
 def drawn(shapes: np.ndarray, ids: np.ndarray, say: Say) -> np.ndarray:
@@ -136,30 +190,42 @@ def polygons(
     ``bad``: {row: fault} of rings that could not be built as sent (closed already, or None).
     """
     leave_out, pass_over = (say.leave_out, say.pass_over) if priced else (say.warn, say.warn)
-    shapes, kept = flat(shapes, say).copy(), np.ones(len(shapes), bool)
+    shapes, kept = flat(shapes).copy(), np.ones(len(shapes), bool)
+    quiet: list[tuple[str, str]] = []  # (feature, fault) of repairs that change no area
     for row in np.flatnonzero(shapely.is_missing(shapes) | shapely.is_empty(shapes)):
         kept[row] = False
         if int(row) in bad:
             leave_out("beyond-repair", f"{bad[int(row)]}; it is left out: mend it at its source", feature=str(ids[row]))
         else:
             pass_over("no-geometry", "has no geometry; it is left out", feature=str(ids[row]))
-    for row in (row for row in bad if kept[row]):
-        say.warn("repaired", f"{bad[row]}; closed, area unchanged (+0.0000%)", feature=str(ids[row]))
+    quiet += [(str(ids[row]), why) for row, why in bad.items() if kept[row]]
     _areal_only(shapes, ids, kept, pass_over, say)
-    _without_empty_rings(shapes, ids, kept, say)
+    quiet += _without_empty_rings(shapes, ids, kept)
     for row in np.flatnonzero(kept & ~shapely.is_valid(shapes)):
-        mended = _repaired(shapes[row], str(ids[row]), leave_out, say)
+        mended = _repaired(shapes[row], str(ids[row]), leave_out, quiet, say)
         kept[row], shapes[row] = mended is not None, mended
-    _repeated(shapes, ids, kept, say)
+    quiet += _repeated(shapes, ids, kept)
+    _tell_quiet(quiet, say)
     return shapes, kept
 
 
-def _without_empty_rings(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray, say: Say) -> None:
-    """Rings without any point are dropped."""
+def _without_empty_rings(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray) -> list[tuple[str, str]]:
+    """Drops rings without any point; (feature, fault) of the shapes that had some."""
     rows = np.flatnonzero(kept)
-    for row in rows[_with_empty_rings(shapes[rows])]:
+    rows = rows[_with_empty_rings(shapes[rows])]
+    for row in rows:
         shapes[row] = _full(shapes[row])
-        say.warn("repaired", "a ring without any point dropped, area unchanged (+0.0000%)", feature=str(ids[row]))
+    return [(str(ids[row]), "a ring without any point dropped") for row in rows]
+
+
+def _tell_quiet(quiet: list[tuple[str, str]], say: Say) -> None:
+    """One note on all repairs that change no area by a millionth."""
+    if len(quiet) == 1:
+        (feature, why) = quiet[0]
+        say.note("repaired", f"{why}; repaired, its area unchanged", feature=feature)
+    elif quiet:
+        which = listed(f"{feature} ({why})" for feature, why in quiet)
+        say.note("repaired", f"{counted(len(quiet), 'repair')} that change no area by a millionth: {which}")
 
 
 def _areal_only(
@@ -178,7 +244,7 @@ def _areal_only(
             pass_over("not-a-polygon", f"is a {what} in a layer of polygons; it is left out", feature=str(ids[row]))
 
 
-def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], say: Say) -> Any:
+def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], quiet: list[tuple[str, str]], say: Say) -> Any:
     """The repaired shape, or None where a repair would be a guess. Two readings of the ring must agree: by structure
     (what the shell encloses less what the holes do) and by line work (what the lines enclose an odd number of times)."""
     why = shapely.is_valid_reason(shape).replace("[", " at ").rstrip("]")
@@ -196,21 +262,22 @@ def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], say: Say
         told = f"a repair would change its area by {worst:+.2%}" if np.isfinite(worst) else "it encloses no clear area"
         leave_out("beyond-repair", f"{why}; {told}, so it is left out: draw it again", feature=feature)
         return None
-    say.warn("repaired", f"{why}; repaired, area changed by {changes[0]:+.4%}", feature=feature)
+    if abs(changes[0]) <= QUIET:
+        quiet.append((feature, why))
+    else:
+        say.warn("repaired", f"{why}; repaired, area changed by {changes[0]:+.4%}", feature=feature)
     return mended
 
 
-def _repeated(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray, say: Say) -> None:
-    """Vertices that stand twice in a row are dropped."""
+def _repeated(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray) -> list[tuple[str, str]]:
+    """Drops vertices that stand twice in a row; (feature, fault) of those that had some."""
     rows = np.flatnonzero(kept)
     points, owner = shapely.get_coordinates(shapes[rows], return_index=True)
     twice = _twice(points, owner)
     if not twice.any():
-        return
+        return []
     hit = rows[np.unique(owner[1:][twice])]
     cleaned = shapely.remove_repeated_points(shapes[hit])
     told = hit[shapely.get_num_coordinates(cleaned) < shapely.get_num_coordinates(shapes[hit])]
     shapes[hit] = cleaned
-    if told.size:
-        named = f"{'feature' if told.size == 1 else 'features'} {listed(ids[told])}"
-        say.warn("repaired", f"vertices standing twice in a row dropped, area unchanged (+0.0000%): {named}")
+    return [(str(ids[row]), "a vertex stands twice in a row") for row in told]

@@ -8,6 +8,7 @@ from typing import Any, Literal, NamedTuple
 
 from pydantic import Field, field_validator
 
+from geoturf import units
 from geoturf.rules.base import Length, Rules, rule
 
 Role = Literal["turf", "parcel", "building", "paving", "exclude", "street", "view"]
@@ -59,6 +60,10 @@ class Layer(Rules):
     role: Role = rule("turf", "turf and parcel are priced; the others tell edges and exclusions", source="")
     crs: str = rule("", "states the CRS of a file that has none, or overrides a wrong one (EPSG:2272)", source="")
     sigma_m: Length = rule("0 ft", "positional accuracy of the source, one sigma of a vertex in each axis", source="")
+    correlation_m: Length = rule(
+        "0 ft", "how far errors of vertices go together (spherical variogram); 0: each by itself", source=""
+    )
+    z: str = rule("", 'unit of the heights in its geometry ("m", "ft"), to take elevations from them', source="")
     product: str = rule("", "product of features that name none; the bid's first product if empty", source="")
     phase: str = rule("", 'phase of features that name none; "1" if empty', source="")
     site: str = rule(
@@ -75,6 +80,18 @@ class Layer(Rules):
         faults = [f"'{name}'{nearest(name, COLUMNS)}" for name in value if name not in COLUMNS]
         if faults:
             raise ValueError(f"no column of geoturf is called {', '.join(faults)}; it knows {', '.join(COLUMNS)}")
+        return value
+
+    @field_validator("z")
+    @classmethod
+    def _a_length(cls, value: str) -> str:
+        if value:
+            try:
+                length = units.unit_factor(value)[1] == units.DIMENSIONS["length"][0]
+            except units.UnitError:
+                length = False
+            if not length:
+                raise ValueError(f'\'{value}\' is no unit of length, such as "m" or "ft"')
         return value
 
     @field_validator("path", mode="before")
