@@ -78,6 +78,7 @@ class SourceLayer:
     layer: str
     sigma_m: float
     table: geopandas.GeoDataFrame
+    correlation_m: float = 0.0  # how far errors of vertices go together; 0: each by itself
 
 
 @dataclass(frozen=True)
@@ -115,7 +116,8 @@ class Ground:
       frame: int, row in ``frames``
       geometry: shapely Polygon or MultiPolygon in the frame (object column), horizontal, counter-clockwise shells
       laid: the geometry in the laying plane (= geometry, stretched along the fall line where the slope matters)
-      pile_bearing_deg, slope_pct, aspect_deg, elevation_m, sigma_m: float (NaN where not given; sigma 0)
+      pile_bearing_deg, slope_pct, aspect_deg, elevation_m, sigma_m, correlation_m: float (NaN where not given; the last
+        two 0)
       plan_area_m2 (file's own grid; geodetic degrees give the ground area), ground_area_m2, surface_area_m2,
       area_tolerance_m2, perimeter_m: float
       caps: float, irrigation heads to cap (NaN where not given)

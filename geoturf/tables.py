@@ -310,7 +310,7 @@ def summary(result: Result) -> list[tuple[str, str]]:
         (_price_of(result), f"{result.price.totals['price']:,} {result.bid.currency}"),
     ]
     if (sigma := float(np.sqrt((price_sigma(result) ** 2).sum()))) > 0:
-        rows.append(("  one sigma from the survey", f"{sigma:,.2f} {result.bid.currency}"))
+        rows.append(("  one sigma, from the survey's accuracy alone", f"{sigma:,.2f} {result.bid.currency}"))
     if result.source.left_out:
         rows.append(("NOT PRICED", f"{result.source.left_out:,}"))
     return rows

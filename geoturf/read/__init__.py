@@ -132,7 +132,8 @@ def _layer(held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bi
         table |= _elevations(table, loaded, layer)
         table = _named(table, layer, label, product)
     name = layer.name or held.name
-    return Part(name, layer.role, held.item.given, held.inner, layer.sigma_m, table, loaded.geometry, crs)
+    place_in_bid = (name, layer.role, held.item.given, held.inner, layer.sigma_m)
+    return Part(*place_in_bid, table, loaded.geometry, crs, layer.correlation_m)
 
 
 def _names_of(loaded: Loaded, mapping: columns.Mapping) -> Callable[[str], dict[str, str]]:

@@ -26,6 +26,7 @@ class Part:
     columns: Columns
     geometry: np.ndarray
     crs: Any
+    correlation_m: float = 0.0
 
     def __len__(self) -> int:
         return len(self.geometry)
@@ -36,4 +37,4 @@ class Part:
 
     def done(self) -> SourceLayer:
         frame = geopandas.GeoDataFrame(self.spread(), geometry=self.geometry, crs=self.crs, copy=False)
-        return SourceLayer(self.name, self.role, self.file, self.layer, self.sigma_m, frame)
+        return SourceLayer(self.name, self.role, self.file, self.layer, self.sigma_m, frame, self.correlation_m)

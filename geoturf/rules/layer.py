@@ -59,9 +59,9 @@ class Layer(Rules):
     layer: str = rule("", 'the layer inside a file that holds several, or "*" for all of them', source="")
     role: Role = rule("turf", "turf and parcel are priced; the others tell edges and exclusions", source="")
     crs: str = rule("", "states the CRS of a file that has none, or overrides a wrong one (EPSG:2272)", source="")
-    sigma_m: Length = rule("0 ft", "positional accuracy of the source, one sigma of a vertex in each axis", source="")
+    sigma_m: Length = rule("0 ft", "positional accuracy of the source, one sigma of a corner in each axis", source="")
     correlation_m: Length = rule(
-        "0 ft", "how far errors of vertices go together (spherical variogram); 0: each by itself", source=""
+        "0 ft", "how far errors of corners go together (spherical variogram); 0: each by itself", source=""
     )
     z: str = rule("", 'unit of the heights in its geometry ("m", "ft"), to take elevations from them', source="")
     product: str = rule("", "product of features that name none; the bid's first product if empty", source="")
