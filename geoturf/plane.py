@@ -27,8 +27,8 @@ def area_sigma_m2(geometries: np.ndarray, sigma_m: np.ndarray, correlation_m: np
     The shoelace area is A = 1/2 sum x_i (y_{i+1} - y_{i-1}), so dA/dx_i = (y_{i+1} - y_{i-1}) / 2 and, likewise,
     dA/dy_i = -(x_{i+1} - x_{i-1}) / 2. By the law of propagation of variances, with g_i that gradient,
     sigma_A^2 = sigma^2 sum_i sum_j rho_ij g_i . g_j, over all rings, holes included; where errors are independent
-    sigma_A = sigma/2 * sqrt(sum |p_{i+1} - p_{i-1}|^2). The formula is that of Chrisman and Yandell, "Effects of point error on area
-    calculations", Surveying and Mapping 48 (1988) (citation from memory).
+    sigma_A = sigma/2 * sqrt(sum |p_{i+1} - p_{i-1}|^2). The formula is that of Chrisman and Yandell, "Effects of point error on
+    area calculations", Surveying and Mapping 48 (1988) (citation from memory).
 
     A vertex within one sigma of the line between its neighbours is no corner of its own: a straight border is as well known
     with a vertex a metre as with none, where vertices that err by themselves would make it the better known the more there
