@@ -8,6 +8,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
+LEAST_WIDTH_M = (
+    1e-3  # parts and holes narrower than this on the mean are residue of overlays: nothing can be laid on them
+)
 _GRID_M = 1e-5
 _SPECK_M2 = 1e-3
 # What is laid has its vertices on whole multiples of this: far below what a survey knows, far above the last digit of a sine,
@@ -171,13 +174,19 @@ def polygonal(geometries: np.ndarray) -> np.ndarray:
     return shapely.orient_polygons(regrouped(parts[area], owner[area], len(geometries)))
 
 
+def mean_width_m(geometries: np.ndarray) -> np.ndarray:
+    """Twice the area over the outline: the width of a long strip, half the side of a square; 0 of what is nothing."""
+    with np.errstate(invalid="ignore"):
+        return np.nan_to_num(2 * shapely.area(geometries) / shapely.length(geometries))
+
+
 def tidy(geometries: np.ndarray) -> np.ndarray:
     """Polygons as a hand would have drawn them: on a grid of 0.01 mm, less vertices within 0.05 mm of a straight line, less parts
-    under ten square centimetres. Borders that two files share are apart by their rounding once
+    under ten square centimetres or thinner than a millimetre. Borders that two files share are apart by their rounding once
     projected, and must not leave a seam of lawn, a hole for a notch or a corner in a straight line."""
     plain = shapely.simplify(shapely.set_precision(polygonal(geometries), _GRID_M), 5 * _GRID_M)
     parts, owner = shapely.get_parts(polygonal(plain), return_index=True)
-    large = shapely.area(parts) > _SPECK_M2
+    large = (shapely.area(parts) > _SPECK_M2) & (mean_width_m(parts) > LEAST_WIDTH_M)
     return regrouped(parts[large], owner[large], len(geometries))
 
 

@@ -11,7 +11,7 @@ import shapely
 
 from geoturf import plane
 from geoturf.errors import InputError
-from geoturf.ground import context, frames, geodetic, terrain
+from geoturf.ground import context, frames, geodetic, specks, terrain
 from geoturf.ground.frames import Outline
 from geoturf.model import Finding, Frames, Ground, Source, SourceLayer
 from geoturf.rules.ground import GroundRules
@@ -41,6 +41,8 @@ def measure(source: Source, rules: GroundRules, said: System = US) -> Ground:
     geographics = tuple(dict.fromkeys(geodetic.measured_in(_wkt(layer), shifts) for layer in priced))
     table = pd.concat([_rows(layer) for layer in priced], ignore_index=True) if priced else pd.DataFrame()
     table, shape, lost = _reachable(table, _outlines(priced, geographics, shifts))
+    table, shape, thin = specks.left_out(table, shape, rules, said)
+    lost = (*lost, *thin)
     if table.empty:
         raise InputError([*unusable, *lost, Finding("error", "nothing-to-price", "there is no area left to measure")])
 
@@ -173,10 +175,7 @@ def _reachable(table: pd.DataFrame, shape: Outline) -> tuple[pd.DataFrame, Outli
     lost = tuple(
         Finding("error", "outside-crs", message, *place) for place in table.loc[bad, [*_PLACE]].itertuples(index=False)
     )
-    kept = Outline(
-        shape.geometries[~bad], shape.lonlat[shape.of_vertices(~bad)], shape.counts[~bad], shape.geographic[~bad]
-    )
-    return table[~bad].reset_index(drop=True), kept, lost
+    return table[~bad].reset_index(drop=True), shape.only(~bad), lost
 
 
 _PLACE = ("file", "layer", "feature", "site", "area")

@@ -45,6 +45,12 @@ class Outline:
         """A value for each geometry, repeated for its vertices."""
         return np.repeat(values, self.counts)
 
+    def only(self, keep: np.ndarray) -> Outline:
+        """The geometries of a mask."""
+        return Outline(
+            self.geometries[keep], self.lonlat[self.of_vertices(keep)], self.counts[keep], self.geographic[keep]
+        )
+
 
 def outline(
     geometries: np.ndarray, crs_wkt: str, geographics: tuple[str, ...], shifts: dict[str, geodetic.Shift]

@@ -140,9 +140,21 @@ def _sizes(ground: Ground, rules: GroundRules, told: System) -> Iterator[Finding
     for place, area in _places(areas, size < rules.sliver_m2, size):
         message = f"has only {told.area(area, 3)}; is it a left-over of drawing?"
         yield Finding("warning", "sliver", message, *place)
+    width = _least_width(areas)
+    for place, width_m in _places(areas, (width < rules.thin_m) & (size >= rules.sliver_m2), width):
+        message = f"has a part only {told.size(width_m)} wide on the mean; is it turf, or a left-over of drawing?"
+        yield Finding("warning", "thin", message, *place)
     for place, area in _places(areas, size > rules.large_m2, size):
         message = f"has {told.land(area)}; check the layer's CRS and that this is to be turf"
         yield Finding("warning", "large", message, *place)
+
+
+def _least_width(areas: pd.DataFrame) -> pd.Series:
+    """Mean width of the thinnest part of each area."""
+    parts, owner = shapely.get_parts(areas["geometry"].to_numpy(), return_index=True)
+    least = np.full(len(areas), np.inf)
+    np.minimum.at(least, owner, plane.mean_width_m(parts))
+    return pd.Series(least, index=areas.index)
 
 
 def _steep(areas: pd.DataFrame, rules: GroundRules) -> Iterator[Finding]:
