@@ -111,6 +111,14 @@ def test_prices_left_at_defaults_in_another_currency_are_named(tmp_path):
     assert "products.a.price" not in line
 
 
+def test_a_number_of_thousands_of_digits_is_one_line(tmp_path):
+    """Python itself refuses to write such a number in decimals."""
+    (tmp_path / "bid.toml").write_text(f'[[layers]]\npath = "a.gpkg"\n[ground]\nsteep_pct = 0x{"f" * 5000}\n')
+    with pytest.raises(BidError, match="steep_pct: a number of thousands") as refused:
+        read_bid(tmp_path / "bid.toml")
+    assert len(str(refused.value)) < 300
+
+
 @pytest.mark.parametrize(
     ("content", "code", "words"),
     [

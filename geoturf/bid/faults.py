@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import types
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -64,7 +64,8 @@ def _told(fault: Any, key: str) -> str:
     """A fault in our words."""
     kind, message = fault["type"], fault["msg"].removeprefix("Value error, ")
     if kind == "value_error":
-        return message.replace(str(fault["input"]), _given(fault)) if len(str(fault["input"])) > _LONG else message
+        text = _written(fault["input"], str)
+        return message.replace(text, _given(fault)) if len(text) > _LONG else message
     if kind in ("model_type", "dict_type", "model_attributes_type"):
         return f"{_given(fault)} is not a table ([{key}], with keys below it)"
     if kind == "tuple_type":
@@ -75,8 +76,15 @@ def _told(fault: Any, key: str) -> str:
 
 
 def _given(fault: Any) -> str:
-    text = repr(fault["input"])
+    text = _written(fault["input"], repr)
     return text if len(text) <= _LONG else f"{text[: _LONG - 3]}..."
+
+
+def _written(value: Any, how: Callable[[Any], str]) -> str:
+    try:
+        return how(value)
+    except ValueError:  # Python writes no whole number of thousands of digits
+        return "a number of thousands of digits"
 
 
 def _hint(key: str, fields: dict[str, Any], model: type[BaseModel]) -> str:

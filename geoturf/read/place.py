@@ -15,6 +15,7 @@ _FAR_DEG = (
     6.0  # further than this from where a CRS is used, coordinates are not in it (a state in one UTM zone is 5 off)
 )
 _OFF_DEG = 1.0  # further than this is told
+_LONG = 100  # letters of a CRS that a message repeats
 _WEB_MERCATOR_M = 20_037_508.35
 _HALVES = (-90, 90)  # longitudes half around from each other, and off any seam
 
@@ -34,7 +35,8 @@ def crs_of(found: Any, stated: str, boxes: np.ndarray, say: Say) -> Any:
     if stated:
         crs, own = known(stated), known(found)
         if crs is None or not _on_earth(crs) or not _leads_to_degrees(crs):
-            say.refuse("unknown-crs", f"crs = '{stated}' is no CRS that PROJ knows; write it like EPSG:2272")
+            shown = stated if len(stated) <= _LONG else f"{stated[:_LONG]}..."
+            say.refuse("unknown-crs", f"crs = '{shown}' is no CRS that PROJ knows; write it like EPSG:2272")
             return None
         if own is not None and own != crs:
             say.note("crs-overridden", f"the file says {own.name}; the bid's {crs.name} is used")

@@ -219,12 +219,15 @@ def _without_empty_rings(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray) 
 
 
 def _tell_quiet(quiet: list[tuple[str, str]], say: Say) -> None:
-    """One note on all repairs that change no area by a millionth."""
+    """One note on all repairs that change no area by a millionth, by what was wrong."""
     if len(quiet) == 1:
         (feature, why) = quiet[0]
         say.note("repaired", f"{why}; repaired, its area unchanged", feature=feature)
     elif quiet:
-        which = listed(f"{feature} ({why})" for feature, why in quiet)
+        kinds: dict[str, list[str]] = {}
+        for feature, why in quiet:
+            kinds.setdefault(why.split(" at ")[0], []).append(feature)
+        which = "; ".join(f"{why} (features {listed(features)})" for why, features in kinds.items())
         say.note("repaired", f"{counted(len(quiet), 'repair')} that change no area by a millionth: {which}")
 
 

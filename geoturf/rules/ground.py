@@ -32,7 +32,9 @@ class GroundRules(Rules):
     )
     sliver_m2: Area = rule("1 ft^2", "areas under this are told")
     thin_m: Length = rule("2 in", "areas with a part narrower than this on the mean are told")
-    widest_m: Length = rule("60 mi", "areas further across than this are left out by name: no property is", high="600 mi")
+    widest_m: Length = rule(
+        "60 mi", "areas further across than this are left out by name: no property is", high="600 mi"
+    )
     large_m2: Area = rule("100 acre", "areas over this are told")
     duplicate_tolerance_m: Length = rule("1 in", "areas whose borders agree this closely are told as duplicates")
 

@@ -91,7 +91,7 @@ class Layer(Rules):
             except units.UnitError:
                 length = False
             if not length:
-                raise ValueError(f'\'{value}\' is no unit of length, such as "m" or "ft"')
+                raise ValueError(f"'{value}' is no unit of length, such as m or ft")
         return value
 
     @field_validator("path", mode="before")
