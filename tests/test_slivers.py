@@ -1,5 +1,6 @@
 """What overlays leave behind: parts, holes and areas too thin to be turf never stop a bid, and never go without a word."""
 
+import geopandas
 import numpy as np
 import pytest
 import shapely
@@ -9,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import MultiPolygon, Polygon, box
 
-from geoturf import cuts, edges, ground, layout, materials
+from geoturf import cuts, edges, ground, layout, materials, pipeline
 from geoturf.bid import make_bid
 from geoturf.engine import Serial
 from geoturf.errors import InputError
@@ -73,6 +74,13 @@ def test_an_area_that_is_nothing_else_is_left_out_with_an_error():
     ]
     with pytest.raises(InputError, match="no area left"):
         measured([there(box(0, 0, 100, 1e-6))], 32618)
+
+
+def test_what_vanishes_counts_as_left_out(tmp_path):
+    table = geopandas.GeoDataFrame({"site": ["a", "b"]}, geometry=[there(LAWN), there(box(0, 0, 9, 1e-6))], crs=32618)
+    table.to_file(tmp_path / "lawns.gpkg", engine="pyogrio")
+    taken, land, _ = pipeline.check(make_bid({"name": "n", "layers": [{"path": str(tmp_path / "lawns.gpkg")}]}))
+    assert (taken.left_out, land.areas["site"].tolist()) == (1, ["a"])
 
 
 def test_a_strip_a_finger_wide_is_priced_with_a_warning():
