@@ -204,14 +204,25 @@ def regrouped(parts: np.ndarray, owner: np.ndarray, size: int) -> np.ndarray:
 
 def sound(geometries: np.ndarray) -> np.ndarray:
     """The same geometries, valid again where moving them by a rounding error has broken a ring that touched another. Only
-    polygons with holes or several parts can break so."""
+    polygons with holes or several parts can break so. What a repair cuts off that is no wider than a hair is no part."""
     kind = shapely.get_type_id(geometries)
     risky = np.flatnonzero((kind == 6) | (shapely.get_num_interior_rings(geometries) > 0))
-    if not len(risky):
+    broken = risky[~shapely.is_valid(geometries[risky])]
+    if not len(broken):
         return geometries
     out = geometries.copy()
-    out[risky] = valid(geometries[risky])
+    out[broken] = _without_specks(valid(geometries[broken]))
     return out
+
+
+def _without_specks(geometries: np.ndarray) -> np.ndarray:
+    """Less parts thinner than `LEAST_WIDTH_M`, but for the largest part of each."""
+    parts, owner = shapely.get_parts(geometries, return_index=True)
+    area = shapely.area(parts)
+    largest = np.zeros(len(geometries))
+    np.maximum.at(largest, owner, area)
+    keep = (mean_width_m(parts) >= LEAST_WIDTH_M) | (area == largest[owner])
+    return geometries if keep.all() else regrouped(parts[keep], owner[keep], len(geometries))
 
 
 def valid(geometries: np.ndarray) -> np.ndarray:

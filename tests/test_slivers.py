@@ -6,7 +6,7 @@ import pytest
 import shapely
 import shapely.affinity
 from ground_cases import layer, measured, source
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import MultiPolygon, Polygon, box
 
@@ -143,6 +143,13 @@ def residues(draw):
     return shapely.set_precision(turned, 0.0) if turned.is_valid else shapely.make_valid(turned, method="structure")
 
 
+def hair_on_a_lawn_with_a_hole():
+    """A hair that the projection's rounding closes: the repair of it is a part of its own."""
+    lawn = Polygon(box(0, 0, 10, 8).exterior, [box(2, 2, 2.01, 5).exterior])
+    return lawn.union(box(10, 4, 12, 4 + 1e-9))
+
+
+@example(hair_on_a_lawn_with_a_hole())
 @settings(max_examples=15, deadline=None)
 @given(residues())
 def test_any_residue_of_overlays_is_laid_or_left_out_by_name(shape):
