@@ -89,7 +89,9 @@ def _figures(table: pd.DataFrame, made: Frames, rules: GroundRules) -> pd.DataFr
     table["plan_area_m2"] = np.where(np.isnan(table["plan_area_m2"]), ground, table["plan_area_m2"])
     table["ground_area_m2"] = ground
     table["surface_area_m2"] = ground * per_ground
-    table["area_tolerance_m2"] = plane.area_sigma_m2(geometry, table["sigma_m"], table["correlation_m"])
+    table["area_tolerance_m2"] = plane.area_sigma_m2(
+        geometry, *(table[name].to_numpy() for name in ("sigma_m", "correlation_m"))
+    )
     table["perimeter_m"] = shapely.length(geometry) * true
     table["laid_stretch"] = np.where(per_ground - 1 > rules.stretch_from, per_ground, 1.0)
     table["laid_fall_deg"] = _fall(table)

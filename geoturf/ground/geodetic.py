@@ -55,7 +55,7 @@ class Shift:
         return old + self._inverse(lonlat) - self._inverse(self.modern(old))
 
     def _inverse(self, lonlat: np.ndarray) -> np.ndarray:
-        xy = self._transformer.transform(*lonlat.T, direction="INVERSE")
+        xy = self._transformer.transform(lonlat[:, 0], lonlat[:, 1], direction="INVERSE")
         return np.column_stack(xy) * _degrees_per_unit(self.old)
 
     @cached_property

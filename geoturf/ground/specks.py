@@ -100,10 +100,10 @@ def _cleaned(shape: Outline, row: int, flat: shapely.Geometry) -> Cleaned:
         rings, shadows = shapely.get_rings(part), shapely.get_rings(plain)
         degrees = np.split(lonlat[at:], np.cumsum(shapely.get_num_coordinates(rings)))[:-1]
         at += int(shapely.get_num_coordinates(part))
-        if plane.mean_width_m(plain) < plane.LEAST_WIDTH_M:
+        if plane.mean_width_m(np.array([plain]))[0] < plane.LEAST_WIDTH_M:
             specks += 1
             continue
-        stays = plane.mean_width_m(shapely.polygons(shadows)) >= plane.LEAST_WIDTH_M
+        stays = plane.mean_width_m(np.asarray(shapely.polygons(shadows))) >= plane.LEAST_WIDTH_M
         stays[0] = True
         holes += int((~stays).sum())
         parts.append(shapely.Polygon(rings[0], rings[1:][stays[1:]].tolist()))

@@ -69,7 +69,9 @@ def _refigured(parcels: pd.DataFrame, grass: np.ndarray) -> pd.DataFrame:
         out[name] = out[name] * part
     out["perimeter_m"] *= shapely.length(grass) / shapely.length(old)
     out["geometry"] = grass
-    out["area_tolerance_m2"] = plane.area_sigma_m2(grass, out["sigma_m"], out["correlation_m"])
+    out["area_tolerance_m2"] = plane.area_sigma_m2(
+        grass, *(out[name].to_numpy() for name in ("sigma_m", "correlation_m"))
+    )
     out["laid"] = plane.laid(out)
     return out
 
