@@ -71,7 +71,7 @@ def test_values_carry_units(tmp_path):
         ("units = 'imperial'", "units: 'imperial' should be 'us' or 'metric'"),
         ("name = 3", 'name: 3 should be text in quotes ("...")'),
         ("[edges]\nedging_on = 'open'", "edges.edging_on: 'open' is not a list"),
-        ("[[cuts.stock]]\nproduct = 'turf60'\nwidth = '3 ft'", "key 'cuts.stock#1.length' is needed"),
+        ("[[cuts.stock]]\nproduct = 'turf60'\nwidth = '3 ft'", "key 'cuts.stock#1.length' is needed: its length"),
         ("[[cuts.stock]]\nproduct = 'turf6'\nwidth = '3 ft'\nlength = '9 ft'", "cuts.stock#1.product: 'turf6' is not one of [products] (did you mean 'turf60'?)"),  # noqa: E501
         ("[layout]\ntoward = 'gate'", "layout.toward: no layer is called 'gate'"),
     ],

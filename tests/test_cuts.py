@@ -192,7 +192,8 @@ def test_metric_sizes_and_rolls():
     made = layout([(1, 1)] * 3)
     made = type(made)(0.0, made.pieces, made.seams, made.cross, cut, 3.95, 4.0, 0.0, 1.0)
     product = Product(roll_width="4 m", roll_lengths="25 m")
-    planned = cuts.plan(ground(1), (choices(made),), {"turf60": product}, CutRules(billing_step="0.5 m"))
+    rules, step = CutRules(billing_step="0.5 m"), LayoutRules(cut_step="1 cm")
+    planned = cuts.plan(ground(1), (choices(made),), {"turf60": product}, rules, layout_rules=step)
     assert_sound(planned, 3.95)
     assert planned.pools["bought_m2"][0] == pytest.approx(10.5 * 4)
 

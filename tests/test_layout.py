@@ -148,6 +148,6 @@ def test_a_roll_too_small_is_refused_in_one_line():
     with pytest.raises(InputError, match=r"turf60.*selvage") as caught:
         lay_all(shapely.box(0, 0, 5, 5), rules=rules)
     assert len(str(caught.value).splitlines()) == 1
-    short = Product.model_validate({"roll_lengths": "6 in"})
+    short = Product.model_validate({"roll_lengths": "1 ft"})
     with pytest.raises(InputError, match="end allowances"):
         lay_all(shapely.box(0, 0, 5, 5), product=short)

@@ -35,6 +35,7 @@ from geoturf.rules import (
 )
 from geoturf.rules.base import Rules, rule
 from geoturf.rules.layer import PRICED, nearest
+from geoturf.units import SYSTEMS
 
 __all__ = [
     "Bid",
@@ -100,6 +101,12 @@ def _disagreements(bid: Bid) -> list[str]:
     for key, product in uses:
         if product not in bid.products:
             wrong.append(f"{key}: '{product}' is not one of [products]{nearest(product, bid.products)}")
+    told = SYSTEMS[bid.units]
+    for name, product in bid.products.items():
+        for size in (product, *product.more_rolls):
+            longest = max(size.roll_lengths)
+            if unfit := bid.layout.unfit(size.roll_width_m, longest, told) or bid.layout.too_fine(longest, told):
+                wrong.append(f"products.{name}: {unfit}")
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]
     if bid.layout.toward and bid.layout.toward not in names:
         wrong.append(f"layout.toward: no layer is called '{bid.layout.toward}'{nearest(bid.layout.toward, names)}")

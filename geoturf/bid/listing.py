@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import types
 from collections.abc import Iterator
-from typing import Annotated, Any, Union, get_args, get_origin
+from typing import Any, Union, get_args, get_origin
 
-from pydantic import BaseModel, TypeAdapter
+from pydantic import BaseModel
 
 from geoturf.model import Finding
+from geoturf.rules.base import each, read_limits
 from geoturf.units import SYSTEMS, US, System
 
 Row = tuple[str, str, str, str, str, str, str]
@@ -108,25 +109,18 @@ def _limits(value: Any, info: Any, key: str, told: System) -> Iterator[tuple[str
     low, high = extra.get("low"), extra.get("high")
     if value is None or (low is None and high is None):
         return
-    reader = (
-        TypeAdapter(Annotated[(info.annotation, *info.metadata)]) if info.metadata else TypeAdapter(info.annotation)
-    )
-    least, most = (_each(reader.validate_python(end)) if end is not None else None for end in (low, high))
-    for one in _each(value):
-        if (least and one < least[0] * (1 - 1e-9)) or (most and one > most[0] * (1 + 1e-9)):
+    least, most = read_limits(info, ("low", "high"))
+    for one in each(value):
+        if (least and one < least * (1 - 1e-9)) or (most and one > most * (1 + 1e-9)):
             ends = [_end(end, si, told) for end, si in ((low, least), (high, most)) if end is not None]
             which = "at least " if high is None else "at most " if low is None else ""
             example = low if low is not None else high
             yield key, _as(one, example, told), which + " to ".join(ends), str(extra.get("source", ""))
 
 
-def _end(written: Any, si: tuple[Any, ...] | None, told: System) -> str:
+def _end(written: Any, si: float | None, told: System) -> str:
     """A limit as its rule writes it, or in metric units for a metric bid."""
-    return str(written) if told is US or si is None else _as(si[0], written, told)
-
-
-def _each(value: Any) -> tuple[Any, ...]:
-    return tuple(value) if isinstance(value, (tuple, list)) else (value,)
+    return str(written) if told is US or si is None else _as(si, written, told)
 
 
 def _as(value: float, example: Any, told: System) -> str:

@@ -118,7 +118,7 @@ def _cheaper(gathered: list[Pool], run: _Run, other: _Run) -> _Run:
 @dataclass(frozen=True)
 class _CutJob:
     """A job as it was cut. ``numbers``, ``kinds``, ``lots``: number in the bid, row of ``job.size`` and lot of each piece;
-    ``square_m2``: what square cuts would buy."""
+    ``square_m2``: what square cuts would buy; ``at_hand``: length and usable width (m) of each left-over of the job."""
 
     job: Job
     cut: Cut
@@ -126,6 +126,7 @@ class _CutJob:
     kinds: list[int]
     lots: list[int]
     square_m2: float
+    at_hand: list[tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -238,8 +239,8 @@ class _Run:
     def _job(
         self, pool: Pool, width: float, areas: list[int], stock: list[tuple[float, float]]
     ) -> tuple[Job, np.ndarray]:
-        also = (self.layout_rules.cut_step_m,) if self.layout_rules.nesting == "slanted" else ()
-        job, kind = pools.make_job([self.chosen[a] for a in areas], self.market[pool.product][width], stock, also)
+        layouts, fine = [self.chosen[a] for a in areas], self.layout_rules.nesting == "slanted"
+        job, kind = pools.make_job(layouts, self.market[pool.product][width], stock, self.layout_rules.cut_step_m, fine)
         return replace(job, thorough=self.rules.effort == "thorough", turns=self.turns), kind
 
     def cut(self, pool: Pool) -> _CutPool:
@@ -251,7 +252,9 @@ class _Run:
     def _cut(self, pool: Pool, width: float, areas: list[int]) -> _CutJob:
         """The areas laid for one roll width."""
         mine = [k for k, (_, _, product) in enumerate(self.stock) if product == pool.product]
-        job, kind = self._job(pool, width, areas, [self.stock[k][:2] for k in mine])
+        usable = self.chosen[areas[0]].width_m
+        at_hand = [(length, min(wide, usable)) for length, wide, _ in (self.stock[k] for k in mine)]
+        job, kind = self._job(pool, width, areas, at_hand)
         cut = self.solved.get((pool.key, width)) or solve(job)
         square_m2 = cut.bought_m(job) * width
         numbers = np.concatenate([np.arange(self.first[area], self.first[area + 1]) for area in areas])
@@ -262,7 +265,7 @@ class _Run:
         for at in sorted((mine[row] for row, _ in cut.from_stock), reverse=True):
             self.stock.pop(at)
         lots = np.repeat(self.lots[areas], [len(self.chosen[area].pieces) for area in areas])
-        return _CutJob(job, cut, numbers.tolist(), kind.tolist(), lots.tolist(), square_m2)
+        return _CutJob(job, cut, numbers.tolist(), kind.tolist(), lots.tolist(), square_m2, at_hand)
 
     def orders(self, jobs: list[_CutJob], engine: Engine) -> list[list[tuple[int, list[int]]]]:
         """In which order each job's rolls are cut."""
@@ -273,7 +276,7 @@ class _Run:
         """A pool's rolls, and its line."""
         pool = done.pool
         for one, order in zip(done.jobs, orders, strict=True):
-            self.book.enter(pool, one.job, one.cut, one.numbers, order)
+            self.book.enter(pool, one.job, one.cut, one.at_hand, one.numbers, order)
         bought = sum(one.cut.bought_m(one.job) * one.job.market.roll_width_m for one in done.jobs)
         cut_bound = sum(one.cut.bound_m * one.job.market.roll_width_m for one in done.jobs)
         cut_bound = proof.kept(pool.key, bought, cut_bound)

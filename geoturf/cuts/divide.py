@@ -46,7 +46,7 @@ class Strips:
         counts = [len(layout.pieces) for layout in self.layouts]
         self.owner = np.repeat(np.arange(len(counts)), counts).tolist()
         self.first = np.concatenate([[0], np.cumsum(counts)]).astype(int).tolist()
-        self.ends_m = 2 * self.rules.end_allowance_m
+        self.ends_m = self.rules.both_ends_m
         self.lengths: dict[int, list[int]] = {}
 
     def is_full(self, piece: int) -> bool:
@@ -118,7 +118,7 @@ class Strips:
         return layouts, number
 
     def _cut_m(self, laid_m: float) -> float:
-        step = self.rules.cut_step_m or 1e-3
+        step = self.rules.cut_step_m
         return float(np.ceil((laid_m + self.ends_m) / step - 1e-6)) * step
 
     def _with(self, owner: int, pieces: np.ndarray, cut: np.ndarray, joints: list[tuple]) -> Layout:

@@ -69,9 +69,9 @@ def values(job: Job, cost: np.ndarray) -> np.ndarray:
 
 def least_rolls(job: Job) -> int:
     """Rolls of the longest stocked length that no plan for these pieces buys less than."""
-    stock = np.array(job.left_overs, np.int64).reshape(-1, 2)
+    stock = np.array([part for one in job.left_overs for part in _as_rolls(*one, job.longest)], np.int64).reshape(-1, 2)
     across, wide = np.unique(np.concatenate([job.size[:, 1], np.minimum(stock[:, 1], job.width)]), return_inverse=True)
-    along, long = np.unique(np.concatenate([job.size[:, 0], np.minimum(stock[:, 0], job.longest)]), return_inverse=True)
+    along, long = np.unique(np.concatenate([job.size[:, 0], stock[:, 0]]), return_inverse=True)
     count = np.zeros((len(across), len(along)), np.int64)
     np.add.at(count, (wide, long), np.concatenate([job.demand, np.full(len(stock), -1)]))
     f, f_top = functions(across, job.width)
@@ -79,6 +79,13 @@ def least_rolls(job: Job) -> int:
     share = (f / f_top[:, None]) @ count @ (g / g_top[:, None]).T
     best = [divmod(int(at), len(g)) for at in np.argsort(share, axis=None)[::-1][:5]]
     return max(0, *(_exact(f[i], count, g[j], int(f_top[i]), int(g_top[j])) for i, j in best))
+
+
+def _as_rolls(length: int, width: int, longest: int) -> list[tuple[int, int]]:
+    """Rolls, none longer than the ``longest``, that hold whatever a left-over holds: its stretches of a roll's length each, and
+    for each line between two of them a roll for the pieces that lie across it."""
+    lines = -(-length // longest) - 1
+    return [(longest, width)] * (2 * lines) + [(length - lines * longest, width)]
 
 
 def _exact(f: np.ndarray, count: np.ndarray, g: np.ndarray, f_top: int, g_top: int) -> int:

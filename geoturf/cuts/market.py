@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,8 +10,11 @@ import numpy as np
 from geoturf.rules import CutRules, Product
 from geoturf.units import FOOT_M, INCH_M, Money, round_up
 
-_GRIDS_M = (FOOT_M, *(INCH_M / 2**k for k in range(7)), 0.1, 0.01, 0.005, 0.001, 0.0001)
+_USUAL_M = (FOOT_M, *(INCH_M / 2**k for k in range(7)), 0.1, 0.01, 0.005, 0.001)
 _NOISE = 1e-6  # of a step: what float arithmetic may have added to a whole number of steps
+_UNIT_M = 1e-9  # stocked lengths are whole numbers of it, whatever they were written in
+_NOISE_M = 3e-7
+_TABLE = 4_000_000  # sums looked at one by one, at most
 
 
 @dataclass(frozen=True)
@@ -96,11 +98,11 @@ def _roll_price(price: Money, width_m: float, length_m: float, longest_m: float,
 
 def _least_sum(need_m: float, lengths_m: list[float]) -> float:
     """Least sum of stocked lengths (shortest first), each as often as one likes, that is at least ``need_m``."""
-    step = grid_step(lengths_m)
-    lengths = [round(length / step) for length in lengths_m]
+    lengths = [round(length / _UNIT_M) for length in lengths_m]
     divisor = math.gcd(*lengths)
-    lengths, need = [length // divisor for length in lengths], max(0, math.ceil(need_m / step / divisor - _NOISE))
-    if len(lengths) > 1 and need < lengths[-1] ** 2 <= 4_000_000:  # from the square on every sum can be made (Schur)
+    lengths = [length // divisor for length in lengths]
+    need = max(0, math.ceil((need_m - _NOISE_M) / _UNIT_M / divisor))
+    if len(lengths) > 1 and need < lengths[-1] ** 2 <= _TABLE:  # from the square on every sum can be made (Schur)
         reached = np.zeros(need + lengths[-1] + 1, bool)
         reached[0] = True
         for total in range(lengths[0], len(reached)):
@@ -108,18 +110,18 @@ def _least_sum(need_m: float, lengths_m: list[float]) -> float:
         need += int(np.argmax(reached[need:]))
     elif len(lengths) == 1:
         return need * lengths_m[0]
-    return need * divisor * step
+    return need * divisor * _UNIT_M
 
 
-def grid_step(values_m: Iterable[float]) -> float:
-    """The coarsest usual step (foot, inch and its halves, decimetre to tenth of a millimetre) that all values are whole
-    multiples of; the finest of them where none is."""
-    values = np.asarray(sorted(set(values_m)), float)
-    for step in _GRIDS_M:
-        steps = values / step
-        if np.all(np.abs(steps - np.round(steps)) <= _NOISE * np.maximum(1.0, steps)):
+def grid_step(values_m: np.ndarray, cut_step_m: float) -> float:
+    """The step in which sizes to cut are counted: the coarsest usual one (foot, inch and its halves, decimetre to millimetre)
+    made of whole cut steps that all values are whole multiples of; else the cut step, which every size is cut to."""
+    counts = np.rint(np.asarray(values_m, float) / cut_step_m).astype(np.int64)
+    for step in _USUAL_M:
+        times = round(step / cut_step_m)
+        if times and abs(times * cut_step_m - step) < _UNIT_M and not np.any(counts % times):
             return step
-    return _GRIDS_M[-1]
+    return cut_step_m
 
 
 def to_steps(values_m: np.ndarray, step_m: float) -> np.ndarray:

@@ -30,7 +30,7 @@ def lines_of(
     full = layout.cut[:, 1] >= layout.width_m - 1e-9
     if full.any():
         shape = pile.turned(ground.areas["laid"].iloc[area], layout.bearing_deg)
-        allowance = rules.end_allowance_m
+        allowance = rules.both_ends_m / 2
         lines[full], left[full] = slanted.cut_lines(shape, layout.pieces[full], allowance, layout.width_m, step_m)
     return lines, left
 

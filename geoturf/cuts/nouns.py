@@ -52,20 +52,29 @@ class Book:
         self.left_m, self.right_m = np.zeros((self.pieces, 2)), np.zeros((self.pieces, 2))
         self.across_m = np.zeros(self.pieces)
 
-    def enter(self, pool: Pool, job: Job, cut: Cut, numbers: list[int], order: list[tuple[int, list[int]]]) -> None:
-        """A solved job. ``numbers``: number in the bid of each piece of the job; ``order``: the rolls of ``cut`` as they are cut
-        one after the other, each with the pieces in its slots (`geoturf.cuts.order.sequence`)."""
+    def enter(
+        self,
+        pool: Pool,
+        job: Job,
+        cut: Cut,
+        at_hand: list[tuple[float, float]],
+        numbers: list[int],
+        order: list[tuple[int, list[int]]],
+    ) -> None:
+        """A solved job. ``at_hand``: length and usable width (m) of each of its left-overs; ``numbers``: number in the bid of
+        each piece of the job; ``order``: the rolls of ``cut`` as they are cut one after the other, each with the pieces in its
+        slots (`geoturf.cuts.order.sequence`)."""
         rows = cut.rolls
         for row, pieces in order:
             stock = row < len(cut.from_stock)
             if stock:
-                length_m, width_m = (steps * job.step_m for steps in job.left_overs[cut.from_stock[row][0]])
+                length_m, width_m = at_hand[cut.from_stock[row][0]]
             else:
                 length_m, width_m = job.purchase(used(rows[row]))[0], job.market.roll_width_m
             name = self._name("S" if stock else "R")
             self._place(job, rows[row], name, [numbers[piece] for piece in pieces])
             usable = job.left_overs[cut.from_stock[row][0]][1] if stock else job.width
-            self._left_overs(pool, job, rows[row], name, (min(usable, job.width), length_m))
+            self._left_overs(pool, job, rows[row], name, (usable, length_m))
             self._roll(pool, job, rows[row], name, (width_m, length_m), "stock" if stock else "bought")
 
     def _name(self, letter: str) -> str:

@@ -46,21 +46,29 @@ def by_width(pool: Pool, chosen: Sequence[Layout | None]) -> list[tuple[float, l
 
 
 def make_job(
-    layouts: list[Layout], market: Market, stock: list[tuple[float, float]] = (), also_m: tuple[float, ...] = ()
+    layouts: list[Layout], market: Market, stock: list[tuple[float, float]], cut_step_m: float, fine: bool = False
 ) -> tuple[Job, np.ndarray]:
     """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their pieces, in order.
-    ``stock``: (length, width) in metres of left-overs at hand; ``also_m``: lengths that must be whole steps too."""
+    ``stock``: (length, width) in metres of left-overs at hand; ``fine``: counted in cut steps, whatever the sizes are."""
     cut = np.concatenate([layout.cut.reshape(-1, 2) for layout in layouts])
     usable = layouts[0].width_m
     full = cut[:, 1] >= usable - 1e-9  # as wide as the roll, whatever that is
-    step = grid_step(np.unique(np.concatenate([cut[:, 0], cut[~full, 1], also_m])))
+    step = cut_step_m if fine else grid_step(np.unique(np.concatenate([cut[:, 0], cut[~full, 1]])), cut_step_m)
     width = whole_steps(usable, step)
     steps = np.column_stack([to_steps(cut[:, 0], step), np.where(full, width, to_steps(cut[:, 1], step))])
     size, kind = np.unique(-steps, axis=0, return_inverse=True)
     rolls = tuple(whole_steps(length, step) for length in market.lengths_m)
     if len(steps) and steps[:, 0].max() > rolls[0]:
         raise PromiseError(Finding("error", "piece-too-long", "a piece is longer than any roll it could be cut from"))
-    left_overs = tuple((whole_steps(length, step), whole_steps(wide, step)) for length, wide in stock)
+    left_overs = tuple((whole_steps(length, step), _usable(wide, usable, step)) for length, wide in stock)
     kind = kind.reshape(-1)
     demand = np.bincount(kind, minlength=len(size))
     return Job(step, width, rolls, market, -size, demand, left_overs), kind
+
+
+def _usable(width_m: float, roll_m: float, step_m: float) -> int:
+    """Whole steps of a left-over's width that pieces may take. One that is narrower than the ``roll_m`` usable of a roll, if by
+    less than a step, holds no piece as wide as the roll."""
+    if width_m >= roll_m - 1e-9:
+        return whole_steps(roll_m, step_m)
+    return min(whole_steps(width_m, step_m), whole_steps(roll_m, step_m) - 1)

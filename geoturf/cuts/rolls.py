@@ -13,6 +13,8 @@ from geoturf.cuts.stock_lengths import Pattern, Stock
 def pack(job: Job, sections: list[Section], hard: bool = False, enough: float = 0.0) -> list[Bought]:
     """Sections on as few and as cheap purchases as found: quickly, or with ``hard`` by column generation, until the
     price is down to ``enough``."""
+    if not sections:
+        return []
     lengths, stock = [length for length, _ in sections], _stock(job)
     groups = _quickly(job, stock, lengths)
     if hard and stock.total(groups) > enough + 1e-6:

@@ -246,7 +246,6 @@ def _use_stock(job: Job) -> tuple[list[tuple[int, Bought]], np.ndarray]:
     """Left-overs filled one after the other, each with the sections that use most of it, and the demand (k,) left."""
     left, filled = job.demand.copy(), []
     for at, (length, width) in enumerate(job.left_overs):
-        width = min(width, job.width)
         fits = (job.size[:, 0] <= length) & (job.size[:, 1] <= width)
         if not (left * fits).any():
             continue

@@ -15,6 +15,7 @@ import numpy as np
 from geoturf.compiled import inlined, inner, jit
 
 HAIR = 1e-6  # m2: what rounding may hide
+NOISE = 1e-6  # of a cut step: what float arithmetic may have added to whole ones
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 
 
@@ -242,7 +243,13 @@ def band(offsets, lo, hi, i, j, gap):
 @inner
 def _steps(value, a_metre):
     """Whole cut steps that hold ``value``."""
-    return np.ceil(value * a_metre - 1e-6)
+    return np.ceil(value * a_metre - NOISE)
+
+
+@inner
+def _runs(length, longest, a_metre):
+    """How many pieces ``length`` is laid in, none longer than ``longest`` by more than `_steps` spares."""
+    return max(1.0, np.ceil((length * a_metre - 0.5 * NOISE) / (longest * a_metre)))
 
 
 @jit
@@ -264,9 +271,7 @@ def gang(length, lanes, joint, roll):
 def _gang(length, lanes, joint, full, ends, longest, a_metre):
     best, side, runs = np.inf, 1, 1
     for n in range(1, lanes + 1):
-        t = 1.0
-        if length > n * longest:
-            t = np.ceil(length / n / longest - 1e-6)
+        t = _runs(length / n, longest, a_metre)
         price = full * t * _steps(length / (n * t) + ends, a_metre) + (n * t - 1) * joint
         if price < best - 1e-12:
             best, side, runs = price, n, int(t)
@@ -384,7 +389,7 @@ def _lengths(a, b, count, ends, longest, a_metre):
         if b[p] - a[p] <= longest:
             steps += _steps(b[p] - a[p] + ends, a_metre)
         else:
-            runs = np.ceil((b[p] - a[p]) / longest - 1e-6)
+            runs = _runs(b[p] - a[p], longest, a_metre)
             steps += runs * _steps((b[p] - a[p]) / runs + ends, a_metre)
             joints += runs - 1
     return steps, joints

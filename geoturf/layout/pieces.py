@@ -69,11 +69,13 @@ def _divided(whole: np.ndarray, side: np.ndarray, runs: np.ndarray, longest: flo
 
 
 def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
-    """Float (n, 2): length and width to cut for pieces (n, 4): allowances in, rounded up to the step, no wider than usable."""
+    """Float (n, 2): length and width to cut for pieces (n, 4): allowances in, rounded up to the step; all of
+    the usable width where less than a step would be left beside them."""
     length = _up(pieces[:, 1] - pieces[:, 0] + roll.ends_m, roll.step_m)
     laid = pieces[:, 3] - pieces[:, 2]
-    width = np.minimum(_up(laid + roll.side_m, roll.step_m), roll.usable_m)
-    return np.column_stack([length, np.where(laid > roll.usable_m - kernel.TOLERANCE_M, roll.usable_m, width)])
+    width = _up(laid + roll.side_m, roll.step_m)
+    full = (laid > roll.usable_m - kernel.TOLERANCE_M) | (width > roll.usable_m - roll.step_m * (1 - kernel.NOISE))
+    return np.column_stack([length, np.where(full, roll.usable_m, width)])
 
 
 def turf_price(cut: np.ndarray, roll: Roll) -> float:
@@ -104,7 +106,7 @@ def _clear(inner: np.ndarray, near: np.ndarray) -> bool:
 
 
 def _up(value: np.ndarray, step: float) -> np.ndarray:
-    return np.ceil(value / step - 1e-6) * step
+    return np.ceil(value / step - kernel.NOISE) * step
 
 
 def _cross_seams(u: float, v0: float, v1: float, edges: np.ndarray) -> list[tuple[float, float, float]]:

@@ -11,7 +11,7 @@ import numpy as np
 from geoturf.errors import InputError
 from geoturf.model import Finding
 from geoturf.rules import LayoutRules, Product
-from geoturf.units import INCH_M, US, Money, System
+from geoturf.units import US, Money, System
 
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
 ALONE, PROP, BALANCED = range(3)  # price models: rows of `Roll.shares`
@@ -24,7 +24,8 @@ LEAN = 0.025
 class Roll:
     """One stocked width of a product, under the layout rules. Lengths in metres, seams in m2 of the product's first turf.
 
-    ``longest_m``: longest piece as laid; ``worth``: price of its turf over that of the product's first width; ``slanted``:
+    ``longest_m``: longest piece as laid; ``ends_m``: both end allowances (gaps up to this are closed, since a second piece would
+    take as much); ``worth``: price of its turf over that of the product's first width; ``slanted``:
     whether ends may be cut along a chalk line; ``pool``: shares as in `shares` that a pool was found to come to, if known.
     """
 
@@ -32,7 +33,7 @@ class Roll:
     usable_m: float
     longest_m: float
     worth: float
-    end_m: float
+    ends_m: float
     side_m: float
     step_m: float
     least_m: float
@@ -40,11 +41,6 @@ class Roll:
     cross: float
     slanted: bool = False
     pool: tuple[float, ...] = ()
-
-    @property
-    def ends_m(self) -> float:
-        """Both end allowances: gaps up to this are closed, since a second piece would take as much."""
-        return 2 * self.end_m
 
     def lane_m(self, lanes: int) -> float:
         """Widest strip that is cut ``lanes`` side by side; 0 if the rules leave none."""
@@ -120,9 +116,9 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
     rolls, faults = [], []
     for (width, lengths, _), price in zip(sizes, prices, strict=True):
         usable = width - 2 * rules.selvage_trim_m
-        step = rules.cut_step_m or 1e-3
-        longest = math.floor(max(lengths) / step + 1e-6) * step - 2 * rules.end_allowance_m
-        fault = _fault(usable, longest, width, max(lengths), rules, told)
+        step = rules.cut_step_m
+        longest = math.floor(max(lengths) / step + 1e-6) * step - rules.both_ends_m
+        fault = rules.unfit(width, max(lengths), told)
         if fault:
             faults.append(Finding("error", "roll-too-small", f"product '{name}': {fault}"))
             continue
@@ -133,7 +129,7 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
                 usable,
                 longest,
                 worth,
-                rules.end_allowance_m,
+                rules.both_ends_m,
                 rules.side_allowance_m,
                 step,
                 min(rules.min_piece_width_m, usable),
@@ -144,21 +140,6 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
     if not rolls:
         raise InputError(faults)
     return tuple(rolls)
-
-
-def _fault(usable: float, longest: float, width: float, length: float, rules: LayoutRules, told: System) -> str:
-    """Why nothing can be cut from a roll, or nothing."""
-    if usable < max(rules.min_piece_width_m, INCH_M):
-        return (
-            f"a roll {told.size(width)} wide leaves {told.size(max(usable, 0))} between its selvage trims, less than the "
-            f"smallest piece ({told.size(rules.min_piece_width_m)}); set roll_width, selvage_trim or min_piece_width"
-        )
-    if longest < max(rules.end_allowance_m, 12 * INCH_M):
-        return (
-            f"a roll {told.size(length)} long leaves no piece between two end allowances of "
-            f"{told.size(rules.end_allowance_m)}; set roll_lengths or end_allowance"
-        )
-    return ""
 
 
 def _per_m2(price: Money, width_m: float, length_m: float) -> float:

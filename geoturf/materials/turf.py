@@ -65,9 +65,15 @@ def _turf(found: pd.DataFrame, products: Mapping[str, Product]) -> pd.DataFrame:
 
 
 def _length_step(length_m: float) -> tuple[str, float]:
-    """The coarsest unit in which a length billed by steps is whole."""
-    for unit in ("ft", "m", "in", "cm"):
-        step = units.unit_factor(unit)[0]
-        if abs(length_m / step - round(length_m / step)) < 1e-6:
-            return unit, step
-    return "mm", 0.001
+    """The coarsest unit, or decimal part of one, in which a length billed by steps is whole to a micrometre."""
+    for unit, part in _LENGTHS:
+        step = units.unit_factor(unit)[0] * part
+        if abs(length_m - round(length_m / step) * step) < 1e-6:
+            break
+    return f"{part:g} {unit}" if part < 1 else unit, step
+
+
+_LENGTHS = (
+    *((unit, 1.0) for unit in ("ft", "m", "in", "cm", "mm")),
+    *((unit, part) for part in (0.1, 0.01, 0.001) for unit in ("ft", "in", "mm")),
+)

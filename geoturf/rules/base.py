@@ -8,9 +8,10 @@ the unit, the type tells the reader.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter, model_validator
 
 from geoturf import units
 
@@ -58,9 +59,52 @@ class Rules(BaseModel):
         allow_inf_nan=False,
     )
 
+    @model_validator(mode="after")
+    def _within_limits(self) -> Rules:
+        """Refuses what lies outside ``least`` .. ``most`` of a rule, naming both."""
+        wrong = [line for name, info in type(self).model_fields.items() for line in _beyond(getattr(self, name), info)]
+        if wrong:
+            raise ValueError("\n".join(wrong))
+        return self
 
-def rule(default: Any, what: str, *, low: Any = None, high: Any = None, source: str = ASSUMED) -> Any:
+
+def read_limits(info: Any, ends: tuple[str, str]) -> tuple[Any, Any]:
+    """SI values of two limits of a rule, which are written as a bid would write them; None where there is none."""
+    extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+    texts = [extra.get(end) for end in ends]
+    if texts == [None, None]:
+        return None, None
+    kind = Annotated[(info.annotation, *info.metadata)] if info.metadata else info.annotation
+    read = TypeAdapter(kind).validate_python
+    return tuple(None if text is None else each(read(text))[0] for text in texts)
+
+
+def each(value: Any) -> tuple[Any, ...]:
+    """The values of a rule that takes one or a list."""
+    return tuple(value) if isinstance(value, (tuple, list)) else (value,)
+
+
+def _beyond(value: Any, info: Any) -> Iterator[str]:
+    """What is wrong with a value that a rule does not take."""
+    least, most = read_limits(info, ("least", "most"))
+    if any((least and one < least * (1 - 1e-9)) or (most and one > most * (1 + 1e-9)) for one in each(value)):
+        texts = [info.json_schema_extra[end] for end in ("least", "most")]
+        taken = " to ".join(text for text in texts if text is not None)
+        yield f"{info.alias} must be {'at least ' if most is None else 'at most ' if least is None else ''}{taken}"
+
+
+def rule(
+    default: Any,
+    what: str,
+    *,
+    low: Any = None,
+    high: Any = None,
+    source: str = ASSUMED,
+    least: Any = None,
+    most: Any = None,
+) -> Any:
     """A field of a rules class: its default as it would be written in a bid file, what it is, the usual range and the
-    source. Values outside ``low`` .. ``high`` are taken, and noted by `geoturf.bid.unusual`."""
-    extra = {"default": default, "low": low, "high": high, "source": source}
+    source. Values outside ``low`` .. ``high`` are taken, and noted by `geoturf.bid.unusual`; those outside ``least`` ..
+    ``most`` are refused."""
+    extra = {"default": default, "low": low, "high": high, "source": source, "least": least, "most": most}
     return Field(default=default, description=what, json_schema_extra=extra)

@@ -8,18 +8,20 @@ from geoturf.rules.base import COMMON, Length, Rules, rule
 
 
 class StockPiece(Rules):
-    """A left-over at hand, used before anything is bought. ``width_m`` is its usable width."""
+    """A left-over at hand, used before anything is bought, across as much of its width as a roll has."""
 
     product: str
-    width_m: Length
-    length_m: Length
+    width_m: Length = rule(..., "its usable width", least="1 in", most="100 ft", source="")
+    length_m: Length = rule(..., "its length", least="1 in", most="1000 ft", source="")
 
 
 class CutRules(Rules):
     """How pieces share rolls."""
 
     pool: Literal["phase", "site", "area"] = rule("phase", "who shares rolls (one dye lot) of a product", source=COMMON)
-    billing_step_m: Length = rule("1 ft", "a length off a roll is billed to the next of this", source=COMMON)
+    billing_step_m: Length = rule(
+        "1 ft", "a length off a roll is billed to the next of this", least="1 cm", most="1000 ft", source=COMMON
+    )
     divide: bool = rule(
         True, "where whole rolls are sold, strips may be divided by cross seams to fill them, if that costs less"
     )

@@ -8,6 +8,7 @@ from pydantic import BeforeValidator
 
 from geoturf import units
 from geoturf.rules.base import ASSUMED, COMMON, Length, Price, Rules, rule
+from geoturf.units import FOOT_M, INCH_M, US, System
 
 
 def _bearing(value: object) -> object:
@@ -20,6 +21,10 @@ def _bearing(value: object) -> object:
 
 
 Bearing = Annotated[float | Literal["free"], BeforeValidator(_bearing)]
+
+
+HAIR_M = 1.5e-6  # what the grid of laid vertices, a micrometre, adds to a length at most: it buys no cut step
+MOST_STEPS = 12_000  # of a roll's length: 1,000 ft by the inch; tables of the cut plan are as long
 
 
 STEEPEST = 1.0  # slants of ends, in widths of the strip: half a right angle; steeper ones were tried and spared nothing
@@ -37,7 +42,9 @@ class LayoutRules(Rules):
     side_allowance_m: Length = rule(
         "1 in", "added to the width of a piece narrower than the usable width", source=COMMON
     )
-    cut_step_m: Length = rule("1 in", "cut lengths and widths are rounded up to this", source=COMMON)
+    cut_step_m: Length = rule(
+        "1 in", "cut lengths and widths are rounded up to this", least="5 mm", most="12 in", source=COMMON
+    )
     min_piece_width_m: Length = rule(
         "6 in", "no piece is narrower, unless the area is", low="4 in", high="12 in", source=COMMON
     )
@@ -52,3 +59,33 @@ class LayoutRules(Rules):
     bearing: Bearing = rule("free", "pile bearing in compass degrees for all areas that state none, or free")
     toward: str = rule("", "name of a point or line layer the pile leans to (the viewer's side)")
     nesting: Literal["square", "slanted"] = rule("square", "pieces cut square, or with slanted ends nested on the roll")
+
+    @property
+    def both_ends_m(self) -> float:
+        """Both end allowances of a piece, less a hair. So a piece drawn just as long as a roll holds is cut from one."""
+        return max(0.0, 2 * self.end_allowance_m - HAIR_M)
+
+    def unfit(self, width_m: float, length_m: float, told: System = US) -> str:
+        """Why nothing can be cut from a roll so wide, the longest so long, in the units of ``told``; empty where something can."""
+        usable, longest = width_m - 2 * self.selvage_trim_m, length_m - 2 * self.end_allowance_m
+        least = max(self.min_piece_width_m, self.cut_step_m, INCH_M)
+        if usable < least:
+            return (
+                f"a roll {told.size(width_m)} wide leaves {told.size(max(usable, 0))} between its selvage trims, less than the "
+                f"smallest piece ({told.size(least)}); set roll_width, selvage_trim or min_piece_width"
+            )
+        if longest < max(self.end_allowance_m, self.cut_step_m, FOOT_M):
+            return (
+                f"a roll {told.size(length_m)} long leaves no piece between two end allowances of "
+                f"{told.size(self.end_allowance_m)}; set roll_lengths or end_allowance"
+            )
+        return ""
+
+    def too_fine(self, length_m: float, told: System = US) -> str:
+        """Why the cut step is too fine for a roll so long; empty where it is not."""
+        if length_m <= MOST_STEPS * self.cut_step_m:
+            return ""
+        return (
+            f"a roll {told.size(length_m)} long is more than {MOST_STEPS:,} cut steps of {told.size(self.cut_step_m)}; "
+            "set roll_lengths or cut_step"
+        )

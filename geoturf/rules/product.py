@@ -16,12 +16,32 @@ def _lengths(value: object) -> object:
     return tuple(sorted({units.read(v, "length") for v in values}, reverse=True))
 
 
+def _assert_sold(size: RollSize | Product) -> None:
+    """Raises `ValueError` for a roll of no size, or a price that is for none."""
+    if size.roll_width_m <= 0:
+        raise ValueError("roll_width must be more than zero")
+    if not size.roll_lengths:
+        raise ValueError("roll_lengths must be more than zero")
+    if size.price.dimension not in ((2, 0, 0), (1, 0, 0)) and size.price.unit != "roll":
+        raise ValueError('price of turf is per area ("2.10 USD/ft^2"), per length or per roll')
+
+
+_WIDEST, _SHORTEST, _LONGEST = "30 ft", "1 ft", "1000 ft"
+
+
 class RollSize(Rules):
     """A further stocked width, with its own lengths and price."""
 
-    roll_width_m: Length
-    roll_lengths: Annotated[tuple[float, ...], BeforeValidator(_lengths)]
+    roll_width_m: Length = rule(..., "width of a roll, selvage included", most=_WIDEST, source="")
+    roll_lengths: Annotated[tuple[float, ...], BeforeValidator(_lengths)] = rule(
+        ..., "stocked roll lengths; one or a list", least=_SHORTEST, most=_LONGEST, source=""
+    )
     price: Price
+
+    @model_validator(mode="after")
+    def _exists(self) -> RollSize:
+        _assert_sold(self)
+        return self
 
 
 class Product(Rules):
@@ -42,9 +62,11 @@ class Product(Rules):
         None, "pile, backing and coating; pile_weight + backing_weight if not given", source=COMMON
     )
     pile_height_m: Length = rule("1.75 in", "pile height", low="0.3 in", high="2.5 in", source=COMMON)
-    roll_width_m: Length = rule("15 ft", "width of a roll, selvage included", low="6 ft", high="15 ft", source=COMMON)
+    roll_width_m: Length = rule(
+        "15 ft", "width of a roll, selvage included", low="6 ft", high="15 ft", most=_WIDEST, source=COMMON
+    )
     roll_lengths: Annotated[tuple[float, ...], BeforeValidator(_lengths)] = rule(
-        "100 ft", "stocked roll lengths; one or a list", source=COMMON
+        "100 ft", "stocked roll lengths; one or a list", least=_SHORTEST, most=_LONGEST, source=COMMON
     )
     more_rolls: tuple[RollSize, ...] = rule(
         (), "further stocked widths: a list of tables with roll_width, roll_lengths, price"
@@ -64,12 +86,7 @@ class Product(Rules):
 
     @model_validator(mode="after")
     def _rolls_exist(self) -> Product:
-        if self.roll_width_m <= 0:
-            raise ValueError("roll_width must be more than zero")
-        if not self.roll_lengths or min(self.roll_lengths) <= 0:
-            raise ValueError("roll_lengths must be more than zero")
+        _assert_sold(self)
         if self.total_weight_kg_per_m2 is not None and self.total_weight_kg_per_m2 < self.pile_weight_kg_per_m2:
             raise ValueError("total_weight must not be less than pile_weight, which is part of it")
-        if self.price.dimension not in ((2, 0, 0), (1, 0, 0)) and self.price.unit != "roll":
-            raise ValueError('price of turf is per area ("2.10 USD/ft^2"), per length or per roll')
         return self
