@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from geoturf.cuts import dual, exact, levels, polish, program, rolls, sections, stock_lengths
@@ -258,6 +258,42 @@ def test_left_overs_at_hand_lower_the_bound_by_what_they_hold():
     assert dual.least_length(whole) == 20
     assert dual.least_length(with_stock) == 10
     assert solve(with_stock).bought_m(with_stock) == pytest.approx(10 * STEP)
+
+
+def brute_with_stock(sizes, width, cost, stock):
+    """Least cost where some pieces come out of left-overs (length, width), by every choice of those."""
+    if not stock:
+        return brute(sizes, width, cost) if sizes else 0.0
+    (length, wide), *others = stock
+    best = math.inf
+    for count_taken in range(len(sizes) + 1):
+        for taken in itertools.combinations(range(len(sizes)), count_taken):
+            part = [sizes[k] for k in taken]
+            steps = [sum(brute_sections(some, min(wide, width)) for some in split) for split in partitions(part)]
+            if min(steps) <= length:
+                rest = [size for k, size in enumerate(sizes) if k not in taken]
+                best = min(best, brute_with_stock(rest, width, cost, others))
+    return best
+
+
+@settings(max_examples=40, deadline=None)
+@example([(12, 10), (12, 10), (11, 10), (11, 10)], [(24, 10)], 0)  # a left-over as long as two rolls
+@example([(12, 6), (12, 6), (12, 4)], [(36, 6)], 0)
+@given(
+    st.lists(st.tuples(st.integers(1, 12), st.integers(1, 10)), min_size=1, max_size=5),
+    st.lists(st.tuples(st.integers(1, 40), st.integers(1, 10)), min_size=1, max_size=2),
+    st.sampled_from([0, 1, 5]),
+)
+def test_no_way_to_use_left_overs_buys_less_than_the_bound(sizes, stock, billing):
+    plain = job(sizes, roll=12, billing=billing)
+    with_stock = replace(plain, left_overs=tuple(sorted(stock, reverse=True)))
+
+    def cost(steps):
+        return plain.purchase(steps)[0] if 0 < steps <= 12 else math.inf
+
+    best = brute_with_stock(sizes, 10, cost, stock)
+    assert dual.least_m(with_stock) <= best + 1e-9
+    assert best <= solve(with_stock).bought_m(with_stock) + 1e-9
 
 
 # Published optima ---------------------------------------------------------------------------------------------------------

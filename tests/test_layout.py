@@ -143,6 +143,22 @@ def test_a_strip_of_turf_one_roll_wide_is_one_piece():
     assert best.cut[0] == pytest.approx([400 * INCH, USABLE])  # 10 m + 6 in = 399.7 in, up to the next inch
 
 
+@pytest.mark.parametrize("wide", [10 * FOOT, 4 * FOOT, 30 * FOOT])
+@pytest.mark.parametrize(("feet", "rolls"), [(99.5, 1), (199, 2), (298.5, 3)])
+@pytest.mark.parametrize("micrometres", [-30, 0, 1.4, 6, 29, 31])
+def test_a_lawn_as_long_as_its_rolls_hold(wide, feet, rolls, micrometres):
+    """A roll of 100 ft holds 99.5 ft of lawn. What the grid of laid vertices adds buys no piece more; what is truly longer
+    does, and no piece is cut longer than its roll."""
+    lawn = shapely.box(0, 0, wide, feet * FOOT + micrometres * 1e-6)
+    (choices,) = lay_all(lawn, bearing=0.0)
+    for layout in (*choices.layouts, *choices.by_hand):
+        assert layout.cut[:, 0].max() <= 100 * FOOT + 1e-9
+        counts = np.unique(np.round(layout.pieces[:, 2], 3), return_counts=True)[1]
+        assert counts.min() >= rolls + (micrometres > 5)
+    if wide == 10 * FOOT:  # one strip: its joints need not be kept clear of a neighbour's
+        assert min(len(layout.pieces) for layout in choices.layouts) == rolls + (micrometres > 5)
+
+
 def test_a_roll_too_small_is_refused_in_one_line():
     rules = LayoutRules.model_validate({"selvage_trim": "7.5 ft"})
     with pytest.raises(InputError, match=r"turf60.*selvage") as caught:

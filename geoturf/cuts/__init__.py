@@ -28,7 +28,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf.cuts import by_hand, divide, nested, nouns, pools, proof, settle, swap
+from geoturf.cuts import by_hand, divide, dual, nested, nouns, pools, proof, settle, swap
 from geoturf.cuts.job import Bought, Job, used
 from geoturf.cuts.market import Market, markets, width_key
 from geoturf.cuts.nested import Nest
@@ -69,6 +69,7 @@ def plan(
     layout_rules, engine = layout_rules or LayoutRules(), engine or Serial()
     gathered = pools.gather(ground, choices, rules)
     market = {name: markets(product, rules) for name, product in products.items()}
+    pools.assert_cuttable(ground, choices, market)
     chosen = swap.choose(gathered, choices, market, layout_rules, engine)
     run = _Run(ground, choices, chosen, market, rules, layout_rules)
     if not run.stock:  # no pool waits for what another leaves of the stock
@@ -240,20 +241,20 @@ class _Run:
         self, pool: Pool, width: float, areas: list[int], stock: list[tuple[float, float]]
     ) -> tuple[Job, np.ndarray]:
         layouts, fine = [self.chosen[a] for a in areas], self.layout_rules.nesting == "slanted"
-        job, kind = pools.make_job(layouts, self.market[pool.product][width], stock, self.layout_rules.cut_step_m, fine)
+        job, kind = pools.make_job(layouts, self.market[pool.product][width], self.layout_rules.cut_step_m, stock, fine)
         return replace(job, thorough=self.rules.effort == "thorough", turns=self.turns), kind
 
     def cut(self, pool: Pool) -> _CutPool:
         """One pool, from what is in stock now."""
         stock = self._stock_m2(pool)  # before any of it is used
-        jobs = [self._cut(pool, width, areas) for width, areas in pools.by_width(pool, self.chosen)]
+        before = [left_over for left_over in self.stock if left_over[2] == pool.product]
+        jobs = [self._cut(pool, width, areas, before) for width, areas in pools.by_width(pool, self.chosen)]
         return _CutPool(pool, jobs, stock)
 
-    def _cut(self, pool: Pool, width: float, areas: list[int]) -> _CutJob:
-        """The areas laid for one roll width."""
+    def _cut(self, pool: Pool, width: float, areas: list[int], before: list[tuple[float, float, str]]) -> _CutJob:
+        """The areas laid for one roll width. ``before``: the stock as no width of the pool had used any."""
         mine = [k for k, (_, _, product) in enumerate(self.stock) if product == pool.product]
-        usable = self.chosen[areas[0]].width_m
-        at_hand = [(length, min(wide, usable)) for length, wide, _ in (self.stock[k] for k in mine)]
+        at_hand = self._usable([self.stock[k] for k in mine], areas)
         job, kind = self._job(pool, width, areas, at_hand)
         cut = self.solved.get((pool.key, width)) or solve(job)
         square_m2 = cut.bought_m(job) * width
@@ -262,10 +263,19 @@ class _Run:
             lines, left_u = self._lines(areas, job.step_m)
             job, kind, cut = self.nested.get((pool.key, width)) or nested.nest(job, kind, cut, lines)
             self.book.left_u_m.update(zip(numbers.tolist(), left_u.tolist(), strict=True))
+        if len(before) > len(mine):  # what another width was given might have served here
+            free = self._job(pool, width, areas, self._usable(before, areas))[0].left_overs
+            least_m = nested.least_m if self.layout_rules.nesting == "slanted" else dual.least_m
+            cut = replace(cut, bound_m=least_m(replace(job, left_overs=free)))
         for at in sorted((mine[row] for row, _ in cut.from_stock), reverse=True):
             self.stock.pop(at)
         lots = np.repeat(self.lots[areas], [len(self.chosen[area].pieces) for area in areas])
         return _CutJob(job, cut, numbers.tolist(), kind.tolist(), lots.tolist(), square_m2, at_hand)
+
+    def _usable(self, stock: list[tuple[float, float, str]], areas: list[int]) -> list[tuple[float, float]]:
+        """Length and width of left-overs, no wider than is usable of the roll that the areas are laid for."""
+        widest = self.chosen[areas[0]].width_m
+        return [(length, min(width, widest)) for length, width, _ in stock]
 
     def orders(self, jobs: list[_CutJob], engine: Engine) -> list[list[tuple[int, list[int]]]]:
         """In which order each job's rolls are cut."""

@@ -59,6 +59,14 @@ def least_length(job: Job) -> int:
     return max(0, int(np.max(-(-(weights @ lengths) // tops))))
 
 
+def least_m(job: Job) -> float:
+    """Metres of roll, as can be bought, that no plan for these pieces buys less than (left-overs at hand used up)."""
+    least = job.least_m(least_length(job))
+    if not job.market.by_length and len(job.rolls) == 1:
+        least = max(least, least_rolls(job) * job.market.lengths_m[0])
+    return least
+
+
 def values(job: Job, cost: np.ndarray) -> np.ndarray:
     """What a piece of each size may be worth, float (k,), so that no section is worth more than its ``cost`` by length, which is
     superadditive: those of the function across that bounds the cost of all pieces best."""

@@ -52,7 +52,7 @@ def nest(job: Job, kind: np.ndarray, cut: Cut, lines: np.ndarray) -> Nest:
     made = sorted(_chained_ways(fine, square), key=lambda sections: _price(fine, rolls.pack(fine, sections)))
     plans = [rolls.pack(fine, sections, hard=True) for sections in made[:_PACKED]]
     best = min((square, *map(tuple, plans)), key=lambda plan: _price(fine, list(plan)))
-    return fine, rows, Cut(stock, best, _least_m(fine))
+    return fine, rows, Cut(stock, best, least_m(fine))
 
 
 def _price(job: Job, plan: list[Bought]) -> float:
@@ -107,7 +107,7 @@ def _chained(job: Job, chain: list[int]) -> Section:
     return slanted.span([job.outline(k) for k in chain]), ((job.width, tuple(chain)),)
 
 
-def _least_m(job: Job) -> float:
+def least_m(job: Job) -> float:
     """Metres of roll that the pieces' areas take, less what left-overs at hand could stand for."""
     length = np.where(job.slant[:, 0] > 0, np.minimum(job.slant[:, 0], job.size[:, 0]), job.size[:, 0])
     area = int((job.demand * length * job.size[:, 1]).sum()) - sum(long * wide for long, wide in job.left_overs)

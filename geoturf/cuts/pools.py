@@ -12,6 +12,7 @@ from geoturf.cuts.market import Market, grid_step, to_steps, whole_steps, width_
 from geoturf.errors import PromiseError
 from geoturf.model import Choices, Finding, Ground, Layout
 from geoturf.rules import CutRules
+from geoturf.rules.layout import HAIR_M
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,22 @@ def gather(ground: Ground, choices: tuple[Choices, ...], rules: CutRules) -> lis
     ]
 
 
+def assert_cuttable(ground: Ground, choices: tuple[Choices, ...], market: dict[str, dict[float, Market]]) -> None:
+    """Raises `PromiseError` where a layout offered has a piece longer than any roll it could be cut from, naming each area."""
+    faults, table = [], ground.areas
+    for row, choice in enumerate(choices):
+        offers = market[table["product"].iat[row]] if choice.layouts else {}
+        for layout in (*choice.layouts, *choice.wide):
+            roll_m, piece_m = offers[width_key(layout.roll_width_m)].lengths_m[0], layout.cut[:, 0].max(initial=0.0)
+            if piece_m > roll_m + HAIR_M:
+                line = f"a piece cut {piece_m:.4f} m long is longer than any roll it could be cut from ({roll_m:.4f} m)"
+                site, area = str(table["site"].iat[row]), str(table["area"].iat[row])
+                faults.append(Finding("error", "piece-too-long", line, site=site, area=area))
+                break
+    if faults:
+        raise PromiseError(faults)
+
+
 def by_width(pool: Pool, chosen: Sequence[Layout | None]) -> list[tuple[float, list[int]]]:
     """The pool's areas by the roll width they are laid for, widest first. Rolls of different widths are different runs of
     the machine, so an area's pieces come from one width."""
@@ -46,7 +63,11 @@ def by_width(pool: Pool, chosen: Sequence[Layout | None]) -> list[tuple[float, l
 
 
 def make_job(
-    layouts: list[Layout], market: Market, stock: list[tuple[float, float]], cut_step_m: float, fine: bool = False
+    layouts: list[Layout],
+    market: Market,
+    cut_step_m: float,
+    stock: Sequence[tuple[float, float]] = (),
+    fine: bool = False,
 ) -> tuple[Job, np.ndarray]:
     """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their pieces, in order.
     ``stock``: (length, width) in metres of left-overs at hand; ``fine``: counted in cut steps, whatever the sizes are."""
@@ -58,8 +79,6 @@ def make_job(
     steps = np.column_stack([to_steps(cut[:, 0], step), np.where(full, width, to_steps(cut[:, 1], step))])
     size, kind = np.unique(-steps, axis=0, return_inverse=True)
     rolls = tuple(whole_steps(length, step) for length in market.lengths_m)
-    if len(steps) and steps[:, 0].max() > rolls[0]:
-        raise PromiseError(Finding("error", "piece-too-long", "a piece is longer than any roll it could be cut from"))
     left_overs = tuple((whole_steps(length, step), _usable(wide, usable, step)) for length, wide in stock)
     kind = kind.reshape(-1)
     demand = np.bincount(kind, minlength=len(size))

@@ -52,7 +52,7 @@ def cost(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRu
     total = sum(seams(layout, rules) for layout in layouts)
     for width in sorted({width_key(layout.roll_width_m) for layout in layouts}):
         mine = [layout for layout in layouts if width_key(layout.roll_width_m) == width]
-        total += _turf(mine, market[width])
+        total += _turf(mine, market[width], rules.cut_step_m)
     return total
 
 
@@ -72,9 +72,9 @@ def seams(layout: Layout, rules: LayoutRules) -> float:
     return along + len(layout.cross) * float(rules.cross_seam_cost.amount)
 
 
-def _turf(layouts: list[Layout], market: Market) -> float:
+def _turf(layouts: list[Layout], market: Market, cut_step_m: float) -> float:
     """Money for the turf of layouts of one roll width: the best cuts of few pieces, quick ones of more."""
-    job, _ = make_job(layouts, market)
+    job, _ = make_job(layouts, market, cut_step_m)
     few = job.demand.sum() <= exact.MOST
     bought = solve(job).bought if few else rolls.pack(job, quick(job))
     return sum(job.purchase(used(one))[1] for one in bought)

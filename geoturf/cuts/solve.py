@@ -42,7 +42,7 @@ def solve(job: Job) -> Cut:
     rest, rows = job.only(left)
     bought, bound_m = _buy(rest) if len(rest.demand) else ([], 0.0)
     if job.left_overs:  # the bound of the rest knows nothing of other ways to use the stock
-        bound_m = _dual_bound_m(job)
+        bound_m = dual.least_m(job)
     cut = Cut(tuple(from_stock), tuple(relabelled(piece, rows) for piece in bought), bound_m)
     _assert_whole(job, cut)
     return cut
@@ -52,7 +52,7 @@ def _buy(job: Job) -> tuple[list[Bought], float]:
     """Purchases for a job without stock, and metres of roll that no plan buys less than."""
     sections = quick(job)
     plan = rolls.pack(job, sections)
-    bound_m = _dual_bound_m(job)
+    bound_m = dual.least_m(job)
     few, met = job.demand.sum() <= exact.MOST, _met(job, plan, bound_m)
     if few and not (met and job.market.by_length):
         return _best(job, plan, bound_m)
@@ -232,14 +232,6 @@ def _metres(job: Job, plan: list[Bought]) -> float:
 def _met(job: Job, plan: list[Bought], bound_m: float) -> bool:
     """Whether nothing can be cheaper: the bound at the cheapest rate."""
     return rolls.price(job, plan) <= bound_m * job.market.cheapest * (1 + 1e-9)
-
-
-def _dual_bound_m(job: Job) -> float:
-    """The bound by dual feasible functions, as a length that can be bought."""
-    least = job.least_m(dual.least_length(job))
-    if not job.market.by_length and len(job.rolls) == 1:
-        least = max(least, dual.least_rolls(job) * job.market.lengths_m[0])
-    return least
 
 
 def _use_stock(job: Job) -> tuple[list[tuple[int, Bought]], np.ndarray]:
