@@ -212,11 +212,11 @@ class CutPlan:
       end_slant_m (how much further its start and end lines lie along at the right edge; 0 where cut square), cut_u_m (where the
       start line of a slanted piece meets v0, allowance in; NaN where cut square).
     ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m, pieces, left_over_m, pattern,
-      source (bought, or stock: a left-over at hand, for which width_m and length_m are its own).
+      source (bought, or stock: a left-over at hand, width_m what is used of its width at most).
     ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2 (least that any
       layout in strips from border to border buys),
       cut_bound_m2 (least for these pieces), by_hand_m2, status, square_m2 (what square cuts would buy; bought_m2 where nothing
-      slants), stock_m2 (most turf that left-overs at hand stand for).
+      slants), stock_m2 (most turf that left-overs at hand, as pools before left them, stand for; both bounds allow for it).
     ``stock``: DataFrame: left-overs worth keeping: roll, phase, product, width_m, length_m, along_m, across_m.
     ``chosen``: areas-aligned: pile_bearing_deg, seam_m, cross_seams, pieces, piece_area_m2, turf_bought_m2 (the area's share of
       what is bought, by piece area), free_cost_ratio (cost of the bearing over the free one, 1 where free).

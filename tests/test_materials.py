@@ -17,6 +17,7 @@ from pydantic import ValidationError
 from geoturf import data, materials, units
 from geoturf.materials.quantities import infill_rate
 from geoturf.materials.strips import strips
+from geoturf.materials.turf import _length_step
 from geoturf.rules import EdgeRules, MaterialRules, Product
 from geoturf.rules.items import ITEMS, shown
 
@@ -571,3 +572,19 @@ def test_many_areas_at_once_are_each_on_their_own():
 def test_rules_that_cannot_be_are_refused(key, value, said):
     with pytest.raises(ValidationError, match=re.escape(said)):
         MaterialRules(**{key: value})
+
+
+@pytest.mark.parametrize(
+    ("length_m", "unit", "step_m"),
+    [
+        (400 * 0.3048, "ft", 0.3048),
+        (12.5, "cm", 0.01),
+        (12.3 * 0.3048, "0.1 ft", 0.03048),
+        (10 + 3 * 0.3048, "0.1 mm", 0.0001),  # a roll of 10 m and 3 ft
+        (7 * 0.033, "mm", 0.001),
+    ],
+)
+def test_odd_lengths_of_turf_are_ordered_in_parts_of_a_unit(length_m, unit, step_m):
+    found, step = _length_step(length_m)
+    assert (found, step) == (unit, pytest.approx(step_m))
+    assert round(length_m / step) * step == pytest.approx(length_m, abs=1e-6)

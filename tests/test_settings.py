@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import geopandas
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
 from shapely.geometry import Polygon, box
 
-import geopandas
 from geoturf import pipeline
 from geoturf.bid import make_bid
 from geoturf.errors import BidError

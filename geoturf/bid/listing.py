@@ -9,7 +9,7 @@ from typing import Any, Union, get_args, get_origin
 from pydantic import BaseModel
 
 from geoturf.model import Finding
-from geoturf.rules.base import each, read_limits
+from geoturf.rules.base import each, read_limits, taken
 from geoturf.units import SYSTEMS, US, System
 
 Row = tuple[str, str, str, str, str, str, str]
@@ -30,7 +30,8 @@ def rows(model: type[BaseModel], section: str = "") -> list[Row]:
         extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
         default = "(needed)" if info.is_required() else toml(extra.get("default", info.default))
         low, high = (_text(extra.get(end)) for end in ("low", "high"))
-        own.append((section, key, default, low, high, str(extra.get("source", "")), info.description or ""))
+        what = "; ".join(part for part in (info.description, taken(extra)) if part)
+        own.append((section, key, default, low, high, str(extra.get("source", "")), what))
     return own + inner
 
 

@@ -46,7 +46,7 @@ class Strips:
         counts = [len(layout.pieces) for layout in self.layouts]
         self.owner = np.repeat(np.arange(len(counts)), counts).tolist()
         self.first = np.concatenate([[0], np.cumsum(counts)]).astype(int).tolist()
-        self.ends_m = self.rules.both_ends_m
+        self.ends_m = 2 * self.rules.end_allowance_m
         self.lengths: dict[int, list[int]] = {}
 
     def is_full(self, piece: int) -> bool:
@@ -64,7 +64,7 @@ class Strips:
 
     def takes(self, metres: float) -> int:
         """Steps of roll for so many metres of strip."""
-        return int(np.ceil((metres + self.ends_m) / self.step_m - 1e-6))
+        return int(np.ceil((metres + self.rules.both_ends_m) / self.step_m - 1e-6))
 
     def joints(self, piece: int) -> list[float]:
         """u of each joint of a divided strip."""
@@ -119,7 +119,7 @@ class Strips:
 
     def _cut_m(self, laid_m: float) -> float:
         step = self.rules.cut_step_m
-        return float(np.ceil((laid_m + self.ends_m) / step - 1e-6)) * step
+        return float(np.ceil((laid_m + self.rules.both_ends_m) / step - 1e-6)) * step
 
     def _with(self, owner: int, pieces: np.ndarray, cut: np.ndarray, joints: list[tuple]) -> Layout:
         """A layout with other pieces, and cross seams where there is turf under the joints."""

@@ -21,7 +21,7 @@ import numpy as np
 from geoturf.cuts import pricing
 from geoturf.cuts.job import Job, Section
 from geoturf.cuts.master import Master
-from geoturf.cuts.program import COLUMNS, STRIDE, Lanes, contents
+from geoturf.cuts.program import COLUMNS, Lanes, contents, stride
 from geoturf.cuts.sections import tidy
 from geoturf.cuts.stock_lengths import Pattern, Stock
 
@@ -44,11 +44,11 @@ class Levels:
     def solve(self, rounds: int) -> np.ndarray:
         """Grows the programme until nothing gains or ``rounds`` are over. Gives what a section ought to cost by its length in
         steps, float (longest + 1,), in the unit of the stock's costs."""
-        kinds = len(self.job.demand)
+        kinds, apart = len(self.job.demand), stride(self.job)
         for k in range(rounds):
             _, _, value = self.master.solve()
             patterns, cost = self._purchases(value[kinds:])
-            heights = np.arange(int(self.job.size[:, 0].min()) + k % STRIDE, self.job.longest + 1, STRIDE)
+            heights = np.arange(int(self.job.size[:, 0].min()) + k % apart, self.job.longest + 1, apart)
             best = self.lanes.price(value[:kinds], heights, cost).best(COLUMNS, True)
             added = self._add_sections([tidy(self.job, lanes) for lanes in best])
             if not self._add_patterns(patterns) and not added:

@@ -28,6 +28,7 @@ _NOISE = 1e-9  # of a bound: what float arithmetic may have added
 _CLOSE = 1e-5  # programme and bound this close are taken for equal
 COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
+APART_M = 0.12  # or one so often, where cut steps are finer than a centimetre
 _LOOSE = 80  # over the number of sizes: the part of the way to steady values that duals are not drawn
 _LEAST, _LET_GO = 0.8, 0.1  # the part they are at least, and the one under which they are not at all any more
 _ROOM = 4  # columns a row, beyond which dear ones go
@@ -70,6 +71,11 @@ class Lanes:
         worth = value[self.kind]
         led = pricing.lead(self.length, self.width, worth, follow, self.row, job.width, heights)
         return Priced(self, value, worth, follow, heights, cost, led / cost[heights][:, None])
+
+
+def stride(job: Job) -> int:
+    """One in how many lengths is looked at in a round."""
+    return max(STRIDE, round(APART_M / job.step_m))
 
 
 def _batches(count: int) -> list[int]:
@@ -177,14 +183,14 @@ class Programme:
         """A round looks at one in so many lengths only; to prove, at all of them where those gain nothing. Where nothing gains at
         the values drawn so far, they are drawn less."""
         every = np.arange(int(self.job.size[:, 0].min()), self.job.longest + 1)
-        drawn = self.drawn
+        drawn, apart = self.drawn, stride(self.job)
         for k in range(rounds):
             objective, _, value = self.master.solve()
             if whole and len(self.sections) > self.room:
                 self._keep(self.master.trim(self._dear()))
                 self.room = max(self.room, 2 * len(self.sections))
             wanted = value + drawn * (self.steady - value)
-            added = self._round(every[k % STRIDE :: STRIDE], wanted, whole)
+            added = self._round(every[k % apart :: apart], wanted, whole)
             if not added and not whole:
                 added = self._round(every, wanted, whole)
             if self.bound >= objective * (1 - _CLOSE) or not (added or drawn):

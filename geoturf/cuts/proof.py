@@ -22,7 +22,8 @@ def proven(
     least_m2: np.ndarray,
 ) -> CutPlan:
     """The plan with the bound of each pool, by what strips from border to border
-    take of each area at least (``least_m2``, (n,)).
+    take of each area at least (``least_m2``, (n,)). Left-overs at hand count off the
+    bound of a pool as far as pools before it left them.
 
     Raises `PromiseError` where less is bought than that.
     """

@@ -88,9 +88,14 @@ def _beyond(value: Any, info: Any) -> Iterator[str]:
     """What is wrong with a value that a rule does not take."""
     least, most = read_limits(info, ("least", "most"))
     if any((least and one < least * (1 - 1e-9)) or (most and one > most * (1 + 1e-9)) for one in each(value)):
-        texts = [info.json_schema_extra[end] for end in ("least", "most")]
-        taken = " to ".join(text for text in texts if text is not None)
-        yield f"{info.alias} must be {'at least ' if most is None else 'at most ' if least is None else ''}{taken}"
+        yield f"{info.alias} must be {taken(info.json_schema_extra)}"
+
+
+def taken(extra: dict[str, Any]) -> str:
+    """``5 mm to 12 in``: the values that a rule takes; empty where it takes any."""
+    least, most = extra.get("least"), extra.get("most")
+    word = "" if least and most else "at least " if least else "at most " if most else ""
+    return word + " to ".join(end for end in (least, most) if end)
 
 
 def rule(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, model_validator
@@ -26,6 +27,7 @@ def _assert_sold(size: RollSize | Product) -> None:
         raise ValueError('price of turf is per area ("2.10 USD/ft^2"), per length or per roll')
 
 
+_ALIKE_M = 1e-3  # widths that differ by less are one
 _WIDEST, _SHORTEST, _LONGEST = "30 ft", "1 ft", "1000 ft"
 
 
@@ -89,4 +91,9 @@ class Product(Rules):
         _assert_sold(self)
         if self.total_weight_kg_per_m2 is not None and self.total_weight_kg_per_m2 < self.pile_weight_kg_per_m2:
             raise ValueError("total_weight must not be less than pile_weight, which is part of it")
+        widths = sorted(size.roll_width_m for size in (self, *self.more_rolls))
+        if any(b - a < _ALIKE_M for a, b in pairwise(widths)):
+            raise ValueError(
+                "more_rolls has a roll_width twice; give all lengths of a width in one list of roll_lengths"
+            )
         return self
