@@ -181,7 +181,7 @@ def test_an_alternate_that_changes_no_turf_is_warned_of(folder):
 
 
 def test_what_is_refused_in_an_alternates_run_names_it(folder):
-    short = PRODUCTS | {"short": {"roll_lengths": "0.1 ft"}}
+    short = PRODUCTS | {"short": {"roll_lengths": "1 ft"}}
     asked = bid(folder, alternates=[{"title": "x", "products": {"thin": "short"}}], products=short)
     with pytest.raises(InputError, match="alternate 'x': "):
         geoturf.run(asked)
