@@ -8,9 +8,10 @@ import pytest
 from shapely.geometry import box
 
 import geoturf
-from geoturf import pipeline
+from geoturf import layout, pipeline
 from geoturf.bid import lot_by_lot, make_bid
 from geoturf.errors import BidError, InputError
+from geoturf.model import Finding
 
 PRODUCTS = {
     "thick": {"pile_weight": "80 oz/yd^2", "price": "2.60 USD/ft^2"},
@@ -180,11 +181,15 @@ def test_an_alternate_that_changes_no_turf_is_warned_of(folder):
     assert said == "alternate 'x': no area is laid with 'narrow', so none changes"
 
 
-def test_what_is_refused_in_an_alternates_run_names_it(folder):
-    short = PRODUCTS | {"short": {"roll_lengths": "1 ft"}}
-    asked = bid(folder, alternates=[{"title": "x", "products": {"thin": "short"}}], products=short)
-    with pytest.raises(InputError, match="alternate 'x': "):
-        geoturf.run(asked)
+def test_what_is_refused_in_an_alternates_run_names_it(folder, monkeypatch):
+    def without_narrow(land, *rest, laid=layout.task_of):
+        if "narrow" in set(land.areas["product"]):
+            raise InputError(Finding("error", "roll-too-small", "nothing can be cut from it"))
+        return laid(land, *rest)
+
+    monkeypatch.setattr(layout, "task_of", without_narrow)
+    with pytest.raises(InputError, match="alternate 'x': nothing can be cut from it"):
+        geoturf.run(bid(folder, alternates=[{"title": "x", "products": {"thin": "narrow"}}]))
 
 
 # ------------------------------------------------------------------------------------------------ what is assumed

@@ -6,7 +6,7 @@ import pytest
 
 from geoturf import pipeline
 from geoturf.bid import make_bid
-from geoturf.errors import InputError
+from geoturf.errors import BidError
 from geoturf.units import METRIC, US
 
 FOREIGN = re.compile(r"(?<![\w.])\d[\d,.]* ?(ft2|ft\^2|ft|in|inches|feet|acres?|miles?|yd\^?[23]?|lb|oz|gal)\b")
@@ -54,8 +54,8 @@ def test_one_size_in_both_units(lawns):
 @pytest.mark.parametrize(("units", "word"), [("us", "4.00 in wide"), ("metric", "101.6 mm wide")])
 def test_a_roll_too_small_is_told_in_the_bids_units(lawns, units, word):
     product = {"turf": {"roll_width": "4 in"}}
-    with pytest.raises(InputError, match=word):
-        pipeline.run(bid_of(lawns, units, products=product))
+    with pytest.raises(BidError, match=word):
+        bid_of(lawns, units, products=product)
 
 
 @pytest.mark.parametrize(
