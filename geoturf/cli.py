@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 DONE, REFUSED, USAGE, LEFT_OUT = 0, 1, 2, 3
 _SHOWN = 12  # findings of one severity shown on a terminal; all stand in findings.csv
 _SAID = {"compile": "compiling the kernels (once on this machine)"}  # of stages whose name does not say it
+_UNKEPT = (
+    "warning: no folder found to keep compiled kernels in, so every run compiles them anew and takes up to a minute more; "
+    "set NUMBA_CACHE_DIR to a folder that can be written"
+)
 
 _KEPT = "\n\t\u00a0\u202f\u200c\u200d"  # line ends, spaces, and the joiners that scripts and emoji need
 
@@ -149,9 +153,11 @@ def _own_fault(fault: Exception) -> int:
 def _run(args: argparse.Namespace) -> int:
     bid, notes, name = _bid_of(args.inputs)
     folder = args.out or f"reports/{name}"
-    from geoturf import pipeline, report
+    from geoturf import compiled, pipeline, report
 
     report.refuse_foreign(folder)
+    if not (compiled.kept() or args.quiet):
+        print(_UNKEPT, file=sys.stderr)
     with _Bar(args.quiet) as bar, _engine(args) as engine:
         result = pipeline.run(bid, engine, bar.told, notes)
         if args.strict and result.source.left_out:

@@ -1,12 +1,27 @@
-"""Compiled functions: numba's compiler, and where it keeps what it made."""
+"""Compiled functions: numba's compiler, and where it keeps what it made.
+
+What is kept is named by all compiled sources, not by the one file a function stands in: compiled code holds what it calls, from
+whatever file. With ``NUMBA_DISABLE_JIT=1`` set nothing is compiled, so that a debugger and coverage see the kernels.
+"""
 
 from __future__ import annotations
 
 import gc
+import hashlib
+import re
 from collections.abc import Callable
+from contextlib import suppress
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numba
+from numba.core.caching import CompileResultCacheImpl, FunctionCache
+
+_PACKAGE = Path(__file__).parent
+# a file with such a line holds compiled functions
+_USE = re.compile(rb"^from geoturf\.compiled import .*\b(inlined|inner|jit)\b", re.MULTILINE)
+_unkept: list[Callable[..., Any]] = []  # functions for which numba found nowhere to keep what it makes
 
 
 def inlined(function: Callable[..., Any]) -> Any:
@@ -17,8 +32,9 @@ def inlined(function: Callable[..., Any]) -> Any:
 
 
 def jit(function: Callable[..., Any], fastmath: bool = False) -> Any:
-    """Compiled when first called, and kept beside the file, or in the user's cache folder where that cannot be written. It lets
-    go of the interpreter. ``fastmath``: for floats that are never NaN or infinite, whose sums may be taken in any order."""
+    """Compiled when first called, and kept beside the file, or in the user's cache folder where that cannot be written
+    (``NUMBA_CACHE_DIR`` names another). It lets go of the interpreter. ``fastmath``: for floats that are never NaN or infinite,
+    whose sums may be taken in any order."""
     return _kept(function, fastmath=fastmath)
 
 
@@ -29,10 +45,29 @@ def inner(function: Callable[..., Any], fastmath: bool = False) -> Any:
 
 
 def _kept(function: Callable[..., Any], **how: bool) -> Any:
+    made = numba.njit(nogil=True, **how)(function)
+    if numba.config.DISABLE_JIT:
+        return made
     try:
-        return numba.njit(cache=True, nogil=True, **how)(function)
-    except RuntimeError:  # numba found nowhere to keep it
-        return numba.njit(nogil=True, **how)(function)
+        made._cache = _Cache(function)
+    except RuntimeError:
+        _unkept.append(function)
+    return made
+
+
+def kept() -> bool:
+    """Whether what is compiled serves later runs (or nothing is compiled at all)."""
+    return not _unkept
+
+
+def compiled_now(function: Any, *args: Any) -> bool:
+    """Calls a compiled function; tells whether it had to be compiled for that, and is kept."""
+    if numba.config.DISABLE_JIT or not kept():
+        function(*args)
+        return False
+    missed = sum(function.stats.cache_misses.values())
+    function(*args)
+    return sum(function.stats.cache_misses.values()) > missed
 
 
 def compiling(work: Callable[[], Any]) -> None:
@@ -43,3 +78,52 @@ def compiling(work: Callable[[], Any]) -> None:
         work()
     finally:
         gc.enable()
+
+
+@cache
+def sources() -> str:
+    """A digest of every file with compiled functions, 12 hex digits. Some milliseconds, once a process."""
+    digest = hashlib.sha256()
+    for path in files():
+        digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+def files() -> list[Path]:
+    """Every file with compiled functions."""
+    return [path for path in sorted(_PACKAGE.rglob("*.py")) if _USE.search(path.read_bytes())]
+
+
+class _Names(CompileResultCacheImpl):
+    """Numba's way to keep a function, under names that tell all compiled sources."""
+
+    def get_filename_base(self, fullname: str, abiflags: str) -> str:
+        return f"{super().get_filename_base(fullname, abiflags)}.{sources()}"
+
+
+class _Cache(FunctionCache):
+    """Numba's, but a file cut short or a full disk costs the time to compile anew, not the run."""
+
+    _impl_class = _Names
+
+    def load_overload(self, sig: Any, target_context: Any) -> Any:
+        try:
+            return super().load_overload(sig, target_context)
+        except Exception:  # whatever a damaged pickle raises
+            with suppress(OSError):
+                self.flush()
+            return None
+
+    def save_overload(self, sig: Any, data: Any) -> None:
+        with suppress(OSError):
+            super().save_overload(sig, data)
+            self._drop_others()
+
+    def _drop_others(self) -> None:
+        """Removes what was kept of this function for other sources, by this version of Python."""
+        own = self._impl.filename_base
+        name, place = own.rsplit("-", 1)
+        python = place.split(".")[1]
+        for path in Path(self.cache_path).glob(f"{name}-*.{python}*.nb[ic]"):
+            if not path.name.startswith(f"{own}."):
+                path.unlink(missing_ok=True)

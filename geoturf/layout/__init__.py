@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from geoturf.compiled import compiled_now
 from geoturf.engine import Engine, Serial
 from geoturf.layout import chords, corners, kernel
 from geoturf.layout.area import lay_priced, lay_together
@@ -173,6 +174,4 @@ def warm_losses() -> None:
 
 def fresh() -> bool:
     """Whether kernels are yet to be compiled on this machine, and can be kept; told by a small one, which is compiled now."""
-    missed = sum(kernel.lanes_of.stats.cache_misses.values())
-    kernel.lanes_of(1.0, _ROLL)
-    return sum(kernel.lanes_of.stats.cache_misses.values()) > missed
+    return compiled_now(kernel.lanes_of, 1.0, _ROLL)
