@@ -6,6 +6,7 @@ Heavy imports stay inside the commands: ``geoturf --help`` must answer at once.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 
 TYPE_CHECKING = False  # type checkers know the name; importing typing itself would double the time of --help
@@ -16,11 +17,12 @@ if TYPE_CHECKING:
     from geoturf.bid import Bid
     from geoturf.model import Finding, Result
 
-DONE, REFUSED, USAGE, LEFT_OUT = 0, 1, 2, 3
+DONE, REFUSED, USAGE, LEFT_OUT, UNPRINTED = range(5)
 _SHOWN = 12  # findings of one severity shown on a terminal; all stand in findings.csv
 _SAID = {"compile": "compiling the kernels (once on this machine)"}  # of stages whose name does not say it
+_LEAST_ADDRESSES = 1_200_000_000  # bytes; the demo ran under 1.2 GB on two cores, and died or hung under 1.0 and 0.8
 _UNKEPT = (
-    "warning: no folder found to keep compiled kernels in, so every run compiles them anew and takes up to a minute more; "
+    "no folder found to keep compiled kernels in, so every run compiles them anew and takes up to a minute more; "
     "set NUMBA_CACHE_DIR to a folder that can be written"
 )
 
@@ -32,7 +34,9 @@ example:
   geoturf run lawns.geojson --out lawns_bid
 
 exit status: 0 done; 1 the input is refused, nothing is written; 2 wrong usage;
-3 done, but areas or files were left out (--strict makes that a refusal)
+3 done, but areas or files were left out (--strict makes that a refusal);
+4 done, but standard output could not be written; 130 or 143 stopped by
+Ctrl-C or SIGTERM
 """
 
 
@@ -110,6 +114,17 @@ def _workers(text: str) -> int:
 def main(arguments: list[str] | None = None) -> int:
     top = parser()
     args = top.parse_args(arguments)
+    args.stands = str  # says what stands where the report goes, once a run knows; nothing until then
+    with _Signals() as signals, _Streams():
+        try:
+            status = _command(top, args)
+            sys.stdout.flush()  # now, while a failure can still be told
+            return status
+        except (Exception, KeyboardInterrupt) as fault:
+            return _ended(fault, signals.got, args.stands())
+
+
+def _command(top: argparse.ArgumentParser, args: argparse.Namespace) -> int:
     if args.version:
         from geoturf import __version__
 
@@ -118,33 +133,153 @@ def main(arguments: list[str] | None = None) -> int:
     if not args.command:
         top.print_help()
         return USAGE
-    from geoturf.errors import GeoturfError
+    if args.command in ("run", "check", "draft"):
+        _refuse_a_low_limit()
+    return _COMMANDS[args.command](args)
 
+
+def _ended(fault: BaseException, signal_got: int, stands: str) -> int:
+    """What is said of a command that did not come to its end, and its status. ``stands``: where a new report
+    is whole, if one is."""
+    what = f"the report is whole in {stands}" if stands else "nothing was written"
+    if signal_got or isinstance(fault, KeyboardInterrupt):  # an import that is stopped may raise anything
+        return _last_words([f"Stopped; {what}."], 128 + (signal_got or 2))
+    if isinstance(fault, _Unprinted):
+        seen = f"the report is whole in {stands}" if stands else "not all was printed"
+        return _last_words([f"error: standard output cannot be written ({fault}); {seen}"], UNPRINTED)
+    from geoturf.errors import GeoturfError  # not before: a stop may have come in the midst of imports
+
+    if isinstance(fault, GeoturfError):
+        lines = [f.line() for severity in ("error", "warning") for f in fault.findings if f.severity == severity]
+        return _last_words([*lines, f"Refused; {what}."], REFUSED)
+    if _starved(fault):
+        told = f" ({_one_line(fault)})" if str(fault) else ""
+        need = f"error: not enough memory{told}; fewer areas at a time need less, and so does --workers 1"
+        return _last_words([need, f"Stopped; {what}."], REFUSED)
+    return _last_words([_own_fault(fault), f"Stopped; {what}."], REFUSED)
+
+
+def _refuse_a_low_limit() -> None:
+    """Under a low limit on addresses some libraries wait for ever for memory that does not come, rather than fail."""
+    limit = _address_limit()
+    if limit is not None and limit < _LEAST_ADDRESSES:
+        asked, needed = f"{limit / 1e6:,.0f} MB", f"{_LEAST_ADDRESSES / 1e6:,.0f} MB"
+        raise MemoryError(f"its limit, ulimit -v, is {asked}, and {needed} is the least")
+
+
+def _address_limit() -> int | None:
+    """Bytes of addresses this process may have; None where there is no limit."""
     try:
-        return _COMMANDS[args.command](args)
-    except GeoturfError as refusal:
-        _say(refusal.findings, all_of_them=True)
-        _print("Refused; nothing was written.", sys.stderr)
-        return REFUSED
-    except BrokenPipeError:
-        return DONE
-    except KeyboardInterrupt:
-        _print("Stopped; nothing was written.", sys.stderr)
-        return 130
-    except Exception as fault:
-        return _own_fault(fault)
+        import resource
+    except ImportError:
+        return None
+    limit = resource.getrlimit(resource.RLIMIT_AS)[0]
+    return None if limit == resource.RLIM_INFINITY else limit
 
 
-def _own_fault(fault: Exception) -> int:
-    """What geoturf did not foresee: one line, and the traceback for those who ask for it."""
-    import os
+def _starved(fault: BaseException) -> bool:
+    """Whether a fault comes of too little memory: under a limit, libraries that cannot be loaded and threads that cannot be
+    started do."""
+    if isinstance(fault, MemoryError):
+        return True
+    return _address_limit() is not None and isinstance(fault, (ImportError, OSError, RuntimeError))
 
+
+def _one_line(fault: BaseException) -> str:
+    return " ".join(str(fault).split())[:300]
+
+
+def _last_words(lines: list[str], status: int) -> int:
+    try:
+        for line in lines:
+            _print(line, sys.stderr)
+    except _Unprinted:
+        pass  # nobody listens; the status is left
+    return status
+
+
+def _own_fault(fault: BaseException) -> str:
+    """What geoturf did not foresee, in one line; the traceback for those who ask for it."""
     if os.environ.get("GEOTURF_TRACEBACK"):
         raise fault
-    told = " ".join(f"{type(fault).__name__}: {fault}".split())[:300]
-    _print(f"error: {told}; this is a fault of geoturf: please report it, with GEOTURF_TRACEBACK=1 set", sys.stderr)
-    _print("Stopped; nothing was written.", sys.stderr)
-    return REFUSED
+    told = f"{type(fault).__name__}: {_one_line(fault)}"
+    return f"error: {told}; this is a fault of geoturf: please report it, with GEOTURF_TRACEBACK=1 set"
+
+
+class _Signals:
+    """While it lasts, a stop by a service or a time limit (SIGTERM) ends a command as Ctrl-C does: in good order. ``got`` is the
+    signal that came, or 0."""
+
+    def __init__(self) -> None:
+        self.got = 0
+        self.before: dict[int, Any] = {}
+
+    def __enter__(self) -> _Signals:
+        import signal
+        import threading
+
+        if threading.current_thread() is threading.main_thread():
+            for number in (signal.SIGINT, signal.SIGTERM):
+                if signal.getsignal(number) in (signal.SIG_DFL, signal.default_int_handler):
+                    self.before[number] = signal.signal(number, self._stop)
+        return self
+
+    def _stop(self, number: int, _: object) -> None:
+        self.got = self.got or number
+        raise KeyboardInterrupt
+
+    def __exit__(self, *_: object) -> None:
+        import signal
+
+        for number, handler in self.before.items():
+            signal.signal(number, handler)
+
+
+class _Unprinted(Exception):
+    """Standard output or error cannot be written: its reader is gone, or the disk is full."""
+
+
+class _Stream:
+    """A text stream whose failures are told from those of other files and pipes."""
+
+    def __init__(self, stream: Any):
+        self.stream = stream
+
+    def write(self, text: str) -> int:
+        return self._tried(self.stream.write, text)
+
+    def flush(self) -> None:
+        self._tried(self.stream.flush)
+
+    def _tried(self, call: Any, *given: str) -> Any:
+        try:
+            return call(*given)
+        except OSError as error:
+            self._let_go()
+            raise _Unprinted(error.strerror or error) from None
+
+    def _let_go(self) -> None:
+        """What is left in the buffer goes nowhere, or Python would try again at the end and complain."""
+        try:
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, self.stream.fileno())
+            os.close(nowhere)
+        except OSError:
+            pass
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.stream, name)
+
+
+class _Streams:
+    """Standard output and error as `_Stream`, while it lasts."""
+
+    def __enter__(self) -> None:
+        self.before = sys.stdout, sys.stderr
+        sys.stdout, sys.stderr = _Stream(sys.stdout), _Stream(sys.stderr)
+
+    def __exit__(self, *_: object) -> None:
+        sys.stdout, sys.stderr = self.before
 
 
 # ------------------------------------------------------------------------------------------------ run
@@ -155,9 +290,11 @@ def _run(args: argparse.Namespace) -> int:
     folder = args.out or f"reports/{name}"
     from geoturf import compiled, pipeline, report
 
-    report.refuse_foreign(folder)
+    report.look(folder)
+    before = report.identity(folder)
+    args.stands = lambda: "" if report.identity(folder) == before else folder
     if not (compiled.kept() or args.quiet):
-        print(_UNKEPT, file=sys.stderr)
+        _warn(_UNKEPT)
     with _Bar(args.quiet) as bar, _engine(args) as engine:
         result = pipeline.run(bid, engine, bar.told, notes)
         if args.strict and result.source.left_out:
@@ -166,12 +303,15 @@ def _run(args: argparse.Namespace) -> int:
         result.write(folder)
     if not args.quiet:
         _say(result.findings)
-        _summary(result, folder)
-    if result.source.left_out:
-        _say([f for f in result.findings if f.severity == "error"] if args.quiet else [], all_of_them=True)
-        _print(_not_priced(result.source.left_out), sys.stderr)
-        return LEFT_OUT
-    return DONE
+    try:
+        if not args.quiet:
+            _summary(result, folder)
+            sys.stdout.flush()
+    finally:  # said even where the summary cannot be
+        if result.source.left_out:
+            _say([f for f in result.findings if f.severity == "error"] if args.quiet else [], all_of_them=True)
+            _print(_not_priced(result.source.left_out), sys.stderr)
+    return LEFT_OUT if result.source.left_out else DONE
 
 
 def _bid_of(inputs: list[str]) -> tuple[Bid, list[Finding], str]:
@@ -196,7 +336,15 @@ def _bid_of(inputs: list[str]) -> tuple[Bid, list[Finding], str]:
 def _engine(args: argparse.Namespace) -> Any:
     from geoturf.engine import Cluster, Processes
 
-    return Cluster(args.cluster) if args.cluster else Processes(args.workers)
+    return Cluster(args.cluster) if args.cluster else Processes(args.workers, _quiet if args.quiet else _warn)
+
+
+def _warn(line: str) -> None:
+    _print(f"warning: {line}", sys.stderr)
+
+
+def _quiet(line: str) -> None:
+    pass
 
 
 def _refuse_left_out(findings: Any, left_out: int) -> None:
@@ -262,7 +410,7 @@ def _summary(result: Result, folder: str) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from geoturf import tables
+    from geoturf import report, tables
     from geoturf.bid import assumed
 
     table = Table(show_header=False, box=None, pad_edge=False, padding=(0, 2, 0, 0))
@@ -277,7 +425,8 @@ def _summary(result: Result, folder: str) -> None:
     for line in _answer(result):
         _print(line)
     first = f"{folder}/planner.html for the answer, " if result.water else ""
-    _print(f"report in {folder}: open {first}{folder}/map.html")
+    link = f" (a link to {os.path.realpath(folder)})" if report.is_link(folder) else ""
+    _print(f"report in {folder}{link}: open {first}{folder}/map.html")
     _print(f"for the client, prices only: {folder}/client/map.html")
 
 

@@ -6,11 +6,12 @@ depend on who did the work.
 
 from __future__ import annotations
 
-import atexit
 import os
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from typing import Any, Protocol, TypeVar
+
+from geoturf.workers import Pool
 
 Item = TypeVar("Item")
 Out = TypeVar("Out")
@@ -55,11 +56,15 @@ class Serial:
 
 class Processes:
     """In ``workers`` processes, started afresh (never forked: GDAL and PROJ do not survive a fork) at the first use and kept for
-    the next. Leave with `close`, or use it in a ``with`` statement."""
+    the next. Leave with `close`, or use it in a ``with`` statement.
 
-    def __init__(self, workers: int | None = None):
+    Work of a worker that ends on the way is done by the others, and by this process when none is left; ``told`` is given a
+    line about it."""
+
+    def __init__(self, workers: int | None = None, told: Callable[[str], Any] | None = None):
         self.workers = workers or os.cpu_count() or 1
-        self.pool: Any = None
+        self.told = told or (lambda line: None)
+        self.pool: Pool | None = None
 
     def map(
         self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
@@ -67,8 +72,8 @@ class Processes:
         if self.workers == 1 or len(items) < 2:
             return Serial().map(work, items, tick)
         done = []
-        for out in self._started().map(work, items):
-            done.append(out)
+        for wait in [self.begin(work, item) for item in items]:
+            done.append(wait())
             if tick:
                 tick(1)
         return done
@@ -79,19 +84,19 @@ class Processes:
                 self._started().submit(work)
 
     def begin(self, work: Callable[[Item], Out], item: Item) -> Callable[[], Out]:
-        return partial(work, item) if self.workers == 1 else self._started().submit(work, item).result
+        if self.workers == 1:
+            return partial(work, item)
+        pool = self._started()
+        return partial(pool.result, pool.submit(work, item))
 
-    def _started(self) -> Any:
+    def _started(self) -> Pool:
         if self.pool is None:
-            from concurrent.futures import ProcessPoolExecutor
-            from multiprocessing import get_context
-
-            self.pool = ProcessPoolExecutor(self.workers, get_context("spawn"), initializer=_leave_at_once)
+            self.pool = Pool(self.workers, self.told)
         return self.pool
 
     def close(self) -> None:
         if self.pool is not None:
-            self.pool.shutdown(cancel_futures=True)
+            self.pool.close()
             self.pool = None
 
     def __enter__(self) -> Processes:
@@ -99,12 +104,6 @@ class Processes:
 
     def __exit__(self, *_: object) -> None:
         self.close()
-
-
-def _leave_at_once() -> None:
-    """A worker goes when it is told to, without taking down its modules one by one: that takes half a second, and the run would
-    wait for it."""
-    atexit.register(os._exit, 0)
 
 
 class Cluster:

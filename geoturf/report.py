@@ -2,7 +2,11 @@
 
 Everything is written into a hidden folder beside the wanted one, which then takes its place in one step: where the system can
 exchange two names at once (Linux), a run killed at any moment leaves the old folder or the new one; elsewhere the old folder is
-moved aside first, and the next run puts it back if that is where the last one died.
+moved aside first, and the next run puts it back if that is where the last one died. What was written is on the disk before that
+step, so that a power cut does no more harm than a kill.
+
+A run holds a lock on its hidden folder, which the system lets go of when the run ends, however it ends: the next run removes
+folders that nobody holds.
 """
 
 from __future__ import annotations
@@ -14,44 +18,99 @@ import shutil
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from geoturf.errors import InputError
 from geoturf.model import Finding, Result
 
 _MARK = "run.json"  # a folder that holds one is ours to replace
+_OLD_S = 3600  # where folders cannot be locked, half-written ones so old are taken for left behind
 
 
 def write(result: Result, folder: str | Path) -> None:
     """Every output in ``folder``. Raises `InputError` when the folder holds other things or cannot be written."""
-    from geoturf import maps, tables, workbook
-
-    folder = Path(folder)
-    refuse_foreign(folder)
+    look(folder)
+    folder = _real(folder)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        _sweep(folder)
-        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".part", dir=folder.parent))
+        with _reserved(folder) as fresh:
+            _fill(fresh, result)
+            _settle(fresh)
+            _put_in_place(fresh, folder)
     except OSError as error:
         raise _unwritable(folder, error) from None
-    try:
-        tables.write(result, fresh)
-        workbook.write(result, fresh / "bid.xlsx")
-        (fresh / "map.html").write_text(maps.page(result, result.bid.units), encoding="utf-8")
-        (fresh / "client").mkdir()
-        for_client = maps.page(result, result.bid.units, maps.CLIENT)
-        (fresh / "client" / "map.html").write_text(for_client, encoding="utf-8")
-        if result.water is not None:
-            from geoturf import planner
 
-            (fresh / "planner.html").write_text(planner.page(result), encoding="utf-8")
-        tables.write_run(result, fresh)  # last: its presence says that the folder is complete
-        fresh.chmod(0o755)
-        _put_in_place(fresh, folder)
+
+def _fill(fresh: Path, result: Result) -> None:
+    from geoturf import maps, tables, workbook
+
+    tables.write(result, fresh)
+    workbook.write(result, fresh / "bid.xlsx")
+    (fresh / "map.html").write_text(maps.page(result, result.bid.units), encoding="utf-8")
+    (fresh / "client").mkdir()
+    for_client = maps.page(result, result.bid.units, maps.CLIENT)
+    (fresh / "client" / "map.html").write_text(for_client, encoding="utf-8")
+    if result.water is not None:
+        from geoturf import planner
+
+        (fresh / "planner.html").write_text(planner.page(result), encoding="utf-8")
+    tables.write_run(result, fresh)  # last: its presence says that the folder is complete
+    fresh.chmod(0o755)
+
+
+def look(folder: str | Path) -> None:
+    """What can be known before the work: raises `InputError` when a report cannot be put into ``folder``. Removes what runs that
+    are gone left half written beside it. A link is followed."""
+    real = _real(folder)
+    try:
+        _refuse_what_cannot_move(real, Path(folder))
+        refuse_foreign(real)
+        _sweep(real)
+        _try_to_write(real)
     except OSError as error:
-        raise _unwritable(folder, error) from None
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
+        raise _unwritable(Path(folder), error) from None
+
+
+def is_link(folder: str | Path) -> bool:
+    return Path(folder).is_symlink()
+
+
+def identity(folder: str | Path) -> tuple[int, int] | None:
+    """Tells one report from the next in the same place; None where there is none."""
+    try:
+        found = _real(folder).stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _real(folder: str | Path) -> Path:
+    """Where a report goes: what a link points at is replaced, not the link."""
+    return Path(os.path.realpath(folder))
+
+
+def _refuse_what_cannot_move(real: Path, named: Path) -> None:
+    if Path.cwd().is_relative_to(real):
+        what = "is the folder you are in, or holds it"
+    elif real.is_mount():
+        what = "is where a disk is mounted"
+    else:
+        return
+    message = f"{what}, and a report takes the place of the whole folder; name a folder in it with --out"
+    raise InputError(Finding("error", "foreign-folder", message, file=str(named)))
+
+
+def _try_to_write(folder: Path) -> None:
+    """In the nearest folder that is there, under a name as long as the longest one wanted."""
+    there = folder.parent
+    while not there.exists():
+        there = there.parent
+    for part in folder.relative_to(there).parts:
+        with suppress(FileNotFoundError):
+            (there / part).stat()  # refuses names that are too long
+    Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".part", dir=there)).rmdir()
 
 
 def refuse_foreign(folder: str | Path) -> None:
@@ -82,15 +141,72 @@ def _put_in_place(fresh: Path, folder: Path) -> None:
         aside = _aside(folder)
         shutil.rmtree(aside, ignore_errors=True)
         folder.rename(aside)
-        fresh.rename(folder)
+        try:
+            fresh.rename(folder)
+        except BaseException:  # a stop too
+            aside.rename(folder)
+            raise
         shutil.rmtree(aside, ignore_errors=True)
 
 
+@contextmanager
+def _reserved(folder: Path) -> Iterator[Path]:
+    """A hidden folder beside ``folder``, locked, and gone afterwards."""
+    fresh, lock = _fresh(folder)
+    try:
+        yield fresh
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+        if lock is not None:
+            os.close(lock)
+
+
+def _fresh(folder: Path) -> tuple[Path, int | None]:
+    while True:
+        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".part", dir=folder.parent))
+        with suppress(BlockingIOError, FileNotFoundError):  # swept by another run before it was locked
+            return fresh, _locked(fresh)
+
+
 def _sweep(folder: Path) -> None:
-    """Removes what runs killed over an hour ago left half written beside ``folder``; younger ones may still be at work."""
+    """Removes what runs that are gone left half written beside ``folder``."""
     for left in folder.parent.glob(f".{glob.escape(folder.name)}.*.part"):
-        if time.time() - left.stat().st_mtime > 3600:
-            shutil.rmtree(left, ignore_errors=True)
+        with suppress(OSError):  # held by another run, somebody else's, or just gone
+            lock = _locked(left)
+            if lock is not None or time.time() - left.stat().st_mtime > _OLD_S:
+                shutil.rmtree(left, ignore_errors=True)
+            if lock is not None:
+                os.close(lock)
+
+
+def _locked(folder: Path) -> int | None:
+    """A lock on a folder, to be closed; None where there are no such locks (Windows, some network drives). Raises
+    `BlockingIOError` when another process holds it."""
+    try:
+        import fcntl
+    except ImportError:
+        return None
+    lock = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        os.close(lock)
+        if isinstance(error, BlockingIOError):
+            raise
+        return None
+    return lock
+
+
+def _settle(folder: Path) -> None:
+    """Waits until a folder and its files are on the disk."""
+    if sys.platform == "win32":  # folders cannot be opened there
+        return
+    for path in (*folder.rglob("*"), folder):
+        file = os.open(path, os.O_RDONLY)
+        try:
+            os.fsync(file)
+        finally:
+            os.close(file)
 
 
 def _aside(folder: Path) -> Path:
@@ -110,11 +226,6 @@ def _exchange(one: Path, other: Path) -> bool:
 
 
 def _unwritable(folder: Path, error: OSError) -> InputError:
-    return InputError(
-        Finding(
-            "error",
-            "unwritable",
-            f"cannot be written: {error.strerror or error}; name another with --out",
-            file=str(folder),
-        )
-    )
+    why = " ".join(str(error.strerror or error).split())
+    message = f"cannot be written: {why}; name another with --out"
+    return InputError(Finding("error", "unwritable", message, file=str(folder)))

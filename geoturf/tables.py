@@ -360,12 +360,15 @@ def write_geopackage(result: Result, path: Path) -> None:
     """Layers areas, pieces, seams, edges in the CRS of the first turf layer, with the ids of the CSVs."""
     import geopandas
     import pyogrio
+    import pyogrio.errors
 
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z"})  # equal runs, equal bytes
     try:
         for name, table in _layers(result).items():
             frame = geopandas.GeoDataFrame(table, geometry="geometry", crs=result.ground.source_crs)
             pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", append=path.exists())
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as fault:
+        raise OSError(f"{path.name}: {fault}") from fault
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 

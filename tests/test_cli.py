@@ -1,9 +1,13 @@
 """The command line: what it says, what it returns, and that nobody sees a traceback."""
 
 import ast
+import io
 import json
 import re
+import resource
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import geopandas
@@ -107,6 +111,101 @@ def test_a_fault_of_our_own_is_one_line_too(lawns, bid_file, tmp_path, capsys, m
     status, _, err = run(capsys, "run", bid_file(), "--out", tmp_path / "out")
     assert status == cli.REFUSED and "Traceback" not in err
     assert err.startswith("error: IndexError: list index out of range; this is a fault of geoturf")
+
+
+class Closed(io.StringIO):
+    """Standard output that can't be written."""
+
+    def __init__(self, number):
+        super().__init__()
+        self.number = number
+
+    def write(self, text):
+        raise OSError(self.number, {32: "Broken pipe", 28: "No space left on device"}[self.number])
+
+
+@pytest.mark.parametrize("number", [32, 28], ids=["closed", "full"])
+def test_a_summary_that_cannot_be_printed_is_told_with_the_report_in_place(
+    lawns, bid_file, tmp_path, capsys, monkeypatch, number
+):
+    lawns((0, 0, 40, 30))
+    monkeypatch.setattr(sys, "stdout", Closed(number))
+    status, _, err = run(capsys, "run", bid_file(), "--out", tmp_path / "out")
+    assert status == cli.UNPRINTED
+    (line,) = err.splitlines()
+    assert (
+        line.startswith("error: standard output cannot be written")
+        and f"the report is whole in {tmp_path / 'out'}" in line
+    )
+    assert (tmp_path / "out" / "run.json").exists()
+
+
+def test_what_was_left_out_is_said_though_the_summary_cannot_be_printed(lawns, bid_file, tmp_path, capsys, monkeypatch):
+    lawns((0, 0, 40, 30))
+    (tmp_path / "broken.geojson").write_text("{", encoding="utf-8")
+    monkeypatch.setattr(sys, "stdout", Closed(32))
+    bid = bid_file('[[layers]]\npath = "broken.geojson"\n')
+    assert "NOT PRICED" in run(capsys, "run", bid, "--out", tmp_path / "out")[2]
+
+
+@pytest.mark.parametrize("lines", ["rules", "--version"])
+def test_a_pipe_that_is_closed_early_is_not_done(lines):
+    """As `geoturf rules | head` does: the reader goes before all is written."""
+    code = "import sys; from geoturf import cli; sys.stdin.readline(); sys.exit(cli.main(sys.argv[1:]))"
+    pipe = subprocess.PIPE
+    with subprocess.Popen(
+        [sys.executable, "-c", code, lines], stdin=pipe, stdout=pipe, stderr=pipe, text=True
+    ) as process:
+        process.stdout.close()
+        process.stdin.write("go\n")
+        process.stdin.close()
+        err = process.stderr.read()
+    assert process.returncode == cli.UNPRINTED
+    assert err == "error: standard output cannot be written (Broken pipe); not all was printed\n"
+
+
+def test_a_pipe_that_breaks_within_the_work_is_no_closed_terminal(lawns, bid_file, tmp_path, capsys, monkeypatch):
+    from geoturf import pipeline
+
+    lawns((0, 0, 40, 30))
+    monkeypatch.setattr(pipeline, "run", lambda *_: (_ for _ in ()).throw(BrokenPipeError(32, "Broken pipe")))
+    status, _, err = run(capsys, "run", bid_file(), "--out", tmp_path / "out")
+    assert status == cli.REFUSED and err.splitlines()[-1] == "Stopped; nothing was written."
+
+
+def test_a_run_whose_workers_cannot_start_writes_its_report(lawns, bid_file, tmp_path, capsys, monkeypatch):
+    from geoturf import pipeline
+
+    lawns((0, 0, 40, 30))
+    monkeypatch.setattr(pipeline, "_MANY", 1)
+    monkeypatch.setattr(sys, "executable", "/nowhere/python")
+    status, _, err = run(capsys, "run", bid_file(), "--out", tmp_path / "out", "--workers", 2)
+    assert status == cli.DONE and (tmp_path / "out" / "run.json").exists()
+    (line,) = err.splitlines()
+    assert line.startswith("warning: a worker cannot be started") and "without workers" in line
+
+
+@pytest.mark.parametrize("out", [".", "/", "x" * 300])
+def test_a_place_that_cannot_be_written_is_told_before_the_work(lawns, bid_file, tmp_path, capsys, monkeypatch, out):
+    from geoturf import pipeline
+
+    lawns((0, 0, 40, 30))
+    bid = bid_file()
+    monkeypatch.setattr(pipeline, "run", None)  # not called
+    monkeypatch.chdir(tmp_path)
+    status, _, err = run(capsys, "run", bid, "--out", out)
+    assert status == cli.REFUSED and "fault of geoturf" not in err
+    assert err.startswith(f"error: {out}: ") and err.splitlines()[1:] == ["Refused; nothing was written."]
+
+
+def test_too_low_a_limit_of_memory_is_told_at_once(tmp_path):
+    """800 MB of addresses (`ulimit -v 800000`), under which libraries wait for ever."""
+    low = lambda: resource.setrlimit(resource.RLIMIT_AS, (800_000_000,) * 2)  # noqa: E731
+    command = [sys.executable, "-m", "geoturf", "run", "lawns.gpkg"]
+    told = subprocess.run(command, preexec_fn=low, capture_output=True, text=True, timeout=60)
+    assert told.returncode == cli.REFUSED
+    assert told.stderr.splitlines()[0].startswith("error: not enough memory (its limit, ulimit -v, is 800 MB")
+    assert told.stderr.splitlines()[1:] == ["Stopped; nothing was written."]
 
 
 def test_check_reads_only(lawns, bid_file, tmp_path, capsys):

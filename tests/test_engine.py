@@ -1,5 +1,10 @@
 """One interface, one result, whoever does the work."""
 
+import os
+import signal
+import sys
+import time
+
 import pytest
 
 from geoturf.engine import Cluster, Processes, Serial
@@ -43,6 +48,72 @@ def test_work_begun_is_waited_for(engine):
 def test_a_fault_in_a_worker_is_raised_here():
     with Processes(2) as engine, pytest.raises(ValueError, match="no 1"):
         engine.map(fail, [1, 2])
+
+
+def square_or_die_once(item):
+    """Kills its process the first time anybody does it."""
+    x, mark = item
+    try:
+        mark.touch(exist_ok=False)
+    except FileExistsError:
+        return x * x
+    return os.kill(os.getpid(), signal.SIGKILL)
+
+
+def square_at_home(item):
+    """Kills every process but the one that is named."""
+    x, home = item
+    if os.getpid() != home:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return x * x
+
+
+def square_within_memory(item):
+    x, home = item
+    if os.getpid() != home:
+        raise MemoryError
+    return x * x
+
+
+def test_what_a_killed_worker_was_doing_another_does(tmp_path):
+    told = []
+    with Processes(2, told.append) as engine:
+        assert engine.map(square_or_die_once, [(x, tmp_path / "mark") for x in range(9)]) == [x * x for x in range(9)]
+    assert told == [
+        "a worker was ended by SIGKILL, likely for want of memory; going on with 1 worker, for the same result"
+    ]
+
+
+@pytest.mark.parametrize("work", [square_at_home, square_within_memory])
+def test_when_no_worker_is_left_this_process_does_it(work):
+    told = []
+    with Processes(3, told.append) as engine:
+        begun = engine.begin(work, (5, os.getpid()))
+        assert engine.map(work, [(x, os.getpid()) for x in range(9)]) == [x * x for x in range(9)]
+        assert begun() == 25
+    assert len(told) == 3 and told[-1].endswith("going on without workers, for the same result")
+
+
+@pytest.mark.parametrize(
+    "program", ["/nowhere/python", "/dev/null", "/bin/false"], ids=["gone", "not ours to run", "ends at once"]
+)
+def test_workers_that_cannot_start_are_done_without(program, monkeypatch):
+    told = []
+    monkeypatch.setattr(sys, "executable", program)
+    with Processes(2, told.append) as engine:
+        assert engine.map(square, range(5)) == [0, 1, 4, 9, 16]
+    assert 1 <= len(told) <= 2 and told[-1].endswith("without workers, for the same result")
+
+
+def test_leaving_by_a_fault_ends_workers_at_once():
+    start = time.monotonic()
+    with pytest.raises(KeyboardInterrupt), Processes(2) as engine:
+        for seconds in (60, 60):
+            engine.begin(time.sleep, seconds)
+        processes = [worker.process for worker in engine.pool.busy]
+        raise KeyboardInterrupt
+    assert time.monotonic() - start < 20
+    assert [process.returncode for process in processes] == [-signal.SIGKILL] * 2
 
 
 def test_a_dask_cluster_does_the_same():

@@ -107,13 +107,56 @@ def test_where_names_cannot_be_exchanged_a_half_moved_folder_is_put_back(result,
     assert set(contents(tmp_path / "out")) == FILES
 
 
-def test_litter_of_killed_runs_is_swept_after_an_hour(result, tmp_path):
+def test_litter_of_a_killed_run_is_swept_at_once_and_that_of_a_living_one_stays(result, tmp_path):
+    """The lock of this process stands for a run that is still at work."""
+    for name in ("dead", "alive"):
+        (tmp_path / f".out.{name}.part").mkdir()
+    lock = report._locked(tmp_path / ".out.alive.part")
+    result.write(tmp_path / "out")
+    assert [path.name for path in tmp_path.glob(".out*")] == [".out.alive.part"]
+    os.close(lock)
+    report.look(tmp_path / "out")
+    assert not list(tmp_path.glob(".out*"))
+
+
+def test_where_folders_cannot_be_locked_litter_is_swept_after_an_hour(result, tmp_path, monkeypatch):
+    monkeypatch.setattr(report, "_locked", lambda folder: None)
     for name, age in (("old", 7200), ("young", 60)):
         folder = tmp_path / f".out.{name}.part"
         folder.mkdir()
         os.utime(folder, (folder.stat().st_mtime - age,) * 2)
     result.write(tmp_path / "out")
     assert [path.name for path in tmp_path.glob(".out*")] == [".out.young.part"]
+
+
+def test_a_link_is_followed(result, tmp_path):
+    (tmp_path / "disk").mkdir()
+    (tmp_path / "out").symlink_to(tmp_path / "disk")
+    result.write(tmp_path / "out")
+    assert (tmp_path / "out").is_symlink()
+    assert {path.name for path in (tmp_path / "disk").iterdir()} == FILES
+
+
+@pytest.mark.parametrize(
+    ("out", "why"),
+    [
+        (".", "is the folder you are in"),
+        ("..", "is the folder you are in"),
+        ("/", "is the folder you are in"),
+        ("/proc", "is where a disk is mounted"),
+        ("x" * 300, "File name too long"),
+        ("deep/" + "x" * 300 + "/out", "File name too long"),
+        ("file/out", "Not a directory"),
+        ("file", "is a file"),
+    ],
+)
+def test_a_place_that_cannot_be_written_is_refused_before_the_work(tmp_path, monkeypatch, out, why):
+    (tmp_path / "file").write_text("mine")
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here" if out.startswith(".") else tmp_path)
+    with pytest.raises(InputError, match=why):
+        report.look(out)
+    assert {path.name for path in tmp_path.iterdir()} == {"file", "here"}
 
 
 def test_hostile_text_stays_text_in_every_table(lawns, bid_file, tmp_path):

@@ -63,7 +63,10 @@ class Book:
             self.text(sheet, row, column + place, value)
 
     def close(self) -> None:
-        self.book.close()
+        try:
+            self.book.close()
+        except xlsxwriter.exceptions.FileCreateError as fault:
+            raise OSError(f"bid.xlsx: {fault}") from fault
 
 
 def text_of(value: object) -> str:

@@ -1,0 +1,202 @@
+"""Faults put in one after another: a report being written finds the old one or the new one, never neither; a run that is ended
+leaves no worker and, after the next run, no litter."""
+
+import os
+import resource
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import geopandas
+import pytest
+from shapely.geometry import box
+
+import geoturf
+from geoturf import report
+from geoturf.errors import InputError
+
+WATCHED = {"open", "os.mkdir", "os.rename", "os.chmod", "os.remove", "os.rmdir", "os.scandir", "os.listdir", "os.fsync"}
+
+
+class Trap:
+    """Counts what is done to files below ``folder``, and lets the step numbered ``at`` fail as on a full disk.
+    It hears of steps by Python's audit events; ``os.fsync`` has none and is wrapped."""
+
+    def __init__(self):
+        self.folder, self.at, self.steps = "", -1, []
+        self.fsync = os.fsync
+        os.fsync = self._fsync
+        sys.addaudithook(self.hears)
+
+    def hears(self, event, args):
+        if self.folder and event in WATCHED and str(args[0]).startswith(self.folder):
+            self.steps.append(event)
+            if len(self.steps) == self.at + 1:
+                raise OSError(28, "No space left on device")
+
+    def _fsync(self, file):
+        self.hears("os.fsync", (self.folder,))
+        self.fsync(file)
+
+    def set(self, folder, at=-1):
+        self.folder, self.at, self.steps = str(folder), at, []
+
+
+@pytest.fixture(scope="module")
+def trap():
+    """One for all: an audit hook stays for good."""
+    made = Trap()
+    yield made
+    made.set("")
+    os.fsync = made.fsync
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("bid")
+    lawn = {"site": ["A"], "area": ["1"], "geometry": [box(6_352_000, 2_148_000, 6_352_040, 2_148_030)]}
+    geopandas.GeoDataFrame(lawn, crs="EPSG:2228").to_file(folder / "lawns.gpkg")
+    return geoturf.run(geoturf.make_bid({"layers": [{"path": str(folder / "lawns.gpkg")}]}))
+
+
+def contents(folder):
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def stands(folder, old):
+    """ "old" or "new"; nothing else may stand there."""
+    files = contents(folder)
+    if files == old:
+        return "old"
+    assert files.keys() == old.keys() and files["areas.csv"].startswith(b"site,area,phase")
+    return "new"
+
+
+@pytest.mark.parametrize("exchange", [True, False], ids=["names exchanged", "moved aside"])
+def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch, exchange):
+    """Every step until all is written, then (waiting for the disk, putting in place, tidying up) every third. The
+    pages are not worked out anew each time: what is tried is the files."""
+    from geoturf import maps
+
+    monkeypatch.setattr(maps, "page", lambda *_: "<html>" * 1000)
+    if not exchange:
+        monkeypatch.setattr(report, "_exchange", lambda *_: False)
+    out = tmp_path / "out"
+    result.write(out)
+    trap.set(tmp_path)
+    result.write(out)
+    steps = list(trap.steps)
+    assert {"open", "os.mkdir", "os.fsync", "os.rmdir"} <= set(steps) and len(steps) > 40
+    seen = set()
+    filled, settled = steps.index("os.fsync"), len(steps) - steps[::-1].index("os.fsync")
+    last = range(settled - 1, len(steps), 3 if exchange else 1)
+    for at in (*range(filled), *range(filled, settled - 1, 3), *last) if exchange else last:
+        trap.set("")
+        (out / "areas.csv").write_text("old")
+        old = contents(out)
+        trap.set(tmp_path, at)
+        try:
+            result.write(out)
+            told = "written"
+        except InputError as refusal:
+            told = "refused"
+            assert "cannot be written: No space left on device" in str(refusal)
+        trap.set("")
+        report.refuse_foreign(out)  # as the next run does first
+        found = stands(out, old)
+        assert (told, found) in {("written", "new"), ("refused", "old")}, f"step {at}, {steps[at]}"
+        seen.add(found)
+    assert seen == {"old", "new"}, "the last steps only tidy up"
+    result.write(out)
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.parametrize("bytes_", [0, 100, 5_000, 70_000, 100_000])
+def test_a_disk_that_fills_up_is_told_in_one_line(result, tmp_path, bytes_):
+    """No file may grow beyond so many bytes: writes fail within the first table, within a later one, within the
+    GeoPackage."""
+    result.write(tmp_path / "out")
+    old = contents(tmp_path / "out")
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_, hard))
+    try:
+        with pytest.raises(InputError, match=r"out: cannot be written: [^\n]+; name another with --out$"):
+            result.write(tmp_path / "out")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert contents(tmp_path / "out") == old
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+RUN = """
+import sys, time
+from geoturf import cli, pipeline, report, workers
+pipeline._MANY, started, start = 1, [], workers._Worker.__init__
+def noted(worker):
+    start(worker)
+    started.append(worker.process.pid)
+workers._Worker.__init__ = noted
+def halt(*_):
+    print(*started, flush=True)
+    time.sleep(60)
+if sys.argv[1] == "work":
+    pipeline.edges.classify = halt
+elif sys.argv[1] == "report":
+    report._settle = halt
+sys.exit(cli.main(["run", sys.argv[2], "--out", sys.argv[3], "--workers", "2"]))
+"""
+
+
+def alive(number):
+    """Whether a process is there and no zombie (that is for whoever adopts it)."""
+    try:
+        text = Path(f"/proc/{number}/stat").read_text(encoding="utf-8")
+    except OSError:
+        return False
+    return text.rsplit(")", 1)[1].split()[0] != "Z"
+
+
+def soon(holds, seconds=10):
+    end = time.monotonic() + seconds
+    while not holds() and time.monotonic() < end:
+        time.sleep(0.02)
+    return holds()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="looks into /proc")
+@pytest.mark.parametrize(
+    ("stage", "number", "status", "said"),
+    [
+        ("work", signal.SIGKILL, -9, ""),
+        ("work", signal.SIGTERM, 143, "Stopped; nothing was written.\n"),
+        ("work", signal.SIGINT, 130, "Stopped; nothing was written.\n"),
+        ("report", signal.SIGKILL, -9, ""),
+        ("report", signal.SIGTERM, 143, "Stopped; nothing was written.\n"),
+    ],
+)
+def test_a_run_that_is_ended_leaves_no_worker_and_no_litter(
+    result, lawns, bid_file, tmp_path, stage, number, status, said
+):
+    """The signal goes to the whole group, as from a terminal or `timeout`, while workers are starting (``work``) or the report is
+    half written."""
+    lawns((0, 0, 40, 30))
+    out = tmp_path / "out"
+    result.write(out)
+    (out / "areas.csv").write_text("old")
+    old = contents(out)
+    command = [sys.executable, "-c", RUN, stage, str(bid_file()), str(out)]
+    pipe = subprocess.PIPE
+    with subprocess.Popen(command, stdout=pipe, stderr=pipe, text=True, process_group=0) as process:
+        workers = [int(word) for word in process.stdout.readline().split()]
+        assert len(workers) == 2
+        os.killpg(process.pid, number)
+        err = process.stderr.read()  # ends when nobody is left who could write to it
+    assert (process.returncode, err) == (status, said)
+    assert soon(lambda: not any(alive(worker) for worker in workers))
+    assert contents(out) == old
+    left = list(tmp_path.glob(".out.*"))
+    assert bool(left) == (stage == "report" and number == signal.SIGKILL)
+    report.look(out)  # the next run
+    assert not list(tmp_path.glob(".out.*"))
