@@ -1,9 +1,13 @@
 """One interface, one result, whoever does the work."""
 
+import ctypes
 import os
 import signal
+import socket
+import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
@@ -114,6 +118,38 @@ def test_leaving_by_a_fault_ends_workers_at_once():
         raise KeyboardInterrupt
     assert time.monotonic() - start < 20
     assert [process.returncode for process in processes] == [-signal.SIGKILL] * 2
+
+
+def hold_the_interpreter(seconds):
+    """No other thread of the process runs meanwhile."""
+    ctypes.PyDLL(None).sleep(seconds)
+
+
+def test_a_worker_ends_when_its_socket_is_closed_whatever_it_is_doing():
+    with Processes(2) as engine:
+        engine.begin(time.sleep, 60)
+        (worker,) = engine.pool.busy
+        worker.socket.shutdown(socket.SHUT_RDWR)
+        assert worker.process.wait(20) == 0
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="a way of its kernel")
+def test_a_worker_that_holds_the_interpreter_ends_with_its_parent_too():
+    code = (
+        "import os, signal, sys, time\n"
+        "from geoturf.workers import Pool\n"
+        f"sys.path.insert(0, {str(Path(__file__).parent)!r})\n"
+        "from test_engine import hold_the_interpreter\n"
+        "pool = Pool(1, print)\n"
+        "pool.result(pool.submit(time.sleep, 0))\n"
+        "pool.submit(hold_the_interpreter, 60)\n"
+        "time.sleep(1.5)\n"
+        "os.kill(os.getpid(), signal.SIGKILL)\n"
+    )
+    start = time.monotonic()
+    # done when nobody is left who could write to the pipe: worker and parent share it
+    subprocess.run([sys.executable, "-c", code], stderr=subprocess.PIPE)
+    assert time.monotonic() - start < 40
 
 
 def test_a_dask_cluster_does_the_same():

@@ -104,7 +104,6 @@ def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch,
             told = "refused"
             assert "cannot be written: No space left on device" in str(refusal)
         trap.set("")
-        report.refuse_foreign(out)  # as the next run does first
         found = stands(out, old)
         assert (told, found) in {("written", "new"), ("refused", "old")}, f"step {at}, {steps[at]}"
         seen.add(found)
@@ -139,6 +138,7 @@ def noted(worker):
     started.append(worker.process.pid)
 workers._Worker.__init__ = noted
 def halt(*_):
+    time.sleep(0.5)  # workers are importing by now
     print(*started, flush=True)
     time.sleep(60)
 if sys.argv[1] == "work":
@@ -191,6 +191,7 @@ def test_a_run_that_is_ended_leaves_no_worker_and_no_litter(
     with subprocess.Popen(command, stdout=pipe, stderr=pipe, text=True, process_group=0) as process:
         workers = [int(word) for word in process.stdout.readline().split()]
         assert len(workers) == 2
+        assert process.pid not in [os.getpgid(worker) for worker in workers], "they would hear the signal too"
         os.killpg(process.pid, number)
         err = process.stderr.read()  # ends when nobody is left who could write to it
     assert (process.returncode, err) == (status, said)
