@@ -246,14 +246,15 @@ class _Stream:
         self.stream = stream
 
     def write(self, text: str) -> int:
-        return self._tried(self.stream.write, text)
+        self._tried(self.stream.write, text)
+        return len(text)
 
     def flush(self) -> None:
         self._tried(self.stream.flush)
 
-    def _tried(self, call: Any, *given: str) -> Any:
+    def _tried(self, call: Any, *given: str) -> None:
         try:
-            return call(*given)
+            call(*given)
         except OSError as error:
             self._let_go()
             raise _Unprinted(error.strerror or error) from None

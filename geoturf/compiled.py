@@ -44,7 +44,7 @@ def inner(function: Callable[..., Any], fastmath: bool = False) -> Any:
     return _kept(function, fastmath=fastmath, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 
 
-def _kept(function: Callable[..., Any], **how: bool) -> Any:
+def _kept(function: Callable[..., Any], **how: Any) -> Any:
     made = numba.njit(nogil=True, **how)(function)
     if numba.config.DISABLE_JIT:
         return made
@@ -65,9 +65,10 @@ def compiled_now(function: Any, *args: Any) -> bool:
     if numba.config.DISABLE_JIT or not kept():
         function(*args)
         return False
-    missed = sum(function.stats.cache_misses.values())
+    missed: int = sum(function.stats.cache_misses.values())
     function(*args)
-    return sum(function.stats.cache_misses.values()) > missed
+    now: int = sum(function.stats.cache_misses.values())
+    return now > missed
 
 
 def compiling(work: Callable[[], Any]) -> None:

@@ -184,7 +184,7 @@ class _Worker:
 
 def _handing_on(other: socket.socket) -> dict[str, Any]:
     """How a new process gets a socket, and a process group of its own."""
-    if os.name == "posix":
+    if sys.platform != "win32":
         return {"pass_fds": [other.fileno()], "process_group": 0}
     return {"close_fds": False, "creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
 
