@@ -211,6 +211,22 @@ def test_defaults_are_not_unusual_and_others_are_noted():
     assert {n.severity for n in notes} == {"note"}
 
 
+@pytest.mark.parametrize(
+    ("trim", "noted"),
+    [
+        ("0.49 in", True),
+        ("1/2 in", False),
+        ("0.51 in", False),
+        ("1.99 in", False),
+        ("5.08 cm", False),
+        ("2.01 in", True),
+    ],
+)
+def test_the_usual_range_ends_at_its_limits(trim, noted):
+    """Both limits belong to it, however they are written (2 in are 5.08 cm); just past them is noted."""
+    assert [n.code for n in unusual(make_bid(LAYER | {"layout": {"selvage_trim": trim}}))] == ["unusual-value"] * noted
+
+
 def test_every_range_holds_its_default():
     """Over all rules, the ones with a range: as pydantic reads them, the default lies inside."""
     bid = make_bid(LAYER | {"water": {"climate": {"eto": ["1 in"] * 12}}})

@@ -25,6 +25,7 @@ from geoturf.bid import make_bid
 from geoturf.errors import InputError
 from geoturf.read import COLUMNS, read, texts
 from geoturf.read.ids import number_areas
+from geoturf.read.part import Columns
 from geoturf.read.rings import star_shaped
 from geoturf.read.shapes import _sound, _star_shaped
 
@@ -251,6 +252,13 @@ def test_canonical_names_map_by_themselves(tmp_path):
     assert "elevation_ft" not in table
 
 
+def test_stated_metres_stand_over_feet(tmp_path):
+    """Feet fill in where a feature states no metres, and nowhere else: by hand, 1,000 ft are 304.8 m."""
+    columns = {"site": ["A", "B", "C"], "elevation_m": [250.0, None, None], "elevation_ft": [1000.0, 1000.0, None]}
+    write(squares(**columns), tmp_path / "lots.gpkg")
+    assert table_of(tmp_path, "lots.gpkg")["elevation_m"].tolist() == pytest.approx([250.0, 304.8, np.nan], nan_ok=True)
+
+
 def test_a_shapefile_cuts_names_and_they_still_map(tmp_path):
     with pytest.warns(RuntimeWarning, match="pile_beari"):
         write(squares(site=["A"], pile_bearing_deg=[45.0]), tmp_path / "lots.shp")
@@ -443,10 +451,10 @@ def test_areas_without_a_name_get_one_of_their_own(rows):
     """Named ones keep theirs; a site's new names are the least numbers it does not use, in order."""
     site, area = (np.array(column, object) for column in zip(*rows, strict=True))
     tables = [
-        {"feature": site[a:b], "site": texts.of(site[a:b]), "area": texts.of(area[a:b])} for a, b in [(0, 3), (3, 9)]
+        Columns(site[a:b], {"site": texts.of(site[a:b]), "area": texts.of(area[a:b])}, {}) for a, b in [(0, 3), (3, 9)]
     ]
     number_areas(tables)
-    after = np.concatenate([table["area"].each() for table in tables])
+    after = np.concatenate([table.texts["area"].each() for table in tables])
     assert (after[area != ""] == area[area != ""]).all()
     for one in "AB":
         used = set(area[(site == one) & (area != "")])

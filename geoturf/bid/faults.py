@@ -62,7 +62,8 @@ def _shown(path: list[str]) -> str:
 
 def _told(fault: Any, key: str) -> str:
     """A fault in our words."""
-    kind, message = fault["type"], fault["msg"].removeprefix("Value error, ")
+    kind = fault["type"]
+    message = str(fault["msg"]).removeprefix("Value error, ")
     if kind == "value_error":
         text = _written(fault["input"], str)
         return message.replace(text, _given(fault)) if len(text) > _LONG else message
@@ -149,7 +150,8 @@ def _model_at(path: list[str], model: type[BaseModel]) -> type[BaseModel] | None
 
 def foreign_prices(bid: BaseModel, currency: str, content: dict[str, Any], file: str) -> list[Finding]:
     """Prices in another currency than the bid's: those given, one line each, and those that stand at their defaults."""
-    given, defaults = [], []
+    given: list[tuple[str, Money]] = []
+    defaults: list[tuple[str, Money]] = []
     for path, money in _moneys(bid, ()):
         if money.currency != currency:
             (given if _stands(content, path) else defaults).append((_shown(list(path)), money))

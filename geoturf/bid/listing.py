@@ -13,6 +13,7 @@ from geoturf.rules.base import each, read_limits, taken
 from geoturf.units import SYSTEMS, US, System
 
 Row = tuple[str, str, str, str, str, str, str]
+_ROUNDING = 1e-9  # a value written as its limit in another unit lies at the limit
 
 
 def rows(model: type[BaseModel], section: str = "") -> list[Row]:
@@ -112,16 +113,28 @@ def _limits(value: Any, info: Any, key: str, told: System) -> Iterator[tuple[str
         return
     least, most = read_limits(info, ("low", "high"))
     for one in each(value):
-        if (least and one < least * (1 - 1e-9)) or (most and one > most * (1 + 1e-9)):
-            ends = [_end(end, si, told) for end, si in ((low, least), (high, most)) if end is not None]
-            which = "at least " if high is None else "at most " if low is None else ""
-            example = low if low is not None else high
-            yield key, _as(one, example, told), which + " to ".join(ends), str(extra.get("source", ""))
+        too_low = least is not None and one < least * (1 - _ROUNDING)
+        too_high = most is not None and one > most * (1 + _ROUNDING)
+        if too_low or too_high:
+            shown = _as(one, high if low is None else low, told)
+            usual = _usual(_end(low, least, told), _end(high, most, told))
+            yield key, shown, usual, str(extra.get("source", ""))
 
 
-def _end(written: Any, si: float | None, told: System) -> str:
-    """A limit as its rule writes it, or in metric units for a metric bid."""
-    return str(written) if told is US or si is None else _as(si, written, told)
+def _end(written: Any, si: Any, told: System) -> str:
+    """A limit as its rule writes it, or in metric units for a metric bid; "" where there is none."""
+    if written is None:
+        return ""
+    return str(written) if told is US else _as(si, written, told)
+
+
+def _usual(low: str, high: str) -> str:
+    """A range in words; one of its ends may be empty."""
+    if not high:
+        return f"at least {low}"
+    if not low:
+        return f"at most {high}"
+    return f"{low} to {high}"
 
 
 def _as(value: float, example: Any, told: System) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from geoturf.bid.listing import toml
 from geoturf.draft.by_value import LAWNS, known_cover, known_irrigation
-from geoturf.rules.water import WaterRules
+from geoturf.rules.water import WaterPrice, WaterRules
 from geoturf.rules.water.conversion import SHIPPED
 from geoturf.rules.water.names import key, table
 
@@ -22,7 +22,7 @@ def lines(values: Mapping[str, Sequence[object]]) -> list[str]:
         return []
     places = sorted({row["place"] for row in table("eto")})
     default = {name: field.default for name, field in WaterRules.model_fields.items()}
-    price = WaterRules.model_fields["price"].annotation.model_fields["price"].default
+    price = WaterPrice.model_fields["price"].default
     written = [
         "# Which lawns to convert, and to what? Take this part out where the bid is only to be priced.",
         "[water]",

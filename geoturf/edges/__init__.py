@@ -121,8 +121,10 @@ def _beside(areas: pd.DataFrame, mine: Borders, theirs: Borders, place: Places, 
     own, theirs = mine.where(rows), theirs.where((near & first)[theirs.owner])
 
     def wanted(i: np.ndarray, j: np.ndarray) -> np.ndarray:
-        other = (own.owner[i] != theirs.owner[j]) & (group[own.owner[i]] == group[theirs.owner[j]])
-        return other & (np.einsum("ij,ij->i", own.along[i], theirs.along[j]) < 0)  # facing
+        one, two = own.owner[i], theirs.owner[j]
+        facing = np.einsum("ij,ij->i", own.along[i], theirs.along[j]) < 0
+        others: np.ndarray = (one != two) & (group[one] == group[two]) & facing
+        return others
 
     found = contact.strips(own, theirs, tolerance_m, wanted)
     return replace(found, segment=rows[found.segment], other=theirs.owner[found.other])
@@ -170,8 +172,9 @@ def _totals(areas: pd.DataFrame, table: pd.DataFrame, products: dict[str, Produc
         raise PromiseError(_short_sum(areas, off))
     nailed = np.array([products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
     fastened = (table["kind"] != "shared") & nailed[table["area_index"]]
-    nails = (whole_steps(table["laid_m"], rules.perimeter_spacing_m) + ~table["closed"]) * fastened
-    field = whole_steps(areas["surface_area_m2"], rules.field_spacing_m**2)
+    laid_m = table["laid_m"].to_numpy(float)
+    nails = (whole_steps(laid_m, rules.perimeter_spacing_m) + ~table["closed"]) * fastened
+    field = whole_steps(areas["surface_area_m2"].to_numpy(float), rules.field_spacing_m**2)
     return pd.DataFrame(
         sums
         | {

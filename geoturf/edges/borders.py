@@ -21,12 +21,14 @@ class Places:
     def boxes(self, bounds: np.ndarray, frame: np.ndarray, reach_m: float = 0.0) -> np.ndarray:
         """Placed boxes of ``bounds`` (n, 4), grown by ``reach_m``; ``frame`` is the frame of each. As diagonals: a tree looks
         at bounds only, and a line is made in a third of the time of a box."""
-        low, high = bounds[:, :2] + self.shift[frame] - reach_m, bounds[:, 2:] + self.shift[frame] + reach_m
-        return shapely.linestrings(np.stack([low, high], axis=1))
+        shift = self.shift[frame]
+        low = bounds[:, :2] + shift - reach_m
+        high = bounds[:, 2:] + shift + reach_m
+        return np.asarray(shapely.linestrings(np.stack([low, high], axis=1)))
 
     def points(self, xy: np.ndarray, frame: np.ndarray) -> np.ndarray:
         """Placed points."""
-        return shapely.points(xy + self.shift[frame])
+        return np.asarray(shapely.points(xy + self.shift[frame]))
 
 
 def places(features: pd.DataFrame) -> Places:
@@ -71,7 +73,8 @@ class Borders:
 
     def at(self, segment: np.ndarray, along_m: np.ndarray) -> np.ndarray:
         """Points (n, 2), so far along segments."""
-        return self.start[segment] + self.along[segment] * along_m[:, None]
+        points: np.ndarray = self.start[segment] + self.along[segment] * along_m[:, None]
+        return points
 
 
 def borders(features: pd.DataFrame, place: Places, reach_m: float) -> Borders:

@@ -104,7 +104,8 @@ def _clipped(mine: Borders, others: Borders, segment: np.ndarray, other: np.ndar
 
 
 def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    return np.einsum("ij,ij->i", a, b)
+    products: np.ndarray = np.einsum("ij,ij->i", a, b)
+    return products
 
 
 def _window(
@@ -133,7 +134,8 @@ class Stretches:
 
     @property
     def length(self) -> np.ndarray:
-        return self.finish - self.begin
+        length: np.ndarray = self.finish - self.begin
+        return length
 
     def spans(self, found: Strips) -> tuple[np.ndarray, np.ndarray]:
         """First stretch, and the one after the last, that each strip covers."""

@@ -38,10 +38,13 @@ def settle(
     run = number(contact, ring)
     touched = np.bincount(ring, contact, minlength=ring.max(initial=0) + 1) > 0
     short = np.bincount(run, length)[run] <= 2 * tolerance_m
-    contact = contact | (short & touched[ring])
+    contact = contact | (short & touched[ring])  # a new array: the caller's stays
     run = number(contact, ring)
-    total, sure = np.bincount(run, length), np.bincount(run, length * along)
-    return contact & ((total > 3 * tolerance_m) | (2 * sure >= total))[run]
+    total = np.bincount(run, length)
+    sure = np.bincount(run, length * along)
+    stays = (total > 3 * tolerance_m) | (2 * sure >= total)
+    contact &= stays[run]
+    return contact
 
 
 def carry_on(neighbour: np.ndarray, ring: np.ndarray) -> np.ndarray:
@@ -101,4 +104,4 @@ def _lines(
     xy = np.concatenate([mine.at(cuts.segment[shown], cuts.begin[shown]), ends])
     of = np.concatenate([run[shown], run[last]])
     sort = np.argsort(of, kind="stable")
-    return shapely.linestrings(xy[sort], indices=of[sort])
+    return np.asarray(shapely.linestrings(xy[sort], indices=of[sort]))

@@ -81,4 +81,5 @@ def _filled(lawn: np.ndarray, least_m2: float) -> np.ndarray:
     keep = shell | (shapely.area(shapely.polygons(rings)) >= least_m2)
     if keep.all():
         return lawn
-    return plane.regrouped(shapely.polygons(rings[keep], indices=part[keep]), owner, len(lawn))
+    filled = np.asarray(shapely.polygons(rings[keep], indices=part[keep]))
+    return plane.regrouped(filled, owner, len(lawn))

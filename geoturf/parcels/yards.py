@@ -82,7 +82,8 @@ def _border(parcels: np.ndarray) -> Border:
     who = owner[ring[step]]
     outward = np.degrees(np.arctan2(y, -x))  # bearing of the right-hand normal (y, -x) of a counter-clockwise shell
     side = np.round((outward - base[who]) / 90).astype(int) % 4
-    return Border(who, shapely.points((points[step] + points[step + 1]) / 2), np.hypot(x, y), side, base)
+    middle = np.asarray(shapely.points((points[step] + points[step + 1]) / 2))
+    return Border(who, middle, np.hypot(x, y), side, base)
 
 
 def _nearest_side(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.ndarray:
@@ -135,17 +136,19 @@ def _drive_side(ground: Ground, parcels: pd.DataFrame, border: Border, free: np.
 def _reaches(border: Border, things: np.ndarray) -> np.ndarray:
     """Whether each step of border lies within `_GAP_M` of its parcel's ``things``."""
     shapely.prepare(things)
-    return shapely.dwithin(things[border.owner], border.middle, _GAP_M)
+    return np.asarray(shapely.dwithin(things[border.owner], border.middle, _GAP_M))
 
 
 def _itself(parcel: np.ndarray, other: np.ndarray) -> np.ndarray:
     """Whether ``other`` is the parcel, or lies on it: not a neighbour. Boxes tell most."""
-    mine, yours = shapely.bounds(parcel).reshape(-1, 4), shapely.bounds(other).reshape(-1, 4)
-    out = (yours[:, :2] >= mine[:, :2] - _GAP_M).all(axis=1) & (yours[:, 2:] <= mine[:, 2:] + _GAP_M).all(axis=1)
+    mine = shapely.bounds(parcel).reshape(-1, 4)
+    yours = shapely.bounds(other).reshape(-1, 4)
+    low = yours[:, :2] >= mine[:, :2] - _GAP_M
+    high = yours[:, 2:] <= mine[:, 2:] + _GAP_M
+    out = np.asarray(np.hstack([low, high]).all(axis=1))
     row = np.flatnonzero(out)
-    out[row] = shapely.area(plane.overlaid(shapely.intersection, parcel[row], other[row])) > 0.1 * shapely.area(
-        other[row]
-    )
+    common = plane.overlaid(shapely.intersection, parcel[row], other[row])
+    out[row] = shapely.area(common) > 0.1 * shapely.area(other[row])
     return out
 
 
@@ -202,4 +205,5 @@ def _band(toward: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """Boxes that reach from depth ``low`` to ``high`` and far to both sides."""
     across = np.column_stack([-toward[:, 1], toward[:, 0]]) * _FAR_M
     a, b = toward * low[:, None], toward * high[:, None]
-    return shapely.polygons(np.stack([a - across, b - across, b + across, a + across], axis=1))
+    corners = np.stack([a - across, b - across, b + across, a + across], axis=1)
+    return np.asarray(shapely.polygons(corners))

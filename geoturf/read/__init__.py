@@ -47,7 +47,11 @@ _ANY_GEOMETRY = ("street", "view")  # roles that may be points or lines
 def read(bid: Bid) -> Source:
     """All layers of a bid. Raises `InputError` with every finding when the input is refused."""
     say = Say(Gathered())
-    done, sums, labels, found, stamps = [], {}, {}, {}, {}
+    done: list[Part] = []
+    sums: dict[str, Future[str]] = {}  # by the path as given: its digest
+    stamps: dict[str, tuple[Item, str]] = {}
+    found: dict[str, list[Item]] = {}
+    labels: dict[str, list[tuple[str, str]]] = {}
     with ThreadPoolExecutor(2) as pool:  # sums the files up, and counts what is in them, while they are read
         for layer in bid.layers:
             if layer.path not in found:  # a file that several layers name is looked up, and complained of, once
@@ -124,13 +128,13 @@ def _layer(held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bi
     loaded = _with_heights(loaded, layer, say)
     loaded = _usable(loaded, layer.role, say)
     loaded = loaded.only(place.possible(crs, loaded.boxes, loaded.ids, say))
-    table = {"feature": columns.names(loaded.ids)} | columns.tidy(loaded.table, mapping, loaded.ids, say)
+    table = columns.tidy(loaded.table, mapping, loaded.ids, say)
     if layer.role in PRICED:
         product = layer.product or next(iter(bid.products))
         if bid.looked:
-            table = ids.known_products(table, mapping.found, product, list(bid.products), say)
-        table |= _elevations(table, loaded, layer)
-        table = _named(table, layer, label, product)
+            ids.known_products(table, mapping.found, product, list(bid.products), say)
+        _take_elevations(table, loaded, layer)
+        _name(table, layer, label, product)
     name = layer.name or held.name
     place_in_bid = (name, layer.role, held.item.given, held.inner, layer.sigma_m)
     return Part(*place_in_bid, table, loaded.geometry, crs, layer.correlation_m)
@@ -176,14 +180,14 @@ def _with_heights(loaded: Loaded, layer: Layer, say: Say) -> Loaded:
     return replace(loaded, height=height)
 
 
-def _elevations(table: Columns, loaded: Loaded, layer: Layer) -> Columns:
+def _take_elevations(table: Columns, loaded: Loaded, layer: Layer) -> None:
     """Elevations from the heights of the geometry, where the bid takes them and no column states one."""
     if not layer.z or loaded.height is None or not np.isfinite(loaded.height).any():
-        return {}
-    metres, stated = loaded.height * unit_factor(layer.z)[0], table.get("elevation_m")
+        return
+    metres = loaded.height * unit_factor(layer.z)[0]
     kind = COLUMNS["elevation_m"]
-    metres = np.where((metres >= kind.low) & (metres <= kind.high), metres, np.nan)
-    return {"elevation_m": metres if stated is None else np.where(np.isnan(stated), metres, stated)}
+    known = (metres >= kind.low) & (metres <= kind.high)
+    table.fill("elevation_m", np.where(known, metres, np.nan))
 
 
 def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
@@ -205,16 +209,15 @@ def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
     return replace(loaded, geometry=geometry, boxes=boxes).only(kept)
 
 
-def _named(table: Columns, layer: Layer, label: str, product: str) -> Columns:
-    """The columns with site, phase and product where the features name none; areas are numbered later, over all layers."""
-    n = len(table["feature"])
+def _name(table: Columns, layer: Layer, label: str, product: str) -> None:
+    """Fills in site, phase and product where the features name none; areas are numbered later, over
+    all layers."""
+    none = texts.same("", len(table))
     defaults = {"site": layer.site, "area": "", "phase": layer.phase or "1", "product": product}
     for name, default in defaults.items():
-        given = table.get(name, texts.same("", n))
-        table[name] = given.filled(default)
-    unnamed = table["site"].are("")
+        table.texts[name] = table.texts.get(name, none).filled(default)
+    unnamed = table.texts["site"].are("")
     if unnamed.any():
-        site = table["site"].each()
-        site[unnamed] = label + " " + table["feature"][unnamed]
-        table["site"] = texts.of(site)
-    return {name: table[name] for name in ("feature", *COLUMNS) if name in table}
+        site = table.texts["site"].each()
+        site[unnamed] = label + " " + table.feature[unnamed]
+        table.texts["site"] = texts.of(site)

@@ -23,7 +23,7 @@ _THREADS = 2
 
 
 def _binary(kind: pa.DataType) -> bool:
-    return pa.types.is_binary(kind) or pa.types.is_large_binary(kind)
+    return bool(pa.types.is_binary(kind) or pa.types.is_large_binary(kind))
 
 
 class Encoding(Exception):

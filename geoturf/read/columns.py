@@ -33,7 +33,9 @@ class Mapping:
 
 def match(names: Sequence[str], layer: Layer) -> Mapping:
     """Which columns of a file are which. Says nothing: `complain` does."""
-    found, faults, doubts = {}, [], []
+    found: dict[str, str] = {}
+    faults: list[tuple[str, str]] = []
+    doubts: list[tuple[str, str]] = []
     for ours, theirs in layer.columns.items():
         column = _find(theirs, names)
         if column is None:
@@ -88,40 +90,51 @@ def _ambiguous(name: str) -> tuple[str, str]:
 
 def names(ids: np.ndarray) -> np.ndarray:
     """A file's feature numbers as (n,) str. None is like another, so none is looked for."""
-    return pa.array(ids).cast(pa.string()).to_pandas(deduplicate_objects=False).to_numpy(object)
+    written = pa.array(ids).cast(pa.string()).to_pandas(deduplicate_objects=False)
+    return np.asarray(written, object)
 
 
 def numbers(column: pa.ChunkedArray, name: str, ids: np.ndarray, say: Say) -> np.ndarray:
     """A column as floats in the range geoturf knows for it; NaN where nothing is given, or nothing that can be (said)."""
-    if pa.types.is_integer(column.type) or pa.types.is_floating(column.type) or pa.types.is_null(column.type):
-        values = column.cast(pa.float64()).to_pandas().to_numpy(float).copy()
-        given = ~np.isnan(values)
-        said = values
-    else:
-        said = texts.of_arrow(column).each()
-        given = said != ""
-        values = pd.to_numeric(pd.Series(said).where(given), errors="coerce").to_numpy(float).copy()
+    values, said, given = _as_floats(column)
     kind = COLUMNS[name]
     with np.errstate(invalid="ignore"):
-        wrong = np.flatnonzero(given & ~((values >= kind.low) & (values <= kind.high)))
+        fits = (values >= kind.low) & (values <= kind.high)
+    wrong = np.flatnonzero(given & ~fits)
     for row in wrong:
-        what = f"{name} is '{said[row]}', which is not a number from {kind.low:g} to {kind.high:g}; taken as not given"
-        say.warn("bad-number", what, feature=str(ids[row]))
+        what = f"{name} is '{said[row]}', which is not a number from {kind.low:g} to {kind.high:g}"
+        say.warn("bad-number", f"{what}; taken as not given", feature=str(ids[row]))
     values[wrong] = np.nan
-    return values % 360.0 if name.endswith("_deg") else values
+    if name.endswith("_deg"):
+        np.remainder(values, 360.0, out=values)
+    return values
+
+
+def _as_floats(column: pa.ChunkedArray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Values (n,), NaN where they are no numbers; what is written; and a mask of what is given at all."""
+    kind = column.type
+    if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_null(kind):
+        values = column.cast(pa.float64()).to_pandas().to_numpy(float).copy()
+        return values, values.copy(), ~np.isnan(values)
+    written = texts.of_arrow(column).each()
+    given = np.not_equal(written, "").astype(bool)
+    values = pd.to_numeric(pd.Series(written).where(given), errors="coerce").to_numpy(float).copy()
+    return values, written, given
 
 
 def tidy(table: pa.Table, mapping: Mapping, ids: np.ndarray, say: Say) -> Columns:
-    """geoturf's columns of a layer, by name; elevations in metres."""
-    out: Columns = {}
+    """geoturf's columns of a layer; elevations in metres."""
+    columns = Columns(names(ids), {}, {})
     for ours, theirs in mapping.found.items():
         column = table.column(theirs)
-        out[ours] = texts.of_arrow(column) if COLUMNS[ours].kind == "text" else numbers(column, ours, ids, say)
-    if "elevation_ft" in out:
-        metres = out.pop("elevation_ft") * FOOT_M
-        known = out.get("elevation_m")
-        out["elevation_m"] = metres if known is None else np.where(np.isnan(known), metres, known)
-    return {name: out[name] for name in COLUMNS if name in out}
+        if COLUMNS[ours].kind == "text":
+            columns.texts[ours] = texts.of_arrow(column)
+        else:
+            columns.numbers[ours] = numbers(column, ours, ids, say)
+    feet = columns.numbers.pop("elevation_ft", None)
+    if feet is not None:
+        columns.fill("elevation_m", feet * FOOT_M)
+    return columns
 
 
 def chosen(table: pa.Table, mapping: Mapping, layer: Layer, n: int, say: Say) -> np.ndarray:

@@ -16,11 +16,12 @@ _TOLD = 20  # clashes told one by one
 
 def number_areas(tables: list[Columns]) -> None:
     """Fills empty area names in place: 1, 2, 3 ... within a site, over all layers in the bid's order, past names in use."""
-    areas = texts.together([table["area"] for table in tables])
+    areas = texts.together([table.texts["area"] for table in tables])
     empty = areas.are("")
     if not empty.any():
         return
-    site, area = texts.together([table["site"] for table in tables]).codes, areas.each()
+    site = texts.together([table.texts["site"] for table in tables]).codes
+    area = areas.each()
     named = np.bincount(site, ~empty) > 0
     mixed = named[site] & empty  # on sites that name other areas
     plain = np.flatnonzero(empty & ~mixed)
@@ -30,9 +31,9 @@ def number_areas(tables: list[Columns]) -> None:
         _fill_past(area, there[rows], empty)
     first = 0
     for table in tables:
-        n = len(table["feature"])
-        table["area"] = texts.of(area[first : first + n])
-        first += n
+        past = first + len(table)
+        table.texts["area"] = texts.of(area[first:past])
+        first = past
 
 
 def _fill_past(area: np.ndarray, rows: np.ndarray, empty: np.ndarray) -> None:
@@ -43,28 +44,31 @@ def _fill_past(area: np.ndarray, rows: np.ndarray, empty: np.ndarray) -> None:
         area[row] = next(free)
 
 
-def known_products(table: Columns, found: dict[str, str], default: str, products: list[str], say: Say) -> Columns:
-    """Where no bid file says which products there are: what a file's column names is taken for the default, and told."""
-    column = table.get("product")
-    if not isinstance(column, Texts):
-        return table
+def known_products(table: Columns, found: dict[str, str], default: str, products: list[str], say: Say) -> None:
+    """Where no bid file says which products there are: what a file's column names is taken for the
+    default in place, and told."""
+    column = table.texts.get("product")
+    if column is None:
+        return
     unknown = [name for name in column.values.tolist() if name and name not in products]
     if not unknown:
-        return table
-    rows = np.isin(column.codes, np.flatnonzero(np.isin(column.values, unknown))).sum()
+        return
+    strange = np.isin(column.values, unknown)
+    rows = int(strange[column.codes].sum())
     what = f"its column {found['product']} names {listed(unknown)}, of which nothing is known without a bid file"
     mend = "geoturf draft writes a bid file with a table for each"
-    say.warn("assumed-product", f"{what}: {counted(int(rows), 'feature')} priced as {default}; {mend}")
-    values = np.where(np.isin(column.values, unknown), default, column.values)
-    return table | {"product": texts.of(values[column.codes])}
+    say.warn("assumed-product", f"{what}: {counted(rows, 'feature')} priced as {default}; {mend}")
+    values = np.where(strange, default, column.values)
+    table.texts["product"] = texts.of(values[column.codes])
 
 
 def refuse_clashes(parts: list[Part], products: list[str], say: Say) -> None:
     """Each (site, area) once, each site in one phase, each product one of the bid's."""
     for part in parts:
         _products(part, products, say.at(part.file, part.layer))
-    columns = [texts.together([part.columns[name] for part in parts]) for name in ("site", "area", "phase")]
-    site, area, phase = columns
+    site, area, phase = (
+        texts.together([part.columns.texts[name] for part in parts]) for name in ("site", "area", "phase")
+    )
     if _distinct(site, area) < len(site.codes):
         _twice(_together(parts), parts, say)
     if _distinct(site, phase) > _distinct(site, site):
@@ -73,7 +77,7 @@ def refuse_clashes(parts: list[Part], products: list[str], say: Say) -> None:
 
 def _together(parts: list[Part]) -> pd.DataFrame:
     names = ["site", "area", "phase", "feature"]
-    tables = [pd.DataFrame(part.spread())[names].assign(layer=k) for k, part in enumerate(parts)]
+    tables = [pd.DataFrame(part.columns.spread())[names].assign(layer=k) for k, part in enumerate(parts)]
     return pd.concat(tables, ignore_index=True)
 
 
@@ -83,20 +87,19 @@ def _distinct(left: Texts, right: Texts) -> int:
 
 
 def _products(part: Part, products: list[str], say: Say) -> None:
-    product = part.columns["product"]
-    if set(product.values[pd.unique(product.codes)]) <= set(products):
-        return
-    table = pd.DataFrame({"product": product.each(), "feature": part.columns["feature"]})
-    unknown = table[~table["product"].isin(products)].groupby("product", sort=False)
-    for k, (name, rows) in enumerate(unknown):
-        if k == _TOLD:
-            say.refuse("unknown-product", f"and {unknown.ngroups - _TOLD:,} more products that are not in [products]")
-            break
+    product = part.columns.texts["product"]
+    used = pd.unique(product.codes)
+    unknown = [code for code in used.tolist() if product.values[code] not in products]
+    for code in unknown[:_TOLD]:
+        name = product.values[code]
+        rows = np.flatnonzero(product.codes == code)
         many = f" ({len(rows):,} features name it)" if len(rows) > 1 else ""
-        message = (
-            f"product '{name}' is not one of [products]{nearest(name, products)}; the bid has {listed(products)}{many}"
-        )
-        say.refuse("unknown-product", message, feature=str(rows["feature"].iloc[0]))
+        what = f"product '{name}' is not one of [products]{nearest(name, products)}"
+        message = f"{what}; the bid has {listed(products)}{many}"
+        say.refuse("unknown-product", message, feature=str(part.columns.feature[rows[0]]))
+    if len(unknown) > _TOLD:
+        more = f"and {len(unknown) - _TOLD:,} more products that are not in [products]"
+        say.refuse("unknown-product", more)
 
 
 def _twice(table: pd.DataFrame, parts: list[Part], say: Say) -> None:
@@ -108,14 +111,27 @@ def _twice(table: pd.DataFrame, parts: list[Part], say: Say) -> None:
                 "duplicate-id", f"and {groups.ngroups - _TOLD:,} more pairs of site and area stand more than once"
             )
             break
-        first = parts[rows["layer"].iloc[0]]
-        where = listed(f"{_place(parts[r.layer])} feature {r.feature}" for r in rows.itertuples())
+        first = _first_of(rows, parts)
+        where = listed(_places(rows, parts))
         say.at(first.file, first.layer).refuse(
             "duplicate-id",
             f"stands {len(rows)} times: {where}; give each area of a site its own name (column area)",
             site=str(site),
             area=str(area),
         )
+
+
+def _first_of(rows: pd.DataFrame, parts: list[Part]) -> Part:
+    """The part that the first of some rows of `_together` lies in."""
+    first: int = rows["layer"].tolist()[0]
+    return parts[first]
+
+
+def _places(rows: pd.DataFrame, parts: list[Part]) -> list[str]:
+    """Where each of them stands: file, layer, feature."""
+    layers, features = rows["layer"].tolist(), rows["feature"].tolist()
+    pairs = zip(layers, features, strict=True)
+    return [f"{_place(parts[layer])} feature {feature}" for layer, feature in pairs]
 
 
 def _place(part: Part) -> str:
@@ -129,7 +145,7 @@ def _phases(table: pd.DataFrame, parts: list[Part], say: Say) -> None:
         if k == _TOLD:
             say.refuse("two-phases", f"and {split.ngroups - _TOLD:,} more sites are in more than one phase")
             break
-        first = parts[rows["layer"].iloc[0]]
+        first = _first_of(rows, parts)
         say.at(first.file, first.layer).refuse(
             "two-phases",
             f"is in phases {listed(rows['phase'])}; a site is delivered in one phase: give it one, or name its parts apart",

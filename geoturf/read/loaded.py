@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import struct
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
@@ -98,7 +97,8 @@ def _kind(wkb: bytes) -> int:
     """Type number of a WKB (3 polygon, 10 curve polygon), without its Z and M marks."""
     if len(wkb) < 5:
         return 0
-    return (struct.unpack("<I" if wkb[0] else ">I", wkb[1:5])[0] & 0x1FFFFFFF) % 1000
+    marked = int.from_bytes(wkb[1:5], "little" if wkb[0] else "big")
+    return (marked & 0x1FFFFFFF) % 1000
 
 
 def _mended(wkb: bytes) -> tuple[Any, str]:

@@ -105,7 +105,8 @@ def look(held: Held, sample: int) -> Held:
 def hushed() -> Iterator[None]:
     """fiona prints a traceback when GDAL's message about a damaged file is no text itself. Nobody needs to see that."""
     hooks = sys.unraisablehook, sys.excepthook
-    sys.unraisablehook = sys.excepthook = lambda *_: None
+    sys.unraisablehook = lambda _: None
+    sys.excepthook = lambda *_: None
     try:
         yield
     finally:

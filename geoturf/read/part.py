@@ -10,13 +10,40 @@ import numpy as np
 
 from geoturf.model import SourceLayer
 from geoturf.read.texts import Texts
+from geoturf.rules.layer import COLUMNS
 
-Columns = dict[str, Texts | np.ndarray]
+
+@dataclass(frozen=True)
+class Columns:
+    """geoturf's columns of a layer of n features.
+
+    ``feature``: (n,) str, what the file calls each; ``texts`` and ``numbers``: of geoturf's own, by
+    name. Numbers are (n,) floats, NaN where none is given.
+    """
+
+    feature: np.ndarray
+    texts: dict[str, Texts]
+    numbers: dict[str, np.ndarray]
+
+    def __len__(self) -> int:
+        return len(self.feature)
+
+    def fill(self, name: str, values: np.ndarray) -> None:
+        """Numbers where none is stated."""
+        stated = self.numbers.get(name)
+        if stated is not None:
+            values = np.where(np.isnan(stated), values, stated)
+        self.numbers[name] = values
+
+    def spread(self) -> dict[str, np.ndarray]:
+        """Each column row by row, in the order of `COLUMNS`."""
+        given = self.numbers | {name: texts.each() for name, texts in self.texts.items()}
+        return {"feature": self.feature} | {name: given[name] for name in COLUMNS if name in given}
 
 
 @dataclass(frozen=True)
 class Part:
-    """``columns``: ``feature`` (n,) str, geoturf's own others as texts or (n,) floats; the rest as in `SourceLayer`."""
+    """A layer's `Columns`, and the rest as in `SourceLayer`."""
 
     name: str
     role: str
@@ -31,10 +58,8 @@ class Part:
     def __len__(self) -> int:
         return len(self.geometry)
 
-    def spread(self) -> dict[str, np.ndarray]:
-        """Each column row by row."""
-        return {name: one.each() if isinstance(one, Texts) else one for name, one in self.columns.items()}
-
     def done(self) -> SourceLayer:
-        frame = geopandas.GeoDataFrame(self.spread(), geometry=self.geometry, crs=self.crs, copy=False)
-        return SourceLayer(self.name, self.role, self.file, self.layer, self.sigma_m, frame, self.correlation_m)
+        columns = self.columns.spread()
+        frame = geopandas.GeoDataFrame(columns, geometry=self.geometry, crs=self.crs, copy=False)
+        place_in_bid = (self.name, self.role, self.file, self.layer, self.sigma_m)
+        return SourceLayer(*place_in_bid, frame, self.correlation_m)

@@ -96,7 +96,7 @@ def _cannot_be(crs: Any, bounds: np.ndarray) -> str:
 
 
 def _on_earth(crs: Any) -> bool:
-    return crs.is_geographic or crs.is_projected
+    return bool(crs.is_geographic or crs.is_projected)
 
 
 def _leads_to_degrees(crs: Any) -> bool:
@@ -157,12 +157,14 @@ def _off(lon: np.ndarray, lat: np.ndarray, use: Any) -> np.ndarray:
         past = (lon - use.west) % 360 - width
         off_lon = np.where(past <= 0, 0.0, np.minimum(past, 360 - width - past))
         off_lat = np.maximum(0.0, np.maximum(use.south - lat, lat - use.north))
-    return np.maximum(off_lon, off_lat).max(axis=1)
+    worst: np.ndarray = np.maximum(off_lon, off_lat).max(axis=1)
+    return worst
 
 
 def _like_degrees(boxes: np.ndarray) -> np.ndarray:
     """Mask of the (n, 4) bounds that longitudes and latitudes may have."""
-    return (np.abs(boxes[:, [0, 2]]) <= 180).all(axis=1) & (np.abs(boxes[:, [1, 3]]) <= 90).all(axis=1)
+    within = np.abs(boxes) <= (180, 90, 180, 90)
+    return np.asarray(within.all(axis=1))
 
 
 def _maybe(bounds: np.ndarray) -> str:

@@ -17,11 +17,14 @@ def star_shaped(wkb: pa.Array) -> np.ndarray:
     wide = np.int64 if pa.types.is_large_binary(wkb.type) else np.int32
     _, offsets, data = wkb.buffers()
     at = np.frombuffer(offsets, wide)[wkb.offset : wkb.offset + len(wkb) + 1].astype(np.int64)
-    return _star_shaped(np.frombuffer(data, np.uint8) if data is not None else np.empty(0, np.uint8), at)
+    bytes_ = np.empty(0, np.uint8) if data is None else np.frombuffer(data, np.uint8)
+    found: np.ndarray = _star_shaped(bytes_, at)
+    return found
 
 
 @jit
-def _star_shaped(data, at):
+def _star_shaped(data: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """``data``: bytes of all WKB, (m,) uint8; ``at``: (n + 1,) where each begins. Mask (n,)."""
     found = np.zeros(len(at) - 1, np.bool_)
     for k in range(len(at) - 1):
         start, size = at[k], at[k + 1] - at[k]
@@ -36,13 +39,14 @@ def _star_shaped(data, at):
 
 
 @jit
-def _whole(data, at):
+def _whole(data: np.ndarray, at: int) -> int:
     """Little-endian unsigned number of four bytes."""
-    return data[at] + 256 * (data[at + 1] + 256 * (data[at + 2] + 256 * np.int64(data[at + 3])))
+    value: int = data[at] + 256 * (data[at + 1] + 256 * (data[at + 2] + 256 * np.int64(data[at + 3])))
+    return value
 
 
 @inlined
-def _seen_from_within(points, n):
+def _seen_from_within(points: np.ndarray, n: int) -> bool:
     """Whether each side of a closed ring (x, y, x, y …) turns the same way around the mean vertex beyond rounding, all of them
     once around."""
     if points[0] != points[2 * n - 2] or points[1] != points[2 * n - 1]:

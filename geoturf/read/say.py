@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
-from geoturf.model import Finding
+from geoturf.model import Finding, Severity
 
 
 @dataclass
@@ -33,7 +33,7 @@ class Say:
     def naming(self, named: Callable[[str], dict[str, str]]) -> Say:
         return replace(self, named=named)
 
-    def _put(self, severity: str, code: str, message: str, where: dict[str, str]) -> None:
+    def _put(self, severity: Severity, code: str, message: str, where: dict[str, str]) -> None:
         place = {"file": self.file, "layer": self.layer}
         if self.named and where.get("feature"):
             place |= self.named(where["feature"])
@@ -61,11 +61,12 @@ class Say:
         self._put("note", code, message, where)
 
 
-def listed(names: object, most: int = 6) -> str:
+def listed(names: Iterable[object], most: int = 6) -> str:
     """``a, b, c and 4 more``."""
-    names = [str(name) for name in names]  # type: ignore[attr-defined]
-    more = len(names) - most
-    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
+    texts = [str(name) for name in names]
+    named = ", ".join(texts[:most])
+    more = len(texts) - most
+    return f"{named} and {more} more" if more > 0 else named
 
 
 def counted(n: int, noun: str) -> str:

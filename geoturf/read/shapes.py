@@ -52,8 +52,9 @@ def _short_way(part: Any, turn: float) -> Any:
 
 
 def _sound(shapes: np.ndarray) -> np.ndarray:
-    kind = shapely.get_type_id(shapes)
-    sound = ((kind == _POLYGON) | (kind == _MULTIPOLYGON)) & ~shapely.is_empty(shapes) & shapely.is_valid(shapes)
+    sound = np.isin(shapely.get_type_id(shapes), (_POLYGON, _MULTIPOLYGON))
+    sound &= ~shapely.is_empty(shapes)
+    sound &= shapely.is_valid(shapes)
     sound &= shapely.get_coordinate_dimension(shapes) == 2
     sound[_with_empty_rings(shapes)] = False
     points, owner = shapely.get_coordinates(shapes, return_index=True)
@@ -89,12 +90,13 @@ def _seen_from_within(points: np.ndarray, counts: np.ndarray) -> np.ndarray:
     crosses = (y[:-1] < 0) != (y[1:] < 0)
     crosses[first[1:] - 1] = False
     once = np.add.reduceat(crosses, first, dtype=np.int64) == 2
-    return ((least > doubt) | (most < -doubt)) & once
+    seen: np.ndarray = once & ((least > doubt) | (most < -doubt))
+    return seen
 
 
 def _twice(points: np.ndarray, owner: np.ndarray) -> np.ndarray:
     """Mask of the vertices, from the second on, that stand where the one before stands."""
-    same = points[1:, 0] == points[:-1, 0]
+    same: np.ndarray = points[1:, 0] == points[:-1, 0]
     if same.any():
         same &= (points[1:, 1] == points[:-1, 1]) & (owner[1:] == owner[:-1])
     return same
@@ -176,10 +178,10 @@ def tell_depth(shapes: np.ndarray, height: np.ndarray, unit: str, priced: bool, 
 
 def drawn(shapes: np.ndarray, ids: np.ndarray, say: Say) -> np.ndarray:
     """Mask of the shapes of any kind that are there at all."""
-    there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
-    for row in np.flatnonzero(~there):
+    missing: np.ndarray = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    for row in np.flatnonzero(missing):
         say.warn("no-geometry", "has no geometry; it is left out", feature=str(ids[row]))
-    return there
+    return ~missing
 
 
 def polygons(
@@ -192,16 +194,17 @@ def polygons(
     leave_out, pass_over = (say.leave_out, say.pass_over) if priced else (say.warn, say.warn)
     shapes, kept = flat(shapes).copy(), np.ones(len(shapes), bool)
     quiet: list[tuple[str, str]] = []  # (feature, fault) of repairs that change no area
-    for row in np.flatnonzero(shapely.is_missing(shapes) | shapely.is_empty(shapes)):
+    for row in np.flatnonzero(shapely.is_missing(shapes) | shapely.is_empty(shapes)).tolist():
         kept[row] = False
-        if int(row) in bad:
-            leave_out("beyond-repair", f"{bad[int(row)]}; it is left out: mend it at its source", feature=str(ids[row]))
+        if row in bad:
+            told = f"{bad[row]}; it is left out: mend it at its source"
+            leave_out("beyond-repair", told, feature=str(ids[row]))
         else:
             pass_over("no-geometry", "has no geometry; it is left out", feature=str(ids[row]))
     quiet += [(str(ids[row]), why) for row, why in bad.items() if kept[row]]
     _areal_only(shapes, ids, kept, pass_over, say)
     quiet += _without_empty_rings(shapes, ids, kept)
-    for row in np.flatnonzero(kept & ~shapely.is_valid(shapes)):
+    for row in np.flatnonzero(kept & ~shapely.is_valid(shapes)).tolist():
         mended = _repaired(shapes[row], str(ids[row]), leave_out, quiet, say)
         kept[row], shapes[row] = mended is not None, mended
     quiet += _repeated(shapes, ids, kept)

@@ -21,11 +21,11 @@ class Texts:
 
     def each(self) -> np.ndarray:
         """(n,) str."""
-        return self.values[self.codes]
+        return np.take(self.values, self.codes)
 
     def are(self, text: str) -> np.ndarray:
         """Mask of the rows that have a text."""
-        return (self.values == text)[self.codes]
+        return np.take(self.values == text, self.codes)
 
     def filled(self, text: str) -> Texts:
         """With this text where there is none."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, model_validator
 
@@ -11,10 +11,11 @@ from geoturf import units
 from geoturf.rules.base import COMMON, ArealMass, Length, Price, Rules, rule
 
 
-def _lengths(value: object) -> object:
+def _lengths(value: Any) -> tuple[float, ...]:
     """One stocked length or a list of them."""
     values = value if isinstance(value, (list, tuple)) else [value]
-    return tuple(sorted({units.read(v, "length") for v in values}, reverse=True))
+    lengths = {units.read(one, "length") for one in values}
+    return tuple(sorted(lengths, reverse=True))
 
 
 def _assert_sold(size: RollSize | Product) -> None:
