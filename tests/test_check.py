@@ -268,7 +268,7 @@ FAULTS = {
     "pieces-overlap": lambda: several(*LAID_OVER),
     "piece-too-wide": lambda: several(("plan.pieces", (0, "v0", -0.05))),
     "piece-cut-short": lambda: several(("plan.pieces", (2, "u1", 3.01))),
-    "sliver": lambda: with_rules(layout=BID["layout"] | {"min_piece_width": "0.7 m"}),
+    "piece-too-narrow": lambda: with_rules(layout=BID["layout"] | {"min_piece_width": "0.7 m"}),
     "seams-not-as-laid": lambda: several(("plan.seams", (0, "length_m", 1.5)), ("plan.chosen", (0, "seam_m", 1.5))),
     "pile-turned": lambda: several(("plan.pieces", (1, "bearing_deg", 180.0))),
     "pile-not-as-stated": lambda: several(("ground.areas", (0, "pile_bearing_deg", 90.0))),

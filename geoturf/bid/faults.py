@@ -16,6 +16,7 @@ from geoturf.units import Money
 OWN = ("folder", "looked")  # set by geoturf, never by a bid file
 _FRIENDLY = {"date": "reports bear no date of their own, so that the same input gives the same bytes; put it into name"}
 _LONG = 40  # letters of a value that a message repeats
+_UNKNOWN, _MISSING, _BAD = "extra_forbidden", "missing", ""  # pydantic's types of a fault, and all others
 
 
 def findings(error: ValidationError, model: type[BaseModel], file: str) -> list[Finding]:
@@ -23,33 +24,41 @@ def findings(error: ValidationError, model: type[BaseModel], file: str) -> list[
     by_key: dict[tuple[str, str], list[Any]] = {}
     for fault in error.errors():
         key = _shown(_path(fault["loc"], model))
-        by_key.setdefault((key, _sort(fault["type"])), []).append(fault)
-    return [
-        Finding("error", code, message, file=file)
-        for (key, code), group in by_key.items()
-        for message in _messages(key, code, group, model)
-    ]
+        kind = fault["type"] if fault["type"] in (_UNKNOWN, _MISSING) else _BAD
+        by_key.setdefault((key, kind), []).append(fault)
+    told: list[Finding] = []
+    for (key, kind), group in by_key.items():
+        told += _findings(key, kind, group, model, file)
+    return told
 
 
-def _sort(kind: str) -> str:
-    return {"extra_forbidden": "unknown-key", "missing": "missing-key"}.get(kind, "bad-value")
-
-
-def _messages(key: str, code: str, group: list[Any], model: type[BaseModel]) -> list[str]:
+def _findings(key: str, kind: str, group: list[Any], model: type[BaseModel], file: str) -> list[Finding]:
+    """What is told of a key's faults of one kind."""
     path = _path(group[0]["loc"], model)
     last = path[-1] if path else ""
     table = _model_at(path[:-1], model)
     fields = {name: info for name, info in _fields(table).items() if name not in OWN}
-    if code == "unknown-key":
-        return [f"key '{key}' is not known{_hint(last, fields, model)}"]
-    if code == "missing-key":
-        what = (fields[last].description or "") if last in fields else ""
-        return [f"key '{key}' is needed{': ' if what else ''}{what}"]
+    if kind == _UNKNOWN:
+        message = f"key '{key}' is not known{_hint(last, fields, model)}"
+        return [Finding("error", "unknown-key", message, file=file)]
+    if kind == _MISSING:
+        what = fields[last].description if last in fields else ""
+        message = f"key '{key}' is needed: {what}" if what else f"key '{key}' is needed"
+        return [Finding("error", "missing-key", message, file=file)]
+    messages = _readings(key, last, group)
+    return [Finding("error", "bad-value", message, file=file) for message in messages]
+
+
+def _readings(key: str, last: str, group: list[Any]) -> list[str]:
+    """Why a value does not fit: a line for each thing told, or one that joins what each reading of it
+    asks for. ``last``: the end of the key."""
     told = list(dict.fromkeys(_told(fault, last) for fault in group))
     if len(told) == 1:
-        return [f"{key}: {line}" if key else line for line in told[0].split("\n")]
-    ways = " or ".join(line.removeprefix(f"{_given(group[0])} ") for line in told)
-    return [f"{key}: {_given(group[0])} {ways}"]
+        lines = told[0].split("\n")
+        return [f"{key}: {line}" for line in lines] if key else lines
+    given = _given(group[0])
+    ways = " or ".join(line.removeprefix(f"{given} ") for line in told)
+    return [f"{key}: {given} {ways}"]
 
 
 def _shown(path: list[str]) -> str:

@@ -97,7 +97,7 @@ def no_slivers(result: Result) -> list[Finding]:
     least = np.minimum(least, np.nan_to_num(_room_across(result), nan=np.inf))
     wide = (pieces["v1"] - pieces["v0"]).to_numpy(float)
     return told(
-        "sliver",
+        "piece-too-narrow",
         wide < least - HAIR_M,
         lambda k: f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide, the least is {least[k]:.4f} m",
     )

@@ -42,9 +42,10 @@ def beside(takeoff: Takeoff, ground: Ground, alone: CutPlan, products: Mapping[s
 
 def _assumed(ground: Ground, rules: MaterialRules) -> tuple[Finding, ...]:
     """Notes on what neither the layers nor the bid say."""
-    found = []
+    found: list[Finding] = []
     missing = int(ground.areas.groupby(["phase", "site"], sort=False)["caps"].count().eq(0).sum())
     if missing and rules.caps_per_site:
-        message = f"{missing} site(s) state no irrigation heads to cap; {rules.caps_per_site:g} a site are assumed; "
-        found.append(("caps-assumed", message + "give a column caps, or set caps_per_site"))
-    return tuple(Finding("note", code, message) for code, message in found)
+        what = f"{missing} site(s) state no irrigation heads to cap; {rules.caps_per_site:g} a site are assumed"
+        mend = "give a column caps, or set caps_per_site"
+        found.append(Finding("note", "caps-assumed", f"{what}; {mend}"))
+    return tuple(found)

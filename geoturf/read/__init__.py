@@ -104,10 +104,10 @@ def _layer(held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bi
     if loaded is None:
         return None
     mapping = columns.match(loaded.columns, layer)
-    for code, message in mapping.faults:
-        say.refuse(code, message)
-    for code, message in mapping.doubts:
-        say.warn(code, message)
+    for fault in mapping.faults:
+        say.refuse(fault.code, fault.message)
+    for doubt in mapping.doubts:
+        say.warn(doubt.code, doubt.message)
     if mapping.faults:
         return None
     loaded = account(held, claimed.result(), loaded, mapping.found, say)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -18,14 +19,22 @@ from geoturf.units import FOOT_M
 _CUT = 10  # letters that a shapefile keeps of a column's name
 
 
+class Doubt(NamedTuple):
+    """What is to be said of the columns: a finding's code and message."""
+
+    code: str
+    message: str
+
+
 @dataclass(frozen=True)
 class Mapping:
-    """``found``: geoturf's name -> the file's; ``where``: name in the bid -> the file's. ``faults``: (code, message)."""
+    """``found``: geoturf's name -> the file's; ``where``: name in the bid -> the file's. With
+    ``faults`` a layer is refused, with ``doubts`` it is read."""
 
     found: dict[str, str]
     where: dict[str, str]
-    faults: tuple[tuple[str, str], ...]
-    doubts: tuple[tuple[str, str], ...]
+    faults: tuple[Doubt, ...]
+    doubts: tuple[Doubt, ...]
 
     def needed(self) -> list[str]:
         return list(dict.fromkeys([*self.found.values(), *self.where.values()]))
@@ -34,13 +43,13 @@ class Mapping:
 def match(names: Sequence[str], layer: Layer) -> Mapping:
     """Which columns of a file are which. Says nothing: `complain` does."""
     found: dict[str, str] = {}
-    faults: list[tuple[str, str]] = []
-    doubts: list[tuple[str, str]] = []
+    faults: list[Doubt] = []
+    doubts: list[Doubt] = []
     for ours, theirs in layer.columns.items():
         column = _find(theirs, names)
         if column is None:
-            has = f"it has {listed(names, 12)}" if len(names) else "it has no columns at all (is its .dbf missing?)"
-            faults.append(("unknown-column", f"{ours} = '{theirs}': no such column{nearest(theirs, names)}; {has}"))
+            what = f"{ours} = '{theirs}': no such column{nearest(theirs, names)}"
+            faults.append(Doubt("unknown-column", f"{what}; {_has(names)}"))
         else:
             found[ours] = column
     taken = set(found.values())
@@ -48,23 +57,30 @@ def match(names: Sequence[str], layer: Layer) -> Mapping:
         if ours in found:
             continue
         same = [n for n in names if _same(n, ours) and n not in taken]
-        if len({o for o in COLUMNS if same and _same(same[0], o)}) > 1:
+        if not same:
+            continue
+        if len(_meanings(same[0])) > 1:
             doubts.append(_ambiguous(same[0]))
             continue
-        if same:
-            found[ours] = next((n for n in same if n == ours), same[0])
+        found[ours] = ours if ours in same else same[0]
         if len(same) > 1:
-            doubts.append(("same-name", f"columns {listed(same)} are all called {ours}; {found[ours]} is used"))
+            what = f"columns {listed(same)} are all called {ours}; {found[ours]} is used"
+            doubts.append(Doubt("same-name", what))
     where = {}
     for name in layer.where:
         column = found.get(name) or _find(name, names)
         if column is None:
-            faults.append(
-                ("unknown-column", f"where: no column '{name}'{nearest(name, names)}; it has {listed(names, 12)}")
-            )
+            what = f"where: no column '{name}'{nearest(name, names)}"
+            faults.append(Doubt("unknown-column", f"{what}; it has {listed(names, 12)}"))
         else:
             where[name] = column
     return Mapping(found, where, tuple(faults), tuple(dict.fromkeys(doubts)))
+
+
+def _has(names: Sequence[str]) -> str:
+    if not names:
+        return "it has no columns at all (is its .dbf missing?)"
+    return f"it has {listed(names, 12)}"
 
 
 def _find(wanted: str, names: Sequence[str]) -> str | None:
@@ -79,13 +95,16 @@ def _same(name: str, ours: str) -> bool:
     return name == ours or (len(name) == _CUT < len(ours) and ours.startswith(name))
 
 
-def _ambiguous(name: str) -> tuple[str, str]:
-    both = [o for o in COLUMNS if _same(name, o)]
-    mend = " or ".join(f'{o} = "{name}"' for o in both)
-    return (
-        "cut-name",
-        f"column '{name}' may be {' or '.join(both)}, cut short; it is not used: map it by columns ({mend})",
-    )
+def _meanings(name: str) -> list[str]:
+    """geoturf's columns that a file's column may be."""
+    return [ours for ours in COLUMNS if _same(name, ours)]
+
+
+def _ambiguous(name: str) -> Doubt:
+    both = _meanings(name)
+    mend = " or ".join(f'{ours} = "{name}"' for ours in both)
+    what = f"column '{name}' may be {' or '.join(both)}, cut short"
+    return Doubt("cut-name", f"{what}; it is not used: map it by columns ({mend})")
 
 
 def names(ids: np.ndarray) -> np.ndarray:

@@ -53,7 +53,8 @@ def lawns(ground: Ground, turf_price: pd.Series | None, rules: WaterRules, curre
     `BidError` for a conversion that cannot be priced, names what is not known, or is in another currency."""
     covers, methods = published.covers(rules), published.efficiencies(rules)
     areas = _with_cover(ground.areas, rules, {"cover": covers, "irrigation": methods})
-    faults = _unknown(areas, "cover", covers) + _unknown(areas, "irrigation", methods)
+    faults = _unknown(areas, "cover", covers, "unknown-cover")
+    faults += _unknown(areas, "irrigation", methods, "unknown-irrigation")
     if faults:
         raise InputError(faults)
     conversions = tuple(_named(rules.conversions[name], covers, methods) for name in rules.offered)
@@ -137,7 +138,7 @@ def _with_cover(all_areas: pd.DataFrame, rules: WaterRules, known: Mapping[str, 
     return taking_part
 
 
-def _unknown(areas: pd.DataFrame, column: str, known: Mapping[str, object]) -> list[Finding]:
+def _unknown(areas: pd.DataFrame, column: str, known: Mapping[str, object], code: str) -> list[Finding]:
     """One finding for each name that is not known, at the first area that has it."""
     bad = areas[~areas[column].isin(list(known))]
     word = "cover" if column == "cover" else "irrigation method"
@@ -150,7 +151,7 @@ def _unknown(areas: pd.DataFrame, column: str, known: Mapping[str, object]) -> l
         faults.append(
             Finding(
                 "error",
-                f"unknown-{column}",
+                code,
                 f"{word} '{row[f'{column}_as_given']}' is not known{more}; {hint}; or define it in [{where}]",
                 file=str(row.get("file", "")),
                 layer=str(row.get("layer", "")),
