@@ -10,16 +10,26 @@ from geoturf.rules.base import key_of
 from geoturf.rules.items import ITEMS, task_of
 
 if TYPE_CHECKING:
-    from typing import Any
+    import pandas as pd
 
     from geoturf.bid import Bid
 
 COST, TURF, RATE, STEP = "unit cost", "turf price", "production rate", "rate"
+
+
+class _Said(NamedTuple):
+    """How a kind of figure is told: a finding's code, what it is, and where a bid gives it."""
+
+    code: str
+    what: str
+    table: str
+
+
 _SAID = {
-    COST: ("assumed-costs", "unit cost(s)", "[price.costs]"),
-    TURF: ("assumed-turf", "turf price(s)", "[products] price of"),
-    RATE: ("assumed-rates", "production rate(s)", "[materials.rates]"),
-    STEP: ("assumed-build-up", "rate(s) of the build-up", "[price]"),
+    COST: _Said("assumed-costs", "unit cost(s)", "[price.costs]"),
+    TURF: _Said("assumed-turf", "turf price(s)", "[products] price of"),
+    RATE: _Said("assumed-rates", "production rate(s)", "[materials.rates]"),
+    STEP: _Said("assumed-build-up", "rate(s) of the build-up", "[price]"),
 }
 
 
@@ -50,7 +60,7 @@ def _figures(bid: Bid, key: str, product: str) -> Iterator[Figure]:
         yield Figure(STEP, step, step not in steps.model_fields_set)
 
 
-def figures(bid: Bid, lines: Any) -> list[Figure]:
+def figures(bid: Bid, lines: pd.DataFrame) -> list[Figure]:
     """Every figure that the price lines rest on, once, in the order of the lines."""
     used = [
         one for key, product in zip(lines["key"], lines["product"], strict=True) for one in of_line(bid, key, product)
@@ -58,22 +68,23 @@ def figures(bid: Bid, lines: Any) -> list[Figure]:
     return list(dict.fromkeys(used))
 
 
-def in_words(bid: Bid, lines: Any) -> str:
+def in_words(bid: Bid, lines: pd.DataFrame) -> str:
     """How many of the figures are assumed, which, and where to give them; "" where none is."""
     count, wanting = len(figures(bid, lines)), _wanting(bid, lines)
     if not wanting:
         return ""
-    named = "; ".join(f"{_SAID[kind][2]} {', '.join(keys)}" for kind, keys in wanting.items())
-    assumed = sum(map(len, wanting.values()))
-    return f"{assumed} of {count} unit costs and rates are geoturf's own assumptions, give yours: {named}"
+    named = "; ".join(_where(kind, keys) for kind, keys in wanting.items())
+    assumed = sum(len(keys) for keys in wanting.values())
+    share = f"{assumed} of {count} unit costs and rates"
+    return f"{share} are geoturf's own assumptions, give yours: {named}"
 
 
-def told(bid: Bid, lines: Any) -> tuple[Finding, ...]:
+def told(bid: Bid, lines: pd.DataFrame) -> tuple[Finding, ...]:
     """A note a kind of figure that is assumed."""
     return tuple(_note(kind, keys) for kind, keys in _wanting(bid, lines).items())
 
 
-def _wanting(bid: Bid, lines: Any) -> dict[str, list[str]]:
+def _wanting(bid: Bid, lines: pd.DataFrame) -> dict[str, list[str]]:
     """Keys of the figures that are assumed, by kind."""
     assumed = [one for one in figures(bid, lines) if one.assumed]
     keys = {kind: [one.key for one in assumed if one.kind == kind] for kind in _SAID}
@@ -81,6 +92,12 @@ def _wanting(bid: Bid, lines: Any) -> dict[str, list[str]]:
 
 
 def _note(kind: str, keys: list[str]) -> Finding:
-    code, what, table = _SAID[kind]
-    message = f"{len(keys)} {what} are geoturf's own assumptions; give yours in {table} {', '.join(keys)}"
-    return Finding("note", code, message)
+    said = _SAID[kind]
+    share = f"{len(keys)} {said.what}"
+    message = f"{share} are geoturf's own assumptions; give yours in {_where(kind, keys)}"
+    return Finding("note", said.code, message)
+
+
+def _where(kind: str, keys: list[str]) -> str:
+    """Where a bid gives them."""
+    return f"{_SAID[kind].table} {', '.join(keys)}"

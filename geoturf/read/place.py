@@ -135,7 +135,8 @@ def turn(crs: Any) -> float:
     """By how much x grows once around the earth: 360 in degrees, the equator's length in Mercator's plane; infinite in other
     planes, which do not come round."""
     if crs.is_geographic:
-        return 2 * np.pi / crs.axis_info[0].unit_conversion_factor
+        radians: float = crs.axis_info[0].unit_conversion_factor
+        return 2 * np.pi / radians
     way = crs.coordinate_operation
     if (
         way is None
@@ -145,7 +146,7 @@ def turn(crs: Any) -> float:
     ):
         return np.inf
     west, east = (geopandas.GeoSeries([shapely.Point(lon, 0)], crs=4326).to_crs(crs).x[0] for lon in _HALVES)
-    return 2 * (east - west)
+    return float(2 * (east - west))
 
 
 def _off(lon: np.ndarray, lat: np.ndarray, use: Any) -> np.ndarray:
