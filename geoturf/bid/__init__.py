@@ -1,7 +1,7 @@
 """The bid file: everything priced together, in TOML.
 
-`read_bid` gives a frozen `Bid` or raises `BidError` with every fault at once; unknown keys are refused at any depth with the
-nearest right name.
+`read_bid` gives a frozen `Bid` or raises `BidError` with every fault at once; unknown keys are
+refused at any depth with the nearest right name.
 
     faults      what does not fit, one line a fault
     listing     every rule there is, and which of a bid's values are unusual
@@ -155,7 +155,8 @@ def make_bid(content: dict[str, Any], file: str = "") -> Bid:
 
 
 def every_rule() -> list[tuple[str, str, str, str, str, str, str]]:
-    """(section, key, default, low, high, source, what) of every rule of a bid, in the order of the classes; as text."""
+    """(section, key, default, low, high, source, what) of every rule of a bid, in the order of the
+    classes; as text."""
     return [row for row in listing.rows(Bid) if row[1] not in faults.OWN]
 
 
@@ -165,5 +166,6 @@ def unusual(bid: Bid) -> list[Finding]:
 
 
 def rule_in_words(row: listing.Row) -> str:
-    """A row of `every_rule` as text: the rule as it is written in a bid file, what it is, its usual range and source."""
+    """A row of `every_rule` as text: the rule as it is written in a bid file, what it is, its usual
+    range and source."""
     return listing.in_words(row)

@@ -1,4 +1,5 @@
-"""The bid with one thing changed: an alternate accepted, or every lot bought alone. Each is a bid that could be run."""
+"""The bid with one thing changed: an alternate accepted, or every lot bought alone. Each is a bid
+that could be run."""
 
 from __future__ import annotations
 
@@ -10,7 +11,8 @@ if TYPE_CHECKING:
 
 
 def accepted(bid: Bid, one: Alternate) -> Bid:
-    """The bid with an alternate's costs, and without or with its items. Its turf lies on the ground, which is changed there."""
+    """The bid with an alternate's costs, and without or with its items. Its turf lies on the
+    ground, which is changed there."""
     price = bid.price.model_copy(update={"costs": bid.price.costs.model_copy(update=one.costs), "alternates": ()})
     left = [key for key in bid.materials.leave_out if key not in one.add]
     materials: dict[str, object] = {"leave_out": tuple(dict.fromkeys((*left, *one.leave_out)))}

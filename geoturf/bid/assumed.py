@@ -1,4 +1,5 @@
-"""What a price rests on: unit costs and rates, and whether each is the bid's own or geoturf's assumption."""
+"""What a price rests on: unit costs and rates, and whether each is the bid's own or geoturf's
+assumption."""
 
 from __future__ import annotations
 
@@ -34,7 +35,8 @@ _SAID = {
 
 
 class Figure(NamedTuple):
-    """A figure that a price line rests on: its kind, the key a bid gives it by, whether the bid does not."""
+    """A figure that a price line rests on: its kind, the key a bid gives it by, whether the bid
+    does not."""
 
     kind: str
     key: str
@@ -42,7 +44,8 @@ class Figure(NamedTuple):
 
 
 def of_line(bid: Bid, key: str, product: str) -> list[Figure]:
-    """The figures behind a line of `geoturf.model.Price`; none behind an extra or a least price, which only a bid gives."""
+    """The figures behind a line of `geoturf.model.Price`; none behind an extra or a least price,
+    which only a bid gives."""
     return list(_figures(bid, key, product))
 
 

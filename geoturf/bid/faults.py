@@ -20,7 +20,8 @@ _UNKNOWN, _MISSING, _BAD = "extra_forbidden", "missing", ""  # pydantic's types 
 
 
 def findings(error: ValidationError, model: type[BaseModel], file: str) -> list[Finding]:
-    """Every fault pydantic found, in our words; several readings of one value (a number, or "free") become one line."""
+    """Every fault pydantic found, in our words; several readings of one value (a number, or "free")
+    become one line."""
     by_key: dict[tuple[str, str], list[Any]] = {}
     for fault in error.errors():
         key = _shown(_path(fault["loc"], model))
@@ -50,8 +51,8 @@ def _findings(key: str, kind: str, group: list[Any], model: type[BaseModel], fil
 
 
 def _readings(key: str, last: str, group: list[Any]) -> list[str]:
-    """Why a value does not fit: a line for each thing told, or one that joins what each reading of it
-    asks for. ``last``: the end of the key."""
+    """Why a value does not fit: a line for each thing told, or one that joins what each reading of
+    it asks for. ``last``: the end of the key."""
     told = list(dict.fromkeys(_told(fault, last) for fault in group))
     if len(told) == 1:
         lines = told[0].split("\n")
@@ -158,7 +159,8 @@ def _model_at(path: list[str], model: type[BaseModel]) -> type[BaseModel] | None
 
 
 def foreign_prices(bid: BaseModel, currency: str, content: dict[str, Any], file: str) -> list[Finding]:
-    """Prices in another currency than the bid's: those given, one line each, and those that stand at their defaults."""
+    """Prices in another currency than the bid's: those given, one line each, and those that stand
+    at their defaults."""
     given: list[tuple[str, Money]] = []
     defaults: list[tuple[str, Money]] = []
     for path, money in _moneys(bid, ()):

@@ -17,8 +17,9 @@ _ROUNDING = 1e-9  # a value written as its limit in another unit lies at the lim
 
 
 def rows(model: type[BaseModel], section: str = "") -> list[Row]:
-    """(section, key, default, low, high, source, what) of each rule of a class and of the classes in it. A section that may
-    stand several times is written ``[layers]``, so that in brackets it reads ``[[layers]]``."""
+    """(section, key, default, low, high, source, what) of each rule of a class and of the classes
+    in it. A section that may stand several times is written ``[layers]``, so that in brackets it
+    reads ``[[layers]]``."""
     own, inner = [], []
     for name, info in model.model_fields.items():
         key = info.alias or name
@@ -37,7 +38,8 @@ def rows(model: type[BaseModel], section: str = "") -> list[Row]:
 
 
 def in_words(row: Row) -> str:
-    """A rule as it would be written in a bid file, and below it what it is, its usual range and source."""
+    """A rule as it would be written in a bid file, and below it what it is, its usual range and
+    source."""
     section, key, default, low, high, source, what = row
     aside = "; ".join(part for part in (f"usual {low} to {high}" if low or high else "", source) if part)
     return f"[{section}] {key} = {default}\n    {what}" + (f" ({aside})" if aside else "")
@@ -106,7 +108,8 @@ def _outside(value: Any, path: str, told: System) -> Iterator[tuple[str, str, st
 
 
 def _limits(value: Any, info: Any, key: str, told: System) -> Iterator[tuple[str, str, str, str]]:
-    """The value against ``low`` and ``high`` of its rule, which are written as a bid would write them."""
+    """The value against ``low`` and ``high`` of its rule, which are written as a bid would write
+    them."""
     extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
     low, high = extra.get("low"), extra.get("high")
     if value is None or (low is None and high is None):
@@ -122,7 +125,8 @@ def _limits(value: Any, info: Any, key: str, told: System) -> Iterator[tuple[str
 
 
 def _end(written: Any, si: Any, told: System) -> str:
-    """A limit as its rule writes it, or in metric units for a metric bid; "" where there is none."""
+    """A limit as its rule writes it, or in metric units for a metric bid; "" where there is
+    none."""
     if written is None:
         return ""
     return str(written) if told is US else _as(si, written, told)

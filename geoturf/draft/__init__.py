@@ -1,6 +1,8 @@
-"""From GIS files to a starter bid file (`draft`), or straight to a bid with every default stated (`bid_of_files`).
+"""From GIS files to a starter bid file (`draft`), or straight to a bid with every default stated
+(`bid_of_files`).
 
-guess     what a layer and a column may be, by their names; by_value.py by values, where names say nothing
+guess     what a layer and a column may be, by their names
+by_value  the same by values, where names say nothing
 text      the starter, as commented TOML; water.py its [water] table
 """
 
@@ -31,8 +33,9 @@ _STATED = ("products", "ground", "edges", "layout", "cuts", "materials", "price"
 
 
 def draft(paths: Sequence[str], out: str | None = None) -> str:
-    """A commented starter bid file for these GIS files, its roles and column mapping guessed and marked as guesses; written
-    to ``out`` where given (never over a file that is there). Raises `InputError` when no file can be read."""
+    """A commented starter bid file for these GIS files, its roles and column mapping guessed and
+    marked as guesses; written to ``out`` where given (never over a file that is there). Raises
+    `InputError` when no file can be read."""
     held, gathered = _survey(paths, 20_000)
     if not held:
         raise InputError(gathered.findings or [Finding("error", "nothing-to-price", "no layer to draft a bid from")])
@@ -49,7 +52,8 @@ def draft(paths: Sequence[str], out: str | None = None) -> str:
 
 
 def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
-    """A bid of bare GIS files, and notes that state every default and assumption. Raises `InputError` when a path is refused."""
+    """A bid of bare GIS files, and notes that state every default and assumption. Raises
+    `InputError` when a path is refused."""
     held, gathered = _survey(paths, _LOOKED_AT)
     tables, notes = [], []
     for one, (role, why), doubtful in zip(held, guess.roles(held), guess.doubtful(held), strict=True):
@@ -67,7 +71,8 @@ def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
 
 
 def _role_told(held: Held, role: str, why: str, doubtful: bool) -> Finding:
-    """What a layer is taken for; a warning where something that was given is not used, or is priced without a reason."""
+    """What a layer is taken for; a warning where something that was given is not used, or is priced
+    without a reason."""
     place = {"file": held.item.given, "layer": held.inner}
     if not role:
         return Finding("warning", "not-used", f"not used: {why}", **place)
@@ -80,8 +85,8 @@ def _role_told(held: Held, role: str, why: str, doubtful: bool) -> Finding:
 
 
 def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
-    """Every layer of the files, looked into, with the first values of each column. Raises `InputError` when a path means no
-    file that geoturf takes."""
+    """Every layer of the files, looked into, with the first values of each column. Raises
+    `InputError` when a path means no file that geoturf takes."""
     say = Say(Gathered())
     held: list[Held] = []
     for path in dict.fromkeys(paths):

@@ -1,4 +1,5 @@
-"""What a column may be by its values, where its name says nothing: covers, irrigation methods, uses, districts, phases."""
+"""What a column may be by its values, where its name says nothing: covers, irrigation methods,
+uses, districts, phases."""
 
 from __future__ import annotations
 
@@ -41,8 +42,9 @@ _TELLS: dict[str, Callable[[str], object]] = {
 
 
 def guesses(columns: Mapping[str, Sequence[object]], mapped: Collection[str]) -> dict[str, str]:
-    """geoturf's name -> the file's, of ``columns`` (name -> first values) that no name has mapped; each of geoturf's names that
-    is not among ``mapped`` goes to the column most of whose values mean it."""
+    """geoturf's name -> the file's, of ``columns`` (name -> first values) that no name has mapped;
+    each of geoturf's names that is not among ``mapped`` goes to the column most of whose values
+    mean it."""
     found: dict[str, str] = {}
     for ours, tells in _TELLS.items():
         if ours in mapped:

@@ -62,7 +62,8 @@ def words(name: str) -> list[str]:
 
 
 def _meant(word: str) -> str:
-    """The role a word means, also one run together of two (``taxlots``, ``buildingfootprints``); "" where it means none."""
+    """The role a word means, also one run together of two (``taxlots``, ``buildingfootprints``); ""
+    where it means none."""
     if word in _ROLE_OF:
         return _ROLE_OF[word]
     parts = ((word[:k], word[k:]) for k in range(4, len(word) - 2))
@@ -99,9 +100,10 @@ def _by_values(held: Held) -> tuple[str, str] | None:
 
 
 def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
-    """The role of each layer, seen together. A layer that nothing is known of is not priced where another one says that it is
-    turf, or parcels (it may be their roofs). Parcels are lawns where nothing tells what stands on them, and are not used where
-    the turf itself is drawn (it would be paid twice). All polygons are turf where the names leave nothing to price."""
+    """The role of each layer, seen together. A layer that nothing is known of is not priced where
+    another one says that it is turf, or parcels (it may be their roofs). Parcels are lawns where
+    nothing tells what stands on them, and are not used where the turf itself is drawn (it would be
+    paid twice). All polygons are turf where the names leave nothing to price."""
     each = [role(one) for one in held]
     found = {name for name, _ in each}
     if "parcel" in found and "turf" in found:
@@ -122,7 +124,8 @@ def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
 
 
 def doubtful(held: Sequence[Held]) -> list[bool]:
-    """Which layers are taken as turf though nothing says so, beside others of which nothing is known either."""
+    """Which layers are taken as turf though nothing says so, beside others of which nothing is
+    known either."""
     silent = [role(one)[0] == SILENT for one in held]
     return [one and taken == "turf" and sum(silent) > 1 for one, (taken, _) in zip(silent, roles(held), strict=True)]
 

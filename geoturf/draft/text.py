@@ -1,4 +1,5 @@
-"""The starter bid file, as commented TOML. Every text from the data is escaped: a name is never a line of its own."""
+"""The starter bid file, as commented TOML. Every text from the data is escaped: a name is never a
+line of its own."""
 
 from __future__ import annotations
 

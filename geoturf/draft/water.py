@@ -1,5 +1,5 @@
-"""The [water] table of a starter bid, where the data say what grows, how it is watered or whose district it is: filled in, and
-what is guessed or assumed marked so."""
+"""The [water] table of a starter bid, where the data say what grows, how it is watered or whose
+district it is: filled in, and what is guessed or assumed marked so."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ _MONEY = ("capital", "kept_line", "upkeep")
 
 
 def lines(values: Mapping[str, Sequence[object]]) -> list[str]:
-    """Lines of the table. ``values``: of each of `COLUMNS` that the priced layers have, its first values; empty: no table."""
+    """Lines of the table. ``values``: of each of `COLUMNS` that the priced layers have, its first
+    values; empty: no table."""
     if not values:
         return []
     places = sorted({row["place"] for row in table("eto")})
@@ -74,7 +75,8 @@ def _covers(given: Iterable[object]) -> list[str]:
 
 
 def _methods(given: Iterable[object]) -> list[str]:
-    """Irrigation methods that geoturf does not know by name are asked for: they may mean that nothing is watered."""
+    """Irrigation methods that geoturf does not know by name are asked for: they may mean that
+    nothing is watered."""
     unknown = _unknown(given, known_irrigation)
     shares = [f"# {toml(name)} = 0.75  FILL IN: geoturf does not know this way of watering" for name in unknown]
     return ["", "# [water.efficiencies]", *shares] if shares else []

@@ -1,8 +1,8 @@
 """Areas -> boundary runs, told apart by what lies on the other side, and their fasteners.
 
-Spec: each stretch is ``shared`` (another area of the same site and product: a seam), ``building``, ``paving`` or ``open``, the
-first that holds. How a contact is found: `geoturf.edges.contact`; what counts as one: `geoturf.edges.runs.settle`. All areas of
-all frames are done at once, as columns.
+Spec: each stretch is ``shared`` (another area of the same site and product: a seam), ``building``,
+``paving`` or ``open``, the first that holds. How a contact is found: `geoturf.edges.contact`; what
+counts as one: `geoturf.edges.runs.settle`. All areas of all frames are done at once, as columns.
 """
 
 from __future__ import annotations
@@ -25,39 +25,55 @@ __all__ = ["classify"]
 
 _SLAB = 200_000  # vertices worked on at a time
 _ASKED = ("geometry", "frame", "site", "product")  # of an area, to tell whose neighbour it is
+_AREAL = (3, 6)  # shapely's numbers of Polygon and MultiPolygon
+_WHERE = ("geometry", "frame")
+_TOLD_KINDS = ("paving", "building", "shared", "open")  # in the order of the totals' columns
 _SUM_M = 1e-3  # the four lengths add up to the perimeter this closely
 
 
 def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> Edges:
     """Boundary runs and fasteners of every area (holes included).
 
-    ``runs`` is ordered by area and ring; ``length_m`` is true at the area's own elevation, as its perimeter is (its site's
-    frame is at the mean elevation); ``laid_m`` is its length along the slope, which is what is fastened. ``totals`` has the
-    columns of `geoturf.model.Edges`. Counts: a closed run has ``ceil(length / spacing)`` fasteners, an open-ended one the same
-    and one more, the field ``ceil(surface area / spacing^2)``; glued products have none (common practice, spec 3)."""
-    areas, context = ground.areas, _built(ground.context)
+    ``runs`` is ordered by area and ring; ``length_m`` is true at the area's own elevation, as its
+    perimeter is (its site's frame is at the mean elevation); ``laid_m`` is its length along the
+    slope, which is what is fastened. ``totals`` has the columns of `geoturf.model.Edges`. Counts: a
+    closed run has ``ceil(length / spacing)`` fasteners, an open-ended one the same and one more,
+    the field ``ceil(surface area / spacing^2)``; glued products have none (common practice, spec
+    3)."""
+    areas = ground.areas
+    context = _built(ground.context)
     guests = _visiting(areas, ground.guests)
     found = [_runs(areas.iloc[rows], guests, context, rows, rules.tolerance_m) for rows in _slabs(areas)]
     table = pd.concat(found).sort_values("area_index", kind="stable", ignore_index=True)
-    table["length_m"] *= _true(areas)[table["area_index"]]
-    up = plane.slope_lengths(areas, table["area_index"].to_numpy(), table["geometry"].to_numpy())
+    owner = table["area_index"].to_numpy()
+    table["length_m"] *= _true(areas)[owner]
+    up = plane.slope_lengths(areas, owner, _shapes(table))
     table["laid_m"] = table["length_m"] * up
     return Edges(table, _totals(areas, table, products, rules), _findings(table, context))
 
 
+def _shapes(table: pd.DataFrame) -> np.ndarray:
+    """Column ``geometry``: (n,) objects."""
+    return table["geometry"].to_numpy(dtype=object)
+
+
 def _slabs(areas: pd.DataFrame) -> list[np.ndarray]:
-    """Rows of areas in slabs of whole frames, some `_SLAB` vertices each, so that a large bid takes no more memory at a time
-    than a small one. At least one, if empty."""
+    """Rows of areas in slabs of whole frames, some `_SLAB` vertices each, so that a large bid takes
+    no more memory at a time than a small one. At least one, if empty."""
     frame = areas["frame"].to_numpy(np.int64)
-    vertices = np.bincount(frame, shapely.get_num_coordinates(areas["geometry"].to_numpy(dtype=object)))
-    slab = (np.cumsum(vertices) - vertices) // _SLAB
-    return [np.flatnonzero(slab[frame] == number) for number in np.unique(slab[frame])] or [np.arange(0)]
+    vertices = np.bincount(frame, shapely.get_num_coordinates(_shapes(areas)))
+    before = np.cumsum(vertices) - vertices
+    slab = (before // _SLAB)[frame]
+    slabs = [np.flatnonzero(slab == number) for number in np.unique(slab)]
+    return slabs or [np.arange(0)]
 
 
 def _visiting(areas: pd.DataFrame, guests: pd.DataFrame | None) -> pd.DataFrame:
-    """Areas as they stand in other frames than their own: area_index and what `_beside` asks of an area."""
+    """Areas as they stand in other frames than their own: area_index and what `_beside` asks of an
+    area."""
     if guests is None:
-        guests = pd.DataFrame({"area_index": np.empty(0, np.int64), "frame": np.empty(0, np.int64), "geometry": []})
+        none = np.empty(0, np.int64)
+        guests = pd.DataFrame({"area_index": none, "frame": none, "geometry": []})
     own = areas[["site", "product"]].iloc[guests["area_index"]].reset_index(drop=True)
     return pd.concat([guests, own], axis=1)
 
@@ -65,37 +81,48 @@ def _visiting(areas: pd.DataFrame, guests: pd.DataFrame | None) -> pd.DataFrame:
 def _runs(
     areas: pd.DataFrame, guests: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, tolerance_m: float
 ) -> pd.DataFrame:
-    """The runs of some areas; ``rows`` are their rows in the bid. No other area is in their frames, but for guests."""
-    context, guests = (one[one["frame"].isin(areas["frame"])] for one in (context, guests))
+    """The runs of some areas; ``rows`` are their rows in the bid. No other area is in their frames,
+    but for guests."""
+    context = context[context["frame"].isin(areas["frame"])]
+    guests = guests[guests["frame"].isin(areas["frame"])]
     everyone = pd.concat([areas[list(_ASKED)], guests[list(_ASKED)]]) if len(guests) else areas
-    who = np.concatenate([rows, guests["area_index"].to_numpy(np.int64)])
-    place = places(pd.concat([everyone[["geometry", "frame"]], context[["geometry", "frame"]]]))
+    place = places(pd.concat([everyone[[*_WHERE]], context[[*_WHERE]]]))
     theirs = borders(everyone, place, tolerance_m)
     mine = theirs.where(theirs.owner < len(areas)) if len(guests) else theirs
+
     beside = _beside(everyone, mine, theirs, place, tolerance_m)
     things = {role: context[context["role"] == role] for role in ("paving", "building")}
-    sides = [(role, borders(table, place, 0.0)) for role, table in things.items()]
-    along = {role: contact.strips(mine, theirs, tolerance_m, _any) for role, theirs in sides}
+    along = {}
+    for role, table in things.items():
+        sides = borders(table, place, 0.0)
+        along[role] = contact.strips(mine, sides, tolerance_m, _any)
     cuts = contact.cut(mine, [beside, *along.values()])
+
     kind = np.full(len(cuts.segment), runs.KINDS.index("open"))
     for role, table in things.items():  # the later overrules
         within = contact.inside(mine, cuts, table, place, tolerance_m)
-        kind[_touched(mine, cuts, along[role], within, tolerance_m)] = runs.KINDS.index(role)
-    shared = _touched(mine, cuts, beside, np.zeros(len(kind), dtype=bool), tolerance_m)
+        touched = _touched(mine, cuts, along[role], within, tolerance_m)
+        kind[touched] = runs.KINDS.index(role)
+    nowhere = np.zeros(len(kind), dtype=bool)
+    shared = _touched(mine, cuts, beside, nowhere, tolerance_m)
     kind[shared] = runs.KINDS.index("shared")
     neighbour = np.where(shared, _neighbours(mine, cuts, beside), -1)
-    table = runs.table(mine, cuts, kind, neighbour)
-    table["area_index"] = rows[table["area_index"]]
-    table["neighbour"] = np.where(table["neighbour"] < 0, -1, who[table["neighbour"]])
-    return table
+
+    found = runs.table(mine, cuts, kind, neighbour)
+    who = np.concatenate([rows, guests["area_index"].to_numpy(np.int64)])
+    found["area_index"] = rows[found["area_index"]]
+    found["neighbour"] = np.where(found["neighbour"] < 0, -1, who[found["neighbour"]])
+    return found
 
 
 def _built(context: pd.DataFrame) -> pd.DataFrame:
     """Buildings and paving: the context that tells edges, polygons only."""
     if not len(context):
-        return pd.DataFrame({"role": [], "frame": np.empty(0, np.int64), "geometry": np.empty(0, object)})
-    areal = np.isin(shapely.get_type_id(context["geometry"].to_numpy(dtype=object)), (3, 6))
-    return context[areal & context["role"].isin(["building", "paving"]).to_numpy()]
+        frame, geometry = np.empty(0, np.int64), np.empty(0, object)
+        return pd.DataFrame({"role": [], "frame": frame, "geometry": geometry})
+    areal = np.isin(shapely.get_type_id(_shapes(context)), _AREAL)
+    built = context["role"].isin(["building", "paving"]).to_numpy()
+    return context[areal & built]
 
 
 def _any(segment: np.ndarray, other: np.ndarray) -> np.ndarray:
@@ -104,30 +131,43 @@ def _any(segment: np.ndarray, other: np.ndarray) -> np.ndarray:
 
 
 def _beside(areas: pd.DataFrame, mine: Borders, theirs: Borders, place: Places, tolerance_m: float) -> contact.Strips:
-    """Where borders of other areas (``theirs``) of the same site and product face a border of ``mine``; ``other`` is the other
-    area's row.
+    """Where borders of other areas (``theirs``) of the same site and product face a border of
+    ``mine``; ``other`` is the other area's row.
 
-    Of areas that are drawn twice only the first is looked at from others: they would all say the same."""
-    frame = areas["frame"].to_numpy(np.int64)
-    group = areas.groupby(["frame", "site", "product"], sort=False, dropna=False).ngroup().to_numpy()
-    geometry = areas["geometry"].to_numpy(dtype=object)
-    first = ~pd.DataFrame({"group": group, "shape": shapely.to_wkb(geometry)}).duplicated().to_numpy()
-    box = place.boxes(shapely.bounds(geometry), frame, tolerance_m)
-    one, two = contact.pairs(box, box[first])
-    two = np.flatnonzero(first)[two]
-    near = np.zeros(len(areas), dtype=bool)
-    near[one[(one != two) & (group[one] == group[two])]] = True
+    Of areas that are drawn twice only the first is looked at from others: they would all say the
+    same."""
+    same = areas.groupby(["frame", "site", "product"], sort=False, dropna=False)
+    group = same.ngroup().to_numpy()
+    drawn = pd.DataFrame({"group": group, "shape": shapely.to_wkb(_shapes(areas))})
+    first = ~drawn.duplicated().to_numpy()
+    near = _near_another(areas, group, first, place, tolerance_m)
     rows = np.flatnonzero(near[mine.owner])
-    own, theirs = mine.where(rows), theirs.where((near & first)[theirs.owner])
+    own = mine.where(rows)
+    others = theirs.where((near & first)[theirs.owner])
 
     def wanted(i: np.ndarray, j: np.ndarray) -> np.ndarray:
-        one, two = own.owner[i], theirs.owner[j]
-        facing = np.einsum("ij,ij->i", own.along[i], theirs.along[j]) < 0
-        others: np.ndarray = (one != two) & (group[one] == group[two]) & facing
-        return others
+        one, two = own.owner[i], others.owner[j]
+        facing = np.einsum("ij,ij->i", own.along[i], others.along[j]) < 0
+        neighbours: np.ndarray = (one != two) & (group[one] == group[two]) & facing
+        return neighbours
 
-    found = contact.strips(own, theirs, tolerance_m, wanted)
-    return replace(found, segment=rows[found.segment], other=theirs.owner[found.other])
+    found = contact.strips(own, others, tolerance_m, wanted)
+    return replace(found, segment=rows[found.segment], other=others.owner[found.other])
+
+
+def _near_another(
+    areas: pd.DataFrame, group: np.ndarray, first: np.ndarray, place: Places, tolerance_m: float
+) -> np.ndarray:
+    """Which areas come near another one, of those that are drawn ``first``, of their group;
+    bool."""
+    frame = areas["frame"].to_numpy(np.int64)
+    box = place.boxes(shapely.bounds(_shapes(areas)), frame, tolerance_m)
+    one, two = contact.pairs(box, box[first])
+    two = np.flatnonzero(first)[two]
+    beside = (one != two) & (group[one] == group[two])
+    near = np.zeros(len(areas), dtype=bool)
+    near[one[beside]] = True
+    return near
 
 
 def _touched(
@@ -140,11 +180,12 @@ def _touched(
 
 
 def _neighbours(mine: Borders, cuts: contact.Stretches, beside: contact.Strips) -> np.ndarray:
-    """The area beside each stretch: the nearest, then the first; a closed gap goes with the stretch before it. -1 on rings
-    without any."""
+    """The area beside each stretch: the nearest, then the first; a closed gap goes with the stretch
+    before it. -1 on rings without any."""
     first, end = cuts.spans(beside)
-    strip = np.repeat(np.arange(len(first)), end - first)
-    before = np.cumsum(end - first) - (end - first)
+    count = end - first
+    strip = np.repeat(np.arange(len(first)), count)
+    before = np.cumsum(count) - count
     stretch = first[strip] + np.arange(len(strip)) - before[strip]
     away = np.round(np.abs(beside.offset[strip]), 6)
     order = np.lexsort([beside.other[strip], away, stretch])
@@ -156,47 +197,55 @@ def _neighbours(mine: Borders, cuts: contact.Stretches, beside: contact.Strips) 
 
 def _true(areas: pd.DataFrame) -> np.ndarray:
     """True length over length in the frame, of each area."""
-    return areas["perimeter_m"].to_numpy(float) / shapely.length(areas["geometry"].to_numpy(dtype=object))
+    ratio: np.ndarray = areas["perimeter_m"].to_numpy(float) / shapely.length(_shapes(areas))
+    return ratio
 
 
 def _totals(areas: pd.DataFrame, table: pd.DataFrame, products: dict[str, Product], rules: EdgeRules) -> pd.DataFrame:
     """Lengths by kind and fasteners, one row an area."""
-    count = len(areas)
-    sums = {
-        f"edge_{kind}_m": np.bincount(table["area_index"], table["length_m"] * (table["kind"] == kind), minlength=count)
-        for kind in ("paving", "building", "shared", "open")
-    }
-    edged = table["kind"].isin(rules.edging_on)
+    owner = table["area_index"].to_numpy()
+    kind = table["kind"].to_numpy()
+
+    def by_area(values: np.ndarray) -> np.ndarray:
+        return np.bincount(owner, values, minlength=len(areas))
+
+    length_m = table["length_m"].to_numpy(float)
+    sums = {f"edge_{one}_m": by_area(length_m * (kind == one)) for one in _TOLD_KINDS}
     off = np.abs(sum(sums.values()) - areas["perimeter_m"].to_numpy(float))
     if (off > _SUM_M).any():
         raise PromiseError(_short_sum(areas, off))
+
     nailed = np.array([products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
-    fastened = (table["kind"] != "shared") & nailed[table["area_index"]]
+    fastened = (kind != "shared") & nailed[owner]
     laid_m = table["laid_m"].to_numpy(float)
-    nails = (whole_steps(laid_m, rules.perimeter_spacing_m) + ~table["closed"]) * fastened
-    field = whole_steps(areas["surface_area_m2"].to_numpy(float), rules.field_spacing_m**2)
-    return pd.DataFrame(
-        sums
-        | {
-            "perimeter_fasteners": np.bincount(table["area_index"], nails, minlength=count).astype(np.int64),
-            "field_fasteners": np.where(nailed, field, 0),
-            "fastened_m": np.bincount(table["area_index"], table["laid_m"] * fastened, minlength=count),
-            "edging_m": np.bincount(table["area_index"], table["laid_m"] * edged, minlength=count),
-        },
-        index=areas.index,
-    )
+    open_ended = ~table["closed"].to_numpy(bool)
+    nails = whole_steps(laid_m, rules.perimeter_spacing_m) + open_ended
+    surface_m2 = areas["surface_area_m2"].to_numpy(float)
+    field = whole_steps(surface_m2, rules.field_spacing_m**2)
+    edged = np.isin(kind, rules.edging_on)
+    fasteners = {
+        "perimeter_fasteners": by_area(nails * fastened).astype(np.int64),
+        "field_fasteners": np.where(nailed, field, 0),
+        "fastened_m": by_area(laid_m * fastened),
+        "edging_m": by_area(laid_m * edged),
+    }
+    return pd.DataFrame(sums | fasteners, index=areas.index)
 
 
 def _short_sum(areas: pd.DataFrame, off: np.ndarray) -> Finding:
     worst = areas.iloc[int(off.argmax())]
-    message = f"boundary runs miss the perimeter by {off.max():.4f} m; this is a fault of geoturf, please report it"
-    return Finding("error", "edges-do-not-add-up", message, site=str(worst["site"]), area=str(worst["area"]))
+    what = f"boundary runs miss the perimeter by {off.max():.4f} m"
+    message = f"{what}; this is a fault of geoturf, please report it"
+    site, area = str(worst["site"]), str(worst["area"])
+    return Finding("error", "edges-do-not-add-up", message, site=site, area=area)
 
 
 def _findings(table: pd.DataFrame, context: pd.DataFrame) -> tuple[Finding, ...]:
     """What the edges were told from, where it was little."""
     if not len(table) or table["kind"].isin(["building", "paving"]).any():
         return ()
-    why = "no building or paving layer was given" if not len(context) else "no building or paving lies along any area"
+    why = "no building or paving lies along any area"
+    if not len(context):
+        why = "no building or paving layer was given"
     message = f"{why}: every edge but seams between areas counts as open"
     return (Finding("note", "edges-open", message),)

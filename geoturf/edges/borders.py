@@ -11,16 +11,19 @@ import shapely
 
 @dataclass(frozen=True)
 class Places:
-    """Where each frame is put in one plane, so that one tree can hold all frames and none sees another.
+    """Where each frame is put in one plane, so that one tree can hold all frames and none sees
+    another.
 
-    Placed coordinates serve for search only: measures are taken in the frames themselves, which keep their full precision.
+    Placed coordinates serve for search only: measures are taken in the frames themselves, which
+    keep their full precision.
     """
 
     shift: np.ndarray  # (frames, 2), metres
 
     def boxes(self, bounds: np.ndarray, frame: np.ndarray, reach_m: float = 0.0) -> np.ndarray:
-        """Placed boxes of ``bounds`` (n, 4), grown by ``reach_m``; ``frame`` is the frame of each. As diagonals: a tree looks
-        at bounds only, and a line is made in a third of the time of a box."""
+        """Placed boxes of ``bounds`` (n, 4), grown by ``reach_m``; ``frame`` is the frame of each.
+        As diagonals: a tree looks at bounds only, and a line is made in a third of the time of a
+        box."""
         shift = self.shift[frame]
         low = bounds[:, :2] + shift - reach_m
         high = bounds[:, 2:] + shift + reach_m
@@ -32,7 +35,8 @@ class Places:
 
 
 def places(features: pd.DataFrame) -> Places:
-    """A square grid of places, each wide enough for the widest frame. ``features``: columns geometry, frame."""
+    """A square grid of places, each wide enough for the widest frame. ``features``: columns
+    geometry, frame."""
     bounds = shapely.bounds(features["geometry"].to_numpy(dtype=object))
     frame = features["frame"].to_numpy(np.int64)
     count = int(frame.max(initial=0)) + 1
@@ -49,8 +53,9 @@ def places(features: pd.DataFrame) -> Places:
 class Borders:
     """Boundary segments of many features, ring after ring, the feature's inside always on the left.
 
-    ``owner``: row of the feature; ``frame``: its frame; ``ring``: ring number, rising. ``start``, ``end``, ``along`` (unit
-    direction): (n, 2); ``length``: metres; ``box``: what a tree finds the segment by. All arrays have n rows, one a segment.
+    ``owner``: row of the feature; ``frame``: its frame; ``ring``: ring number, rising. ``start``,
+    ``end``, ``along`` (unit direction): (n, 2); ``length``: metres; ``box``: what a tree finds the
+    segment by. All arrays have n rows, one a segment.
     """
 
     owner: np.ndarray
@@ -78,8 +83,8 @@ class Borders:
 
 
 def borders(features: pd.DataFrame, place: Places, reach_m: float) -> Borders:
-    """Segments of Polygons and MultiPolygons; repeated vertices are dropped. ``features``: columns geometry, frame; boxes are
-    grown by ``reach_m``."""
+    """Segments of Polygons and MultiPolygons; repeated vertices are dropped. ``features``: columns
+    geometry, frame; boxes are grown by ``reach_m``."""
     geometry = features["geometry"].to_numpy(dtype=object)
     parts, of_part = shapely.get_parts(shapely.orient_polygons(geometry), return_index=True)
     rings, of_ring = shapely.get_rings(parts, return_index=True)

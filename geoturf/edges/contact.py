@@ -2,12 +2,14 @@
 
 A stretch of a segment is in contact with a thing when, looking straight out from it,
 
-* a border of the thing, facing the area, lies within the tolerance ahead (a gap) or behind (an overlap), or
-* the point one tolerance ahead lies in the thing (the area was drawn on into it; buildings and paving only: two areas that
-  overlap by more than the tolerance are double pay, not a seam).
+* a border of the thing, facing the area, lies within the tolerance ahead (a gap) or behind (an
+  overlap), or
+* the point one tolerance ahead lies in the thing (the area was drawn on into it; buildings and
+  paving only: two areas that overlap by more than the tolerance are double pay, not a seam).
 
-Facing means that the thing's inside is on the far side; so a copy of an area, or paving under it, is not its neighbour. Looking
-straight out, and not all round, is what makes a wall that meets the border square on take no length of it.
+Facing means that the thing's inside is on the far side; so a copy of an area, or paving under it,
+is not its neighbour. Looking straight out, and not all round, is what makes a wall that meets the
+border square on take no length of it.
 """
 
 from __future__ import annotations
@@ -31,10 +33,12 @@ ALONG = 0.5  # rise over run up to which a border counts as running along
 
 @dataclass(frozen=True)
 class Strips:
-    """Parts of other borders that lie in the band along a segment; arrays (n,), one a pair of segments.
+    """Parts of other borders that lie in the band along a segment; arrays (n,), one a pair of
+    segments.
 
-    ``segment``, ``other``: rows in the two `Borders`; ``begin``, ``finish``: from where to where along the segment, metres;
-    ``offset``: how far ahead (+) or behind at the middle; ``facing``, ``along``: bool.
+    ``segment``, ``other``: rows in the two `Borders`; ``begin``, ``finish``: from where to where
+    along the segment, metres; ``offset``: how far ahead (+) or behind at the middle; ``facing``,
+    ``along``: bool.
     """
 
     segment: np.ndarray
@@ -57,10 +61,11 @@ def pairs(mine: np.ndarray, others: np.ndarray) -> tuple[np.ndarray, np.ndarray]
 
 
 def strips(mine: Borders, others: Borders, tolerance_m: float, wanted: Wanted) -> Strips:
-    """Clips other segments to the band of each segment: the rectangle on it, ``tolerance_m`` ahead and behind.
+    """Clips other segments to the band of each segment: the rectangle on it, ``tolerance_m`` ahead
+    and behind.
 
-    Only pairs whose boxes meet, and that are ``wanted``, are looked at, some at a time: a pile of areas drawn over each other
-    has very many."""
+    Only pairs whose boxes meet, and that are ``wanted``, are looked at, some at a time: a pile of
+    areas drawn over each other has very many."""
     tree, found = shapely.STRtree(others.box), []
     for start in range(0, len(mine.box), _BLOCK):
         segment, other = tree.query(mine.box[start : start + _BLOCK])
@@ -111,7 +116,8 @@ def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
 def _window(
     start: np.ndarray, change: np.ndarray, low: float, high: np.ndarray | float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Fractions of a segment between which ``start + fraction * change`` lies in low .. high; empty as (inf, -inf)."""
+    """Fractions of a segment between which ``start + fraction * change`` lies in low .. high; empty
+    as (inf, -inf)."""
     level = np.abs(change) < 1e-12
     inside = (start >= low) & (start <= high)
     safe = np.where(level, 1.0, change)
@@ -123,8 +129,8 @@ def _window(
 
 @dataclass(frozen=True)
 class Stretches:
-    """Segments cut where something changes; in ring order. ``segment``: row in the `Borders`; ``begin``, ``finish``: metres
-    along it; arrays (n,)."""
+    """Segments cut where something changes; in ring order. ``segment``: row in the `Borders`;
+    ``begin``, ``finish``: metres along it; arrays (n,)."""
 
     segment: np.ndarray
     begin: np.ndarray
@@ -171,7 +177,8 @@ def cut(mine: Borders, found: list[Strips]) -> Stretches:
 
 
 def inside(mine: Borders, cuts: Stretches, things: pd.DataFrame, place: Places, tolerance_m: float) -> np.ndarray:
-    """Which stretches have the point one tolerance ahead of their middle in one of ``things``; bool (n,).
+    """Which stretches have the point one tolerance ahead of their middle in one of ``things``; bool
+    (n,).
 
     The answer holds for the whole stretch, as stretches end where a border comes into the band."""
     geometry = things["geometry"].to_numpy(dtype=object)

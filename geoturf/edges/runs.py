@@ -13,7 +13,8 @@ KINDS = ("open", "paving", "building", "shared")
 
 
 def number(label: np.ndarray, ring: np.ndarray) -> np.ndarray:
-    """The run each stretch is in: equal labels side by side round a ring, over its first vertex too; int (n,), rising."""
+    """The run each stretch is in: equal labels side by side round a ring, over its first vertex
+    too; int (n,), rising."""
     if not len(label):
         return np.empty(0, dtype=np.int64)
     new_ring = np.append(True, ring[1:] != ring[:-1])
@@ -32,9 +33,10 @@ def settle(
 ) -> np.ndarray:
     """Contact as a person would see it; bool (n,).
 
-    A gap in a contact is none if it is no longer than two tolerances: the corner of a house one tolerance away leaves one. What
-    then is in touch for no more than three tolerances, and for less than half of that running along, merely touches or
-    crosses, and is dropped: the corner of a house that points at the edge is near it for up to 2.5."""
+    A gap in a contact is none if it is no longer than two tolerances: the corner of a house one
+    tolerance away leaves one. What then is in touch for no more than three tolerances, and for less
+    than half of that running along, merely touches or crosses, and is dropped: the corner of a
+    house that points at the edge is near it for up to 2.5."""
     run = number(contact, ring)
     touched = np.bincount(ring, contact, minlength=ring.max(initial=0) + 1) > 0
     short = np.bincount(run, length)[run] <= 2 * tolerance_m
@@ -59,7 +61,8 @@ def carry_on(neighbour: np.ndarray, ring: np.ndarray) -> np.ndarray:
 
 
 def table(mine: Borders, cuts: Stretches, kind: np.ndarray, neighbour: np.ndarray) -> pd.DataFrame:
-    """The runs, in the order of areas and rings. ``kind``: index in `KINDS`, ``neighbour``: row or -1, one a stretch."""
+    """The runs, in the order of areas and rings. ``kind``: index in `KINDS`, ``neighbour``: row or
+    -1, one a stretch."""
     ring = mine.ring[cuts.segment]
     run = number(kind * (neighbour.max(initial=-1) + 2) + neighbour + 1, ring)
     order, first, last = _in_turn(run, ring)
@@ -77,7 +80,8 @@ def table(mine: Borders, cuts: Stretches, kind: np.ndarray, neighbour: np.ndarra
 
 
 def _in_turn(run: np.ndarray, ring: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Stretches ordered by run and, within it, as one walks along it; first and last stretch of each run."""
+    """Stretches ordered by run and, within it, as one walks along it; first and last stretch of
+    each run."""
     here = np.arange(len(run))
     ring_first = np.searchsorted(ring, ring)
     ring_last = np.searchsorted(ring, ring, side="right") - 1

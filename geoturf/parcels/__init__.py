@@ -1,4 +1,5 @@
-"""From a parcel to the lawn on it: parcel less buildings, paving and exclusions, as a person would draw it."""
+"""From a parcel to the lawn on it: parcel less buildings, paving and exclusions, as a person would
+draw it."""
 
 from __future__ import annotations
 
@@ -18,14 +19,16 @@ _LEAST_M2 = 1e-4  # a square centimetre: less was not taken but rounded
 
 
 def derive(ground: Ground, rules: ParcelRules) -> Ground:
-    """Replaces each area of role ``parcel`` by the lawn on it; gives ``ground`` back where there is none.
+    """Replaces each area of role ``parcel`` by the lawn on it; gives ``ground`` back where there is
+    none.
 
-    Taken away, in this order: the boundary setback, what is drawn as turf in the same site, exclusions, buildings with their
-    setback, paving with its own, strips narrower than the smallest width, remnants under the smallest area; small holes are
-    filled last. ``taken`` holds each with its area, so that for every parcel, but for some square centimetres of rounding,
-    parcel = lawn + what was taken. Where the data tell the street's side (`geoturf.parcels.yards`) a lawn is divided into
-    front, side and back: an area each. A parcel without lawn leaves the areas with a warning. Raises `InputError` when nothing
-    is left at all.
+    Taken away, in this order: the boundary setback, what is drawn as turf in the same site,
+    exclusions, buildings with their setback, paving with its own, strips narrower than the smallest
+    width, remnants under the smallest area; small holes are filled last. ``taken`` holds each with
+    its area, so that for every parcel, but for some square centimetres of rounding, parcel = lawn +
+    what was taken. Where the data tell the street's side (`geoturf.parcels.yards`) a lawn is
+    divided into front, side and back: an area each. A parcel without lawn leaves the areas with a
+    warning. Raises `InputError` when nothing is left at all.
     """
     areas = ground.areas
     rows = np.flatnonzero(areas["role"] == "parcel")
@@ -44,7 +47,8 @@ def derive(ground: Ground, rules: ParcelRules) -> Ground:
 def _yards(
     ground: Ground, parcels: pd.DataFrame, grass: np.ndarray, rules: ParcelRules
 ) -> tuple[pd.DataFrame, list[Finding]]:
-    """The rows of the derived areas, one a lawn or, where they can be told, one a yard; and what could not be told."""
+    """The rows of the derived areas, one a lawn or, where they can be told, one a yard; and what
+    could not be told."""
     if not rules.split:
         some = ~shapely.is_empty(grass)
         return _refigured(parcels[some], grass[some]), []
@@ -62,7 +66,8 @@ def _yards(
 
 
 def _refigured(parcels: pd.DataFrame, grass: np.ndarray) -> pd.DataFrame:
-    """The parcels' rows with the lawns' own figures, which keep the ratio that the parcel's have to its frame."""
+    """The parcels' rows with the lawns' own figures, which keep the ratio that the parcel's have to
+    its frame."""
     out, old = parcels.copy(), parcels["geometry"].to_numpy()
     part = shapely.area(grass) / shapely.area(old)
     for name in ("plan_area_m2", "ground_area_m2", "surface_area_m2"):
@@ -77,7 +82,8 @@ def _refigured(parcels: pd.DataFrame, grass: np.ndarray) -> pd.DataFrame:
 
 
 def _taken(parcels: pd.DataFrame, losses: list[tuple[str, np.ndarray]]) -> pd.DataFrame:
-    """One row a parcel and reason, in ground m2; what was filled in counts as less than nothing taken."""
+    """One row a parcel and reason, in ground m2; what was filled in counts as less than nothing
+    taken."""
     true = (parcels["ground_area_m2"] / shapely.area(parcels["geometry"].to_numpy())).to_numpy()
     tables = [
         pd.DataFrame({"row": np.arange(len(lost)), "order": order, "reason": reason, "area_m2": lost * true})

@@ -46,7 +46,8 @@ def _drawn(ground: Ground) -> pd.DataFrame:
 
 
 def _without(lawn: np.ndarray, parcels: pd.DataFrame, things: pd.DataFrame, setback_m: float) -> np.ndarray:
-    """``lawn`` less the things in its frame, each grown by the setback. Only lawns that are met are touched."""
+    """``lawn`` less the things in its frame, each grown by the setback. Only lawns that are met are
+    touched."""
     frame, geometry = parcels["frame"].to_numpy(), things["geometry"].to_numpy()
     i, j = plane.near(lawn, frame, geometry, things["frame"].to_numpy(), setback_m)
     if setback_m > 0:
@@ -58,8 +59,9 @@ def _without(lawn: np.ndarray, parcels: pd.DataFrame, things: pd.DataFrame, setb
 
 
 def _opened(lawn: np.ndarray, width_m: float) -> np.ndarray:
-    """Less what no square of ``width_m`` reaches: buffered in and out with mitred corners, so that straight borders and square
-    corners stay as they are; only borders at the mouth of what is cut off are new."""
+    """Less what no square of ``width_m`` reaches: buffered in and out with mitred corners, so that
+    straight borders and square corners stay as they are; only borders at the mouth of what is cut
+    off are new."""
     half = (width_m - _PLAY_M) / 2
     if half > 0:
         reached = plane.buffered(plane.buffered(lawn, -half), half + _HAIR_M)

@@ -11,7 +11,8 @@
       part       columns and geometry of a layer
       ids        names filled and clashes refused, over all layers
 
-What is odd is gathered and told at once. What cannot be priced is left out by name, unless nothing would be left.
+What is odd is gathered and told at once. What cannot be priced is left out by name, unless nothing
+would be left.
 """
 
 from __future__ import annotations
@@ -83,7 +84,8 @@ def read(bid: Bid) -> Source:
 
 
 def _label(name: str, origin: tuple[str, str], labels: dict[str, list[tuple[str, str]]]) -> str:
-    """What sites of a layer without a site column are called after: its name, numbered where another file has the same."""
+    """What sites of a layer without a site column are called after: its name, numbered where
+    another file has the same."""
     origins = labels.setdefault(name, [])
     if origin not in origins:
         origins.append(origin)
@@ -160,7 +162,8 @@ def _names_of(loaded: Loaded, mapping: columns.Mapping) -> Callable[[str], dict[
 
 
 def _unwrapped(loaded: Loaded, turn: float) -> Loaded:
-    """With polygons across 180 degrees in one piece: before anything is called broken in them, and mended."""
+    """With polygons across 180 degrees in one piece: before anything is called broken in them, and
+    mended."""
     geometry, rows = shapes.unwrapped(loaded.geometry, loaded.boxes, turn)
     if not rows.size:
         return loaded
@@ -181,7 +184,8 @@ def _with_heights(loaded: Loaded, layer: Layer, say: Say) -> Loaded:
 
 
 def _take_elevations(table: Columns, loaded: Loaded, layer: Layer) -> None:
-    """Elevations from the heights of the geometry, where the bid takes them and no column states one."""
+    """Elevations from the heights of the geometry, where the bid takes them and no column states
+    one."""
     if not layer.z or loaded.height is None or not np.isfinite(loaded.height).any():
         return
     metres = loaded.height * unit_factor(layer.z)[0]
@@ -191,7 +195,8 @@ def _take_elevations(table: Columns, loaded: Loaded, layer: Layer) -> None:
 
 
 def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
-    """The features whose geometry can be gone on with, flat and valid. Sound ones are not looked at again."""
+    """The features whose geometry can be gone on with, flat and valid. Sound ones are not looked at
+    again."""
     rows = np.flatnonzero(~loaded.sound)
     if not rows.size:
         return loaded

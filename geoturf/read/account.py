@@ -1,8 +1,10 @@
-"""What a file holds against what came out of it: GDAL drops rows, records and members without a word.
+"""What a file holds against what came out of it: GDAL drops rows, records and members without a
+word.
 
-`claim` looks into the file by other means than the reader; `account` compares. A feature is called by its record: its number in
-the file, counted from 1 as people count rows (in a shapefile: "record numbers begin at 1", ESRI Shapefile Technical
-Description, 1998). A GeoPackage stores a number of its own with each feature, ``fid``, which a GIS shows: there it is that.
+`claim` looks into the file by other means than the reader; `account` compares. A feature is called
+by its record: its number in the file, counted from 1 as people count rows (in a shapefile: "record
+numbers begin at 1", ESRI Shapefile Technical Description, 1998). A GeoPackage stores a number of
+its own with each feature, ``fid``, which a GIS shows: there it is that.
 """
 
 from __future__ import annotations
@@ -36,8 +38,9 @@ _BY_PLACE = ("shapefile", "FlatGeobuf")  # formats whose reader numbers features
 
 @dataclass(frozen=True)
 class Claim:
-    """``count``: features that a layer of a file holds, -1 where it does not say. ``lost``: {record: why} of those known not to
-    come; ``texts``: {record: its properties} of those, where they can be had."""
+    """``count``: features that a layer of a file holds, -1 where it does not say. ``lost``:
+    {record: why} of those known not to come; ``texts``: {record: its properties} of those, where
+    they can be had."""
 
     count: int = -1
     lost: dict[int, str] = field(default_factory=dict)
@@ -45,8 +48,8 @@ class Claim:
 
 
 def claim(held: Held) -> Claim:
-    """What a layer holds, counted without handing its features over. Says nothing: what cannot be counted, cannot be read
-    either, and that is said there."""
+    """What a layer holds, counted without handing its features over. Says nothing: what cannot be
+    counted, cannot be read either, and that is said there."""
     ways = {
         "shapefile": _of_shapefile,
         "GeoJSON": _of_geojson,
@@ -62,8 +65,9 @@ def claim(held: Held) -> Claim:
 
 
 def account(held: Held, claimed: Claim, loaded: Loaded, found: dict[str, str], say: Say) -> Loaded:
-    """The features with their records for numbers; says which of a file did not come, and marks the records that came as
-    nothing but are not nothing. ``found``: geoturf's name of a column -> the file's."""
+    """The features with their records for numbers; says which of a file did not come, and marks the
+    records that came as nothing but are not nothing. ``found``: geoturf's name of a column -> the
+    file's."""
     loaded = replace(loaded, ids=_records(held, claimed, loaded.ids))
     if held.item.format == "shapefile":
         if held.item.size(".dbf") is None:
@@ -136,7 +140,8 @@ def _of_flatgeobuf(held: Held) -> Claim:
 
 
 def _of_geopackage(held: Held) -> Claim:
-    """Rows of the layer's table, counted by SQLite; a view may take for ever and is taken as GDAL reads it."""
+    """Rows of the layer's table, counted by SQLite; a view may take for ever and is taken as GDAL
+    reads it."""
     if held.item.member:
         return Claim(pyogrio.read_info(held.item.dataset, layer=held.layer, force_feature_count=True)["features"])
     table = held.layer.replace('"', '""')
@@ -208,8 +213,8 @@ def _of_shapefile(held: Held) -> Claim:
 
 @dataclass(frozen=True)
 class _Rows:
-    """The rows of a .dbf: as many as its header says (``said``) and as its length holds (``whole``); where they start, and the
-    bytes of each."""
+    """The rows of a .dbf: as many as its header says (``said``) and as its length holds
+    (``whole``); where they start, and the bytes of each."""
 
     said: int = 0
     whole: int = 0
@@ -254,7 +259,8 @@ def _row_fault(file: IO[bytes], rows: _Rows, record: int, otherwise: str) -> str
 
 
 def _unreadable(item: Item, records: np.ndarray, missing: np.ndarray) -> dict[int, str]:
-    """Of the rows without geometry, those whose record is no null shape: it is damaged, or the file ends before it."""
+    """Of the rows without geometry, those whose record is no null shape: it is damaged, or the file
+    ends before it."""
     bad: dict[int, str] = {}
     try:
         with item.opened(".shx") as index, item.opened(".shp") as shapes:

@@ -31,8 +31,9 @@ class Encoding(Exception):
 
 
 def by_arrow(held: Held, keep: Keep, encoding: str | None = None) -> Loaded:
-    """What GDAL hands over in batches. Their columns are the feature's number, the fields in the file's order, the geometry:
-    taken by place, since a field may be called like one of the others."""
+    """What GDAL hands over in batches. Their columns are the feature's number, the fields in the
+    file's order, the geometry: taken by place, since a field may be called like one of the
+    others."""
     options = {"layer": held.layer or None, "encoding": encoding, "return_fids": True, "use_pyarrow": True}
     with pyogrio.raw.open_arrow(held.item.dataset, batch_size=_BATCH, **options) as (meta, reader):
         columns = [str(name) for name in meta["fields"]]
@@ -53,8 +54,8 @@ def by_arrow(held: Held, keep: Keep, encoding: str | None = None) -> Loaded:
 
 
 def _all_built(batches: Iterable[tuple[pa.Array, pa.RecordBatch]], schema: pa.Schema) -> tuple[Built, pa.Table]:
-    """Geometry and fields of all batches. Threads build and check geometry while the next batches are read (which lets go of the
-    interpreter)."""
+    """Geometry and fields of all batches. Threads build and check geometry while the next batches
+    are read (which lets go of the interpreter)."""
     jobs, fields = [], []
     with _uncollected(), ThreadPoolExecutor(_THREADS) as pool:
         for wkb, columns in batches:
@@ -65,7 +66,8 @@ def _all_built(batches: Iterable[tuple[pa.Array, pa.RecordBatch]], schema: pa.Sc
 
 @contextlib.contextmanager
 def _uncollected() -> Iterator[None]:
-    """Without the collector of cycles: geometry makes none, and it would walk all that is built so far again and again."""
+    """Without the collector of cycles: geometry makes none, and it would walk all that is built so
+    far again and again."""
     was_on = gc.isenabled()
     gc.disable()
     try:

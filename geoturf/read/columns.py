@@ -84,7 +84,8 @@ def _has(names: Sequence[str]) -> str:
 
 
 def _find(wanted: str, names: Sequence[str]) -> str | None:
-    """A column by the name the bid gives it: as written, in other letters, or cut short by a shapefile."""
+    """A column by the name the bid gives it: as written, in other letters, or cut short by a
+    shapefile."""
     if wanted in names:
         return wanted
     return next((n for n in names if _same(n, wanted)), None)
@@ -114,7 +115,8 @@ def names(ids: np.ndarray) -> np.ndarray:
 
 
 def numbers(column: pa.ChunkedArray, name: str, ids: np.ndarray, say: Say) -> np.ndarray:
-    """A column as floats in the range geoturf knows for it; NaN where nothing is given, or nothing that can be (said)."""
+    """A column as floats in the range geoturf knows for it; NaN where nothing is given, or nothing
+    that can be (said)."""
     values, said, given = _as_floats(column)
     kind = COLUMNS[name]
     with np.errstate(invalid="ignore"):
@@ -130,7 +132,8 @@ def numbers(column: pa.ChunkedArray, name: str, ids: np.ndarray, say: Say) -> np
 
 
 def _as_floats(column: pa.ChunkedArray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Values (n,), NaN where they are no numbers; what is written; and a mask of what is given at all."""
+    """Values (n,), NaN where they are no numbers; what is written; and a mask of what is given at
+    all."""
     kind = column.type
     if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_null(kind):
         values = column.cast(pa.float64()).to_pandas().to_numpy(float).copy()

@@ -1,7 +1,8 @@
-"""From a path in a bid to the files it means. Only files on this machine, of formats on the list, by their first bytes.
+"""From a path in a bid to the files it means. Only files on this machine, of formats on the list,
+by their first bytes.
 
-A name such as ``/vsicurl/...`` would reach the network, and a virtual dataset (whatever its file is called) may point
-anywhere: neither is ever handed to GDAL.
+A name such as ``/vsicurl/...`` would reach the network, and a virtual dataset (whatever its file is
+called) may point anywhere: neither is ever handed to GDAL.
 """
 
 from __future__ import annotations
@@ -54,8 +55,8 @@ TAKEN = "shapefile (.shp, or zipped), GeoJSON, GeoPackage, FlatGeobuf, GeoParque
 
 @dataclass(frozen=True)
 class Item:
-    """One GIS file: ``given`` as it is called in findings, ``path`` on disk, ``member`` inside a zip; ``alike``: the zip
-    holds others of its name."""
+    """One GIS file: ``given`` as it is called in findings, ``path`` on disk, ``member`` inside a
+    zip; ``alike``: the zip holds others of its name."""
 
     given: str
     path: Path
@@ -68,7 +69,8 @@ class Item:
 
     @property
     def stem(self) -> str:
-        """What it is called: its name without ending, or its place in the zip where that is not enough."""
+        """What it is called: its name without ending, or its place in the zip where that is not
+        enough."""
         return self.member if self.alike else self.name.stem
 
     @property
@@ -83,8 +85,9 @@ class Item:
 
     @contextlib.contextmanager
     def opened(self, suffix: str = "") -> Iterator[IO[bytes]]:
-        """The file, or a part of a shapefile (``.shx``), to be read as far as is needed. Raises FileNotFoundError where the part
-        is missing, and what `BAD_ZIP` names where it cannot be taken out of its zip."""
+        """The file, or a part of a shapefile (``.shx``), to be read as far as is needed. Raises
+        FileNotFoundError where the part is missing, and what `BAD_ZIP` names where it cannot be
+        taken out of its zip."""
         if not self.member:
             with (self._beside(suffix) if suffix else self.path).open("rb") as file:
                 yield file
@@ -119,7 +122,8 @@ class Item:
         return name
 
     def stamp(self) -> str:
-        """Size and time of the last change of the file (of all parts of a shapefile): another stamp, another content."""
+        """Size and time of the last change of the file (of all parts of a shapefile): another
+        stamp, another content."""
         try:
             return " ".join(f"{stat.st_size}.{stat.st_mtime_ns}" for stat in (path.stat() for path in _parts(self)))
         except OSError:
@@ -141,7 +145,8 @@ def _part(path: Path, suffix: str) -> Path | None:
 
 
 def find(given: str, folder: str, say: Say) -> list[Item]:
-    """The files that a path, a folder, a glob or a zip means, in stable order. Says what is not taken, and why."""
+    """The files that a path, a folder, a glob or a zip means, in stable order. Says what is not
+    taken, and why."""
     say = say.at(file=given)
     if _ELSEWHERE.search(given):
         say.refuse("not-a-file", f"only files on this machine are read, no address or virtual dataset; give a {TAKEN}")
@@ -331,7 +336,8 @@ def _fault(head: bytes, kind: str, size: int) -> str:
 
 
 def digest(item: Item) -> str:
-    """SHA-256 of a file; of a shapefile, of its parts one after another (``cat x.cpg x.dbf x.prj x.shp x.shx | sha256sum``)."""
+    """SHA-256 of a file; of a shapefile, of its parts one after another (``cat x.cpg x.dbf x.prj
+    x.shp x.shx | sha256sum``)."""
     return sha256(*_parts(item))
 
 

@@ -15,7 +15,8 @@ _TOLD = 20  # clashes told one by one
 
 
 def number_areas(tables: list[Columns]) -> None:
-    """Fills empty area names in place: 1, 2, 3 ... within a site, over all layers in the bid's order, past names in use."""
+    """Fills empty area names in place: 1, 2, 3 ... within a site, over all layers in the bid's
+    order, past names in use."""
     areas = texts.together([table.texts["area"] for table in tables])
     empty = areas.are("")
     if not empty.any():

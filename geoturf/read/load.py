@@ -1,7 +1,7 @@
 """From a layer of a file to its columns and raw geometry, by the fastest way that works.
 
-In bulk with Arrow; else, without (curves, odd encodings); else feature by feature with fiona, so that one bad record is
-named and the others live.
+In bulk with Arrow; else, without (curves, odd encodings); else feature by feature with fiona, so
+that one bad record is named and the others live.
 """
 
 from __future__ import annotations
@@ -73,8 +73,8 @@ def _recoded(held: Held, keep: Keep, say: Say) -> Loaded | None:
 
 
 def _plain(held: Held, keep: Keep, say: Say) -> Loaded | None:
-    """Without Arrow: GDAL turns curves into chords. Twice, at two steps: the chord's loss goes with the square of the step,
-    so the difference tells the area of the curve itself."""
+    """Without Arrow: GDAL turns curves into chords. Twice, at two steps: the chord's loss goes with
+    the square of the step, so the difference tells the area of the curve itself."""
     if held.item.format == "GeoParquet":
         return None
     with _arcs(_ARC_STEP_DEG):

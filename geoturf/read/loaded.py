@@ -1,4 +1,5 @@
-"""What comes out of a layer of a file, before anything is made of it; and how WKB becomes geometry."""
+"""What comes out of a layer of a file, before anything is made of it; and how WKB becomes
+geometry."""
 
 from __future__ import annotations
 
@@ -31,11 +32,12 @@ class Curved(Exception):
 
 @dataclass(frozen=True)
 class Loaded:
-    """``ids``: the file's own feature numbers; ``geometry``: shapely array, None where there is none to be had; ``boxes``: (n, 4)
-    its bounds, NaN where there is none; ``sound``: mask of the shapes that nothing need be done to; ``bad``: {row: why} of
-    geometry that is there but was not fit to be built (closed meanwhile, or None); ``columns``: names in the file, ``table``:
-    the wanted ones; ``failed``: {record: why} of features that the reader gave up; ``height``: mean height of each shape in the
-    file's own unit, once looked at."""
+    """``ids``: the file's own feature numbers; ``geometry``: shapely array, None where there is
+    none to be had; ``boxes``: (n, 4) its bounds, NaN where there is none; ``sound``: mask of the
+    shapes that nothing need be done to; ``bad``: {row: why} of geometry that is there but was not
+    fit to be built (closed meanwhile, or None); ``columns``: names in the file, ``table``: the
+    wanted ones; ``failed``: {record: why} of features that the reader gave up; ``height``: mean
+    height of each shape in the file's own unit, once looked at."""
 
     ids: np.ndarray
     geometry: np.ndarray
@@ -61,7 +63,8 @@ class Loaded:
 
 
 def built(wkb: np.ndarray, known: np.ndarray | None = None) -> Built:
-    """Geometry of an array of WKB. ``known``: mask of those sound beyond doubt, where that was told already."""
+    """Geometry of an array of WKB. ``known``: mask of those sound beyond doubt, where that was told
+    already."""
     return looked_at(*decode(wkb), known)
 
 
@@ -82,7 +85,8 @@ def joined(parts: list[Built]) -> Built:
 
 
 def decode(wkb: np.ndarray) -> tuple[np.ndarray, dict[int, str]]:
-    """Geometry of an array of WKB, None where there is none; and why those failed that could not be built. Raises `Curved`."""
+    """Geometry of an array of WKB, None where there is none; and why those failed that could not be
+    built. Raises `Curved`."""
     shapes = shapely.from_wkb(wkb, on_invalid="ignore")
     bad = {}
     for row in np.flatnonzero(shapely.is_missing(shapes)):
@@ -102,7 +106,8 @@ def _kind(wkb: bytes) -> int:
 
 
 def _mended(wkb: bytes) -> tuple[Any, str]:
-    """A ring that does not close, closed (its area is the same: the shoelace closes it anyway); and what was wrong."""
+    """A ring that does not close, closed (its area is the same: the shoelace closes it anyway); and
+    what was wrong."""
     why = ""
     try:
         shapely.from_wkb(wkb)

@@ -18,9 +18,10 @@ from geoturf.rules.layer import nearest
 
 @dataclass(frozen=True)
 class Held:
-    """A layer in a file. ``layer`` is empty where the format has one layer only; ``columns``, the first
-    ``values`` of each, ``geometry``, ``count`` and ``crs`` (WKT) are filled by `look`; ``swept``: taken in with others by a
-    folder, a glob or ``"*"``; ``stamp``: of the file when it was looked at."""
+    """A layer in a file. ``layer`` is empty where the format has one layer only; ``columns``, the
+    first ``values`` of each, ``geometry``, ``count`` and ``crs`` (WKT) are filled by `look`;
+    ``swept``: taken in with others by a folder, a glob or ``"*"``; ``stamp``: of the file when it
+    was looked at."""
 
     item: Item
     layer: str = ""
@@ -54,7 +55,8 @@ def layers(item: Item) -> list[Held]:
 
 
 def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
-    """The layer meant, of all that a file (or the files of a zip) hold. Several and none named: refused, never the first."""
+    """The layer meant, of all that a file (or the files of a zip) hold. Several and none named:
+    refused, never the first."""
     held: list[Held] = []
     for item in items:
         try:
@@ -77,7 +79,8 @@ def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
 
 
 def reason(error: Exception, item: Item) -> str:
-    """Why a library could not read a file: in our words where we know them, else in its own without this machine's paths."""
+    """Why a library could not read a file: in our words where we know them, else in its own without
+    this machine's paths."""
     text = str(error)
     if ".shx" in text.lower():
         return "its .shx is missing; send .shp, .shx, .dbf, .prj and .cpg together"
@@ -88,8 +91,9 @@ def reason(error: Exception, item: Item) -> str:
 
 
 def look(held: Held, sample: int) -> Held:
-    """The layer with its columns, geometry, CRS and count filled in, and the first values of each column. With fiona, which
-    looks in quickest; with pyogrio where fiona has no driver. Raises OSError when neither can."""
+    """The layer with its columns, geometry, CRS and count filled in, and the first values of each
+    column. With fiona, which looks in quickest; with pyogrio where fiona has no driver. Raises
+    OSError when neither can."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         failed: Exception | None = None
@@ -103,7 +107,8 @@ def look(held: Held, sample: int) -> Held:
 
 @contextlib.contextmanager
 def hushed() -> Iterator[None]:
-    """fiona prints a traceback when GDAL's message about a damaged file is no text itself. Nobody needs to see that."""
+    """fiona prints a traceback when GDAL's message about a damaged file is no text itself. Nobody
+    needs to see that."""
     hooks = sys.unraisablehook, sys.excepthook
     sys.unraisablehook = lambda _: None
     sys.excepthook = lambda *_: None

@@ -1,6 +1,8 @@
-"""The members of a GeoJSON file, told without GDAL, which passes over what is no Feature without a word.
+"""The members of a GeoJSON file, told without GDAL, which passes over what is no Feature without a
+word.
 
-The text is decoded member by member, a block at a time: memory is that of the largest member, whatever the file's size.
+The text is decoded member by member, a block at a time: memory is that of the largest member,
+whatever the file's size.
 """
 
 from __future__ import annotations
@@ -27,8 +29,9 @@ class NotJson(ValueError):
 
 
 def members(file: IO[bytes]) -> Iterator[tuple[Any, bool]]:
-    """Each member of ``features`` (RFC 7946 section 3.3), and True; of a file that is no FeatureCollection, each text in it, and
-    False; `BROKEN` for a line that is no JSON in a file of many texts. Raises `NotJson`."""
+    """Each member of ``features`` (RFC 7946 section 3.3), and True; of a file that is no
+    FeatureCollection, each text in it, and False; `BROKEN` for a line that is no JSON in a file of
+    many texts. Raises `NotJson`."""
     text, texts = _Text(file), 0
     while text.peek():
         try:
@@ -116,8 +119,8 @@ class _Text:
         self.at = len(self.text) if end < 0 else end + 1
 
     def value(self) -> Any:
-        """The value that stands next. Where the text read so far ends with it or within it, more is read: twice as much each
-        time, so that a large member is not parsed too often."""
+        """The value that stands next. Where the text read so far ends with it or within it, more is
+        read: twice as much each time, so that a large member is not parsed too often."""
         if not self.peek():
             raise NotJson("the file ends")
         size = _BLOCK

@@ -1,4 +1,5 @@
-"""A layer on its way from what a file holds to a `SourceLayer`: columns and geometry, not yet a table."""
+"""A layer on its way from what a file holds to a `SourceLayer`: columns and geometry, not yet a
+table."""
 
 from __future__ import annotations
 

@@ -67,7 +67,8 @@ def _all_left_out(n: int) -> str:
 
 
 def possible(crs: Any, boxes: np.ndarray, ids: np.ndarray, say: Say) -> np.ndarray:
-    """Mask of the shapes, given by their (n, 4) bounds, that can be where they say they are. A file all wrong is one finding."""
+    """Mask of the shapes, given by their (n, 4) bounds, that can be where they say they are. A file
+    all wrong is one finding."""
     keep = np.ones(len(boxes), bool)
     bounds = _whole(boxes)
     if np.isnan(bounds).any():
@@ -100,8 +101,8 @@ def _on_earth(crs: Any) -> bool:
 
 
 def _leads_to_degrees(crs: Any) -> bool:
-    """Whether PROJ has a way from it to longitude and latitude: a .prj may name a projection that is none, or standard parallels
-    that cannot be."""
+    """Whether PROJ has a way from it to longitude and latitude: a .prj may name a projection that
+    is none, or standard parallels that cannot be."""
     try:
         geopandas.GeoSeries([shapely.Point(0, 0)], crs=crs).to_crs(crs.geodetic_crs)
     except (RuntimeError, ValueError):
@@ -110,8 +111,9 @@ def _leads_to_degrees(crs: Any) -> bool:
 
 
 def far_from(crs: Any, boxes: np.ndarray) -> np.ndarray:
-    """Degrees from the place where a CRS is used to coordinates of these (n, 4) bounds; inf where they cannot be in it, or
-    look like degrees called a projection: outside of its area, or (in a worldwide one) in the sea off Africa."""
+    """Degrees from the place where a CRS is used to coordinates of these (n, 4) bounds; inf where
+    they cannot be in it, or look like degrees called a projection: outside of its area, or (in a
+    worldwide one) in the sea off Africa."""
     x, y = boxes[:, [0, 2, 0, 2]], boxes[:, [1, 1, 3, 3]]
     if crs.is_geographic:
         return np.where((np.abs(x) <= 360).all(axis=1) & (np.abs(y) <= 90 + 1e-9).all(axis=1), 0.0, np.inf)
@@ -126,14 +128,15 @@ def far_from(crs: Any, boxes: np.ndarray) -> np.ndarray:
 
 
 def _meridian_deg(crs: Any) -> float:
-    """Where its longitudes are counted from, in degrees from Greenwich: areas of use are told from there."""
+    """Where its longitudes are counted from, in degrees from Greenwich: areas of use are told from
+    there."""
     found = crs.prime_meridian
     return float(np.degrees(found.longitude * found.unit_conversion_factor)) if found else 0.0
 
 
 def turn(crs: Any) -> float:
-    """By how much x grows once around the earth: 360 in degrees, the equator's length in Mercator's plane; infinite in other
-    planes, which do not come round."""
+    """By how much x grows once around the earth: 360 in degrees, the equator's length in Mercator's
+    plane; infinite in other planes, which do not come round."""
     if crs.is_geographic:
         radians: float = crs.axis_info[0].unit_conversion_factor
         return 2 * np.pi / radians

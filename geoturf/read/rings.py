@@ -1,4 +1,5 @@
-"""Which polygons of a large layer are sound beyond doubt, told from their bytes: the compiled part of `shapes.untouched`."""
+"""Which polygons of a large layer are sound beyond doubt, told from their bytes: the compiled part
+of `shapes.untouched`."""
 
 from __future__ import annotations
 
@@ -12,8 +13,8 @@ _HEAD = 13  # bytes of WKB before a ring's points: byte order, type, rings, poin
 
 
 def star_shaped(wkb: pa.Array) -> np.ndarray:
-    """Mask of the flat polygons of one ring that all of the ring is seen from its mean vertex, as `shapes.untouched` explains.
-    ``wkb``: Arrow array of binary or large binary."""
+    """Mask of the flat polygons of one ring that all of the ring is seen from its mean vertex, as
+    `shapes.untouched` explains. ``wkb``: Arrow array of binary or large binary."""
     wide = np.int64 if pa.types.is_large_binary(wkb.type) else np.int32
     _, offsets, data = wkb.buffers()
     at = np.frombuffer(offsets, wide)[wkb.offset : wkb.offset + len(wkb) + 1].astype(np.int64)
@@ -47,8 +48,8 @@ def _whole(data: np.ndarray, at: int) -> int:
 
 @inlined
 def _seen_from_within(points: np.ndarray, n: int) -> bool:
-    """Whether each side of a closed ring (x, y, x, y …) turns the same way around the mean vertex beyond rounding, all of them
-    once around."""
+    """Whether each side of a closed ring (x, y, x, y …) turns the same way around the mean vertex
+    beyond rounding, all of them once around."""
     if points[0] != points[2 * n - 2] or points[1] != points[2 * n - 1]:
         return False
     x, y = 0.0, 0.0

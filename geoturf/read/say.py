@@ -10,8 +10,8 @@ from geoturf.model import Finding, Severity
 
 @dataclass
 class Gathered:
-    """All that was said so far. ``refused``: the whole input cannot be taken. ``left_out``: things that would be priced
-    and are not."""
+    """All that was said so far. ``refused``: the whole input cannot be taken. ``left_out``: things
+    that would be priced and are not."""
 
     findings: list[Finding] = field(default_factory=list)
     refused: bool = False

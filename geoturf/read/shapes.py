@@ -1,4 +1,5 @@
-"""Geometry as sent to geometry that can be measured: flat, valid polygons; what cannot be is left out by name."""
+"""Geometry as sent to geometry that can be measured: flat, valid polygons; what cannot be is left
+out by name."""
 
 from __future__ import annotations
 
@@ -17,8 +18,9 @@ _KINDS = ("point", "line", "ring", "polygon", "set of points", "set of lines", "
 
 
 def untouched(shapes: np.ndarray, known: np.ndarray | None = None) -> np.ndarray:
-    """Mask of the shapes that nothing need be done to: flat, valid polygons without a vertex twice in a row. Those that a
-    quick test (``known``, where it was made already) cannot tell to be so are put to the full one."""
+    """Mask of the shapes that nothing need be done to: flat, valid polygons without a vertex twice
+    in a row. Those that a quick test (``known``, where it was made already) cannot tell to be so
+    are put to the full one."""
     sound = _star_shaped(shapes) if known is None else known
     rest = np.flatnonzero(~sound)
     if rest.size:
@@ -27,10 +29,12 @@ def untouched(shapes: np.ndarray, known: np.ndarray | None = None) -> np.ndarray
 
 
 def unwrapped(shapes: np.ndarray, boxes: np.ndarray, turn: float) -> tuple[np.ndarray, np.ndarray]:
-    """Polygons that cross 180 degrees as they were meant, x going on beyond it; and the rows that were changed.
+    """Polygons that cross 180 degrees as they were meant, x going on beyond it; and the rows that
+    were changed.
 
-    A part wider than half of ``turn``, x once around the earth, is read the short way round, as every measure of it is. As sent
-    it covers the other side of the world and may cross itself, and any repair would make it another shape.
+    A part wider than half of ``turn``, x once around the earth, is read the short way round, as
+    every measure of it is. As sent it covers the other side of the world and may cross itself, and
+    any repair would make it another shape.
     """
     rows = np.flatnonzero(boxes[:, 2] - boxes[:, 0] > turn / 2)
     out, changed = (shapes.copy() if rows.size else shapes), []
@@ -63,9 +67,10 @@ def _sound(shapes: np.ndarray) -> np.ndarray:
 
 
 def _star_shaped(shapes: np.ndarray) -> np.ndarray:
-    """Mask of the flat polygons of one ring that all of the ring is seen from its mean vertex: each side turns the same way
-    around it, beyond rounding, and all sides turn around it once. Such a ring cannot touch itself, nor repeat a vertex; most
-    lots and lawns are such, and this costs a third of asking GEOS."""
+    """Mask of the flat polygons of one ring that all of the ring is seen from its mean vertex: each
+    side turns the same way around it, beyond rounding, and all sides turn around it once. Such a
+    ring cannot touch itself, nor repeat a vertex; most lots and lawns are such, and this costs a
+    third of asking GEOS."""
     found = np.zeros(len(shapes), bool)
     one_ring = (shapely.get_type_id(shapes) == _POLYGON) & (shapely.get_num_interior_rings(shapes) == 0)
     counts = shapely.get_num_coordinates(shapes)
@@ -103,8 +108,9 @@ def _twice(points: np.ndarray, owner: np.ndarray) -> np.ndarray:
 
 
 def _with_empty_rings(shapes: np.ndarray) -> np.ndarray:
-    """Rows of the polygons that have a hole, or of the sets that have a polygon, without any point. GEOS calls them valid, and
-    some of its questions about them (``touches``) take the process down."""
+    """Rows of the polygons that have a hole, or of the sets that have a polygon, without any point.
+    GEOS calls them valid, and some of its questions about them (``touches``) take the process
+    down."""
     parts, owner = shapely.get_parts(shapes, return_index=True)
     rings, of_part = shapely.get_rings(parts, return_index=True)
     empty = shapely.get_num_points(rings) == 0
@@ -119,7 +125,8 @@ def _full(shape: Any) -> Any:
 
 
 def winding(shapes: np.ndarray, say: Say) -> None:
-    """GeoJSON wants shells counter-clockwise (RFC 7946 section 3.1.6). Others are read as meant, and told."""
+    """GeoJSON wants shells counter-clockwise (RFC 7946 section 3.1.6). Others are read as meant,
+    and told."""
     many = shapely.get_type_id(shapes) == _MULTIPOLYGON
     shells = shapely.get_exterior_ring(np.concatenate([shapes[~many], shapely.get_parts(shapes[many])]))
     wrong = int((~shapely.is_ccw(shells)).sum())
@@ -145,7 +152,8 @@ def without_area(shapes: np.ndarray) -> bool:
 
 
 def heights(shapes: np.ndarray) -> np.ndarray:
-    """Mean height along the outline of each shape, in the file's own unit; NaN where it has none."""
+    """Mean height along the outline of each shape, in the file's own unit; NaN where it has
+    none."""
     out = np.full(len(shapes), np.nan)
     deep = np.flatnonzero(shapely.has_z(shapes))
     if not deep.size:
@@ -163,8 +171,8 @@ def heights(shapes: np.ndarray) -> np.ndarray:
 
 
 def tell_depth(shapes: np.ndarray, height: np.ndarray, unit: str, priced: bool, say: Say) -> None:
-    """What geometry holds beside x and y, and what becomes of it. ``height``: as of `heights`; ``unit``: what the bid takes
-    elevations in, if it does."""
+    """What geometry holds beside x and y, and what becomes of it. ``height``: as of `heights`;
+    ``unit``: what the bid takes elevations in, if it does."""
     known = height[np.isfinite(height)]
     if known.size:
         what = f"heights of {counted(known.size, 'feature')} ({known.min():,.6g} to {known.max():,.6g}"
@@ -187,7 +195,8 @@ def drawn(shapes: np.ndarray, ids: np.ndarray, say: Say) -> np.ndarray:
 def polygons(
     shapes: np.ndarray, ids: np.ndarray, bad: dict[int, str], priced: bool, say: Say
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The shapes, repaired where that changes nothing that counts, and a mask of those to go on with.
+    """The shapes, repaired where that changes nothing that counts, and a mask of those to go on
+    with.
 
     ``bad``: {row: fault} of rings that could not be built as sent (closed already, or None).
     """
@@ -251,8 +260,9 @@ def _areal_only(
 
 
 def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], quiet: list[tuple[str, str]], say: Say) -> Any:
-    """The repaired shape, or None where a repair would be a guess. Two readings of the ring must agree: by structure
-    (what the shell encloses less what the holes do) and by line work (what the lines enclose an odd number of times)."""
+    """The repaired shape, or None where a repair would be a guess. Two readings of the ring must
+    agree: by structure (what the shell encloses less what the holes do) and by line work (what the
+    lines enclose an odd number of times)."""
     why = shapely.is_valid_reason(shape).replace("[", " at ").rstrip("]")
     before = shapely.area(shape)
     with np.errstate(all="ignore"):

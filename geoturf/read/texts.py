@@ -1,5 +1,5 @@
-"""A column of text: each different text once, and which of them a row has. Names of sites and phases repeat; what is done to
-the few different ones need not be done to each row."""
+"""A column of text: each different text once, and which of them a row has. Names of sites and
+phases repeat; what is done to the few different ones need not be done to each row."""
 
 from __future__ import annotations
 
@@ -58,7 +58,8 @@ def together(columns: Sequence[Texts]) -> Texts:
 
 
 def of_arrow(column: pa.ChunkedArray) -> Texts:
-    """A column as text, as written: ``0012`` stays, 12.0 from a column of numbers is ``12``, nothing is ``""``."""
+    """A column as text, as written: ``0012`` stays, 12.0 from a column of numbers is ``12``,
+    nothing is ``""``."""
     kind = column.type
     if pa.types.is_dictionary(kind):
         column, kind = column.cast(kind.value_type), kind.value_type

@@ -14,7 +14,8 @@ from geoturf.read.say import Say
 
 
 def walk(held: Held, keep: Keep, say: Say) -> Loaded | None:
-    """What can be read of it; None where nothing can, or where there is no fiona for this Python."""
+    """What can be read of it; None where nothing can, or where there is no fiona for this
+    Python."""
     try:
         import fiona
     except ImportError:

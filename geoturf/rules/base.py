@@ -1,8 +1,8 @@
 """What a rule is: a named, typed value with a default, a range and a source.
 
-A rules class is a frozen pydantic model; it refuses unknown keys and values that do not fit. A field named
-``end_allowance_m`` is written ``end_allowance = "3 in"`` in a bid file and is a float of metres in Python: the suffix tells
-the unit, the type tells the reader.
+A rules class is a frozen pydantic model; it refuses unknown keys and values that do not fit. A
+field named ``end_allowance_m`` is written ``end_allowance = "3 in"`` in a bid file and is a float
+of metres in Python: the suffix tells the unit, the type tells the reader.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ _SUFFIX = re.compile(r"_(?:kg_per_m[23]|kg_per_m|m2_per_h|m3_per_h|m_per_h|m2_pe
 
 
 def key_of(name: str) -> str:
-    """The bid-file key of a field: its name without the SI suffix (``end_allowance_m`` -> ``end_allowance``)."""
+    """The bid-file key of a field: its name without the SI suffix (``end_allowance_m`` ->
+    ``end_allowance``)."""
     return _SUFFIX.sub("", name)
 
 
@@ -69,7 +70,8 @@ class Rules(BaseModel):
 
 
 def read_limits(info: Any, ends: tuple[str, str]) -> tuple[Any, Any]:
-    """SI values of two limits of a rule, which are written as a bid would write them; None where there is none."""
+    """SI values of two limits of a rule, which are written as a bid would write them; None where
+    there is none."""
     extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
     texts = [extra.get(end) for end in ends]
     if texts == [None, None]:
@@ -108,8 +110,8 @@ def rule(
     least: Any = None,
     most: Any = None,
 ) -> Any:
-    """A field of a rules class: its default as it would be written in a bid file, what it is, the usual range and the
-    source. Values outside ``low`` .. ``high`` are taken, and noted by `geoturf.bid.unusual`; those outside ``least`` ..
-    ``most`` are refused."""
+    """A field of a rules class: its default as it would be written in a bid file, what it is, the
+    usual range and the source. Values outside ``low`` .. ``high`` are taken, and noted by
+    `geoturf.bid.unusual`; those outside ``least`` .. ``most`` are refused."""
     extra = {"default": default, "low": low, "high": high, "source": source, "least": least, "most": most}
     return Field(default=default, description=what, json_schema_extra=extra)

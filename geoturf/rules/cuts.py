@@ -8,7 +8,8 @@ from geoturf.rules.base import COMMON, Length, Rules, rule
 
 
 class StockPiece(Rules):
-    """A left-over at hand, used before anything is bought, across as much of its width as a roll has."""
+    """A left-over at hand, used before anything is bought, across as much of its width as a roll
+    has."""
 
     product: str
     width_m: Length = rule(..., "its usable width", least="1 in", most="100 ft", source="")

@@ -1,8 +1,9 @@
 """What a bid can be made of: every item once, with its section, its units and its formula in words.
 
-Quantities are SI inside. An item is shown in a unit of either system (``us``, ``metric``) and bought by its package (a roll, a
-box) or, where it has none, by a measure (a ton, a yd^3). ``basis`` is the formula as a template: ``{ground:area}`` is the value
-named ground, written as an area of the reader's system by `say`.
+Quantities are SI inside. An item is shown in a unit of either system (``us``, ``metric``) and
+bought by its package (a roll, a box) or, where it has none, by a measure (a ton, a yd^3). ``basis``
+is the formula as a template: ``{ground:area}`` is the value named ground, written as an area of the
+reader's system by `say`.
 
 Section numbers: data/masterformat.csv (2020 numbers, most from memory).
 """
@@ -21,8 +22,9 @@ Dimension = tuple[int, int, int]
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """``unit``: the SI unit of its net quantity (m2, m3, m, kg, h, each); ``us``, ``metric``: the units it is shown in.
-    ``package``: the word for what is bought, "" where it is bought by measure. ``cost``: the key of its unit price."""
+    """``unit``: the SI unit of its net quantity (m2, m3, m, kg, h, each); ``us``, ``metric``: the
+    units it is shown in. ``package``: the word for what is bought, "" where it is bought by
+    measure. ``cost``: the key of its unit price."""
 
     key: str
     kind: Kind
@@ -181,7 +183,8 @@ DONE_FOR: dict[str, tuple[str, ...]] = {
 
 
 def task_of(key: str) -> str:
-    """The task, as production rates name it, that an item's hours are reckoned by; "" of materials and services."""
+    """The task, as production rates name it, that an item's hours are reckoned by; "" of materials
+    and services."""
     task = RUNS_WITH.get(key) or (key.removeprefix("labour_") if key.startswith("labour_") else "")
     return "nails" if task == "nail" else task
 
@@ -197,7 +200,8 @@ def idle(keys: tuple[str, ...]) -> list[str]:
 
 
 def cannot_leave(keys: tuple[str, ...]) -> str:
-    """Why items cannot be left out of any bid; "" where they can: no turf, or an item without its work or what holds it."""
+    """Why items cannot be left out of any bid; "" where they can: no turf, or an item without its
+    work or what holds it."""
     needed = DONE_FOR | {part: (whole,) for whole in ("fabric", "edging") for part in GOES_WITH[whole]}
     for key in keys:
         if key not in ITEMS:
@@ -249,8 +253,9 @@ class _Speech(Formatter):
 
 
 def shown(items: Any, system: str) -> Any:
-    """A takeoff's ``items`` as a reader of ``system`` ("us" or "metric") sees them: net, net_low, net_high and order_size in
-    ``unit``, now the shown one, and ``basis`` in its units (the column basis_metric is gone)."""
+    """A takeoff's ``items`` as a reader of ``system`` ("us" or "metric") sees them: net, net_low,
+    net_high and order_size in ``unit``, now the shown one, and ``basis`` in its units (the column
+    basis_metric is gone)."""
     unit = items["key"].map({key: getattr(item, system) for key, item in ITEMS.items()})
     factor = unit.map(lambda name: 1.0 if name == "each" else units.unit_factor(name)[0])
     measures = {name: items[name] / factor for name in ("net", "net_low", "net_high", "order_size")}
@@ -259,5 +264,6 @@ def shown(items: Any, system: str) -> Any:
 
 
 def say(template: str, values: dict[str, Any], system: str) -> str:
-    """``template`` with its ``values`` (SI) written in the units of ``system`` ("us" or "metric")."""
+    """``template`` with its ``values`` (SI) written in the units of ``system`` ("us" or
+    "metric")."""
     return _Speech(system).format(template, **values)

@@ -23,7 +23,8 @@ def nearest(word: str, words: Iterable[object]) -> str:
 
 
 class Column(NamedTuple):
-    """A column geoturf knows by name. Numbers outside ``low`` .. ``high`` are told and taken as not given."""
+    """A column geoturf knows by name. Numbers outside ``low`` .. ``high`` are told and taken as not
+    given."""
 
     kind: Literal["text", "number"]
     what: str

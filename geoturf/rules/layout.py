@@ -62,11 +62,13 @@ class LayoutRules(Rules):
 
     @property
     def both_ends_m(self) -> float:
-        """Both end allowances of a piece, less a hair. So a piece drawn just as long as a roll holds is cut from one."""
+        """Both end allowances of a piece, less a hair. So a piece drawn just as long as a roll
+        holds is cut from one."""
         return max(0.0, 2 * self.end_allowance_m - HAIR_M)
 
     def unfit(self, width_m: float, length_m: float, told: System = US) -> str:
-        """Why nothing can be cut from a roll so wide, the longest so long, in units of ``told``; empty where something can."""
+        """Why nothing can be cut from a roll so wide, the longest so long, in units of ``told``;
+        empty where something can."""
         usable, longest = width_m - 2 * self.selvage_trim_m, length_m - 2 * self.end_allowance_m
         least = max(self.min_piece_width_m, self.cut_step_m, INCH_M)
         if usable < least:

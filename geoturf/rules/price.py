@@ -37,7 +37,8 @@ def misfit(cost: str, money: Money) -> str:
 
 
 class Costs(Rules):
-    """Unit costs by item: per package ("85 USD/roll") or per measure ("0.12 USD/ft^2"). All defaults are invented."""
+    """Unit costs by item: per package ("85 USD/roll") or per measure ("0.12 USD/ft^2"). All
+    defaults are invented."""
 
     dig: Price | None = rule(None, "excavation by a subcontractor, over and above labour and plant; none if not given")
     haul: Price = rule("165 USD/load", "a load hauled away")
@@ -73,7 +74,8 @@ class Costs(Rules):
 
 
 class Extra(Rules):
-    """What else the bid carries, such as permits or a fence: by the site, by the phase, or by surface."""
+    """What else the bid carries, such as permits or a fence: by the site, by the phase, or by
+    surface."""
 
     title: str
     price: Price
