@@ -12,6 +12,7 @@ refused at any depth with the nearest right name.
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Literal
 
@@ -84,7 +85,7 @@ class Bid(Rules):
 
 def _disagreements(bid: Bid) -> list[str]:
     """Names in one part of a bid that another part does not have; one line each."""
-    wrong = []
+    wrong: list[str] = []
     if len(bid.currency) != 3 or not bid.currency.isascii() or not bid.currency.isupper():
         wrong.append(f"currency: '{bid.currency}' is not three capital letters, such as USD")
     if not bid.layers:
@@ -98,19 +99,28 @@ def _disagreements(bid: Bid) -> list[str]:
     for k, one in enumerate(bid.price.alternates):
         swapped = [name for pair in one.products.items() for name in pair]
         uses += [(f"price.alternates#{k + 1}.products", name) for name in swapped]
-    for key, product in uses:
-        if product not in bid.products:
-            wrong.append(f"{key}: '{product}' is not one of [products]{nearest(product, bid.products)}")
-    told = SYSTEMS[bid.units]
+    for key, used in uses:
+        if used not in bid.products:
+            hint = nearest(used, bid.products)
+            wrong.append(f"{key}: '{used}' is not one of [products]{hint}")
     for name, product in bid.products.items():
-        for size in (product, *product.more_rolls):
-            longest = max(size.roll_lengths)
-            if unfit := bid.layout.unfit(size.roll_width_m, longest, told) or bid.layout.too_fine(longest, told):
-                wrong.append(f"products.{name}: {unfit}")
+        wrong += [f"products.{name}: {unfit}" for unfit in _unfit_rolls(bid, product)]
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]
     if bid.layout.toward and bid.layout.toward not in names:
         wrong.append(f"layout.toward: no layer is called '{bid.layout.toward}'{nearest(bid.layout.toward, names)}")
     return wrong
+
+
+def _unfit_rolls(bid: Bid, product: Product) -> Iterator[str]:
+    """What keeps the layout from cutting a product's rolls."""
+    told = SYSTEMS[bid.units]
+    sizes = [(product.roll_width_m, product.roll_lengths)]
+    sizes += [(size.roll_width_m, size.roll_lengths) for size in product.more_rolls]
+    for width_m, lengths_m in sizes:
+        longest = max(lengths_m)
+        unfit = bid.layout.unfit(width_m, longest, told) or bid.layout.too_fine(longest, told)
+        if unfit:
+            yield unfit
 
 
 def read_bid(path: str | Path) -> Bid:

@@ -9,11 +9,10 @@ from typing import Any, Union, get_args, get_origin
 from pydantic import BaseModel
 
 from geoturf.model import Finding
-from geoturf.rules.base import each, read_limits, taken
+from geoturf.rules.base import each, outside, range_in_words, read_limits, taken
 from geoturf.units import SYSTEMS, US, System
 
 Row = tuple[str, str, str, str, str, str, str]
-_ROUNDING = 1e-9  # a value written as its limit in another unit lies at the limit
 
 
 def rows(model: type[BaseModel], section: str = "") -> list[Row]:
@@ -116,11 +115,9 @@ def _limits(value: Any, info: Any, key: str, told: System) -> Iterator[tuple[str
         return
     least, most = read_limits(info, ("low", "high"))
     for one in each(value):
-        too_low = least is not None and one < least * (1 - _ROUNDING)
-        too_high = most is not None and one > most * (1 + _ROUNDING)
-        if too_low or too_high:
+        if outside(one, least, most):
             shown = _as(one, high if low is None else low, told)
-            usual = _usual(_end(low, least, told), _end(high, most, told))
+            usual = range_in_words(_end(low, least, told), _end(high, most, told))
             yield key, shown, usual, str(extra.get("source", ""))
 
 
@@ -130,15 +127,6 @@ def _end(written: Any, si: Any, told: System) -> str:
     if written is None:
         return ""
     return str(written) if told is US else _as(si, written, told)
-
-
-def _usual(low: str, high: str) -> str:
-    """A range in words; one of its ends may be empty."""
-    if not high:
-        return f"at least {low}"
-    if not low:
-        return f"at most {high}"
-    return f"{low} to {high}"
 
 
 def _as(value: float, example: Any, told: System) -> str:

@@ -44,6 +44,7 @@ Angle = Annotated[float, _reader("angle")]
 Number = Annotated[float, _reader("number")]
 Price = Annotated[units.Money, BeforeValidator(units.read_money)]
 
+_ROUNDING = 1e-9  # a value written as its limit in another unit lies at the limit
 COMMON = "common practice"
 ASSUMED = "assumption: set your own"
 
@@ -63,7 +64,9 @@ class Rules(BaseModel):
     @model_validator(mode="after")
     def _within_limits(self) -> Rules:
         """Refuses what lies outside ``least`` .. ``most`` of a rule, naming both."""
-        wrong = [line for name, info in type(self).model_fields.items() for line in _beyond(getattr(self, name), info)]
+        wrong: list[str] = []
+        for name, info in type(self).model_fields.items():
+            wrong += _beyond(getattr(self, name), info)
         if wrong:
             raise ValueError("\n".join(wrong))
         return self
@@ -73,12 +76,32 @@ def read_limits(info: Any, ends: tuple[str, str]) -> tuple[Any, Any]:
     """SI values of two limits of a rule, which are written as a bid would write them; None where
     there is none."""
     extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
-    texts = [extra.get(end) for end in ends]
-    if texts == [None, None]:
+    lower, upper = (extra.get(end) for end in ends)
+    if lower is None and upper is None:
         return None, None
-    kind = Annotated[(info.annotation, *info.metadata)] if info.metadata else info.annotation
+    kind: Any = info.annotation
+    if info.metadata:
+        kind = Annotated[(kind, *info.metadata)]
     read = TypeAdapter(kind).validate_python
-    return tuple(None if text is None else each(read(text))[0] for text in texts)
+    least = None if lower is None else each(read(lower))[0]
+    most = None if upper is None else each(read(upper))[0]
+    return least, most
+
+
+def outside(value: Any, least: Any, most: Any) -> bool:
+    """Whether a value lies outside two limits, beyond rounding; a limit may be None."""
+    too_low = least is not None and value < least * (1 - _ROUNDING)
+    too_high = most is not None and value > most * (1 + _ROUNDING)
+    return bool(too_low or too_high)
+
+
+def range_in_words(least: str, most: str) -> str:
+    """``5 mm to 12 in``, ``at least 5 mm``, ``at most 12 in``; nothing where both are empty."""
+    if least and most:
+        return f"{least} to {most}"
+    if least:
+        return f"at least {least}"
+    return f"at most {most}" if most else ""
 
 
 def each(value: Any) -> tuple[Any, ...]:
@@ -89,15 +112,13 @@ def each(value: Any) -> tuple[Any, ...]:
 def _beyond(value: Any, info: Any) -> Iterator[str]:
     """What is wrong with a value that a rule does not take."""
     least, most = read_limits(info, ("least", "most"))
-    if any((least and one < least * (1 - 1e-9)) or (most and one > most * (1 + 1e-9)) for one in each(value)):
+    if any(outside(one, least, most) for one in each(value)):
         yield f"{info.alias} must be {taken(info.json_schema_extra)}"
 
 
 def taken(extra: dict[str, Any]) -> str:
     """``5 mm to 12 in``: the values that a rule takes; empty where it takes any."""
-    least, most = extra.get("least"), extra.get("most")
-    word = "" if least and most else "at least " if least else "at most " if most else ""
-    return word + " to ".join(end for end in (least, most) if end)
+    return range_in_words(extra.get("least") or "", extra.get("most") or "")
 
 
 def rule(

@@ -92,7 +92,7 @@ class Product(Rules):
         _assert_sold(self)
         if self.total_weight_kg_per_m2 is not None and self.total_weight_kg_per_m2 < self.pile_weight_kg_per_m2:
             raise ValueError("total_weight must not be less than pile_weight, which is part of it")
-        widths = sorted(size.roll_width_m for size in (self, *self.more_rolls))
+        widths = sorted([self.roll_width_m, *(size.roll_width_m for size in self.more_rolls)])
         if any(b - a < _ALIKE_M for a, b in pairwise(widths)):
             raise ValueError(
                 "more_rolls has a roll_width twice; give all lengths of a width in one list of roll_lengths"
