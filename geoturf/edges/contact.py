@@ -81,30 +81,37 @@ def joined(found: list[Strips]) -> Strips:
     if not found:
         nothing, no = np.empty(0, dtype=np.int64), np.empty(0, dtype=bool)
         return Strips(nothing, nothing, np.empty(0), np.empty(0), np.empty(0), no, no)
-    return Strips(*(np.concatenate([getattr(part, name) for part in found]) for name in Strips.__dataclass_fields__))
+
+    def column(name: str) -> np.ndarray:
+        return np.concatenate([getattr(strips, name) for strips in found])
+
+    return Strips(*(column(name) for name in Strips.__dataclass_fields__))
 
 
 def _clipped(mine: Borders, others: Borders, segment: np.ndarray, other: np.ndarray, tolerance_m: float) -> Strips:
     """The parts of ``other`` segments in the band of ``segment``, one a pair at most."""
-    origin, along, out = mine.start[segment], mine.along[segment], mine.outward(segment)
-    from_, to = others.start[other] - origin, others.end[other] - origin
-    s0, s1 = _dot(from_, along), _dot(to, along)
-    t0, t1 = _dot(from_, out), _dot(to, out)
+    origin = mine.start[segment]
+    along, out = mine.along[segment], mine.outward(segment)
+    start, end = others.start[other] - origin, others.end[other] - origin
+    s0, s1 = _dot(start, along), _dot(end, along)  # along the segment
+    t0, t1 = _dot(start, out), _dot(end, out)  # ahead of it
     reach = tolerance_m + SLACK_M
     low_s, high_s = _window(s0, s1 - s0, 0.0, mine.length[segment])
     low_t, high_t = _window(t0, t1 - t0, -reach, reach)
-    low, high = np.maximum(np.maximum(low_s, low_t), 0.0), np.minimum(np.minimum(high_s, high_t), 1.0)
+    low = np.maximum(np.maximum(low_s, low_t), 0.0)
+    high = np.minimum(np.minimum(high_s, high_t), 1.0)
     keep = low <= high
     low, high, s0, s1, t0, t1 = (values[keep] for values in (low, high, s0, s1, t0, t1))
-    at = np.sort(s0 + np.stack([low, high]) * (s1 - s0), axis=0)
+    runs_along, runs_ahead = s1 - s0, t1 - t0
+    begin, finish = np.sort(s0 + np.stack([low, high]) * runs_along, axis=0)
     return Strips(
         segment[keep],
         other[keep],
-        begin=at[0],
-        finish=at[1],
-        offset=t0 + (low + high) / 2 * (t1 - t0),
-        facing=s1 < s0,
-        along=np.abs(t1 - t0) <= ALONG * np.abs(s1 - s0),
+        begin=begin,
+        finish=finish,
+        offset=t0 + (low + high) / 2 * runs_ahead,
+        facing=runs_along < 0,
+        along=np.abs(runs_ahead) <= ALONG * np.abs(runs_along),
     )
 
 
@@ -122,8 +129,9 @@ def _window(
     inside = (start >= low) & (start <= high)
     safe = np.where(level, 1.0, change)
     ends = np.stack([(low - start) / safe, (high - start) / safe])
-    first = np.where(level, np.where(inside, -np.inf, np.inf), ends.min(axis=0))
-    last = np.where(level, np.where(inside, np.inf, -np.inf), ends.max(axis=0))
+    all_of_it = np.where(inside, np.inf, -np.inf)
+    first = np.where(level, -all_of_it, ends.min(axis=0))
+    last = np.where(level, all_of_it, ends.max(axis=0))
     return first, last
 
 
@@ -159,21 +167,26 @@ class Stretches:
 
 def cut(mine: Borders, found: list[Strips]) -> Stretches:
     """Cuts the segments at the ends of all strips."""
-    segment = np.concatenate([strip.segment for strip in found for _ in range(2)])
-    at = np.concatenate([end for strip in found for end in (strip.begin, strip.finish)])
-    inner = (at > NEAREST_M) & (at < mine.length[segment] - NEAREST_M)
-    segment = np.concatenate([np.arange(len(mine.length)), segment[inner]])
-    at = np.concatenate([np.zeros(len(mine.length)), at[inner]])
-    order = np.lexsort([at, segment])
-    segment, at = segment[order], at[order]
-    apart = np.ones(len(at), dtype=bool)
-    apart[1:] = (segment[1:] != segment[:-1]) | (np.diff(at) > NEAREST_M)
-    segment, at = segment[apart], at[apart]
-    last = np.ones(len(at), dtype=bool)
+    cut_at = np.concatenate([end for strip in found for end in (strip.begin, strip.finish)])
+    where = np.concatenate([strip.segment for strip in found for _ in range(2)])
+    inner = (cut_at > NEAREST_M) & (cut_at < mine.length[where] - NEAREST_M)
+    count = len(mine.length)
+    segment = np.concatenate([np.arange(count), where[inner]])
+    begin = np.concatenate([np.zeros(count), cut_at[inner]])
+    order = np.lexsort([begin, segment])
+    segment, begin = segment[order], begin[order]
+
+    apart = np.ones(len(begin), dtype=bool)
+    apart[1:] = (segment[1:] != segment[:-1]) | (np.diff(begin) > NEAREST_M)
+    segment, begin = segment[apart], begin[apart]
+
+    last = np.ones(len(begin), dtype=bool)
     last[:-1] = segment[1:] != segment[:-1]
-    finish = np.where(last, mine.length[segment], np.append(at[1:], 0.0))
+    following = np.append(begin[1:], 0.0)
+    finish = np.where(last, mine.length[segment], following)
     base = np.cumsum(mine.length) - mine.length
-    return Stretches(segment, at, finish, base[segment] + (at + finish) / 2, base)
+    middle = base[segment] + (begin + finish) / 2
+    return Stretches(segment, begin, finish, middle, base)
 
 
 def inside(mine: Borders, cuts: Stretches, things: pd.DataFrame, place: Places, tolerance_m: float) -> np.ndarray:
@@ -182,11 +195,13 @@ def inside(mine: Borders, cuts: Stretches, things: pd.DataFrame, place: Places, 
 
     The answer holds for the whole stretch, as stretches end where a border comes into the band."""
     geometry = things["geometry"].to_numpy(dtype=object)
-    tree = shapely.STRtree(place.boxes(shapely.bounds(geometry), things["frame"].to_numpy(np.int64)))
+    frame = things["frame"].to_numpy(np.int64)
+    tree = shapely.STRtree(place.boxes(shapely.bounds(geometry), frame))
     near = np.zeros(len(mine.box), dtype=bool)
     near[tree.query(mine.box)[0]] = True
     rows = np.flatnonzero(near[cuts.segment])
-    segment, middle = cuts.segment[rows], (cuts.begin + cuts.finish)[rows] / 2
+    segment = cuts.segment[rows]
+    middle = (cuts.begin + cuts.finish)[rows] / 2
     ahead = mine.at(segment, middle) + mine.outward(segment) * tolerance_m
     point, thing = tree.query(place.points(ahead, mine.frame[segment]))
     shapely.prepare(geometry)

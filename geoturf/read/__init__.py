@@ -17,9 +17,9 @@ would be left.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import groupby
 
@@ -48,39 +48,79 @@ _ANY_GEOMETRY = ("street", "view")  # roles that may be points or lines
 def read(bid: Bid) -> Source:
     """All layers of a bid. Raises `InputError` with every finding when the input is refused."""
     say = Say(Gathered())
-    done: list[Part] = []
-    sums: dict[str, Future[str]] = {}  # by the path as given: its digest
-    stamps: dict[str, tuple[Item, str]] = {}
-    found: dict[str, list[Item]] = {}
-    labels: dict[str, list[tuple[str, str]]] = {}
-    with ThreadPoolExecutor(2) as pool:  # sums the files up, and counts what is in them, while they are read
-        for layer in bid.layers:
-            if layer.path not in found:  # a file that several layers name is looked up, and complained of, once
-                found[layer.path] = find(layer.path, bid.folder, say)
-            for _, group in groupby(found[layer.path], lambda item: item.path):
-                items = list(group)
-                given = items[0].given
-                if given not in sums:
-                    stamps[given] = items[0], bid.looked.get(given) or items[0].stamp()
-                    sums[given] = pool.submit(digest, items[0])
-                for held in choose(items, layer.layer, say.at(given)):
-                    label = _label(layer.name or held.name, (given, held.name), labels)
-                    claimed = pool.submit(claim, held)
-                    held = replace(held, swept=layer.layer == "*" or len(found[layer.path]) > 1)
-                    one = _layer(held, claimed, layer, label, bid, say.at(given, held.inner))
-                    done += [one] if one is not None else []
-    _refuse_changed(stamps, say)
+    with ThreadPoolExecutor(2) as pool:  # works while files are read
+        files = _Files(bid, say, pool)
+        done = [part for layer in bid.layers for part in _parts(layer, files)]
+    files.refuse_changed()
     priced = [one for one in done if one.role in PRICED]
     ids.number_areas([one.columns for one in priced])
     ids.refuse_clashes(priced, list(bid.products), say)
     if not say.to.refused and not any(len(one) for one in priced):
-        say.refuse(
-            "nothing-to-price", "nothing is left to price: no turf or parcel layer has a polygon that can be used"
-        )
+        what = "no turf or parcel layer has a polygon that can be used"
+        say.refuse("nothing-to-price", f"nothing is left to price: {what}")
     if say.to.refused:
         raise InputError(say.to.findings)
-    inputs = tuple((given, job.result()) for given, job in sums.items())
-    return Source(tuple(one.done() for one in done), tuple(say.to.findings), inputs, say.to.left_out)
+    layers = tuple(one.done() for one in done)
+    return Source(layers, tuple(say.to.findings), files.inputs(), say.to.left_out)
+
+
+@dataclass(frozen=True)
+class _Files:
+    """The files of a bid: each is looked up, complained of and summed up once, however many layers
+    name it."""
+
+    bid: Bid
+    say: Say
+    pool: ThreadPoolExecutor
+    found: dict[str, list[Item]] = field(default_factory=dict)  # by the path of a layer
+    digests: dict[str, Future[str]] = field(default_factory=dict)  # by the file as given
+    stamps: dict[str, tuple[Item, str]] = field(default_factory=dict)
+    labels: dict[str, list[tuple[str, str]]] = field(default_factory=dict)
+
+    def meant(self, path: str) -> list[list[Item]]:
+        """What a path means: the items of each file."""
+        if path not in self.found:
+            self.found[path] = find(path, self.bid.folder, self.say)
+        by_file = groupby(self.found[path], lambda item: item.path)
+        return [list(items) for _, items in by_file]
+
+    def sum_up(self, item: Item) -> None:
+        """Starts on the digest of a file, and takes down its stamp."""
+        if item.given in self.digests:
+            return
+        before = self.bid.looked.get(item.given) or item.stamp()
+        self.stamps[item.given] = item, before
+        self.digests[item.given] = self.pool.submit(digest, item)
+
+    def swept(self, layer: Layer) -> bool:
+        """Whether a layer of the bid may take in more than is meant."""
+        return layer.layer == "*" or len(self.found[layer.path]) > 1
+
+    def refuse_changed(self) -> None:
+        """What is told of a file must be what was read of it."""
+        for given, (item, before) in self.stamps.items():
+            if item.stamp() != before:
+                what = "was changed while it was read; run again when it is written to its end"
+                self.say.at(given).refuse("changed", what)
+
+    def inputs(self) -> tuple[tuple[str, str], ...]:
+        """(path as given, SHA-256) of each."""
+        return tuple((given, job.result()) for given, job in self.digests.items())
+
+
+def _parts(layer: Layer, files: _Files) -> Iterator[Part]:
+    """What can be used of a layer of the bid: a part for each layer of each file it means."""
+    for items in files.meant(layer.path):
+        given = items[0].given
+        files.sum_up(items[0])
+        for chosen in choose(items, layer.layer, files.say.at(given)):
+            label = _label(layer.name or chosen.name, (given, chosen.name), files.labels)
+            claimed = files.pool.submit(claim, chosen)
+            held = replace(chosen, swept=files.swept(layer))
+            say = files.say.at(given, held.inner)
+            part = _layer(held, claimed, layer, label, files.bid, say)
+            if part is not None:
+                yield part
 
 
 def _label(name: str, origin: tuple[str, str], labels: dict[str, list[tuple[str, str]]]) -> str:
@@ -91,13 +131,6 @@ def _label(name: str, origin: tuple[str, str], labels: dict[str, list[tuple[str,
         origins.append(origin)
     number = origins.index(origin) + 1
     return name if number == 1 else f"{name} ({number})"
-
-
-def _refuse_changed(stamps: dict[str, tuple[Item, str]], say: Say) -> None:
-    """What is told of a file must be what was read of it."""
-    for given, (item, before) in stamps.items():
-        if item.stamp() != before:
-            say.at(given).refuse("changed", "was changed while it was read; run again when it is written to its end")
 
 
 def _layer(held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bid, say: Say) -> Part | None:
@@ -122,10 +155,8 @@ def _layer(held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bi
     if held.item.format == "GeoJSON":
         shapes.winding(loaded.geometry[loaded.sound], say)
     if held.swept and layer.role in PRICED and shapes.without_area(loaded.geometry):
-        say.warn(
-            "no-polygons",
-            f"none of its {counted(len(loaded.ids), 'feature')} is a polygon: nothing of it can be priced",
-        )
+        none = f"none of its {counted(len(loaded.ids), 'feature')} is a polygon"
+        say.warn("no-polygons", f"{none}: nothing of it can be priced")
         return None
     loaded = _with_heights(loaded, layer, say)
     loaded = _usable(loaded, layer.role, say)
@@ -155,8 +186,10 @@ def _names_of(loaded: Loaded, mapping: columns.Mapping) -> Callable[[str], dict[
 
     def named(feature: str) -> dict[str, str]:
         row = rows().get(feature)
-        given = {ours: mapping.found[ours] for ours in ("site", "area") if ours in mapping.found and row is not None}
-        return {ours: one.values[one.codes[row]] for ours, theirs in given.items() if (one := texts_of(theirs))}
+        if row is None:
+            return {}
+        given = [(ours, mapping.found[ours]) for ours in ("site", "area") if ours in mapping.found]
+        return {ours: texts_of(theirs).at(row) for ours, theirs in given}
 
     return named
 

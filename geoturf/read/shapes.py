@@ -72,9 +72,12 @@ def _star_shaped(shapes: np.ndarray) -> np.ndarray:
     ring cannot touch itself, nor repeat a vertex; most lots and lawns are such, and this costs a
     third of asking GEOS."""
     found = np.zeros(len(shapes), bool)
-    one_ring = (shapely.get_type_id(shapes) == _POLYGON) & (shapely.get_num_interior_rings(shapes) == 0)
     counts = shapely.get_num_coordinates(shapes)
-    rows = np.flatnonzero(one_ring & (counts >= 4) & (shapely.get_coordinate_dimension(shapes) == 2))
+    fit = shapely.get_type_id(shapes) == _POLYGON
+    fit &= shapely.get_num_interior_rings(shapes) == 0
+    fit &= counts >= 4
+    fit &= shapely.get_coordinate_dimension(shapes) == 2
+    rows = np.flatnonzero(fit)
     if not rows.size:
         return found
     with np.errstate(all="ignore"):  # coordinates that are no numbers fail every test below
@@ -87,10 +90,12 @@ def _seen_from_within(points: np.ndarray, counts: np.ndarray) -> np.ndarray:
     first = np.cumsum(counts) - counts
     middle = np.add.reduceat(points, first) / counts[:, None]
     x, y = (points - np.repeat(middle, counts, axis=0)).T
-    reach = np.maximum.reduceat(np.maximum(np.abs(x), np.abs(y)), first)
+    away = np.maximum(np.abs(x), np.abs(y))
+    reach = np.maximum.reduceat(away, first)
     turn = x[:-1] * y[1:] - x[1:] * y[:-1]
     turn[first[1:] - 1] = np.nan  # from the last vertex of a ring to the first of the next
-    least, most = np.fmin.reduceat(turn, first), np.fmax.reduceat(turn, first)
+    least = np.fmin.reduceat(turn, first)
+    most = np.fmax.reduceat(turn, first)
     doubt = 16 * np.finfo(float).eps * reach * (reach + np.abs(middle).sum(axis=1))
     crosses = (y[:-1] < 0) != (y[1:] < 0)
     crosses[first[1:] - 1] = False
@@ -114,13 +119,18 @@ def _with_empty_rings(shapes: np.ndarray) -> np.ndarray:
     parts, owner = shapely.get_parts(shapes, return_index=True)
     rings, of_part = shapely.get_rings(parts, return_index=True)
     empty = shapely.get_num_points(rings) == 0
-    return np.unique(np.concatenate([owner[of_part[empty]], owner[shapely.is_empty(parts)]]))
+    with_empty = owner[of_part[empty]]
+    all_empty = owner[shapely.is_empty(parts)]
+    return np.unique(np.concatenate([with_empty, all_empty]))
 
 
 def _full(shape: Any) -> Any:
     """A polygon or a set of them without the rings that have no point."""
-    parts = [shapely.Polygon(p.exterior, [h for h in p.interiors if not h.is_empty]) for p in shapely.get_parts(shape)]
-    parts = [part for part in parts if not part.is_empty]
+    parts = []
+    for part in shapely.get_parts(shape):
+        holes = [hole for hole in part.interiors if not hole.is_empty]
+        if not part.is_empty:
+            parts.append(shapely.Polygon(part.exterior, holes))
     return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
 
 
@@ -128,7 +138,8 @@ def winding(shapes: np.ndarray, say: Say) -> None:
     """GeoJSON wants shells counter-clockwise (RFC 7946 section 3.1.6). Others are read as meant,
     and told."""
     many = shapely.get_type_id(shapes) == _MULTIPOLYGON
-    shells = shapely.get_exterior_ring(np.concatenate([shapes[~many], shapely.get_parts(shapes[many])]))
+    parts = np.concatenate([shapes[~many], shapely.get_parts(shapes[many])])
+    shells = shapely.get_exterior_ring(parts)
     wrong = int((~shapely.is_ccw(shells)).sum())
     if wrong:
         say.note("winding", f"{counted(wrong, 'shell')} of {len(shells):,} wound clockwise; read as meant")
@@ -145,9 +156,8 @@ def flat(shapes: np.ndarray) -> np.ndarray:
 
 def without_area(shapes: np.ndarray) -> bool:
     """Whether all that is drawn is points and lines."""
-    kind = shapely.get_type_id(shapes)
     drawn = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
-    areal = (kind == _POLYGON) | (kind == _MULTIPOLYGON) | (kind == _COLLECTION)
+    areal = np.isin(shapely.get_type_id(shapes), (_POLYGON, _MULTIPOLYGON, _COLLECTION))
     return bool(drawn.any() and not areal[drawn].any())
 
 
@@ -201,7 +211,8 @@ def polygons(
     ``bad``: {row: fault} of rings that could not be built as sent (closed already, or None).
     """
     leave_out, pass_over = (say.leave_out, say.pass_over) if priced else (say.warn, say.warn)
-    shapes, kept = flat(shapes).copy(), np.ones(len(shapes), bool)
+    shapes = flat(shapes).copy()
+    kept = np.ones(len(shapes), bool)
     quiet: list[tuple[str, str]] = []  # (feature, fault) of repairs that change no area
     for row in np.flatnonzero(shapely.is_missing(shapes) | shapely.is_empty(shapes)).tolist():
         kept[row] = False
@@ -248,15 +259,18 @@ def _areal_only(
 ) -> None:
     """Takes the polygons out of collections; points and lines are left out by name."""
     kind = shapely.get_type_id(shapes)
-    for row in np.flatnonzero(kept & (kind != _POLYGON) & (kind != _MULTIPOLYGON)):
-        parts = [q for p in shapely.get_parts(shapes[row]) for q in shapely.get_parts(p) if q.geom_type == "Polygon"]
-        if parts:
-            say.warn("mixed-geometry", "is a collection; only its polygons are used", feature=str(ids[row]))
-            shapes[row] = shapely.MultiPolygon(parts) if len(parts) > 1 else parts[0]
+    other = (kind != _POLYGON) & (kind != _MULTIPOLYGON)
+    for row in np.flatnonzero(kept & other).tolist():
+        feature = str(ids[row])
+        parts = shapely.get_parts(shapely.get_parts(shapes[row]))
+        polygons = parts[shapely.get_type_id(parts) == _POLYGON]
+        if len(polygons):
+            say.warn("mixed-geometry", "is a collection; only its polygons are used", feature=feature)
+            shapes[row] = shapely.MultiPolygon(polygons) if len(polygons) > 1 else polygons[0]
         else:
             kept[row] = False
-            what = _KINDS[kind[row]]
-            pass_over("not-a-polygon", f"is a {what} in a layer of polygons; it is left out", feature=str(ids[row]))
+            what = f"is a {_KINDS[kind[row]]} in a layer of polygons"
+            pass_over("not-a-polygon", f"{what}; it is left out", feature=feature)
 
 
 def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], quiet: list[tuple[str, str]], say: Say) -> Any:
@@ -272,17 +286,24 @@ def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], quiet: l
         except shapely.errors.ShapelyError:
             mended, other = shapely.Polygon(), 0.0
     after = shapely.area(mended)
-    changes = [(area - before) / before if 0 < before < np.inf else np.inf for area in (after, other)]
-    worst = max(changes, key=abs)
+    change, otherwise = _change(before, after), _change(before, other)
+    worst = max(change, otherwise, key=abs)
     if after <= 0 or not np.isfinite(worst) or abs(worst) > REPAIR_LIMIT:
-        told = f"a repair would change its area by {worst:+.2%}" if np.isfinite(worst) else "it encloses no clear area"
+        told = "it encloses no clear area"
+        if np.isfinite(worst):
+            told = f"a repair would change its area by {worst:+.2%}"
         leave_out("beyond-repair", f"{why}; {told}, so it is left out: draw it again", feature=feature)
         return None
-    if abs(changes[0]) <= QUIET:
+    if abs(change) <= QUIET:
         quiet.append((feature, why))
     else:
-        say.warn("repaired", f"{why}; repaired, area changed by {changes[0]:+.4%}", feature=feature)
+        say.warn("repaired", f"{why}; repaired, area changed by {change:+.4%}", feature=feature)
     return mended
+
+
+def _change(before: float, after: float) -> float:
+    """Of an area, as a fraction; inf where there was none that could be told."""
+    return (after - before) / before if 0 < before < np.inf else np.inf
 
 
 def _repeated(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray) -> list[tuple[str, str]]:

@@ -23,6 +23,10 @@ class Texts:
         """(n,) str."""
         return np.take(self.values, self.codes)
 
+    def at(self, row: int) -> str:
+        """The text of one row."""
+        return str(self.values[self.codes[row]])
+
     def are(self, text: str) -> np.ndarray:
         """Mask of the rows that have a text."""
         return np.take(self.values == text, self.codes)
