@@ -1,7 +1,8 @@
-"""How per-area work is carried out: one after another, in processes, or on a Dask cluster. One interface, one result.
+"""How per-area work is carried out: one after another, in processes, or on a Dask cluster. One
+interface, one result.
 
-Work is a plain function of one picklable item. Results come back in the order of the items, so that the outcome does not
-depend on who did the work.
+Work is a plain function of one picklable item. Results come back in the order of the items, so that
+the outcome does not depend on who did the work.
 """
 
 from __future__ import annotations
@@ -20,14 +21,15 @@ Out = TypeVar("Out")
 class Engine(Protocol):
     workers: int
 
-    def prepare(self, work: Callable[[], Any]) -> None:
+    def prepare(self, work: Callable[[], object]) -> None:
         """Workers start up and do ``work`` each, while this process goes on."""
 
     def begin(self, work: Callable[[Item], Out], item: Item) -> Callable[[], Out]:
-        """A worker does ``work(item)`` while this process goes on. Gives what waits for it (or, without workers, does it)."""
+        """A worker does ``work(item)`` while this process goes on. Gives what waits for it (or,
+        without workers, does it)."""
 
     def map(
-        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
+        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], object] | None = None
     ) -> list[Out]:
         """``[work(item) for item in items]``; ``tick(n)`` is told when n more are done."""
 
@@ -37,14 +39,14 @@ class Serial:
 
     workers = 1
 
-    def prepare(self, work: Callable[[], Any]) -> None:
+    def prepare(self, work: Callable[[], object]) -> None:
         pass
 
     def begin(self, work: Callable[[Item], Out], item: Item) -> Callable[[], Out]:
         return partial(work, item)
 
     def map(
-        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
+        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], object] | None = None
     ) -> list[Out]:
         done = []
         for item in items:
@@ -55,19 +57,19 @@ class Serial:
 
 
 class Processes:
-    """In ``workers`` processes, started afresh (never forked: GDAL and PROJ do not survive a fork) at the first use and kept for
-    the next. Leave with `close`, or use it in a ``with`` statement.
+    """In ``workers`` processes, started afresh (never forked: GDAL and PROJ do not survive a fork)
+    at the first use and kept for the next. Leave with `close`, or use it in a ``with`` statement.
 
-    Work of a worker that ends on the way is done by the others, and by this process when none is left; ``told`` is given a
-    line about it."""
+    Work of a worker that ends on the way is done by the others, and by this process when none is
+    left; ``told`` is given a line about it."""
 
-    def __init__(self, workers: int | None = None, told: Callable[[str], Any] | None = None):
+    def __init__(self, workers: int | None = None, told: Callable[[str], object] | None = None):
         self.workers = workers or os.cpu_count() or 1
         self.told = told or (lambda line: None)
         self.pool: Pool | None = None
 
     def map(
-        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], Any] | None = None
+        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], object] | None = None
     ) -> list[Out]:
         if self.workers == 1 or len(items) < 2:
             return Serial().map(work, items, tick)
@@ -78,7 +80,7 @@ class Processes:
                 tick(1)
         return done
 
-    def prepare(self, work: Callable[[], Any]) -> None:
+    def prepare(self, work: Callable[[], object]) -> None:
         if self.workers > 1:
             for _ in range(self.workers):
                 self._started().submit(work)
@@ -112,17 +114,20 @@ class Cluster:
     def __init__(self, address: str):
         from distributed import Client
 
-        self.client = Client(address)
+        connect: Callable[[str], Any] = Client  # which distributed types in part only
+        self.client = connect(address)
         self.workers = max(1, len(self.client.scheduler_info()["workers"]))
 
-    def prepare(self, work: Callable[[], Any]) -> None:
+    def prepare(self, work: Callable[[], object]) -> None:
         self.client.run(work, wait=False)
 
     def begin(self, work: Callable[[Item], Out], item: Item) -> Callable[[], Out]:
-        return self.client.submit(work, item, pure=False).result
+        future = self.client.submit(work, item, pure=False)
+        wait: Callable[[], Out] = future.result
+        return wait
 
     def map(
-        self, work: Callable[[Item], Out], items: Iterable[Item], tick: Callable[[int], Any] | None = None
+        self, work: Callable[[Item], Out], items: Iterable[Item], tick: Callable[[int], object] | None = None
     ) -> list[Out]:
         done = []
         for future in self.client.map(work, list(items), pure=False):

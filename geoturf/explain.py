@@ -1,4 +1,5 @@
-"""What a word of geoturf's means: a file or a column of a report, a finding's code, a rule of the bid file."""
+"""What a word of geoturf's means: a file or a column of a report, a finding's code, a rule of the
+bid file."""
 
 from __future__ import annotations
 
@@ -12,7 +13,8 @@ SYSTEMS = ("us", "metric")
 
 
 def explain(word: str) -> list[str]:
-    """A paragraph for each thing that is called ``word`` (case does not matter), in no more than a few lines each."""
+    """A paragraph for each thing that is called ``word`` (case does not matter), in no more than a
+    few lines each."""
     wanted = word.strip().casefold()
     return [text for name, text in _every() if wanted in name]
 
