@@ -239,9 +239,12 @@ def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
         kept[rows] = shapes.drawn(geometry[rows], loaded.ids[rows], say)
     else:
         bad = {k: loaded.bad[row] for k, row in enumerate(rows.tolist()) if row in loaded.bad}
-        geometry[rows], kept[rows] = shapes.polygons(geometry[rows], loaded.ids[rows], bad, role in PRICED, say)
+        priced = role in PRICED
+        mended, fit = shapes.polygons(geometry[rows], loaded.ids[rows], bad, priced, say)
+        geometry[rows], kept[rows] = mended, fit
     if not kept.any() and len(kept) > 1 and role not in _ANY_GEOMETRY:
-        say.warn("nothing-left", f"none of its {len(kept):,} features is a polygon that can be used")
+        none = f"none of its {len(kept):,} features"
+        say.warn("nothing-left", f"{none} is a polygon that can be used")
     boxes = loaded.boxes.copy()
     boxes[rows] = shapely.bounds(geometry[rows])
     return replace(loaded, geometry=geometry, boxes=boxes).only(kept)

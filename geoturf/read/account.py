@@ -102,7 +102,9 @@ def _named(held: Held, claimed: Claim, came: list[int], count: int) -> dict[int,
     if held.item.format not in _BY_PLACE:
         return claimed.lost if len(claimed.lost) == count else {}
     gone = np.setdiff1d(np.arange(1, claimed.count + 1), came).tolist()
-    return _row_faults(held, gone) if held.item.format == "shapefile" else dict.fromkeys(gone, _why(held))
+    if held.item.format == "shapefile":
+        return _row_faults(held, gone)
+    return dict.fromkeys(gone, _why(held))
 
 
 def _say_lost(held: Held, claimed: Claim, named: dict[int, str], count: int, found: dict[str, str], say: Say) -> None:
@@ -116,7 +118,9 @@ def _say_lost(held: Held, claimed: Claim, named: dict[int, str], count: int, fou
         message = f"{counted(len(records), 'feature')} of {claimed.count:,} left out: {why}"
         told = [record for record in records if record]
         if len(told) == 1:
-            say.leave_out("lost", message, 1, feature=str(told[0]), **_place(claimed, told[0], found))
+            (record,) = told
+            named_as = _place(claimed, record, found)
+            say.leave_out("lost", message, 1, feature=str(record), **named_as)
         else:
             which = f" (records {listed(told)})" if told else ""
             say.leave_out("lost", message + which, count=len(records))
@@ -125,7 +129,8 @@ def _say_lost(held: Held, claimed: Claim, named: dict[int, str], count: int, fou
 def _place(claimed: Claim, record: int, found: dict[str, str]) -> dict[str, str]:
     """Site and area of a feature that did not come, by its properties."""
     texts = claimed.texts.get(record, {})
-    return {ours: str(texts[found[ours]]) for ours in ("site", "area") if texts.get(found.get(ours, "")) is not None}
+    given = {ours: texts.get(found.get(ours, "")) for ours in ("site", "area")}
+    return {ours: str(text) for ours, text in given.items() if text is not None}
 
 
 def _why(held: Held) -> str:

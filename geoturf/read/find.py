@@ -149,7 +149,8 @@ def find(given: str, folder: str, say: Say) -> list[Item]:
     taken, and why."""
     say = say.at(file=given)
     if _ELSEWHERE.search(given):
-        say.refuse("not-a-file", f"only files on this machine are read, no address or virtual dataset; give a {TAKEN}")
+        what = "only files on this machine are read, no address or virtual dataset"
+        say.refuse("not-a-file", f"{what}; give a {TAKEN}")
         return []
     path = Path(folder) / given
     if path.is_dir():
@@ -162,7 +163,9 @@ def find(given: str, folder: str, say: Say) -> list[Item]:
         found = _without_reports(found, Path(folder, given.split("**")[0]), say)
     if not found:
         beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
-        what = "no GIS file matches" if glob.has_magic(given) else f"there is no such file{nearest(path.name, beside)}"
+        what = f"there is no such file{nearest(path.name, beside)}"
+        if glob.has_magic(given):
+            what = "no GIS file matches"
         say.refuse("no-such-file", f"{what}; looked in {path.parent}")
     return [item for p in found for item in _file(p, _shown(p, folder), say)]
 
@@ -179,7 +182,9 @@ def _folder(path: Path, given: str, say: Say) -> list[Item]:
     before = say.to.left_out
     inside = sorted(_files_below(path, given.rstrip("/"), say))
     taken = [p for p in inside if p.suffix.lower() in (*FORMATS, ".zip")]
-    others = [p.relative_to(path).as_posix() for p in inside if p.suffix.lower() not in (*FORMATS, ".zip", *_BESIDE)]
+    known = (*FORMATS, ".zip", *_BESIDE)
+    unknown = [p for p in inside if p.suffix.lower() not in known]
+    others = [p.relative_to(path).as_posix() for p in unknown]
     if others:
         say.warn("not-read", f"not read, being no {TAKEN}: {listed(others)}")
     if not taken and say.to.left_out == before:

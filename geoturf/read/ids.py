@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import count
+
 import numpy as np
 import pandas as pd
 
@@ -26,7 +28,8 @@ def number_areas(tables: list[Columns]) -> None:
     named = np.bincount(site, ~empty) > 0
     mixed = named[site] & empty  # on sites that name other areas
     plain = np.flatnonzero(empty & ~mixed)
-    area[plain] = (pd.Series(site[plain]).groupby(site[plain]).cumcount() + 1).astype(str).to_numpy()
+    turn = pd.Series(site[plain]).groupby(site[plain]).cumcount() + 1
+    area[plain] = turn.astype(str).to_numpy()
     there = np.flatnonzero((np.bincount(site, mixed) > 0)[site])
     for rows in pd.Series(there).groupby(site[there], sort=False).indices.values():
         _fill_past(area, there[rows], empty)
@@ -40,7 +43,8 @@ def number_areas(tables: list[Columns]) -> None:
 def _fill_past(area: np.ndarray, rows: np.ndarray, empty: np.ndarray) -> None:
     """Numbers the empty ones of a site's rows past the names in use there."""
     used = set(area[rows])
-    free = (name for n in range(1, 2 * len(rows) + 1) if (name := str(n)) not in used)
+    names = (str(number) for number in count(1))
+    free = (name for name in names if name not in used)
     for row in rows[empty[rows]]:
         area[row] = next(free)
 
@@ -67,9 +71,11 @@ def refuse_clashes(parts: list[Part], products: list[str], say: Say) -> None:
     """Each (site, area) once, each site in one phase, each product one of the bid's."""
     for part in parts:
         _products(part, products, say.at(part.file, part.layer))
-    site, area, phase = (
-        texts.together([part.columns.texts[name] for part in parts]) for name in ("site", "area", "phase")
-    )
+
+    def whole(name: str) -> Texts:
+        return texts.together([part.columns.texts[name] for part in parts])
+
+    site, area, phase = whole("site"), whole("area"), whole("phase")
     if _distinct(site, area) < len(site.codes):
         _twice(_together(parts), parts, say)
     if _distinct(site, phase) > _distinct(site, site):
@@ -77,8 +83,12 @@ def refuse_clashes(parts: list[Part], products: list[str], say: Say) -> None:
 
 
 def _together(parts: list[Part]) -> pd.DataFrame:
+    """Names of all features; column ``layer``: which of the parts each lies in."""
     names = ["site", "area", "phase", "feature"]
-    tables = [pd.DataFrame(part.columns.spread())[names].assign(layer=k) for k, part in enumerate(parts)]
+    tables = []
+    for k, part in enumerate(parts):
+        table = pd.DataFrame(part.columns.spread())[names]
+        tables.append(table.assign(layer=k))
     return pd.concat(tables, ignore_index=True)
 
 
@@ -108,18 +118,14 @@ def _twice(table: pd.DataFrame, parts: list[Part], say: Say) -> None:
     groups = twice.groupby(["site", "area"], sort=False)
     for k, ((site, area), rows) in enumerate(groups):
         if k == _TOLD:
-            say.refuse(
-                "duplicate-id", f"and {groups.ngroups - _TOLD:,} more pairs of site and area stand more than once"
-            )
+            more = f"and {groups.ngroups - _TOLD:,} more pairs of site and area"
+            say.refuse("duplicate-id", f"{more} stand more than once")
             break
         first = _first_of(rows, parts)
-        where = listed(_places(rows, parts))
-        say.at(first.file, first.layer).refuse(
-            "duplicate-id",
-            f"stands {len(rows)} times: {where}; give each area of a site its own name (column area)",
-            site=str(site),
-            area=str(area),
-        )
+        what = f"stands {len(rows)} times: {listed(_places(rows, parts))}"
+        message = f"{what}; give each area of a site its own name (column area)"
+        there = say.at(first.file, first.layer)
+        there.refuse("duplicate-id", message, site=str(site), area=str(area))
 
 
 def _first_of(rows: pd.DataFrame, parts: list[Part]) -> Part:
@@ -144,11 +150,10 @@ def _phases(table: pd.DataFrame, parts: list[Part], say: Say) -> None:
     split = pairs[pairs.duplicated("site", keep=False)].groupby("site", sort=False)
     for k, (site, rows) in enumerate(split):
         if k == _TOLD:
-            say.refuse("two-phases", f"and {split.ngroups - _TOLD:,} more sites are in more than one phase")
+            more = f"and {split.ngroups - _TOLD:,} more sites"
+            say.refuse("two-phases", f"{more} are in more than one phase")
             break
         first = _first_of(rows, parts)
-        say.at(first.file, first.layer).refuse(
-            "two-phases",
-            f"is in phases {listed(rows['phase'])}; a site is delivered in one phase: give it one, or name its parts apart",
-            site=str(site),
-        )
+        what = f"is in phases {listed(rows['phase'])}; a site is delivered in one phase"
+        message = f"{what}: give it one, or name its parts apart"
+        say.at(first.file, first.layer).refuse("two-phases", message, site=str(site))

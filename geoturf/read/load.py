@@ -39,9 +39,7 @@ def load(held: Held, keep: Keep, say: Say) -> Loaded | None:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
                 loaded = way(held, keep, say)
-        except (
-            Exception
-        ) as error:  # a damaged file makes the readers raise anything; that is the file's fault, and said
+        except Exception as error:  # whatever a damaged file makes the readers raise; said below
             failed.append(error)
             continue
         if loaded is not None:
@@ -49,13 +47,15 @@ def load(held: Held, keep: Keep, say: Say) -> Loaded | None:
                 why = f"could not be read in bulk ({_why(failed, held.item)}) and was read one by one"
                 say.warn("walked", f"{why}; text that cannot be read is taken as not given")
             return loaded
-    say.leave_out("unreadable", f"cannot be read as {held.item.format}: {_why(failed, held.item)}; it is left out")
+    what = f"cannot be read as {held.item.format}: {_why(failed, held.item)}"
+    say.leave_out("unreadable", f"{what}; it is left out")
     return None
 
 
 def _why(failed: list[Exception], item: Item) -> str:
     """The first failure that says something about the file."""
-    told = [error for error in failed if str(error) and not isinstance(error, (Curved, IndexError, UnboundLocalError))]
+    silent = (Curved, IndexError, UnboundLocalError)
+    told = [error for error in failed if str(error) and not isinstance(error, silent)]
     return reason((told or failed)[0], item) or "it is damaged"
 
 

@@ -57,9 +57,16 @@ class Loaded:
         row = np.cumsum(keep) - 1
         bad = {int(row[k]): why for k, why in self.bad.items() if keep[k]}
         table = self.table.filter(keep) if self.table.num_columns else self.table
-        ids, geometry, boxes, sound = (a[keep] for a in (self.ids, self.geometry, self.boxes, self.sound))
-        height = None if self.height is None else self.height[keep]
-        return replace(self, ids=ids, geometry=geometry, boxes=boxes, sound=sound, bad=bad, table=table, height=height)
+        return replace(
+            self,
+            ids=self.ids[keep],
+            geometry=self.geometry[keep],
+            boxes=self.boxes[keep],
+            sound=self.sound[keep],
+            height=None if self.height is None else self.height[keep],
+            bad=bad,
+            table=table,
+        )
 
 
 def built(wkb: np.ndarray, known: np.ndarray | None = None) -> Built:
@@ -78,9 +85,14 @@ def looked_at(shapes: np.ndarray, bad: dict[int, str], known: np.ndarray | None 
 def joined(parts: list[Built]) -> Built:
     if not parts:
         return looked_at(np.empty(0, object), {})
-    first = np.cumsum([0, *(len(part.geometry) for part in parts)])
-    bad = {int(k) + row: why for k, part in zip(first, parts, strict=False) for row, why in part.bad.items()}
-    geometry, boxes, sound = (np.concatenate(arrays) for arrays in list(zip(*parts, strict=True))[:3])
+    bad: dict[int, str] = {}
+    first = 0
+    for part in parts:
+        bad |= {first + row: why for row, why in part.bad.items()}
+        first += len(part.geometry)
+    geometry = np.concatenate([part.geometry for part in parts])
+    boxes = np.concatenate([part.boxes for part in parts])
+    sound = np.concatenate([part.sound for part in parts])
     return Built(geometry, boxes, sound, bad)
 
 

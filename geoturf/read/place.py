@@ -11,9 +11,9 @@ import shapely
 
 from geoturf.read.say import Say, counted
 
-_FAR_DEG = (
-    6.0  # further than this from where a CRS is used, coordinates are not in it (a state in one UTM zone is 5 off)
-)
+# Further than this from where a CRS is used, coordinates are not in it (a state in one UTM zone is 5
+# off).
+_FAR_DEG = 6.0
 _OFF_DEG = 1.0  # further than this is told
 _LONG = 100  # letters of a CRS that a message repeats
 _WEB_MERCATOR_M = 20_037_508.35
@@ -116,7 +116,8 @@ def far_from(crs: Any, boxes: np.ndarray) -> np.ndarray:
     worldwide one) in the sea off Africa."""
     x, y = boxes[:, [0, 2, 0, 2]], boxes[:, [1, 1, 3, 3]]
     if crs.is_geographic:
-        return np.where((np.abs(x) <= 360).all(axis=1) & (np.abs(y) <= 90 + 1e-9).all(axis=1), 0.0, np.inf)
+        can_be = (np.abs(x) <= 360) & (np.abs(y) <= 90 + 1e-9)
+        return np.where(can_be.all(axis=1), 0.0, np.inf)
     corners = geopandas.GeoSeries(shapely.points(x.ravel(), y.ravel()), crs=crs).to_crs(crs.geodetic_crs)
     degrees = np.degrees(crs.geodetic_crs.axis_info[0].unit_conversion_factor)  # 1, but of grads 0.9
     lon, lat = (degrees * c.reshape(-1, 4) for c in (corners.x.to_numpy(), corners.y.to_numpy()))
