@@ -41,7 +41,7 @@ class Mapping:
 
 
 def match(names: Sequence[str], layer: Layer) -> Mapping:
-    """Which columns of a file are which. Says nothing: `complain` does."""
+    """Which columns of a file are which. What is to be said of them, it hands back unsaid."""
     found: dict[str, str] = {}
     faults: list[Doubt] = []
     doubts: list[Doubt] = []

@@ -21,7 +21,8 @@ class Texts:
 
     def each(self) -> np.ndarray:
         """(n,) str."""
-        return np.take(self.values, self.codes)
+        each: np.ndarray = self.values[self.codes]
+        return each
 
     def at(self, row: int) -> str:
         """The text of one row."""
