@@ -5,11 +5,12 @@ from html.parser import HTMLParser
 from types import SimpleNamespace
 
 import pytest
+from markupsafe import Markup
 from water_cases import parks, turf_price, water_rules
 
 from geoturf import planner, water
 from geoturf.planner.charts import ticks
-from geoturf.planner.html import Markup, table, tag
+from geoturf.planner.html import table, tag
 from geoturf.units import ACRE_FT_M3, GALLON_M3, HCF_M3
 
 HOSTILE = '<script>alert(1)</script>" onload="x {{7*7}} {% raw %}'
