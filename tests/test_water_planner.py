@@ -97,7 +97,7 @@ def test_totals_stand_in_four_units(shown):
     ("law", "said", "unsaid"),
     [
         ("california", "sites that comply", "No ordinance is checked"),
-        ("formula", "Worked as California&#x27;s formula would", "sites that comply"),
+        ("formula", "Worked as California&#39;s formula would", "sites that comply"),
         ("none", "No ordinance is checked: as the bid says", "MAWA ="),
         ("", "No ordinance is checked: the bid names no ordinance", "MAWA ="),
     ],
@@ -149,7 +149,7 @@ def test_metric_bids_read_metric():
 
 
 def test_text_is_escaped_and_markup_is_not():
-    assert tag("p", "<b>", tag("b", "&"), class_='"') == '<p class="&quot;">&lt;b&gt;<b>&amp;</b></p>'
+    assert tag("p", "<b>", tag("b", "&"), class_='"') == '<p class="&#34;">&lt;b&gt;<b>&amp;</b></p>'
     assert isinstance(table(("a", "b"), [("<", 1)]), Markup)
     assert "&lt;" in table(("a", "b"), [("<", 1)])
 
