@@ -3,6 +3,7 @@
 from itertools import product
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -252,6 +253,15 @@ def test_must_and_must_not():
     chosen = table[table["chosen"]].set_index("site")["conversion"]
     assert chosen["Park 0"] == "irrigation"
     assert "Park 1" not in chosen
+
+
+def test_tables_that_may_not_be_written_to_will_do():
+    """pandas 3 gives out arrays that are read-only; so does pandas 2 with its copy on write."""
+    must = [{"site": "Park 0", "area": "lawn", "conversion": "irrigation"}]
+    rules = water_rules(offer=["planting", "irrigation"], must=must, every_district={"areas": 1})
+    with pd.option_context("mode.copy_on_write", True):
+        table = water.compare(parks(1_000, 2_000, district="North"), None, rules, "USD").table
+    assert table.loc[table["chosen"], "conversion"].iloc[0] == "irrigation"
 
 
 def test_synthetic_turf_keeps_to_its_share():
