@@ -18,7 +18,6 @@ from geoturf.maps.frame import tile_host
 from geoturf.model import Result
 
 SEVERITIES = ("error", "warning", "note")
-_LITRE_M3 = 1e-3
 _TOLD_APART = ("site", "area", "conversion", "chosen")  # columns of water.csv
 MOST_FINDINGS = 400  # listed on the page; the rest are in findings.csv
 
@@ -122,7 +121,7 @@ def _water_colourings(result: Result) -> list[dict[str, Any]]:
         return []
     rows, currency = result.water.table, result.bid.currency
     areas = range(len(result.ground.areas))
-    volume, unit = (u.GALLON_M3, "gal") if result.bid.units == "us" else (_LITRE_M3, "l")
+    volume, unit = (u.GALLON_M3, "gal") if result.bid.units == "us" else (u.LITRE_M3, "l")
     best = rows.groupby("area_index")["saved_m3_per_currency"].max().reindex(areas) / volume
     chosen = rows[rows["chosen"]].set_index("area_index")["title"].reindex(areas)
     kept = np.where(np.isin(areas, rows["area_index"]), "stays as it is", "not compared")

@@ -19,20 +19,12 @@ from geoturf.errors import InputError
 from geoturf.model import Finding
 from geoturf.rules.water.climate import MONTHS
 from geoturf.water.own_table import amount, month_index, rows, unit_column
-from geoturf.water.published import closest
+from geoturf.water.published import nearest
 
 if TYPE_CHECKING:
     from geoturf.water.lawns import Lawns
 
-_UNITS = {
-    "kgal": 1e3 * units.GALLON_M3,
-    "hcf": units.HCF_M3,
-    "ccf": units.HCF_M3,
-    "gal": units.GALLON_M3,
-    "m3": 1.0,
-    "acre_ft": units.ACRE_FT_M3,
-}
-_HINT = 300  # characters of the known names at the end of a message
+_UNITS = units.factors("kgal", "hcf", "ccf", "gal", "m3", "acre_ft")
 
 
 @dataclass(frozen=True)
@@ -65,7 +57,7 @@ def read(lawns: Lawns, file: str, folder: str) -> Bills | None:
     for line, row in enumerate(table, 2):
         site, month = row.get("site", ""), row.get("month", "")
         if site not in number:
-            hint = closest(site, sites)[:_HINT]
+            hint = nearest(site, sites)
             text = f"line {line}: no compared area has site '{site}'; {hint}"
             raise _fault(file, text, "unknown-site")
         values, place = bills.year_m3, number[site]

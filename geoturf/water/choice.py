@@ -15,12 +15,11 @@ from geoturf.water.chooser import Chooser
 from geoturf.water.knapsack import Knapsack, Pick, Side, Tariff, proved
 from geoturf.water.lawns import Lawns, site_numbers
 from geoturf.water.money import blocks, by_site, present_value_factor
-from geoturf.water.published import closest
+from geoturf.water.published import closest, nearest
 from geoturf.water.tiered import bill_fall, rising
 from geoturf.water.view import View
 
 _CURVE_GAP = 10  # a point of the curve is proved within so many times the gap of the choice itself
-_HINT = 300  # characters of the known names at the end of a message
 
 
 def knapsack(view: View) -> Knapsack:
@@ -127,14 +126,14 @@ def _named(named: Named, rule: str, lawns: Lawns) -> np.ndarray:
     areas = lawns.areas
     of_site = (areas["site"] == named.site).to_numpy()
     if not of_site.any():
-        hint = closest(named.site, set(areas["site"]))[:_HINT]
+        hint = nearest(named.site, set(areas["site"]))
         fault = f"water.{rule}: no compared area has site '{named.site}'; {hint}"
         raise BidError(Finding("error", "unknown-site", fault))
     if not named.area:
         return of_site
     found = of_site & (areas["area"] == named.area).to_numpy()
     if not found.any():
-        hint = closest(named.area, set(areas["area"][of_site]))[:_HINT]
+        hint = nearest(named.area, set(areas["area"][of_site]))
         fault = f"water.{rule}: site '{named.site}' has no compared area '{named.area}'; {hint}"
         raise BidError(Finding("error", "unknown-area", fault))
     return found

@@ -108,8 +108,9 @@ def _zones(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame
     eto_m = _eto(months, rules)
     weight = months.eto_m / months.eto_m.sum()
     factors = {name: float(np.dot(cover.factor, weight)) for name, cover in lawns.covers.items()}
-    zones["plant_factor"] = zones["cover"].map(factors)
-    zones["efficiency"] = zones["irrigation"].map(dict(lawns.efficiencies))
+    zones["plant_factor"] = zones["cover"].map(factors).astype(float)
+    methods = dict(lawns.efficiencies)
+    zones["efficiency"] = zones["irrigation"].map(methods).astype(float)
     factor = zones["plant_factor"].where(~zones["special"], 1.0)
     efficiency = zones["efficiency"].where(~zones["special"], 1.0)
     zones["etaf"] = factor / efficiency

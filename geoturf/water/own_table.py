@@ -11,9 +11,9 @@ from pathlib import Path
 from geoturf.errors import InputError
 from geoturf.model import Finding
 from geoturf.rules.water.climate import MONTHS
-from geoturf.units import INCH_M
+from geoturf.units import factors
 
-LENGTHS = {"in": INCH_M, "mm": 1e-3, "cm": 1e-2}
+LENGTHS = factors("in", "mm", "cm")
 
 
 def rows(path: Path, name: str) -> list[dict[str, str]]:

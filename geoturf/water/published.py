@@ -17,11 +17,13 @@ __all__ = [
     "efficiencies",
     "key",
     "meant",
+    "nearest",
     "table",
     "which",
 ]
 
 _EITHER = {"lawn", "grass", "turf", "turfgrass", "sod"}
+_SHORT = 300  # characters of a list of names at the end of a message
 _UNSEEN = {"memory": "from memory: check before use", "assumption": "assumption"}
 
 
@@ -39,6 +41,11 @@ def closest(name: str, names: Iterable[str]) -> str:
     listed = ", ".join(known)
     near = get_close_matches(name, known, n=1, cutoff=0.5)
     return f"did you mean '{near[0]}'? Known: {listed}" if near else f"known: {listed}"
+
+
+def nearest(name: str, names: Iterable[str]) -> str:
+    """The same of names that the data gives, which may be very many: cut short."""
+    return closest(name, names)[:_SHORT]
 
 
 def covers(rules: WaterRules) -> dict[str, Cover]:
