@@ -29,7 +29,7 @@ def _month(name: str, value: object, dimension: str) -> float:
     if str(value).strip().startswith("-"):
         raise ValueError(f"{name}: {value} is negative")
     try:
-        return units.read(value, dimension)  # type: ignore[arg-type]
+        return units.read(value, dimension)  # type: ignore[arg-type]  # it refuses what is none
     except units.UnitError as error:
         raise ValueError(f"{name}: {error}") from None
 
