@@ -311,7 +311,7 @@ class Water:
     scenarios: pd.DataFrame
     compliance: pd.DataFrame
     profile: pd.DataFrame
-    differences: pd.DataFrame | None = None
+    differences: pd.DataFrame
     summary: dict[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     cautions: tuple[str, ...] = ()

@@ -20,6 +20,7 @@ YARD_M = 0.9144
 FT2_M2 = FOOT_M**2
 YD3_M3 = YARD_M**3
 GALLON_M3 = 231 * INCH_M**3
+LITRE_M3 = 1e-3
 HCF_M3 = 100 * FOOT_M**3
 ACRE_M2 = 43560 * FT2_M2  # international foot; the survey acre is 4 ppm larger
 ACRE_FT_M3 = ACRE_M2 * FOOT_M
@@ -56,7 +57,7 @@ _unit("Mgal", 1e6 * GALLON_M3, 3)
 _unit("cf CF", FOOT_M**3, 3)
 _unit("kL kl", 1, 3)
 _unit("ML megalitre megalitres megaliter megaliters", 1e3, 3)  # ml, a thousandth of a litre, is no unit here
-_unit("l L litre litres liter liters", 1e-3, 3)
+_unit("l L litre litres liter liters", LITRE_M3, 3)
 _unit("fl_oz floz", GALLON_M3 / 128, 3)
 _unit("lb lbs pound pounds", POUND_KG, 0, 1)
 _unit("oz ounce ounces", OUNCE_KG, 0, 1)
@@ -161,6 +162,11 @@ def unit_factor(unit: str) -> tuple[float, tuple[int, int, int]]:
         factor *= base**power
         exponents = [e + d * power for e, d in zip(exponents, dimension, strict=True)]
     return factor, (exponents[0], exponents[1], exponents[2])
+
+
+def factors(*names: str) -> dict[str, float]:
+    """Units by name, each with its factor to SI."""
+    return {name: unit_factor(name)[0] for name in names}
 
 
 def _a(word: str) -> str:

@@ -200,7 +200,7 @@ def water_of(count: int) -> model.Water:
         "left": "nothing else is on offer",
     }  # fmt: skip
     said = {"summary": summary, "cautions": ("Turf gets hot.",)}
-    return model.Water(rows, empty, empty, empty, empty, cases, empty, empty, **said)
+    return model.Water(rows, empty, empty, empty, empty, cases, empty, empty, empty, **said)
 
 
 def _context() -> pd.DataFrame:

@@ -44,6 +44,7 @@ def test_no_stage_imports_another_stage(path):
     ("library", "rooms"),
     [
         ("folium", {"maps"}),
+        ("markupsafe", {"planner"}),
         ("fiona", {"read", "draft"}),
         ("pyproj", {"ground"}),
         ("highspy", {"highs", "layout", "cuts", "water"}),

@@ -104,7 +104,7 @@ def meet(one, other, room: float = 0.5) -> bool:
 
 def drawn(browser, chart):
     page = browser.new_page(viewport={"width": 900, "height": 700})
-    page.set_content(f"<style>{planner._STYLE}</style><main>{chart}</main>")
+    page.set_content(f"<style>{planner.style()}</style><main>{chart}</main>")
     return page
 
 

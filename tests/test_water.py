@@ -225,6 +225,26 @@ def test_a_rebate_is_what_the_bid_states():
     assert found.summary["rebates"] == [{"conversion": "planting", "date": "2026-05-31", "terms": "invented"}]
 
 
+def test_a_rebate_is_no_more_than_the_work_costs():
+    """1,000 ft2 at 1 USD, of which a program would pay 2: it pays the 1,000 USD, and nothing is left to pay back."""
+    rebate = {"amount": "2 USD/ft^2", "date": "2026-05-31", "terms": "invented"}
+    planting = {"capital": "1 USD/ft^2", "rebate": rebate}
+    row = compare(parks(1_000), offer=["planting"], conversions={"planting": planting}).table.iloc[0]
+    assert (row["capital"], row["rebate"], row["payback_years"]) == (1_000.0, 1_000.0, 0.0)
+
+
+def test_irrigation_is_never_more_than_perfect():
+    """70 % doubled would be 140 %: all that is applied is used then, and a meadow of half of ETo takes 51.1 in x 0.5
+    x 1,000 ft2 x 144/231 gal/(ft2 in)."""
+    doubled = {"efficiency": {"low": 1, "high": 2}}
+    own = {"covers": {"meadow": {"factor": 0.5}}, "efficiencies": {"spray": 0.7}}
+    found = compare(parks(1_000, cover="meadow"), offer=["planting"], uncertainty=doubled, **own)
+    ends = found.sensitivity.query("input == 'efficiency'").set_index("end")["baseline_m3"]
+    perfect = 51.1 * 0.5 * 1_000 * 144 / 231 * GALLON_M3
+    assert ends["high"] == pytest.approx(perfect)
+    assert ends["low"] == pytest.approx(perfect / 0.7)
+
+
 # --- how sure --------------------------------------------------------------------------------------------------------
 
 

@@ -3,6 +3,7 @@
 from itertools import product
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -10,8 +11,8 @@ from water_cases import parks, turf_price, water_rules
 
 from geoturf import water
 from geoturf.errors import BidError
-from geoturf.water.problem import Programme, Side, Tariff
-from geoturf.water.programme import Chooser
+from geoturf.water.chooser import Chooser
+from geoturf.water.knapsack import Knapsack, Side, Tariff
 
 
 def best_by_hand(programme, budget):
@@ -58,7 +59,7 @@ def programmes(draw):
     allowed = numbers(0, 5) > 0
     required = flags(n) & (draw(st.integers(0, 2)) == 0)
     budget = float(draw(st.integers(0, 40)))
-    return Programme(numbers(-3, 20), numbers(0, 20), allowed, required, tuple(sides)), budget
+    return Knapsack(numbers(-3, 20), numbers(0, 20), allowed, required, tuple(sides)), budget
 
 
 @settings(max_examples=150, deadline=None)
@@ -94,7 +95,7 @@ def shared_bills(draw):
     before = np.zeros((2, 12))
     np.add.at(before, account, use)
     tariff = Tariff(account, before, share * use[:, None], np.array([0.0, 5.0, 12.0]), np.array([1.0, 3.0, 7.0]))
-    return Programme(
+    return Knapsack(
         numbers(-40, 0, n, k), numbers(0, 20, n, k), np.ones((n, k), bool), np.zeros(n, bool), tariff=tariff
     ), float(draw(st.integers(0, 40)))
 
@@ -149,7 +150,7 @@ def test_a_large_choice_is_proved(alike):
     cost = area[:, None] * np.array([10.0, 5.5, 0.9, 4.0])
     if not alike:
         value, cost = value * rng.uniform(0.6, 1.3, value.shape), cost * rng.uniform(0.8, 1.3, cost.shape)
-    programme = Programme(value, cost.round(2), np.ones(value.shape, bool), np.zeros(400, bool))
+    programme = Knapsack(value, cost.round(2), np.ones(value.shape, bool), np.zeros(400, bool))
     budget = cost.sum() / 40
     pick = Chooser(programme).pick(budget, 1e-4)
     assert 0 <= pick.gap <= 1e-4
@@ -252,6 +253,15 @@ def test_must_and_must_not():
     chosen = table[table["chosen"]].set_index("site")["conversion"]
     assert chosen["Park 0"] == "irrigation"
     assert "Park 1" not in chosen
+
+
+def test_tables_that_may_not_be_written_to_will_do():
+    """pandas 3 gives out arrays that are read-only; so does pandas 2 with its copy on write."""
+    must = [{"site": "Park 0", "area": "lawn", "conversion": "irrigation"}]
+    rules = water_rules(offer=["planting", "irrigation"], must=must, every_district={"areas": 1})
+    with pd.option_context("mode.copy_on_write", True):
+        table = water.compare(parks(1_000, 2_000, district="North"), None, rules, "USD").table
+    assert table.loc[table["chosen"], "conversion"].iloc[0] == "irrigation"
 
 
 def test_synthetic_turf_keeps_to_its_share():

@@ -5,11 +5,12 @@ from html.parser import HTMLParser
 from types import SimpleNamespace
 
 import pytest
+from markupsafe import Markup
 from water_cases import parks, turf_price, water_rules
 
 from geoturf import planner, water
 from geoturf.planner.charts import ticks
-from geoturf.planner.html import Markup, table, tag
+from geoturf.planner.html import table, tag
 from geoturf.units import ACRE_FT_M3, GALLON_M3, HCF_M3
 
 HOSTILE = '<script>alert(1)</script>" onload="x {{7*7}} {% raw %}'
@@ -96,7 +97,7 @@ def test_totals_stand_in_four_units(shown):
     ("law", "said", "unsaid"),
     [
         ("california", "sites that comply", "No ordinance is checked"),
-        ("formula", "Worked as California&#x27;s formula would", "sites that comply"),
+        ("formula", "Worked as California&#39;s formula would", "sites that comply"),
         ("none", "No ordinance is checked: as the bid says", "MAWA ="),
         ("", "No ordinance is checked: the bid names no ordinance", "MAWA ="),
     ],
@@ -148,7 +149,7 @@ def test_metric_bids_read_metric():
 
 
 def test_text_is_escaped_and_markup_is_not():
-    assert tag("p", "<b>", tag("b", "&"), class_='"') == '<p class="&quot;">&lt;b&gt;<b>&amp;</b></p>'
+    assert tag("p", "<b>", tag("b", "&"), class_='"') == '<p class="&#34;">&lt;b&gt;<b>&amp;</b></p>'
     assert isinstance(table(("a", "b"), [("<", 1)]), Markup)
     assert "&lt;" in table(("a", "b"), [("<", 1)])
 

@@ -1,4 +1,5 @@
-"""The map of a bid, for the office or for the client: one page that opens from disk with no network.
+"""The map of a bid, for the office or for the client: one page that opens from disk with no
+network.
 
 frame.py     the page, its scripts and styles inside it, and what it may do
 content.py   what is shown, as plain data
@@ -21,8 +22,9 @@ __all__ = ["CLIENT", "OFFICE", "page"]
 
 
 def page(result: Result, units: str, audience: Audience = OFFICE) -> str:
-    """The text of a map.html, with ``units`` "us" or "metric". Text from the data stays text: it goes into JSON blocks that no
-    template renders and no browser runs, and from there into the page as text nodes."""
+    """The text of a map.html, with ``units`` "us" or "metric". Text from the data stays text: it
+    goes into JSON blocks that no template renders and no browser runs, and from there into the
+    page as text nodes."""
     shown = replace(result, bid=result.bid.model_copy(update={"units": units}))
     islands = content.islands(shown, audience)
     return frame.page(islands["geoturf-bid"]["title"], islands, result.bid.base_map)

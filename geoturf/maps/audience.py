@@ -10,8 +10,8 @@ import pandas as pd
 
 @dataclass(frozen=True)
 class Audience:
-    """What one reader gets. Words, columns and colourings are named one by one (None: all there are), so that what is added
-    to the report later stays in the house until it is named here."""
+    """What one reader gets. Words, columns and colourings are named one by one (None: all there
+    are), so that what is added to the report later stays in the house until it is named here."""
 
     title: str  # after the bid's name
     note: str  # below the page's heading
@@ -43,9 +43,10 @@ def _stem(name: str) -> str:
     return stem if suffix in ("ft2", "m2", "ft", "m", "deg", "pct") else name
 
 
+_NOT_FOR_CLIENT = "Not for the client, who gets client/map.html."
 OFFICE = Audience(
     title="office map",
-    note="Office map: it holds cost, waste and the bound. Not for the client, who gets client/map.html.",
+    note=f"Office map: it holds cost, waste and the bound. {_NOT_FOR_CLIENT}",
     findings=True,
     pieces=True,
     water=True,
@@ -58,8 +59,10 @@ CLIENT = Audience(
     water=False,
     totals=("sites", "areas", "ground area", "price", "price of turf on every area", "NOT PRICED"),
     columns=(
-        *("site", "area", "areas", "phase", "product", "use", "pile_bearing", "ground_area", "perimeter"),
-        *("edge_paving", "edge_building", "edge_shared", "edge_open", "price"),
+        *("site", "area", "areas", "phase", "product", "use"),
+        *("pile_bearing", "ground_area", "perimeter"),
+        *("edge_paving", "edge_building", "edge_shared", "edge_open"),
+        "price",
     ),
     colourings=("product", "phase", "price"),
 )

@@ -1,4 +1,5 @@
-"""What the map shows, as plain data: the bid, its areas with their figures and colourings, and its water."""
+"""What the map shows, as plain data: the bid, its areas with their figures and colourings, and its
+water."""
 
 from __future__ import annotations
 
@@ -17,6 +18,7 @@ from geoturf.maps.frame import tile_host
 from geoturf.model import Result
 
 SEVERITIES = ("error", "warning", "note")
+_TOLD_APART = ("site", "area", "conversion", "chosen")  # columns of water.csv
 MOST_FINDINGS = 400  # listed on the page; the rest are in findings.csv
 
 
@@ -35,7 +37,8 @@ def islands(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
 def bid(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     """The bid's name, totals, findings and cautions, and the base map if there is one."""
     base, cautions = result.bid.base_map, list(result.takeoff.cautions)
-    cautions += [line for line in (result.water.cautions if result.water else ()) if line not in cautions]
+    of_water = result.water.cautions if result.water else ()
+    cautions += [line for line in of_water if line not in cautions]
     totals = (*planner.facts(result), *tables.summary(result))
     return {
         "name": result.bid.name,
@@ -55,8 +58,11 @@ def bid(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
 def _findings(result: Result) -> dict[str, Any]:
     """How many there are of each severity, and the gravest in words."""
     findings = sorted(result.findings, key=lambda f: SEVERITIES.index(f.severity))
-    told = [{"severity": f.severity, "site": f.site, "text": f.line()} for f in findings[:MOST_FINDINGS]]
-    return {"counts": Counter(f.severity for f in findings), "findings": told}
+    told = [
+        {"severity": finding.severity, "site": finding.site, "text": finding.line()}
+        for finding in findings[:MOST_FINDINGS]
+    ]
+    return {"counts": Counter(finding.severity for finding in findings), "findings": told}
 
 
 def _squared(text: str) -> str:
@@ -69,6 +75,7 @@ def areas(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     area, frames = result.ground.areas, result.ground.frames
     borders, frame = area["geometry"].to_numpy(), area["frame"].to_numpy(dtype=int)
     inner = ground.to_degrees(frames, frame, shapely.point_on_surface(borders))
+    sites = audience.table(tables.sites(result))
     return {
         "count": len(area),
         "site": encode.words(area["site"]),
@@ -76,7 +83,7 @@ def areas(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
         "borders": encode.polygons(ground.to_degrees(frames, frame, borders)),
         "inner": encode.ints(encode.deltas(encode.grid(shapely.get_coordinates(inner)))),
         "figures": _figures(result, audience),
-        "sites": figures.columns(audience.table(tables.sites(result)), result.bid.currency, but=("site",)),
+        "sites": figures.columns(sites, result.bid.currency, but=("site",)),
         "colourings": [c for c in colourings(result) if audience.shows(c["key"])],
     }
 
@@ -100,28 +107,35 @@ def colourings(result: Result) -> list[dict[str, Any]]:
         colours.by_words("phase", "phase", area["phase"]),
         colours.by_classes("waste", "waste", waste, "%"),
     ]
-    per_area = result.price.areas["price"].to_numpy(dtype=float) / area["ground_area_m2"].to_numpy(dtype=float) * square
-    out.append(colours.by_classes("price", f"price per {unit}", per_area, f"{currency}/{unit}", digits=2))
-    return (_water_colourings(result) if result.water is not None else []) + out
+    price = result.price.areas["price"].to_numpy(dtype=float)
+    per_area = price / area["ground_area_m2"].to_numpy(dtype=float) * square
+    label, per_unit = f"price per {unit}", f"{currency}/{unit}"
+    out.append(colours.by_classes("price", label, per_area, per_unit, digits=2))
+    return [*_water_colourings(result), *out]
 
 
 def _water_colourings(result: Result) -> list[dict[str, Any]]:
-    """By what was chosen, and by water saved a year per currency of capital, of each area's best conversion."""
-    rows, currency, areas = result.water.table, result.bid.currency, range(len(result.ground.areas))
-    volume, unit = (u.GALLON_M3, "gal") if result.bid.units == "us" else (1e-3, "l")
+    """By what was chosen, and by water saved a year per currency of capital, of each area's best
+    conversion."""
+    if result.water is None:
+        return []
+    rows, currency = result.water.table, result.bid.currency
+    areas = range(len(result.ground.areas))
+    volume, unit = (u.GALLON_M3, "gal") if result.bid.units == "us" else (u.LITRE_M3, "l")
     best = rows.groupby("area_index")["saved_m3_per_currency"].max().reindex(areas) / volume
     chosen = rows[rows["chosen"]].set_index("area_index")["title"].reindex(areas)
     kept = np.where(np.isin(areas, rows["area_index"]), "stays as it is", "not compared")
+    titles = np.where(chosen.isna(), kept, chosen)
+    label, a_year = f"water saved per {currency}", f"{unit} a year"
     return [
-        colours.by_words("chosen", "what is chosen", np.where(chosen.isna(), kept, chosen)),
-        colours.by_classes(
-            "saving", f"water saved per {currency}", best, f"{unit} a year", digits=2, none="nothing to save"
-        ),
+        colours.by_words("chosen", "what is chosen", titles),
+        colours.by_classes("saving", label, best, a_year, digits=2, none="nothing to save"),
     ]
 
 
 def water(result: Result) -> dict[str, Any]:
-    """The conversions on offer, area by area: title and the columns of water.csv. Empty without a water comparison."""
+    """The conversions on offer, area by area: title and the columns of water.csv. Empty without a
+    water comparison."""
     if result.water is None:
         return {}
     rows = result.water.table.reset_index(drop=True)
@@ -134,5 +148,5 @@ def water(result: Result) -> dict[str, Any]:
         "counts": encode.ints(np.bincount(rows["area_index"], minlength=len(result.ground.areas))),
         "title": encode.words(rows["title"].iloc[order]),
         "chosen": encode.ints(rows["chosen"].iloc[order]),
-        "figures": figures.columns(table, result.bid.currency, but=("site", "area", "conversion", "chosen")),
+        "figures": figures.columns(table, result.bid.currency, but=_TOLD_APART),
     }

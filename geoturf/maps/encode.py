@@ -1,7 +1,8 @@
 """Whole numbers and shapes as short text, for the data islands of the map.
 
-A column of whole numbers becomes base64 of zigzag LEB128 varints (small numbers take one byte, the form of Protocol Buffers'
-``sint64``). Coordinates are whole steps of 1e-7 degree (some 11 mm), each the difference to the one before it.
+A column of whole numbers becomes base64 of zigzag LEB128 varints (small numbers take one byte, the
+form of Protocol Buffers' ``sint64``). Coordinates are whole steps of 1e-7 degree (some 11 mm),
+each the difference to the one before it.
 """
 
 from __future__ import annotations
@@ -17,11 +18,12 @@ from geoturf.errors import PromiseError
 from geoturf.model import Finding
 
 STEP_DEG = 1e-7
-_ID = re.compile(r"(.*?)([0-9]{0,9})", re.DOTALL)
+_DIGITS = re.compile(r"[0-9]{1,9}\Z")
 
 
 def ints(values: Any) -> str:
-    """Whole numbers, shape (n,), as text: base64 of zigzag varints, seven bits a byte, lowest first."""
+    """Whole numbers, shape (n,), as text: base64 of zigzag varints, seven bits a byte, lowest
+    first."""
     signed = np.asarray(values, dtype=np.int64).ravel()
     left = ((signed << 1) ^ (signed >> 63)).view(np.uint64)
     width = np.ones(len(left), dtype=np.int64)
@@ -32,7 +34,8 @@ def ints(values: Any) -> str:
     for k in range(int(width.max(initial=0))):
         here = width > k
         more = (width[here] > k + 1).astype(np.uint8) << 7
-        out[end[here] - width[here] + k] = ((left[here] >> np.uint64(7 * k)) & np.uint64(127)).astype(np.uint8) | more
+        seven = (left[here] >> np.uint64(7 * k)) & np.uint64(127)
+        out[end[here] - width[here] + k] = seven.astype(np.uint8) | more
     return base64.b64encode(out.tobytes()).decode("ascii")
 
 
@@ -42,17 +45,18 @@ def deltas(values: np.ndarray) -> np.ndarray:
 
 
 def grid(points_deg: np.ndarray) -> np.ndarray:
-    """Degrees, shape (n, 2), as whole steps of `STEP_DEG`. Raises `PromiseError` where one is no number: cast to a whole number
-    it would be some place on the map."""
+    """Degrees, shape (n, 2), as whole steps of `STEP_DEG`. Raises `PromiseError` where one is no
+    number: cast to a whole number it would be some place on the map."""
     if not np.isfinite(points_deg).all():
-        raise PromiseError(Finding("error", "not-finite", "the map has coordinates that are no numbers"))
+        fault = "the map has coordinates that are no numbers"
+        raise PromiseError(Finding("error", "not-finite", fault))
     return np.rint(np.asarray(points_deg, dtype=float) / STEP_DEG).astype(np.int64)
 
 
 def polygons(geometries_deg: Any) -> dict[str, str]:
-    """Polygons and MultiPolygons (n,) in degrees, as three columns: ``rings`` of each, ``points`` of each ring (the closing
-    one left out), and ``at``, the points. Shells run counter-clockwise and holes clockwise, so that a fill by the non-zero
-    rule shows the holes."""
+    """Polygons and MultiPolygons (n,) in degrees, as three columns: ``rings`` of each, ``points``
+    of each ring (the closing one left out), and ``at``, the points. Shells run counter-clockwise
+    and holes clockwise, so that a fill by the non-zero rule shows the holes."""
     geometries = np.asarray(geometries_deg, dtype=object)
     parts, of_geometry = shapely.get_parts(geometries, return_index=True)
     rings, of_part = shapely.get_rings(shapely.orient_polygons(parts), return_index=True)
@@ -63,14 +67,21 @@ def polygons(geometries_deg: Any) -> dict[str, str]:
 
 
 def lines(geometries_deg: Any) -> dict[str, str]:
-    """LineStrings and MultiLineStrings (n,) in degrees, as `polygons` writes them: a part in the place of a ring."""
+    """LineStrings and MultiLineStrings (n,) in degrees, as `polygons` writes them: a part in the
+    place of a ring."""
     geometries = np.asarray(geometries_deg, dtype=object)
     parts, of_geometry = shapely.get_parts(geometries, return_index=True)
     points, of_part = shapely.get_coordinates(parts, return_index=True)
-    return _columns(np.bincount(of_geometry, minlength=len(geometries)), points, of_part, len(parts))
+    counts = np.bincount(of_geometry, minlength=len(geometries))
+    return _columns(counts, points, of_part, len(parts))
 
 
-def _columns(counts: np.ndarray, points: np.ndarray, of_ring: np.ndarray, rings: int) -> dict[str, str]:
+def _columns(
+    counts: np.ndarray,
+    points: np.ndarray,
+    of_ring: np.ndarray,
+    rings: int,
+) -> dict[str, str]:
     return {
         "rings": ints(counts),
         "points": ints(np.bincount(of_ring, minlength=rings)),
@@ -79,17 +90,27 @@ def _columns(counts: np.ndarray, points: np.ndarray, of_ring: np.ndarray, rings:
 
 
 def words(column: Any) -> dict[str, Any]:
-    """A text column as its distinct words, in order of appearance, and the place of each row's word among them."""
+    """A text column as its distinct words, in order of appearance, and the place of each row's
+    word among them."""
     texts = [str(value) for value in column]
     place = {word: k for k, word in enumerate(dict.fromkeys(texts))}
     return {"words": list(place), "codes": ints([place[text] for text in texts])}
 
 
 def ids(column: Any) -> dict[str, Any]:
-    """A text column of ids such as ``P00012``: the distinct stems with the count of digits that follow, each row's stem, and the
-    numbers as differences. A text without digits at its end is a stem with none; where all have one stem, no row says so."""
-    parts = [_ID.fullmatch(str(value)).groups() for value in column]
-    place = {key: k for k, key in enumerate(dict.fromkeys((stem, len(digits)) for stem, digits in parts))}
+    """A text column of ids such as ``P00012``: the distinct stems with the count of digits that
+    follow, each row's stem, and the numbers as differences. A text without digits at its end is a
+    stem with none; where all have one stem, no row says so."""
+    parts = [_stem_and_digits(str(value)) for value in column]
+    kinds = [(stem, len(digits)) for stem, digits in parts]
+    place = {kind: k for k, kind in enumerate(dict.fromkeys(kinds))}
+    codes = [place[kind] for kind in kinds] if len(place) > 1 else []
     numbers = np.array([int(digits or 0) for _, digits in parts], dtype=np.int64)
-    codes = [place[stem, len(digits)] for stem, digits in parts]
-    return {"stems": list(place), "codes": ints(codes if len(place) > 1 else []), "numbers": ints(deltas(numbers))}
+    return {"stems": list(place), "codes": ints(codes), "numbers": ints(deltas(numbers))}
+
+
+def _stem_and_digits(text: str) -> tuple[str, str]:
+    """An id and the digits at its end, nine at most (what an int32 holds)."""
+    digits = _DIGITS.search(text)
+    end = digits.start() if digits else len(text)
+    return text[:end], text[end:]

@@ -1,4 +1,5 @@
-"""Tables of the report as plain columns for the side panel: the words of the CSV files, their units set apart."""
+"""Tables of the report as plain columns for the side panel: the words of the CSV files, their
+units set apart."""
 
 from __future__ import annotations
 
@@ -10,15 +11,25 @@ import pandas as pd
 from geoturf.maps import encode
 
 # suffix of a column -> unit as it is shown
-_UNITS = {"_ft2": "ft²", "_m2": "m²", "_m3": "m³", "_gal": "gal", "_ft": "ft", "_m": "m", "_pct": "%", "_deg": "°"}
+_UNITS = {
+    "_ft2": "ft²",
+    "_m2": "m²",
+    "_m3": "m³",
+    "_gal": "gal",
+    "_ft": "ft",
+    "_m": "m",
+    "_pct": "%",
+    "_deg": "°",
+}
 _MONEY = ("cost", "price", "capital", "rebate", "npv")
 
 
 def columns(table: pd.DataFrame, currency: str, but: tuple[str, ...] = ()) -> list[dict[str, Any]]:
-    """Label, unit and texts or numbers of each column of ``table`` ``but`` those named. Texts come as `encode.words` writes
-    them; numbers as `sparse` does, in units of their last digit."""
+    """Label, unit and texts or numbers of each column of ``table`` ``but`` those named. Texts come
+    as `encode.words` writes them; numbers as `sparse` does, in units of their last digit."""
     decimals = table.attrs.get("decimals", {})
-    return [_column(name, table[name], decimals.get(name, 0), currency) for name in table.columns if name not in but]
+    shown = [name for name in table.columns if name not in but]
+    return [_column(name, table[name], decimals.get(name, 0), currency) for name in shown]
 
 
 def _column(name: str, values: pd.Series, digits: int, currency: str) -> dict[str, Any]:
@@ -42,6 +53,8 @@ def said(name: str) -> tuple[str, str]:
 
 
 def sparse(values: pd.Series, digits: int) -> str:
-    """Numbers in units of their last digit as text: 0 for one that is not known, those from 0 on one higher."""
-    numbers = np.rint(pd.to_numeric(values, errors="coerce").to_numpy(dtype=float) * 10**digits)
-    return encode.ints(np.where(np.isfinite(numbers), numbers + (numbers >= 0), 0))
+    """Numbers in units of their last digit as text: 0 for one that is not known, those from 0 on
+    one higher."""
+    numbers = pd.to_numeric(values, errors="coerce").to_numpy(dtype=float)
+    last = np.rint(numbers * 10**digits)
+    return encode.ints(np.where(np.isfinite(last), last + (last >= 0), 0))

@@ -1,7 +1,8 @@
 """The page that the map stands in: made by folium, which never sees data.
 
-folium renders what it is given as a template, so a site called ``{{ ... }}`` would run as code. It therefore renders an
-empty map and our own fixed text; scripts, styles and data are put in afterwards, in the place of marks.
+folium renders what it is given as a template, so a site called ``{{ ... }}`` would run as code. It
+therefore renders an empty map and our own fixed text; scripts, styles and data are put in
+afterwards, in the place of marks.
 """
 
 from __future__ import annotations
@@ -13,10 +14,10 @@ import json
 import re
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, cast
 
 import folium
-from branca.element import Element
+from branca.element import Element, Figure
 
 STYLES = ("map.css",)
 SCRIPTS = (
@@ -36,14 +37,16 @@ LEAFLET = "1.9.4"  # the version in web/leaflet
 
 
 def page(title: str, islands: dict[str, Any], base_map: str = "") -> str:
-    """The whole text of the page. ``islands``: id -> plain data (what JSON can hold, without NaN)."""
+    """The whole text of the page. ``islands``: id -> plain data (what JSON can hold, without
+    NaN)."""
     head = leaflet_whole() + "".join(_style(web(name)) for name in STYLES)
     end = "".join(f"<script>\n{web(name)}</script>\n" for name in SCRIPTS)
     text = _frame().replace(_HEAD, head, 1).replace(_END, end, 1)
     policy = content_security_policy(text, base_map)
     named = f"<title>{html.escape(plain(title))}</title>\n"
-    first = f'<meta charset="utf-8">\n<meta http-equiv="Content-Security-Policy" content="{policy}">\n{named}'
-    text = text.replace("<head>", "<head>\n" + first, 1)
+    charset = '<meta charset="utf-8">\n'
+    allowed = f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+    text = text.replace("<head>", f"<head>\n{charset}{allowed}{named}", 1)
     # Data comes last, so that nothing is ever sought in or rendered from a text that holds it.
     data = "".join(island(name, value) for name, value in islands.items())
     start = text.index("<!--geoturf data-->")
@@ -52,7 +55,8 @@ def page(title: str, islands: dict[str, Any], base_map: str = "") -> str:
 
 @cache
 def _frame() -> str:
-    """folium's page around an empty map, with our fixed text and marks in it; the same bytes each time."""
+    """folium's page around an empty map, with our fixed text and marks in it; the same bytes each
+    time."""
     drawn = folium.Map(
         location=[0, 0],
         zoom_start=2,
@@ -63,12 +67,14 @@ def _frame() -> str:
         maxZoom=24,
     )
     drawn._id = "geoturf"  # folium draws a random one, which would change the file from run to run
-    drawn.default_js, drawn.default_css = [], []  # on the instance: the lists of the class are shared
-    root = drawn.get_root()
+    drawn.default_js = []  # on the instance: the lists of the class are shared
+    drawn.default_css = []
+    root = cast("Figure", drawn.get_root())  # of a map it is always the figure around it
     root.html.add_child(Element(web("panel.html") + "<!--geoturf data-->"), name="panel", index=0)
     root.header.add_child(Element(_HEAD), name="head")
     text = root.render()
-    text = text.replace("maximum-scale=1.0, user-scalable=no", "viewport-fit=cover")  # readers may zoom (WCAG 1.4.4)
+    # readers may zoom (WCAG 1.4.4)
+    text = text.replace("maximum-scale=1.0, user-scalable=no", "viewport-fit=cover")
     text = text.replace("<html>", '<html lang="en">', 1)
     return text.replace("</html>", f"{_END}</html>", 1)
 
@@ -85,7 +91,8 @@ def leaflet_whole() -> str:
 
 
 def leaflet(name: str) -> str:
-    """One of Leaflet's own files, without the reference to its source map and with its images inside."""
+    """One of Leaflet's own files, without the reference to its source map and with its images
+    inside."""
     folder = files("geoturf.maps") / "web" / "leaflet"
     text = (folder / name).read_text(encoding="utf-8")
     text = re.sub(r"//# sourceMappingURL=\S+\s*", "", text)
@@ -98,16 +105,16 @@ def leaflet(name: str) -> str:
 
 
 def island(name: str, value: Any) -> str:
-    """Plain data as a JSON block that a browser keeps and never runs. All but ASCII is escaped, ``<``, ``>`` and ``&`` too, so
-    that no text in it can end the block."""
+    """Plain data as a JSON block that a browser keeps and never runs. All but ASCII is escaped,
+    ``<``, ``>`` and ``&`` too, so that no text in it can end the block."""
     text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     text = text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
     return f'<script type="application/json" id="{name}">{text}</script>\n'
 
 
 def content_security_policy(text: str, base_map: str = "") -> str:
-    """What the page may do: run and style by exactly the inline blocks it has (by hash), show its own images and the base
-    map's; nothing else, no request."""
+    """What the page may do: run and style by exactly the inline blocks it has (by hash), show its
+    own images and the base map's; nothing else, no request."""
     scripts = " ".join(_hashes(text, "script"))
     styles = " ".join(_hashes(text, "style"))
     images = f"data: {tile_host(base_map)}".strip()
@@ -119,20 +126,29 @@ def content_security_policy(text: str, base_map: str = "") -> str:
 
 def _hashes(text: str, tag: str) -> list[str]:
     blocks = re.findall(rf"<{tag}>(.*?)</{tag}>", text, flags=re.DOTALL)
-    sums = [hashlib.sha256(block.encode("utf-8")).digest() for block in blocks]
-    return list(dict.fromkeys(f"'sha256-{base64.b64encode(digest).decode('ascii')}'" for digest in sums))
+    return list(dict.fromkeys(map(_hash, blocks)))
+
+
+def _hash(block: str) -> str:
+    digest = hashlib.sha256(block.encode("utf-8")).digest()
+    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
 
 
 def tile_host(url: str) -> str:
-    """The source a tile URL needs in the policy (``https://*.example.org``); "" where it is no usable tile URL."""
+    """The source a tile URL needs in the policy (``https://*.example.org``); "" where it is no
+    usable tile URL."""
     marks = set(re.findall(r"{(.*?)}", url))
-    if not ({"z", "x"} < marks and marks & {"y", "-y"} and marks <= {"s", "z", "x", "y", "-y", "r"}):
+    has_place = {"z", "x"} < marks and marks & {"y", "-y"}
+    if not has_place or not marks <= {"s", "z", "x", "y", "-y", "r"}:
         return ""
     match = re.match(r"(https?)://([^/?#\s]+)/", url)
-    host = re.sub(r"^[\w-]*{s}[\w-]*\.", "*.", match[2]) if match else ""
+    if match is None:
+        return ""
+    scheme, server = match[1], match[2]
+    host = re.sub(r"^[\w-]*{s}[\w-]*\.", "*.", server)
     if not re.fullmatch(r"(\*\.)?[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*(:\d{1,5})?", host):
         return ""
-    return f"{match[1]}://{host}"
+    return f"{scheme}://{host}"
 
 
 def plain(text: str) -> str:

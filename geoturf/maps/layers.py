@@ -1,10 +1,12 @@
-"""What lies on the areas and around them, as plain data: pieces and seams, edges, buildings and paving."""
+"""What lies on the areas and around them, as plain data: pieces and seams, edges, buildings and
+paving."""
 
 from __future__ import annotations
 
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import shapely
 
 from geoturf import ground, pile, plane
@@ -14,25 +16,26 @@ from geoturf.model import Result
 
 EDGE_KINDS = ("paving", "building", "shared", "open")
 CONTEXT_ROLES = ("building", "paving", "exclude", "street")
-MOST_CONTEXT_POINTS = 300_000  # beyond these the page would open slowly; what is left out is said on it
+# beyond these the page would open slowly; what is left out is said on it
+MOST_CONTEXT_POINTS = 300_000
 MOST_PIECES = 300_000
+_FEATURE = ["role", "file", "layer", "feature", "part"]  # what tells one from another
 _BASIS_M = 100.0
 _CM = 100.0
 
 
 def pieces(result: Result, withheld: bool = False) -> dict[str, Any]:
-    """Pieces and seams in centimetres along and across the pile, from a corner of each area, and where that corner and the two
-    directions are on the map: a straight (affine) map is true to 2 mm over 100 m. Where they are ``withheld`` or too many, the
-    directions alone are told."""
+    """Pieces and seams in centimetres along and across the pile, from a corner of each area, and
+    where that corner and the two directions are on the map: a straight (affine) map is true to 2
+    mm over 100 m. Where they are ``withheld`` or too many, the directions alone are told."""
     plan, count = result.plan, len(result.ground.areas)
     too_many = len(plan.pieces) > MOST_PIECES and not withheld
     end = 0 if withheld or too_many else None
-    table, seams = (_of_turf(result, rows.iloc[:end]) for rows in (plan.pieces, plan.seams))
+    table = _of_turf(result, plan.pieces.iloc[:end])
+    seams = _of_turf(result, plan.seams.iloc[:end])
     owner = table["area_index"].to_numpy(dtype=int)
-    u0, v0 = np.full(count, np.inf), np.full(count, np.inf)
-    np.minimum.at(u0, owner, table["u0"].to_numpy(dtype=float))
-    np.minimum.at(v0, owner, table["v0"].to_numpy(dtype=float))
-    u0[~np.isfinite(u0)], v0[~np.isfinite(v0)] = 0.0, 0.0
+    u0 = _least(table["u0"], owner, count)
+    v0 = _least(table["v0"], owner, count)
     bearing = plan.chosen["pile_bearing_deg"].to_numpy(dtype=float, copy=True)
     bearing[owner] = table["bearing_deg"].to_numpy(dtype=float)
     at = _corners(result, u0, v0, np.nan_to_num(bearing))
@@ -49,8 +52,18 @@ def pieces(result: Result, withheld: bool = False) -> dict[str, Any]:
     }
 
 
-def _of_turf(result: Result, rows: Any) -> Any:
-    """Rows of areas that are to be turf, by area: where water is compared, not those that stay or become something else."""
+def _least(values: pd.Series, owner: np.ndarray, count: int) -> np.ndarray:
+    """The least of each area's ``values`` (n,), of areas numbered ``owner`` (n,), shape (count,); 0
+    where it has none."""
+    least = np.full(count, np.inf)
+    np.minimum.at(least, owner, values.to_numpy(dtype=float))
+    least[~np.isfinite(least)] = 0.0
+    return least
+
+
+def _of_turf(result: Result, rows: pd.DataFrame) -> pd.DataFrame:
+    """Rows of areas that are to be turf, by area: where water is compared, not those that stay or
+    become something else."""
     rows = rows.sort_values("area_index", kind="stable")
     if result.water is None:
         return rows
@@ -61,31 +74,39 @@ def _of_turf(result: Result, rows: Any) -> Any:
 
 
 def _corners(result: Result, u0: np.ndarray, v0: np.ndarray, bearing_deg: np.ndarray) -> np.ndarray:
-    """A corner of each area, a point 100 m from it along the pile and one 100 m to its right: degrees, shape (3 n, 2)."""
+    """A corner of each area, a point 100 m from it along the pile and one 100 m to its right:
+    degrees, shape (3 n, 2)."""
     area = np.repeat(np.arange(len(u0)), 3)
     along, across = np.tile([0.0, _BASIS_M, 0.0], len(u0)), np.tile([0.0, 0.0, _BASIS_M], len(u0))
     x, y = pile.to_xy(u0[area] + along, v0[area] + across, bearing_deg[area])
-    flat = plane.from_laid(result.ground.areas, area, shapely.points(x, y))
+    laid = np.asarray(shapely.points(x, y), dtype=object)
+    flat = plane.from_laid(result.ground.areas, area, laid)
     frame = result.ground.areas["frame"].to_numpy(dtype=int)[area]
     return shapely.get_coordinates(ground.to_degrees(result.ground.frames, frame, flat))
 
 
-def _boxes(table: Any, owner: np.ndarray, u0: np.ndarray, v0: np.ndarray) -> np.ndarray:
-    """u0, u1 - u0, v0, v1 - v0 of each piece from its area's corner, whole centimetres, flattened."""
-    box = table[["u0", "u1", "v0", "v1"]].to_numpy(dtype=float) - np.column_stack([u0, u0, v0, v0])[owner]
-    box = np.rint(box * _CM).astype(np.int64)
-    return np.column_stack([box[:, 0], box[:, 1] - box[:, 0], box[:, 2], box[:, 3] - box[:, 2]]).ravel()
+def _boxes(table: pd.DataFrame, owner: np.ndarray, u0: np.ndarray, v0: np.ndarray) -> np.ndarray:
+    """u0, u1 - u0, v0, v1 - v0 of each piece from its area's corner, whole centimetres,
+    flattened."""
+    corner = np.column_stack([u0, u0, v0, v0])[owner]
+    box = table[["u0", "u1", "v0", "v1"]].to_numpy(dtype=float) - corner
+    left, right, low, high = np.rint(box * _CM).astype(np.int64).T
+    return np.column_stack([left, right - left, low, high - low]).ravel()
 
 
-def _cut(table: Any, units: str) -> dict[str, Any]:
-    """Where each piece lies on its roll and how large it is cut, in hundredths of the unit shown."""
+def _cut(table: pd.DataFrame, units: str) -> dict[str, Any]:
+    """Where each piece lies on its roll and how large it is cut, in hundredths of the unit
+    shown."""
     length = u.FOOT_M if units == "us" else 1.0
     names = ("along_m", "across_m", "length_m", "width_m")
-    hundredths = {n.removesuffix("_m"): np.rint(table[n].to_numpy(dtype=float) / length * 100) for n in names}
-    return {"unit": "ft" if units == "us" else "m"} | {name: encode.ints(values) for name, values in hundredths.items()}
+    cut = {"unit": "ft" if units == "us" else "m"}
+    for name in names:
+        hundredths = np.rint(table[name].to_numpy(dtype=float) / length * 100)
+        cut[name.removesuffix("_m")] = encode.ints(hundredths)
+    return cut
 
 
-def _seams(seams: Any, u0: np.ndarray, v0: np.ndarray, count: int) -> dict[str, str]:
+def _seams(seams: pd.DataFrame, u0: np.ndarray, v0: np.ndarray, count: int) -> dict[str, str]:
     """Start and length of each: a seam runs on along the pile, a cross seam across it."""
     owner, cross = seams["area_index"].to_numpy(dtype=int), (seams["kind"] == "cross").to_numpy()
     starts = seams[["u0", "v0"]].to_numpy(dtype=float) - np.column_stack([u0, v0])[owner]
@@ -98,7 +119,8 @@ def _seams(seams: Any, u0: np.ndarray, v0: np.ndarray, count: int) -> dict[str, 
 
 
 def edges(result: Result) -> dict[str, Any]:
-    """Edge runs by kind. An area that is bordered all round by one kind has no runs of its own: its border is drawn so."""
+    """Edge runs by kind. An area that is bordered all round by one kind has no runs of its own:
+    its border is drawn so."""
     runs, area = result.edges.runs, result.ground.areas
     runs = runs.sort_values("area_index", kind="stable")
     owner = runs["area_index"].to_numpy(dtype=int)
@@ -121,9 +143,10 @@ def edges(result: Result) -> dict[str, Any]:
 
 
 def context(result: Result) -> dict[str, Any]:
-    """Buildings, paving and exclusions, each once, and street lines; left out where they would swell the page."""
+    """Buildings, paving and exclusions, each once, and street lines; left out where they would
+    swell the page."""
     table = result.ground.context
-    table = table[table["role"].isin(CONTEXT_ROLES)].drop_duplicates(["role", "file", "layer", "feature", "part"])
+    table = table[table["role"].isin(CONTEXT_ROLES)].drop_duplicates(_FEATURE)
     shapes = table["geometry"].to_numpy()
     areal = np.isin(shapely.get_type_id(shapes), (3, 6))
     too_many = bool(shapely.get_num_coordinates(shapes).sum() > MOST_CONTEXT_POINTS)

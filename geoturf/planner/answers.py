@@ -2,150 +2,216 @@
 
 from __future__ import annotations
 
+import math
+from typing import Any
+
 import pandas as pd
+from markupsafe import Markup
 
 from geoturf.planner import charts
-from geoturf.planner.html import MOST_ROWS, Markup, bullets, folded, joined, note, section, table, tag
+from geoturf.planner.html import (
+    MOST_ROWS,
+    bullets,
+    folded,
+    joined,
+    note,
+    section,
+    table,
+    tag,
+)
+from geoturf.planner.rows import Month, Option, Point, records
 from geoturf.planner.shown import VOLUMES, Shown
-from geoturf.planner.spoken import establishing, left, nothing, unsure
+from geoturf.planner.spoken import converted, establishing, left, nothing, unsure
 
 
 def answer(shown: Shown) -> Markup:
     """The whole answer in one paragraph."""
-    summary, chosen = shown.summary, shown.summary["chosen"]
+    summary = shown.summary
     assumed = summary["assumed_conversions"]
     first = [tag("p", assumed, class_="lead")] if assumed else []
-    if not chosen["areas"]:
+    if not summary["chosen"]["areas"]:
         return joined([*first, tag("p", nothing(shown), class_="lead")])
-    budget = (
-        "With no limit on capital" if summary["budget"] is None else f"With {shown.money(summary['budget'])} to spend"
+    spare = "" if summary["budget"] is None else f" Of the budget {left(shown)}."
+    said = [_saves(shown) + spare, *establishing(shown), unsure(shown)]
+    lead = tag("p", " ".join(said), class_="lead")
+    stated = " No rebate is counted but those stated below."
+    return joined([*first, lead, note(_proof(shown), stated)])
+
+
+def _saves(shown: Shown) -> str:
+    """What the choice saves and costs."""
+    summary, chosen = shown.summary, shown.summary["chosen"]
+    budget = "With no limit on capital"
+    if summary["budget"] is not None:
+        budget = f"With {shown.money(summary['budget'])} to spend"
+    before = summary["baseline_m3"]
+    part = chosen["saved_m3"] / before if before else 0.0
+    return (
+        f"{budget}, converting {converted(shown, ' (', ')')} "
+        f"saves {shown.volume(chosen['saved_m3'])} a year, "
+        f"{shown.share(part)} of what is used now, "
+        f"for {shown.money(chosen['capital'])} of capital. "
+        f"The water bill falls by {shown.money(chosen['bill_saved'])} a year at today's prices; "
+        f"simple payback is {shown.years(chosen['payback_years'])} years, "
+        f"net present value over {summary['horizon']} years {shown.money(chosen['npv'])}, "
+        f"and a saved {shown.water_cost_unit} costs {shown.water_cost(chosen['cost_per_m3'])}."
     )
-    aim = "water" if summary["objective"] == "water" else "money"
-    part = chosen["saved_m3"] / summary["baseline_m3"] if summary["baseline_m3"] else 0.0
-    lead = (
-        f"{budget}, converting {chosen['areas']:,} of {summary['compared_areas']:,} areas ({shown.area(chosen['ground_m2'])}) "
-        f"saves {shown.volume(chosen['saved_m3'])} a year, {shown.share(part)} of what is used now, for "
-        f"{shown.money(chosen['capital'])} of capital. The water bill falls by {shown.money(chosen['bill_saved'])} a year "
-        f"at today's prices; simple payback is {shown.years(chosen['payback_years'])} years, net present value over "
-        f"{summary['horizon']} years {shown.money(chosen['npv'])}, and a saved {shown.water_cost_unit} costs "
-        f"{shown.water_cost(chosen['cost_per_m3'])}."
-    )
-    proof = (
-        f"No other choice under the same rules saves more than {shown.share(chosen['gap'], 4)} more {aim} "
+
+
+def _proof(shown: Shown) -> str:
+    """How near to the best the choice is proved."""
+    gap = shown.share(shown.summary["chosen"]["gap"], 4)
+    aim = "water" if shown.summary["objective"] == "water" else "money"
+    return (
+        f"No other choice under the same rules saves more than {gap} more {aim} "
         "(an integer programme, proved by its relaxation)."
     )
-    spare = f" Of the budget {left(shown)}." if summary["budget"] is not None else ""
-    lead = tag("p", " ".join([lead + spare, *establishing(shown), unsure(shown)]), class_="lead")
-    return joined([*first, lead, note(proof, " No rebate is counted but those stated below.")])
 
 
 def first_areas(shown: Shown) -> Markup:
     rows = _chosen(shown).head(10)
-    cut_off = shown.summary["chosen"]["cut_off"]
-    if shown.summary["objective"] == "water" and cut_off > 0:
-        why = f"The last money spent saves {shown.per_money(cut_off)} a year for each {shown.currency}: that is the cut-off."
-    elif cut_off > 0:
-        why = f"The last money spent brings {cut_off:,.2f} of net present value for each {shown.currency}: that is the cut-off."
-    else:
-        why = "The budget does not bind: each area takes what brings most there."
-    return section("Which areas first, and why", tag("p", why), _ranked(shown, rows))
+    return section("Which areas first, and why", tag("p", _cut_off(shown)), _ranked(shown, rows))
+
+
+def _cut_off(shown: Shown) -> str:
+    """What the last money spent brings."""
+    cut_off, currency = shown.summary["chosen"]["cut_off"], shown.currency
+    if cut_off <= 0:
+        return "The budget does not bind: each area takes what brings most there."
+    brings = f"brings {cut_off:,.2f} of net present value"
+    if shown.summary["objective"] == "water":
+        brings = f"saves {shown.per_money(cut_off)} a year"
+    return f"The last money spent {brings} for each {currency}: that is the cut-off."
+
+
+_MOVED = {
+    "joins": "areas that join",
+    "leaves": "areas that leave",
+    "changes": "areas that change",
+}
 
 
 def doubled(shown: Shown) -> Markup | None:
-    """The same question with twice the budget."""
+    """The same question with twice the budget; None where there is no budget to double."""
     more = shown.summary["doubled"]
     if more is None:
         return None
     now = shown.summary["chosen"] | {"budget": shown.summary["budget"]}
-    rows = [
-        ("budget", *(shown.money(x["budget"]) for x in (now, more))),
-        ("spent", *(shown.money(x["spent"]) for x in (now, more))),
-        ("areas converted", *(f"{x['areas']:,}" for x in (now, more))),
-        ("ground converted", *(shown.area(x["ground_m2"]) for x in (now, more))),
-        ("water saved a year", *(shown.volume(x["saved_m3"]) for x in (now, more))),
-        ("water bill saved a year", *(shown.money(x["bill_saved"]) for x in (now, more))),
-        ("simple payback, years", *(shown.years(x["payback_years"]) for x in (now, more))),
-        ("net present value", *(shown.money(x["npv"]) for x in (now, more))),
-        (f"cost of a saved {shown.water_cost_unit}", *(shown.water_cost(x["cost_per_m3"]) for x in (now, more))),
-        ("proved within", *(shown.share(x["gap"], 4) for x in (now, more))),
-    ]
+    this, twice = _totals_of(shown, now), _totals_of(shown, more)
+    rows = [(word, this[word], twice[word]) for word in this]
     extra = more["saved_m3"] - now["saved_m3"]
-    part = extra / now["saved_m3"] if now["saved_m3"] else float("nan")
-    said = f"Twice the budget saves {shown.volume(extra)} a year more ({shown.share(part, 0)} on top)."
-    lists = [
-        folded(f"{word} ({len(more[key])})", bullets(f"{x['site']}, {x['area']}" for x in more[key][:MOST_ROWS]))
-        for key, word in (
-            ("joins", "areas that join"),
-            ("leaves", "areas that leave"),
-            ("changes", "areas that change"),
-        )
-        if more[key]
-    ]
-    return section("What if the budget doubles", tag("p", said), table(("", "this budget", "twice"), rows), *lists)
+    part = extra / now["saved_m3"] if now["saved_m3"] else math.nan
+    on_top = shown.share(part, 0)
+    said = f"Twice the budget saves {shown.volume(extra)} a year more ({on_top} on top)."
+    moved = [_named(word, more[key]) for key, word in _MOVED.items() if more[key]]
+    compared = table(("", "this budget", "twice"), rows)
+    return section("What if the budget doubles", tag("p", said), compared, *moved)
+
+
+def _totals_of(shown: Shown, total: dict[str, Any]) -> dict[str, str]:
+    """What a choice comes to, in words."""
+    return {
+        "budget": shown.money(total["budget"]),
+        "spent": shown.money(total["spent"]),
+        "areas converted": f"{total['areas']:,}",
+        "ground converted": shown.area(total["ground_m2"]),
+        "water saved a year": shown.volume(total["saved_m3"]),
+        "water bill saved a year": shown.money(total["bill_saved"]),
+        "simple payback, years": shown.years(total["payback_years"]),
+        "net present value": shown.money(total["npv"]),
+        f"cost of a saved {shown.water_cost_unit}": shown.water_cost(total["cost_per_m3"]),
+        "proved within": shown.share(total["gap"], 4),
+    }
+
+
+def _named(word: str, areas: list[dict[str, str]]) -> Markup:
+    """The areas by name, folded away."""
+    names = [f"{area['site']}, {area['area']}" for area in areas[:MOST_ROWS]]
+    return folded(f"{word} ({len(areas)})", bullets(names))
 
 
 def budget_curve(shown: Shown) -> Markup | None:
-    rows = shown.water.curve
-    if rows.empty:
+    """Saving against budget; None where no budget meets what is asked for."""
+    if shown.water.curve.empty:
         return None
+    points = records(shown.water.curve, Point)
     factor, unit = shown.units["m3"]
-    points = [(row.budget, row.saved_m3 * factor) for row in rows.itertuples()]
-    marks = []
-    if shown.summary["budget"] is not None:
-        marks.append(("this budget", shown.summary["budget"], shown.summary["chosen"]["saved_m3"] * factor))
-        if shown.summary["doubled"]:
-            marks.append(("twice", shown.summary["doubled"]["budget"], shown.summary["doubled"]["saved_m3"] * factor))
     chart = charts.curve(
-        points,
-        marks,
-        lambda x: f"{x:,.0f}",
-        lambda y: f"{y:,.0f}",
-        (f"Water saved a year against budget, {unit}", f"budget, {shown.currency}", f"saved a year, {unit}"),
+        [(point.budget, point.saved_m3 * factor) for point in points],
+        _budgets(shown, factor),
+        _whole,
+        _whole,
+        (
+            f"Water saved a year against budget, {unit}",
+            f"budget, {shown.currency}",
+            f"saved a year, {unit}",
+        ),
     )
     cells = [
         (
-            shown.money(row.budget),
-            f"{row.areas:,}",
-            shown.volume(row.saved_m3),
-            shown.money(row.npv),
-            shown.share(row.gap, 4),
+            shown.money(point.budget),
+            f"{point.areas:,}",
+            shown.volume(point.saved_m3),
+            shown.money(point.npv),
+            shown.share(point.gap, 4),
         )
-        for row in rows.itertuples()
+        for point in points
     ]
-    numbers = table(("budget", "areas", "saved a year", "net present value", "proved within"), cells, text=())
-    return section("Saving against budget", chart, folded("The points of the curve", numbers))
+    head = ("budget", "areas", "saved a year", "net present value", "proved within")
+    numbers = folded("The points of the curve", table(head, cells, text=()))
+    return section("Saving against budget", chart, numbers)
+
+
+def _whole(value: float) -> str:
+    return f"{value:,.0f}"
+
+
+def _budgets(shown: Shown, factor: float) -> list[tuple[str, float, float]]:
+    """This budget and twice it, each with what it saves, on the curve."""
+    budget, twice = shown.summary["budget"], shown.summary["doubled"]
+    marks = []
+    if budget is not None:
+        marks.append(("this budget", budget, shown.summary["chosen"]["saved_m3"] * factor))
+        if twice:
+            marks.append(("twice", twice["budget"], twice["saved_m3"] * factor))
+    return marks
 
 
 def totals(shown: Shown) -> Markup:
-    summary = shown.summary
     used = {
-        "used now": summary["baseline_m3"],
-        "used after": summary["chosen"]["use_m3"],
-        "saved": summary["chosen"]["saved_m3"],
+        "used now": shown.summary["baseline_m3"],
+        "used after": shown.summary["chosen"]["use_m3"],
+        "saved": shown.summary["chosen"]["saved_m3"],
     }
-    rows = [(word, *(f"{m3 * factor:,.{digits}f}" for _, factor, digits in VOLUMES)) for word, m3 in used.items()]
-    return section("Totals a year", table(("", *(name for name, _, _ in VOLUMES)), rows))
+    rows = [(word, *_in_all_units(m3)) for word, m3 in used.items()]
+    names = [name for name, _, _ in VOLUMES]
+    return section("Totals a year", table(("", *names), rows))
+
+
+def _in_all_units(m3: float) -> list[str]:
+    return [f"{m3 * factor:,.{digits}f}" for _, factor, digits in VOLUMES]
 
 
 def by_month(shown: Shown) -> Markup:
-    rows = shown.water.monthly
+    months = records(shown.water.monthly, Month)
     factor, unit = shown.units["m3"]
     chart = charts.pairs(
-        list(rows["name"]),
-        [value * factor for value in rows["baseline_m3"]],
-        [value * factor for value in rows["after_m3"]],
-        lambda value: f"{value:,.0f}",
+        [month.name for month in months],
+        [month.baseline_m3 * factor for month in months],
+        [month.after_m3 * factor for month in months],
+        _whole,
         (f"Water use by month before and after, {unit}", f"{unit} a month"),
     )
-    columns = ("baseline_m3", "after_m3", "saved_m3")
     cells = [
         (
-            month["name"],
-            shown.depth(month["eto_m"]),
-            shown.depth(month["rain_m"]),
-            *(shown.volume(month[c]) for c in columns),
+            month.name,
+            shown.depth(month.eto_m),
+            shown.depth(month.rain_m),
+            shown.volume(month.baseline_m3),
+            shown.volume(month.after_m3),
+            shown.volume(month.saved_m3),
         )
-        for month in rows.to_dict("records")
+        for month in months
     ]
     numbers = table(("month", "ETo", "rain", "before", "after", "saved"), cells)
     return section("Before and after by month", chart, folded("The months in numbers", numbers))
@@ -153,22 +219,8 @@ def by_month(shown: Shown) -> Markup:
 
 def conversions(shown: Shown) -> Markup:
     """What each conversion would do everywhere it is offered, beside what of it was chosen."""
-    rows = []
-    for title, part in shown.water.table.groupby("title", sort=False):
-        taken = part[part["chosen"]]
-        per_money = part["saved_m3"].sum() / part["capital"].sum() if part["capital"].sum() else float("nan")
-        rows.append(
-            (
-                title,
-                f"{len(part):,}",
-                shown.volume(part["saved_m3"].sum()),
-                shown.money(part["capital"].sum()),
-                shown.per_money(per_money),
-                f"{len(taken):,}",
-                shown.volume(taken["saved_m3"].sum()),
-                shown.money(taken["capital"].sum()),
-            )
-        )
+    options = shown.water.table.groupby("title", sort=False)
+    rows = [(str(title), *_everywhere(shown, part)) for title, part in options]
     head = (
         "conversion",
         "offered to",
@@ -180,10 +232,7 @@ def conversions(shown: Shown) -> Markup:
         "capital",
     )
     districts = _chosen(shown).groupby("district", sort=True)
-    by_district = [
-        (name or "(none)", f"{len(part):,}", shown.volume(part["saved_m3"].sum()), shown.money(part["capital"].sum()))
-        for name, part in districts
-    ]
+    by_district = [(name or "(none)", *_count_water_money(shown, part)) for name, part in districts]
     return section(
         "Conversions and districts",
         table(head, rows),
@@ -192,34 +241,54 @@ def conversions(shown: Shown) -> Markup:
     )
 
 
+def _everywhere(shown: Shown, options: pd.DataFrame) -> list[str]:
+    """A conversion where it is offered, and where it is chosen."""
+    saved, capital = options["saved_m3"].sum(), options["capital"].sum()
+    per_money = saved / capital if capital else math.nan
+    taken = options[options["chosen"]]
+    return [
+        *_count_water_money(shown, options),
+        shown.per_money(per_money),
+        *_count_water_money(shown, taken),
+    ]
+
+
+def _count_water_money(shown: Shown, options: pd.DataFrame) -> tuple[str, str, str]:
+    """How many, what they save, what they cost."""
+    saved, capital = options["saved_m3"].sum(), options["capital"].sum()
+    return f"{len(options):,}", shown.volume(saved), shown.money(capital)
+
+
 def ranking(shown: Shown) -> Markup:
     rows = _chosen(shown)
     more = len(rows) - MOST_ROWS
     tail = note(f"{more:,} more are in water.csv.") if more > 0 else ""
-    return section(
-        "The whole ranking", folded(f"All {len(rows):,} areas chosen", _ranked(shown, rows.head(MOST_ROWS)), tail)
-    )
+    shortened = _ranked(shown, rows.head(MOST_ROWS))
+    folded_up = folded(f"All {len(rows):,} areas chosen", shortened, tail)
+    return section("The whole ranking", folded_up)
 
 
 def _ranked(shown: Shown, rows: pd.DataFrame) -> Markup:
-    head = ["", "area", "convert to", "saves a year", "capital", "payback, years", "net present value", "why"]
+    """The areas chosen, one a row; a column of rebates where there are any."""
+    options = records(rows, Option)
+    rebated = any(option.rebate > 0 for option in options)
+    rebate = ["rebate"] if rebated else []
+    money = ["saves a year", "capital", *rebate, "payback, years", "net present value"]
+    head = ["", "area", "convert to", *money, "why"]
     cells = [
         [
-            f"{row.rank}",
-            f"{row.site}, {row.area}" if row.area else row.site,
-            row.title,
-            shown.volume(row.saved_m3),
-            shown.money(row.capital),
-            shown.years(row.payback_years),
-            shown.money(row.npv),
-            row.why,
+            f"{option.rank}",
+            f"{option.site}, {option.area}" if option.area else option.site,
+            option.title,
+            shown.volume(option.saved_m3),
+            shown.money(option.capital),
+            *([shown.money(option.rebate)] if rebated else []),
+            shown.years(option.payback_years),
+            shown.money(option.npv),
+            option.why,
         ]
-        for row in rows.itertuples()
+        for option in options
     ]
-    if (rows["rebate"] > 0).any():
-        head.insert(5, "rebate")
-        for row, paid in zip(cells, rows["rebate"], strict=True):
-            row.insert(5, shown.money(paid))
     return table(head, cells, text=(1, 2, len(head) - 1))
 
 

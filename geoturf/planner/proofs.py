@@ -1,35 +1,47 @@
-"""What the answer has to stand up to: the ordinance, uncertainty, local minimums, inputs and cautions."""
+"""What the answer has to stand up to: the ordinance, uncertainty, local minimums, inputs,
+cautions."""
 
 from __future__ import annotations
 
 import math
 
+from markupsafe import Markup
+
 from geoturf.planner import charts
-from geoturf.planner.html import MOST_ROWS, Markup, bullets, cut, folded, joined, note, section, table, tag
+from geoturf.planner.html import (
+    MOST_ROWS,
+    bullets,
+    cut,
+    folded,
+    joined,
+    note,
+    section,
+    table,
+    tag,
+)
+from geoturf.planner.rows import Minimum, Move, Scenario, SiteRow, Zone, records
 from geoturf.planner.shown import INPUTS, Shown
+
+_CALIFORNIA = "california"
 
 
 def ordinance(shown: Shown) -> Markup:
-    """MAWA against ETWU: by plan, by site, and the worksheet by hydrozone; nothing is worked where no ordinance holds and the
-    bid does not ask for the formula."""
-    rules, summary = shown.result.bid.water.ordinance, shown.summary
+    """MAWA against ETWU: by plan, by site, and the worksheet by hydrozone; nothing is worked where
+    no ordinance holds and the bid does not ask for the formula."""
+    summary = shown.summary
     if summary["law"] == "none":
-        return section("Water ordinance", tag("p", f"No ordinance is checked: {summary['law_why']}."), note(_ASK))
-    constant = "0.62 (the ordinance's)" if rules.constant == "ordinance" else "144/231 (exact)"
-    basis = (
-        f"MAWA = ETo × {constant} × [ETAF × LA + (1 − ETAF) × SLA], ETWU = ETo × {constant} × (Σ PF × area / IE + SLA), gallons "
-        "from inches and square feet (23 CCR 492.4). Synthetic and bare ground is no landscape area here. Rinse and cooling "
-        "water is not in ETWU. A check of the arithmetic of each site's compared areas, not a permit and no legal advice."
-    )
+        none = f"No ordinance is checked: {summary['law_why']}."
+        return section("Water ordinance", tag("p", none), note(_ASK))
     holds = (
-        f"California's ordinance, {summary['law_why']}."
-        if summary["law"] == "california"
-        else "Worked as California's formula would, because the bid asks for it: no verdict, for no ordinance is said to hold."
+        "Worked as California's formula would, because the bid asks for it: "
+        "no verdict, for no ordinance is said to hold."
     )
+    if summary["law"] == _CALIFORNIA:
+        holds = f"California's ordinance, {summary['law_why']}."
     return section(
         "Water allowance (MAWA) against estimated use (ETWU)",
         tag("p", holds),
-        note(basis),
+        note(_formula(shown)),
         _plans(shown),
         tag("h3", "From the ordinance's estimate to this plan's use"),
         _bridge(shown),
@@ -40,60 +52,86 @@ def ordinance(shown: Shown) -> Markup:
 
 
 _ASK = (
-    'State it in the bid: ordinance = "california" under [water] for its verdict by site; "formula" for the numbers as '
-    'California\'s formula would work them, without a verdict; "none" for neither.'
+    'State it in the bid: ordinance = "california" under [water] for its verdict by site; '
+    '"formula" for the numbers as California\'s formula would work them, without a verdict; '
+    '"none" for neither.'
 )
+
+
+def _formula(shown: Shown) -> str:
+    """The ordinance's two formulas and what they leave out."""
+    rounded = shown.result.bid.water.ordinance.constant == "ordinance"
+    constant = "0.62 (the ordinance's)" if rounded else "144/231 (exact)"
+    return (
+        f"MAWA = ETo × {constant} × [ETAF × LA + (1 − ETAF) × SLA], "
+        f"ETWU = ETo × {constant} × (Σ PF × area / IE + SLA), "
+        "gallons from inches and square feet (23 CCR 492.4). "
+        "Synthetic and bare ground is no landscape area here. "
+        "Rinse and cooling water is not in ETWU. "
+        "A check of the arithmetic of each site's compared areas, "
+        "not a permit and no legal advice."
+    )
 
 
 def _plans(shown: Shown) -> Markup:
     """Both plans' sums, with how many sites comply where an ordinance holds."""
-    judged = shown.summary["law"] == "california"
+    judged = shown.summary["law"] == _CALIFORNIA
     rows = []
     for plan, part in shown.water.compliance.groupby("plan", sort=False):
         verdict = [f"{int(part['complies'].sum()):,} of {len(part):,}"] if judged else []
         allowed, used = part["mawa_m3"].sum(), part["etwu_m3"].sum()
-        rows.append((plan, *verdict, shown.volume(allowed), shown.volume(used), _margin(shown, allowed - used)))
-    verdict = ["sites that comply"] if judged else []
-    return table(("plan", *verdict, "MAWA", "ETWU", "margin"), rows)
+        volumes = shown.volume(allowed), shown.volume(used), _margin(shown, allowed - used)
+        rows.append((plan, *verdict, *volumes))
+    comply = ["sites that comply"] if judged else []
+    return table(("plan", *comply, "MAWA", "ETWU", "margin"), rows)
 
 
 def _margin(shown: Shown, m3: float) -> str:
-    return f"{shown.volume(abs(m3))} {'under' if m3 >= 0 else 'over'}"
+    side = "under" if m3 >= 0 else "over"
+    return f"{shown.volume(abs(m3))} {side}"
 
 
 def _bridge(shown: Shown) -> Markup:
-    """The ordinance's estimate and the use of the comparison side by side, with each difference named."""
+    """The ordinance's estimate and the use of the comparison side by side, with each difference
+    named."""
     rows = shown.water.differences.set_index("plan")
-    rain = shown.result.bid.water.climate.effective_rain
-    meter = " and use by the meter" if shown.result.bid.water.metered else ""
-    share = shown.result.bid.water.ordinance.effective_rain_share
-    theirs = f"of which the ordinance takes {shown.share(share)} off ETo" if share else "which the ordinance leaves out"
-    counted = f"rain ({rain}){meter}, {theirs}"
     words = {
         "etwu_m3": "ETWU, by the ordinance",
         "special_m3": "special areas by their own plants and irrigation, not at ETo × area",
         "constant_m3": "gallons from inches: 144/231 for 0.62, where they differ",
-        "rain_m3": counted,
+        "rain_m3": _rain(shown),
         "unplanted_m3": "rinse and cooling of synthetic turf, which is not in ETWU",
         "use_m3": "use in every other table here",
     }
-    cells = [(word, *(shown.volume(value) for value in rows[column])) for column, word in words.items()]
+    cells = [(word, *map(shown.volume, rows[column])) for column, word in words.items()]
     return table(("a year", *rows.index), cells)
+
+
+def _rain(shown: Shown) -> str:
+    """How rain is counted in the comparison, and how in the ordinance."""
+    rules = shown.result.bid.water
+    meter = " and use by the meter" if rules.metered else ""
+    share = rules.ordinance.effective_rain_share
+    theirs = "which the ordinance leaves out"
+    if share:
+        theirs = f"of which the ordinance takes {shown.share(share)} off ETo"
+    return f"rain ({rules.climate.effective_rain}){meter}, {theirs}"
 
 
 def _peak(shown: Shown) -> Markup:
     """The second budget: the month of most evapotranspiration."""
-    peak = shown.water.monthly.loc[shown.water.monthly["eto_m"].idxmax(), "name"]
-    said = [
-        f"{plan}: {shown.volume(part['peak_m3'].sum())} against {shown.volume(part['peak_allowance_m3'].sum())}"
-        for plan, part in shown.water.compliance.groupby("plan", sort=False)
-    ]
+    months = shown.water.monthly
+    peak = months["name"].iloc[int(months["eto_m"].argmax())]
+    said = []
+    for plan, part in shown.water.compliance.groupby("plan", sort=False):
+        used, allowed = part["peak_m3"].sum(), part["peak_allowance_m3"].sum()
+        said.append(f"{plan}: {shown.volume(used)} against {shown.volume(allowed)}")
     basis = "use against 70 % of ETo × landscape area (EPA 2009 revised approach)"
     return note(f"A second budget, of {peak} alone: {basis}. {'; '.join(said)}.")
 
 
 def _sites(shown: Shown) -> Markup:
-    rows = shown.water.compliance.head(MOST_ROWS)
+    rows = records(shown.water.compliance.head(MOST_ROWS), SiteRow)
     cells = [
         (
             row.plan,
@@ -107,59 +145,67 @@ def _sites(shown: Shown) -> Markup:
             _margin(shown, row.margin_m3),
             shown.volume(row.use_m3),
         )
-        for row in rows.itertuples()
+        for row in rows
     ]
     areas = ("landscape area", "special (SLA)")
-    head = ("plan", "site", "landscape (ETAF)", "", *areas, "MAWA", "ETWU", "margin", "use by this plan")
+    volumes = ("MAWA", "ETWU", "margin", "use by this plan")
+    head = ("plan", "site", "landscape (ETAF)", "", *areas, *volumes)
     return joined([table(head, cells, text=(0, 1, 2, 3)), cut(len(shown.water.compliance))])
 
 
 def _verdict(complies: bool | None) -> Markup:
     if complies is None:
         return tag("span", "not judged")
-    return tag("span", "complies" if complies else "over", class_=None if complies else "fail")
+    return tag("span", "complies") if complies else tag("span", "over", class_="fail")
 
 
 def _worksheet(shown: Shown) -> Markup:
-    rows = shown.water.worksheet.head(MOST_ROWS)
+    zones = records(shown.water.worksheet.head(MOST_ROWS), Zone)
     cells = [
         (
-            row.plan,
-            row.site,
-            row.cover.replace("_", " "),
-            row.irrigation.replace("_", " "),
-            f"{row.hydrozone}",
-            "SLA" if row.special else f"{row.plant_factor:.2f}",
-            f"{row.efficiency:.2f}",
-            f"{row.etaf:.3f}",
-            shown.area(row.area_m2),
-            shown.area(row.etaf_area_m2),
-            shown.volume(row.etwu_m3),
-            shown.volume(row.use_m3),
+            zone.plan,
+            zone.site,
+            _spaced(zone.cover),
+            _spaced(zone.irrigation),
+            f"{zone.hydrozone}",
+            "SLA" if zone.special else f"{zone.plant_factor:.2f}",
+            f"{zone.efficiency:.2f}",
+            f"{zone.etaf:.3f}",
+            shown.area(zone.area_m2),
+            shown.area(zone.etaf_area_m2),
+            shown.volume(zone.etwu_m3),
+            shown.volume(zone.use_m3),
         )
-        for row in rows.itertuples()
+        for zone in zones
     ]
     factors = ("PF", "IE", "PF / IE", "area", "PF / IE × area")
     head = ("plan", "site", "cover", "irrigation", "zone", *factors, "ETWU", "use by this plan")
     return joined([table(head, cells, text=(0, 1, 2, 3)), cut(len(shown.water.worksheet))])
 
 
+def _spaced(name: str) -> str:
+    return name.replace("_", " ")
+
+
 def uncertainty(shown: Shown) -> Markup:
     """Low, middle, high; and which input moves the choice most."""
-    cases = [
-        (
-            row.case,
-            f"{row.eto:g}",
-            row.rain_method,
-            f"{row.efficiency:g}",
-            f"{row.price:g}",
-            shown.volume(row.baseline_m3),
-            shown.volume(row.saved_m3),
-            shown.money(row.npv),
-            "none fits" if row.areas_changed < 0 else f"{row.areas_changed:,}",
-        )
-        for row in shown.water.scenarios.itertuples()
-    ]
+    most = shown.summary["most_sensitive"]
+    said = "No input within its range moves the choice."
+    if most:
+        said = f"The input that moves the choice most is {INPUTS[most]}."
+    counted = "an area counts as changing only where that gains over 0.1 % there"
+    return section(
+        "How sure is this",
+        _cases(shown),
+        tag("h3", "One input at a time"),
+        tag("p", said),
+        _spans(shown),
+        _moves(shown),
+        note(f"Factors on the input; {counted}."),
+    )
+
+
+def _cases(shown: Shown) -> Markup:
     head = (
         "case",
         "ETo ×",
@@ -171,136 +217,153 @@ def uncertainty(shown: Shown) -> Markup:
         "net present value",
         "areas that would change",
     )
-    moves = [
+    cells = [
+        (
+            row.case,
+            f"{row.eto:g}",
+            row.rain_method,
+            f"{row.efficiency:g}",
+            f"{row.price:g}",
+            shown.volume(row.baseline_m3),
+            shown.volume(row.saved_m3),
+            shown.money(row.npv),
+            _changed(row.areas_changed),
+        )
+        for row in records(shown.water.scenarios, Scenario)
+    ]
+    return table(head, cells)
+
+
+def _moves(shown: Shown) -> Markup:
+    head = (
+        "input",
+        "end",
+        "factor",
+        "this choice saves",
+        "its net present value",
+        "areas that would change",
+        "ground",
+    )
+    cells = [
         (
             INPUTS[row.input],
             row.end,
             row.factor if isinstance(row.factor, str) else f"{row.factor:g}",
             shown.volume(row.saved_m3),
             shown.money(row.npv),
-            "none fits" if row.areas_changed < 0 else f"{row.areas_changed:,}",
+            _changed(row.areas_changed),
             shown.share(row.ground_changed),
         )
-        for row in shown.water.sensitivity.itertuples()
+        for row in records(shown.water.sensitivity, Move)
     ]
-    most = shown.summary["most_sensitive"]
-    said = (
-        f"The input that moves the choice most is {INPUTS[most]}."
-        if most
-        else "No input within its range moves the choice."
-    )
-    return section(
-        "How sure is this",
-        table(head, cases),
-        tag("h3", "One input at a time"),
-        tag("p", said),
-        _spans(shown),
-        table(
-            (
-                "input",
-                "end",
-                "factor",
-                "this choice saves",
-                "its net present value",
-                "areas that would change",
-                "ground",
-            ),
-            moves,
-            text=(0, 1),
-        ),
-        note("Factors on the input; an area counts as changing only where that gains over 0.1 % there."),
-    )
+    return table(head, cells, text=(0, 1))
+
+
+def _changed(areas: int) -> str:
+    """How many areas would change; -1 where no choice fits."""
+    return "none fits" if areas < 0 else f"{areas:,}"
 
 
 def _spans(shown: Shown) -> Markup:
-    rows = []
-    for name, part in shown.water.sensitivity.groupby("input", sort=False):
-        ends = part.set_index("end")["npv"]
-        rows.append((INPUTS[name], float(ends["low"]), float(ends["high"])))
-    middle = float(shown.water.scenarios.set_index("case").loc["middle", "npv"])
-    titles = ("Net present value of this choice, one input at a time", f"net present value, {shown.currency}")
-    return charts.spans(rows, middle, shown.money, titles, "as it stands")
+    npv: dict[str, dict[str, float]] = {}
+    for move in records(shown.water.sensitivity, Move):
+        npv.setdefault(move.input, {})[move.end] = move.npv
+    rows = [(INPUTS[name], ends["low"], ends["high"]) for name, ends in npv.items()]
+    cases = records(shown.water.scenarios, Scenario)
+    (middle,) = (row.npv for row in cases if row.case == "middle")
+    title = "Net present value of this choice, one input at a time"
+    across = f"net present value, {shown.currency}"
+    return charts.spans(rows, middle, shown.money, (title, across), "as it stands")
 
 
 def profile(shown: Shown) -> Markup | None:
-    rules, rows = shown.result.bid.water.profile, shown.water.profile
+    """The local minimums for synthetic turf, site by site; None where the bid states none."""
+    rules, found = shown.result.bid.water.profile, shown.water.profile
     if rules is None:
         return None
-    said = ", ".join(part for part in (rules.name, rules.source) if part)
-    if rows.empty:
-        return section(
-            "Local minimums for synthetic turf",
-            note(said),
-            tag("p", "No synthetic turf was chosen: nothing to check."),
-        )
+    whose = note(", ".join(part for part in (rules.name, rules.source) if part))
+    title = "Local minimums for synthetic turf"
+    if found.empty:
+        return section(title, whose, tag("p", "No synthetic turf was chosen: nothing to check."))
+    failing = int((found["result"] == "fail").sum())
+    said = tag("p", f"{failing:,} of {len(found):,} checks fail.")
+    return section(title, whose, said, _minimums(shown), cut(len(found)))
+
+
+def _minimums(shown: Shown) -> Markup:
     cells = [
         (
             row.site,
             row.check,
             tag("span", row.result, class_=None if row.result == "pass" else "fail"),
-            _measure(shown, row.limit, row.unit),
-            "not known" if math.isnan(row.found) else _measure(shown, row.found, row.unit),
+            shown.limit(row.limit, row.unit),
+            "not known" if math.isnan(row.found) else shown.limit(row.found, row.unit),
         )
-        for row in rows.head(MOST_ROWS).itertuples()
+        for row in records(shown.water.profile.head(MOST_ROWS), Minimum)
     ]
-    failing = int((rows["result"] == "fail").sum())
-    return section(
-        "Local minimums for synthetic turf",
-        note(said),
-        tag("p", f"{failing:,} of {len(rows):,} checks fail."),
-        table(("site", "check", "result", "limit", "found"), cells, text=(0, 1, 2)),
-        cut(len(rows)),
-    )
-
-
-def _measure(shown: Shown, value: float, unit: str) -> str:
-    if math.isinf(value):
-        return "none near"
-    if unit == "fraction":
-        return shown.share(value)
-    if shown.metric:
-        return f"{value:.3g} {unit}"
-    factor, name = {"m": (1 / 0.0254, "in"), "kg/m2": (29.4935, "oz/yd²"), "m/h": (1 / 0.0254, "in/h")}[unit]
-    return f"{value * factor:.4g} {name}"
+    return table(("site", "check", "result", "limit", "found"), cells, text=(0, 1, 2))
 
 
 def inputs(shown: Shown) -> Markup:
     """What the figures rest on."""
-    summary, rules = shown.summary, shown.result.bid.water
-    constant = (
-        "exact, 144/231 gallons per square foot and inch"
-        if summary["constant"] == "exact"
-        else "rounded, 0.62 (the ordinance's)"
-    )
-    tiers = "".join(
-        f"; above {shown.volume(tier.above_m3)} a site and month {tier.price}" for tier in rules.price.tiers
-    )
     lines = [
-        f"ETo and rain: {summary['climate']}; {shown.depth(shown.water.monthly['eto_m'].sum())} and "
-        f"{shown.depth(shown.water.monthly['rain_m'].sum())} a year; effective rain: {summary['effective_rain']}.",
-        f"Volume from depth: {constant}.",
-        f"Water: {rules.price.price}{tiers}; rising {shown.share(rules.price.escalation)} a year; "
-        f"{summary['horizon']} years at {shown.share(summary['discount_rate'])}; nothing is left over at the end.",
+        _climate(shown),
+        f"Volume from depth: {_constant(shown)}.",
+        _price(shown),
         "Fixed charges of the bill stay, whatever is converted.",
-        *(
-            f"Rebate for {item['conversion']}, as stated on {item['date']}: {item['terms']}"
-            for item in summary["rebates"]
-        ),
+        *map(_rebate, shown.summary["rebates"]),
         *(finding.message for finding in shown.water.findings),
     ]
+    factors = shown.summary["factors"]
     covers = [
-        (item["cover"], _range(item["low"], item["high"]), item["upkeep"], item["source"] or "stated in the bid")
-        for item in summary["factors"]["covers"]
+        (
+            cover["cover"],
+            _range(cover["low"], cover["high"]),
+            cover["upkeep"],
+            cover["source"] or "stated in the bid",
+        )
+        for cover in factors["covers"]
     ]
-    methods = [
-        (item["method"].replace("_", " "), f"{item['efficiency']:.2f}") for item in summary["factors"]["irrigation"]
-    ]
+    methods = [_method(row["method"], row["efficiency"]) for row in factors["irrigation"]]
     return section(
         "What this rests on",
         bullets(lines),
         table(("cover", "share of ETo", "upkeep a year", "source"), covers, text=(0, 3)),
         table(("irrigation", "efficiency"), methods),
     )
+
+
+def _climate(shown: Shown) -> str:
+    months = shown.water.monthly
+    eto, rain = shown.depth(months["eto_m"].sum()), shown.depth(months["rain_m"].sum())
+    counted = f"effective rain: {shown.summary['effective_rain']}"
+    return f"ETo and rain: {shown.summary['climate']}; {eto} and {rain} a year; {counted}."
+
+
+def _constant(shown: Shown) -> str:
+    if shown.summary["constant"] == "exact":
+        return "exact, 144/231 gallons per square foot and inch"
+    return "rounded, 0.62 (the ordinance's)"
+
+
+def _price(shown: Shown) -> str:
+    price, summary = shown.result.bid.water.price, shown.summary
+    tiers = ""
+    for tier in price.tiers:
+        tiers += f"; above {shown.volume(tier.above_m3)} a site and month {tier.price}"
+    return (
+        f"Water: {price.price}{tiers}; rising {shown.share(price.escalation)} a year; "
+        f"{summary['horizon']} years at {shown.share(summary['discount_rate'])}; "
+        "nothing is left over at the end."
+    )
+
+
+def _method(name: str, efficiency: float) -> tuple[str, str]:
+    return _spaced(name), f"{efficiency:.2f}"
+
+
+def _rebate(stated: dict[str, str]) -> str:
+    return f"Rebate for {stated['conversion']}, as stated on {stated['date']}: {stated['terms']}"
 
 
 def _range(low: float, high: float) -> str:

@@ -1,14 +1,26 @@
-"""Figures as they are shown: the bid's units, its currency, and words for what is never or not known."""
+"""Figures as they are shown: the bid's units, its currency, and words for what is never or not
+known."""
 
 from __future__ import annotations
 
 import math
 
 from geoturf import units
-from geoturf.model import Result, Water
+from geoturf.model import Result
 
-_US = {"m3": (1 / units.GALLON_M3, "gal"), "m2": (1 / units.FT2_M2, "ft²"), "m": (1 / units.INCH_M, "in")}
+# dimension -> (factor from SI, unit as written)
+_US = {
+    "m3": (1 / units.GALLON_M3, "gal"),
+    "m2": (1 / units.FT2_M2, "ft²"),
+    "m": (1 / units.INCH_M, "in"),
+}
 _METRIC = {"m3": (1.0, "m³"), "m2": (1.0, "m²"), "m": (1000.0, "mm")}
+_LIMITS_US = {
+    "m": (1 / units.INCH_M, "in"),
+    "kg/m2": (units.YARD_M**2 / units.OUNCE_KG, "oz/yd²"),
+    "m/h": (1 / units.INCH_M, "in/h"),
+}
+_UNKNOWN = "–"
 INPUTS = {
     "eto": "evapotranspiration",
     "rain": "rain",
@@ -19,6 +31,7 @@ INPUTS = {
     "upkeep": "upkeep",
     "rinse": "rinse and cooling",
 }
+# name, volumes of it in a cubic metre, decimals
 VOLUMES = (
     ("gallons", 1 / units.GALLON_M3, 0),
     ("HCF (100 ft³)", 1 / units.HCF_M3, 0),
@@ -28,11 +41,13 @@ VOLUMES = (
 
 
 class Shown:
-    """A result with its figures put into words."""
+    """A result with its figures put into words. Raises `ValueError` where it compares no water."""
 
     def __init__(self, result: Result):
+        if result.water is None:
+            raise ValueError("this result compares no water")
         self.result = result
-        self.water: Water = result.water
+        self.water = result.water
         self.summary = self.water.summary
         self.metric = result.bid.units == "metric"
         self.units = _METRIC if self.metric else _US
@@ -44,7 +59,8 @@ class Shown:
 
     def range(self, low_m3: float, high_m3: float) -> str:
         """Two volumes in one unit."""
-        return f"{self.volume(low_m3).rsplit(' ', 1)[0]} to {self.volume(high_m3)}"
+        low, _, _ = self.volume(low_m3).rpartition(" ")
+        return f"{low} to {self.volume(high_m3)}"
 
     def area(self, m2: float) -> str:
         factor, unit = self.units["m2"]
@@ -52,24 +68,27 @@ class Shown:
 
     def depth(self, m: float) -> str:
         factor, unit = self.units["m"]
-        return f"{m * factor:.{0 if self.metric else 2}f} {unit}"
+        digits = 0 if self.metric else 2
+        return f"{m * factor:.{digits}f} {unit}"
 
     def money(self, amount: float) -> str:
         """Whole units of currency; a dash where not known."""
-        return "–" if math.isnan(amount) else f"{amount:,.0f} {self.currency}"
+        return _UNKNOWN if math.isnan(amount) else f"{amount:,.0f} {self.currency}"
 
     def years(self, years: float) -> str:
-        return "never" if math.isinf(years) else "–" if math.isnan(years) else f"{years:.1f}"
+        if math.isinf(years):
+            return "never"
+        return _UNKNOWN if math.isnan(years) else f"{years:.1f}"
 
     def payback(self, years: float) -> str:
         """Years with their word, where there are any."""
-        told = self.years(years)
-        return f"{told} years" if told[0].isdigit() else told
+        said = self.years(years)
+        return f"{said} years" if said[0].isdigit() else said
 
     def water_cost(self, per_m3: float) -> str:
         """Cost of saved water, per acre-foot or m3."""
         if math.isnan(per_m3):
-            return "–"
+            return _UNKNOWN
         if self.metric:
             return f"{per_m3:,.2f} {self.currency}"
         return f"{per_m3 * units.ACRE_FT_M3:,.0f} {self.currency}"
@@ -80,8 +99,22 @@ class Shown:
 
     def per_money(self, m3: float) -> str:
         """Water a year for one unit of currency."""
+        if math.isnan(m3):
+            return _UNKNOWN
         factor, unit = self.units["m3"]
-        return "–" if math.isnan(m3) else f"{m3 * factor:,.{4 if self.metric else 2}f} {unit}"
+        digits = 4 if self.metric else 2
+        return f"{m3 * factor:,.{digits}f} {unit}"
 
     def share(self, fraction: float, digits: int = 1) -> str:
-        return "–" if math.isnan(fraction) else f"{100 * fraction:,.{digits}f} %"
+        return _UNKNOWN if math.isnan(fraction) else f"{100 * fraction:,.{digits}f} %"
+
+    def limit(self, value: float, unit: str) -> str:
+        """A local minimum or what is found against it; ``unit``: m, m/h, kg/m2 or fraction."""
+        if math.isinf(value):
+            return "none near"
+        if unit == "fraction":
+            return self.share(value)
+        if self.metric:
+            return f"{value:.3g} {unit}"
+        factor, name = _LIMITS_US[unit]
+        return f"{value * factor:.4g} {name}"

@@ -1,16 +1,20 @@
-"""Water: what the lawns take, what each conversion saves and costs, and which to choose for a budget (spec 8).
+"""Water: what the lawns take, what each conversion saves and costs, and which to choose for a
+budget (spec 8).
 
     published.py   the tables that ship, and the bid's own values over them
-    climate.py     twelve months of reference evapotranspiration and rain, with own_table.py and weather.py
+    climate.py     twelve months of reference evapotranspiration and rain
+      own_table.py   from a station's table (bills are read so, too)
+      weather.py     from daily weather
     rain.py        how much of the rain counts
     bills.py       metered use, in place of what the formula says is used now
     lawns.py       the areas that take part and what is offered to each
     demand.py      water by month before and after
     money.py       bill, payback, net present value, cost of a saved cubic metre
     view.py        one case of weather and prices, and what a choice comes to in it
-    choice.py      what the bid asks as an integer programme; the choice for a budget, and for every budget
-      problem.py     its nouns
-      programme.py   how it is solved and proved, with relaxation.py, rounding.py, highs.py; tiered.py for shared bills
+    choice.py      what the bid asks as a knapsack; the choice for a budget, and for every budget
+      knapsack.py    its nouns
+      chooser.py     how it is solved and proved, with relaxation.py, rounding.py, highs.py
+      tiered.py      the same for shared bills
     outlook.py     low, middle, high; which input moves the choice
     ordinance.py   MAWA against ETWU, and how both differ from the comparison's balance
     place.py       whose ordinance holds for the ground
@@ -19,7 +23,8 @@
     notes.py       what is assumed, and whether the proof was reached
     cautions.py    what to mind
 
-All volumes are m3, a year unless a name says otherwise, areas m2, money floats in the bid's currency.
+All volumes are m3, a year unless a name says otherwise, areas m2, money floats in the bid's
+currency.
 """
 
 from __future__ import annotations
@@ -35,21 +40,21 @@ from geoturf.rules import Product
 from geoturf.rules.water import WaterRules
 from geoturf.water import bills, choice, notes, ordinance, outlook, profile, story
 from geoturf.water.cautions import cautions
+from geoturf.water.chooser import Chooser
 from geoturf.water.climate import months as climate_months
 from geoturf.water.lawns import Lawns
 from geoturf.water.lawns import lawns as taking_part
 from geoturf.water.place import law as law_of
-from geoturf.water.programme import Chooser
 from geoturf.water.view import view
 
 
 def check(ground: Ground, rules: WaterRules, currency: str, folder: str = ".") -> None:
-    """Raises what `compare` would raise of the bid and its files before any price is known, so that a run that must be
-    refused is refused before turf is laid out."""
+    """Raises what `compare` would raise of the bid and its files before any price is known, so
+    that a run that must be refused is refused before turf is laid out."""
     any_price = pd.Series(1.0, index=ground.areas.index)
     lawns = _with_bills(taking_part(ground, any_price, rules, currency), rules, folder)
     middle = view(lawns, climate_months(rules.climate, folder), rules)
-    choice.programme(middle)
+    choice.knapsack(middle)
     ordinance.landscapes(lawns, rules)
 
 
@@ -67,21 +72,24 @@ def compare(
 ) -> Water:
     """Every conversion of every area with an existing cover, and the choice for the budget.
 
-    ``turf_price``: areas-aligned, this bid's own price for turning each area into turf (Decimal or float, in
-    ``currency``); None where there is none, and a turf conversion must then state its capital. ``folder``: where
-    climate files start from (the bid's). ``products``: for the profile of local minimums; what needs them is "not
-    known" without.
+    ``turf_price``: areas-aligned, this bid's own price for turning each area into turf (Decimal or
+    float, in ``currency``); None where there is none, and a turf conversion must then state its
+    capital. ``folder``: where climate files start from (the bid's). ``products``: for the profile
+    of local minimums; what needs them is "not known" without.
 
-    Raises `BidError` or `InputError`, each with one line a fault. Columns: see `geoturf.model.Water`.
+    Raises `BidError` or `InputError`, each with one line a fault. Columns: see
+    `geoturf.model.Water`.
     """
     lawns = _with_bills(taking_part(ground, turf_price, rules, currency), rules, folder)
     months = climate_months(rules.climate, folder)
     middle = view(lawns, months, rules)
-    wanted = choice.programme(middle)
+    wanted = choice.knapsack(middle)
     chooser = Chooser(wanted)
     budget = np.inf if rules.budget is None else float(rules.budget.amount)
     pick = choice.choose(wanted, chooser, budget, rules.gap, currency)
-    doubled = choice.doubled(wanted, chooser, pick, budget, rules.gap) if np.isfinite(budget) else None
+    doubled = None
+    if rules.budget is not None:
+        doubled = choice.doubled(wanted, chooser, pick, budget, rules.gap)
 
     settled = outlook.Settled(middle, budget, wanted, pick)
     sensitivity = outlook.sensitivity(settled)

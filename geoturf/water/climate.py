@@ -1,7 +1,8 @@
-"""Twelve months of reference evapotranspiration (ETo) and rain, from wherever the bid says they come.
+"""Twelve months of reference evapotranspiration (ETo) and rain, from wherever the bid says they
+come.
 
-A station's table, daily weather by the FAO-56 Penman-Monteith equation (through pyet), a published place, or twelve
-values in the bid itself.
+A station's table, daily weather by the FAO-56 Penman-Monteith equation (through pyet), a published
+place, or twelve values in the bid itself.
 """
 
 from __future__ import annotations
@@ -23,8 +24,8 @@ _MOST_ETO_M, _MOST_RAIN_M = 0.6, 5.0  # a month beyond these is a wrong unit
 
 @dataclass(frozen=True)
 class Months:
-    """``eto_m`` and ``rain_m``: arrays (12,), metres a month, January first; ``origin``: where they come from, in
-    words."""
+    """``eto_m`` and ``rain_m``: arrays (12,), metres a month, January first; ``origin``: where
+    they come from, in words."""
 
     eto_m: np.ndarray
     rain_m: np.ndarray
@@ -32,8 +33,8 @@ class Months:
 
 
 def months(rules: Climate, folder: str) -> Months:
-    """The climate a bid states. Raises `BidError` (none stated, unknown place) or `InputError` (a table's fault, by its
-    line)."""
+    """The climate a bid states. Raises `BidError` (none stated, unknown place) or `InputError` (a
+    table's fault, by its line)."""
     if rules.table:
         return _checked(_station_table(Path(folder) / rules.table, rules), rules.table)
     if rules.weather:
@@ -43,41 +44,53 @@ def months(rules: Climate, folder: str) -> Months:
     if rules.place:
         return _place(rules)
     if rules.eto_m:
-        rain = np.array(rules.rain_m) if rules.rain_m else np.zeros(12)
-        origin = ", ".join(part for part in (rules.station, rules.source) if part) or "twelve values in the bid"
-        return _checked(Months(np.array(rules.eto_m), rain, origin), "")
-    places = ", ".join(sorted({row["place"] for row in published.table("eto")}))
-    raise BidError(
-        Finding(
-            "error",
-            "no-climate",
-            "water.climate needs one of eto (twelve values), table (a CSV), weather (a CSV of daily weather) or place "
-            f"(published: {places})",
-        )
+        origin = _said(rules.station, rules.source) or "twelve values in the bid"
+        return _checked(Months(np.array(rules.eto_m), _rain_m(rules), origin), "")
+    places = ", ".join(sorted(_places()))
+    fault = (
+        "water.climate needs one of eto (twelve values), table (a CSV), "
+        f"weather (a CSV of daily weather) or place (published: {places})"
     )
+    raise BidError(Finding("error", "no-climate", fault))
+
+
+def _places() -> set[str]:
+    """Places with published ETo."""
+    return {row["place"] for row in published.table("eto")}
 
 
 def _place(rules: Climate) -> Months:
-    rows = [row for row in published.table("eto") if published.key(row["place"]) == published.key(rules.place)]
+    place = published.key(rules.place)
+    rows = [row for row in published.table("eto") if published.key(row["place"]) == place]
     if not rows:
-        hint = published.closest(rules.place, {row["place"] for row in published.table("eto")})
-        raise BidError(
-            Finding("error", "unknown-place", f"water.climate.place: no published ETo for '{rules.place}'; {hint}")
-        )
+        hint = published.closest(rules.place, _places())
+        fault = f"water.climate.place: no published ETo for '{rules.place}'; {hint}"
+        raise BidError(Finding("error", "unknown-place", fault))
     eto = np.zeros(12)
     for row in rows:
         eto[int(row["month"]) - 1] = float(row["value"]) * LENGTHS[row["unit"]]
-    seen = ", given from memory: check before use" if rows[0]["seen"] == "memory" else ""
-    rain = np.array(rules.rain_m) if rules.rain_m else np.zeros(12)
-    return Months(eto, rain, f"{rows[0]['place']}, {rows[0]['source']}, {rows[0]['year']}{seen}")
+    first = rows[0]
+    seen = ", given from memory: check before use" if first["seen"] == "memory" else ""
+    origin = f"{first['place']}, {first['source']}, {first['year']}{seen}"
+    return Months(eto, _rain_m(rules), origin)
+
+
+def _rain_m(rules: Climate) -> np.ndarray:
+    """The bid's twelve months of rain, metres; none if left out."""
+    return np.array(rules.rain_m) if rules.rain_m else np.zeros(12)
+
+
+def _said(*parts: str) -> str:
+    return ", ".join(part for part in parts if part)
 
 
 def _checked(given: Months, file: str) -> Months:
     """The same months; refuses what cannot be a month's ETo or rain (mostly a wrong unit)."""
-    for word, values, most in (("ETo", given.eto_m, _MOST_ETO_M), ("rain", given.rain_m, _MOST_RAIN_M)):
+    limits = (("ETo", given.eto_m, _MOST_ETO_M), ("rain", given.rain_m, _MOST_RAIN_M))
+    for word, values, most in limits:
         if values.max(initial=0.0) > most:
-            month = MONTHS[int(values.argmax())]
-            fault = f"{word} of {values.max() * 1000:.0f} mm in {month} is more than any place has; check the unit"
+            depth = f"{word} of {values.max() * 1000:.0f} mm in {MONTHS[int(values.argmax())]}"
+            fault = f"{depth} is more than any place has; check the unit"
             raise InputError(Finding("error", "climate-range", fault, file=file))
     if given.eto_m.sum() <= 0:
         raise InputError(Finding("error", "climate-range", "ETo is zero in every month", file=file))
@@ -94,9 +107,10 @@ def _station_table(path: Path, rules: Climate) -> Months:
     for line, row in enumerate(table, 2):
         month = month_index(row.get("month", ""), name, line)
         if not np.isnan(eto[month]):
-            raise InputError(Finding("error", "climate-month", f"line {line}: {MONTHS[month]} stands twice", file=name))
+            fault = f"line {line}: {MONTHS[month]} stands twice"
+            raise InputError(Finding("error", "climate-month", fault, file=name))
         eto[month] = amount(row[eto_column], "ETo", name, line) * eto_scale
         if rain_column:
             rain[month] = amount(row[rain_column], "rain", name, line) * rain_scale
     refuse_missing(np.isnan(eto), name)
-    return Months(eto, rain, ", ".join(part for part in (rules.station, rules.source, name) if part))
+    return Months(eto, rain, _said(rules.station, rules.source, name))

@@ -1,8 +1,9 @@
 """Water use by month, before and after each conversion.
 
-A lawn takes max(0, ETo x factor - effective rain) / irrigation efficiency: it covers the ground, and what falls on it is
-its own. Planting by a plant factor takes max(0, ETo - effective rain) x factor / efficiency, as 23 CCR 492.4 takes rain off
-ETo: plants that take a fifth of ETo catch a fifth of the rain. Rinse and cooling water is stated as applied and added.
+A lawn takes max(0, ETo x factor - effective rain) / irrigation efficiency: it covers the ground,
+and what falls on it is its own. Planting by a plant factor takes max(0, ETo - effective rain) x
+factor / efficiency, as 23 CCR 492.4 takes rain off ETo: plants that take a fifth of ETo catch a
+fifth of the rain. Rinse and cooling water is stated as applied and added.
 
 Depths in metres, volumes in cubic metres; arrays end in twelve months, January first.
 """
@@ -12,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from geoturf.rules.water import Climate, Conversion, WaterRules
 from geoturf.water import published
@@ -28,8 +30,8 @@ INPUTS = ("eto", "rain", "rain_method", "efficiency", "price", "capital", "upkee
 
 @dataclass(frozen=True)
 class Case:
-    """Factors on the inputs: 1 is the middle case. ``efficiency`` is that of the existing irrigation; ``rain_method`` how
-    rain is counted, the bid's way if empty."""
+    """Factors on the inputs: 1 is the middle case. ``efficiency`` is that of the existing
+    irrigation; ``rain_method`` how rain is counted, the bid's way if empty."""
 
     eto: float = 1.0
     rain: float = 1.0
@@ -46,9 +48,10 @@ MIDDLE = Case()
 
 @dataclass(frozen=True)
 class Use:
-    """``before_m3``: (n, 12), by the meter where there is one. ``after_m3``: (n, k, 12), once plants are established.
-    ``modelled_m3``: (n, 12), before, by the formula. ``establishing_m3``: (n, k), what is taken over ``after_m3`` in a year
-    until then."""
+    """``before_m3``: (n, 12), by the meter where there is one. ``after_m3``: (n, k, 12), once
+    plants are established.
+    ``modelled_m3``: (n, 12), before, by the formula. ``establishing_m3``: (n, k), what is taken
+    over ``after_m3`` in a year until then."""
 
     before_m3: np.ndarray
     after_m3: np.ndarray
@@ -58,11 +61,13 @@ class Use:
     @property
     def saved_m3(self) -> np.ndarray:
         """(n, k, 12); negative where a conversion takes more."""
-        return self.before_m3[:, None, :] - self.after_m3
+        saved: np.ndarray = self.before_m3[:, None, :] - self.after_m3
+        return saved
 
 
 def volume_factor(constant: str) -> float:
-    """What volumes are multiplied by: 1 for the exact constant, 0.99459 for the ordinance's rounded one."""
+    """What volumes are multiplied by: 1 for the exact constant, 0.99459 for the ordinance's
+    rounded one."""
     return 1.0 if constant == "exact" else ORDINANCE_GALLONS / EXACT_GALLONS
 
 
@@ -74,12 +79,15 @@ def applied_depth_m(
     rules: Climate,
     by_factor: np.ndarray | bool = False,
 ) -> np.ndarray:
-    """Irrigation applied, metres a month. ``eto_m``, ``rain_m``: (12,); ``factor``: (..., 12); ``efficiency``: over 0
-    to 1; ``by_factor``: whether rain counts by the factor, as factor less its months."""
+    """Irrigation applied, metres a month. ``eto_m``, ``rain_m``: (12,); ``factor``: (..., 12);
+    ``efficiency``: over 0 to 1; ``by_factor``: whether rain counts by the factor, as factor less
+    its months."""
     need = eto_m * factor
     whole = need - effective_rain_m(rules, rain_m, need)
-    share = (eto_m - effective_rain_m(rules, rain_m, np.broadcast_to(eto_m, need.shape))) * factor
-    return np.maximum(0.0, np.where(by_factor, share, whole)) / efficiency
+    reference = np.broadcast_to(eto_m, need.shape)
+    share = (eto_m - effective_rain_m(rules, rain_m, reference)) * factor
+    depth: np.ndarray = np.maximum(0.0, np.where(by_factor, share, whole)) / efficiency
+    return depth
 
 
 class _Balance:
@@ -88,26 +96,34 @@ class _Balance:
     def __init__(self, lawns: Lawns, months: Months, rules: WaterRules, case: Case):
         way = {"effective_rain": case.rain_method} if case.rain_method else {}
         self.climate = rules.climate.model_copy(update=way)
-        self.eto_m, self.rain_m = months.eto_m * case.eto, months.rain_m * case.rain
+        self.eto_m = months.eto_m * case.eto
+        self.rain_m = months.rain_m * case.rain
         self.area_m2 = lawns.ground_m2[:, None] * volume_factor(rules.constant)
-        self.covers, self.methods = list(lawns.covers), list(lawns.efficiencies)
+        self.covers = list(lawns.covers)
+        self.methods = list(lawns.efficiencies)
         self.factors = np.array([lawns.covers[name].factor for name in self.covers])
         self.sparse = np.array([lawns.covers[name].rain_by_factor for name in self.covers])
         self.shares = np.array([lawns.efficiencies[name] for name in self.methods])
         self.own_cover = _index(lawns.areas["cover"], self.covers)
-        worn = np.minimum(1.0, self.shares * case.efficiency)  # the irrigation that is there
-        self.own_share = worn[_index(lawns.areas["irrigation"], self.methods)][:, None]
+        own_method = _index(lawns.areas["irrigation"], self.methods)
+        now = np.minimum(1.0, self.shares * case.efficiency)  # the irrigation that is there
+        self.own_share = now[own_method][:, None]
 
     def applied_m3(self, cover: int | np.ndarray, efficiency: np.ndarray | float) -> np.ndarray:
         """Irrigation of every area, (n, 12), under a cover (number, or one an area)."""
         at = np.broadcast_to(cover, len(self.own_cover))
         sparse = self.sparse[at][:, None]
-        depth = applied_depth_m(self.eto_m, self.rain_m, self.factors[at], efficiency, self.climate, sparse)
+        factor = self.factors[at]
+        eto, rain, rules = self.eto_m, self.rain_m, self.climate
+        depth = applied_depth_m(eto, rain, factor, efficiency, rules, by_factor=sparse)
         return depth * self.area_m2
 
     def after_m3(self, conversion: Conversion, cover_name: str) -> np.ndarray:
-        """Irrigation of every area after a conversion under the cover named, the area's own if empty, (n, 12)."""
-        cover = self.covers.index(published.key(cover_name)) if cover_name else self.own_cover
+        """Irrigation of every area after a conversion under the cover named, the area's own if
+        empty, (n, 12)."""
+        cover: int | np.ndarray = self.own_cover
+        if cover_name:
+            cover = self.covers.index(published.key(cover_name))
         share = self.own_share
         if conversion.irrigation:
             share = self.shares[self.methods.index(published.key(conversion.irrigation))]
@@ -126,13 +142,19 @@ def use(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) ->
     after = np.zeros((len(before), len(lawns.names), 12))
     establishing = np.zeros(after.shape[:2])
     for j, conversion in enumerate(lawns.conversions):
-        stated = conversion.rinse_m * np.array(conversion.rinses) + conversion.cooling_m * np.array(conversion.coolings)
-        after[:, j] = balance.after_m3(conversion, conversion.cover) * _kept(conversion, meter)[:, None]
+        irrigated = balance.after_m3(conversion, conversion.cover)
+        after[:, j] = irrigated * _kept(conversion, meter)[:, None]
         if conversion.establishing_years:
             young = balance.after_m3(conversion, conversion.establishing_cover).sum(axis=1)
             establishing[:, j] = np.maximum(0.0, young - after[:, j].sum(axis=1))
-        after[:, j] += stated * case.rinse * lawns.ground_m2[:, None]
+        after[:, j] += _stated_m(conversion) * case.rinse * lawns.ground_m2[:, None]
     return Use(before, after, modelled, establishing)
+
+
+def _stated_m(conversion: Conversion) -> np.ndarray:
+    """Rinse and cooling water, (12,), metres a month."""
+    rinses, coolings = np.array(conversion.rinses), np.array(conversion.coolings)
+    return conversion.rinse_m * rinses + conversion.cooling_m * coolings
 
 
 def used_now(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -> np.ndarray:
@@ -150,13 +172,16 @@ def _metered(lawns: Lawns, modelled: np.ndarray) -> tuple[np.ndarray, np.ndarray
 
 
 def _kept(conversion: Conversion, meter: np.ndarray) -> np.ndarray:
-    """What of the meter's departure from the model stays after a conversion, a factor (n,). Irrigation that is kept wastes or
-    stints as before; new irrigation ends waste, but what was watered sparingly stays so where the cover stays; what is newly
-    planted is watered as planned."""
+    """What of the meter's departure from the model stays after a conversion, a factor (n,).
+    Irrigation that is kept wastes or stints as before; new irrigation ends waste, but what was
+    watered sparingly stays so where the cover stays; what is newly planted is watered as
+    planned."""
     if not conversion.irrigation:
         return meter
     return np.ones(len(meter)) if conversion.cover else np.minimum(meter, 1.0)
 
 
-def _index(names, known: list[str]) -> np.ndarray:
-    return names.map({name: i for i, name in enumerate(known)}).to_numpy(int)
+def _index(names: pd.Series, known: list[str]) -> np.ndarray:
+    """The place of each name among the known, (n,)."""
+    place = {name: k for k, name in enumerate(known)}
+    return names.map(place).to_numpy(int)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import highspy
 import numpy as np
+from numpy.typing import ArrayLike
 
 from geoturf import highs
 
@@ -18,11 +19,26 @@ def solver() -> highspy.Highs:
     return highs.solver(mip_feasibility_tolerance=1e-8)
 
 
+def whole_solver(gap: float, nodes: int) -> highspy.Highs:
+    """A solver of integer programmes, to the relative ``gap`` or so many branch-and-bound
+    ``nodes``."""
+    made = solver()
+    for option, value in (("mip_rel_gap", gap), ("mip_abs_gap", 0.0), ("mip_max_nodes", nodes)):
+        made.setOptionValue(option, value)
+    return made
+
+
 def model(
-    options: Options, columns: np.ndarray, must: np.ndarray, budget: float, settled: np.ndarray, whole: bool
+    options: Options,
+    columns: np.ndarray,
+    must: np.ndarray,
+    budget: float,
+    settled: np.ndarray,
+    whole: bool,
 ) -> highspy.HighsLp:
-    """Columns: the options numbered ``columns``. Rows: one an area among them (``must``: (n,), which take one), the
-    budget, the side constraints, each less what the ``settled`` options take. Minimises minus the value."""
+    """Columns: the options numbered ``columns``. Rows: one an area among them (``must``: (n,),
+    which take one), the budget, the side constraints, each less what the ``settled`` options take.
+    Minimises minus the value."""
     present, row = np.unique(options.area[columns], return_inverse=True)
     rows, cols, entries = [row], [np.arange(len(columns))], [np.ones(len(columns))]
     lower, upper = [must[present].astype(float)], [np.ones(len(present))]
@@ -32,14 +48,16 @@ def model(
         rows.append(np.full(len(at), len(present) + number))
         cols.append(at)
         entries.append(weight[columns][at])
-        lower.append(np.array([low - weight[settled].sum()]))
-        upper.append(np.array([high - weight[settled].sum()]))
+        taken = weight[settled].sum()
+        lower.append(np.array([low - taken]))
+        upper.append(np.array([high - taken]))
     made = highspy.HighsLp()
-    made.num_col_, made.num_row_ = len(columns), len(present) + len(weighted)
+    made.num_col_ = len(columns)
+    made.num_row_ = len(present) + len(weighted)
     made.col_cost_ = -options.value[columns] / options.value_unit
     made.offset_ = -options.value[settled].sum() / options.value_unit
     made.col_lower_ = np.zeros(len(columns))
-    # in the relaxation the area's own row bounds an option, so that the row's dual is the loss of taking none
+    # in the relaxation the area's own row bounds an option: its dual is the loss of taking none
     made.col_upper_ = np.full(len(columns), 1.0 if whole else highspy.kHighsInf)
     made.row_lower_ = np.nan_to_num(np.concatenate(lower), neginf=-highspy.kHighsInf)
     made.row_upper_ = np.nan_to_num(np.concatenate(upper), posinf=highspy.kHighsInf)
@@ -52,7 +70,8 @@ def model(
 def _fill(made: highspy.HighsLp, rows: np.ndarray, cols: np.ndarray, entries: np.ndarray) -> None:
     order = np.lexsort((rows, cols))
     made.a_matrix_.format_ = highspy.MatrixFormat.kColwise
-    made.a_matrix_.start_ = np.searchsorted(cols[order], np.arange(made.num_col_ + 1)).astype(np.int32)
+    start = np.searchsorted(cols[order], np.arange(made.num_col_ + 1))
+    made.a_matrix_.start_ = start.astype(np.int32)
     made.a_matrix_.index_ = rows[order].astype(np.int32)
     made.a_matrix_.value_ = entries[order]
 
@@ -66,17 +85,22 @@ def extend(
     upper: np.ndarray,
     row_lower: np.ndarray,
 ) -> None:
-    """Adds columns (``cost``, 0 to ``upper``) and rows (at least ``row_lower``) with their entries, numbered on from
-    what is there."""
+    """Adds columns (``cost``, 0 to ``upper``) and rows (at least ``row_lower``) with their
+    entries, numbered on from what is there."""
     old = made.a_matrix_
     old_cols = np.repeat(np.arange(made.num_col_), np.diff(np.array(old.start_)))
     all_rows = np.concatenate([np.array(old.index_), rows])
     all_cols = np.concatenate([old_cols, cols])
     all_entries = np.concatenate([np.array(old.value_), entries])
-    made.num_col_, made.num_row_ = made.num_col_ + len(cost), made.num_row_ + len(row_lower)
-    made.col_cost_ = np.concatenate([np.array(made.col_cost_), cost])
-    made.col_lower_ = np.concatenate([np.array(made.col_lower_), np.zeros(len(cost))])
-    made.col_upper_ = np.concatenate([np.array(made.col_upper_), upper])
-    made.row_lower_ = np.concatenate([np.array(made.row_lower_), row_lower])
-    made.row_upper_ = np.concatenate([np.array(made.row_upper_), np.full(len(row_lower), highspy.kHighsInf)])
+    made.num_col_ += len(cost)
+    made.num_row_ += len(row_lower)
+    made.col_cost_ = _joined(made.col_cost_, cost)
+    made.col_lower_ = _joined(made.col_lower_, np.zeros(len(cost)))
+    made.col_upper_ = _joined(made.col_upper_, upper)
+    made.row_lower_ = _joined(made.row_lower_, row_lower)
+    made.row_upper_ = _joined(made.row_upper_, np.full(len(row_lower), highspy.kHighsInf))
     _fill(made, all_rows, all_cols, all_entries)
+
+
+def _joined(there: ArrayLike, more: np.ndarray) -> np.ndarray:
+    return np.concatenate([np.array(there), more])

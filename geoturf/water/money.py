@@ -1,8 +1,8 @@
-"""What a conversion costs and brings: the water bill with its tiers, simple payback, net present value, cost of a saved
-cubic metre.
+"""What a conversion costs and brings: the water bill with its tiers, simple payback, net present
+value, cost of a saved cubic metre.
 
-Capital and rebate fall now; water, upkeep and replacements at the ends of years 1 to the horizon, discounted. Nothing
-is left over at the horizon. numpy-financial is the oracle in the tests.
+Capital and rebate fall now; water, upkeep and replacements at the ends of years 1 to the horizon,
+discounted. Nothing is left over at the horizon. numpy-financial is the oracle in the tests.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geoturf.rules.water import Rebate, WaterPrice, WaterRules
+from geoturf.rules.water import Conversion, Rebate, WaterPrice, WaterRules
 from geoturf.water.demand import MIDDLE, Case, Use
 from geoturf.water.lawns import Lawns, by_area, site_numbers
 from geoturf.water.published import key
@@ -21,12 +21,13 @@ from geoturf.water.published import key
 class Worth:
     """Money, arrays (n, k) for n areas and k conversions.
 
-    ``bill_saved``: water bill saved a year at today's prices, once plants are established, each conversion as if it were the
-    only one of its site.
-    ``upkeep_saved``: a year. ``payback_years``: inf where it never pays back. ``cost_per_m3``: present cost but for the
-    water bill (capital, replacements and upkeep less rebate) over water saved, both discounted; nan where nothing is
-    saved. ``later_cost``: present value of replacements less upkeep saved. ``establishing``: present value of the water that
-    plants take until they are established over what they take then, at the price of the first block.
+    ``bill_saved``: water bill saved a year at today's prices, once plants are established, each
+    conversion as if it were the only one of its site.
+    ``upkeep_saved``: a year. ``payback_years``: inf where it never pays back. ``cost_per_m3``:
+    present cost but for the water bill (capital, replacements and upkeep less rebate) over water
+    saved, both discounted; nan where nothing is saved. ``later_cost``: present value of
+    replacements less upkeep saved. ``establishing``: present value of the water that plants take
+    until they are established over what they take then, at the price of the first block.
     """
 
     capital: np.ndarray
@@ -41,14 +42,15 @@ class Worth:
 
 
 def present_value_factor(years: int, rate: float, growth: float = 0.0) -> float:
-    """Present value of 1 a year at the ends of years 1 to ``years``, the first growing by ``growth`` over today's
-    price."""
+    """Present value of 1 a year at the ends of years 1 to ``years``, the first growing by
+    ``growth`` over today's price."""
     year = np.arange(1, years + 1)
     return float((((1 + growth) / (1 + rate)) ** year).sum())
 
 
 def replacement_factor(life: int, years: int, rate: float, growth: float = 0.0) -> float:
-    """Present value of 1 spent at the end of every ``life`` years before the horizon; 0 where ``life`` is 0."""
+    """Present value of 1 spent at the end of every ``life`` years before the horizon; 0 where
+    ``life`` is 0."""
     if life <= 0:
         return 0.0
     year = np.arange(life, years, life)
@@ -57,17 +59,19 @@ def replacement_factor(life: int, years: int, rate: float, growth: float = 0.0) 
 
 def blocks(price: WaterPrice) -> tuple[np.ndarray, np.ndarray]:
     """Starts (m3 a month) and prices (per m3) of the blocks of the tariff."""
-    starts = np.array([0.0, *(tier.above_m3 for tier in price.tiers)])
-    return starts, np.array([price.price.per_si(), *(tier.price.per_si() for tier in price.tiers)])
+    starts = [tier.above_m3 for tier in price.tiers]
+    prices = [tier.price.per_si() for tier in price.tiers]
+    return np.array([0.0, *starts]), np.array([price.price.per_si(), *prices])
 
 
 def bill(volume_m3: np.ndarray, price: WaterPrice, factor: float = 1.0) -> np.ndarray:
     """Bill of an account's month for ``volume_m3`` (any shape), without fixed charges."""
+    volume = np.asarray(volume_m3)
     starts, prices = blocks(price)
     widths = np.append(np.diff(starts), np.inf)
-    total = np.zeros(np.shape(volume_m3))
+    total = np.zeros(volume.shape)
     for start, width, unit_price in zip(starts, widths, prices, strict=True):
-        total += unit_price * np.clip(np.asarray(volume_m3) - start, 0.0, width)
+        total += unit_price * np.clip(volume - start, 0.0, width)
     return total * factor
 
 
@@ -79,14 +83,16 @@ def by_site(values: np.ndarray, site: np.ndarray) -> np.ndarray:
 
 
 def _bill_saved(lawns: Lawns, use: Use, price: WaterPrice, factor: float) -> np.ndarray:
+    """A year's bill saved by each option, (n, k), as if it were the only one of its site."""
     if not price.tiers:
-        return use.saved_m3.sum(axis=2) * price.price.per_si() * factor
+        alike: np.ndarray = use.saved_m3.sum(axis=2) * price.price.per_si() * factor
+        return alike
     site = site_numbers(lawns)
     account = by_site(use.before_m3, site)[site]
     now = bill(account, price, factor).sum(axis=1)
-    return np.stack(
-        [now - bill(account - saved, price, factor).sum(axis=1) for saved in np.moveaxis(use.saved_m3, 1, 0)], axis=1
-    )
+    by_conversion = np.moveaxis(use.saved_m3, 1, 0)
+    then = [bill(account - saved, price, factor).sum(axis=1) for saved in by_conversion]
+    return np.stack([now - after for after in then], axis=1)
 
 
 def rebates(rebate: Rebate | None, surface_m2: np.ndarray) -> np.ndarray:
@@ -102,35 +108,41 @@ def rebates(rebate: Rebate | None, surface_m2: np.ndarray) -> np.ndarray:
 def worth(lawns: Lawns, use: Use, rules: WaterRules, case: Case = MIDDLE) -> Worth:
     """Money of every area and conversion."""
     years, rate = rules.horizon, rules.discount_rate
-    surface = lawns.surface_m2
+    rise, water_rise = rules.upkeep_escalation, rules.price.escalation
+    conversions = lawns.conversions
     capital = np.round(lawns.capital * case.capital, 2)
-    rebate = np.stack([rebates(c.rebate, surface) for c in lawns.conversions], axis=1)
-    rebate = np.minimum(rebate, capital)  # no program pays more than the work costs
-    now = _upkeep_now(lawns)
-    then = np.stack(
-        [
-            _upkeep_then(lawns, c.cover, None if c.upkeep is None else by_area(c.upkeep, surface), now)
-            for c in lawns.conversions
-        ],
-        axis=1,
-    )
-    upkeep_saved = (now[:, None] - then) * case.upkeep
+    stated = np.stack([rebates(c.rebate, lawns.surface_m2) for c in conversions], axis=1)
+    rebate = np.minimum(stated, capital)  # no program pays more than the work costs
+    upkeep_saved = _upkeep_saved(lawns) * case.upkeep
     bill_saved = _bill_saved(lawns, use, rules.price, case.price)
-    growth = rules.upkeep_escalation
-    again = np.array([c.replacement_share * replacement_factor(c.life, years, rate, growth) for c in lawns.conversions])
-    later = capital * again - upkeep_saved * present_value_factor(years, rate, growth)
+    replaced = [
+        conversion.replacement_share * replacement_factor(conversion.life, years, rate, rise)
+        for conversion in conversions
+    ]
+    upkeep_years = present_value_factor(years, rate, rise)
+    later = capital * np.array(replaced) - upkeep_saved * upkeep_years
     outlay = capital - rebate
-    young = np.array([min(c.establishing_years, years) for c in lawns.conversions])
-    young_bill = np.array([present_value_factor(y, rate, rules.price.escalation) for y in young])
+    young = [min(c.establishing_years, years) for c in conversions]
+    young_bill = np.array([present_value_factor(year, rate, water_rise) for year in young])
+    young_water = np.array([present_value_factor(year, rate) for year in young])
     establishing = use.establishing_m3 * rules.price.price.per_si() * case.price * young_bill
-    npv = bill_saved * present_value_factor(years, rate, rules.price.escalation) - outlay - later - establishing
-    young_water = np.array([present_value_factor(y, rate) for y in young])
-    saved = use.saved_m3.sum(axis=2) * present_value_factor(years, rate) - use.establishing_m3 * young_water
+    bill_years = present_value_factor(years, rate, water_rise)
+    npv = bill_saved * bill_years - outlay - later - establishing
+    water_years = present_value_factor(years, rate)
+    saved = use.saved_m3.sum(axis=2) * water_years - use.establishing_m3 * young_water
+    yearly = bill_saved + upkeep_saved
     with np.errstate(divide="ignore", invalid="ignore"):
-        yearly = bill_saved + upkeep_saved
         payback = np.where(yearly > 0, outlay / yearly, np.where(outlay > 0, np.inf, 0.0))
         cost = np.where(saved > 1e-9, (outlay + later) / saved, np.nan)
     return Worth(capital, rebate, bill_saved, upkeep_saved, payback, npv, cost, later, establishing)
+
+
+def _upkeep_saved(lawns: Lawns) -> np.ndarray:
+    """Upkeep a year of what is there over that of each conversion, (n, k)."""
+    now = _upkeep_now(lawns)
+    then = [_upkeep_then(lawns, conversion, now) for conversion in lawns.conversions]
+    saved: np.ndarray = now[:, None] - np.stack(then, axis=1)
+    return saved
 
 
 def _upkeep_now(lawns: Lawns) -> np.ndarray:
@@ -143,7 +155,11 @@ def _upkeep_now(lawns: Lawns) -> np.ndarray:
     return total
 
 
-def _upkeep_then(lawns: Lawns, cover: str, stated: np.ndarray | None, now: np.ndarray) -> np.ndarray:
-    if stated is not None:
-        return stated
-    return by_area(lawns.covers[key(cover)].upkeep, lawns.surface_m2) if cover else now
+def _upkeep_then(lawns: Lawns, conversion: Conversion, now: np.ndarray) -> np.ndarray:
+    """Upkeep a year after a conversion, (n,): as stated, else the new cover's, else as now."""
+    surface = lawns.surface_m2
+    if conversion.upkeep is not None:
+        return by_area(conversion.upkeep, surface)
+    if conversion.cover:
+        return by_area(lawns.covers[key(conversion.cover)].upkeep, surface)
+    return now

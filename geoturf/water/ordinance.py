@@ -1,11 +1,15 @@
-"""The ordinance check: maximum applied water allowance (MAWA) against estimated total water use (ETWU), 23 CCR 490-495.
+"""The ordinance check: maximum applied water allowance (MAWA) against estimated total water use
+(ETWU), 23 CCR 490-495.
 
-A worksheet, row by row, of hydrozones (a site's areas of one cover under one irrigation method), before and after the
-choice, with what the water balance of the comparison says each takes beside the ordinance's estimate. A check of the
-arithmetic, no legal advice; a verdict only where `place.law` finds that the ordinance holds.
+A worksheet, row by row, of hydrozones (a site's areas of one cover under one irrigation method),
+before and after the choice, with what the water balance of the comparison says each takes beside
+the ordinance's estimate. A check of the arithmetic, no legal advice; a verdict only where
+`place.law` finds that the ordinance holds.
 """
 
 from __future__ import annotations
+
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
@@ -20,35 +24,58 @@ from geoturf.water.lawns import Lawns
 from geoturf.water.place import Law
 from geoturf.water.view import View
 
-PEAK_SHARE = 0.70  # EPA 2009 revised approach (nepis P1010FI8): 70 % of the peak month's reference use
+# EPA 2009 revised approach (nepis P1010FI8): 70 % of the peak month's reference use
+PEAK_SHARE = 0.70
+PEAK_RAIN_SHARE = 0.25  # of the peak month's rain, which the same takes off; from memory
+_ZONE = ["site", "landscape", "cover", "irrigation", "special"]  # what makes a hydrozone
+_ADDED_UP = ["area_m2", "special_m2", "regular_etaf_m2", "etwu_m3", "use_m3", "peak_m3"]
+
+Areas = TypeVar("Areas", float, np.ndarray, pd.Series)
 
 
-def allowance_m3(eto_m: float, landscape_m2, special_m2, etaf, constant: str = "ordinance"):
-    """MAWA = ETo 0.62 (ETAF LA + (1 - ETAF) SLA), m3 a year; LA includes SLA (23 CCR 492.4). ``eto_m``: year's ETo in
-    metres, less effective rain where the ordinance takes it off."""
-    return eto_m * volume_factor(constant) * (etaf * landscape_m2 + (1 - etaf) * special_m2)
+def allowance_m3(
+    eto_m: float,
+    landscape_m2: Areas,
+    special_m2: Areas,
+    etaf: Areas,
+    constant: str = "ordinance",
+) -> Areas:
+    """MAWA = ETo 0.62 (ETAF LA + (1 - ETAF) SLA), m3 a year; LA includes SLA (23 CCR 492.4).
+    ``eto_m``: year's ETo in metres, less effective rain where the ordinance takes it off."""
+    depth_m = eto_m * volume_factor(constant)
+    allowed: Areas = depth_m * (etaf * landscape_m2 + (1 - etaf) * special_m2)
+    return allowed
 
 
-def estimated_use_m3(eto_m: float, plant_factor, efficiency, area_m2, constant: str = "ordinance"):
+def estimated_use_m3(
+    eto_m: float,
+    plant_factor: Areas,
+    efficiency: Areas,
+    area_m2: Areas,
+    constant: str = "ordinance",
+) -> Areas:
     """ETWU of a hydrozone = ETo 0.62 (PF / IE) area, m3 a year (23 CCR 492.4)."""
-    return eto_m * volume_factor(constant) * plant_factor / efficiency * area_m2
+    used: Areas = eto_m * volume_factor(constant) * plant_factor / efficiency * area_m2
+    return used
 
 
-def peak_month_allowance_m3(eto_m: np.ndarray, landscape_m2):
-    """A second budget: 70 % of ETo x area in the month of most ETo, m3 in that month, by the exact constant (EPA 2009
-    revised approach)."""
+def peak_month_allowance_m3(eto_m: np.ndarray, landscape_m2: Areas) -> Areas:
+    """A second budget: 70 % of ETo x area in the month of most ETo, m3 in that month, by the exact
+    constant (EPA 2009 revised approach)."""
     return PEAK_SHARE * float(np.max(eto_m)) * landscape_m2
 
 
 def worksheet(view: View, chosen: np.ndarray) -> pd.DataFrame:
-    """One row a hydrozone: plan (existing, chosen), site, landscape, hydrozone, cover, irrigation, special (bool),
-    plant_factor (the year's, weighted by ETo), efficiency, etaf (PF / IE), area_m2, etaf_area_m2, etwu_m3, use_m3 (by the
-    water balance, as in the comparison). Special landscape areas are judged at ETAF 1 (their estimated use is ETo x
-    area); covers that are not planted are left out."""
+    """One row a hydrozone: plan (existing, chosen), site, landscape, hydrozone, cover, irrigation,
+    special (bool), plant_factor (the year's, weighted by ETo), efficiency, etaf (PF / IE),
+    area_m2, etaf_area_m2, etwu_m3, use_m3 (by the water balance, as in the comparison). Special
+    landscape areas are judged at ETAF 1 (their estimated use is ETo x area); covers that are not
+    planted are left out."""
     landscape = landscapes(view.lawns, view.rules)
     frames = [_zones(view, choice, landscape).assign(plan=plan) for plan, choice in _plans(chosen)]
     sheet = pd.concat(frames, ignore_index=True)
-    return sheet[["plan", *[c for c in sheet.columns if c != "plan"]]]
+    others = [column for column in sheet.columns if column != "plan"]
+    return sheet[["plan", *others]]
 
 
 def _plans(chosen: np.ndarray) -> tuple[tuple[str, np.ndarray], ...]:
@@ -61,104 +88,133 @@ def landscapes(lawns: Lawns, rules: WaterRules) -> pd.Series:
     landscape = published.key(rules.ordinance.landscape)
     if landscape not in kinds:
         hint = published.closest(landscape, kinds)
-        raise BidError(
-            Finding("error", "unknown-landscape", f"water.ordinance.landscape: '{landscape}' is not known; {hint}")
-        )
-    homes = lawns.areas["use"].str.lower().isin([use.lower() for use in rules.ordinance.residential_uses])
+        fault = f"water.ordinance.landscape: '{landscape}' is not known; {hint}"
+        raise BidError(Finding("error", "unknown-landscape", fault))
+    homes = _of_use(lawns, rules.ordinance.residential_uses)
     home_sites = set(lawns.areas["site"][homes])
     return lawns.areas["site"].isin(home_sites).map({True: "residential", False: landscape})
 
 
+def _of_use(lawns: Lawns, uses: tuple[str, ...]) -> pd.Series:
+    """Areas used for one of ``uses``, bool (n,)."""
+    return lawns.areas["use"].str.lower().isin([use.lower() for use in uses])
+
+
 def _zones(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame:
+    """The hydrozones of one plan, as `worksheet` lists them."""
     lawns, months, rules = view.lawns, view.months, view.rules
+    by_zone = _planted(view, choice, landscape).groupby(_ZONE, sort=False, as_index=False)
+    zones = by_zone[["area_m2", "use_m3"]].sum()
+    eto_m = _eto(months, rules)
+    weight = months.eto_m / months.eto_m.sum()
+    factors = {name: float(np.dot(cover.factor, weight)) for name, cover in lawns.covers.items()}
+    zones["plant_factor"] = zones["cover"].map(factors).astype(float)
+    methods = dict(lawns.efficiencies)
+    zones["efficiency"] = zones["irrigation"].map(methods).astype(float)
+    factor = zones["plant_factor"].where(~zones["special"], 1.0)
+    efficiency = zones["efficiency"].where(~zones["special"], 1.0)
+    zones["etaf"] = factor / efficiency
+    zones["etaf_area_m2"] = zones["etaf"] * zones["area_m2"]
+    constant = rules.ordinance.constant
+    zones["etwu_m3"] = estimated_use_m3(eto_m, factor, efficiency, zones["area_m2"], constant)
+    zones["peak_m3"] = _peak_use_m3(lawns, months, zones)
+    zones["hydrozone"] = zones.groupby("site").cumcount() + 1
+    return zones
+
+
+def _planted(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame:
+    """The planted areas after a choice, one a row: what makes its hydrozone, area_m2, use_m3."""
+    lawns = view.lawns
     cover, method = lawns.areas["cover"].copy(), lawns.areas["irrigation"].copy()
     for j, conversion in enumerate(lawns.conversions):
         if conversion.cover:
             cover[choice == j] = published.key(conversion.cover)
         if conversion.irrigation:
             method[choice == j] = published.key(conversion.irrigation)
-    special_use = lawns.areas["use"].str.lower().isin([use.lower() for use in rules.ordinance.special_uses])
-    special = special_use | cover.map({name: c.special for name, c in lawns.covers.items()})
-    planted = cover.map({name: c.planted for name, c in lawns.covers.items()})
+    by_use = _of_use(lawns, view.rules.ordinance.special_uses)
+    by_cover = cover.map({name: known.special for name, known in lawns.covers.items()})
+    planted = cover.map({name: known.planted for name, known in lawns.covers.items()})
     table = pd.DataFrame(
         {
             "site": lawns.areas["site"],
             "landscape": landscape,
             "cover": cover,
             "irrigation": method,
-            "special": special.astype(bool),
+            "special": (by_use | by_cover).astype(bool),
             "area_m2": lawns.ground_m2,
             "use_m3": view.after_m3(choice).sum(axis=1),
         }
-    )[planted.to_numpy(bool)]
-    keys = ["site", "landscape", "cover", "irrigation", "special"]
-    zones = table.groupby(keys, sort=False, as_index=False)[["area_m2", "use_m3"]].sum()
-    eto_m = _eto(months, rules)
-    weight = months.eto_m / months.eto_m.sum()
-    zones["plant_factor"] = zones["cover"].map({n: float(np.dot(c.factor, weight)) for n, c in lawns.covers.items()})
-    zones["efficiency"] = zones["irrigation"].map(dict(lawns.efficiencies))
-    factor, efficiency = (np.where(zones["special"], 1.0, zones[name]) for name in ("plant_factor", "efficiency"))
-    zones["etaf"] = factor / efficiency
-    zones["etaf_area_m2"] = zones["etaf"] * zones["area_m2"]
-    zones["etwu_m3"] = estimated_use_m3(eto_m, factor, efficiency, zones["area_m2"], rules.ordinance.constant)
-    zones["peak_m3"] = _peak_use_m3(lawns, months, zones)
-    zones["hydrozone"] = zones.groupby("site").cumcount() + 1
-    return zones
+    )
+    return table[planted.to_numpy(bool)]
 
 
 def _peak_use_m3(lawns: Lawns, months: Months, zones: pd.DataFrame) -> pd.Series:
-    """Use of hydrozones in the month of most ETo: (ETo x plant factor - a quarter of its rain) / efficiency x area (EPA
-    2009 revised approach; the quarter from memory), by the exact constant."""
+    """Use of hydrozones in the month of most ETo: (ETo x plant factor - a quarter of its rain) /
+    efficiency x area (EPA 2009 revised approach; the quarter from memory), by the exact
+    constant."""
     peak = int(months.eto_m.argmax())
-    factor = zones["cover"].map({name: cover.factor[peak] for name, cover in lawns.covers.items()}).astype(float)
-    depth = (months.eto_m[peak] * factor - 0.25 * months.rain_m[peak]).clip(lower=0.0)
-    return depth / zones["efficiency"] * zones["area_m2"]
+    factors = {name: cover.factor[peak] for name, cover in lawns.covers.items()}
+    factor = zones["cover"].map(factors).astype(float)
+    rain_m = PEAK_RAIN_SHARE * months.rain_m[peak]
+    depth_m = (months.eto_m[peak] * factor - rain_m).clip(lower=0.0)
+    use_m3: pd.Series = depth_m / zones["efficiency"] * zones["area_m2"]
+    return use_m3
 
 
 def _eto(months: Months, rules: WaterRules) -> float:
     """The year's ETo less the share of rain that the ordinance takes off, metres."""
-    return max(0.0, float(months.eto_m.sum() - rules.ordinance.effective_rain_share * months.rain_m.sum()))
+    rain_m = rules.ordinance.effective_rain_share * months.rain_m.sum()
+    return max(0.0, float(months.eto_m.sum() - rain_m))
 
 
 def differences(sheet: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.DataFrame:
-    """From the ordinance's estimate to the use of the comparison, one row a plan, m3: etwu_m3; then what is added on the way
-    by special_m3 (special areas by their own plant factor and efficiency, not ETo x area), constant_m3 (gallons from
-    inches as the comparison takes them), rain_m3 (rain counted as in the comparison); then planted_m3, and unplanted_m3
-    (rinse and cooling, which no ordinance counts); use_m3 is the comparison's."""
+    """From the ordinance's estimate to the use of the comparison, one row a plan, m3: etwu_m3;
+    then what is added on the way by special_m3 (special areas by their own plant factor and
+    efficiency, not ETo x area), constant_m3 (gallons from inches as the comparison takes them),
+    rain_m3 (rain counted as in the comparison); then planted_m3, and unplanted_m3 (rinse and
+    cooling, which no ordinance counts); use_m3 is the comparison's."""
     rules = view.rules
     eto_m, constant = _eto(view.months, rules), rules.ordinance.constant
-    own = estimated_use_m3(eto_m, sheet["plant_factor"], sheet["efficiency"], sheet["area_m2"], constant)
+    factor, efficiency, area = sheet["plant_factor"], sheet["efficiency"], sheet["area_m2"]
+    own = estimated_use_m3(eto_m, factor, efficiency, area, constant)
     rescaled = own * volume_factor(rules.constant) / volume_factor(constant)
-    steps = {"etwu_m3": sheet["etwu_m3"], "special_m3": own - sheet["etwu_m3"], "constant_m3": rescaled - own}
-    steps |= {"rain_m3": sheet["use_m3"] - rescaled, "planted_m3": sheet["use_m3"]}
+    steps = {
+        "etwu_m3": sheet["etwu_m3"],
+        "special_m3": own - sheet["etwu_m3"],
+        "constant_m3": rescaled - own,
+        "rain_m3": sheet["use_m3"] - rescaled,
+        "planted_m3": sheet["use_m3"],
+    }
     rows = []
     for plan, choice in _plans(chosen):
-        at, used = sheet["plan"] == plan, float(view.after_m3(choice).sum())
-        row = {"plan": plan} | {name: float(values[at].sum()) for name, values in steps.items()}
-        rows.append(row | {"unplanted_m3": used - row["planted_m3"], "use_m3": used})
+        at = sheet["plan"] == plan
+        sums = {name: float(values[at].sum()) for name, values in steps.items()}
+        used = float(view.after_m3(choice).sum())
+        unplanted = used - sums["planted_m3"]
+        rows.append({"plan": plan, **sums, "unplanted_m3": unplanted, "use_m3": used})
     return pd.DataFrame(rows)
 
 
 def compliance(sheet: pd.DataFrame, months: Months, rules: WaterRules, law: Law) -> pd.DataFrame:
-    """One row a plan and site: landscape, etaf (the allowance's), landscape_m2, special_m2, mawa_m3, etwu_m3, use_m3 (by the
-    water balance), margin_m3 (MAWA - ETWU), complies (bool; None where no law judges), mean_etaf (ETWU's, of what is not
-    special); and of the month of most ETo alone peak_m3 (use) and peak_allowance_m3."""
+    """One row a plan and site: landscape, etaf (the allowance's), landscape_m2, special_m2,
+    mawa_m3, etwu_m3, use_m3 (by the water balance), margin_m3 (MAWA - ETWU), complies (bool; None
+    where no law judges), mean_etaf (ETWU's, of what is not special); and of the month of most ETo
+    alone peak_m3 (use) and peak_allowance_m3."""
     factors = published.adjustment_factors(rules)
     sheet = sheet.assign(
         special_m2=sheet["area_m2"].where(sheet["special"], 0.0),
         regular_etaf_m2=sheet["etaf_area_m2"].where(~sheet["special"], 0.0),
     )
-    sums = sheet.groupby(["plan", "site", "landscape"], sort=False, as_index=False)[
-        ["area_m2", "special_m2", "regular_etaf_m2", "etwu_m3", "use_m3", "peak_m3"]
-    ].sum()
+    sums = sheet.groupby(["plan", "site", "landscape"], sort=False, as_index=False)[_ADDED_UP].sum()
     sums = sums.rename(columns={"area_m2": "landscape_m2"})
     sums["etaf"] = sums["landscape"].map(factors)
-    sums["mawa_m3"] = allowance_m3(
-        _eto(months, rules), sums["landscape_m2"], sums["special_m2"], sums["etaf"], rules.ordinance.constant
-    )
+    landscape, special, etaf = sums["landscape_m2"], sums["special_m2"], sums["etaf"]
+    eto_m, constant = _eto(months, rules), rules.ordinance.constant
+    sums["mawa_m3"] = allowance_m3(eto_m, landscape, special, etaf, constant)
     sums["peak_allowance_m3"] = peak_month_allowance_m3(months.eto_m, sums["landscape_m2"])
     sums["margin_m3"] = sums["mawa_m3"] - sums["etwu_m3"]
     sums["complies"] = (sums["margin_m3"] >= -1e-9 * sums["mawa_m3"]) if law.judges else None
-    regular = sums["landscape_m2"] - sums["special_m2"]
-    sums["mean_etaf"] = np.where(regular > 0, sums["regular_etaf_m2"] / np.where(regular > 0, regular, 1.0), np.nan)
+    regular = landscape - special
+    some = regular > 0
+    sums["mean_etaf"] = (sums["regular_etaf_m2"] / regular.where(some, 1.0)).where(some)
     return sums.drop(columns="regular_etaf_m2")

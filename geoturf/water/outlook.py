@@ -1,18 +1,20 @@
-"""What if the inputs are off: low, middle and high cases, and which input moves the choice most, one at a time."""
+"""What if the inputs are off: low, middle and high cases, and which input moves the choice most,
+one at a time."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from geoturf.rules.water import WaterRules
 from geoturf.water import choice
+from geoturf.water.chooser import Chooser
 from geoturf.water.demand import INPUTS, MIDDLE, RAIN_METHODS, Case, used_now
-from geoturf.water.problem import Pick, Programme
-from geoturf.water.programme import Chooser
+from geoturf.water.knapsack import Knapsack, Pick
 from geoturf.water.view import View, view
 
 _STAY = 1e-3  # an area counts as moved only where moving gains more than this share of its value
@@ -24,7 +26,7 @@ class Settled:
 
     view: View
     budget: float
-    programme: Programme
+    knapsack: Knapsack
     pick: Pick
 
     @property
@@ -33,82 +35,129 @@ class Settled:
 
     @cached_property
     def rain_methods(self) -> tuple[str, str]:
-        """The ways of counting rain, the bid's among them, that count least and most of it (take most and least water)."""
+        """The ways of counting rain, the bid's among them, that count least and most of it (take
+        most and least water)."""
         lawns, months, rules = self.view.lawns, self.view.months, self.rules
-        ways = tuple(dict.fromkeys((rules.climate.effective_rain, *RAIN_METHODS)))
-        taken = {way: float(used_now(lawns, months, rules, Case(rain_method=way)).sum()) for way in ways}
-        return max(ways, key=taken.__getitem__), min(ways, key=taken.__getitem__)
+        taken: dict[str, float] = {}
+        for way in (rules.climate.effective_rain, *RAIN_METHODS):
+            taken[way] = float(used_now(lawns, months, rules, Case(rain_method=way)).sum())
+        return max(taken, key=taken.__getitem__), min(taken, key=taken.__getitem__)
 
 
 def cases(settled: Settled) -> dict[str, Case]:
-    """Low, middle and high saving: little evapotranspiration, much rain counted, efficient irrigation and cheap water; and
-    the other way."""
+    """Low, middle and high saving: little evapotranspiration, much rain counted, efficient
+    irrigation and cheap water; and the other way."""
     span = settled.rules.uncertainty
     least, most = settled.rain_methods
     return {
-        "low": Case(eto=span.eto.low, rain_method=most, efficiency=span.efficiency.high, price=span.price.low),
+        "low": Case(
+            eto=span.eto.low,
+            rain_method=most,
+            efficiency=span.efficiency.high,
+            price=span.price.low,
+        ),
         "middle": Case(rain_method=settled.rules.climate.effective_rain),
-        "high": Case(eto=span.eto.high, rain_method=least, efficiency=span.efficiency.low, price=span.price.high),
+        "high": Case(
+            eto=span.eto.high,
+            rain_method=least,
+            efficiency=span.efficiency.low,
+            price=span.price.high,
+        ),
     }
 
 
-def ends(settled: Settled) -> dict[str, tuple[float | str, float | str]]:
-    """Low and high end of each input: factors, and ways of counting rain."""
+class End(NamedTuple):
+    """One end (low, high) of an input: its ``factor``, or a way of counting rain, and the case with
+    that alone."""
+
+    input: str
+    end: str
+    factor: float | str
+    case: Case
+
+
+def ends(settled: Settled) -> list[End]:
+    """Both ends of each input, low first."""
     span = settled.rules.uncertainty
-    factors = {name: getattr(span, name) for name in INPUTS if name != "rain_method"}
-    return {name: (at.low, at.high) for name, at in factors.items()} | {"rain_method": settled.rain_methods}
+    found = []
+    for name in INPUTS:
+        low_high = settled.rain_methods
+        if name != "rain_method":
+            of_input = getattr(span, name)
+            low_high = of_input.low, of_input.high
+        for end, factor in zip(("low", "high"), low_high, strict=True):
+            changed: dict[str, Any] = {name: factor}
+            found.append(End(name, end, factor, replace(MIDDLE, **changed)))
+    return found
 
 
 def scenarios(settled: Settled) -> pd.DataFrame:
-    """One row a case: case, eto, efficiency, price (factors), rain_method, baseline_m3, saved_m3, bill_saved, npv (of the middle
-    case's choice), best_saved_m3, best_npv (of the best choice for the case), areas_changed (-1: no choice meets the
-    budget then)."""
+    """One row a case: case, eto, efficiency, price (factors), rain_method, baseline_m3, saved_m3,
+    bill_saved, npv (of the middle case's choice), best_saved_m3, best_npv (of the best choice for
+    the case), areas_changed (-1: no choice meets the budget then)."""
     rows = []
     for name, case in cases(settled).items():
-        factors = {"eto": case.eto, "rain_method": case.rain_method, "efficiency": case.efficiency, "price": case.price}
-        rows.append({"case": name} | factors | _outcome(settled, case))
+        factors = {
+            "case": name,
+            "eto": case.eto,
+            "rain_method": case.rain_method,
+            "efficiency": case.efficiency,
+            "price": case.price,
+        }
+        rows.append(factors | _outcome(settled, case))
     return pd.DataFrame(rows)
 
 
 def sensitivity(settled: Settled) -> pd.DataFrame:
-    """One row an input and end, the input that moves the choice most first: input, end (low, high), factor (or how rain is
-    counted), then as in
-    `scenarios`, and ``swing``: the greater share of ground whose conversion changes, of the input's two ends."""
-    rows, tried = [], ends(settled)
-    for name in INPUTS:
-        for end, factor in zip(("low", "high"), tried[name], strict=True):
-            outcome = _outcome(settled, replace(MIDDLE, **{name: factor}))
-            rows.append({"input": name, "end": end, "factor": factor} | outcome)
+    """One row an input and end, the input that moves the choice most first: input, end (low, high),
+    factor (or how rain is counted), then as in `scenarios`, and ``swing``: the greater share of
+    ground whose conversion changes, of the input's two ends."""
+    rows = []
+    for tried in ends(settled):
+        named = {"input": tried.input, "end": tried.end, "factor": tried.factor}
+        rows.append(named | _outcome(settled, tried.case))
     table = pd.DataFrame(rows)
-    npv = table.groupby("input")["npv"].agg(lambda values: values.max() - values.min())
-    table["swing"] = table["input"].map(table.groupby("input")["ground_changed"].max())
+    by_input = table.groupby("input")
+    npv = by_input["npv"].max() - by_input["npv"].min()
+    swing = by_input["ground_changed"].max()
+    table["swing"] = table["input"].map(swing)
     table["npv_swing"] = table["input"].map(npv)
-    order = sorted(INPUTS, key=lambda n: (-table["swing"][table["input"] == n].max(), -npv[n], INPUTS.index(n)))
+    order = sorted(INPUTS, key=lambda name: (-swing[name], -npv[name], INPUTS.index(name)))
     table["order"] = table["input"].map({name: k for k, name in enumerate(order)})
-    table = table.sort_values(["order", "end"], ascending=[True, False], kind="stable", ignore_index=True)
+    by = ["order", "end"]  # low comes before high
+    table = table.sort_values(by, ascending=[True, False], kind="stable", ignore_index=True)
     return table.drop(columns="order")
 
 
-def _outcome(settled: Settled, case: Case) -> dict[str, float]:
+def _outcome(settled: Settled, case: Case) -> dict[str, Any]:
     """The middle case's choice in another case, and the best choice then."""
     middle = settled.view
     other = view(middle.lawns, middle.months, middle.rules, case)
     kept = other.outcome(settled.pick.chosen)
-    row = {"baseline_m3": float(other.use.before_m3.sum())} | {n: kept[n] for n in ("saved_m3", "bill_saved", "npv")}
-    pick = _best(settled, choice.programme(other))
+    of_kept = {
+        "baseline_m3": float(other.use.before_m3.sum()),
+        "saved_m3": kept["saved_m3"],
+        "bill_saved": kept["bill_saved"],
+        "npv": kept["npv"],
+    }
+    return of_kept | _best_then(settled, other)
+
+
+def _best_then(settled: Settled, other: View) -> dict[str, Any]:
+    """The best choice in another case, and how far it is from the middle case's."""
+    pick = _best(settled, choice.knapsack(other))
     if pick is None:
-        nothing = {
+        return {
             "best_saved_m3": np.nan,
             "best_npv": np.nan,
             "areas_changed": -1,
             "ground_changed": 1.0,
             "gap": np.nan,
         }
-        return row | nothing
     best = other.outcome(pick.chosen)
     changed = pick.chosen != settled.pick.chosen
-    ground = middle.lawns.ground_m2
-    return row | {
+    ground = settled.view.lawns.ground_m2
+    return {
         "best_saved_m3": best["saved_m3"],
         "best_npv": best["npv"],
         "areas_changed": int(changed.sum()),
@@ -117,9 +166,16 @@ def _outcome(settled: Settled, case: Case) -> dict[str, float]:
     }
 
 
-def _best(settled: Settled, wanted: Programme) -> Pick | None:
-    now = settled.programme
-    same = all(np.array_equal(getattr(wanted, part), getattr(now, part)) for part in ("value", "cost", "allowed"))
+def _best(settled: Settled, wanted: Knapsack) -> Pick | None:
+    """The best choice in another case: the middle case's where nothing it rests on is other."""
+    now = settled.knapsack
+    pairs = (
+        (wanted.value, now.value),
+        (wanted.cost, now.cost),
+        (wanted.allowed, now.allowed),
+    )
+    same = all(np.array_equal(other, middle) for other, middle in pairs)
     if same and wanted.tariff is None:
         return settled.pick
-    return Chooser(choice.keeping(wanted, settled.pick.chosen, _STAY)).pick(settled.budget, _STAY)
+    kept = choice.keeping(wanted, settled.pick.chosen, _STAY)
+    return Chooser(kept).pick(settled.budget, _STAY)

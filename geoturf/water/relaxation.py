@@ -1,8 +1,10 @@
-"""The linear relaxation of the choice: a bound, the price of the budget, and what each option loses at these prices.
+"""The linear relaxation of the choice: a bound, the price of the budget, and what each option
+loses at these prices.
 
-Without side constraints the relaxation is solved by one number, the price of budget at which every area's best option
-together just cost the budget. That gives the basis HiGHS starts from, so that its simplex method only mends what side
-constraints ask for: a curve of budgets is then many short solves.
+Without side constraints the relaxation is solved by one number, the price of budget at which every
+area's best option together just cost the budget. That gives the basis HiGHS starts from, so that
+its simplex method only mends what side constraints ask for: a curve of budgets is then many short
+solves.
 """
 
 from __future__ import annotations
@@ -15,13 +17,13 @@ import highspy
 import numpy as np
 
 from geoturf.water import highs
-from geoturf.water.problem import NONE
+from geoturf.water.knapsack import NONE
 
 
 @dataclass(frozen=True)
 class Options:
-    """All options of n areas: ``area``, ``conversion``, ``value``, ``cost``: (N,), sorted by area. ``required``: bool
-    (n,).
+    """All options of n areas: ``area``, ``conversion``, ``value``, ``cost``: (N,), sorted by area.
+    ``required``: bool (n,).
     ``sides``: (weight (N,), lower, upper) each."""
 
     area: np.ndarray
@@ -45,20 +47,29 @@ class Options:
         return _usual(self.cost)
 
     def weighted(self, budget: float) -> list[tuple[np.ndarray, float, float]]:
-        """Budget and side constraints as (weight of every option, lower, upper), brought to one size."""
+        """Budget and side constraints as (weight of every option, lower, upper), brought to one
+        size."""
         rows = [(self.cost / self.cost_unit, -np.inf, budget / self.cost_unit)]
         for weight, lower, upper in self.sides:
             size = _usual(weight)
             rows.append((weight / size, lower / size, upper / size))
         return rows
 
+    def chosen(self, options: np.ndarray) -> np.ndarray:
+        """The conversion of each area that ``options`` take, (n,)."""
+        conversion = np.full(self.n, NONE)
+        conversion[self.area[options]] = self.conversion[options]
+        return conversion
+
     def fits(self, options: np.ndarray) -> bool:
         """Whether a choice keeps the side constraints and converts what it must."""
         taken = np.zeros(self.n, dtype=bool)
         taken[self.area[options]] = True
-        return bool(taken[self.required].all()) and all(
-            _within(float(weight[options].sum()), lower, upper) for weight, lower, upper in self.sides
-        )
+        if not taken[self.required].all():
+            return False
+        sums = [float(weight[options].sum()) for weight, _, _ in self.sides]
+        limits = [(lower, upper) for _, lower, upper in self.sides]
+        return all(_within(total, *limit) for total, limit in zip(sums, limits, strict=True))
 
 
 def _usual(values: np.ndarray) -> float:
@@ -68,14 +79,15 @@ def _usual(values: np.ndarray) -> float:
 
 
 def _within(total: float, lower: float, upper: float) -> bool:
-    low = lower - 1e-9 * abs(lower) if np.isfinite(lower) else -np.inf
-    return low <= total <= (upper + 1e-9 * abs(upper) if np.isfinite(upper) else np.inf)
+    low = lower - 1e-9 * abs(lower) if np.isfinite(lower) else lower
+    high = upper + 1e-9 * abs(upper) if np.isfinite(upper) else upper
+    return low <= total <= high
 
 
 @dataclass(frozen=True)
 class Relaxed:
-    """``bound``; ``loss``: (N,) of picking each option; ``loss_of_none``: (n,), inf where the area must convert;
-    ``start``: (n,) option of each area (-1: none) that together keep the budget."""
+    """``bound``; ``loss``: (N,) of picking each option; ``loss_of_none``: (n,), inf where the area
+    must convert; ``start``: (n,) option of each area (-1: none) that together keep the budget."""
 
     bound: float
     loss: np.ndarray
@@ -91,15 +103,16 @@ class Relaxed:
 
 
 class Relaxation:
-    """The relaxation of one set of options, for any number of budgets."""
+    """The relaxation of one set of options, for any number of budgets. There must be an option."""
 
     def __init__(self, options: Options):
         self.options = options
         self.rows = np.unique(options.area)  # areas with an option: a row of the relaxation each
         self.option, self.value, self.cost = _padded(options, self.rows)
         every = np.arange(len(options.area))
+        model = highs.model(options, every, options.required, np.inf, every[:0], whole=False)
         self.solver = highs.solver()
-        self.solver.passModel(highs.model(options, every, options.required, np.inf, every[:0], whole=False))
+        self.solver.passModel(model)
 
     def solve(self, budget: float) -> Relaxed | None:
         """The relaxation for ``budget``; None where even that has no solution."""
@@ -126,80 +139,114 @@ class Relaxation:
         )
 
     def _start(self, budget: float) -> tuple[highspy.HighsBasis, np.ndarray]:
-        """The basis that is optimal where no side constraint binds, and the options (one an area in ``rows``) it rounds
-        to."""
+        """The basis that is optimal where no side constraint binds, and the options (one an area in
+        ``rows``) it rounds to."""
         dear, cheap, price = _split(self._best_at, budget)
-        status = highspy.HighsBasisStatus
-        columns = np.full(len(self.options.area), status.kLower, dtype=object)
-        rows = np.full(len(self.rows) + 1 + len(self.options.sides), status.kBasic, dtype=object)
         picked, critical = cheap, NONE
         if price > 0:
-            picked, critical = _fill_up(dear, cheap, np.append(self.options.cost, 0.0), budget)
-            if critical >= 0:
-                rows[len(self.rows)] = status.kUpper
+            cost = np.append(self.options.cost, 0.0)
+            picked, critical = _fill_up(dear, cheap, cost, budget)
+        return self._basis(picked, dear, cheap, critical), picked
+
+    def _basis(
+        self,
+        picked: np.ndarray,
+        dear: np.ndarray,
+        cheap: np.ndarray,
+        critical: int,
+    ) -> highspy.HighsBasis:
+        """Options ``picked`` are basic; the area numbered ``critical`` (-1: none) is divided
+        between its ``dear`` and ``cheap`` option, or an option and none, and then the budget
+        binds."""
+        status = highspy.HighsBasisStatus
+        budget_row = len(self.rows)
+        columns = np.full(len(self.options.area), status.kLower, dtype=object)
+        rows = np.full(budget_row + 1 + len(self.options.sides), status.kBasic, dtype=object)
         taken = picked >= 0
         columns[picked[taken]] = status.kBasic
-        rows[: len(self.rows)][taken] = status.kUpper
-        if critical >= 0:  # this area is divided between two options, or an option and none
+        rows[:budget_row][taken] = status.kUpper
+        if critical >= 0:
             both = [option for option in (dear[critical], cheap[critical]) if option >= 0]
             columns[both] = status.kBasic
             rows[critical] = status.kUpper if len(both) == 2 else status.kBasic
+            rows[budget_row] = status.kUpper
         basis = highspy.HighsBasis()
-        basis.col_status, basis.row_status = columns.tolist(), rows.tolist()
+        basis.col_status = columns.tolist()
+        basis.row_status = rows.tolist()
         basis.valid = True
-        return basis, picked
+        return basis
 
     def _best_at(self, price: float) -> tuple[np.ndarray, float]:
-        """At a price of budget, the best option of each area in ``rows`` (-1: none; the cheaper of equals), and their
-        cost."""
+        """At a price of budget, the best option of each area in ``rows`` (-1: none; the cheaper of
+        equals), and their cost."""
         gain = self.value - price * self.cost
         place = gain.argmax(axis=1)
         at = np.arange(len(self.rows))
         none = (gain[at, place] <= 0) & ~self.options.required[self.rows]
-        return np.where(none, NONE, self.option[at, place]), float(self.cost[at, place][~none].sum())
+        best = np.where(none, NONE, self.option[at, place])
+        return best, float(self.cost[at, place][~none].sum())
 
 
 def _padded(options: Options, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Options as a table of one row an area, its cheapest first (so that the first of equals is the cheaper): number,
-    value and cost, (rows, most options of an area), filled up with options worth minus infinity."""
+    """Options as a table of one row an area, its cheapest first (so that the first of equals is the
+    cheaper): number, value and cost, (rows, most options of an area), filled up with options worth
+    minus infinity."""
     cheapest_first = np.lexsort((options.cost, options.area))
     row = np.searchsorted(rows, options.area[cheapest_first])
     place = np.arange(len(row)) - np.searchsorted(row, row)
     shape = len(rows), int(place.max()) + 1
-    option, value, cost = np.full(shape, NONE), np.full(shape, -np.inf), np.zeros(shape)
+    option = np.full(shape, NONE)
+    value = np.full(shape, -np.inf)
+    cost = np.zeros(shape)
     option[row, place] = cheapest_first
-    value[row, place], cost[row, place] = options.value[cheapest_first], options.cost[cheapest_first]
+    value[row, place] = options.value[cheapest_first]
+    cost[row, place] = options.cost[cheapest_first]
     return option, value, cost
 
 
-def _split(best_at: Callable[[float], tuple[np.ndarray, float]], budget: float) -> tuple[np.ndarray, np.ndarray, float]:
-    """The price of budget at which the best options just cost the budget: the options a hair below it (too dear
-    together), those a hair above it (within the budget), and the price; 0 where the budget does not bind."""
-    best, cost = best_at(0.0)
+_Best = Callable[[float], tuple[np.ndarray, float]]  # best options at a price, and their cost
+_HALVINGS = 60
+
+
+def _split(best_at: _Best, budget: float) -> tuple[np.ndarray, np.ndarray, float]:
+    """The price of budget at which the best options just cost the budget: the options a hair below
+    it (too dear together), those a hair above it (within the budget), and the price; 0 where the
+    budget does not bind."""
+    dear, cost = best_at(0.0)
     if cost <= budget:
-        return best, best, 0.0
+        return dear, dear, 0.0
     low, high = 0.0, 1.0
-    dear, cheap = best, best
-    for _ in range(60):  # a price at which the budget is kept
+    cheap = dear
+    for _ in range(_HALVINGS):  # a price at which the budget is kept
         cheap, cost = best_at(high)
         if cost <= budget:
             break
-        low, dear, high = high, cheap, high * 4
-    for _ in range(60):
+        low, dear = high, cheap
+        high *= 4
+    for _ in range(_HALVINGS):
         middle = (low + high) / 2
         if not low < middle < high or (dear != cheap).sum() <= 1:
             break
         best, cost = best_at(middle)
-        low, high, dear, cheap = (middle, high, best, cheap) if cost > budget else (low, middle, dear, best)
+        if cost > budget:
+            low, dear = middle, best
+        else:
+            high, cheap = middle, best
     return dear, cheap, high
 
 
-def _fill_up(dear: np.ndarray, cheap: np.ndarray, cost: np.ndarray, budget: float) -> tuple[np.ndarray, int]:
-    """From ``cheap`` towards ``dear``, area by area, as far as the budget goes: the options, and the area where it runs
-    out (-1: nowhere). Option -1 costs the zero at the end of ``cost``."""
+def _fill_up(
+    dear: np.ndarray,
+    cheap: np.ndarray,
+    cost: np.ndarray,
+    budget: float,
+) -> tuple[np.ndarray, int]:
+    """From ``cheap`` towards ``dear``, area by area, as far as the budget goes: the options, and
+    the area where it runs out (-1: nowhere). Option -1 costs the zero at the end of ``cost``."""
     rise = np.cumsum(cost[dear] - cost[cheap]) + cost[cheap].sum()
     over = np.flatnonzero(rise > budget)
     if not len(over):
         return dear, NONE
     critical = int(over[0])
-    return np.where(np.arange(len(dear)) < critical, dear, cheap), critical
+    before = np.arange(len(dear)) < critical
+    return np.where(before, dear, cheap), critical

@@ -1,61 +1,91 @@
-"""From the relaxation to a whole choice: its rounding, and then the best exchanges of one or two areas while any
-helps."""
+"""From the relaxation to a whole choice: its rounding, and then the best exchanges of one or two
+areas while any helps."""
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
-from geoturf.water.problem import NONE
+from geoturf.water.knapsack import NONE
 from geoturf.water.relaxation import Options, Relaxed
 
 _MOVES = 400  # exchanges tried in pairs
 _ROUNDS = 12
 
 
-def rounded(options: Options, relaxed: Relaxed, budget: float) -> np.ndarray | None:
-    """Option numbers of a choice within ``budget``, sorted; None where the rounding breaks a side constraint."""
-    cost, value = np.append(options.cost, 0.0), np.append(options.value, 0.0)  # option -1 is none
+class Moves(NamedTuple):
+    """Exchanges of an area's option, the last of them no move: ``area``, the ``option`` it takes
+    (-1: none), the one it gives up (``given``), and what is gained in ``cost`` and ``value``, (m,)
+    each."""
+
+    area: np.ndarray
+    option: np.ndarray
+    given: np.ndarray
+    cost: np.ndarray
+    value: np.ndarray
+
+
+def rounded(options: Options, relaxed: Relaxed, budget: float) -> tuple[np.ndarray, ...]:
+    """Option numbers of a choice within ``budget``, sorted; empty where the rounding breaks a side
+    constraint."""
     current = relaxed.start.copy()
+    cost = _with_none(options.cost)
     if cost[current].sum() > budget or not options.fits(current[current >= 0]):
-        return None
+        return ()
+    least = 1e-9 * max(1.0, abs(relaxed.bound))
     for _ in range(_ROUNDS):
-        if not _exchange(options, relaxed, current, budget - cost[current].sum(), cost, value):
+        moves = _moves(options, relaxed, current)
+        together = _gains(options, moves, current, budget - cost[current].sum())
+        one, other = np.unravel_index(int(together.argmax()), together.shape)
+        if together[one, other] <= least:
             break
-    return np.sort(current[current >= 0])
+        for move in (one, other):
+            if moves.area[move] != NONE:
+                current[moves.area[move]] = moves.option[move]
+    return (np.sort(current[current >= 0]),)
 
 
-def _exchange(
-    options: Options, relaxed: Relaxed, current: np.ndarray, left: float, cost: np.ndarray, value: np.ndarray
-) -> bool:
-    """Makes the one or two exchanges of an area's option that together gain most for at most ``left``; False if none
-    gains."""
-    at, loss, _ = relaxed.options_and_none(options)
+def _with_none(values: np.ndarray) -> np.ndarray:
+    """Values of the options, and 0 at the end for option -1, which is none."""
+    return np.append(values, 0.0)
+
+
+def _moves(options: Options, relaxed: Relaxed, current: np.ndarray) -> Moves:
+    """The exchanges that lose least for the cost they move: those are nearly free."""
+    area, loss, _ = relaxed.options_and_none(options)
     option = np.append(np.arange(len(options.area)), np.full(options.n, NONE))
-    more, gain = cost[option] - cost[current[at]], value[option] - value[current[at]]
-    moved = (option != current[at]) & np.isfinite(loss)
-    # least loss for the cost moved: those are nearly free to exchange
-    near = np.flatnonzero(moved)[
-        np.argsort(loss[moved] / np.maximum(np.abs(more[moved]), 1e-9), kind="stable")[:_MOVES]
-    ]
-    if not len(near):
-        return False
-    more, gain, where = (
+    given = current[area]
+    cost, value = _with_none(options.cost), _with_none(options.value)
+    more, gain = cost[option] - cost[given], value[option] - value[given]
+    moved = np.flatnonzero((option != given) & np.isfinite(loss))
+    dearness = loss[moved] / np.maximum(np.abs(more[moved]), 1e-9)
+    near = moved[np.argsort(dearness, kind="stable")[:_MOVES]]
+    return Moves(
+        np.append(area[near], NONE),
+        np.append(option[near], NONE),
+        np.append(given[near], NONE),
         np.append(more[near], 0.0),
         np.append(gain[near], 0.0),
-        np.append(at[near], NONE),
-    )  # the last: no move
-    together = gain[:, None] + gain[None, :]
-    bad = (more[:, None] + more[None, :] > left) | (where[:, None] == where[None, :])
+    )
+
+
+def _gains(options: Options, moves: Moves, current: np.ndarray, left: float) -> np.ndarray:
+    """What every two exchanges gain together, (m, m); minus infinity where they cost more than
+    ``left``, are of one area, or break a side constraint."""
+    same = moves.area[:, None] == moves.area[None, :]
+    bad = same | (_pairs(moves.cost) > left)
     for weight, lower, upper in options.sides:
-        weight = np.append(weight, 0.0)
-        shift = np.append((weight[option] - weight[current[at]])[near], 0.0)
-        total = weight[current].sum() + shift[:, None] + shift[None, :]
+        held = _with_none(weight)
+        shift = held[moves.option] - held[moves.given]
+        total = held[current].sum() + shift[:, None] + shift[None, :]
         bad |= (total < lower) | (total > upper)
+    together = _pairs(moves.value)
     together[bad] = -np.inf
-    one, other = np.unravel_index(int(together.argmax()), together.shape)
-    if together[one, other] <= 1e-9 * max(1.0, abs(relaxed.bound)):
-        return False
-    for k in (one, other):
-        if k < len(near):
-            current[where[k]] = option[near[k]]
-    return True
+    return together
+
+
+def _pairs(values: np.ndarray) -> np.ndarray:
+    """Sums of every two of ``values`` (m,), shape (m, m)."""
+    sums: np.ndarray = np.add.outer(values, values)
+    return sums

@@ -1,5 +1,5 @@
-"""The answers: one row an area and conversion, which areas come first and why, totals, what if the budget doubles, what
-to mind."""
+"""The answers: one row an area and conversion, which areas come first and why, totals, what if the
+budget doubles, what to mind."""
 
 from __future__ import annotations
 
@@ -8,28 +8,31 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from geoturf.rules.water import Cover, Rebate
 from geoturf.rules.water.climate import MONTHS
 from geoturf.water.choice import worthwhile
+from geoturf.water.knapsack import Knapsack, Pick
 from geoturf.water.lawns import Lawns
 from geoturf.water.notes import assumed_conversions
 from geoturf.water.outlook import Settled
 from geoturf.water.place import Law
-from geoturf.water.problem import Pick, Programme
 from geoturf.water.published import key
 from geoturf.water.view import View
 
 FIRST = 10
+_TIE = 1e-3  # ties of what the last money was divided over fall a hair to either side of 1
+_SUMS = ["ground_area_m2", "saved_m3", "capital", "rebate"]
 
 
-def table(view: View, wanted: Programme, pick: Pick) -> pd.DataFrame:
+def table(view: View, wanted: Knapsack, pick: Pick) -> pd.DataFrame:
     """One row an area and conversion on offer to it, as documented at `geoturf.model.Water`."""
     lawns, use, worth, saved = view.lawns, view.use, view.worth, view.saved_m3
-    at, conversion = np.nonzero(lawns.offered)
+    option = np.nonzero(lawns.offered)
+    at, conversion = option
     areas = lawns.areas.iloc[at].reset_index(drop=True)
-    titles = np.array([c.title or name for name, c in zip(lawns.names, lawns.conversions, strict=True)])
-    capital = worth.capital[at, conversion]
+    capital = worth.capital[option]
     with np.errstate(divide="ignore", invalid="ignore"):
-        per_currency = np.where(capital > 0, saved[at, conversion] / capital, np.nan)
+        per_currency = np.where(capital > 0, saved[option] / capital, np.nan)
     rows = pd.DataFrame(
         {
             "area_index": areas["area_index"],
@@ -39,34 +42,52 @@ def table(view: View, wanted: Programme, pick: Pick) -> pd.DataFrame:
             "cover": areas["cover"],
             "irrigation": areas["irrigation"],
             "conversion": np.array(lawns.names)[conversion],
-            "title": titles[conversion],
+            "title": np.array(_titles(lawns))[conversion],
             "ground_area_m2": areas["ground_area_m2"],
             "baseline_m3": use.before_m3.sum(axis=1)[at],
-            "use_m3": use.after_m3.sum(axis=2)[at, conversion],
-            "saved_m3": saved[at, conversion],
+            "use_m3": use.after_m3.sum(axis=2)[option],
+            "saved_m3": saved[option],
             "capital": capital,
-            "rebate": worth.rebate[at, conversion],
-            "bill_saved": worth.bill_saved[at, conversion],
-            "upkeep_saved": worth.upkeep_saved[at, conversion],
-            "payback_years": worth.payback_years[at, conversion],
-            "npv": worth.npv[at, conversion],
-            "cost_per_m3": worth.cost_per_m3[at, conversion],
+            "rebate": worth.rebate[option],
+            "bill_saved": worth.bill_saved[option],
+            "upkeep_saved": worth.upkeep_saved[option],
+            "payback_years": worth.payback_years[option],
+            "npv": worth.npv[option],
+            "cost_per_m3": worth.cost_per_m3[option],
             "saved_m3_per_currency": per_currency,
             "chosen": pick.chosen[at] == conversion,
         }
     )
     value = saved if view.rules.objective == "water" else worth.npv
     merit = _merit(value, wanted.cost)
-    rows["rank"] = _ranks(rows["chosen"].to_numpy(), merit[at, conversion], value[at, conversion])
-    rows["why"] = [
-        _reason(merit[i, j], pick.cut_off, wanted.required[i])
-        + "; "
-        + _against_others(lawns.names, value[i], wanted, i, j)
-        if pick.chosen[i] == j
-        else ""
-        for i, j in zip(at, conversion, strict=True)
-    ]
+    rows["rank"] = _ranks(rows["chosen"].to_numpy(), merit[option], value[option])
+    why = _reasons(lawns.names, value, merit, wanted, pick)
+    places = zip(at.tolist(), conversion.tolist(), strict=True)
+    rows["why"] = [why.get(place, "") for place in places]
     return rows
+
+
+def _titles(lawns: Lawns) -> list[str]:
+    """What a reader calls each conversion, (k,)."""
+    named = zip(lawns.names, lawns.conversions, strict=True)
+    return [conversion.title or name for name, conversion in named]
+
+
+def _reasons(
+    names: tuple[str, ...],
+    value: np.ndarray,
+    merit: np.ndarray,
+    wanted: Knapsack,
+    pick: Pick,
+) -> dict[tuple[int, int], str]:
+    """Why each chosen option was, by area and conversion."""
+    said = {}
+    for area in np.flatnonzero(pick.chosen >= 0).tolist():
+        taken = int(pick.chosen[area])
+        reason = _reason(float(merit[area, taken]), pick.cut_off, bool(wanted.required[area]))
+        others = _against_others(names, value[area], wanted, area, taken)
+        said[area, taken] = f"{reason}; {others}"
+    return said
 
 
 def _merit(value: np.ndarray, cost: np.ndarray) -> np.ndarray:
@@ -80,22 +101,23 @@ def _ranks(chosen: np.ndarray, merit: np.ndarray, value: np.ndarray) -> np.ndarr
     ranks = np.zeros(len(chosen), dtype=int)
     rows = np.flatnonzero(chosen)
     with np.errstate(divide="ignore", invalid="ignore"):
-        step = np.round(np.log(np.maximum(merit[rows], 1e-300)), 3)  # merits within a thousandth count as equal
+        # merits within a thousandth count as equal
+        step = np.round(np.log(np.maximum(merit[rows], 1e-300)), 3)
     order = np.lexsort((rows, -value[rows], -step))
     ranks[rows[order]] = np.arange(1, len(rows) + 1)
     return ranks
 
 
 def _reason(merit: float, cut_off: float, required: bool) -> str:
-    """Why a chosen row was chosen, without units: the measure is what the last unit of budget still brings (the
-    cut-off)."""
+    """Why a chosen row was chosen, without units: the measure is what the last unit of budget
+    still brings (the cut-off)."""
     must = "must convert, says the bid"
     if cut_off <= 0:
         return must if required else "the budget does not bind: brings most of what is offered here"
     ratio = merit / cut_off
     if not np.isfinite(ratio):
         text = "costs nothing"
-    elif abs(ratio - 1) < 1e-3:  # ties of what the last money was divided over fall a hair to either side
+    elif abs(ratio - 1) < _TIE:
         text = "brings just what the last money spent must bring"
     elif ratio > 1:
         text = f"brings {ratio:.2f} times what the last money spent must bring"
@@ -104,26 +126,41 @@ def _reason(merit: float, cut_off: float, required: bool) -> str:
     return f"{text}; the bid also says it must" if required else text
 
 
-def _against_others(names: tuple[str, ...], value: np.ndarray, wanted: Programme, area: int, taken: int) -> str:
-    """How the conversion taken compares with the one that would bring more for least more money, if there is any.
+def _against_others(
+    names: tuple[str, ...],
+    value: np.ndarray,
+    wanted: Knapsack,
+    area: int,
+    taken: int,
+) -> str:
+    """How the conversion taken compares with the one that would bring more for least more money,
+    if there is any.
     ``value``: (k,)."""
     cost = wanted.cost[area]
-    better = [j for j in np.flatnonzero(wanted.allowed[area]) if value[j] > value[taken] + 1e-9 * abs(value[taken])]
+    least = value[taken] + 1e-9 * abs(value[taken])
+    allowed = np.flatnonzero(wanted.allowed[area]).tolist()
+    better = [j for j in allowed if value[j] > least]
     if not better:
         return "no other conversion brings more here"
-    other = max(better, key=lambda j: (value[j] - value[taken]) / max(cost[j] - cost[taken], 1e-9))
+
+    def gain_per_money(j: int) -> float:
+        return float((value[j] - value[taken]) / max(cost[j] - cost[taken], 1e-9))
+
+    other = max(better, key=gain_per_money)
+    brings = f"{names[other]} would bring"
     if value[taken] <= 0 or cost[taken] <= 0:
-        return f"{names[other]} would bring more but does not fit"
+        return f"{brings} more but does not fit"
     gain, price = value[other] / value[taken], cost[other] / cost[taken]
     if price <= 1:
-        return f"{names[other]} would bring more for no more money, but a rule of the bid stands against it"
+        return f"{brings} more for no more money, but a rule of the bid stands against it"
     more = f"{gain - 1:.0%} more" if gain < 2 else f"{gain:.1f} times as much"
     dearer = f"{price - 1:.0%} more" if price < 2 else f"{price:.1f} times the"
-    return f"{names[other]} would bring {more} for {dearer} money"
+    return f"{brings} {more} for {dearer} money"
 
 
 def monthly(view: View, pick: Pick) -> pd.DataFrame:
-    """One row a month: month (1 to 12), name, eto_m, rain_m, baseline_m3, after_m3, saved_m3, all areas together."""
+    """One row a month: month (1 to 12), name, eto_m, rain_m, baseline_m3, after_m3, saved_m3, all
+    areas together."""
     before, after = view.use.before_m3.sum(axis=0), view.after_m3(pick.chosen).sum(axis=0)
     return pd.DataFrame(
         {
@@ -140,8 +177,13 @@ def monthly(view: View, pick: Pick) -> pd.DataFrame:
 
 def outcome(view: View, pick: Pick) -> dict[str, Any]:
     """Totals of a choice with its proof."""
-    proof = {"spent": pick.cost, "value": pick.value, "bound": pick.bound, "gap": pick.gap, "cut_off": pick.cut_off}
-    return view.outcome(pick.chosen) | proof
+    return view.outcome(pick.chosen) | {
+        "spent": pick.cost,
+        "value": pick.value,
+        "bound": pick.bound,
+        "gap": pick.gap,
+        "cut_off": pick.cut_off,
+    }
 
 
 def summary(
@@ -154,14 +196,11 @@ def summary(
     currency: str,
 ) -> dict[str, Any]:
     """The answers in one place; see `geoturf.model.Water`."""
-    view, lawns, rules, pick = settled.view, settled.view.lawns, settled.rules, settled.pick
+    view, lawns, rules = settled.view, settled.view.lawns, settled.rules
     chosen = rows[rows["chosen"]].sort_values("rank")
-    conversions = [
-        {"conversion": name, "title": part["title"].iloc[0], "areas": len(part)}
-        | {c: float(part[c].sum()) for c in ("ground_area_m2", "saved_m3", "capital", "rebate")}
-        for name, part in chosen.groupby("conversion", sort=False)
-    ]
-    first = chosen.head(FIRST)
+    first = chosen.head(FIRST).drop(columns="chosen")
+    most = sensitivity["input"].iloc[0] if sensitivity["swing"].max() > 0 else ""
+    named = list(zip(lawns.names, lawns.conversions, strict=True))
     return {
         "objective": rules.objective,
         "budget": None if rules.budget is None else float(rules.budget.amount),
@@ -174,13 +213,13 @@ def summary(
         "compared_areas": len(lawns.areas),
         "compared_ground_m2": float(lawns.ground_m2.sum()),
         "baseline_m3": float(view.use.before_m3.sum()),
-        "chosen": outcome(view, pick),
+        "chosen": outcome(view, settled.pick),
         "doubled": None if doubled is None else _doubled(settled, doubled),
-        "first": first.drop(columns="chosen").to_dict("records"),
-        "conversions": conversions,
-        "most_sensitive": sensitivity["input"].iloc[0] if sensitivity["swing"].max() > 0 else "",
+        "first": first.to_dict("records"),
+        "conversions": _by_conversion(chosen),
+        "most_sensitive": most,
         "left": _left(settled),
-        "turf_conversions": [name for name, c in zip(lawns.names, lawns.conversions, strict=True) if c.turf],
+        "turf_conversions": [name for name, conversion in named if conversion.turf],
         "assumed_conversions": assumed_conversions(lawns, rules),
         "law": law.name,
         "law_why": law.why,
@@ -188,64 +227,88 @@ def summary(
         "complies_after": _complying(compliance, "chosen", law),
         "factors": _factors(lawns),
         "sites": int(lawns.areas["site"].nunique()),
-        "rebates": [
-            {"conversion": name, "date": c.rebate.date.isoformat(), "terms": c.rebate.terms}
-            for name, c in zip(lawns.names, lawns.conversions, strict=True)
-            if c.rebate is not None
-        ],
+        "rebates": [_stated(name, c.rebate) for name, c in named if c.rebate is not None],
     }
+
+
+def _stated(conversion: str, rebate: Rebate) -> dict[str, str]:
+    """A rebate of a conversion with its day and terms."""
+    return {
+        "conversion": conversion,
+        "date": rebate.date.isoformat(),
+        "terms": rebate.terms,
+    }
+
+
+def _by_conversion(chosen: pd.DataFrame) -> list[dict[str, Any]]:
+    """How many areas each conversion is chosen for, and their sums."""
+    parts = []
+    for name, part in chosen.groupby("conversion", sort=False):
+        counted = {"conversion": name, "title": part["title"].iloc[0], "areas": len(part)}
+        parts.append(counted | {column: float(part[column].sum()) for column in _SUMS})
+    return parts
 
 
 def _left(settled: Settled) -> str:
     """Why no more is converted, in words."""
     view, chosen = settled.view, settled.pick.chosen
     open_to = view.lawns.offered & (chosen < 0)[:, None]
-    if (open_to & settled.programme.allowed).any():
+    if (open_to & settled.knapsack.allowed).any():
         aim = "saves more" if view.rules.objective == "water" else "gains more"
         return f"no other choice of whole areas {aim} within it"
     if (open_to & ~worthwhile(view)).any():
-        limit = f"pays back within {view.rules.longest_payback} years" if view.rules.longest_payback else "pays back"
-        return f"nothing else on offer {limit}{' at a net gain' if view.rules.positive_npv else ''}"
+        years = view.rules.longest_payback
+        within = f" within {years} years" if years else ""
+        gain = " at a net gain" if view.rules.positive_npv else ""
+        return f"nothing else on offer pays back{within}{gain}"
     return "nothing else is on offer"
 
 
 def _complying(compliance: pd.DataFrame, plan: str, law: Law) -> int | None:
     """Sites that comply; None where no law says."""
-    return int(compliance["complies"][compliance["plan"] == plan].sum()) if law.judges else None
+    complies = compliance["complies"][compliance["plan"] == plan]
+    return int(complies.sum()) if law.judges else None
 
 
 def _factors(lawns: Lawns) -> dict[str, list[dict[str, Any]]]:
-    """Covers and irrigation methods in play, before and after, with what is assumed of them and its source."""
-    after_covers = {key(c.cover) for c in lawns.conversions if c.cover}
-    after_methods = {key(c.irrigation) for c in lawns.conversions if c.irrigation}
-    covers = sorted(set(lawns.areas["cover"]) | after_covers)
-    methods = sorted(set(lawns.areas["irrigation"]) | after_methods)
+    """Covers and irrigation methods in play, before and after, with what is assumed of them and
+    its source."""
+    after = [key(conversion.cover) for conversion in lawns.conversions if conversion.cover]
+    covers = sorted({*lawns.areas["cover"], *after})
+    new = [key(conversion.irrigation) for conversion in lawns.conversions if conversion.irrigation]
+    methods = sorted({*lawns.areas["irrigation"], *new})
     return {
-        "covers": [
-            {
-                "cover": lawns.covers[name].title or name,
-                "low": min(lawns.covers[name].factor),
-                "high": max(lawns.covers[name].factor),
-                "upkeep": str(lawns.covers[name].upkeep),
-                "source": lawns.covers[name].source,
-            }
-            for name in covers
-        ],
-        "irrigation": [{"method": name, "efficiency": lawns.efficiencies[name]} for name in methods],
+        "covers": [_cover(name, lawns.covers[name]) for name in covers],
+        "irrigation": [_method(name, lawns.efficiencies[name]) for name in methods],
+    }
+
+
+def _method(name: str, efficiency: float) -> dict[str, Any]:
+    return {"method": name, "efficiency": efficiency}
+
+
+def _cover(name: str, cover: Cover) -> dict[str, Any]:
+    return {
+        "cover": cover.title or name,
+        "low": min(cover.factor),
+        "high": max(cover.factor),
+        "upkeep": str(cover.upkeep),
+        "source": cover.source,
     }
 
 
 def _doubled(settled: Settled, doubled: Pick) -> dict[str, Any]:
     """Totals with twice the budget, and which areas join, leave or change."""
     before, after = settled.pick.chosen, doubled.chosen
-    names = settled.view.lawns.areas[["site", "area"]]
-
-    def listed(at: np.ndarray) -> list[dict[str, str]]:
-        return names[at].to_dict("records")
-
+    areas = settled.view.lawns.areas
     return outcome(settled.view, doubled) | {
         "budget": 2 * settled.budget,
-        "joins": listed((before < 0) & (after >= 0)),
-        "leaves": listed((before >= 0) & (after < 0)),
-        "changes": listed((before >= 0) & (after >= 0) & (before != after)),
+        "joins": _names(areas[(before < 0) & (after >= 0)]),
+        "leaves": _names(areas[(before >= 0) & (after < 0)]),
+        "changes": _names(areas[(before >= 0) & (after >= 0) & (before != after)]),
     }
+
+
+def _names(areas: pd.DataFrame) -> list[dict[str, str]]:
+    named = zip(areas["site"], areas["area"], strict=True)
+    return [{"site": site, "area": area} for site, area in named]

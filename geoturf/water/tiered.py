@@ -1,9 +1,9 @@
 """The choice where a bill of rising blocks ties the areas of an account together.
 
-What is saved comes off the dearest block first, so two areas of one site save less together than each alone. The bill
-is convex in use, so it needs no whole numbers of its own: one continuous column a block of a month, which the cheapest
-fill first. One integer programme over everything, to the gap asked for or the node count, whichever comes first; its
-own bound is the proof.
+What is saved comes off the dearest block first, so two areas of one site save less together than
+each alone. The bill is convex in use, so it needs no whole numbers of its own: one continuous
+column a block of a month, which the cheapest fill first. One integer programme over everything, to
+the gap asked for or the node count, whichever comes first; its own bound is the proof.
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ import highspy
 import numpy as np
 
 from geoturf.water import highs
-from geoturf.water.problem import NONE, Pick, Programme, Tariff, told
+from geoturf.water.knapsack import NONE, Pick, Tariff, proved
 from geoturf.water.relaxation import Options
 
 _NODES = 4000
+_MONTHS = 12
 
 
 def rising(prices: np.ndarray) -> bool:
@@ -23,9 +24,8 @@ def rising(prices: np.ndarray) -> bool:
     return bool((np.diff(prices) > 0).all())
 
 
-def pick(programme: Programme, options: Options, budget: float, gap: float) -> Pick | None:
+def pick(tariff: Tariff, options: Options, budget: float, gap: float) -> Pick | None:
     """The best choice within ``budget``; None where there is none."""
-    tariff = programme.tariff
     model = _model(options, tariff, budget)
     relaxed = highs.solver()
     relaxed.passModel(model)
@@ -33,26 +33,30 @@ def pick(programme: Programme, options: Options, budget: float, gap: float) -> P
     if relaxed.getModelStatus() != highspy.HighsModelStatus.kOptimal:
         return None
     budget_row = len(np.unique(options.area))
-    cut_off = max(0.0, -relaxed.getSolution().row_dual[budget_row]) * options.value_unit / options.cost_unit
+    dual = -relaxed.getSolution().row_dual[budget_row]
+    cut_off = max(0.0, dual) * options.value_unit / options.cost_unit
 
-    n_options = len(options.area)
-    whole, real = highspy.HighsVarType.kInteger, highspy.HighsVarType.kContinuous
-    model.integrality_ = [whole] * n_options + [real] * (model.num_col_ - n_options)
-    model.col_upper_ = np.concatenate([np.ones(n_options), np.array(model.col_upper_)[n_options:]])
-    solver = highs.solver()
-    for option, value in (("mip_rel_gap", gap / 2), ("mip_abs_gap", 0.0), ("mip_max_nodes", _NODES)):
-        solver.setOptionValue(option, value)
+    _make_whole(model, len(options.area))
+    solver = highs.whole_solver(gap / 2, _NODES)
     solver.passModel(model)
     solver.run()
     info = solver.getInfo()
     if info.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
         return None
-    taken = np.flatnonzero(np.array(solver.getSolution().col_value)[:n_options] > 0.5)
-    chosen = np.full(options.n, NONE)
-    chosen[options.area[taken]] = options.conversion[taken]
+    columns = np.array(solver.getSolution().col_value)
+    taken = np.flatnonzero(columns[: len(options.area)] > 0.5)
+    chosen = options.chosen(taken)
     value = float(options.value[taken].sum()) + bill_fall(tariff, chosen)
+    cost = float(options.cost[taken].sum())
     bound = -info.mip_dual_bound * options.value_unit
-    return told(chosen, value, float(options.cost[taken].sum()), bound, cut_off, max(0, info.mip_node_count))
+    return proved(chosen, value, cost, bound, cut_off, max(0, info.mip_node_count))
+
+
+def _make_whole(model: highspy.HighsLp, options: int) -> None:
+    """Lets the first ``options`` columns be 0 or 1 only; those of the blocks stay continuous."""
+    whole, real = highspy.HighsVarType.kInteger, highspy.HighsVarType.kContinuous
+    model.integrality_ = [whole] * options + [real] * (model.num_col_ - options)
+    model.col_upper_ = np.concatenate([np.ones(options), np.array(model.col_upper_)[options:]])
 
 
 def bill_fall(tariff: Tariff, chosen: np.ndarray) -> float:
@@ -60,40 +64,57 @@ def bill_fall(tariff: Tariff, chosen: np.ndarray) -> float:
     at = np.flatnonzero(chosen >= 0)
     after = tariff.before_m3.copy()
     np.subtract.at(after, tariff.account[at], tariff.saved_m3[at, chosen[at]])
-    return float(_bill(tariff, tariff.before_m3) - _bill(tariff, after))
+    return _bill(tariff, tariff.before_m3) - _bill(tariff, after)
 
 
 def _bill(tariff: Tariff, volume_m3: np.ndarray) -> float:
     widths = np.append(np.diff(tariff.starts), np.inf)
-    return sum(
-        float(price * np.clip(volume_m3 - start, 0.0, width).sum())
-        for start, width, price in zip(tariff.starts, widths, tariff.prices, strict=True)
-    )
+    total = 0.0
+    for start, width, price in zip(tariff.starts, widths, tariff.prices, strict=True):
+        total += float(price * np.clip(volume_m3 - start, 0.0, width).sum())
+    return total
 
 
 def _model(options: Options, tariff: Tariff, budget: float) -> highspy.HighsLp:
-    """The relaxation: the options' rows and columns, and for every account and month a row (what is used still and what
-    is saved is at least what was used) with one column a block."""
+    """The relaxation: the options' rows and columns, and for every account and month a row (what is
+    used still and what is saved is at least what was used) with one column a block."""
     every = np.arange(len(options.area))
     model = highs.model(options, every, options.required, budget, every[:0], whole=False)
-    months = np.flatnonzero(tariff.before_m3.ravel() > 0)  # account x month
+    before = tariff.before_m3.ravel()
+    months = np.flatnonzero(before > 0)  # account x month
+    unit = max(1e-9, float(before[months].mean())) if len(months) else 1.0
+    month, option, saved = _savings(options, tariff, months)
     widths = np.append(np.diff(tariff.starts), highspy.kHighsInf)
-    unit = max(1e-9, float(tariff.before_m3.ravel()[months].mean())) if len(months) else 1.0
-    account = np.repeat(tariff.account[options.area], 12) * 12 + np.tile(np.arange(12), len(every))
-    saved = tariff.saved_m3[options.area, options.conversion].ravel() / unit
-    row_of = np.full(tariff.before_m3.size, NONE)
-    row_of[months] = np.arange(len(months))
-    kept = (row_of[account] >= 0) & (saved != 0)
-    blocks, rows = len(widths), model.num_row_
-    new_columns = np.arange(len(months) * blocks)
+    blocks, first_row = len(widths), model.num_row_
+    block_columns = np.arange(len(months) * blocks)
+    block_rows = np.repeat(np.arange(len(months)), blocks)
     highs.extend(
         model,
-        rows=np.concatenate([row_of[account[kept]], np.repeat(np.arange(len(months)), blocks)]) + rows,
-        cols=np.concatenate([np.repeat(every, 12)[kept], new_columns + len(every)]),
-        entries=np.concatenate([saved[kept], np.ones(len(new_columns))]),
+        rows=np.concatenate([month, block_rows]) + first_row,
+        cols=np.concatenate([option, block_columns + len(every)]),
+        entries=np.concatenate([saved / unit, np.ones(len(block_columns))]),
         cost=np.tile(tariff.prices * unit, len(months)) / options.value_unit,
         upper=np.tile(np.where(np.isinf(widths), widths, widths / unit), len(months)),
-        row_lower=tariff.before_m3.ravel()[months] / unit,
+        row_lower=before[months] / unit,
     )
-    model.offset_ -= _bill(tariff, tariff.before_m3) / options.value_unit  # so that a gap is one of the whole value
+    # so that a gap is one of the whole value
+    model.offset_ -= _bill(tariff, tariff.before_m3) / options.value_unit
     return model
+
+
+def _savings(
+    options: Options,
+    tariff: Tariff,
+    months: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """What options save in the ``months`` (numbers of account x month) that are tied: place in
+    ``months``, number of the option, m3, where any is saved."""
+    of_year = np.arange(_MONTHS)
+    account = tariff.account[options.area]
+    number = (account[:, None] * _MONTHS + of_year).ravel()
+    place = np.full(tariff.before_m3.size, NONE)
+    place[months] = np.arange(len(months))
+    saved = tariff.saved_m3[options.area, options.conversion].ravel()
+    option = np.repeat(np.arange(len(options.area)), _MONTHS)
+    kept = (place[number] >= 0) & (saved != 0)
+    return place[number[kept]], option[kept], saved[kept]

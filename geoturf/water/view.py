@@ -10,13 +10,14 @@ import numpy as np
 from geoturf.rules.water import WaterRules
 from geoturf.water.climate import Months
 from geoturf.water.demand import MIDDLE, Case, Use, use
-from geoturf.water.lawns import Lawns
-from geoturf.water.money import Worth, bill, by_site, present_value_factor, site_numbers, worth
+from geoturf.water.lawns import Lawns, site_numbers
+from geoturf.water.money import Worth, bill, by_site, present_value_factor, worth
 
 
 @dataclass(frozen=True)
 class View:
-    """n areas, k conversions; a choice is ``chosen``: (n,) number of each area's conversion, -1 for none."""
+    """n areas, k conversions; a choice is ``chosen``: (n,) number of each area's conversion, -1
+    for none."""
 
     lawns: Lawns
     months: Months
@@ -34,51 +35,65 @@ class View:
         return after
 
     def outcome(self, chosen: np.ndarray) -> dict[str, Any]:
-        """Totals of a choice. The bill is worked out account by account with its tiers, so it can save less than the
-        sum of rows that each stand alone."""
-        rules, worth, at = self.rules, self.worth, np.flatnonzero(chosen >= 0)
-        picked, after = (at, chosen[at]), self.after_m3(chosen)
-        site = site_numbers(self.lawns)
-        before_bill, after_bill = (
-            float(bill(by_site(volume, site), rules.price, self.case.price).sum())
-            for volume in (self.use.before_m3, after)
-        )
-        parts = (worth.capital, worth.rebate, worth.later_cost, worth.upkeep_saved, worth.establishing)
-        capital, rebate, later, upkeep_saved, establishing = (float(part[picked].sum()) for part in parts)
-        bill_saved, saved, outlay = before_bill - after_bill, float(self.saved_m3[picked].sum()), capital - rebate
-        yearly = bill_saved + upkeep_saved
-        years = np.array([min(c.establishing_years, rules.horizon) for c in self.lawns.conversions])
-        young = np.array([present_value_factor(y, rules.discount_rate) for y in years])
+        """Totals of a choice. The bill is worked out account by account with its tiers, so it can
+        save less than the sum of rows that each stand alone."""
+        rules, worth, conversions = self.rules, self.worth, self.lawns.conversions
+        at = np.flatnonzero(chosen >= 0)
+        picked = at, chosen[at]
+        after = self.after_m3(chosen)
+        before_bill, after_bill = self._bill(self.use.before_m3), self._bill(after)
+        bill_saved = before_bill - after_bill
+        capital = _sum(worth.capital[picked])
+        rebate = _sum(worth.rebate[picked])
+        later = _sum(worth.later_cost[picked])
+        upkeep_saved = _sum(worth.upkeep_saved[picked])
+        establishing = _sum(worth.establishing[picked])
+        outlay = capital - rebate
+        years, rate = rules.horizon, rules.discount_rate
+        young = np.array([min(c.establishing_years, years) for c in conversions])
+        young_years = np.array([present_value_factor(year, rate) for year in young])
         extra = self.use.establishing_m3[picked]
-        saved_pv = saved * present_value_factor(rules.horizon, rules.discount_rate) - float(
-            (extra * young[chosen[at]]).sum()
-        )
-        bill_years = present_value_factor(rules.horizon, rules.discount_rate, rules.price.escalation)
+        extra_pv = _sum(extra * young_years[chosen[at]])
+        saved = _sum(self.saved_m3[picked])
+        saved_pv = saved * present_value_factor(years, rate) - extra_pv
+        bill_years = present_value_factor(years, rate, rules.price.escalation)
         return {
             "areas": len(at),
-            "ground_m2": float(self.lawns.ground_m2[at].sum()),
+            "ground_m2": _sum(self.lawns.ground_m2[at]),
             "saved_m3": saved,
-            "use_m3": float(after.sum()),
+            "use_m3": _sum(after),
             "capital": capital,
             "rebate": rebate,
             "bill_before": before_bill,
             "bill_after": after_bill,
             "bill_saved": bill_saved,
             "upkeep_saved": upkeep_saved,
-            "payback_years": _payback(outlay, yearly) if len(at) else float("nan"),
+            "payback_years": _payback(outlay, bill_saved + upkeep_saved) if len(at) else np.nan,
             "npv": bill_saved * bill_years - outlay - later - establishing,
-            "cost_per_m3": (outlay + later) / saved_pv if saved_pv > 1e-9 else float("nan"),
-            "establishing_m3": float(extra.sum()),
-            "establishing_years": int(years[chosen[at]][extra > 0].max(initial=0)),
+            "cost_per_m3": (outlay + later) / saved_pv if saved_pv > 1e-9 else np.nan,
+            "establishing_m3": _sum(extra),
+            "establishing_years": int(young[chosen[at]][extra > 0].max(initial=0)),
         }
+
+    def _bill(self, volume_m3: np.ndarray) -> float:
+        """A year's bill of all accounts, ``volume_m3``: (n, 12)."""
+        account = by_site(volume_m3, site_numbers(self.lawns))
+        return _sum(bill(account, self.rules.price, self.case.price))
+
+
+def _sum(values: np.ndarray) -> float:
+    return float(values.sum())
 
 
 def _payback(outlay: float, yearly: float) -> float:
     """Years; inf where it never pays back."""
-    return outlay / yearly if yearly > 0 else (float("inf") if outlay > 0 else 0.0)
+    if yearly > 0:
+        return outlay / yearly
+    return np.inf if outlay > 0 else 0.0
 
 
 def view(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -> View:
     """Water and money of every area and conversion in a case."""
     used = use(lawns, months, rules, case)
-    return View(lawns, months, rules, case, used, worth(lawns, used, rules, case), used.saved_m3.sum(axis=2))
+    money = worth(lawns, used, rules, case)
+    return View(lawns, months, rules, case, used, money, used.saved_m3.sum(axis=2))

@@ -13,13 +13,13 @@ import time
 
 import numpy as np
 
-from geoturf.water.problem import Programme, Side
-from geoturf.water.programme import Chooser
+from geoturf.water.chooser import Chooser
+from geoturf.water.knapsack import Knapsack, Side
 
 AREAS, POINTS, GAP = 5_000, 40, 1e-4
 
 
-def programme(alike: bool, sides: bool, seed: int = 1) -> Programme:
+def invented(alike: bool, sides: bool, seed: int = 1) -> Knapsack:
     """Saving and cost per area: turf, low-water planting, efficient irrigation, planting with less lawn; lognormal sizes."""
     rng = np.random.default_rng(seed)
     area = rng.lognormal(7, 1, AREAS)
@@ -35,7 +35,7 @@ def programme(alike: bool, sides: bool, seed: int = 1) -> Programme:
             for d in range(25)
         ]
         asked.append(Side("turf", area[:, None] * np.array([1.0, 0, 0, 0]), -np.inf, 0.05 * area.sum()))
-    return Programme(value, cost.round(2), np.ones(value.shape, bool), np.zeros(AREAS, bool), tuple(asked))
+    return Knapsack(value, cost.round(2), np.ones(value.shape, bool), np.zeros(AREAS, bool), tuple(asked))
 
 
 def main() -> None:
@@ -46,10 +46,10 @@ def main() -> None:
     print("|---|---|---|---|---|---|---|---|")
     for alike in (False, True):
         for sides in (False, True):
-            print(row(programme(alike, sides), alike, sides), flush=True)
+            print(row(invented(alike, sides), alike, sides), flush=True)
 
 
-def row(wanted: Programme, alike: bool, sides: bool) -> str:
+def row(wanted: Knapsack, alike: bool, sides: bool) -> str:
     budget = float(wanted.cost.max(axis=1).sum() / 8)
     wall, work = time.perf_counter(), time.process_time()
     chooser = Chooser(wanted)

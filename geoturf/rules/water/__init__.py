@@ -47,16 +47,26 @@ class WaterRules(Rules):
 
     climate: Climate = rule({}, "reference evapotranspiration (ETo) and rain by month", source="")
     cover: str = rule(
-        "", "existing cover of areas whose cover column is empty; such areas stay out if empty", source=""
-    )
-    irrigation: str = rule("spray", "irrigation method of areas whose irrigation column is empty", source="")
-    metered: str = rule(
         "",
-        "CSV of metered use beside the bid file: site, use_kgal (or _hcf, _ccf, _gal, _m3, _acre_ft), and month where it is by "
-        "month; a metered site's use now is the meter's",
+        "existing cover of areas whose cover column is empty; such areas stay out if empty",
         source="",
     )
-    covers: dict[str, Cover] = rule({}, "covers of your own, or in place of a published one", source="")
+    irrigation: str = rule(
+        "spray",
+        "irrigation method of areas whose irrigation column is empty",
+        source="",
+    )
+    metered: str = rule(
+        "",
+        "CSV of metered use beside the bid file: site, use_kgal (or _hcf, _ccf, _gal, _m3, "
+        "_acre_ft), and month where it is by month; a metered site's use now is the meter's",
+        source="",
+    )
+    covers: dict[str, Cover] = rule(
+        {},
+        "covers of your own, or in place of a published one",
+        source="",
+    )
     efficiencies: Efficiencies = rule(
         {}, "irrigation efficiency by method, over the published ones: spray = 0.70", source=""
     )
@@ -67,8 +77,8 @@ class WaterRules(Rules):
     )
     conversions: Annotated[dict[str, Conversion], BeforeValidator(_overlaid)] = rule(
         SHIPPED,
-        "what an area may become; your keys are laid over the shipped one of the same name; where you state any, the other "
-        "shipped ones are on offer only if offer names them",
+        "what an area may become; your keys are laid over the shipped one of the same name; "
+        "where you state any, the other shipped ones are on offer only if offer names them",
     )
     offer: tuple[str, ...] = rule(
         (),
@@ -80,48 +90,80 @@ class WaterRules(Rules):
     discount_rate: Fraction = rule(
         "3 %", "discount rate, real or nominal as the escalations are", low="0 %", high="10 %"
     )
-    upkeep_escalation: Fraction = rule("3 %", "yearly rise of upkeep and replacement", low="0 %", high="6 %")
+    upkeep_escalation: Fraction = rule(
+        "3 %",
+        "yearly rise of upkeep and replacement",
+        low="0 %",
+        high="6 %",
+    )
     objective: Literal["water", "money"] = rule(
         "water", "what the choice saves most of: water a year, or net present value", source=""
     )
     budget: Price | None = rule(None, "capital that may be spent; no limit if left out", source="")
     budget_takes: Literal["capital", "capital less rebate"] = rule(
-        "capital", "what counts against the budget; a rebate is mostly paid after the work", source=""
+        "capital",
+        "what counts against the budget; a rebate is mostly paid after the work",
+        source="",
     )
     longest_payback: int = rule(
         30,
-        "years; what pays back later is not chosen to use a budget up, unless must or a district's minimum asks for it; 0: no "
-        "limit",
+        "years; what pays back later is not chosen to use a budget up, unless must or a "
+        "district's minimum asks for it; 0: no limit",
         low=10,
         high=50,
         source="common practice: about the life of what is built, renewed once",
     )
-    positive_npv: bool = rule(False, "what has a negative net present value is not chosen either", source="")
-    curve_points: int = rule(40, "budgets on the curve of saving against budget", low=10, high=100, source="")
+    positive_npv: bool = rule(
+        False,
+        "what has a negative net present value is not chosen either",
+        source="",
+    )
+    curve_points: int = rule(
+        40,
+        "budgets on the curve of saving against budget",
+        low=10,
+        high=100,
+        source="",
+    )
     gap: Fraction = rule("0.01 %", "the choice is proved best within this", source="")
-    districts: dict[str, DistrictMinimum] = rule({}, "what each district gets at least, by district name", source="")
+    districts: dict[str, DistrictMinimum] = rule(
+        {},
+        "what each district gets at least, by district name",
+        source="",
+    )
     every_district: DistrictMinimum = rule({}, "what every other district gets at least", source="")
     must: tuple[Named, ...] = rule(
         (), "areas that must convert: tables with site, area, conversion (empty: any)", source=""
     )
     must_not: tuple[Named, ...] = rule(
-        (), "areas that must not convert: tables with site, area, conversion (empty: any)", source=""
+        (),
+        "areas that must not convert: tables with site, area, conversion (empty: any)",
+        source="",
     )
     turf_share: Fraction = rule(
-        "100 %", "synthetic turf may take at most this share of the ground of all areas compared", source=""
+        "100 %",
+        "synthetic turf may take at most this share of the ground of all areas compared",
+        source="",
     )
     uncertainty: Uncertainty = rule({}, "how far the inputs may be off: low and high factors")
     ordinance: Annotated[Ordinance, BeforeValidator(by_name)] = rule(
         {}, "maximum applied water allowance (MAWA) against estimated use (ETWU)", source=""
     )
-    profile: Profile | None = rule(None, "local minimums for synthetic turf, checked site by site", source="")
+    profile: Profile | None = rule(
+        None,
+        "local minimums for synthetic turf, checked site by site",
+        source="",
+    )
 
     @model_validator(mode="before")
     @classmethod
     def _own_first(cls, given: Any) -> Any:
-        """A bid that states conversions offers those; shipped ones beside them only where it names them."""
+        """A bid that states conversions offers those; shipped ones beside them only where it names
+        them."""
         own = given.get("conversions") if isinstance(given, dict) else None
-        return {**given, "offer": list(own)} if own and isinstance(own, dict) and not given.get("offer") else given
+        if own and isinstance(own, dict) and not given.get("offer"):
+            return {**given, "offer": list(own)}
+        return given
 
     @model_validator(mode="after")
     def _agrees(self) -> WaterRules:
@@ -135,14 +177,14 @@ class WaterRules(Rules):
             raise ValueError("turf_share is a share, at most 100 %")
         for name in self.offer:
             if name not in self.conversions:
-                raise ValueError(f"offer: conversion '{name}' is not one of {', '.join(sorted(self.conversions))}")
+                known = ", ".join(sorted(self.conversions))
+                raise ValueError(f"offer: conversion '{name}' is not one of {known}")
         for kind, named in (("must", self.must), ("must_not", self.must_not)):
             for item in named:
                 if item.conversion and item.conversion not in self.offered:
-                    raise ValueError(
-                        f"{kind}: site '{item.site}' area '{item.area}': conversion '{item.conversion}' is not one of those on "
-                        f"offer: {', '.join(self.offered)}"
-                    )
+                    place = f"{kind}: site '{item.site}' area '{item.area}'"
+                    unknown = f"conversion '{item.conversion}' is not one of those on offer"
+                    raise ValueError(f"{place}: {unknown}: {', '.join(self.offered)}")
         return self
 
     @property

@@ -42,9 +42,13 @@ class Span(Rules):
 
 
 class Uncertainty(Rules):
-    """How far each input may be off. Low and high are factors on it; an efficiency never passes 1."""
+    """How far each input may be off. Low and high are factors on it; an efficiency never passes
+    1."""
 
-    eto: Span = rule({"low": 0.9, "high": 1.1}, "reference evapotranspiration, year to year and station to site")
+    eto: Span = rule(
+        {"low": 0.9, "high": 1.1},
+        "reference evapotranspiration, year to year and station to site",
+    )
     rain: Span = rule({"low": 0.7, "high": 1.3}, "rain, year to year")
     efficiency: Span = rule({"low": 0.85, "high": 1.1}, "efficiency of the existing irrigation")
     price: Span = rule({"low": 0.8, "high": 1.3}, "price of water")

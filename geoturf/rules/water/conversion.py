@@ -16,6 +16,7 @@ from geoturf.rules.water.climate import MonthlyNumber
 
 Category = Literal["", "very_low", "low", "moderate", "high"]
 RainCounts = Literal["", "whole", "by factor"]
+MOST_FACTOR = 1.3  # a share of ETo
 _LOW_FACTOR = 0.3  # most of the category "low", 23 CCR 491: no lawn has less
 
 
@@ -29,7 +30,8 @@ def _efficiencies(value: object) -> dict[str, float]:
         except units.UnitError as error:
             raise ValueError(f"irrigation '{name}': {error}") from None
         if not 0 < share <= 1:
-            raise ValueError(f"irrigation '{name}': an efficiency is over 0 and at most 1, not {given}")
+            wanted = "an efficiency is over 0 and at most 1"
+            raise ValueError(f"irrigation '{name}': {wanted}, not {given}")
         found[str(name)] = share
     return found
 
@@ -40,36 +42,51 @@ Efficiencies = Annotated[dict[str, float], BeforeValidator(_efficiencies)]
 def by_area_or_each(*prices: units.Money | None) -> None:
     """Refuses a price that is neither per area of ground nor per area to convert."""
     for price in prices:
-        if price is not None and price.dimension != (2, 0, 0) and price.unit not in ("each", "area"):
-            raise ValueError(f'{price} is neither per ground ("4.00 USD/ft^2") nor for each area ("250 USD")')
+        if price is None or price.dimension == (2, 0, 0) or price.unit in ("each", "area"):
+            continue
+        neither = 'neither per ground ("4.00 USD/ft^2") nor for each area ("250 USD")'
+        raise ValueError(f"{price} is {neither}")
 
 
 class Cover(Rules):
     """Something that covers ground, with its water need as a share of ETo."""
 
     title: str = rule("", "what a reader sees", source="")
-    factor: MonthlyNumber = rule(..., "crop coefficient or plant factor: one value, or one for each month", source="")
+    factor: MonthlyNumber = rule(
+        ...,
+        "crop coefficient or plant factor: one value, or one for each month",
+        source="",
+    )
     category: Category = rule(
         "", "plant-factor category that the factor must lie in; any if empty", source="23 CCR 491"
     )
     upkeep: Price = rule("0 USD/ft^2", "upkeep a year without water (mowing, pruning, weeding)")
     rain: RainCounts = rule(
         "",
-        "how effective rain counts: whole (ETo x factor - rain, ground covered all over) or by factor ((ETo - rain) x factor, "
-        "plants that take their share of rain as of ETo); if empty, by factor for low factors and stated categories",
+        "how effective rain counts: whole (ETo x factor - rain, ground covered all over) or by "
+        "factor ((ETo - rain) x factor, plants that take their share of rain as of ETo); if "
+        "empty, by factor for low factors and stated categories",
         source="whole: FAO-56; by factor: 23 CCR 492.4",
     )
-    special: bool = rule(False, "counts as special landscape area (SLA) in the ordinance check", source="23 CCR 491")
+    special: bool = rule(
+        False,
+        "counts as special landscape area (SLA) in the ordinance check",
+        source="23 CCR 491",
+    )
     planted: bool = rule(
-        True, "counts as landscape area in the ordinance check; not for synthetic or bare ground", source=""
+        True,
+        "counts as landscape area in the ordinance check; not for synthetic or bare ground",
+        source="",
     )
     source: str = rule("", "where the factor comes from, as printed", source="")
 
     @model_validator(mode="after")
     def _fits(self) -> Cover:
         by_area_or_each(self.upkeep)
-        if max(self.factor, default=0.0) > 1.3:
-            raise ValueError(f"a factor of {max(self.factor):g} is outside 0 to 1.3 (FAO-56 knows none above 1.3)")
+        most = max(self.factor, default=0.0)
+        if most > MOST_FACTOR:
+            known = f"FAO-56 knows none above {MOST_FACTOR:g}"
+            raise ValueError(f"a factor of {most:g} is outside 0 to {MOST_FACTOR:g} ({known})")
         return self
 
     @property
@@ -83,7 +100,11 @@ class Cover(Rules):
 class Rebate(Rules):
     """Money a program pays back. Only ever what the bid states, with its date and terms."""
 
-    amount: Price = rule(..., 'paid per ground ("2.00 USD/ft^2") or for each area ("500 USD")', source="")
+    amount: Price = rule(
+        ...,
+        'paid per ground ("2.00 USD/ft^2") or for each area ("500 USD")',
+        source="",
+    )
     date: datetime.date = rule(..., "the day these terms were read (2026-05-31)", source="")
     terms: str = rule(..., "the terms in a sentence, as printed", source="")
     most: Price | None = rule(None, "no more than this for each area", source="")
@@ -102,28 +123,66 @@ class Conversion(Rules):
 
     title: str = rule("", "what a reader sees", source="")
     turf: bool = rule(
-        False, "this bid's own turf: takes the bid's price, counts as turf, is checked by the profile", source=""
+        False,
+        "this bid's own turf: takes the bid's price, counts as turf, is checked by the profile",
+        source="",
     )
     cover: str = rule("", "cover afterwards; the area's own if empty", source="")
     irrigation: str = rule("", "irrigation method afterwards; the area's own if empty", source="")
-    only_covers: tuple[str, ...] = rule((), "existing covers it is offered for; all if empty", source="")
-    except_uses: tuple[str, ...] = rule((), "values of the use column it is not offered for", source="")
-    establishing_years: int = rule(0, "years in which new plants are still being established", low=0, high=5)
+    only_covers: tuple[str, ...] = rule(
+        (),
+        "existing covers it is offered for; all if empty",
+        source="",
+    )
+    except_uses: tuple[str, ...] = rule(
+        (),
+        "values of the use column it is not offered for",
+        source="",
+    )
+    establishing_years: int = rule(
+        0,
+        "years in which new plants are still being established",
+        low=0,
+        high=5,
+    )
     establishing_cover: str = rule(
-        "", "cover whose need new plants have in those years; money counts it, the saving a year does not", source=""
+        "",
+        "cover whose need new plants have in those years; money counts it, the saving a year does not",
+        source="",
     )
     capital: Price | None = rule(
-        None, "what it costs to build; a turf conversion takes this bid's price where left out", source=""
+        None,
+        "what it costs to build; a turf conversion takes this bid's price where left out",
+        source="",
     )
     kept_line: Price = rule(
-        "0 USD", "for each area: keeping or rerouting an irrigation line, on top of capital", source=""
+        "0 USD",
+        "for each area: keeping or rerouting an irrigation line, on top of capital",
+        source="",
     )
     upkeep: Price | None = rule(None, "upkeep a year without water; the cover's own if left out")
     life: int = rule(0, "years until it is replaced; 0: lasts beyond the horizon", low=0, high=50)
-    replacement_share: Fraction = rule("100 %", "cost of a replacement as a share of capital", low="10 %", high="120 %")
-    rinse_m: Length = rule("0 gal/ft^2", "water of one rinse", low="0 gal/ft^2", high="0.2 gal/ft^2", source="")
+    replacement_share: Fraction = rule(
+        "100 %",
+        "cost of a replacement as a share of capital",
+        low="10 %",
+        high="120 %",
+    )
+    rinse_m: Length = rule(
+        "0 gal/ft^2",
+        "water of one rinse",
+        low="0 gal/ft^2",
+        high="0.2 gal/ft^2",
+        source="",
+    )
     rinses: MonthlyNumber = rule(0, "rinses a month: one value, or twelve", source="")
-    cooling_m: Length = rule("0 gal/ft^2", "water of one cooling", low="0 gal/ft^2", high="0.2 gal/ft^2", source="")
+    cooling_m: Length = rule(
+        "0 gal/ft^2",
+        "water of one cooling",
+        low="0 gal/ft^2",
+        high="0.2 gal/ft^2",
+        source="",
+    )
     coolings: MonthlyNumber = rule(0, "coolings a month: one value, or twelve", source="")
     rebate: Rebate | None = rule(None, "a rebate with its date and terms; never assumed", source="")
 
@@ -133,11 +192,13 @@ class Conversion(Rules):
         if self.kept_line.dimension is not None:
             raise ValueError('kept_line is for each area, such as "250 USD"')
         if self.capital is None and not self.turf:
-            raise ValueError('capital is needed, such as "4.00 USD/ft^2" (only turf has a price in the bid)')
+            only = "only turf has a price in the bid"
+            raise ValueError(f'capital is needed, such as "4.00 USD/ft^2" ({only})')
         if not 0 <= self.establishing_years <= 20:
             raise ValueError("establishing_years is 0 to 20 years")
         if self.establishing_years and not self.establishing_cover:
-            raise ValueError("establishing_years needs establishing_cover: what new plants take until then")
+            needed = "establishing_cover: what new plants take until then"
+            raise ValueError(f"establishing_years needs {needed}")
         if not 0 <= self.life <= 100:
             raise ValueError("life is 0 to 100 years")
         return self

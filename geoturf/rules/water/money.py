@@ -15,12 +15,16 @@ class Tier(Rules):
 
 
 class WaterPrice(Rules):
-    """Price of water, for each account (a site) and month. Fixed charges stay whatever is converted, so they are left
-    out."""
+    """Price of water, for each account (a site) and month. Fixed charges stay whatever is
+    converted, so they are left out."""
 
-    price: Price = rule("5.00 USD/HCF", "price of water, per volume; the first block where there are tiers")
+    price: Price = rule(
+        "5.00 USD/HCF",
+        "price of water, per volume; the first block where there are tiers",
+    )
     tiers: tuple[Tier, ...] = rule(
-        (), 'further blocks of a site\'s month: tables with above ("20 HCF") and price ("7.50 USD/HCF")'
+        (),
+        'further blocks of a site\'s month: tables with above ("20 HCF") and price ("7.50 USD/HCF")',
     )
     escalation: Fraction = rule("4 %", "yearly rise of the price", low="0 %", high="8 %")
 
@@ -28,7 +32,8 @@ class WaterPrice(Rules):
     def _per_volume(self) -> WaterPrice:
         for price in (self.price, *(tier.price for tier in self.tiers)):
             if price.dimension != (3, 0, 0):
-                raise ValueError(f'{price} is no price of water, which is written like "5.00 USD/HCF"')
+                written = 'which is written like "5.00 USD/HCF"'
+                raise ValueError(f"{price} is no price of water, {written}")
         above = [tier.above_m3 for tier in self.tiers]
         if above != sorted(set(above)) or (above and above[0] <= 0):
             raise ValueError("tiers go upwards, each above more than the one before")

@@ -1,7 +1,8 @@
-"""Names of covers and irrigation methods: the published tables, and what people call what stands in them.
+"""Names of covers and irrigation methods: the published tables, and what people call what stands
+in them.
 
-Files ``geoturf/data/water_*.csv``; every row of a value has its unit, source and year, and ``seen``: ``read`` in the source,
-``memory`` or ``assumption``.
+Files ``geoturf/data/water_*.csv``; every row of a value has its unit, source and year, and
+``seen``: ``read`` in the source, ``memory`` or ``assumption``.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ def key(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", str(name).lower()).strip("_")
 
 
-_NO_SPECIES = {"grass", "lawn", "turf", "turfgrass", "sod", "mix", "mixed", "blend"}  # words that tell nothing apart
+# words that tell nothing apart
+_NO_SPECIES = {"grass", "lawn", "turf", "turfgrass", "sod", "mix", "mixed", "blend"}
 
 
 @cache
@@ -34,9 +36,9 @@ def _synonyms(kind: str) -> dict[str, str]:
 
 
 def meant(name: str, known: Iterable[str], kind: str) -> str:
-    """The known name that ``name`` means: itself, else by the table of synonyms, with or without words such as "grass";
-    of several species ("bluegrass / rye mix") where all mean one cover. ``kind``: cover or irrigation. What is not known
-    comes back as its key."""
+    """The known name that ``name`` means: itself, else by the table of synonyms, with or without
+    words such as "grass"; of several species ("bluegrass / rye mix") where all mean one cover.
+    ``kind``: cover or irrigation. What is not known comes back as its key."""
     whole = key(name)
     if whole in known:
         return whole

@@ -1,4 +1,5 @@
-"""Rules of the ordinance check and of a profile of local minimums. No legal advice: read the local code."""
+"""Rules of the ordinance check and of a profile of local minimums. No legal advice: read the local
+code."""
 
 from __future__ import annotations
 
@@ -10,22 +11,28 @@ from geoturf.rules.base import ArealMass, Fraction, Length, LengthRate, Number, 
 
 
 class Ordinance(Rules):
-    """Maximum applied water allowance (MAWA) against estimated total water use (ETWU), site by site.
+    """Maximum applied water allowance (MAWA) against estimated total water use (ETWU), site by
+    site.
 
     In a bid also by name alone: ordinance = "none"."""
 
     law: Literal["", "california", "formula", "none"] = rule(
         "",
-        "whose ordinance holds: california (a verdict for each site); formula (worked as California's formula would, no "
-        "verdict); none; if empty, california where all ground lies well within that state, else none",
+        "whose ordinance holds: california (a verdict for each site); formula (worked as "
+        "California's formula would, no verdict); none; if empty, california where all ground "
+        "lies well within that state, else none",
         source="23 CCR 490-495",
     )
 
     landscape: str = rule(
-        "non_residential", "kind of landscape, which sets the ET adjustment factor (ETAF)", source="23 CCR 492.4"
+        "non_residential",
+        "kind of landscape, which sets the ET adjustment factor (ETAF)",
+        source="23 CCR 492.4",
     )
     residential_uses: tuple[str, ...] = rule(
-        ("home", "homes", "residential"), "values of the use column whose sites count as residential", source=""
+        ("home", "homes", "residential"),
+        "values of the use column whose sites count as residential",
+        source="",
     )
     special_uses: tuple[str, ...] = rule(
         ("sport", "sports", "recreation", "play", "edible", "cemetery"),
@@ -33,13 +40,20 @@ class Ordinance(Rules):
         source="23 CCR 491",
     )
     etaf: dict[str, Number] = rule(
-        {}, "ET adjustment factors of a local ordinance, over the published ones: non_residential = 0.42", source=""
+        {},
+        "ET adjustment factors of a local ordinance, over the published ones: non_residential = 0.42",
+        source="",
     )
     effective_rain_share: Fraction = rule(
-        "0 %", "share of the year's rain taken off ETo in the allowance", high="25 %", source="23 CCR 492.4"
+        "0 %",
+        "share of the year's rain taken off ETo in the allowance",
+        high="25 %",
+        source="23 CCR 492.4",
     )
     constant: Literal["exact", "ordinance"] = rule(
-        "ordinance", "gallons per square foot and inch: exact 144/231 or the ordinance's 0.62", source="23 CCR 492.4"
+        "ordinance",
+        "gallons per square foot and inch: exact 144/231 or the ordinance's 0.62",
+        source="23 CCR 492.4",
     )
 
     @model_validator(mode="after")
@@ -58,18 +72,31 @@ def by_name(value: object) -> object:
 
 
 class Profile(Rules):
-    """Local minimums for synthetic turf. What is left out is not checked; what cannot be known is told as not known."""
+    """Local minimums for synthetic turf. What is left out is not checked; what cannot be known is
+    told as not known."""
 
     name: str = rule("local profile", "whose minimums these are", source="")
     source: str = rule("", "the code's section and the day it was read, as printed", source="")
     min_pile_height_m: Length | None = rule(None, "pile at least this high", source="")
     max_pile_height_m: Length | None = rule(None, "pile at most this high", source="")
-    min_pile_weight_kg_per_m2: ArealMass | None = rule(None, "pile (face) weight at least this", source="")
-    min_drainage_m_per_h: LengthRate | None = rule(None, "backing drains at least this much", source="")
+    min_pile_weight_kg_per_m2: ArealMass | None = rule(
+        None,
+        "pile (face) weight at least this",
+        source="",
+    )
+    min_drainage_m_per_h: LengthRate | None = rule(
+        None,
+        "backing drains at least this much",
+        source="",
+    )
     drainage_m_per_h: dict[str, LengthRate] = rule(
         {}, 'stated drainage by product, such as turf60 = "40 in/h"', source=""
     )
     min_tree_distance_m: Length | None = rule(None, "turf keeps this far from trees", source="")
     trees: str = rule("trees", "name of the context layer that holds the trees", source="")
-    max_coverage: Fraction | None = rule(None, "turf takes at most this share of a site's areas", source="")
+    max_coverage: Fraction | None = rule(
+        None,
+        "turf takes at most this share of a site's areas",
+        source="",
+    )
     max_slope: Fraction | None = rule(None, "turf on ground no steeper than this", source="")
