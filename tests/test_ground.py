@@ -441,7 +441,8 @@ def test_neighbours_in_two_frames_of_a_wide_site_are_neighbours(height_m):
 
     def shared(shapes, heights):
         land = measured(shapes, 4326, site=["one"] * len(shapes), product=["turf"] * len(shapes), elevation_m=heights)
-        land = dataclasses.replace(land, guests=ground.guests(land, EdgeRules().tolerance_m))
+        across = ground.neighbours_across_frames(land, EdgeRules().tolerance_m)
+        land = dataclasses.replace(land, neighbours_across_frames=across)
         found = classify(land, {"turf": Product()}, EdgeRules())
         return land.areas["frame"].nunique(), found.totals["edge_shared_m"].to_numpy(), found.runs["neighbour"]
 

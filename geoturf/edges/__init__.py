@@ -36,8 +36,8 @@ def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> 
     columns of `geoturf.model.Edges`. Counts: a closed run has ``ceil(length / spacing)`` fasteners, an open-ended one the same
     and one more, the field ``ceil(surface area / spacing^2)``; glued products have none (common practice, spec 3)."""
     areas, context = ground.areas, _built(ground.context)
-    guests = _visiting(areas, ground.guests)
-    found = [_runs(areas.iloc[rows], guests, context, rows, rules.tolerance_m) for rows in _slabs(areas)]
+    across = _across_frames(areas, ground.neighbours_across_frames)
+    found = [_runs(areas.iloc[rows], across, context, rows, rules.tolerance_m) for rows in _slabs(areas)]
     table = pd.concat(found).sort_values("area_index", kind="stable", ignore_index=True)
     table["length_m"] *= _true(areas)[table["area_index"]]
     up = plane.slope_lengths(areas, table["area_index"].to_numpy(), table["geometry"].to_numpy())
@@ -54,24 +54,25 @@ def _slabs(areas: pd.DataFrame) -> list[np.ndarray]:
     return [np.flatnonzero(slab[frame] == number) for number in np.unique(slab[frame])] or [np.arange(0)]
 
 
-def _visiting(areas: pd.DataFrame, guests: pd.DataFrame | None) -> pd.DataFrame:
+def _across_frames(areas: pd.DataFrame, placed: pd.DataFrame | None) -> pd.DataFrame:
     """Areas as they stand in other frames than their own: area_index and what `_beside` asks of an area."""
-    if guests is None:
-        guests = pd.DataFrame({"area_index": np.empty(0, np.int64), "frame": np.empty(0, np.int64), "geometry": []})
-    own = areas[["site", "product"]].iloc[guests["area_index"]].reset_index(drop=True)
-    return pd.concat([guests, own], axis=1)
+    if placed is None:
+        placed = pd.DataFrame({"area_index": np.empty(0, np.int64), "frame": np.empty(0, np.int64), "geometry": []})
+    own = areas[["site", "product"]].iloc[placed["area_index"]].reset_index(drop=True)
+    return pd.concat([placed, own], axis=1)
 
 
 def _runs(
-    areas: pd.DataFrame, guests: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, tolerance_m: float
+    areas: pd.DataFrame, across: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, tolerance_m: float
 ) -> pd.DataFrame:
-    """The runs of some areas; ``rows`` are their rows in the bid. No other area is in their frames, but for guests."""
-    context, guests = (one[one["frame"].isin(areas["frame"])] for one in (context, guests))
-    everyone = pd.concat([areas[list(_ASKED)], guests[list(_ASKED)]]) if len(guests) else areas
-    who = np.concatenate([rows, guests["area_index"].to_numpy(np.int64)])
+    """The runs of some areas; ``rows`` are their rows in the bid. No other area is in their frames, but for neighbours
+    ``across`` frames."""
+    context, across = (one[one["frame"].isin(areas["frame"])] for one in (context, across))
+    everyone = pd.concat([areas[list(_ASKED)], across[list(_ASKED)]]) if len(across) else areas
+    who = np.concatenate([rows, across["area_index"].to_numpy(np.int64)])
     place = places(pd.concat([everyone[["geometry", "frame"]], context[["geometry", "frame"]]]))
     theirs = borders(everyone, place, tolerance_m)
-    mine = theirs.where(theirs.owner < len(areas)) if len(guests) else theirs
+    mine = theirs.where(theirs.owner < len(areas)) if len(across) else theirs
     beside = _beside(everyone, mine, theirs, place, tolerance_m)
     things = {role: context[context["role"] == role] for role in ("paving", "building")}
     sides = [(role, borders(table, place, 0.0)) for role, table in things.items()]
