@@ -20,6 +20,7 @@ YARD_M = 0.9144
 FT2_M2 = FOOT_M**2
 YD3_M3 = YARD_M**3
 GALLON_M3 = 231 * INCH_M**3
+GALLONS_IN_FT2_INCH = 144 / 231  # in a square foot an inch deep: cubic inches over those of a gallon
 HCF_M3 = 100 * FOOT_M**3
 ACRE_M2 = 43560 * FT2_M2  # international foot; the survey acre is 4 ppm larger
 ACRE_FT_M3 = ACRE_M2 * FOOT_M

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from geoturf import units
 from geoturf.planner import charts
 from geoturf.planner.html import MOST_ROWS, Markup, bullets, cut, folded, joined, note, section, table, tag
 from geoturf.planner.shown import INPUTS, Shown
@@ -39,6 +40,7 @@ def ordinance(shown: Shown) -> Markup:
     )
 
 
+_CUSTOMARY = {"m": "in", "kg/m2": "oz/yd²", "m/h": "in/h"}  # what checks against minimums are told in
 _ASK = (
     'State it in the bid: ordinance = "california" under [water] for its verdict by site; "formula" for the numbers as '
     'California\'s formula would work them, without a verdict; "none" for neither.'
@@ -260,8 +262,9 @@ def _measure(shown: Shown, value: float, unit: str) -> str:
         return shown.share(value)
     if shown.metric:
         return f"{value:.3g} {unit}"
-    factor, name = {"m": (1 / 0.0254, "in"), "kg/m2": (29.4935, "oz/yd²"), "m/h": (1 / 0.0254, "in/h")}[unit]
-    return f"{value * factor:.4g} {name}"
+    name = _CUSTOMARY[unit]
+    size, _ = units.unit_factor(name)
+    return f"{value / size:.4g} {name}"
 
 
 def inputs(shown: Shown) -> Markup:
