@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Severity = Literal["error", "warning", "note"]
+#: columns of a table that name a feature, in the order in which `Finding` takes them
+PLACE = ("file", "layer", "feature", "site", "area")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,10 +1,12 @@
 """The only place that knows feet, pounds or gallons.
 
-`read("15 ft 6 in", "length")` gives metres; everything inside geoturf is SI (m, m2, m3, kg, h, degrees, fractions).
-A quantity is a number (``3.5``), a fraction (``1/2``) or a mixed number (``1 1/2``) and a unit; feet and inches may follow
-each other (``15 ft 6 in``). Nothing else is taken: general unit libraries read ``1 1/2 in`` as half an inch.
+`read("15 ft 6 in", "length")` gives metres; everything inside geoturf is SI (m, m2, m3, kg, h,
+degrees, fractions). A quantity is a number (``3.5``), a fraction (``1/2``) or a mixed number 
+(``1 1/2``) and a unit; feet and inches may follow each other (``15 ft 6 in``). Nothing else is taken:
+general unit libraries read ``1 1/2 in`` as half an inch.
 
-Sources: NIST SP 811 (2008) Appendix B for the factors, from memory; checked against `pint` in tests/test_units.py.
+Sources: NIST SP 811 (2008) Appendix B for the factors, from memory; checked against `pint` in
+tests/test_units.py.
 """
 
 from __future__ import annotations
@@ -73,7 +75,8 @@ _unit("year years yr", 24 * 365.25, 0, 0, 1)
 
 @dataclass(frozen=True)
 class Shown:
-    """A unit of the reports: ``suffix`` of a column, ``unit`` as written, ``factor`` from SI, usual ``decimals``."""
+    """A unit of the reports: ``suffix`` of a column, ``unit`` as written, ``factor`` from SI, usual
+    ``decimals``."""
 
     suffix: str
     unit: str
@@ -147,7 +150,8 @@ def _value(match: re.Match[str]) -> float:
 
 
 def unit_factor(unit: str) -> tuple[float, tuple[int, int, int]]:
-    """Factor to SI and dimension of a unit such as ``lb/ft^2``. Raises `UnitError` for a name that is not in the list."""
+    """Factor to SI and dimension of a unit such as ``lb/ft^2``. Raises `UnitError` for a name that
+    is not in the list."""
     factor, exponents = 1.0, [0, 0, 0]
     for place, part in enumerate(unit.replace("per ", "/").split("/")):
         part = part.strip()
@@ -169,8 +173,9 @@ def _a(word: str) -> str:
 
 
 def read(text: str | float | int, dimension: str) -> float:
-    """The SI value of ``text``, which must be a finite quantity >= 0 of ``dimension`` (a key of `DIMENSIONS`, ``fraction``,
-    ``angle`` or ``number``). Raises `UnitError` naming the fault and an example that would do."""
+    """The SI value of ``text``, which must be a finite quantity >= 0 of ``dimension`` (a key of
+    `DIMENSIONS`, ``fraction``, ``angle`` or ``number``). Raises `UnitError` naming the fault and an
+    example that would do."""
     if dimension in ("fraction", "angle", "number"):
         return _read_plain(text, dimension)
     exponents, example = DIMENSIONS[dimension]
@@ -219,9 +224,11 @@ def _read_plain(text: str | float | int, dimension: str) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Money:
-    """An amount of money, perhaps per unit: ``2.10 USD/ft^2``. ``unit`` is the text after the slash, ``each`` if none.
+    """An amount of money, perhaps per unit: ``2.10 USD/ft^2``. ``unit`` is the text after the
+    slash, ``each`` if none.
 
-    ``dimension`` and ``si`` are the unit's (None and 1.0 for counting words such as ``roll``, ``each``)."""
+    ``dimension`` and ``si`` are the unit's (None and 1.0 for counting words such as ``roll``,
+    ``each``)."""
 
     amount: Decimal
     currency: str
@@ -230,7 +237,8 @@ class Money:
     dimension: tuple[int, int, int] | None
 
     def per_si(self) -> float:
-        """Amount per SI unit (per m2, per m, per kg …), as a float for weighing one cost against another."""
+        """Amount per SI unit (per m2, per m, per kg …), as a float for weighing one cost against
+        another."""
         return float(self.amount) / self.si
 
     def __str__(self) -> str:
@@ -269,7 +277,8 @@ def cents(amount: Decimal | float | int) -> Decimal:
 
 @dataclass(frozen=True, slots=True)
 class System:
-    """How quantities are told to a reader: the units of a bid (``us`` or ``metric``). Everything taken is SI."""
+    """How quantities are told to a reader: the units of a bid (``us`` or ``metric``). Everything
+    taken is SI."""
 
     name: str
 
@@ -298,7 +307,8 @@ class System:
         return self._told(value_m, ("miles", 5280 * FOOT_M), ("km", 1e3), 1)
 
     def like(self, value: float, example: str) -> str:
-        """A value in the unit that ``example`` is written in, or in the metric one of its dimension. "" where it has no unit."""
+        """A value in the unit that ``example`` is written in, or in the metric one of its
+        dimension. "" where it has no unit."""
         unit = example.lstrip("0123456789./ ")
         try:
             factor, dimension = unit_factor(unit)

@@ -1,10 +1,10 @@
 """From layers in any CRS to areas at true scale, and back.
 
-measure(source, rules, said)  -> Ground: areas and context in ground frames, told in the units of `said`
-notice(ground, rules, told)   -> findings: double pay, slivers, giants, steep slopes
-overlaps(ground)              -> table of what would be paid twice
-neighbours_across_frames(ground, reach_m) -> table of areas near the other frames of a wide site
-to_crs(frames, frame, geometries, crs), to_degrees(frames, frame, geometries): back from the frames
+measure(source, rules, said)  -> Ground: areas and context in ground frames, told in the units of
+`said` notice(ground, rules, told)   -> findings: double pay, slivers, giants, steep slopes
+overlaps(ground)              -> table of what would be paid twice neighbours_across_frames(ground,
+reach_m) -> table of areas near the other frames of a wide site to_crs(frames, frame, geometries,
+crs), to_degrees(frames, frame, geometries): back from the frames
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
-"""Neighbours across frames: areas of a site too wide for one frame, placed in the other frames of the site that they come near.
+"""Neighbours across frames: areas of a site too wide for one frame, placed in the other frames of
+the site that they come near.
 
-Such a site is ruled in squares (`geoturf.ground.frames`); two areas that meet on a square's side each lie in a frame of their
-own, and are neighbours all the same.
+Such a site is ruled in squares (`geoturf.ground.frames`); two areas that meet on a square's side
+each lie in a frame of their own, and are neighbours all the same.
 """
 
 from __future__ import annotations
@@ -16,9 +17,9 @@ from geoturf.model import Ground
 
 
 def neighbours_across_frames(ground: Ground, reach_m: float) -> pd.DataFrame:
-    """Areas in frames that are not their own, one row for each frame and area, sorted by these: area_index (row of the area),
-    frame (the other one), geometry (in that frame). An area is placed in each frame of its site that has an area whose box
-    comes within ``reach_m`` of its own."""
+    """Areas in frames that are not their own, one row for each frame and area, sorted by these:
+    area_index (row of the area), frame (the other one), geometry (in that frame). An area is placed
+    in each frame of its site that has an area whose box comes within ``reach_m`` of its own."""
     areas = ground.areas
     frame = areas["frame"].to_numpy(np.int64)
     site = areas["site"].to_numpy()
