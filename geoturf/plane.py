@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-LEAST_WIDTH_M = 1e-3  # narrower parts and holes are residue of overlays: nothing can be laid on them
+LEAST_WIDTH_M = 1e-3  # narrower parts and holes are residue of overlays, and cannot be turf
 _GRID_M = 1e-5
 _SPECK_M2 = 1e-3
 # What is laid has its vertices on whole multiples of this: far below what a survey knows, far above
@@ -44,7 +44,7 @@ def area_sigma_m2(geometries: np.ndarray, sigma_m: np.ndarray, correlation_m: np
     rows = np.flatnonzero(sigma_m > 0)
     if not len(rows):
         return out
-    plain = shapely.simplify(geometries[rows], sigma_m[rows])  # topology kept: no part or hole vanishes
+    plain = shapely.simplify(geometries[rows], sigma_m[rows])  # no part or hole vanishes
     _, gradient, owner = _corners(plain)
     square = np.bincount(owner, (gradient**2).sum(axis=1), minlength=len(rows))
     for k in np.flatnonzero(reach[rows] > 0):
@@ -101,7 +101,8 @@ def laid(areas: pd.DataFrame) -> np.ndarray:
 def from_laid(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray) -> np.ndarray:
     """Geometries in the laying planes of the areas ``area_index``, back in their ground frames
     (undoes `laid`)."""
-    return _stretched(areas, np.asarray(area_index), geometries, 1 / areas["laid_stretch"].to_numpy())
+    back = 1 / areas["laid_stretch"].to_numpy()
+    return _stretched(areas, np.asarray(area_index), geometries, back)
 
 
 def slope_lengths(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray) -> np.ndarray:

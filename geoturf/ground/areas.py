@@ -72,8 +72,8 @@ def _usable(source: Source) -> tuple[Source, tuple[Finding, ...]]:
         if geodetic.usable(_wkt(layer)):
             kept.append(layer)
             continue
-        name = layer.table.crs.name
-        told = f"is left out: from its CRS ({name}) there is no way to longitude and latitude; state another"
+        no_way = f"from its CRS ({layer.table.crs.name}) there is no way to longitude and latitude"
+        told = f"is left out: {no_way}; state another"
         findings.append(Finding("error", "unusable-crs", told, file=layer.file, layer=layer.layer))
     return replace(source, layers=tuple(kept)), tuple(findings)
 
@@ -205,7 +205,8 @@ def _assumed(areas: pd.DataFrame, said: System) -> Iterator[Finding]:
     """Notes on what was assumed: elevation, fall line, neighbours in a very wide site."""
     flat = int(areas["elevation_m"].isna().sum())
     if flat:
-        what = "no area states" if flat == len(areas) else f"{flat} of {len(areas)} areas do not state"
+        some = f"{flat} of {len(areas)} areas do not state"
+        what = "no area states" if flat == len(areas) else some
         rise = said.length(_RISE_M[said.name], 0)
         how = "taken as the site's mean, or 0 where the site has none"
         adds = f"({rise} of elevation add 0.01 % of area)"

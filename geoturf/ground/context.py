@@ -10,7 +10,8 @@ from geoturf import plane
 from geoturf.ground import frames, geodetic
 from geoturf.model import Frames, Source, SourceLayer
 
-#: how far from a frame's areas a feature still counts, by role; views at any distance, the nearest of each layer
+#: how far from a frame's areas a feature still counts, by role; views at any distance, the nearest
+#: of each layer
 REACH_M = {"building": 15.0, "paving": 15.0, "exclude": 15.0, "street": 200.0, "parcel": 1.0}
 COLUMNS = ("role", "frame", "geometry", "file", "layer", "feature", "part")
 _LARGE = 100  # vertices
@@ -83,7 +84,8 @@ def _halved(parts: np.ndarray, feature: np.ndarray) -> tuple[np.ndarray, np.ndar
         if not large.any():
             break
         whole = parts[large]
-        halves = [plane.overlaid(shapely.intersection, whole, half) for half in _half_boxes(box[large])]
+        boxes = _half_boxes(box[large])
+        halves = [plane.overlaid(shapely.intersection, whole, half) for half in boxes]
         new, owner = shapely.get_parts(np.concatenate(halves), return_index=True)
         dimension = np.tile(shapely.get_dimensions(whole), 2)
         same = shapely.get_dimensions(new) == dimension[owner]

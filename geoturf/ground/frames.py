@@ -1,15 +1,15 @@
 """Ground frames: a plane of true scale for each site, and the way into it and out of it.
 
 A frame is a transverse Mercator plane about the site's middle, with k = 1 on its meridian, times
-(1 + h/R): lengths at the site's elevation h, R = sqrt(M N). It is conformal, so a rectangle laid in it
-is a rectangle on the ground, and a border between two areas of a site stays one line. Away from the
-meridian lengths are too long by x^2 / 2R^2, 0.3 ppm at the side of a site 10 km wide. A site wider
-than that (`WIDEST_M`) is no lot and keeps no single frame: it is ruled in squares of half that
-side, and the areas with their middles in one square share a frame.
+(1 + h/R): lengths at the site's elevation h, R = sqrt(M N). It is conformal, so a rectangle laid in
+it is a rectangle on the ground, and a border between two areas of a site stays one line. Away from
+the meridian lengths are too long by x^2 / 2R^2, 0.3 ppm at the side of a site 10 km wide. A site
+wider than that (`WIDEST_M`) is no lot and keeps no single frame: it is ruled in squares of half
+that side, and the areas with their middles in one square share a frame.
 
 An edge is straight in the frame, which is the geodesic between its vertices to 0.02 mm over 1 km.
-So no edge is densified: a line that is straight in the *file's* plane may bow from the geodesic (2 cm
-over 1 km along a parallel at 45 degrees, some ppm of area), but which of the two was meant a
+So no edge is densified: a line that is straight in the *file's* plane may bow from the geodesic, by
+2 cm over 1 km along a parallel at 45 degrees (some ppm of area), but which of the two was meant a
 file cannot say, and the geodesic is what every CRS agrees on.
 """
 
@@ -114,8 +114,8 @@ def frames_for(
 
 
 def _on_one_side(bounds: Floats, near_deg: Floats) -> Floats:
-    """Boxes (k, 4) whose middles lie within half a turn of the longitudes ``near_deg`` (k,): areas of a
-    site may lie on either side of the antimeridian."""
+    """Boxes (k, 4) whose middles lie within half a turn of the longitudes ``near_deg`` (k,): areas
+    of a site may lie on either side of the antimeridian."""
     west, east = bounds[:, 0] - near_deg, bounds[:, 2] - near_deg
     turn = np.round((west + east) / 720) * 360
     level = np.zeros_like(turn)
@@ -126,7 +126,8 @@ def project(lonlat: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray
     """Degrees (n, 2) in the geographic CRS of each vertex's frame, to x, y in it. ``frame``: row in
     ``frames``, (n,)."""
     xy, size = np.empty_like(lonlat), scale(frames)
-    origins = {one: Origins.at(one, frames.lat0_deg) for one in map(geodetic.ellipsoid_of, frames.geographics)}
+    ellipsoids = map(geodetic.ellipsoid_of, frames.geographics)
+    origins = {one: Origins.at(one, frames.lat0_deg) for one in ellipsoids}
     for ellipsoid, rows, of in _pieces(frames, frame):
         dlon = _wrapped(lonlat[rows, 0] - frames.lon0_deg[of])
         east, north = mercator.forward(origins[ellipsoid], of, dlon, lonlat[rows, 1])
@@ -234,8 +235,8 @@ def _origin_y(frames: Frames) -> np.ndarray:
     y0 = np.empty(len(frames.lat0_deg))
     for ellipsoid, rows, of in _pieces(frames, np.arange(len(y0))):
         equator = Origins.at(ellipsoid, np.zeros(1))
-        on_meridian = np.zeros(len(of))
-        _, y0[rows] = mercator.forward(equator, np.zeros_like(of), on_meridian, frames.lat0_deg[rows])
+        at, on_meridian = np.zeros_like(of), np.zeros(len(of))
+        _, y0[rows] = mercator.forward(equator, at, on_meridian, frames.lat0_deg[rows])
     return y0
 
 

@@ -24,7 +24,8 @@ _CELLS_ACROSS = 32  # an area that is more cells wide or high is sampled at a co
 _FEWEST_CELLS = 6  # an area that holds fewer takes the cells around it too
 _AREAS_AT_ONCE = 4096
 _LONGEST = 255  # letters of a file's name; more is none
-#: GDAL's names of the formats taken, all of them plain files: others (a VRT, a web service's XML) may send for more elsewhere
+#: GDAL's names of the formats taken, all of them plain files: others (a VRT, a web service's XML)
+#: may send for more elsewhere
 _DRIVERS = [
     "GTiff",
     "AAIGrid",
@@ -244,9 +245,8 @@ def _grid(raster: Raster, areas: np.ndarray, grow: float) -> tuple[np.ndarray, n
 def _per_metre(raster: Raster, middle: np.ndarray, by_cell: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Rise per metre east and north, of the rise per column and per row at ``middle``."""
     geographic = geodetic.geographic_of(raster.crs_wkt)
-    here, right, down = (
-        geodetic.to_degrees(raster.xy(middle + np.array(shift)), raster.crs_wkt) for shift in ((0, 0), (1, 0), (0, 1))
-    )
+    cells = (middle, middle + np.array((1, 0)), middle + np.array((0, 1)))
+    here, right, down = (geodetic.to_degrees(raster.xy(one), raster.crs_wkt) for one in cells)
     ellipsoid, lat = geodetic.ellipsoid_of(geographic), here[:, 1]
     parallel_m = ellipsoid.normal_radius_m(lat) * np.cos(np.radians(lat))
     metres = np.radians(np.column_stack([parallel_m, ellipsoid.meridian_radius_m(lat)]))
