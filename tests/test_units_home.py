@@ -52,8 +52,6 @@ NO_FACTOR = {
     ("ground/mercator.py", "90720"): "a denominator of Krueger's series",
     ("rules/water/__init__.py", "0.62338"): "told to the reader, beside what it is of",
 }
-#: products that have a name of their own, and why they stand
-MADE_ANEW = {("layout/roll.py", "12 * INCH_M"): "the least piece is stated in inches, twelve of them"}
 
 
 def factors() -> dict[str, float]:
@@ -126,7 +124,7 @@ def test_only_one_file_knows_the_factors(path):
     told = {number: factor_in(number) for number in numbers(source)}
     strangers = {number: factor for number, factor in told.items() if factor and (named(path), number) not in NO_FACTOR}
     assert not strangers
-    assert not [product for product in units_made_anew(source) if (named(path), product) not in MADE_ANEW]
+    assert not units_made_anew(source)
 
 
 @pytest.mark.parametrize("path", SCRIPTS, ids=named)
@@ -139,8 +137,6 @@ def test_what_is_let_through_is_there_still():
     for file, number in NO_FACTOR:
         assert number in numbers((PACKAGE / file).read_text(encoding="utf-8"))
         assert factor_in(number)
-    for file, product in MADE_ANEW:
-        assert product in units_made_anew((PACKAGE / file).read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize(
