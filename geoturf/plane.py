@@ -48,7 +48,8 @@ def area_sigma_m2(geometries: np.ndarray, sigma_m: np.ndarray, correlation_m: np
     _, gradient, owner = _corners(plain)
     square = np.bincount(owner, (gradient**2).sum(axis=1), minlength=len(rows))
     for k in np.flatnonzero(reach[rows] > 0):
-        square[k] = _correlated(plain[k], float(sigma_m[rows[k]]), float(reach[rows[k]]))
+        row = rows[k]
+        square[k] = _correlated(plain[k], float(sigma_m[row]), float(reach[row]))
     out[rows] = sigma_m[rows] * np.sqrt(square)
     return out
 
@@ -133,8 +134,10 @@ def _stretched(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarr
     counts = shapely.get_num_coordinates(out[rows])
     at = np.repeat(np.searchsorted(sloping, area_index[rows]), counts)
     points = shapely.get_coordinates(out[rows])
-    along = ((points - middle[at]) * down[at]).sum(axis=1) * (factor[sloping][at] - 1)
-    out[rows] = shapely.set_coordinates(out[rows], points + along[:, None] * down[at])
+    from_middle = ((points - middle[at]) * down[at]).sum(axis=1)
+    along = from_middle * (factor[sloping][at] - 1)
+    moved = points + along[:, None] * down[at]
+    out[rows] = shapely.set_coordinates(out[rows], moved)
     return out
 
 
@@ -144,7 +147,8 @@ def long_side_deg(geometries: np.ndarray) -> np.ndarray:
         return np.zeros(0)
     box = shapely.oriented_envelope(geometries)
     corners = shapely.get_coordinates(box).reshape(len(geometries), 5, 2)
-    one, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 1]
+    one = corners[:, 1] - corners[:, 0]
+    other = corners[:, 2] - corners[:, 1]
     longer = (one**2).sum(axis=1) >= (other**2).sum(axis=1)
     x, y = np.where(longer[:, None], one, other).T
     return np.asarray(np.degrees(np.arctan2(x, y)) % 180)

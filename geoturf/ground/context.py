@@ -41,7 +41,7 @@ def place(source: Source, made: Frames, frame: np.ndarray, box: np.ndarray) -> p
 def _of_layer(layer: SourceLayer, made: Frames, need: np.ndarray, geographic: int) -> pd.DataFrame:
     """One layer in the frames that are built on one geographic CRS."""
     own = np.flatnonzero(made.geographic_id == geographic)
-    parts, feature = _pieces(layer, made.geographics[geographic], made.shifts)
+    parts, feature = _parts_in_degrees(layer, made.geographics[geographic], made.shifts)
     reach = REACH_M.get(layer.role)
     if reach is None:
         at, part = _nearest(parts, need[own])
@@ -61,14 +61,17 @@ def _of_layer(layer: SourceLayer, made: Frames, need: np.ndarray, geographic: in
     )
 
 
-def _pieces(layer: SourceLayer, geographic: str, shifts: dict[str, geodetic.Shift]) -> tuple[np.ndarray, np.ndarray]:
+def _parts_in_degrees(
+    layer: SourceLayer, geographic: str, shifts: dict[str, geodetic.Shift]
+) -> tuple[np.ndarray, np.ndarray]:
     """The parts of a layer's features in degrees, none of many vertices, and the feature of each.
     What has no place on the earth is left out."""
     parts, feature = shapely.get_parts(layer.table.geometry.to_numpy(), return_index=True)
     xy, of = shapely.get_coordinates(parts, return_index=True)
     wkt = geodetic.wkt(layer.table.crs)
     degrees = geodetic.degrees_in(xy, wkt, geographic, shifts)
-    nowhere = np.bincount(of, ~np.isfinite(degrees).all(axis=1), minlength=len(parts)) > 0
+    lost = ~np.isfinite(degrees).all(axis=1)
+    nowhere = np.bincount(of, lost, minlength=len(parts)) > 0
     there = shapely.set_coordinates(parts[~nowhere], degrees[~nowhere[of]])
     return _halved(there, feature[~nowhere])
 
@@ -79,7 +82,8 @@ def _halved(parts: np.ndarray, feature: np.ndarray) -> tuple[np.ndarray, np.ndar
     feature, which nothing looks at."""
     for _ in range(_HALVINGS):
         box = shapely.bounds(parts).reshape(-1, 4)
-        long = (box[:, 2:] - box[:, :2]).max(axis=1, initial=0.0) > _LONG_DEG
+        sides = box[:, 2:] - box[:, :2]
+        long = (sides > _LONG_DEG).any(axis=1)
         large = long & (shapely.get_num_coordinates(parts) > _LARGE)
         if not large.any():
             break
@@ -140,4 +144,5 @@ def grown(box: np.ndarray, reach_m: float) -> np.ndarray:
     high = reach_m / _METRES_PER_DEGREE
     narrowest = np.cos(np.radians(box[:, [1, 3]])).min(axis=1)
     wide = high / np.maximum(narrowest, 0.01)
-    return shapely.box(box[:, 0] - wide, box[:, 1] - high, box[:, 2] + wide, box[:, 3] + high)
+    west, south, east, north = box.T
+    return np.asarray(shapely.box(west - wide, south - high, east + wide, north + high))

@@ -79,9 +79,9 @@ def bounds_deg(shape: Outline) -> np.ndarray:
     """West, south, east, north of each geometry, shape (k, 4). East passes 180 where a geometry
     crosses the antimeridian."""
     starts = np.concatenate([[0], np.cumsum(shape.counts)[:-1]])
-    first = shape.lonlat[starts, 0]
-    lon = shape.of_vertices(first) + _wrapped(shape.lonlat[:, 0] - shape.of_vertices(first))
-    lat = shape.lonlat[:, 1]
+    lon, lat = shape.lonlat.T
+    first = shape.of_vertices(lon[starts])
+    lon = first + _wrapped(lon - first)
     west, south = np.minimum.reduceat(lon, starts), np.minimum.reduceat(lat, starts)
     east, north = np.maximum.reduceat(lon, starts), np.maximum.reduceat(lat, starts)
     return np.column_stack([west, south, east, north])
@@ -128,18 +128,20 @@ def project(lonlat: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray
     xy, size = np.empty_like(lonlat), scale(frames)
     ellipsoids = map(geodetic.ellipsoid_of, frames.geographics)
     origins = {one: Origins.at(one, frames.lat0_deg) for one in ellipsoids}
-    for ellipsoid, rows, of in _pieces(frames, frame):
+    for ellipsoid, rows, of in _batches(frames, frame):
         dlon = _wrapped(lonlat[rows, 0] - frames.lon0_deg[of])
         east, north = mercator.forward(origins[ellipsoid], of, dlon, lonlat[rows, 1])
-        xy[rows, 0], xy[rows, 1] = east * size[of], north * size[of]
+        xy[rows, 0] = east * size[of]
+        xy[rows, 1] = north * size[of]
     return xy
 
 
 def unproject(xy: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray:
     """Undoes `project`."""
     lonlat, rise, size = np.empty_like(xy), _origin_y(frames), scale(frames)
-    for ellipsoid, rows, of in _pieces(frames, frame):
-        east, north = xy[rows, 0] / size[of], xy[rows, 1] / size[of] + rise[of]
+    for ellipsoid, rows, of in _batches(frames, frame):
+        east = xy[rows, 0] / size[of]
+        north = xy[rows, 1] / size[of] + rise[of]
         dlon, lonlat[rows, 1] = mercator.inverse(ellipsoid, east, north)
         lonlat[rows, 0] = _wrapped(dlon + frames.lon0_deg[of])
     return lonlat
@@ -154,7 +156,7 @@ def scale(frames: Frames) -> np.ndarray:
 def radius_m(frames: Frames) -> np.ndarray:
     """R = sqrt(M N) at each frame's origin."""
     radius = np.empty(len(frames.lat0_deg))
-    for ellipsoid, rows, _ in _pieces(frames, np.arange(len(radius))):
+    for ellipsoid, rows, _ in _batches(frames, np.arange(len(radius))):
         radius[rows] = ellipsoid.mean_radius_m(frames.lat0_deg[rows])
     return radius
 
@@ -233,15 +235,15 @@ def to_degrees(frames: Frames, frame: np.ndarray, geometries: np.ndarray) -> np.
 def _origin_y(frames: Frames) -> np.ndarray:
     """Distance of each frame's origin from the equator, in metres."""
     y0 = np.empty(len(frames.lat0_deg))
-    for ellipsoid, rows, of in _pieces(frames, np.arange(len(y0))):
+    for ellipsoid, rows, of in _batches(frames, np.arange(len(y0))):
         equator = Origins.at(ellipsoid, np.zeros(1))
         at, on_meridian = np.zeros_like(of), np.zeros(len(of))
         _, y0[rows] = mercator.forward(equator, at, on_meridian, frames.lat0_deg[rows])
     return y0
 
 
-def _pieces(frames: Frames, frame: np.ndarray) -> Iterator[tuple[Ellipsoid, Any, np.ndarray]]:
-    """(ellipsoid, rows, frame of each row) in pieces small enough for the processor's cache, each
+def _batches(frames: Frames, frame: np.ndarray) -> Iterator[tuple[Ellipsoid, Any, np.ndarray]]:
+    """(ellipsoid, rows, frame of each row) in batches small enough for the processor's cache, each
     on one ellipsoid."""
     for start in range(0, len(frame), _AT_ONCE):
         part = slice(start, min(start + _AT_ONCE, len(frame)))

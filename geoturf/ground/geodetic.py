@@ -108,8 +108,10 @@ def _plain_m2(corners: Floats, geographic: str) -> float:
     """Area of a small quadrangle in degrees, by the radii of curvature at its middle."""
     ellipsoid, (_, lat) = ellipsoid_of(geographic), corners.mean(axis=0)
     east = ellipsoid.normal_radius_m(lat) * np.cos(np.radians(lat))
-    (x0, y0), (x1, y1) = np.radians(corners[2] - corners[0]), np.radians(corners[3] - corners[1])
-    return float(abs(x0 * y1 - y0 * x1) / 2 * east * ellipsoid.meridian_radius_m(lat))
+    north = ellipsoid.meridian_radius_m(lat)
+    x0, y0 = np.radians(corners[2] - corners[0])
+    x1, y1 = np.radians(corners[3] - corners[1])
+    return float(abs(x0 * y1 - y0 * x1) / 2 * east * north)
 
 
 def meridian_deg(geographic: str) -> float:

@@ -54,7 +54,9 @@ class Raster:
 
     def cells(self, xy: Floats) -> Floats:
         """Column and row, as fractions, of x and y."""
-        return np.asarray(np.linalg.solve(self.to_xy[:, :2], (xy - self.to_xy[:, 2]).T).T, float)
+        turned, corner = self.to_xy[:, :2], self.to_xy[:, 2]
+        found = np.linalg.solve(turned, (xy - corner).T)
+        return np.asarray(found.T, float)
 
     def xy(self, cells: Floats) -> Floats:
         """Undoes `cells`."""
@@ -187,7 +189,8 @@ def _fitted(raster: Raster, places: np.ndarray) -> np.ndarray:
     cells = raster.cells(shapely.get_coordinates(places))
     areas = shapely.set_coordinates(places.copy(), cells)
     owner, cell = _cells_in(raster, areas)
-    z = raster.z_m[cell[:, 1].astype(int), cell[:, 0].astype(int)]
+    column, row = cell.astype(int).T
+    z = raster.z_m[row, column]
     known = np.isfinite(z)
     owner, cell, z = owner[known], cell[known], z[known]
 
@@ -196,7 +199,8 @@ def _fitted(raster: Raster, places: np.ndarray) -> np.ndarray:
 
     with np.errstate(invalid="ignore", divide="ignore"):  # no cell: NaN, which says unknown
         count = total()
-        mean = np.column_stack([total(cell[:, 0]), total(cell[:, 1])]) / count[:, None]
+        sums = np.column_stack([total(cell[:, 0]), total(cell[:, 1])])
+        mean = sums / count[:, None]
         z_mean = total(z) / count
         c, r = (cell - mean[owner]).T
         h = z - z_mean[owner]
