@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Severity = Literal["error", "warning", "note"]
+#: columns of a table that name a feature, in the order in which `Finding` takes them
+PLACE = ("file", "layer", "feature", "site", "area")
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,8 +132,8 @@ class Ground:
     ``source_crs``: WKT of the first turf (or parcel) layer's CRS, the one outputs are written in.
     ``overlaps``: DataFrame of what would be paid twice (`geoturf.ground.overlaps`): area_index, other_index, area_m2, same_m;
       None where not worked out.
-    ``guests``: DataFrame of areas placed in the other frames of a site over 10 km wide (`geoturf.ground.guests`): area_index,
-      frame, geometry; None where not worked out.
+    ``neighbours_across_frames``: DataFrame of areas placed in the other frames of a site over 10 km wide (see
+      `geoturf.ground.across_frames`): area_index, frame, geometry; None where not worked out.
     """
 
     areas: pd.DataFrame
@@ -141,7 +143,7 @@ class Ground:
     source_crs: str
     findings: tuple[Finding, ...] = ()
     overlaps: pd.DataFrame | None = None
-    guests: pd.DataFrame | None = None
+    neighbours_across_frames: pd.DataFrame | None = None
 
     def pool_keys(self, pool: str) -> list[tuple[str, ...]]:
         """Which areas share rolls: for each area its phase and product, then its site where ``pool`` is "site", its site and

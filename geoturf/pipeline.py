@@ -210,7 +210,8 @@ def _measured(source: Source, bid: Bid) -> tuple[Source, Ground]:
 
         water.check(land, bid.water, bid.currency, bid.folder)
     lost = sum(f.severity == "error" for f in land.findings)
-    land = replace(land, overlaps=ground.overlaps(land), guests=ground.guests(land, bid.edges.tolerance_m))
+    across = ground.neighbours_across_frames(land, bid.edges.tolerance_m)
+    land = replace(land, overlaps=ground.overlaps(land), neighbours_across_frames=across)
     land = replace(land, findings=(*land.findings, *ground.notice(land, rules, told), *warnings))
     return replace(source, left_out=source.left_out + lost, inputs=(*source.inputs, *_beside(bid))), land
 

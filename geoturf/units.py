@@ -1,10 +1,12 @@
 """The only place that knows feet, pounds or gallons.
 
-`read("15 ft 6 in", "length")` gives metres; everything inside geoturf is SI (m, m2, m3, kg, h, degrees, fractions).
-A quantity is a number (``3.5``), a fraction (``1/2``) or a mixed number (``1 1/2``) and a unit; feet and inches may follow
-each other (``15 ft 6 in``). Nothing else is taken: general unit libraries read ``1 1/2 in`` as half an inch.
+`read("15 ft 6 in", "length")` gives metres; everything inside geoturf is SI (m, m2, m3, kg, h,
+degrees, fractions). A quantity is a number (``3.5``), a fraction (``1/2``) or a mixed number
+(``1 1/2``) and a unit; feet and inches may follow each other (``15 ft 6 in``). Nothing else is
+taken: general unit libraries read ``1 1/2 in`` as half an inch.
 
-Sources: NIST SP 811 (2008) Appendix B for the factors, from memory; checked against `pint` in tests/test_units.py.
+Sources: NIST SP 811 (2008) Appendix B for the factors, from memory; checked against `pint` in
+tests/test_units.py.
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ FT2_M2 = FOOT_M**2
 YD3_M3 = YARD_M**3
 GALLON_M3 = 231 * INCH_M**3
 LITRE_M3 = 1e-3
+GALLONS_IN_FT2_INCH = 144 / 231  # a square foot an inch deep, in cubic inches over a gallon's
 HCF_M3 = 100 * FOOT_M**3
 ACRE_M2 = 43560 * FT2_M2  # international foot; the survey acre is 4 ppm larger
 ACRE_FT_M3 = ACRE_M2 * FOOT_M
@@ -49,14 +52,14 @@ _unit("mi mile miles", 5280 * FOOT_M, 1)
 _unit("acre acres ac", ACRE_M2, 2)
 _unit("ha", 1e4, 2)
 _unit("gal gallon gallons", GALLON_M3, 3)
-_unit("hcf HCF ccf CCF", HCF_M3, 3)  # a hundred cubic feet either way; some offices bill it as 748 gal
+_unit("hcf HCF ccf CCF", HCF_M3, 3)  # a hundred cubic feet; some offices bill it as 748 gal
 _unit("acre_ft acre-ft acre-foot acre-feet af AF", ACRE_FT_M3, 3)
 _unit("acre_in acre-in acre-inch acre-inches", ACRE_M2 * INCH_M, 3)
 _unit("kgal Kgal KGAL", 1e3 * GALLON_M3, 3)
 _unit("Mgal", 1e6 * GALLON_M3, 3)
 _unit("cf CF", FOOT_M**3, 3)
 _unit("kL kl", 1, 3)
-_unit("ML megalitre megalitres megaliter megaliters", 1e3, 3)  # ml, a thousandth of a litre, is no unit here
+_unit("ML megalitre megalitres megaliter megaliters", 1e3, 3)  # ml is no unit here
 _unit("l L litre litres liter liters", LITRE_M3, 3)
 _unit("fl_oz floz", GALLON_M3 / 128, 3)
 _unit("lb lbs pound pounds", POUND_KG, 0, 1)
@@ -73,7 +76,8 @@ _unit("year years yr", 24 * 365.25, 0, 0, 1)
 
 @dataclass(frozen=True)
 class Shown:
-    """A unit of the reports: ``suffix`` of a column, ``unit`` as written, ``factor`` from SI, usual ``decimals``."""
+    """A unit of the reports: ``suffix`` of a column, ``unit`` as written, ``factor`` from SI, usual
+    ``decimals``."""
 
     suffix: str
     unit: str
@@ -86,7 +90,10 @@ SHOWN: dict[str, dict[str, Shown]] = {
     "area": {"us": Shown("ft2", "ft2", 1 / FT2_M2, 2), "metric": Shown("m2", "m2", 1.0, 3)},
     "length": {"us": Shown("ft", "ft", 1 / FOOT_M, 2), "metric": Shown("m", "m", 1.0, 3)},
     "volume": {"us": Shown("gal", "gal", 1 / GALLON_M3, 0), "metric": Shown("m3", "m3", 1.0, 2)},
-    "money per area": {"us": Shown("ft2", "money/ft2", FT2_M2, 2), "metric": Shown("m2", "money/m2", 1.0, 2)},
+    "money per area": {
+        "us": Shown("ft2", "money/ft2", FT2_M2, 2),
+        "metric": Shown("m2", "money/m2", 1.0, 2),
+    },
     "money per volume": {
         "us": Shown("acre_ft", "money/acre-ft", ACRE_FT_M3, 2),
         "metric": Shown("m3", "money/m3", 1.0, 2),
@@ -120,7 +127,8 @@ _QUANTITY = re.compile(
     re.VERBOSE,
 )
 _FEET_INCHES = re.compile(
-    rf"\s*(?P<feet>\d+)\s*(?:ft|feet|foot|')\s*(?P<inches>{_NUMBER}|\d+\s+\d+/\d+|\d+/\d+)\s*(?:in|inch|inches|\")\s*"
+    rf"\s*(?P<feet>\d+)\s*(?:ft|feet|foot|')"
+    rf"\s*(?P<inches>{_NUMBER}|\d+\s+\d+/\d+|\d+/\d+)\s*(?:in|inch|inches|\")\s*"
 )
 _TERM = re.compile(r"(?P<name>[A-Za-z_\-]+?)\s*(?:\^?\s*(?P<power>[1-3]|[²³]))?")
 _MAX_TEXT = 60
@@ -147,7 +155,8 @@ def _value(match: re.Match[str]) -> float:
 
 
 def unit_factor(unit: str) -> tuple[float, tuple[int, int, int]]:
-    """Factor to SI and dimension of a unit such as ``lb/ft^2``. Raises `UnitError` for a name that is not in the list."""
+    """Factor to SI and dimension of a unit such as ``lb/ft^2``. Raises `UnitError` for a name that
+    is not in the list."""
     factor, exponents = 1.0, [0, 0, 0]
     for place, part in enumerate(unit.replace("per ", "/").split("/")):
         part = part.strip()
@@ -174,8 +183,9 @@ def _a(word: str) -> str:
 
 
 def read(text: str | float | int, dimension: str) -> float:
-    """The SI value of ``text``, which must be a finite quantity >= 0 of ``dimension`` (a key of `DIMENSIONS`, ``fraction``,
-    ``angle`` or ``number``). Raises `UnitError` naming the fault and an example that would do."""
+    """The SI value of ``text``, which must be a finite quantity >= 0 of ``dimension`` (a key of
+    `DIMENSIONS`, ``fraction``, ``angle`` or ``number``). Raises `UnitError` naming the fault and an
+    example that would do."""
     if dimension in ("fraction", "angle", "number"):
         return _read_plain(text, dimension)
     exponents, example = DIMENSIONS[dimension]
@@ -188,7 +198,8 @@ def read(text: str | float | int, dimension: str) -> float:
         return int(feet["feet"]) * FOOT_M + _number(feet["inches"]) * INCH_M
     match = _QUANTITY.fullmatch(text)
     if match is None or not match["unit"]:
-        raise UnitError(f"'{text}' is not a number with a unit; {_a(dimension)} is written like \"{example}\"")
+        written = f'{_a(dimension)} is written like "{example}"'
+        raise UnitError(f"'{text}' is not a number with a unit; {written}")
     unit = match["unit"].strip()
     unit = {"'": "ft", '"': "in"}.get(unit, unit)
     factor, found = unit_factor(unit)
@@ -224,9 +235,11 @@ def _read_plain(text: str | float | int, dimension: str) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Money:
-    """An amount of money, perhaps per unit: ``2.10 USD/ft^2``. ``unit`` is the text after the slash, ``each`` if none.
+    """An amount of money, perhaps per unit: ``2.10 USD/ft^2``. ``unit`` is the text after the
+    slash, ``each`` if none.
 
-    ``dimension`` and ``si`` are the unit's (None and 1.0 for counting words such as ``roll``, ``each``)."""
+    ``dimension`` and ``si`` are the unit's (None and 1.0 for counting words such as ``roll``,
+    ``each``)."""
 
     amount: Decimal
     currency: str
@@ -235,7 +248,8 @@ class Money:
     dimension: tuple[int, int, int] | None
 
     def per_si(self) -> float:
-        """Amount per SI unit (per m2, per m, per kg …), as a float for weighing one cost against another."""
+        """Amount per SI unit (per m2, per m, per kg …), as a float for weighing one cost against
+        another."""
         return float(self.amount) / self.si
 
     def __str__(self) -> str:
@@ -243,7 +257,8 @@ class Money:
 
 
 _MONEY = re.compile(
-    r"\s*(?P<amount>\d{1,12}(?:\.\d{1,6})?)\s*(?P<currency>[A-Z]{3})\s*(?:(?:/|per )\s*(?P<unit>\S.*?))?\s*"
+    r"\s*(?P<amount>\d{1,12}(?:\.\d{1,6})?)\s*(?P<currency>[A-Z]{3})"
+    r"\s*(?:(?:/|per )\s*(?P<unit>\S.*?))?\s*"
 )
 _COUNTED = re.compile(r"[a-z][a-z_ ]{0,20}")
 
@@ -274,7 +289,8 @@ def cents(amount: Decimal | float | int) -> Decimal:
 
 @dataclass(frozen=True, slots=True)
 class System:
-    """How quantities are told to a reader: the units of a bid (``us`` or ``metric``). Everything taken is SI."""
+    """How quantities are told to a reader: the units of a bid (``us`` or ``metric``). Everything
+    taken is SI."""
 
     name: str
 
@@ -303,7 +319,8 @@ class System:
         return self._told(value_m, ("miles", 5280 * FOOT_M), ("km", 1e3), 1)
 
     def like(self, value: float, example: str) -> str:
-        """A value in the unit that ``example`` is written in, or in the metric one of its dimension. "" where it has no unit."""
+        """A value in the unit that ``example`` is written in, or in the metric one of its
+        dimension. "" where it has no unit."""
         unit = example.lstrip("0123456789./ ")
         try:
             factor, dimension = unit_factor(unit)
@@ -325,9 +342,13 @@ def _metric(dimension: tuple[int, int, int], value: float) -> tuple[str, float]:
         return ("mm", 1e-3) if value < 1 else ("m", 1.0)
     names = zip(("m", "kg", "h"), dimension, strict=True)
     parts = [(name, power) for name, power in names if power]
-    over = "*".join(name + (str(power) if power > 1 else "") for name, power in parts if power > 0) or "1"
-    under = "".join("/" + name + (str(-power) if power < -1 else "") for name, power in parts if power < 0)
-    return over + under, 1.0
+    over = "*".join(_powered(name, power) for name, power in parts if power > 0)
+    under = "".join("/" + _powered(name, -power) for name, power in parts if power < 0)
+    return (over or "1") + under, 1.0
+
+
+def _powered(name: str, power: int) -> str:
+    return name if power == 1 else f"{name}{power}"
 
 
 def round_up(value: float, step: float) -> int:

@@ -429,6 +429,21 @@ def test_a_site_wider_than_ten_kilometres_gets_a_frame_a_square():
     assert measured([lots[0], square(-81.19, 39.83, 30)], 4326, site=["one"] * 2).areas.frame.tolist() == [0, 0]
 
 
+@pytest.mark.parametrize("lat", [0.0, 39.83, -62.0])
+def test_the_scale_away_from_the_meridian_is_taken_off(lat):
+    """Lots at both ends of a site 9 km wide: in their common frame lengths are too long by x^2 / 2R^2, 0.25 ppm, and areas by
+    twice that. Area and perimeter are GeographicLib's all the same."""
+    apart = 9000 / (111_320 * math.cos(math.radians(lat)))
+    lots = [square(west, lat, 40) for west in (-81.2, -81.2 + apart / 2, -81.2 + apart)]
+    found = measured(lots, 4326, site=["one"] * 3)
+    assert found.areas.frame.tolist() == [0, 0, 0]
+    stretched = shapely.area(found.areas.geometry.to_numpy()) / found.areas.ground_area_m2 - 1
+    assert 1e6 * stretched.to_numpy() == pytest.approx([0.5, 0.0, 0.5], abs=0.01)
+    area, perimeter = np.transpose([geodesic(lot) for lot in lots])
+    assert found.areas.ground_area_m2.to_numpy() == pytest.approx(area, rel=1e-8)
+    assert found.areas.perimeter_m.to_numpy() == pytest.approx(perimeter, rel=1e-8)
+
+
 @pytest.mark.parametrize("height_m", [0.0, 900.0])
 def test_neighbours_in_two_frames_of_a_wide_site_are_neighbours(height_m):
     """A row of touching lots 100 m wide over the side of a square 5 km into a site 11 km wide, and one lot far off: each border
@@ -441,7 +456,8 @@ def test_neighbours_in_two_frames_of_a_wide_site_are_neighbours(height_m):
 
     def shared(shapes, heights):
         land = measured(shapes, 4326, site=["one"] * len(shapes), product=["turf"] * len(shapes), elevation_m=heights)
-        land = dataclasses.replace(land, guests=ground.guests(land, EdgeRules().tolerance_m))
+        across = ground.neighbours_across_frames(land, EdgeRules().tolerance_m)
+        land = dataclasses.replace(land, neighbours_across_frames=across)
         found = classify(land, {"turf": Product()}, EdgeRules())
         return land.areas["frame"].nunique(), found.totals["edge_shared_m"].to_numpy(), found.runs["neighbour"]
 

@@ -1,10 +1,12 @@
-"""Published tables that ship with geoturf: CSV files with the columns value, unit, source, year, and a name for each row."""
+"""Published tables that ship with geoturf: CSV files with the columns value, unit, source, year,
+and a name for each row."""
 
 from __future__ import annotations
 
 import csv
 from functools import cache
 from importlib.resources import files
+from io import StringIO
 
 from geoturf import units
 
@@ -12,8 +14,8 @@ from geoturf import units
 @cache
 def table(name: str) -> tuple[dict[str, str], ...]:
     """The rows of ``name``.csv, as printed."""
-    with files(__name__).joinpath(f"{name}.csv").open(encoding="utf-8", newline="") as file:
-        return tuple(csv.DictReader(file))
+    text = files(__name__).joinpath(f"{name}.csv").read_text(encoding="utf-8")
+    return tuple(csv.DictReader(StringIO(text)))
 
 
 def names(of: str) -> tuple[str, ...]:
@@ -25,5 +27,6 @@ def value(of: str, name: str, quantity: str) -> float:
     """One value of such a table, in SI. Raises `KeyError` when the table has no such row."""
     for row in table(of):
         if row["name"] == name and row["quantity"] == quantity:
-            return float(row["value"]) * units.unit_factor(row["unit"])[0]
+            factor, _ = units.unit_factor(row["unit"])
+            return float(row["value"]) * factor
     raise KeyError(f"{of}.csv has no {quantity} of {name}")

@@ -42,8 +42,8 @@ def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> 
     3)."""
     areas = ground.areas
     context = _built(ground.context)
-    guests = _visiting(areas, ground.guests)
-    found = [_runs(areas.iloc[rows], guests, context, rows, rules.tolerance_m) for rows in _slabs(areas)]
+    across = _across_frames(areas, ground.neighbours_across_frames)
+    found = [_runs(areas.iloc[rows], across, context, rows, rules.tolerance_m) for rows in _slabs(areas)]
     table = pd.concat(found).sort_values("area_index", kind="stable", ignore_index=True)
     owner = table["area_index"].to_numpy()
     table["length_m"] *= _true(areas)[owner]
@@ -68,27 +68,27 @@ def _slabs(areas: pd.DataFrame) -> list[np.ndarray]:
     return slabs or [np.arange(0)]
 
 
-def _visiting(areas: pd.DataFrame, guests: pd.DataFrame | None) -> pd.DataFrame:
+def _across_frames(areas: pd.DataFrame, across: pd.DataFrame | None) -> pd.DataFrame:
     """Areas as they stand in other frames than their own: area_index and what `_beside` asks of an
     area."""
-    if guests is None:
+    if across is None:
         none = np.empty(0, np.int64)
-        guests = pd.DataFrame({"area_index": none, "frame": none, "geometry": []})
-    own = areas[["site", "product"]].iloc[guests["area_index"]].reset_index(drop=True)
-    return pd.concat([guests, own], axis=1)
+        across = pd.DataFrame({"area_index": none, "frame": none, "geometry": []})
+    own = areas[["site", "product"]].iloc[across["area_index"]].reset_index(drop=True)
+    return pd.concat([across, own], axis=1)
 
 
 def _runs(
-    areas: pd.DataFrame, guests: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, tolerance_m: float
+    areas: pd.DataFrame, across: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, tolerance_m: float
 ) -> pd.DataFrame:
     """The runs of some areas; ``rows`` are their rows in the bid. No other area is in their frames,
-    but for guests."""
+    but for neighbours ``across`` frames."""
     context = context[context["frame"].isin(areas["frame"])]
-    guests = guests[guests["frame"].isin(areas["frame"])]
-    everyone = pd.concat([areas[list(_ASKED)], guests[list(_ASKED)]]) if len(guests) else areas
+    across = across[across["frame"].isin(areas["frame"])]
+    everyone = pd.concat([areas[list(_ASKED)], across[list(_ASKED)]]) if len(across) else areas
     place = places(pd.concat([everyone[[*_WHERE]], context[[*_WHERE]]]))
     theirs = borders(everyone, place, tolerance_m)
-    mine = theirs.where(theirs.owner < len(areas)) if len(guests) else theirs
+    mine = theirs.where(theirs.owner < len(areas)) if len(across) else theirs
 
     beside = _beside(everyone, mine, theirs, place, tolerance_m)
     things = {role: context[context["role"] == role] for role in ("paving", "building")}
@@ -109,7 +109,7 @@ def _runs(
     neighbour = np.where(shared, _neighbours(mine, cuts, beside), -1)
 
     found = runs.table(mine, cuts, kind, neighbour)
-    who = np.concatenate([rows, guests["area_index"].to_numpy(np.int64)])
+    who = np.concatenate([rows, across["area_index"].to_numpy(np.int64)])
     found["area_index"] = rows[found["area_index"]]
     found["neighbour"] = np.where(found["neighbour"] < 0, -1, who[found["neighbour"]])
     return found

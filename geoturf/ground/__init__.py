@@ -1,17 +1,17 @@
 """From layers in any CRS to areas at true scale, and back.
 
-measure(source, rules, said)  -> Ground: areas and context in ground frames, told in the units of `said`
-notice(ground, rules, told)   -> findings: double pay, slivers, giants, steep slopes
-overlaps(ground)              -> table of what would be paid twice
-guests(ground, reach_m)       -> table of areas near the other frames of a wide site
-to_crs(frames, frame, geometries, crs), to_degrees(frames, frame, geometries): back from the frames
+measure(source, rules, said)  -> Ground: areas and context in ground frames, told in the units of
+`said` notice(ground, rules, told)   -> findings: double pay, slivers, giants, steep slopes
+overlaps(ground)              -> table of what would be paid twice neighbours_across_frames(ground,
+reach_m) -> table of areas near the other frames of a wide site to_crs(frames, frame, geometries,
+crs), to_degrees(frames, frame, geometries): back from the frames
 """
 
 from __future__ import annotations
 
+from geoturf.ground.across_frames import neighbours_across_frames
 from geoturf.ground.areas import measure
 from geoturf.ground.frames import to_crs, to_degrees
-from geoturf.ground.guests import guests
 from geoturf.ground.oddities import notice, overlaps
 
-__all__ = ["guests", "measure", "notice", "overlaps", "to_crs", "to_degrees"]
+__all__ = ["measure", "neighbours_across_frames", "notice", "overlaps", "to_crs", "to_degrees"]

@@ -10,22 +10,28 @@ from geoturf import plane
 from geoturf.ground import frames, geodetic
 from geoturf.model import Frames, Source, SourceLayer
 
-#: how far from a frame's areas a feature still counts, by role; views at any distance, the nearest of each layer
+#: how far from a frame's areas a feature still counts, by role; views at any distance, the nearest
+#: of each layer
 REACH_M = {"building": 15.0, "paving": 15.0, "exclude": 15.0, "street": 200.0, "parcel": 1.0}
 COLUMNS = ("role", "frame", "geometry", "file", "layer", "feature", "part")
 _LARGE = 100  # vertices
 _LONG_DEG = 0.002  # some 200 m
 _HALVINGS = 24
+_METRES_PER_DEGREE = 110_500.0  # a degree of latitude is nowhere shorter
 
 
 def place(source: Source, made: Frames, frame: np.ndarray, box: np.ndarray) -> pd.DataFrame:
-    """The context table of a bid (see `geoturf.model.Ground`). ``frame``, ``box``: of each area, box in degrees.
+    """The context table of a bid (see `geoturf.model.Ground`). ``frame``, ``box``: of each area,
+    box in degrees.
 
-    Boxes are met on trees of degrees; then each pair of frame and feature is projected, all at once. Parts of a multipart
-    feature are placed by themselves. Parcels count as context too: they tell neighbours and whether an area leaves its parcel.
+    Boxes are met on trees of degrees; then each pair of frame and feature is projected, all at
+    once. Parts of a multipart feature are placed by themselves. Parcels count as context too: they
+    tell neighbours and whether an area leaves its parcel.
     """
-    need, used = frames.boxes(frame, box), np.unique(made.geographic_id)
-    tables = [_of_layer(layer, made, need, row) for layer in source.layers if layer.role != "turf" for row in used]
+    need = frames.boxes(frame, box)
+    around = [layer for layer in source.layers if layer.role != "turf"]
+    measured_in = np.unique(made.geographic_id)
+    tables = [_of_layer(layer, made, need, row) for layer in around for row in measured_in]
     tables = [table for table in tables if len(table)]
     if not tables:
         return pd.DataFrame({name: [] for name in COLUMNS}).astype({"frame": int, "part": int})
@@ -35,9 +41,13 @@ def place(source: Source, made: Frames, frame: np.ndarray, box: np.ndarray) -> p
 def _of_layer(layer: SourceLayer, made: Frames, need: np.ndarray, geographic: int) -> pd.DataFrame:
     """One layer in the frames that are built on one geographic CRS."""
     own = np.flatnonzero(made.geographic_id == geographic)
-    parts, feature = _pieces(layer, made.geographics[geographic], made.shifts)
+    parts, feature = _parts_in_degrees(layer, made.geographics[geographic], made.shifts)
     reach = REACH_M.get(layer.role)
-    at, part = _nearest(parts, need[own]) if reach is None else _within(parts, need[own], reach)
+    if reach is None:
+        at, part = _nearest(parts, need[own])
+    else:
+        at, part = _within(parts, need[own], reach)
+    first_part = np.searchsorted(feature, feature)  # of its feature
     return pd.DataFrame(
         {
             "role": layer.role,
@@ -46,43 +56,58 @@ def _of_layer(layer: SourceLayer, made: Frames, need: np.ndarray, geographic: in
             "file": layer.file,
             "layer": layer.name or layer.layer,
             "feature": layer.table["feature"].to_numpy()[feature[part]],
-            "part": part - np.searchsorted(feature, feature)[part],
+            "part": part - first_part[part],
         }
     )
 
 
-def _pieces(layer: SourceLayer, geographic: str, shifts: dict[str, geodetic.Shift]) -> tuple[np.ndarray, np.ndarray]:
-    """The parts of a layer's features in degrees, none of many vertices, and the feature of each. What has no place on the earth
-    is left out."""
+def _parts_in_degrees(
+    layer: SourceLayer, geographic: str, shifts: dict[str, geodetic.Shift]
+) -> tuple[np.ndarray, np.ndarray]:
+    """The parts of a layer's features in degrees, none of many vertices, and the feature of each.
+    What has no place on the earth is left out."""
     parts, feature = shapely.get_parts(layer.table.geometry.to_numpy(), return_index=True)
     xy, of = shapely.get_coordinates(parts, return_index=True)
     wkt = geodetic.wkt(layer.table.crs)
     degrees = geodetic.degrees_in(xy, wkt, geographic, shifts)
-    nowhere = np.bincount(of, ~np.isfinite(degrees).all(axis=1), minlength=len(parts)) > 0
+    lost = ~np.isfinite(degrees).all(axis=1)
+    nowhere = np.bincount(of, lost, minlength=len(parts)) > 0
     there = shapely.set_coordinates(parts[~nowhere], degrees[~nowhere[of]])
     return _halved(there, feature[~nowhere])
 
 
 def _halved(parts: np.ndarray, feature: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Parts over `_LONG_DEG` halved until none has more than `_LARGE` vertices: a city's paving in one polygon would else be
-    carried whole into every frame. The cuts are borders within the feature, which nothing looks at."""
+    """Parts over `_LONG_DEG` halved until none has more than `_LARGE` vertices: a city's paving in
+    one polygon would else be carried whole into every frame. The cuts are borders within the
+    feature, which nothing looks at."""
     for _ in range(_HALVINGS):
-        west, south, east, north = shapely.bounds(parts).reshape(-1, 4).T
-        large = (shapely.get_num_coordinates(parts) > _LARGE) & (np.maximum(east - west, north - south) > _LONG_DEG)
+        box = shapely.bounds(parts).reshape(-1, 4)
+        sides = box[:, 2:] - box[:, :2]
+        long = (sides > _LONG_DEG).any(axis=1)
+        large = long & (shapely.get_num_coordinates(parts) > _LARGE)
         if not large.any():
             break
-        west, south, east, north = west[large], south[large], east[large], north[large]
-        x, y = (west + east) / 2, (south + north) / 2
-        wide = east - west > north - south
-        first = shapely.box(west, south, np.where(wide, x, east), np.where(wide, north, y))
-        second = shapely.box(np.where(wide, x, west), np.where(wide, south, y), east, north)
-        halves = [plane.overlaid(shapely.intersection, parts[large], box) for box in (first, second)]
+        whole = parts[large]
+        boxes = _half_boxes(box[large])
+        halves = [plane.overlaid(shapely.intersection, whole, half) for half in boxes]
         new, owner = shapely.get_parts(np.concatenate(halves), return_index=True)
-        same = shapely.get_dimensions(new) == np.tile(shapely.get_dimensions(parts[large]), 2)[owner]
+        dimension = np.tile(shapely.get_dimensions(whole), 2)
+        same = shapely.get_dimensions(new) == dimension[owner]
+        of = np.tile(feature[large], 2)[owner]
         parts = np.concatenate([parts[~large], new[same]])
-        feature = np.concatenate([feature[~large], np.tile(feature[large], 2)[owner[same]]])
+        feature = np.concatenate([feature[~large], of[same]])
     order = np.argsort(feature, kind="stable")
     return parts[order], feature[order]
+
+
+def _half_boxes(box: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Both halves of boxes (k, 4), which are cut across their longer side."""
+    west, south, east, north = box.T
+    x, y = (west + east) / 2, (south + north) / 2
+    wide = east - west > north - south
+    first = shapely.box(west, south, np.where(wide, x, east), np.where(wide, north, y))
+    second = shapely.box(np.where(wide, x, west), np.where(wide, south, y), east, north)
+    return first, second
 
 
 def _projected(geometries: np.ndarray, made: Frames, frame: np.ndarray) -> np.ndarray:
@@ -99,10 +124,11 @@ def _within(parts: np.ndarray, need: np.ndarray, reach_m: float) -> tuple[np.nda
 
 
 def _nearest(parts: np.ndarray, need: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The part nearest to the middle of each box, on a Mercator plane: what is nearest there is so on the ground."""
+    """The part nearest to the middle of each box, on a Mercator plane: what is nearest there is so
+    on the ground."""
     if not len(parts):
         return np.zeros(0, int), np.zeros(0, int)
-    middle = np.column_stack([need[:, 0] + need[:, 2], need[:, 1] + need[:, 3]]) / 2
+    middle = (need[:, :2] + need[:, 2:]) / 2
     tree = shapely.STRtree(shapely.transform(parts, _conformal))
     at, part = tree.query_nearest(shapely.points(_conformal(middle)), all_matches=False)
     return at, part
@@ -115,6 +141,8 @@ def _conformal(lonlat: np.ndarray) -> np.ndarray:
 
 def grown(box: np.ndarray, reach_m: float) -> np.ndarray:
     """Boxes in degrees, wider by some metres."""
-    high = reach_m / 110_500.0
-    wide = high / np.maximum(np.cos(np.radians(box[:, [1, 3]])).min(axis=1), 0.01)
-    return shapely.box(box[:, 0] - wide, box[:, 1] - high, box[:, 2] + wide, box[:, 3] + high)
+    high = reach_m / _METRES_PER_DEGREE
+    narrowest = np.cos(np.radians(box[:, [1, 3]])).min(axis=1)
+    wide = high / np.maximum(narrowest, 0.01)
+    west, south, east, north = box.T
+    return np.asarray(shapely.box(west - wide, south - high, east + wide, north + high))

@@ -1,14 +1,16 @@
 """Ground frames: a plane of true scale for each site, and the way into it and out of it.
 
-A frame is a transverse Mercator plane about the site's middle, with k = 1 on its meridian, times (1 + h/R): lengths at the
-site's elevation h, R = sqrt(M N). It is conformal, so a rectangle laid in it is a rectangle on the ground, and a border between
-two areas of a site stays one line. Away from the meridian lengths are too long by x^2 / 2R^2, 0.3 ppm at the side of a site 10 km
-wide. A site wider than that (`WIDEST_M`) is no lot and keeps no single frame: it is ruled in squares of half that side, and the
-areas with their middles in one square share a frame.
+A frame is a transverse Mercator plane about the site's middle, with k = 1 on its meridian, times
+(1 + h/R): lengths at the site's elevation h, R = sqrt(M N). It is conformal, so a rectangle laid in
+it is a rectangle on the ground, and a border between two areas of a site stays one line. Away from
+the meridian lengths are too long by x^2 / 2R^2, 0.3 ppm at the side of a site 10 km wide. A site
+wider than that (`WIDEST_M`) is no lot and keeps no single frame: it is ruled in squares of half
+that side, and the areas with their middles in one square share a frame.
 
-An edge is straight in the frame, which is the geodesic between its vertices to 0.02 mm over 1 km. So no edge is densified: a line
-that is straight in the *file's* plane may bow from the geodesic (2 cm over 1 km along a parallel at 45 degrees, some ppm of
-area), but which of the two was meant a file cannot say, and the geodesic is what every CRS agrees on.
+An edge is straight in the frame, which is the geodesic between its vertices to 0.02 mm over 1 km.
+So no edge is densified: a line that is straight in the *file's* plane may bow from the geodesic, by
+2 cm over 1 km along a parallel at 45 degrees (some ppm of area), but which of the two was meant a
+file cannot say, and the geodesic is what every CRS agrees on.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ import shapely
 from geoturf import plane
 from geoturf.errors import PromiseError
 from geoturf.ground import geodetic, mercator
-from geoturf.ground.mercator import Ellipsoid, Origins
+from geoturf.ground.mercator import Ellipsoid, Floats, Origins
 from geoturf.model import Finding, Frames
 
 WIDEST_M = 10_000.0
@@ -33,8 +35,8 @@ _AT_ONCE = 1 << 15  # vertices
 
 @dataclass(frozen=True)
 class Outline:
-    """The vertices of a column of geometries in degrees. ``lonlat`` (n, 2); ``counts`` (k,): vertices of each geometry;
-    ``geographic`` (k,): row of the geographic CRS each is in."""
+    """The vertices of a column of geometries in degrees. ``lonlat`` (n, 2); ``counts`` (k,):
+    vertices of each geometry; ``geographic`` (k,): row of the geographic CRS each is in."""
 
     geometries: np.ndarray
     lonlat: np.ndarray
@@ -47,9 +49,8 @@ class Outline:
 
     def only(self, keep: np.ndarray) -> Outline:
         """The geometries of a mask."""
-        return Outline(
-            self.geometries[keep], self.lonlat[self.of_vertices(keep)], self.counts[keep], self.geographic[keep]
-        )
+        lonlat = self.lonlat[self.of_vertices(keep)]
+        return Outline(self.geometries[keep], lonlat, self.counts[keep], self.geographic[keep])
 
 
 def outline(
@@ -62,18 +63,28 @@ def outline(
     return Outline(geometries, lonlat, counts, np.full(len(geometries), geographics.index(goes_to)))
 
 
-def bounds_deg(shape: Outline) -> np.ndarray:
-    """West, south, east, north of each geometry, shape (k, 4). East passes 180 where a geometry crosses the antimeridian."""
-    starts = np.concatenate([[0], np.cumsum(shape.counts)[:-1]])
-    first = shape.lonlat[starts, 0]
-    lon = shape.of_vertices(first) + _wrapped(shape.lonlat[:, 0] - shape.of_vertices(first))
-    lat = shape.lonlat[:, 1]
-    return np.column_stack(
-        [
-            ends.reduceat(part, starts)
-            for ends, part in ((np.minimum, lon), (np.minimum, lat), (np.maximum, lon), (np.maximum, lat))
-        ]
+def joined(outlines: list[Outline]) -> Outline:
+    """The geometries of all, one after the other."""
+    nothing = Outline(np.zeros(0, object), np.zeros((0, 2)), np.zeros(0, int), np.zeros(0, int))
+    parts = [nothing, *outlines]
+    return Outline(
+        np.concatenate([part.geometries for part in parts]),
+        np.concatenate([part.lonlat for part in parts]),
+        np.concatenate([part.counts for part in parts]),
+        np.concatenate([part.geographic for part in parts]),
     )
+
+
+def bounds_deg(shape: Outline) -> np.ndarray:
+    """West, south, east, north of each geometry, shape (k, 4). East passes 180 where a geometry
+    crosses the antimeridian."""
+    starts = np.concatenate([[0], np.cumsum(shape.counts)[:-1]])
+    lon, lat = shape.lonlat.T
+    first = shape.of_vertices(lon[starts])
+    lon = first + _wrapped(lon - first)
+    west, south = np.minimum.reduceat(lon, starts), np.minimum.reduceat(lat, starts)
+    east, north = np.maximum.reduceat(lon, starts), np.maximum.reduceat(lat, starts)
+    return np.column_stack([west, south, east, north])
 
 
 def frames_for(
@@ -84,12 +95,9 @@ def frames_for(
     height_m: np.ndarray,
     shifts: dict[str, geodetic.Shift] | None = None,
 ) -> tuple[Frames, np.ndarray]:
-    """The frames of a bid and the frame of each area: (`Frames`, int array). ``site``: a code from 0 on for each area,
-    ``bounds`` as of `bounds_deg`, ``height_m`` NaN where unknown."""
-    first = _first_of(site)
-    west, east = bounds[:, 0] - bounds[first[site], 0], bounds[:, 2] - bounds[first[site], 0]
-    turn = np.round((west + east) / 720) * 360  # areas of a site on either side of the antimeridian
-    box = bounds - np.column_stack([turn, np.zeros_like(turn), turn, np.zeros_like(turn)])
+    """The frames of a bid and the frame of each area: (`Frames`, int array). ``site``: a code from
+    0 on for each area, ``bounds`` as of `bounds_deg`, ``height_m`` NaN where unknown."""
+    box = _on_one_side(bounds, bounds[_first_of(site)[site], 0])
     squares = _squares(site, box)
     frame = _codes(np.column_stack([site, squares])) if squares.any() else site
     whole = boxes(frame, box)
@@ -105,22 +113,35 @@ def frames_for(
     return frames, frame
 
 
+def _on_one_side(bounds: Floats, near_deg: Floats) -> Floats:
+    """Boxes (k, 4) whose middles lie within half a turn of the longitudes ``near_deg`` (k,): areas
+    of a site may lie on either side of the antimeridian."""
+    west, east = bounds[:, 0] - near_deg, bounds[:, 2] - near_deg
+    turn = np.round((west + east) / 720) * 360
+    level = np.zeros_like(turn)
+    return bounds - np.column_stack([turn, level, turn, level])
+
+
 def project(lonlat: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray:
-    """Degrees (n, 2) in the geographic CRS of each vertex's frame, to x, y in it. ``frame``: row in ``frames``, (n,)."""
+    """Degrees (n, 2) in the geographic CRS of each vertex's frame, to x, y in it. ``frame``: row in
+    ``frames``, (n,)."""
     xy, size = np.empty_like(lonlat), scale(frames)
-    origins = {one: Origins.at(one, frames.lat0_deg) for one in map(geodetic.ellipsoid_of, frames.geographics)}
-    for ellipsoid, rows, of in _pieces(frames, frame):
+    ellipsoids = map(geodetic.ellipsoid_of, frames.geographics)
+    origins = {one: Origins.at(one, frames.lat0_deg) for one in ellipsoids}
+    for ellipsoid, rows, of in _batches(frames, frame):
         dlon = _wrapped(lonlat[rows, 0] - frames.lon0_deg[of])
         east, north = mercator.forward(origins[ellipsoid], of, dlon, lonlat[rows, 1])
-        xy[rows, 0], xy[rows, 1] = east * size[of], north * size[of]
+        xy[rows, 0] = east * size[of]
+        xy[rows, 1] = north * size[of]
     return xy
 
 
 def unproject(xy: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray:
     """Undoes `project`."""
     lonlat, rise, size = np.empty_like(xy), _origin_y(frames), scale(frames)
-    for ellipsoid, rows, of in _pieces(frames, frame):
-        east, north = xy[rows, 0] / size[of], xy[rows, 1] / size[of] + rise[of]
+    for ellipsoid, rows, of in _batches(frames, frame):
+        east = xy[rows, 0] / size[of]
+        north = xy[rows, 1] / size[of] + rise[of]
         dlon, lonlat[rows, 1] = mercator.inverse(ellipsoid, east, north)
         lonlat[rows, 0] = _wrapped(dlon + frames.lon0_deg[of])
     return lonlat
@@ -128,25 +149,29 @@ def unproject(xy: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray:
 
 def scale(frames: Frames) -> np.ndarray:
     """1 + h/R of each frame."""
-    return 1 + frames.height_m / radius_m(frames)
+    rise: Floats = frames.height_m / radius_m(frames)
+    return 1 + rise
 
 
 def radius_m(frames: Frames) -> np.ndarray:
     """R = sqrt(M N) at each frame's origin."""
     radius = np.empty(len(frames.lat0_deg))
-    for ellipsoid, rows, _ in _pieces(frames, np.arange(len(radius))):
+    for ellipsoid, rows, _ in _batches(frames, np.arange(len(radius))):
         radius[rows] = ellipsoid.mean_radius_m(frames.lat0_deg[rows])
     return radius
 
 
 def to_crs(frames: Frames, frame: np.ndarray, geometries: np.ndarray, crs: str) -> np.ndarray:
-    """Geometries in ground frames, back in any CRS. ``frame``: row in ``frames`` of each geometry. Raises `PromiseError` where
-    the CRS has no place for one: what is no number must not be written."""
+    """Geometries in ground frames, back in any CRS. ``frame``: row in ``frames`` of each geometry.
+    Raises `PromiseError` where the CRS has no place for one: what is no number must not be
+    written."""
     geometries, frame = np.array(geometries, dtype=object), np.asarray(frame)
     vertex = np.repeat(frame, shapely.get_num_coordinates(geometries))
-    xy = _in_crs(unproject(shapely.get_coordinates(geometries), frames, vertex), frames, vertex, geodetic.wkt(crs))
+    lonlat = unproject(shapely.get_coordinates(geometries), frames, vertex)
+    xy = _in_crs(lonlat, frames, vertex, geodetic.wkt(crs))
     if not np.isfinite(xy).all():
-        told = f"coordinates cannot be written in {geodetic.name_of(crs)}: PROJ has no place there for some of them"
+        name = geodetic.name_of(crs)
+        told = f"coordinates cannot be written in {name}: PROJ has no place there for some of them"
         raise PromiseError(Finding("error", "not-finite", told))
     return shapely.set_coordinates(geometries, xy)
 
@@ -154,7 +179,8 @@ def to_crs(frames: Frames, frame: np.ndarray, geometries: np.ndarray, crs: str) 
 def hold(frames: Frames, crs: str) -> bool:
     """Whether a CRS has a place for the origin of every frame."""
     lonlat = np.column_stack([frames.lon0_deg, frames.lat0_deg])
-    return bool(np.isfinite(_in_crs(lonlat, frames, np.arange(len(lonlat)), geodetic.wkt(crs))).all())
+    xy = _in_crs(lonlat, frames, np.arange(len(lonlat)), geodetic.wkt(crs))
+    return bool(np.isfinite(xy).all())
 
 
 def _in_crs(lonlat: np.ndarray, frames: Frames, frame: np.ndarray, crs_wkt: str) -> np.ndarray:
@@ -167,12 +193,14 @@ def _in_crs(lonlat: np.ndarray, frames: Frames, frame: np.ndarray, crs_wkt: str)
 
 
 def to_common_degrees(frames: Frames, frame: np.ndarray, geometries: np.ndarray) -> np.ndarray:
-    """Geometries in ground frames as degrees in the first geographic CRS of the frames; no call of PROJ where there is one."""
+    """Geometries in ground frames as degrees in the first geographic CRS of the frames; no call of
+    PROJ where there is one."""
     geometries = np.array(geometries, dtype=object)
     vertex = np.repeat(frame, shapely.get_num_coordinates(geometries))
     lonlat = unproject(shapely.get_coordinates(geometries), frames, vertex)
     own = frames.geographic_id[vertex]
-    return shapely.set_coordinates(geometries, in_datum(lonlat, own, np.zeros_like(own), frames.geographics))
+    first = np.zeros_like(own)
+    return shapely.set_coordinates(geometries, in_datum(lonlat, own, first, frames.geographics))
 
 
 def moved(frames: Frames, frame: np.ndarray, other: np.ndarray, geometries: np.ndarray) -> np.ndarray:
@@ -181,16 +209,19 @@ def moved(frames: Frames, frame: np.ndarray, other: np.ndarray, geometries: np.n
     counts = shapely.get_num_coordinates(geometries)
     old, new = np.repeat(frame, counts), np.repeat(other, counts)
     lonlat = unproject(shapely.get_coordinates(geometries), frames, old)
-    lonlat = in_datum(lonlat, frames.geographic_id[old], frames.geographic_id[new], frames.geographics)
+    here, there = frames.geographic_id[old], frames.geographic_id[new]
+    lonlat = in_datum(lonlat, here, there, frames.geographics)
     return plane.sound(shapely.set_coordinates(geometries, project(lonlat, frames, new)))
 
 
 def in_datum(lonlat: np.ndarray, old: np.ndarray, new: np.ndarray, geographics: tuple[str, ...]) -> np.ndarray:
-    """Degrees (n, 2) from the geographic CRS ``old`` to ``new``, rows of ``geographics``, one each a vertex."""
+    """Degrees (n, 2) from the geographic CRS ``old`` to ``new``, rows of ``geographics``, one each
+    a vertex."""
     if len(geographics) == 1 or (old == new).all():
         return lonlat
     out = lonlat.copy()
-    for first, second in np.unique(np.column_stack([old, new])[old != new], axis=0).tolist():
+    changes = np.column_stack([old, new])[old != new]
+    for first, second in np.unique(changes, axis=0).tolist():
         rows = (old == first) & (new == second)
         out[rows] = geodetic.change_datum(lonlat[rows], geographics[first], geographics[second])
     return out
@@ -202,15 +233,18 @@ def to_degrees(frames: Frames, frame: np.ndarray, geometries: np.ndarray) -> np.
 
 
 def _origin_y(frames: Frames) -> np.ndarray:
+    """Distance of each frame's origin from the equator, in metres."""
     y0 = np.empty(len(frames.lat0_deg))
-    for ellipsoid, rows, of in _pieces(frames, np.arange(len(y0))):
+    for ellipsoid, rows, of in _batches(frames, np.arange(len(y0))):
         equator = Origins.at(ellipsoid, np.zeros(1))
-        y0[rows] = mercator.forward(equator, np.zeros_like(of), np.zeros(len(of)), frames.lat0_deg[rows])[1]
+        at, on_meridian = np.zeros_like(of), np.zeros(len(of))
+        _, y0[rows] = mercator.forward(equator, at, on_meridian, frames.lat0_deg[rows])
     return y0
 
 
-def _pieces(frames: Frames, frame: np.ndarray) -> Iterator[tuple[Ellipsoid, Any, np.ndarray]]:
-    """(ellipsoid, rows, frame of each row) in pieces small enough for the processor's cache, each on one ellipsoid."""
+def _batches(frames: Frames, frame: np.ndarray) -> Iterator[tuple[Ellipsoid, Any, np.ndarray]]:
+    """(ellipsoid, rows, frame of each row) in batches small enough for the processor's cache, each
+    on one ellipsoid."""
     for start in range(0, len(frame), _AT_ONCE):
         part = slice(start, min(start + _AT_ONCE, len(frame)))
         used = frames.geographic_id[frame[part]]
@@ -220,27 +254,33 @@ def _pieces(frames: Frames, frame: np.ndarray) -> Iterator[tuple[Ellipsoid, Any,
 
 
 def _squares(site: np.ndarray, box: np.ndarray) -> np.ndarray:
-    """Column and row of the square that each area's middle lies in, shape (k, 2); 0 in a site that one frame bears."""
+    """Column and row of the square that each area's middle lies in, shape (k, 2); 0 in a site that
+    one frame bears."""
     west, south, east, north = boxes(site, box)[site].T
-    metres = _METRES_PER_DEGREE * np.column_stack([np.cos(np.radians((south + north) / 2)), np.ones(len(site))])
+    narrower = np.cos(np.radians((south + north) / 2))
+    metres = _METRES_PER_DEGREE * np.column_stack([narrower, np.ones(len(site))])
     middle = (box[:, :2] + box[:, 2:]) / 2 - np.column_stack([west, south])
-    wide = (np.column_stack([east - west, north - south]) * metres > WIDEST_M).any(axis=1)
-    return np.where(wide[:, None], np.floor(middle * metres / (WIDEST_M / 2)), 0).astype(int)
+    size = np.column_stack([east - west, north - south]) * metres
+    wide = (size > WIDEST_M).any(axis=1, keepdims=True)
+    square = np.floor(middle * metres / (WIDEST_M / 2))
+    return np.where(wide, square, 0).astype(int)
 
 
 def boxes(group: np.ndarray, box: np.ndarray) -> np.ndarray:
     """The box of all boxes of each group."""
     order = np.argsort(group, kind="stable")
-    starts = np.searchsorted(group[order], np.arange(group.max() + 1)) if len(group) else np.zeros(0, int)
-    sides = zip((np.minimum, np.minimum, np.maximum, np.maximum), box[order].T, strict=True)
-    return np.column_stack([ends.reduceat(side, starts) for ends, side in sides])
+    starts = np.searchsorted(group[order], np.arange(group.max(initial=-1) + 1))
+    low = np.minimum.reduceat(box[order, :2], starts)
+    high = np.maximum.reduceat(box[order, 2:], starts)
+    return np.hstack([low, high])
 
 
 def _means(group: np.ndarray, values: np.ndarray) -> np.ndarray:
     """Mean of the known values of each group, 0 where none is known."""
-    known = np.isfinite(values)
-    count = np.bincount(group[known], minlength=group.max() + 1)
-    return np.bincount(group[known], values[known], minlength=group.max() + 1) / np.maximum(count, 1)
+    known, size = np.isfinite(values), group.max() + 1
+    count = np.bincount(group[known], minlength=size)
+    total = np.bincount(group[known], values[known], minlength=size)
+    return total / np.maximum(count, 1)
 
 
 def _codes(group: np.ndarray) -> np.ndarray:

@@ -11,7 +11,7 @@ import shapely
 
 from geoturf import plane
 from geoturf.errors import InputError
-from geoturf.model import Finding, Ground
+from geoturf.model import PLACE, Finding, Ground
 from geoturf.parcels import lawn, yards
 from geoturf.rules.ground import ParcelRules
 
@@ -98,5 +98,5 @@ def _taken(parcels: pd.DataFrame, losses: list[tuple[str, np.ndarray]]) -> pd.Da
 def _bare(parcels: pd.DataFrame) -> list[Finding]:
     """Parcels that have no lawn."""
     message = "has no lawn left after buildings, paving, exclusions and the smallest width and area"
-    places = parcels[["file", "layer", "feature", "site", "area"]].to_numpy().tolist()
+    places = parcels[[*PLACE]].to_numpy().tolist()
     return [Finding("warning", "no-lawn", message, *place) for place in places]

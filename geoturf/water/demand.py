@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from geoturf import units
 from geoturf.rules.water import Climate, Conversion, WaterRules
 from geoturf.water import published
 from geoturf.water.bills import calibration, metered_m3
@@ -22,7 +23,7 @@ from geoturf.water.climate import Months
 from geoturf.water.lawns import Lawns, site_numbers
 from geoturf.water.rain import effective_rain_m
 
-EXACT_GALLONS = 144 / 231  # gallons in a square foot an inch deep
+EXACT_GALLONS = units.GALLONS_IN_FT2_INCH
 ORDINANCE_GALLONS = 0.62  # the same, as 23 CCR 492.4 rounds it
 RAIN_METHODS = ("none", "scs", "fao", "tr21")  # of counting rain, tried beside the bid's own
 INPUTS = ("eto", "rain", "rain_method", "efficiency", "price", "capital", "upkeep", "rinse")
