@@ -13,10 +13,20 @@ from collections.abc import Callable
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias, TypeVar, cast
 
 import numba
+import numpy as np
 from numba.core.caching import CompileResultCacheImpl, FunctionCache
+from numpy.typing import NDArray
+
+# what kernels work on
+Floats: TypeAlias = NDArray[np.float64]
+Ints: TypeAlias = NDArray[np.int64]
+Flags: TypeAlias = NDArray[np.bool_]
+# a whole number of 64 bits to the compiler, whatever is added to it; a plain one to the type checker
+int64 = cast("Callable[[int], int]", np.int64)
+_Kernel = TypeVar("_Kernel", bound=Callable[..., Any])  # a decorated function keeps its type
 
 _PACKAGE = Path(__file__).parent
 # a file with such a line holds compiled functions
@@ -24,35 +34,34 @@ _USE = re.compile(rb"^from geoturf\.compiled import .*\b(inlined|inner|jit)\b", 
 _unkept: list[Callable[..., Any]] = []  # functions for which numba found nowhere to keep what it makes
 
 
-def inlined(function: Callable[..., Any]) -> Any:
+def inlined(function: _Kernel) -> _Kernel:
     """Made part of the compiled functions that call it. For what has one caller, and so is compiled once instead of on its own
     and again within that; and for small functions in hot loops, since arrays handed to a compiled function are counted there,
     which takes longer than their own work."""
-    return numba.njit(inline="always")(function)
+    return cast("_Kernel", numba.njit(inline="always")(function))
 
 
-def jit(function: Callable[..., Any], fastmath: bool = False) -> Any:
+def jit(function: _Kernel, fastmath: bool = False) -> _Kernel:
     """Compiled when first called, and kept beside the file, or in the user's cache folder where that cannot be written
     (``NUMBA_CACHE_DIR`` names another). It lets go of the interpreter. ``fastmath``: for floats that are never NaN or infinite,
     whose sums may be taken in any order."""
     return _kept(function, fastmath=fastmath)
 
 
-def inner(function: Callable[..., Any], fastmath: bool = False) -> Any:
+def inner(function: _Kernel, fastmath: bool = False) -> _Kernel:
     """The same for what compiled functions alone call, without a way in from Python: compiled in less time. Called from Python
     it takes the process down."""
     return _kept(function, fastmath=fastmath, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 
 
-def _kept(function: Callable[..., Any], **how: Any) -> Any:
+def _kept(function: _Kernel, **how: Any) -> _Kernel:
     made = numba.njit(nogil=True, **how)(function)
-    if numba.config.DISABLE_JIT:
-        return made
-    try:
-        made._cache = _Cache(function)
-    except RuntimeError:
-        _unkept.append(function)
-    return made
+    if not numba.config.DISABLE_JIT:
+        try:
+            made._cache = _Cache(function)
+        except RuntimeError:
+            _unkept.append(function)
+    return cast("_Kernel", made)
 
 
 def kept() -> bool:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geoturf.compiled import jit
+from geoturf.compiled import Floats, Ints, jit
 from geoturf.cuts.job import Bought, Job, Section
 from geoturf.cuts.sections import tidy
 
@@ -23,7 +23,7 @@ MOST = 14
 
 
 @jit
-def _sums(length, width):
+def _sums(length: Ints, width: Ints) -> tuple[Ints, Ints, Ints]:
     """By subset: lengths end to end, widest width, area."""
     n = len(length)
     long, wide, area = np.zeros(1 << n, np.int64), np.zeros(1 << n, np.int64), np.zeros(1 << n, np.int64)
@@ -37,7 +37,9 @@ def _sums(length, width):
 
 
 @jit
-def _lanes(long, wide, area, across, room, spare, most):
+def _lanes(
+    long: Ints, wide: Ints, area: Ints, across: int, room: int, spare: int, most: int
+) -> tuple[Ints, Ints, bool]:
     """Ways to lay each subset out in one section: rows start[s] .. start[s + 1] of (width, length, lane split off, row of
     the rest). Ways that waste ``spare`` or more are left out. The first row of a subset has the least length."""
     subsets = len(long)
@@ -85,7 +87,7 @@ def _lanes(long, wide, area, across, room, spare, most):
 
 
 @jit
-def _least(cost):
+def _least(cost: Floats) -> tuple[Floats, Ints]:
     """Least cost of a partition of each subset into subsets of finite ``cost``, and the part that holds its first piece."""
     subsets = len(cost)
     best, part = np.full(subsets, np.inf), np.zeros(subsets, np.int64)
@@ -129,7 +131,8 @@ class _Ways:
 
 def narrow(job: Job) -> np.ndarray:
     """Sizes (k,) that leave room for another beside them. The others have sections of their own."""
-    return job.size[:, 1] + job.size[:, 1].min() <= job.width
+    fits: np.ndarray = job.size[:, 1] + job.size[:, 1].min() <= job.width
+    return fits
 
 
 def shorter(job: Job, total: int) -> list[Section] | None:

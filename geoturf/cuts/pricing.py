@@ -9,19 +9,28 @@ sections: duals divided by them bound every plan of three cuts from below (Farle
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Callable
 from itertools import pairwise
+from typing import Any, TypeVar
 
 import numpy as np
 
-from geoturf.compiled import inlined, inner, jit
+from geoturf.compiled import Floats, Ints, inlined, inner, jit
 
-_jit = partial(jit, fastmath=True)  # no NaN and no infinity here; lets the loops run in vectors
-_inner = partial(inner, fastmath=True)
+_Kernel = TypeVar("_Kernel", bound=Callable[..., Any])
+
+
+def _jit(function: _Kernel) -> _Kernel:
+    """Compiled for floats: no NaN and no infinity here, which lets the loops run in vectors."""
+    return jit(function, fastmath=True)
+
+
+def _inner(function: _Kernel) -> _Kernel:
+    return inner(function, fastmath=True)
 
 
 @_inner
-def _add(before, after, size, worth):
+def _add(before: Floats, after: Floats, size: int, worth: float) -> None:
     """after[r] = the better of before[r] and before[r - size] + worth."""
     room = len(before)
     for r in range(min(size, room)):
@@ -31,7 +40,7 @@ def _add(before, after, size, worth):
 
 
 @_jit
-def knapsacks(size, value, room):
+def knapsacks(size: Ints, value: Floats, room: int) -> Floats:
     """Table (n + 1, room + 1): most value of the first things, each once, that fit in r steps."""
     best = np.zeros((len(size) + 1, room + 1))
     for c in range(len(size)):
@@ -40,7 +49,7 @@ def knapsacks(size, value, room):
 
 
 @_jit
-def lead(length, width, value, follow, row, across, heights):
+def lead(length: Ints, width: Ints, value: Floats, follow: Floats, row: Ints, across: int, heights: Ints) -> Floats:
     """Values (len(heights), n) of sections by length and by the leader of their widest lane; -1 where it is longer.
 
     Leaders (n,), narrowest first; ``follow[row[c], r]``: most value of what may follow leader c in r steps of its lane."""
@@ -60,7 +69,16 @@ def lead(length, width, value, follow, row, across, heights):
 
 
 @_jit
-def compose(picks, heights, leader, follow, job, batches, sizes, whole):
+def compose(
+    picks: Ints,
+    heights: Ints,
+    leader: tuple[Ints, Ints, Floats, Ints],
+    follow: Floats,
+    job: tuple[int, Ints, Floats],
+    batches: tuple[Ints, Ints, Ints],
+    sizes: tuple[Ints, Ints, Ints],
+    whole: bool,
+) -> tuple[Ints, Ints, Ints, Ints, Floats]:
     """The best sections of some lengths led by some leaders, as `lead` found them: the sizes of all, lane after lane; the lane
     each is in; where each section ends; its length and value.
 
@@ -106,7 +124,7 @@ def compose(picks, heights, leader, follow, job, batches, sizes, whole):
 
 
 @inlined
-def _beside(best, h, length, width, worth, follow, row):
+def _beside(best: Floats, h: int, length: Ints, width: Ints, worth: Floats, follow: Floats, row: Ints) -> None:
     """Fills best[c, r]: most value of lanes of length ``h`` led by the first c leaders that fit in a width of r."""
     for c in range(len(length)):
         if length[c] <= h:
@@ -117,7 +135,7 @@ def _beside(best, h, length, width, worth, follow, row):
 
 
 @inlined
-def _leaders(best, first, width, across, chosen):
+def _leaders(best: Floats, first: int, width: Ints, across: int, chosen: Ints) -> int:
     """Writes the leaders of the best section whose widest lane ``first`` leads; gives how many they are."""
     chosen[0], n, x = first, 1, across - width[first]
     for c in range(first - 1, -1, -1):
@@ -129,7 +147,9 @@ def _leaders(best, first, width, across, chosen):
 
 
 @inlined
-def _followers(follow, row, room, left, batches, out, filled):
+def _followers(
+    follow: Floats, row: int, room: int, left: Ints, batches: tuple[Ints, Ints, Ints], out: Ints, filled: int
+) -> tuple[int, bool]:
     """Writes what follows best in ``room`` into ``out`` from ``filled``, taken off what is ``left``; gives where it ends and
     whether some of it is there less often."""
     size, count, length = batches
@@ -146,7 +166,7 @@ def _followers(follow, row, room, left, batches, out, filled):
 
 
 @_inner
-def _longer(some, more):
+def _longer(some: Ints, more: int) -> Ints:
     """A copy with room for twice as many and ``more``."""
     out = np.empty(2 * len(some) + more, np.int64)
     for k in range(len(some)):
@@ -155,7 +175,7 @@ def _longer(some, more):
 
 
 @_inner
-def _fill(order, length, value, left, room, out, filled):
+def _fill(order: Ints, length: Ints, value: Floats, left: Ints, room: int, out: Ints, filled: int) -> int:
     """Writes into ``out`` from ``filled`` the best fill of ``room`` steps by pieces left of these sizes; takes them off."""
     copies, total = np.zeros(len(order), np.int64), 0
     for c in range(len(order)):
@@ -201,7 +221,7 @@ def fills(
 
 
 @_jit
-def _fills(table, size, longest, rooms):
+def _fills(table: Floats, size: Ints, longest: Ints, rooms: Ints) -> tuple[Ints, Ints]:
     """The sizes of some fills, one after the other, and where each ends: of the thing that is its longest, and the best fill of
     the room beside that by the things before, longest first."""
     most = 0

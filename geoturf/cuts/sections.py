@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import jit
+from geoturf.compiled import Ints, jit
 from geoturf.cuts.job import Job, Section
 
 
 @jit
-def best_fit(length, width, roll_width):
+def best_fit(length: Ints, width: Ints, roll_width: int) -> tuple[Ints, Ints, int]:
     """Sections for pieces sorted by falling length (int arrays (n,), grid steps).
 
     Returns section (n,), lane (n,) of each piece and the total length of the sections. Sections are looked up by their

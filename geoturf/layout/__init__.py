@@ -161,8 +161,8 @@ def warm_parts() -> None:
 
 def warm_arms() -> None:
     """The same for the bound: arms of a shape."""
-    *shape, _ = kernel.views(_PLAN, np.ones(1), np.zeros(1), 1e-6, 0.1)
-    chords.arms_of(*shape, 0.1, np.ones(1, bool))
+    edges, vs, at, _ = kernel.views(_PLAN, np.ones(1), np.zeros(1), 1e-6, 0.1)
+    chords.arms_of(edges, vs, at, 0.1, np.ones(1, bool))
 
 
 def warm_losses() -> None:

@@ -54,7 +54,7 @@ def _joint_bearing(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]]) -> 
 
 
 def _least(shape: Shape, rolls: Sequence[Roll], at: float) -> float:
-    return min(roll.worth * sought(shape, at, roll).cost[BALANCED] for roll in rolls)
+    return float(min(roll.worth * sought(shape, at, roll).cost[BALANCED] for roll in rolls))
 
 
 def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:
@@ -84,7 +84,7 @@ def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, np.ndarra
     alone are there both ways."""
     out: list[tuple[list[Strips], bool, np.ndarray]] = []
     for model, rank in PICKS:
-        order = sorted(range(len(tried)), key=lambda k, m=model: (round(tried[k].cost[m], 9), k))
+        order = _by_cost(tried, model)
         if rank < len(order):
             picked = tried[order[rank]]
             groups = [refined(found, model) for found in picked.found]
@@ -92,6 +92,11 @@ def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, np.ndarra
                 ganged = (True, False) if model == ALONE and any(map(_gangs, groups)) else (False,)
                 out += [(groups, gang, picked.joints) for gang in ganged]
     return out
+
+
+def _by_cost(tried: Sequence[Sought], model: int) -> list[int]:
+    """Rows of what was tried, the cheapest by that price model first."""
+    return sorted(range(len(tried)), key=lambda row: (round(tried[row].cost[model], 9), row))
 
 
 def _same(one: list[Strips], other: list[Strips]) -> bool:

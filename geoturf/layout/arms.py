@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from geoturf.layout import kernel, parting, placing
-from geoturf.layout.roll import BALANCED, Roll
+from geoturf.layout.roll import BALANCED, MODELS, Roll
 from geoturf.layout.seams import NO_JOINTS, Found, Sought, search
 from geoturf.layout.shape import Turned
 
@@ -40,7 +40,7 @@ def apart(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Itera
             searched = tuple(search(view, roll, models) for view in views)
             between = np.vstack(joints)
             seams = roll.numbers[6] * float(np.sum(between[:, 2] - between[:, 1]))
-            cost = sum(found.cost for found in searched) + seams
+            cost = sum((found.cost for found in searched), np.zeros(MODELS)) + seams
             yield Sought(whole.bearing_deg, searched, cost, between)
 
 
@@ -63,9 +63,13 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
 def behind(view: Turned, cuts: np.ndarray, numbers: np.ndarray, shares: np.ndarray) -> np.ndarray:
     """What all from each cut on costs (m2 of turf), the seam there in: `kernel.searches` from the other end."""
     offsets, lo, hi, seams = kernel.slabs(view.edges, view.vs, cuts, numbers[2])
-    turned = (np.ascontiguousarray(some[::-1]) for some in (-cuts, len(lo) - offsets, lo, hi, seams))
-    cost, _ = kernel.searches(*turned, numbers, shares, -1)
-    return cost[0, ::-1].copy()
+    slabs = _backwards(len(lo) - offsets), _backwards(lo), _backwards(hi), _backwards(seams)
+    cost, _ = kernel.searches(_backwards(-cuts), *slabs, numbers, shares, -1)
+    return _backwards(cost[0])
+
+
+def _backwards(values: np.ndarray) -> np.ndarray:
+    return np.ascontiguousarray(values[::-1])
 
 
 def _places(view: Turned, roll: Roll) -> np.ndarray:
@@ -83,7 +87,7 @@ def _places(view: Turned, roll: Roll) -> np.ndarray:
     return np.concatenate([[0], change[1:-1][np.sort(best[beside[best] > 0])], [len(vs) - 1]])
 
 
-def _spans(view: Turned, roll: Roll) -> tuple[np.ndarray, ...]:
+def _spans(view: Turned, roll: Roll) -> parting.Spans:
     return kernel.slabs(view.edges, view.vs, view.vs, roll.ends_m)[:3]
 
 

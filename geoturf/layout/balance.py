@@ -51,8 +51,9 @@ def balanced(
     out = [replace(choice, layouts=tuple(layouts)) for choice, layouts in zip(choices, offers, strict=True)]
     for (run, _), best in zip(programmes, _each(_Programme.best, programmes), strict=True):
         for row, first in zip(run, best, strict=True):
-            rest = sorted((k for k in range(len(offers[row])) if k != first), key=lambda k, r=row: offers[r][k].cost)
-            out[row] = replace(choices[row], layouts=tuple(offers[row][k] for k in (first, *rest)))
+            others = [layout for k, layout in enumerate(offers[row]) if k != first]
+            others.sort(key=lambda layout: layout.cost)
+            out[row] = replace(choices[row], layouts=(offers[row][first], *others))
     return out
 
 
@@ -86,7 +87,7 @@ class _Programme:
         self.rolls = {roll.width_m: roll for roll in rolls}
         self.rows: dict[tuple[float, int], int] = {}
         self.columns: list[list[int]] = [[] for _ in offers]
-        self.known: set[tuple] = set()
+        self.known: set[tuple[object, ...]] = set()  # fillings: roll width, and how many strips of each width
         self.solver = highs.solver()
         for _ in offers:
             self.solver.addRow(1.0, 1.0, 0, [], [])

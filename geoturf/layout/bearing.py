@@ -76,7 +76,8 @@ def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> lis
 def _least(shape: Shape, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarray:
     """Cost by each screening model, of the roll that suits it best; seams placed roughly."""
     costs = [roll.worth * sought(shape, bearing_deg, roll, screen=True).cost for roll in rolls]
-    return np.min(costs, axis=0)[list(SCREENED)]
+    least: np.ndarray = np.min(costs, axis=0)
+    return least[list(SCREENED)]
 
 
 def longest_edge(edges: np.ndarray) -> int:

@@ -47,7 +47,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import inlined, inner, jit
+from geoturf.compiled import Flags, Floats, Ints, inlined, inner, int64, jit
 from geoturf.layout.chords import (
     AFTER,
     CLOSING,
@@ -86,11 +86,21 @@ def loss(edges: np.ndarray, vs: np.ndarray, sizes: np.ndarray, turn: float) -> f
     side allowance, both end allowances, steepest slant of an end (du/dv)."""
     at = np.array([[0, 0], [len(edges), len(vs)]])
     arms = arms_of(edges, vs, at, APART * sizes[3], np.ones(1, np.bool_))
-    return losses(*arms, edges, vs, at, sizes, np.array([turn]), np.ones(1, np.bool_))[0]
+    return float(losses(*arms, edges, vs, at, sizes, np.array([turn]), np.ones(1, np.bool_))[0])
 
 
 @jit
-def losses(slabs, every, of, views, lines, at, sizes, turns, wanted):
+def losses(
+    slabs: Floats,
+    every: Ints,
+    of: Ints,
+    views: Floats,
+    lines: Floats,
+    at: Ints,
+    sizes: Floats,
+    turns: Floats,
+    wanted: Flags,
+) -> Floats:
     """`loss` at several bearings (`geoturf.layout.kernel.views`) whose arms are known (`arms_of`), of those ``wanted``."""
     out = np.empty(len(turns))
     work, told = np.empty((4, len(slabs))), np.empty((2, 6))  # made once, not for every arm
@@ -104,7 +114,9 @@ def losses(slabs, every, of, views, lines, at, sizes, turns, wanted):
 
 
 @inner
-def _lost(slabs, arms, edges, vs, sizes, tan, work, told):
+def _lost(
+    slabs: Floats, arms: Ints, edges: Floats, vs: Floats, sizes: Floats, tan: float, work: Floats, told: Floats
+) -> float:
     low, high, total = np.inf, -np.inf, 0.0
     for e in range(len(edges)):
         low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
@@ -130,7 +142,17 @@ def _lost(slabs, arms, edges, vs, sizes, tan, work, told):
 
 
 @inner
-def _tell(told, slabs, arms, arm, lowest, highest, sizes, slack, tan):
+def _tell(
+    told: Floats,
+    slabs: Floats,
+    arms: Ints,
+    arm: int,
+    lowest: float,
+    highest: float,
+    sizes: Floats,
+    slack: float,
+    tan: float,
+) -> None:
     """Fills ``told``, for either end of an arm: how many lines of a strip that goes on into a stem are joint (inf: all, as at an
     end of the area; -1: it is a stem's end; 0: nothing is told) and how far that reaches past the arm; and for two branches of a
     stem what a line costs of a strip that goes on into them, and on how many lines."""
@@ -158,7 +180,7 @@ def _tell(told, slabs, arms, arm, lowest, highest, sizes, slack, tan):
 
 
 @inner
-def _room(slabs, arms, arm, e, slack, gap):
+def _room(slabs: Floats, arms: Ints, arm: int, e: int, slack: float, gap: float) -> tuple[float, float]:
     """The least gap on lines of an arm that are ``gap`` or more from other turf, and how many there are from that end on."""
     first, after = arms[arm, FIRST], arms[arm, AFTER]
     run, room, poor, thin = 0.0, np.inf, 0.0, 0.0
@@ -177,7 +199,9 @@ def _room(slabs, arms, arm, e, slack, gap):
 
 
 @inner
-def _reach(slabs, arms, stem, branch, out, sizes, slack, tan):
+def _reach(
+    slabs: Floats, arms: Ints, stem: int, branch: int, out: int, sizes: Floats, slack: float, tan: float
+) -> tuple[float, float]:
     """How far a strip with a line of the stem in it reaches past the branch, which begins (``out`` 0) or ends at their junction,
     and on how many of its lines (inf: on all)."""
     low, high, sign = np.inf, -np.inf, 1.0 - 2.0 * out
@@ -214,19 +238,33 @@ def _reach(slabs, arms, stem, branch, out, sizes, slack, tan):
 
 
 @inlined
-def _holds(slabs, k, clip, gap, off):
+def _holds(slabs: Floats, k: int, clip: float, gap: float, off: float) -> bool:
     """Whether the slab has lines of a chord of ``clip`` or more, none of them, though turned, near other turf."""
     longest = max(slabs[k, RIGHT] - slabs[k, LEFT], slabs[k, RIGHT_UP] - slabs[k, LEFT_UP])
-    return longest >= clip and slabs[k, GAP] - slabs[k, CLOSING] * off >= gap
+    far: bool = longest >= clip and slabs[k, GAP] - slabs[k, CLOSING] * off >= gap
+    return far
 
 
 @inner
-def _waste(slabs, arms, arm, clip, most, told, sizes, tan, off, far, slack, work):
+def _waste(
+    slabs: Floats,
+    arms: Ints,
+    arm: int,
+    clip: float,
+    most: float,
+    told: Floats,
+    sizes: Floats,
+    tan: float,
+    off: float,
+    far: float,
+    slack: float,
+    work: Floats,
+) -> float:
     """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no other turf is
     near. ``most``: room, at most; ``off``, ``far``: lines off each stretch, and next to what is not told of; ``slack``: by which
     places are uncertain."""
     first, after, gap, away = arms[arm, FIRST], arms[arm, AFTER], APART * sizes[3], off + 2.0 * far
-    held, chord, start, end, room, cos = np.int64(0), np.inf, 0.0, 0.0, np.inf, 1.0 / np.sqrt(1.0 + tan * tan)
+    held, chord, start, end, room, cos = int64(0), np.inf, 0.0, 0.0, np.inf, 1.0 / np.sqrt(1.0 + tan * tan)
     slope, left_slope, right_slope = 0.0, 0.0, 0.0  # of the last stretch
     lost, idle, whole = 0.0, 0.0, 0.0  # lines left out since it, too few for a stretch, and left out before (below 0)
     west, east = -np.inf, np.inf  # what all chords since it have in common
@@ -271,23 +309,43 @@ def _waste(slabs, arms, arm, clip, most, told, sizes, tan, off, far, slack, work
 
 
 @inner
-def _upto(slabs, k, after, clip, gap, away, far):
+def _upto(slabs: Floats, k: int, after: int, clip: float, gap: float, away: float, far: float) -> float:
     """The v up to which lines of a slab are told of: ``far`` from the next slab that does not hold, and from the arm's end."""
+    high: float = slabs[k, HIGH]
     for j in range(k + 1, after):
-        if slabs[j, LOW] >= slabs[k, HIGH] + far:
-            return slabs[k, HIGH]
+        if slabs[j, LOW] >= high + far:
+            return high
         if not _holds(slabs, j, clip, gap, away):
-            return min(slabs[k, HIGH], slabs[j, LOW] - far)
-    return min(slabs[k, HIGH], slabs[after - 1, HIGH] - far)
+            upto: float = min(high, slabs[j, LOW] - far)
+            return upto
+    end: float = min(high, slabs[after - 1, HIGH] - far)
+    return end
 
 
 @inlined
-def _chord(slabs, k, end):
-    return slabs[k, RIGHT + 2 * end] - slabs[k, LEFT + 2 * end]
+def _chord(slabs: Floats, k: int, end: int) -> float:
+    chord: float = slabs[k, RIGHT + 2 * end] - slabs[k, LEFT + 2 * end]
+    return chord
 
 
 @inner
-def _shared(slabs, arms, arm, held, chord, start, end, whole, room, told, sizes, off, slack, cos, work):
+def _shared(
+    slabs: Floats,
+    arms: Ints,
+    arm: int,
+    held: int,
+    chord: float,
+    start: float,
+    end: float,
+    whole: float,
+    room: float,
+    told: Floats,
+    sizes: Floats,
+    off: float,
+    slack: float,
+    cos: float,
+    work: Floats,
+) -> float:
     """The same, of stretches that are known: they lie from ``start`` to ``end``, less (below 0) ``whole`` between them."""
     thin_low, thin_high = start - slabs[arms[arm, FIRST], LOW], slabs[arms[arm, AFTER] - 1, HIGH] - end
     lines_low = told[0, _LINES] if thin_low <= THIN else 0.0
@@ -306,13 +364,13 @@ def _shared(slabs, arms, arm, held, chord, start, end, whole, room, told, sizes,
 
 
 @inner
-def _less(slope, tan, steepest):
+def _less(slope: float, tan: float, steepest: float) -> float:
     """|du/dv| of an edge turned by up to the angle of that ``tan``, at least, beyond the ``steepest`` slant."""
     return max(0.0, (abs(slope) - tan) / (1.0 + abs(slope) * tan) - steepest)
 
 
 @inner
-def _served(slope, height, strips, room):
+def _served(slope: float, height: float, strips: float, room: float) -> float:
     """Least of slope (height - O)^2 / (2 strips) + room O."""
     if slope * height <= room * strips:
         return 0.5 * slope * height * height / strips
@@ -320,20 +378,32 @@ def _served(slope, height, strips, room):
 
 
 @inner
-def _gain(work, k, room):
+def _gain(work: Floats, k: int, room: float) -> float:
     """What a stretch loses less with one more strip."""
     slope, height, strips = work[_SLOPE, k], work[_HEIGHT, k], work[_STRIPS, k]
     return max(0.0, _served(slope, height, strips, room) - _served(slope, height, strips + 1.0, room))
 
 
 @inlined
-def _priced(lines, room):
+def _priced(lines: float, room: float) -> float:
     """What joint lines cost."""
     return lines * room if lines > 0.0 else 0.0
 
 
 @inner
-def _least(count, chord, whole, most, room, lines_low, lines_high, told, unsure, sizes, work):
+def _least(
+    count: int,
+    chord: float,
+    whole: float,
+    most: float,
+    room: float,
+    lines_low: float,
+    lines_high: float,
+    told: Floats,
+    unsure: float,
+    sizes: Floats,
+    work: Floats,
+) -> float:
     """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches, which are columns of ``work``
     (one array, since each handed on would be counted anew), each ``chord`` long or more, with that ``room``. ``whole``: lines
     that strips share out, at least; ``most``: lines of the arm, at most; ``lines_low``, ``lines_high``, ``told``: of its ends;
@@ -376,4 +446,5 @@ def _least(count, chord, whole, most, room, lines_low, lines_high, told, unsure,
         lost -= work[_GAIN, at]
         work[_STRIPS, at] += 1.0
         work[_GAIN, at] = _gain(work, at, room)
-    return max(0.0, min(least, narrow * MOST))  # what more strips than those took at least
+    sure: float = max(0.0, min(least, narrow * MOST))
+    return sure  # what more strips than those took at least

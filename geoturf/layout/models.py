@@ -79,7 +79,8 @@ def moved(layout: Layout, place: Place) -> Layout:
 
 def _lengths(shape: Shape) -> np.ndarray:
     edges = shape.edges
-    return np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1])
+    lengths: np.ndarray = np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1])
+    return lengths
 
 
 def _match(first: Shape, other: Shape, turn: bool, row: int) -> Place | None:

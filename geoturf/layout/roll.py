@@ -57,9 +57,11 @@ class Roll:
     @cached_property
     def _widths(self) -> tuple[np.ndarray, np.ndarray]:
         lanes, eighth = np.array([self.lane_m(n) for n in (2, 3, 4)]), self.lane_m(8) + self.side_m
-        few = [[0.0], lanes[:2], self.usable_m - lanes[:2]]
-        more = [[0.0], lanes, self.usable_m - lanes, 2 * lanes[1:], 3 * lanes[2:]]
-        return np.concatenate([*more, np.array([1, 3, 5, 6, 7]) * eighth - self.side_m]), np.concatenate(few)
+        full = np.zeros(1)
+        eighths = np.array([1, 3, 5, 6, 7]) * eighth - self.side_m
+        few = [full, lanes[:2], self.usable_m - lanes[:2]]
+        more = [full, lanes, self.usable_m - lanes, 2 * lanes[1:], 3 * lanes[2:], eighths]
+        return np.concatenate(more), np.concatenate(few)
 
     @cached_property
     def grids(self) -> tuple[tuple[int, int, float, float], ...]:
@@ -108,13 +110,11 @@ class Roll:
 def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) -> tuple[Roll, ...]:
     """Every width of ``product``, the first first. Raises `InputError`, in the units of ``told``, where no piece can be cut from
     any of them."""
-    sizes = [(product.roll_width_m, product.roll_lengths, product.price)]
-    sizes += [(size.roll_width_m, size.roll_lengths, size.price) for size in product.more_rolls]
-    prices = [_per_m2(price, width, max(lengths)) for width, lengths, price in sizes]
+    prices = [_per_m2(size.price, size.roll_width_m, max(size.roll_lengths)) for size in product.widths]
     turf = prices[0]
-    weights = [_weight(money, turf) for money in (rules.seam_cost, rules.cross_seam_cost)]
+    seam, cross = _weight(rules.seam_cost, turf), _weight(rules.cross_seam_cost, turf)
     rolls, faults = [], []
-    for (width, lengths, _), price in zip(sizes, prices, strict=True):
+    for (width, lengths, _), price in zip(product.widths, prices, strict=True):
         usable = width - 2 * rules.selvage_trim_m
         step = rules.cut_step_m
         longest = math.floor(max(lengths) / step + 1e-6) * step - rules.both_ends_m
@@ -133,7 +133,8 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
                 rules.side_allowance_m,
                 step,
                 min(rules.min_piece_width_m, usable),
-                *weights,
+                seam,
+                cross,
                 rules.nesting == "slanted",
             )
         )

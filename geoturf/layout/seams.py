@@ -69,7 +69,8 @@ def sought(
     views = shape.at(bearing_deg, roll.least_m, roll.usable_m)
     models = SCREENED if screen else models
     found = tuple(search(view, roll, models, screen) for view in views)
-    return Sought(bearing_deg, found, sum(f.cost for f in found), NO_JOINTS)
+    cost = sum((one.cost for one in found), np.zeros(MODELS))
+    return Sought(bearing_deg, found, cost, NO_JOINTS)
 
 
 def search(shape: Turned, roll: Roll, models: tuple[int, ...] = EVERY, screen: bool = False) -> Found:
@@ -88,10 +89,12 @@ def search(shape: Turned, roll: Roll, models: tuple[int, ...] = EVERY, screen: b
 def refined(found: Found, model: int) -> Strips:
     """The strips of ``found`` by one price model, their seams placed finely."""
     shape, roll = found.shape, found.roll
-    cuts, slabs, before = found.cuts, (found.offsets,), found.before[found.models.index(model)]
+    cuts, offsets = found.cuts, found.offsets
+    before = found.before[found.models.index(model)]
     for grid in roll.grids:
-        cuts = placing.near(shape.vs, shape.low, shape.high, cuts, slabs[0], before, *grid, roll.usable_m)
+        cuts = placing.near(shape.vs, shape.low, shape.high, cuts, offsets, before, *grid, roll.usable_m)
         slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
+        offsets = slabs[0]
         cost, (before,) = kernel.searches(cuts, *slabs, roll.numbers, *roll.tables((model,)))
     lines, sizes, spans = placing.strips(cuts, *slabs[:3], before, roll.ends_m)
     return Strips(shape, roll, lines, sizes, spans, float(cost[0, -1]))

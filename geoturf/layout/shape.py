@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from geoturf.layout import kernel
 
@@ -41,7 +42,8 @@ class Shape:
 
     def shift(self, bearing_deg: float) -> np.ndarray:
         """u, v of the origin: what takes the shape's pile coordinates to the frame's."""
-        return axes(bearing_deg) @ self.origin
+        origin: np.ndarray = axes(bearing_deg) @ self.origin
+        return origin
 
     def at(self, bearing_deg: float, least_m: float, usable_m: float) -> tuple[Turned, ...]:
         """The shape in pile coordinates: one or more groups of parts whose pieces can't meet, each to be laid by itself in strips
@@ -90,7 +92,7 @@ class Turned:
         return kernel.turn(swapped, -math.sin(angle), math.cos(angle), SNAP_M)[0]
 
 
-def shape_of(geometry: shapely.Geometry) -> Shape:
+def shape_of(geometry: BaseGeometry) -> Shape:
     """The shape of a Polygon or MultiPolygon."""
     rings, parts = [], []
     for k, part in enumerate(shapely.get_parts(geometry)):

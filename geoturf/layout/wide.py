@@ -23,8 +23,8 @@ def wide(shape: Shape, roll: Roll, bearings: Sequence[float]) -> list[Layout]:
     for bearing in bearings:
         groups = shape.at(bearing, roll.least_m, roll.usable_m)
         for start in range(STARTS + 1):
-            strips = [_strips(view, roll, start / STARTS) for view in groups]
-            if all(strip is not None for strip in strips):
+            strips = [strip for view in groups if (strip := _strips(view, roll, start / STARTS))]
+            if len(strips) == len(groups):
                 out.append(layout_of(strips, shape.shift(bearing), ganged=False))
     return out
 
