@@ -56,7 +56,9 @@ class Strips:
 
     def laid(self, piece: int) -> list[float]:
         """u0, u1, v0, v1."""
-        return self.layouts[self.owner[piece]].pieces[piece - self.first[self.owner[piece]]].tolist()
+        layout = self.layouts[self.owner[piece]]
+        u0, u1, v0, v1 = layout.pieces[piece - self.first[self.owner[piece]]].tolist()
+        return [u0, u1, v0, v1]
 
     def holds(self, steps: int) -> float:
         """Metres of strip that so many steps of roll hold."""
@@ -92,7 +94,7 @@ class Strips:
         _, _, v0, v1 = self.laid(piece)
         cross = self.layouts[owner].cross
         beside = (np.abs(cross[:, 2] - v0) < TOUCH_M) | (np.abs(cross[:, 1] - v1) < TOUCH_M)
-        near = cross[beside, 0].tolist()
+        near: list[float] = cross[beside, 0].tolist()
         for other in range(self.first[owner], self.first[owner + 1]):
             if other in self.lengths:
                 low, high = self.laid(other)[2:]
@@ -121,7 +123,9 @@ class Strips:
         step = self.rules.cut_step_m
         return float(np.ceil((laid_m + self.rules.both_ends_m) / step - 1e-6)) * step
 
-    def _with(self, owner: int, pieces: np.ndarray, cut: np.ndarray, joints: list[tuple]) -> Layout:
+    def _with(
+        self, owner: int, pieces: np.ndarray, cut: np.ndarray, joints: list[tuple[float, float, float]]
+    ) -> Layout:
         """A layout with other pieces, and cross seams where there is turf under the joints."""
         layout = self.layouts[owner]
         shape = pile.turned(self.ground.areas["laid"].iloc[self.areas[owner]], layout.bearing_deg)

@@ -72,7 +72,8 @@ def values(job: Job, cost: np.ndarray) -> np.ndarray:
     superadditive: those of the function across that bounds the cost of all pieces best."""
     weights, tops = functions(job.size[:, 1], job.width)
     share, along = weights / tops[:, None], cost[job.size[:, 0]]
-    return share[np.argmax(share @ (along * job.demand))] * along
+    best: np.ndarray = share[np.argmax(share @ (along * job.demand))] * along
+    return best
 
 
 def least_rolls(job: Job) -> int:

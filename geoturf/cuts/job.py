@@ -72,9 +72,14 @@ class Job:
         """Least total length in metres that can be bought where at least ``steps`` are needed."""
         return self.market.least_m(steps * self.step_m)
 
+    @property
+    def slants(self) -> np.ndarray:
+        """Chalk lines of each size, int (k, 3) as in ``slant``; zeros where all is cut square."""
+        return np.zeros((len(self.size), 3), np.int64) if self.slant is None else self.slant
+
     def outline(self, size: int) -> tuple[int, int, int]:
         """Middle, start and end of a full-width size, cut along its chalk lines."""
-        middle, start, end = self.slant[size].tolist()
+        middle, start, end = self.slants[size].tolist()
         return (middle, start, end) if middle else (int(self.size[size, 0]), 0, 0)
 
     def only(self, demand: np.ndarray) -> tuple[Job, np.ndarray]:

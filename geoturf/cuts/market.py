@@ -10,7 +10,7 @@ import numpy as np
 from geoturf.rules import CutRules, Product
 from geoturf.units import FOOT_M, INCH_M, Money, round_up
 
-_USUAL_M = (FOOT_M, *(INCH_M / 2**k for k in range(7)), 0.1, 0.01, 0.005, 0.001)
+_USUAL_M: tuple[float, ...] = (FOOT_M, *(INCH_M / 2**k for k in range(7)), 0.1, 0.01, 0.005, 0.001)
 _NOISE = 1e-6  # of a step: what float arithmetic may have added to a whole number of steps
 _UNIT_M = 1e-9  # stocked lengths are whole numbers of it, whatever they were written in
 _NOISE_M = 3e-7
@@ -68,7 +68,7 @@ class Market:
 def markets(product: Product, rules: CutRules) -> dict[float, Market]:
     """By roll width (m, rounded to a nanometre): everything of that width that is stocked."""
     offers: dict[float, dict[float, float]] = {}
-    for size in (product, *product.more_rolls):
+    for size in product.widths:
         for length in size.roll_lengths:
             price = _roll_price(size.price, size.roll_width_m, length, max(size.roll_lengths), product.sold_by)
             known = offers.setdefault(width_key(size.roll_width_m), {})

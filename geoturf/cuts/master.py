@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import highspy
 import numpy as np
+from numpy.typing import ArrayLike
 
 from geoturf import highs
 
@@ -29,17 +30,17 @@ class Master:
             self.solver.addRow(needed, highspy.kHighsInf, 0, [], [])
         self.demand = np.append(self.demand, demand)
 
-    def add(self, cost: np.ndarray, counts: np.ndarray) -> None:
+    def add(self, cost: ArrayLike, counts: np.ndarray) -> None:
         """Columns that cost ``cost`` (n,) and cover ``counts`` (n, k) of each demand."""
         column, row = np.nonzero(counts)
         start = np.searchsorted(column, np.arange(len(counts)))
         lower, upper = np.zeros(len(counts)), np.full(len(counts), highspy.kHighsInf)
         cover = counts[column, row].astype(float)
-        cost = np.asarray(cost, float)
+        costs = np.asarray(cost, float)
         self.solver.addCols(
-            len(counts), cost / self.unit, lower, upper, len(row), start.astype(np.int32), row.astype(np.int32), cover
+            len(counts), costs / self.unit, lower, upper, len(row), start.astype(np.int32), row.astype(np.int32), cover
         )
-        self.cost = np.append(self.cost, cost)
+        self.cost = np.append(self.cost, costs)
 
     def basis(self) -> Basis:
         """Which columns and rows are basic, and where the others stand, since it was last solved."""
@@ -59,7 +60,9 @@ class Master:
         changed = np.flatnonzero(demand != self.demand).astype(np.int32)
         self.demand = np.asarray(demand, float)
         most = np.full(len(changed), highspy.kHighsInf)
-        self.solver.changeRowsBounds(len(changed), changed, self.demand[changed], most)
+        self.solver.changeRowsBounds(  # type: ignore[attr-defined]  # its stubs leave it out
+            len(changed), changed, self.demand[changed], most
+        )
         basic = self._basic()
         stuck = np.flatnonzero(~use & basic).astype(np.int32)
         self.solver.changeColsBounds(len(stuck), stuck, np.zeros(len(stuck)), np.zeros(len(stuck)))

@@ -98,7 +98,7 @@ def _chained_ways(job: Job, square: tuple[Bought, ...]) -> Iterator[list[Section
 def _may_slant(job: Job, section: Section) -> bool:
     """A section of one piece as wide as the roll, one of whose ends is not square."""
     lanes = section[1]
-    return len(lanes) == 1 and len(lanes[0][1]) == 1 and bool(job.slant[lanes[0][1][0], 1:].any())
+    return len(lanes) == 1 and len(lanes[0][1]) == 1 and bool(job.slants[lanes[0][1][0], 1:].any())
 
 
 def _chained(job: Job, chain: list[int]) -> Section:
@@ -109,6 +109,7 @@ def _chained(job: Job, chain: list[int]) -> Section:
 
 def least_m(job: Job) -> float:
     """Metres of roll that the pieces' areas take, less what left-overs at hand could stand for."""
-    length = np.where(job.slant[:, 0] > 0, np.minimum(job.slant[:, 0], job.size[:, 0]), job.size[:, 0])
+    middle = job.slants[:, 0]
+    length = np.where(middle > 0, np.minimum(middle, job.size[:, 0]), job.size[:, 0])
     area = int((job.demand * length * job.size[:, 1]).sum()) - sum(long * wide for long, wide in job.left_overs)
     return job.least_m(max(0, -(-area // job.width)))

@@ -29,9 +29,9 @@ def shorten(job: Job, sections: list[Section], tries: int) -> list[Section]:
             continue
         seen.add(key)
         part, rows = job.only(count(key, len(job.demand)))
-        better = exact.shorter(part, sum(s[0] for s in key))
-        if better is not None:
-            better = relabelled(better, rows)
+        found = exact.shorter(part, sum(s[0] for s in key))
+        if found is not None:
+            better = relabelled(found, rows)
             done += [s for s in better if not lost(s)]
             rest = [s for k, s in enumerate(rest) if k not in group] + [s for s in better if lost(s)]
             weight, sizes = lost.columns(rest)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,7 +41,7 @@ def assert_cuttable(ground: Ground, choices: tuple[Choices, ...], market: dict[s
     """Raises `PromiseError` where a layout offered has a piece longer than any roll it could be cut from, naming each area."""
     faults, table = [], ground.areas
     for row, choice in enumerate(choices):
-        offers = market[table["product"].iat[row]] if choice.layouts else {}
+        offers = market[str(table["product"].iat[row])] if choice.layouts else {}
         for layout in (*choice.layouts, *choice.wide):
             roll_m, piece_m = offers[width_key(layout.roll_width_m)].lengths_m[0], layout.cut[:, 0].max(initial=0.0)
             if piece_m > roll_m + HAIR_M:
@@ -53,7 +53,7 @@ def assert_cuttable(ground: Ground, choices: tuple[Choices, ...], market: dict[s
         raise PromiseError(faults)
 
 
-def by_width(pool: Pool, chosen: Sequence[Layout | None]) -> list[tuple[float, list[int]]]:
+def by_width(pool: Pool, chosen: Mapping[int, Layout]) -> list[tuple[float, list[int]]]:
     """The pool's areas by the roll width they are laid for, widest first. Rolls of different widths are different runs of
     the machine, so an area's pieces come from one width."""
     widths: dict[float, list[int]] = {}

@@ -163,7 +163,7 @@ class Programme:
         """From now on for a demand of ``left``, no more than before, by sections that hold no more than that."""
         self.job, self.bound = replace(self.job, demand=left), 0.0
         self.lanes = Lanes(self.job)
-        self._keep(self.master.want(left, (self.counts <= left).all(axis=1)))
+        self._keep(self.master.want(left, np.all(self.counts <= left, axis=1)))
 
     def _keep(self, kept: np.ndarray) -> None:
         self.sections, self.counts = [self.sections[k] for k in kept.tolist()], self.counts[kept]
@@ -202,7 +202,8 @@ class Programme:
     def _dear(self) -> np.ndarray:
         """Sections that cost far more than their pieces may be worth; none of a piece alone, which must always do."""
         worth = self.counts @ self.steady
-        return (self.counts.sum(axis=1) > 1) & (worth < (1 - _DEAR) * self.master.cost)
+        dear: np.ndarray = (self.counts.sum(axis=1) > 1) & (worth < (1 - _DEAR) * self.master.cost)
+        return dear
 
     def _round(self, heights: np.ndarray, value: np.ndarray, whole: bool) -> int:
         """Adds sections of these lengths that gain, and says how many. All lengths together bound the programme."""

@@ -28,9 +28,11 @@ def proven(
     Raises `PromiseError` where less is bought than that.
     """
     bounds = []
-    for pool, row in zip(pools.gather(ground, choices, rules), plan.pools.itertuples(), strict=True):
-        least = max(0.0, float(sum(least_m2[area] for area in pool.areas)) - row.stock_m2)
-        bounds.append(kept(pool.key, row.bought_m2, _to_buy(least, markets(products[pool.product], rules))))
+    gathered = pools.gather(ground, choices, rules)
+    stock_m2, bought_m2 = plan.pools[["stock_m2", "bought_m2"]].to_numpy(float).T.tolist()
+    for pool, stock, bought in zip(gathered, stock_m2, bought_m2, strict=True):
+        least = max(0.0, float(sum(least_m2[area] for area in pool.areas)) - stock)
+        bounds.append(kept(pool.key, bought, _to_buy(least, markets(products[pool.product], rules))))
     return replace(plan, pools=plan.pools.assign(bound_m2=np.array(bounds, float)))
 
 

@@ -105,8 +105,8 @@ def chains(pieces: Sequence[tuple[int, int, int]], longest: int) -> list[list[in
     starts_of = {sign: _by_slant(pieces, sign) for sign in (1, -1)}
     followed = [False] * n
     # every end waits with the start it could meet next; starts come by falling slant, so an end's saving only falls
-    waiting = [_Wait(pieces, i, starts_of[1 if end > 0 else -1], 0) for i, (_, _, end) in enumerate(pieces) if end]
-    waiting = [wait.entry() for wait in waiting if wait.row < len(wait.line)]
+    ends = [_Wait(pieces, i, starts_of[1 if end > 0 else -1], 0) for i, (_, _, end) in enumerate(pieces) if end]
+    waiting = [wait.entry() for wait in ends if wait.row < len(wait.line)]
     heapify(waiting)
     while waiting:
         _, i, tries, wait = heappop(waiting)

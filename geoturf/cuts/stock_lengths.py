@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, insort
 from collections import Counter
+from collections.abc import Set
 from dataclasses import dataclass
 
 import highspy
@@ -181,7 +182,7 @@ def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Progra
     demand = np.array([left[int(length)] for length in lengths])
     row = {int(length): k for k, length in enumerate(lengths)}
     copies = np.repeat(np.arange(len(lengths)), np.minimum(demand, stock.lengths[0] // lengths))
-    master, patterns = Master(demand, stock.costs[0]), []
+    master, patterns = Master(demand, stock.costs[0]), list[Pattern]()
 
     def add(some: list[Pattern]) -> None:
         counted = [np.bincount([row[length] for length in pattern], minlength=len(lengths)) for pattern in some]
@@ -238,7 +239,7 @@ def fill(roll: int, lengths: list[int], marks: frozenset[int] = frozenset()) -> 
 _LOOK = 200  # lengths looked at to fill one roll
 
 
-def subset(lengths: list[int], marks: set[int], most: int) -> list[int]:
+def subset(lengths: list[int], marks: Set[int], most: int) -> list[int]:
     """A subset that contains the first length and sums to the greatest mark within ``most``; to the greatest sum where no
     mark is met."""
     if sum(lengths) <= most:

@@ -35,10 +35,10 @@ def choose(
     rules: LayoutRules,
     engine: Engine,
     spared_m2: Callable[[int, Layout], float] | None = None,
-) -> list[Layout | None]:
-    """A layout for each area (None where none is offered). ``engine`` swaps several pools, or parts of large ones, side by side.
+) -> dict[int, Layout]:
+    """A layout for each area that is offered any. ``engine`` swaps several pools, or parts of large ones, side by side.
     ``spared_m2(area, layout)``: turf that slanted ends spare, where they may be cut so; full strips are then offered too."""
-    chosen = [choice.layouts[0] if choice.layouts else None for choice in choices]
+    chosen = {area: choice.layouts[0] for area, choice in enumerate(choices) if choice.layouts}
     every, offered = [], []  # areas that are swapped together; the layouts each may choose from, with what they cost
     for pool in pools:
         for k in range(0, len(pool.areas), _TOGETHER):
@@ -57,7 +57,7 @@ def choose(
 def _settle(
     small: list[Pool],
     choices: tuple[Choices, ...],
-    chosen: list[Layout | None],
+    chosen: dict[int, Layout],
     market: dict[str, dict[float, Market]],
     rules: LayoutRules,
     engine: Engine,
@@ -69,8 +69,7 @@ def _settle(
     ]
     runner = engine if len(works) > _TOGETHER else Serial()
     for pool, layouts in zip(small, runner.map(settle.settled, works), strict=True):
-        for area, layout in zip(pool.areas, layouts, strict=True):
-            chosen[area] = layout
+        chosen.update(zip(pool.areas, layouts, strict=True))
 
 
 @dataclass(frozen=True)
