@@ -28,6 +28,7 @@ Flags: TypeAlias = NDArray[np.bool_]
 int64 = cast("Callable[[int], int]", np.int64)
 _Kernel = TypeVar("_Kernel", bound=Callable[..., Any])  # a decorated function keeps its type
 
+_config: Any = numba.config  # its names are made as it is loaded
 _PACKAGE = Path(__file__).parent
 # a file with such a line holds compiled functions
 _USE = re.compile(rb"^from geoturf\.compiled import .*\b(inlined|inner|jit)\b", re.MULTILINE)
@@ -56,7 +57,7 @@ def inner(function: _Kernel, fastmath: bool = False) -> _Kernel:
 
 def _kept(function: _Kernel, **how: Any) -> _Kernel:
     made = numba.njit(nogil=True, **how)(function)
-    if not numba.config.DISABLE_JIT:
+    if not _config.DISABLE_JIT:
         try:
             made._cache = _Cache(function)
         except RuntimeError:
@@ -71,7 +72,7 @@ def kept() -> bool:
 
 def compiled_now(function: Any, *args: Any) -> bool:
     """Calls a compiled function; tells whether it had to be compiled for that, and is kept."""
-    if numba.config.DISABLE_JIT or not kept():
+    if _config.DISABLE_JIT or not kept():
         function(*args)
         return False
     missed: int = sum(function.stats.cache_misses.values())

@@ -324,6 +324,11 @@ def _metric(dimension: tuple[int, int, int], value: float) -> tuple[str, float]:
     return over + under, 1.0
 
 
+def round_down(value: float, step: float) -> int:
+    """How many whole steps ``value`` holds; a millionth of a step short does not lose one."""
+    return math.floor(value / step + 1e-6)
+
+
 def round_up(value: float, step: float) -> int:
     """How many whole steps cover ``value``; a millionth of a step over does not buy another one."""
     return max(0, math.ceil(value / step - 1e-6))

@@ -103,7 +103,7 @@ def _disagreements(bid: Bid) -> list[str]:
             wrong.append(f"{key}: '{product}' is not one of [products]{nearest(product, bid.products)}")
     told = SYSTEMS[bid.units]
     for name, product in bid.products.items():
-        for size in (product, *product.more_rolls):
+        for size in product.widths:
             longest = max(size.roll_lengths)
             if unfit := bid.layout.unfit(size.roll_width_m, longest, told) or bid.layout.too_fine(longest, told):
                 wrong.append(f"products.{name}: {unfit}")

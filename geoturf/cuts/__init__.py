@@ -20,7 +20,6 @@ adds the bound.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
@@ -38,6 +37,7 @@ from geoturf.cuts.proof import proven
 from geoturf.engine import Engine, Serial
 from geoturf.model import Choices, CutPlan, Ground
 from geoturf.rules import CutRules, LayoutRules, Product
+from geoturf.units import round_up
 
 __all__ = ["plan", "proven"]
 
@@ -173,6 +173,6 @@ def _status(setting: Setting, pool: Pool, bought: float, bound: float) -> str:
         return "proven"
     if not any(offer.by_length for offer in offers):
         shortest = min(length for offer in offers for length in offer.lengths_m)
-        rolls = math.ceil(gap / (shortest * min(offer.roll_width_m for offer in offers)) - 1e-6)
+        rolls = round_up(gap, shortest * min(offer.roll_width_m for offer in offers))
         return f"{rolls} roll{'s' if rolls > 1 else ''} above the bound"
     return f"{100 * gap / bound:.2g} % above the bound" if bound > 0 else "not bounded"

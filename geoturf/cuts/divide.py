@@ -22,6 +22,7 @@ from geoturf.cuts.job import Bought, Job, used
 from geoturf.cuts.sections import tidy
 from geoturf.model import Ground, Layout
 from geoturf.rules import LayoutRules
+from geoturf.units import round_down, round_up
 
 CLEAR_M = 0.3  # joints of neighbouring strips lie further apart than this
 TOUCH_M = 1e-5  # strips this close across are neighbours
@@ -66,7 +67,7 @@ class Strips:
 
     def takes(self, metres: float) -> int:
         """Steps of roll for so many metres of strip."""
-        return int(np.ceil((metres + self.rules.both_ends_m) / self.step_m - 1e-6))
+        return round_up(metres + self.rules.both_ends_m, self.step_m)
 
     def joints(self, piece: int) -> list[float]:
         """u of each joint of a divided strip."""
@@ -121,7 +122,7 @@ class Strips:
 
     def _cut_m(self, laid_m: float) -> float:
         step = self.rules.cut_step_m
-        return float(np.ceil((laid_m + self.rules.both_ends_m) / step - 1e-6)) * step
+        return round_up(laid_m + self.rules.both_ends_m, step) * step
 
     def _with(
         self, owner: int, pieces: np.ndarray, cut: np.ndarray, joints: list[tuple[float, float, float]]
@@ -154,7 +155,7 @@ class _Rolls:
         self.used = [used(sections) for sections in bought]
         bills = [job.purchase(steps) for steps in self.used]
         self.price = [price for _, price in bills]
-        self.size = [int(length / job.step_m + 1e-6) for length, _ in bills]
+        self.size = [round_down(length, job.step_m) for length, _ in bills]
         self.free = sum(self.size) - sum(self.used)
         self.rests = sorted((size - one, at) for at, (size, one) in enumerate(zip(self.size, self.used, strict=True)))
 
@@ -238,7 +239,7 @@ def _lengths(rolls: _Rolls, strips: Strips, laid_m: float, least_m: float) -> li
             return [*out, (rolls.rests[last][1], strips.takes(laid_m))]
         steps = rest
         if strips.holds(steps) > laid_m - least_m:
-            steps = int((laid_m - least_m + strips.ends_m) / strips.step_m + 1e-6)
+            steps = round_down(laid_m - least_m + strips.ends_m, strips.step_m)
         if strips.holds(steps) < least_m:
             return None
         out.append((roll, steps))

@@ -16,6 +16,7 @@ from geoturf.cuts.master import UnsolvedError
 from geoturf.cuts.sections import quick
 from geoturf.errors import PromiseError
 from geoturf.model import Finding
+from geoturf.units import round_down
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], f
     """The best plan there is for a few pieces, its left-over on one roll where it can be. It is the bound where every metre
     costs the same."""
     market, cost = job.market, job.leaning(_LEAN)
-    room = int(rolls.price(job, plan) / market.cheapest / job.step_m + 1e-6)
+    room = round_down(rolls.price(job, plan) / market.cheapest, job.step_m)
     plan = exact.cheaper(job, cost, sum(cost(used(b)) for b in plan), room) or plan
     return plan, _metres(job, plan) if market.one_rate else bound_m
 

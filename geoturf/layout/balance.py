@@ -19,6 +19,7 @@ import numpy as np
 from geoturf import highs
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.model import Choices, Layout
+from geoturf.units import round_down
 
 FEWEST, TOGETHER = 2, 250  # areas of a pool: fewer are left as they are; more are balanced in runs of so many
 WIDTHS = 240  # told apart across a roll, at most
@@ -181,7 +182,7 @@ class _Programme:
         return self.solver.getNumCol() - 1
 
     def _across(self, width_m: float) -> int:
-        return int(self.rolls[width_m].usable_m / self.steps[width_m] + 1e-6)
+        return round_down(self.rolls[width_m].usable_m, self.steps[width_m])
 
     def _lengths(self, layout: Layout) -> dict[tuple[float, int], float]:
         """Metres to cut of each width, in steps, of the layout's roll."""

@@ -117,6 +117,9 @@ def losses(
 def _lost(
     slabs: Floats, arms: Ints, edges: Floats, vs: Floats, sizes: Floats, tan: float, work: Floats, told: Floats
 ) -> float:
+    """What is lost (m2) at one bearing, turned by up to the angle of that ``tan``: ``arms`` (m, 4) of ``slabs`` (n, 11) as
+    `arms_of` gives them, ``edges`` (k, 4) and ``vs`` in metres, ``sizes`` as for `loss`. ``work`` (4, n) and ``told`` (2, 6) are
+    overwritten."""
     low, high, total = np.inf, -np.inf, 0.0
     for e in range(len(edges)):
         low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
@@ -324,6 +327,7 @@ def _upto(slabs: Floats, k: int, after: int, clip: float, gap: float, away: floa
 
 @inlined
 def _chord(slabs: Floats, k: int, end: int) -> float:
+    """Length (m) of a slab's chord at its lower v (``end`` 0) or its upper (1)."""
     chord: float = slabs[k, RIGHT + 2 * end] - slabs[k, LEFT + 2 * end]
     return chord
 

@@ -220,6 +220,7 @@ def slabs(edges: Floats, vs: Floats, cuts: Floats, gap: float) -> tuple[Ints, Fl
 
 @jit
 def _longer(values: Floats, filled: int, more: int) -> Floats:
+    """A copy of the first ``filled`` values with room for twice as many as there were and ``more``."""
     out = np.empty(2 * len(values) + more)
     for k in range(filled):  # a slice assigned takes seconds to compile
         out[k] = values[k]
@@ -274,6 +275,8 @@ def gang(length: float, lanes: int, joint: float, roll: Floats) -> tuple[float, 
 def _gang(
     length: float, lanes: int, joint: float, full: float, ends: float, longest: float, a_metre: float
 ) -> tuple[float, int, int]:
+    """`gang` by numbers: ``full`` (m2 of turf a step of roll), both end allowances and the longest laid length (m), steps a
+    metre."""
     best, side, runs = np.inf, 1, 1
     for n in range(1, lanes + 1):
         t = _runs(length / n, longest, a_metre)

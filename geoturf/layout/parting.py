@@ -57,6 +57,7 @@ def between(edges: Floats, vs: Floats, spans: Spans, i: int, j: int) -> tuple[Fl
 
 @inner
 def _rename(names: Ints, old: int, new: int) -> None:
+    """Calls ``old`` among the names (n,) ``new``."""
     for k in range(len(names)):
         if names[k] == old:
             names[k] = new
@@ -171,6 +172,7 @@ def best_two(
 
 @inlined
 def _of_part(edges: Floats, part: Ints, p: int) -> Floats:
+    """The edges (k, 4) of part ``p``; ``part`` (n,) is that of each."""
     out, count = np.empty((len(edges), 4)), 0
     for e in range(len(edges)):
         if part[e] == p:

@@ -11,7 +11,7 @@ import numpy as np
 from geoturf.errors import InputError
 from geoturf.model import Finding
 from geoturf.rules import LayoutRules, Product
-from geoturf.units import US, Money, System
+from geoturf.units import US, Money, System, round_down
 
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
 ALONE, PROP, BALANCED = range(3)  # price models: rows of `Roll.shares`
@@ -46,7 +46,7 @@ class Roll:
         """Widest strip that is cut ``lanes`` side by side; 0 if the rules leave none."""
         if lanes == 1:
             return self.usable_m
-        wide = math.floor(self.usable_m / lanes / self.step_m + 1e-6) * self.step_m - self.side_m
+        wide = round_down(self.usable_m / lanes, self.step_m) * self.step_m - self.side_m
         return wide if wide >= self.least_m else 0.0
 
     def widths(self, screen: bool = False) -> np.ndarray:
@@ -67,7 +67,7 @@ class Roll:
     def grids(self) -> tuple[tuple[int, int, float, float], ...]:
         """The places that two finer searches look at, as `geoturf.layout.placing.near` takes them: first and how many steps of a
         grid, its step, and how far from the seams found so far; the last are whole cut steps, or as fine as is told apart."""
-        finest = min(FINEST, int(self.usable_m / self.step_m + 1e-6))
+        finest = min(FINEST, round_down(self.usable_m, self.step_m))
         fine = self.step_m if finest < FINEST else self.usable_m / FINEST
         middle = self.usable_m / MIDDLE
         return (0, MIDDLE, middle, 1.01 * (self.usable_m / 14)), (1, finest, fine, 1.01 * (self.usable_m / 64))
@@ -117,7 +117,7 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
     for (width, lengths, _), price in zip(product.widths, prices, strict=True):
         usable = width - 2 * rules.selvage_trim_m
         step = rules.cut_step_m
-        longest = math.floor(max(lengths) / step + 1e-6) * step - rules.both_ends_m
+        longest = round_down(max(lengths), step) * step - rules.both_ends_m
         fault = rules.unfit(width, max(lengths), told)
         if fault:
             faults.append(Finding("error", "roll-too-small", f"product '{name}': {fault}"))

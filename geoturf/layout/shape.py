@@ -11,6 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from geoturf.layout import kernel
+from geoturf.units import round_up
 
 SNAP_M = 1e-6  # v coordinates are kept on this grid, so that slabs have a height
 
@@ -82,7 +83,7 @@ class Turned:
     def widened(self, least_m: float, usable_m: float) -> Turned:
         """Laid between v's so far apart that strips of ``least_m`` to ``usable_m`` fit."""
         span = self.high - self.low
-        more = 0.5 * (max(1, math.ceil(span / usable_m - 1e-6)) * least_m - span)
+        more = 0.5 * (max(1, round_up(span, usable_m)) * least_m - span)
         return self if more <= 0 else replace(self, low=self.low - more, high=self.high + more)
 
     def across(self) -> np.ndarray:
