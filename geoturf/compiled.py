@@ -1,7 +1,8 @@
 """Compiled functions: numba's compiler, and where it keeps what it made.
 
-What is kept is named by all compiled sources, not by the one file a function stands in: compiled code holds what it calls, from
-whatever file. With ``NUMBA_DISABLE_JIT=1`` set nothing is compiled, so that a debugger and coverage see the kernels.
+What is kept is named by all compiled sources, not by the one file a function stands in: compiled
+code holds what it calls, from whatever file. With ``NUMBA_DISABLE_JIT=1`` set nothing is compiled,
+so that a debugger and coverage see the kernels.
 """
 
 from __future__ import annotations
@@ -36,22 +37,24 @@ _unkept: list[Callable[..., Any]] = []  # functions for which numba found nowher
 
 
 def inlined(function: _Kernel) -> _Kernel:
-    """Made part of the compiled functions that call it. For what has one caller, and so is compiled once instead of on its own
-    and again within that; and for small functions in hot loops, since arrays handed to a compiled function are counted there,
-    which takes longer than their own work."""
+    """Made part of the compiled functions that call it. For what has one caller, and so is compiled
+    once instead of on its own and again within that; and for small functions in hot loops, since
+    arrays handed to a compiled function are counted there, which takes longer than their own
+    work."""
     return cast("_Kernel", numba.njit(inline="always")(function))
 
 
 def jit(function: _Kernel, fastmath: bool = False) -> _Kernel:
-    """Compiled when first called, and kept beside the file, or in the user's cache folder where that cannot be written
-    (``NUMBA_CACHE_DIR`` names another). It lets go of the interpreter. ``fastmath``: for floats that are never NaN or infinite,
-    whose sums may be taken in any order."""
+    """Compiled when first called, and kept beside the file, or in the user's cache folder where
+    that cannot be written (``NUMBA_CACHE_DIR`` names another). It lets go of the interpreter.
+    ``fastmath``: for floats that are never NaN or infinite, whose sums may be taken in any
+    order."""
     return _kept(function, fastmath=fastmath)
 
 
 def inner(function: _Kernel, fastmath: bool = False) -> _Kernel:
-    """The same for what compiled functions alone call, without a way in from Python: compiled in less time. Called from Python
-    it takes the process down."""
+    """The same for what compiled functions alone call, without a way in from Python: compiled in
+    less time. Called from Python it takes the process down."""
     return _kept(function, fastmath=fastmath, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 
 
@@ -82,8 +85,8 @@ def compiled_now(function: Any, *args: Any) -> bool:
 
 
 def compiling(work: Callable[[], Any]) -> None:
-    """Does work that compiles much. A compiler makes many objects and lets go of few: looking for those would take a fifth of its
-    time. (A worker that starts with this loads little else.)"""
+    """Does work that compiles much. A compiler makes many objects and lets go of few: looking for
+    those would take a fifth of its time. (A worker that starts with this loads little else.)"""
     gc.disable()
     try:
         work()
@@ -93,7 +96,8 @@ def compiling(work: Callable[[], Any]) -> None:
 
 @cache
 def sources() -> str:
-    """A digest of every file with compiled functions, 12 hex digits. Some milliseconds, once a process."""
+    """A digest of every file with compiled functions, 12 hex digits. Some milliseconds, once a
+    process."""
     digest = hashlib.sha256()
     for path in files():
         digest.update(path.name.encode() + b"\0" + path.read_bytes())

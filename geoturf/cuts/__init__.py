@@ -1,8 +1,8 @@
-"""The cut plan: which layout each area gets and which roll each piece is cut from, beside what no plan in
-strips from border to border can beat.
+"""The cut plan: which layout each area gets and which roll each piece is cut from, beside what no
+plan in strips from border to border can beat.
 
-`plan` gathers areas into pools, chooses a layout for each area, cuts each pool's pieces from rolls and writes it down; `proven`
-adds the bound.
+`plan` gathers areas into pools, chooses a layout for each area, cuts each pool's pieces from rolls
+and writes it down; `proven` adds the bound.
 
     market.py    what can be bought, for how much
     planned.py   a pool's plan: made square, divided, nested, from stock
@@ -56,10 +56,11 @@ def plan(
     layout_rules: LayoutRules | None = None,
     engine: Engine | None = None,
 ) -> CutPlan:
-    """Rolls for all areas. ``layout_rules`` give what seams cost against turf and whether ends may slant; ``tick(n)`` is told
-    when n pools are done; ``engine`` solves pools side by side.
+    """Rolls for all areas. ``layout_rules`` give what seams cost against turf and whether ends may
+    slant; ``tick(n)`` is told when n pools are done; ``engine`` solves pools side by side.
 
-    Raises `PromiseError` if a plan would break a promise of its own, such as buying less than its pieces need.
+    Raises `PromiseError` if a plan would break a promise of its own, such as buying less than its
+    pieces need.
     """
     engine = engine or Serial()
     gathered = pools.gather(ground, choices, rules)
@@ -138,7 +139,8 @@ def _bought_m2(plans: Sequence[PoolPlan], areas: int) -> np.ndarray:
 
 
 def _row(setting: Setting, one: PoolPlan) -> tuple[object, ...]:
-    """A pool's line of the table, by `POOLS`. Raises `PromiseError` where less is bought than its bound."""
+    """A pool's line of the table, by `POOLS`. Raises `PromiseError` where less is bought than its
+    bound."""
     pool = one.pool
     bought = sum(job.bought_m2 for job in one.jobs)
     bound = proof.kept(pool.key, bought, sum(job.bound_m2 for job in one.jobs))

@@ -1,10 +1,11 @@
 """Strips divided where that fills whole rolls.
 
-Where whole rolls are sold, a roll of long strips ends in a rest that nothing fits. A full strip cut in lengths takes up such
-rests: that costs a cross seam a joint and two more end allowances, and spares a roll. Rolls are given up one after the other,
-the emptiest first: each of their sections goes whole into the smallest rest that holds it or, a full strip, in lengths that
-fill the largest. A roll stays where rests run out, a length would be shorter than the rules allow, joints of neighbouring
-strips would nearly meet, or the seams would cost more than the roll.
+Where whole rolls are sold, a roll of long strips ends in a rest that nothing fits. A full strip cut
+in lengths takes up such rests: that costs a cross seam a joint and two more end allowances, and
+spares a roll. Rolls are given up one after the other, the emptiest first: each of their sections
+goes whole into the smallest rest that holds it or, a full strip, in lengths that fill the largest.
+A roll stays where rests run out, a length would be shorter than the rules allow, joints of
+neighbouring strips would nearly meet, or the seams would cost more than the roll.
 """
 
 from __future__ import annotations
@@ -34,8 +35,8 @@ Lanes = list[list[Part]]
 
 @dataclass
 class Strips:
-    """The pieces of a pool as they lie, and the lengths they are divided in: ``lengths``, steps of each along the strip; by
-    piece, which is a number through the ``layouts`` of the ``areas``."""
+    """The pieces of a pool as they lie, and the lengths they are divided in: ``lengths``, steps of
+    each along the strip; by piece, which is a number through the ``layouts`` of the ``areas``."""
 
     ground: Ground
     areas: Sequence[int]
@@ -78,7 +79,8 @@ class Strips:
         return out
 
     def divide(self, part: Part, into: list[int]) -> bool:
-        """A length of a strip in shorter ones, in an order whose joints stay clear of the neighbours'. False if none does."""
+        """A length of a strip in shorter ones, in an order whose joints stay clear of the
+        neighbours'. False if none does."""
         piece, steps = part
         before = self.lengths.get(piece, [steps])
         at, near = before.index(steps), self._near(piece)
@@ -104,7 +106,8 @@ class Strips:
         return near
 
     def made(self) -> tuple[list[Layout], dict[int, list[int]]]:
-        """The layouts with their strips divided, and the number of each old piece's lengths among the new pieces."""
+        """The layouts with their strips divided, and the number of each old piece's lengths among
+        the new pieces."""
         layouts, number, count = [], {}, 0
         for owner, layout in enumerate(self.layouts):
             pieces, cut, joints = [], [], []
@@ -138,7 +141,8 @@ class Strips:
 
 
 class _Rolls:
-    """Purchases as sections of lanes of parts, the steps of each that are used, the rests, sorted, and what they come to."""
+    """Purchases as sections of lanes of parts, the steps of each that are used, the rests, sorted,
+    and what they come to."""
 
     def __init__(self, job: Job, kind: np.ndarray, bought: Sequence[Bought]):
         self.job = job
@@ -176,8 +180,9 @@ class _Rolls:
 def divided(
     job: Job, kind: np.ndarray, bought: Sequence[Bought], strips: Strips, least_m: float
 ) -> list[list[Lanes]] | None:
-    """``bought`` with fewer rolls: every purchase as sections of lanes of parts, ``strips`` divided to match; None where no roll
-    can be spared. ``kind`` (n,): size of each piece; ``least_m``: no length is laid shorter than this."""
+    """``bought`` with fewer rolls: every purchase as sections of lanes of parts, ``strips`` divided
+    to match; None where no roll can be spared. ``kind`` (n,): size of each piece; ``least_m``: no
+    length is laid shorter than this."""
     rolls, spared = _Rolls(job, kind, bought), 0
     for roll in np.argsort(rolls.used, kind="stable").tolist():
         spared += _give_up(rolls, roll, strips, least_m)
@@ -187,7 +192,8 @@ def divided(
 
 
 def _give_up(rolls: _Rolls, roll: int, strips: Strips, least_m: float) -> bool:
-    """Whether all of a roll went into the rests of others, for less money than it costs; if not, nothing has changed."""
+    """Whether all of a roll went into the rests of others, for less money than it costs; if not,
+    nothing has changed."""
     if rolls.free - rolls.size[roll] < 0:
         return False
     rules, at = strips.rules, bisect_left(rolls.rests, (rolls.size[roll] - rolls.used[roll], roll))
@@ -212,7 +218,8 @@ def _give_up(rolls: _Rolls, roll: int, strips: Strips, least_m: float) -> bool:
 
 
 def _rehouse(rolls: _Rolls, length: int, lanes: Lanes, strips: Strips, least_m: float) -> list[int] | None:
-    """The rolls whose rests took a section, in one or, where it is a full strip, in lengths; None where they could not."""
+    """The rolls whose rests took a section, in one or, where it is a full strip, in lengths; None
+    where they could not."""
     whole = bisect_left(rolls.rests, (length, -1))
     if whole < len(rolls.rests):
         roll = rolls.rests[whole][1]
@@ -230,8 +237,8 @@ def _rehouse(rolls: _Rolls, length: int, lanes: Lanes, strips: Strips, least_m: 
 
 
 def _lengths(rolls: _Rolls, strips: Strips, laid_m: float, least_m: float) -> list[tuple[int, int]] | None:
-    """(roll, steps) of lengths that make up ``laid_m`` of strip: the largest rests filled, the last in the smallest that holds
-    it. None where rests run out or a length would be too short."""
+    """(roll, steps) of lengths that make up ``laid_m`` of strip: the largest rests filled, the last
+    in the smallest that holds it. None where rests run out or a length would be too short."""
     out: list[tuple[int, int]] = []
     for rest, roll in reversed(rolls.rests):
         last = bisect_left(rolls.rests, (strips.takes(laid_m), -1))
@@ -250,8 +257,8 @@ def _lengths(rolls: _Rolls, strips: Strips, laid_m: float, least_m: float) -> li
 def as_bought(
     job: Job, kind: np.ndarray, plan: list[list[Lanes]], strips: Strips, number: dict[int, list[int]]
 ) -> tuple[Bought, ...]:
-    """The purchases of a divided plan in the sizes of its new job, ``kind`` of each of its pieces; ``number`` as `Strips.made`
-    gives it."""
+    """The purchases of a divided plan in the sizes of its new job, ``kind`` of each of its pieces;
+    ``number`` as `Strips.made` gives it."""
     left: dict[Part, list[int]] = {}
     for piece, numbers in number.items():
         for at, one in enumerate(numbers):

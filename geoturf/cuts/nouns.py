@@ -1,4 +1,5 @@
-"""Plans to tables: where every piece lies, what every roll is, what is left over, what each area got."""
+"""Plans to tables: where every piece lies, what every roll is, what is left over, what each area
+got."""
 
 from __future__ import annotations
 
@@ -32,7 +33,8 @@ STOCK = ("roll", "phase", "product", "width_m", "length_m", "along_m", "across_m
 
 @dataclass
 class Book:
-    """The rolls of a plan while they are written down. A piece is a number in the bid, ``pieces`` how many there are."""
+    """The rolls of a plan while they are written down. A piece is a number in the bid, ``pieces``
+    how many there are."""
 
     pieces: int
     rules: CutRules
@@ -52,8 +54,9 @@ class Book:
         self.across_m = np.zeros(self.pieces)
 
     def enter(self, pool: Pool, plan: JobPlan, numbers: list[int], order: list[tuple[int, list[int]]]) -> None:
-        """A solved job. ``numbers``: number in the bid of each piece of the job; ``order``: its rolls as they are cut one after
-        the other, each with the pieces in its slots (`geoturf.cuts.order.sequence`)."""
+        """A solved job. ``numbers``: number in the bid of each piece of the job; ``order``: its
+        rolls as they are cut one after the other, each with the pieces in its slots
+        (`geoturf.cuts.order.sequence`)."""
         job, cut = plan.job, plan.cut
         rows = cut.rolls
         if plan.left_u_m:
@@ -100,8 +103,8 @@ class Book:
             start += section[0]
 
     def _left_overs(self, pool: Pool, job: Job, bought: Bought, name: str, of: tuple[int, float]) -> None:
-        """The tail of the roll, what is left beside the lanes, and the ends of lanes. ``of``: usable width (steps) and length
-        (m) of the roll."""
+        """The tail of the roll, what is left beside the lanes, and the ends of lanes. ``of``:
+        usable width (steps) and length (m) of the roll."""
         start, step, (usable, length_m) = 0, job.step_m, of
         for section in bought:
             length, lanes = section

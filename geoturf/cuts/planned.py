@@ -1,7 +1,7 @@
 """A pool's plan, made whole and never changed: its layouts, and what their pieces are cut from.
 
-`square` makes the plans of all pools, `divided` and `nested` make better ones of them; `from_stock` makes plans one pool after
-the other, since each may leave less of the stock to the next.
+`square` makes the plans of all pools, `divided` and `nested` make better ones of them; `from_stock`
+makes plans one pool after the other, since each may leave less of the stock to the next.
 """
 
 from __future__ import annotations
@@ -46,9 +46,10 @@ class Setting:
 
 @dataclass(frozen=True)
 class JobPlan:
-    """The ``areas`` of a pool that are laid for one roll ``width``, and how their pieces (n,) are cut. ``kind``: row of
-    ``job.size`` of each; ``left_u_m``: where its start line meets its left edge, for pieces that may slant (else none);
-    ``square_m2``: what square cuts buy; ``at_hand``: length and usable width (m) of each left-over of the job."""
+    """The ``areas`` of a pool that are laid for one roll ``width``, and how their pieces (n,) are
+    cut. ``kind``: row of ``job.size`` of each; ``left_u_m``: where its start line meets its left
+    edge, for pieces that may slant (else none); ``square_m2``: what square cuts buy; ``at_hand``:
+    length and usable width (m) of each left-over of the job."""
 
     width: float
     areas: tuple[int, ...]
@@ -71,8 +72,9 @@ class JobPlan:
 
 @dataclass(frozen=True)
 class PoolPlan:
-    """The layout of each area of a pool, and a job a roll width. ``square_m2``: what square cuts of the layouts that suit these
-    best buy; ``stock_m2``: turf that left-overs at hand could stand for."""
+    """The layout of each area of a pool, and a job a roll width. ``square_m2``: what square cuts of
+    the layouts that suit these best buy; ``stock_m2``: turf that left-overs at hand could stand
+    for."""
 
     pool: Pool
     layouts: Chosen
@@ -129,7 +131,8 @@ def _job(
     turns: int,
     stock: Sequence[tuple[float, float]] = (),
 ) -> tuple[Job, np.ndarray]:
-    """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their pieces."""
+    """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their
+    pieces."""
     market, step_m = setting.market[pool.product][width], setting.layout_rules.cut_step_m
     job, kind = pools.make_job(layouts, market, step_m, stock, setting.slanted)
     return replace(job, thorough=setting.rules.effort == "thorough", turns=turns), kind
@@ -158,7 +161,8 @@ def divided(setting: Setting, plans: list[PoolPlan], engine: Engine) -> list[Poo
 
 @dataclass(frozen=True)
 class _SharedOut:
-    """Rolls of a job as lanes of lengths of strips, and the layouts that these strips make: `divide`."""
+    """Rolls of a job as lanes of lengths of strips, and the layouts that these strips make:
+    `divide`."""
 
     rolls: list[list[divide.Lanes]]
     strips: divide.Strips
@@ -212,14 +216,16 @@ def _nested(one: JobPlan, nest: nested.Nest, left_u: np.ndarray) -> JobPlan:
 
 
 def _lines(setting: Setting, areas: Sequence[int], layouts: Chosen, step_m: float) -> tuple[np.ndarray, np.ndarray]:
-    """Chalk lines of all pieces of the areas, int (n, 3), and where they meet the left edge (n,)."""
+    """Chalk lines of all pieces of the areas, int (n, 3), and where they meet the left edge
+    (n,)."""
     rules = setting.layout_rules
     found = [nested.lines_of(setting.ground, area, layouts[area], rules, step_m) for area in areas]
     return np.concatenate([lines for lines, _ in found]), np.concatenate([left for _, left in found])
 
 
 def cheaper(one: PoolPlan, other: PoolPlan, rules: LayoutRules) -> PoolPlan:
-    """The cheaper of two plans of a pool, turf and seams; what square cuts buy is told by the first."""
+    """The cheaper of two plans of a pool, turf and seams; what square cuts buy is told by the
+    first."""
     best = other if _cost(other, rules) < _cost(one, rules) - 1e-6 else one
     return replace(best, square_m2=one.square_m2)
 
@@ -255,8 +261,8 @@ def _from_stock(
     stock: list[LeftOver],
     before: list[LeftOver],
 ) -> JobPlan:
-    """The areas laid for one roll width; what they use is taken off the ``stock``. ``before``: the product's stock as no width
-    of the pool had used any."""
+    """The areas laid for one roll width; what they use is taken off the ``stock``. ``before``: the
+    product's stock as no width of the pool had used any."""
     layouts = [chosen[area] for area in areas]
     mine = [k for k, (_, _, product) in enumerate(stock) if product == pool.product]
     at_hand = _usable([stock[k] for k in mine], layouts[0])
@@ -276,12 +282,14 @@ def _from_stock(
 
 
 def _usable(stock: Sequence[LeftOver], layout: Layout) -> list[tuple[float, float]]:
-    """Length and width of left-overs, no wider than is usable of the roll that the layout is for."""
+    """Length and width of left-overs, no wider than is usable of the roll that the layout is
+    for."""
     return [(length, min(width, layout.width_m)) for length, width, _ in stock]
 
 
 def _stock_m2(setting: Setting, pool: Pool, stock: Sequence[LeftOver]) -> float:
-    """Most turf bought that left-overs at hand can stand for: usable area at the widest selvage of the pool."""
+    """Most turf bought that left-overs at hand can stand for: usable area at the widest selvage of
+    the pool."""
     usable = sum(length * width for length, width, product in stock if product == pool.product)
     layouts = [layout for area in pool.areas for layout in setting.choices[area].layouts]
     return usable * max(layout.roll_width_m / layout.width_m for layout in layouts)

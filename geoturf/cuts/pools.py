@@ -17,7 +17,8 @@ from geoturf.rules.layout import HAIR_M
 
 @dataclass(frozen=True)
 class Pool:
-    """Areas that share rolls. ``areas`` are rows of ``Ground.areas``; ``key`` is what the user reads."""
+    """Areas that share rolls. ``areas`` are rows of ``Ground.areas``; ``key`` is what the user
+    reads."""
 
     key: str
     phase: str
@@ -38,7 +39,8 @@ def gather(ground: Ground, choices: tuple[Choices, ...], rules: CutRules) -> lis
 
 
 def assert_cuttable(ground: Ground, choices: tuple[Choices, ...], market: dict[str, dict[float, Market]]) -> None:
-    """Raises `PromiseError` where a layout offered has a piece longer than any roll it could be cut from, naming each area."""
+    """Raises `PromiseError` where a layout offered has a piece longer than any roll it could be cut
+    from, naming each area."""
     faults, table = [], ground.areas
     for row, choice in enumerate(choices):
         offers = market[str(table["product"].iat[row])] if choice.layouts else {}
@@ -54,8 +56,8 @@ def assert_cuttable(ground: Ground, choices: tuple[Choices, ...], market: dict[s
 
 
 def by_width(pool: Pool, chosen: Mapping[int, Layout]) -> list[tuple[float, list[int]]]:
-    """The pool's areas by the roll width they are laid for, widest first. Rolls of different widths are different runs of
-    the machine, so an area's pieces come from one width."""
+    """The pool's areas by the roll width they are laid for, widest first. Rolls of different widths
+    are different runs of the machine, so an area's pieces come from one width."""
     widths: dict[float, list[int]] = {}
     for area in pool.areas:
         widths.setdefault(width_key(chosen[area].roll_width_m), []).append(area)
@@ -69,8 +71,9 @@ def make_job(
     stock: Sequence[tuple[float, float]] = (),
     fine: bool = False,
 ) -> tuple[Job, np.ndarray]:
-    """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their pieces, in order.
-    ``stock``: (length, width) in metres of left-overs at hand; ``fine``: counted in cut steps, whatever the sizes are."""
+    """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their
+    pieces, in order. ``stock``: (length, width) in metres of left-overs at hand; ``fine``: counted
+    in cut steps, whatever the sizes are."""
     cut = np.concatenate([layout.cut.reshape(-1, 2) for layout in layouts])
     usable = layouts[0].width_m
     full = cut[:, 1] >= usable - 1e-9  # as wide as the roll, whatever that is
@@ -86,8 +89,8 @@ def make_job(
 
 
 def _usable(width_m: float, roll_m: float, step_m: float) -> int:
-    """Whole steps of a left-over's width that pieces may take. One that is narrower than the ``roll_m`` usable of a roll, if by
-    less than a step, holds no piece as wide as the roll."""
+    """Whole steps of a left-over's width that pieces may take. One that is narrower than the
+    ``roll_m`` usable of a roll, if by less than a step, holds no piece as wide as the roll."""
     if width_m >= roll_m - 1e-9:
         return whole_steps(roll_m, step_m)
     return min(whole_steps(width_m, step_m), whole_steps(roll_m, step_m) - 1)

@@ -1,4 +1,5 @@
-"""Beside what is bought for a pool, what no layout of its ground in strips from border to border can buy less than."""
+"""Beside what is bought for a pool, what no layout of its ground in strips from border to border
+can buy less than."""
 
 from __future__ import annotations
 
@@ -45,7 +46,8 @@ def _to_buy(least_m2: float, market: dict[float, Market]) -> float:
 
 
 def kept(pool: str, bought_m2: float, bound_m2: float) -> float:
-    """The bound of what is bought, without float dust between equal figures. Raises `PromiseError` where it is broken."""
+    """The bound of what is bought, without float dust between equal figures. Raises `PromiseError`
+    where it is broken."""
     if not bound_m2 <= bought_m2 + 1e-6:
         line = f"pool {pool}: {bought_m2:.4f} m2 bought under a bound of {bound_m2:.4f} m2"
         raise PromiseError(Finding("error", "bound-broken", line))

@@ -21,8 +21,8 @@ from geoturf.units import round_down
 
 @dataclass(frozen=True)
 class Cut:
-    """``from_stock``: (row of ``Job.left_overs``, sections); ``bought``: sections of each purchase; ``bound_m``: metres of
-    roll that no plan for these pieces buys less than."""
+    """``from_stock``: (row of ``Job.left_overs``, sections); ``bought``: sections of each purchase;
+    ``bound_m``: metres of roll that no plan for these pieces buys less than."""
 
     from_stock: tuple[tuple[int, Bought], ...]
     bought: tuple[Bought, ...]
@@ -38,7 +38,8 @@ class Cut:
 
 
 def solve(job: Job) -> Cut:
-    """A plan for the job and what no plan can beat. Raises `PromiseError` if the two contradict each other."""
+    """A plan for the job and what no plan can beat. Raises `PromiseError` if the two contradict
+    each other."""
     from_stock, left = _use_stock(job)
     rest, rows = job.only(left)
     bought, bound_m = _buy(rest) if len(rest.demand) else ([], 0.0)
@@ -61,8 +62,8 @@ def _buy(job: Job) -> tuple[list[Bought], float]:
 
 
 def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
-    """The best plan there is for a few pieces, its left-over on one roll where it can be. It is the bound where every metre
-    costs the same."""
+    """The best plan there is for a few pieces, its left-over on one roll where it can be. It is the
+    bound where every metre costs the same."""
     market, cost = job.market, job.leaning(_LEAN)
     room = round_down(rolls.price(job, plan) / market.cheapest, job.step_m)
     plan = exact.cheaper(job, cost, sum(cost(used(b)) for b in plan), room) or plan
@@ -125,7 +126,8 @@ def _improve(best: _Best, sections: list[Section]) -> None:
 
 
 def _by_parts(best: _Best, sections: list[Section], turns: int, how: polish.Part) -> None:
-    """One part of the pieces after the other, until all might fit in what the bound allows and do."""
+    """One part of the pieces after the other, until all might fit in what the bound allows and
+    do."""
     for better in polish.renewed(best.job, sections, turns, how):
         sections = better
         if _total(sections) * best.job.step_m <= best.bound_m and best.offer(sections):
@@ -162,8 +164,8 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
 
 
 def _priced(best: _Best, columns: list[Section], prove: bool = True) -> None:
-    """Sections that go well together on rolls, by what sections of a length ought to cost; to ``prove``, first whether there
-    is anything better."""
+    """Sections that go well together on rolls, by what sections of a length ought to cost; to
+    ``prove``, first whether there is anything better."""
     job = best.job
     both = levels.Levels(job, rolls.by_length(job), columns, map(_lengths, best.plan))
     cost = both.solve(_PROVING if job.market.by_length else _ROUNDS)
@@ -205,7 +207,8 @@ def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
 
 
 def _near_anyway(job: Job) -> bool:
-    """Many pieces cut from lengths: they fill each other's gaps so well that a minute's work wins 0.2 % or so."""
+    """Many pieces cut from lengths: they fill each other's gaps so well that a minute's work wins
+    0.2 % or so."""
     return bool(job.market.by_length and job.demand.sum() > _LARGE and not job.thorough)
 
 
@@ -236,7 +239,8 @@ def _met(job: Job, plan: list[Bought], bound_m: float) -> bool:
 
 
 def _use_stock(job: Job) -> tuple[list[tuple[int, Bought]], np.ndarray]:
-    """Left-overs filled one after the other, each with the sections that use most of it, and the demand (k,) left."""
+    """Left-overs filled one after the other, each with the sections that use most of it, and the
+    demand (k,) left."""
     left, filled = job.demand.copy(), []
     for at, (length, width) in enumerate(job.left_overs):
         fits = (job.size[:, 0] <= length) & (job.size[:, 1] <= width)
@@ -283,7 +287,8 @@ _NOTHING = Job(
 
 
 def warm_few() -> None:
-    """Compile what cuts a few pieces, or load what an earlier run compiled (some seconds, once a machine)."""
+    """Compile what cuts a few pieces, or load what an earlier run compiled (some seconds, once a
+    machine)."""
     exact.shorter(_NOTHING, _total(quick(_NOTHING)) + 1)
 
 

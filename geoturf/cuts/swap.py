@@ -1,8 +1,8 @@
 """Which layout each area gets: the best for itself, then swapped against the pool where that saves.
 
-A layout costs its seams and its part of the turf bought for the pool. That part is judged half by the area of its pieces and
-half by a quick plan of the whole pool (`sections.best_fit`): the plan that is made in the end wins back about half of what a
-quick one wastes.
+A layout costs its seams and its part of the turf bought for the pool. That part is judged half by
+the area of its pieces and half by a quick plan of the whole pool (`sections.best_fit`): the plan
+that is made in the end wins back about half of what a quick one wastes.
 """
 
 from __future__ import annotations
@@ -36,8 +36,9 @@ def choose(
     engine: Engine,
     spared_m2: Callable[[int, Layout], float] | None = None,
 ) -> dict[int, Layout]:
-    """A layout for each area that is offered any. ``engine`` swaps several pools, or parts of large ones, side by side.
-    ``spared_m2(area, layout)``: turf that slanted ends spare, where they may be cut so; full strips are then offered too."""
+    """A layout for each area that is offered any. ``engine`` swaps several pools, or parts of large
+    ones, side by side. ``spared_m2(area, layout)``: turf that slanted ends spare, where they may be
+    cut so; full strips are then offered too."""
     chosen = {area: choice.layouts[0] for area, choice in enumerate(choices) if choice.layouts}
     every, offered = [], []  # areas that are swapped together; the layouts each may choose from, with what they cost
     for pool in pools:
@@ -62,7 +63,8 @@ def _settle(
     rules: LayoutRules,
     engine: Engine,
 ) -> None:
-    """Puts layouts that really cost less (`settle`) in the place of those ``chosen``, for pools of few areas."""
+    """Puts layouts that really cost less (`settle`) in the place of those ``chosen``, for pools of
+    few areas."""
     works = [
         ([chosen[a] for a in pool.areas], [list(choices[a].layouts) for a in pool.areas], market[pool.product], rules)
         for pool in small
@@ -74,8 +76,9 @@ def _settle(
 
 @dataclass(frozen=True)
 class _Offer:
-    """What a layout costs: its pieces (n,) in steps of the comparison, length and width as one number each (`_LONG`), the roll's
-    usable width in them, money a step of roll, and money for its seams and half of its pieces' area."""
+    """What a layout costs: its pieces (n,) in steps of the comparison, length and width as one
+    number each (`_LONG`), the roll's usable width in them, money a step of roll, and money for its
+    seams and half of its pieces' area."""
 
     pieces: np.ndarray
     width: int
@@ -90,7 +93,8 @@ def _offers(
     rules: LayoutRules,
     spared_m2: Callable[[int, Layout], float] | None,
 ) -> tuple[list[Layout], list[_Offer]]:
-    """What an area may choose from, and what each costs. (Areas seen together are offered one bearing only.)"""
+    """What an area may choose from, and what each costs. (Areas seen together are offered one
+    bearing only.)"""
     layouts = [*choice.layouts, *(choice.wide if spared_m2 else ())]
     spared = [spared_m2(area, layout) if spared_m2 else 0.0 for layout in layouts]
     return layouts, [
@@ -111,7 +115,8 @@ def _offer(layout: Layout, market: Market, rules: LayoutRules, spared_m2: float)
 
 
 def _swapped(offers: list[list[_Offer]]) -> list[int]:
-    """Which offer of each area is chosen: the first, then any other that costs the pool less, area by area."""
+    """Which offer of each area is chosen: the first, then any other that costs the pool less, area
+    by area."""
     rows = [0] * len(offers)
     chosen = [some[0] for some in offers]
     least = _cost(chosen)

@@ -1,4 +1,5 @@
-"""Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout in strips can beat.
+"""Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout in
+strips can beat.
 
 task_of(ground, products, rules) -> what is to be laid
 lay(task, engine)                -> one `geoturf.model.Choices` an area
@@ -47,9 +48,9 @@ def lay(
     pool: str = "phase",
     known: Laid | None = None,
 ) -> tuple[Choices, ...]:
-    """Layouts for every area, in order. ``tick(n)`` is told when n more areas are done; ``pool``: who shares rolls (phase, site,
-    area). ``known``: areas of the same ground that were laid before, each on its own; they are not laid again, others are
-    added."""
+    """Layouts for every area, in order. ``tick(n)`` is told when n more areas are done; ``pool``:
+    who shares rolls (phase, site, area). ``known``: areas of the same ground that were laid before,
+    each on its own; they are not laid again, others are added."""
     tick, known = tick or (lambda n: None), {} if known is None else known
     tick(sum(place.of != row for row, place in enumerate(task.where)))
     groups = [g for g in task.groups if task.where[g[0]].of == g[0]]
@@ -71,8 +72,8 @@ def lay(
 
 
 def bounds(task: Task, engine: Engine) -> np.ndarray:
-    """The least turf (m2) that can be bought for each area (n,) in any pool, laid under the rules in strips from border
-    to border; it adds up over a pool."""
+    """The least turf (m2) that can be bought for each area (n,) in any pool, laid under the rules
+    in strips from border to border; it adds up over a pool."""
     firsts = [row for row, place in enumerate(task.where) if place.of == row]
     jobs = [(task.shapes[k], task.stock[k], float(task.bearings[k])) for k in firsts]
     runner = Serial() if len(jobs) < FEW else engine
@@ -95,7 +96,8 @@ def _work_bounds(jobs: list[tuple[Shape, tuple[Roll, ...], float]]) -> list[floa
 def _relaid(
     rolls: dict[int, tuple[Roll, ...]], task: Task, done: dict[int, Choices], engine: Engine
 ) -> dict[int, list[Layout]]:
-    """Layouts of rows for ``rolls`` with their pools' prices; repeats that share those are laid once."""
+    """Layouts of rows for ``rolls`` with their pools' prices; repeats that share those are laid
+    once."""
     where = task.where
     wanted = {(where[row].of, some): None for row, some in rolls.items()}
     jobs = [
@@ -134,7 +136,8 @@ def _work(jobs: list[Job]) -> list[list[Choices]]:
 
 
 def warm_seams() -> None:
-    """Compile what sets seams, or load what an earlier run compiled (some seconds, once a machine)."""
+    """Compile what sets seams, or load what an earlier run compiled (some seconds, once a
+    machine)."""
     from geoturf.layout import placing
 
     edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
@@ -173,5 +176,6 @@ def warm_losses() -> None:
 
 
 def fresh() -> bool:
-    """Whether kernels are yet to be compiled on this machine, and can be kept; told by a small one, which is compiled now."""
+    """Whether kernels are yet to be compiled on this machine, and can be kept; told by a small one,
+    which is compiled now."""
     return compiled_now(kernel.lanes_of, 1.0, _ROLL)

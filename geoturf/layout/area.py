@@ -1,4 +1,5 @@
-"""One area, or some that share a bearing: every stocked width, the bearings worth trying, the layouts worth offering."""
+"""One area, or some that share a bearing: every stocked width, the bearings worth trying, the
+layouts worth offering."""
 
 from __future__ import annotations
 
@@ -20,8 +21,8 @@ PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (BALANCED, 1))  # price model, ra
 
 
 def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float) -> list[Choices]:
-    """Choices of shapes that share one pile bearing (one shape, usually): ``bearing_deg``, or the one that costs least for all
-    of them if that is NaN. ``rolls``: what each can be laid from."""
+    """Choices of shapes that share one pile bearing (one shape, usually): ``bearing_deg``, or the
+    one that costs least for all of them if that is NaN. ``rolls``: what each can be laid from."""
     if len(shapes) > 1 and np.isnan(bearing_deg):
         bearing_deg = _joint_bearing(shapes, rolls)
     done = []
@@ -35,7 +36,8 @@ def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], beari
 
 
 def _full_strips(shape: Shape, rolls: Sequence[Roll], layouts: Sequence[Layout]) -> tuple[Layout, ...]:
-    """What slanted ends may choose from besides: full strips at the bearings of the ``layouts``; nothing where all is square."""
+    """What slanted ends may choose from besides: full strips at the bearings of the ``layouts``;
+    nothing where all is square."""
     bearings = list(dict.fromkeys(layout.bearing_deg for layout in layouts))
     return tuple(layout for roll in rolls if roll.slanted for layout in wide(shape, roll, bearings))
 
@@ -68,7 +70,8 @@ def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> t
 
 
 def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> list[Layout]:
-    """One layout for each of ``rolls``, the best at its pool's prices (`Roll.pool`); its cost is told without them."""
+    """One layout for each of ``rolls``, the best at its pool's prices (`Roll.pool`); its cost is
+    told without them."""
     layouts = []
     for roll in rolls:
         tried = [sought(shape, at, roll, models=(BALANCED,)) for at in bearings]
@@ -80,8 +83,8 @@ def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -
 
 
 def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, np.ndarray]]:
-    """Strips worth offering, whether to gang them, and the seams between their groups: the best by each price model; those best
-    alone are there both ways."""
+    """Strips worth offering, whether to gang them, and the seams between their groups: the best by
+    each price model; those best alone are there both ways."""
     out: list[tuple[list[Strips], bool, np.ndarray]] = []
     for model, rank in PICKS:
         order = _by_cost(tried, model)

@@ -1,9 +1,11 @@
 """Arms: turf on two sides of a house, say, each laid with seams of its own.
 
-Where a line across the pile meets turf more than once, a strip that runs through all of it must suit both sides. Cut by two
-seams right across, at the house's front and back, what lies between falls in parts that need not agree. `apart` looks for the
-two cuts that pay most. What lies before and behind them costs what a search from either end says; what lies between them is
-searched part by part (`parting`). Cuts are tried where the number of chords changes, since turf parts and meets only there.
+Where a line across the pile meets turf more than once, a strip that runs through all of it must
+suit both sides. Cut by two seams right across, at the house's front and back, what lies between
+falls in parts that need not agree. `apart` looks for the two cuts that pay most. What lies before
+and behind them costs what a search from either end says; what lies between them is searched part by
+part (`parting`). Cuts are tried where the number of chords changes, since turf parts and meets only
+there.
 """
 
 from __future__ import annotations
@@ -26,7 +28,8 @@ GAIN = 1e-4  # of the cost, at least
 
 
 def apart(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Iterator[Sought]:
-    """The best of the searches ``tried`` made over, by the price ``models``, with the shape cut in parts where that pays."""
+    """The best of the searches ``tried`` made over, by the price ``models``, with the shape cut in
+    parts where that pays."""
     best = sorted(tried, key=lambda s: round(s.cost[BALANCED], 9))[:BEARINGS]
     for whole in best:
         if whole.cost[BALANCED] > NEAR * best[0].cost[BALANCED]:
@@ -45,7 +48,8 @@ def apart(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Itera
 
 
 def _best_cuts(found: Found) -> tuple[int, ...]:
-    """Where to cut a shape: rows of its v's, its ends first and last; nothing where it is best in one."""
+    """Where to cut a shape: rows of its v's, its ends first and last; nothing where it is best in
+    one."""
     view, roll = found.shape, found.roll
     at = _places(view, roll)
     if len(at) < 3:
@@ -61,7 +65,8 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
 
 
 def behind(view: Turned, cuts: np.ndarray, numbers: np.ndarray, shares: np.ndarray) -> np.ndarray:
-    """What all from each cut on costs (m2 of turf), the seam there in: `kernel.searches` from the other end."""
+    """What all from each cut on costs (m2 of turf), the seam there in: `kernel.searches` from the
+    other end."""
     offsets, lo, hi, seams = kernel.slabs(view.edges, view.vs, cuts, numbers[2])
     slabs = _backwards(len(lo) - offsets), _backwards(lo), _backwards(hi), _backwards(seams)
     cost, _ = kernel.searches(_backwards(-cuts), *slabs, numbers, shares, -1)
@@ -73,8 +78,8 @@ def _backwards(values: np.ndarray) -> np.ndarray:
 
 
 def _places(view: Turned, roll: Roll) -> np.ndarray:
-    """Rows of the shape's v's where cuts are tried, its ends first and last; none where no line meets turf twice. Of too many,
-    those beside the thickest stretches of as many chords stay."""
+    """Rows of the shape's v's where cuts are tried, its ends first and last; none where no line
+    meets turf twice. Of too many, those beside the thickest stretches of as many chords stay."""
     vs, middle = view.vs, 0.5 * (view.vs[1:] + view.vs[:-1])
     chords = np.searchsorted(view.edges[:, 1], middle) - np.searchsorted(np.sort(view.edges[:, 3]), middle)
     if len(vs) > placing.MAX_VERTICES or chords.max() < 4:

@@ -1,10 +1,11 @@
 """Which of an area's layouts comes first: the one that serves its pool.
 
-Rolls are filled across: a pool wants as many strips of a width as there are others to lie beside them. A linear programme over
-widths alone (lengths of a pool's strips are so many that they fit) takes a share of each area's layouts and a length of each
-way to fill a section, for the least turf and seams. Ways to fill a section are added as they pay (column generation). The
-programme's prices of widths are this pool's own: layouts are made for them and offered too. An area's layout of the largest
-share comes first; the others follow by cost.
+Rolls are filled across: a pool wants as many strips of a width as there are others to lie beside
+them. A linear programme over widths alone (lengths of a pool's strips are so many that they fit)
+takes a share of each area's layouts and a length of each way to fill a section, for the least turf
+and seams. Ways to fill a section are added as they pay (column generation). The programme's prices
+of widths are this pool's own: layouts are made for them and offered too. An area's layout of the
+largest share comes first; the others follow by cost.
 """
 
 from __future__ import annotations
@@ -34,8 +35,9 @@ Relay = Callable[[dict[int, tuple[Roll, ...]]], dict[int, list[Layout]]]
 def balanced(
     choices: Sequence[Choices], pools: Sequence[Hashable], stock: Sequence[tuple[Roll, ...]], relay: Relay
 ) -> list[Choices]:
-    """``choices`` with layouts for their pools' own prices added, and the one that serves its pool first. ``pools``: who shares
-    rolls with whom; ``relay`` lays rows anew from rolls with their pools' prices."""
+    """``choices`` with layouts for their pools' own prices added, and the one that serves its pool
+    first. ``pools``: who shares rolls with whom; ``relay`` lays rows anew from rolls with their
+    pools' prices."""
     offers = [list(choice.layouts) for choice in choices]
     programmes = [
         (run, _Programme([offers[row] for row in run], stock[run[0]])) for run in _runs(pools) if len(run) >= FEWEST
@@ -81,7 +83,8 @@ def _alike(one: Layout, other: Layout) -> bool:
 
 
 class _Programme:
-    """Rows: each width of each roll (cut no more than is bought), each area (laid once). Columns: layouts, fillings."""
+    """Rows: each width of each roll (cut no more than is bought), each area (laid once). Columns:
+    layouts, fillings."""
 
     def __init__(self, offers: Sequence[Sequence[Layout]], rolls: Sequence[Roll]):
         self.steps = {roll.width_m: max(roll.step_m, roll.usable_m / WIDTHS) for roll in rolls}
@@ -116,7 +119,8 @@ class _Programme:
         return [int(np.argmax(share[columns])) for columns in self.columns]
 
     def priced(self) -> tuple[Roll, ...]:
-        """The rolls with the prices that widths come to in this pool, smoothed with those of any pool."""
+        """The rolls with the prices that widths come to in this pool, smoothed with those of any
+        pool."""
         dual = self._solve()
         return tuple(self._priced(roll, dual) for roll in self.rolls.values())
 
@@ -140,7 +144,8 @@ class _Programme:
         return dual
 
     def _price(self, width_m: float, dual: np.ndarray) -> int:
-        """Add fillings that pay at these prices of widths, the best of each leading width. How many were added."""
+        """Add fillings that pay at these prices of widths, the best of each leading width. How many
+        were added."""
         keys = [(k, dual[row]) for (width, k), row in self.rows.items() if width == width_m]
         widths, prices = np.array([k for k, _ in keys], int), np.array([p for _, p in keys])
         across = self._across(width_m)

@@ -1,8 +1,9 @@
 """Which bearings of the pile are worth trying where it is free.
 
-Straight-sided areas want an edge's direction, the smallest rotated rectangle's, or one across it; a plain grid of directions is
-poor there and only helps smooth outlines. Candidates are screened with a coarse seam search; the best few are searched in full.
-A layout turned by half a turn is the same layout, so bearings are kept in [0, 180).
+Straight-sided areas want an edge's direction, the smallest rotated rectangle's, or one across it; a
+plain grid of directions is poor there and only helps smooth outlines. Candidates are screened with
+a coarse seam search; the best few are searched in full. A layout turned by half a turn is the same
+layout, so bearings are kept in [0, 180).
 """
 
 from __future__ import annotations
@@ -66,7 +67,8 @@ def popular(bearings_deg: np.ndarray, weights: np.ndarray) -> np.ndarray:
 
 
 def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> list[float]:
-    """The bearings worth a full search, best first. A bearing stays for what it costs by any of the price models."""
+    """The bearings worth a full search, best first. A bearing stays for what it costs by any of the
+    price models."""
     costs = [_least(shape, bearing, rolls) for bearing in bearings_deg]
     ratio = np.min(np.array(costs) / np.min(costs, axis=0), axis=1)
     order = np.argsort(ratio, kind="stable")
@@ -86,8 +88,9 @@ def longest_edge(edges: np.ndarray) -> int:
 
 
 def _rectangles(edges: np.ndarray) -> list[float]:
-    """Bearings, in [0, 90), of the smallest rotated rectangle's sides; of several that are equally small. One side of it lies
-    along an edge of the convex hull, of which the longest are looked at."""
+    """Bearings, in [0, 90), of the smallest rotated rectangle's sides; of several that are equally
+    small. One side of it lies along an edge of the convex hull, of which the longest are looked
+    at."""
     hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(edges[:, :2])))
     run = np.diff(hull, axis=0)
     run = run[np.argsort(-np.round(np.hypot(*run.T), 6), kind="stable")[:SIDES]]

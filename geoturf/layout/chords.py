@@ -1,11 +1,14 @@
-"""The arms of an area across the pile, and where they part, join or step: what `geoturf.layout.corners` looks at, compiled.
+"""The arms of an area across the pile, and where they part, join or step: what
+`geoturf.layout.corners` looks at, compiled.
 
-All in pile coordinates, as in `geoturf.layout.kernel`. A *slab* is a chord of the area that runs, from line to line, from one
-straight border edge to another. An *arm* is a run of slabs one above the other that neither parts nor joins, and whose border
-takes no large step. Where arms meet, the one of the longer chord is the *stem*, the others are its *branches*.
+All in pile coordinates, as in `geoturf.layout.kernel`. A *slab* is a chord of the area that runs,
+from line to line, from one straight border edge to another. An *arm* is a run of slabs one above
+the other that neither parts nor joins, and whose border takes no large step. Where arms meet, the
+one of the longer chord is the *stem*, the others are its *branches*.
 
-A border that is nearly, not quite, along the pile makes a step that takes some lines, and may cut a sliver off, which parts from
-the arm on one side and is joined to nothing on the other. Both are told by their width and left out.
+A border that is nearly, not quite, along the pile makes a step that takes some lines, and may cut a
+sliver off, which parts from the arm on one side and is joined to nothing on the other. Both are
+told by their width and left out.
 """
 
 from __future__ import annotations
@@ -27,11 +30,13 @@ FIRST, AFTER, ENDS = range(3)
 
 @jit
 def arms_of(views: Floats, vs: Floats, at: Ints, gap: float, wanted: Flags) -> tuple[Floats, Ints, Ints]:
-    """Slabs and arms of an area at several bearings (`geoturf.layout.kernel.views`), of those ``wanted``, and where each
-    bearing's arms begin. A slab is a row of its lower and upper v, slopes du/dv of its left and right edge, u of these at the
-    lower v and at the upper, the least gap to other turf on its lines, and how fast that may close (du/dv). Slabs that go
-    straight on are one, where both or neither is nearer than ``gap`` to other turf. An arm is a row of its slabs (from, to) and
-    what its ends are: branch of the junction of that number, its stem if it is negative, 0 if nothing is told."""
+    """Slabs and arms of an area at several bearings (`geoturf.layout.kernel.views`), of those
+    ``wanted``, and where each bearing's arms begin. A slab is a row of its lower and upper v,
+    slopes du/dv of its left and right edge, u of these at the lower v and at the upper, the least
+    gap to other turf on its lines, and how fast that may close (du/dv). Slabs that go straight on
+    are one, where both or neither is nearer than ``gap`` to other turf. An arm is a row of its
+    slabs (from, to) and what its ends are: branch of the junction of that number, its stem if it is
+    negative, 0 if nothing is told."""
     many, held, count = 0, int64(0), int64(0)
     for b in range(len(at) - 1):
         many += (at[b + 1, 0] - at[b, 0]) * (at[b + 1, 1] - at[b, 1]) // 2 + 1
@@ -73,7 +78,8 @@ def _by_arm(rows: Floats, arms: int, slabs: Floats, first: int) -> Ints:
 
 @inner
 def _sweep(edges: Floats, vs: Floats, gap: float) -> tuple[Floats, Ints, int]:
-    """Slabs from below, each of an arm that neither parts nor joins; the arms' ends; and how many junctions there are."""
+    """Slabs from below, each of an arm that neither parts nor joins; the arms' ends; and how many
+    junctions there are."""
     n = len(edges)
     active, order, held, taken = np.empty(n, np.int64), np.empty(n), int64(0), int64(0)
     rows, count = np.empty((n * len(vs) // 2 + 1, ARM + 1)), int64(0)
@@ -151,7 +157,8 @@ def _meets(rows: Floats, row: int, at_low: Floats, c: int) -> bool:
 def _meet(
     rows: Floats, before: Ints, n_before: int, at_low: Floats, held: int, up: Ints, down: Ints, below: Ints
 ) -> None:
-    """How many chords above each slab below meets, how many slabs below each chord above, and the last of these."""
+    """How many chords above each slab below meets, how many slabs below each chord above, and the
+    last of these."""
     for b in range(n_before):
         up[b] = 0
     for c in range(held // 2):
@@ -167,7 +174,8 @@ def _meet(
 def _join(
     rows: Floats, before: Ints, n_before: int, at_low: Floats, c: int, up: Ints, ends: Ints, stem: int, junction: int
 ) -> None:
-    """The arms below that the c-th chord joins are branches of it, if each of them ends in it alone; else nothing is told."""
+    """The arms below that the c-th chord joins are branches of it, if each of them ends in it
+    alone; else nothing is told."""
     alone = True
     for b in range(n_before):
         if up[b] != 1 and _meets(rows, before[b], at_low, c):
@@ -181,7 +189,8 @@ def _join(
 
 @inlined
 def _goes_on(rows: Floats, last: int, at: int, gap: float) -> bool:
-    """Whether two slabs are one: of the same edges, alike near or far from other turf (a steep neighbour is kept apart)."""
+    """Whether two slabs are one: of the same edges, alike near or far from other turf (a steep
+    neighbour is kept apart)."""
     bends = abs(rows[last, LEFT_SLOPE] - rows[at, LEFT_SLOPE]) + abs(rows[last, RIGHT_SLOPE] - rows[at, RIGHT_SLOPE])
     steps = abs(rows[last, LEFT_UP] - rows[at, LEFT]) + abs(rows[last, RIGHT_UP] - rows[at, RIGHT])
     near = (rows[last, GAP] < gap) == (rows[at, GAP] < gap) and abs(rows[last, CLOSING] - rows[at, CLOSING]) < 1.0
@@ -228,8 +237,8 @@ def _unite(rows: Floats, ends: Ints, junctions: int) -> None:
 def _split(
     slabs: Floats, first: int, after: int, ends: Ints, arm: int, arms: Ints, count: int, junctions: int
 ) -> tuple[int, int]:
-    """Adds the arm of slabs ``first`` to ``after`` to ``arms``: several, if its border steps. The longer side of a step is the
-    stem, the other its branch."""
+    """Adds the arm of slabs ``first`` to ``after`` to ``arms``: several, if its border steps. The
+    longer side of a step is the stem, the other its branch."""
     arms[count, FIRST], arms[count, ENDS], last = first, ends[arm, 0], -1
     for k in range(first, after):
         if slabs[k, HIGH] - slabs[k, LOW] <= SLIVER:

@@ -1,46 +1,56 @@
-"""What strips waste at the ends of chords, whatever the layout: the compiled part of `geoturf.layout.bound`.
+"""What strips waste at the ends of chords, whatever the layout: the compiled part of
+`geoturf.layout.bound`.
 
-Let the pile run along u. A *strip* is a rectangle no wider than w, laid of one piece or of several one after the other, as wide
-as it. Strips don't overlap on turf, and each stretch of turf along the pile (a *chord*) lies in one strip: seams run along the
-pile, cross seams from seam to seam. Strips may be of any width, lie in any order, and be cut from shared rolls.
+Let the pile run along u. A *strip* is a rectangle no wider than w, laid of one piece or of several
+one after the other, as wide as it. Strips don't overlap on turf, and each stretch of turf along the
+pile (a *chord*) lies in one strip: seams run along the pile, cross seams from seam to seam. Strips
+may be of any width, lie in any order, and be cut from shared rolls.
 
-On a line along the pile strips, allowances in, come to the lengthened area's share at least. They come to more by what they
-reach past the ends of chords; past an end with other turf beyond a gap g by (g - 2e) / 2 at most, since beyond a strip that
-goes on to that turf takes g where the share is 2e, which serves the ends on both sides. Call that room G; no more than `ROOM`
-is counted.
+On a line along the pile strips, allowances in, come to the lengthened area's share at least. They
+come to more by what they reach past the ends of chords; past an end with other turf beyond a gap g
+by (g - 2e) / 2 at most, since beyond a strip that goes on to that turf takes g where the share is
+2e, which serves the ends on both sides. Call that room G; no more than `ROOM` is counted.
 
-An *arm* of the area (`geoturf.layout.chords`) is a run of lines across and on each of them one chord, in a region that neither
-parts nor joins, less the lines nearer to other turf than three times both allowances (2e). It is made of *stretches*, in each
-of which the chord runs from one straight border edge to another. Neighbouring chords overlap, and so lie in one strip wherever
-the strip has both lines. So strips share an arm out in intervals. A line is *joint* if its strip reaches past the chord by G or
-more, as it does where it holds other turf beyond.
+An *arm* of the area (`geoturf.layout.chords`) is a run of lines across and on each of them one
+chord, in a region that neither parts nor joins, less the lines nearer to other turf than three
+times both allowances (2e). It is made of *stretches*, in each of which the chord runs from one
+straight border edge to another. Neighbouring chords overlap, and so lie in one strip wherever the
+strip has both lines. So strips share an arm out in intervals. A line is *joint* if its strip
+reaches past the chord by G or more, as it does where it holds other turf beyond.
 
-1. On a stretch whose edges have slopes s and t (du/dv) a strip with m lines that are not joint reaches past their chords by
-   (|s| + |t|) m^2 / 2 at least, since it must reach past the furthest. Where ends may be slanted by up to du/dv = S, a slope
-   counts by what it exceeds S. Joint lines, O in all, cost G each.
-2. If P strips have lines in the arm that are not joint, and p_k in stretch k, then sum p_k <= P + stretches - 1.
-3. P w >= H - O, H the arm's height; and of F strips of which w - a or more lies in the arm, F (w - a) <= H.
-4. A strip of which h < w - a lies in the arm, a the side allowance, takes a (chord + 2e - S a) more: it is cut a wider than it is
-   laid, or laid past the end of the area. Not so one that passes an end of the arm where nothing is told of what lies beyond.
-5. Where an arm meets a longer chord, it is a *branch* and the other the *stem*. A strip with a line of the stem holds its chord
-   there; so it reaches past the branch by what that chord does, R, less S w. Counted no more than so much room, all of its lines
-   in the branch are joint, and 4 holds for the others at this end. (Is R < S w, its first R / 2S lines are joint for half of R.
-   If these cost more than the allowance of 4 it may as well be charged.)
-6. A strip that passes the stem's end with h < w - a in the stem takes no allowance if it is wide enough, by w - a - h lines of
-   the branches at least. A quarter of what these cost as joint lines is charged to the stem for it, three quarters to the branch
-   (half, if it lies between two stems).
-7. A strip within two arms holds turf of both on all of its lines: they are joint, and it counts in neither.
+1. On a stretch whose edges have slopes s and t (du/dv) a strip with m lines that are not joint
+   reaches past their chords by (|s| + |t|) m^2 / 2 at least, since it must reach past the furthest.
+   Where ends may be slanted by up to du/dv = S, a slope counts by what it exceeds S. Joint lines, O
+   in all, cost G each.
+2. If P strips have lines in the arm that are not joint, and p_k in stretch k, then sum p_k <= P +
+   stretches - 1.
+3. P w >= H - O, H the arm's height; and of F strips of which w - a or more lies in the arm, F (w -
+   a) <= H.
+4. A strip of which h < w - a lies in the arm, a the side allowance, takes a (chord + 2e - S a)
+   more: it is cut a wider than it is laid, or laid past the end of the area. Not so one that passes
+   an end of the arm where nothing is told of what lies beyond.
+5. Where an arm meets a longer chord, it is a *branch* and the other the *stem*. A strip with a line
+   of the stem holds its chord there; so it reaches past the branch by what that chord does, R, less
+   S w. Counted no more than so much room, all of its lines in the branch are joint, and 4 holds for
+   the others at this end. (Is R < S w, its first R / 2S lines are joint for half of R. If these
+   cost more than the allowance of 4 it may as well be charged.)
+6. A strip that passes the stem's end with h < w - a in the stem takes no allowance if it is wide
+   enough, by w - a - h lines of the branches at least. A quarter of what these cost as joint lines
+   is charged to the stem for it, three quarters to the branch (half, if it lies between two stems).
+7. A strip within two arms holds turf of both on all of its lines: they are joint, and it counts in
+   neither.
 
 Hence what is bought exceeds the lengthened area by W/w times the least, over P, p_k and O_k, of
 
     sum_k (|s_k| + |t_k|) (H_k - O_k)^2 / (2 p_k) + G_k O_k + a (least chord + 2e - S a) max(0, P - F - ends not told of)
 
-less what 6 spares (equal m are best, by convexity), or of all lines joint. `_least` gives no more than that, an arm's best of
-several least chords: of more lines, or of longer ones.
+less what 6 spares (equal m are best, by convexity), or of all lines joint. `_least` gives no more
+than that, an arm's best of several least chords: of more lines, or of longer ones.
 
-Turned by up to d the same holds for less: of each stretch those lines count that stay within it, X tan d off either end, X half
-the arm's reach along u; next to the arm's ends and to lines near other turf those beyond the room, too. Slopes are less by d,
-chords and gaps by their slopes times that. Where something lies in the area is not certain by its reach times tan d.
+Turned by up to d the same holds for less: of each stretch those lines count that stay within it, X
+tan d off either end, X half the arm's reach along u; next to the arm's ends and to lines near other
+turf those beyond the room, too. Slopes are less by d, chords and gaps by their slopes times that.
+Where something lies in the area is not certain by its reach times tan d.
 """
 
 from __future__ import annotations
@@ -81,9 +91,10 @@ _OTHER = 2
 
 
 def loss(edges: np.ndarray, vs: np.ndarray, sizes: np.ndarray, turn: float) -> float:
-    """Least area (m2 of pieces) that any layout takes beyond the lengthened shape, pile along u or turned by up to ``turn``
-    (radians). ``edges``, ``vs`` as in `kernel`; ``sizes``: greatest usable width, least usable width less the side allowance,
-    side allowance, both end allowances, steepest slant of an end (du/dv)."""
+    """Least area (m2 of pieces) that any layout takes beyond the lengthened shape, pile along u or
+    turned by up to ``turn`` (radians). ``edges``, ``vs`` as in `kernel`; ``sizes``: greatest usable
+    width, least usable width less the side allowance, side allowance, both end allowances, steepest
+    slant of an end (du/dv)."""
     at = np.array([[0, 0], [len(edges), len(vs)]])
     arms = arms_of(edges, vs, at, APART * sizes[3], np.ones(1, np.bool_))
     return float(losses(*arms, edges, vs, at, sizes, np.array([turn]), np.ones(1, np.bool_))[0])
@@ -101,7 +112,8 @@ def losses(
     turns: Floats,
     wanted: Flags,
 ) -> Floats:
-    """`loss` at several bearings (`geoturf.layout.kernel.views`) whose arms are known (`arms_of`), of those ``wanted``."""
+    """`loss` at several bearings (`geoturf.layout.kernel.views`) whose arms are known (`arms_of`),
+    of those ``wanted``."""
     out = np.empty(len(turns))
     work, told = np.empty((4, len(slabs))), np.empty((2, 6))  # made once, not for every arm
     for b in range(len(turns)):
@@ -117,9 +129,9 @@ def losses(
 def _lost(
     slabs: Floats, arms: Ints, edges: Floats, vs: Floats, sizes: Floats, tan: float, work: Floats, told: Floats
 ) -> float:
-    """What is lost (m2) at one bearing, turned by up to the angle of that ``tan``: ``arms`` (m, 4) of ``slabs`` (n, 11) as
-    `arms_of` gives them, ``edges`` (k, 4) and ``vs`` in metres, ``sizes`` as for `loss`. ``work`` (4, n) and ``told`` (2, 6) are
-    overwritten."""
+    """What is lost (m2) at one bearing, turned by up to the angle of that ``tan``: ``arms`` (m, 4)
+    of ``slabs`` (n, 11) as `arms_of` gives them, ``edges`` (k, 4) and ``vs`` in metres, ``sizes``
+    as for `loss`. ``work`` (4, n) and ``told`` (2, 6) are overwritten."""
     low, high, total = np.inf, -np.inf, 0.0
     for e in range(len(edges)):
         low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
@@ -156,9 +168,10 @@ def _tell(
     slack: float,
     tan: float,
 ) -> None:
-    """Fills ``told``, for either end of an arm: how many lines of a strip that goes on into a stem are joint (inf: all, as at an
-    end of the area; -1: it is a stem's end; 0: nothing is told) and how far that reaches past the arm; and for two branches of a
-    stem what a line costs of a strip that goes on into them, and on how many lines."""
+    """Fills ``told``, for either end of an arm: how many lines of a strip that goes on into a stem
+    are joint (inf: all, as at an end of the area; -1: it is a stem's end; 0: nothing is told) and
+    how far that reaches past the arm; and for two branches of a stem what a line costs of a strip
+    that goes on into them, and on how many lines."""
     for e in range(2):
         end, lines = arms[arm, ENDS + e], 0.0
         for k in range(told.shape[1]):
@@ -184,7 +197,8 @@ def _tell(
 
 @inner
 def _room(slabs: Floats, arms: Ints, arm: int, e: int, slack: float, gap: float) -> tuple[float, float]:
-    """The least gap on lines of an arm that are ``gap`` or more from other turf, and how many there are from that end on."""
+    """The least gap on lines of an arm that are ``gap`` or more from other turf, and how many there
+    are from that end on."""
     first, after = arms[arm, FIRST], arms[arm, AFTER]
     run, room, poor, thin = 0.0, np.inf, 0.0, 0.0
     for step in range(after - first):
@@ -205,8 +219,8 @@ def _room(slabs: Floats, arms: Ints, arm: int, e: int, slack: float, gap: float)
 def _reach(
     slabs: Floats, arms: Ints, stem: int, branch: int, out: int, sizes: Floats, slack: float, tan: float
 ) -> tuple[float, float]:
-    """How far a strip with a line of the stem in it reaches past the branch, which begins (``out`` 0) or ends at their junction,
-    and on how many of its lines (inf: on all)."""
+    """How far a strip with a line of the stem in it reaches past the branch, which begins (``out``
+    0) or ends at their junction, and on how many of its lines (inf: on all)."""
     low, high, sign = np.inf, -np.inf, 1.0 - 2.0 * out
     at = slabs[arms[branch, FIRST], LOW] if out == 0 else slabs[arms[branch, AFTER] - 1, HIGH]
     for k in range(arms[branch, FIRST], arms[branch, AFTER]):
@@ -242,7 +256,8 @@ def _reach(
 
 @inlined
 def _holds(slabs: Floats, k: int, clip: float, gap: float, off: float) -> bool:
-    """Whether the slab has lines of a chord of ``clip`` or more, none of them, though turned, near other turf."""
+    """Whether the slab has lines of a chord of ``clip`` or more, none of them, though turned, near
+    other turf."""
     longest = max(slabs[k, RIGHT] - slabs[k, LEFT], slabs[k, RIGHT_UP] - slabs[k, LEFT_UP])
     far: bool = longest >= clip and slabs[k, GAP] - slabs[k, CLOSING] * off >= gap
     return far
@@ -263,9 +278,9 @@ def _waste(
     slack: float,
     work: Floats,
 ) -> float:
-    """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no other turf is
-    near. ``most``: room, at most; ``off``, ``far``: lines off each stretch, and next to what is not told of; ``slack``: by which
-    places are uncertain."""
+    """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip``
+    or more and no other turf is near. ``most``: room, at most; ``off``, ``far``: lines off each
+    stretch, and next to what is not told of; ``slack``: by which places are uncertain."""
     first, after, gap, away = arms[arm, FIRST], arms[arm, AFTER], APART * sizes[3], off + 2.0 * far
     held, chord, start, end, room, cos = int64(0), np.inf, 0.0, 0.0, np.inf, 1.0 / np.sqrt(1.0 + tan * tan)
     slope, left_slope, right_slope = 0.0, 0.0, 0.0  # of the last stretch
@@ -313,7 +328,8 @@ def _waste(
 
 @inner
 def _upto(slabs: Floats, k: int, after: int, clip: float, gap: float, away: float, far: float) -> float:
-    """The v up to which lines of a slab are told of: ``far`` from the next slab that does not hold, and from the arm's end."""
+    """The v up to which lines of a slab are told of: ``far`` from the next slab that does not hold,
+    and from the arm's end."""
     high: float = slabs[k, HIGH]
     for j in range(k + 1, after):
         if slabs[j, LOW] >= high + far:
@@ -350,7 +366,8 @@ def _shared(
     cos: float,
     work: Floats,
 ) -> float:
-    """The same, of stretches that are known: they lie from ``start`` to ``end``, less (below 0) ``whole`` between them."""
+    """The same, of stretches that are known: they lie from ``start`` to ``end``, less (below 0)
+    ``whole`` between them."""
     thin_low, thin_high = start - slabs[arms[arm, FIRST], LOW], slabs[arms[arm, AFTER] - 1, HIGH] - end
     lines_low = told[0, _LINES] if thin_low <= THIN else 0.0
     lines_high = told[1, _LINES] if thin_high <= THIN else 0.0
@@ -369,7 +386,8 @@ def _shared(
 
 @inner
 def _less(slope: float, tan: float, steepest: float) -> float:
-    """|du/dv| of an edge turned by up to the angle of that ``tan``, at least, beyond the ``steepest`` slant."""
+    """|du/dv| of an edge turned by up to the angle of that ``tan``, at least, beyond the
+    ``steepest`` slant."""
     return max(0.0, (abs(slope) - tan) / (1.0 + abs(slope) * tan) - steepest)
 
 
@@ -408,9 +426,10 @@ def _least(
     sizes: Floats,
     work: Floats,
 ) -> float:
-    """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches, which are columns of ``work``
-    (one array, since each handed on would be counted anew), each ``chord`` long or more, with that ``room``. ``whole``: lines
-    that strips share out, at least; ``most``: lines of the arm, at most; ``lines_low``, ``lines_high``, ``told``: of its ends;
+    """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches,
+    which are columns of ``work`` (one array, since each handed on would be counted anew), each
+    ``chord`` long or more, with that ``room``. ``whole``: lines that strips share out, at least;
+    ``most``: lines of the arm, at most; ``lines_low``, ``lines_high``, ``told``: of its ends;
     ``unsure``: lines of branches that are not certain."""
     usable, full = sizes[0], sizes[1]
     narrow = sizes[2] * max(0.0, chord + sizes[3] - sizes[4] * sizes[2])

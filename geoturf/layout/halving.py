@@ -19,9 +19,10 @@ COARSE_DEG, FINE_DEG = 5.0, 0.12  # half a span from which on corners are looked
 
 @dataclass(frozen=True)
 class Halving:
-    """What pieces of a shape take (m2): ``edges`` x0, y0, x1, y1 in ``parts`` parts, and ``area`` (m2). ``border``: no less than
-    the border's length once it is lengthened; ``ends``: both end allowances; ``sizes`` as for `corners.loss`, None where nothing
-    is lost at corners; ``give``: what part of the loss rounding may take; ``snap`` as for `kernel.turn`."""
+    """What pieces of a shape take (m2): ``edges`` x0, y0, x1, y1 in ``parts`` parts, and ``area``
+    (m2). ``border``: no less than the border's length once it is lengthened; ``ends``: both end
+    allowances; ``sizes`` as for `corners.loss`, None where nothing is lost at corners; ``give``:
+    what part of the loss rounding may take; ``snap`` as for `kernel.turn`."""
 
     edges: np.ndarray
     parts: int
@@ -33,8 +34,8 @@ class Halving:
     snap: float
 
     def least(self, begin: float, guesses: np.ndarray, tries: int) -> float:
-        """No more than the least over all bearings (degrees). ``begin``: where the first span begins; ``guesses``: where the
-        least may well be; ``tries``: bearings at most."""
+        """No more than the least over all bearings (degrees). ``begin``: where the first span
+        begins; ``guesses``: where the least may well be; ``tries``: bearings at most."""
         least = self._told(guesses)
         half = np.full(SPANS, 90.0 / SPANS)
         middle, known = begin + (2 * np.arange(SPANS) + 1) * half, np.zeros(SPANS)
@@ -62,9 +63,10 @@ class Halving:
     def _promised(
         self, middle: np.ndarray, half: np.ndarray, known: np.ndarray, least: float
     ) -> tuple[np.ndarray, float]:
-        """No more than what pieces take at any bearing within ``half`` (degrees) of each ``middle``; ``known``: what they take at
-        least by what was told of wider spans. Corners are looked at where they may matter. And the ``least`` of what is taken at
-        bearings tried, as far as is known."""
+        """No more than what pieces take at any bearing within ``half`` (degrees) of each
+        ``middle``; ``known``: what they take at least by what was told of wider spans. Corners are
+        looked at where they may matter. And the ``least`` of what is taken at bearings tried, as
+        far as is known."""
         edges, vs, at, area = self._views(middle)
         turn = np.radians(half)
         r = 0.5 * self.ends * turn

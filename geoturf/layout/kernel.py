@@ -1,11 +1,13 @@
 """The compiled part: a polygon cut in bands, and the cheapest way to set seams.
 
-All in pile coordinates (metres): u along the pile, v across it. ``edges`` is a float array (n, 4) of u0, v0, u1, v1, sorted by
-its lower v, without edges of constant v; holes and further parts are simply more edges (even-odd rule).
+All in pile coordinates (metres): u along the pile, v across it. ``edges`` is a float array (n, 4)
+of u0, v0, u1, v1, sorted by its lower v, without edges of constant v; holes and further parts are
+simply more edges (even-odd rule).
 
-Kept small and plain on purpose (loops, no array expressions): it compiles in a few seconds, once a machine; numba keeps the
-result beside this file, or in the user's cache folder where that cannot be written. Counts that are handed on begin as
-``int64(0)``: a plain 0 is a type of its own to the compiler, and what they are handed to would be compiled for that as well.
+Kept small and plain on purpose (loops, no array expressions): it compiles in a few seconds, once a
+machine; numba keeps the result beside this file, or in the user's cache folder where that cannot be
+written. Counts that are handed on begin as ``int64(0)``: a plain 0 is a type of its own to the
+compiler, and what they are handed to would be compiled for that as well.
 """
 
 from __future__ import annotations
@@ -21,7 +23,8 @@ TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 
 @jit
 def sort(keys: Floats, order: Ints) -> None:
-    """Put the indices ``order`` in the order of ``keys`` (equal ones by index): Shell's sort, small and quick to compile."""
+    """Put the indices ``order`` in the order of ``keys`` (equal ones by index): Shell's sort, small
+    and quick to compile."""
     n = len(order)
     gap = n // 2
     while gap > 0:
@@ -58,8 +61,9 @@ def distinct(values: Floats, apart: float) -> Floats:
 
 @jit
 def turn(edges: Floats, sine: float, cosine: float, snap: float) -> tuple[Floats, Floats]:
-    """Edges x0, y0, x1, y1 of closed rings in pile coordinates at the bearing of that sine and cosine, v on multiples of
-    ``snap``: as this module takes them, and the sorted v's of all vertices."""
+    """Edges x0, y0, x1, y1 of closed rings in pile coordinates at the bearing of that sine and
+    cosine, v on multiples of ``snap``: as this module takes them, and the sorted v's of all
+    vertices."""
     n = len(edges)
     out, starts, lower = np.empty((n, 4)), np.empty(n), np.empty(n)
     count = 0
@@ -87,7 +91,8 @@ def turn(edges: Floats, sine: float, cosine: float, snap: float) -> tuple[Floats
 
 @jit
 def _add(lo: Floats, hi: Floats, count: int, a: float, b: float, gap: float) -> int:
-    """Add interval [a, b] to the ``count`` sorted intervals in lo, hi; those no further apart than ``gap`` become one."""
+    """Add interval [a, b] to the ``count`` sorted intervals in lo, hi; those no further apart than
+    ``gap`` become one."""
     first = 0
     while first < count and hi[first] + gap < a:
         first += 1
@@ -120,7 +125,8 @@ def u_at(edges: Floats, e: int, v: float) -> float:
 
 @inner
 def crossings(edges: Floats, active: Ints, count: int, v: float, order: Floats) -> None:
-    """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to slab)."""
+    """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to
+    slab)."""
     for k in range(count):
         key, edge, j = u_at(edges, active[k], v), active[k], k
         while j > 0 and order[j - 1] > key:
@@ -131,8 +137,9 @@ def crossings(edges: Floats, active: Ints, count: int, v: float, order: Floats) 
 
 @jit
 def met(edges: Floats, active: Ints, count: int, taken: int, low: float, high: float) -> tuple[int, int]:
-    """The ``active`` edges from one slab of the vertices' v's to the next, low to high: those that end at ``low`` go, those that
-    begin there come. Gives how many they are and how many edges came so far."""
+    """The ``active`` edges from one slab of the vertices' v's to the next, low to high: those that
+    end at ``low`` go, those that begin there come. Gives how many they are and how many edges came
+    so far."""
     kept = 0
     for k in range(count):
         if edges[active[k], 3] > low:
@@ -162,9 +169,10 @@ def _overlap(below: Floats, n_below: int, above: Floats, n_above: int) -> float:
 def slabs(edges: Floats, vs: Floats, cuts: Floats, gap: float) -> tuple[Ints, Floats, Floats, Floats]:
     """What each slab between two cuts takes along the pile.
 
-    ``vs``: sorted v's of all vertices; ``cuts``: sorted, from the first v (or below) to the last (or above). Gives offsets
-    (cuts), lo and hi of the slabs' intervals (trapezoids' extents united, gaps up to ``gap`` closed), and for each cut the
-    length of turf on both its sides: the seam it would be. A border edge lying on the cut makes no seam.
+    ``vs``: sorted v's of all vertices; ``cuts``: sorted, from the first v (or below) to the last
+    (or above). Gives offsets (cuts), lo and hi of the slabs' intervals (trapezoids' extents united,
+    gaps up to ``gap`` closed), and for each cut the length of turf on both its sides: the seam it
+    would be. A border edge lying on the cut makes no seam.
     """
     n, m = len(edges), len(cuts)
     active = np.empty(n, np.int64)
@@ -220,7 +228,8 @@ def slabs(edges: Floats, vs: Floats, cuts: Floats, gap: float) -> tuple[Ints, Fl
 
 @jit
 def _longer(values: Floats, filled: int, more: int) -> Floats:
-    """A copy of the first ``filled`` values with room for twice as many as there were and ``more``."""
+    """A copy of the first ``filled`` values with room for twice as many as there were and
+    ``more``."""
     out = np.empty(2 * len(values) + more)
     for k in range(filled):  # a slice assigned takes seconds to compile
         out[k] = values[k]
@@ -251,7 +260,8 @@ def _steps(value: float, a_metre: float) -> float:
 
 @inner
 def _runs(length: float, longest: float, a_metre: float) -> float:
-    """How many pieces ``length`` is laid in, none longer than ``longest`` by more than `_steps` spares."""
+    """How many pieces ``length`` is laid in, none longer than ``longest`` by more than `_steps`
+    spares."""
     pieces: float = max(1.0, np.ceil((length * a_metre - 0.5 * NOISE) / (longest * a_metre)))
     return pieces
 
@@ -266,8 +276,9 @@ def lanes_of(v: float, roll: Floats) -> int:
 
 @inlined
 def gang(length: float, lanes: int, joint: float, roll: Floats) -> tuple[float, int, int]:
-    """One strip cut alone at its least price, in up to ``lanes`` side by side in a section, sections after one another, each
-    joint at the price ``joint``. Gives that price (m2 of turf), lanes and sections."""
+    """One strip cut alone at its least price, in up to ``lanes`` side by side in a section,
+    sections after one another, each joint at the price ``joint``. Gives that price (m2 of turf),
+    lanes and sections."""
     return _gang(length, lanes, joint, roll[0] * roll[3], roll[2], roll[8], roll[9])
 
 
@@ -275,8 +286,8 @@ def gang(length: float, lanes: int, joint: float, roll: Floats) -> tuple[float, 
 def _gang(
     length: float, lanes: int, joint: float, full: float, ends: float, longest: float, a_metre: float
 ) -> tuple[float, int, int]:
-    """`gang` by numbers: ``full`` (m2 of turf a step of roll), both end allowances and the longest laid length (m), steps a
-    metre."""
+    """`gang` by numbers: ``full`` (m2 of turf a step of roll), both end allowances and the longest
+    laid length (m), steps a metre."""
     best, side, runs = np.inf, 1, 1
     for n in range(1, lanes + 1):
         t = _runs(length / n, longest, a_metre)
@@ -290,9 +301,10 @@ def _gang(
 
 @jit
 def divisions(lines: Floats, sizes: Ints, spans: Floats, roll: Floats, ganged: bool) -> tuple[Ints, Ints]:
-    """How strips (``lines`` (k, 2), ``sizes`` and ``spans`` of their intervals as `geoturf.layout.seams.Strips` has them) are
-    divided by cross seams: for each interval lanes side by side, and sections. ``ganged``: wherever that is cheaper for it by
-    itself; otherwise only those longer than a roll."""
+    """How strips (``lines`` (k, 2), ``sizes`` and ``spans`` of their intervals as
+    `geoturf.layout.seams.Strips` has them) are divided by cross seams: for each interval lanes side
+    by side, and sections. ``ganged``: wherever that is cheaper for it by itself; otherwise only
+    those longer than a roll."""
     side, runs, p = np.ones(len(spans), np.int64), np.ones(len(spans), np.int64), 0
     for k in range(len(lines)):
         v = lines[k, 1] - lines[k, 0]
@@ -309,12 +321,14 @@ def divisions(lines: Floats, sizes: Ints, spans: Floats, roll: Floats, ganged: b
 def searches(
     cuts: Floats, offsets: Ints, lo: Floats, hi: Floats, seams: Floats, roll: Floats, shares: Floats, alone: int
 ) -> tuple[Floats, Ints]:
-    """Cheapest seams by each price model, as shortest paths over the cuts: one pass, since what a band takes is the same for all.
+    """Cheapest seams by each price model, as shortest paths over the cuts: one pass, since what a
+    band takes is the same for all.
 
-    ``roll``: width, usable width, both end allowances, step, side allowance, least piece width, seam price (m2/m), price of a
-    cross seam (m2), longest laid length, steps a metre. ``shares`` (models, steps + 1): what a piece so many cut steps wide
-    takes of the roll's width, the last of the usable width. ``alone``: the row, if any, by which strips are cut alone, each at
-    its least price (`gang`); -1 for none. Gives cost (models, cuts) and the cut before (models, cuts).
+    ``roll``: width, usable width, both end allowances, step, side allowance, least piece width,
+    seam price (m2/m), price of a cross seam (m2), longest laid length, steps a metre. ``shares``
+    (models, steps + 1): what a piece so many cut steps wide takes of the roll's width, the last of
+    the usable width. ``alone``: the row, if any, by which strips are cut alone, each at its least
+    price (`gang`); -1 for none. Gives cost (models, cuts) and the cut before (models, cuts).
     """
     # numbers, not the array, in the loop
     usable, ends, step, side = roll[1], roll[2], roll[3], roll[4]
@@ -383,7 +397,8 @@ def searches(
 
 @inlined
 def _side_by_side(whole: int, usable: float, step: float) -> tuple[Floats, Floats]:
-    """How many strips so many steps wide, up to ``whole``, lie side by side in a section, and one over that."""
+    """How many strips so many steps wide, up to ``whole``, lie side by side in a section, and one
+    over that."""
     lanes, shared = np.ones(whole + 1), np.ones(whole + 1)
     for k in range(1, whole):
         lanes[k] = max(1.0, np.floor((usable + 1e-9) / (k * step)))
@@ -393,7 +408,8 @@ def _side_by_side(whole: int, usable: float, step: float) -> tuple[Floats, Float
 
 @inlined
 def _lengths(a: Floats, b: Floats, count: int, ends: float, longest: float, a_metre: float) -> tuple[float, float]:
-    """Cut steps the intervals a, b take along the roll, no piece longer than ``longest``, and joints between pieces."""
+    """Cut steps the intervals a, b take along the roll, no piece longer than ``longest``, and
+    joints between pieces."""
     steps = joints = 0.0
     for p in range(count):
         if b[p] - a[p] <= longest:
@@ -407,7 +423,8 @@ def _lengths(a: Floats, b: Floats, count: int, ends: float, longest: float, a_me
 
 @jit
 def turf_on(edges: Floats, v: float, out: Floats) -> int:
-    """Stretches of turf on both sides of the line at ``v``, into ``out`` flat: from, to, from, to … Gives how many numbers."""
+    """Stretches of turf on both sides of the line at ``v``, into ``out`` flat: from, to, from, to …
+    Gives how many numbers."""
     n = len(edges)
     below, above = np.empty(n + 1), np.empty(n + 1)
     active, hair = np.empty(n, np.int64), 2 * TOLERANCE_M
@@ -455,8 +472,9 @@ def _mean_of_least(a: float, b: float, most: float) -> float:
 
 @jit
 def rows(edges: Floats, vs: Floats, ends: float) -> float:
-    """Integral over v, where there is turf, of chords + ``ends`` + sum over gaps of min(gap, ``ends``): the area of the shape
-    lengthened by half of ``ends`` both ways along the pile (`geoturf.layout.bound`)."""
+    """Integral over v, where there is turf, of chords + ``ends`` + sum over gaps of min(gap,
+    ``ends``): the area of the shape lengthened by half of ``ends`` both ways along the pile
+    (`geoturf.layout.bound`)."""
     n = len(edges)
     active, order, at_low, at_high = np.empty(n, np.int64), np.empty(n), np.empty(n), np.empty(n)
     total, count, taken = 0.0, int64(0), int64(0)
@@ -481,8 +499,8 @@ def rows(edges: Floats, vs: Floats, ends: float) -> float:
 def views(
     edges: Floats, sines: Floats, cosines: Floats, snap: float, ends: float
 ) -> tuple[Floats, Floats, Ints, Floats]:
-    """A shape at several bearings, one after the other: its edges, its v's (`turn`), where each bearing's begin in both (k + 1,
-    2), and the area of the shape lengthened (`rows`)."""
+    """A shape at several bearings, one after the other: its edges, its v's (`turn`), where each
+    bearing's begin in both (k + 1, 2), and the area of the shape lengthened (`rows`)."""
     many, n = len(sines), len(edges)
     at, area = np.empty((many + 1, 2), np.int64), np.empty(many)
     at[0, 0], at[0, 1] = 0, 0

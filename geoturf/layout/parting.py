@@ -1,6 +1,8 @@
-"""The compiled part of cutting a shape in parts that are laid by themselves (`geoturf.layout.arms`).
+"""The compiled part of cutting a shape in parts that are laid by themselves
+(`geoturf.layout.arms`).
 
-Conventions as in `geoturf.layout.kernel`. ``spans``: offsets, lo and hi of `kernel.slabs` for the shape cut at its own ``vs``.
+Conventions as in `geoturf.layout.kernel`. ``spans``: offsets, lo and hi of `kernel.slabs` for the
+shape cut at its own ``vs``.
 """
 
 from __future__ import annotations
@@ -18,8 +20,9 @@ Spans: TypeAlias = tuple[Ints, Floats, Floats]  # offsets, lo, hi
 
 @jit
 def between(edges: Floats, vs: Floats, spans: Spans, i: int, j: int) -> tuple[Floats, Ints]:
-    """The shape between ``vs[i]`` and ``vs[j]``: its edges (k, 4) clipped, sorted by lower v, and the connected part that each
-    borders (k,), numbered from 0. Intervals of neighbouring slabs are connected where they overlap."""
+    """The shape between ``vs[i]`` and ``vs[j]``: its edges (k, 4) clipped, sorted by lower v, and
+    the connected part that each borders (k,), numbered from 0. Intervals of neighbouring slabs are
+    connected where they overlap."""
     offsets, lo, hi = spans
     first = offsets[i]
     root = np.arange(offsets[j] - first)
@@ -81,8 +84,9 @@ def _numbered(names: Ints) -> Ints:
 
 @jit
 def apart(edges: Floats, part: Ints, low: float, high: float, roll: Floats) -> tuple[Ints, Floats, Floats]:
-    """Parts that may be laid by themselves: those whose boxes meet become one. ``low``, ``high``: what they lie between; a part
-    narrower than the least piece is laid that wide within them. Gives the part of each edge and lo, hi (parts,) of v."""
+    """Parts that may be laid by themselves: those whose boxes meet become one. ``low``, ``high``:
+    what they lie between; a part narrower than the least piece is laid that wide within them. Gives
+    the part of each edge and lo, hi (parts,) of v."""
     usable, least = roll[1], roll[5]
     while True:
         count = 0
@@ -126,8 +130,8 @@ def ends_of(edges: Floats) -> Floats:
 
 @jit
 def least(edges: Floats, low: float, high: float, steps: Floats, roll: Floats, shares: Floats) -> float:
-    """What a shape laid between ``low`` and ``high`` costs (m2 of turf), its seams at its vertices or ``steps`` and whole roll
-    widths from either end."""
+    """What a shape laid between ``low`` and ``high`` costs (m2 of turf), its seams at its vertices
+    or ``steps`` and whole roll widths from either end."""
     vs = ends_of(edges)
     cuts = rough(vs, low, high, steps, 0.0, roll[1])
     offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
@@ -148,9 +152,9 @@ def best_two(
     shares: Floats,
     cost: float,
 ) -> tuple[int, int]:
-    """The two of the rows ``at`` of ``vs`` to cut a shape at, so that what lies between falls in parts and all costs least, and
-    less than ``cost``: places in ``at``, or -1 twice. ``before``, ``behind``: what all up to each cut costs from either end;
-    ``steps`` as for `least`."""
+    """The two of the rows ``at`` of ``vs`` to cut a shape at, so that what lies between falls in
+    parts and all costs least, and less than ``cost``: places in ``at``, or -1 twice. ``before``,
+    ``behind``: what all up to each cut costs from either end; ``steps`` as for `least`."""
     first, second, last = -1, -1, len(at) - 1
     for a in range(last):
         for b in range(a + 1, last + 1):

@@ -17,9 +17,10 @@ STAGGER_M = 0.6  # cross seams of neighbouring strips lie at least this far apar
 
 
 def layout_of(groups: Sequence[Strips], shift: np.ndarray, ganged: bool, joints: np.ndarray = NO_JOINTS) -> Layout:
-    """The layout of an area's ``groups``, with seams between them at ``joints`` (n, 3); ``shift`` (u, v) moves it to the area's
-    place. ``ganged``: strips that are cheaper cut in lengths lying side by side in one section of roll are cut so; otherwise only
-    those longer than a roll are divided."""
+    """The layout of an area's ``groups``, with seams between them at ``joints`` (n, 3); ``shift``
+    (u, v) moves it to the area's place. ``ganged``: strips that are cheaper cut in lengths lying
+    side by side in one section of roll are cut so; otherwise only those longer than a roll are
+    divided."""
     roll = groups[0].roll
     laid = [_laid(strips, ganged) for strips in groups]
     pieces, seams, cross = laid[0] if len(laid) == 1 else _together(laid)
@@ -52,7 +53,8 @@ def _together(laid: Sequence[_Laid]) -> _Laid:
 
 
 def _laid(strips: Strips, ganged: bool) -> _Laid:
-    """Pieces (n, 4), seams (m, 3) and cross seams (k, 3) of one group, in its own pile coordinates."""
+    """Pieces (n, 4), seams (m, 3) and cross seams (k, 3) of one group, in its own pile
+    coordinates."""
     side, runs = kernel.divisions(strips.lines, strips.sizes, strips.spans, strips.roll.numbers, ganged)
     seams = placing.seams(strips.lines, strips.shape.edges)
     whole = np.hstack([strips.spans, np.repeat(strips.lines, strips.sizes, axis=0)])
@@ -67,8 +69,9 @@ def _laid(strips: Strips, ganged: bool) -> _Laid:
 def _divided(
     whole: np.ndarray, side: np.ndarray, runs: np.ndarray, longest: float
 ) -> tuple[list[_Piece], list[_Joint]]:
-    """The pieces ``whole`` (n, 4) cut in so many lengths ``side`` (n,) by side and so many sections, ``runs`` (n,), none longer
-    than ``longest``; and the cross lines between them. All in metres."""
+    """The pieces ``whole`` (n, 4) cut in so many lengths ``side`` (n,) by side and so many
+    sections, ``runs`` (n,), none longer than ``longest``; and the cross lines between them. All in
+    metres."""
     pieces: list[_Piece] = []
     joints: list[_Joint] = []
     last, here = np.empty(0), list[float]()  # u of the joints in the strip before, and in this one
@@ -85,8 +88,8 @@ def _divided(
 
 
 def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
-    """Float (n, 2): length and width to cut for pieces (n, 4): allowances in, rounded up to the step; all of
-    the usable width where less than a step would be left beside them."""
+    """Float (n, 2): length and width to cut for pieces (n, 4): allowances in, rounded up to the
+    step; all of the usable width where less than a step would be left beside them."""
     length = _up(pieces[:, 1] - pieces[:, 0] + roll.ends_m, roll.step_m)
     laid = pieces[:, 3] - pieces[:, 2]
     width = _up(laid + roll.side_m, roll.step_m)
@@ -101,8 +104,9 @@ def turf_price(cut: np.ndarray, roll: Roll) -> float:
 
 
 def divide(u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float) -> np.ndarray:
-    """Ends of ``count`` lengths of [u0, u1], their inner ones away from the joints ``near`` of the strip before. ``equal``
-    lengths stay so (they lie side by side in one section); others shift, or get one more."""
+    """Ends of ``count`` lengths of [u0, u1], their inner ones away from the joints ``near`` of the
+    strip before. ``equal`` lengths stay so (they lie side by side in one section); others shift, or
+    get one more."""
     ends = np.linspace(u0, u1, count + 1)
     if equal or _clear(ends[1:-1], near):
         return ends

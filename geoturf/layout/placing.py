@@ -1,5 +1,6 @@
-"""Where seams may go: the candidates of a coarse search, those near the seams it found, and the strips in the end. The compiled
-part of `geoturf.layout.seams`; conventions as in `geoturf.layout.kernel`."""
+"""Where seams may go: the candidates of a coarse search, those near the seams it found, and the
+strips in the end. The compiled part of `geoturf.layout.seams`; conventions as in
+`geoturf.layout.kernel`."""
 
 from __future__ import annotations
 
@@ -15,8 +16,9 @@ SAME_M = 1e-7  # cuts this close are one
 
 @jit
 def rough(vs: Floats, low: float, high: float, offsets: Floats, least: float, usable: float) -> Floats:
-    """Candidates of a coarse search between ``low`` and ``high``: ``offsets`` and their repeats a ``usable`` width apart from
-    either end, the shape's ``vs``, and repeats of ``least`` where that is not 0. Gives sorted cuts, the ends first and last."""
+    """Candidates of a coarse search between ``low`` and ``high``: ``offsets`` and their repeats a
+    ``usable`` width apart from either end, the shape's ``vs``, and repeats of ``least`` where that
+    is not 0. Gives sorted cuts, the ends first and last."""
     span = high - low
     turns, stride = int(span / usable) + 1, _stride(len(offsets), span, usable)
     many = int(span / least) + 1 if least > 0 else 0
@@ -40,8 +42,8 @@ def rough(vs: Floats, low: float, high: float, offsets: Floats, least: float, us
 def strips(
     cuts: Floats, offsets: Ints, lo: Floats, hi: Floats, before: Ints, ends: float
 ) -> tuple[Floats, Ints, Floats]:
-    """The strips of a search, over turf: lines (k, 2), v from, v to of each; how many intervals each has (k,); and these (n, 2)
-    along the pile."""
+    """The strips of a search, over turf: lines (k, 2), v from, v to of each; how many intervals
+    each has (k,); and these (n, 2) along the pile."""
     count, j = 0, len(cuts) - 1
     while j > 0:
         count += offsets[j] > offsets[before[j]]
@@ -63,7 +65,8 @@ def strips(
 
 @jit
 def seams(lines: Floats, edges: Floats) -> Floats:
-    """Stretches v, u from, u to (n, 3) of turf on both sides of the ``lines`` (k, 2) between strips."""
+    """Stretches v, u from, u to (n, 3) of turf on both sides of the ``lines`` (k, 2) between
+    strips."""
     out, count, found = np.empty((len(lines) * (len(edges) // 2 + 1), 3)), 0, np.empty(len(edges) + 1)
     for k in range(len(lines) - 1):
         v = lines[k, 1]
@@ -101,9 +104,10 @@ def near(
     window: float,
     usable: float,
 ) -> Floats:
-    """Candidates within ``window`` of where the seams of a search lie (``cuts``, ``offsets`` of their slabs, ``before``), and
-    these: ``many`` places from ``first`` on of a ``grid`` that begins anew every ``usable`` width from either end, and the
-    shape's ``vs`` repeated so. Sorted, the ends first and last."""
+    """Candidates within ``window`` of where the seams of a search lie (``cuts``, ``offsets`` of
+    their slabs, ``before``), and these: ``many`` places from ``first`` on of a ``grid`` that begins
+    anew every ``usable`` width from either end, and the shape's ``vs`` repeated so. Sorted, the
+    ends first and last."""
     about = _about(cuts, offsets, before)
     span, free = high - low, len(vs) <= MAX_VERTICES
     turns, repeats, stride = int(span / usable) + 1, int((vs[-1] - vs[0]) / usable) + 1, _stride(many, span, usable)
@@ -145,7 +149,8 @@ def _stride(many: int, span: float, usable: float) -> int:
 
 @inner
 def _tidy(values: Floats, count: int, low: float, high: float) -> Floats:
-    """The first ``count`` values sorted; of those that nearly coincide one stays, the ends ``low`` and ``high`` always."""
+    """The first ``count`` values sorted; of those that nearly coincide one stays, the ends ``low``
+    and ``high`` always."""
     inner, kept = np.empty(count + 2), 2
     inner[0], inner[1] = low, high
     for k in range(count):

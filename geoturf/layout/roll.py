@@ -1,4 +1,5 @@
-"""A stocked roll as the layout sees it: what can be cut from it, and what seams weigh against its turf."""
+"""A stocked roll as the layout sees it: what can be cut from it, and what seams weigh against its
+turf."""
 
 from __future__ import annotations
 
@@ -22,11 +23,13 @@ LEAN = 0.025
 
 @dataclass(frozen=True)
 class Roll:
-    """One stocked width of a product, under the layout rules. Lengths in metres, seams in m2 of the product's first turf.
+    """One stocked width of a product, under the layout rules. Lengths in metres, seams in m2 of the
+    product's first turf.
 
-    ``longest_m``: longest piece as laid; ``ends_m``: both end allowances (gaps up to this are closed, since a second piece would
-    take as much); ``worth``: price of its turf over that of the product's first width; ``slanted``:
-    whether ends may be cut along a chalk line; ``pool``: shares as in `shares` that a pool was found to come to, if known.
+    ``longest_m``: longest piece as laid; ``ends_m``: both end allowances (gaps up to this are
+    closed, since a second piece would take as much); ``worth``: price of its turf over that of the
+    product's first width; ``slanted``: whether ends may be cut along a chalk line; ``pool``: shares
+    as in `shares` that a pool was found to come to, if known.
     """
 
     width_m: float
@@ -50,8 +53,8 @@ class Roll:
         return wide if wide >= self.least_m else 0.0
 
     def widths(self, screen: bool = False) -> np.ndarray:
-        """Widths that matter to a coarse search: full, those that share a section two, three or four side by side, eighths;
-        fewer to ``screen`` bearings."""
+        """Widths that matter to a coarse search: full, those that share a section two, three or
+        four side by side, eighths; fewer to ``screen`` bearings."""
         return self._widths[screen]
 
     @cached_property
@@ -65,8 +68,9 @@ class Roll:
 
     @cached_property
     def grids(self) -> tuple[tuple[int, int, float, float], ...]:
-        """The places that two finer searches look at, as `geoturf.layout.placing.near` takes them: first and how many steps of a
-        grid, its step, and how far from the seams found so far; the last are whole cut steps, or as fine as is told apart."""
+        """The places that two finer searches look at, as `geoturf.layout.placing.near` takes them:
+        first and how many steps of a grid, its step, and how far from the seams found so far; the
+        last are whole cut steps, or as fine as is told apart."""
         finest = min(FINEST, round_down(self.usable_m, self.step_m))
         fine = self.step_m if finest < FINEST else self.usable_m / FINEST
         middle = self.usable_m / MIDDLE
@@ -74,19 +78,21 @@ class Roll:
 
     @cached_property
     def numbers(self) -> np.ndarray:
-        """What the kernel takes: see `geoturf.layout.kernel.searches`. Seams are in m2 of *this* roll's turf there."""
+        """What the kernel takes: see `geoturf.layout.kernel.searches`. Seams are in m2 of *this*
+        roll's turf there."""
         seam, cross = min(self.seam / self.worth, HEAVIEST), min(self.cross / self.worth, HEAVIEST)
         sizes = [self.width_m, self.usable_m, self.ends_m, self.step_m, self.side_m, self.least_m]
         return np.array([*sizes, seam, cross, self.longest_m, 1 / self.step_m])
 
     @cached_property
     def shares(self) -> tuple[np.ndarray, ...]:
-        """Price models: each a table (steps + 1) of the share of the roll's width that a piece cut k steps wide is charged; the
-        last is one as wide as is usable.
+        """Price models: each a table (steps + 1) of the share of the roll's width that a piece cut
+        k steps wide is charged; the last is one as wide as is usable.
 
-        `ALONE`: the kernel cuts each strip at its least price, the table tells nothing. `PROP`: in proportion. `BALANCED`: in a
-        pool wide strips leave rests that narrow ones fill; so wide ones come a little dearer than in proportion, narrow ones
-        cheaper by as much. It leans by what pools of lots and yards were found to come to.
+        `ALONE`: the kernel cuts each strip at its least price, the table tells nothing. `PROP`: in
+        proportion. `BALANCED`: in a pool wide strips leave rests that narrow ones fill; so wide
+        ones come a little dearer than in proportion, narrow ones cheaper by as much. It leans by
+        what pools of lots and yards were found to come to.
         """
         usable = self.usable_m / self.step_m
         wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 1), usable)
@@ -95,8 +101,8 @@ class Roll:
         return prop, prop, balanced
 
     def tables(self, models: tuple[int, ...]) -> tuple[np.ndarray, int]:
-        """`shares` of the ``models`` as one table (models, steps + 1), and the row of `ALONE` in it (-1: none): what
-        `geoturf.layout.kernel.searches` takes."""
+        """`shares` of the ``models`` as one table (models, steps + 1), and the row of `ALONE` in it
+        (-1: none): what `geoturf.layout.kernel.searches` takes."""
         if models not in self._tables:
             shares = np.array([self.shares[model] for model in models])
             self._tables[models] = (shares, models.index(ALONE) if ALONE in models else -1)
@@ -108,8 +114,8 @@ class Roll:
 
 
 def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) -> tuple[Roll, ...]:
-    """Every width of ``product``, the first first. Raises `InputError`, in the units of ``told``, where no piece can be cut from
-    any of them."""
+    """Every width of ``product``, the first first. Raises `InputError`, in the units of ``told``,
+    where no piece can be cut from any of them."""
     prices = [_per_m2(size.price, size.roll_width_m, max(size.roll_lengths)) for size in product.widths]
     turf = prices[0]
     seam, cross = _weight(rules.seam_cost, turf), _weight(rules.cross_seam_cost, turf)
