@@ -128,7 +128,11 @@ class Strips:
         return round_up(laid_m + self.rules.both_ends_m, step) * step
 
     def _with(
-        self, owner: int, pieces: np.ndarray, cut: np.ndarray, joints: list[tuple[float, float, float]]
+        self,
+        owner: int,
+        pieces: np.ndarray,
+        cut: np.ndarray,
+        joints: list[tuple[float, float, float]],
     ) -> Layout:
         """A layout with other pieces, and cross seams where there is turf under the joints."""
         layout = self.layouts[owner]
@@ -137,7 +141,13 @@ class Strips:
         under = shapely.get_parts(shapely.intersection(lines, shape))
         x0, y0, _, y1 = shapely.bounds(under[shapely.length(under) > TOUCH_M]).T
         cross = np.vstack([layout.cross.reshape(-1, 3), np.column_stack([x0, y0, y1])])
-        return replace(layout, pieces=pieces, cut=cut, cross=cross, seam_m=layout.seam_m + float((y1 - y0).sum()))
+        return replace(
+            layout,
+            pieces=pieces,
+            cut=cut,
+            cross=cross,
+            seam_m=layout.seam_m + float((y1 - y0).sum()),
+        )
 
 
 class _Rolls:
@@ -151,7 +161,10 @@ class _Rolls:
             waiting.setdefault(int(kind[piece]), []).append(piece)
         self.sections: list[list[tuple[int, Lanes]]] = [
             [
-                (length, [[(waiting[k].pop(), int(job.size[k, 0])) for k in lane] for _, lane in lanes])
+                (
+                    length,
+                    [[(waiting[k].pop(), int(job.size[k, 0])) for k in lane] for _, lane in lanes],
+                )
                 for length, lanes in sections
             ]
             for sections in bought
@@ -255,7 +268,11 @@ def _lengths(rolls: _Rolls, strips: Strips, laid_m: float, least_m: float) -> li
 
 
 def as_bought(
-    job: Job, kind: np.ndarray, plan: list[list[Lanes]], strips: Strips, number: dict[int, list[int]]
+    job: Job,
+    kind: np.ndarray,
+    plan: list[list[Lanes]],
+    strips: Strips,
+    number: dict[int, list[int]],
 ) -> tuple[Bought, ...]:
     """The purchases of a divided plan in the sizes of its new job, ``kind`` of each of its pieces;
     ``number`` as `Strips.made` gives it."""

@@ -27,7 +27,11 @@ MOST = 14
 def _sums(length: Ints, width: Ints) -> tuple[Ints, Ints, Ints]:
     """By subset: lengths end to end, widest width, area."""
     n = len(length)
-    long, wide, area = np.zeros(1 << n, np.int64), np.zeros(1 << n, np.int64), np.zeros(1 << n, np.int64)
+    long, wide, area = (
+        np.zeros(1 << n, np.int64),
+        np.zeros(1 << n, np.int64),
+        np.zeros(1 << n, np.int64),
+    )
     for k in range(n):
         for s in range(1 << k):
             t = s | 1 << k
@@ -75,7 +79,12 @@ def _lanes(
                             kept += 1
                     if kept >= most:
                         return start, ways, False
-                    ways[kept, 0], ways[kept, 1], ways[kept, 2], ways[kept, 3] = total, tall, lane, k
+                    ways[kept, 0], ways[kept, 1], ways[kept, 2], ways[kept, 3] = (
+                        total,
+                        tall,
+                        lane,
+                        k,
+                    )
                     found = kept + 1
             if other == 0:
                 break

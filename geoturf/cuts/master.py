@@ -40,7 +40,14 @@ class Master:
         cover = counts[column, row].astype(float)
         costs = np.asarray(cost, float)
         self.solver.addCols(
-            len(counts), costs / self.unit, lower, upper, len(row), start.astype(np.int32), row.astype(np.int32), cover
+            len(counts),
+            costs / self.unit,
+            lower,
+            upper,
+            len(row),
+            start.astype(np.int32),
+            row.astype(np.int32),
+            cover,
         )
         self.cost = np.append(self.cost, costs)
 
@@ -97,7 +104,10 @@ class Master:
             raise UnsolvedError(f"the linear programme ended as {self.solver.getModelStatus()}")
         self.solver.setOptionValue("simplex_strategy", _PRIMAL)
         solution = self.solver.getSolution()
-        use, value = np.array(solution.col_value), np.maximum(0.0, np.array(solution.row_dual)) * self.unit
+        use, value = (
+            np.array(solution.col_value),
+            np.maximum(0.0, np.array(solution.row_dual)) * self.unit,
+        )
         return float(use @ self.cost), use, value
 
 

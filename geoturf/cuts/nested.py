@@ -18,7 +18,13 @@ from geoturf.rules import LayoutRules
 Nest = tuple[Job, np.ndarray, Cut]  # pieces told apart by their chalk lines, each one's row in the job, and its plan
 
 _FOUND = 0.75  # of the triangles at slanted ends are taken up by other pieces, in pools that were tried
-_SHARES = (1, 0.9, 0.75, 0.5, 0.3)  # of a roll that a chain may take: short ones fill rolls better, long ones save more
+_SHARES = (
+    1,
+    0.9,
+    0.75,
+    0.5,
+    0.3,
+)  # of a roll that a chain may take: short ones fill rolls better, long ones save more
 _PACKED = 2  # of those, the cheapest so many are packed with all the work there is
 
 

@@ -81,7 +81,13 @@ class Book:
         used_m = used(bought) * job.step_m
         lanes = [lane for _, section in bought for _, lane in section]
         shape = tuple(tuple(_outlines(job, lane)) for lane in lanes)
-        key = (pool.product, *(round(side, 6) for side in of), job.step_m, shape, tuple(h for h, _ in bought))
+        key = (
+            pool.product,
+            *(round(side, 6) for side in of),
+            job.step_m,
+            shape,
+            tuple(h for h, _ in bought),
+        )
         pattern = self.patterns.setdefault(key, f"P{len(self.patterns) + 1}")
         where = (name, pool.phase, pool.product, pool.key)
         self.rolls.append((*where, *of, used_m, sum(map(len, lanes)), max(0.0, of[1] - used_m), pattern, source))
@@ -111,13 +117,28 @@ class Book:
             across = 0
             for width, lane in lanes:
                 full = length if is_chain(job, section) else sum(int(job.size[kind, 0]) for kind in lane)
-                self._keep(pool, name, width * step, (length - full) * step, (start + full) * step, across * step)
+                self._keep(
+                    pool,
+                    name,
+                    width * step,
+                    (length - full) * step,
+                    (start + full) * step,
+                    across * step,
+                )
                 across += width
             self._keep(pool, name, (usable - across) * step, length * step, start * step, across * step)
             start += length
         self._keep(pool, name, usable * step, length_m - start * step, start * step, 0.0)
 
-    def _keep(self, pool: Pool, name: str, width_m: float, length_m: float, along_m: float, across_m: float) -> None:
+    def _keep(
+        self,
+        pool: Pool,
+        name: str,
+        width_m: float,
+        length_m: float,
+        along_m: float,
+        across_m: float,
+    ) -> None:
         if width_m >= self.rules.left_over_width_m - 1e-9 and length_m >= self.rules.left_over_length_m - 1e-9:
             self.stock.append((name, pool.phase, pool.product, width_m, length_m, along_m, across_m))
 
@@ -248,8 +269,24 @@ def chosen_table(
         ratio = 1.0
         if choice.free_cost > 0:  # not where it is NaN
             ratio = max(1.0, min(other.cost for other in choice.layouts) / choice.free_cost)
-        rows.append((layout.bearing_deg, layout.seam_m, len(layout.cross), len(layout.pieces), cut[row], ratio))
-    names = ["pile_bearing_deg", "seam_m", "cross_seams", "pieces", "piece_area_m2", "free_cost_ratio"]
+        rows.append(
+            (
+                layout.bearing_deg,
+                layout.seam_m,
+                len(layout.cross),
+                len(layout.pieces),
+                cut[row],
+                ratio,
+            )
+        )
+    names = [
+        "pile_bearing_deg",
+        "seam_m",
+        "cross_seams",
+        "pieces",
+        "piece_area_m2",
+        "free_cost_ratio",
+    ]
     table = pd.DataFrame(rows, columns=names)
     table.insert(5, "turf_bought_m2", bought_m2)
     return table

@@ -82,7 +82,11 @@ class _Lost:
     beside it."""
 
     def __init__(self, job: Job):
-        self.width, self.area, self.narrow = job.width, job.size.prod(axis=1).tolist(), exact.narrow(job).tolist()
+        self.width, self.area, self.narrow = (
+            job.width,
+            job.size.prod(axis=1).tolist(),
+            exact.narrow(job).tolist(),
+        )
         self.known: dict[Section, int] = {}
 
     def __call__(self, section: Section) -> int:

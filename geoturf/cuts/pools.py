@@ -33,7 +33,12 @@ def gather(ground: Ground, choices: tuple[Choices, ...], rules: CutRules) -> lis
         if choices[row].layouts:
             pools.setdefault(key, []).append(row)
     return [
-        Pool(" / ".join(part for part in (key[0], *key[2:], key[1]) if part), key[0], key[1], tuple(areas))
+        Pool(
+            " / ".join(part for part in (key[0], *key[2:], key[1]) if part),
+            key[0],
+            key[1],
+            tuple(areas),
+        )
         for key, areas in pools.items()
     ]
 
@@ -45,7 +50,10 @@ def assert_cuttable(ground: Ground, choices: tuple[Choices, ...], market: dict[s
     for row, choice in enumerate(choices):
         offers = market[str(table["product"].iat[row])] if choice.layouts else {}
         for layout in (*choice.layouts, *choice.wide):
-            roll_m, piece_m = offers[width_key(layout.roll_width_m)].lengths_m[0], layout.cut[:, 0].max(initial=0.0)
+            roll_m, piece_m = (
+                offers[width_key(layout.roll_width_m)].lengths_m[0],
+                layout.cut[:, 0].max(initial=0.0),
+            )
             if piece_m > roll_m + HAIR_M:
                 line = f"a piece cut {piece_m:.4f} m long is longer than any roll it could be cut from ({roll_m:.4f} m)"
                 site, area = str(table["site"].iat[row]), str(table["area"].iat[row])

@@ -94,7 +94,11 @@ def compose(
     across, demand, value = job
     order, distinct, size_length = sizes
     out, lane = np.empty(256 * len(picks), np.int64), np.empty(256 * len(picks), np.int64)
-    ends, tall, total = np.zeros(len(picks), np.int64), np.zeros(len(picks), np.int64), np.zeros(len(picks))
+    ends, tall, total = (
+        np.zeros(len(picks), np.int64),
+        np.zeros(len(picks), np.int64),
+        np.zeros(len(picks)),
+    )
     best, chosen = np.zeros((len(length) + 1, across + 1)), np.empty(len(length), np.int64)
     left, filled, known = demand.copy(), 0, -1
     for p in range(len(picks)):
@@ -154,7 +158,13 @@ def _leaders(best: Floats, first: int, width: Ints, across: int, chosen: Ints) -
 
 @inlined
 def _followers(
-    follow: Floats, row: int, room: int, left: Ints, batches: tuple[Ints, Ints, Ints], out: Ints, filled: int
+    follow: Floats,
+    row: int,
+    room: int,
+    left: Ints,
+    batches: tuple[Ints, Ints, Ints],
+    out: Ints,
+    filled: int,
 ) -> tuple[int, bool]:
     """Writes what follows best in ``room`` into ``out`` from ``filled``, taken off what is
     ``left``; gives where it ends and whether some of it is there less often."""

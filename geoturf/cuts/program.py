@@ -32,7 +32,10 @@ COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
 APART_M = 0.12  # or one so often, where cut steps are finer than a centimetre
 _LOOSE = 80  # over the number of sizes: the part of the way to steady values that duals are not drawn
-_LEAST, _LET_GO = 0.8, 0.1  # the part they are at least, and the one under which they are not at all any more
+_LEAST, _LET_GO = (
+    0.8,
+    0.1,
+)  # the part they are at least, and the one under which they are not at all any more
 _ROOM = 4  # columns a row, beyond which dear ones go
 _DEAR = 0.05  # of a section's cost: what its pieces may be worth less, before it is dear
 _ENOUGH = 0.01  # of a roll: so little is not sought for
@@ -65,12 +68,18 @@ class Lanes:
         self.length, self.width = (np.ascontiguousarray(job.size[self.kind, side]) for side in (0, 1))
         self.batch_length = job.size[self.of, 0] * self.batch
         fresh = np.diff(self.of, prepend=-1) != 0  # batches of a size lie together
-        self.sizes, self.distinct = self.of[fresh], np.append(0, np.cumsum(fresh))  # sizes in the first so many batches
+        self.sizes, self.distinct = (
+            self.of[fresh],
+            np.append(0, np.cumsum(fresh)),
+        )  # sizes in the first so many batches
 
     def price(self, value: np.ndarray, heights: np.ndarray, cost: np.ndarray) -> Priced:
         """The best sections of these lengths where a piece of size i is worth ``value[i]`` and h
         steps cost ``cost[h]``."""
-        job, heights = self.job, np.ascontiguousarray(heights)  # strided ones would be compiled for anew
+        job, heights = (
+            self.job,
+            np.ascontiguousarray(heights),
+        )  # strided ones would be compiled for anew
         follow = pricing.knapsacks(self.batch_length, value[self.of] * self.batch, job.longest)
         worth = value[self.kind]
         led = pricing.lead(self.length, self.width, worth, follow, self.row, job.width, heights)

@@ -188,10 +188,16 @@ _PROVING = 20  # and by length, where they raise the bound as well
 _WORST = 40  # purchases cut again in groups
 _LARGE = 300  # pieces from which those cut from lengths are many
 _MANY = 1200  # sizes beyond which one linear programme of all takes too long
-_TURNS, _PARTS = 4, polish.Part(600, 40, 0.8, 100)  # then so many such parts are worked on by themselves
+_TURNS, _PARTS = (
+    4,
+    polish.Part(600, 40, 0.8, 100),
+)  # then so many such parts are worked on by themselves
 _SMALL_PARTS = polish.Part(150, 25, 0.6, 50)  # where many pieces are cut from lengths: the most turf a second
 _REPEATED_PARTS = polish.Part(400, 12, 0.6, 50)  # and where they repeat
-_REPEATED, _SIZES = 1.5, 500  # pieces a size from which, and sizes up to which, one programme of all is soon solved
+_REPEATED, _SIZES = (
+    1.5,
+    500,
+)  # pieces a size from which, and sizes up to which, one programme of all is soon solved
 _CHOSEN = 120  # rolls up to which the last one is looked for by an integer programme
 _VERY_MANY = 4000  # sizes beyond which that gains too little
 

@@ -27,7 +27,10 @@ _ROUNDS = 400
 _MANY = 400  # lengths beyond which the programme is solved once only
 _HURRIED, _CAREFUL = 20, 60  # patterns taken at once when diving: one in so many
 _PATTERNS = 20  # added a round
-_GATHERED, _NODES = 8, 200  # dives whose patterns are chosen from, and nodes of branch and bound then
+_GATHERED, _NODES = (
+    8,
+    200,
+)  # dives whose patterns are chosen from, and nodes of branch and bound then
 _FEASIBLE = 2  # HiGHS' name for a solution that is one
 
 
@@ -117,7 +120,12 @@ def _once(patterns: list[Pattern], need: Counter[int]) -> list[Pattern]:
 
 
 def _dive(
-    stock: Stock, left: Counter[int], root: Programme, best: list[Pattern], turn: int, known: set[Pattern]
+    stock: Stock,
+    left: Counter[int],
+    root: Programme,
+    best: list[Pattern],
+    turn: int,
+    known: set[Pattern],
 ) -> list[Pattern]:
     """Patterns by taking those the programme uses whole, or else those it uses most, time and
     again; but ``once`` where solving it again would take too long. All patterns that come up are

@@ -40,7 +40,10 @@ def choose(
     ones, side by side. ``spared_m2(area, layout)``: turf that slanted ends spare, where they may be
     cut so; full strips are then offered too."""
     chosen = {area: choice.layouts[0] for area, choice in enumerate(choices) if choice.layouts}
-    every, offered = [], []  # areas that are swapped together; the layouts each may choose from, with what they cost
+    every, offered = (
+        [],
+        [],
+    )  # areas that are swapped together; the layouts each may choose from, with what they cost
     for pool in pools:
         for k in range(0, len(pool.areas), _TOGETHER):
             every.append(pool.areas[k : k + _TOGETHER])
@@ -51,7 +54,14 @@ def choose(
         for area, (layouts, _), row in zip(areas, some, rows, strict=True):
             chosen[area] = layouts[row]
     if spared_m2 is None:  # slanted ends are not cut yet: what they really buy is not known here
-        _settle([pool for pool in pools if len(pool.areas) <= settle.SMALL], choices, chosen, market, rules, engine)
+        _settle(
+            [pool for pool in pools if len(pool.areas) <= settle.SMALL],
+            choices,
+            chosen,
+            market,
+            rules,
+            engine,
+        )
     return chosen
 
 
@@ -66,7 +76,12 @@ def _settle(
     """Puts layouts that really cost less (`settle`) in the place of those ``chosen``, for pools of
     few areas."""
     works = [
-        ([chosen[a] for a in pool.areas], [list(choices[a].layouts) for a in pool.areas], market[pool.product], rules)
+        (
+            [chosen[a] for a in pool.areas],
+            [list(choices[a].layouts) for a in pool.areas],
+            market[pool.product],
+            rules,
+        )
         for pool in small
     ]
     runner = engine if len(works) > _TOGETHER else Serial()
@@ -111,7 +126,12 @@ def _offer(layout: Layout, market: Market, rules: LayoutRules, spared_m2: float)
     seams = settle.seams(layout, rules)
     area = float(pieces.prod(axis=1).sum()) / width
     spared = spared_m2 / layout.roll_width_m * market.cheapest
-    return _Offer(pieces[:, 0] * _LONG + pieces[:, 1], width, rate, seams - spared + (1 - _QUICK) * rate * area)
+    return _Offer(
+        pieces[:, 0] * _LONG + pieces[:, 1],
+        width,
+        rate,
+        seams - spared + (1 - _QUICK) * rate * area,
+    )
 
 
 def _swapped(offers: list[list[_Offer]]) -> list[int]:

@@ -25,7 +25,18 @@ from geoturf.layout.shape import Shape
 from geoturf.layout.task import Task, task_of
 from geoturf.model import Choices, Layout
 
-__all__ = ["Laid", "Task", "bounds", "fresh", "lay", "task_of", "warm_arms", "warm_losses", "warm_parts", "warm_seams"]
+__all__ = [
+    "Laid",
+    "Task",
+    "bounds",
+    "fresh",
+    "lay",
+    "task_of",
+    "warm_arms",
+    "warm_losses",
+    "warm_parts",
+    "warm_seams",
+]
 
 CHUNK = 16  # areas a worker gets at a time
 RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
@@ -101,11 +112,21 @@ def _relaid(
     where = task.where
     wanted = {(where[row].of, some): None for row, some in rolls.items()}
     jobs = [
-        (task.shapes[of], some, list(dict.fromkeys(layout.bearing_deg for layout in done[of].layouts))[:RELAID_AT])
+        (
+            task.shapes[of],
+            some,
+            list(dict.fromkeys(layout.bearing_deg for layout in done[of].layouts))[:RELAID_AT],
+        )
         for of, some in wanted
     ]
     runner = Serial() if len(jobs) < FEW else engine
-    laid = dict(zip(wanted, (one for chunk in runner.map(_work_priced, _chunks(jobs)) for one in chunk), strict=True))
+    laid = dict(
+        zip(
+            wanted,
+            (one for chunk in runner.map(_work_priced, _chunks(jobs)) for one in chunk),
+            strict=True,
+        )
+    )
     return {row: [moved(layout, where[row]) for layout in laid[where[row].of, some]] for row, some in rolls.items()}
 
 
@@ -170,7 +191,11 @@ def warm_arms() -> None:
 
 def warm_losses() -> None:
     """The same for what is lost there."""
-    slabs, arms, of = np.zeros((0, chords.ARM + 1)), np.zeros((0, 4), np.int64), np.zeros(2, np.int64)
+    slabs, arms, of = (
+        np.zeros((0, chords.ARM + 1)),
+        np.zeros((0, 4), np.int64),
+        np.zeros(2, np.int64),
+    )
     shape = _PLAN, np.array([0.0, 1.0]), np.array([[0, 0], [len(_PLAN), 2]])
     corners.losses(slabs, arms, of, *shape, np.array([4.0, 3.9, 0.1, 0.1, 0.0]), np.zeros(1), np.ones(1, bool))
 

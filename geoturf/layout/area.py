@@ -75,7 +75,10 @@ def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -
     layouts = []
     for roll in rolls:
         tried = [sought(shape, at, roll, models=(BALANCED,)) for at in bearings]
-        best = min((*tried, *arms.apart(tried, roll, (BALANCED,))), key=lambda s: round(s.cost[BALANCED], 9))
+        best = min(
+            (*tried, *arms.apart(tried, roll, (BALANCED,))),
+            key=lambda s: round(s.cost[BALANCED], 9),
+        )
         plain = replace(roll, pool=())
         groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
         layouts.append(layout_of(groups, shape.shift(best.bearing_deg), ganged=False, joints=best.joints))

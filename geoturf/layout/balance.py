@@ -22,18 +22,27 @@ from geoturf.layout.roll import BALANCED, Roll
 from geoturf.model import Choices, Layout
 from geoturf.units import round_down
 
-FEWEST, TOGETHER = 2, 250  # areas of a pool: fewer are left as they are; more are balanced in runs of so many
+FEWEST, TOGETHER = (
+    2,
+    250,
+)  # areas of a pool: fewer are left as they are; more are balanced in runs of so many
 WIDTHS = 240  # told apart across a roll, at most
 ROUNDS, CLOSE = 40, 1e-3
 THREADS = 2
-RELAID, TRUST = 2, 0.5  # times that layouts are made for the pool's own prices; how far those are trusted
+RELAID, TRUST = (
+    2,
+    0.5,
+)  # times that layouts are made for the pool's own prices; how far those are trusted
 
 
 Relay = Callable[[dict[int, tuple[Roll, ...]]], dict[int, list[Layout]]]
 
 
 def balanced(
-    choices: Sequence[Choices], pools: Sequence[Hashable], stock: Sequence[tuple[Roll, ...]], relay: Relay
+    choices: Sequence[Choices],
+    pools: Sequence[Hashable],
+    stock: Sequence[tuple[Roll, ...]],
+    relay: Relay,
 ) -> list[Choices]:
     """``choices`` with layouts for their pools' own prices added, and the one that serves its pool
     first. ``pools``: who shares rolls with whom; ``relay`` lays rows anew from rolls with their
@@ -179,7 +188,11 @@ class _Programme:
             return 0
         self.known.add(name)
         roll = self.rolls[width_m]
-        self._add(roll.width_m * roll.worth, [self.rows[width_m, k] for k in filling], list(filling.values()))
+        self._add(
+            roll.width_m * roll.worth,
+            [self.rows[width_m, k] for k in filling],
+            list(filling.values()),
+        )
         return 1
 
     def _add(self, cost: float, rows: list[int], values: list[float]) -> int:
@@ -192,6 +205,9 @@ class _Programme:
     def _lengths(self, layout: Layout) -> dict[tuple[float, int], float]:
         """Metres to cut of each width, in steps, of the layout's roll."""
         width_m = layout.roll_width_m
-        steps = np.minimum(np.ceil(layout.cut[:, 1] / self.steps[width_m] - 1e-6).astype(int), self._across(width_m))
+        steps = np.minimum(
+            np.ceil(layout.cut[:, 1] / self.steps[width_m] - 1e-6).astype(int),
+            self._across(width_m),
+        )
         total = np.bincount(steps, layout.cut[:, 0])
         return {(width_m, int(k)): float(total[k]) for k in np.flatnonzero(total)}

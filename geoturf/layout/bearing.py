@@ -20,7 +20,10 @@ from geoturf.layout.shape import Shape
 EDGES = 12  # edge directions looked at, by total length
 ENOUGH = 0.92  # of the border: edges beyond that are too short to matter
 SAME_DEG = 0.5
-SIDES, TIE = 64, 1e-6  # edges that a rectangle may lie along; rectangles this close are equally small
+SIDES, TIE = (
+    64,
+    1e-6,
+)  # edges that a rectangle may lie along; rectangles this close are equally small
 GRID_DEG = 15.0  # for outlines without clear edges
 KEPT, SLACK = 3, 1.015  # searched in full: at most this many, within this factor of the best
 JOINT = 16  # bearings looked at for areas that share one

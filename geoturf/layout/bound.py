@@ -40,7 +40,10 @@ from geoturf.layout.shape import SNAP_M, Shape, turned
 from geoturf.rules import STEEPEST
 
 TRIED, WORK = 320, 7_000  # bearings at most, and edges looked at at all of them
-MANY, FEWER = 300, 48  # shapes of more edges are large beside what their ends take: so many bearings do
+MANY, FEWER = (
+    300,
+    48,
+)  # shapes of more edges are large beside what their ends take: so many bearings do
 GUESSED = 6  # longest edges along or across which the least may be
 ASKEW_DEG = 0.618  # beside the longest edge: just at a bearing of edges less can be told of corners than next to it
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step

@@ -40,7 +40,11 @@ def arms_of(views: Floats, vs: Floats, at: Ints, gap: float, wanted: Flags) -> t
     many, held, count = 0, int64(0), int64(0)
     for b in range(len(at) - 1):
         many += (at[b + 1, 0] - at[b, 0]) * (at[b + 1, 1] - at[b, 1]) // 2 + 1
-    slabs, arms, of = np.empty((many, ARM + 1)), np.empty((many, 4), np.int64), np.empty(len(at), np.int64)
+    slabs, arms, of = (
+        np.empty((many, ARM + 1)),
+        np.empty((many, 4), np.int64),
+        np.empty(len(at), np.int64),
+    )
     of[0] = 0
     for b in range(len(at) - 1):
         of[b + 1] = count
@@ -84,9 +88,22 @@ def _sweep(edges: Floats, vs: Floats, gap: float) -> tuple[Floats, Ints, int]:
     active, order, held, taken = np.empty(n, np.int64), np.empty(n), int64(0), int64(0)
     rows, count = np.empty((n * len(vs) // 2 + 1, ARM + 1)), int64(0)
     ends, arms, junctions = np.empty((len(rows), 2), np.int64), int64(0), int64(0)
-    before, here, n_before = np.empty(n, np.int64), np.empty(n, np.int64), 0  # rows of the slab below, left to right
-    up, down, below, joint = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64)
-    at_low, at_high, slope = np.empty(n), np.empty(n), np.empty(n)  # of the active edges: u at the slab's v's, du/dv
+    before, here, n_before = (
+        np.empty(n, np.int64),
+        np.empty(n, np.int64),
+        0,
+    )  # rows of the slab below, left to right
+    up, down, below, joint = (
+        np.empty(n, np.int64),
+        np.empty(n, np.int64),
+        np.empty(n, np.int64),
+        np.empty(n, np.int64),
+    )
+    at_low, at_high, slope = (
+        np.empty(n),
+        np.empty(n),
+        np.empty(n),
+    )  # of the active edges: u at the slab's v's, du/dv
     for s in range(len(vs) - 1):
         low, high = vs[s], vs[s + 1]
         held, taken = met(edges, active, held, taken, low, high)
@@ -129,7 +146,15 @@ def _sweep(edges: Floats, vs: Floats, gap: float) -> tuple[Floats, Ints, int]:
 
 @inlined
 def _fill(
-    rows: Floats, at: int, at_low: Floats, at_high: Floats, slope: Floats, held: int, c: int, low: float, high: float
+    rows: Floats,
+    at: int,
+    at_low: Floats,
+    at_high: Floats,
+    slope: Floats,
+    held: int,
+    c: int,
+    low: float,
+    high: float,
 ) -> None:
     """Row ``at`` of ``rows``: the slab of the c-th chord."""
     a, b = 2 * c, 2 * c + 1
@@ -155,7 +180,14 @@ def _meets(rows: Floats, row: int, at_low: Floats, c: int) -> bool:
 
 @inlined
 def _meet(
-    rows: Floats, before: Ints, n_before: int, at_low: Floats, held: int, up: Ints, down: Ints, below: Ints
+    rows: Floats,
+    before: Ints,
+    n_before: int,
+    at_low: Floats,
+    held: int,
+    up: Ints,
+    down: Ints,
+    below: Ints,
 ) -> None:
     """How many chords above each slab below meets, how many slabs below each chord above, and the
     last of these."""
@@ -172,7 +204,15 @@ def _meet(
 
 @inlined
 def _join(
-    rows: Floats, before: Ints, n_before: int, at_low: Floats, c: int, up: Ints, ends: Ints, stem: int, junction: int
+    rows: Floats,
+    before: Ints,
+    n_before: int,
+    at_low: Floats,
+    c: int,
+    up: Ints,
+    ends: Ints,
+    stem: int,
+    junction: int,
 ) -> None:
     """The arms below that the c-th chord joins are branches of it, if each of them ends in it
     alone; else nothing is told."""
@@ -201,7 +241,11 @@ def _goes_on(rows: Floats, last: int, at: int, gap: float) -> bool:
 @inlined
 def _add(rows: Floats, last: int, at: int) -> None:
     """Makes the slab ``at`` part of the one below that goes on in it."""
-    rows[last, HIGH], rows[last, LEFT_UP], rows[last, RIGHT_UP] = rows[at, HIGH], rows[at, LEFT_UP], rows[at, RIGHT_UP]
+    rows[last, HIGH], rows[last, LEFT_UP], rows[last, RIGHT_UP] = (
+        rows[at, HIGH],
+        rows[at, LEFT_UP],
+        rows[at, RIGHT_UP],
+    )
     rows[last, GAP], rows[last, CLOSING] = (
         min(rows[last, GAP], rows[at, GAP]),
         max(rows[last, CLOSING], rows[at, CLOSING]),
@@ -235,7 +279,14 @@ def _unite(rows: Floats, ends: Ints, junctions: int) -> None:
 
 @inner
 def _split(
-    slabs: Floats, first: int, after: int, ends: Ints, arm: int, arms: Ints, count: int, junctions: int
+    slabs: Floats,
+    first: int,
+    after: int,
+    ends: Ints,
+    arm: int,
+    arms: Ints,
+    count: int,
+    junctions: int,
 ) -> tuple[int, int]:
     """Adds the arm of slabs ``first`` to ``after`` to ``arms``: several, if its border steps. The
     longer side of a step is the stem, the other its branch."""

@@ -120,14 +120,25 @@ def losses(
         out[b] = 0.0
         if not wanted[b]:
             continue
-        arms, edges, vs = every[of[b] : of[b + 1]], views[at[b, 0] : at[b + 1, 0]], lines[at[b, 1] : at[b + 1, 1]]
+        arms, edges, vs = (
+            every[of[b] : of[b + 1]],
+            views[at[b, 0] : at[b + 1, 0]],
+            lines[at[b, 1] : at[b + 1, 1]],
+        )
         out[b] = _lost(slabs, arms, edges, vs, sizes, np.tan(turns[b]), work, told)
     return out
 
 
 @inner
 def _lost(
-    slabs: Floats, arms: Ints, edges: Floats, vs: Floats, sizes: Floats, tan: float, work: Floats, told: Floats
+    slabs: Floats,
+    arms: Ints,
+    edges: Floats,
+    vs: Floats,
+    sizes: Floats,
+    tan: float,
+    work: Floats,
+    told: Floats,
 ) -> float:
     """What is lost (m2) at one bearing, turned by up to the angle of that ``tan``: ``arms`` (m, 4)
     of ``slabs`` (n, 11) as `arms_of` gives them, ``edges`` (k, 4) and ``vs`` in metres, ``sizes``
@@ -142,8 +153,14 @@ def _lost(
         if slabs[after - 1, HIGH] - slabs[first, LOW] <= SLIVER:
             continue
         for k in range(first, after):
-            left, right = min(left, slabs[k, LEFT], slabs[k, LEFT_UP]), max(right, slabs[k, RIGHT], slabs[k, RIGHT_UP])
-            chord, gap = min(chord, _chord(slabs, k, 0), _chord(slabs, k, 1)), min(gap, slabs[k, GAP])
+            left, right = (
+                min(left, slabs[k, LEFT], slabs[k, LEFT_UP]),
+                max(right, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
+            )
+            chord, gap = (
+                min(chord, _chord(slabs, k, 0), _chord(slabs, k, 1)),
+                min(gap, slabs[k, GAP]),
+            )
         _tell(told, slabs, arms, arm, vs[0], vs[-1], sizes, slack, tan)
         alone = gap == np.inf and slabs[first, LOW] <= vs[0] and slabs[after - 1, HIGH] >= vs[-1]
         room, off, best = np.inf if alone else ROOM, (right - left) * tan, 0.0
@@ -151,7 +168,10 @@ def _lost(
             least = clip * (right - left) / CLIPS
             if clip == 0 or least > chord:  # else nothing is clipped
                 away = 0.0 if alone else far
-                best = max(best, _waste(slabs, arms, arm, least, room, told, sizes, tan, off, away, slack, work))
+                best = max(
+                    best,
+                    _waste(slabs, arms, arm, least, room, told, sizes, tan, off, away, slack, work),
+                )
         total += best
     return total
 
@@ -217,7 +237,14 @@ def _room(slabs: Floats, arms: Ints, arm: int, e: int, slack: float, gap: float)
 
 @inner
 def _reach(
-    slabs: Floats, arms: Ints, stem: int, branch: int, out: int, sizes: Floats, slack: float, tan: float
+    slabs: Floats,
+    arms: Ints,
+    stem: int,
+    branch: int,
+    out: int,
+    sizes: Floats,
+    slack: float,
+    tan: float,
 ) -> tuple[float, float]:
     """How far a strip with a line of the stem in it reaches past the branch, which begins (``out``
     0) or ends at their junction, and on how many of its lines (inf: on all)."""
@@ -226,7 +253,10 @@ def _reach(
     for k in range(arms[branch, FIRST], arms[branch, AFTER]):
         near = (slabs[k, LOW] - at) * sign if out == 0 else (slabs[k, HIGH] - at) * sign
         if slabs[k, HIGH] - slabs[k, LOW] > SLIVER and near < sizes[0] + slack:
-            low, high = min(low, slabs[k, LEFT], slabs[k, LEFT_UP]), max(high, slabs[k, RIGHT], slabs[k, RIGHT_UP])
+            low, high = (
+                min(low, slabs[k, LEFT], slabs[k, LEFT_UP]),
+                max(high, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
+            )
     left, right, begin, seen = -np.inf, np.inf, np.inf, -np.inf
     for step in range(arms[stem, AFTER] - arms[stem, FIRST]):  # from the junction
         k = arms[stem, AFTER] - 1 - step if out == 0 else arms[stem, FIRST] + step
@@ -282,13 +312,29 @@ def _waste(
     or more and no other turf is near. ``most``: room, at most; ``off``, ``far``: lines off each
     stretch, and next to what is not told of; ``slack``: by which places are uncertain."""
     first, after, gap, away = arms[arm, FIRST], arms[arm, AFTER], APART * sizes[3], off + 2.0 * far
-    held, chord, start, end, room, cos = int64(0), np.inf, 0.0, 0.0, np.inf, 1.0 / np.sqrt(1.0 + tan * tan)
+    held, chord, start, end, room, cos = (
+        int64(0),
+        np.inf,
+        0.0,
+        0.0,
+        np.inf,
+        1.0 / np.sqrt(1.0 + tan * tan),
+    )
     slope, left_slope, right_slope = 0.0, 0.0, 0.0  # of the last stretch
-    lost, idle, whole = 0.0, 0.0, 0.0  # lines left out since it, too few for a stretch, and left out before (below 0)
+    lost, idle, whole = (
+        0.0,
+        0.0,
+        0.0,
+    )  # lines left out since it, too few for a stretch, and left out before (below 0)
     west, east = -np.inf, np.inf  # what all chords since it have in common
     bar = slabs[first, LOW] + far  # lines below it are not told of
     for k in range(first, after):
-        low, high, at_low, at_high = slabs[k, LOW], slabs[k, HIGH], _chord(slabs, k, 0), _chord(slabs, k, 1)
+        low, high, at_low, at_high = (
+            slabs[k, LOW],
+            slabs[k, HIGH],
+            _chord(slabs, k, 0),
+            _chord(slabs, k, 1),
+        )
         if not _holds(slabs, k, clip, gap, away):
             lost, bar = lost + high - low + off, high + far
             continue
@@ -296,9 +342,15 @@ def _waste(
         before = (high - low) * (clip - at_low) / (at_high - at_low) if at_low < clip else 0.0
         behind = (high - low) * (clip - at_high) / (at_low - at_high) if at_high < clip else 0.0
         lost += before + off if before > 0.0 else 0.0
-        low, high = max(low + before, bar), min(high - behind, _upto(slabs, k, after, clip, gap, away, far))
+        low, high = (
+            max(low + before, bar),
+            min(high - behind, _upto(slabs, k, after, clip, gap, away, far)),
+        )
         if high - low <= max(off, SLIVER):
-            west, east = max(west, slabs[k, LEFT], slabs[k, LEFT_UP]), min(east, slabs[k, RIGHT], slabs[k, RIGHT_UP])
+            west, east = (
+                max(west, slabs[k, LEFT], slabs[k, LEFT_UP]),
+                min(east, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
+            )
             lost += behind + off if behind > 0.0 else 0.0
             idle += slabs[k, HIGH] - slabs[k, LOW]
             continue
@@ -309,7 +361,10 @@ def _waste(
             whole -= lost + idle if lost > 0.0 else 0.0
             if lost == 0.0:
                 slope += abs(slabs[k, LEFT_SLOPE]) + abs(slabs[k, RIGHT_SLOPE])
-                chord = min(chord, max(0.0, min(east, slabs[k, RIGHT]) - max(west, slabs[k, LEFT]) - slope * off))
+                chord = min(
+                    chord,
+                    max(0.0, min(east, slabs[k, RIGHT]) - max(west, slabs[k, LEFT]) - slope * off),
+                )
         slope, end = abs(slabs[k, LEFT_SLOPE]) + abs(slabs[k, RIGHT_SLOPE]), high
         chord = min(chord, max(0.0, max(clip, min(at_low, at_high)) - slope * off))
         west, east, idle = slabs[k, LEFT_UP], slabs[k, RIGHT_UP], 0.0
@@ -368,7 +423,10 @@ def _shared(
 ) -> float:
     """The same, of stretches that are known: they lie from ``start`` to ``end``, less (below 0)
     ``whole`` between them."""
-    thin_low, thin_high = start - slabs[arms[arm, FIRST], LOW], slabs[arms[arm, AFTER] - 1, HIGH] - end
+    thin_low, thin_high = (
+        start - slabs[arms[arm, FIRST], LOW],
+        slabs[arms[arm, AFTER] - 1, HIGH] - end,
+    )
     lines_low = told[0, _LINES] if thin_low <= THIN else 0.0
     lines_high = told[1, _LINES] if thin_high <= THIN else 0.0
     most, share = (end - start) * cos + 2.0 * slack, 1.0
@@ -381,7 +439,19 @@ def _shared(
     lines_low -= min(thin_low, lines_low) if lines_low > 0.0 else 0.0
     lines_high -= min(thin_high, lines_high) if lines_high > 0.0 else 0.0
     whole = max(0.0, whole + end - start - off) * cos
-    return _least(held, chord, whole, most, share * room, lines_low, lines_high, told, off + slack, sizes, work)
+    return _least(
+        held,
+        chord,
+        whole,
+        most,
+        share * room,
+        lines_low,
+        lines_high,
+        told,
+        off + slack,
+        sizes,
+        work,
+    )
 
 
 @inner

@@ -14,7 +14,10 @@ from geoturf.layout.kernel import views
 SPANS = 12  # of the half turn, to start with
 HALVED = 8  # spans at a time: enough that calls cost little, few enough that the lowest come first
 CLOSE = 1e-4  # of the area: how near to the least the bound is brought
-COARSE_DEG, FINE_DEG = 5.0, 0.12  # half a span from which on corners are looked at, and the least is looked for
+COARSE_DEG, FINE_DEG = (
+    5.0,
+    0.12,
+)  # half a span from which on corners are looked at, and the least is looked for
 
 
 @dataclass(frozen=True)

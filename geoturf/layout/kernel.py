@@ -117,7 +117,12 @@ def _add(lo: Floats, hi: Floats, count: int, a: float, b: float, gap: float) -> 
 @inlined
 def u_at(edges: Floats, e: int, v: float) -> float:
     """u of edge ``e`` at ``v``, never outside the edge."""
-    u0, v0, u1, v1 = edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]  # a row of it would be counted as an array
+    u0, v0, u1, v1 = (
+        edges[e, 0],
+        edges[e, 1],
+        edges[e, 2],
+        edges[e, 3],
+    )  # a row of it would be counted as an array
     u = u0 + (v - v0) / (v1 - v0) * (u1 - u0)
     inside: float = min(max(u, min(u0, u1)), max(u0, u1))
     return inside
@@ -284,7 +289,13 @@ def gang(length: float, lanes: int, joint: float, roll: Floats) -> tuple[float, 
 
 @inner
 def _gang(
-    length: float, lanes: int, joint: float, full: float, ends: float, longest: float, a_metre: float
+    length: float,
+    lanes: int,
+    joint: float,
+    full: float,
+    ends: float,
+    longest: float,
+    a_metre: float,
 ) -> tuple[float, int, int]:
     """`gang` by numbers: ``full`` (m2 of turf a step of roll), both end allowances and the longest
     laid length (m), steps a metre."""
@@ -319,7 +330,14 @@ def divisions(lines: Floats, sizes: Ints, spans: Floats, roll: Floats, ganged: b
 
 @jit
 def searches(
-    cuts: Floats, offsets: Ints, lo: Floats, hi: Floats, seams: Floats, roll: Floats, shares: Floats, alone: int
+    cuts: Floats,
+    offsets: Ints,
+    lo: Floats,
+    hi: Floats,
+    seams: Floats,
+    roll: Floats,
+    shares: Floats,
+    alone: int,
 ) -> tuple[Floats, Ints]:
     """Cheapest seams by each price model, as shortest paths over the cuts: one pass, since what a
     band takes is the same for all.

@@ -45,7 +45,12 @@ def between(edges: Floats, vs: Floats, spans: Spans, i: int, j: int) -> tuple[Fl
             off = max(lo[a] - u, u - hi[a])
             if off < least:
                 nearest, least = a, off
-        out[count, 0], out[count, 1], out[count, 2], out[count, 3] = u_at(edges, e, v0), v0, u_at(edges, e, v1), v1
+        out[count, 0], out[count, 1], out[count, 2], out[count, 3] = (
+            u_at(edges, e, v0),
+            v0,
+            u_at(edges, e, v1),
+            v1,
+        )
         part[count], low[count] = root[nearest - first], v0
         count += 1
     order = np.arange(count)
@@ -92,13 +97,21 @@ def apart(edges: Floats, part: Ints, low: float, high: float, roll: Floats) -> t
         count = 0
         for p in part:
             count = max(count, p + 1)
-        left, right, lows, highs = np.empty(count), np.empty(count), np.empty(count), np.empty(count)
+        left, right, lows, highs = (
+            np.empty(count),
+            np.empty(count),
+            np.empty(count),
+            np.empty(count),
+        )
         for p in range(count):
             left[p] = lows[p] = np.inf
             right[p] = highs[p] = -np.inf
         for e in range(len(edges)):
             p = part[e]
-            left[p], right[p] = min(left[p], edges[e, 0], edges[e, 2]), max(right[p], edges[e, 0], edges[e, 2])
+            left[p], right[p] = (
+                min(left[p], edges[e, 0], edges[e, 2]),
+                max(right[p], edges[e, 0], edges[e, 2]),
+            )
             lows[p], highs[p] = min(lows[p], edges[e, 1]), max(highs[p], edges[e, 3])
         met = False
         for p in range(count):

@@ -48,7 +48,12 @@ def strips(
     while j > 0:
         count += offsets[j] > offsets[before[j]]
         j = before[j]
-    lines, sizes, spans, held = np.empty((count, 2)), np.empty(count, np.int64), np.empty((len(lo), 2)), len(lo)
+    lines, sizes, spans, held = (
+        np.empty((count, 2)),
+        np.empty(count, np.int64),
+        np.empty((len(lo), 2)),
+        len(lo),
+    )
     k, j = count, len(cuts) - 1
     while j > 0:
         i = before[j]
@@ -67,7 +72,11 @@ def strips(
 def seams(lines: Floats, edges: Floats) -> Floats:
     """Stretches v, u from, u to (n, 3) of turf on both sides of the ``lines`` (k, 2) between
     strips."""
-    out, count, found = np.empty((len(lines) * (len(edges) // 2 + 1), 3)), 0, np.empty(len(edges) + 1)
+    out, count, found = (
+        np.empty((len(lines) * (len(edges) // 2 + 1), 3)),
+        0,
+        np.empty(len(edges) + 1),
+    )
     for k in range(len(lines) - 1):
         v = lines[k, 1]
         if abs(lines[k + 1, 0] - v) < TOLERANCE_M:
@@ -110,7 +119,11 @@ def near(
     ends first and last."""
     about = _about(cuts, offsets, before)
     span, free = high - low, len(vs) <= MAX_VERTICES
-    turns, repeats, stride = int(span / usable) + 1, int((vs[-1] - vs[0]) / usable) + 1, _stride(many, span, usable)
+    turns, repeats, stride = (
+        int(span / usable) + 1,
+        int((vs[-1] - vs[0]) / usable) + 1,
+        _stride(many, span, usable),
+    )
     reach = int(window / (grid * stride)) + 2
     values = np.empty(len(about) * (8 * reach + 5 + (len(vs) if free else 0)))
     count = int64(0)

@@ -17,7 +17,10 @@ from geoturf.units import US, Money, System, round_down
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
 ALONE, PROP, BALANCED = range(3)  # price models: rows of `Roll.shares`
 MODELS = 3
-MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
+MIDDLE, FINEST = (
+    48,
+    240,
+)  # grid steps in a usable width; of whole cut steps at most this many are told apart
 LEAN = 0.025
 
 
@@ -74,7 +77,12 @@ class Roll:
         finest = min(FINEST, round_down(self.usable_m, self.step_m))
         fine = self.step_m if finest < FINEST else self.usable_m / FINEST
         middle = self.usable_m / MIDDLE
-        return (0, MIDDLE, middle, 1.01 * (self.usable_m / 14)), (1, finest, fine, 1.01 * (self.usable_m / 64))
+        return (0, MIDDLE, middle, 1.01 * (self.usable_m / 14)), (
+            1,
+            finest,
+            fine,
+            1.01 * (self.usable_m / 64),
+        )
 
     @cached_property
     def numbers(self) -> np.ndarray:

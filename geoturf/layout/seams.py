@@ -68,7 +68,11 @@ class Sought:
 
 
 def sought(
-    shape: Shape, bearing_deg: float, roll: Roll, screen: bool = False, models: tuple[int, ...] = EVERY
+    shape: Shape,
+    bearing_deg: float,
+    roll: Roll,
+    screen: bool = False,
+    models: tuple[int, ...] = EVERY,
 ) -> Sought:
     """The coarse search at one bearing; coarser still, and only by the models `SCREENED`, to
     ``screen`` bearings."""
