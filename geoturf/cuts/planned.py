@@ -238,46 +238,52 @@ def _cost(plan: PoolPlan, rules: LayoutRules) -> float:
 
 def from_stock(setting: Setting, gathered: Sequence[Pool], chosen: Chosen) -> list[PoolPlan]:
     """Plans of pools, each from what those before it leave of the stock."""
-    stock = sorted(((one.length_m, one.width_m, one.product) for one in setting.rules.stock), reverse=True)
+    every = ((one.length_m, one.width_m, one.product) for one in setting.rules.stock)
+    stock: list[LeftOver] = sorted(every, reverse=True)
     turns, plans = turns_for(chosen), []
     for pool in gathered:
-        stock_m2 = _stock_m2(setting, pool, stock)
-        before = [left_over for left_over in stock if left_over[2] == pool.product]
-        jobs = [
-            _from_stock(setting, pool, width, areas, chosen, turns, stock, before)
-            for width, areas in pools.by_width(pool, chosen)
-        ]
-        plans.append(replace(_pooled(pool, chosen, jobs), stock_m2=stock_m2))
+        others = [one for one in stock if one[2] != pool.product]
+        before = [one for one in stock if one[2] == pool.product]
+        left, jobs = before, list[JobPlan]()
+        for width, areas in pools.by_width(pool, chosen):
+            layouts = {area: chosen[area] for area in areas}
+            jobs.append(_from_stock(setting, pool, width, layouts, turns, (before, left)))
+            left = _less(left, jobs[-1].cut)
+        plan = _pooled(pool, chosen, jobs)
+        plans.append(replace(plan, stock_m2=_stock_m2(setting, pool, before)))
+        stock = sorted([*others, *left], reverse=True)
     return plans
+
+
+def _less(stock: list[LeftOver], cut: Cut) -> list[LeftOver]:
+    """The stock without what was cut from it."""
+    gone = {row for row, _ in cut.from_stock}
+    return [one for row, one in enumerate(stock) if row not in gone]
 
 
 def _from_stock(
     setting: Setting,
     pool: Pool,
     width: float,
-    areas: Sequence[int],
-    chosen: Chosen,
+    layouts: Chosen,
     turns: int,
-    stock: list[LeftOver],
-    before: list[LeftOver],
+    stock: tuple[list[LeftOver], list[LeftOver]],
 ) -> JobPlan:
-    """The areas laid for one roll width; what they use is taken off the ``stock``. ``before``: the
-    product's stock as no width of the pool had used any."""
-    layouts = [chosen[area] for area in areas]
-    mine = [k for k, (_, _, product) in enumerate(stock) if product == pool.product]
-    at_hand = _usable([stock[k] for k in mine], layouts[0])
-    job, kind = _job(setting, pool, width, layouts, turns, at_hand)
+    """The areas laid for one roll width. ``stock`` of the product: before any width of the pool
+    used of it, and what is left now."""
+    before, left = stock
+    areas, laid = list(layouts), list(layouts.values())
+    at_hand = _usable(left, laid[0])
+    job, kind = _job(setting, pool, width, laid, turns, at_hand)
     plan = _square(width, areas, job, kind, solve(job))
     if setting.slanted:
-        lines, left_u = _lines(setting, areas, chosen, job.step_m)
+        lines, left_u = _lines(setting, areas, layouts, job.step_m)
         plan = _nested(plan, nested.nest(job, kind, plan.cut, lines), left_u)
-    if len(before) > len(mine):  # what another width was given might have served here
-        free, _ = _job(setting, pool, width, layouts, turns, _usable(before, layouts[0]))
+    if len(before) > len(left):  # what another width was given might have served here
+        free, _ = _job(setting, pool, width, laid, turns, _usable(before, laid[0]))
         least_m: Callable[[Job], float] = nested.least_m if setting.slanted else dual.least_m
         bound_m = least_m(replace(plan.job, left_overs=free.left_overs))
         plan = replace(plan, cut=replace(plan.cut, bound_m=bound_m))
-    for at in sorted((mine[row] for row, _ in plan.cut.from_stock), reverse=True):
-        stock.pop(at)
     return replace(plan, at_hand=tuple(at_hand))
 
 
@@ -290,6 +296,6 @@ def _usable(stock: Sequence[LeftOver], layout: Layout) -> list[tuple[float, floa
 def _stock_m2(setting: Setting, pool: Pool, stock: Sequence[LeftOver]) -> float:
     """Most turf bought that left-overs at hand can stand for: usable area at the widest selvage of
     the pool."""
-    usable = sum(length * width for length, width, product in stock if product == pool.product)
+    usable = sum(length * width for length, width, _ in stock)
     layouts = [layout for area in pool.areas for layout in setting.choices[area].layouts]
     return usable * max(layout.roll_width_m / layout.width_m for layout in layouts)
