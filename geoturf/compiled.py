@@ -1,7 +1,8 @@
 """Compiled functions: numba's compiler, and where it keeps what it made.
 
-What is kept is named by all compiled sources, not by the one file a function stands in: compiled code holds what it calls, from
-whatever file. With ``NUMBA_DISABLE_JIT=1`` set nothing is compiled, so that a debugger and coverage see the kernels.
+What is kept is named by all compiled sources, not by the one file a function stands in: compiled
+code holds what it calls, from whatever file. With ``NUMBA_DISABLE_JIT=1`` set nothing is compiled,
+so that a debugger and coverage see the kernels.
 """
 
 from __future__ import annotations
@@ -13,46 +14,58 @@ from collections.abc import Callable
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias, TypeVar, cast
 
 import numba
+import numpy as np
 from numba.core.caching import CompileResultCacheImpl, FunctionCache
+from numpy.typing import NDArray
 
+# what kernels work on
+Floats: TypeAlias = NDArray[np.float64]
+Ints: TypeAlias = NDArray[np.int64]
+Flags: TypeAlias = NDArray[np.bool_]
+# a whole number of 64 bits to the compiler, whatever is added to it; a plain one to the type checker
+int64 = cast("Callable[[int], int]", np.int64)
+_Kernel = TypeVar("_Kernel", bound=Callable[..., Any])  # a decorated function keeps its type
+
+_config: Any = numba.config  # its names are made as it is loaded
 _PACKAGE = Path(__file__).parent
 # a file with such a line holds compiled functions
 _USE = re.compile(rb"^from geoturf\.compiled import .*\b(inlined|inner|jit)\b", re.MULTILINE)
 _unkept: list[Callable[..., Any]] = []  # functions for which numba found nowhere to keep what it makes
 
 
-def inlined(function: Callable[..., Any]) -> Any:
-    """Made part of the compiled functions that call it. For what has one caller, and so is compiled once instead of on its own
-    and again within that; and for small functions in hot loops, since arrays handed to a compiled function are counted there,
-    which takes longer than their own work."""
-    return numba.njit(inline="always")(function)
+def inlined(function: _Kernel) -> _Kernel:
+    """Made part of the compiled functions that call it. For what has one caller, and so is compiled
+    once instead of on its own and again within that; and for small functions in hot loops, since
+    arrays handed to a compiled function are counted there, which takes longer than their own
+    work."""
+    return cast("_Kernel", numba.njit(inline="always")(function))
 
 
-def jit(function: Callable[..., Any], fastmath: bool = False) -> Any:
-    """Compiled when first called, and kept beside the file, or in the user's cache folder where that cannot be written
-    (``NUMBA_CACHE_DIR`` names another). It lets go of the interpreter. ``fastmath``: for floats that are never NaN or infinite,
-    whose sums may be taken in any order."""
+def jit(function: _Kernel, fastmath: bool = False) -> _Kernel:
+    """Compiled when first called, and kept beside the file, or in the user's cache folder where
+    that cannot be written (``NUMBA_CACHE_DIR`` names another). It lets go of the interpreter.
+    ``fastmath``: for floats that are never NaN or infinite, whose sums may be taken in any
+    order."""
     return _kept(function, fastmath=fastmath)
 
 
-def inner(function: Callable[..., Any], fastmath: bool = False) -> Any:
-    """The same for what compiled functions alone call, without a way in from Python: compiled in less time. Called from Python
-    it takes the process down."""
+def inner(function: _Kernel, fastmath: bool = False) -> _Kernel:
+    """The same for what compiled functions alone call, without a way in from Python: compiled in
+    less time. Called from Python it takes the process down."""
     return _kept(function, fastmath=fastmath, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 
 
-def _kept(function: Callable[..., Any], **how: Any) -> Any:
+def _kept(function: _Kernel, **how: Any) -> _Kernel:
     made = numba.njit(nogil=True, **how)(function)
-    if numba.config.DISABLE_JIT:
-        return made
-    try:
-        made._cache = _Cache(function)
-    except RuntimeError:
-        _unkept.append(function)
-    return made
+    if not _config.DISABLE_JIT:
+        try:
+            made._cache = _Cache(function)
+        except RuntimeError:
+            _unkept.append(function)
+    return cast("_Kernel", made)
 
 
 def kept() -> bool:
@@ -62,7 +75,7 @@ def kept() -> bool:
 
 def compiled_now(function: Any, *args: Any) -> bool:
     """Calls a compiled function; tells whether it had to be compiled for that, and is kept."""
-    if numba.config.DISABLE_JIT or not kept():
+    if _config.DISABLE_JIT or not kept():
         function(*args)
         return False
     missed: int = sum(function.stats.cache_misses.values())
@@ -72,8 +85,8 @@ def compiled_now(function: Any, *args: Any) -> bool:
 
 
 def compiling(work: Callable[[], Any]) -> None:
-    """Does work that compiles much. A compiler makes many objects and lets go of few: looking for those would take a fifth of its
-    time. (A worker that starts with this loads little else.)"""
+    """Does work that compiles much. A compiler makes many objects and lets go of few: looking for
+    those would take a fifth of its time. (A worker that starts with this loads little else.)"""
     gc.disable()
     try:
         work()
@@ -83,7 +96,8 @@ def compiling(work: Callable[[], Any]) -> None:
 
 @cache
 def sources() -> str:
-    """A digest of every file with compiled functions, 12 hex digits. Some milliseconds, once a process."""
+    """A digest of every file with compiled functions, 12 hex digits. Some milliseconds, once a
+    process."""
     digest = hashlib.sha256()
     for path in files():
         digest.update(path.name.encode() + b"\0" + path.read_bytes())

@@ -351,6 +351,11 @@ def _powered(name: str, power: int) -> str:
     return name if power == 1 else f"{name}{power}"
 
 
+def round_down(value: float, step: float) -> int:
+    """How many whole steps ``value`` holds; a millionth of a step short does not lose one."""
+    return math.floor(value / step + 1e-6)
+
+
 def round_up(value: float, step: float) -> int:
     """How many whole steps cover ``value``; a millionth of a step over does not buy another one."""
     return max(0, math.ceil(value / step - 1e-6))

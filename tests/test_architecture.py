@@ -58,6 +58,11 @@ def test_a_library_stays_in_its_room(library, rooms):
     assert users <= rooms
 
 
+def test_stocked_widths_are_gathered_in_one_place():
+    """`Product.widths`; a price line alone names the entry of ``more_rolls`` that a price was written in."""
+    assert {room(p) for p in FILES if "more_rolls" in p.read_text(encoding="utf-8")} <= {"rules", "price"}
+
+
 def test_only_the_command_line_prints():
     def prints(path):
         tree = ast.walk(ast.parse(path.read_text(encoding="utf-8")))

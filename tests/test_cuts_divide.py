@@ -55,6 +55,16 @@ def test_no_length_is_shorter_than_the_least():
     assert len(plan([strips(80)] * 6, rules=CutRules.model_validate({"least_length": "20 ft"})).rolls) == 6
 
 
+def test_joints_of_neighbours_that_would_nearly_meet_are_moved_apart():
+    """Two strips of this area, neighbours, are divided. The rests they fill differ by half a foot: filled in the order they come,
+    their joints would lie 6 in apart, which a crew can't glue one by one; joints lie a foot apart or more."""
+    made = plan([strips(61, 60), strips(60, 59.5, 59.5, 60.5)])
+    cross = made.seams[made.seams["kind"] == "cross"]
+    assert len(cross) >= 2
+    for _, seams in cross.groupby("area_index"):
+        assert_staggered(seams)
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.lists(st.integers(12, 99), min_size=1, max_size=4), min_size=1, max_size=12), st.booleans())
 def test_lengths_make_up_their_strip_and_cost_less(areas, two_lengths):

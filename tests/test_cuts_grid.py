@@ -96,3 +96,10 @@ def test_the_least_that_rolls_of_odd_lengths_come_to_against_every_choice(length
     assert market.least_m(need) <= least + 1e-6
     if len(lengths) == 1:
         assert market.least_m(need) == pytest.approx(least)
+
+
+def test_a_length_off_a_roll_is_billed_no_longer_than_the_roll():
+    """A roll of 100 ft 6 in, billed by the foot: 100.2 ft of it would be billed as 101 ft, more than there is; the roll is."""
+    market = Market(15 * FOOT, (100.5 * FOOT,), (201.0,), 1.0 * FOOT)
+    assert market.purchase(100.2 * FOOT) == pytest.approx((100.5 * FOOT, 201.0), rel=1e-12)
+    assert market.purchase(99.2 * FOOT) == pytest.approx((100 * FOOT, 200.0), rel=1e-12)  # 2 a foot

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from geoturf import units
-from geoturf.units import UnitError, read, read_money, round_up
+from geoturf.units import UnitError, read, read_money, round_down, round_up
 
 PINT = pint.UnitRegistry()
 SI = {
@@ -204,6 +204,12 @@ def test_what_is_no_price(text):
 def test_whole_steps_do_not_buy_one_more(steps, step):
     assert round_up(steps * step, step) == steps
     assert round_up(steps * step + 0.01 * step, step) == steps + 1
+
+
+@given(st.integers(0, 10**6), st.sampled_from([1.0, 0.0254, 0.1, 0.3048, 45.72]))
+def test_whole_steps_are_not_lost(steps, step):
+    assert round_down(steps * step, step) == steps  # 3 x 0.1 / 0.1 is a hair under 3 or over
+    assert round_down(steps * step + 0.99 * step, step) == steps
 
 
 @given(st.decimals(0, 10**7, places=3))

@@ -114,11 +114,10 @@ def _disagreements(bid: Bid) -> list[str]:
 def _unfit_rolls(bid: Bid, product: Product) -> Iterator[str]:
     """What keeps the layout from cutting a product's rolls."""
     told = SYSTEMS[bid.units]
-    sizes = [(product.roll_width_m, product.roll_lengths)]
-    sizes += [(size.roll_width_m, size.roll_lengths) for size in product.more_rolls]
-    for width_m, lengths_m in sizes:
-        longest = max(lengths_m)
-        unfit = bid.layout.unfit(width_m, longest, told) or bid.layout.too_fine(longest, told)
+    for size in product.widths:
+        longest = max(size.roll_lengths)
+        unfit = bid.layout.unfit(size.roll_width_m, longest, told)
+        unfit = unfit or bid.layout.too_fine(longest, told)
         if unfit:
             yield unfit
 

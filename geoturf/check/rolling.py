@@ -216,9 +216,8 @@ def _not_cut_apart(roll: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.nd
 def _sold(row: tuple, result: Result) -> bool:
     """Whether the roll in this row can be bought as it is."""
     product, step = result.bid.products[row.product], result.bid.cuts.billing_step_m
-    sizes = [(product.roll_width_m, product.roll_lengths)]
-    sizes += [(size.roll_width_m, size.roll_lengths) for size in product.more_rolls]
-    lengths = [length for width, found in sizes if abs(width - row.width_m) < HAIR_M for length in found]
+    stocked = [size for size in product.widths if abs(size.roll_width_m - row.width_m) < HAIR_M]
+    lengths = [length for size in stocked for length in size.roll_lengths]
     if not lengths:
         return False
     if product.sold_by == "roll":

@@ -1,5 +1,6 @@
-"""What a careful estimator would order by hand: each area alone, the better of the layouts drawn by hand, strips off full-width
-lengths, and what is left beside a narrow strip used once more in the same area where another narrow strip fits it."""
+"""What a careful estimator would order by hand: each area alone, the better of the layouts drawn by
+hand, strips off full-width lengths, and what is left beside a narrow strip used once more in the
+same area where another narrow strip fits it."""
 
 from __future__ import annotations
 
@@ -14,12 +15,14 @@ _UNIT_M = 1e-6
 
 
 def bought_m2(layouts: Sequence[Layout], market: Market, least_m: float) -> float:
-    """Turf bought for one area, by the better of its ``layouts``. ``least_m``: rests narrower than this are thrown away."""
+    """Turf bought for one area, by the better of its ``layouts``. ``least_m``: rests narrower than
+    this are thrown away."""
     return min(_bought_m2(_lengths(layout, least_m), market) for layout in layouts)
 
 
 def _lengths(layout: Layout, least_m: float) -> list[float]:
-    """Lengths of roll to buy (m), the longest first: one a strip, but none for a strip that an earlier one's rest holds."""
+    """Lengths of roll to buy (m), the longest first: one a strip, but none for a strip that an
+    earlier one's rest holds."""
     lengths: list[float] = []
     rests: list[tuple[float, float]] = []  # width, length
     for length, width in sorted(layout.cut.reshape(-1, 2).tolist(), reverse=True):

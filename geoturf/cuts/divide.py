@@ -1,10 +1,11 @@
 """Strips divided where that fills whole rolls.
 
-Where whole rolls are sold, a roll of long strips ends in a rest that nothing fits. A full strip cut in lengths takes up such
-rests: that costs a cross seam a joint and two more end allowances, and spares a roll. Rolls are given up one after the other,
-the emptiest first: each of their sections goes whole into the smallest rest that holds it or, a full strip, in lengths that
-fill the largest. A roll stays where rests run out, a length would be shorter than the rules allow, joints of neighbouring
-strips would nearly meet, or the seams would cost more than the roll.
+Where whole rolls are sold, a roll of long strips ends in a rest that nothing fits. A full strip cut
+in lengths takes up such rests: that costs a cross seam a joint and two more end allowances, and
+spares a roll. Rolls are given up one after the other, the emptiest first: each of their sections
+goes whole into the smallest rest that holds it or, a full strip, in lengths that fill the largest.
+A roll stays where rests run out, a length would be shorter than the rules allow, joints of
+neighbouring strips would nearly meet, or the seams would cost more than the roll.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from geoturf.cuts.job import Bought, Job, used
 from geoturf.cuts.sections import tidy
 from geoturf.model import Ground, Layout
 from geoturf.rules import LayoutRules
+from geoturf.units import round_down, round_up
 
 CLEAR_M = 0.3  # joints of neighbouring strips lie further apart than this
 TOUCH_M = 1e-5  # strips this close across are neighbours
@@ -33,8 +35,8 @@ Lanes = list[list[Part]]
 
 @dataclass
 class Strips:
-    """The pieces of a pool as they lie, and the lengths they are divided in: ``lengths``, steps of each along the strip; by
-    piece, which is a number through the ``layouts`` of the ``areas``."""
+    """The pieces of a pool as they lie, and the lengths they are divided in: ``lengths``, steps of
+    each along the strip; by piece, which is a number through the ``layouts`` of the ``areas``."""
 
     ground: Ground
     areas: Sequence[int]
@@ -56,7 +58,9 @@ class Strips:
 
     def laid(self, piece: int) -> list[float]:
         """u0, u1, v0, v1."""
-        return self.layouts[self.owner[piece]].pieces[piece - self.first[self.owner[piece]]].tolist()
+        layout = self.layouts[self.owner[piece]]
+        u0, u1, v0, v1 = layout.pieces[piece - self.first[self.owner[piece]]].tolist()
+        return [u0, u1, v0, v1]
 
     def holds(self, steps: int) -> float:
         """Metres of strip that so many steps of roll hold."""
@@ -64,7 +68,7 @@ class Strips:
 
     def takes(self, metres: float) -> int:
         """Steps of roll for so many metres of strip."""
-        return int(np.ceil((metres + self.rules.both_ends_m) / self.step_m - 1e-6))
+        return round_up(metres + self.rules.both_ends_m, self.step_m)
 
     def joints(self, piece: int) -> list[float]:
         """u of each joint of a divided strip."""
@@ -75,7 +79,8 @@ class Strips:
         return out
 
     def divide(self, part: Part, into: list[int]) -> bool:
-        """A length of a strip in shorter ones, in an order whose joints stay clear of the neighbours'. False if none does."""
+        """A length of a strip in shorter ones, in an order whose joints stay clear of the
+        neighbours'. False if none does."""
         piece, steps = part
         before = self.lengths.get(piece, [steps])
         at, near = before.index(steps), self._near(piece)
@@ -92,7 +97,7 @@ class Strips:
         _, _, v0, v1 = self.laid(piece)
         cross = self.layouts[owner].cross
         beside = (np.abs(cross[:, 2] - v0) < TOUCH_M) | (np.abs(cross[:, 1] - v1) < TOUCH_M)
-        near = cross[beside, 0].tolist()
+        near: list[float] = cross[beside, 0].tolist()
         for other in range(self.first[owner], self.first[owner + 1]):
             if other in self.lengths:
                 low, high = self.laid(other)[2:]
@@ -101,7 +106,8 @@ class Strips:
         return near
 
     def made(self) -> tuple[list[Layout], dict[int, list[int]]]:
-        """The layouts with their strips divided, and the number of each old piece's lengths among the new pieces."""
+        """The layouts with their strips divided, and the number of each old piece's lengths among
+        the new pieces."""
         layouts, number, count = [], {}, 0
         for owner, layout in enumerate(self.layouts):
             pieces, cut, joints = [], [], []
@@ -119,9 +125,15 @@ class Strips:
 
     def _cut_m(self, laid_m: float) -> float:
         step = self.rules.cut_step_m
-        return float(np.ceil((laid_m + self.rules.both_ends_m) / step - 1e-6)) * step
+        return round_up(laid_m + self.rules.both_ends_m, step) * step
 
-    def _with(self, owner: int, pieces: np.ndarray, cut: np.ndarray, joints: list[tuple]) -> Layout:
+    def _with(
+        self,
+        owner: int,
+        pieces: np.ndarray,
+        cut: np.ndarray,
+        joints: list[tuple[float, float, float]],
+    ) -> Layout:
         """A layout with other pieces, and cross seams where there is turf under the joints."""
         layout = self.layouts[owner]
         shape = pile.turned(self.ground.areas["laid"].iloc[self.areas[owner]], layout.bearing_deg)
@@ -129,11 +141,18 @@ class Strips:
         under = shapely.get_parts(shapely.intersection(lines, shape))
         x0, y0, _, y1 = shapely.bounds(under[shapely.length(under) > TOUCH_M]).T
         cross = np.vstack([layout.cross.reshape(-1, 3), np.column_stack([x0, y0, y1])])
-        return replace(layout, pieces=pieces, cut=cut, cross=cross, seam_m=layout.seam_m + float((y1 - y0).sum()))
+        return replace(
+            layout,
+            pieces=pieces,
+            cut=cut,
+            cross=cross,
+            seam_m=layout.seam_m + float((y1 - y0).sum()),
+        )
 
 
 class _Rolls:
-    """Purchases as sections of lanes of parts, the steps of each that are used, the rests, sorted, and what they come to."""
+    """Purchases as sections of lanes of parts, the steps of each that are used, the rests, sorted,
+    and what they come to."""
 
     def __init__(self, job: Job, kind: np.ndarray, bought: Sequence[Bought]):
         self.job = job
@@ -142,7 +161,10 @@ class _Rolls:
             waiting.setdefault(int(kind[piece]), []).append(piece)
         self.sections: list[list[tuple[int, Lanes]]] = [
             [
-                (length, [[(waiting[k].pop(), int(job.size[k, 0])) for k in lane] for _, lane in lanes])
+                (
+                    length,
+                    [[(waiting[k].pop(), int(job.size[k, 0])) for k in lane] for _, lane in lanes],
+                )
                 for length, lanes in sections
             ]
             for sections in bought
@@ -150,7 +172,7 @@ class _Rolls:
         self.used = [used(sections) for sections in bought]
         bills = [job.purchase(steps) for steps in self.used]
         self.price = [price for _, price in bills]
-        self.size = [int(length / job.step_m + 1e-6) for length, _ in bills]
+        self.size = [round_down(length, job.step_m) for length, _ in bills]
         self.free = sum(self.size) - sum(self.used)
         self.rests = sorted((size - one, at) for at, (size, one) in enumerate(zip(self.size, self.used, strict=True)))
 
@@ -171,8 +193,9 @@ class _Rolls:
 def divided(
     job: Job, kind: np.ndarray, bought: Sequence[Bought], strips: Strips, least_m: float
 ) -> list[list[Lanes]] | None:
-    """``bought`` with fewer rolls: every purchase as sections of lanes of parts, ``strips`` divided to match; None where no roll
-    can be spared. ``kind`` (n,): size of each piece; ``least_m``: no length is laid shorter than this."""
+    """``bought`` with fewer rolls: every purchase as sections of lanes of parts, ``strips`` divided
+    to match; None where no roll can be spared. ``kind`` (n,): size of each piece; ``least_m``: no
+    length is laid shorter than this."""
     rolls, spared = _Rolls(job, kind, bought), 0
     for roll in np.argsort(rolls.used, kind="stable").tolist():
         spared += _give_up(rolls, roll, strips, least_m)
@@ -182,7 +205,8 @@ def divided(
 
 
 def _give_up(rolls: _Rolls, roll: int, strips: Strips, least_m: float) -> bool:
-    """Whether all of a roll went into the rests of others, for less money than it costs; if not, nothing has changed."""
+    """Whether all of a roll went into the rests of others, for less money than it costs; if not,
+    nothing has changed."""
     if rolls.free - rolls.size[roll] < 0:
         return False
     rules, at = strips.rules, bisect_left(rolls.rests, (rolls.size[roll] - rolls.used[roll], roll))
@@ -207,7 +231,8 @@ def _give_up(rolls: _Rolls, roll: int, strips: Strips, least_m: float) -> bool:
 
 
 def _rehouse(rolls: _Rolls, length: int, lanes: Lanes, strips: Strips, least_m: float) -> list[int] | None:
-    """The rolls whose rests took a section, in one or, where it is a full strip, in lengths; None where they could not."""
+    """The rolls whose rests took a section, in one or, where it is a full strip, in lengths; None
+    where they could not."""
     whole = bisect_left(rolls.rests, (length, -1))
     if whole < len(rolls.rests):
         roll = rolls.rests[whole][1]
@@ -225,8 +250,8 @@ def _rehouse(rolls: _Rolls, length: int, lanes: Lanes, strips: Strips, least_m: 
 
 
 def _lengths(rolls: _Rolls, strips: Strips, laid_m: float, least_m: float) -> list[tuple[int, int]] | None:
-    """(roll, steps) of lengths that make up ``laid_m`` of strip: the largest rests filled, the last in the smallest that holds
-    it. None where rests run out or a length would be too short."""
+    """(roll, steps) of lengths that make up ``laid_m`` of strip: the largest rests filled, the last
+    in the smallest that holds it. None where rests run out or a length would be too short."""
     out: list[tuple[int, int]] = []
     for rest, roll in reversed(rolls.rests):
         last = bisect_left(rolls.rests, (strips.takes(laid_m), -1))
@@ -234,7 +259,7 @@ def _lengths(rolls: _Rolls, strips: Strips, laid_m: float, least_m: float) -> li
             return [*out, (rolls.rests[last][1], strips.takes(laid_m))]
         steps = rest
         if strips.holds(steps) > laid_m - least_m:
-            steps = int((laid_m - least_m + strips.ends_m) / strips.step_m + 1e-6)
+            steps = round_down(laid_m - least_m + strips.ends_m, strips.step_m)
         if strips.holds(steps) < least_m:
             return None
         out.append((roll, steps))
@@ -243,10 +268,14 @@ def _lengths(rolls: _Rolls, strips: Strips, laid_m: float, least_m: float) -> li
 
 
 def as_bought(
-    job: Job, kind: np.ndarray, plan: list[list[Lanes]], strips: Strips, number: dict[int, list[int]]
+    job: Job,
+    kind: np.ndarray,
+    plan: list[list[Lanes]],
+    strips: Strips,
+    number: dict[int, list[int]],
 ) -> tuple[Bought, ...]:
-    """The purchases of a divided plan in the sizes of its new job, ``kind`` of each of its pieces; ``number`` as `Strips.made`
-    gives it."""
+    """The purchases of a divided plan in the sizes of its new job, ``kind`` of each of its pieces;
+    ``number`` as `Strips.made` gives it."""
     left: dict[Part, list[int]] = {}
     for piece, numbers in number.items():
         for at, one in enumerate(numbers):

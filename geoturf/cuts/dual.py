@@ -1,15 +1,17 @@
 """Dual feasible functions: what no plan can beat, whatever its cuts.
 
-A dual feasible function f on a container of C gives every size x a weight so that sizes which fit together (sum <= C) weigh
-f(C) together at most. For pieces of width w_i and length l_i that are not turned, any two of them, f across and g along,
-bound what is bought from below, for any way of cutting, guillotine or not:
+A dual feasible function f on a container of C gives every size x a weight so that sizes which fit
+together (sum <= C) weigh f(C) together at most. For pieces of width w_i and length l_i that are not
+turned, any two of them, f across and g along, bound what is bought from below, for any way of
+cutting, guillotine or not:
 
     length >= sum_i d_i f(w_i) l_i / f(W)            rolls >= sum_i d_i f(w_i) g(l_i) / (f(W) g(R))
 
-(Fekete and Schepers 2004, A general framework for bounds for higher-dimensional orthogonal packing problems). All used here
-are superadditive, so a left-over of width w and length l takes f(w) g(l) off the sum at most. Families: Martello and
-Toth 1990 (`_capped`), Fekete and Schepers 2001 (`_rounded`), Carlier, Clautiaux and Moukrim 2007 (`_parted`). The best pair is
-found in floats and its bound computed again in integers.
+(Fekete and Schepers 2004, A general framework for bounds for higher-dimensional orthogonal packing
+problems). All used here are superadditive, so a left-over of width w and length l takes f(w) g(l)
+off the sum at most. Families: Martello and Toth 1990 (`_capped`), Fekete and Schepers 2001
+(`_rounded`), Carlier, Clautiaux and Moukrim 2007 (`_parted`). The best pair is found in floats and
+its bound computed again in integers.
 """
 
 from __future__ import annotations
@@ -28,7 +30,8 @@ def _capped(x: np.ndarray, c: int, k: int) -> np.ndarray:
 
 
 def _rounded(x: np.ndarray, c: int, k: int) -> np.ndarray:
-    """x (k + 1) / c rounded down to whole numbers, but kept where it is one; times c to stay whole."""
+    """x (k + 1) / c rounded down to whole numbers, but kept where it is one; times c to stay
+    whole."""
     return np.where(x * (k + 1) % c == 0, x * k, x * (k + 1) // c * c)
 
 
@@ -38,7 +41,8 @@ def _parted(x: np.ndarray, c: int, k: int) -> np.ndarray:
 
 
 def functions(x: np.ndarray, c: int) -> tuple[np.ndarray, np.ndarray]:
-    """Weights (m, n) of the sizes ``x`` (n,), 0 < x <= c, under each function, and of the container (m,); integers."""
+    """Weights (m, n) of the sizes ``x`` (n,), 0 < x <= c, under each function, and of the container
+    (m,); integers."""
     values = np.unique(np.concatenate([x, c - x, x + 1, c - x + 1]))
     values = values[(values > 0) & (2 * values <= c)]
     if len(values) > _MOST:
@@ -60,7 +64,8 @@ def least_length(job: Job) -> int:
 
 
 def least_m(job: Job) -> float:
-    """Metres of roll, as can be bought, that no plan for these pieces buys less than (left-overs at hand used up)."""
+    """Metres of roll, as can be bought, that no plan for these pieces buys less than (left-overs at
+    hand used up)."""
     least = job.least_m(least_length(job))
     if not job.market.by_length and len(job.rolls) == 1:
         least = max(least, least_rolls(job) * job.market.lengths_m[0])
@@ -68,11 +73,13 @@ def least_m(job: Job) -> float:
 
 
 def values(job: Job, cost: np.ndarray) -> np.ndarray:
-    """What a piece of each size may be worth, float (k,), so that no section is worth more than its ``cost`` by length, which is
-    superadditive: those of the function across that bounds the cost of all pieces best."""
+    """What a piece of each size may be worth, float (k,), so that no section is worth more than its
+    ``cost`` by length, which is superadditive: those of the function across that bounds the cost of
+    all pieces best."""
     weights, tops = functions(job.size[:, 1], job.width)
     share, along = weights / tops[:, None], cost[job.size[:, 0]]
-    return share[np.argmax(share @ (along * job.demand))] * along
+    best: np.ndarray = share[np.argmax(share @ (along * job.demand))] * along
+    return best
 
 
 def least_rolls(job: Job) -> int:
@@ -90,8 +97,9 @@ def least_rolls(job: Job) -> int:
 
 
 def _as_rolls(length: int, width: int, longest: int) -> list[tuple[int, int]]:
-    """Rolls, none longer than the ``longest``, that hold whatever a left-over holds: its stretches of a roll's length each, and
-    for each line between two of them a roll for the pieces that lie across it."""
+    """Rolls, none longer than the ``longest``, that hold whatever a left-over holds: its stretches
+    of a roll's length each, and for each line between two of them a roll for the pieces that lie
+    across it."""
     lines = -(-length // longest) - 1
     return [(longest, width)] * (2 * lines) + [(length - lines * longest, width)]
 

@@ -4,8 +4,9 @@
     sections  the least total length of sections for a subset
     bought    the least price of purchases for a subset
 
-Each step splits off the part that holds the subset's first piece, so a partition is met once: 3^n / 2 splits. Layouts that
-waste as much as the best plan known leaves to spare are dropped: no better plan can contain them.
+Each step splits off the part that holds the subset's first piece, so a partition is met once: 3^n /
+2 splits. Layouts that waste as much as the best plan known leaves to spare are dropped: no better
+plan can contain them.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geoturf.compiled import jit
+from geoturf.compiled import Floats, Ints, jit
 from geoturf.cuts.job import Bought, Job, Section
 from geoturf.cuts.sections import tidy
 
@@ -23,10 +24,14 @@ MOST = 14
 
 
 @jit
-def _sums(length, width):
+def _sums(length: Ints, width: Ints) -> tuple[Ints, Ints, Ints]:
     """By subset: lengths end to end, widest width, area."""
     n = len(length)
-    long, wide, area = np.zeros(1 << n, np.int64), np.zeros(1 << n, np.int64), np.zeros(1 << n, np.int64)
+    long, wide, area = (
+        np.zeros(1 << n, np.int64),
+        np.zeros(1 << n, np.int64),
+        np.zeros(1 << n, np.int64),
+    )
     for k in range(n):
         for s in range(1 << k):
             t = s | 1 << k
@@ -37,9 +42,12 @@ def _sums(length, width):
 
 
 @jit
-def _lanes(long, wide, area, across, room, spare, most):
-    """Ways to lay each subset out in one section: rows start[s] .. start[s + 1] of (width, length, lane split off, row of
-    the rest). Ways that waste ``spare`` or more are left out. The first row of a subset has the least length."""
+def _lanes(
+    long: Ints, wide: Ints, area: Ints, across: int, room: int, spare: int, most: int
+) -> tuple[Ints, Ints, bool]:
+    """Ways to lay each subset out in one section: rows start[s] .. start[s + 1] of (width, length,
+    lane split off, row of the rest). Ways that waste ``spare`` or more are left out. The first row
+    of a subset has the least length."""
     subsets = len(long)
     start = np.zeros(subsets + 1, np.int64)
     ways = np.zeros((most, 4), np.int64)
@@ -71,7 +79,12 @@ def _lanes(long, wide, area, across, room, spare, most):
                             kept += 1
                     if kept >= most:
                         return start, ways, False
-                    ways[kept, 0], ways[kept, 1], ways[kept, 2], ways[kept, 3] = total, tall, lane, k
+                    ways[kept, 0], ways[kept, 1], ways[kept, 2], ways[kept, 3] = (
+                        total,
+                        tall,
+                        lane,
+                        k,
+                    )
                     found = kept + 1
             if other == 0:
                 break
@@ -85,8 +98,9 @@ def _lanes(long, wide, area, across, room, spare, most):
 
 
 @jit
-def _least(cost):
-    """Least cost of a partition of each subset into subsets of finite ``cost``, and the part that holds its first piece."""
+def _least(cost: Floats) -> tuple[Floats, Ints]:
+    """Least cost of a partition of each subset into subsets of finite ``cost``, and the part that
+    holds its first piece."""
     subsets = len(cost)
     best, part = np.full(subsets, np.inf), np.zeros(subsets, np.int64)
     best[0] = 0.0
@@ -105,8 +119,9 @@ def _least(cost):
 
 @dataclass(frozen=True)
 class _Ways:
-    """Best sections for subsets of the narrow pieces. Bit p of a subset is piece p; ``kind`` gives its size. ``total``: least
-    length of sections by subset, ``part`` the section split off; rows ``start`` on of ``ways`` lay it out."""
+    """Best sections for subsets of the narrow pieces. Bit p of a subset is piece p; ``kind`` gives
+    its size. ``total``: least length of sections by subset, ``part`` the section split off; rows
+    ``start`` on of ``ways`` lay it out."""
 
     job: Job
     kind: np.ndarray
@@ -129,12 +144,13 @@ class _Ways:
 
 def narrow(job: Job) -> np.ndarray:
     """Sizes (k,) that leave room for another beside them. The others have sections of their own."""
-    return job.size[:, 1] + job.size[:, 1].min() <= job.width
+    fits: np.ndarray = job.size[:, 1] + job.size[:, 1].min() <= job.width
+    return fits
 
 
 def shorter(job: Job, total: int) -> list[Section] | None:
-    """Sections of least total length where it is under ``total``; None where none is. Exact for up to `MOST` narrow
-    pieces."""
+    """Sections of least total length where it is under ``total``; None where none is. Exact for up
+    to `MOST` narrow pieces."""
     alone = np.repeat(np.flatnonzero(~narrow(job)), job.demand[~narrow(job)])
     found = _sections(job, job.width * total)
     if found is None or not found.total[-1] + job.size[alone, 0].sum() < total:
@@ -143,9 +159,9 @@ def shorter(job: Job, total: int) -> list[Section] | None:
 
 
 def cheaper(job: Job, cost: Callable[[int], float], known: float, room: int) -> list[Bought] | None:
-    """The plan of least cost where that is under ``known``, the cost of a plan known; None where none is. ``cost`` is that
-    of a purchase by the steps used of it, ``room`` the steps of roll a better plan uses at most. Exact for up to `MOST`
-    pieces."""
+    """The plan of least cost where that is under ``known``, the cost of a plan known; None where
+    none is. ``cost`` is that of a purchase by the steps used of it, ``room`` the steps of roll a
+    better plan uses at most. Exact for up to `MOST` pieces."""
     found = _sections(job, job.width * room)
     if found is None:
         return None
@@ -166,8 +182,8 @@ def cheaper(job: Job, cost: Callable[[int], float], known: float, room: int) -> 
 
 
 def _sections(job: Job, room: int) -> _Ways | None:
-    """Least total length by subset of the narrow pieces; None where all pieces fill ``room``, the area a better plan takes
-    at most."""
+    """Least total length by subset of the narrow pieces; None where all pieces fill ``room``, the
+    area a better plan takes at most."""
     spare = room - int(job.demand @ job.size.prod(axis=1)) + 1
     if spare <= 0:
         return None

@@ -1,7 +1,7 @@
 """What is to be cut from what, in whole steps of one grid.
 
-A `Job` is the pieces of one pool that are cut from rolls of one width. Pieces are whole multiples of the grid step, so a
-roll cut down to whole steps holds exactly the same plans.
+A `Job` is the pieces of one pool that are cut from rolls of one width. Pieces are whole multiples
+of the grid step, so a roll cut down to whole steps holds exactly the same plans.
 
     lane      a strip of a section cut lengthwise, sizes end to end in it: (width, sizes), sizes being rows of ``Job.size``
     section   a stretch of roll cut across its full usable width: (length, lanes)
@@ -25,11 +25,13 @@ Bought = tuple[Section, ...]
 
 @dataclass(frozen=True)
 class Job:
-    """``width``: usable roll width, ``rolls``: stocked lengths, longest first, in grid steps of ``step_m`` metres.
-    ``size``: int array (k, 2) of distinct lengths and widths in steps, longest first, then widest; ``demand``: int array
-    (k,), how many of each. ``left_overs``: (length, width) in steps of stock at hand. ``slant``: int array (k, 3) of middle,
-    start and end (`geoturf.cuts.slanted`), zeros for pieces narrower than the roll; None where all is cut square.
-    ``thorough``: large jobs are worked on as hard as small ones; else ``turns``: parts of them cut again."""
+    """``width``: usable roll width, ``rolls``: stocked lengths, longest first, in grid steps of
+    ``step_m`` metres. ``size``: int array (k, 2) of distinct lengths and widths in steps, longest
+    first, then widest; ``demand``: int array (k,), how many of each. ``left_overs``: (length,
+    width) in steps of stock at hand. ``slant``: int array (k, 3) of middle, start and end
+    (`geoturf.cuts.slanted`), zeros for pieces narrower than the roll; None where all is cut square.
+    ``thorough``: large jobs are worked on as hard as small ones; else ``turns``: parts of them cut
+    again."""
 
     step_m: float
     width: int
@@ -47,7 +49,8 @@ class Job:
         return self.rolls[0]
 
     def purchase(self, used: int) -> tuple[float, float]:
-        """Cheapest purchase, (length in m, price), that holds ``used`` steps, 0 < used <= ``longest``."""
+        """Cheapest purchase, (length in m, price), that holds ``used`` steps, 0 < used <=
+        ``longest``."""
         known = self._purchases
         if used not in known:
             known[used] = self.market.purchase(used * self.step_m)
@@ -58,8 +61,9 @@ class Job:
         return {}
 
     def leaning(self, weight: float) -> Callable[[int], float]:
-        """What a purchase costs by the steps used of it, less up to ``weight`` of that for a long left-over: of plans that
-        cost the same, the one whose left-overs are on one roll costs least."""
+        """What a purchase costs by the steps used of it, less up to ``weight`` of that for a long
+        left-over: of plans that cost the same, the one whose left-overs are on one roll costs
+        least."""
 
         @cache
         def cost(steps: int) -> float:
@@ -72,20 +76,27 @@ class Job:
         """Least total length in metres that can be bought where at least ``steps`` are needed."""
         return self.market.least_m(steps * self.step_m)
 
+    @property
+    def slants(self) -> np.ndarray:
+        """Chalk lines of each size, int (k, 3) as in ``slant``; zeros where all is cut square."""
+        return np.zeros((len(self.size), 3), np.int64) if self.slant is None else self.slant
+
     def outline(self, size: int) -> tuple[int, int, int]:
         """Middle, start and end of a full-width size, cut along its chalk lines."""
-        middle, start, end = self.slant[size].tolist()
+        middle, start, end = self.slants[size].tolist()
         return (middle, start, end) if middle else (int(self.size[size, 0]), 0, 0)
 
     def only(self, demand: np.ndarray) -> tuple[Job, np.ndarray]:
-        """The job of these pieces of each size (k,) without stock, and the rows of its sizes in this one."""
+        """The job of these pieces of each size (k,) without stock, and the rows of its sizes in
+        this one."""
         rows = np.flatnonzero(demand > 0)
         slant = None if self.slant is None else self.slant[rows]
         return replace(self, size=self.size[rows], demand=demand[rows], left_overs=(), slant=slant), rows
 
 
 def is_chain(job: Job, section: Section) -> bool:
-    """Whether a section holds pieces nested along chalk lines: full-width pieces one after the other."""
+    """Whether a section holds pieces nested along chalk lines: full-width pieces one after the
+    other."""
     lanes = section[1]
     return job.slant is not None and len(lanes) == 1 and lanes[0][0] == job.width and len(lanes[0][1]) > 1
 

@@ -3,12 +3,14 @@
     least sum_p c_p z_p   with   sum_s a_is x_s >= d_i                                        for every size i
                                  sum_p b_hp z_p + y_h' - y_h >= sum of x_s of length h        for every length h
 
-over sections s, purchases p (b_hp slots of length h, cost c_p) and slots y_h' of the next longer length that are given to h.
-The value of a length's row is what a section so long ought to cost. Where it is long enough to leave room for nothing else
-on its roll, or where a foot more is billed, that is more than its own length.
+over sections s, purchases p (b_hp slots of length h, cost c_p) and slots y_h' of the next longer
+length that are given to h. The value of a length's row is what a section so long ought to cost.
+Where it is long enough to leave room for nothing else on its roll, or where a foot more is billed,
+that is more than its own length.
 
-The most that lengths of these values are worth in h steps is a superadditive function of h that no purchase exceeds, so
-sections priced by it bound every plan from below, whatever the values were (`dual` says more of such functions).
+The most that lengths of these values are worth in h steps is a superadditive function of h that no
+purchase exceeds, so sections priced by it bound every plan from below, whatever the values were
+(`dual` says more of such functions).
 """
 
 from __future__ import annotations
@@ -30,7 +32,8 @@ _PATTERNS = 50  # purchases added a round
 
 
 class Levels:
-    """The programme of a job, begun from sections known and from purchases of their lengths. ``sections``: those it has now."""
+    """The programme of a job, begun from sections known and from purchases of their lengths.
+    ``sections``: those it has now."""
 
     def __init__(self, job: Job, stock: Stock, sections: Sequence[Section], patterns: Iterable[Pattern]):
         self.job, self.stock, self.lanes = job, stock, Lanes(job)
@@ -42,8 +45,9 @@ class Levels:
         self._add_patterns(sorted(patterns))
 
     def solve(self, rounds: int) -> np.ndarray:
-        """Grows the programme until nothing gains or ``rounds`` are over. Gives what a section ought to cost by its length in
-        steps, float (longest + 1,), in the unit of the stock's costs."""
+        """Grows the programme until nothing gains or ``rounds`` are over. Gives what a section
+        ought to cost by its length in steps, float (longest + 1,), in the unit of the stock's
+        costs."""
         kinds, apart = len(self.job.demand), stride(self.job)
         for k in range(rounds):
             _, _, value = self.master.solve()
@@ -56,7 +60,8 @@ class Levels:
         return cost
 
     def _purchases(self, value: np.ndarray) -> tuple[list[Pattern], np.ndarray]:
-        """Purchases that gain most at these values of the lengths, and what the values come to as costs by length."""
+        """Purchases that gain most at these values of the lengths, and what the values come to as
+        costs by length."""
         lengths, longest = np.array(sorted(self.row)), self.job.longest
         copies = np.repeat(np.arange(len(lengths)), longest // lengths)
         worth = value[[self.row[length] - len(self.job.demand) for length in lengths.tolist()]]

@@ -10,7 +10,7 @@ import numpy as np
 from geoturf.rules import CutRules, Product
 from geoturf.units import FOOT_M, INCH_M, Money, round_up
 
-_USUAL_M = (FOOT_M, *(INCH_M / 2**k for k in range(7)), 0.1, 0.01, 0.005, 0.001)
+_USUAL_M: tuple[float, ...] = (FOOT_M, *(INCH_M / 2**k for k in range(7)), 0.1, 0.01, 0.005, 0.001)
 _NOISE = 1e-6  # of a step: what float arithmetic may have added to a whole number of steps
 _UNIT_M = 1e-9  # stocked lengths are whole numbers of it, whatever they were written in
 _NOISE_M = 3e-7
@@ -19,8 +19,9 @@ _TABLE = 4_000_000  # sums looked at one by one, at most
 
 @dataclass(frozen=True)
 class Market:
-    """Turf of one product and roll width. ``lengths_m``: stocked roll lengths, longest first; ``prices``: of whole rolls of
-    these lengths, in money; ``billing_m``: what a length off a roll is rounded up to, 0 where whole rolls are sold."""
+    """Turf of one product and roll width. ``lengths_m``: stocked roll lengths, longest first;
+    ``prices``: of whole rolls of these lengths, in money; ``billing_m``: what a length off a roll
+    is rounded up to, 0 where whole rolls are sold."""
 
     roll_width_m: float
     lengths_m: tuple[float, ...]
@@ -42,11 +43,13 @@ class Market:
 
     @property
     def one_rate(self) -> bool:
-        """Whether a metre costs the same in every length, so that the cheapest plan is also the shortest."""
+        """Whether a metre costs the same in every length, so that the cheapest plan is also the
+        shortest."""
         return max(self.rates) - min(self.rates) <= 1e-9 * max(self.rates)
 
     def purchase(self, used_m: float) -> tuple[float, float]:
-        """Cheapest purchase, (length in m, price), that holds ``used_m``, at most the longest roll."""
+        """Cheapest purchase, (length in m, price), that holds ``used_m``, at most the longest
+        roll."""
         offers = list(zip(self.prices, self.lengths_m, strict=True))
         if not self.by_length:
             price, length_m = min(offer for offer in offers if offer[1] >= used_m - 1e-9)
@@ -68,7 +71,7 @@ class Market:
 def markets(product: Product, rules: CutRules) -> dict[float, Market]:
     """By roll width (m, rounded to a nanometre): everything of that width that is stocked."""
     offers: dict[float, dict[float, float]] = {}
-    for size in (product, *product.more_rolls):
+    for size in product.widths:
         for length in size.roll_lengths:
             price = _roll_price(size.price, size.roll_width_m, length, max(size.roll_lengths), product.sold_by)
             known = offers.setdefault(width_key(size.roll_width_m), {})
@@ -86,7 +89,8 @@ def width_key(roll_width_m: float) -> float:
 
 
 def _roll_price(price: Money, width_m: float, length_m: float, longest_m: float, sold_by: str) -> float:
-    """Money for a whole roll. A price per roll is that of any stocked length, or of the longest where lengths are sold."""
+    """Money for a whole roll. A price per roll is that of any stocked length, or of the longest
+    where lengths are sold."""
     if price.dimension == (2, 0, 0):
         money = price.per_si() * width_m * length_m
     elif price.dimension == (1, 0, 0):
@@ -97,7 +101,8 @@ def _roll_price(price: Money, width_m: float, length_m: float, longest_m: float,
 
 
 def _least_sum(need_m: float, lengths_m: list[float]) -> float:
-    """Least sum of stocked lengths (shortest first), each as often as one likes, that is at least ``need_m``."""
+    """Least sum of stocked lengths (shortest first), each as often as one likes, that is at least
+    ``need_m``."""
     lengths = [round(length / _UNIT_M) for length in lengths_m]
     divisor = math.gcd(*lengths)
     lengths = [length // divisor for length in lengths]
@@ -114,8 +119,9 @@ def _least_sum(need_m: float, lengths_m: list[float]) -> float:
 
 
 def grid_step(values_m: np.ndarray, cut_step_m: float) -> float:
-    """The step in which sizes to cut are counted: the coarsest usual one (foot, inch and its halves, decimetre to millimetre)
-    made of whole cut steps that all values are whole multiples of; else the cut step, which every size is cut to."""
+    """The step in which sizes to cut are counted: the coarsest usual one (foot, inch and its
+    halves, decimetre to millimetre) made of whole cut steps that all values are whole multiples of;
+    else the cut step, which every size is cut to."""
     counts = np.rint(np.asarray(values_m, float) / cut_step_m).astype(np.int64)
     for step in _USUAL_M:
         times = round(step / cut_step_m)

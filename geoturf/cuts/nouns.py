@@ -1,8 +1,8 @@
-"""Plans to tables: where every piece lies, what every roll is, what is left over, what each area got."""
+"""Plans to tables: where every piece lies, what every roll is, what is left over, what each area
+got."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -10,8 +10,8 @@ import pandas as pd
 
 from geoturf.cuts import slanted
 from geoturf.cuts.job import Bought, Job, is_chain, used
+from geoturf.cuts.planned import Chosen, JobPlan
 from geoturf.cuts.pools import Pool
-from geoturf.cuts.solve import Cut
 from geoturf.model import Choices, Ground, Layout
 from geoturf.rules import CutRules
 
@@ -33,7 +33,8 @@ STOCK = ("roll", "phase", "product", "width_m", "length_m", "along_m", "across_m
 
 @dataclass
 class Book:
-    """The rolls of a plan while they are written down. A piece is a number in the bid, ``pieces`` how many there are."""
+    """The rolls of a plan while they are written down. A piece is a number in the bid, ``pieces``
+    how many there are."""
 
     pieces: int
     rules: CutRules
@@ -42,9 +43,9 @@ class Book:
     right_m: np.ndarray = field(init=False)  # (n, 2): and along its right edge; not the same where the ends slant
     across_m: np.ndarray = field(init=False)
     left_u_m: dict[int, float] = field(default_factory=dict)  # where a slanted piece's start line meets its left edge
-    rolls: list[tuple] = field(default_factory=list)
-    stock: list[tuple] = field(default_factory=list)
-    patterns: dict[tuple, str] = field(default_factory=dict)
+    rolls: list[tuple[object, ...]] = field(default_factory=list)  # rows of `ROLLS`
+    stock: list[tuple[object, ...]] = field(default_factory=list)  # rows of `STOCK`
+    patterns: dict[tuple[object, ...], str] = field(default_factory=dict)
     names: dict[str, int] = field(default_factory=lambda: {"R": 0, "S": 0})
 
     def __post_init__(self) -> None:
@@ -52,23 +53,18 @@ class Book:
         self.left_m, self.right_m = np.zeros((self.pieces, 2)), np.zeros((self.pieces, 2))
         self.across_m = np.zeros(self.pieces)
 
-    def enter(
-        self,
-        pool: Pool,
-        job: Job,
-        cut: Cut,
-        at_hand: list[tuple[float, float]],
-        numbers: list[int],
-        order: list[tuple[int, list[int]]],
-    ) -> None:
-        """A solved job. ``at_hand``: length and usable width (m) of each of its left-overs; ``numbers``: number in the bid of
-        each piece of the job; ``order``: the rolls of ``cut`` as they are cut one after the other, each with the pieces in its
-        slots (`geoturf.cuts.order.sequence`)."""
+    def enter(self, pool: Pool, plan: JobPlan, numbers: list[int], order: list[tuple[int, list[int]]]) -> None:
+        """A solved job. ``numbers``: number in the bid of each piece of the job; ``order``: its
+        rolls as they are cut one after the other, each with the pieces in its slots
+        (`geoturf.cuts.order.sequence`)."""
+        job, cut = plan.job, plan.cut
         rows = cut.rolls
+        if plan.left_u_m:
+            self.left_u_m.update(zip(numbers, plan.left_u_m, strict=True))
         for row, pieces in order:
             stock = row < len(cut.from_stock)
             if stock:
-                length_m, width_m = at_hand[cut.from_stock[row][0]]
+                length_m, width_m = plan.at_hand[cut.from_stock[row][0]]
             else:
                 length_m, width_m = job.purchase(used(rows[row]))[0], job.market.roll_width_m
             name = self._name("S" if stock else "R")
@@ -85,7 +81,13 @@ class Book:
         used_m = used(bought) * job.step_m
         lanes = [lane for _, section in bought for _, lane in section]
         shape = tuple(tuple(_outlines(job, lane)) for lane in lanes)
-        key = (pool.product, *(round(side, 6) for side in of), job.step_m, shape, tuple(h for h, _ in bought))
+        key = (
+            pool.product,
+            *(round(side, 6) for side in of),
+            job.step_m,
+            shape,
+            tuple(h for h, _ in bought),
+        )
         pattern = self.patterns.setdefault(key, f"P{len(self.patterns) + 1}")
         where = (name, pool.phase, pool.product, pool.key)
         self.rolls.append((*where, *of, used_m, sum(map(len, lanes)), max(0.0, of[1] - used_m), pattern, source))
@@ -107,21 +109,36 @@ class Book:
             start += section[0]
 
     def _left_overs(self, pool: Pool, job: Job, bought: Bought, name: str, of: tuple[int, float]) -> None:
-        """The tail of the roll, what is left beside the lanes, and the ends of lanes. ``of``: usable width (steps) and length
-        (m) of the roll."""
+        """The tail of the roll, what is left beside the lanes, and the ends of lanes. ``of``:
+        usable width (steps) and length (m) of the roll."""
         start, step, (usable, length_m) = 0, job.step_m, of
         for section in bought:
             length, lanes = section
             across = 0
             for width, lane in lanes:
                 full = length if is_chain(job, section) else sum(int(job.size[kind, 0]) for kind in lane)
-                self._keep(pool, name, width * step, (length - full) * step, (start + full) * step, across * step)
+                self._keep(
+                    pool,
+                    name,
+                    width * step,
+                    (length - full) * step,
+                    (start + full) * step,
+                    across * step,
+                )
                 across += width
             self._keep(pool, name, (usable - across) * step, length * step, start * step, across * step)
             start += length
         self._keep(pool, name, usable * step, length_m - start * step, start * step, 0.0)
 
-    def _keep(self, pool: Pool, name: str, width_m: float, length_m: float, along_m: float, across_m: float) -> None:
+    def _keep(
+        self,
+        pool: Pool,
+        name: str,
+        width_m: float,
+        length_m: float,
+        along_m: float,
+        across_m: float,
+    ) -> None:
         if width_m >= self.rules.left_over_width_m - 1e-9 and length_m >= self.rules.left_over_length_m - 1e-9:
             self.stock.append((name, pool.phase, pool.product, width_m, length_m, along_m, across_m))
 
@@ -161,9 +178,9 @@ def _outlines(job: Job, lane: tuple[int, ...]) -> list[tuple[int, ...]]:
     return [(*job.size[kind].tolist(), *slant[kind].tolist()) for kind in lane]
 
 
-def pieces_table(ground: Ground, chosen: Sequence[Layout | None], book: Book) -> pd.DataFrame:
+def pieces_table(ground: Ground, chosen: Chosen, book: Book) -> pd.DataFrame:
     """Every piece, area by area in the order of its layout."""
-    rows = [(row, layout) for row, layout in enumerate(chosen) if layout is not None and len(layout.pieces)]
+    rows = [(row, layout) for row, layout in sorted(chosen.items()) if len(layout.pieces)]
     counts = [len(layout.pieces) for _, layout in rows]
     laid = _stacked([layout.pieces for _, layout in rows], 4)
     cut = _stacked([layout.cut for _, layout in rows], 2)
@@ -206,9 +223,9 @@ def _names(ground: Ground, rows: list[int], counts: list[int]) -> list[str]:
     return names
 
 
-def seams_table(chosen: Sequence[Layout | None]) -> pd.DataFrame:
+def seams_table(chosen: Chosen) -> pd.DataFrame:
     """Every seam and cross seam, as a segment in pile coordinates; area by area, seams first."""
-    rows = [(row, layout) for row, layout in enumerate(chosen) if layout is not None]
+    rows = sorted(chosen.items())
     parts = [part for _, layout in rows for part in (_along(layout), _across(layout))]
     counts = [len(part) for part in parts]
     ends = _stacked(parts, 4)
@@ -238,21 +255,38 @@ def _across(layout: Layout) -> np.ndarray:
 
 
 def chosen_table(
-    chosen: Sequence[Layout | None], choices: tuple[Choices, ...], bought_m2: np.ndarray, pieces: pd.DataFrame
+    chosen: Chosen, choices: tuple[Choices, ...], bought_m2: np.ndarray, pieces: pd.DataFrame
 ) -> pd.DataFrame:
     """What each area got, areas-aligned; ``pieces`` as `pieces_table` gives them."""
     middle = pieces["length_m"] + (pieces["end_slant_m"] - pieces["start_slant_m"]) / 2
-    cut = np.bincount(pieces["area_index"], middle * pieces["width_m"], len(chosen))
+    cut = np.bincount(pieces["area_index"], middle * pieces["width_m"], len(choices))
     rows = []
-    for row, (layout, choice) in enumerate(zip(chosen, choices, strict=True)):
+    for row, choice in enumerate(choices):
+        layout = chosen.get(row)
         if layout is None:
             rows.append((np.nan, 0.0, 0, 0, 0.0, 1.0))
             continue
         ratio = 1.0
         if choice.free_cost > 0:  # not where it is NaN
             ratio = max(1.0, min(other.cost for other in choice.layouts) / choice.free_cost)
-        rows.append((layout.bearing_deg, layout.seam_m, len(layout.cross), len(layout.pieces), cut[row], ratio))
-    names = ["pile_bearing_deg", "seam_m", "cross_seams", "pieces", "piece_area_m2", "free_cost_ratio"]
+        rows.append(
+            (
+                layout.bearing_deg,
+                layout.seam_m,
+                len(layout.cross),
+                len(layout.pieces),
+                cut[row],
+                ratio,
+            )
+        )
+    names = [
+        "pile_bearing_deg",
+        "seam_m",
+        "cross_seams",
+        "pieces",
+        "piece_area_m2",
+        "free_cost_ratio",
+    ]
     table = pd.DataFrame(rows, columns=names)
     table.insert(5, "turf_bought_m2", bought_m2)
     return table

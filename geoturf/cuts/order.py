@@ -1,4 +1,5 @@
-"""Which equal piece fills which slot, and which roll is cut next, so that few lots wait for turf at once."""
+"""Which equal piece fills which slot, and which roll is cut next, so that few lots wait for turf at
+once."""
 
 from __future__ import annotations
 
@@ -22,7 +23,8 @@ class _Waiting:
         self.line = {kind: sorted(by_lot, reverse=True) for kind, by_lot in self.by_kind.items()}
 
     def lots_for(self, bought: Bought) -> list[tuple[int, int]]:
-        """(kind, lot) for each slot: of the lots next in line, the open one nearest its end, else the first."""
+        """(kind, lot) for each slot: of the lots next in line, the open one nearest its end, else
+        the first."""
         taken: dict[tuple[int, int], int] = {}
         begun, left = set(self.open), self.left
         out: list[tuple[int, int]] = []
@@ -57,14 +59,16 @@ class _Waiting:
 
 
 def slots(bought: Bought) -> list[int]:
-    """Sizes in the order of their places on the roll: section by section, lane by lane, end to end."""
+    """Sizes in the order of their places on the roll: section by section, lane by lane, end to
+    end."""
     return [kind for _, lanes in bought for _, lane in lanes for kind in lane]
 
 
 def sequence(rolls: list[Bought], kinds: list[int], lots: list[int]) -> list[tuple[int, list[int]]]:
     """Row of ``rolls`` and the pieces in its slots, in the order of cutting.
 
-    ``kinds`` and ``lots`` give each piece's size and lot. Greedy: of the patterns next in line, the one that opens least."""
+    ``kinds`` and ``lots`` give each piece's size and lot. Greedy: of the patterns next in line, the
+    one that opens least."""
     waiting = _Waiting(kinds, lots)
     same: dict[Bought, list[int]] = {}
     for row, bought in enumerate(rolls):

@@ -1,4 +1,5 @@
-"""A plan made better part by part: some sections, or some rolls, are taken out and cut again in the best way there is."""
+"""A plan made better part by part: some sections, or some rolls, are taken out and cut again in the
+best way there is."""
 
 from __future__ import annotations
 
@@ -29,9 +30,9 @@ def shorten(job: Job, sections: list[Section], tries: int) -> list[Section]:
             continue
         seen.add(key)
         part, rows = job.only(count(key, len(job.demand)))
-        better = exact.shorter(part, sum(s[0] for s in key))
-        if better is not None:
-            better = relabelled(better, rows)
+        found = exact.shorter(part, sum(s[0] for s in key))
+        if found is not None:
+            better = relabelled(found, rows)
             done += [s for s in better if not lost(s)]
             rest = [s for k, s in enumerate(rest) if k not in group] + [s for s in better if lost(s)]
             weight, sizes = lost.columns(rest)
@@ -40,8 +41,9 @@ def shorten(job: Job, sections: list[Section], tries: int) -> list[Section]:
 
 @dataclass(frozen=True)
 class Part:
-    """How a part of a plan is cut again: so many ``pieces`` by so many ``rounds`` of their programme, which need prove nothing;
-    a dive that takes sections used more than ``take``; and ``tries`` groups of those cut again."""
+    """How a part of a plan is cut again: so many ``pieces`` by so many ``rounds`` of their
+    programme, which need prove nothing; a dive that takes sections used more than ``take``; and
+    ``tries`` groups of those cut again."""
 
     pieces: int
     rounds: int
@@ -50,8 +52,8 @@ class Part:
 
 
 def renewed(job: Job, sections: list[Section], times: int, how: Part) -> Iterator[list[Section]]:
-    """Sections of ever less total length, by as many ``times`` a part of those that lose most cut again by linear programme:
-    where one programme of all would take too long."""
+    """Sections of ever less total length, by as many ``times`` a part of those that lose most cut
+    again by linear programme: where one programme of all would take too long."""
     chance, lost, kinds = np.random.default_rng(0), _Lost(job), len(job.demand)
     for _ in range(times):
         weight, sizes = lost.columns(sections)
@@ -76,10 +78,15 @@ def _total(sections: Sequence[Section]) -> int:
 
 
 class _Lost:
-    """Area lost in a section that could be won back: none where no piece leaves room for another beside it."""
+    """Area lost in a section that could be won back: none where no piece leaves room for another
+    beside it."""
 
     def __init__(self, job: Job):
-        self.width, self.area, self.narrow = job.width, job.size.prod(axis=1).tolist(), exact.narrow(job).tolist()
+        self.width, self.area, self.narrow = (
+            job.width,
+            job.size.prod(axis=1).tolist(),
+            exact.narrow(job).tolist(),
+        )
         self.known: dict[Section, int] = {}
 
     def __call__(self, section: Section) -> int:
@@ -95,10 +102,11 @@ class _Lost:
 
 
 def fewer(job: Job, bought: list[Bought], tries: int, enough: float) -> list[Bought]:
-    """Purchases of no higher price, by ``tries`` groups cut again; stops when the price is down to ``enough``.
+    """Purchases of no higher price, by ``tries`` groups cut again; stops when the price is down to
+    ``enough``.
 
-    Among groups of equal price the one with the longest left-over is taken: what is left gathers on one roll until that
-    roll is not needed."""
+    Among groups of equal price the one with the longest left-over is taken: what is left gathers on
+    one roll until that roll is not needed."""
 
     cost = job.leaning(_LEAN)
     chance = np.random.default_rng(0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,8 @@ from geoturf.rules.layout import HAIR_M
 
 @dataclass(frozen=True)
 class Pool:
-    """Areas that share rolls. ``areas`` are rows of ``Ground.areas``; ``key`` is what the user reads."""
+    """Areas that share rolls. ``areas`` are rows of ``Ground.areas``; ``key`` is what the user
+    reads."""
 
     key: str
     phase: str
@@ -32,18 +33,27 @@ def gather(ground: Ground, choices: tuple[Choices, ...], rules: CutRules) -> lis
         if choices[row].layouts:
             pools.setdefault(key, []).append(row)
     return [
-        Pool(" / ".join(part for part in (key[0], *key[2:], key[1]) if part), key[0], key[1], tuple(areas))
+        Pool(
+            " / ".join(part for part in (key[0], *key[2:], key[1]) if part),
+            key[0],
+            key[1],
+            tuple(areas),
+        )
         for key, areas in pools.items()
     ]
 
 
 def assert_cuttable(ground: Ground, choices: tuple[Choices, ...], market: dict[str, dict[float, Market]]) -> None:
-    """Raises `PromiseError` where a layout offered has a piece longer than any roll it could be cut from, naming each area."""
+    """Raises `PromiseError` where a layout offered has a piece longer than any roll it could be cut
+    from, naming each area."""
     faults, table = [], ground.areas
     for row, choice in enumerate(choices):
-        offers = market[table["product"].iat[row]] if choice.layouts else {}
+        offers = market[str(table["product"].iat[row])] if choice.layouts else {}
         for layout in (*choice.layouts, *choice.wide):
-            roll_m, piece_m = offers[width_key(layout.roll_width_m)].lengths_m[0], layout.cut[:, 0].max(initial=0.0)
+            roll_m, piece_m = (
+                offers[width_key(layout.roll_width_m)].lengths_m[0],
+                layout.cut[:, 0].max(initial=0.0),
+            )
             if piece_m > roll_m + HAIR_M:
                 line = f"a piece cut {piece_m:.4f} m long is longer than any roll it could be cut from ({roll_m:.4f} m)"
                 site, area = str(table["site"].iat[row]), str(table["area"].iat[row])
@@ -53,9 +63,9 @@ def assert_cuttable(ground: Ground, choices: tuple[Choices, ...], market: dict[s
         raise PromiseError(faults)
 
 
-def by_width(pool: Pool, chosen: Sequence[Layout | None]) -> list[tuple[float, list[int]]]:
-    """The pool's areas by the roll width they are laid for, widest first. Rolls of different widths are different runs of
-    the machine, so an area's pieces come from one width."""
+def by_width(pool: Pool, chosen: Mapping[int, Layout]) -> list[tuple[float, list[int]]]:
+    """The pool's areas by the roll width they are laid for, widest first. Rolls of different widths
+    are different runs of the machine, so an area's pieces come from one width."""
     widths: dict[float, list[int]] = {}
     for area in pool.areas:
         widths.setdefault(width_key(chosen[area].roll_width_m), []).append(area)
@@ -69,8 +79,9 @@ def make_job(
     stock: Sequence[tuple[float, float]] = (),
     fine: bool = False,
 ) -> tuple[Job, np.ndarray]:
-    """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their pieces, in order.
-    ``stock``: (length, width) in metres of left-overs at hand; ``fine``: counted in cut steps, whatever the sizes are."""
+    """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their
+    pieces, in order. ``stock``: (length, width) in metres of left-overs at hand; ``fine``: counted
+    in cut steps, whatever the sizes are."""
     cut = np.concatenate([layout.cut.reshape(-1, 2) for layout in layouts])
     usable = layouts[0].width_m
     full = cut[:, 1] >= usable - 1e-9  # as wide as the roll, whatever that is
@@ -86,8 +97,8 @@ def make_job(
 
 
 def _usable(width_m: float, roll_m: float, step_m: float) -> int:
-    """Whole steps of a left-over's width that pieces may take. One that is narrower than the ``roll_m`` usable of a roll, if by
-    less than a step, holds no piece as wide as the roll."""
+    """Whole steps of a left-over's width that pieces may take. One that is narrower than the
+    ``roll_m`` usable of a roll, if by less than a step, holds no piece as wide as the roll."""
     if width_m >= roll_m - 1e-9:
         return whole_steps(roll_m, step_m)
     return min(whole_steps(width_m, step_m), whole_steps(roll_m, step_m) - 1)

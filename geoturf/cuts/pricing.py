@@ -1,27 +1,37 @@
-"""The best section and the best fill at given prices: what column generation asks again and again, and what its bounds
-rest on.
+"""The best section and the best fill at given prices: what column generation asks again and again,
+and what its bounds rest on.
 
-Every size has a value. In a lane sizes lie end to end behind the widest, which leads it; in a section lanes lie side by side.
-Both are knapsacks: `knapsacks` by length gives what may follow a leader, `lead` by width the best section of each length.
-A piece leads one lane of a section at most, but may follow in several, so the values are never below those of real
-sections: duals divided by them bound every plan of three cuts from below (Farley 1990).
+Every size has a value. In a lane sizes lie end to end behind the widest, which leads it; in a
+section lanes lie side by side. Both are knapsacks: `knapsacks` by length gives what may follow a
+leader, `lead` by width the best section of each length. A piece leads one lane of a section at
+most, but may follow in several, so the values are never below those of real sections: duals divided
+by them bound every plan of three cuts from below (Farley 1990).
 """
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Callable
 from itertools import pairwise
+from typing import Any, TypeVar
 
 import numpy as np
 
-from geoturf.compiled import inlined, inner, jit
+from geoturf.compiled import Floats, Ints, inlined, inner, jit
 
-_jit = partial(jit, fastmath=True)  # no NaN and no infinity here; lets the loops run in vectors
-_inner = partial(inner, fastmath=True)
+_Kernel = TypeVar("_Kernel", bound=Callable[..., Any])
+
+
+def _jit(function: _Kernel) -> _Kernel:
+    """Compiled for floats: no NaN and no infinity here, which lets the loops run in vectors."""
+    return jit(function, fastmath=True)
+
+
+def _inner(function: _Kernel) -> _Kernel:
+    return inner(function, fastmath=True)
 
 
 @_inner
-def _add(before, after, size, worth):
+def _add(before: Floats, after: Floats, size: int, worth: float) -> None:
     """after[r] = the better of before[r] and before[r - size] + worth."""
     room = len(before)
     for r in range(min(size, room)):
@@ -31,7 +41,7 @@ def _add(before, after, size, worth):
 
 
 @_jit
-def knapsacks(size, value, room):
+def knapsacks(size: Ints, value: Floats, room: int) -> Floats:
     """Table (n + 1, room + 1): most value of the first things, each once, that fit in r steps."""
     best = np.zeros((len(size) + 1, room + 1))
     for c in range(len(size)):
@@ -40,10 +50,12 @@ def knapsacks(size, value, room):
 
 
 @_jit
-def lead(length, width, value, follow, row, across, heights):
-    """Values (len(heights), n) of sections by length and by the leader of their widest lane; -1 where it is longer.
+def lead(length: Ints, width: Ints, value: Floats, follow: Floats, row: Ints, across: int, heights: Ints) -> Floats:
+    """Values (len(heights), n) of sections by length and by the leader of their widest lane; -1
+    where it is longer.
 
-    Leaders (n,), narrowest first; ``follow[row[c], r]``: most value of what may follow leader c in r steps of its lane."""
+    Leaders (n,), narrowest first; ``follow[row[c], r]``: most value of what may follow leader c in
+    r steps of its lane."""
     n = len(length)
     led = np.full((len(heights), n), -1.0)
     for k in range(len(heights)):
@@ -60,19 +72,33 @@ def lead(length, width, value, follow, row, across, heights):
 
 
 @_jit
-def compose(picks, heights, leader, follow, job, batches, sizes, whole):
-    """The best sections of some lengths led by some leaders, as `lead` found them: the sizes of all, lane after lane; the lane
-    each is in; where each section ends; its length and value.
+def compose(
+    picks: Ints,
+    heights: Ints,
+    leader: tuple[Ints, Ints, Floats, Ints],
+    follow: Floats,
+    job: tuple[int, Ints, Floats],
+    batches: tuple[Ints, Ints, Ints],
+    sizes: tuple[Ints, Ints, Ints],
+    whole: bool,
+) -> tuple[Ints, Ints, Ints, Ints, Floats]:
+    """The best sections of some lengths led by some leaders, as `lead` found them: the sizes of
+    all, lane after lane; the lane each is in; where each section ends; its length and value.
 
-    ``picks`` (m, 2): row of ``heights`` and leader, in order of rows; ``leader``: length, width and value of each leader and
-    its row of ``follow``; ``job``: usable width, demand and value of each size; ``batches``: size, count and length of each
-    batch; ``sizes``: the sizes narrowest first, how many of them are in the first so many batches, and the length of every
-    size. With ``whole`` a lane whose best followers are not there so often gets the best of those that are left."""
+    ``picks`` (m, 2): row of ``heights`` and leader, in order of rows; ``leader``: length, width and
+    value of each leader and its row of ``follow``; ``job``: usable width, demand and value of each
+    size; ``batches``: size, count and length of each batch; ``sizes``: the sizes narrowest first,
+    how many of them are in the first so many batches, and the length of every size. With ``whole``
+    a lane whose best followers are not there so often gets the best of those that are left."""
     length, width, worth, row = leader
     across, demand, value = job
     order, distinct, size_length = sizes
     out, lane = np.empty(256 * len(picks), np.int64), np.empty(256 * len(picks), np.int64)
-    ends, tall, total = np.zeros(len(picks), np.int64), np.zeros(len(picks), np.int64), np.zeros(len(picks))
+    ends, tall, total = (
+        np.zeros(len(picks), np.int64),
+        np.zeros(len(picks), np.int64),
+        np.zeros(len(picks)),
+    )
     best, chosen = np.zeros((len(length) + 1, across + 1)), np.empty(len(length), np.int64)
     left, filled, known = demand.copy(), 0, -1
     for p in range(len(picks)):
@@ -106,8 +132,9 @@ def compose(picks, heights, leader, follow, job, batches, sizes, whole):
 
 
 @inlined
-def _beside(best, h, length, width, worth, follow, row):
-    """Fills best[c, r]: most value of lanes of length ``h`` led by the first c leaders that fit in a width of r."""
+def _beside(best: Floats, h: int, length: Ints, width: Ints, worth: Floats, follow: Floats, row: Ints) -> None:
+    """Fills best[c, r]: most value of lanes of length ``h`` led by the first c leaders that fit in
+    a width of r."""
     for c in range(len(length)):
         if length[c] <= h:
             _add(best[c], best[c + 1], width[c], worth[c] + follow[row[c], h - length[c]])
@@ -117,8 +144,9 @@ def _beside(best, h, length, width, worth, follow, row):
 
 
 @inlined
-def _leaders(best, first, width, across, chosen):
-    """Writes the leaders of the best section whose widest lane ``first`` leads; gives how many they are."""
+def _leaders(best: Floats, first: int, width: Ints, across: int, chosen: Ints) -> int:
+    """Writes the leaders of the best section whose widest lane ``first`` leads; gives how many they
+    are."""
     chosen[0], n, x = first, 1, across - width[first]
     for c in range(first - 1, -1, -1):
         if best[c + 1, x] > best[c, x]:
@@ -129,9 +157,17 @@ def _leaders(best, first, width, across, chosen):
 
 
 @inlined
-def _followers(follow, row, room, left, batches, out, filled):
-    """Writes what follows best in ``room`` into ``out`` from ``filled``, taken off what is ``left``; gives where it ends and
-    whether some of it is there less often."""
+def _followers(
+    follow: Floats,
+    row: int,
+    room: int,
+    left: Ints,
+    batches: tuple[Ints, Ints, Ints],
+    out: Ints,
+    filled: int,
+) -> tuple[int, bool]:
+    """Writes what follows best in ``room`` into ``out`` from ``filled``, taken off what is
+    ``left``; gives where it ends and whether some of it is there less often."""
     size, count, length = batches
     short = False
     for at in range(row - 1, -1, -1):
@@ -146,7 +182,7 @@ def _followers(follow, row, room, left, batches, out, filled):
 
 
 @_inner
-def _longer(some, more):
+def _longer(some: Ints, more: int) -> Ints:
     """A copy with room for twice as many and ``more``."""
     out = np.empty(2 * len(some) + more, np.int64)
     for k in range(len(some)):
@@ -155,8 +191,9 @@ def _longer(some, more):
 
 
 @_inner
-def _fill(order, length, value, left, room, out, filled):
-    """Writes into ``out`` from ``filled`` the best fill of ``room`` steps by pieces left of these sizes; takes them off."""
+def _fill(order: Ints, length: Ints, value: Floats, left: Ints, room: int, out: Ints, filled: int) -> int:
+    """Writes into ``out`` from ``filled`` the best fill of ``room`` steps by pieces left of these
+    sizes; takes them off."""
     copies, total = np.zeros(len(order), np.int64), 0
     for c in range(len(order)):
         size = order[c]
@@ -183,8 +220,9 @@ def _fill(order, length, value, left, room, out, filled):
 def fills(
     size: np.ndarray, value: np.ndarray, rooms: np.ndarray, costs: np.ndarray, most: int
 ) -> tuple[list[tuple[int, ...]], np.ndarray]:
-    """Sizes, longest first, of fills that are worth more than their room costs: the best whose longest is each thing, ``most``
-    at most; and the most that fits in r steps, by r up to the largest room. Things (n,) by rising size, each once."""
+    """Sizes, longest first, of fills that are worth more than their room costs: the best whose
+    longest is each thing, ``most`` at most; and the most that fits in r steps, by r up to the
+    largest room. Things (n,) by rising size, each once."""
     table = knapsacks(size, value, int(rooms.max()))
     rest = rooms[:, None] - size
     worth = value + table[np.arange(len(size)), np.maximum(rest, 0)]
@@ -201,9 +239,9 @@ def fills(
 
 
 @_jit
-def _fills(table, size, longest, rooms):
-    """The sizes of some fills, one after the other, and where each ends: of the thing that is its longest, and the best fill of
-    the room beside that by the things before, longest first."""
+def _fills(table: Floats, size: Ints, longest: Ints, rooms: Ints) -> tuple[Ints, Ints]:
+    """The sizes of some fills, one after the other, and where each ends: of the thing that is its
+    longest, and the best fill of the room beside that by the things before, longest first."""
     most = 0
     for k in range(len(longest)):
         most += longest[k] + 1

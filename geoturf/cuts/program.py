@@ -2,12 +2,14 @@
 
     least sum_s c(h_s) x_s   with   sum_s a_is x_s >= d_i   over all sections s (length h_s, a_is pieces of size i)
 
-`pricing` gives the best section of each length at the duals; what no section beats bounds the programme from below (Farley
-1990). Where sizes are many the duals of one optimum say little: most are 0 and some far too large. So sections are priced at
-duals drawn towards values that were found to bound the programme well (smoothing, Wentges 1997, citation from memory), at first
-those of a dual feasible function (`dual`). To dive, sections the programme uses almost wholly are taken, and the rest is solved
-again. The cost c of a length is the length itself, or what it ought to cost (`levels`); it is superadditive, so a lane that
-leaves room for no other beside it is never better than its pieces in sections of their own, and no section is made of it.
+`pricing` gives the best section of each length at the duals; what no section beats bounds the
+programme from below (Farley 1990). Where sizes are many the duals of one optimum say little: most
+are 0 and some far too large. So sections are priced at duals drawn towards values that were found
+to bound the programme well (smoothing, Wentges 1997, citation from memory), at first those of a
+dual feasible function (`dual`). To dive, sections the programme uses almost wholly are taken, and
+the rest is solved again. The cost c of a length is the length itself, or what it ought to cost
+(`levels`); it is superadditive, so a lane that leaves room for no other beside it is never better
+than its pieces in sections of their own, and no section is made of it.
 """
 
 from __future__ import annotations
@@ -30,7 +32,10 @@ COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
 APART_M = 0.12  # or one so often, where cut steps are finer than a centimetre
 _LOOSE = 80  # over the number of sizes: the part of the way to steady values that duals are not drawn
-_LEAST, _LET_GO = 0.8, 0.1  # the part they are at least, and the one under which they are not at all any more
+_LEAST, _LET_GO = (
+    0.8,
+    0.1,
+)  # the part they are at least, and the one under which they are not at all any more
 _ROOM = 4  # columns a row, beyond which dear ones go
 _DEAR = 0.05  # of a section's cost: what its pieces may be worth less, before it is dear
 _ENOUGH = 0.01  # of a roll: so little is not sought for
@@ -39,9 +44,10 @@ _AGAIN = 5  # rounds each time the programme is solved again in a dive
 
 
 class Lanes:
-    """What lanes of a job are made of, narrowest first: ``kind`` of each leader, as many of a size as lie side by side, and
-    things that follow: ``batch`` pieces of size ``of``, in batches that sum up to any number there is. What is in the first
-    ``row[c]`` batches may follow leader c: narrower sizes, and all of its own but itself."""
+    """What lanes of a job are made of, narrowest first: ``kind`` of each leader, as many of a size
+    as lie side by side, and things that follow: ``batch`` pieces of size ``of``, in batches that
+    sum up to any number there is. What is in the first ``row[c]`` batches may follow leader c:
+    narrower sizes, and all of its own but itself."""
 
     def __init__(self, job: Job):
         self.job = job
@@ -62,11 +68,18 @@ class Lanes:
         self.length, self.width = (np.ascontiguousarray(job.size[self.kind, side]) for side in (0, 1))
         self.batch_length = job.size[self.of, 0] * self.batch
         fresh = np.diff(self.of, prepend=-1) != 0  # batches of a size lie together
-        self.sizes, self.distinct = self.of[fresh], np.append(0, np.cumsum(fresh))  # sizes in the first so many batches
+        self.sizes, self.distinct = (
+            self.of[fresh],
+            np.append(0, np.cumsum(fresh)),
+        )  # sizes in the first so many batches
 
     def price(self, value: np.ndarray, heights: np.ndarray, cost: np.ndarray) -> Priced:
-        """The best sections of these lengths where a piece of size i is worth ``value[i]`` and h steps cost ``cost[h]``."""
-        job, heights = self.job, np.ascontiguousarray(heights)  # strided ones would be compiled for anew
+        """The best sections of these lengths where a piece of size i is worth ``value[i]`` and h
+        steps cost ``cost[h]``."""
+        job, heights = (
+            self.job,
+            np.ascontiguousarray(heights),
+        )  # strided ones would be compiled for anew
         follow = pricing.knapsacks(self.batch_length, value[self.of] * self.batch, job.longest)
         worth = value[self.kind]
         led = pricing.lead(self.length, self.width, worth, follow, self.row, job.width, heights)
@@ -79,7 +92,8 @@ def stride(job: Job) -> int:
 
 
 def _batches(count: int) -> list[int]:
-    """Whole numbers, parts of which sum up to anything from 0 to ``count``: 1, 2, 4 … and a rest."""
+    """Whole numbers, parts of which sum up to anything from 0 to ``count``: 1, 2, 4 … and a
+    rest."""
     out, unit = [], 1
     while count > 0:
         out.append(min(unit, count))
@@ -90,8 +104,9 @@ def _batches(count: int) -> list[int]:
 
 @dataclass(frozen=True)
 class Priced:
-    """Sections of ``heights`` at the ``value`` of each size, ``worth`` of each leader, and ``cost`` by length; ``ratio``: float
-    (heights, leaders), value of the best section of each length that each leader can lead, over its cost."""
+    """Sections of ``heights`` at the ``value`` of each size, ``worth`` of each leader, and ``cost``
+    by length; ``ratio``: float (heights, leaders), value of the best section of each length that
+    each leader can lead, over its cost."""
 
     lanes: Lanes
     value: np.ndarray
@@ -102,9 +117,10 @@ class Priced:
     ratio: np.ndarray
 
     def best(self, most: int, whole: bool) -> Iterator[list[tuple[int, ...]]]:
-        """The best section of each leader, lane by lane, as far as it gains, of the ``most`` leaders that gain most; best first.
-        ``whole``: with no piece more often than it is there. One a leader, not the best of all: where all pieces differ, the
-        programme needs a section for each, and the best ones are much the same."""
+        """The best section of each leader, lane by lane, as far as it gains, of the ``most``
+        leaders that gain most; best first. ``whole``: with no piece more often than it is there.
+        One a leader, not the best of all: where all pieces differ, the programme needs a section
+        for each, and the best ones are much the same."""
         its, job = self.lanes, self.lanes.job
         height = np.argmax(self.ratio, axis=0)
         ratio = self.ratio[height, np.arange(len(height))]
@@ -135,8 +151,8 @@ def _by_lane(sizes: np.ndarray, lane: np.ndarray) -> list[tuple[int, ...]]:
 
 
 class Programme:
-    """The master programme of a job, at a ``cost`` by length. ``sections``: those it may use, ``counts`` (n, k) what is in
-    them; ``bound``: what no plan costs less than."""
+    """The master programme of a job, at a ``cost`` by length. ``sections``: those it may use,
+    ``counts`` (n, k) what is in them; ``bound``: what no plan costs less than."""
 
     def __init__(self, job: Job, cost: np.ndarray, sections: Sequence[Section], counts: np.ndarray):
         self.job, self.cost, self.lanes, self.master = job, cost, Lanes(job), Master(job.demand)
@@ -148,7 +164,8 @@ class Programme:
         self.master.add([cost[length] for length, _ in sections], counts)
 
     def add(self, sections: Iterable[Section], whole: bool) -> int:
-        """Adds what is not yet there and says how many that was. Only ``whole`` ones are worth keeping."""
+        """Adds what is not yet there and says how many that was. Only ``whole`` ones are worth
+        keeping."""
         fresh = [s for s in dict.fromkeys(sections) if s not in self.known]
         if fresh:
             counts = contents(fresh, len(self.job.demand))
@@ -160,28 +177,30 @@ class Programme:
         return len(fresh)
 
     def serve(self, left: np.ndarray) -> None:
-        """From now on for a demand of ``left``, no more than before, by sections that hold no more than that."""
+        """From now on for a demand of ``left``, no more than before, by sections that hold no more
+        than that."""
         self.job, self.bound = replace(self.job, demand=left), 0.0
         self.lanes = Lanes(self.job)
-        self._keep(self.master.want(left, (self.counts <= left).all(axis=1)))
+        self._keep(self.master.want(left, np.all(self.counts <= left, axis=1)))
 
     def _keep(self, kept: np.ndarray) -> None:
         self.sections, self.counts = [self.sections[k] for k in kept.tolist()], self.counts[kept]
         self.known = set(self.sections)
 
     def generate(self, rounds: int) -> np.ndarray:
-        """Adds sections until none that gains is found easily or ``rounds`` are over. Gives the use of each."""
+        """Adds sections until none that gains is found easily or ``rounds`` are over. Gives the use
+        of each."""
         self._grow(rounds, True)
         return self.master.solve()[1]
 
     def prove(self, rounds: int) -> None:
-        """Raises the bound: sections that use a piece once too often are let in as well, so that nothing is left for the
-        bound to allow for. Such a programme is of no use for diving."""
+        """Raises the bound: sections that use a piece once too often are let in as well, so that
+        nothing is left for the bound to allow for. Such a programme is of no use for diving."""
         self._grow(rounds, False)
 
     def _grow(self, rounds: int, whole: bool) -> None:
-        """A round looks at one in so many lengths only; to prove, at all of them where those gain nothing. Where nothing gains at
-        the values drawn so far, they are drawn less."""
+        """A round looks at one in so many lengths only; to prove, at all of them where those gain
+        nothing. Where nothing gains at the values drawn so far, they are drawn less."""
         every = np.arange(int(self.job.size[:, 0].min()), self.job.longest + 1)
         drawn, apart = self.drawn, stride(self.job)
         for k in range(rounds):
@@ -200,12 +219,15 @@ class Programme:
             drawn = self.drawn if added else drawn / 2 if drawn > _LET_GO else 0.0
 
     def _dear(self) -> np.ndarray:
-        """Sections that cost far more than their pieces may be worth; none of a piece alone, which must always do."""
+        """Sections that cost far more than their pieces may be worth; none of a piece alone, which
+        must always do."""
         worth = self.counts @ self.steady
-        return (self.counts.sum(axis=1) > 1) & (worth < (1 - _DEAR) * self.master.cost)
+        dear: np.ndarray = (self.counts.sum(axis=1) > 1) & (worth < (1 - _DEAR) * self.master.cost)
+        return dear
 
     def _round(self, heights: np.ndarray, value: np.ndarray, whole: bool) -> int:
-        """Adds sections of these lengths that gain, and says how many. All lengths together bound the programme."""
+        """Adds sections of these lengths that gain, and says how many. All lengths together bound
+        the programme."""
         priced = self.lanes.price(value, heights, self.cost)
         alone = float((value / self.cost[self.job.size[:, 0]]).max())
         value = value / max(1.0, alone, float(priced.ratio.max(initial=0.0)))
@@ -222,7 +244,8 @@ def plain(job: Job) -> np.ndarray:
 
 
 class Relaxed:
-    """A job's programme, solved. ``sections``: those worth having, with the ``basis`` of the optimum over them."""
+    """A job's programme, solved. ``sections``: those worth having, with the ``basis`` of the
+    optimum over them."""
 
     def __init__(self, programme: Programme):
         self.sections, self.basis = list(programme.sections), programme.master.basis()
@@ -235,7 +258,8 @@ class Relaxed:
 
 
 def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = ROUNDS) -> Relaxed:
-    """The programme of a job, begun from the sections of a plan known and those of each size alone."""
+    """The programme of a job, begun from the sections of a plan known and those of each size
+    alone."""
     alone = [tidy(job, [(size,)]) for size in range(len(job.demand))]
     sections = list(dict.fromkeys([*alone, *start]))
     programme = Programme(job, cost, sections, contents(sections, len(alone)))
@@ -244,9 +268,9 @@ def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = RO
 
 
 def dive(job: Job, relaxed: Relaxed, cost: np.ndarray, take: float) -> list[Section]:
-    """A plan for the job from the sections of the programme, one for each size alone among them, and others found on the way.
-    Sections used more than ``take`` are taken each time; first those used many times over, as often whole, so that little is
-    left to round."""
+    """A plan for the job from the sections of the programme, one for each size alone among them,
+    and others found on the way. Sections used more than ``take`` are taken each time; first those
+    used many times over, as often whole, so that little is left to round."""
     taken, left = [], job.demand.copy()
     programme = Programme(job, cost, relaxed.sections, contents(relaxed.sections, len(job.demand)))
     programme.steady, programme.drawn = relaxed.steady, relaxed.drawn
@@ -274,6 +298,7 @@ def contents(sections: Sequence[Section], kinds: int) -> np.ndarray:
 
 
 def _chosen(use: np.ndarray, take: float) -> np.ndarray:
-    """Columns to take: those used more than ``take``, and at least the twentieth part of what is used, most used first."""
+    """Columns to take: those used more than ``take``, and at least the twentieth part of what is
+    used, most used first."""
     order = np.argsort(-np.where(use > take, 1.0, use), kind="stable")
     return order[: max(1, int((use > take).sum()), int(use.sum() / 20))]

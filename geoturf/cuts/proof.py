@@ -1,4 +1,5 @@
-"""Beside what is bought for a pool, what no layout of its ground in strips from border to border can buy less than."""
+"""Beside what is bought for a pool, what no layout of its ground in strips from border to border
+can buy less than."""
 
 from __future__ import annotations
 
@@ -28,9 +29,11 @@ def proven(
     Raises `PromiseError` where less is bought than that.
     """
     bounds = []
-    for pool, row in zip(pools.gather(ground, choices, rules), plan.pools.itertuples(), strict=True):
-        least = max(0.0, float(sum(least_m2[area] for area in pool.areas)) - row.stock_m2)
-        bounds.append(kept(pool.key, row.bought_m2, _to_buy(least, markets(products[pool.product], rules))))
+    gathered = pools.gather(ground, choices, rules)
+    stock_m2, bought_m2 = plan.pools[["stock_m2", "bought_m2"]].to_numpy(float).T.tolist()
+    for pool, stock, bought in zip(gathered, stock_m2, bought_m2, strict=True):
+        least = max(0.0, float(sum(least_m2[area] for area in pool.areas)) - stock)
+        bounds.append(kept(pool.key, bought, _to_buy(least, markets(products[pool.product], rules))))
     return replace(plan, pools=plan.pools.assign(bound_m2=np.array(bounds, float)))
 
 
@@ -43,7 +46,8 @@ def _to_buy(least_m2: float, market: dict[float, Market]) -> float:
 
 
 def kept(pool: str, bought_m2: float, bound_m2: float) -> float:
-    """The bound of what is bought, without float dust between equal figures. Raises `PromiseError` where it is broken."""
+    """The bound of what is bought, without float dust between equal figures. Raises `PromiseError`
+    where it is broken."""
     if not bound_m2 <= bought_m2 + 1e-6:
         line = f"pool {pool}: {bought_m2:.4f} m2 bought under a bound of {bound_m2:.4f} m2"
         raise PromiseError(Finding("error", "bound-broken", line))

@@ -11,8 +11,8 @@ from geoturf.cuts.stock_lengths import Pattern, Stock
 
 
 def pack(job: Job, sections: list[Section], hard: bool = False, enough: float = 0.0) -> list[Bought]:
-    """Sections on as few and as cheap purchases as found: quickly, or with ``hard`` by column generation, until the
-    price is down to ``enough``."""
+    """Sections on as few and as cheap purchases as found: quickly, or with ``hard`` by column
+    generation, until the price is down to ``enough``."""
     if not sections:
         return []
     lengths, stock = [length for length, _ in sections], _stock(job)
@@ -58,7 +58,8 @@ def _billed(market: Market, step_m: float, longest: int) -> Stock:
 
 
 def by_length(job: Job) -> Stock:
-    """What can be bought as stocked lengths, each at what it measures (steps) and not at its price."""
+    """What can be bought as stocked lengths, each at what it measures (steps) and not at its
+    price."""
     if job.market.by_length:
         lengths = _stock(job).lengths
         return Stock(lengths, tuple(job.purchase(length)[0] / job.step_m for length in lengths))
@@ -66,7 +67,8 @@ def by_length(job: Job) -> Stock:
 
 
 def _quickly(job: Job, stock: Stock, lengths: list[int]) -> list[Pattern]:
-    """The cheapest of a few quick ways. By length each purchase is filled to a length that is billed whole."""
+    """The cheapest of a few quick ways. By length each purchase is filled to a length that is
+    billed whole."""
     if job.market.by_length:
         bill = job.market.billing_m / job.step_m
         whole = frozenset(length for length in stock.lengths if abs(length / bill - round(length / bill)) * bill < 1e-6)
@@ -77,8 +79,9 @@ def _quickly(job: Job, stock: Stock, lengths: list[int]) -> list[Pattern]:
 
 
 def _again(stock: Stock, groups: list[Pattern], enough: float) -> list[Pattern]:
-    """The groups packed again by column generation: those that lose most, more of them, all where there are not too many
-    lengths, and those that lose most again; until the cost is down to ``enough``."""
+    """The groups packed again by column generation: those that lose most, more of them, all where
+    there are not too many lengths, and those that lose most again; until the cost is down to
+    ``enough``."""
     lengths = len({length for group in groups for length in group})
     whole = [len(groups)] if lengths <= _LENGTHS else []
     tried: set[tuple[Pattern, ...]] = set()

@@ -1,23 +1,25 @@
 """Pieces to sections, quickly: longest first, each to the place it fills best.
 
-Sorted by falling length, a piece never makes a section longer: it goes on the end of a shorter lane, beside the lanes of an
-open section, or opens a section of its own length. Of the places it fits, it takes the one that wastes least width.
+Sorted by falling length, a piece never makes a section longer: it goes on the end of a shorter
+lane, beside the lanes of an open section, or opens a section of its own length. Of the places it
+fits, it takes the one that wastes least width.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import jit
+from geoturf.compiled import Ints, jit
 from geoturf.cuts.job import Job, Section
 
 
 @jit
-def best_fit(length, width, roll_width):
+def best_fit(length: Ints, width: Ints, roll_width: int) -> tuple[Ints, Ints, int]:
     """Sections for pieces sorted by falling length (int arrays (n,), grid steps).
 
-    Returns section (n,), lane (n,) of each piece and the total length of the sections. Sections are looked up by their
-    free width, lanes by their width: of each the newest (the shortest section, the emptiest lane) is tried.
+    Returns section (n,), lane (n,) of each piece and the total length of the sections. Sections are
+    looked up by their free width, lanes by their width: of each the newest (the shortest section,
+    the emptiest lane) is tried.
     """
     n = len(length)
     section, lane = np.empty(n, np.int64), np.empty(n, np.int64)
@@ -86,7 +88,8 @@ def gathered(job: Job, kind: np.ndarray, section: np.ndarray, lane: np.ndarray) 
 
 
 def tidy(job: Job, lanes: list[tuple[int, ...]]) -> Section:
-    """The one way a section of these lanes is written: lanes and sizes in order, so that equal sections are equal."""
+    """The one way a section of these lanes is written: lanes and sizes in order, so that equal
+    sections are equal."""
     size = job.size
     made = tuple(sorted((int(max(size[k, 1] for k in lane)), tuple(sorted(lane))) for lane in lanes))
     return max(int(sum(size[k, 0] for k in lane)) for lane in lanes), made[::-1]

@@ -1,7 +1,8 @@
 """Small pools: which layouts cost least by what is really bought for them.
 
-In a large pool one layout more or less is judged by its area (`swap`). In a small one that says little: a lawn alone is billed by
-its own rolls. So every other layout an area is offered is tried in the place of its first, and the pool cut anew each time.
+In a large pool one layout more or less is judged by its area (`swap`). In a small one that says
+little: a lawn alone is billed by its own rolls. So every other layout an area is offered is tried
+in the place of its first, and the pool cut anew each time.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ Work = tuple[list[Layout], list[list[Layout]], dict[float, Market], LayoutRules]
 
 
 def settled(work: Work) -> list[Layout]:
-    """A layout for each area of a small pool: the chosen ones, then any other that makes the pool cost less, area by area."""
+    """A layout for each area of a small pool: the chosen ones, then any other that makes the pool
+    cost less, area by area."""
     chosen, offered, market, rules = work
     least = cost(chosen, market, rules)
     for _ in range(_PASSES):
@@ -57,7 +59,8 @@ def cost(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRu
 
 
 def floor(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRules) -> float:
-    """Money that layouts cost at the least: their seams, and rolls of the area of their pieces at the cheapest rate."""
+    """Money that layouts cost at the least: their seams, and rolls of the area of their pieces at
+    the cheapest rate."""
     return sum(seams(layout, rules) + _least_turf(layout, market[width_key(layout.roll_width_m)]) for layout in layouts)
 
 
@@ -73,7 +76,8 @@ def seams(layout: Layout, rules: LayoutRules) -> float:
 
 
 def _turf(layouts: list[Layout], market: Market, cut_step_m: float) -> float:
-    """Money for the turf of layouts of one roll width: the best cuts of few pieces, quick ones of more."""
+    """Money for the turf of layouts of one roll width: the best cuts of few pieces, quick ones of
+    more."""
     job, _ = make_job(layouts, market, cut_step_m)
     few = job.demand.sum() <= exact.MOST
     bought = solve(job).bought if few else rolls.pack(job, quick(job))

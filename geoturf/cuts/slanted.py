@@ -1,18 +1,22 @@
 """Pieces with slanted ends, nested end to end on the roll.
 
-A strip that ends on a slanted border wastes a triangle when it is cut square. Cut along a chalk line instead, the next piece
-whose end has a like slant takes that triangle up. Pieces are translated only, and every cut is one straight line from edge to
-edge, so the roll still comes apart piece after piece with a knife.
+A strip that ends on a slanted border wastes a triangle when it is cut square. Cut along a chalk
+line instead, the next piece whose end has a like slant takes that triangle up. Pieces are
+translated only, and every cut is one straight line from edge to edge, so the roll still comes apart
+piece after piece with a knife.
 
-A full-width piece is told by three whole numbers of steps: ``middle``, its length along the roll's middle line, and ``start``
-and ``end``, how much further along its start and end lines lie at the right edge than at the left (even numbers; 0 is a
-square cut). Piece j follows piece i at a distance of |end_i - start_j| / 2 along the middle line: their lines then meet at one
-edge. A purchase begins and ends square, which takes |start| / 2 before its first piece and |end| / 2 behind its last. So one
-following the other saves min(|end_i|, |start_j|) where both slant the same way, and nothing otherwise.
+A full-width piece is told by three whole numbers of steps: ``middle``, its length along the roll's
+middle line, and ``start`` and ``end``, how much further along its start and end lines lie at the
+right edge than at the left (even numbers; 0 is a square cut). Piece j follows piece i at a distance
+of |end_i - start_j| / 2 along the middle line: their lines then meet at one edge. A purchase begins
+and ends square, which takes |start| / 2 before its first piece and |end| / 2 behind its last. So
+one following the other saves min(|end_i|, |start_j|) where both slant the same way, and nothing
+otherwise.
 
-Without a limit on length the greatest saving is a matching on a line: ends and starts of one sign, each sorted, met in order
-(exchange: for a >= b and c >= d, min(a, c) + min(b, d) >= min(a, d) + min(b, c)). What a matching may not do here is close a
-circle or outgrow the roll; the next start is taken then.
+Without a limit on length the greatest saving is a matching on a line: ends and starts of one sign,
+each sorted, met in order (exchange: for a >= b and c >= d, min(a, c) + min(b, d) >= min(a, d) +
+min(b, c)). What a matching may not do here is close a circle or outgrow the roll; the next start is
+taken then.
 """
 
 from __future__ import annotations
@@ -34,9 +38,9 @@ def cut_lines(
 ) -> tuple[np.ndarray, np.ndarray]:
     """The chalk lines that waste least turf, for pieces as wide as the roll.
 
-    ``shape``: the area in pile coordinates (u, v); ``pieces``: float array (n, 4) of u0, u1, v0, v1. Returns an int array
-    (n, 3) of ``middle``, ``start``, ``end`` in steps, allowances in, and the u (m) at which each piece's start line meets its
-    left edge (n,).
+    ``shape``: the area in pile coordinates (u, v); ``pieces``: float array (n, 4) of u0, u1, v0,
+    v1. Returns an int array (n, 3) of ``middle``, ``start``, ``end`` in steps, allowances in, and
+    the u (m) at which each piece's start line meets its left edge (n,).
     """
     u0, u1, v0, v1 = pieces.T
     grass = shapely.intersection(shape, shapely.box(u0, v0, u1, v1))
@@ -57,9 +61,11 @@ def cut_lines(
 
 
 def _line(u: np.ndarray, across: np.ndarray, width_m: float, step_m: float) -> tuple[int, float]:
-    """The line below all points (u, across) that is highest in the middle (across 0): its slant in steps and that height.
+    """The line below all points (u, across) that is highest in the middle (across 0): its slant in
+    steps and that height.
 
-    The height is concave in the slant, so the best of the even slants is the best there is to a step; a slant must win a step.
+    The height is concave in the slant, so the best of the even slants is the best there is to a
+    step; a slant must win a step.
     """
     reach = int(STEEPEST * width_m / step_m / 2)
     slants = 2 * np.arange(-reach, reach + 1)
@@ -76,7 +82,8 @@ def square_length(middle: int, start: int, end: int) -> int:
 
 
 def starts(chain: Sequence[tuple[int, int, int]]) -> list[int]:
-    """Where on the roll each piece's start line meets the left edge, for pieces nested one after the other."""
+    """Where on the roll each piece's start line meets the left edge, for pieces nested one after
+    the other."""
     at, out, before = 0, [], 0
     for middle, start, end in chain:
         at += abs(before - start) // 2
@@ -94,10 +101,12 @@ def span(chain: Sequence[tuple[int, int, int]]) -> int:
 
 
 def chains(pieces: Sequence[tuple[int, int, int]], longest: int) -> list[list[int]]:
-    """Rows of ``pieces`` in the order in which they follow each other, no chain longer than ``longest`` steps.
+    """Rows of ``pieces`` in the order in which they follow each other, no chain longer than
+    ``longest`` steps.
 
-    The join that saves most comes first, so that on an endless roll the saving is at least a third of the best (greedy on three
-    matroids: one follower, one before, no circle), and all of it where no circle is met.
+    The join that saves most comes first, so that on an endless roll the saving is at least a third
+    of the best (greedy on three matroids: one follower, one before, no circle), and all of it where
+    no circle is met.
     """
     n = len(pieces)
     first, last, follower = list(range(n)), list(range(n)), [-1] * n
@@ -105,8 +114,8 @@ def chains(pieces: Sequence[tuple[int, int, int]], longest: int) -> list[list[in
     starts_of = {sign: _by_slant(pieces, sign) for sign in (1, -1)}
     followed = [False] * n
     # every end waits with the start it could meet next; starts come by falling slant, so an end's saving only falls
-    waiting = [_Wait(pieces, i, starts_of[1 if end > 0 else -1], 0) for i, (_, _, end) in enumerate(pieces) if end]
-    waiting = [wait.entry() for wait in waiting if wait.row < len(wait.line)]
+    ends = [_Wait(pieces, i, starts_of[1 if end > 0 else -1], 0) for i, (_, _, end) in enumerate(pieces) if end]
+    waiting = [wait.entry() for wait in ends if wait.row < len(wait.line)]
     heapify(waiting)
     while waiting:
         _, i, tries, wait = heappop(waiting)

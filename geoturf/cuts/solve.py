@@ -16,12 +16,13 @@ from geoturf.cuts.master import UnsolvedError
 from geoturf.cuts.sections import quick
 from geoturf.errors import PromiseError
 from geoturf.model import Finding
+from geoturf.units import round_down
 
 
 @dataclass(frozen=True)
 class Cut:
-    """``from_stock``: (row of ``Job.left_overs``, sections); ``bought``: sections of each purchase; ``bound_m``: metres of
-    roll that no plan for these pieces buys less than."""
+    """``from_stock``: (row of ``Job.left_overs``, sections); ``bought``: sections of each purchase;
+    ``bound_m``: metres of roll that no plan for these pieces buys less than."""
 
     from_stock: tuple[tuple[int, Bought], ...]
     bought: tuple[Bought, ...]
@@ -37,7 +38,8 @@ class Cut:
 
 
 def solve(job: Job) -> Cut:
-    """A plan for the job and what no plan can beat. Raises `PromiseError` if the two contradict each other."""
+    """A plan for the job and what no plan can beat. Raises `PromiseError` if the two contradict
+    each other."""
     from_stock, left = _use_stock(job)
     rest, rows = job.only(left)
     bought, bound_m = _buy(rest) if len(rest.demand) else ([], 0.0)
@@ -60,10 +62,10 @@ def _buy(job: Job) -> tuple[list[Bought], float]:
 
 
 def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
-    """The best plan there is for a few pieces, its left-over on one roll where it can be. It is the bound where every metre
-    costs the same."""
+    """The best plan there is for a few pieces, its left-over on one roll where it can be. It is the
+    bound where every metre costs the same."""
     market, cost = job.market, job.leaning(_LEAN)
-    room = int(rolls.price(job, plan) / market.cheapest / job.step_m + 1e-6)
+    room = round_down(rolls.price(job, plan) / market.cheapest, job.step_m)
     plan = exact.cheaper(job, cost, sum(cost(used(b)) for b in plan), room) or plan
     return plan, _metres(job, plan) if market.one_rate else bound_m
 
@@ -124,7 +126,8 @@ def _improve(best: _Best, sections: list[Section]) -> None:
 
 
 def _by_parts(best: _Best, sections: list[Section], turns: int, how: polish.Part) -> None:
-    """One part of the pieces after the other, until all might fit in what the bound allows and do."""
+    """One part of the pieces after the other, until all might fit in what the bound allows and
+    do."""
     for better in polish.renewed(best.job, sections, turns, how):
         sections = better
         if _total(sections) * best.job.step_m <= best.bound_m and best.offer(sections):
@@ -161,8 +164,8 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
 
 
 def _priced(best: _Best, columns: list[Section], prove: bool = True) -> None:
-    """Sections that go well together on rolls, by what sections of a length ought to cost; to ``prove``, first whether there
-    is anything better."""
+    """Sections that go well together on rolls, by what sections of a length ought to cost; to
+    ``prove``, first whether there is anything better."""
     job = best.job
     both = levels.Levels(job, rolls.by_length(job), columns, map(_lengths, best.plan))
     cost = both.solve(_PROVING if job.market.by_length else _ROUNDS)
@@ -185,10 +188,16 @@ _PROVING = 20  # and by length, where they raise the bound as well
 _WORST = 40  # purchases cut again in groups
 _LARGE = 300  # pieces from which those cut from lengths are many
 _MANY = 1200  # sizes beyond which one linear programme of all takes too long
-_TURNS, _PARTS = 4, polish.Part(600, 40, 0.8, 100)  # then so many such parts are worked on by themselves
+_TURNS, _PARTS = (
+    4,
+    polish.Part(600, 40, 0.8, 100),
+)  # then so many such parts are worked on by themselves
 _SMALL_PARTS = polish.Part(150, 25, 0.6, 50)  # where many pieces are cut from lengths: the most turf a second
 _REPEATED_PARTS = polish.Part(400, 12, 0.6, 50)  # and where they repeat
-_REPEATED, _SIZES = 1.5, 500  # pieces a size from which, and sizes up to which, one programme of all is soon solved
+_REPEATED, _SIZES = (
+    1.5,
+    500,
+)  # pieces a size from which, and sizes up to which, one programme of all is soon solved
 _CHOSEN = 120  # rolls up to which the last one is looked for by an integer programme
 _VERY_MANY = 4000  # sizes beyond which that gains too little
 
@@ -204,7 +213,8 @@ def _packed(job: Job, sections: list[Section], enough: float) -> list[Bought]:
 
 
 def _near_anyway(job: Job) -> bool:
-    """Many pieces cut from lengths: they fill each other's gaps so well that a minute's work wins 0.2 % or so."""
+    """Many pieces cut from lengths: they fill each other's gaps so well that a minute's work wins
+    0.2 % or so."""
     return bool(job.market.by_length and job.demand.sum() > _LARGE and not job.thorough)
 
 
@@ -235,7 +245,8 @@ def _met(job: Job, plan: list[Bought], bound_m: float) -> bool:
 
 
 def _use_stock(job: Job) -> tuple[list[tuple[int, Bought]], np.ndarray]:
-    """Left-overs filled one after the other, each with the sections that use most of it, and the demand (k,) left."""
+    """Left-overs filled one after the other, each with the sections that use most of it, and the
+    demand (k,) left."""
     left, filled = job.demand.copy(), []
     for at, (length, width) in enumerate(job.left_overs):
         fits = (job.size[:, 0] <= length) & (job.size[:, 1] <= width)
@@ -282,7 +293,8 @@ _NOTHING = Job(
 
 
 def warm_few() -> None:
-    """Compile what cuts a few pieces, or load what an earlier run compiled (some seconds, once a machine)."""
+    """Compile what cuts a few pieces, or load what an earlier run compiled (some seconds, once a
+    machine)."""
     exact.shorter(_NOTHING, _total(quick(_NOTHING)) + 1)
 
 

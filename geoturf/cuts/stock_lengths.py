@@ -1,7 +1,9 @@
-"""Lengths cut from stocked lengths: the cutting-stock problem in one dimension (Gilmore and Gomory 1961).
+"""Lengths cut from stocked lengths: the cutting-stock problem in one dimension (Gilmore and Gomory
+1961).
 
-Column generation with demand-bounded knapsacks, then diving: patterns the programme uses whole are taken, then the one it
-uses most, and the rest is solved again. What is left at the end goes by best fit; the cheapest of all tries is kept.
+Column generation with demand-bounded knapsacks, then diving: patterns the programme uses whole are
+taken, then the one it uses most, and the rest is solved again. What is left at the end goes by best
+fit; the cheapest of all tries is kept.
 """
 
 from __future__ import annotations
@@ -9,6 +11,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, insort
 from collections import Counter
+from collections.abc import Set
 from dataclasses import dataclass
 
 import highspy
@@ -24,7 +27,10 @@ _ROUNDS = 400
 _MANY = 400  # lengths beyond which the programme is solved once only
 _HURRIED, _CAREFUL = 20, 60  # patterns taken at once when diving: one in so many
 _PATTERNS = 20  # added a round
-_GATHERED, _NODES = 8, 200  # dives whose patterns are chosen from, and nodes of branch and bound then
+_GATHERED, _NODES = (
+    8,
+    200,
+)  # dives whose patterns are chosen from, and nodes of branch and bound then
 _FEASIBLE = 2  # HiGHS' name for a solution that is one
 
 
@@ -53,8 +59,9 @@ class Stock:
 def cut(
     stock: Stock, lengths: list[int], good: list[Pattern], enough: float, dives: int = 2
 ) -> tuple[list[Pattern], float]:
-    """Patterns for the lengths, no dearer than ``good``, and the least that any patterns cost. Stops when the cost is down
-    to ``enough`` or after so many ``dives``: the first in a hurry, the second careful, others with chance in the choice."""
+    """Patterns for the lengths, no dearer than ``good``, and the least that any patterns cost.
+    Stops when the cost is down to ``enough`` or after so many ``dives``: the first in a hurry, the
+    second careful, others with chance in the choice."""
     root = programme(stock, Counter(lengths), set(good))
     bound = stock.rounded(root.bound)
     best = good
@@ -66,8 +73,8 @@ def cut(
 
 
 def chosen(stock: Stock, lengths: list[int], good: list[Pattern]) -> list[Pattern]:
-    """Patterns no dearer than ``good``: the cheapest of all that come up in the programmes of a few dives, as an integer
-    programme, as far as that is solved in some nodes of branch and bound."""
+    """Patterns no dearer than ``good``: the cheapest of all that come up in the programmes of a few
+    dives, as an integer programme, as far as that is solved in some nodes of branch and bound."""
     root, need = programme(stock, Counter(lengths), set(good)), Counter(lengths)
     bound, known = stock.rounded(root.bound), set(root.patterns)
     for turn in range(_GATHERED):
@@ -79,8 +86,8 @@ def chosen(stock: Stock, lengths: list[int], good: list[Pattern]) -> list[Patter
 
 
 def _cheapest(stock: Stock, patterns: list[Pattern], need: Counter[int], enough: float) -> list[Pattern]:
-    """The cheapest of the patterns that hold what is needed, or more; ``enough``: a cost that will do. Empty where none were
-    found."""
+    """The cheapest of the patterns that hold what is needed, or more; ``enough``: a cost that will
+    do. Empty where none were found."""
     row = {length: k for k, length in enumerate(sorted(need))}
     solver = highs.solver(mip_max_nodes=_NODES, objective_target=enough + 1e-6 * stock.costs[0])
     for length in row:
@@ -99,7 +106,8 @@ def _cheapest(stock: Stock, patterns: list[Pattern], need: Counter[int], enough:
 
 
 def _once(patterns: list[Pattern], need: Counter[int]) -> list[Pattern]:
-    """Patterns that hold every length at least as often as needed, without what is too much; empty where they do not."""
+    """Patterns that hold every length at least as often as needed, without what is too much; empty
+    where they do not."""
     left, out = Counter(need), []
     for pattern in patterns:
         held = []
@@ -112,10 +120,16 @@ def _once(patterns: list[Pattern], need: Counter[int]) -> list[Pattern]:
 
 
 def _dive(
-    stock: Stock, left: Counter[int], root: Programme, best: list[Pattern], turn: int, known: set[Pattern]
+    stock: Stock,
+    left: Counter[int],
+    root: Programme,
+    best: list[Pattern],
+    turn: int,
+    known: set[Pattern],
 ) -> list[Pattern]:
-    """Patterns by taking those the programme uses whole, or else those it uses most, time and again; but ``once`` where
-    solving it again would take too long. All patterns that come up are added to what is ``known``."""
+    """Patterns by taking those the programme uses whole, or else those it uses most, time and
+    again; but ``once`` where solving it again would take too long. All patterns that come up are
+    added to what is ``known``."""
     once = len(left) > _MANY
     part, chance = _HURRIED if turn == 0 else _CAREFUL, np.random.default_rng(turn)
     taken: list[Pattern] = []
@@ -167,7 +181,8 @@ def _most_used(found: Programme, left: Counter[int], part: int, chance: np.rando
 
 @dataclass(frozen=True)
 class Programme:
-    """A solved linear programme: patterns and their use, its objective, and the least any patterns cost."""
+    """A solved linear programme: patterns and their use, its objective, and the least any patterns
+    cost."""
 
     patterns: list[Pattern]
     use: np.ndarray
@@ -181,7 +196,7 @@ def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Progra
     demand = np.array([left[int(length)] for length in lengths])
     row = {int(length): k for k, length in enumerate(lengths)}
     copies = np.repeat(np.arange(len(lengths)), np.minimum(demand, stock.lengths[0] // lengths))
-    master, patterns = Master(demand, stock.costs[0]), []
+    master, patterns = Master(demand, stock.costs[0]), list[Pattern]()
 
     def add(some: list[Pattern]) -> None:
         counted = [np.bincount([row[length] for length in pattern], minlength=len(lengths)) for pattern in some]
@@ -223,8 +238,8 @@ def best_fit(roll: int, lengths: list[int]) -> list[Pattern]:
 
 
 def fill(roll: int, lengths: list[int], marks: frozenset[int] = frozenset()) -> list[Pattern]:
-    """Roll by roll: the longest left, with those that together with it fill the roll to the greatest of ``marks`` (the
-    whole roll if none are given)."""
+    """Roll by roll: the longest left, with those that together with it fill the roll to the
+    greatest of ``marks`` (the whole roll if none are given)."""
     left, groups = sorted(lengths, reverse=True), []
     while left:
         spread = 1 + len(left) // _LOOK  # looks at long and short ones alike
@@ -238,9 +253,9 @@ def fill(roll: int, lengths: list[int], marks: frozenset[int] = frozenset()) -> 
 _LOOK = 200  # lengths looked at to fill one roll
 
 
-def subset(lengths: list[int], marks: set[int], most: int) -> list[int]:
-    """A subset that contains the first length and sums to the greatest mark within ``most``; to the greatest sum where no
-    mark is met."""
+def subset(lengths: list[int], marks: Set[int], most: int) -> list[int]:
+    """A subset that contains the first length and sums to the greatest mark within ``most``; to the
+    greatest sum where no mark is met."""
     if sum(lengths) <= most:
         return list(lengths)
     mask, best = (1 << (most + 1)) - 1, max(marks)

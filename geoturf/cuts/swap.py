@@ -1,8 +1,8 @@
 """Which layout each area gets: the best for itself, then swapped against the pool where that saves.
 
-A layout costs its seams and its part of the turf bought for the pool. That part is judged half by the area of its pieces and
-half by a quick plan of the whole pool (`sections.best_fit`): the plan that is made in the end wins back about half of what a
-quick one wastes.
+A layout costs its seams and its part of the turf bought for the pool. That part is judged half by
+the area of its pieces and half by a quick plan of the whole pool (`sections.best_fit`): the plan
+that is made in the end wins back about half of what a quick one wastes.
 """
 
 from __future__ import annotations
@@ -35,11 +35,15 @@ def choose(
     rules: LayoutRules,
     engine: Engine,
     spared_m2: Callable[[int, Layout], float] | None = None,
-) -> list[Layout | None]:
-    """A layout for each area (None where none is offered). ``engine`` swaps several pools, or parts of large ones, side by side.
-    ``spared_m2(area, layout)``: turf that slanted ends spare, where they may be cut so; full strips are then offered too."""
-    chosen = [choice.layouts[0] if choice.layouts else None for choice in choices]
-    every, offered = [], []  # areas that are swapped together; the layouts each may choose from, with what they cost
+) -> dict[int, Layout]:
+    """A layout for each area that is offered any. ``engine`` swaps several pools, or parts of large
+    ones, side by side. ``spared_m2(area, layout)``: turf that slanted ends spare, where they may be
+    cut so; full strips are then offered too."""
+    chosen = {area: choice.layouts[0] for area, choice in enumerate(choices) if choice.layouts}
+    every, offered = (
+        [],
+        [],
+    )  # areas that are swapped together; the layouts each may choose from, with what they cost
     for pool in pools:
         for k in range(0, len(pool.areas), _TOGETHER):
             every.append(pool.areas[k : k + _TOGETHER])
@@ -50,33 +54,46 @@ def choose(
         for area, (layouts, _), row in zip(areas, some, rows, strict=True):
             chosen[area] = layouts[row]
     if spared_m2 is None:  # slanted ends are not cut yet: what they really buy is not known here
-        _settle([pool for pool in pools if len(pool.areas) <= settle.SMALL], choices, chosen, market, rules, engine)
+        _settle(
+            [pool for pool in pools if len(pool.areas) <= settle.SMALL],
+            choices,
+            chosen,
+            market,
+            rules,
+            engine,
+        )
     return chosen
 
 
 def _settle(
     small: list[Pool],
     choices: tuple[Choices, ...],
-    chosen: list[Layout | None],
+    chosen: dict[int, Layout],
     market: dict[str, dict[float, Market]],
     rules: LayoutRules,
     engine: Engine,
 ) -> None:
-    """Puts layouts that really cost less (`settle`) in the place of those ``chosen``, for pools of few areas."""
+    """Puts layouts that really cost less (`settle`) in the place of those ``chosen``, for pools of
+    few areas."""
     works = [
-        ([chosen[a] for a in pool.areas], [list(choices[a].layouts) for a in pool.areas], market[pool.product], rules)
+        (
+            [chosen[a] for a in pool.areas],
+            [list(choices[a].layouts) for a in pool.areas],
+            market[pool.product],
+            rules,
+        )
         for pool in small
     ]
     runner = engine if len(works) > _TOGETHER else Serial()
     for pool, layouts in zip(small, runner.map(settle.settled, works), strict=True):
-        for area, layout in zip(pool.areas, layouts, strict=True):
-            chosen[area] = layout
+        chosen.update(zip(pool.areas, layouts, strict=True))
 
 
 @dataclass(frozen=True)
 class _Offer:
-    """What a layout costs: its pieces (n,) in steps of the comparison, length and width as one number each (`_LONG`), the roll's
-    usable width in them, money a step of roll, and money for its seams and half of its pieces' area."""
+    """What a layout costs: its pieces (n,) in steps of the comparison, length and width as one
+    number each (`_LONG`), the roll's usable width in them, money a step of roll, and money for its
+    seams and half of its pieces' area."""
 
     pieces: np.ndarray
     width: int
@@ -91,7 +108,8 @@ def _offers(
     rules: LayoutRules,
     spared_m2: Callable[[int, Layout], float] | None,
 ) -> tuple[list[Layout], list[_Offer]]:
-    """What an area may choose from, and what each costs. (Areas seen together are offered one bearing only.)"""
+    """What an area may choose from, and what each costs. (Areas seen together are offered one
+    bearing only.)"""
     layouts = [*choice.layouts, *(choice.wide if spared_m2 else ())]
     spared = [spared_m2(area, layout) if spared_m2 else 0.0 for layout in layouts]
     return layouts, [
@@ -108,11 +126,17 @@ def _offer(layout: Layout, market: Market, rules: LayoutRules, spared_m2: float)
     seams = settle.seams(layout, rules)
     area = float(pieces.prod(axis=1).sum()) / width
     spared = spared_m2 / layout.roll_width_m * market.cheapest
-    return _Offer(pieces[:, 0] * _LONG + pieces[:, 1], width, rate, seams - spared + (1 - _QUICK) * rate * area)
+    return _Offer(
+        pieces[:, 0] * _LONG + pieces[:, 1],
+        width,
+        rate,
+        seams - spared + (1 - _QUICK) * rate * area,
+    )
 
 
 def _swapped(offers: list[list[_Offer]]) -> list[int]:
-    """Which offer of each area is chosen: the first, then any other that costs the pool less, area by area."""
+    """Which offer of each area is chosen: the first, then any other that costs the pool less, area
+    by area."""
     rows = [0] * len(offers)
     chosen = [some[0] for some in offers]
     least = _cost(chosen)

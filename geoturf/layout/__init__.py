@@ -1,4 +1,5 @@
-"""Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout in strips can beat.
+"""Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout in
+strips can beat.
 
 task_of(ground, products, rules) -> what is to be laid
 lay(task, engine)                -> one `geoturf.model.Choices` an area
@@ -24,7 +25,18 @@ from geoturf.layout.shape import Shape
 from geoturf.layout.task import Task, task_of
 from geoturf.model import Choices, Layout
 
-__all__ = ["Laid", "Task", "bounds", "fresh", "lay", "task_of", "warm_arms", "warm_losses", "warm_parts", "warm_seams"]
+__all__ = [
+    "Laid",
+    "Task",
+    "bounds",
+    "fresh",
+    "lay",
+    "task_of",
+    "warm_arms",
+    "warm_losses",
+    "warm_parts",
+    "warm_seams",
+]
 
 CHUNK = 16  # areas a worker gets at a time
 RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
@@ -47,9 +59,9 @@ def lay(
     pool: str = "phase",
     known: Laid | None = None,
 ) -> tuple[Choices, ...]:
-    """Layouts for every area, in order. ``tick(n)`` is told when n more areas are done; ``pool``: who shares rolls (phase, site,
-    area). ``known``: areas of the same ground that were laid before, each on its own; they are not laid again, others are
-    added."""
+    """Layouts for every area, in order. ``tick(n)`` is told when n more areas are done; ``pool``:
+    who shares rolls (phase, site, area). ``known``: areas of the same ground that were laid before,
+    each on its own; they are not laid again, others are added."""
     tick, known = tick or (lambda n: None), {} if known is None else known
     tick(sum(place.of != row for row, place in enumerate(task.where)))
     groups = [g for g in task.groups if task.where[g[0]].of == g[0]]
@@ -71,8 +83,8 @@ def lay(
 
 
 def bounds(task: Task, engine: Engine) -> np.ndarray:
-    """The least turf (m2) that can be bought for each area (n,) in any pool, laid under the rules in strips from border
-    to border; it adds up over a pool."""
+    """The least turf (m2) that can be bought for each area (n,) in any pool, laid under the rules
+    in strips from border to border; it adds up over a pool."""
     firsts = [row for row, place in enumerate(task.where) if place.of == row]
     jobs = [(task.shapes[k], task.stock[k], float(task.bearings[k])) for k in firsts]
     runner = Serial() if len(jobs) < FEW else engine
@@ -95,15 +107,26 @@ def _work_bounds(jobs: list[tuple[Shape, tuple[Roll, ...], float]]) -> list[floa
 def _relaid(
     rolls: dict[int, tuple[Roll, ...]], task: Task, done: dict[int, Choices], engine: Engine
 ) -> dict[int, list[Layout]]:
-    """Layouts of rows for ``rolls`` with their pools' prices; repeats that share those are laid once."""
+    """Layouts of rows for ``rolls`` with their pools' prices; repeats that share those are laid
+    once."""
     where = task.where
     wanted = {(where[row].of, some): None for row, some in rolls.items()}
     jobs = [
-        (task.shapes[of], some, list(dict.fromkeys(layout.bearing_deg for layout in done[of].layouts))[:RELAID_AT])
+        (
+            task.shapes[of],
+            some,
+            list(dict.fromkeys(layout.bearing_deg for layout in done[of].layouts))[:RELAID_AT],
+        )
         for of, some in wanted
     ]
     runner = Serial() if len(jobs) < FEW else engine
-    laid = dict(zip(wanted, (one for chunk in runner.map(_work_priced, _chunks(jobs)) for one in chunk), strict=True))
+    laid = dict(
+        zip(
+            wanted,
+            (one for chunk in runner.map(_work_priced, _chunks(jobs)) for one in chunk),
+            strict=True,
+        )
+    )
     return {row: [moved(layout, where[row]) for layout in laid[where[row].of, some]] for row, some in rolls.items()}
 
 
@@ -134,7 +157,8 @@ def _work(jobs: list[Job]) -> list[list[Choices]]:
 
 
 def warm_seams() -> None:
-    """Compile what sets seams, or load what an earlier run compiled (some seconds, once a machine)."""
+    """Compile what sets seams, or load what an earlier run compiled (some seconds, once a
+    machine)."""
     from geoturf.layout import placing
 
     edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
@@ -161,17 +185,22 @@ def warm_parts() -> None:
 
 def warm_arms() -> None:
     """The same for the bound: arms of a shape."""
-    *shape, _ = kernel.views(_PLAN, np.ones(1), np.zeros(1), 1e-6, 0.1)
-    chords.arms_of(*shape, 0.1, np.ones(1, bool))
+    edges, vs, at, _ = kernel.views(_PLAN, np.ones(1), np.zeros(1), 1e-6, 0.1)
+    chords.arms_of(edges, vs, at, 0.1, np.ones(1, bool))
 
 
 def warm_losses() -> None:
     """The same for what is lost there."""
-    slabs, arms, of = np.zeros((0, chords.ARM + 1)), np.zeros((0, 4), np.int64), np.zeros(2, np.int64)
+    slabs, arms, of = (
+        np.zeros((0, chords.ARM + 1)),
+        np.zeros((0, 4), np.int64),
+        np.zeros(2, np.int64),
+    )
     shape = _PLAN, np.array([0.0, 1.0]), np.array([[0, 0], [len(_PLAN), 2]])
     corners.losses(slabs, arms, of, *shape, np.array([4.0, 3.9, 0.1, 0.1, 0.0]), np.zeros(1), np.ones(1, bool))
 
 
 def fresh() -> bool:
-    """Whether kernels are yet to be compiled on this machine, and can be kept; told by a small one, which is compiled now."""
+    """Whether kernels are yet to be compiled on this machine, and can be kept; told by a small one,
+    which is compiled now."""
     return compiled_now(kernel.lanes_of, 1.0, _ROLL)

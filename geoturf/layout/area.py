@@ -1,4 +1,5 @@
-"""One area, or some that share a bearing: every stocked width, the bearings worth trying, the layouts worth offering."""
+"""One area, or some that share a bearing: every stocked width, the bearings worth trying, the
+layouts worth offering."""
 
 from __future__ import annotations
 
@@ -20,8 +21,8 @@ PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (BALANCED, 1))  # price model, ra
 
 
 def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float) -> list[Choices]:
-    """Choices of shapes that share one pile bearing (one shape, usually): ``bearing_deg``, or the one that costs least for all
-    of them if that is NaN. ``rolls``: what each can be laid from."""
+    """Choices of shapes that share one pile bearing (one shape, usually): ``bearing_deg``, or the
+    one that costs least for all of them if that is NaN. ``rolls``: what each can be laid from."""
     if len(shapes) > 1 and np.isnan(bearing_deg):
         bearing_deg = _joint_bearing(shapes, rolls)
     done = []
@@ -35,7 +36,8 @@ def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], beari
 
 
 def _full_strips(shape: Shape, rolls: Sequence[Roll], layouts: Sequence[Layout]) -> tuple[Layout, ...]:
-    """What slanted ends may choose from besides: full strips at the bearings of the ``layouts``; nothing where all is square."""
+    """What slanted ends may choose from besides: full strips at the bearings of the ``layouts``;
+    nothing where all is square."""
     bearings = list(dict.fromkeys(layout.bearing_deg for layout in layouts))
     return tuple(layout for roll in rolls if roll.slanted for layout in wide(shape, roll, bearings))
 
@@ -54,7 +56,7 @@ def _joint_bearing(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]]) -> 
 
 
 def _least(shape: Shape, rolls: Sequence[Roll], at: float) -> float:
-    return min(roll.worth * sought(shape, at, roll).cost[BALANCED] for roll in rolls)
+    return float(min(roll.worth * sought(shape, at, roll).cost[BALANCED] for roll in rolls))
 
 
 def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:
@@ -68,11 +70,15 @@ def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> t
 
 
 def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> list[Layout]:
-    """One layout for each of ``rolls``, the best at its pool's prices (`Roll.pool`); its cost is told without them."""
+    """One layout for each of ``rolls``, the best at its pool's prices (`Roll.pool`); its cost is
+    told without them."""
     layouts = []
     for roll in rolls:
         tried = [sought(shape, at, roll, models=(BALANCED,)) for at in bearings]
-        best = min((*tried, *arms.apart(tried, roll, (BALANCED,))), key=lambda s: round(s.cost[BALANCED], 9))
+        best = min(
+            (*tried, *arms.apart(tried, roll, (BALANCED,))),
+            key=lambda s: round(s.cost[BALANCED], 9),
+        )
         plain = replace(roll, pool=())
         groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
         layouts.append(layout_of(groups, shape.shift(best.bearing_deg), ganged=False, joints=best.joints))
@@ -80,11 +86,11 @@ def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -
 
 
 def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, np.ndarray]]:
-    """Strips worth offering, whether to gang them, and the seams between their groups: the best by each price model; those best
-    alone are there both ways."""
+    """Strips worth offering, whether to gang them, and the seams between their groups: the best by
+    each price model; those best alone are there both ways."""
     out: list[tuple[list[Strips], bool, np.ndarray]] = []
     for model, rank in PICKS:
-        order = sorted(range(len(tried)), key=lambda k, m=model: (round(tried[k].cost[m], 9), k))
+        order = _by_cost(tried, model)
         if rank < len(order):
             picked = tried[order[rank]]
             groups = [refined(found, model) for found in picked.found]
@@ -92,6 +98,11 @@ def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, np.ndarra
                 ganged = (True, False) if model == ALONE and any(map(_gangs, groups)) else (False,)
                 out += [(groups, gang, picked.joints) for gang in ganged]
     return out
+
+
+def _by_cost(tried: Sequence[Sought], model: int) -> list[int]:
+    """Rows of what was tried, the cheapest by that price model first."""
+    return sorted(range(len(tried)), key=lambda row: (round(tried[row].cost[model], 9), row))
 
 
 def _same(one: list[Strips], other: list[Strips]) -> bool:

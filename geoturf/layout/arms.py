@@ -1,9 +1,11 @@
 """Arms: turf on two sides of a house, say, each laid with seams of its own.
 
-Where a line across the pile meets turf more than once, a strip that runs through all of it must suit both sides. Cut by two
-seams right across, at the house's front and back, what lies between falls in parts that need not agree. `apart` looks for the
-two cuts that pay most. What lies before and behind them costs what a search from either end says; what lies between them is
-searched part by part (`parting`). Cuts are tried where the number of chords changes, since turf parts and meets only there.
+Where a line across the pile meets turf more than once, a strip that runs through all of it must
+suit both sides. Cut by two seams right across, at the house's front and back, what lies between
+falls in parts that need not agree. `apart` looks for the two cuts that pay most. What lies before
+and behind them costs what a search from either end says; what lies between them is searched part by
+part (`parting`). Cuts are tried where the number of chords changes, since turf parts and meets only
+there.
 """
 
 from __future__ import annotations
@@ -15,7 +17,7 @@ from itertools import pairwise
 import numpy as np
 
 from geoturf.layout import kernel, parting, placing
-from geoturf.layout.roll import BALANCED, Roll
+from geoturf.layout.roll import BALANCED, MODELS, Roll
 from geoturf.layout.seams import NO_JOINTS, Found, Sought, search
 from geoturf.layout.shape import Turned
 
@@ -26,7 +28,8 @@ GAIN = 1e-4  # of the cost, at least
 
 
 def apart(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Iterator[Sought]:
-    """The best of the searches ``tried`` made over, by the price ``models``, with the shape cut in parts where that pays."""
+    """The best of the searches ``tried`` made over, by the price ``models``, with the shape cut in
+    parts where that pays."""
     best = sorted(tried, key=lambda s: round(s.cost[BALANCED], 9))[:BEARINGS]
     for whole in best:
         if whole.cost[BALANCED] > NEAR * best[0].cost[BALANCED]:
@@ -40,12 +43,13 @@ def apart(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Itera
             searched = tuple(search(view, roll, models) for view in views)
             between = np.vstack(joints)
             seams = roll.numbers[6] * float(np.sum(between[:, 2] - between[:, 1]))
-            cost = sum(found.cost for found in searched) + seams
+            cost = sum((found.cost for found in searched), np.zeros(MODELS)) + seams
             yield Sought(whole.bearing_deg, searched, cost, between)
 
 
 def _best_cuts(found: Found) -> tuple[int, ...]:
-    """Where to cut a shape: rows of its v's, its ends first and last; nothing where it is best in one."""
+    """Where to cut a shape: rows of its v's, its ends first and last; nothing where it is best in
+    one."""
     view, roll = found.shape, found.roll
     at = _places(view, roll)
     if len(at) < 3:
@@ -61,16 +65,21 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
 
 
 def behind(view: Turned, cuts: np.ndarray, numbers: np.ndarray, shares: np.ndarray) -> np.ndarray:
-    """What all from each cut on costs (m2 of turf), the seam there in: `kernel.searches` from the other end."""
+    """What all from each cut on costs (m2 of turf), the seam there in: `kernel.searches` from the
+    other end."""
     offsets, lo, hi, seams = kernel.slabs(view.edges, view.vs, cuts, numbers[2])
-    turned = (np.ascontiguousarray(some[::-1]) for some in (-cuts, len(lo) - offsets, lo, hi, seams))
-    cost, _ = kernel.searches(*turned, numbers, shares, -1)
-    return cost[0, ::-1].copy()
+    slabs = _backwards(len(lo) - offsets), _backwards(lo), _backwards(hi), _backwards(seams)
+    cost, _ = kernel.searches(_backwards(-cuts), *slabs, numbers, shares, -1)
+    return _backwards(cost[0])
+
+
+def _backwards(values: np.ndarray) -> np.ndarray:
+    return np.ascontiguousarray(values[::-1])
 
 
 def _places(view: Turned, roll: Roll) -> np.ndarray:
-    """Rows of the shape's v's where cuts are tried, its ends first and last; none where no line meets turf twice. Of too many,
-    those beside the thickest stretches of as many chords stay."""
+    """Rows of the shape's v's where cuts are tried, its ends first and last; none where no line
+    meets turf twice. Of too many, those beside the thickest stretches of as many chords stay."""
     vs, middle = view.vs, 0.5 * (view.vs[1:] + view.vs[:-1])
     chords = np.searchsorted(view.edges[:, 1], middle) - np.searchsorted(np.sort(view.edges[:, 3]), middle)
     if len(vs) > placing.MAX_VERTICES or chords.max() < 4:
@@ -83,7 +92,7 @@ def _places(view: Turned, roll: Roll) -> np.ndarray:
     return np.concatenate([[0], change[1:-1][np.sort(best[beside[best] > 0])], [len(vs) - 1]])
 
 
-def _spans(view: Turned, roll: Roll) -> tuple[np.ndarray, ...]:
+def _spans(view: Turned, roll: Roll) -> parting.Spans:
     return kernel.slabs(view.edges, view.vs, view.vs, roll.ends_m)[:3]
 
 

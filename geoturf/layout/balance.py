@@ -1,10 +1,11 @@
 """Which of an area's layouts comes first: the one that serves its pool.
 
-Rolls are filled across: a pool wants as many strips of a width as there are others to lie beside them. A linear programme over
-widths alone (lengths of a pool's strips are so many that they fit) takes a share of each area's layouts and a length of each
-way to fill a section, for the least turf and seams. Ways to fill a section are added as they pay (column generation). The
-programme's prices of widths are this pool's own: layouts are made for them and offered too. An area's layout of the largest
-share comes first; the others follow by cost.
+Rolls are filled across: a pool wants as many strips of a width as there are others to lie beside
+them. A linear programme over widths alone (lengths of a pool's strips are so many that they fit)
+takes a share of each area's layouts and a length of each way to fill a section, for the least turf
+and seams. Ways to fill a section are added as they pay (column generation). The programme's prices
+of widths are this pool's own: layouts are made for them and offered too. An area's layout of the
+largest share comes first; the others follow by cost.
 """
 
 from __future__ import annotations
@@ -19,22 +20,33 @@ import numpy as np
 from geoturf import highs
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.model import Choices, Layout
+from geoturf.units import round_down
 
-FEWEST, TOGETHER = 2, 250  # areas of a pool: fewer are left as they are; more are balanced in runs of so many
+FEWEST, TOGETHER = (
+    2,
+    250,
+)  # areas of a pool: fewer are left as they are; more are balanced in runs of so many
 WIDTHS = 240  # told apart across a roll, at most
 ROUNDS, CLOSE = 40, 1e-3
 THREADS = 2
-RELAID, TRUST = 2, 0.5  # times that layouts are made for the pool's own prices; how far those are trusted
+RELAID, TRUST = (
+    2,
+    0.5,
+)  # times that layouts are made for the pool's own prices; how far those are trusted
 
 
 Relay = Callable[[dict[int, tuple[Roll, ...]]], dict[int, list[Layout]]]
 
 
 def balanced(
-    choices: Sequence[Choices], pools: Sequence[Hashable], stock: Sequence[tuple[Roll, ...]], relay: Relay
+    choices: Sequence[Choices],
+    pools: Sequence[Hashable],
+    stock: Sequence[tuple[Roll, ...]],
+    relay: Relay,
 ) -> list[Choices]:
-    """``choices`` with layouts for their pools' own prices added, and the one that serves its pool first. ``pools``: who shares
-    rolls with whom; ``relay`` lays rows anew from rolls with their pools' prices."""
+    """``choices`` with layouts for their pools' own prices added, and the one that serves its pool
+    first. ``pools``: who shares rolls with whom; ``relay`` lays rows anew from rolls with their
+    pools' prices."""
     offers = [list(choice.layouts) for choice in choices]
     programmes = [
         (run, _Programme([offers[row] for row in run], stock[run[0]])) for run in _runs(pools) if len(run) >= FEWEST
@@ -51,8 +63,9 @@ def balanced(
     out = [replace(choice, layouts=tuple(layouts)) for choice, layouts in zip(choices, offers, strict=True)]
     for (run, _), best in zip(programmes, _each(_Programme.best, programmes), strict=True):
         for row, first in zip(run, best, strict=True):
-            rest = sorted((k for k in range(len(offers[row])) if k != first), key=lambda k, r=row: offers[r][k].cost)
-            out[row] = replace(choices[row], layouts=tuple(offers[row][k] for k in (first, *rest)))
+            others = [layout for k, layout in enumerate(offers[row]) if k != first]
+            others.sort(key=lambda layout: layout.cost)
+            out[row] = replace(choices[row], layouts=(offers[row][first], *others))
     return out
 
 
@@ -79,14 +92,15 @@ def _alike(one: Layout, other: Layout) -> bool:
 
 
 class _Programme:
-    """Rows: each width of each roll (cut no more than is bought), each area (laid once). Columns: layouts, fillings."""
+    """Rows: each width of each roll (cut no more than is bought), each area (laid once). Columns:
+    layouts, fillings."""
 
     def __init__(self, offers: Sequence[Sequence[Layout]], rolls: Sequence[Roll]):
         self.steps = {roll.width_m: max(roll.step_m, roll.usable_m / WIDTHS) for roll in rolls}
         self.rolls = {roll.width_m: roll for roll in rolls}
         self.rows: dict[tuple[float, int], int] = {}
         self.columns: list[list[int]] = [[] for _ in offers]
-        self.known: set[tuple] = set()
+        self.known: set[tuple[object, ...]] = set()  # fillings: roll width, and how many strips of each width
         self.solver = highs.solver()
         for _ in offers:
             self.solver.addRow(1.0, 1.0, 0, [], [])
@@ -114,7 +128,8 @@ class _Programme:
         return [int(np.argmax(share[columns])) for columns in self.columns]
 
     def priced(self) -> tuple[Roll, ...]:
-        """The rolls with the prices that widths come to in this pool, smoothed with those of any pool."""
+        """The rolls with the prices that widths come to in this pool, smoothed with those of any
+        pool."""
         dual = self._solve()
         return tuple(self._priced(roll, dual) for roll in self.rolls.values())
 
@@ -138,7 +153,8 @@ class _Programme:
         return dual
 
     def _price(self, width_m: float, dual: np.ndarray) -> int:
-        """Add fillings that pay at these prices of widths, the best of each leading width. How many were added."""
+        """Add fillings that pay at these prices of widths, the best of each leading width. How many
+        were added."""
         keys = [(k, dual[row]) for (width, k), row in self.rows.items() if width == width_m]
         widths, prices = np.array([k for k, _ in keys], int), np.array([p for _, p in keys])
         across = self._across(width_m)
@@ -172,7 +188,11 @@ class _Programme:
             return 0
         self.known.add(name)
         roll = self.rolls[width_m]
-        self._add(roll.width_m * roll.worth, [self.rows[width_m, k] for k in filling], list(filling.values()))
+        self._add(
+            roll.width_m * roll.worth,
+            [self.rows[width_m, k] for k in filling],
+            list(filling.values()),
+        )
         return 1
 
     def _add(self, cost: float, rows: list[int], values: list[float]) -> int:
@@ -180,11 +200,14 @@ class _Programme:
         return self.solver.getNumCol() - 1
 
     def _across(self, width_m: float) -> int:
-        return int(self.rolls[width_m].usable_m / self.steps[width_m] + 1e-6)
+        return round_down(self.rolls[width_m].usable_m, self.steps[width_m])
 
     def _lengths(self, layout: Layout) -> dict[tuple[float, int], float]:
         """Metres to cut of each width, in steps, of the layout's roll."""
         width_m = layout.roll_width_m
-        steps = np.minimum(np.ceil(layout.cut[:, 1] / self.steps[width_m] - 1e-6).astype(int), self._across(width_m))
+        steps = np.minimum(
+            np.ceil(layout.cut[:, 1] / self.steps[width_m] - 1e-6).astype(int),
+            self._across(width_m),
+        )
         total = np.bincount(steps, layout.cut[:, 0])
         return {(width_m, int(k)): float(total[k]) for k in np.flatnonzero(total)}

@@ -1,8 +1,9 @@
 """Which bearings of the pile are worth trying where it is free.
 
-Straight-sided areas want an edge's direction, the smallest rotated rectangle's, or one across it; a plain grid of directions is
-poor there and only helps smooth outlines. Candidates are screened with a coarse seam search; the best few are searched in full.
-A layout turned by half a turn is the same layout, so bearings are kept in [0, 180).
+Straight-sided areas want an edge's direction, the smallest rotated rectangle's, or one across it; a
+plain grid of directions is poor there and only helps smooth outlines. Candidates are screened with
+a coarse seam search; the best few are searched in full. A layout turned by half a turn is the same
+layout, so bearings are kept in [0, 180).
 """
 
 from __future__ import annotations
@@ -19,7 +20,10 @@ from geoturf.layout.shape import Shape
 EDGES = 12  # edge directions looked at, by total length
 ENOUGH = 0.92  # of the border: edges beyond that are too short to matter
 SAME_DEG = 0.5
-SIDES, TIE = 64, 1e-6  # edges that a rectangle may lie along; rectangles this close are equally small
+SIDES, TIE = (
+    64,
+    1e-6,
+)  # edges that a rectangle may lie along; rectangles this close are equally small
 GRID_DEG = 15.0  # for outlines without clear edges
 KEPT, SLACK = 3, 1.015  # searched in full: at most this many, within this factor of the best
 JOINT = 16  # bearings looked at for areas that share one
@@ -66,7 +70,8 @@ def popular(bearings_deg: np.ndarray, weights: np.ndarray) -> np.ndarray:
 
 
 def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> list[float]:
-    """The bearings worth a full search, best first. A bearing stays for what it costs by any of the price models."""
+    """The bearings worth a full search, best first. A bearing stays for what it costs by any of the
+    price models."""
     costs = [_least(shape, bearing, rolls) for bearing in bearings_deg]
     ratio = np.min(np.array(costs) / np.min(costs, axis=0), axis=1)
     order = np.argsort(ratio, kind="stable")
@@ -76,7 +81,8 @@ def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> lis
 def _least(shape: Shape, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarray:
     """Cost by each screening model, of the roll that suits it best; seams placed roughly."""
     costs = [roll.worth * sought(shape, bearing_deg, roll, screen=True).cost for roll in rolls]
-    return np.min(costs, axis=0)[list(SCREENED)]
+    least: np.ndarray = np.min(costs, axis=0)
+    return least[list(SCREENED)]
 
 
 def longest_edge(edges: np.ndarray) -> int:
@@ -85,8 +91,9 @@ def longest_edge(edges: np.ndarray) -> int:
 
 
 def _rectangles(edges: np.ndarray) -> list[float]:
-    """Bearings, in [0, 90), of the smallest rotated rectangle's sides; of several that are equally small. One side of it lies
-    along an edge of the convex hull, of which the longest are looked at."""
+    """Bearings, in [0, 90), of the smallest rotated rectangle's sides; of several that are equally
+    small. One side of it lies along an edge of the convex hull, of which the longest are looked
+    at."""
     hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(edges[:, :2])))
     run = np.diff(hull, axis=0)
     run = run[np.argsort(-np.round(np.hypot(*run.T), 6), kind="stable")[:SIDES]]

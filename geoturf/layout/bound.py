@@ -1,25 +1,30 @@
-"""What no layout of an area in strips from border to border can beat: a proven lower bound on turf bought.
+"""What no layout of an area in strips from border to border can beat: a proven lower bound on turf
+bought.
 
-Let T be the area, W the width of a roll, w its usable width, e the end allowance, and lay turf along one bearing b, packed on
-rolls and shared between areas in any way. Points 1 to 4 hold for any rectangles; 5 for strips that run from border to border, of
-any width, divided by cross seams or not.
+Let T be the area, W the width of a roll, w its usable width, e the end allowance, and lay turf
+along one bearing b, packed on rolls and shared between areas in any way. Points 1 to 4 hold for any
+rectangles; 5 for strips that run from border to border, of any width, divided by cross seams or
+not.
 
-1. A piece laid L long and v wide is cut at least L + 2e long and v wide, and rolls yield pieces in their usable width only. So
-   it takes at least (W/w) (L + 2e) v of roll; this adds up over a pool. Of several stocked widths the least W/w holds.
-2. Lengthened by e at both ends the pieces are P + S, S the segment of length 2e along b (sums of sets are Minkowski's). They
-   cover T + S, since the pieces cover T. So turf bought >= (W/w) |T + S|.
-3. |T + S| is what `geoturf.layout.kernel.rows` gives: on a line along b, chords lengthened by e at both ends cover
-   chords + 2e + sum over gaps of min(gap, 2e). (It holds line by line, so also for pieces with slanted ends.)
-4. Over all bearings: turning b by d moves a point of S by r = e d at most, so T + S(b) lies in T + S(b') widened by r, and
-   |T + S(b')| >= |T + S(b)| - r p - pi r^2 c, where p is the perimeter of T + S(b') and c the number of parts. The border of
-   T + S is made of borders of T, each once, and of a segment 2e for each corner that is foremost across b, so
-   p <= perimeter(T) + 2e x corners.
+1. A piece laid L long and v wide is cut at least L + 2e long and v wide, and rolls yield pieces in
+   their usable width only. So it takes at least (W/w) (L + 2e) v of roll; this adds up over a pool.
+   Of several stocked widths the least W/w holds.
+2. Lengthened by e at both ends the pieces are P + S, S the segment of length 2e along b (sums of
+   sets are Minkowski's). They cover T + S, since the pieces cover T. So turf bought >= (W/w) |T +
+   S|.
+3. |T + S| is what `geoturf.layout.kernel.rows` gives: on a line along b, chords lengthened by e at
+   both ends cover chords + 2e + sum over gaps of min(gap, 2e). (It holds line by line, so also for
+   pieces with slanted ends.)
+4. Over all bearings: turning b by d moves a point of S by r = e d at most, so T + S(b) lies in T +
+   S(b') widened by r, and |T + S(b')| >= |T + S(b)| - r p - pi r^2 c, where p is the perimeter of T
+   + S(b') and c the number of parts. The border of T + S is made of borders of T, each once, and of
+   a segment 2e for each corner that is foremost across b, so p <= perimeter(T) + 2e x corners.
 
-5. Strips take more where borders slant or step and where turf parts: `geoturf.layout.corners` tells how much any layout must, at
-   bearings about b.
+5. Strips take more where borders slant or step and where turf parts: `geoturf.layout.corners` tells
+   how much any layout must, at bearings about b.
 
-By 4 and 5 a bearing tried vouches for those about it. Halving the spans with the lowest promises (branch and bound) brings
-the bound near the least over all bearings; it holds wherever that stops.
+By 4 and 5 a bearing tried vouches for those about it. Halving the spans with the lowest promises
+(branch and bound) brings the bound near the least over all bearings; it holds wherever that stops.
 """
 
 from __future__ import annotations
@@ -35,14 +40,18 @@ from geoturf.layout.shape import SNAP_M, Shape, turned
 from geoturf.rules import STEEPEST
 
 TRIED, WORK = 320, 7_000  # bearings at most, and edges looked at at all of them
-MANY, FEWER = 300, 48  # shapes of more edges are large beside what their ends take: so many bearings do
+MANY, FEWER = (
+    300,
+    48,
+)  # shapes of more edges are large beside what their ends take: so many bearings do
 GUESSED = 6  # longest edges along or across which the least may be
 ASKEW_DEG = 0.618  # beside the longest edge: just at a bearing of edges less can be told of corners than next to it
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
 
 def bound_m2(shape: Shape, rolls: Sequence[Roll], bearing_deg: float) -> float:
-    """Least turf (m2) that strips from border to border take of the shape at ``bearing_deg``; at any bearing if NaN."""
+    """Least turf (m2) that strips from border to border take of the shape at ``bearing_deg``; at
+    any bearing if NaN."""
     edges, ends_m, sizes = shape.edges, rolls[0].ends_m, _sizes(shape, rolls)
     if np.isnan(bearing_deg):
         taken = least_taken(shape, ends_m, sizes)
@@ -56,7 +65,8 @@ def bound_m2(shape: Shape, rolls: Sequence[Roll], bearing_deg: float) -> float:
 
 
 def _sizes(shape: Shape, rolls: Sequence[Roll]) -> np.ndarray | None:
-    """What `corners.loss` takes of the rolls; None for shapes of so many edges that no stretch of border is straight for long."""
+    """What `corners.loss` takes of the rolls; None for shapes of so many edges that no stretch of
+    border is straight for long."""
     if len(shape.edges) >= MANY:
         return None
     usable = [roll.usable_m for roll in rolls]
@@ -66,8 +76,9 @@ def _sizes(shape: Shape, rolls: Sequence[Roll]) -> np.ndarray | None:
 
 
 def least_taken(shape: Shape, ends_m: float, sizes: np.ndarray | None) -> float:
-    """No more than the least over all bearings of what pieces take (m2): the area of the shape lengthened by half of ``ends_m``
-    both ways, and what is wasted at corners (``sizes`` as for `corners.loss`; None: nothing)."""
+    """No more than the least over all bearings of what pieces take (m2): the area of the shape
+    lengthened by half of ``ends_m`` both ways, and what is wasted at corners (``sizes`` as for
+    `corners.loss`; None: nothing)."""
     border = perimeter_m(shape.edges) + ends_m * len(shape.edges)
     tries = max(FEWER, min(TRIED, WORK // len(shape.edges)))
     run = shape.edges[:, 2:] - shape.edges[:, :2]

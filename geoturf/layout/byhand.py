@@ -1,5 +1,6 @@
-"""The layouts a careful estimator would draw by hand: pile along the longest edge or across it, full-width strips from that
-edge (or, across it, from the side of the area) on, the last as wide as is left."""
+"""The layouts a careful estimator would draw by hand: pile along the longest edge or across it,
+full-width strips from that edge (or, across it, from the side of the area) on, the last as wide as
+is left."""
 
 from __future__ import annotations
 
@@ -26,7 +27,8 @@ def by_hand(shape: Shape, bearing_deg: float, roll: Roll) -> tuple[Layout, ...]:
 
 
 def _drawn(shape: Shape, view: Turned, from_v: float, roll: Roll) -> Layout:
-    """Strips whose seams lie whole usable widths from ``from_v``; the area's own border ends the first and the last."""
+    """Strips whose seams lie whole usable widths from ``from_v``; the area's own border ends the
+    first and the last."""
     first = int(np.floor((view.low - from_v) / roll.usable_m + 1e-6)) + 1
     last = int(np.ceil((view.high - from_v) / roll.usable_m - 1e-6)) - 1
     seams = from_v + np.arange(first, last + 1) * roll.usable_m

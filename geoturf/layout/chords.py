@@ -1,18 +1,21 @@
-"""The arms of an area across the pile, and where they part, join or step: what `geoturf.layout.corners` looks at, compiled.
+"""The arms of an area across the pile, and where they part, join or step: what
+`geoturf.layout.corners` looks at, compiled.
 
-All in pile coordinates, as in `geoturf.layout.kernel`. A *slab* is a chord of the area that runs, from line to line, from one
-straight border edge to another. An *arm* is a run of slabs one above the other that neither parts nor joins, and whose border
-takes no large step. Where arms meet, the one of the longer chord is the *stem*, the others are its *branches*.
+All in pile coordinates, as in `geoturf.layout.kernel`. A *slab* is a chord of the area that runs,
+from line to line, from one straight border edge to another. An *arm* is a run of slabs one above
+the other that neither parts nor joins, and whose border takes no large step. Where arms meet, the
+one of the longer chord is the *stem*, the others are its *branches*.
 
-A border that is nearly, not quite, along the pile makes a step that takes some lines, and may cut a sliver off, which parts from
-the arm on one side and is joined to nothing on the other. Both are told by their width and left out.
+A border that is nearly, not quite, along the pile makes a step that takes some lines, and may cut a
+sliver off, which parts from the arm on one side and is joined to nothing on the other. Both are
+told by their width and left out.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import inlined, inner, jit
+from geoturf.compiled import Flags, Floats, Ints, inlined, inner, int64, jit
 from geoturf.layout.kernel import crossings, met, u_at
 
 SAME = 1e-9  # slopes and places this close are one
@@ -26,16 +29,22 @@ FIRST, AFTER, ENDS = range(3)
 
 
 @jit
-def arms_of(views, vs, at, gap, wanted):
-    """Slabs and arms of an area at several bearings (`geoturf.layout.kernel.views`), of those ``wanted``, and where each
-    bearing's arms begin. A slab is a row of its lower and upper v, slopes du/dv of its left and right edge, u of these at the
-    lower v and at the upper, the least gap to other turf on its lines, and how fast that may close (du/dv). Slabs that go
-    straight on are one, where both or neither is nearer than ``gap`` to other turf. An arm is a row of its slabs (from, to) and
-    what its ends are: branch of the junction of that number, its stem if it is negative, 0 if nothing is told."""
-    many, held, count = 0, np.int64(0), np.int64(0)
+def arms_of(views: Floats, vs: Floats, at: Ints, gap: float, wanted: Flags) -> tuple[Floats, Ints, Ints]:
+    """Slabs and arms of an area at several bearings (`geoturf.layout.kernel.views`), of those
+    ``wanted``, and where each bearing's arms begin. A slab is a row of its lower and upper v,
+    slopes du/dv of its left and right edge, u of these at the lower v and at the upper, the least
+    gap to other turf on its lines, and how fast that may close (du/dv). Slabs that go straight on
+    are one, where both or neither is nearer than ``gap`` to other turf. An arm is a row of its
+    slabs (from, to) and what its ends are: branch of the junction of that number, its stem if it is
+    negative, 0 if nothing is told."""
+    many, held, count = 0, int64(0), int64(0)
     for b in range(len(at) - 1):
         many += (at[b + 1, 0] - at[b, 0]) * (at[b + 1, 1] - at[b, 1]) // 2 + 1
-    slabs, arms, of = np.empty((many, ARM + 1)), np.empty((many, 4), np.int64), np.empty(len(at), np.int64)
+    slabs, arms, of = (
+        np.empty((many, ARM + 1)),
+        np.empty((many, 4), np.int64),
+        np.empty(len(at), np.int64),
+    )
     of[0] = 0
     for b in range(len(at) - 1):
         of[b + 1] = count
@@ -53,7 +62,7 @@ def arms_of(views, vs, at, gap, wanted):
 
 
 @inner
-def _by_arm(rows, arms, slabs, first):
+def _by_arm(rows: Floats, arms: int, slabs: Floats, first: int) -> Ints:
     """Fills ``slabs`` from ``first`` on, arm by arm. Gives where each arm's end."""
     place = np.empty(arms + 1, np.int64)  # set by loops: what makes zeros takes a tenth of a second to compile
     place[0] = first
@@ -72,15 +81,29 @@ def _by_arm(rows, arms, slabs, first):
 
 
 @inner
-def _sweep(edges, vs, gap):
-    """Slabs from below, each of an arm that neither parts nor joins; the arms' ends; and how many junctions there are."""
+def _sweep(edges: Floats, vs: Floats, gap: float) -> tuple[Floats, Ints, int]:
+    """Slabs from below, each of an arm that neither parts nor joins; the arms' ends; and how many
+    junctions there are."""
     n = len(edges)
-    active, order, held, taken = np.empty(n, np.int64), np.empty(n), np.int64(0), np.int64(0)
-    rows, count = np.empty((n * len(vs) // 2 + 1, ARM + 1)), np.int64(0)
-    ends, arms, junctions = np.empty((len(rows), 2), np.int64), np.int64(0), np.int64(0)
-    before, here, n_before = np.empty(n, np.int64), np.empty(n, np.int64), 0  # rows of the slab below, left to right
-    up, down, below, joint = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64)
-    at_low, at_high, slope = np.empty(n), np.empty(n), np.empty(n)  # of the active edges: u at the slab's v's, du/dv
+    active, order, held, taken = np.empty(n, np.int64), np.empty(n), int64(0), int64(0)
+    rows, count = np.empty((n * len(vs) // 2 + 1, ARM + 1)), int64(0)
+    ends, arms, junctions = np.empty((len(rows), 2), np.int64), int64(0), int64(0)
+    before, here, n_before = (
+        np.empty(n, np.int64),
+        np.empty(n, np.int64),
+        0,
+    )  # rows of the slab below, left to right
+    up, down, below, joint = (
+        np.empty(n, np.int64),
+        np.empty(n, np.int64),
+        np.empty(n, np.int64),
+        np.empty(n, np.int64),
+    )
+    at_low, at_high, slope = (
+        np.empty(n),
+        np.empty(n),
+        np.empty(n),
+    )  # of the active edges: u at the slab's v's, du/dv
     for s in range(len(vs) - 1):
         low, high = vs[s], vs[s + 1]
         held, taken = met(edges, active, held, taken, low, high)
@@ -122,7 +145,17 @@ def _sweep(edges, vs, gap):
 
 
 @inlined
-def _fill(rows, at, at_low, at_high, slope, held, c, low, high):
+def _fill(
+    rows: Floats,
+    at: int,
+    at_low: Floats,
+    at_high: Floats,
+    slope: Floats,
+    held: int,
+    c: int,
+    low: float,
+    high: float,
+) -> None:
     """Row ``at`` of ``rows``: the slab of the c-th chord."""
     a, b = 2 * c, 2 * c + 1
     rows[at, LOW], rows[at, HIGH] = low, high
@@ -139,14 +172,25 @@ def _fill(rows, at, at_low, at_high, slope, held, c, low, high):
 
 
 @inlined
-def _meets(rows, row, at_low, c):
+def _meets(rows: Floats, row: int, at_low: Floats, c: int) -> bool:
     """Whether the slab ``row`` below and the c-th chord above overlap."""
-    return min(rows[row, RIGHT_UP], at_low[2 * c + 1]) > max(rows[row, LEFT_UP], at_low[2 * c])
+    both: bool = min(rows[row, RIGHT_UP], at_low[2 * c + 1]) > max(rows[row, LEFT_UP], at_low[2 * c])
+    return both
 
 
 @inlined
-def _meet(rows, before, n_before, at_low, held, up, down, below):
-    """How many chords above each slab below meets, how many slabs below each chord above, and the last of these."""
+def _meet(
+    rows: Floats,
+    before: Ints,
+    n_before: int,
+    at_low: Floats,
+    held: int,
+    up: Ints,
+    down: Ints,
+    below: Ints,
+) -> None:
+    """How many chords above each slab below meets, how many slabs below each chord above, and the
+    last of these."""
     for b in range(n_before):
         up[b] = 0
     for c in range(held // 2):
@@ -159,8 +203,19 @@ def _meet(rows, before, n_before, at_low, held, up, down, below):
 
 
 @inlined
-def _join(rows, before, n_before, at_low, c, up, ends, stem, junction):
-    """The arms below that the c-th chord joins are branches of it, if each of them ends in it alone; else nothing is told."""
+def _join(
+    rows: Floats,
+    before: Ints,
+    n_before: int,
+    at_low: Floats,
+    c: int,
+    up: Ints,
+    ends: Ints,
+    stem: int,
+    junction: int,
+) -> None:
+    """The arms below that the c-th chord joins are branches of it, if each of them ends in it
+    alone; else nothing is told."""
     alone = True
     for b in range(n_before):
         if up[b] != 1 and _meets(rows, before[b], at_low, c):
@@ -173,18 +228,24 @@ def _join(rows, before, n_before, at_low, c, up, ends, stem, junction):
 
 
 @inlined
-def _goes_on(rows, last, at, gap):
-    """Whether two slabs are one: of the same edges, alike near or far from other turf (a steep neighbour is kept apart)."""
+def _goes_on(rows: Floats, last: int, at: int, gap: float) -> bool:
+    """Whether two slabs are one: of the same edges, alike near or far from other turf (a steep
+    neighbour is kept apart)."""
     bends = abs(rows[last, LEFT_SLOPE] - rows[at, LEFT_SLOPE]) + abs(rows[last, RIGHT_SLOPE] - rows[at, RIGHT_SLOPE])
     steps = abs(rows[last, LEFT_UP] - rows[at, LEFT]) + abs(rows[last, RIGHT_UP] - rows[at, RIGHT])
-    near = (rows[last, GAP] < gap) == (rows[at, GAP] < gap)
-    return near and abs(rows[last, CLOSING] - rows[at, CLOSING]) < 1.0 and bends < SAME and steps < 100 * SAME
+    near = (rows[last, GAP] < gap) == (rows[at, GAP] < gap) and abs(rows[last, CLOSING] - rows[at, CLOSING]) < 1.0
+    straight: bool = near and bends < SAME and steps < 100 * SAME
+    return straight
 
 
 @inlined
-def _add(rows, last, at):
+def _add(rows: Floats, last: int, at: int) -> None:
     """Makes the slab ``at`` part of the one below that goes on in it."""
-    rows[last, HIGH], rows[last, LEFT_UP], rows[last, RIGHT_UP] = rows[at, HIGH], rows[at, LEFT_UP], rows[at, RIGHT_UP]
+    rows[last, HIGH], rows[last, LEFT_UP], rows[last, RIGHT_UP] = (
+        rows[at, HIGH],
+        rows[at, LEFT_UP],
+        rows[at, RIGHT_UP],
+    )
     rows[last, GAP], rows[last, CLOSING] = (
         min(rows[last, GAP], rows[at, GAP]),
         max(rows[last, CLOSING], rows[at, CLOSING]),
@@ -192,7 +253,7 @@ def _add(rows, last, at):
 
 
 @inner
-def _unite(rows, ends, junctions):
+def _unite(rows: Floats, ends: Ints, junctions: int) -> None:
     """Stems with one branch but for slivers go on in it as one arm."""
     height = np.empty(len(ends))
     for arm in range(len(ends)):
@@ -217,9 +278,18 @@ def _unite(rows, ends, junctions):
 
 
 @inner
-def _split(slabs, first, after, ends, arm, arms, count, junctions):
-    """Adds the arm of slabs ``first`` to ``after`` to ``arms``: several, if its border steps. The longer side of a step is the
-    stem, the other its branch."""
+def _split(
+    slabs: Floats,
+    first: int,
+    after: int,
+    ends: Ints,
+    arm: int,
+    arms: Ints,
+    count: int,
+    junctions: int,
+) -> tuple[int, int]:
+    """Adds the arm of slabs ``first`` to ``after`` to ``arms``: several, if its border steps. The
+    longer side of a step is the stem, the other its branch."""
     arms[count, FIRST], arms[count, ENDS], last = first, ends[arm, 0], -1
     for k in range(first, after):
         if slabs[k, HIGH] - slabs[k, LOW] <= SLIVER:

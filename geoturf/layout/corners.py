@@ -1,53 +1,63 @@
-"""What strips waste at the ends of chords, whatever the layout: the compiled part of `geoturf.layout.bound`.
+"""What strips waste at the ends of chords, whatever the layout: the compiled part of
+`geoturf.layout.bound`.
 
-Let the pile run along u. A *strip* is a rectangle no wider than w, laid of one piece or of several one after the other, as wide
-as it. Strips don't overlap on turf, and each stretch of turf along the pile (a *chord*) lies in one strip: seams run along the
-pile, cross seams from seam to seam. Strips may be of any width, lie in any order, and be cut from shared rolls.
+Let the pile run along u. A *strip* is a rectangle no wider than w, laid of one piece or of several
+one after the other, as wide as it. Strips don't overlap on turf, and each stretch of turf along the
+pile (a *chord*) lies in one strip: seams run along the pile, cross seams from seam to seam. Strips
+may be of any width, lie in any order, and be cut from shared rolls.
 
-On a line along the pile strips, allowances in, come to the lengthened area's share at least. They come to more by what they
-reach past the ends of chords; past an end with other turf beyond a gap g by (g - 2e) / 2 at most, since beyond a strip that
-goes on to that turf takes g where the share is 2e, which serves the ends on both sides. Call that room G; no more than `ROOM`
-is counted.
+On a line along the pile strips, allowances in, come to the lengthened area's share at least. They
+come to more by what they reach past the ends of chords; past an end with other turf beyond a gap g
+by (g - 2e) / 2 at most, since beyond a strip that goes on to that turf takes g where the share is
+2e, which serves the ends on both sides. Call that room G; no more than `ROOM` is counted.
 
-An *arm* of the area (`geoturf.layout.chords`) is a run of lines across and on each of them one chord, in a region that neither
-parts nor joins, less the lines nearer to other turf than three times both allowances (2e). It is made of *stretches*, in each
-of which the chord runs from one straight border edge to another. Neighbouring chords overlap, and so lie in one strip wherever
-the strip has both lines. So strips share an arm out in intervals. A line is *joint* if its strip reaches past the chord by G or
-more, as it does where it holds other turf beyond.
+An *arm* of the area (`geoturf.layout.chords`) is a run of lines across and on each of them one
+chord, in a region that neither parts nor joins, less the lines nearer to other turf than three
+times both allowances (2e). It is made of *stretches*, in each of which the chord runs from one
+straight border edge to another. Neighbouring chords overlap, and so lie in one strip wherever the
+strip has both lines. So strips share an arm out in intervals. A line is *joint* if its strip
+reaches past the chord by G or more, as it does where it holds other turf beyond.
 
-1. On a stretch whose edges have slopes s and t (du/dv) a strip with m lines that are not joint reaches past their chords by
-   (|s| + |t|) m^2 / 2 at least, since it must reach past the furthest. Where ends may be slanted by up to du/dv = S, a slope
-   counts by what it exceeds S. Joint lines, O in all, cost G each.
-2. If P strips have lines in the arm that are not joint, and p_k in stretch k, then sum p_k <= P + stretches - 1.
-3. P w >= H - O, H the arm's height; and of F strips of which w - a or more lies in the arm, F (w - a) <= H.
-4. A strip of which h < w - a lies in the arm, a the side allowance, takes a (chord + 2e - S a) more: it is cut a wider than it is
-   laid, or laid past the end of the area. Not so one that passes an end of the arm where nothing is told of what lies beyond.
-5. Where an arm meets a longer chord, it is a *branch* and the other the *stem*. A strip with a line of the stem holds its chord
-   there; so it reaches past the branch by what that chord does, R, less S w. Counted no more than so much room, all of its lines
-   in the branch are joint, and 4 holds for the others at this end. (Is R < S w, its first R / 2S lines are joint for half of R.
-   If these cost more than the allowance of 4 it may as well be charged.)
-6. A strip that passes the stem's end with h < w - a in the stem takes no allowance if it is wide enough, by w - a - h lines of
-   the branches at least. A quarter of what these cost as joint lines is charged to the stem for it, three quarters to the branch
-   (half, if it lies between two stems).
-7. A strip within two arms holds turf of both on all of its lines: they are joint, and it counts in neither.
+1. On a stretch whose edges have slopes s and t (du/dv) a strip with m lines that are not joint
+   reaches past their chords by (|s| + |t|) m^2 / 2 at least, since it must reach past the furthest.
+   Where ends may be slanted by up to du/dv = S, a slope counts by what it exceeds S. Joint lines, O
+   in all, cost G each.
+2. If P strips have lines in the arm that are not joint, and p_k in stretch k, then sum p_k <= P +
+   stretches - 1.
+3. P w >= H - O, H the arm's height; and of F strips of which w - a or more lies in the arm, F (w -
+   a) <= H.
+4. A strip of which h < w - a lies in the arm, a the side allowance, takes a (chord + 2e - S a)
+   more: it is cut a wider than it is laid, or laid past the end of the area. Not so one that passes
+   an end of the arm where nothing is told of what lies beyond.
+5. Where an arm meets a longer chord, it is a *branch* and the other the *stem*. A strip with a line
+   of the stem holds its chord there; so it reaches past the branch by what that chord does, R, less
+   S w. Counted no more than so much room, all of its lines in the branch are joint, and 4 holds for
+   the others at this end. (Is R < S w, its first R / 2S lines are joint for half of R. If these
+   cost more than the allowance of 4 it may as well be charged.)
+6. A strip that passes the stem's end with h < w - a in the stem takes no allowance if it is wide
+   enough, by w - a - h lines of the branches at least. A quarter of what these cost as joint lines
+   is charged to the stem for it, three quarters to the branch (half, if it lies between two stems).
+7. A strip within two arms holds turf of both on all of its lines: they are joint, and it counts in
+   neither.
 
 Hence what is bought exceeds the lengthened area by W/w times the least, over P, p_k and O_k, of
 
     sum_k (|s_k| + |t_k|) (H_k - O_k)^2 / (2 p_k) + G_k O_k + a (least chord + 2e - S a) max(0, P - F - ends not told of)
 
-less what 6 spares (equal m are best, by convexity), or of all lines joint. `_least` gives no more than that, an arm's best of
-several least chords: of more lines, or of longer ones.
+less what 6 spares (equal m are best, by convexity), or of all lines joint. `_least` gives no more
+than that, an arm's best of several least chords: of more lines, or of longer ones.
 
-Turned by up to d the same holds for less: of each stretch those lines count that stay within it, X tan d off either end, X half
-the arm's reach along u; next to the arm's ends and to lines near other turf those beyond the room, too. Slopes are less by d,
-chords and gaps by their slopes times that. Where something lies in the area is not certain by its reach times tan d.
+Turned by up to d the same holds for less: of each stretch those lines count that stay within it, X
+tan d off either end, X half the arm's reach along u; next to the arm's ends and to lines near other
+turf those beyond the room, too. Slopes are less by d, chords and gaps by their slopes times that.
+Where something lies in the area is not certain by its reach times tan d.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import inlined, inner, jit
+from geoturf.compiled import Flags, Floats, Ints, inlined, inner, int64, jit
 from geoturf.layout.chords import (
     AFTER,
     CLOSING,
@@ -81,30 +91,58 @@ _OTHER = 2
 
 
 def loss(edges: np.ndarray, vs: np.ndarray, sizes: np.ndarray, turn: float) -> float:
-    """Least area (m2 of pieces) that any layout takes beyond the lengthened shape, pile along u or turned by up to ``turn``
-    (radians). ``edges``, ``vs`` as in `kernel`; ``sizes``: greatest usable width, least usable width less the side allowance,
-    side allowance, both end allowances, steepest slant of an end (du/dv)."""
+    """Least area (m2 of pieces) that any layout takes beyond the lengthened shape, pile along u or
+    turned by up to ``turn`` (radians). ``edges``, ``vs`` as in `kernel`; ``sizes``: greatest usable
+    width, least usable width less the side allowance, side allowance, both end allowances, steepest
+    slant of an end (du/dv)."""
     at = np.array([[0, 0], [len(edges), len(vs)]])
     arms = arms_of(edges, vs, at, APART * sizes[3], np.ones(1, np.bool_))
-    return losses(*arms, edges, vs, at, sizes, np.array([turn]), np.ones(1, np.bool_))[0]
+    return float(losses(*arms, edges, vs, at, sizes, np.array([turn]), np.ones(1, np.bool_))[0])
 
 
 @jit
-def losses(slabs, every, of, views, lines, at, sizes, turns, wanted):
-    """`loss` at several bearings (`geoturf.layout.kernel.views`) whose arms are known (`arms_of`), of those ``wanted``."""
+def losses(
+    slabs: Floats,
+    every: Ints,
+    of: Ints,
+    views: Floats,
+    lines: Floats,
+    at: Ints,
+    sizes: Floats,
+    turns: Floats,
+    wanted: Flags,
+) -> Floats:
+    """`loss` at several bearings (`geoturf.layout.kernel.views`) whose arms are known (`arms_of`),
+    of those ``wanted``."""
     out = np.empty(len(turns))
     work, told = np.empty((4, len(slabs))), np.empty((2, 6))  # made once, not for every arm
     for b in range(len(turns)):
         out[b] = 0.0
         if not wanted[b]:
             continue
-        arms, edges, vs = every[of[b] : of[b + 1]], views[at[b, 0] : at[b + 1, 0]], lines[at[b, 1] : at[b + 1, 1]]
+        arms, edges, vs = (
+            every[of[b] : of[b + 1]],
+            views[at[b, 0] : at[b + 1, 0]],
+            lines[at[b, 1] : at[b + 1, 1]],
+        )
         out[b] = _lost(slabs, arms, edges, vs, sizes, np.tan(turns[b]), work, told)
     return out
 
 
 @inner
-def _lost(slabs, arms, edges, vs, sizes, tan, work, told):
+def _lost(
+    slabs: Floats,
+    arms: Ints,
+    edges: Floats,
+    vs: Floats,
+    sizes: Floats,
+    tan: float,
+    work: Floats,
+    told: Floats,
+) -> float:
+    """What is lost (m2) at one bearing, turned by up to the angle of that ``tan``: ``arms`` (m, 4)
+    of ``slabs`` (n, 11) as `arms_of` gives them, ``edges`` (k, 4) and ``vs`` in metres, ``sizes``
+    as for `loss`. ``work`` (4, n) and ``told`` (2, 6) are overwritten."""
     low, high, total = np.inf, -np.inf, 0.0
     for e in range(len(edges)):
         low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
@@ -115,8 +153,14 @@ def _lost(slabs, arms, edges, vs, sizes, tan, work, told):
         if slabs[after - 1, HIGH] - slabs[first, LOW] <= SLIVER:
             continue
         for k in range(first, after):
-            left, right = min(left, slabs[k, LEFT], slabs[k, LEFT_UP]), max(right, slabs[k, RIGHT], slabs[k, RIGHT_UP])
-            chord, gap = min(chord, _chord(slabs, k, 0), _chord(slabs, k, 1)), min(gap, slabs[k, GAP])
+            left, right = (
+                min(left, slabs[k, LEFT], slabs[k, LEFT_UP]),
+                max(right, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
+            )
+            chord, gap = (
+                min(chord, _chord(slabs, k, 0), _chord(slabs, k, 1)),
+                min(gap, slabs[k, GAP]),
+            )
         _tell(told, slabs, arms, arm, vs[0], vs[-1], sizes, slack, tan)
         alone = gap == np.inf and slabs[first, LOW] <= vs[0] and slabs[after - 1, HIGH] >= vs[-1]
         room, off, best = np.inf if alone else ROOM, (right - left) * tan, 0.0
@@ -124,16 +168,30 @@ def _lost(slabs, arms, edges, vs, sizes, tan, work, told):
             least = clip * (right - left) / CLIPS
             if clip == 0 or least > chord:  # else nothing is clipped
                 away = 0.0 if alone else far
-                best = max(best, _waste(slabs, arms, arm, least, room, told, sizes, tan, off, away, slack, work))
+                best = max(
+                    best,
+                    _waste(slabs, arms, arm, least, room, told, sizes, tan, off, away, slack, work),
+                )
         total += best
     return total
 
 
 @inner
-def _tell(told, slabs, arms, arm, lowest, highest, sizes, slack, tan):
-    """Fills ``told``, for either end of an arm: how many lines of a strip that goes on into a stem are joint (inf: all, as at an
-    end of the area; -1: it is a stem's end; 0: nothing is told) and how far that reaches past the arm; and for two branches of a
-    stem what a line costs of a strip that goes on into them, and on how many lines."""
+def _tell(
+    told: Floats,
+    slabs: Floats,
+    arms: Ints,
+    arm: int,
+    lowest: float,
+    highest: float,
+    sizes: Floats,
+    slack: float,
+    tan: float,
+) -> None:
+    """Fills ``told``, for either end of an arm: how many lines of a strip that goes on into a stem
+    are joint (inf: all, as at an end of the area; -1: it is a stem's end; 0: nothing is told) and
+    how far that reaches past the arm; and for two branches of a stem what a line costs of a strip
+    that goes on into them, and on how many lines."""
     for e in range(2):
         end, lines = arms[arm, ENDS + e], 0.0
         for k in range(told.shape[1]):
@@ -158,8 +216,9 @@ def _tell(told, slabs, arms, arm, lowest, highest, sizes, slack, tan):
 
 
 @inner
-def _room(slabs, arms, arm, e, slack, gap):
-    """The least gap on lines of an arm that are ``gap`` or more from other turf, and how many there are from that end on."""
+def _room(slabs: Floats, arms: Ints, arm: int, e: int, slack: float, gap: float) -> tuple[float, float]:
+    """The least gap on lines of an arm that are ``gap`` or more from other turf, and how many there
+    are from that end on."""
     first, after = arms[arm, FIRST], arms[arm, AFTER]
     run, room, poor, thin = 0.0, np.inf, 0.0, 0.0
     for step in range(after - first):
@@ -177,15 +236,27 @@ def _room(slabs, arms, arm, e, slack, gap):
 
 
 @inner
-def _reach(slabs, arms, stem, branch, out, sizes, slack, tan):
-    """How far a strip with a line of the stem in it reaches past the branch, which begins (``out`` 0) or ends at their junction,
-    and on how many of its lines (inf: on all)."""
+def _reach(
+    slabs: Floats,
+    arms: Ints,
+    stem: int,
+    branch: int,
+    out: int,
+    sizes: Floats,
+    slack: float,
+    tan: float,
+) -> tuple[float, float]:
+    """How far a strip with a line of the stem in it reaches past the branch, which begins (``out``
+    0) or ends at their junction, and on how many of its lines (inf: on all)."""
     low, high, sign = np.inf, -np.inf, 1.0 - 2.0 * out
     at = slabs[arms[branch, FIRST], LOW] if out == 0 else slabs[arms[branch, AFTER] - 1, HIGH]
     for k in range(arms[branch, FIRST], arms[branch, AFTER]):
         near = (slabs[k, LOW] - at) * sign if out == 0 else (slabs[k, HIGH] - at) * sign
         if slabs[k, HIGH] - slabs[k, LOW] > SLIVER and near < sizes[0] + slack:
-            low, high = min(low, slabs[k, LEFT], slabs[k, LEFT_UP]), max(high, slabs[k, RIGHT], slabs[k, RIGHT_UP])
+            low, high = (
+                min(low, slabs[k, LEFT], slabs[k, LEFT_UP]),
+                max(high, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
+            )
     left, right, begin, seen = -np.inf, np.inf, np.inf, -np.inf
     for step in range(arms[stem, AFTER] - arms[stem, FIRST]):  # from the junction
         k = arms[stem, AFTER] - 1 - step if out == 0 else arms[stem, FIRST] + step
@@ -214,25 +285,56 @@ def _reach(slabs, arms, stem, branch, out, sizes, slack, tan):
 
 
 @inlined
-def _holds(slabs, k, clip, gap, off):
-    """Whether the slab has lines of a chord of ``clip`` or more, none of them, though turned, near other turf."""
+def _holds(slabs: Floats, k: int, clip: float, gap: float, off: float) -> bool:
+    """Whether the slab has lines of a chord of ``clip`` or more, none of them, though turned, near
+    other turf."""
     longest = max(slabs[k, RIGHT] - slabs[k, LEFT], slabs[k, RIGHT_UP] - slabs[k, LEFT_UP])
-    return longest >= clip and slabs[k, GAP] - slabs[k, CLOSING] * off >= gap
+    far: bool = longest >= clip and slabs[k, GAP] - slabs[k, CLOSING] * off >= gap
+    return far
 
 
 @inner
-def _waste(slabs, arms, arm, clip, most, told, sizes, tan, off, far, slack, work):
-    """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip`` or more and no other turf is
-    near. ``most``: room, at most; ``off``, ``far``: lines off each stretch, and next to what is not told of; ``slack``: by which
-    places are uncertain."""
+def _waste(
+    slabs: Floats,
+    arms: Ints,
+    arm: int,
+    clip: float,
+    most: float,
+    told: Floats,
+    sizes: Floats,
+    tan: float,
+    off: float,
+    far: float,
+    slack: float,
+    work: Floats,
+) -> float:
+    """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip``
+    or more and no other turf is near. ``most``: room, at most; ``off``, ``far``: lines off each
+    stretch, and next to what is not told of; ``slack``: by which places are uncertain."""
     first, after, gap, away = arms[arm, FIRST], arms[arm, AFTER], APART * sizes[3], off + 2.0 * far
-    held, chord, start, end, room, cos = np.int64(0), np.inf, 0.0, 0.0, np.inf, 1.0 / np.sqrt(1.0 + tan * tan)
+    held, chord, start, end, room, cos = (
+        int64(0),
+        np.inf,
+        0.0,
+        0.0,
+        np.inf,
+        1.0 / np.sqrt(1.0 + tan * tan),
+    )
     slope, left_slope, right_slope = 0.0, 0.0, 0.0  # of the last stretch
-    lost, idle, whole = 0.0, 0.0, 0.0  # lines left out since it, too few for a stretch, and left out before (below 0)
+    lost, idle, whole = (
+        0.0,
+        0.0,
+        0.0,
+    )  # lines left out since it, too few for a stretch, and left out before (below 0)
     west, east = -np.inf, np.inf  # what all chords since it have in common
     bar = slabs[first, LOW] + far  # lines below it are not told of
     for k in range(first, after):
-        low, high, at_low, at_high = slabs[k, LOW], slabs[k, HIGH], _chord(slabs, k, 0), _chord(slabs, k, 1)
+        low, high, at_low, at_high = (
+            slabs[k, LOW],
+            slabs[k, HIGH],
+            _chord(slabs, k, 0),
+            _chord(slabs, k, 1),
+        )
         if not _holds(slabs, k, clip, gap, away):
             lost, bar = lost + high - low + off, high + far
             continue
@@ -240,9 +342,15 @@ def _waste(slabs, arms, arm, clip, most, told, sizes, tan, off, far, slack, work
         before = (high - low) * (clip - at_low) / (at_high - at_low) if at_low < clip else 0.0
         behind = (high - low) * (clip - at_high) / (at_low - at_high) if at_high < clip else 0.0
         lost += before + off if before > 0.0 else 0.0
-        low, high = max(low + before, bar), min(high - behind, _upto(slabs, k, after, clip, gap, away, far))
+        low, high = (
+            max(low + before, bar),
+            min(high - behind, _upto(slabs, k, after, clip, gap, away, far)),
+        )
         if high - low <= max(off, SLIVER):
-            west, east = max(west, slabs[k, LEFT], slabs[k, LEFT_UP]), min(east, slabs[k, RIGHT], slabs[k, RIGHT_UP])
+            west, east = (
+                max(west, slabs[k, LEFT], slabs[k, LEFT_UP]),
+                min(east, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
+            )
             lost += behind + off if behind > 0.0 else 0.0
             idle += slabs[k, HIGH] - slabs[k, LOW]
             continue
@@ -253,7 +361,10 @@ def _waste(slabs, arms, arm, clip, most, told, sizes, tan, off, far, slack, work
             whole -= lost + idle if lost > 0.0 else 0.0
             if lost == 0.0:
                 slope += abs(slabs[k, LEFT_SLOPE]) + abs(slabs[k, RIGHT_SLOPE])
-                chord = min(chord, max(0.0, min(east, slabs[k, RIGHT]) - max(west, slabs[k, LEFT]) - slope * off))
+                chord = min(
+                    chord,
+                    max(0.0, min(east, slabs[k, RIGHT]) - max(west, slabs[k, LEFT]) - slope * off),
+                )
         slope, end = abs(slabs[k, LEFT_SLOPE]) + abs(slabs[k, RIGHT_SLOPE]), high
         chord = min(chord, max(0.0, max(clip, min(at_low, at_high)) - slope * off))
         west, east, idle = slabs[k, LEFT_UP], slabs[k, RIGHT_UP], 0.0
@@ -271,25 +382,51 @@ def _waste(slabs, arms, arm, clip, most, told, sizes, tan, off, far, slack, work
 
 
 @inner
-def _upto(slabs, k, after, clip, gap, away, far):
-    """The v up to which lines of a slab are told of: ``far`` from the next slab that does not hold, and from the arm's end."""
+def _upto(slabs: Floats, k: int, after: int, clip: float, gap: float, away: float, far: float) -> float:
+    """The v up to which lines of a slab are told of: ``far`` from the next slab that does not hold,
+    and from the arm's end."""
+    high: float = slabs[k, HIGH]
     for j in range(k + 1, after):
-        if slabs[j, LOW] >= slabs[k, HIGH] + far:
-            return slabs[k, HIGH]
+        if slabs[j, LOW] >= high + far:
+            return high
         if not _holds(slabs, j, clip, gap, away):
-            return min(slabs[k, HIGH], slabs[j, LOW] - far)
-    return min(slabs[k, HIGH], slabs[after - 1, HIGH] - far)
+            upto: float = min(high, slabs[j, LOW] - far)
+            return upto
+    end: float = min(high, slabs[after - 1, HIGH] - far)
+    return end
 
 
 @inlined
-def _chord(slabs, k, end):
-    return slabs[k, RIGHT + 2 * end] - slabs[k, LEFT + 2 * end]
+def _chord(slabs: Floats, k: int, end: int) -> float:
+    """Length (m) of a slab's chord at its lower v (``end`` 0) or its upper (1)."""
+    chord: float = slabs[k, RIGHT + 2 * end] - slabs[k, LEFT + 2 * end]
+    return chord
 
 
 @inner
-def _shared(slabs, arms, arm, held, chord, start, end, whole, room, told, sizes, off, slack, cos, work):
-    """The same, of stretches that are known: they lie from ``start`` to ``end``, less (below 0) ``whole`` between them."""
-    thin_low, thin_high = start - slabs[arms[arm, FIRST], LOW], slabs[arms[arm, AFTER] - 1, HIGH] - end
+def _shared(
+    slabs: Floats,
+    arms: Ints,
+    arm: int,
+    held: int,
+    chord: float,
+    start: float,
+    end: float,
+    whole: float,
+    room: float,
+    told: Floats,
+    sizes: Floats,
+    off: float,
+    slack: float,
+    cos: float,
+    work: Floats,
+) -> float:
+    """The same, of stretches that are known: they lie from ``start`` to ``end``, less (below 0)
+    ``whole`` between them."""
+    thin_low, thin_high = (
+        start - slabs[arms[arm, FIRST], LOW],
+        slabs[arms[arm, AFTER] - 1, HIGH] - end,
+    )
     lines_low = told[0, _LINES] if thin_low <= THIN else 0.0
     lines_high = told[1, _LINES] if thin_high <= THIN else 0.0
     most, share = (end - start) * cos + 2.0 * slack, 1.0
@@ -302,17 +439,30 @@ def _shared(slabs, arms, arm, held, chord, start, end, whole, room, told, sizes,
     lines_low -= min(thin_low, lines_low) if lines_low > 0.0 else 0.0
     lines_high -= min(thin_high, lines_high) if lines_high > 0.0 else 0.0
     whole = max(0.0, whole + end - start - off) * cos
-    return _least(held, chord, whole, most, share * room, lines_low, lines_high, told, off + slack, sizes, work)
+    return _least(
+        held,
+        chord,
+        whole,
+        most,
+        share * room,
+        lines_low,
+        lines_high,
+        told,
+        off + slack,
+        sizes,
+        work,
+    )
 
 
 @inner
-def _less(slope, tan, steepest):
-    """|du/dv| of an edge turned by up to the angle of that ``tan``, at least, beyond the ``steepest`` slant."""
+def _less(slope: float, tan: float, steepest: float) -> float:
+    """|du/dv| of an edge turned by up to the angle of that ``tan``, at least, beyond the
+    ``steepest`` slant."""
     return max(0.0, (abs(slope) - tan) / (1.0 + abs(slope) * tan) - steepest)
 
 
 @inner
-def _served(slope, height, strips, room):
+def _served(slope: float, height: float, strips: float, room: float) -> float:
     """Least of slope (height - O)^2 / (2 strips) + room O."""
     if slope * height <= room * strips:
         return 0.5 * slope * height * height / strips
@@ -320,23 +470,36 @@ def _served(slope, height, strips, room):
 
 
 @inner
-def _gain(work, k, room):
+def _gain(work: Floats, k: int, room: float) -> float:
     """What a stretch loses less with one more strip."""
     slope, height, strips = work[_SLOPE, k], work[_HEIGHT, k], work[_STRIPS, k]
     return max(0.0, _served(slope, height, strips, room) - _served(slope, height, strips + 1.0, room))
 
 
 @inlined
-def _priced(lines, room):
+def _priced(lines: float, room: float) -> float:
     """What joint lines cost."""
     return lines * room if lines > 0.0 else 0.0
 
 
 @inner
-def _least(count, chord, whole, most, room, lines_low, lines_high, told, unsure, sizes, work):
-    """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches, which are columns of ``work``
-    (one array, since each handed on would be counted anew), each ``chord`` long or more, with that ``room``. ``whole``: lines
-    that strips share out, at least; ``most``: lines of the arm, at most; ``lines_low``, ``lines_high``, ``told``: of its ends;
+def _least(
+    count: int,
+    chord: float,
+    whole: float,
+    most: float,
+    room: float,
+    lines_low: float,
+    lines_high: float,
+    told: Floats,
+    unsure: float,
+    sizes: Floats,
+    work: Floats,
+) -> float:
+    """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches,
+    which are columns of ``work`` (one array, since each handed on would be counted anew), each
+    ``chord`` long or more, with that ``room``. ``whole``: lines that strips share out, at least;
+    ``most``: lines of the arm, at most; ``lines_low``, ``lines_high``, ``told``: of its ends;
     ``unsure``: lines of branches that are not certain."""
     usable, full = sizes[0], sizes[1]
     narrow = sizes[2] * max(0.0, chord + sizes[3] - sizes[4] * sizes[2])
@@ -376,4 +539,5 @@ def _least(count, chord, whole, most, room, lines_low, lines_high, told, unsure,
         lost -= work[_GAIN, at]
         work[_STRIPS, at] += 1.0
         work[_GAIN, at] = _gain(work, at, room)
-    return max(0.0, min(least, narrow * MOST))  # what more strips than those took at least
+    sure: float = max(0.0, min(least, narrow * MOST))
+    return sure  # what more strips than those took at least

@@ -1,18 +1,20 @@
 """The compiled part: a polygon cut in bands, and the cheapest way to set seams.
 
-All in pile coordinates (metres): u along the pile, v across it. ``edges`` is a float array (n, 4) of u0, v0, u1, v1, sorted by
-its lower v, without edges of constant v; holes and further parts are simply more edges (even-odd rule).
+All in pile coordinates (metres): u along the pile, v across it. ``edges`` is a float array (n, 4)
+of u0, v0, u1, v1, sorted by its lower v, without edges of constant v; holes and further parts are
+simply more edges (even-odd rule).
 
-Kept small and plain on purpose (loops, no array expressions): it compiles in a few seconds, once a machine; numba keeps the
-result beside this file, or in the user's cache folder where that cannot be written. Counts that are handed on begin as
-``np.int64(0)``: a plain 0 is a type of its own to the compiler, and what they are handed to would be compiled for that as well.
+Kept small and plain on purpose (loops, no array expressions): it compiles in a few seconds, once a
+machine; numba keeps the result beside this file, or in the user's cache folder where that cannot be
+written. Counts that are handed on begin as ``int64(0)``: a plain 0 is a type of its own to the
+compiler, and what they are handed to would be compiled for that as well.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import inlined, inner, jit
+from geoturf.compiled import Floats, Ints, inlined, inner, int64, jit
 
 HAIR = 1e-6  # m2: what rounding may hide
 NOISE = 1e-6  # of a cut step: what float arithmetic may have added to whole ones
@@ -20,8 +22,9 @@ TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 
 
 @jit
-def sort(keys, order):
-    """Put the indices ``order`` in the order of ``keys`` (equal ones by index): Shell's sort, small and quick to compile."""
+def sort(keys: Floats, order: Ints) -> None:
+    """Put the indices ``order`` in the order of ``keys`` (equal ones by index): Shell's sort, small
+    and quick to compile."""
     n = len(order)
     gap = n // 2
     while gap > 0:
@@ -37,7 +40,7 @@ def sort(keys, order):
 
 
 @jit
-def distinct(values, apart):
+def distinct(values: Floats, apart: float) -> Floats:
     """The values sorted; of those no further apart than ``apart`` one stays."""
     out, kept = values.copy(), 0
     gap = len(out) // 2
@@ -57,9 +60,10 @@ def distinct(values, apart):
 
 
 @jit
-def turn(edges, sine, cosine, snap):
-    """Edges x0, y0, x1, y1 of closed rings in pile coordinates at the bearing of that sine and cosine, v on multiples of
-    ``snap``: as this module takes them, and the sorted v's of all vertices."""
+def turn(edges: Floats, sine: float, cosine: float, snap: float) -> tuple[Floats, Floats]:
+    """Edges x0, y0, x1, y1 of closed rings in pile coordinates at the bearing of that sine and
+    cosine, v on multiples of ``snap``: as this module takes them, and the sorted v's of all
+    vertices."""
     n = len(edges)
     out, starts, lower = np.empty((n, 4)), np.empty(n), np.empty(n)
     count = 0
@@ -86,8 +90,9 @@ def turn(edges, sine, cosine, snap):
 
 
 @jit
-def _add(lo, hi, count, a, b, gap):
-    """Add interval [a, b] to the ``count`` sorted intervals in lo, hi; those no further apart than ``gap`` become one."""
+def _add(lo: Floats, hi: Floats, count: int, a: float, b: float, gap: float) -> int:
+    """Add interval [a, b] to the ``count`` sorted intervals in lo, hi; those no further apart than
+    ``gap`` become one."""
     first = 0
     while first < count and hi[first] + gap < a:
         first += 1
@@ -110,16 +115,23 @@ def _add(lo, hi, count, a, b, gap):
 
 
 @inlined
-def u_at(edges, e, v):
+def u_at(edges: Floats, e: int, v: float) -> float:
     """u of edge ``e`` at ``v``, never outside the edge."""
-    u0, v0, u1, v1 = edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]  # a row of it would be counted as an array
+    u0, v0, u1, v1 = (
+        edges[e, 0],
+        edges[e, 1],
+        edges[e, 2],
+        edges[e, 3],
+    )  # a row of it would be counted as an array
     u = u0 + (v - v0) / (v1 - v0) * (u1 - u0)
-    return min(max(u, min(u0, u1)), max(u0, u1))
+    inside: float = min(max(u, min(u0, u1)), max(u0, u1))
+    return inside
 
 
 @inner
-def crossings(edges, active, count, v, order):
-    """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to slab)."""
+def crossings(edges: Floats, active: Ints, count: int, v: float, order: Floats) -> None:
+    """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to
+    slab)."""
     for k in range(count):
         key, edge, j = u_at(edges, active[k], v), active[k], k
         while j > 0 and order[j - 1] > key:
@@ -129,9 +141,10 @@ def crossings(edges, active, count, v, order):
 
 
 @jit
-def met(edges, active, count, taken, low, high):
-    """The ``active`` edges from one slab of the vertices' v's to the next, low to high: those that end at ``low`` go, those that
-    begin there come. Gives how many they are and how many edges came so far."""
+def met(edges: Floats, active: Ints, count: int, taken: int, low: float, high: float) -> tuple[int, int]:
+    """The ``active`` edges from one slab of the vertices' v's to the next, low to high: those that
+    end at ``low`` go, those that begin there come. Gives how many they are and how many edges came
+    so far."""
     kept = 0
     for k in range(count):
         if edges[active[k], 3] > low:
@@ -145,7 +158,7 @@ def met(edges, active, count, taken, low, high):
 
 
 @inlined
-def _overlap(below, n_below, above, n_above):
+def _overlap(below: Floats, n_below: int, above: Floats, n_above: int) -> float:
     """Length common to two sorted lists of intervals, each flat: start, end, start, end …"""
     total, i, j = 0.0, 0, 0
     while i + 1 < n_below and j + 1 < n_above:
@@ -158,12 +171,13 @@ def _overlap(below, n_below, above, n_above):
 
 
 @jit
-def slabs(edges, vs, cuts, gap):
+def slabs(edges: Floats, vs: Floats, cuts: Floats, gap: float) -> tuple[Ints, Floats, Floats, Floats]:
     """What each slab between two cuts takes along the pile.
 
-    ``vs``: sorted v's of all vertices; ``cuts``: sorted, from the first v (or below) to the last (or above). Gives offsets
-    (cuts), lo and hi of the slabs' intervals (trapezoids' extents united, gaps up to ``gap`` closed), and for each cut the
-    length of turf on both its sides: the seam it would be. A border edge lying on the cut makes no seam.
+    ``vs``: sorted v's of all vertices; ``cuts``: sorted, from the first v (or below) to the last
+    (or above). Gives offsets (cuts), lo and hi of the slabs' intervals (trapezoids' extents united,
+    gaps up to ``gap`` closed), and for each cut the length of turf on both its sides: the seam it
+    would be. A border edge lying on the cut makes no seam.
     """
     n, m = len(edges), len(cuts)
     active = np.empty(n, np.int64)
@@ -171,12 +185,12 @@ def slabs(edges, vs, cuts, gap):
     lo, hi = np.empty(n), np.empty(n)
     offsets, seams = np.zeros(m, np.int64), np.zeros(m)
     out_lo, out_hi = np.empty(4 * (n + m)), np.empty(4 * (n + m))
-    count = taken = spans = filled = n_below = at = np.int64(0)
+    count = taken = spans = filled = n_below = at = int64(0)
     low = cuts[0]
     while at < len(vs) and vs[at] <= low:
         at += 1
     for c in range(1, m):
-        fresh, spans = True, np.int64(0)
+        fresh, spans = True, int64(0)
         while low < cuts[c]:
             high = cuts[c]
             if at < len(vs) and vs[at] < high:
@@ -218,7 +232,9 @@ def slabs(edges, vs, cuts, gap):
 
 
 @jit
-def _longer(values, filled, more):
+def _longer(values: Floats, filled: int, more: int) -> Floats:
+    """A copy of the first ``filled`` values with room for twice as many as there were and
+    ``more``."""
     out = np.empty(2 * len(values) + more)
     for k in range(filled):  # a slice assigned takes seconds to compile
         out[k] = values[k]
@@ -226,11 +242,11 @@ def _longer(values, filled, more):
 
 
 @inlined
-def band(offsets, lo, hi, i, j, gap):
+def band(offsets: Ints, lo: Floats, hi: Floats, i: int, j: int, gap: float) -> Floats:
     """Intervals of the band from cut ``i`` to cut ``j``: (2, k), from and to."""
     size = offsets[j] - offsets[i]
     a, b = np.empty(size + 1), np.empty(size + 1)
-    count = np.int64(0)
+    count = int64(0)
     for k in range(offsets[i], offsets[j]):
         count = _add(a, b, count, lo[k], hi[k], gap)
     out = np.empty((2, count))
@@ -241,19 +257,22 @@ def band(offsets, lo, hi, i, j, gap):
 
 
 @inner
-def _steps(value, a_metre):
+def _steps(value: float, a_metre: float) -> float:
     """Whole cut steps that hold ``value``."""
-    return np.ceil(value * a_metre - NOISE)
+    whole: float = np.ceil(value * a_metre - NOISE)
+    return whole
 
 
 @inner
-def _runs(length, longest, a_metre):
-    """How many pieces ``length`` is laid in, none longer than ``longest`` by more than `_steps` spares."""
-    return max(1.0, np.ceil((length * a_metre - 0.5 * NOISE) / (longest * a_metre)))
+def _runs(length: float, longest: float, a_metre: float) -> float:
+    """How many pieces ``length`` is laid in, none longer than ``longest`` by more than `_steps`
+    spares."""
+    pieces: float = max(1.0, np.ceil((length * a_metre - 0.5 * NOISE) / (longest * a_metre)))
+    return pieces
 
 
 @jit
-def lanes_of(v, roll):
+def lanes_of(v: float, roll: Floats) -> int:
     """How many strips laid ``v`` wide lie side by side in one section."""
     if v > roll[1] - TOLERANCE_M:
         return 1
@@ -261,14 +280,25 @@ def lanes_of(v, roll):
 
 
 @inlined
-def gang(length, lanes, joint, roll):
-    """One strip cut alone at its least price, in up to ``lanes`` side by side in a section, sections after one another, each
-    joint at the price ``joint``. Gives that price (m2 of turf), lanes and sections."""
+def gang(length: float, lanes: int, joint: float, roll: Floats) -> tuple[float, int, int]:
+    """One strip cut alone at its least price, in up to ``lanes`` side by side in a section,
+    sections after one another, each joint at the price ``joint``. Gives that price (m2 of turf),
+    lanes and sections."""
     return _gang(length, lanes, joint, roll[0] * roll[3], roll[2], roll[8], roll[9])
 
 
 @inner
-def _gang(length, lanes, joint, full, ends, longest, a_metre):
+def _gang(
+    length: float,
+    lanes: int,
+    joint: float,
+    full: float,
+    ends: float,
+    longest: float,
+    a_metre: float,
+) -> tuple[float, int, int]:
+    """`gang` by numbers: ``full`` (m2 of turf a step of roll), both end allowances and the longest
+    laid length (m), steps a metre."""
     best, side, runs = np.inf, 1, 1
     for n in range(1, lanes + 1):
         t = _runs(length / n, longest, a_metre)
@@ -281,10 +311,11 @@ def _gang(length, lanes, joint, full, ends, longest, a_metre):
 
 
 @jit
-def divisions(lines, sizes, spans, roll, ganged):
-    """How strips (``lines`` (k, 2), ``sizes`` and ``spans`` of their intervals as `geoturf.layout.seams.Strips` has them) are
-    divided by cross seams: for each interval lanes side by side, and sections. ``ganged``: wherever that is cheaper for it by
-    itself; otherwise only those longer than a roll."""
+def divisions(lines: Floats, sizes: Ints, spans: Floats, roll: Floats, ganged: bool) -> tuple[Ints, Ints]:
+    """How strips (``lines`` (k, 2), ``sizes`` and ``spans`` of their intervals as
+    `geoturf.layout.seams.Strips` has them) are divided by cross seams: for each interval lanes side
+    by side, and sections. ``ganged``: wherever that is cheaper for it by itself; otherwise only
+    those longer than a roll."""
     side, runs, p = np.ones(len(spans), np.int64), np.ones(len(spans), np.int64), 0
     for k in range(len(lines)):
         v = lines[k, 1] - lines[k, 0]
@@ -298,13 +329,24 @@ def divisions(lines, sizes, spans, roll, ganged):
 
 
 @jit
-def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
-    """Cheapest seams by each price model, as shortest paths over the cuts: one pass, since what a band takes is the same for all.
+def searches(
+    cuts: Floats,
+    offsets: Ints,
+    lo: Floats,
+    hi: Floats,
+    seams: Floats,
+    roll: Floats,
+    shares: Floats,
+    alone: int,
+) -> tuple[Floats, Ints]:
+    """Cheapest seams by each price model, as shortest paths over the cuts: one pass, since what a
+    band takes is the same for all.
 
-    ``roll``: width, usable width, both end allowances, step, side allowance, least piece width, seam price (m2/m), price of a
-    cross seam (m2), longest laid length, steps a metre. ``shares`` (models, steps + 1): what a piece so many cut steps wide
-    takes of the roll's width, the last of the usable width. ``alone``: the row, if any, by which strips are cut alone, each at
-    its least price (`gang`); -1 for none. Gives cost (models, cuts) and the cut before (models, cuts).
+    ``roll``: width, usable width, both end allowances, step, side allowance, least piece width,
+    seam price (m2/m), price of a cross seam (m2), longest laid length, steps a metre. ``shares``
+    (models, steps + 1): what a piece so many cut steps wide takes of the roll's width, the last of
+    the usable width. ``alone``: the row, if any, by which strips are cut alone, each at its least
+    price (`gang`); -1 for none. Gives cost (models, cuts) and the cut before (models, cuts).
     """
     # numbers, not the array, in the loop
     usable, ends, step, side = roll[1], roll[2], roll[3], roll[4]
@@ -323,7 +365,7 @@ def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
                     cost[k, i + 1], before[k, i + 1] = cost[k, i], i
         if cost[0, i] == np.inf:  # too near the first cut to end a strip, by any model
             continue
-        count, steps, joints = np.int64(0), 0.0, 0.0
+        count, steps, joints = int64(0), 0.0, 0.0
         for j in range(i + 1, m):
             v = cuts[j] - cuts[i]
             if v > usable + TOLERANCE_M:
@@ -372,8 +414,9 @@ def searches(cuts, offsets, lo, hi, seams, roll, shares, alone):
 
 
 @inlined
-def _side_by_side(whole, usable, step):
-    """How many strips so many steps wide, up to ``whole``, lie side by side in a section, and one over that."""
+def _side_by_side(whole: int, usable: float, step: float) -> tuple[Floats, Floats]:
+    """How many strips so many steps wide, up to ``whole``, lie side by side in a section, and one
+    over that."""
     lanes, shared = np.ones(whole + 1), np.ones(whole + 1)
     for k in range(1, whole):
         lanes[k] = max(1.0, np.floor((usable + 1e-9) / (k * step)))
@@ -382,8 +425,9 @@ def _side_by_side(whole, usable, step):
 
 
 @inlined
-def _lengths(a, b, count, ends, longest, a_metre):
-    """Cut steps the intervals a, b take along the roll, no piece longer than ``longest``, and joints between pieces."""
+def _lengths(a: Floats, b: Floats, count: int, ends: float, longest: float, a_metre: float) -> tuple[float, float]:
+    """Cut steps the intervals a, b take along the roll, no piece longer than ``longest``, and
+    joints between pieces."""
     steps = joints = 0.0
     for p in range(count):
         if b[p] - a[p] <= longest:
@@ -396,8 +440,9 @@ def _lengths(a, b, count, ends, longest, a_metre):
 
 
 @jit
-def turf_on(edges, v, out):
-    """Stretches of turf on both sides of the line at ``v``, into ``out`` flat: from, to, from, to … Gives how many numbers."""
+def turf_on(edges: Floats, v: float, out: Floats) -> int:
+    """Stretches of turf on both sides of the line at ``v``, into ``out`` flat: from, to, from, to …
+    Gives how many numbers."""
     n = len(edges)
     below, above = np.empty(n + 1), np.empty(n + 1)
     active, hair = np.empty(n, np.int64), 2 * TOLERANCE_M
@@ -418,9 +463,9 @@ def turf_on(edges, v, out):
 
 
 @inner
-def _chords(edges, v, active, out):
+def _chords(edges: Floats, v: float, active: Ints, out: Floats) -> int:
     """Where the edges cross the line at ``v``, sorted, into ``out``; gives how many."""
-    count = np.int64(0)
+    count = int64(0)
     for e in range(len(edges)):
         if edges[e, 1] >= v:
             break
@@ -432,7 +477,7 @@ def _chords(edges, v, active, out):
 
 
 @inlined
-def _mean_of_least(a, b, most):
+def _mean_of_least(a: float, b: float, most: float) -> float:
     """Mean of min(x, most) where x goes evenly from ``a`` to ``b``."""
     low, high = max(0.0, min(a, b)), max(0.0, a, b)
     if high <= most:
@@ -444,12 +489,13 @@ def _mean_of_least(a, b, most):
 
 
 @jit
-def rows(edges, vs, ends):
-    """Integral over v, where there is turf, of chords + ``ends`` + sum over gaps of min(gap, ``ends``): the area of the shape
-    lengthened by half of ``ends`` both ways along the pile (`geoturf.layout.bound`)."""
+def rows(edges: Floats, vs: Floats, ends: float) -> float:
+    """Integral over v, where there is turf, of chords + ``ends`` + sum over gaps of min(gap,
+    ``ends``): the area of the shape lengthened by half of ``ends`` both ways along the pile
+    (`geoturf.layout.bound`)."""
     n = len(edges)
     active, order, at_low, at_high = np.empty(n, np.int64), np.empty(n), np.empty(n), np.empty(n)
-    total, count, taken = 0.0, np.int64(0), np.int64(0)
+    total, count, taken = 0.0, int64(0), int64(0)
     for s in range(len(vs) - 1):
         low, high = vs[s], vs[s + 1]
         count, taken = met(edges, active, count, taken, low, high)
@@ -468,9 +514,11 @@ def rows(edges, vs, ends):
 
 
 @jit
-def views(edges, sines, cosines, snap, ends):
-    """A shape at several bearings, one after the other: its edges, its v's (`turn`), where each bearing's begin in both (k + 1,
-    2), and the area of the shape lengthened (`rows`)."""
+def views(
+    edges: Floats, sines: Floats, cosines: Floats, snap: float, ends: float
+) -> tuple[Floats, Floats, Ints, Floats]:
+    """A shape at several bearings, one after the other: its edges, its v's (`turn`), where each
+    bearing's begin in both (k + 1, 2), and the area of the shape lengthened (`rows`)."""
     many, n = len(sines), len(edges)
     at, area = np.empty((many + 1, 2), np.int64), np.empty(many)
     at[0, 0], at[0, 1] = 0, 0

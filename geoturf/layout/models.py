@@ -1,4 +1,5 @@
-"""Repeated models: areas that are one shape, moved, or turned where the bearing is free. Solved once, and placed.
+"""Repeated models: areas that are one shape, moved, or turned where the bearing is free. Solved
+once, and placed.
 
 A mirrored shape is another one: turf has an upper side.
 """
@@ -19,8 +20,9 @@ TOLERANCE_M = 5e-5  # corners of repeats agree this closely: ground frames diffe
 
 @dataclass(frozen=True)
 class Place:
-    """An area is the area of row ``of``, turned by ``turn_deg`` (counter-clockwise) about the frame's origin and then moved by
-    ``move`` (x, y in metres). Its own row where it is no repeat."""
+    """An area is the area of row ``of``, turned by ``turn_deg`` (counter-clockwise) about the
+    frame's origin and then moved by ``move`` (x, y in metres). Its own row where it is no
+    repeat."""
 
     of: int
     turn_deg: float
@@ -28,8 +30,8 @@ class Place:
 
 
 def places(shapes: Sequence[Shape], keys: Sequence[object], turn: Sequence[bool]) -> list[Place]:
-    """Where each shape is met first. Only shapes of equal ``keys`` are compared; ``turn``: whether it may be a turned one.
-    A key of None is no repeat of anything."""
+    """Where each shape is met first. Only shapes of equal ``keys`` are compared; ``turn``: whether
+    it may be a turned one. A key of None is no repeat of anything."""
     firsts: dict[object, list[int]] = {}
     out = []
     sizes = [(shape.area_m2, float(np.sum(_lengths(shape)))) for shape in shapes]
@@ -56,8 +58,9 @@ def placed(choices: Choices, place: Place) -> Choices:
 
 
 def slack_m2(shape: Shape, rolls: Sequence[Roll]) -> float:
-    """How much less the bound of a repeat may be than that of the first, within the tolerance: the area between their borders,
-    and for each corner rows of twice the tolerance that may meet a piece more."""
+    """How much less the bound of a repeat may be than that of the first, within the tolerance: the
+    area between their borders, and for each corner rows of twice the tolerance that may meet a
+    piece more."""
     factor = max(roll.width_m / roll.usable_m for roll in rolls)
     return factor * 2 * TOLERANCE_M * (float(np.sum(_lengths(shape))) + 2 * rolls[0].ends_m * len(shape.points))
 
@@ -79,7 +82,8 @@ def moved(layout: Layout, place: Place) -> Layout:
 
 def _lengths(shape: Shape) -> np.ndarray:
     edges = shape.edges
-    return np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1])
+    lengths: np.ndarray = np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1])
+    return lengths
 
 
 def _match(first: Shape, other: Shape, turn: bool, row: int) -> Place | None:
@@ -106,7 +110,8 @@ def _loops(shape: Shape) -> list[np.ndarray]:
 
 
 def _alignments(ours: np.ndarray, theirs: np.ndarray, turn: bool) -> list[tuple[float, complex]]:
-    """Turns (radians) and moves that bring ring ``ours`` onto ``theirs``, whichever corner it starts from."""
+    """Turns (radians) and moves that bring ring ``ours`` onto ``theirs``, whichever corner it
+    starts from."""
     n = len(ours)
     a, b = np.roll(ours, -1) - ours, np.roll(theirs, -1) - theirs
     out = []

@@ -1,21 +1,28 @@
-"""The compiled part of cutting a shape in parts that are laid by themselves (`geoturf.layout.arms`).
+"""The compiled part of cutting a shape in parts that are laid by themselves
+(`geoturf.layout.arms`).
 
-Conventions as in `geoturf.layout.kernel`. ``spans``: offsets, lo and hi of `kernel.slabs` for the shape cut at its own ``vs``.
+Conventions as in `geoturf.layout.kernel`. ``spans``: offsets, lo and hi of `kernel.slabs` for the
+shape cut at its own ``vs``.
 """
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
 
-from geoturf.compiled import inlined, inner, jit
+from geoturf.compiled import Floats, Ints, inlined, inner, int64, jit
 from geoturf.layout.kernel import distinct, searches, slabs, sort, u_at
 from geoturf.layout.placing import rough
 
+Spans: TypeAlias = tuple[Ints, Floats, Floats]  # offsets, lo, hi
+
 
 @jit
-def between(edges, vs, spans, i, j):
-    """The shape between ``vs[i]`` and ``vs[j]``: its edges (k, 4) clipped, sorted by lower v, and the connected part that each
-    borders (k,), numbered from 0. Intervals of neighbouring slabs are connected where they overlap."""
+def between(edges: Floats, vs: Floats, spans: Spans, i: int, j: int) -> tuple[Floats, Ints]:
+    """The shape between ``vs[i]`` and ``vs[j]``: its edges (k, 4) clipped, sorted by lower v, and
+    the connected part that each borders (k,), numbered from 0. Intervals of neighbouring slabs are
+    connected where they overlap."""
     offsets, lo, hi = spans
     first = offsets[i]
     root = np.arange(offsets[j] - first)
@@ -38,7 +45,12 @@ def between(edges, vs, spans, i, j):
             off = max(lo[a] - u, u - hi[a])
             if off < least:
                 nearest, least = a, off
-        out[count, 0], out[count, 1], out[count, 2], out[count, 3] = u_at(edges, e, v0), v0, u_at(edges, e, v1), v1
+        out[count, 0], out[count, 1], out[count, 2], out[count, 3] = (
+            u_at(edges, e, v0),
+            v0,
+            u_at(edges, e, v1),
+            v1,
+        )
         part[count], low[count] = root[nearest - first], v0
         count += 1
     order = np.arange(count)
@@ -52,14 +64,15 @@ def between(edges, vs, spans, i, j):
 
 
 @inner
-def _rename(names, old, new):
+def _rename(names: Ints, old: int, new: int) -> None:
+    """Calls ``old`` among the names (n,) ``new``."""
     for k in range(len(names)):
         if names[k] == old:
             names[k] = new
 
 
 @inner
-def _numbered(names):
+def _numbered(names: Ints) -> Ints:
     """The same names as 0, 1, 2 … in order of appearance."""
     out, count = np.empty(len(names), np.int64), 0
     for k in range(len(names)):
@@ -75,21 +88,30 @@ def _numbered(names):
 
 
 @jit
-def apart(edges, part, low, high, roll):
-    """Parts that may be laid by themselves: those whose boxes meet become one. ``low``, ``high``: what they lie between; a part
-    narrower than the least piece is laid that wide within them. Gives the part of each edge and lo, hi (parts,) of v."""
+def apart(edges: Floats, part: Ints, low: float, high: float, roll: Floats) -> tuple[Ints, Floats, Floats]:
+    """Parts that may be laid by themselves: those whose boxes meet become one. ``low``, ``high``:
+    what they lie between; a part narrower than the least piece is laid that wide within them. Gives
+    the part of each edge and lo, hi (parts,) of v."""
     usable, least = roll[1], roll[5]
     while True:
         count = 0
         for p in part:
             count = max(count, p + 1)
-        left, right, lows, highs = np.empty(count), np.empty(count), np.empty(count), np.empty(count)
+        left, right, lows, highs = (
+            np.empty(count),
+            np.empty(count),
+            np.empty(count),
+            np.empty(count),
+        )
         for p in range(count):
             left[p] = lows[p] = np.inf
             right[p] = highs[p] = -np.inf
         for e in range(len(edges)):
             p = part[e]
-            left[p], right[p] = min(left[p], edges[e, 0], edges[e, 2]), max(right[p], edges[e, 0], edges[e, 2])
+            left[p], right[p] = (
+                min(left[p], edges[e, 0], edges[e, 2]),
+                max(right[p], edges[e, 0], edges[e, 2]),
+            )
             lows[p], highs[p] = min(lows[p], edges[e, 1]), max(highs[p], edges[e, 3])
         met = False
         for p in range(count):
@@ -110,7 +132,7 @@ def apart(edges, part, low, high, roll):
 
 
 @jit
-def ends_of(edges):
+def ends_of(edges: Floats) -> Floats:
     """The sorted distinct v's at which edges end."""
     n = len(edges)
     ends = np.empty(2 * n)
@@ -120,20 +142,32 @@ def ends_of(edges):
 
 
 @jit
-def least(edges, low, high, steps, roll, shares):
-    """What a shape laid between ``low`` and ``high`` costs (m2 of turf), its seams at its vertices or ``steps`` and whole roll
-    widths from either end."""
+def least(edges: Floats, low: float, high: float, steps: Floats, roll: Floats, shares: Floats) -> float:
+    """What a shape laid between ``low`` and ``high`` costs (m2 of turf), its seams at its vertices
+    or ``steps`` and whole roll widths from either end."""
     vs = ends_of(edges)
     cuts = rough(vs, low, high, steps, 0.0, roll[1])
     offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
-    return searches(cuts, offsets, lo, hi, seams, roll, shares, np.int64(-1))[0][0, -1]
+    price: float = searches(cuts, offsets, lo, hi, seams, roll, shares, int64(-1))[0][0, -1]
+    return price
 
 
 @jit
-def best_two(edges, vs, spans, at, before, behind, steps, roll, shares, cost):
-    """The two of the rows ``at`` of ``vs`` to cut a shape at, so that what lies between falls in parts and all costs least, and
-    less than ``cost``: places in ``at``, or -1 twice. ``before``, ``behind``: what all up to each cut costs from either end;
-    ``steps`` as for `least`."""
+def best_two(
+    edges: Floats,
+    vs: Floats,
+    spans: Spans,
+    at: Ints,
+    before: Floats,
+    behind: Floats,
+    steps: Floats,
+    roll: Floats,
+    shares: Floats,
+    cost: float,
+) -> tuple[int, int]:
+    """The two of the rows ``at`` of ``vs`` to cut a shape at, so that what lies between falls in
+    parts and all costs least, and less than ``cost``: places in ``at``, or -1 twice. ``before``,
+    ``behind``: what all up to each cut costs from either end; ``steps`` as for `least`."""
     first, second, last = -1, -1, len(at) - 1
     for a in range(last):
         for b in range(a + 1, last + 1):
@@ -154,7 +188,8 @@ def best_two(edges, vs, spans, at, before, behind, steps, roll, shares, cost):
 
 
 @inlined
-def _of_part(edges, part, p):
+def _of_part(edges: Floats, part: Ints, p: int) -> Floats:
+    """The edges (k, 4) of part ``p``; ``part`` (n,) is that of each."""
     out, count = np.empty((len(edges), 4)), 0
     for e in range(len(edges)):
         if part[e] == p:

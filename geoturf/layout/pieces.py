@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import TypeAlias
 
 import numpy as np
 
@@ -16,12 +17,13 @@ STAGGER_M = 0.6  # cross seams of neighbouring strips lie at least this far apar
 
 
 def layout_of(groups: Sequence[Strips], shift: np.ndarray, ganged: bool, joints: np.ndarray = NO_JOINTS) -> Layout:
-    """The layout of an area's ``groups``, with seams between them at ``joints`` (n, 3); ``shift`` (u, v) moves it to the area's
-    place. ``ganged``: strips that are cheaper cut in lengths lying side by side in one section of roll are cut so; otherwise only
-    those longer than a roll are divided."""
+    """The layout of an area's ``groups``, with seams between them at ``joints`` (n, 3); ``shift``
+    (u, v) moves it to the area's place. ``ganged``: strips that are cheaper cut in lengths lying
+    side by side in one section of roll are cut so; otherwise only those longer than a roll are
+    divided."""
     roll = groups[0].roll
     laid = [_laid(strips, ganged) for strips in groups]
-    pieces, seams, cross = laid[0] if len(laid) == 1 else (np.vstack(part) for part in zip(*laid, strict=True))
+    pieces, seams, cross = laid[0] if len(laid) == 1 else _together(laid)
     seams = np.vstack([seams, joints]) if len(joints) else seams
     cut = cut_sizes(pieces, roll)
     seam_m = float((seams[:, 2] - seams[:, 1]).sum() + (cross[:, 2] - cross[:, 1]).sum())
@@ -39,8 +41,20 @@ def layout_of(groups: Sequence[Strips], shift: np.ndarray, ganged: bool, joints:
     )
 
 
-def _laid(strips: Strips, ganged: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Pieces (n, 4), seams (m, 3) and cross seams (k, 3) of one group, in its own pile coordinates."""
+_Laid: TypeAlias = tuple[np.ndarray, np.ndarray, np.ndarray]
+_Piece: TypeAlias = tuple[float, float, float, float]  # u from, u to, v from, v to
+_Joint: TypeAlias = tuple[float, float, float]  # u, v from, v to
+
+
+def _together(laid: Sequence[_Laid]) -> _Laid:
+    """Pieces, seams and cross seams of all groups."""
+    pieces, seams, cross = zip(*laid, strict=True)
+    return np.vstack(pieces), np.vstack(seams), np.vstack(cross)
+
+
+def _laid(strips: Strips, ganged: bool) -> _Laid:
+    """Pieces (n, 4), seams (m, 3) and cross seams (k, 3) of one group, in its own pile
+    coordinates."""
     side, runs = kernel.divisions(strips.lines, strips.sizes, strips.spans, strips.roll.numbers, ganged)
     seams = placing.seams(strips.lines, strips.shape.edges)
     whole = np.hstack([strips.spans, np.repeat(strips.lines, strips.sizes, axis=0)])
@@ -48,20 +62,25 @@ def _laid(strips: Strips, ganged: bool) -> tuple[np.ndarray, np.ndarray, np.ndar
         return whole, seams, NO_JOINTS
     pieces, joints = _divided(whole, side, runs, strips.roll.longest_m)
     across = strips.shape.across()
-    cross = [c for joint in joints for c in _cross_seams(*joint, across)]
+    cross = [c for joint in joints for c in _cross_seams(joint, across)]
     return np.array(pieces), seams, np.array(cross).reshape(-1, 3)
 
 
-def _divided(whole: np.ndarray, side: np.ndarray, runs: np.ndarray, longest: float) -> tuple[list, list]:
-    """The pieces ``whole`` (n, 4) cut in so many lengths side by side and so many sections: u from, u to, v from, v to of each,
-    and the cross lines between: u, v from, v to."""
-    pieces, joints, last, here, strip = [], [], np.empty(0), [], np.nan
+def _divided(
+    whole: np.ndarray, side: np.ndarray, runs: np.ndarray, longest: float
+) -> tuple[list[_Piece], list[_Joint]]:
+    """The pieces ``whole`` (n, 4) cut in so many lengths ``side`` (n,) by side and so many
+    sections, ``runs`` (n,), none longer than ``longest``; and the cross lines between them. All in
+    metres."""
+    pieces: list[_Piece] = []
+    joints: list[_Joint] = []
+    last, here = np.empty(0), list[float]()  # u of the joints in the strip before, and in this one
+    strip = np.nan
     for (u0, u1, v0, v1), lanes, sections in zip(whole.tolist(), side.tolist(), runs.tolist(), strict=True):
         if v0 != strip:
             last, here, strip = np.array(here), [], v0
-        inner = (
-            divide(u0, u1, lanes * sections, lanes > 1, last, longest)[1:-1].tolist() if lanes * sections > 1 else []
-        )
+        count = lanes * sections
+        inner = divide(u0, u1, count, lanes > 1, last, longest)[1:-1].tolist() if count > 1 else []
         pieces += [(a, b, v0, v1) for a, b in pairwise([u0, *inner, u1])]
         joints += [(u, v0, v1) for u in inner]
         here += inner
@@ -69,8 +88,8 @@ def _divided(whole: np.ndarray, side: np.ndarray, runs: np.ndarray, longest: flo
 
 
 def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
-    """Float (n, 2): length and width to cut for pieces (n, 4): allowances in, rounded up to the step; all of
-    the usable width where less than a step would be left beside them."""
+    """Float (n, 2): length and width to cut for pieces (n, 4): allowances in, rounded up to the
+    step; all of the usable width where less than a step would be left beside them."""
     length = _up(pieces[:, 1] - pieces[:, 0] + roll.ends_m, roll.step_m)
     laid = pieces[:, 3] - pieces[:, 2]
     width = _up(laid + roll.side_m, roll.step_m)
@@ -85,8 +104,9 @@ def turf_price(cut: np.ndarray, roll: Roll) -> float:
 
 
 def divide(u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float) -> np.ndarray:
-    """Ends of ``count`` lengths of [u0, u1], their inner ones away from the joints ``near`` of the strip before. ``equal``
-    lengths stay so (they lie side by side in one section); others shift, or get one more."""
+    """Ends of ``count`` lengths of [u0, u1], their inner ones away from the joints ``near`` of the
+    strip before. ``equal`` lengths stay so (they lie side by side in one section); others shift, or
+    get one more."""
     ends = np.linspace(u0, u1, count + 1)
     if equal or _clear(ends[1:-1], near):
         return ends
@@ -109,8 +129,9 @@ def _up(value: np.ndarray, step: float) -> np.ndarray:
     return np.ceil(value / step - kernel.NOISE) * step
 
 
-def _cross_seams(u: float, v0: float, v1: float, edges: np.ndarray) -> list[tuple[float, float, float]]:
-    """The turf u, v from, v to on the cross line at u between v0 and v1; ``edges`` are the shape's, across."""
+def _cross_seams(joint: _Joint, edges: np.ndarray) -> list[_Joint]:
+    """The turf on a cross line; ``edges`` (n, 4) are the shape's, across."""
+    u, v0, v1 = joint
     found = np.empty(len(edges) + 1)
     count = kernel.turf_on(edges, u, found)
     inside = [(max(v0, found[k]), min(v1, found[k + 1])) for k in range(0, count, 2)]

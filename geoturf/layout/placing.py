@@ -1,11 +1,12 @@
-"""Where seams may go: the candidates of a coarse search, those near the seams it found, and the strips in the end. The compiled
-part of `geoturf.layout.seams`; conventions as in `geoturf.layout.kernel`."""
+"""Where seams may go: the candidates of a coarse search, those near the seams it found, and the
+strips in the end. The compiled part of `geoturf.layout.seams`; conventions as in
+`geoturf.layout.kernel`."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from geoturf.compiled import inlined, inner, jit
+from geoturf.compiled import Floats, Ints, inlined, inner, int64, jit
 from geoturf.layout.kernel import TOLERANCE_M, band, distinct, turf_on
 
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
@@ -14,13 +15,14 @@ SAME_M = 1e-7  # cuts this close are one
 
 
 @jit
-def rough(vs, low, high, offsets, least, usable):
-    """Candidates of a coarse search between ``low`` and ``high``: ``offsets`` and their repeats a ``usable`` width apart from
-    either end, the shape's ``vs``, and repeats of ``least`` where that is not 0. Gives sorted cuts, the ends first and last."""
+def rough(vs: Floats, low: float, high: float, offsets: Floats, least: float, usable: float) -> Floats:
+    """Candidates of a coarse search between ``low`` and ``high``: ``offsets`` and their repeats a
+    ``usable`` width apart from either end, the shape's ``vs``, and repeats of ``least`` where that
+    is not 0. Gives sorted cuts, the ends first and last."""
     span = high - low
     turns, stride = int(span / usable) + 1, _stride(len(offsets), span, usable)
     many = int(span / least) + 1 if least > 0 else 0
-    values, count = np.empty(2 * turns * len(offsets) + 2 * many + len(vs)), np.int64(0)
+    values, count = np.empty(2 * turns * len(offsets) + 2 * many + len(vs)), int64(0)
     for k in range(turns):
         for m in range(0, len(offsets), stride):
             step = k * usable + offsets[m]
@@ -37,14 +39,21 @@ def rough(vs, low, high, offsets, least, usable):
 
 
 @jit
-def strips(cuts, offsets, lo, hi, before, ends):
-    """The strips of a search, over turf: lines (k, 2), v from, v to of each; how many intervals each has (k,); and these (n, 2)
-    along the pile."""
+def strips(
+    cuts: Floats, offsets: Ints, lo: Floats, hi: Floats, before: Ints, ends: float
+) -> tuple[Floats, Ints, Floats]:
+    """The strips of a search, over turf: lines (k, 2), v from, v to of each; how many intervals
+    each has (k,); and these (n, 2) along the pile."""
     count, j = 0, len(cuts) - 1
     while j > 0:
         count += offsets[j] > offsets[before[j]]
         j = before[j]
-    lines, sizes, spans, held = np.empty((count, 2)), np.empty(count, np.int64), np.empty((len(lo), 2)), len(lo)
+    lines, sizes, spans, held = (
+        np.empty((count, 2)),
+        np.empty(count, np.int64),
+        np.empty((len(lo), 2)),
+        len(lo),
+    )
     k, j = count, len(cuts) - 1
     while j > 0:
         i = before[j]
@@ -60,9 +69,14 @@ def strips(cuts, offsets, lo, hi, before, ends):
 
 
 @jit
-def seams(lines, edges):
-    """Stretches v, u from, u to (n, 3) of turf on both sides of the ``lines`` (k, 2) between strips."""
-    out, count, found = np.empty((len(lines) * (len(edges) // 2 + 1), 3)), 0, np.empty(len(edges) + 1)
+def seams(lines: Floats, edges: Floats) -> Floats:
+    """Stretches v, u from, u to (n, 3) of turf on both sides of the ``lines`` (k, 2) between
+    strips."""
+    out, count, found = (
+        np.empty((len(lines) * (len(edges) // 2 + 1), 3)),
+        0,
+        np.empty(len(edges) + 1),
+    )
     for k in range(len(lines) - 1):
         v = lines[k, 1]
         if abs(lines[k + 1, 0] - v) < TOLERANCE_M:
@@ -73,7 +87,7 @@ def seams(lines, edges):
 
 
 @inlined
-def _about(cuts, offsets, before):
+def _about(cuts: Floats, offsets: Ints, before: Ints) -> Floats:
     """Where the seams of a search lie, and the first and last turf; not sorted, some twice."""
     out, count, j = np.empty(2 * len(cuts)), 0, len(cuts) - 1
     while j > 0:
@@ -86,16 +100,33 @@ def _about(cuts, offsets, before):
 
 
 @jit
-def near(vs, low, high, cuts, offsets, before, first, many, grid, window, usable):
-    """Candidates within ``window`` of where the seams of a search lie (``cuts``, ``offsets`` of their slabs, ``before``), and
-    these: ``many`` places from ``first`` on of a ``grid`` that begins anew every ``usable`` width from either end, and the
-    shape's ``vs`` repeated so. Sorted, the ends first and last."""
+def near(
+    vs: Floats,
+    low: float,
+    high: float,
+    cuts: Floats,
+    offsets: Ints,
+    before: Ints,
+    first: int,
+    many: int,
+    grid: float,
+    window: float,
+    usable: float,
+) -> Floats:
+    """Candidates within ``window`` of where the seams of a search lie (``cuts``, ``offsets`` of
+    their slabs, ``before``), and these: ``many`` places from ``first`` on of a ``grid`` that begins
+    anew every ``usable`` width from either end, and the shape's ``vs`` repeated so. Sorted, the
+    ends first and last."""
     about = _about(cuts, offsets, before)
     span, free = high - low, len(vs) <= MAX_VERTICES
-    turns, repeats, stride = int(span / usable) + 1, int((vs[-1] - vs[0]) / usable) + 1, _stride(many, span, usable)
+    turns, repeats, stride = (
+        int(span / usable) + 1,
+        int((vs[-1] - vs[0]) / usable) + 1,
+        _stride(many, span, usable),
+    )
     reach = int(window / (grid * stride)) + 2
     values = np.empty(len(about) * (8 * reach + 5 + (len(vs) if free else 0)))
-    count = np.int64(0)
+    count = int64(0)
     for v in about:
         values[count] = v
         count += 1
@@ -121,7 +152,7 @@ def near(vs, low, high, cuts, offsets, before, first, many, grid, window, usable
 
 
 @inner
-def _stride(many, span, usable):
+def _stride(many: int, span: float, usable: float) -> int:
     """Every how manieth of offsets is taken, so that cuts stay few."""
     stride, left = 1, many
     while left > 3 and 2 * span / usable * left > MAX_CUTS:
@@ -130,8 +161,9 @@ def _stride(many, span, usable):
 
 
 @inner
-def _tidy(values, count, low, high):
-    """The first ``count`` values sorted; of those that nearly coincide one stays, the ends ``low`` and ``high`` always."""
+def _tidy(values: Floats, count: int, low: float, high: float) -> Floats:
+    """The first ``count`` values sorted; of those that nearly coincide one stays, the ends ``low``
+    and ``high`` always."""
     inner, kept = np.empty(count + 2), 2
     inner[0], inner[1] = low, high
     for k in range(count):

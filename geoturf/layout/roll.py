@@ -1,4 +1,5 @@
-"""A stocked roll as the layout sees it: what can be cut from it, and what seams weigh against its turf."""
+"""A stocked roll as the layout sees it: what can be cut from it, and what seams weigh against its
+turf."""
 
 from __future__ import annotations
 
@@ -11,22 +12,27 @@ import numpy as np
 from geoturf.errors import InputError
 from geoturf.model import Finding
 from geoturf.rules import LayoutRules, Product
-from geoturf.units import US, Money, System
+from geoturf.units import US, Money, System, round_down
 
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
 ALONE, PROP, BALANCED = range(3)  # price models: rows of `Roll.shares`
 MODELS = 3
-MIDDLE, FINEST = 48, 240  # grid steps in a usable width; of whole cut steps at most this many are told apart
+MIDDLE, FINEST = (
+    48,
+    240,
+)  # grid steps in a usable width; of whole cut steps at most this many are told apart
 LEAN = 0.025
 
 
 @dataclass(frozen=True)
 class Roll:
-    """One stocked width of a product, under the layout rules. Lengths in metres, seams in m2 of the product's first turf.
+    """One stocked width of a product, under the layout rules. Lengths in metres, seams in m2 of the
+    product's first turf.
 
-    ``longest_m``: longest piece as laid; ``ends_m``: both end allowances (gaps up to this are closed, since a second piece would
-    take as much); ``worth``: price of its turf over that of the product's first width; ``slanted``:
-    whether ends may be cut along a chalk line; ``pool``: shares as in `shares` that a pool was found to come to, if known.
+    ``longest_m``: longest piece as laid; ``ends_m``: both end allowances (gaps up to this are
+    closed, since a second piece would take as much); ``worth``: price of its turf over that of the
+    product's first width; ``slanted``: whether ends may be cut along a chalk line; ``pool``: shares
+    as in `shares` that a pool was found to come to, if known.
     """
 
     width_m: float
@@ -46,45 +52,55 @@ class Roll:
         """Widest strip that is cut ``lanes`` side by side; 0 if the rules leave none."""
         if lanes == 1:
             return self.usable_m
-        wide = math.floor(self.usable_m / lanes / self.step_m + 1e-6) * self.step_m - self.side_m
+        wide = round_down(self.usable_m / lanes, self.step_m) * self.step_m - self.side_m
         return wide if wide >= self.least_m else 0.0
 
     def widths(self, screen: bool = False) -> np.ndarray:
-        """Widths that matter to a coarse search: full, those that share a section two, three or four side by side, eighths;
-        fewer to ``screen`` bearings."""
+        """Widths that matter to a coarse search: full, those that share a section two, three or
+        four side by side, eighths; fewer to ``screen`` bearings."""
         return self._widths[screen]
 
     @cached_property
     def _widths(self) -> tuple[np.ndarray, np.ndarray]:
         lanes, eighth = np.array([self.lane_m(n) for n in (2, 3, 4)]), self.lane_m(8) + self.side_m
-        few = [[0.0], lanes[:2], self.usable_m - lanes[:2]]
-        more = [[0.0], lanes, self.usable_m - lanes, 2 * lanes[1:], 3 * lanes[2:]]
-        return np.concatenate([*more, np.array([1, 3, 5, 6, 7]) * eighth - self.side_m]), np.concatenate(few)
+        full = np.zeros(1)
+        eighths = np.array([1, 3, 5, 6, 7]) * eighth - self.side_m
+        few = [full, lanes[:2], self.usable_m - lanes[:2]]
+        more = [full, lanes, self.usable_m - lanes, 2 * lanes[1:], 3 * lanes[2:], eighths]
+        return np.concatenate(more), np.concatenate(few)
 
     @cached_property
     def grids(self) -> tuple[tuple[int, int, float, float], ...]:
-        """The places that two finer searches look at, as `geoturf.layout.placing.near` takes them: first and how many steps of a
-        grid, its step, and how far from the seams found so far; the last are whole cut steps, or as fine as is told apart."""
-        finest = min(FINEST, int(self.usable_m / self.step_m + 1e-6))
+        """The places that two finer searches look at, as `geoturf.layout.placing.near` takes them:
+        first and how many steps of a grid, its step, and how far from the seams found so far; the
+        last are whole cut steps, or as fine as is told apart."""
+        finest = min(FINEST, round_down(self.usable_m, self.step_m))
         fine = self.step_m if finest < FINEST else self.usable_m / FINEST
         middle = self.usable_m / MIDDLE
-        return (0, MIDDLE, middle, 1.01 * (self.usable_m / 14)), (1, finest, fine, 1.01 * (self.usable_m / 64))
+        return (0, MIDDLE, middle, 1.01 * (self.usable_m / 14)), (
+            1,
+            finest,
+            fine,
+            1.01 * (self.usable_m / 64),
+        )
 
     @cached_property
     def numbers(self) -> np.ndarray:
-        """What the kernel takes: see `geoturf.layout.kernel.searches`. Seams are in m2 of *this* roll's turf there."""
+        """What the kernel takes: see `geoturf.layout.kernel.searches`. Seams are in m2 of *this*
+        roll's turf there."""
         seam, cross = min(self.seam / self.worth, HEAVIEST), min(self.cross / self.worth, HEAVIEST)
         sizes = [self.width_m, self.usable_m, self.ends_m, self.step_m, self.side_m, self.least_m]
         return np.array([*sizes, seam, cross, self.longest_m, 1 / self.step_m])
 
     @cached_property
     def shares(self) -> tuple[np.ndarray, ...]:
-        """Price models: each a table (steps + 1) of the share of the roll's width that a piece cut k steps wide is charged; the
-        last is one as wide as is usable.
+        """Price models: each a table (steps + 1) of the share of the roll's width that a piece cut
+        k steps wide is charged; the last is one as wide as is usable.
 
-        `ALONE`: the kernel cuts each strip at its least price, the table tells nothing. `PROP`: in proportion. `BALANCED`: in a
-        pool wide strips leave rests that narrow ones fill; so wide ones come a little dearer than in proportion, narrow ones
-        cheaper by as much. It leans by what pools of lots and yards were found to come to.
+        `ALONE`: the kernel cuts each strip at its least price, the table tells nothing. `PROP`: in
+        proportion. `BALANCED`: in a pool wide strips leave rests that narrow ones fill; so wide
+        ones come a little dearer than in proportion, narrow ones cheaper by as much. It leans by
+        what pools of lots and yards were found to come to.
         """
         usable = self.usable_m / self.step_m
         wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 1), usable)
@@ -93,8 +109,8 @@ class Roll:
         return prop, prop, balanced
 
     def tables(self, models: tuple[int, ...]) -> tuple[np.ndarray, int]:
-        """`shares` of the ``models`` as one table (models, steps + 1), and the row of `ALONE` in it (-1: none): what
-        `geoturf.layout.kernel.searches` takes."""
+        """`shares` of the ``models`` as one table (models, steps + 1), and the row of `ALONE` in it
+        (-1: none): what `geoturf.layout.kernel.searches` takes."""
         if models not in self._tables:
             shares = np.array([self.shares[model] for model in models])
             self._tables[models] = (shares, models.index(ALONE) if ALONE in models else -1)
@@ -106,18 +122,16 @@ class Roll:
 
 
 def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) -> tuple[Roll, ...]:
-    """Every width of ``product``, the first first. Raises `InputError`, in the units of ``told``, where no piece can be cut from
-    any of them."""
-    sizes = [(product.roll_width_m, product.roll_lengths, product.price)]
-    sizes += [(size.roll_width_m, size.roll_lengths, size.price) for size in product.more_rolls]
-    prices = [_per_m2(price, width, max(lengths)) for width, lengths, price in sizes]
+    """Every width of ``product``, the first first. Raises `InputError`, in the units of ``told``,
+    where no piece can be cut from any of them."""
+    prices = [_per_m2(size.price, size.roll_width_m, max(size.roll_lengths)) for size in product.widths]
     turf = prices[0]
-    weights = [_weight(money, turf) for money in (rules.seam_cost, rules.cross_seam_cost)]
+    seam, cross = _weight(rules.seam_cost, turf), _weight(rules.cross_seam_cost, turf)
     rolls, faults = [], []
-    for (width, lengths, _), price in zip(sizes, prices, strict=True):
+    for (width, lengths, _), price in zip(product.widths, prices, strict=True):
         usable = width - 2 * rules.selvage_trim_m
         step = rules.cut_step_m
-        longest = math.floor(max(lengths) / step + 1e-6) * step - rules.both_ends_m
+        longest = round_down(max(lengths), step) * step - rules.both_ends_m
         fault = rules.unfit(width, max(lengths), told)
         if fault:
             faults.append(Finding("error", "roll-too-small", f"product '{name}': {fault}"))
@@ -133,7 +147,8 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
                 rules.side_allowance_m,
                 step,
                 min(rules.min_piece_width_m, usable),
-                *weights,
+                seam,
+                cross,
                 rules.nesting == "slanted",
             )
         )

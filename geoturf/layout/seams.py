@@ -1,11 +1,14 @@
-"""Where the seams go: the cheapest strips across one shape at one bearing, by each way of pricing an off-cut.
+"""Where the seams go: the cheapest strips across one shape at one bearing, by each way of pricing
+an off-cut.
 
-A strip is a band of the area between two seam lines; what it takes along the pile is the projection of its turf. Seam lines are
-a shortest path over candidate cuts (`geoturf.layout.kernel.searches`). A coarse search over a few widths that matter (full, those
-that share a section two, three or four side by side, eighths), from both ends of the shape and with its vertices, finds about
-where the seams lie. Two finer ones about there, the last on whole cut steps and at vertices and their repeats a usable width
-apart, place them. (Candidates, slabs and search are kernels called one after the other: as one they would be compiled again
-within each of their callers, two seconds of a first run.)
+A strip is a band of the area between two seam lines; what it takes along the pile is the projection
+of its turf. Seam lines are a shortest path over candidate cuts (`geoturf.layout.kernel.searches`).
+A coarse search over a few widths that matter (full, those that share a section two, three or four
+side by side, eighths), from both ends of the shape and with its vertices, finds about where the
+seams lie. Two finer ones about there, the last on whole cut steps and at vertices and their repeats
+a usable width apart, place them. (Candidates, slabs and search are kernels called one after the
+other: as one they would be compiled again within each of their callers, two seconds of a first
+run.)
 """
 
 from __future__ import annotations
@@ -24,8 +27,9 @@ NO_JOINTS = np.empty((0, 3))
 
 @dataclass(frozen=True)
 class Strips:
-    """Strips across ``shape``. ``lines`` (k, 2): v from, v to of each; ``sizes`` (k,): how many intervals each has along the
-    pile, and these in ``spans`` (n, 2); ``cost``: m2 of the roll's turf, seams in, by the price model they are for."""
+    """Strips across ``shape``. ``lines`` (k, 2): v from, v to of each; ``sizes`` (k,): how many
+    intervals each has along the pile, and these in ``spans`` (n, 2); ``cost``: m2 of the roll's
+    turf, seams in, by the price model they are for."""
 
     shape: Turned
     roll: Roll
@@ -37,9 +41,10 @@ class Strips:
 
 @dataclass(frozen=True)
 class Found:
-    """A search's outcome at one bearing for one roll. ``offsets``: of the slabs between its ``cuts``
-    (`geoturf.layout.kernel.slabs`); for each of the ``models`` searched by, what all up to each cut costs (the seam there in) and
-    the cut before it; ``cost`` by every model, infinite for others."""
+    """A search's outcome at one bearing for one roll. ``offsets``: of the slabs between its
+    ``cuts`` (`geoturf.layout.kernel.slabs`); for each of the ``models`` searched by, what all up to
+    each cut costs (the seam there in) and the cut before it; ``cost`` by every model, infinite for
+    others."""
 
     shape: Turned
     roll: Roll
@@ -53,8 +58,8 @@ class Found:
 
 @dataclass(frozen=True)
 class Sought:
-    """The searches over all groups of an area at one bearing, and what they cost together; ``joints`` float (n, 3): v, u from,
-    u to of seams between groups."""
+    """The searches over all groups of an area at one bearing, and what they cost together;
+    ``joints`` float (n, 3): v, u from, u to of seams between groups."""
 
     bearing_deg: float
     found: tuple[Found, ...]
@@ -63,17 +68,24 @@ class Sought:
 
 
 def sought(
-    shape: Shape, bearing_deg: float, roll: Roll, screen: bool = False, models: tuple[int, ...] = EVERY
+    shape: Shape,
+    bearing_deg: float,
+    roll: Roll,
+    screen: bool = False,
+    models: tuple[int, ...] = EVERY,
 ) -> Sought:
-    """The coarse search at one bearing; coarser still, and only by the models `SCREENED`, to ``screen`` bearings."""
+    """The coarse search at one bearing; coarser still, and only by the models `SCREENED`, to
+    ``screen`` bearings."""
     views = shape.at(bearing_deg, roll.least_m, roll.usable_m)
     models = SCREENED if screen else models
     found = tuple(search(view, roll, models, screen) for view in views)
-    return Sought(bearing_deg, found, sum(f.cost for f in found), NO_JOINTS)
+    cost = sum((one.cost for one in found), np.zeros(MODELS))
+    return Sought(bearing_deg, found, cost, NO_JOINTS)
 
 
 def search(shape: Turned, roll: Roll, models: tuple[int, ...] = EVERY, screen: bool = False) -> Found:
-    """Cheapest seams, placed roughly, by each of the price ``models`` (`Roll.shares`); from fewer places to ``screen``."""
+    """Cheapest seams, placed roughly, by each of the price ``models`` (`Roll.shares`); from fewer
+    places to ``screen``."""
     usable = roll.usable_m
     # little room between the least width and the most: strips of just the least must be possible
     least = roll.least_m if roll.least_m > usable / 4 else 0.0
@@ -88,10 +100,12 @@ def search(shape: Turned, roll: Roll, models: tuple[int, ...] = EVERY, screen: b
 def refined(found: Found, model: int) -> Strips:
     """The strips of ``found`` by one price model, their seams placed finely."""
     shape, roll = found.shape, found.roll
-    cuts, slabs, before = found.cuts, (found.offsets,), found.before[found.models.index(model)]
+    cuts, offsets = found.cuts, found.offsets
+    before = found.before[found.models.index(model)]
     for grid in roll.grids:
-        cuts = placing.near(shape.vs, shape.low, shape.high, cuts, slabs[0], before, *grid, roll.usable_m)
+        cuts = placing.near(shape.vs, shape.low, shape.high, cuts, offsets, before, *grid, roll.usable_m)
         slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
+        offsets = slabs[0]
         cost, (before,) = kernel.searches(cuts, *slabs, roll.numbers, *roll.tables((model,)))
     lines, sizes, spans = placing.strips(cuts, *slabs[:3], before, roll.ends_m)
     return Strips(shape, roll, lines, sizes, spans, float(cost[0, -1]))

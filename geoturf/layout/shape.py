@@ -8,16 +8,19 @@ from functools import cached_property
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from geoturf.layout import kernel
+from geoturf.units import round_up
 
 SNAP_M = 1e-6  # v coordinates are kept on this grid, so that slabs have a height
 
 
 @dataclass(frozen=True)
 class Shape:
-    """``points`` float (n, 2): every ring's vertices about ``origin`` (frame metres), rings one after the other, closed;
-    ``rings`` int (k,): how many points each has; ``parts`` int (k,): the part each is of. Insides by the even-odd rule."""
+    """``points`` float (n, 2): every ring's vertices about ``origin`` (frame metres), rings one
+    after the other, closed; ``rings`` int (k,): how many points each has; ``parts`` int (k,): the
+    part each is of. Insides by the even-odd rule."""
 
     points: np.ndarray
     rings: np.ndarray
@@ -41,11 +44,13 @@ class Shape:
 
     def shift(self, bearing_deg: float) -> np.ndarray:
         """u, v of the origin: what takes the shape's pile coordinates to the frame's."""
-        return axes(bearing_deg) @ self.origin
+        origin: np.ndarray = axes(bearing_deg) @ self.origin
+        return origin
 
     def at(self, bearing_deg: float, least_m: float, usable_m: float) -> tuple[Turned, ...]:
-        """The shape in pile coordinates: one or more groups of parts whose pieces can't meet, each to be laid by itself in strips
-        of ``least_m`` (or as narrow as the whole shape) to ``usable_m``."""
+        """The shape in pile coordinates: one or more groups of parts whose pieces can't meet, each
+        to be laid by itself in strips of ``least_m`` (or as narrow as the whole shape) to
+        ``usable_m``."""
         edges, part = self._edges_and_parts
         whole = turned(edges, bearing_deg)
         strip = (min(least_m, whole.high - whole.low), usable_m)
@@ -60,9 +65,10 @@ class Shape:
 
 @dataclass(frozen=True)
 class Turned:
-    """A shape in pile coordinates (u along the pile, v across), ready for the kernel: ``edges`` (n, 4) sorted by lower v,
-    without those of constant v; ``vs`` the distinct v's of all vertices; ``low``, ``high``: the v's it is laid between.
-    ``outline``: the edges x0, y0, x1, y1 it was made of."""
+    """A shape in pile coordinates (u along the pile, v across), ready for the kernel: ``edges`` (n,
+    4) sorted by lower v, without those of constant v; ``vs`` the distinct v's of all vertices;
+    ``low``, ``high``: the v's it is laid between. ``outline``: the edges x0, y0, x1, y1 it was made
+    of."""
 
     edges: np.ndarray
     vs: np.ndarray
@@ -80,17 +86,18 @@ class Turned:
     def widened(self, least_m: float, usable_m: float) -> Turned:
         """Laid between v's so far apart that strips of ``least_m`` to ``usable_m`` fit."""
         span = self.high - self.low
-        more = 0.5 * (max(1, math.ceil(span / usable_m - 1e-6)) * least_m - span)
+        more = 0.5 * (max(1, round_up(span, usable_m)) * least_m - span)
         return self if more <= 0 else replace(self, low=self.low - more, high=self.high + more)
 
     def across(self) -> np.ndarray:
-        """The edges the other way round (v0, u0, v1, u1 of those of no constant u, sorted by lower u), for lines across."""
+        """The edges the other way round (v0, u0, v1, u1 of those of no constant u, sorted by lower
+        u), for lines across."""
         angle = math.radians(self.bearing_deg)
         swapped = np.ascontiguousarray(self.outline[:, [1, 0, 3, 2]])
         return kernel.turn(swapped, -math.sin(angle), math.cos(angle), SNAP_M)[0]
 
 
-def shape_of(geometry: shapely.Geometry) -> Shape:
+def shape_of(geometry: BaseGeometry) -> Shape:
     """The shape of a Polygon or MultiPolygon."""
     rings, parts = [], []
     for k, part in enumerate(shapely.get_parts(geometry)):
@@ -104,7 +111,8 @@ def shape_of(geometry: shapely.Geometry) -> Shape:
 
 
 def axes(bearing_deg: float) -> np.ndarray:
-    """Matrix (2, 2) that takes x, y to u, v at a compass bearing of the pile; it is its own inverse."""
+    """Matrix (2, 2) that takes x, y to u, v at a compass bearing of the pile; it is its own
+    inverse."""
     angle = np.radians(bearing_deg)
     return np.array([[np.sin(angle), np.cos(angle)], [np.cos(angle), -np.sin(angle)]])
 

@@ -1,4 +1,5 @@
-"""What is to be laid, as plain arrays: the shape of every area, the rolls it may be laid from, the bearing asked for."""
+"""What is to be laid, as plain arrays: the shape of every area, the rolls it may be laid from, the
+bearing asked for."""
 
 from __future__ import annotations
 
@@ -19,9 +20,10 @@ from geoturf.units import US, System
 
 @dataclass(frozen=True)
 class Task:
-    """All areas of a ground, in order. ``bearings``: of the pile, degrees, NaN where free; ``groups``: rows that share a bearing;
-    ``where``: the row that each repeats, or its own; ``pools``: by who shares rolls (phase, site, area) a
-    key for each area; areas of equal keys share."""
+    """All areas of a ground, in order. ``bearings``: of the pile, degrees, NaN where free;
+    ``groups``: rows that share a bearing; ``where``: the row that each repeats, or its own;
+    ``pools``: by who shares rolls (phase, site, area) a key for each area; areas of equal keys
+    share."""
 
     shapes: list[Shape]
     stock: list[tuple[Roll, ...]]
@@ -34,8 +36,8 @@ class Task:
 def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules, told: System = US) -> Task:
     """The ground as plain arrays.
 
-    Raises `InputError`, in the units of ``told``, where a product's roll is too small for any piece, or ``rules.toward``
-    names a layer that is not there."""
+    Raises `InputError`, in the units of ``told``, where a product's roll is too small for any
+    piece, or ``rules.toward`` names a layer that is not there."""
     areas = ground.areas
     rolls = {name: stocked(name, products[name], rules, told) for name in dict.fromkeys(areas["product"])}
     shapes = [shape_of(geometry) for geometry in areas["laid"]]
@@ -50,7 +52,8 @@ def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules, to
 
 
 def _groups(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:
-    """Rows that share a bearing because they are seen together, every other row alone; in order of their first row."""
+    """Rows that share a bearing because they are seen together, every other row alone; in order of
+    their first row."""
     view = areas["view"].to_numpy(str)
     free = np.isnan(bearings) & (view != "")
     groups = [np.array([k]) for k in np.flatnonzero(~free)]
@@ -59,7 +62,8 @@ def _groups(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:
 
 
 def _bearings(ground: Ground, rules: LayoutRules) -> np.ndarray:
-    """Pile bearing of each area, NaN where free: its own, its view's (stated for another area), toward a layer, the rules'."""
+    """Pile bearing of each area, NaN where free: its own, its view's (stated for another area),
+    toward a layer, the rules'."""
     areas = ground.areas
     bearings = areas["pile_bearing_deg"].to_numpy(float).copy()
     view = areas["view"].to_numpy(str)
@@ -79,7 +83,8 @@ def _bearings(ground: Ground, rules: LayoutRules) -> np.ndarray:
 
 
 def _toward(ground: Ground, name: str, rows: np.ndarray) -> np.ndarray:
-    """Bearing from each area's centroid to the nearest point of the view layer; NaN in a frame without one."""
+    """Bearing from each area's centroid to the nearest point of the view layer; NaN in a frame
+    without one."""
     context = ground.context
     layer = context[context["role"] == "view"]
     if "layer" in layer and np.any(layer["layer"] == name):

@@ -1,5 +1,6 @@
-"""Strips as wide as the roll: what slanted ends want. Cut along a chalk line a full strip wastes no triangle, so narrowing strips
-to follow a slanted border, as the search for square ends does, only adds seams."""
+"""Strips as wide as the roll: what slanted ends want. Cut along a chalk line a full strip wastes no
+triangle, so narrowing strips to follow a slanted border, as the search for square ends does, only
+adds seams."""
 
 from __future__ import annotations
 
@@ -18,19 +19,21 @@ STARTS = 4  # offsets tried from either side
 
 
 def wide(shape: Shape, roll: Roll, bearings: Sequence[float]) -> list[Layout]:
-    """Layouts in full strips from both sides and from offsets between, at each bearing; no strip is under the least width."""
+    """Layouts in full strips from both sides and from offsets between, at each bearing; no strip is
+    under the least width."""
     out = []
     for bearing in bearings:
         groups = shape.at(bearing, roll.least_m, roll.usable_m)
         for start in range(STARTS + 1):
-            strips = [_strips(view, roll, start / STARTS) for view in groups]
-            if all(strip is not None for strip in strips):
+            strips = [strip for view in groups if (strip := _strips(view, roll, start / STARTS))]
+            if len(strips) == len(groups):
                 out.append(layout_of(strips, shape.shift(bearing), ganged=False))
     return out
 
 
 def _strips(view: Turned, roll: Roll, share: float) -> Strips | None:
-    """Full strips but for the first, ``share`` of a roll wide (0: the last one is full instead), and the last."""
+    """Full strips but for the first, ``share`` of a roll wide (0: the last one is full instead),
+    and the last."""
     width, span = roll.usable_m, view.high - view.low
     if span <= width + kernel.TOLERANCE_M:
         cuts = np.array([view.low, view.high])

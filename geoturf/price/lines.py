@@ -72,8 +72,7 @@ def _hundredths(value: float) -> Decimal:
 
 def _turf_money(product: Product, width_m: float) -> units.Money:
     """The price of the stocked width a roll is of."""
-    sizes = [(product.roll_width_m, product.price), *((roll.roll_width_m, roll.price) for roll in product.more_rolls)]
-    return min(sizes, key=lambda size: abs(size[0] - width_m))[1]
+    return min(product.widths, key=lambda size: abs(size.roll_width_m - width_m)).price
 
 
 def extra_lines(ground: Ground, takeoff: Takeoff, rules: PriceRules) -> pd.DataFrame:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BeforeValidator, model_validator
 
@@ -30,6 +30,14 @@ def _assert_sold(size: RollSize | Product) -> None:
 
 _ALIKE_M = 1e-3  # widths that differ by less are one
 _WIDEST, _SHORTEST, _LONGEST = "30 ft", "1 ft", "1000 ft"
+
+
+class StockedWidth(NamedTuple):
+    """Rolls of one width (m), their stocked lengths (m), longest first, and what they cost."""
+
+    roll_width_m: float
+    roll_lengths: tuple[float, ...]
+    price: units.Money
 
 
 class RollSize(Rules):
@@ -81,6 +89,12 @@ class Product(Rules):
     putting: bool = rule(False, "a short putting pile (takes 1 to 2 lb/ft^2 of infill)", source=COMMON)
     pets: bool = rule(False, "gets odour-control granules under it", source=COMMON)
 
+    @property
+    def widths(self) -> tuple[StockedWidth, ...]:
+        """Every stocked width, the product's own first."""
+        sizes: tuple[Product | RollSize, ...] = (self, *self.more_rolls)
+        return tuple(StockedWidth(size.roll_width_m, size.roll_lengths, size.price) for size in sizes)
+
     def weight_kg_per_m2(self) -> float:
         """What a crew lifts."""
         if self.total_weight_kg_per_m2 is not None:
@@ -92,7 +106,7 @@ class Product(Rules):
         _assert_sold(self)
         if self.total_weight_kg_per_m2 is not None and self.total_weight_kg_per_m2 < self.pile_weight_kg_per_m2:
             raise ValueError("total_weight must not be less than pile_weight, which is part of it")
-        widths = sorted([self.roll_width_m, *(size.roll_width_m for size in self.more_rolls)])
+        widths = sorted(size.roll_width_m for size in self.widths)
         if any(b - a < _ALIKE_M for a, b in pairwise(widths)):
             raise ValueError(
                 "more_rolls has a roll_width twice; give all lengths of a width in one list of roll_lengths"

@@ -104,6 +104,7 @@ def ground_of(shapes: list[shapely.Geometry], apart: bool = False) -> Ground:
     table = pd.DataFrame(
         {
             "site": [f"S{k}" for k in range(count)],
+            "area": "1",
             "product": "turf60",
             "phase": [f"P{k * apart}" for k in range(count)],
             "view": "",
