@@ -117,13 +117,14 @@ def _double_pay(ground: Ground, twice: pd.DataFrame, rules: GroundRules, told: S
         paid = f"{told.area(size[row])} would be paid twice"
         other = _called(first[row])
         if apart[row] == 0:
-            code, message = "duplicate", f"is the same shape as {other}: {paid}; leave one out"
+            message = f"is the same shape as {other}: {paid}; leave one out"
+            yield Finding("warning", "duplicate", message, *second[row])
         elif copy[row]:
             near = f"agrees with {other} within {told.size(apart[row])}"
-            code, message = "near-duplicate", f"{near}: {paid}; leave one out"
+            yield Finding("warning", "near-duplicate", f"{near}: {paid}; leave one out", *second[row])
         else:
-            code, message = "overlap", f"overlaps {other}: {paid}; trim one of them"
-        yield Finding("warning", code, message, *second[row])
+            message = f"overlaps {other}: {paid}; trim one of them"
+            yield Finding("warning", "overlap", message, *second[row])
     small = size[~told_each]
     if len(small):
         least, total = told.area(rules.sliver_m2, 2), told.area(float(small.sum()), 2)
