@@ -11,7 +11,7 @@ import geoturf
 
 PACKAGE = Path(geoturf.__file__).parent
 STAGES = {"read", "ground", "parcels", "edges", "layout", "cuts", "materials", "price", "water", "check"}
-SHARED = {"compiled", "model", "rules", "units", "errors", "engine", "pile", "plane", "highs", "bid", "data"}
+SHARED = {"compiled", "model", "rules", "units", "records", "errors", "engine", "pile", "plane", "highs", "bid", "data"}
 FILES = sorted(p for p in PACKAGE.rglob("*.py"))
 
 
