@@ -20,6 +20,7 @@ the same RangeIndex.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
@@ -267,15 +268,15 @@ class Price:
 
     lines: pd.DataFrame
     sites: pd.DataFrame
-    totals: dict[str, Any]
+    totals: dict[str, Decimal]
     schedule: pd.DataFrame
     areas: pd.DataFrame
     build_up: pd.DataFrame
     phases: pd.DataFrame
     alternates: pd.DataFrame
-    lot_by_lot: Any = None
-    borne: pd.DataFrame | None = None
-    loads: pd.DataFrame | None = None
+    borne: pd.DataFrame
+    loads: pd.DataFrame
+    lot_by_lot: Decimal | None = None
     findings: tuple[Finding, ...] = ()
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable
-from typing import TypeVar
+from typing import Any, TypeAlias, TypeVar
 
 import pandas as pd
+from numpy.typing import NDArray
 
 R = TypeVar("R")
+Column: TypeAlias = "pd.Series[Any] | pd.Index[Any] | NDArray[Any] | list[Any]"  # as long as its table
 
 
 def records(table: pd.DataFrame, kind: Callable[..., R]) -> list[R]:
