@@ -131,8 +131,8 @@ def test_a_disk_that_fills_up_is_told_in_one_line(result, tmp_path, bytes_):
 
 RUN = """
 import sys, time
-from geoturf import cli, pipeline, report, workers
-pipeline._MANY, started, start = 1, [], workers._Worker.__init__
+from geoturf import cli, kernels, report, workers
+kernels._MANY, started, start = 1, [], workers._Worker.__init__
 def noted(worker):
     start(worker)
     started.append(worker.process.pid)
