@@ -320,7 +320,7 @@ class Water:
 
 @dataclass(frozen=True)
 class Result:
-    """A finished run. ``write(folder)`` writes every output, whole or not at all."""
+    """A finished run; `geoturf.write` writes its report folder, whole or not at all."""
 
     bid: Any
     source: Source
@@ -333,9 +333,3 @@ class Result:
     water: Water | None
     findings: tuple[Finding, ...]
     seconds: dict[str, float]
-
-    def write(self, folder: str) -> None:
-        """Write the report folder of this run (see the README for what is in it)."""
-        from geoturf import report
-
-        report.write(self, folder)

@@ -3,6 +3,7 @@
 import ast
 import subprocess
 import sys
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -38,6 +39,14 @@ def rooms_imported(path: Path) -> set[str]:
 @pytest.mark.parametrize("path", [p for p in FILES if room(p) in STAGES], ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_no_stage_imports_another_stage(path):
     assert rooms_imported(path) <= SHARED | {room(path)}
+
+
+def test_no_room_imports_itself_by_way_of_others():
+    """Every room, the rim's too, and imports inside functions: who is imported is there before who imports it."""
+    graph: dict[str, set[str]] = {}
+    for path in FILES:
+        graph.setdefault(room(path), set()).update(rooms_imported(path) - {room(path)})
+    list(TopologicalSorter(graph).static_order())  # raises CycleError, which names the circle
 
 
 @pytest.mark.parametrize(
