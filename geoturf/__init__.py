@@ -2,7 +2,7 @@
 
     bid = geoturf.read_bid("bid.toml")
     result = geoturf.run(bid)
-    result.write("out")
+    geoturf.write(result, "out")
 
 Importing does no work; names load when they are first used.
 """
@@ -20,6 +20,7 @@ _HOME = {  # public name -> where it lives, in flow order
     "draft_bid": "draft.draft",
     "check_bid": "pipeline.check",
     "run": "pipeline.run",
+    "write": "report.write",
     **{
         name: f"model.{name}"
         for name in (

@@ -301,7 +301,7 @@ def _run(args: argparse.Namespace) -> int:
         if args.strict and result.source.left_out:
             _refuse_left_out(result.findings, result.source.left_out)
         bar.told("report", 0, 0)
-        result.write(folder)
+        report.write(result, folder)
     if not args.quiet:
         _say(result.findings)
     try:

@@ -20,6 +20,7 @@ the same RangeIndex.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
@@ -269,15 +270,15 @@ class Price:
 
     lines: pd.DataFrame
     sites: pd.DataFrame
-    totals: dict[str, Any]
+    totals: dict[str, Decimal]
     schedule: pd.DataFrame
     areas: pd.DataFrame
     build_up: pd.DataFrame
     phases: pd.DataFrame
     alternates: pd.DataFrame
-    lot_by_lot: Any = None
-    borne: pd.DataFrame | None = None
-    loads: pd.DataFrame | None = None
+    borne: pd.DataFrame
+    loads: pd.DataFrame
+    lot_by_lot: Decimal | None = None
     findings: tuple[Finding, ...] = ()
 
 
@@ -321,7 +322,7 @@ class Water:
 
 @dataclass(frozen=True)
 class Result:
-    """A finished run. ``write(folder)`` writes every output, whole or not at all."""
+    """A finished run; `geoturf.write` writes its report folder, whole or not at all."""
 
     bid: Any
     source: Source
@@ -334,9 +335,3 @@ class Result:
     water: Water | None
     findings: tuple[Finding, ...]
     seconds: dict[str, float]
-
-    def write(self, folder: str) -> None:
-        """Write the report folder of this run (see the README for what is in it)."""
-        from geoturf import report
-
-        report.write(self, folder)

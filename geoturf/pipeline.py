@@ -2,97 +2,137 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, ParamSpec, TypeVar, cast
 
 from geoturf import check as promises
-from geoturf import cuts, edges, ground, layout, materials, parcels, read
+from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read
 from geoturf import price as pricing
 from geoturf.bid import Bid, accepted, assumed, lot_by_lot, unusual
-from geoturf.compiled import compiling
+from geoturf.clock import Clock, Progress
 from geoturf.engine import Engine, Serial
 from geoturf.errors import BidError, GeoturfError, PromiseError
 from geoturf.model import Finding, Ground, Price, Result, Source, Water
+from geoturf.rules import GroundRules, WaterRules
 from geoturf.rules.base import Rules
 from geoturf.units import SYSTEMS
 
-Progress = Callable[[str, int, int], Any]  # stage, done, of
-_MANY = 100  # areas from which workers are worth starting
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 def run(
-    bid: Bid, engine: Engine | None = None, progress: Progress | None = None, notes: Iterable[Finding] = ()
+    bid: Bid,
+    engine: Engine | None = None,
+    progress: Progress | None = None,
+    notes: Iterable[Finding] = (),
 ) -> Result:
-    """Every stage in turn; then the bid again with each of its alternates accepted, and with every lot bought alone. ``notes``
-    are findings made before the run (assumptions about bare files).
+    """Every stage in turn; then the bid again with each of its alternates accepted, and with every
+    lot bought alone. ``notes`` are findings made before the run (assumptions about bare files).
 
-    Raises `InputError` when the input is refused and `PromiseError` when the finished result breaks a promise of its own.
+    Raises `InputError` when the input is refused and `PromiseError` when the finished result breaks
+    a promise of its own.
     """
-    clock = _Clock(progress or (lambda stage, done, of: None))
-    engine = engine or Serial()
-
-    source = clock("read", read.read, bid)
-    source, land = clock("ground", _measured, source, bid)
-    rest = clock("compile", _compiled, engine)
-    if len(land.areas) >= _MANY:
-        engine.prepare(_warm)
-    stages = _Stages(source, engine, clock, rest)
+    clock, engine = Clock(progress), engine or Serial()
+    source, land = _measured(bid, clock)
+    stages = _Stages(source, engine, clock)
+    stages.bound_ready = clock("compile", kernels.ready, engine, len(land.areas))
     result = stages.priced(bid, land)
-    alone = clock.whole("lot by lot", stages.priced, lot_by_lot(bid), land)
-    others = clock.whole("alternates", _alternates, bid, land, stages)
+    with clock.whole("lot by lot"):
+        alone = stages.priced(lot_by_lot(bid), land)
+    with clock.whole("alternates"):
+        others = _alternates(bid, land, stages)
 
     takeoff = materials.beside(result.takeoff, land, alone.plan, bid.products)
-    price = pricing.beside(result.price, [(title, other.price) for title, other in others], alone.price)
-    saving = clock("water", _water, land, price, bid) if bid.water else None
+    prices = [(title, other.price) for title, other in others]
+    price = pricing.beside(result.price, prices, alone.price)
+    saving = clock("water", _water, land, price, bid, bid.water) if bid.water else None
     findings = (*notes, *unusual(bid), *result.findings, *(saving.findings if saving else ()))
-    result = replace(result, takeoff=takeoff, price=price, water=saving, findings=findings, seconds=clock.seconds)
+    result = replace(result, takeoff=takeoff, price=price, water=saving, findings=findings)
     for title, one in [("", result), ("every lot bought alone", alone), *others]:
         _refuse_broken(title, clock("check", promises.broken_promises, one))
     return replace(result, seconds=dict(clock.seconds))
 
 
-class _Stages:
-    """From the ground of a bid to its price, for a bid and for what is made of it. A stage that is given what it was given before
-    gives what it gave."""
+def check(bid: Bid, notes: Iterable[Finding] = ()) -> tuple[Source, Ground, tuple[Finding, ...]]:
+    """Reads and measures only; what was noticed on the way."""
+    source, land = _measured(bid, Clock())
+    return source, land, (*notes, *unusual(bid), *source.findings, *land.findings)
 
-    def __init__(self, source: Source, engine: Engine, clock: _Clock, compiled: Callable[[], Any]):
-        self.source, self.engine, self.clock, self.compiled = source, engine, clock, compiled
-        self.known: dict[Callable[..., Any], list[tuple[tuple[Any, ...], Any]]] = {}
+
+def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
+    """Areas in their ground frames, cut out of parcels where the bid gives parcels, with what is odd
+    about them noticed; and the source, which also counts what could not be measured. What the bid
+    asks of them in vain is refused now rather than when the turf is laid out."""
+    rules, told = _from_its_folder(bid), SYSTEMS[bid.units]
+    source = clock("read", read.read, bid)
+    land = clock("ground", ground.measure, source, rules, told)
+    land = clock("parcels", parcels.derive, land, bid.parcels)
+    warnings = _sound(bid, land)
+    if bid.water:
+        from geoturf import water  # most bids have no water table and need not wait for its solver
+
+        clock("water", water.check, land, bid.water, bid.currency, bid.folder)
+    lost = sum(finding.severity == "error" for finding in land.findings)
+    overlaps = clock("ground", ground.overlaps, land)
+    across = clock("ground", ground.neighbours_across_frames, land, bid.edges.tolerance_m)
+    land = replace(land, overlaps=overlaps, neighbours_across_frames=across)
+    noticed = clock("ground", ground.notice, land, rules, told)
+    land = replace(land, findings=(*land.findings, *noticed, *warnings))
+    inputs = (*source.inputs, *_beside(bid))
+    return replace(source, left_out=source.left_out + lost, inputs=inputs), land
+
+
+class _Stages:
+    """From the ground of a bid to its price, for a bid and for what is made of it. A stage that is
+    given what it was given before gives what it gave."""
+
+    def __init__(self, source: Source, engine: Engine, clock: Clock):
+        self.source, self.engine, self.clock = source, engine, clock
         self.laid: layout.Laid = {}  # areas each on its own, whatever pools they are in
+        self.bound_ready: kernels.Work = lambda: None  # waits for what the bound needs compiled
+        self._known: dict[object, list[tuple[tuple[object, ...], object]]] = {}
 
     def priced(self, bid: Bid, land: Ground) -> Result:
         """Every stage in turn."""
-        step, tick, engine = self._step, self.clock.tick, self.engine
+        step, engine, products = self._step, self.engine, bid.products
+        laid_tick = self.clock.tick("layout", len(land.areas))
+        cut_tick = self.clock.tick("cuts", 0)
         bid, weighed = _weighed(bid)
-        border = step("edges", edges.classify, land, bid.products, bid.edges)
-        task = step("layout", layout.task_of, land, bid.products, bid.layout, SYSTEMS[bid.units])
-        choices = step("layout", layout.lay, task, engine, tick("layout", len(land.areas)), bid.cuts.pool, self.laid)
-        plan = step("cuts", cuts.plan, land, choices, bid.products, bid.cuts, tick("cuts", 0), bid.layout, engine)
-        step("compile", self.compiled)
-        least = step("bound", layout.bounds, task, engine)
-        plan = step("cuts", cuts.proven, plan, land, choices, bid.products, bid.cuts, least)
-        takeoff = step("materials", materials.takeoff, land, border, plan, bid.products, bid.materials, bid.edges)
-        price = step("price", pricing.price, land, plan, takeoff, bid.products, bid.price, bid.currency)
+
+        border = step("edges", edges.classify, land, products, bid.edges)
+        task = step("layout", layout.task_of, land, products, bid.layout, SYSTEMS[bid.units])
+        choices = step("layout", layout.lay, task, engine, laid_tick, bid.cuts.pool, self.laid)
+        plan = step("cuts", cuts.plan, land, choices, products, bid.cuts, cut_tick, bid.layout, engine)
+        least = step("bound", self._bounds, task)
+        plan = step("cuts", cuts.proven, plan, land, choices, products, bid.cuts, least)
+        takeoff = step("materials", materials.takeoff, land, border, plan, products, bid.materials, bid.edges)
+        price = step("price", pricing.price, land, plan, takeoff, products, bid.price, bid.currency)
 
         made = (self.source, land, border, plan, takeoff, price)
-        findings = (*weighed, *assumed.told(bid, price.lines), *(f for stage in made for f in stage.findings))
+        noticed = [finding for stage in made for finding in stage.findings]
+        findings = (*weighed, *assumed.told(bid, price.lines), *noticed)
         return Result(bid, self.source, land, border, choices, plan, takeoff, price, None, findings, {})
 
-    def _step(self, stage: str, work: Callable[..., Any], *given: Any) -> Any:
-        before = self.known.setdefault(work, [])
+    def _bounds(self, task: layout.Task) -> Any:
+        self.clock("compile", self.bound_ready)
+        return layout.bounds(task, self.engine)
+
+    def _step(self, stage: str, work: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
+        """What a stage gives, worked out once for what it is given."""
+        before = self._known.setdefault(work, [])
+        asked = (*given, *named.values())
         for known, out in before:
-            if all(map(_same, given, known)):
-                return out
-        out = self.clock(stage, work, *given)
-        before.append((given, out))
-        return out
+            if all(map(_same, asked, known)):
+                return cast(T, out)
+        made = self.clock(stage, work, *given, **named)
+        before.append((asked, made))
+        return made
 
 
-def _same(one: Any, other: Any) -> bool:
+def _same(one: object, other: object) -> bool:
     """Rules are the same where they say the same, nouns where they are one. Who is told of progress does not matter."""
     if callable(one):
         return True
@@ -160,60 +200,10 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
     return bid.model_copy(update={"layout": layout_rules}), (Finding("note", "seam-cost", message),)
 
 
-def _compiled(engine: Engine) -> Callable[[], Any]:
-    """On a machine's first run: what sets seams and cuts rolls is compiled, by all workers. Gives what waits for the bound's,
-    which they go on with."""
-    if not layout.fresh():
-        return partial(_wait, [])
-    soon = [engine.begin(compiling, work) for work in _warmings()]
-    rest = [engine.begin(compiling, work) for work in (layout.warm_losses, layout.warm_arms)]
-    _wait(soon)
-    return partial(_wait, rest)
-
-
-def _wait(begun: list[Callable[[], Any]]) -> None:
-    for done in begun:
-        done()
-
-
-def _warm() -> None:
-    """What a worker will need, loaded."""
-    for work in _warmings():
-        work()
-
-
-def _warmings() -> list[Callable[[], Any]]:
-    """Longest first, so that two workers are done at about one time; what shares kernels with it only when these are made."""
-    from geoturf.cuts.solve import warm_few, warm_many
-
-    return [layout.warm_seams, warm_many, layout.warm_parts, warm_few]
-
-
-def check(bid: Bid, notes: Iterable[Finding] = ()) -> tuple[Source, Ground, tuple[Finding, ...]]:
-    """Reads and measures only; what was noticed on the way."""
-    source, land = _measured(read.read(bid), bid)
-    return source, land, (*notes, *unusual(bid), *source.findings, *land.findings)
-
-
-def _measured(source: Source, bid: Bid) -> tuple[Source, Ground]:
-    """Areas in their ground frames, cut out of parcels where the bid gives parcels, with what is odd about them noticed; and the
-    source, which also counts what could not be measured."""
-    terrain = bid.ground.terrain and str(
-        Path(bid.folder) / bid.ground.terrain
-    )  # paths start from the bid file's folder
-    rules = bid.ground.model_copy(update={"terrain": terrain})
-    told = SYSTEMS[bid.units]
-    land = parcels.derive(ground.measure(source, rules, told), bid.parcels)
-    warnings = _sound(bid, land)  # now rather than when the turf is laid out
-    if bid.water:
-        from geoturf import water  # refused now rather than when the turf is laid out
-
-        water.check(land, bid.water, bid.currency, bid.folder)
-    lost = sum(f.severity == "error" for f in land.findings)
-    across = ground.neighbours_across_frames(land, bid.edges.tolerance_m)
-    land = replace(land, overlaps=ground.overlaps(land), neighbours_across_frames=across)
-    land = replace(land, findings=(*land.findings, *ground.notice(land, rules, told), *warnings))
-    return replace(source, left_out=source.left_out + lost, inputs=(*source.inputs, *_beside(bid))), land
+def _from_its_folder(bid: Bid) -> GroundRules:
+    """The ground's rules with paths that start from the bid file's folder."""
+    terrain = bid.ground.terrain and str(Path(bid.folder) / bid.ground.terrain)
+    return bid.ground.model_copy(update={"terrain": terrain})
 
 
 def _beside(bid: Bid) -> list[tuple[str, str]]:
@@ -223,39 +213,8 @@ def _beside(bid: Bid) -> list[tuple[str, str]]:
     return [(path, read.sha256(Path(bid.folder) / path)) for path in named if path]
 
 
-def _water(land: Ground, price: Price, bid: Bid) -> Water:
-    from geoturf import water  # most bids have no water table and need not wait for its solver
+def _water(land: Ground, price: Price, bid: Bid, rules: WaterRules) -> Water:
+    from geoturf import water
 
-    return water.compare(land, price.areas["price"], bid.water, bid.currency, bid.folder, bid.products)
-
-
-class _Clock:
-    """Times each stage and tells the progress."""
-
-    def __init__(self, progress: Progress):
-        self.progress, self.seconds, self.inside = progress, {}, ""
-
-    def __call__(self, stage: str, work: Callable[..., Any], *args: Any) -> Any:
-        self.progress(self.inside or stage, 0, 0)
-        start = time.perf_counter()
-        out = work(*args)
-        if not self.inside:
-            self.seconds[stage] = round(self.seconds.get(stage, 0.0) + time.perf_counter() - start, 4)
-        return out
-
-    def whole(self, stage: str, work: Callable[..., Any], *args: Any) -> Any:
-        """Work that has stages of its own, told and timed as one."""
-        start, self.inside = time.perf_counter(), stage
-        out = work(*args)
-        self.seconds[stage], self.inside = round(time.perf_counter() - start, 4), ""
-        return out
-
-    def tick(self, stage: str, of: int) -> Callable[[int], None]:
-        done = 0
-
-        def told(more: int) -> None:
-            nonlocal done
-            done += more
-            self.progress(self.inside or stage, done, of)
-
-        return told
+    turf_price = price.areas["price"]
+    return water.compare(land, turf_price, rules, bid.currency, bid.folder, bid.products)

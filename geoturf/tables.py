@@ -13,10 +13,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from geoturf import columns, pile, plane, units
 from geoturf.bid import assumed
 from geoturf.model import Result
+from geoturf.records import Column
 from geoturf.rules.items import shown
 
 # Where a spreadsheet may take what follows for a formula: at the start of a cell, which a semicolon, a tab or a line's end
@@ -60,7 +62,7 @@ def areas(result: Result) -> pd.DataFrame:
     as_given = ("site", "area", "phase", "product", "use", "file", "layer", "feature")
     edges = ("edge_paving", "edge_building", "edge_shared", "edge_open")
     counts = ("perimeter_fasteners", "field_fasteners")
-    values = {name: land[name] for name in as_given}
+    values: dict[str, Column] = {name: land[name] for name in as_given}
     values |= {
         "pile_bearing_deg": chosen["pile_bearing_deg"],
         "slope_pct": land["slope_pct"].fillna(0),
@@ -88,7 +90,7 @@ def areas(result: Result) -> pd.DataFrame:
 def sites(result: Result) -> pd.DataFrame:
     by_site = _by_site(result)
     money = result.price.sites.set_index("site").reindex(by_site.index)
-    values = {
+    values: dict[str, Column] = {
         "site": by_site.index,
         "phase": by_site["phase"],
         "areas": by_site["areas"],
@@ -110,7 +112,10 @@ def sites(result: Result) -> pd.DataFrame:
 def price_sigma(result: Result) -> np.ndarray:
     """One sigma of each area's price from the source's positional accuracy: its price in proportion to its ground."""
     land = result.ground.areas
-    return result.price.areas["price"].to_numpy(float) * (land["area_tolerance_m2"] / land["ground_area_m2"]).to_numpy()
+    part = land["area_tolerance_m2"].to_numpy(float) / land["ground_area_m2"].to_numpy(float)
+    price: NDArray[np.float64] = result.price.areas["price"].to_numpy(float)
+    sigma: NDArray[np.float64] = price * part
+    return sigma
 
 
 def _by_site(result: Result) -> pd.DataFrame:
@@ -122,7 +127,7 @@ def _by_site(result: Result) -> pd.DataFrame:
     out = grouped[[*sums, "seam_m", "pieces", "turf_bought_m2"]].sum()
     out["areas"] = grouped.size()
     sigma = pd.DataFrame({"area_variance": land["area_tolerance_m2"] ** 2, "price_variance": price_sigma(result) ** 2})
-    out[list(sigma)] = sigma.groupby(land["site"], sort=False).sum()
+    out[sigma.columns] = sigma.groupby(land["site"], sort=False).sum()
     out["phase"] = grouped["phase"].agg(lambda phases: " + ".join(dict.fromkeys(phases)))
     return out
 
@@ -131,7 +136,7 @@ def pieces(result: Result) -> pd.DataFrame:
     plan, land = result.plan.pieces, result.ground.areas
     at = plan["area_index"].to_numpy()
     lengths = ("along", "across", "length", "width")
-    values = {name: land[name].to_numpy()[at] for name in ("site", "area", "product")}
+    values: dict[str, Column] = {name: land[name].to_numpy()[at] for name in ("site", "area", "product")}
     values |= {name: plan[f"{name}_m"] for name in lengths}
     values |= {"piece": plan["piece"], "roll": plan["roll"], "pile_bearing_deg": plan["bearing_deg"]}
     if plan["cut_u_m"].notna().any():  # along and length are the left edge's; the chalk lines' ends on the right edge
@@ -143,14 +148,16 @@ def pieces(result: Result) -> pd.DataFrame:
 def rolls(result: Result) -> pd.DataFrame:
     plan = result.plan.rolls
     plain = ("roll", "phase", "product", "pieces", "pattern")
-    values = {name: plan[name] for name in plain}
+    values: dict[str, Column] = {name: plan[name] for name in plain}
     values |= {name: plan[f"{name}_m"] for name in ("width", "length", "used", "left_over")}
     return columns.table("rolls", result.bid.units, values)
 
 
 def cut_plan(result: Result) -> pd.DataFrame:
     pools = result.plan.pools
-    values = {name: pools[name] for name in ("phase", "product", "pool", "pieces", "rolls", "status")}
+    values: dict[str, Column] = {
+        name: pools[name] for name in ("phase", "product", "pool", "pieces", "rolls", "status")
+    }
     turf = ("bought", "needed", "bound", "cut_bound", "by_hand", "square")
     values |= {name: pools[f"{name}_m2"] for name in turf}
     values |= {
@@ -163,7 +170,7 @@ def cut_plan(result: Result) -> pd.DataFrame:
 
 def left_overs(result: Result) -> pd.DataFrame:
     stock = result.plan.stock
-    values = {name: stock[name] for name in ("roll", "phase", "product")}
+    values: dict[str, Column] = {name: stock[name] for name in ("roll", "phase", "product")}
     values |= {name: stock[f"{name}_m"] for name in ("width", "length", "along", "across")}
     return columns.table("left_overs", result.bid.units, values)
 
@@ -184,7 +191,7 @@ def materials(result: Result) -> pd.DataFrame:
         "net_high",
         "basis",
     )
-    values = {name: items[name] for name in plain}
+    values: dict[str, Column] = {name: items[name] for name in plain}
     values |= {
         "net_quantity": items["net"],
         "allowance_pct": 100 * items["allowance"],
@@ -197,7 +204,7 @@ def materials_by_site(result: Result) -> pd.DataFrame:
     """What each site takes, and what it would order alone; turf as cut from rolls of its own. Only pools are bought."""
     items = shown(result.takeoff.items, result.bid.units)
     items = items[items["scope_kind"] == "site"]
-    values = {name: items[name] for name in ("site", "phase", "item", "unit", "order_unit")}
+    values: dict[str, Column] = {name: items[name] for name in ("site", "phase", "item", "unit", "order_unit")}
     values |= {"net_quantity": items["net"], "order_alone": items["order"]}
     return columns.table("materials_by_site", result.bid.units, values)
 
@@ -226,7 +233,7 @@ def schedule(result: Result) -> pd.DataFrame:
 
 def phases(result: Result) -> pd.DataFrame:
     rows = result.price.phases
-    values = {name: rows[name] for name in ("phase", "sites", "areas", "cost", "price")}
+    values: dict[str, Column] = {name: rows[name] for name in ("phase", "sites", "areas", "cost", "price")}
     each = "price_per_ft2" if result.bid.units == "us" else "price_per_m2"
     values |= {"surface_area": rows["surface_area_m2"], "price_per": rows[each]}
     return columns.table("phases", result.bid.units, values)
@@ -238,14 +245,16 @@ def alternates(result: Result) -> pd.DataFrame:
 
 def taken(result: Result) -> pd.DataFrame:
     rows = result.ground.taken
-    values = {name: rows[name] for name in ("site", "area", "reason")}
+    values: dict[str, Column] = {name: rows[name] for name in ("site", "area", "reason")}
     return columns.table("taken", result.bid.units, values | {"taken": rows["area_m2"]})
 
 
 def water(result: Result) -> pd.DataFrame:
+    if result.water is None:
+        raise ValueError("no water is compared")
     rows = result.water.table
     plain = ("site", "area", "conversion", "capital", "rebate", "payback_years", "npv")
-    values = {name: rows[name] for name in plain}
+    values: dict[str, Column] = {name: rows[name] for name in plain}
     values |= {name: rows[f"{name}_m3"] for name in ("baseline", "use", "saved")}
     values |= {"cost_per": rows["cost_per_m3"], "chosen": np.where(rows["chosen"], "yes", "no")}
     return columns.table("water", result.bid.units, values)
@@ -253,7 +262,7 @@ def water(result: Result) -> pd.DataFrame:
 
 def findings(result: Result) -> pd.DataFrame:
     names = [column.base for column in columns.of("findings")]
-    values = {name: [getattr(finding, name) for finding in result.findings] for name in names}
+    values: dict[str, Column] = {name: [getattr(finding, name) for finding in result.findings] for name in names}
     return columns.table("findings", result.bid.units, values)
 
 
@@ -266,7 +275,7 @@ def _columns(made: dict[str, pd.DataFrame], system: str) -> pd.DataFrame:
         if column.file not in names or column.name(system) in names[column.file]
         if column.file in names or column.file.startswith(_GEOPACKAGE) or column.file == "columns"
     ]
-    values = {
+    values: dict[str, Column] = {
         "file": [c.file if c.file.startswith(_GEOPACKAGE) else f"{c.file}.csv" for c in rows],
         "column": [c.name(system) for c in rows],
         "unit": [c.unit(system) for c in rows],
@@ -403,7 +412,7 @@ def _layers(result: Result) -> dict[str, pd.DataFrame]:
 def _stretches(layer: str, result: Result, rows: pd.DataFrame) -> pd.DataFrame:
     """Seams or boundary runs: whose they are, of which kind, how long."""
     land = result.ground.areas[["site", "area"]].iloc[rows["area_index"]]
-    values = {"site": land["site"].to_numpy(), "area": land["area"].to_numpy()}
+    values: dict[str, Column] = {"site": land["site"].to_numpy(), "area": land["area"].to_numpy()}
     values |= {"kind": rows["kind"], "length": rows["length_m"]}
     return columns.table(f"{_GEOPACKAGE} {layer}", result.bid.units, values)
 

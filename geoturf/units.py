@@ -15,6 +15,11 @@ import math
 import re
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
 
 FOOT_M = 0.3048
 INCH_M = 0.0254
@@ -356,6 +361,23 @@ def round_down(value: float, step: float) -> int:
     return math.floor(value / step + 1e-6)
 
 
-def round_up(value: float, step: float) -> int:
+MILLIONTH = 1e-6  # of a step: what float arithmetic may have added to a whole number of steps
+
+
+def round_up(value: float, step: float = 1.0) -> int:
     """How many whole steps cover ``value``; a millionth of a step over does not buy another one."""
-    return max(0, math.ceil(value / step - 1e-6))
+    return max(0, math.ceil(value / step - MILLIONTH))
+
+
+def whole_steps(values: ArrayLike, step: ArrayLike = 1.0) -> NDArray[np.float64]:
+    """`round_up` of whole columns, as floats; the shape of ``values``."""
+    import numpy as np  # units are read long before there is a column
+
+    steps: NDArray[np.float64] = np.asarray(values, float) / np.asarray(step, float)
+    up: NDArray[np.float64] = np.ceil(steps - MILLIONTH)
+    return up.clip(min=0.0)
+
+
+def is_whole(value: float, step: float = 1.0) -> bool:
+    """Whether a value is a whole number of steps, to a millionth of one."""
+    return abs(value / step - round(value / step)) < MILLIONTH

@@ -64,6 +64,8 @@ def made(
         build_up=pd.DataFrame(),
         phases=pd.DataFrame(),
         alternates=pd.DataFrame(),
+        borne=pd.DataFrame(),
+        loads=pd.DataFrame(),
     )
     frames = model.Frames(np.array([-75.1]), np.array([40.2]), np.array([0.0]), np.array([0]), ("EPSG:4326",))
     findings = (

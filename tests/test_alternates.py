@@ -198,7 +198,7 @@ def test_what_is_refused_in_an_alternates_run_names_it(folder, monkeypatch):
 def test_assumptions_stand_beside_the_lines_they_are_in(folder, tmp_path):
     given = {"price": {"profit": "8 %", "costs": {"infill": "12 USD/bag", "labour": "100 USD/h"}}}
     done = geoturf.run(bid(folder, materials={"rates": {"turf": "180 ft^2/h"}}, **given))
-    done.write(str(tmp_path / "out"))
+    geoturf.write(done, tmp_path / "out")
     with (tmp_path / "out" / "bid.csv").open(encoding="utf-8", newline="") as file:
         said = {row["description"]: row["assumed"] for row in csv.DictReader(file)}
     assert said["Infill"] == "" == said["Lay, trim and fit turf"]  # ours: the cost, and cost and rate

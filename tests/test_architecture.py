@@ -3,6 +3,7 @@
 import ast
 import subprocess
 import sys
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ import geoturf
 
 PACKAGE = Path(geoturf.__file__).parent
 STAGES = {"read", "ground", "parcels", "edges", "layout", "cuts", "materials", "price", "water", "check"}
-SHARED = {"compiled", "model", "rules", "units", "errors", "engine", "pile", "plane", "highs", "bid", "data"}
+SHARED = {"compiled", "model", "rules", "units", "records", "errors", "engine", "pile", "plane", "highs", "bid", "data"}
 FILES = sorted(p for p in PACKAGE.rglob("*.py"))
 
 
@@ -38,6 +39,14 @@ def rooms_imported(path: Path) -> set[str]:
 @pytest.mark.parametrize("path", [p for p in FILES if room(p) in STAGES], ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_no_stage_imports_another_stage(path):
     assert rooms_imported(path) <= SHARED | {room(path)}
+
+
+def test_no_room_imports_itself_by_way_of_others():
+    """Every room, the rim's too, and imports inside functions: who is imported is there before who imports it."""
+    graph: dict[str, set[str]] = {}
+    for path in FILES:
+        graph.setdefault(room(path), set()).update(rooms_imported(path) - {room(path)})
+    list(TopologicalSorter(graph).static_order())  # raises CycleError, which names the circle
 
 
 @pytest.mark.parametrize(

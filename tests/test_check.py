@@ -175,7 +175,10 @@ def price():
     totals = dict(zip(names, map(Decimal, values), strict=True))
     others = table("alternate price difference\nedged 702.35 100.10\nbare 502.25 -100.00")
     phases = table(sites).drop(columns="site")
-    return Price(table(LINES), table(sites), totals, table(schedule), table(shares), table(steps), phases, others)
+    none = pd.DataFrame()
+    return Price(
+        table(LINES), table(sites), totals, table(schedule), table(shares), table(steps), phases, others, none, none
+    )
 
 
 def sound():

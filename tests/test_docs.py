@@ -62,7 +62,7 @@ def test_every_file_that_readme_lists_can_be_explained():
 
 
 def written(bid: Path, out: Path) -> set[str]:
-    geoturf.run(read_bid(bid)).write(out)
+    geoturf.write(geoturf.run(read_bid(bid)), out)
     return {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
 
 

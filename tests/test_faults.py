@@ -84,9 +84,9 @@ def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch,
     if not exchange:
         monkeypatch.setattr(report, "_exchange", lambda *_: False)
     out = tmp_path / "out"
-    result.write(out)
+    geoturf.write(result, out)
     trap.set(tmp_path)
-    result.write(out)
+    geoturf.write(result, out)
     steps = list(trap.steps)
     assert {"open", "os.mkdir", "os.fsync", "os.rmdir"} <= set(steps) and len(steps) > 40
     seen = set()
@@ -98,7 +98,7 @@ def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch,
         old = contents(out)
         trap.set(tmp_path, at)
         try:
-            result.write(out)
+            geoturf.write(result, out)
             told = "written"
         except InputError as refusal:
             told = "refused"
@@ -108,7 +108,7 @@ def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch,
         assert (told, found) in {("written", "new"), ("refused", "old")}, f"step {at}, {steps[at]}"
         seen.add(found)
     assert seen == {"old", "new"}, "the last steps only tidy up"
-    result.write(out)
+    geoturf.write(result, out)
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
@@ -116,13 +116,13 @@ def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch,
 def test_a_disk_that_fills_up_is_told_in_one_line(result, tmp_path, bytes_):
     """No file may grow beyond so many bytes: writes fail within the first table, within a later one, within the
     GeoPackage."""
-    result.write(tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
     old = contents(tmp_path / "out")
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_, hard))
     try:
         with pytest.raises(InputError, match=r"out: cannot be written: [^\n]+; name another with --out$"):
-            result.write(tmp_path / "out")
+            geoturf.write(result, tmp_path / "out")
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert contents(tmp_path / "out") == old
@@ -131,8 +131,8 @@ def test_a_disk_that_fills_up_is_told_in_one_line(result, tmp_path, bytes_):
 
 RUN = """
 import sys, time
-from geoturf import cli, pipeline, report, workers
-pipeline._MANY, started, start = 1, [], workers._Worker.__init__
+from geoturf import cli, kernels, pipeline, report, workers
+kernels._MANY, started, start = 1, [], workers._Worker.__init__
 def noted(worker):
     start(worker)
     started.append(worker.process.pid)
@@ -183,7 +183,7 @@ def test_a_run_that_is_ended_leaves_no_worker_and_no_litter(
     half written."""
     lawns((0, 0, 40, 30))
     out = tmp_path / "out"
-    result.write(out)
+    geoturf.write(result, out)
     (out / "areas.csv").write_text("old")
     old = contents(out)
     command = [sys.executable, "-c", RUN, stage, str(bid_file()), str(out)]

@@ -41,13 +41,13 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def test_every_file_is_written(result, tmp_path):
-    result.write(tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
     assert set(contents(tmp_path / "out")) == FILES
 
 
 def test_a_second_run_gives_the_same_bytes_but_for_the_times(result, tmp_path):
-    result.write(tmp_path / "one")
-    geoturf.run(result.bid).write(tmp_path / "two")
+    geoturf.write(result, tmp_path / "one")
+    geoturf.write(geoturf.run(result.bid), tmp_path / "two")
     one, two = contents(tmp_path / "one"), contents(tmp_path / "two")
     times = [json.loads(files.pop("run.json")) for files in (one, two)]
     assert [name for name in one if one[name] != two[name]] == []
@@ -57,9 +57,9 @@ def test_a_second_run_gives_the_same_bytes_but_for_the_times(result, tmp_path):
 
 
 def test_an_old_report_is_replaced(result, tmp_path):
-    result.write(tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
     (tmp_path / "out" / "areas.csv").write_text("old")
-    result.write(tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
     assert (tmp_path / "out" / "areas.csv").read_text().startswith("site,area,phase")
 
 
@@ -67,30 +67,30 @@ def test_a_folder_of_other_things_is_left_alone(result, tmp_path):
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "thesis.txt").write_text("mine")
     with pytest.raises(InputError, match="holds files that geoturf did not write"):
-        result.write(tmp_path / "out")
+        geoturf.write(result, tmp_path / "out")
     assert contents(tmp_path / "out") == {"thesis.txt": b"mine"}
 
 
 def test_a_failure_on_the_way_leaves_the_old_report_whole(result, tmp_path, monkeypatch):
-    result.write(tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
     before = contents(tmp_path / "out")
     monkeypatch.setattr(workbook, "write", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device")))
     with pytest.raises(InputError, match="cannot be written: No space left on device"):
-        result.write(tmp_path / "out")
+        geoturf.write(result, tmp_path / "out")
     assert contents(tmp_path / "out") == before
     assert not list(tmp_path.glob(".out*"))
 
 
 @pytest.mark.parametrize("moment", ["tables.write", "workbook.write", "tables.write_run", "report._put_in_place"])
 def test_a_kill_at_any_moment_leaves_the_old_report_whole(result, tmp_path, moment):
-    result.write(tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
     before = contents(tmp_path / "out")
     module, name = moment.split(".")
     code = (
         "import os, signal, geoturf\n"
         "from geoturf import report, tables, workbook\n"
         f"{module}.{name} = lambda *_: os.kill(os.getpid(), signal.SIGKILL)\n"
-        f"geoturf.run(geoturf.read_bid({str(tmp_path / 'bid.toml')!r})).write({str(tmp_path / 'out')!r})\n"
+        f"geoturf.write(geoturf.run(geoturf.read_bid({str(tmp_path / 'bid.toml')!r})), {str(tmp_path / 'out')!r})\n"
     )
     died = subprocess.run([sys.executable, "-c", code], capture_output=True)
     assert died.returncode == -signal.SIGKILL, died.stderr
@@ -99,8 +99,8 @@ def test_a_kill_at_any_moment_leaves_the_old_report_whole(result, tmp_path, mome
 
 def test_where_names_cannot_be_exchanged_a_half_moved_folder_is_put_back(result, tmp_path, monkeypatch):
     monkeypatch.setattr(report, "_exchange", lambda *_: False)
-    result.write(tmp_path / "out")
-    result.write(tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
     assert set(contents(tmp_path / "out")) == FILES
     (tmp_path / "out").rename(tmp_path / ".out.old")  # killed between the two moves
     report.refuse_foreign(tmp_path / "out")
@@ -112,7 +112,7 @@ def test_litter_of_a_killed_run_is_swept_at_once_and_that_of_a_living_one_stays(
     for name in ("dead", "alive"):
         (tmp_path / f".out.{name}.part").mkdir()
     lock = report._locked(tmp_path / ".out.alive.part")
-    result.write(tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
     assert [path.name for path in tmp_path.glob(".out*")] == [".out.alive.part"]
     os.close(lock)
     report.look(tmp_path / "out")
@@ -125,14 +125,14 @@ def test_where_folders_cannot_be_locked_litter_is_swept_after_an_hour(result, tm
         folder = tmp_path / f".out.{name}.part"
         folder.mkdir()
         os.utime(folder, (folder.stat().st_mtime - age,) * 2)
-    result.write(tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
     assert [path.name for path in tmp_path.glob(".out*")] == [".out.young.part"]
 
 
 def test_a_link_is_followed(result, tmp_path):
     (tmp_path / "disk").mkdir()
     (tmp_path / "out").symlink_to(tmp_path / "disk")
-    result.write(tmp_path / "out")
+    geoturf.write(result, tmp_path / "out")
     assert (tmp_path / "out").is_symlink()
     assert contents(tmp_path / "disk").keys() == FILES
 
@@ -168,7 +168,7 @@ def test_hostile_text_stays_text_in_every_table(lawns, bid_file, tmp_path):
         "0012",
     ]
     lawns(*[(60 * k, 0, 30, 20) for k in range(5)], site=hostile)
-    geoturf.run(geoturf.read_bid(bid_file())).write(tmp_path / "out")
+    geoturf.write(geoturf.run(geoturf.read_bid(bid_file())), tmp_path / "out")
     with (tmp_path / "out" / "areas.csv").open(newline="", encoding="utf-8") as file:
         names = [row["site"] for row in csv.DictReader(file)]
     assert names == ["'" + hostile[0], *hostile[1:]]

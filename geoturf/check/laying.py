@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from geoturf.check.finding import area_name, told
 from geoturf.model import Finding, Result
@@ -45,7 +46,7 @@ def apart(result: Result) -> list[Finding]:
 def not_too_wide(result: Result) -> list[Finding]:
     """No piece is laid or cut wider than the usable width of its roll."""
     pieces, room = result.plan.pieces, _room_across(result)
-    wide = np.maximum(pieces["v1"] - pieces["v0"], pieces["width_m"]).to_numpy()
+    wide = np.maximum((pieces["v1"] - pieces["v0"]).to_numpy(float), pieces["width_m"].to_numpy(float))
     return told(
         "piece-too-wide",
         wide > room + HAIR_M,
@@ -171,7 +172,9 @@ def meeting(group: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[np.nd
         return np.empty(0, np.int64), np.empty(0, np.int64)
     pitch = 2 * float(np.max(high - low.min())) + 1.0  # groups are laid side by side, so that one tree serves all
     shift = np.column_stack([np.unique(group, return_inverse=True)[1] * pitch, np.zeros(len(group))])
-    boxes = shapely.box(*(low + shift + HAIR_M).T, *(high + shift - HAIR_M).T)
+    left, bottom = (low + shift + HAIR_M).T
+    right, top = (high + shift - HAIR_M).T
+    boxes = shapely.box(left, bottom, right, top)
     one, two = shapely.STRtree(boxes).query(boxes)
     real = (one < two) & (group[one] == group[two])
     real &= (np.minimum(high[one], high[two]) - np.maximum(low[one], low[two]) > HAIR_M).all(axis=1)
@@ -196,7 +199,7 @@ def _laid(result: Result) -> np.ndarray:
 def _boxes(result: Result) -> np.ndarray:
     """Pieces as laid, u for x and v for y."""
     u0, u1, v0, v1 = _laid(result).T
-    return shapely.box(u0, v0, u1, v1)
+    return np.asarray(shapely.box(u0, v0, u1, v1), dtype=object)
 
 
 def _in_pile_coordinates(result: Result) -> np.ndarray:
@@ -211,4 +214,5 @@ def _in_pile_coordinates(result: Result) -> np.ndarray:
 
 def _differ(one: np.ndarray, two: np.ndarray) -> np.ndarray:
     """Bearings that are not the same direction; NaN is the same as anything."""
-    return np.abs((one - two + 180) % 360 - 180) > 1e-6
+    turned: NDArray[np.float64] = np.abs((one - two + 180) % 360 - 180)
+    return turned > 1e-6

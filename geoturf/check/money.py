@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
+from typing import NamedTuple
 
 import numpy as np
-import pandas as pd
 
 from geoturf.check.finding import told
 from geoturf.model import Finding, Result
+from geoturf.records import records
 
 CENT = Decimal("0.01")
 
@@ -22,17 +23,16 @@ def adds_up(result: Result) -> list[Finding]:
 def whole_cents(result: Result) -> list[Finding]:
     """Every amount is a Decimal of whole cents."""
     price = result.price
-    columns = {
+    columns: dict[str, Iterable[object]] = {
         "lines": price.lines["amount"], "sites": price.sites["price"], "areas": price.areas["price"],
-        "totals": pd.Series(price.totals.values(), dtype=object), "schedule": price.schedule["price"],
-        "alternates": price.alternates["price"], "lot by lot": pd.Series([price.lot_by_lot or CENT], dtype=object),
+        "totals": price.totals.values(), "schedule": price.schedule["price"],
+        "alternates": price.alternates["price"], "lot by lot": [price.lot_by_lot or CENT],
     }  # fmt: skip
     found: list[Finding] = []
     for name, column in columns.items():
         wrong = np.array([not _is_cents(amount) for amount in column], dtype=bool)
-        found += told(
-            "not-cents", wrong, lambda k, name=name, column=column: f"{name}: {column.iloc[k]!r} is not in cents"
-        )
+        words = [f"{name}: {amount!r} is not in cents" for amount in column]
+        found += told("not-cents", wrong, words.__getitem__)
     return found
 
 
@@ -60,11 +60,17 @@ def build_up(result: Result) -> list[Finding]:
     found += _agree("totals-not-lines", "direct cost", direct, totals["direct cost"])
     steps = result.price.build_up
     running = direct
-    for row in steps.itertuples():
+    for row in records(steps, _Step):
         running += row.amount
         found += _agree("build-up", f"subtotal after {row.step}", running, row.subtotal)
         found += _agree("build-up", row.step, row.amount, totals[row.step])
     return found + _agree("build-up", "the build-up", running, _price(result))
+
+
+class _Step(NamedTuple):
+    step: str
+    amount: Decimal
+    subtotal: Decimal
 
 
 def schedule(result: Result) -> list[Finding]:
@@ -92,14 +98,16 @@ def shares(result: Result) -> list[Finding]:
         own = price.areas[column].groupby([land[key].astype(str).to_numpy() for key in keys]).sum()
         sites = price.sites.set_index(keys)[column]
         wrong = np.array([own.get(name, Decimal(0)) != amount for name, amount in sites.items()], dtype=bool)
-        found += told("areas-not-site", wrong, lambda k, s=sites: f"site {s.index[k]}: its areas do not add up to it")
+        words = [f"site {site}: its areas do not add up to it" for site in sites.index]
+        found += told("areas-not-site", wrong, words.__getitem__)
     return found
 
 
 def alternates(result: Result) -> list[Finding]:
     """An alternate's price is the bid's and its difference."""
     table = result.price.alternates
-    wrong = np.array([r.price - r.difference != _price(result) for r in table.itertuples()], dtype=bool)
+    others = zip(table["price"].tolist(), table["difference"].tolist(), strict=True)
+    wrong = np.array([price - more != _price(result) for price, more in others], dtype=bool)
     return told(
         "alternate-difference", wrong, lambda k: f"alternate {table['alternate'].iloc[k]}: not the bid's and more"
     )

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from geoturf import units
 from geoturf.check.finding import told
 from geoturf.check.laying import HAIR_M, meeting, usable
 from geoturf.model import Finding, Result
+from geoturf.records import records
+from geoturf.rules import Product
 
 
 def on_one_roll(result: Result) -> list[Finding]:
@@ -28,14 +34,17 @@ def one_pool(result: Result) -> list[Finding]:
     own = result.ground.areas[["phase", "product", "site", "area"]].astype(str)
     areas = own.iloc[result.plan.pieces["area_index"]].reset_index(drop=True)
     mine = _rolls_of(result)
-    strange = np.zeros(len(mine), dtype=bool)
+    strange: NDArray[np.bool_] = np.zeros(len(mine), dtype=bool)
     for column in ("phase", "product"):
-        strange |= mine[column].astype(str).to_numpy() != areas[column].to_numpy()
+        strange |= np.not_equal(mine[column].astype(str).to_numpy(), areas[column].to_numpy()).astype(bool)
     for column in columns:
-        strange |= (areas[column].groupby(mine["roll"]).transform("first") != areas[column]).to_numpy()
+        first = areas[column].groupby(mine["roll"]).transform("first")
+        strange |= np.not_equal(first.to_numpy(), areas[column].to_numpy()).astype(bool)
     names = result.plan.pieces["piece"].to_numpy()
     return told(
-        "roll-of-two-pools", strange, lambda k: f"piece {names[k]} does not belong on roll {mine['roll'].iloc[k]}"
+        "roll-of-two-pools",
+        np.asarray(strange),
+        lambda k: f"piece {names[k]} does not belong on roll {mine['roll'].iloc[k]}",
     )
 
 
@@ -81,7 +90,7 @@ def as_sold(result: Result) -> list[Finding]:
     from stock is on the bid's list."""
     rolls = result.plan.rolls
     bought = ~_from_stock(rolls)
-    wrong = np.array([not _sold(row, result) for row in rolls.itertuples()], dtype=bool) & bought
+    wrong = np.array([not _sold(roll, result) for roll in records(rolls, _Roll)], dtype=bool) & bought
     found = told(
         "length-not-sold",
         wrong,
@@ -104,8 +113,8 @@ def left_overs(result: Result) -> list[Finding]:
     wrong = np.isin(np.arange(len(both)), np.append(one, two))[len(pieces) :]
     low, high = _corners(stock.assign(start_slant_m=0.0, end_slant_m=0.0))
     wrong |= (low < -HAIR_M).any(axis=1) | ~(high <= usable(result, stock["roll"]) + HAIR_M).all(axis=1)
-    wrong |= (stock["width_m"] < rules.left_over_width_m - HAIR_M).to_numpy()
-    wrong |= (stock["length_m"] < rules.left_over_length_m - HAIR_M).to_numpy()
+    wrong |= stock["width_m"].to_numpy(float) < rules.left_over_width_m - HAIR_M
+    wrong |= stock["length_m"].to_numpy(float) < rules.left_over_length_m - HAIR_M
     return told(
         "left-over-taken", wrong, lambda k: f"left-over {k} of roll {stock['roll'].iloc[k]} is not there to keep"
     )
@@ -118,7 +127,8 @@ def roll_sums(result: Result) -> list[Finding]:
     used = by_roll.max().reindex(rolls["roll"]).to_numpy(float)
     count = by_roll.size().reindex(rolls["roll"]).to_numpy(float)
     wrong = np.abs(rolls["used_m"].to_numpy(float) - used) > HAIR_M
-    wrong |= np.abs(rolls["length_m"] - rolls["used_m"] - rolls["left_over_m"]).to_numpy(float) > HAIR_M
+    rest = rolls["length_m"] - rolls["used_m"] - rolls["left_over_m"]
+    wrong |= np.abs(rest.to_numpy(float)) > HAIR_M
     wrong |= (rolls["pieces"].to_numpy(float) != count) & ~np.isnan(count)
     return told(
         "roll-sums",
@@ -147,7 +157,8 @@ def _corners(pieces: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _slanted(pieces: pd.DataFrame) -> np.ndarray:
-    return (pieces[_SLANT].to_numpy(float) != 0).any(axis=1)
+    slanted: NDArray[np.bool_] = (pieces[_SLANT].to_numpy(float) != 0).any(axis=1)
+    return slanted
 
 
 def _squared(pieces: pd.DataFrame) -> pd.DataFrame:
@@ -173,10 +184,11 @@ def _at_hand(rolls: pd.DataFrame, bought: np.ndarray, result: Result) -> np.ndar
     """Rolls that a left-over of the bid, used once, is large enough for; the smallest that is takes each, longest first."""
     left = sorted((s.length_m, s.width_m, s.product) for s in result.bid.cuts.stock)
     fine = np.zeros(len(rolls), dtype=bool)
-    for row in rolls[~bought].sort_values(["length_m", "width_m"], ascending=False, kind="stable").itertuples():
-        size = (row.length_m - HAIR_M, row.width_m - HAIR_M)
-        fits = [s for s in left if s[2] == row.product and s[0] >= size[0] and s[1] >= size[1]]
-        fine[row.Index] = bool(fits)
+    taken = rolls[~bought].sort_values(["length_m", "width_m"], ascending=False, kind="stable")
+    for at, roll in zip(taken.index, records(taken, _Roll), strict=True):
+        size = (roll.length_m - HAIR_M, roll.width_m - HAIR_M)
+        fits = [s for s in left if s[2] == roll.product and s[0] >= size[0] and s[1] >= size[1]]
+        fine[at] = bool(fits)
         if fits:
             left.remove(fits[0])
     return fine
@@ -213,9 +225,17 @@ def _not_cut_apart(roll: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.nd
     return np.bincount(group)[group] > 1 if len(group) else np.zeros(0, dtype=bool)
 
 
-def _sold(row: tuple, result: Result) -> bool:
+class _Roll(NamedTuple):
+    product: str
+    width_m: float
+    length_m: float
+    used_m: float
+
+
+def _sold(row: _Roll, result: Result) -> bool:
     """Whether the roll in this row can be bought as it is."""
-    product, step = result.bid.products[row.product], result.bid.cuts.billing_step_m
+    product: Product = result.bid.products[row.product]
+    step: float = result.bid.cuts.billing_step_m
     stocked = [size for size in product.widths if abs(size.roll_width_m - row.width_m) < HAIR_M]
     lengths = [length for size in stocked for length in size.roll_lengths]
     if not lengths:
@@ -224,7 +244,6 @@ def _sold(row: tuple, result: Result) -> bool:
         return min(abs(length - row.length_m) for length in lengths) < HAIR_M
     if abs(row.length_m - max(lengths)) < HAIR_M:
         return row.used_m > row.length_m - step - HAIR_M
-    steps = row.length_m / step
-    return (
-        row.length_m < max(lengths) and abs(steps - round(steps)) < 1e-6 and row.length_m - row.used_m < step + HAIR_M
-    )
+    no_more_than_needed = row.length_m - row.used_m < step + HAIR_M
+    in_steps = units.is_whole(row.length_m, step)
+    return row.length_m < max(lengths) and in_steps and no_more_than_needed

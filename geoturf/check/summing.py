@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
-from geoturf.check.finding import area_name, told
+from geoturf.check.finding import always, area_name, is_not, told
 from geoturf.model import Finding, Result
 
 EDGE_M = 1e-3  # the spec's: edge lengths add up to the perimeter to 1 mm
@@ -50,9 +52,7 @@ def missing_values(result: Result) -> list[Finding]:
     found: list[Finding] = []
     for name in _ALIGNED:
         if len(_table(result, name)) != len(result.ground.areas):
-            found += told(
-                "rows-missing", np.ones(1, dtype=bool), lambda _, name=name: f"{name} has not one row an area"
-            )
+            found += told("rows-missing", np.ones(1, dtype=bool), always(f"{name} has not one row an area"))
     for name, columns in _NEEDED.items():
         table = _table(result, name)
         for column in columns.split():
@@ -68,7 +68,8 @@ def edge_sums(result: Result) -> list[Finding]:
     """The four kinds of edge of an area add up to its perimeter, and are those of its runs."""
     totals, runs, count = result.edges.totals, result.edges.runs, len(result.ground.areas)
     kinds = [f"edge_{kind}_m" for kind in ("paving", "building", "shared", "open")]
-    off = np.abs(totals[kinds].sum(axis=1) - result.ground.areas["perimeter_m"]).to_numpy(float)
+    missed = totals[kinds].sum(axis=1) - result.ground.areas["perimeter_m"]
+    off = np.abs(missed.to_numpy(float))
     found = told(
         "edges-not-perimeter",
         off > EDGE_M,
@@ -130,14 +131,14 @@ def pool_sums(result: Result) -> list[Finding]:
     for column, values in due.items():
         wanted = values.reindex(pools.index).fillna(0).to_numpy(float)
         wrong = _apart(pools[column], wanted)
-        found += told("pool-sums", wrong, lambda k, c=column, w=wanted: f"pool {pools.index[k]}: {c} is not {w[k]:.6g}")
+        found += told("pool-sums", wrong, is_not(lambda k: f"pool {pools.index[k]}", column, wanted))
     return found
 
 
 def bounds(result: Result) -> list[Finding]:
     """No pool buys less than what is proven to be the least."""
     pools = result.plan.pools
-    least = np.maximum(pools["bound_m2"], pools["cut_bound_m2"]).to_numpy(float)
+    least = np.maximum(pools["bound_m2"].to_numpy(float), pools["cut_bound_m2"].to_numpy(float))
     under = pools["bought_m2"].to_numpy(float) < least * (1 - CLOSE) - CLOSE
     return told(
         "bound-beaten",
@@ -167,11 +168,8 @@ def area_sums(result: Result) -> list[Finding]:
         "cross_seams": np.bincount(seam_of, plan.seams["kind"] == "cross", count),
     }
     for column, wanted in due.items():
-        found += told(
-            "area-sums",
-            _apart(chosen[column], wanted),
-            lambda row, c=column, w=wanted: f"{area_name(result, row)}: {c} is not {w[row]:.6g}",
-        )
+        say = is_not(partial(area_name, result), column, wanted)
+        found += told("area-sums", _apart(chosen[column], wanted), say)
     return found
 
 
@@ -189,9 +187,8 @@ def orders(result: Result) -> list[Finding]:
         sums, wanted = total.groupby("key")[column].sum(), pools.groupby("key")[column].sum()
         both = wanted.index.union(sums.index)
         wrong = _apart(sums.reindex(both).fillna(0), wanted.reindex(both).fillna(0).to_numpy(float))
-        found += told(
-            "takeoff-sums", wrong, lambda k, b=both, c=column: f"{b[k]}: the bid's {c} is not that of its pools"
-        )
+        words = [f"{key}: the bid's {column} is not that of its pools" for key in both]
+        found += told("takeoff-sums", wrong, words.__getitem__)
     found += list(_net_by_area(result, pools))
     turf = pools["key"] == "turf"
     off = abs((pools["order"] * pools["order_size"])[turf].sum() - result.plan.pools["bought_m2"].sum())
@@ -215,7 +212,8 @@ PROMISES = (edge_sums, fasteners, pool_sums, bounds, area_sums, orders)
 
 def _table(result: Result, name: str) -> pd.DataFrame:
     room, table = name.split(".")
-    return getattr(getattr(result, room), table)
+    found: pd.DataFrame = getattr(getattr(result, room), table)
+    return found
 
 
 def _pool_of_areas(result: Result) -> pd.Series:
@@ -229,6 +227,7 @@ def _middle_m(pieces: pd.DataFrame) -> pd.Series:
     return pieces["length_m"] + (pieces["end_slant_m"] - pieces["start_slant_m"]) / 2
 
 
-def _apart(values: pd.Series, wanted: np.ndarray) -> np.ndarray:
+def _apart(values: pd.Series[Any], wanted: NDArray[Any]) -> NDArray[np.bool_]:
     """Where two columns of sums differ."""
-    return np.abs(values.to_numpy(float) - wanted) > CLOSE * (1 + np.abs(wanted))
+    off: NDArray[np.bool_] = np.abs(values.to_numpy(float) - wanted) > CLOSE * (1 + np.abs(wanted))
+    return off

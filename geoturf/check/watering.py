@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.check.finding import area_name, told
+from geoturf.check.finding import always, area_name, told
 from geoturf.model import Finding, Result
 
 CLOSE = 1e-6  # sums of floats, relative
@@ -17,10 +17,11 @@ def savings(result: Result) -> list[Finding]:
         return []
     table, months = result.water.table, result.water.monthly
     before = table.groupby("area_index")["baseline_m3"].transform("first")
-    wrong = np.abs(before - table["use_m3"] - table["saved_m3"]) > CLOSE * (1 + before)
+    missed = (before - table["use_m3"] - table["saved_m3"]).to_numpy(float)
+    wrong = np.abs(missed) > CLOSE * (1 + before.to_numpy(float))
     found = told(
         "saving-no-difference",
-        wrong.to_numpy(),
+        wrong,
         lambda k: (
             f"{area_name(result, table['area_index'].iloc[k])}: {table['conversion'].iloc[k]} does not save what it says"
         ),
@@ -31,7 +32,7 @@ def savings(result: Result) -> list[Finding]:
     }
     for column, year in due.items():
         off = np.array([abs(months[column].sum() - year) > CLOSE * (1 + abs(year))])
-        found += told("months-not-year", off, lambda _, c=column, y=year: f"the months' {c} do not add up to {y:.3f}")
+        found += told("months-not-year", off, always(f"the months' {column} do not add up to {year:.3f}"))
     return found
 
 
@@ -72,7 +73,7 @@ def ordinance(result: Result) -> list[Finding]:
     found = []
     for plan, year in due.items():
         off = np.array([abs(steps.loc[plan, added].sum() - year) > CLOSE * (1 + abs(year))])
-        found += told("two-balances", off, lambda _, p=plan: f"the ordinance's steps do not lead to the {p} use")
+        found += told("two-balances", off, always(f"the ordinance's steps do not lead to the {plan} use"))
     return found
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import pandas as pd
 
 from geoturf import data, units
 from geoturf.model import CutPlan, Ground
 from geoturf.rules import MaterialRules, Product
+from geoturf.rules.item import Hazard
+from geoturf.rules.items import beware
 
 ROUTE_USES = ("route", "accessible route", "path", "walk")
 PLAY_USES = ("play", "playground")
@@ -20,90 +22,90 @@ NAILED = {
     "seam_nails": "seam_nail",
     "fabric_nails": "fabric_nail",
 }  # items and the rule of their nail
-INTO_GROUND = ("dig", "disposal", "stakes", *NAILED, "caps", "reroutes")  # whatever the depth that is dug
 ROUTE_PILE_M = units.INCH_M / 2  # 2010 ADA Standards for Accessible Design 302.2: pile 1/2 in at most
 
 
 class Caution(NamedTuple):
-    """Printed where the bid has any of ``items`` (keys; none: always). ``source`` is where its figures come from."""
+    """Printed where the bid has any item whose record names ``hazard`` ("": always). ``source`` is
+    where its figures come from."""
 
-    items: tuple[str, ...]
+    hazard: Hazard | Literal[""]
     text: str
     source: str
 
 
 _BY_WORK = (
     Caution(
-        INTO_GROUND,
+        "lines",
         "Digging: whatever goes into the ground, nails and stakes too, can meet a line. Call 811 first and wait until every "
         "utility has answered; the lead time is set by state law: ask your one-call centre. Near a marked line dig by hand, as "
         "the law and the line's owner ask.",
         "811, the national call-before-you-dig number; how long ahead is each state's own law, so no figure stands here",
     ),
     Caution(
-        INTO_GROUND,
+        "lines",
         "Trees: dig by hand inside the root zone, cut no structural root, keep turf and base off the trunk. Local codes may "
         "forbid work under a protected tree; ask a licensed or certified arborist.",
         "common practice",
     ),
     Caution(
-        ("caps", "reroutes"),
+        "irrigation",
         "Irrigation: lines are shut off, cut and capped by a licensed person; the backflow device stays, and stays tested, "
         "as the local code and the water supplier ask. A line kept for rinsing is marked.",
         "common practice",
     ),
     Caution(
-        INTO_GROUND,
+        "lines",
         "Disposal: spoil, old turf, off-cuts and infill go where local rules allow; test soil that may be contaminated "
         "before it leaves.",
         "common practice",
     ),
     Caution(
-        ("aggregate",),
+        "drainage",
         "Drainage: a stone base changes how water soaks in and runs off. Keep the grade away from buildings, send no water "
         "to a neighbour, and check local stormwater rules; where the soil does not drain ask a licensed engineer.",
         "common practice",
     ),
     Caution(
-        ("aggregate", "infill"),
+        "dust",
         "Silica dust: sand, stone and cut pavers give off respirable crystalline silica. 29 CFR 1926.1153: action level "
         "25 ug/m3, limit 50 ug/m3 over 8 hours; keep it wet, use the controls of Table 1, do not sweep dry. State codes may "
         "ask for more.",
         "29 CFR 1926.1153 (a), (b), (d) and Table 1",
     ),
     Caution(
-        (),
+        "",
         "Knives: turf is cut and trimmed with sharp knives: new blades, cuts away from the body, cut-resistant gloves, blades "
         "covered when not in use and boxed when worn, as local safety codes and the makers ask.",
         "common practice",
     ),
     Caution(
-        ("adhesive", "glue"),
+        "fumes",
         "Adhesive: read its safety data sheet, keep it from flames and drains, ventilate; local air rules may limit solvents.",
         "common practice",
     ),
     Caution(
-        (),
+        "",
         "Heat: turf in the sun has been measured at 169 F (76 C), 62 F (34 C) over the air, and at 199 F (93 C) in air of "
         "98 F (37 C); water cools it for minutes only. Warn users and shade play areas; for the crew follow the heat rules "
         "of your state's code.",
         "a university and desert-institute study as reported; a Penn State page citing Brakeman (2004)",
     ),
     Caution(
-        (),
+        "",
         "Reflections: sun thrown back by window glass, low-emissivity panes above all, has melted synthetic turf. Look where it "
         "falls through the day and the seasons; screen, shade or film such glass as its maker and local codes allow, or leave "
         "that ground out.",
         "common practice",
     ),
     Caution(
-        (),
+        "",
         "Contents: ask the makers for statements on lead and PFAS in turf, backing and infill; local codes may require them "
         "or forbid some kinds.",
         "common practice",
     ),
     Caution(
-        (),
+        "",
         "Permission: some states and cities limit or forbid synthetic turf (as of 2025 among them Colorado, SB24-005; in "
         "California cities may since SB 676 of 2023). Check local codes and the site's own covenants before work starts.",
         "bill summaries of Colorado SB24-005 and HB25-1113; a news report of California SB 676",
@@ -121,12 +123,17 @@ def of(
 ) -> tuple[str, ...]:
     """One line a caution, in the order of the work; ``net`` is the areas-aligned table of `Takeoff.areas`."""
     total = net.sum()
-    lines = [c.text for c in _BY_WORK if not c.items or any(total[key] > 0 for key in c.items)]
+    lines = [one.text for one in _BY_WORK if not one.hazard or _met(one.hazard, total)]
     lines += [*_kept_lines(total, rules), *_lifting(plan, products, rules), *_herbicide(ground), *_traffic(ground)]
     return (*lines, *_play(ground), *_routes(ground, products), LAST)
 
 
-def _kept_lines(total: pd.Series, rules: MaterialRules) -> list[str]:
+def _met(hazard: Hazard, total: pd.Series[float]) -> bool:
+    """Whether there is any item that calls for the caution; whatever depth is dug."""
+    return any(total[key] > 0 for key in beware(hazard))
+
+
+def _kept_lines(total: pd.Series[float], rules: MaterialRules) -> list[str]:
     """Common practice; lengths of nails from data/nails.csv."""
     driven = [data.value("nails", getattr(rules, rule), "length") for key, rule in NAILED.items() if total[key] > 0]
     if not driven and not total["stakes"] > 0:
@@ -142,7 +149,9 @@ def _kept_lines(total: pd.Series, rules: MaterialRules) -> list[str]:
 def _lifting(plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules) -> list[str]:
     """Arithmetic: area of the heaviest roll or length bought of each product x the turf's weight, against the limit."""
     area = (plan.rolls["width_m"] * plan.rolls["length_m"]).groupby(plan.rolls["product"], sort=False).max()
-    weight_kg = {name: m2 * products[name].weight_kg_per_m2() for name, m2 in area.items()}
+    weight_kg = {
+        name: m2 * products[name].weight_kg_per_m2() for name, m2 in zip(area.index.astype(str), area, strict=True)
+    }
     rolls = [
         f"{products[name].title} {kg / units.POUND_KG:,.0f} lb ({kg:,.0f} kg)"
         for name, kg in weight_kg.items()

@@ -2,42 +2,28 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
-from geoturf import data, units
+from geoturf import units
 from geoturf.rules import MaterialRules
 from geoturf.rules.items import ITEMS
 
 _MEASURES = ("ton", "t", "lb", "kg", "yd^3", "m^3", "ft^2", "m^2", "ft", "m", "in", "cm", "mm", "h")
 
 
-def sizes_and_allowances(rules: MaterialRules) -> dict[str, tuple[float, float]]:
-    """Key -> (SI units a purchase unit, allowance)."""
-    nails = {
-        name: rules.nail_box_kg * data.value("nails", getattr(rules, name), "count")
-        for name in ("turf_nail", "seam_nail", "fabric_nail")
-    }
-    bought = {
-        "dig": (rules.earth_step_m3, 0.0),
-        "disposal": (rules.earth_step_m3, 0.0),
-        "fabric": (rules.fabric_roll_width_m * rules.fabric_roll_length_m, rules.fabric_allowance),
-        "geotextile": (rules.below_roll_width_m * rules.below_roll_length_m, rules.fabric_allowance),
-        "aggregate": (rules.aggregate_step_kg, rules.aggregate_allowance),
-        "odour": (rules.odour_bag_kg, rules.odour_allowance),
-        "tape": (rules.tape_roll_m, rules.tape_allowance),
-        "adhesive": (rules.adhesive_covers_m, rules.adhesive_allowance),
-        "glue": (rules.glue_covers_m2, rules.glue_allowance),
-        "nails": (nails["turf_nail"], rules.nail_allowance),
-        "seam_nails": (nails["seam_nail"], rules.nail_allowance),
-        "fabric_nails": (nails["fabric_nail"], rules.nail_allowance),
-        "edging": (rules.edging_board_m, rules.edging_allowance),
-        "stakes": (1.0, rules.edging_allowance),
-        "infill": (rules.infill_bag_kg, rules.infill_allowance),
-    }
-    days = {key: (rules.hours_a_day_h, 0.0) for key, item in ITEMS.items() if item.kind == "plant"}
-    return dict.fromkeys(ITEMS, (1.0, 0.0)) | bought | days
+class Package(NamedTuple):
+    """What an item is bought by: SI units a package or step, and what is bought over net, as a fraction."""
+
+    size: float
+    allowance: float
+
+
+def packages(rules: MaterialRules) -> dict[str, Package]:
+    """The package of every item, by key."""
+    return {key: Package(item.size(rules), item.allowance(rules)) for key, item in ITEMS.items()}
 
 
 def measure_named(size: float, dimension: tuple[int, int, int] | None) -> str:
@@ -49,6 +35,6 @@ def measure_named(size: float, dimension: tuple[int, int, int] | None) -> str:
     return "lot"
 
 
-def whole(packages: Any) -> np.ndarray:
+def whole(packages: ArrayLike) -> NDArray[np.int64]:
     """Rounded up; a millionth of a package over does not buy another one."""
-    return np.maximum(0, np.ceil(np.asarray(packages, float) - 1e-6)).astype(np.int64)
+    return units.whole_steps(packages).astype(np.int64)

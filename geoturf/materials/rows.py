@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf.materials.packages import measure_named, sizes_and_allowances, whole
+from geoturf.materials.packages import Package, measure_named, packages, whole
 from geoturf.materials.turf import turf_rows
 from geoturf.materials.words import put_in_words, rule_values
 from geoturf.model import CutPlan
 from geoturf.rules import EdgeRules, MaterialRules, Product
-from geoturf.rules.items import ITEMS, Item
+from geoturf.rules.item import Item
+from geoturf.rules.items import ITEMS
 
 COLUMNS = [
     "scope", "scope_kind", "phase", "site", "key", "section", "item", "net", "unit", "allowance", "order", "order_unit",
@@ -35,9 +36,9 @@ def takeoff_rows(
     """Rows of the areas-aligned quantities ``q`` of kind pool, site (without turf, see `beside`) and bid; `COLUMNS`."""
     phase, site = areas["phase"].astype(str), areas["site"].astype(str)
     sums = q.groupby(phase, sort=False).sum()
-    packages, settings = sizes_and_allowances(rules), rule_values(rules, edge_rules)
-    pools = pd.concat([_rows(sums, packages), turf_rows(plan, products)], ignore_index=True)
-    sites = _rows(q.groupby([phase, site], sort=False).sum(), packages)
+    bought_by, settings = packages(rules), rule_values(rules, edge_rules)
+    pools = pd.concat([_rows(sums, bought_by), turf_rows(plan, products)], ignore_index=True)
+    sites = _rows(q.groupby([phase, site], sort=False).sum(), bought_by)
     sites = sites.assign(basis=_AS_POOL, basis_metric=_AS_POOL, order_by_site=sites["order"])
     pools = _with_site_orders(pools, sites, rules.pool)
     put_in_words(pools, sums, settings)
@@ -56,10 +57,10 @@ def beside(items: pd.DataFrame, areas: pd.DataFrame, alone: CutPlan, products: M
     return _ordered({"pool": pools, "site": sites, "bid": _totals(pools, phase.nunique())}, phase, site)
 
 
-def _rows(sums: pd.DataFrame, packages: Mapping[str, tuple[float, float]]) -> pd.DataFrame:
+def _rows(sums: pd.DataFrame, bought_by: Mapping[str, Package]) -> pd.DataFrame:
     """One row a group and item; ``sums`` is indexed by phase, or by phase and site."""
     keys = [key for key in ITEMS if key in sums and key != "turf"]
-    told = pd.DataFrame([_told(ITEMS[key], *packages[key]) for key in keys], index=keys)
+    told = pd.DataFrame([_told(ITEMS[key], bought_by[key]) for key in keys], index=keys)
     group, item = np.tile(np.arange(len(sums)), len(keys)), np.repeat(keys, len(sums))
     rows = told.loc[item].rename_axis("key").reset_index()
     rows["net"] = sums[keys].to_numpy().T.ravel()
@@ -72,15 +73,15 @@ def _rows(sums: pd.DataFrame, packages: Mapping[str, tuple[float, float]]) -> pd
     return rows[rows["net"] > 1e-9]
 
 
-def _told(item: Item, size: float, allowance: float) -> dict[str, Any]:
+def _told(item: Item, package: Package) -> dict[str, Any]:
     """What all rows of an item have."""
     return {
         "section": item.section,
         "item": item.title,
         "unit": item.unit,
-        "allowance": allowance,
-        "order_unit": item.package or measure_named(size, item.dimension),
-        "order_size": size,
+        "allowance": package.allowance,
+        "order_unit": item.package or measure_named(package.size, item.dimension),
+        "order_size": package.size,
         "product": "",
         "width_m": np.nan,
         "price_key": item.cost,

@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from geoturf import units
+
 
 def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: float) -> pd.DataFrame:
     """Fabric laid in strips along the long side of each part's smallest rectangle, lapped by ``overlap_m``.
@@ -16,13 +18,13 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
     """
     parts, owner = shapely.get_parts(geometry, return_index=True)
     level, deep = _level(parts)
-    count = np.maximum(1, np.ceil((deep - overlap_m) / (width_m - overlap_m) - 1e-6)).astype(int)
+    count = units.whole_steps(deep - overlap_m, width_m - overlap_m).clip(1).astype(int)
     part = np.repeat(np.arange(len(parts)), count)
     nth = np.arange(len(part)) - np.repeat(np.cumsum(count) - count, count)
     left, bottom, right, _ = shapely.bounds(level)[part].T
     low = bottom + nth * (width_m - overlap_m)
     long = _extent(shapely.intersection(level[part], shapely.box(left - 1, low, right + 1, low + width_m)))
-    joins = np.maximum(0, np.ceil((long - overlap_m) / (length_m - overlap_m) - 1e-6) - 1)
+    joins = (units.whole_steps(long - overlap_m, length_m - overlap_m) - 1).clip(0)
     area = owner[part]
     return pd.DataFrame(
         {

@@ -34,16 +34,22 @@ def turf_rows(plan: CutPlan, products: Mapping[str, Product], site: Mapping[str,
         for size, length in zip(found["size"], found["length"], strict=True)
     ]
     step_m = np.array([step for _, step in steps], float)
-    words = found.assign(width=found["width_m"], sold_as=np.where(by_roll, "whole rolls", "lengths off rolls")).to_dict(
-        "records"
-    )
+    sold_as = np.where(by_roll, "whole rolls", "lengths off rolls")
+    words = found.assign(width=found["width_m"], sold_as=sold_as)
     return _turf(found, products).assign(
         order=np.where(by_roll, found["rolls"], np.rint(found["length"] / step_m)).astype(np.int64),
         order_unit=[unit for unit, _ in steps],
         order_size=step_m * found["width_m"],
-        basis=[say(ITEMS["turf"].basis, row, "us") for row in words],
-        basis_metric=[say(ITEMS["turf"].basis, row, "metric") for row in words],
+        basis=_said(words, "us"),
+        basis_metric=_said(words, "metric"),
     )
+
+
+def _said(values: pd.DataFrame, system: str) -> list[str]:
+    """The formula of each row, of the values in its columns."""
+    rows = values.to_dict("records")
+    named = [{str(name): value for name, value in row.items()} for row in rows]
+    return [say(ITEMS["turf"].basis, row, system) for row in named]
 
 
 def _whole_rolls(product: pd.Series, products: Mapping[str, Product]) -> pd.Series:

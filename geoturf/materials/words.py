@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
-import numpy as np
 import pandas as pd
 
-from geoturf import data
+from geoturf import data, units
 from geoturf.materials.packages import whole
 from geoturf.materials.quantities import densities, swell_factor
+from geoturf.records import records
 from geoturf.rules import EdgeRules, MaterialRules
 from geoturf.rules.base import key_of
 from geoturf.rules.items import ITEMS, say
@@ -26,7 +26,7 @@ def rule_values(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, Any]:
     values |= {"seam_spacing": edge_rules.seam_spacing_m, "edging_on": ", ".join(edge_rules.edging_on)}
     for name in ("turf_nail", "seam_nail", "fabric_nail"):
         values[f"{name.removeprefix('turf_')}s_per_kg"] = data.value("nails", getattr(rules, name), "count")
-    values["lifts"] = np.ceil(rules.base_depth_m / rules.lift_m - 1e-6)
+    values["lifts"] = float(rules.lifts())
     values["below_overlap"] = rules.lap_below_m()
     values["compacted_density"], values["swell"] = densities(rules)[0], swell_factor(rules)
     return values
@@ -34,21 +34,43 @@ def rule_values(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, Any]:
 
 def put_in_words(rows: pd.DataFrame, sums: pd.DataFrame, settings: dict[str, Any]) -> None:
     """Fills ``basis`` and ``basis_metric`` of the rows that have none."""
-    values = {phase: settings | group | _derived(group, settings) for phase, group in sums.to_dict("index").items()}
+    values = {str(phase): _values(group, settings) for phase, group in sums.iterrows()}
+    bought = records(rows, _Bought)
     for system, column in (("us", "basis"), ("metric", "basis_metric")):
-        said = rows[column] if column in rows else [""] * len(rows)  # turf comes with its words
+        said = rows[column].tolist() if column in rows else [""] * len(rows)
         rows[column] = [
-            words
-            if row.key == "turf"
-            else say(ITEMS[row.key].basis, values[row.phase], system) + _rounding(row, system)
-            for words, row in zip(said, rows.itertuples(), strict=True)
+            words if row.key == "turf" else _said(row, values[row.phase], system)  # turf has its own
+            for words, row in zip(said, bought, strict=True)
         ]
 
 
-def _rounding(row: Any, system: str) -> str:
+class _Bought(NamedTuple):
+    """What of a row is put in words; ``net`` and ``order_size`` in ``unit``, SI."""
+
+    key: str
+    phase: str
+    net: float
+    unit: str
+    allowance: float
+    order: int
+    order_unit: str
+    order_size: float
+
+
+def _values(group: pd.Series[float], settings: dict[str, Any]) -> dict[str, Any]:
+    """What the formulas of one pool may name."""
+    sums = {str(name): value for name, value in group.items()}
+    return settings | sums | _derived(sums, settings)
+
+
+def _said(row: _Bought, values: dict[str, Any], system: str) -> str:
+    return say(ITEMS[row.key].basis, values, system) + _rounding(row, system)
+
+
+def _rounding(row: _Bought, system: str) -> str:
     """The last step in words: allowance, packages, rounded up."""
     packages = row.net * (1 + row.allowance) / row.order_size
-    if abs(packages - row.order) < 1e-6:
+    if abs(packages - row.order) < units.MILLIONTH:
         return ""
     more = f"with {100 * row.allowance:g} % more " if row.allowance else ""
     counted = ITEMS[row.key].package or row.order_unit == "lot"

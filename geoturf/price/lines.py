@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -14,6 +14,7 @@ from geoturf.errors import BidError
 from geoturf.model import Finding, Ground, Takeoff
 from geoturf.price.build_up import Step
 from geoturf.price.money import cents_of, decimal_of
+from geoturf.records import records
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import GENERAL_SECTION, ITEMS
 
@@ -36,24 +37,55 @@ COLUMNS = [
 ]
 
 
-def work_lines(items: pd.DataFrame, costs: Mapping[str, Any], products: Mapping[str, Product]) -> pd.DataFrame:
+def work_lines(
+    items: pd.DataFrame, costs: Mapping[str, units.Money | None], products: Mapping[str, Product]
+) -> pd.DataFrame:
     """One line for each takeoff row that has a unit cost, with `COLUMNS`; ``cents`` its amount."""
     lines = []
-    for row in items.itertuples():
-        money = _turf_money(products[row.product], row.width_m) if row.key == "turf" else costs.get(row.price_key)
+    for at, row in zip(items.index, records(items, _Bought), strict=True):
+        money = _money(row, costs, products)
         if money is not None:
             per_order = _per_order(row, money, products)
-            quantity = Decimal(int(row.order)) if per_order is None else _hundredths(row.order * per_order)
+            quantity = _quantity(row.order, per_order)
             told = (row.section, row.phase, row.key, ITEMS[row.key].kind, row.product, row.item)
-            lines.append((*told, *_amount(quantity, money), row.key, row.Index, per_order or 1.0))
+            lines.append((*told, *_amount(quantity, money), row.key, at, per_order or 1.0))
     return pd.DataFrame(lines, columns=COLUMNS)
+
+
+class _Bought(NamedTuple):
+    """What of a takeoff row is priced; ``order_size`` in SI units, ``width_m`` of turf."""
+
+    section: str
+    phase: str
+    key: str
+    product: str
+    item: str
+    order: int
+    order_unit: str
+    order_size: float
+    width_m: float
+    price_key: str
+
+
+def _money(
+    row: _Bought, costs: Mapping[str, units.Money | None], products: Mapping[str, Product]
+) -> units.Money | None:
+    """The unit cost of a row; None where the bid has none for it."""
+    if row.key == "turf":
+        return _turf_money(products[row.product], row.width_m)
+    return costs.get(row.price_key)
+
+
+def _quantity(order: int, per_order: float | None) -> Decimal:
+    """Packages counted, or what they measure."""
+    return Decimal(order) if per_order is None else _hundredths(order * per_order)
 
 
 def _amount(quantity: Decimal, money: units.Money) -> tuple[Decimal, str, Decimal, int]:
     return quantity, money.unit, money.amount, cents_of(quantity * money.amount)
 
 
-def _per_order(row: Any, money: units.Money, products: Mapping[str, Product]) -> float | None:
+def _per_order(row: _Bought, money: units.Money, products: Mapping[str, Product]) -> float | None:
     """What a purchase unit is in the unit of its price, where that is a measure; None where packages are counted."""
     size = row.order_size
     if money.unit == row.order_unit or (money.dimension is None and row.key != "turf"):
@@ -101,7 +133,8 @@ def printed_lines(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
     printed = pd.concat([lines, *steps_too], ignore_index=True)
     printed["share"] = printed["share"].fillna("")
     printed.insert(0, "line", np.arange(1, len(printed) + 1))
-    printed["amount"] = [decimal_of(cents) for cents in printed.pop("cents")]
+    amounts = [decimal_of(cents) for cents in printed.pop("cents")]
+    printed["amount"] = pd.Series(amounts, dtype=object)
     return printed.drop(columns="weigh")
 
 

@@ -6,6 +6,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 
 def cents_of(amount: Decimal) -> int:
@@ -26,15 +27,16 @@ def part_of(cents: int, rate: float) -> int:
 HALF_UP = 1e-4
 
 
-def shared(cents: int, weights: np.ndarray) -> np.ndarray:
+def shared(cents: int, weights: ArrayLike) -> NDArray[np.int64]:
     """``cents`` handed out by ``weights`` (n,), >= 0, in equal parts where all are zero: whole cents that add up exactly.
 
     Each part is the exact share of all up to it, rounded, less that of all before it. So a part is its exact share rounded up
     or down, and is known without ranking all of them, as a spreadsheet must know it."""
-    if not len(weights):
-        return np.zeros(0, np.int64)
     running = np.cumsum(np.asarray(weights, float))
+    if not len(running):
+        return np.zeros(0, np.int64)
     if not running[-1] > 0:
-        running = np.arange(1.0, len(weights) + 1)
+        running = np.arange(1.0, len(running) + 1)
     up_to = np.floor(cents * (running / running[-1]) + (0.5 + HALF_UP))
-    return np.diff(up_to, prepend=0.0).astype(np.int64)
+    parts: NDArray[np.float64] = np.diff(up_to, prepend=0.0)
+    return parts.astype(np.int64)

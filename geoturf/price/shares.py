@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,6 +10,7 @@ import pandas as pd
 from geoturf import data, units
 from geoturf.model import Ground, Takeoff
 from geoturf.price.money import decimal_of, shared
+from geoturf.records import records
 
 
 def bearers(ground: Ground, takeoff: Takeoff, lines: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series]:
@@ -19,17 +20,32 @@ def bearers(ground: Ground, takeoff: Takeoff, lines: pd.DataFrame) -> tuple[pd.D
     surface where they have none of it."""
     net, product = takeoff.areas, ground.areas["product"]
     columns = {"surface": net["surface"]}
-    for line in lines[["weigh", "product"]].drop_duplicates().itertuples():
+    borne = records(lines, _Line)
+    for line in dict.fromkeys(replace(line, phase="") for line in borne):
         own = product.eq(line.product) if line.weigh == "turf" else 1.0
-        columns[_column(line)] = net[line.weigh] * own
+        columns[line.column()] = net[line.weigh] * own
     shares = pd.DataFrame(columns, index=ground.areas.index).astype(float)
     sums = shares.groupby(ground.areas["phase"].astype(str), sort=False).sum()
-    named = [_column(line) if sums.at[line.phase, _column(line)] > 0 else "surface" for line in lines.itertuples()]
+    taken = {
+        (str(phase), name): total
+        for name, column in sums.items()
+        for phase, total in zip(sums.index, column.tolist(), strict=True)
+    }
+    named = [line.column() if taken[line.phase, line.column()] > 0 else "surface" for line in borne]
     return shares, pd.Series(named, lines.index, dtype=object)
 
 
-def _column(line: Any) -> str:
-    return f"turf {line.product}" if line.weigh == "turf" else line.weigh
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """What of a price line says who bears it."""
+
+    phase: str
+    weigh: str
+    product: str
+
+    def column(self) -> str:
+        """The column of the net quantities it is shared by."""
+        return f"turf {self.product}" if self.weigh == "turf" else self.weigh
 
 
 def of_areas(ground: Ground, shares: pd.DataFrame, lines: pd.DataFrame, loads: pd.DataFrame) -> pd.DataFrame:
@@ -39,14 +55,15 @@ def of_areas(ground: Ground, shares: pd.DataFrame, lines: pd.DataFrame, loads: p
     out = pd.DataFrame(0, index=land.index, columns=["cost", "price"])
     for phase, rows in land.groupby(land["phase"].astype(str), sort=False).indices.items():
         sites = pd.factorize(land["site"].to_numpy()[rows])[0]  # as they come in this phase
-        rows = rows[np.argsort(sites, kind="stable")]
+        by_site = np.asarray(rows)[np.argsort(sites, kind="stable")]
         own = (lines["phase"] == phase).to_numpy()
-        net = shares[list(lines["share"][own])].to_numpy()[rows]
+        net = shares[list(lines["share"][own])].to_numpy()[by_site]
         part = net / np.where(net.any(axis=0), net.sum(axis=0), 1.0)
         cost = loads["cost"].to_numpy()[own]
         rest = loads["price"].to_numpy()[own] - cost
-        out.iloc[rows, 0] = shared(int(cost.sum()), (part * cost).sum(axis=1))
-        out.iloc[rows, 1] = shared(int(rest.sum()), (part * rest).sum(axis=1)) + out.iloc[rows, 0]
+        costs = shared(int(cost.sum()), (part * cost).sum(axis=1))
+        out.iloc[by_site, 0] = costs
+        out.iloc[by_site, 1] = shared(int(rest.sum()), (part * rest).sum(axis=1)) + costs
     return out
 
 
@@ -65,10 +82,11 @@ def of_phases(ground: Ground, areas: pd.DataFrame) -> pd.DataFrame:
     ).reset_index()  # fmt: skip
     for unit, size in (("ft2", units.FT2_M2), ("m2", 1.0)):
         surfaces = out["surface_area_m2"] / size
-        out[f"price_per_{unit}"] = [
+        each = [
             units.cents(cents / 100 / surface) if surface > 0 else decimal_of(0)
             for cents, surface in zip(out["price"], surfaces, strict=True)
         ]
+        out[f"price_per_{unit}"] = pd.Series(each, dtype=object)
     out[["cost", "price"]] = out[["cost", "price"]].map(decimal_of)
     return out
 

@@ -1,197 +1,367 @@
-"""What a bid can be made of: every item once, with its section, its units and its formula in words.
+"""What a bid can be made of: every item once, whole in its record.
 
-Quantities are SI inside. An item is shown in a unit of either system (``us``, ``metric``) and
-bought by its package (a roll, a box) or, where it has none, by a measure (a ton, a yd^3). ``basis``
-is the formula as a template: ``{ground:area}`` is the value named ground, written as an area of the
-reader's system by `say`.
+A record says where the net quantity comes from (``net``, of what `geoturf.materials.quantities`
+measures), what it is bought by, what that costs, who does the work, what leaves the bid with it, and
+what to beware of; see `Item`. Quantities are SI inside. An item is shown in a unit of either system
+(``us``, ``metric``) and bought by its package (a roll, a box) or, where it has none, by a measure
+(a ton, a yd^3). ``basis`` is the formula as a template: ``{ground:area}`` is the value named ground,
+written as an area of the reader's system by `say`.
 
-Section numbers: data/masterformat.csv (2020 numbers, most from memory).
+Section numbers: data/masterformat.csv (2020 numbers, most from memory). Unit prices are invented.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from string import Formatter
-from typing import Any, Literal
+from typing import Any
 
 from geoturf import units
+from geoturf.rules import item as records
+from geoturf.rules.base import key_of
+from geoturf.rules.item import Formula, Hazard, Item, Kind, registry
 
-Kind = Literal["material", "labour", "plant", "service"]
-Dimension = tuple[int, int, int]
+AREA, VOLUME, LENGTH = ("ft^2", "m2"), ("yd^3", "m3"), ("ft", "m")
+MASS, STONE, HOURS, EACH = ("lb", "kg"), ("ton", "t"), ("h", "h"), ("each", "each")
 
-
-@dataclass(frozen=True, slots=True)
-class Item:
-    """``unit``: the SI unit of its net quantity (m2, m3, m, kg, h, each); ``us``, ``metric``: the
-    units it is shown in. ``package``: the word for what is bought, "" where it is bought by
-    measure. ``cost``: the key of its unit price."""
-
-    key: str
-    kind: Kind
-    section: str
-    title: str
-    unit: str
-    us: str
-    metric: str
-    package: str
-    cost: str
-    basis: str
-
-    @property
-    def dimension(self) -> Dimension | None:
-        """(length, mass, time) exponents of its net quantity; None for counted things."""
-        return None if self.unit == "each" else units.unit_factor(self.unit)[1]
-
-
-_SHOWN = {
-    "m2": ("ft^2", "m2"),
-    "m3": ("yd^3", "m3"),
-    "m": ("ft", "m"),
-    "kg": ("lb", "kg"),
-    "h": ("h", "h"),
-    "each": ("each", "each"),
-}
-
-
-def _item(
-    key: str, kind: Kind, section: str, title: str, unit: str, package: str, basis: str, cost: str | None = None
-) -> Item:
-    us, metric = ("ton", "t") if key == "aggregate" else _SHOWN[unit]
-    return Item(key, kind, section, title, unit, us, metric, package, key if cost is None else cost, basis)
-
-
-_MATERIALS = (
-    _item("fabric", "material", "31 05 19", "Weed fabric on the base", "m2", "roll",
-          "{fabric_strips:count} strips {fabric_roll_width:length} wide, ceil((W - {fabric_overlap:depth}) / "
-          "({fabric_roll_width:length} - {fabric_overlap:depth})) across each area, {fabric_length:length} in all, end laps in"),
-    _item("geotextile", "material", "31 05 19", "Separation fabric under the base", "m2", "roll",
-          "{below_strips:count} strips {below_roll_width:length} wide, ceil((W - {below_overlap:depth}) / "
-          "({below_roll_width:length} - {below_overlap:depth})) across each area, {below_length:length} in all, end laps in"),
-    _item("aggregate", "material", "32 11 23", "Aggregate base, compacted", "kg", "",
-          "surface {base:area} x {base_depth:depth} = {compacted:volume} compacted, in {lifts:count} lift(s) to "
-          "{relative_compaction:percent} of maximum dry density; x {compacted_density:density} x (1 + {moisture:percent} water); "
-          "{aggregate_loose:volume} in the truck"),
-    _item("odour", "material", "32 18 13", "Odour-control granules", "kg", "bag",
-          "pet areas {pets:area} x {odour_rate:rate}"),
-    _item("turf", "material", "32 18 13", "Synthetic turf", "m2", "",
-          "cut plan: {pieces:count} pieces of {net:area} as cut, from {rolls:count} {sold_as} {width:length} wide, "
-          "{length:length} in all"),
-    _item("tape", "material", "32 18 13", "Seam tape", "m", "roll",
-          "seams {seam:length}, of which {cross:length} across the pile and {shared:length} between areas"),
-    _item("adhesive", "material", "32 18 13", "Seam adhesive", "m", "tube",
-          "seams {seam:length}; a tube covers {adhesive_covers:length}"),
-    _item("glue", "material", "32 18 13", "Turf adhesive, full spread", "m2", "pail",
-          "glued areas {glued:area}; a pail covers {glue_covers:area}"),
-    _item("nails", "material", "32 18 13", "Turf nails", "each", "box",
-          "{perimeter_nails:count} along {fastened:length} of perimeter along the slope at {perimeter_spacing:depth} + "
-          "{field_nails:count} in the field at {field_spacing:depth} both ways; {turf_nail}, {nails_per_kg:per_mass}, "
-          "{nails_kg:mass}"),
-    _item("seam_nails", "material", "32 18 13", "Seam nails", "each", "box",
-          "seams {seam:length} at {seam_spacing:depth}, one more a run; {seam_nail}, {seam_nails_per_kg:per_mass}, "
-          "{seam_nails_kg:mass}"),
-    _item("fabric_nails", "material", "31 05 19", "Nails or staples of the fabric", "each", "box",
-          "fabric under {fabric_laid:area} at {fabric_spacing:depth} both ways; {fabric_nail}, {fabric_nails_per_kg:per_mass}, "
-          "{fabric_nails_kg:mass}"),
-    _item("edging", "material", "32 94 13", "Edging board", "m", "board",
-          "edges of kind {edging_on}: {edging:length} along the slope"),
-    _item("stakes", "material", "32 94 13", "Edging stakes", "each", "stake",
-          "edging {edging:length} at {stake_spacing:depth}, one more an area"),
-    _item("infill", "material", "32 18 13", "Infill", "kg", "bag",
-          "filled areas {filled:area} x {infill_rate:rate} (the pile weight takes {infill_low:rate} to {infill_high:rate}), "
-          "{infill_depth:thickness} deep at {infill_density:density}"),
-    _item("caps", "material", "32 84 00", "Irrigation heads capped", "each", "cap",
-          "{caps_given:count} from the layer + {caps_assumed:count} at {caps_per_site:number} a site where none are given"),
-    _item("reroutes", "service", "32 84 00", "Irrigation lines rerouted or kept for rinsing", "each", "line",
-          "{reroutes:count} at {reroutes_per_site:number} a site"),
-)  # fmt: skip
-
+# fmt: off
 _GROUND = (
-    _item("dig", "service", "31 23 16", "Excavation, in place", "m3", "",
-          "ground {dug:area} x {dig_depth:depth}"),
-    _item("haul", "service", "31 23 16", "Haul away", "each", "load",
-          "{dig:volume} in place x {swell:factor} loose ({soil}) = {disposal:volume}; loads of {truck:volume}, "
-          "rounded up site by site"),
-    _item("disposal", "service", "31 23 16", "Disposal of spoil, loose", "m3", "",
-          "{dig:volume} in place x {swell:factor} loose ({soil})"),
-)  # fmt: skip
-
-
-def _task(key: str, section: str, title: str, basis: str) -> Item:
-    return _item(f"labour_{key}", "labour", section, title, "h", "crew-hour", basis, "labour")
-
-
-_LABOUR = (
-    _task("setup", "32 18 13", "Set up and clear away", "{sites:count} site(s) x {rate_setup:hours}"),
-    _task("dig", "31 23 16", "Dig and load", "{dig:volume} / {rate_dig:volume_rate}"),
-    _task(
-        "base",
-        "32 11 23",
-        "Place and compact the base",
-        "surface {base:area} x {lifts:count} lift(s) / {rate_base:area_rate}",
+    Item(
+        kind="service", rate="",
+        key="dig", section="31 23 16", title="Excavation, in place",
+        net=lambda q, rules: q["dug"] * rules.dig_depth_m, unit="m3", shown=VOLUME,
+        package="", size=lambda rules: rules.earth_step_m3,
+        allowance=lambda rules: 0.0,
+        cost="dig", price=None,
+        priced="excavation by a subcontractor, over and above labour and plant; none if not given",
+        work=("labour_dig",), held_by=(), goes_with=("haul", "disposal"), cautions=("lines",),
+        basis="ground {dug:area} x {dig_depth:depth}",
     ),
-    _task("fabric", "31 05 19", "Lay fabric", "fabric {fabric_all:area} / {rate_fabric:area_rate}"),
-    _task("turf", "32 18 13", "Lay, trim and fit turf", "surface {surface:area} / {rate_turf:area_rate}"),
-    _task("seam", "32 18 13", "Join seams", "seams {seam:length} / {rate_seam:length_rate}"),
-    _task("nail", "32 18 13", "Drive nails", "{all_nails:count} nails / {rate_nails:number} an hour"),
-    _task("glue", "32 18 13", "Spread adhesive", "glued areas {glued:area} / {rate_glue:area_rate}"),
-    _task("edging", "32 94 13", "Set edging", "edging {edging:length} / {rate_edging:length_rate}"),
-    _task("infill", "32 18 13", "Spread infill and broom", "filled areas {filled:area} / {rate_infill:area_rate}"),
-    _task("caps", "32 84 00", "Cap and reroute irrigation", "{all_caps:count} / {rate_caps:number} an hour"),
+    Item(
+        kind="service", rate="",
+        key="haul", section="31 23 16", title="Haul away",
+        net=lambda q, rules: q["loads"], unit="each", shown=EACH,
+        package="load", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
+        cost="haul", price="165 USD/load", priced="a load hauled away",
+        work=(), held_by=(), goes_with=(), cautions=(),
+        basis="{dig:volume} in place x {swell:factor} loose ({soil}) = {disposal:volume}; loads"
+              " of {truck:volume}, rounded up site by site",
+    ),
+    Item(
+        kind="service", rate="",
+        key="disposal", section="31 23 16", title="Disposal of spoil, loose",
+        net=lambda q, rules: q["spoil"], unit="m3", shown=VOLUME,
+        package="", size=lambda rules: rules.earth_step_m3,
+        allowance=lambda rules: 0.0,
+        cost="disposal", price="11 USD/yd^3", priced="tip fee, loose",
+        work=(), held_by=(), goes_with=(), cautions=("lines",),
+        basis="{dig:volume} in place x {swell:factor} loose ({soil})",
+    ),
 )
 
+_MATERIALS = (
+    Item(
+        kind="material", rate="",
+        key="fabric", section="31 05 19", title="Weed fabric on the base",
+        net=lambda q, rules: q["fabric_length"] * rules.fabric_roll_width_m, unit="m2", shown=AREA,
+        package="roll", size=lambda rules: rules.fabric_roll_width_m * rules.fabric_roll_length_m,
+        allowance=lambda rules: rules.fabric_allowance,
+        cost="fabric", price="0.11 USD/ft^2", priced="weed fabric",
+        work=("labour_fabric",), held_by=("fabric_nails",), goes_with=(), cautions=(),
+        basis="{fabric_strips:count} strips {fabric_roll_width:length} wide, ceil((W - "
+              "{fabric_overlap:depth}) / ({fabric_roll_width:length} - {fabric_overlap:depth}))"
+              " across each area, {fabric_length:length} in all, end laps in",
+    ),
+    Item(
+        kind="material", rate="",
+        key="geotextile", section="31 05 19", title="Separation fabric under the base",
+        net=lambda q, rules: q["below_length"] * rules.below_roll_width_m, unit="m2", shown=AREA,
+        package="roll", size=lambda rules: rules.below_roll_width_m * rules.below_roll_length_m,
+        allowance=lambda rules: rules.fabric_allowance,
+        cost="geotextile", price="0.19 USD/ft^2", priced="separation fabric under the base",
+        work=("labour_fabric",), held_by=(), goes_with=(), cautions=(),
+        basis="{below_strips:count} strips {below_roll_width:length} wide, ceil((W - "
+              "{below_overlap:depth}) / ({below_roll_width:length} - {below_overlap:depth})) "
+              "across each area, {below_length:length} in all, end laps in",
+    ),
+    Item(
+        kind="material", rate="",
+        key="aggregate", section="32 11 23", title="Aggregate base, compacted",
+        net=lambda q, rules: q["stone"], unit="kg", shown=STONE,
+        package="", size=lambda rules: rules.aggregate_step_kg,
+        allowance=lambda rules: rules.aggregate_allowance,
+        cost="aggregate", price="36 USD/ton", priced="base stone, delivered",
+        work=("labour_base",), held_by=(), goes_with=(), cautions=("drainage", "dust"),
+        basis="surface {base:area} x {base_depth:depth} = {compacted:volume} compacted, in "
+              "{lifts:count} lift(s) to {relative_compaction:percent} of maximum dry density; x"
+              " {compacted_density:density} x (1 + {moisture:percent} water); "
+              "{aggregate_loose:volume} in the truck",
+    ),
+    Item(
+        kind="material", rate="",
+        key="odour", section="32 18 13", title="Odour-control granules",
+        net=lambda q, rules: q["pets"] * rules.odour_rate_kg_per_m2, unit="kg", shown=MASS,
+        package="bag", size=lambda rules: rules.odour_bag_kg,
+        allowance=lambda rules: rules.odour_allowance,
+        cost="odour", price="31 USD/bag", priced="odour-control granules",
+        work=(), held_by=(), goes_with=(), cautions=(),
+        basis="pet areas {pets:area} x {odour_rate:rate}",
+    ),
+    Item(
+        kind="material", rate="",
+        key="turf", section="32 18 13", title="Synthetic turf",
+        net=lambda q, rules: q["turf_bought"], unit="m2", shown=AREA,
+        package="", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
+        cost="", price=None, priced="",
+        work=("labour_turf",), held_by=(), goes_with=(), cautions=(),
+        basis="cut plan: {pieces:count} pieces of {net:area} as cut, from {rolls:count} "
+              "{sold_as} {width:length} wide, {length:length} in all",
+    ),
+    Item(
+        kind="material", rate="",
+        key="tape", section="32 18 13", title="Seam tape",
+        net=lambda q, rules: q["taped"], unit="m", shown=LENGTH,
+        package="roll", size=lambda rules: rules.tape_roll_m,
+        allowance=lambda rules: rules.tape_allowance,
+        cost="tape", price="42 USD/roll", priced="seam tape",
+        work=("labour_seam",), held_by=(), goes_with=(), cautions=(),
+        basis="seams {seam:length}, of which {cross:length} across the pile and {shared:length}"
+              " between areas",
+    ),
+    Item(
+        kind="material", rate="",
+        key="adhesive", section="32 18 13", title="Seam adhesive",
+        net=lambda q, rules: q["taped"], unit="m", shown=LENGTH,
+        package="tube", size=lambda rules: rules.adhesive_covers_m,
+        allowance=lambda rules: rules.adhesive_allowance,
+        cost="adhesive", price="13.50 USD/tube", priced="seam adhesive",
+        work=("labour_seam",), held_by=(), goes_with=(), cautions=("fumes",),
+        basis="seams {seam:length}; a tube covers {adhesive_covers:length}",
+    ),
+    Item(
+        kind="material", rate="",
+        key="glue", section="32 18 13", title="Turf adhesive, full spread",
+        net=lambda q, rules: q["glued"], unit="m2", shown=AREA,
+        package="pail", size=lambda rules: rules.glue_covers_m2,
+        allowance=lambda rules: rules.glue_allowance,
+        cost="glue", price="148 USD/pail", priced="adhesive for glued turf",
+        work=("labour_glue",), held_by=(), goes_with=(), cautions=("fumes",),
+        basis="glued areas {glued:area}; a pail covers {glue_covers:area}",
+    ),
+    Item(
+        kind="material", rate="",
+        key="nails", section="32 18 13", title="Turf nails",
+        net=lambda q, rules: q["perimeter_nails"] + q["field_nails"], unit="each", shown=EACH,
+        package="box", size=lambda rules: rules.nails_a_box(rules.turf_nail),
+        allowance=lambda rules: rules.nail_allowance,
+        cost="nails", price="98 USD/box", priced="turf nails",
+        work=("labour_nail",), held_by=(), goes_with=(), cautions=("lines",),
+        basis="{perimeter_nails:count} along {fastened:length} of perimeter along the slope at "
+              "{perimeter_spacing:depth} + {field_nails:count} in the field at "
+              "{field_spacing:depth} both ways; {turf_nail}, {nails_per_kg:per_mass}, "
+              "{nails_kg:mass}",
+    ),
+    Item(
+        kind="material", rate="",
+        key="seam_nails", section="32 18 13", title="Seam nails",
+        net=lambda q, rules: q["seam_fasteners"], unit="each", shown=EACH,
+        package="box", size=lambda rules: rules.nails_a_box(rules.seam_nail),
+        allowance=lambda rules: rules.nail_allowance,
+        cost="seam_nails", price="98 USD/box", priced="seam nails",
+        work=("labour_seam", "labour_nail"), held_by=(), goes_with=(), cautions=("lines",),
+        basis="seams {seam:length} at {seam_spacing:depth}, one more a run; {seam_nail}, "
+              "{seam_nails_per_kg:per_mass}, {seam_nails_kg:mass}",
+    ),
+    Item(
+        kind="material", rate="",
+        key="fabric_nails", section="31 05 19", title="Nails or staples of the fabric",
+        net=lambda q, rules: units.whole_steps(q["fabric_laid"], rules.fabric_spacing_m**2), unit="each", shown=EACH,
+        package="box", size=lambda rules: rules.nails_a_box(rules.fabric_nail),
+        allowance=lambda rules: rules.nail_allowance,
+        cost="fabric_nails", price="92 USD/box", priced="nails or staples of the fabric",
+        work=(), held_by=(), goes_with=(), cautions=("lines",),
+        basis="fabric under {fabric_laid:area} at {fabric_spacing:depth} both ways; "
+              "{fabric_nail}, {fabric_nails_per_kg:per_mass}, {fabric_nails_kg:mass}",
+    ),
+    Item(
+        kind="material", rate="",
+        key="edging", section="32 94 13", title="Edging board",
+        net=lambda q, rules: q["edged"], unit="m", shown=LENGTH,
+        package="board", size=lambda rules: rules.edging_board_m,
+        allowance=lambda rules: rules.edging_allowance,
+        cost="edging", price="29 USD/board", priced="edging board",
+        work=("labour_edging",), held_by=("stakes",), goes_with=(), cautions=(),
+        basis="edges of kind {edging_on}: {edging:length} along the slope",
+    ),
+    Item(
+        kind="material", rate="",
+        key="stakes", section="32 94 13", title="Edging stakes",
+        net=lambda q, rules: q["edge_stakes"], unit="each", shown=EACH,
+        package="stake", size=lambda rules: 1.0, allowance=lambda rules: rules.edging_allowance,
+        cost="stakes", price="1.15 USD/stake", priced="edging stakes",
+        work=(), held_by=(), goes_with=(), cautions=("lines",),
+        basis="edging {edging:length} at {stake_spacing:depth}, one more an area",
+    ),
+    Item(
+        kind="material", rate="",
+        key="infill", section="32 18 13", title="Infill",
+        net=lambda q, rules: q["infill_middle"], unit="kg", shown=MASS,
+        package="bag", size=lambda rules: rules.infill_bag_kg,
+        allowance=lambda rules: rules.infill_allowance,
+        cost="infill", price="11.75 USD/bag", priced="infill",
+        work=("labour_infill",), held_by=(), goes_with=(), cautions=("dust",),
+        basis="filled areas {filled:area} x {infill_rate:rate} (the pile weight takes "
+              "{infill_low:rate} to {infill_high:rate}), {infill_depth:thickness} deep at "
+              "{infill_density:density}",
+    ),
+    Item(
+        kind="material", rate="",
+        key="caps", section="32 84 00", title="Irrigation heads capped",
+        net=lambda q, rules: q["caps_given"] + q["caps_assumed"], unit="each", shown=EACH,
+        package="cap", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
+        cost="caps", price="9.50 USD/cap", priced="fittings of a capped head",
+        work=("labour_caps",), held_by=(), goes_with=(), cautions=("lines", "irrigation"),
+        basis="{caps_given:count} from the layer + {caps_assumed:count} at "
+              "{caps_per_site:number} a site where none are given",
+    ),
+    Item(
+        kind="service", rate="",
+        key="reroutes", section="32 84 00", title="Irrigation lines rerouted or kept for rinsing",
+        net=lambda q, rules: q["rerouted"], unit="each", shown=EACH,
+        package="line", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
+        cost="reroutes", price="135 USD/line", priced="a line rerouted or kept, by a licensed person",
+        work=("labour_caps",), held_by=(), goes_with=(), cautions=("lines", "irrigation"),
+        basis="{reroutes:count} at {reroutes_per_site:number} a site",
+    ),
+)
+# fmt: on
 
-#: which task each machine runs with
-RUNS_WITH = {"excavator": "dig", "compactor": "base", "broom": "infill", "spreader": "infill"}
+
+def _labour(key: str, section: str, title: str, rate: str, hours: Formula, basis: str) -> Item:
+    """A task of a crew: ``hours`` of it, reckoned by the production rate ``rate``."""
+    return Item(
+        key=f"labour_{key}", kind="labour", section=section, title=title,
+        net=hours, unit="h", shown=HOURS,
+        package="crew-hour", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
+        cost="labour", price="148 USD/h", priced="a crew-hour, burden in", rate=rate,
+        work=(), held_by=(), goes_with=(), cautions=(),
+        basis=basis,
+    )  # fmt: skip
 
 
-def _machine(key: str, section: str, title: str) -> Item:
-    task = RUNS_WITH[key]
-    basis = f"{{labour_{task}:hours}} of crew time / {{hours_a_day:hours}} a day"
-    return _item(key, "plant", section, title, "h", "day", basis)
+# ``all_<task>``: net quantities of all items that a task is done for
+_LABOUR = (
+    _labour(
+        "setup", "32 18 13", "Set up and clear away", "setup_h",
+        lambda q, rules: q["sites"] * rules.rates.setup_h,
+        "{sites:count} site(s) x {rate_setup:hours}",
+    ),
+    _labour(
+        "dig", "31 23 16", "Dig and load", "dig_m3_per_h",
+        lambda q, rules: q["all_dig"] / rules.rates.dig_m3_per_h,
+        "{all_dig:volume} / {rate_dig:volume_rate}",
+    ),
+    _labour(
+        "base", "32 11 23", "Place and compact the base", "base_m2_per_h",
+        lambda q, rules: q["base"] * rules.lifts() / rules.rates.base_m2_per_h,
+        "surface {base:area} x {lifts:count} lift(s) / {rate_base:area_rate}",
+    ),
+    _labour(
+        "fabric", "31 05 19", "Lay fabric", "fabric_m2_per_h",
+        lambda q, rules: q["all_fabric"] / rules.rates.fabric_m2_per_h,
+        "fabric {all_fabric:area} / {rate_fabric:area_rate}",
+    ),
+    _labour(
+        "turf", "32 18 13", "Lay, trim and fit turf", "turf_m2_per_h",
+        lambda q, rules: q["surface"] / rules.rates.turf_m2_per_h,
+        "surface {surface:area} / {rate_turf:area_rate}",
+    ),
+    _labour(
+        "seam", "32 18 13", "Join seams", "seam_m_per_h",
+        lambda q, rules: q["seam"] / rules.rates.seam_m_per_h,
+        "seams {seam:length} / {rate_seam:length_rate}",
+    ),
+    _labour(
+        "nail", "32 18 13", "Drive nails", "nails",
+        lambda q, rules: q["all_nail"] / rules.rates.nails,
+        "{all_nail:count} nails / {rate_nails:number} an hour",
+    ),
+    _labour(
+        "glue", "32 18 13", "Spread adhesive", "glue_m2_per_h",
+        lambda q, rules: q["all_glue"] / rules.rates.glue_m2_per_h,
+        "glued areas {all_glue:area} / {rate_glue:area_rate}",
+    ),
+    _labour(
+        "edging", "32 94 13", "Set edging", "edging_m_per_h",
+        lambda q, rules: q["all_edging"] / rules.rates.edging_m_per_h,
+        "edging {all_edging:length} / {rate_edging:length_rate}",
+    ),
+    _labour(
+        "infill", "32 18 13", "Spread infill and broom", "infill_m2_per_h",
+        lambda q, rules: q["filled"] / rules.rates.infill_m2_per_h,
+        "filled areas {filled:area} / {rate_infill:area_rate}",
+    ),
+    _labour(
+        "caps", "32 84 00", "Cap and reroute irrigation", "caps",
+        lambda q, rules: q["all_caps"] / rules.rates.caps,
+        "{all_caps:count} / {rate_caps:number} an hour",
+    ),
+)  # fmt: skip
+
+
+def _machine(key: str, section: str, title: str, task: str, rate: str, price: str, priced: str) -> Item:
+    """Hired plant: it runs while its task does, and is paid for by the day."""
+    return Item(
+        key=key, kind="plant", section=section, title=title,
+        net=lambda q, rules: q[f"labour_{task}"], unit="h", shown=HOURS,
+        package="day", size=lambda rules: rules.hours_a_day_h,
+        allowance=lambda rules: 0.0,
+        cost=key, price=price, priced=priced, rate=rate,
+        work=(), held_by=(), goes_with=(), cautions=(),
+        basis=f"{{labour_{task}:hours}} of crew time / {{hours_a_day:hours}} a day",
+    )  # fmt: skip
 
 
 _PLANT = (
-    _machine("excavator", "31 23 16", "Excavator or skid steer"),
-    _machine("compactor", "32 11 23", "Plate compactor"),
-    _machine("broom", "32 18 13", "Power broom"),
-    _machine("spreader", "32 18 13", "Infill spreader"),
-)
+    _machine("excavator", "31 23 16", "Excavator or skid steer", "dig", "dig_m3_per_h",
+             "380 USD/day", "excavator or skid steer, fuel in"),
+    _machine("compactor", "32 11 23", "Plate compactor", "base", "base_m2_per_h", "92 USD/day", "plate compactor"),
+    _machine("broom", "32 18 13", "Power broom", "infill", "infill_m2_per_h", "105 USD/day", "power broom"),
+    _machine("spreader", "32 18 13", "Infill spreader", "infill", "infill_m2_per_h", "48 USD/day", "infill spreader"),
+)  # fmt: skip
 
 #: every item, in the order a bid lists them
-ITEMS: dict[str, Item] = {item.key: item for item in (*_GROUND, *_MATERIALS, *_LABOUR, *_PLANT)}
-
-#: what leaves the bid together with an item
-GOES_WITH: dict[str, tuple[str, ...]] = {
-    "dig": ("haul", "disposal"),
-    "fabric": ("fabric_nails",),
-    "edging": ("stakes",),
-}
+ITEMS: dict[str, Item] = registry((*_GROUND, *_MATERIALS, *_LABOUR, *_PLANT))
 
 #: what each task is done for; with the last of these the task leaves too, and its plant with it
 DONE_FOR: dict[str, tuple[str, ...]] = {
-    "labour_dig": ("dig",),
-    "labour_base": ("aggregate",),
-    "labour_fabric": ("fabric", "geotextile"),
-    "labour_turf": ("turf",),
-    "labour_seam": ("tape", "adhesive", "seam_nails"),
-    "labour_nail": ("nails", "seam_nails"),
-    "labour_glue": ("glue",),
-    "labour_edging": ("edging",),
-    "labour_infill": ("infill",),
-    "labour_caps": ("caps", "reroutes"),
+    task: tuple(key for key, item in ITEMS.items() if task in item.work)
+    for task in dict.fromkeys(task for item in ITEMS.values() for task in item.work)
 }
 
 
+def of_kind(*kinds: Kind) -> list[Item]:
+    """The items of some kinds, in their order."""
+    return [item for item in ITEMS.values() if item.kind in kinds]
+
+
+def beware(hazard: Hazard) -> tuple[str, ...]:
+    """The items whose work calls for the cautions about ``hazard``."""
+    return tuple(key for key, item in ITEMS.items() if hazard in item.cautions)
+
+
 def task_of(key: str) -> str:
-    """The task, as production rates name it, that an item's hours are reckoned by; "" of materials
-    and services."""
-    task = RUNS_WITH.get(key) or (key.removeprefix("labour_") if key.startswith("labour_") else "")
-    return "nails" if task == "nail" else task
+    """The production rate, as bids name it, that an item's hours are reckoned by; "" of materials and services."""
+    return key_of(ITEMS[key].rate)
+
+
+def misfit(cost: str, money: units.Money) -> str:
+    """Why a unit cost is not per anything its item is bought by; "" where it fits."""
+    return records.misfit(cost, money, ITEMS.values())
 
 
 def together(keys: tuple[str, ...]) -> list[str]:
     """Items left out, and those that leave with them."""
-    return [*keys, *(other for key in keys for other in GOES_WITH.get(key, ()))]
+    return [*keys, *(other for key in keys for other in (*ITEMS[key].held_by, *ITEMS[key].goes_with))]
 
 
 def idle(keys: tuple[str, ...]) -> list[str]:
@@ -200,9 +370,9 @@ def idle(keys: tuple[str, ...]) -> list[str]:
 
 
 def cannot_leave(keys: tuple[str, ...]) -> str:
-    """Why items cannot be left out of any bid; "" where they can: no turf, or an item without its
-    work or what holds it."""
-    needed = DONE_FOR | {part: (whole,) for whole in ("fabric", "edging") for part in GOES_WITH[whole]}
+    """Why items cannot be left out of any bid; "" where they can: no turf, or an item without its work or what holds it."""
+    holds = {part: (whole,) for whole, item in ITEMS.items() for part in item.held_by}
+    needed = DONE_FOR | holds
     for key in keys:
         if key not in ITEMS:
             return f"'{key}' is no item; items are {', '.join(ITEMS)}"
@@ -253,9 +423,8 @@ class _Speech(Formatter):
 
 
 def shown(items: Any, system: str) -> Any:
-    """A takeoff's ``items`` as a reader of ``system`` ("us" or "metric") sees them: net, net_low,
-    net_high and order_size in ``unit``, now the shown one, and ``basis`` in its units (the column
-    basis_metric is gone)."""
+    """A takeoff's ``items`` as a reader of ``system`` ("us" or "metric") sees them: net, net_low, net_high and order_size in
+    ``unit``, now the shown one, and ``basis`` in its units (the column basis_metric is gone)."""
     unit = items["key"].map({key: getattr(item, system) for key, item in ITEMS.items()})
     factor = unit.map(lambda name: 1.0 if name == "each" else units.unit_factor(name)[0])
     measures = {name: items[name] / factor for name in ("net", "net_low", "net_high", "order_size")}
@@ -264,6 +433,5 @@ def shown(items: Any, system: str) -> Any:
 
 
 def say(template: str, values: dict[str, Any], system: str) -> str:
-    """``template`` with its ``values`` (SI) written in the units of ``system`` ("us" or
-    "metric")."""
+    """``template`` with its ``values`` (SI) written in the units of ``system`` ("us" or "metric")."""
     return _Speech(system).format(template, **values)

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import ValidationInfo, field_validator, model_validator
 
-from geoturf import data
+from geoturf import data, units
 from geoturf.rules.base import (
     COMMON,
     ArealMass,
@@ -24,7 +24,7 @@ from geoturf.rules.base import (
     rule,
 )
 from geoturf.rules.base import Area as AreaSize
-from geoturf.rules.items import cannot_leave
+from geoturf.rules.items import ITEMS, cannot_leave
 
 Nail = Literal["8d", "10d", "16d", "20d", "30d", "40d", "50d", "60d"]
 
@@ -69,6 +69,10 @@ class Rates(Rules):
     @classmethod
     def _gets_done(cls, value: float, info: ValidationInfo) -> float:
         return value if info.field_name == "setup_h" else positive(value)
+
+
+if _unknown := {item.rate for item in ITEMS.values() if item.rate} - set(Rates.model_fields):
+    raise ValueError(f"items name rates that are none: {', '.join(_unknown)}")
 
 
 class MaterialRules(Rules):
@@ -180,3 +184,11 @@ class MaterialRules(Rules):
     def lap_below_m(self) -> float:
         """The overlap of the separation fabric in force."""
         return data.value("lap", self.subgrade, "lap") if self.below_overlap_m is None else self.below_overlap_m
+
+    def lifts(self) -> int:
+        """How many times the base is placed and compacted."""
+        return units.round_up(self.base_depth_m, self.lift_m)
+
+    def nails_a_box(self, nail: str) -> float:
+        """How many nails of a size (``40d``) there are in a box."""
+        return self.nail_box_kg * data.value("nails", nail, "count")

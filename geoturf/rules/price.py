@@ -3,66 +3,17 @@
 from __future__ import annotations
 
 import re
-from typing import Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import ValidationInfo, field_validator, model_validator
+from pydantic import ValidationInfo, create_model, field_validator, model_validator
 
 from geoturf.rules.base import COMMON, Fraction, Price, Rules, rule
-from geoturf.rules.items import GENERAL_SECTION, ITEMS, cannot_leave
+from geoturf.rules.items import GENERAL_SECTION, ITEMS, cannot_leave, misfit
 from geoturf.units import Money
 
 
-def _words(cost: str) -> tuple[set[str], set[tuple[int, int, int]]]:
-    """Purchase words and dimensions that a unit cost may be per."""
-    items = [item for item in ITEMS.values() if item.cost == cost]
-    words = {item.package for item in items if item.package}
-    words |= {"each"} if any(item.unit == "each" and item.package != "box" for item in items) else set()
-    return words, {item.dimension for item in items if item.dimension is not None}
-
-
-def misfit(cost: str, money: Money) -> str:
-    """Why a unit cost is not per anything its item is bought by; "" where it fits."""
-    words, dimensions = _words(cost)
-    whole_day = money.dimension == (0, 0, 1) and money.si > 1  # a crew's day or a hire day is not 24 hours
-    if money.unit in words or (money.dimension in dimensions and not whole_day):
-        return ""
-    example = f"/{min(words)}" if words else ""
-    measures = {(2, 0, 0): "/ft^2", (3, 0, 0): "/yd^3", (1, 0, 0): "/ft", (0, 1, 0): "/ton", (0, 0, 1): "/h"}
-    ways = [
-        f'"{money.amount} {money.currency}{way}"'
-        for way in (example, *(measures[d] for d in sorted(dimensions)))
-        if way
-    ]
-    return f"'{money}' does not fit; it is priced like {' or '.join(ways) or str(money.amount)}"
-
-
-class Costs(Rules):
-    """Unit costs by item: per package ("85 USD/roll") or per measure ("0.12 USD/ft^2"). All
-    defaults are invented."""
-
-    dig: Price | None = rule(None, "excavation by a subcontractor, over and above labour and plant; none if not given")
-    haul: Price = rule("165 USD/load", "a load hauled away")
-    disposal: Price = rule("11 USD/yd^3", "tip fee, loose")
-    fabric: Price = rule("0.11 USD/ft^2", "weed fabric")
-    geotextile: Price = rule("0.19 USD/ft^2", "separation fabric under the base")
-    aggregate: Price = rule("36 USD/ton", "base stone, delivered")
-    odour: Price = rule("31 USD/bag", "odour-control granules")
-    tape: Price = rule("42 USD/roll", "seam tape")
-    adhesive: Price = rule("13.50 USD/tube", "seam adhesive")
-    glue: Price = rule("148 USD/pail", "adhesive for glued turf")
-    nails: Price = rule("98 USD/box", "turf nails")
-    seam_nails: Price = rule("98 USD/box", "seam nails")
-    fabric_nails: Price = rule("92 USD/box", "nails or staples of the fabric")
-    edging: Price = rule("29 USD/board", "edging board")
-    stakes: Price = rule("1.15 USD/stake", "edging stakes")
-    infill: Price = rule("11.75 USD/bag", "infill")
-    caps: Price = rule("9.50 USD/cap", "fittings of a capped head")
-    reroutes: Price = rule("135 USD/line", "a line rerouted or kept, by a licensed person")
-    labour: Price = rule("148 USD/h", "a crew-hour, burden in")
-    excavator: Price = rule("380 USD/day", "excavator or skid steer, fuel in")
-    compactor: Price = rule("92 USD/day", "plate compactor")
-    broom: Price = rule("105 USD/day", "power broom")
-    spreader: Price = rule("48 USD/day", "infill spreader")
+class _Costs(Rules):
+    """Unit costs by item: per package ("85 USD/roll") or per measure ("0.12 USD/ft^2"). All defaults are invented."""
 
     @field_validator("*")
     @classmethod
@@ -73,9 +24,23 @@ class Costs(Rules):
         return money
 
 
+def _unit_costs() -> dict[str, tuple[Any, Any]]:
+    """Type and field of each unit cost that an item names."""
+    return {
+        item.cost: (Price if item.price else Price | None, rule(item.price, item.priced))
+        for item in ITEMS.values()
+        if item.cost
+    }
+
+
+if TYPE_CHECKING:
+    Costs = _Costs  # a checker cannot read fields that are made of records
+else:
+    Costs = create_model("Costs", __base__=_Costs, __doc__=_Costs.__doc__, **_unit_costs())
+
+
 class Extra(Rules):
-    """What else the bid carries, such as permits or a fence: by the site, by the phase, or by
-    surface."""
+    """What else the bid carries, such as permits or a fence: by the site, by the phase, or by surface."""
 
     title: str
     price: Price

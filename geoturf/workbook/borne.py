@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from decimal import Decimal
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from geoturf import units
 from geoturf.model import Price
+from geoturf.records import records
 from geoturf.rules.items import ITEMS
 from geoturf.workbook.book import Book, cell, sum_of
 from geoturf.workbook.bought import AMOUNT, HALF_UP, cost_column, work
@@ -46,7 +48,7 @@ def sites(book: Book, price: Price, land: pd.DataFrame, system: str) -> None:
     """Sites, summed over phases from the sheet of what each takes of every line."""
     sheet = book.sheet("Sites", (30, 16, 16), ("site", "cost", "price"))
     at = _net_by_site(book, price, land, system)
-    for row, site in enumerate(price.sites.itertuples(), start=1):
+    for row, site in enumerate(records(price.sites, _Site), start=1):
         book.text(sheet, row, 0, site.site)
         for place, value in enumerate((site.cost, site.price)):
             found = sum_of(f"'{_NET}'", _MONEY + place, at[site.site])
@@ -58,10 +60,22 @@ def sites(book: Book, price: Price, land: pd.DataFrame, system: str) -> None:
         sheet.write_formula(end, column, formula, book.total, float(price.totals[word]))
 
 
+class _Site(NamedTuple):
+    site: str
+    cost: Decimal
+    price: Decimal
+
+
+class _Line(NamedTuple):
+    key: str
+    description: str
+    share: str
+
+
 def _net_by_site(book: Book, price: Price, land: pd.DataFrame, system: str) -> dict[str, list[int]]:
     """A block a phase: two rows of what a net unit comes to, then what each of its sites takes. Gives the rows of each site."""
     named = work(price).drop_duplicates("share")
-    shown = [_shown(line, system) for line in named.itertuples()]
+    shown = [_shown(line, system) for line in records(named, _Line)]
     heads = ("phase", "site", "cost, running", "rest, running", "cost", "price", *(head for head, _ in shown))
     sheet = book.sheet(_NET, (14, 30, *[15] * (len(heads) - 2)), heads)
     net = price.borne[list(named["share"])] / [size for _, size in shown]
@@ -78,7 +92,7 @@ def _net_by_site(book: Book, price: Price, land: pd.DataFrame, system: str) -> d
     return at
 
 
-def _shown(line: Any, system: str) -> tuple[str, float]:
+def _shown(line: _Line, system: str) -> tuple[str, float]:
     """Head of the column that a line is shared by, and how many SI units its shown unit has."""
     if line.share == "sites":
         return "Sites", 1.0

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import math
-from typing import Any
+from decimal import Decimal
+from typing import Any, NamedTuple
 
 import pandas as pd
 
+from geoturf import units
 from geoturf.model import Price
+from geoturf.records import records
 from geoturf.workbook.book import MOST_ARGUMENTS, Book, cell, letter
 
 #: columns of Lines
@@ -30,8 +32,8 @@ def materials(book: Book, items: pd.DataFrame) -> dict[int, int]:
     kept = items[items["scope_kind"].isin(["pool", "bid"])]
     at: dict[int, int] = {}
     pools: dict[tuple[Any, ...], list[str]] = {}  # cells of the pools' orders that a row of the bid adds up
-    for row, item in enumerate(kept.itertuples(), start=1):
-        at[item.Index] = row
+    for row, (index, item) in enumerate(zip(kept.index, records(kept, _Item), strict=True), start=1):
+        at[int(index)] = row
         same = pools.setdefault((item.key, item.product, str(item.width_m), item.order_size), [])
         _item(book, sheet, row, item, _order(row, item, same))
         if item.scope_kind == "pool":
@@ -39,7 +41,27 @@ def materials(book: Book, items: pd.DataFrame) -> dict[int, int]:
     return at
 
 
-def _item(book: Book, sheet: Any, row: int, item: Any, formula: str) -> None:
+class _Item(NamedTuple):
+    """A row of `geoturf.model.Takeoff.items` as shown."""
+
+    scope: str
+    scope_kind: str
+    section: str
+    key: str
+    item: str
+    product: str
+    width_m: float
+    net: float
+    unit: str
+    allowance: float
+    order: int
+    order_unit: str
+    order_size: float
+    order_by_site: int
+    basis: str
+
+
+def _item(book: Book, sheet: Any, row: int, item: _Item, formula: str) -> None:
     """One row; shaded is what the price follows: what the order is reckoned from, or the order itself."""
     priced, reckoned = item.scope_kind == "pool", bool(formula)
     book.texts(sheet, row, 0, (item.scope, item.section, item.item))
@@ -56,7 +78,7 @@ def _item(book: Book, sheet: Any, row: int, item: Any, formula: str) -> None:
     book.text(sheet, row, 10, item.basis)
 
 
-def _order(row: int, item: Any, pools: list[str]) -> str:
+def _order(row: int, item: _Item, pools: list[str]) -> str:
     """The formula of an order quantity; "" where it is no sum or rounding of this sheet: turf comes from the cut plan, and
     where sites are pools they are rounded one by one."""
     if item.scope_kind == "bid":
@@ -67,7 +89,7 @@ def _order(row: int, item: Any, pools: list[str]) -> str:
 
 
 def _whole(packages: float) -> int:
-    return max(0, math.ceil(packages - 1e-6))
+    return units.round_up(packages)
 
 
 # ------------------------------------------------------------------------------------------------ Lines
@@ -80,7 +102,7 @@ def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -
              "price")  # fmt: skip
     sheet = book.sheet("Lines", (6, 10, 14, 10, 38, 13, 10, 13, *[15] * (len(steps) + 3)), heads)
     table, end = work(price), len(work(price)) + 1
-    for row, line in enumerate(table.itertuples(), start=1):
+    for row, line in enumerate(records(table, _Line), start=1):
         sheet.write_number(row, 0, line.line)
         book.texts(sheet, row, 1, (line.section, line.phase, line.kind, line.description))
         _quantity(book, sheet, row, line, items, rows)
@@ -101,6 +123,22 @@ def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -
         sheet.write_formula(end, column, formula, book.total, float(sum(price.loads[name])))
 
 
+class _Line(NamedTuple):
+    """A row of `geoturf.model.Price.lines` as shown."""
+
+    line: int
+    section: str
+    phase: str
+    kind: str
+    description: str
+    quantity: Decimal
+    unit: str
+    unit_price: Decimal
+    amount: Decimal
+    row: int
+    per_order: float
+
+
 def work(price: Price) -> pd.DataFrame:
     """The lines of the work; the steps of the build-up have a sheet of their own."""
     return price.lines[price.lines["kind"] != "general"]
@@ -111,7 +149,7 @@ def cost_column(price: Price) -> int:
     return FIRST_STEP + len(price.build_up)
 
 
-def _quantity(book: Book, sheet: Any, row: int, line: Any, items: pd.DataFrame, rows: dict[int, int]) -> None:
+def _quantity(book: Book, sheet: Any, row: int, line: _Line, items: pd.DataFrame, rows: dict[int, int]) -> None:
     if line.row < 0:  # an extra of the bid, which is no takeoff row
         sheet.write_number(row, 5, float(line.quantity), book.change)
         return

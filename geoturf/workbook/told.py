@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from decimal import Decimal
+from typing import Any, NamedTuple
 
 from geoturf import planner, units
-from geoturf.model import Price, Result
+from geoturf.model import Price, Result, Water
+from geoturf.records import records
 from geoturf.workbook.book import Book, sum_of
 from geoturf.workbook.bought import price_cell
 
@@ -21,18 +23,18 @@ def water(book: Book, result: Result) -> None:
     said += planner.facts(result)
     for row, pair in enumerate(said):
         book.texts(sheet, row, 0, pair)
-    _to_convert(book, sheet, len(said) + 1, result)
+    _to_convert(book, sheet, len(said) + 1, result.water, result.bid.units)
 
 
-def _to_convert(book: Book, sheet: Any, start: int, result: Result) -> None:
+def _to_convert(book: Book, sheet: Any, start: int, water: Water, system: str) -> None:
     """The areas to convert, the first first, from row ``start`` on."""
-    unit, size = ("gal", units.GALLON_M3) if result.bid.units == "us" else ("m3", 1.0)
+    unit, size = ("gal", units.GALLON_M3) if system == "us" else ("m3", 1.0)
     heads = ("site", "area", "convert to", f"saves a year, {unit}", "capital", "payback, years")
     for place, head in enumerate(heads):
         book.text(sheet, start, place, head, book.head)
-    options = result.water.table
+    options = water.table
     chosen = options[options["chosen"]].sort_values("rank")
-    for row, one in enumerate(chosen.itertuples(), start=start + 1):
+    for row, one in enumerate(records(chosen, _Conversion), start=start + 1):
         book.texts(sheet, row, 0, (one.site, one.area, one.title))
         sheet.write_number(row, 3, one.saved_m3 / size, book.count)
         sheet.write_number(row, 4, one.capital, book.money)
@@ -42,14 +44,31 @@ def _to_convert(book: Book, sheet: Any, start: int, result: Result) -> None:
             book.text(sheet, row, 5, "never")
 
 
+class _Conversion(NamedTuple):
+    """A row of `geoturf.model.Water.table` as shown."""
+
+    site: str
+    area: str
+    title: str
+    saved_m3: float
+    capital: float
+    payback_years: float
+
+
 def alternates(book: Book, price: Price) -> None:
     if not len(price.alternates):
         return
     sheet = book.sheet("Alternates", (60, 16, 16), ("alternate, as reckoned with the bid", "price", "difference"))
-    for row, one in enumerate(price.alternates.itertuples(), start=1):
+    for row, one in enumerate(records(price.alternates, _Alternate), start=1):
         book.text(sheet, row, 0, one.alternate)
         sheet.write_number(row, 1, float(one.price), book.money)
         sheet.write_number(row, 2, float(one.difference), book.money)
+
+
+class _Alternate(NamedTuple):
+    alternate: str
+    price: Decimal
+    difference: Decimal
 
 
 def cautions(book: Book, result: Result) -> None:
@@ -91,6 +110,16 @@ def summary(book: Book, sheet: Any, result: Result) -> None:
     _phases(book, sheet, price, unit, size)
 
 
+class _Phase(NamedTuple):
+    phase: str
+    sites: int
+    areas: int
+    surface_area_m2: float
+    price: Decimal
+    price_per_ft2: Decimal
+    price_per_m2: Decimal
+
+
 def _phases(book: Book, sheet: Any, price: Price, unit: str, size: float) -> None:
     """Phases under the summary; their money is summed from the schedule."""
     per = "price_per_ft2" if unit == "ft^2" else "price_per_m2"
@@ -99,12 +128,16 @@ def _phases(book: Book, sheet: Any, price: Price, unit: str, size: float) -> Non
         book.text(sheet, 10, place, head, book.head)
     direct = price.schedule.groupby("phase")["amount"].sum()
     of = price.schedule.reset_index(drop=True).groupby("phase").indices
-    for row, phase in enumerate(price.phases.itertuples(), start=11):
+    for row, phase in enumerate(records(price.phases, _Phase), start=11):
         book.text(sheet, row, 0, phase.phase)
         sheet.write_number(row, 1, phase.sites, book.count)
         sheet.write_number(row, 2, phase.areas, book.count)
         sheet.write_number(row, 3, phase.surface_area_m2 / size, book.number)
         rows = [int(at) + 1 for at in of.get(phase.phase, ())]
-        for column, source, value in ((4, 3, direct.get(phase.phase, 0)), (5, 4 + len(price.build_up), phase.price)):
+        amounts = (
+            (4, 3, direct.get(phase.phase, Decimal(0))),
+            (5, 4 + len(price.build_up), phase.price),
+        )
+        for column, source, value in amounts:
             sheet.write_formula(row, column, f"=ROUND({sum_of('Schedule', source, rows)},2)", book.money, float(value))
         sheet.write_formula(row, 6, f"=ROUND(F{row + 1}/D{row + 1},2)", book.money, float(getattr(phase, per)))
