@@ -222,7 +222,8 @@ def _exchange(one: Path, other: Path) -> bool:
     except (OSError, AttributeError):
         return False
     at_cwd, swap = -100, 2
-    return call(at_cwd, os.fsencode(one), at_cwd, os.fsencode(other), swap) == 0
+    failed: int = call(at_cwd, os.fsencode(one), at_cwd, os.fsencode(other), swap)
+    return failed == 0
 
 
 def _unwritable(folder: Path, error: OSError) -> InputError:

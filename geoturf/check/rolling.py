@@ -55,7 +55,7 @@ def inside(result: Result) -> list[Finding]:
     out = ((low < -HAIR_M) | (high > usable(result, pieces["roll"]) + HAIR_M)).any(axis=1)
     return told(
         "piece-off-roll",
-        out,
+        np.asarray(out),
         lambda k: f"piece {pieces['piece'].iloc[k]} does not lie inside roll {pieces['roll'].iloc[k]}",
     )
 
