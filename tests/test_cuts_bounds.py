@@ -14,7 +14,7 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from geoturf.cuts import dual, exact, levels, polish, program, rolls, sections, stock_lengths
-from geoturf.cuts.job import Job, count, used
+from geoturf.cuts.job import Job, count, undercut, used
 from geoturf.cuts.market import Market
 from geoturf.cuts.solve import solve
 
@@ -443,3 +443,14 @@ def test_exact_plan_agrees_with_itself_up_to_its_limit():
     best = exact.shorter(whole, sum(h for h, _ in quick) + 1)
     bound = program.relax(whole, quick, program.plain(whole)).least()
     assert bound <= sum(h for h, _ in best) <= sum(h for h, _ in quick)
+
+
+@pytest.mark.parametrize(("bought", "bound", "less"), [(1.0, 1.0 + 2e-6, True), (1.0, 1.0 + 1e-7, False)])
+def test_dust_is_no_undercut(bought, bound, less):
+    assert undercut(bought, bound) is less
+
+
+def test_dust_of_a_large_order_is_no_undercut():
+    """A square of 2 km takes four million square metres; sums in another order differ by some of their last digits."""
+    assert not undercut(4_069_849.9248, 4_069_849.9248 + 2e-5)
+    assert undercut(4_069_849.9248, 4_069_849.9348)

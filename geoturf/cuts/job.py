@@ -101,6 +101,12 @@ def is_chain(job: Job, section: Section) -> bool:
     return job.slant is not None and len(lanes) == 1 and lanes[0][0] == job.width and len(lanes[0][1]) > 1
 
 
+def undercut(bought: float, bound: float) -> bool:
+    """Whether less is bought than a bound says (both in m, or both in m2), by more than the dust that sums of floats gather:
+    a micrometre, or a billionth of what is bought where that is more."""
+    return not bound <= bought + max(1e-6, 1e-9 * bought)  # so that what is no number is told
+
+
 def used(bought: Bought) -> int:
     """Steps of roll that sections take."""
     return sum(length for length, _ in bought)

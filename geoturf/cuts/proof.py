@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from geoturf.cuts import pools
+from geoturf.cuts.job import undercut
 from geoturf.cuts.market import Market, markets
 from geoturf.errors import PromiseError
 from geoturf.model import Choices, CutPlan, Finding, Ground
@@ -48,7 +49,7 @@ def _to_buy(least_m2: float, market: dict[float, Market]) -> float:
 def kept(pool: str, bought_m2: float, bound_m2: float) -> float:
     """The bound of what is bought, without float dust between equal figures. Raises `PromiseError`
     where it is broken."""
-    if not bound_m2 <= bought_m2 + 1e-6:
+    if undercut(bought_m2, bound_m2):
         line = f"pool {pool}: {bought_m2:.4f} m2 bought under a bound of {bound_m2:.4f} m2"
         raise PromiseError(Finding("error", "bound-broken", line))
     return min(bound_m2, bought_m2)

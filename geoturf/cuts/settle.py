@@ -20,7 +20,7 @@ from geoturf.cuts.solve import solve
 from geoturf.model import Layout
 from geoturf.rules import LayoutRules
 
-SMALL = 6  # areas of a pool
+SMALL, FEW = 6, 400  # areas of a pool, and its pieces: a park is no lawn, and cutting it anew takes long
 _PASSES = 3  # over all areas of a pool
 _LESS = 1e-9  # of the cost: float noise is no gain
 
@@ -47,6 +47,11 @@ def settled(work: Work) -> list[Layout]:
         if least == before:
             break
     return chosen
+
+
+def small(layouts: Sequence[Layout]) -> bool:
+    """Whether a pool of areas laid so is small."""
+    return len(layouts) <= SMALL and sum(len(layout.pieces) for layout in layouts) <= FEW
 
 
 def cost(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRules) -> float:

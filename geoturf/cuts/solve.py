@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geoturf.cuts import dual, exact, levels, polish, program, rolls, stock_lengths
-from geoturf.cuts.job import Bought, Job, Section, count, relabelled, used
+from geoturf.cuts.job import Bought, Job, Section, count, relabelled, undercut, used
 from geoturf.cuts.market import Market
 from geoturf.cuts.master import UnsolvedError
 from geoturf.cuts.sections import quick
@@ -276,7 +276,7 @@ def _assert_whole(job: Job, cut: Cut) -> None:
         faults.append("a left-over is cut longer than it is")
     if any(sum(width for width, _ in lanes) > job.width for _, lanes in everything):
         faults.append("lanes are wider than the roll")
-    if cut.bought_m(job) < cut.bound_m - 1e-6:
+    if undercut(cut.bought_m(job), cut.bound_m):
         faults.append(f"{cut.bought_m(job):.3f} m are bought under a bound of {cut.bound_m:.3f} m")
     if faults:
         raise PromiseError(Finding("error", "cut-plan", "; ".join(faults)))

@@ -55,7 +55,7 @@ def choose(
             chosen[area] = layouts[row]
     if spared_m2 is None:  # slanted ends are not cut yet: what they really buy is not known here
         _settle(
-            [pool for pool in pools if len(pool.areas) <= settle.SMALL],
+            [pool for pool in pools if settle.small([chosen[area] for area in pool.areas])],
             choices,
             chosen,
             market,
