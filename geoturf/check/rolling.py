@@ -53,7 +53,7 @@ def inside(result: Result) -> list[Finding]:
     pieces = result.plan.pieces
     low, high = _corners(pieces)
     off = (low < -HAIR_M) | (high > usable(result, pieces["roll"]) + HAIR_M)
-    out: NDArray[np.bool_] = np.asarray(off).any(axis=1)
+    out = np.logical_or.reduce(off, axis=1)
     return told(
         "piece-off-roll",
         np.asarray(out),
