@@ -52,7 +52,8 @@ def inside(result: Result) -> list[Finding]:
     """Every piece lies inside the usable part of its roll."""
     pieces = result.plan.pieces
     low, high = _corners(pieces)
-    out = ((low < -HAIR_M) | (high > usable(result, pieces["roll"]) + HAIR_M)).any(axis=1)
+    off = (low < -HAIR_M) | (high > usable(result, pieces["roll"]) + HAIR_M)
+    out = np.logical_or.reduce(off, axis=1)
     return told(
         "piece-off-roll",
         np.asarray(out),
