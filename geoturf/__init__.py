@@ -37,7 +37,10 @@ _HOME = {  # public name -> where it lives, in flow order
             "Result",
         )
     },
-    **{name: f"errors.{name}" for name in ("GeoturfError", "BidError", "InputError", "PromiseError")},
+    **{
+        name: f"errors.{name}"
+        for name in ("GeoturfError", "BidError", "InputError", "PromiseError")
+    },
 }
 
 __all__ = ["__version__", *_HOME]

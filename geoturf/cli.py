@@ -1,4 +1,5 @@
-"""The command line: ``geoturf run | check | draft | rules | explain | sample``. The only room that prints.
+"""The command line: ``geoturf run | check | draft | rules | explain | sample``. The only room that
+prints.
 
 Heavy imports stay inside the commands: ``geoturf --help`` must answer at once.
 """
@@ -9,7 +10,9 @@ import argparse
 import os
 import sys
 
-TYPE_CHECKING = False  # type checkers know the name; importing typing itself would double the time of --help
+TYPE_CHECKING = (
+    False  # type checkers know the name; importing typing itself would double the time of --help
+)
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from typing import Any, NoReturn, TextIO
@@ -19,14 +22,18 @@ if TYPE_CHECKING:
 
 DONE, REFUSED, USAGE, LEFT_OUT, UNPRINTED = range(5)
 _SHOWN = 12  # findings of one severity shown on a terminal; all stand in findings.csv
-_SAID = {"compile": "compiling the kernels (once on this machine)"}  # of stages whose name does not say it
+_SAID = {
+    "compile": "compiling the kernels (once on this machine)"
+}  # of stages whose name does not say it
 _LEAST_ADDRESSES = 1_200_000_000  # bytes; the demo ran under 1.2 GB on two cores, and died or hung under 1.0 and 0.8
 _UNKEPT = (
     "no folder found to keep compiled kernels in, so every run compiles them anew and takes up to a minute more; "
     "set NUMBA_CACHE_DIR to a folder that can be written"
 )
 
-_KEPT = "\n\t\u00a0\u202f\u200c\u200d"  # line ends, spaces, and the joiners that scripts and emoji need
+_KEPT = (
+    "\n\t\u00a0\u202f\u200c\u200d"  # line ends, spaces, and the joiners that scripts and emoji need
+)
 
 _EPILOG = """\
 example:
@@ -41,8 +48,9 @@ Ctrl-C or SIGTERM
 
 
 def safe(text: str) -> str:
-    """``text`` with whatever a terminal would act on, or that turns or hides what stands beside it (ESC, BEL, carriage return,
-    marks of direction, lone surrogates), written out as TOML does: \\u001b."""
+    """``text`` with whatever a terminal would act on, or that turns or hides what stands beside it
+    (ESC, BEL, carriage return, marks of direction, lone surrogates), written out as TOML does:
+    \\u001b."""
     return "".join(c if c.isprintable() or c in _KEPT else _escaped(ord(c)) for c in text)
 
 
@@ -70,38 +78,71 @@ def parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     top.add_argument("--version", action="store_true", help="print the version and stop")
-    commands = top.add_subparsers(dest="command", metavar="run | check | draft | rules | explain | sample")
+    commands = top.add_subparsers(
+        dest="command", metavar="run | check | draft | rules | explain | sample"
+    )
 
     run = commands.add_parser("run", help="read a bid file or GIS files and write the finished bid")
     run.add_argument(
-        "inputs", nargs="+", metavar="INPUT", help="one bid file (.toml), or GIS files run with every default"
+        "inputs",
+        nargs="+",
+        metavar="INPUT",
+        help="one bid file (.toml), or GIS files run with every default",
     )
-    run.add_argument("--out", metavar="DIR", help="folder to write; reports/<name of the input> if not given")
-    run.add_argument("--workers", type=_workers, metavar="N", help="processes for the layout; all cores if not given")
     run.add_argument(
-        "--cluster", metavar="ADDRESS", help="a Dask scheduler to lay out on instead (needs geoturf[cluster])"
+        "--out", metavar="DIR", help="folder to write; reports/<name of the input> if not given"
     )
-    run.add_argument("--strict", action="store_true", help="refuse the whole run when anything would be left out")
-    run.add_argument("--quiet", action="store_true", help="print nothing but refusals and what was left out")
+    run.add_argument(
+        "--workers",
+        type=_workers,
+        metavar="N",
+        help="processes for the layout; all cores if not given",
+    )
+    run.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="a Dask scheduler to lay out on instead (needs geoturf[cluster])",
+    )
+    run.add_argument(
+        "--strict", action="store_true", help="refuse the whole run when anything would be left out"
+    )
+    run.add_argument(
+        "--quiet", action="store_true", help="print nothing but refusals and what was left out"
+    )
 
     check = commands.add_parser("check", help="read only, and report what is odd about the input")
-    check.add_argument("inputs", nargs="+", metavar="INPUT", help="one bid file (.toml), or GIS files")
-    check.add_argument("--strict", action="store_true", help="exit 1 when anything would be left out")
+    check.add_argument(
+        "inputs", nargs="+", metavar="INPUT", help="one bid file (.toml), or GIS files"
+    )
+    check.add_argument(
+        "--strict", action="store_true", help="exit 1 when anything would be left out"
+    )
 
     draft = commands.add_parser("draft", help="write a commented starter bid file for GIS files")
     draft.add_argument("inputs", nargs="+", metavar="GIS")
-    draft.add_argument("-o", "--out", metavar="BID.toml", help="file to write; printed if not given")
+    draft.add_argument(
+        "-o", "--out", metavar="BID.toml", help="file to write; printed if not given"
+    )
 
     rules = commands.add_parser("rules", help="print every default, its range and its source")
     rules.add_argument(
-        "words", nargs="*", metavar="WORD", help="only the rules whose name or text holds all these words"
+        "words",
+        nargs="*",
+        metavar="WORD",
+        help="only the rules whose name or text holds all these words",
     )
 
-    explain = commands.add_parser("explain", help="say what a column, code, rule or file of a report means")
-    explain.add_argument("word", metavar="WORD", help="such as waste_pct, overlap, min_piece_width, cut_plan.csv")
+    explain = commands.add_parser(
+        "explain", help="say what a column, code, rule or file of a report means"
+    )
+    explain.add_argument(
+        "word", metavar="WORD", help="such as waste_pct, overlap, min_piece_width, cut_plan.csv"
+    )
 
     sample = commands.add_parser("sample", help="write the sample bids")
-    sample.add_argument("folder", nargs="?", default="sample_gis", metavar="DIR", help="sample_gis if not given")
+    sample.add_argument(
+        "folder", nargs="?", default="sample_gis", metavar="DIR", help="sample_gis if not given"
+    )
     return top
 
 
@@ -114,7 +155,9 @@ def _workers(text: str) -> int:
 def main(arguments: list[str] | None = None) -> int:
     top = parser()
     args = top.parse_args(arguments)
-    args.stands = str  # says what stands where the report goes, once a run knows; nothing until then
+    args.stands = (
+        str  # says what stands where the report goes, once a run knows; nothing until then
+    )
     with _Signals() as signals, _Streams():
         try:
             status = _command(top, args)
@@ -139,18 +182,29 @@ def _command(top: argparse.ArgumentParser, args: argparse.Namespace) -> int:
 
 
 def _ended(fault: BaseException, signal_got: int, stands: str) -> int:
-    """What is said of a command that did not come to its end, and its status. ``stands``: where a new report
-    is whole, if one is."""
+    """What is said of a command that did not come to its end, and its status. ``stands``: where a
+    new report is whole, if one is."""
     what = f"the report is whole in {stands}" if stands else "nothing was written"
-    if signal_got or isinstance(fault, KeyboardInterrupt):  # an import that is stopped may raise anything
+    if signal_got or isinstance(
+        fault, KeyboardInterrupt
+    ):  # an import that is stopped may raise anything
         return _last_words([f"Stopped; {what}."], 128 + (signal_got or 2))
     if isinstance(fault, _Unprinted):
         seen = f"the report is whole in {stands}" if stands else "not all was printed"
-        return _last_words([f"error: standard output cannot be written ({fault}); {seen}"], UNPRINTED)
-    from geoturf.errors import GeoturfError  # not before: a stop may have come in the midst of imports
+        return _last_words(
+            [f"error: standard output cannot be written ({fault}); {seen}"], UNPRINTED
+        )
+    from geoturf.errors import (
+        GeoturfError,
+    )  # not before: a stop may have come in the midst of imports
 
     if isinstance(fault, GeoturfError):
-        lines = [f.line() for severity in ("error", "warning") for f in fault.findings if f.severity == severity]
+        lines = [
+            f.line()
+            for severity in ("error", "warning")
+            for f in fault.findings
+            if f.severity == severity
+        ]
         return _last_words([*lines, f"Refused; {what}."], REFUSED)
     if _starved(fault):
         told = f" ({_one_line(fault)})" if str(fault) else ""
@@ -160,7 +214,8 @@ def _ended(fault: BaseException, signal_got: int, stands: str) -> int:
 
 
 def _refuse_a_low_limit() -> None:
-    """Under a low limit on addresses some libraries wait for ever for memory that does not come, rather than fail."""
+    """Under a low limit on addresses some libraries wait for ever for memory that does not come,
+    rather than fail."""
     limit = _address_limit()
     if limit is not None and limit < _LEAST_ADDRESSES:
         asked, needed = f"{limit / 1e6:,.0f} MB", f"{_LEAST_ADDRESSES / 1e6:,.0f} MB"
@@ -178,8 +233,8 @@ def _address_limit() -> int | None:
 
 
 def _starved(fault: BaseException) -> bool:
-    """Whether a fault comes of too little memory: under a limit, libraries that cannot be loaded and threads that cannot be
-    started do."""
+    """Whether a fault comes of too little memory: under a limit, libraries that cannot be loaded
+    and threads that cannot be started do."""
     if isinstance(fault, MemoryError):
         return True
     return _address_limit() is not None and isinstance(fault, (ImportError, OSError, RuntimeError))
@@ -203,12 +258,14 @@ def _own_fault(fault: BaseException) -> str:
     if os.environ.get("GEOTURF_TRACEBACK"):
         raise fault
     told = f"{type(fault).__name__}: {_one_line(fault)}"
-    return f"error: {told}; this is a fault of geoturf: please report it, with GEOTURF_TRACEBACK=1 set"
+    return (
+        f"error: {told}; this is a fault of geoturf: please report it, with GEOTURF_TRACEBACK=1 set"
+    )
 
 
 class _Signals:
-    """While it lasts, a stop by a service or a time limit (SIGTERM) ends a command as Ctrl-C does: in good order. ``got`` is the
-    signal that came, or 0."""
+    """While it lasts, a stop by a service or a time limit (SIGTERM) ends a command as Ctrl-C does:
+    in good order. ``got`` is the signal that came, or 0."""
 
     def __init__(self) -> None:
         self.got = 0
@@ -260,7 +317,8 @@ class _Stream:
             raise _Unprinted(error.strerror or error) from None
 
     def _let_go(self) -> None:
-        """What is left in the buffer goes nowhere, or Python would try again at the end and complain."""
+        """What is left in the buffer goes nowhere, or Python would try again at the end and
+        complain."""
         try:
             nowhere = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nowhere, self.stream.fileno())
@@ -310,7 +368,10 @@ def _run(args: argparse.Namespace) -> int:
             sys.stdout.flush()
     finally:  # said even where the summary cannot be
         if result.source.left_out:
-            _say([f for f in result.findings if f.severity == "error"] if args.quiet else [], all_of_them=True)
+            _say(
+                [f for f in result.findings if f.severity == "error"] if args.quiet else [],
+                all_of_them=True,
+            )
             _print(_not_priced(result.source.left_out), sys.stderr)
     return LEFT_OUT if result.source.left_out else DONE
 
@@ -327,7 +388,11 @@ def _bid_of(inputs: list[str]) -> tuple[Bid, list[Finding], str]:
         from geoturf.errors import BidError
         from geoturf.model import Finding
 
-        raise BidError(Finding("error", "mixed-inputs", "give one bid file, or GIS files, not both", file=tomls[0]))
+        raise BidError(
+            Finding(
+                "error", "mixed-inputs", "give one bid file, or GIS files, not both", file=tomls[0]
+            )
+        )
     if tomls:
         return read_bid(tomls[0]), [], PurePath(tomls[0]).stem
     bid, notes = bid_of_files(inputs)
@@ -337,7 +402,11 @@ def _bid_of(inputs: list[str]) -> tuple[Bid, list[Finding], str]:
 def _engine(args: argparse.Namespace) -> Any:
     from geoturf.engine import Cluster, Processes
 
-    return Cluster(args.cluster) if args.cluster else Processes(args.workers, _quiet if args.quiet else _warn)
+    return (
+        Cluster(args.cluster)
+        if args.cluster
+        else Processes(args.workers, _quiet if args.quiet else _warn)
+    )
 
 
 def _warn(line: str) -> None:
@@ -368,7 +437,13 @@ class _Bar:
     def __enter__(self) -> _Bar:
         if self.live:
             from rich.console import Console
-            from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+            from rich.progress import (
+                BarColumn,
+                Progress,
+                SpinnerColumn,
+                TextColumn,
+                TimeElapsedColumn,
+            )
 
             self.bar = Progress(
                 SpinnerColumn(), TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn(),
@@ -380,7 +455,9 @@ class _Bar:
 
     def told(self, stage: str, done: int, of: int) -> None:
         if self.bar:
-            self.bar.update(self.task, description=_SAID.get(stage, stage), completed=done, total=of or None)
+            self.bar.update(
+                self.task, description=_SAID.get(stage, stage), completed=done, total=of or None
+            )
 
     def __exit__(self, *_: object) -> None:
         if self.bar:
@@ -404,7 +481,10 @@ def _say(
         for line in shown:
             _print(line, where)
         if len(lines) > len(shown):
-            _print(f"{severity}: and {len(lines) - len(shown)} more; all stand in the findings.csv of a run", where)
+            _print(
+                f"{severity}: and {len(lines) - len(shown)} more; all stand in the findings.csv of a run",
+                where,
+            )
 
 
 def _summary(result: Result, folder: str) -> None:
@@ -459,7 +539,10 @@ def _draft(args: argparse.Namespace) -> int:
     text = draft(args.inputs, args.out)
     unused = text.count("\n# NOT USED: ")
     if unused:
-        _print(f"warning: layers that are not used: {unused}; see NOT USED in the draft for why", sys.stderr)
+        _print(
+            f"warning: layers that are not used: {unused}; see NOT USED in the draft for why",
+            sys.stderr,
+        )
     _print(f"wrote {args.out}: read it through, then: geoturf run {args.out}" if args.out else text)
     return DONE
 
@@ -498,8 +581,19 @@ def _quoted(word: str) -> str:
 def _near(words: list[str], names: Iterable[tuple[str, str]]) -> list[str]:
     from difflib import get_close_matches
 
-    known = sorted({part for name in names for word in name for part in (word, *word.replace("_", ".").split("."))})
-    return list(dict.fromkeys(near for word in words for near in get_close_matches(word.lower(), known, cutoff=0.7)))
+    known = sorted(
+        {
+            part
+            for name in names
+            for word in name
+            for part in (word, *word.replace("_", ".").split("."))
+        }
+    )
+    return list(
+        dict.fromkeys(
+            near for word in words for near in get_close_matches(word.lower(), known, cutoff=0.7)
+        )
+    )
 
 
 def _explain(args: argparse.Namespace) -> int:

@@ -1,7 +1,9 @@
-"""Every column of the report's tables: its name, unit and meaning (`geoturf/data/columns.csv`), and tables made of them.
+"""Every column of the report's tables: its name, unit and meaning (`geoturf/data/columns.csv`), and
+tables made of them.
 
-A table is made from plain columns in SI by `table`: values are converted to the bid's units, rounded and named with their
-unit's suffix as the column's record says. A column without a record can't be written, nor one with a record be forgotten.
+A table is made from plain columns in SI by `table`: values are converted to the bid's units,
+rounded and named with their unit's suffix as the column's record says. A column without a record
+can't be written, nor one with a record be forgotten.
 """
 
 from __future__ import annotations
@@ -27,8 +29,9 @@ TYPES = {
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a file of the report. ``quantity``: text, count, number, money, or a quantity of `geoturf.units.SHOWN`, which
-    gives its unit; ``decimals``: None where the unit has its usual ones; ``when``: where it is there, always if empty."""
+    """A column of a file of the report. ``quantity``: text, count, number, money, or a quantity of
+    `geoturf.units.SHOWN`, which gives its unit; ``decimals``: None where the unit has its usual
+    ones; ``when``: where it is there, always if empty."""
 
     file: str
     base: str
@@ -64,7 +67,8 @@ class Column:
 
 @cache
 def every() -> tuple[Column, ...]:
-    """All columns, file by file in the order they are written. Raises `ValueError` for a record that is not whole."""
+    """All columns, file by file in the order they are written. Raises `ValueError` for a record
+    that is not whole."""
     return tuple(_column(row) for row in data.table("columns"))
 
 
@@ -75,14 +79,23 @@ def of(file: str) -> tuple[Column, ...]:
 
 
 def table(file: str, system: str, values: Mapping[str, Any]) -> pd.DataFrame:
-    """The table of ``file`` from its columns' ``values`` in SI, by base name. Raises `KeyError` for a value without a record
-    and for a record without a value, but where its column is not always there."""
+    """The table of ``file`` from its columns' ``values`` in SI, by base name. Raises `KeyError` for
+    a value without a record and for a record without a value, but where its column is not always
+    there."""
     unknown = values.keys() - {column.base for column in of(file)}
     if unknown:
         raise KeyError(f"{file}: no record in columns.csv of {', '.join(sorted(unknown))}")
-    made = {column: values[column.base] for column in of(file) if column.base in values or not column.when}
+    made = {
+        column: values[column.base]
+        for column in of(file)
+        if column.base in values or not column.when
+    }
     cells = {column.name(system): _cells(column, system, some) for column, some in made.items()}
-    decimals = {column.name(system): column.digits(system) for column in made if column.digits(system) is not None}
+    decimals = {
+        column.name(system): column.digits(system)
+        for column in made
+        if column.digits(system) is not None
+    }
     out = pd.DataFrame(cells)
     out.attrs["decimals"] = decimals
     return out
@@ -91,11 +104,17 @@ def table(file: str, system: str, values: Mapping[str, Any]) -> pd.DataFrame:
 def _column(row: dict[str, str]) -> Column:
     quantity, decimals = row["quantity"], row["decimals"]
     if quantity not in (COUNT, MONEY, NUMBER, TEXT) and quantity not in units.SHOWN:
-        raise ValueError(f"columns.csv: {row['file']}, {row['column']}: no such quantity as '{quantity}'")
+        raise ValueError(
+            f"columns.csv: {row['file']}, {row['column']}: no such quantity as '{quantity}'"
+        )
     if not row["meaning"] or (quantity == NUMBER and not decimals):
-        raise ValueError(f"columns.csv: {row['file']}, {row['column']}: no meaning, or a number without its decimals")
+        raise ValueError(
+            f"columns.csv: {row['file']}, {row['column']}: no meaning, or a number without its decimals"
+        )
     digits = int(decimals) if decimals else None
-    return Column(row["file"], row["column"], quantity, row["unit"], digits, row["when"], row["meaning"])
+    return Column(
+        row["file"], row["column"], quantity, row["unit"], digits, row["when"], row["meaning"]
+    )
 
 
 def _cells(column: Column, system: str, values: Any) -> np.ndarray:

@@ -25,7 +25,8 @@ from numpy.typing import NDArray
 Floats: TypeAlias = NDArray[np.float64]
 Ints: TypeAlias = NDArray[np.int64]
 Flags: TypeAlias = NDArray[np.bool_]
-# a whole number of 64 bits to the compiler, whatever is added to it; a plain one to the type checker
+# a whole number of 64 bits to the compiler, whatever is added to it; a plain one to the type
+# checker
 int64 = cast("Callable[[int], int]", np.int64)
 _Kernel = TypeVar("_Kernel", bound=Callable[..., Any])  # a decorated function keeps its type
 
@@ -33,7 +34,9 @@ _config: Any = numba.config  # its names are made as it is loaded
 _PACKAGE = Path(__file__).parent
 # a file with such a line holds compiled functions
 _USE = re.compile(rb"^from geoturf\.compiled import .*\b(inlined|inner|jit)\b", re.MULTILINE)
-_unkept: list[Callable[..., Any]] = []  # functions for which numba found nowhere to keep what it makes
+_unkept: list[
+    Callable[..., Any]
+] = []  # functions for which numba found nowhere to keep what it makes
 
 
 def inlined(function: _Kernel) -> _Kernel:

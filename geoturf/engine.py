@@ -29,7 +29,10 @@ class Engine(Protocol):
         without workers, does it)."""
 
     def map(
-        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], object] | None = None
+        self,
+        work: Callable[[Item], Out],
+        items: Sequence[Item],
+        tick: Callable[[int], object] | None = None,
     ) -> list[Out]:
         """``[work(item) for item in items]``; ``tick(n)`` is told when n more are done."""
 
@@ -46,7 +49,10 @@ class Serial:
         return partial(work, item)
 
     def map(
-        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], object] | None = None
+        self,
+        work: Callable[[Item], Out],
+        items: Sequence[Item],
+        tick: Callable[[int], object] | None = None,
     ) -> list[Out]:
         done = []
         for item in items:
@@ -69,7 +75,10 @@ class Processes:
         self.pool: Pool | None = None
 
     def map(
-        self, work: Callable[[Item], Out], items: Sequence[Item], tick: Callable[[int], object] | None = None
+        self,
+        work: Callable[[Item], Out],
+        items: Sequence[Item],
+        tick: Callable[[int], object] | None = None,
     ) -> list[Out]:
         if self.workers == 1 or len(items) < 2:
             return Serial().map(work, items, tick)
@@ -127,7 +136,10 @@ class Cluster:
         return wait
 
     def map(
-        self, work: Callable[[Item], Out], items: Iterable[Item], tick: Callable[[int], object] | None = None
+        self,
+        work: Callable[[Item], Out],
+        items: Iterable[Item],
+        tick: Callable[[int], object] | None = None,
     ) -> list[Out]:
         done = []
         for future in self.client.map(work, list(items), pure=False):

@@ -5,7 +5,8 @@
     ├── InputError              the GIS input: nothing left to price, duplicate ids, unreadable file
     └── PromiseError            a finished result broke a promise of its own (a fault of geoturf)
 
-A refusal is a list of :class:`geoturf.model.Finding`; each names file, layer, feature, fault and mend in one line.
+A refusal is a list of :class:`geoturf.model.Finding`; each names file, layer, feature, fault and
+mend in one line.
 """
 
 from __future__ import annotations
@@ -19,7 +20,9 @@ class GeoturfError(Exception):
     """A run that cannot go on. ``findings`` holds every reason, gathered, not only the first."""
 
     def __init__(self, findings: Finding | Iterable[Finding]):
-        self.findings: tuple[Finding, ...] = (findings,) if isinstance(findings, Finding) else tuple(findings)
+        self.findings: tuple[Finding, ...] = (
+            (findings,) if isinstance(findings, Finding) else tuple(findings)
+        )
         super().__init__("\n".join(f.line() for f in self.findings))
 
 

@@ -36,7 +36,10 @@ def _every() -> Iterator[tuple[set[str], str]]:
 def _files() -> Iterator[tuple[set[str], str]]:
     for row in data.table("files"):
         when = f", {row['when']}" if row["when"] else ""
-        yield {row["file"], row["file"].rsplit(".", 1)[0]}, f"file {row['file']}{when}\n    {row['meaning']}"
+        yield (
+            {row["file"], row["file"].rsplit(".", 1)[0]},
+            f"file {row['file']}{when}\n    {row['meaning']}",
+        )
 
 
 def _columns() -> Iterator[tuple[set[str], str]]:
@@ -55,7 +58,10 @@ def _columns() -> Iterator[tuple[set[str], str]]:
 
 def _codes() -> Iterator[tuple[set[str], str]]:
     for row in data.table("codes"):
-        yield {row["code"]}, f"finding {row['code']}\n    {row['meaning']}\n    What to do: {row['mend']}"
+        yield (
+            {row["code"]},
+            f"finding {row['code']}\n    {row['meaning']}\n    What to do: {row['mend']}",
+        )
 
 
 def _rules() -> Iterator[tuple[set[str], str]]:

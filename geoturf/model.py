@@ -1,4 +1,5 @@
-"""The nouns, in flow order. Everything here is frozen; stages take these and give these, and nothing else is shared.
+"""The nouns, in flow order. Everything here is frozen; stages take these and give these, and
+nothing else is shared.
 
     Finding     something noticed, said to the user
     Source      what was read: layers in their own CRS
@@ -12,9 +13,9 @@
     Water       conversions
     Result      all of it
 
-Lengths are metres, areas square metres, angles compass degrees, unless a name says otherwise. Tables are pandas
-DataFrames with the columns written beside them; an *areas-aligned* table has one row an area in `Ground.areas` order and
-the same RangeIndex.
+Lengths are metres, areas square metres, angles compass degrees, unless a name says otherwise.
+Tables are pandas DataFrames with the columns written beside them; an *areas-aligned* table has one
+row an area in `Ground.areas` order and the same RangeIndex.
 """
 
 from __future__ import annotations
@@ -35,7 +36,8 @@ PLACE = ("file", "layer", "feature", "site", "area")
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing noticed. ``code`` is a short stable word (``self-crossing``); ``message`` says fault and mend."""
+    """One thing noticed. ``code`` is a short stable word (``self-crossing``); ``message`` says
+    fault and mend."""
 
     severity: Severity
     code: str
@@ -60,7 +62,11 @@ class Finding:
             if value
         ]
         where = ", ".join(place)
-        text = f"{self.severity}: {where}: {self.message}" if where else f"{self.severity}: {self.message}"
+        text = (
+            f"{self.severity}: {where}: {self.message}"
+            if where
+            else f"{self.severity}: {self.message}"
+        )
         return " ".join(text.split())
 
 
@@ -69,10 +75,12 @@ class SourceLayer:
     """One layer as read and repaired, in its own CRS.
 
     ``table``: GeoDataFrame with the canonical columns that the file (or the bid's mapping) gave:
-    always ``feature`` (str: its record in the file, see `geoturf.read.account`) and ``geometry`` (valid Polygon or MultiPolygon
-    for areal roles), and, for role ``turf`` or ``parcel``, ``site``, ``area``, ``phase``, ``product`` (str); optional ones stand
-    when given (see `geoturf.read.COLUMNS`): ``pile_bearing_deg``, ``view``, ``slope_pct``, ``aspect_deg``, ``elevation_m``,
-    ``use``, ``cover``, ``irrigation``, ``district``, ``caps``, ``model`` … with NaN / "" where a feature has none.
+    always ``feature`` (str: its record in the file, see `geoturf.read.account`) and ``geometry``
+    (valid Polygon or MultiPolygon for areal roles), and, for role ``turf`` or ``parcel``, ``site``,
+    ``area``, ``phase``, ``product`` (str); optional ones stand when given (see
+    `geoturf.read.COLUMNS`): ``pile_bearing_deg``, ``view``, ``slope_pct``, ``aspect_deg``,
+    ``elevation_m``, ``use``, ``cover``, ``irrigation``, ``district``, ``caps``, ``model`` … with
+    NaN / "" where a feature has none.
     """
 
     name: str
@@ -89,16 +97,19 @@ class Source:
     layers: tuple[SourceLayer, ...]
     findings: tuple[Finding, ...]
     inputs: tuple[tuple[str, str], ...]  # (path as given, SHA-256)
-    left_out: int  # features not priced (all of a file, where they can be counted; else one for the file)
+    left_out: (
+        int  # features not priced (all of a file, where they can be counted; else one for the file)
+    )
 
 
 @dataclass(frozen=True)
 class Frames:
     """Ground frames, one a site: x east, y north, metres at ground level, origin in the site.
 
-    Arrays all of shape (n,). ``geographics[geographic_id[k]]`` is the WKT of the geographic CRS that frame k's origin is in.
-    ``shifts``: how old datums were left for WGS 84 (`geoturf.ground.geodetic.Shift`), by the WKT of their geographic CRS. Only
-    `geoturf.ground` computes with these.
+    Arrays all of shape (n,). ``geographics[geographic_id[k]]`` is the WKT of the geographic CRS
+    that frame k's origin is in.
+    ``shifts``: how old datums were left for WGS 84 (`geoturf.ground.geodetic.Shift`), by the WKT of
+    their geographic CRS. Only `geoturf.ground` computes with these.
     """
 
     lon0_deg: np.ndarray
@@ -113,28 +124,31 @@ class Frames:
 class Ground:
     """Areas and what lies around them, in ground frames.
 
-    ``areas``: DataFrame, RangeIndex, one row an area, in stable order (input order). Columns:
-      site, area, phase, product, use, view, cover, irrigation, district, model: str ("" where not given)
-      file, layer, feature: str, where it came from
-      frame: int, row in ``frames``
-      geometry: shapely Polygon or MultiPolygon in the frame (object column), horizontal, counter-clockwise shells
-      laid: the geometry in the laying plane (= geometry, stretched along the fall line where the slope matters)
-      pile_bearing_deg, slope_pct, aspect_deg, elevation_m, sigma_m, correlation_m: float (NaN where not given; the last
+    ``areas``: DataFrame, RangeIndex, one row an area, in stable order (input order). Columns: site,
+      area, phase, product, use, view, cover, irrigation, district, model: str ("" where not given)
+      file, layer, feature: str, where it came from frame: int, row in ``frames`` geometry: shapely
+      Polygon or MultiPolygon in the frame (object column), horizontal, counter-clockwise shells
+      laid: the geometry in the laying plane (= geometry, stretched along the fall line where the
+      slope matters) pile_bearing_deg, slope_pct, aspect_deg, elevation_m, sigma_m, correlation_m:
+      float (NaN where not given; the last
         two 0)
-      plan_area_m2 (file's own grid; geodetic degrees give the ground area), ground_area_m2, surface_area_m2,
-      area_tolerance_m2, perimeter_m: float
-      caps: float, irrigation heads to cap (NaN where not given)
-      role: turf or parcel; yard: front, side or back of a split parcel, else ""
-      laid_stretch: float, 1 or what the laying plane is drawn out by along laid_fall_deg (NaN where 1), from the centroid
+      plan_area_m2 (file's own grid; geodetic degrees give the ground area), ground_area_m2,
+      surface_area_m2, area_tolerance_m2, perimeter_m: float caps: float, irrigation heads to cap
+      (NaN where not given) role: turf or parcel; yard: front, side or back of a split parcel, else
+      "" laid_stretch: float, 1 or what the laying plane is drawn out by along laid_fall_deg (NaN
+      where 1), from the centroid
         (`geoturf.plane.from_laid` goes back)
-    ``context``: DataFrame: role (building, paving, exclude, street, view, parcel), frame, geometry, file, layer (as the bid
-      calls it), feature, part (0 ..); a part of a context feature stands once for each frame it comes near.
-    ``taken``: DataFrame of what a parcel lost on the way to its areas: site, area, reason, area_m2 (may be empty).
+    ``context``: DataFrame: role (building, paving, exclude, street, view, parcel), frame, geometry,
+      file, layer (as the bid calls it), feature, part (0 ..); a part of a context feature stands
+      once for each frame it comes near.
+    ``taken``: DataFrame of what a parcel lost on the way to its areas: site, area, reason, area_m2
+      (may be empty).
     ``source_crs``: WKT of the first turf (or parcel) layer's CRS, the one outputs are written in.
-    ``overlaps``: DataFrame of what would be paid twice (`geoturf.ground.overlaps`): area_index, other_index, area_m2, same_m;
-      None where not worked out.
-    ``neighbours_across_frames``: DataFrame of areas placed in the other frames of a site over 10 km wide (see
-      `geoturf.ground.across_frames`): area_index, frame, geometry; None where not worked out.
+    ``overlaps``: DataFrame of what would be paid twice (`geoturf.ground.overlaps`): area_index,
+      other_index, area_m2, same_m; None where not worked out.
+    ``neighbours_across_frames``: DataFrame of areas placed in the other frames of a site over 10 km
+      wide (see `geoturf.ground.across_frames`): area_index, frame, geometry; None where not worked
+      out.
     """
 
     areas: pd.DataFrame
@@ -147,8 +161,8 @@ class Ground:
     neighbours_across_frames: pd.DataFrame | None = None
 
     def pool_keys(self, pool: str) -> list[tuple[str, ...]]:
-        """Which areas share rolls: for each area its phase and product, then its site where ``pool`` is "site", its site and
-        id where it is "area"; areas of equal keys share."""
+        """Which areas share rolls: for each area its phase and product, then its site where
+        ``pool`` is "site", its site and id where it is "area"; areas of equal keys share."""
         apart = {"phase": [], "site": ["site"], "area": ["site", "area"]}[pool]
         columns = (self.areas[name].astype(str) for name in ("phase", "product", *apart))
         return list(zip(*columns, strict=True))
@@ -156,12 +170,14 @@ class Ground:
 
 @dataclass(frozen=True)
 class Edges:
-    """``runs``: DataFrame, one row a boundary run: area_index, kind (paving, building, shared, open), neighbour (row of the
-    other area, -1), closed (bool: a whole ring of one kind), length_m (on the map, true), laid_m (along the slope, as far as the
-    laying plane is drawn out), geometry (LineString in the area's frame).
-    ``totals``: areas-aligned: edge_paving_m, edge_building_m, edge_shared_m, edge_open_m (on the map), perimeter_fasteners,
-    field_fasteners (int; 0 where the product is glued), fastened_m (perimeter along the slope that gets nails), edging_m (along
-    the slope, of the kinds that get an edging board)."""
+    """``runs``: DataFrame, one row a boundary run: area_index, kind (paving, building, shared,
+    open), neighbour (row of the other area, -1), closed (bool: a whole ring of one kind), length_m
+    (on the map, true), laid_m (along the slope, as far as the laying plane is drawn out), geometry
+    (LineString in the area's frame).
+    ``totals``: areas-aligned: edge_paving_m, edge_building_m, edge_shared_m, edge_open_m (on the
+    map), perimeter_fasteners, field_fasteners (int; 0 where the product is glued), fastened_m
+    (perimeter along the slope that gets nails), edging_m (along the slope, of the kinds that get an
+    edging board)."""
 
     runs: pd.DataFrame
     totals: pd.DataFrame
@@ -173,11 +189,15 @@ class Layout:
     """One way to lay one area. Pile coordinates (metres) at compass bearing β of the area's frame:
     u = x sin β + y cos β along the pile, v = x cos β - y sin β across it, to the right.
 
-    ``pieces``: float array (n, 4): u0, u1, v0, v1, rectangles as laid (before trimming to the border, without allowances).
-    ``seams``: float array (m, 3): v, u0, u1, stretches of seam under turf. ``cross``: float array (k, 3): u, v0, v1.
-    ``cut``: float array (n, 2): length and width to cut, metres, allowances in, rounded up (spec 4).
-    ``width_m``: usable width of the roll it is laid for, ``roll_width_m`` the roll's own. ``seam_m``: all seams under turf, side
-    and cross. ``cost``: turf at the prices of a balanced pool, and seams.
+    ``pieces``: float array (n, 4): u0, u1, v0, v1, rectangles as laid (before trimming to the
+      border, without allowances).
+    ``seams``: float array (m, 3): v, u0, u1, stretches of seam under turf. ``cross``: float array
+      (k, 3): u, v0, v1.
+    ``cut``: float array (n, 2): length and width to cut, metres, allowances in, rounded up (spec
+      4).
+    ``width_m``: usable width of the roll it is laid for, ``roll_width_m`` the roll's own.
+    ``seam_m``: all seams under turf, side and cross. ``cost``: turf at the prices of a balanced
+    pool, and seams.
     """
 
     bearing_deg: float
@@ -195,8 +215,10 @@ class Layout:
 class Choices:
     """Layouts offered for one area, best first.
 
-    ``by_hand``: the layouts an estimator would draw by hand (full strips along the longest edge, or across it).
-    ``free_cost``: best cost with the bearing free (NaN where not searched): what a fixed bearing costs is the difference.
+    ``by_hand``: the layouts an estimator would draw by hand (full strips along the longest edge, or
+      across it).
+    ``free_cost``: best cost with the bearing free (NaN where not searched): what a fixed bearing
+      costs is the difference.
     ``same_as``: row of the area this one repeats (moved or turned), -1 otherwise.
     ``wide``: layouts in full strips, for slanted ends (none where all is cut square).
     """
@@ -210,19 +232,25 @@ class Choices:
 
 @dataclass(frozen=True)
 class CutPlan:
-    """``pieces``: DataFrame: piece (id), area_index, strip geometry u0 u1 v0 v1 bearing_deg (as laid), roll (id), along_m,
-      across_m (near corner on the roll), length_m, width_m (as cut; along_m and length_m along the left edge), start_slant_m,
-      end_slant_m (how much further its start and end lines lie along at the right edge; 0 where cut square), cut_u_m (where the
-      start line of a slanted piece meets v0, allowance in; NaN where cut square).
-    ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m, pieces, left_over_m, pattern,
-      source (bought, or stock: a left-over at hand, width_m what is used of its width at most).
-    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2 (least that any
-      layout in strips from border to border buys),
-      cut_bound_m2 (least for these pieces), by_hand_m2, status, square_m2 (what square cuts would buy; bought_m2 where nothing
-      slants), stock_m2 (most turf that left-overs at hand, as pools before left them, stand for; both bounds allow for it).
-    ``stock``: DataFrame: left-overs worth keeping: roll, phase, product, width_m, length_m, along_m, across_m.
-    ``chosen``: areas-aligned: pile_bearing_deg, seam_m, cross_seams, pieces, piece_area_m2, turf_bought_m2 (the area's share of
-      what is bought, by piece area), free_cost_ratio (cost of the bearing over the free one, 1 where free).
+    """``pieces``: DataFrame: piece (id), area_index, strip geometry u0 u1 v0 v1 bearing_deg (as
+    laid), roll (id), along_m,
+      across_m (near corner on the roll), length_m, width_m (as cut; along_m and length_m along the
+      left edge), start_slant_m, end_slant_m (how much further its start and end lines lie along at
+      the right edge; 0 where cut square), cut_u_m (where the start line of a slanted piece meets
+      v0, allowance in; NaN where cut square).
+    ``rolls``: DataFrame: roll (id), phase, product, pool, width_m, length_m (bought), used_m,
+      pieces, left_over_m, pattern, source (bought, or stock: a left-over at hand, width_m what is
+      used of its width at most).
+    ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2 (least
+      that any layout in strips from border to border buys), cut_bound_m2 (least for these pieces),
+      by_hand_m2, status, square_m2 (what square cuts would buy; bought_m2 where nothing slants),
+      stock_m2 (most turf that left-overs at hand, as pools before left them, stand for; both bounds
+      allow for it).
+    ``stock``: DataFrame: left-overs worth keeping: roll, phase, product, width_m, length_m,
+      along_m, across_m.
+    ``chosen``: areas-aligned: pile_bearing_deg, seam_m, cross_seams, pieces, piece_area_m2,
+      turf_bought_m2 (the area's share of what is bought, by piece area), free_cost_ratio (cost of
+      the bearing over the free one, 1 where free).
     ``seams``: DataFrame: area_index, kind (seam, cross), u0, v0, u1, v1, bearing_deg, length_m.
     """
 
@@ -237,15 +265,18 @@ class CutPlan:
 
 @dataclass(frozen=True)
 class Takeoff:
-    """``items``: DataFrame, one row an item in a scope: scope ("phase …", "site …" or "bid"), scope_kind (pool, site, bid),
-    phase, site, key (of `geoturf.rules.items.ITEMS`), section, item, net (float, in ``unit``), unit (SI: m2, m3, m, kg, h,
-    each), allowance (fraction), order (int, purchase units), order_unit, order_size (float, ``unit`` a purchase unit),
-    order_by_site (what rounding up site by site would order; turf: what the sites' own cut plans buy, by area, in this row's
-    unit, beside the first row of a phase's product), net_low, net_high (infill; else NaN), product, width_m (turf; else "",
-    NaN), price_key, basis (the formula in words, with its numbers, in US units), basis_metric (the same in metric units).
-    Rows of kind ``site`` are the same items rounded up lot by lot, for comparison, and turf as each site's own cut plan has it;
-    only ``pool`` rows are priced.
-    ``areas``: areas-aligned net quantities, a column an item key (SI), seam_fasteners, and what their formulas name."""
+    """``items``: DataFrame, one row an item in a scope: scope ("phase …", "site …" or "bid"),
+    scope_kind (pool, site, bid), phase, site, key (of `geoturf.rules.items.ITEMS`), section, item,
+    net (float, in ``unit``), unit (SI: m2, m3, m, kg, h, each), allowance (fraction), order (int,
+    purchase units), order_unit, order_size (float, ``unit`` a purchase unit), order_by_site (what
+    rounding up site by site would order; turf: what the sites' own cut plans buy, by area, in this
+    row's unit, beside the first row of a phase's product), net_low, net_high (infill; else NaN),
+    product, width_m (turf; else "", NaN), price_key, basis (the formula in words, with its numbers,
+    in US units), basis_metric (the same in metric units). Rows of kind ``site`` are the same items
+    rounded up lot by lot, for comparison, and turf as each site's own cut plan has it; only
+    ``pool`` rows are priced.
+    ``areas``: areas-aligned net quantities, a column an item key (SI), seam_fasteners, and what
+      their formulas name."""
 
     items: pd.DataFrame
     areas: pd.DataFrame
@@ -255,18 +286,24 @@ class Takeoff:
 
 @dataclass(frozen=True)
 class Price:
-    """``lines``: DataFrame of the price lines: line, section, phase, key, kind (material, labour, plant, service, general),
-    product, description, quantity, unit, unit_price, amount (Decimal), row (of ``Takeoff.items``, -1 for general lines),
-    per_order (quantity a purchase unit of that row), share (the column of ``borne`` by which the areas of its phase bear it; ""
-    for general lines); amounts add up to the price.
-    ``borne``: areas-aligned net quantities (SI), a column a share. ``loads``: one row a line of the work: amount, its part of
-    each step of the build-up, cost, price (Decimal; adds up along the row and down).
-    ``sites``: site, cost, price (Decimal; adds up to the totals to the cent). ``areas``: areas-aligned cost, price (Decimal).
-    ``totals``: build-up, name -> Decimal, in order; the last is ``price``. ``build_up``: step, base, rate, amount, subtotal.
-    ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up, price; adds up down and across.
+    """``lines``: DataFrame of the price lines: line, section, phase, key, kind (material, labour,
+    plant, service, general), product, description, quantity, unit, unit_price, amount (Decimal),
+    row (of ``Takeoff.items``, -1 for general lines), per_order (quantity a purchase unit of that
+    row), share (the column of ``borne`` by which the areas of its phase bear it; "" for general
+    lines); amounts add up to the price.
+    ``borne``: areas-aligned net quantities (SI), a column a share. ``loads``: one row a line of the
+    work: amount, its part of each step of the build-up, cost, price (Decimal; adds up along the row
+    and down).
+    ``sites``: site, cost, price (Decimal; adds up to the totals to the cent). ``areas``:
+      areas-aligned cost, price (Decimal).
+    ``totals``: build-up, name -> Decimal, in order; the last is ``price``. ``build_up``: step,
+      base, rate, amount, subtotal.
+    ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up,
+      price; adds up down and across.
     ``phases``: phase, sites, areas, surface_area_m2, cost, price, price_per_ft2, price_per_m2.
-    ``alternates``: alternate, price, difference, each of a run of its own. ``lot_by_lot``: the price of the run in which every
-    site is a pool of its own. Empty and None until those are run."""
+    ``alternates``: alternate, price, difference, each of a run of its own. ``lot_by_lot``: the
+    price of the run in which every site is a pool of its own. Empty and None until those are
+    run."""
 
     lines: pd.DataFrame
     sites: pd.DataFrame
@@ -284,26 +321,33 @@ class Price:
 
 @dataclass(frozen=True)
 class Water:
-    """What conversions save, and the choice for a budget. Volumes are m3 a year, money floats in the bid's currency.
+    """What conversions save, and the choice for a budget. Volumes are m3 a year, money floats in
+    the bid's currency.
 
-    ``table``: one row an area and conversion on offer to it: area_index (row in ``Ground.areas``), site, area, district,
-      cover, irrigation, conversion, title, ground_area_m2, baseline_m3, use_m3, saved_m3, capital, rebate, bill_saved and
-      upkeep_saved (a year at today's prices), payback_years (simple; inf: never), npv, cost_per_m3 (nan: saves nothing),
-      saved_m3_per_currency (per capital; nan where it costs nothing), chosen (bool), rank (1 … of the chosen, 0 for
-      others), why (str).
-    ``monthly``: month, name, eto_m, rain_m, baseline_m3, after_m3, saved_m3 (month's volumes of all areas compared).
+    ``table``: one row an area and conversion on offer to it: area_index (row in ``Ground.areas``),
+      site, area, district, cover, irrigation, conversion, title, ground_area_m2, baseline_m3,
+      use_m3, saved_m3, capital, rebate, bill_saved and upkeep_saved (a year at today's prices),
+      payback_years (simple; inf: never), npv, cost_per_m3 (nan: saves nothing),
+      saved_m3_per_currency (per capital; nan where it costs nothing), chosen (bool), rank (1 … of
+      the chosen, 0 for others), why (str).
+    ``monthly``: month, name, eto_m, rain_m, baseline_m3, after_m3, saved_m3 (month's volumes of all
+      areas compared).
     ``curve``: budget, spent, saved_m3, npv, areas, value, bound, gap, cut_off.
-    ``worksheet``: a hydrozone of a site before (plan "existing") and after ("chosen"): plan, site, hydrozone, landscape, cover,
-      irrigation, special, plant_factor, efficiency, etaf, area_m2, etaf_area_m2, etwu_m3, use_m3 (as in ``table``).
-    ``compliance``: a plan and site: landscape, landscape_m2, special_m2, etaf, mawa_m3, etwu_m3, use_m3, margin_m3, mean_etaf,
-      complies (None where no ordinance holds), peak_m3, peak_allowance_m3 (of the month of most ETo).
+    ``worksheet``: a hydrozone of a site before (plan "existing") and after ("chosen"): plan, site,
+      hydrozone, landscape, cover, irrigation, special, plant_factor, efficiency, etaf, area_m2,
+      etaf_area_m2, etwu_m3, use_m3 (as in ``table``).
+    ``compliance``: a plan and site: landscape, landscape_m2, special_m2, etaf, mawa_m3, etwu_m3,
+      use_m3, margin_m3, mean_etaf, complies (None where no ordinance holds), peak_m3,
+      peak_allowance_m3 (of the month of most ETo).
     ``differences``: a plan: from the ordinance's estimate, step by step, to the use of ``table``.
-    ``sensitivity``: input, end, factor, baseline_m3, saved_m3, bill_saved, npv, best_saved_m3, best_npv, areas_changed,
-      ground_changed (fraction), swing, npv_swing; the input that moves the choice most first.
+    ``sensitivity``: input, end, factor, baseline_m3, saved_m3, bill_saved, npv, best_saved_m3,
+      best_npv, areas_changed, ground_changed (fraction), swing, npv_swing; the input that moves the
+      choice most first.
     ``scenarios``: case (low, middle, high) and the same outcome columns.
     ``profile``: site, check, unit, limit, found, result (pass, fail, not known).
-    ``summary``: answers: objective, budget, currency, climate, baseline_m3, chosen and doubled (totals; doubled also says which
-      areas join, leave, change), first (the ten first rows), conversions, most_sensitive, rebates …; see `geoturf.water.story`.
+    ``summary``: answers: objective, budget, currency, climate, baseline_m3, chosen and doubled
+      (totals; doubled also says which areas join, leave, change), first (the ten first rows),
+      conversions, most_sensitive, rebates …; see `geoturf.water.story`.
     """
 
     table: pd.DataFrame

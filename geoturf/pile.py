@@ -20,14 +20,18 @@ def to_xy(u: np.ndarray, v: np.ndarray, bearing_deg: np.ndarray) -> tuple[np.nda
     return u * sine + v * cosine, u * cosine - v * sine
 
 
-def rectangles(u0: np.ndarray, u1: np.ndarray, v0: np.ndarray, v1: np.ndarray, bearing_deg: np.ndarray) -> np.ndarray:
+def rectangles(
+    u0: np.ndarray, u1: np.ndarray, v0: np.ndarray, v1: np.ndarray, bearing_deg: np.ndarray
+) -> np.ndarray:
     """Polygons (n,) in the frame of pile-coordinate rectangles, all arguments of shape (n,)."""
     u = np.stack([u0, u0, u1, u1, u0], axis=1)
     v = np.stack([v0, v1, v1, v0, v0], axis=1)
     return np.asarray(shapely.polygons(_corners(u, v, bearing_deg)))
 
 
-def segments(u0: np.ndarray, v0: np.ndarray, u1: np.ndarray, v1: np.ndarray, bearing_deg: np.ndarray) -> np.ndarray:
+def segments(
+    u0: np.ndarray, v0: np.ndarray, u1: np.ndarray, v1: np.ndarray, bearing_deg: np.ndarray
+) -> np.ndarray:
     """LineStrings (n,) in the frame from (u0, v0) to (u1, v1), all arguments of shape (n,)."""
     u = np.stack([u0, u1], axis=1)
     v = np.stack([v0, v1], axis=1)

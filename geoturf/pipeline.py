@@ -63,9 +63,9 @@ def check(bid: Bid, notes: Iterable[Finding] = ()) -> tuple[Source, Ground, tupl
 
 
 def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
-    """Areas in their ground frames, cut out of parcels where the bid gives parcels, with what is odd
-    about them noticed; and the source, which also counts what could not be measured. What the bid
-    asks of them in vain is refused now rather than when the turf is laid out."""
+    """Areas in their ground frames, cut out of parcels where the bid gives parcels, with what is
+    odd about them noticed; and the source, which also counts what could not be measured. What the
+    bid asks of them in vain is refused now rather than when the turf is laid out."""
     rules, told = _from_its_folder(bid), SYSTEMS[bid.units]
     source = clock("read", read.read, bid)
     land = clock("ground", ground.measure, source, rules, told)
@@ -105,16 +105,22 @@ class _Stages:
         border = step("edges", edges.classify, land, products, bid.edges)
         task = step("layout", layout.task_of, land, products, bid.layout, SYSTEMS[bid.units])
         choices = step("layout", layout.lay, task, engine, laid_tick, bid.cuts.pool, self.laid)
-        plan = step("cuts", cuts.plan, land, choices, products, bid.cuts, cut_tick, bid.layout, engine)
+        plan = step(
+            "cuts", cuts.plan, land, choices, products, bid.cuts, cut_tick, bid.layout, engine
+        )
         least = step("bound", self._bounds, task)
         plan = step("cuts", cuts.proven, plan, land, choices, products, bid.cuts, least)
-        takeoff = step("materials", materials.takeoff, land, border, plan, products, bid.materials, bid.edges)
+        takeoff = step(
+            "materials", materials.takeoff, land, border, plan, products, bid.materials, bid.edges
+        )
         price = step("price", pricing.price, land, plan, takeoff, products, bid.price, bid.currency)
 
         made = (self.source, land, border, plan, takeoff, price)
         noticed = [finding for stage in made for finding in stage.findings]
         findings = (*weighed, *assumed.told(bid, price.lines), *noticed)
-        return Result(bid, self.source, land, border, choices, plan, takeoff, price, None, findings, {})
+        return Result(
+            bid, self.source, land, border, choices, plan, takeoff, price, None, findings, {}
+        )
 
     def _bounds(self, task: layout.Task) -> Any:
         self.clock("compile", self.bound_ready)
@@ -133,7 +139,8 @@ class _Stages:
 
 
 def _same(one: object, other: object) -> bool:
-    """Rules are the same where they say the same, nouns where they are one. Who is told of progress does not matter."""
+    """Rules are the same where they say the same, nouns where they are one. Who is told of progress
+    does not matter."""
     if callable(one):
         return True
     return one is other or (isinstance(one, (Rules, dict, str)) and one == other)
@@ -144,9 +151,13 @@ def _alternates(bid: Bid, land: Ground, stages: _Stages) -> list[tuple[str, Resu
     done = []
     for one in bid.price.alternates:
         try:
-            done.append((one.title, stages.priced(accepted(bid, one), _swapped(land, one.products))))
+            done.append(
+                (one.title, stages.priced(accepted(bid, one), _swapped(land, one.products)))
+            )
         except GeoturfError as refusal:
-            raise type(refusal)(_in_alternate(one.title, finding) for finding in refusal.findings) from None
+            raise type(refusal)(
+                _in_alternate(one.title, finding) for finding in refusal.findings
+            ) from None
     return done
 
 
@@ -155,7 +166,9 @@ def _swapped(land: Ground, products: Mapping[str, str]) -> Ground:
     laid = land.areas["product"]
     if not laid.isin(list(products)).any():
         return land
-    return replace(land, areas=land.areas.assign(product=[products.get(name, name) for name in laid]))
+    return replace(
+        land, areas=land.areas.assign(product=[products.get(name, name) for name in laid])
+    )
 
 
 def _in_alternate(title: str, finding: Finding) -> Finding:
@@ -168,10 +181,13 @@ def _refuse_broken(title: str, broken: tuple[Finding, ...]) -> None:
 
 
 def _sound(bid: Bid, land: Ground) -> list[Finding]:
-    """Warnings of alternates that change no turf. Raises `BidError` where the bid or an alternate leaves out what its turf cannot
-    do without."""
+    """Warnings of alternates that change no turf. Raises `BidError` where the bid or an alternate
+    leaves out what its turf cannot do without."""
     runs = [("[materials] leave_out", bid, land)]
-    runs += [(f"alternate '{o.title}'", accepted(bid, o), _swapped(land, o.products)) for o in bid.price.alternates]
+    runs += [
+        (f"alternate '{o.title}'", accepted(bid, o), _swapped(land, o.products))
+        for o in bid.price.alternates
+    ]
     faults = [
         Finding("error", "left-out", f"{who} {fault}")
         for who, one, on in runs
@@ -181,7 +197,11 @@ def _sound(bid: Bid, land: Ground) -> list[Finding]:
         raise BidError(faults)
     laid = set(land.areas["product"])
     return [
-        Finding("warning", "idle-alternate", f"alternate '{one.title}': no area is laid with '{name}', so none changes")
+        Finding(
+            "warning",
+            "idle-alternate",
+            f"alternate '{one.title}': no area is laid with '{name}', so none changes",
+        )
         for one in bid.price.alternates
         for name in one.products
         if name not in laid
@@ -189,9 +209,12 @@ def _sound(bid: Bid, land: Ground) -> list[Finding]:
 
 
 def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
-    """The bid with what a seam costs at its own prices, where it does not state that, and a note that says so."""
+    """The bid with what a seam costs at its own prices, where it does not state that, and a note
+    that says so."""
     unit = "ft" if bid.units == "us" else "m"
-    cost = pricing.seam_cost(materials.seam_m(bid.materials, bid.edges), bid.price, bid.currency, unit)
+    cost = pricing.seam_cost(
+        materials.seam_m(bid.materials, bid.edges), bid.price, bid.currency, unit
+    )
     if "seam_cost" in bid.layout.model_fields_set and bid.layout.seam_cost != cost:
         return bid, ()
     how = "nails" if bid.edges.seam_method == "nails" else "tape, adhesive"
@@ -207,9 +230,13 @@ def _from_its_folder(bid: Bid) -> GroundRules:
 
 
 def _beside(bid: Bid) -> list[tuple[str, str]]:
-    """(path as given, SHA-256) of what a bid reads beside its layers: terrain, climate, weather, bills."""
+    """(path as given, SHA-256) of what a bid reads beside its layers: terrain, climate, weather,
+    bills."""
     water = bid.water
-    named = [bid.ground.terrain, *((water.climate.table, water.climate.weather, water.metered) if water else ())]
+    named = [
+        bid.ground.terrain,
+        *((water.climate.table, water.climate.weather, water.metered) if water else ()),
+    ]
     return [(path, read.sha256(Path(bid.folder) / path)) for path in named if path]
 
 

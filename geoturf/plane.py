@@ -21,7 +21,9 @@ _PLAINER = 12  # times, at most
 _APART_M = 1.0e6  # frames are laid this far apart in `near`; wider than any frame
 
 
-def area_sigma_m2(geometries: np.ndarray, sigma_m: np.ndarray, correlation_m: np.ndarray | float = 0.0) -> np.ndarray:
+def area_sigma_m2(
+    geometries: np.ndarray, sigma_m: np.ndarray, correlation_m: np.ndarray | float = 0.0
+) -> np.ndarray:
     """One sigma of each polygon's area for errors of its corners, ``sigma_m`` in x and in y.
 
     The shoelace area is A = 1/2 sum x_i (y_{i+1} - y_{i-1}), so dA/dx_i = (y_{i+1} - y_{i-1}) / 2
@@ -106,7 +108,9 @@ def from_laid(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarra
     return _stretched(areas, np.asarray(area_index), geometries, back)
 
 
-def slope_lengths(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray) -> np.ndarray:
+def slope_lengths(
+    areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray
+) -> np.ndarray:
     """Lengths along the slope over lengths on the map, of geometries in the ground frames of the
     areas ``area_index``: as long as in the laying plane, as seams are; exactly 1 where that is not
     drawn out."""
@@ -120,7 +124,9 @@ def slope_lengths(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.nd
     return out
 
 
-def _stretched(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray, factor: np.ndarray) -> np.ndarray:
+def _stretched(
+    areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray, factor: np.ndarray
+) -> np.ndarray:
     """Geometries drawn out by the ``factor`` of their area along its fall line, from its
     centroid."""
     out = np.array(geometries, dtype=object)
@@ -270,7 +276,9 @@ def valid(geometries: np.ndarray) -> np.ndarray:
     return out
 
 
-def overlaid(operation: Callable[..., np.ndarray], these: np.ndarray, those: np.ndarray) -> np.ndarray:
+def overlaid(
+    operation: Callable[..., np.ndarray], these: np.ndarray, those: np.ndarray
+) -> np.ndarray:
     """`shapely.intersection` or `shapely.difference` of two columns of polygons, which cannot fail:
     where borders cross so nearly that GEOS finds no consistent answer, all vertices are rounded to
     a micrometre and mended first (slower)."""

@@ -10,7 +10,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 R = TypeVar("R")
-Column: TypeAlias = "pd.Series[Any] | pd.Index[Any] | NDArray[Any] | list[Any]"  # as long as its table
+Column: TypeAlias = (
+    "pd.Series[Any] | pd.Index[Any] | NDArray[Any] | list[Any]"  # as long as its table
+)
 
 
 def records(table: pd.DataFrame, kind: Callable[..., R]) -> list[R]:

@@ -1,12 +1,13 @@
 """The report folder, written whole or not at all.
 
-Everything is written into a hidden folder beside the wanted one, which then takes its place in one step: where the system can
-exchange two names at once (Linux), a run killed at any moment leaves the old folder or the new one; elsewhere the old folder is
-moved aside first, and the next run puts it back if that is where the last one died. What was written is on the disk before that
-step, so that a power cut does no more harm than a kill.
+Everything is written into a hidden folder beside the wanted one, which then takes its place in one
+step: where the system can exchange two names at once (Linux), a run killed at any moment leaves the
+old folder or the new one; elsewhere the old folder is moved aside first, and the next run puts it
+back if that is where the last one died. What was written is on the disk before that step, so that a
+power cut does no more harm than a kill.
 
-A run holds a lock on its hidden folder, which the system lets go of when the run ends, however it ends: the next run removes
-folders that nobody holds.
+A run holds a lock on its hidden folder, which the system lets go of when the run ends, however it
+ends: the next run removes folders that nobody holds.
 """
 
 from __future__ import annotations
@@ -30,7 +31,8 @@ _OLD_S = 3600  # where folders cannot be locked, half-written ones so old are ta
 
 
 def write(result: Result, folder: str | Path) -> None:
-    """Every output in ``folder``. Raises `InputError` when the folder holds other things or cannot be written."""
+    """Every output in ``folder``. Raises `InputError` when the folder holds other things or cannot
+    be written."""
     look(folder)
     folder = _real(folder)
     try:
@@ -61,8 +63,8 @@ def _fill(fresh: Path, result: Result) -> None:
 
 
 def look(folder: str | Path) -> None:
-    """What can be known before the work: raises `InputError` when a report cannot be put into ``folder``. Removes what runs that
-    are gone left half written beside it. A link is followed."""
+    """What can be known before the work: raises `InputError` when a report cannot be put into
+    ``folder``. Removes what runs that are gone left half written beside it. A link is followed."""
     real = _real(folder)
     try:
         _refuse_what_cannot_move(real, Path(folder))
@@ -98,7 +100,9 @@ def _refuse_what_cannot_move(real: Path, named: Path) -> None:
         what = "is where a disk is mounted"
     else:
         return
-    message = f"{what}, and a report takes the place of the whole folder; name a folder in it with --out"
+    message = (
+        f"{what}, and a report takes the place of the whole folder; name a folder in it with --out"
+    )
     raise InputError(Finding("error", "foreign-folder", message, file=str(named)))
 
 
@@ -114,7 +118,8 @@ def _try_to_write(folder: Path) -> None:
 
 
 def refuse_foreign(folder: str | Path) -> None:
-    """Raises `InputError` when ``folder`` is a file, or holds things that no run of geoturf wrote. Mends a half-moved folder."""
+    """Raises `InputError` when ``folder`` is a file, or holds things that no run of geoturf wrote.
+    Mends a half-moved folder."""
     folder = Path(folder)
     aside = _aside(folder)
     if aside.exists() and not folder.exists():
@@ -124,7 +129,12 @@ def refuse_foreign(folder: str | Path) -> None:
     if folder.exists():
         what = "holds files that geoturf did not write" if folder.is_dir() else "is a file"
         raise InputError(
-            Finding("error", "foreign-folder", f"{what}; name another folder with --out", file=str(folder))
+            Finding(
+                "error",
+                "foreign-folder",
+                f"{what}; name another folder with --out",
+                file=str(folder),
+            )
         )
 
 
@@ -164,7 +174,9 @@ def _reserved(folder: Path) -> Iterator[Path]:
 def _fresh(folder: Path) -> tuple[Path, int | None]:
     while True:
         fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".part", dir=folder.parent))
-        with suppress(BlockingIOError, FileNotFoundError):  # swept by another run before it was locked
+        with suppress(
+            BlockingIOError, FileNotFoundError
+        ):  # swept by another run before it was locked
             return fresh, _locked(fresh)
 
 
@@ -180,8 +192,8 @@ def _sweep(folder: Path) -> None:
 
 
 def _locked(folder: Path) -> int | None:
-    """A lock on a folder, to be closed; None where there are no such locks (Windows, some network drives). Raises
-    `BlockingIOError` when another process holds it."""
+    """A lock on a folder, to be closed; None where there are no such locks (Windows, some network
+    drives). Raises `BlockingIOError` when another process holds it."""
     try:
         import fcntl
     except ImportError:
@@ -214,7 +226,8 @@ def _aside(folder: Path) -> Path:
 
 
 def _exchange(one: Path, other: Path) -> bool:
-    """Swaps two folders' names in one step where the kernel can (Linux renameat2 with RENAME_EXCHANGE)."""
+    """Swaps two folders' names in one step where the kernel can (Linux renameat2 with
+    RENAME_EXCHANGE)."""
     if sys.platform != "linux":
         return False
     try:

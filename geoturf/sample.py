@@ -15,12 +15,14 @@ _LEFT_OUT = ("make.py", "__pycache__")
 
 
 def write(folder: str | Path) -> list[Path]:
-    """Copies the samples into ``folder`` and gives the bid files there. Raises `InputError` where that would overwrite a file
-    or can't be done; then nothing was written over."""
+    """Copies the samples into ``folder`` and gives the bid files there. Raises `InputError` where
+    that would overwrite a file or can't be done; then nothing was written over."""
     folder = Path(folder)
     source = next((place for place in _PLACES if place.is_dir()), None)
     if source is None:
-        raise InputError(Finding("error", "no-samples", "this installation came without the samples"))
+        raise InputError(
+            Finding("error", "no-samples", "this installation came without the samples")
+        )
     files = [path.relative_to(source) for path in _files(source)]
     there = next((name for name in files if (folder / name).exists()), None)
     if there is not None:

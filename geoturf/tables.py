@@ -1,7 +1,8 @@
 """The CSV tables, the GeoPackage and run.json: the output contract, one function a table.
 
-`tables(result)` gives every table as a DataFrame whose numbers are already in the bid's units and rounded; `write` puts them
-into a folder. Text that a spreadsheet would take for a formula gets an apostrophe (OWASP, CSV injection), in text columns only.
+`tables(result)` gives every table as a DataFrame whose numbers are already in the bid's units and
+rounded; `write` puts them into a folder. Text that a spreadsheet would take for a formula gets an
+apostrophe (OWASP, CSV injection), in text columns only.
 """
 
 from __future__ import annotations
@@ -21,8 +22,9 @@ from geoturf.model import Result
 from geoturf.records import Column
 from geoturf.rules.items import shown
 
-# Where a spreadsheet may take what follows for a formula: at the start of a cell, which a semicolon, a tab or a line's end
-# makes too where the file is opened with other separators; full-width signs (U+FF1D and others) count as their narrow ones.
+# Where a spreadsheet may take what follows for a formula: at the start of a cell, which a
+# semicolon, a tab or a line's end makes too where the file is opened with other separators;
+# full-width signs (U+FF1D and others) count as their narrow ones.
 _FORMULA = re.compile(r"(?:^|(?<=[;\t\r\n]))(?=(?:[^\S\t\r\n]|\")*[=+\-@\uff1d\uff0b\uff0d\uff20])")
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]*)?([eE][+-]?[0-9]+)?")
 _BLANK_STARTS = ("\t", "\r", "\n")  # OWASP: these at the start are themselves a way in
@@ -73,7 +75,9 @@ def areas(result: Result) -> pd.DataFrame:
         "area_tolerance": land["area_tolerance_m2"],
         "perimeter": land["perimeter_m"],
     }
-    values |= {name: border[f"{name}_m"] for name in edges} | {name: border[name] for name in counts}
+    values |= {name: border[f"{name}_m"] for name in edges} | {
+        name: border[name] for name in counts
+    }
     values |= {
         "seam_fasteners": result.takeoff.areas["seam_fasteners"],
         "seam": chosen["seam_m"],
@@ -110,7 +114,8 @@ def sites(result: Result) -> pd.DataFrame:
 
 
 def price_sigma(result: Result) -> np.ndarray:
-    """One sigma of each area's price from the source's positional accuracy: its price in proportion to its ground."""
+    """One sigma of each area's price from the source's positional accuracy: its price in proportion
+    to its ground."""
     land = result.ground.areas
     part = land["area_tolerance_m2"].to_numpy(float) / land["ground_area_m2"].to_numpy(float)
     price: NDArray[np.float64] = result.price.areas["price"].to_numpy(float)
@@ -122,11 +127,18 @@ def _by_site(result: Result) -> pd.DataFrame:
     """Sites in the order of their first area."""
     land, chosen = result.ground.areas, result.plan.chosen
     sums = ["ground_area_m2", "surface_area_m2", "perimeter_m"]
-    all_columns = pd.concat([land[["site", "phase", *sums]], chosen[["seam_m", "pieces", "turf_bought_m2"]]], axis=1)
+    all_columns = pd.concat(
+        [land[["site", "phase", *sums]], chosen[["seam_m", "pieces", "turf_bought_m2"]]], axis=1
+    )
     grouped = all_columns.groupby("site", sort=False)
     out = grouped[[*sums, "seam_m", "pieces", "turf_bought_m2"]].sum()
     out["areas"] = grouped.size()
-    sigma = pd.DataFrame({"area_variance": land["area_tolerance_m2"] ** 2, "price_variance": price_sigma(result) ** 2})
+    sigma = pd.DataFrame(
+        {
+            "area_variance": land["area_tolerance_m2"] ** 2,
+            "price_variance": price_sigma(result) ** 2,
+        }
+    )
     out[sigma.columns] = sigma.groupby(land["site"], sort=False).sum()
     out["phase"] = grouped["phase"].agg(lambda phases: " + ".join(dict.fromkeys(phases)))
     return out
@@ -136,10 +148,18 @@ def pieces(result: Result) -> pd.DataFrame:
     plan, land = result.plan.pieces, result.ground.areas
     at = plan["area_index"].to_numpy()
     lengths = ("along", "across", "length", "width")
-    values: dict[str, Column] = {name: land[name].to_numpy()[at] for name in ("site", "area", "product")}
+    values: dict[str, Column] = {
+        name: land[name].to_numpy()[at] for name in ("site", "area", "product")
+    }
     values |= {name: plan[f"{name}_m"] for name in lengths}
-    values |= {"piece": plan["piece"], "roll": plan["roll"], "pile_bearing_deg": plan["bearing_deg"]}
-    if plan["cut_u_m"].notna().any():  # along and length are the left edge's; the chalk lines' ends on the right edge
+    values |= {
+        "piece": plan["piece"],
+        "roll": plan["roll"],
+        "pile_bearing_deg": plan["bearing_deg"],
+    }
+    if (
+        plan["cut_u_m"].notna().any()
+    ):  # along and length are the left edge's; the chalk lines' ends on the right edge
         values["along_right"] = plan["along_m"] + plan["start_slant_m"]
         values["length_right"] = plan["length_m"] + plan["end_slant_m"] - plan["start_slant_m"]
     return columns.table("pieces", result.bid.units, values)
@@ -201,10 +221,13 @@ def materials(result: Result) -> pd.DataFrame:
 
 
 def materials_by_site(result: Result) -> pd.DataFrame:
-    """What each site takes, and what it would order alone; turf as cut from rolls of its own. Only pools are bought."""
+    """What each site takes, and what it would order alone; turf as cut from rolls of its own. Only
+    pools are bought."""
     items = shown(result.takeoff.items, result.bid.units)
     items = items[items["scope_kind"] == "site"]
-    values: dict[str, Column] = {name: items[name] for name in ("site", "phase", "item", "unit", "order_unit")}
+    values: dict[str, Column] = {
+        name: items[name] for name in ("site", "phase", "item", "unit", "order_unit")
+    }
     values |= {"net_quantity": items["net"], "order_alone": items["order"]}
     return columns.table("materials_by_site", result.bid.units, values)
 
@@ -228,12 +251,16 @@ def build_up(result: Result) -> pd.DataFrame:
 def schedule(result: Result) -> pd.DataFrame:
     """Schedule of values: phases by section, with each section's share of the build-up."""
     rows = result.price.schedule
-    return _as_it_stands("schedule", result, rows.rename(columns=lambda name: name.replace(" ", "_")))
+    return _as_it_stands(
+        "schedule", result, rows.rename(columns=lambda name: name.replace(" ", "_"))
+    )
 
 
 def phases(result: Result) -> pd.DataFrame:
     rows = result.price.phases
-    values: dict[str, Column] = {name: rows[name] for name in ("phase", "sites", "areas", "cost", "price")}
+    values: dict[str, Column] = {
+        name: rows[name] for name in ("phase", "sites", "areas", "cost", "price")
+    }
     each = "price_per_ft2" if result.bid.units == "us" else "price_per_m2"
     values |= {"surface_area": rows["surface_area_m2"], "price_per": rows[each]}
     return columns.table("phases", result.bid.units, values)
@@ -262,12 +289,15 @@ def water(result: Result) -> pd.DataFrame:
 
 def findings(result: Result) -> pd.DataFrame:
     names = [column.base for column in columns.of("findings")]
-    values: dict[str, Column] = {name: [getattr(finding, name) for finding in result.findings] for name in names}
+    values: dict[str, Column] = {
+        name: [getattr(finding, name) for finding in result.findings] for name in names
+    }
     return columns.table("findings", result.bid.units, values)
 
 
 def _columns(made: dict[str, pd.DataFrame], system: str) -> pd.DataFrame:
-    """What each column of the report says: those of the tables ``made``, and of the GeoPackage's own layers."""
+    """What each column of the report says: those of the tables ``made``, and of the GeoPackage's
+    own layers."""
     names = {file: set(table.columns) for file, table in made.items()}
     rows = [
         column
@@ -313,20 +343,29 @@ def summary(result: Result) -> list[tuple[str, str]]:
         *([("were turf laid on every area:", "")] if result.water is not None else []),
         ("turf bought", f"{bought * area.factor:,.0f} {area.unit}"),
         ("waste over the ground", f"{waste_pct(bought, land['surface_area_m2'].sum()):.1f} %"),
-        ("  each area alone, by hand", f"{waste_pct(by_hand, land['surface_area_m2'].sum()):.1f} %"),
+        (
+            "  each area alone, by hand",
+            f"{waste_pct(by_hand, land['surface_area_m2'].sum()):.1f} %",
+        ),
         ("over the bound for strips", f"{waste_pct(bought, bound):.1f} %"),
-        ("rolls and lengths", f"{int(pools['rolls'].sum()):,}"),  # bought; left-overs at hand are not
+        (
+            "rolls and lengths",
+            f"{int(pools['rolls'].sum()):,}",
+        ),  # bought; left-overs at hand are not
         (_price_of(result), f"{result.price.totals['price']:,} {result.bid.currency}"),
     ]
     if (sigma := float(np.sqrt((price_sigma(result) ** 2).sum()))) > 0:
-        rows.append(("  one sigma, from the survey's accuracy alone", f"{sigma:,.2f} {result.bid.currency}"))
+        rows.append(
+            ("  one sigma, from the survey's accuracy alone", f"{sigma:,.2f} {result.bid.currency}")
+        )
     if result.source.left_out:
         rows.append(("NOT PRICED", f"{result.source.left_out:,}"))
     return rows
 
 
 def _price_of(result: Result) -> str:
-    """What the price is of: where water is compared it is no plan, but what turf on everything would cost."""
+    """What the price is of: where water is compared it is no plan, but what turf on everything
+    would cost."""
     return "price" if result.water is None else "price of turf on every area"
 
 
@@ -341,7 +380,8 @@ def write(result: Result, folder: Path) -> None:
 
 
 def write_csv(table: pd.DataFrame, path: Path) -> None:
-    """UTF-8, RFC 4180, a header, no index; fixed decimals, so that equal input gives equal bytes."""
+    """UTF-8, RFC 4180, a header, no index; fixed decimals, so that equal input gives equal
+    bytes."""
     out = pd.DataFrame(index=table.index)
     for name in table.columns:
         column = table[name]
@@ -356,8 +396,8 @@ def write_csv(table: pd.DataFrame, path: Path) -> None:
 
 
 def _as_text(value: object) -> str:
-    """Text with an apostrophe wherever a spreadsheet would start a formula; a number written as text (money, an id such as
-    0012 or -4) stays as it is."""
+    """Text with an apostrophe wherever a spreadsheet would start a formula; a number written as
+    text (money, an id such as 0012 or -4) stays as it is."""
     text = str(value)
     if _NUMBER.fullmatch(text):
         return text
@@ -366,12 +406,15 @@ def _as_text(value: object) -> str:
 
 
 def write_geopackage(result: Result, path: Path) -> None:
-    """Layers areas, pieces, seams, edges in the CRS of the first turf layer, with the ids of the CSVs."""
+    """Layers areas, pieces, seams, edges in the CRS of the first turf layer, with the ids of the
+    CSVs."""
     import geopandas
     import pyogrio
     import pyogrio.errors
 
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z"})  # equal runs, equal bytes
+    pyogrio.set_gdal_config_options(
+        {"OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z"}
+    )  # equal runs, equal bytes
     try:
         for name, table in _layers(result).items():
             frame = geopandas.GeoDataFrame(table, geometry="geometry", crs=result.ground.source_crs)
@@ -390,7 +433,9 @@ def _layers(result: Result) -> dict[str, pd.DataFrame]:
         "pieces": (
             pieces(result),
             piece["area_index"],
-            pile.rectangles(*(piece[c].to_numpy() for c in ("u0", "u1", "v0", "v1", "bearing_deg"))),
+            pile.rectangles(
+                *(piece[c].to_numpy() for c in ("u0", "u1", "v0", "v1", "bearing_deg"))
+            ),
             True,
         ),
         "seams": (
@@ -417,7 +462,9 @@ def _stretches(layer: str, result: Result, rows: pd.DataFrame) -> pd.DataFrame:
     return columns.table(f"{_GEOPACKAGE} {layer}", result.bid.units, values)
 
 
-def _in_source_crs(result: Result, table: pd.DataFrame, at: Any, geometry: Any, laid: bool) -> pd.DataFrame:
+def _in_source_crs(
+    result: Result, table: pd.DataFrame, at: Any, geometry: Any, laid: bool
+) -> pd.DataFrame:
     from geoturf import ground
 
     at = np.asarray(at, dtype=np.int64)
@@ -425,7 +472,9 @@ def _in_source_crs(result: Result, table: pd.DataFrame, at: Any, geometry: Any, 
     if laid:
         geometry = plane.from_laid(result.ground.areas, at, geometry)
     frame = result.ground.areas["frame"].to_numpy()[at]
-    return table.assign(geometry=ground.to_crs(result.ground.frames, frame, geometry, result.ground.source_crs))
+    return table.assign(
+        geometry=ground.to_crs(result.ground.frames, frame, geometry, result.ground.source_crs)
+    )
 
 
 def write_run(result: Result, folder: Path) -> None:
@@ -436,7 +485,9 @@ def write_run(result: Result, folder: Path) -> None:
     content = {
         "version": __version__,
         "inputs": [{"path": path, "sha256": digest} for path, digest in result.source.inputs],
-        "settings": result.bid.model_dump(mode="json", by_alias=True, exclude={"folder", "looked"}, fallback=str),
+        "settings": result.bid.model_dump(
+            mode="json", by_alias=True, exclude={"folder", "looked"}, fallback=str
+        ),
         "counts": {
             "sites": int(result.ground.areas["site"].nunique()),
             "areas": len(result.ground.areas),
@@ -445,9 +496,12 @@ def write_run(result: Result, folder: Path) -> None:
             "not_priced": result.source.left_out,
             **{f"{s}s": severity.count(s) for s in ("error", "warning", "note")},
         },
-        "totals": dict(summary(result)) | {name: str(value) for name, value in result.price.totals.items()},
+        "totals": dict(summary(result))
+        | {name: str(value) for name, value in result.price.totals.items()},
         "assumed": assumed.in_words(result.bid, result.price.lines),
         "cautions": list(result.takeoff.cautions),
         "seconds": result.seconds,
     }
-    (folder / "run.json").write_text(json.dumps(content, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    (folder / "run.json").write_text(
+        json.dumps(content, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
+    )

@@ -299,7 +299,9 @@ class System:
 
     name: str
 
-    def _told(self, value: float, us: tuple[str, float], metric: tuple[str, float], digits: int) -> str:
+    def _told(
+        self, value: float, us: tuple[str, float], metric: tuple[str, float], digits: int
+    ) -> str:
         word, size = us if self.name == "us" else metric
         return f"{value / size:,.{digits}f} {word}"
 

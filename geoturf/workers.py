@@ -1,12 +1,14 @@
 """Worker processes that may end at any moment.
 
-Each worker has a socket of its own and gets one task at a time; whoever waits for a result hands on the next tasks meanwhile.
-There are no threads here, and nothing is shared between workers: one that is killed, or cannot start, takes nothing with it, and
-its task goes to another. (Python's own pool shares queues and locks, breaks as a whole when one worker ends, and waits for ever
-where memory does not suffice to start its threads.)
+Each worker has a socket of its own and gets one task at a time; whoever waits for a result hands on
+the next tasks meanwhile. There are no threads here, and nothing is shared between workers: one that
+is killed, or cannot start, takes nothing with it, and its task goes to another. (Python's own pool
+shares queues and locks, breaks as a whole when one worker ends, and waits for ever where memory
+does not suffice to start its threads.)
 
-A worker ends with this process, however that ends: its socket is closed then, and where it can the kernel sees to it. It has a
-process group of its own, so that Ctrl-C and a stop of the whole group reach this process alone, which ends its workers.
+A worker ends with this process, however that ends: its socket is closed then, and where it can the
+kernel sees to it. It has a process group of its own, so that Ctrl-C and a stop of the whole group
+reach this process alone, which ends its workers.
 """
 
 from __future__ import annotations
@@ -30,7 +32,9 @@ from threading import Thread
 from typing import Any
 
 _SERVE = "import sys; sys.path[:] = {path}; from geoturf.workers import serve; serve({socket})"
-_WAITING, _DONE, _FAILED, _UNFIT = range(4)  # of a task; unfit: the worker could not so much as begin it
+_WAITING, _DONE, _FAILED, _UNFIT = range(
+    4
+)  # of a task; unfit: the worker could not so much as begin it
 _DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG
 
 
@@ -45,7 +49,8 @@ class Task:
 
 
 class Pool:
-    """``count`` workers, or as many as can be started. ``told`` is given a line for each that ends before its time."""
+    """``count`` workers, or as many as can be started. ``told`` is given a line for each that ends
+    before its time."""
 
     def __init__(self, count: int, told: Callable[[str], Any]):
         self.told = told
@@ -151,7 +156,10 @@ class _Worker:
             code = _SERVE.format(path=path, socket=other.fileno())
             # what a worker prints goes to standard error: standard output is for the summary
             self.process = subprocess.Popen(
-                [sys.executable, "-c", code], stdin=subprocess.DEVNULL, stdout=2, **_handing_on(other)
+                [sys.executable, "-c", code],
+                stdin=subprocess.DEVNULL,
+                stdout=2,
+                **_handing_on(other),
             )
         self.written, self.read = self.socket.makefile("wb"), self.socket.makefile("rb")
 
@@ -161,13 +169,16 @@ class _Worker:
         self.written.flush()
 
     def receive(self) -> tuple[int, Any]:
-        """State and result of its task. Raises EOFError, OSError or UnpicklingError when the worker is gone."""
+        """State and result of its task. Raises EOFError, OSError or UnpicklingError when the worker
+        is gone."""
         state, text = pickle.load(self.read)
         return state, pickle.loads(text)
 
     def last_words(self) -> str:
         """How it ended."""
-        with contextlib.suppress(subprocess.TimeoutExpired):  # its socket may be closed a moment before it ends
+        with contextlib.suppress(
+            subprocess.TimeoutExpired
+        ):  # its socket may be closed a moment before it ends
             self.process.wait(1)
         status = self.process.poll()
         if status is not None and status < 0:
@@ -217,15 +228,15 @@ def serve(number: int) -> None:
 
 
 def _end_with_the_parent() -> None:
-    """At once where the kernel does that (prctl(2) of Linux); elsewhere `_listen` ends the process as soon as what it is doing
-    lets go of the interpreter."""
+    """At once where the kernel does that (prctl(2) of Linux); elsewhere `_listen` ends the process
+    as soon as what it is doing lets go of the interpreter."""
     if sys.platform == "linux":
         ctypes.CDLL(None).prctl(_DEATH_SIGNAL, signal.SIGKILL)
 
 
 def _listen(asked: Any, texts: SimpleQueue[bytes]) -> None:
-    """Ends the process when the socket is closed, whatever it is doing, and without taking down its modules one by one (which
-    takes half a second)."""
+    """Ends the process when the socket is closed, whatever it is doing, and without taking down its
+    modules one by one (which takes half a second)."""
     try:
         while True:
             texts.put(pickle.load(asked))

@@ -1,4 +1,5 @@
-"""Makes the demo data: an invented town, Quillhaven, that exists nowhere; nobody's land, nobody's names.
+"""Makes the demo data: an invented town, Quillhaven, that exists nowhere; nobody's land, nobody's
+names.
 
     python sample_gis/make.py
 
@@ -28,7 +29,8 @@ STATE_PLANE, UTM = "EPSG:2228", "EPSG:26911"
 LOT_W, LOT_D = 60.0, 120.0
 STREET_HALF = 25.0  # roadway and sidewalk, from the street's middle line to the lots
 
-# House footprints in lot coordinates: x along the street from the lot's left line, y from the front line; feet.
+# House footprints in lot coordinates: x along the street from the lot's left line, y from the front
+# line; feet.
 HOUSES = {
     "Alder": [(6, 26), (26, 26), (26, 22), (48, 22), (48, 30), (54, 30), (54, 66), (6, 66)],
     "Birch": [(6, 22), (28, 22), (28, 30), (54, 30), (54, 62), (36, 62), (36, 70), (6, 70)],
@@ -39,13 +41,33 @@ HOUSES = {
 }
 SETBACK = 8.0  # the houses stand this much further back than drawn above
 HOUSES = {model: [(x, y + SETBACK) for x, y in corners] for model, corners in HOUSES.items()}
-# Where the garage is: the drive runs from the street to it (x0, x1), and the walk from the drive to the door (x0, x1).
-DRIVES = {"Alder": (28, 46), "Birch": (8, 26), "Cedar": (32, 50), "Dogwood": (8, 26), "Elm": (10, 28), "Fir": (8, 25)}
-DOORS = {"Alder": (14, 18), "Birch": (36, 40), "Cedar": (16, 20), "Dogwood": (44, 48), "Elm": (38, 42), "Fir": (38, 42)}
+# Where the garage is: the drive runs from the street to it (x0, x1), and the walk from the drive to
+# the door (x0, x1).
+DRIVES = {
+    "Alder": (28, 46),
+    "Birch": (8, 26),
+    "Cedar": (32, 50),
+    "Dogwood": (8, 26),
+    "Elm": (10, 28),
+    "Fir": (8, 25),
+}
+DOORS = {
+    "Alder": (14, 18),
+    "Birch": (36, 40),
+    "Cedar": (16, 20),
+    "Dogwood": (44, 48),
+    "Elm": (38, 42),
+    "Fir": (38, 42),
+}
 
 
-def arc(cx: float, cy: float, rx: float, ry: float, start: float, stop: float, n: int) -> list[tuple[float, float]]:
-    return [(cx + rx * math.cos(t), cy + ry * math.sin(t)) for t in np.radians(np.linspace(start, stop, n))]
+def arc(
+    cx: float, cy: float, rx: float, ry: float, start: float, stop: float, n: int
+) -> list[tuple[float, float]]:
+    return [
+        (cx + rx * math.cos(t), cy + ry * math.sin(t))
+        for t in np.radians(np.linspace(start, stop, n))
+    ]
 
 
 def model_lot(model: str, variant: int) -> dict[str, Polygon | MultiPolygon]:
@@ -58,37 +80,57 @@ def model_lot(model: str, variant: int) -> dict[str, Polygon | MultiPolygon]:
     d0, d1 = DRIVES[model]
     w0, w1 = DOORS[model]
     drive = box(d0, 0, d1, 48).difference(house)
-    walk = box(min(w0, d1), front - 5, max(w1, d0), front - 1).union(box(w0, front - 5, w1, 48)).difference(house)
+    walk = (
+        box(min(w0, d1), front - 5, max(w1, d0), front - 1)
+        .union(box(w0, front - 5, w1, 48))
+        .difference(house)
+    )
     paving = drive.union(walk).difference(house)
-    paving = max(getattr(paving, "geoms", [paving]), key=lambda part: part.area)  # what lies before the front door
+    paving = max(
+        getattr(paving, "geoms", [paving]), key=lambda part: part.area
+    )  # what lies before the front door
     patio = box(14, rear, 38, rear + 10)
     back = box(3, rear, LOT_W - 3, LOT_D - 3).difference(house).difference(patio)
     if variant == 1:
-        back = back.difference(Polygon([*arc(LOT_W - 3, LOT_D - 3, 18, 12, 180, 270, 13), (LOT_W - 3, LOT_D - 3)]))
+        back = back.difference(
+            Polygon([*arc(LOT_W - 3, LOT_D - 3, 18, 12, 180, 270, 13), (LOT_W - 3, LOT_D - 3)])
+        )
         back = back.difference(Polygon([(3, LOT_D - 3), *arc(3, LOT_D - 3, 14, 10, 270, 360, 11)]))
-    lawn = box(2, 2, LOT_W - 2, front - 6).difference(drive)  # planting beds between the walk and the house
+    lawn = box(2, 2, LOT_W - 2, front - 6).difference(
+        drive
+    )  # planting beds between the walk and the house
     if variant == 1:
         lawn = lawn.difference(Point(2 if d0 > 20 else LOT_W - 2, 2).buffer(7, 6))
     if variant == 2:
         lawn = lawn.difference(Point(LOT_W / 2 + (18 if d0 < 20 else -18), 7).buffer(2, 4))
         back = back.difference(Point(46, LOT_D - 12).buffer(2.5, 4))
-    return {"lot": lot, "house": house, "paving": paving.union(patio), "front": keep(lawn), "back": keep(back)}
+    return {
+        "lot": lot,
+        "house": house,
+        "paving": paving.union(patio),
+        "front": keep(lawn),
+        "back": keep(back),
+    }
 
 
 def keep(lawn: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
     """Without remnants that nobody would lay: necks under 2 ft, parts under 60 sq ft."""
     opened = lawn.buffer(-1, join_style="mitre").buffer(1, join_style="mitre").intersection(lawn)
-    parts = [p for p in getattr(opened, "geoms", [opened]) if p.geom_type == "Polygon" and p.area >= 60]
+    parts = [
+        p for p in getattr(opened, "geoms", [opened]) if p.geom_type == "Polygon" and p.area >= 60
+    ]
     return parts[0] if len(parts) == 1 else MultiPolygon(parts)
 
 
 def wedge_lot(model: str, start: float, stop: float) -> dict[str, Polygon | MultiPolygon]:
-    """A lot round the bulb of a cul-de-sac: a wedge from radius 45 to 165 ft, lawns to its slanted lines."""
+    """A lot round the bulb of a cul-de-sac: a wedge from radius 45 to 165 ft, lawns to its slanted
+    lines."""
     lot = Polygon(arc(0, 0, 45, 45, start, stop, 9) + arc(0, 0, 165, 165, stop, start, 13))
     middle = (start + stop) / 2
 
     def place(shape: Polygon) -> Polygon:
-        """From lot coordinates to the wedge: the house looks at the bulb's middle, 18 ft further out than on a straight lot."""
+        """From lot coordinates to the wedge: the house looks at the bulb's middle, 18 ft further
+        out than on a straight lot."""
         outward = affinity.translate(shape, -LOT_W / 2, 50)
         return affinity.rotate(outward, middle - 90, origin=(0, 0))
 
@@ -98,7 +140,10 @@ def wedge_lot(model: str, start: float, stop: float) -> dict[str, Polygon | Mult
     drive = place(box(d0, -20, d1, 48)).difference(house).intersection(lot)
     patio = place(box(14, rear, 38, rear + 10))
     inner = lot.buffer(-3, join_style="mitre")
-    before, behind = place(box(-60, -40, LOT_W + 60, front + 4)), place(box(-60, rear, LOT_W + 60, LOT_D + 60))
+    before, behind = (
+        place(box(-60, -40, LOT_W + 60, front + 4)),
+        place(box(-60, rear, LOT_W + 60, LOT_D + 60)),
+    )
     return {
         "lot": lot,
         "house": house,
@@ -109,7 +154,8 @@ def wedge_lot(model: str, start: float, stop: float) -> dict[str, Polygon | Mult
 
 
 def development() -> dict[str, gpd.GeoDataFrame]:
-    """120 lots: three streets of 18 lots a side and four wedges round a cul-de-sac each; the second street is curved."""
+    """120 lots: three streets of 18 lots a side and four wedges round a cul-de-sac each; the second
+    street is curved."""
     chance = random.Random(20)
     rows: dict[str, list[dict]] = {"turf": [], "houses": [], "paving": [], "lots": []}
     number = 0
@@ -127,7 +173,9 @@ def development() -> dict[str, gpd.GeoDataFrame]:
     return {name: gpd.GeoDataFrame(records, crs=STATE_PLANE) for name, records in rows.items()}
 
 
-def add_lot(rows: dict, site: str, phase: int, lot: int, model: str, placed: dict, chance: random.Random) -> None:
+def add_lot(
+    rows: dict, site: str, phase: int, lot: int, model: str, placed: dict, chance: random.Random
+) -> None:
     pets = chance.random() < 0.2
     slope = chance.choice([0, 0, 0, 1, 2, 2, 4])
     rows["lots"].append({"LOT": site, "PHASE": str(phase), "geometry": placed["lot"]})
@@ -141,7 +189,9 @@ def add_lot(rows: dict, site: str, phase: int, lot: int, model: str, placed: dic
                 "PHASE": str(phase),
                 "MODEL": model,
                 "PRODUCT": "meadow80" if area == "front" else ("paws60" if pets else "meadow60"),
-                "VIEW": f"street {phase} side {lot // 18 + 1}" if phase == 3 and area == "front" and lot < 36 else "",
+                "VIEW": f"street {phase} side {lot // 18 + 1}"
+                if phase == 3 and area == "front" and lot < 36
+                else "",
                 "SLOPE_PCT": float(slope),
                 "ELEV_FT": 318.0 + 2 * phase,
                 "CAPS": 6 if area == "front" else 9,
@@ -151,7 +201,8 @@ def add_lot(rows: dict, site: str, phase: int, lot: int, model: str, placed: dic
 
 
 def place_lot(shape: Polygon, phase: int, lot: int) -> Polygon:
-    """From lot coordinates to the ground: along the street, to its side, turned and moved as a whole."""
+    """From lot coordinates to the ground: along the street, to its side, turned and moved as a
+    whole."""
     length = 18 * LOT_W
     if lot >= 36:  # the bulb at the street's end
         shape, x, turn = affinity.translate(shape, length + 70, 0), 0.0, 0.0
@@ -168,19 +219,28 @@ def place_lot(shape: Polygon, phase: int, lot: int) -> Polygon:
             angle = (x + LOT_W / 2) / 1260
             shape = affinity.translate(shape, -LOT_W / 2, 0)
             shape = affinity.rotate(shape, math.degrees(angle) * 0.999, origin=(0, 0))
-            return settle(affinity.translate(shape, 1400 * math.sin(angle) + 200, 1400 * (1 - math.cos(angle)) + 480))
+            return settle(
+                affinity.translate(
+                    shape, 1400 * math.sin(angle) + 200, 1400 * (1 - math.cos(angle)) + 480
+                )
+            )
         shape = affinity.translate(shape, x, 0)
     if phase == 2:
         end = length / 1260
-        shape = affinity.rotate(affinity.translate(shape, -length, 0), math.degrees(end), origin=(0, 0))
-        return settle(affinity.translate(shape, 1400 * math.sin(end) + 200, 1400 * (1 - math.cos(end)) + 480))
+        shape = affinity.rotate(
+            affinity.translate(shape, -length, 0), math.degrees(end), origin=(0, 0)
+        )
+        return settle(
+            affinity.translate(shape, 1400 * math.sin(end) + 200, 1400 * (1 - math.cos(end)) + 480)
+        )
     if phase == 3:
         shape = affinity.translate(affinity.rotate(shape, -38, origin=(0, 0)), 100, -420)
     return settle(shape)
 
 
 def settle(shape: Polygon) -> Polygon:
-    """The whole development stands 11 degrees off grid north; coordinates to 1/1000 ft, as a surveyor's file has them."""
+    """The whole development stands 11 degrees off grid north; coordinates to 1/1000 ft, as a
+    surveyor's file has them."""
     from shapely import set_precision
 
     turned = affinity.translate(affinity.rotate(shape, 11, origin=(0, 0)), 6_352_000.0, 2_148_000.0)
@@ -221,7 +281,9 @@ def parks() -> gpd.GeoDataFrame:
     chance = random.Random(31)
     records: list[dict] = []
 
-    def add(site: str, area: str, shape: Polygon, east: float, north: float, **more: object) -> None:
+    def add(
+        site: str, area: str, shape: Polygon, east: float, north: float, **more: object
+    ) -> None:
         records.append(
             {
                 "site": site,
@@ -234,9 +296,15 @@ def parks() -> gpd.GeoDataFrame:
     for k, site in enumerate(PARKS):
         district = ["North", "South", "River"][k % 3]
         for j, area in enumerate(["great lawn", "picnic lawn", "play lawn"]):
-            shape = blob(chance, chance.uniform(14, 42) if j else chance.uniform(40, 70), 160 if j == 0 else 72)
+            shape = blob(
+                chance,
+                chance.uniform(14, 42) if j else chance.uniform(40, 70),
+                160 if j == 0 else 72,
+            )
             if j == 0:
-                shape = shape.difference(Point(12, 5).buffer(6, 8)).difference(box(-4, -200, 0, 200))
+                shape = shape.difference(Point(12, 5).buffer(6, 8)).difference(
+                    box(-4, -200, 0, 200)
+                )
             add(
                 site,
                 area,
@@ -268,7 +336,9 @@ def parks() -> gpd.GeoDataFrame:
             )
     for k, site in enumerate(MEDIANS):
         for j in range(2):
-            shape = median(chance.uniform(60, 190), chance.uniform(2.6, 6.5), chance.uniform(260, 900))
+            shape = median(
+                chance.uniform(60, 190), chance.uniform(2.6, 6.5), chance.uniform(260, 900)
+            )
             add(
                 site,
                 f"block {j + 1}",
@@ -312,9 +382,15 @@ def portfolio() -> dict[str, gpd.GeoDataFrame]:
             house = house.difference(inner)
             courts["courtyard"] = inner.difference(Point(width / 2, depth / 2).buffer(2, 6))
         paving = walk.union(lot.difference(courts.get("island", Polygon())))
-        turn, east, north = chance.uniform(-40, 40), 249_000 + 420 * (k % 5), 4_063_000 + 360 * (k // 5)
+        turn, east, north = (
+            chance.uniform(-40, 40),
+            249_000 + 420 * (k % 5),
+            4_063_000 + 360 * (k // 5),
+        )
 
-        def settle_utm(shape: Polygon, turn: float = turn, east: float = east, north: float = north) -> Polygon:
+        def settle_utm(
+            shape: Polygon, turn: float = turn, east: float = east, north: float = north
+        ) -> Polygon:
             return affinity.translate(affinity.rotate(shape, turn, origin=(0, 0)), east, north)
 
         for area, shape in courts.items():
@@ -334,11 +410,19 @@ def portfolio() -> dict[str, gpd.GeoDataFrame]:
 
 
 def main() -> None:
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2026-01-01T00:00:00.000Z"})  # the same bytes on any day
+    pyogrio.set_gdal_config_options(
+        {"OGR_CURRENT_DATE": "2026-01-01T00:00:00.000Z"}
+    )  # the same bytes on any day
     (HERE / "development").mkdir(exist_ok=True)
     for name, table in development().items():
-        table.to_file(HERE / "development" / f"{name}.shp", engine="pyogrio", DBF_DATE_LAST_UPDATE="2026-01-01")
-    parks().to_file(HERE / "parks.geojson", driver="GeoJSON", engine="pyogrio", COORDINATE_PRECISION=8)
+        table.to_file(
+            HERE / "development" / f"{name}.shp",
+            engine="pyogrio",
+            DBF_DATE_LAST_UPDATE="2026-01-01",
+        )
+    parks().to_file(
+        HERE / "parks.geojson", driver="GeoJSON", engine="pyogrio", COORDINATE_PRECISION=8
+    )
     (HERE / "portfolio.gpkg").unlink(missing_ok=True)
     for name, table in portfolio().items():
         table.to_file(HERE / "portfolio.gpkg", layer=name, driver="GPKG", engine="pyogrio")

@@ -1,4 +1,5 @@
-"""Debian's Chromium, driven by playwright, for the tests of pages; without one they skip (GEOTURF_NEED_BROWSER=1: they fail)."""
+"""Debian's Chromium, driven by playwright, for the tests of pages; without one they skip
+(GEOTURF_NEED_BROWSER=1: they fail)."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ QUIET = "--no-sandbox --disable-gpu --disable-background-networking --disable-co
 NEEDS_BROWSER = [
     pytest.mark.browser,
     pytest.mark.skipif(
-        not Path(CHROMIUM).exists() and not os.environ.get("GEOTURF_NEED_BROWSER"), reason="no Chromium on this machine"
+        not Path(CHROMIUM).exists() and not os.environ.get("GEOTURF_NEED_BROWSER"),
+        reason="no Chromium on this machine",
     ),
 ]
 

@@ -12,7 +12,8 @@ HOME = (6_352_000.0, 2_148_000.0)  # an origin inside it
 
 @pytest.fixture
 def lawns(tmp_path):
-    """Writes lawns.gpkg: rectangles (x, y, width, depth in feet) as areas of site A; returns its path."""
+    """Writes lawns.gpkg: rectangles (x, y, width, depth in feet) as areas of site A; returns its
+    path."""
 
     def write(*rectangles, name="lawns.gpkg", **columns):
         x, y = HOME
@@ -37,7 +38,9 @@ def bid_file(tmp_path):
 
     def write(extra="", layer="lawns.gpkg"):
         path = tmp_path / "bid.toml"
-        path.write_text(f'name = "Two lawns"\n[[layers]]\npath = "{layer}"\n{extra}', encoding="utf-8")
+        path.write_text(
+            f'name = "Two lawns"\n[[layers]]\npath = "{layer}"\n{extra}', encoding="utf-8"
+        )
         return path
 
     return write

@@ -1,4 +1,5 @@
-"""Made-up choices for the tests of the cut plan, and a checker of plans that shares no code with them."""
+"""Made-up choices for the tests of the cut plan, and a checker of plans that shares no code with
+them."""
 
 from __future__ import annotations
 
@@ -12,14 +13,27 @@ INCH, FOOT = 0.0254, 0.3048
 ROLL_IN, USABLE_IN = 180, 178  # a 15 ft roll less an inch of selvage on each side
 
 
-def layout(sizes_in, roll_in: float = ROLL_IN, usable_in: float = USABLE_IN, cost: float | None = None) -> Layout:
-    """A layout of pieces cut (length, width) in inches, side by side, 3 in at each end to trim; no seams."""
+def layout(
+    sizes_in, roll_in: float = ROLL_IN, usable_in: float = USABLE_IN, cost: float | None = None
+) -> Layout:
+    """A layout of pieces cut (length, width) in inches, side by side, 3 in at each end to trim; no
+    seams."""
     cut = np.array(sizes_in, float).reshape(-1, 2) * INCH
     v = np.concatenate([[0.0], np.cumsum(cut[:, 1])])
     pieces = np.column_stack([np.zeros(len(cut)), cut[:, 0] - 6 * INCH, v[:-1], v[1:]])
     none = np.zeros((0, 3))
     area = float(cut.prod(axis=1).sum())
-    return Layout(0.0, pieces, none, none, cut, usable_in * INCH, roll_in * INCH, 0.0, area if cost is None else cost)
+    return Layout(
+        0.0,
+        pieces,
+        none,
+        none,
+        cut,
+        usable_in * INCH,
+        roll_in * INCH,
+        0.0,
+        area if cost is None else cost,
+    )
 
 
 def choices(*layouts: Layout) -> Choices:
@@ -43,7 +57,8 @@ def ground(count: int, sites=None, phase: str = "1", product: str = "turf60") ->
 
 
 def assert_sound(plan: CutPlan, usable_m: float = USABLE_IN * INCH) -> None:
-    """Every piece is on one roll, inside it, over no other, and can be cut out with cuts across and lengthwise."""
+    """Every piece is on one roll, inside it, over no other, and can be cut out with cuts across and
+    lengthwise."""
     length_of = dict(zip(plan.rolls["roll"], plan.rolls["length_m"], strict=True))
     assert plan.pieces["piece"].is_unique and plan.rolls["roll"].is_unique
     assert set(plan.pieces["roll"]) == set(plan.rolls["roll"])
@@ -60,7 +75,8 @@ def assert_sound(plan: CutPlan, usable_m: float = USABLE_IN * INCH) -> None:
 
 
 def _cut(boxes: np.ndarray, axis: int) -> list[np.ndarray]:
-    """Groups that straight cuts across ``axis`` tell apart; boxes that overlap stay in one group."""
+    """Groups that straight cuts across ``axis`` tell apart; boxes that overlap stay in one
+    group."""
     groups, reach = [], -np.inf
     for box in boxes[np.argsort(boxes[:, axis], kind="stable")]:
         if box[axis] >= reach - 1e-6:

@@ -14,8 +14,11 @@ from geoturf.rules import GroundRules
 FT = 0.3048
 
 
-def layer(shapes: Sequence, crs, role: str = "turf", sigma_m: float = 0.0, name: str = "", **columns) -> SourceLayer:
-    """A layer of shapes in ``crs``; features are numbered, each a site of its own unless ``site`` says otherwise."""
+def layer(
+    shapes: Sequence, crs, role: str = "turf", sigma_m: float = 0.0, name: str = "", **columns
+) -> SourceLayer:
+    """A layer of shapes in ``crs``; features are numbered, each a site of its own unless ``site``
+    says otherwise."""
     numbers = [str(k + 1) for k in range(len(shapes))]
     given = {"feature": numbers, "site": [f"site {n}" for n in numbers]} | columns
     table = geopandas.GeoDataFrame(given, geometry=np.array(shapes, dtype=object), crs=crs)

@@ -1,4 +1,5 @@
-"""A small finished result made by hand, no stage run, for the map's tests and benchmark; and texts that mean harm."""
+"""A small finished result made by hand, no stage run, for the map's tests and benchmark; and texts
+that mean harm."""
 
 from __future__ import annotations
 
@@ -39,15 +40,19 @@ def made(
     shapes: np.ndarray | None = None,
     **bid,
 ) -> model.Result:
-    """A result with two areas a site, in rows of sites 40 m apart: an L of 108 m2 in front and, north of it, a square of
-    36 m2 with a hole of 4 m2; pile to the east in the one and to the north in the other. Other ``shapes``, two a site, by
-    wish."""
+    """A result with two areas a site, in rows of sites 40 m apart: an L of 108 m2 in front and,
+    north of it, a square of 36 m2 with a hole of 4 m2; pile to the east in the one and to the north
+    in the other. Other ``shapes``, two a site, by wish."""
     count = 2 * len(sites)
-    ring = shapely.Polygon([(0, 16), (6, 16), (6, 22), (0, 22)], [[(2, 18), (2, 20), (4, 20), (4, 18)]])
+    ring = shapely.Polygon(
+        [(0, 16), (6, 16), (6, 22), (0, 22)], [[(2, 18), (2, 20), (4, 20), (4, 18)]]
+    )
     if shapes is None:
         shapes = np.array([shapely.Polygon(L_SHAPE), ring] * len(sites), dtype=object)
     place = 40.0 * np.column_stack([np.arange(count) // 2 % ROW, np.arange(count) // 2 // ROW])
-    points = shapely.get_coordinates(shapes) + np.repeat(place, shapely.get_num_coordinates(shapes), axis=0)
+    points = shapely.get_coordinates(shapes) + np.repeat(
+        place, shapely.get_num_coordinates(shapes), axis=0
+    )
     shapes = shapely.set_coordinates(shapes.copy(), points)
     areas = _areas(sites, shapes)
     edges = _edges(shapes)
@@ -56,24 +61,34 @@ def made(
     price = model.Price(
         lines=pd.DataFrame(),
         sites=pd.DataFrame(
-            {"site": names, "cost": Decimal("900.10"), "price": [Decimal(1000 + 7 * k) for k in range(len(names))]}
+            {
+                "site": names,
+                "cost": Decimal("900.10"),
+                "price": [Decimal(1000 + 7 * k) for k in range(len(names))],
+            }
         ),
         totals={"cost": Decimal("900.10"), "price": Decimal("123456.70")},
         schedule=pd.DataFrame(),
-        areas=pd.DataFrame({"cost": Decimal("9.5"), "price": [Decimal(600 + 5 * k) for k in range(count)]}),
+        areas=pd.DataFrame(
+            {"cost": Decimal("9.5"), "price": [Decimal(600 + 5 * k) for k in range(count)]}
+        ),
         build_up=pd.DataFrame(),
         phases=pd.DataFrame(),
         alternates=pd.DataFrame(),
         borne=pd.DataFrame(),
         loads=pd.DataFrame(),
     )
-    frames = model.Frames(np.array([-75.1]), np.array([40.2]), np.array([0.0]), np.array([0]), ("EPSG:4326",))
+    frames = model.Frames(
+        np.array([-75.1]), np.array([40.2]), np.array([0.0]), np.array([0]), ("EPSG:4326",)
+    )
     findings = (
         model.Finding("note", "a-note", "a note", file="lots.shp"),
         model.Finding("error", "no-crs", "has no CRS; state one", file="other.shp", site=sites[0]),
     )
     return model.Result(
-        bid=make_bid({"name": f"Bid of {sites[0]}", "units": units, "layers": [{"path": "lots.shp"}]} | bid),
+        bid=make_bid(
+            {"name": f"Bid of {sites[0]}", "units": units, "layers": [{"path": "lots.shp"}]} | bid
+        ),
         source=model.Source((), findings, (), left_out),
         ground=model.Ground(areas, _context(), pd.DataFrame(), frames, "EPSG:4326"),
         edges=edges,
@@ -94,7 +109,9 @@ def made(
 def _areas(sites: list[str], shapes: np.ndarray) -> pd.DataFrame:
     count = len(shapes)
     square = shapely.area(shapes)
-    table = pd.DataFrame({"site": np.repeat(sites, 2), "area": ["front", "back"] * len(sites)}, dtype=object)
+    table = pd.DataFrame(
+        {"site": np.repeat(sites, 2), "area": ["front", "back"] * len(sites)}, dtype=object
+    )
     table["phase"] = [f"phase {1 + k // 8 % 3}" for k in range(count)]
     table["product"] = ["turf60", "turf80"] * len(sites)
     for name in ("use", "view", "cover", "irrigation", "district", "model", "layer"):
@@ -112,7 +129,8 @@ def _areas(sites: list[str], shapes: np.ndarray) -> pd.DataFrame:
 
 
 def _edges(shapes: np.ndarray) -> model.Edges:
-    """Areas of even rows: the first side of each ring on paving, the rest open. The others: open all round."""
+    """Areas of even rows: the first side of each ring on paving, the rest open. The others: open
+    all round."""
     rows = []
     for k, shape in enumerate(shapes):
         for ring in shapely.get_rings(shapely.get_parts(shape)):
@@ -123,7 +141,9 @@ def _edges(shapes: np.ndarray) -> model.Edges:
             for kind, part in (("paving", points[:2]), ("open", points[1:])):
                 line = shapely.LineString(part)
                 rows.append((k, kind, -1, False, line.length, line))
-    runs = pd.DataFrame(rows, columns=["area_index", "kind", "neighbour", "closed", "length_m", "geometry"])
+    runs = pd.DataFrame(
+        rows, columns=["area_index", "kind", "neighbour", "closed", "length_m", "geometry"]
+    )
     totals = pd.DataFrame(index=range(len(shapes)))
     for kind in ("paving", "building", "shared", "open"):
         mine = runs[runs["kind"] == kind].groupby("area_index")["length_m"].sum()
@@ -141,7 +161,19 @@ def _plan(areas: pd.DataFrame, shapes: np.ndarray) -> model.CutPlan:
         u0, u1, v0, v1 = (x0, x1, -y1, -y0) if bearing == 90 else (y0, y1, x0, x1)
         cuts = [*np.arange(v0, v1 - 1e-9, STRIP_M), v1]
         for j, (low, high) in enumerate(pairwise(cuts)):
-            pieces.append((k, u0, u1, low, high, bearing, f"R{1 + len(pieces) // 6:04d}", u1 - u0 + 0.15, high - low))
+            pieces.append(
+                (
+                    k,
+                    u0,
+                    u1,
+                    low,
+                    high,
+                    bearing,
+                    f"R{1 + len(pieces) // 6:04d}",
+                    u1 - u0 + 0.15,
+                    high - low,
+                )
+            )
             if j:
                 seams.append((k, "seam", u0, low, u1, low, bearing, u1 - u0))
     columns = ["area_index", "u0", "u1", "v0", "v1", "bearing_deg", "roll", "length_m", "width_m"]
@@ -150,12 +182,25 @@ def _plan(areas: pd.DataFrame, shapes: np.ndarray) -> model.CutPlan:
     table["along_m"], table["across_m"] = 1.5, 0.25
     number = table.groupby("area_index").size().to_numpy()
     bought = table["length_m"].groupby(table["area_index"]).sum().to_numpy() * 4.572
-    seam = pd.DataFrame(seams, columns=["area_index", "kind", "u0", "v0", "u1", "v1", "bearing_deg", "length_m"])
-    chosen = pd.DataFrame({"pile_bearing_deg": areas["pile_bearing_deg"], "pieces": number, "turf_bought_m2": bought})
-    chosen["seam_m"] = seam.groupby("area_index")["length_m"].sum().reindex(chosen.index, fill_value=0.0)
+    seam = pd.DataFrame(
+        seams, columns=["area_index", "kind", "u0", "v0", "u1", "v1", "bearing_deg", "length_m"]
+    )
+    chosen = pd.DataFrame(
+        {"pile_bearing_deg": areas["pile_bearing_deg"], "pieces": number, "turf_bought_m2": bought}
+    )
+    chosen["seam_m"] = (
+        seam.groupby("area_index")["length_m"].sum().reindex(chosen.index, fill_value=0.0)
+    )
     chosen["cross_seams"], chosen["free_cost_ratio"] = 0, 1.0
     chosen["piece_area_m2"] = bought
-    pool = {"pool": "phase 1", "phase": "1", "product": "turf60", "pieces": len(table), "rolls": 3, "status": "proven"}
+    pool = {
+        "pool": "phase 1",
+        "phase": "1",
+        "product": "turf60",
+        "pieces": len(table),
+        "rolls": 3,
+        "status": "proven",
+    }
     pool |= {
         "bought_m2": bought.sum(),
         "needed_m2": 100.0,
@@ -168,7 +213,8 @@ def _plan(areas: pd.DataFrame, shapes: np.ndarray) -> model.CutPlan:
 
 
 def water_of(count: int) -> model.Water:
-    """Two conversions on offer to each of ``count`` areas but the last; the first area's second one is chosen."""
+    """Two conversions on offer to each of ``count`` areas but the last; the first area's second one
+    is chosen."""
     rows = pd.DataFrame({"area_index": np.repeat(np.arange(count - 1), 2)})
     rows["site"], rows["area"] = "a", "front"
     rows["conversion"] = ["turf", "plants"] * (count - 1)
@@ -216,4 +262,6 @@ def _context() -> pd.DataFrame:
         "feature": "1",
         "part": 0,
     }
-    return pd.DataFrame([row, row | {"role": "view", "geometry": shapely.Point(0, 0), "feature": "2"}, row])
+    return pd.DataFrame(
+        [row, row | {"role": "view", "geometry": shapely.Point(0, 0), "feature": "2"}, row]
+    )

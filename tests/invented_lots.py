@@ -1,4 +1,5 @@
-"""A small invented bid, stage by stage, for the rooms that work on tables: three lots in two phases, made without the stages."""
+"""A small invented bid, stage by stage, for the rooms that work on tables: three lots in two
+phases, made without the stages."""
 
 from __future__ import annotations
 
@@ -14,8 +15,11 @@ SQUARE = {"start_slant_m": 0.0, "end_slant_m": 0.0, "cut_u_m": np.nan}
 
 
 def ground(rows: list[dict]) -> Ground:
-    """Areas from rows of site, phase, width_ft, length_ft and any other column of Ground.areas; flat rectangles."""
-    text = dict.fromkeys(("use", "view", "cover", "irrigation", "district", "model", "file", "layer", "feature"), "")
+    """Areas from rows of site, phase, width_ft, length_ft and any other column of Ground.areas;
+    flat rectangles."""
+    text = dict.fromkeys(
+        ("use", "view", "cover", "irrigation", "district", "model", "file", "layer", "feature"), ""
+    )
     made = []
     for number, row in enumerate(rows):
         shape = shapely.box(0, 0, row["width_ft"] * FT, row["length_ft"] * FT)
@@ -28,10 +32,18 @@ def ground(rows: list[dict]) -> Ground:
     zero = np.zeros(1)
     frames = Frames(zero, zero, zero, zero.astype(int), ("",))
     empty = pd.DataFrame(columns=["role", "frame", "geometry", "file", "layer", "feature"])
-    return Ground(pd.DataFrame(made), empty, pd.DataFrame(columns=["site", "area", "reason", "area_m2"]), frames, "")
+    return Ground(
+        pd.DataFrame(made),
+        empty,
+        pd.DataFrame(columns=["site", "area", "reason", "area_m2"]),
+        frames,
+        "",
+    )
 
 
-def edges(land: Ground, spacing_ft: float = 4 / 12, field_ft: float = 1.5, glued: tuple[str, ...] = ()) -> Edges:
+def edges(
+    land: Ground, spacing_ft: float = 4 / 12, field_ft: float = 1.5, glued: tuple[str, ...] = ()
+) -> Edges:
     """All borders open, one closed run an area."""
     areas = land.areas
     nailed = ~areas["product"].isin(glued)
@@ -46,10 +58,19 @@ def edges(land: Ground, spacing_ft: float = 4 / 12, field_ft: float = 1.5, glued
         }
     )
     totals = pd.DataFrame(
-        {"edge_paving_m": 0.0, "edge_building_m": 0.0, "edge_shared_m": 0.0, "edge_open_m": areas["perimeter_m"]}
+        {
+            "edge_paving_m": 0.0,
+            "edge_building_m": 0.0,
+            "edge_shared_m": 0.0,
+            "edge_open_m": areas["perimeter_m"],
+        }
     )
-    totals["perimeter_fasteners"] = np.ceil(areas["perimeter_m"] / (spacing_ft * FT) - 1e-6).astype(int) * nailed
-    totals["field_fasteners"] = np.ceil(areas["surface_area_m2"] / (field_ft * FT) ** 2 - 1e-6).astype(int) * nailed
+    totals["perimeter_fasteners"] = (
+        np.ceil(areas["perimeter_m"] / (spacing_ft * FT) - 1e-6).astype(int) * nailed
+    )
+    totals["field_fasteners"] = (
+        np.ceil(areas["surface_area_m2"] / (field_ft * FT) ** 2 - 1e-6).astype(int) * nailed
+    )
     totals["fastened_m"] = areas["perimeter_m"] * nailed
     return Edges(runs, totals)
 
@@ -81,8 +102,17 @@ def plan(land: Ground, roll_ft: float = 15.0) -> CutPlan:
                  "source": "bought"}
             )  # fmt: skip
         bought = count * np.ceil(long + 0.5) * roll_ft * FT**2
-        chosen.append({"seam_m": (count - 1) * long * FT, "cross_seams": 0, "pieces": count, "turf_bought_m2": bought})
-        seams += [{"area_index": index, "kind": "seam", "length_m": long * FT} for _ in range(count - 1)]
+        chosen.append(
+            {
+                "seam_m": (count - 1) * long * FT,
+                "cross_seams": 0,
+                "pieces": count,
+                "turf_bought_m2": bought,
+            }
+        )
+        seams += [
+            {"area_index": index, "kind": "seam", "length_m": long * FT} for _ in range(count - 1)
+        ]
     nothing = pd.DataFrame()
     return CutPlan(
         pd.DataFrame(pieces), pd.DataFrame(rolls), nothing, nothing, pd.DataFrame(chosen),
@@ -96,5 +126,12 @@ LOTS = [
     {"site": "lot 1", "phase": "1", "area": "front", "width_ft": 30, "length_ft": 40},
     {"site": "lot 1", "phase": "1", "area": "back", "width_ft": 45, "length_ft": 50, "use": "pet"},
     {"site": "lot 2", "phase": "1", "area": "front", "width_ft": 22, "length_ft": 35, "caps": 6.0},
-    {"site": "lot 3", "phase": "2", "area": "front", "width_ft": 15, "length_ft": 60, "product": "turf80"},
+    {
+        "site": "lot 3",
+        "phase": "2",
+        "area": "front",
+        "width_ft": 15,
+        "length_ft": 60,
+        "product": "turf80",
+    },
 ]

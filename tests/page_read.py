@@ -1,4 +1,5 @@
-"""A map's data blocks read back, for its tests: written anew from the published encoding, not with the page's own code."""
+"""A map's data blocks read back, for its tests: written anew from the published encoding, not with
+the page's own code."""
 
 from __future__ import annotations
 
@@ -8,7 +9,9 @@ import re
 
 
 def islands_of(text: str) -> dict:
-    found = re.findall(r'<script type="application/json" id="([\w-]+)">(.*?)</script>', text, flags=re.DOTALL)
+    found = re.findall(
+        r'<script type="application/json" id="([\w-]+)">(.*?)</script>', text, flags=re.DOTALL
+    )
     return {name: json.loads(body) for name, body in found}
 
 

@@ -1,4 +1,5 @@
-"""Alternates, and every lot bought alone: each printed figure against the bid run in earnest with that change made."""
+"""Alternates, and every lot bought alone: each printed figure against the bid run in earnest with
+that change made."""
 
 import csv
 from decimal import Decimal
@@ -21,8 +22,13 @@ PRODUCTS = {
 # four lots in two phases: front yards of thick turf, back yards of thin, one of them for dogs
 YARDS = [
     (site, area, phase, use, x, y, width, depth)
-    for k, (site, phase, use) in enumerate([("A", "1", ""), ("B", "1", "pet"), ("C", "1", ""), ("D", "2", "")])
-    for area, x, y, width, depth in (("front", 40 * k, 0, 23 + k, 9), ("back", 40 * k, 40, 31 - 2 * k, 17 + k))
+    for k, (site, phase, use) in enumerate(
+        [("A", "1", ""), ("B", "1", "pet"), ("C", "1", ""), ("D", "2", "")]
+    )
+    for area, x, y, width, depth in (
+        ("front", 40 * k, 0, 23 + k, 9),
+        ("back", 40 * k, 40, 31 - 2 * k, 17 + k),
+    )
 ]
 ALTERNATES = [
     {"title": "thin in front too", "products": {"thick": "thin"}},
@@ -42,9 +48,18 @@ def bid(folder, swap=None, alternates=(), products=PRODUCTS, **tables):
     """The yards as a file, with turf as swapped, and their bid."""
     swap = swap or {}
     laid = ["thick" if yard[1] == "front" else "thin" for yard in YARDS]
-    columns = dict(zip(("site", "area", "phase", "use"), zip(*(yard[:4] for yard in YARDS), strict=True), strict=True))
+    columns = dict(
+        zip(
+            ("site", "area", "phase", "use"),
+            zip(*(yard[:4] for yard in YARDS), strict=True),
+            strict=True,
+        )
+    )
     shapes = [box(x * FOOT, y * FOOT, (x + w) * FOOT, (y + d) * FOOT) for *_, x, y, w, d in YARDS]
-    shapes = [box(*(a + b for a, b in zip(s.bounds, (250_000, 4_070_000) * 2, strict=True))) for s in shapes]
+    shapes = [
+        box(*(a + b for a, b in zip(s.bounds, (250_000, 4_070_000) * 2, strict=True)))
+        for s in shapes
+    ]
     table = geopandas.GeoDataFrame(
         columns | {"product": [swap.get(n, n) for n in laid]}, geometry=shapes, crs="EPSG:26911"
     )
@@ -52,7 +67,9 @@ def bid(folder, swap=None, alternates=(), products=PRODUCTS, **tables):
     table.to_file(folder / name, engine="pyogrio")
     price = {"alternates": list(alternates)} | tables.pop("price", {})
     layers = [{"path": name, "role": "turf"}]
-    return make_bid({"layers": layers, "folder": str(folder), "products": products, "price": price} | tables)
+    return make_bid(
+        {"layers": layers, "folder": str(folder), "products": products, "price": price} | tables
+    )
 
 
 @pytest.fixture(scope="module")
@@ -97,7 +114,9 @@ def test_alternates_leave_the_bid_itself_as_it_is(folder, told):
 
 def test_a_swap_pools_with_the_turf_that_is_there(told, folder):
     """Front and back in one pool buy less than as two products of the same figures."""
-    apart = geoturf.run(bid(folder, products=PRODUCTS | {"thick": PRODUCTS["thin"]})).price.totals["price"]
+    apart = geoturf.run(bid(folder, products=PRODUCTS | {"thick": PRODUCTS["thin"]})).price.totals[
+        "price"
+    ]
     assert told.price.alternates["price"][0] < apart
 
 
@@ -129,14 +148,18 @@ def test_bought_alone_is_the_bid_run_with_sites_as_pools(folder, told):
         rows = result.takeoff.items.query("key == 'turf' and scope_kind == @kind")
         return (rows[column] * rows["order_size"]).groupby([rows["phase"], rows["product"]]).sum()
 
-    assert turf(told, "pool", "order_by_site").to_dict() == pytest.approx(turf(alone, "pool", "order").to_dict())
+    assert turf(told, "pool", "order_by_site").to_dict() == pytest.approx(
+        turf(alone, "pool", "order").to_dict()
+    )
     assert turf(told, "site", "order").sum() == pytest.approx(alone.plan.pools["bought_m2"].sum())
 
 
 def test_a_lots_own_turf_is_that_of_its_own_bid(folder, told):
     """Lot D is alone in its phase: its row by site is its pool's."""
     rows = told.takeoff.items.query("key == 'turf' and phase == '2'")
-    pool, site = (rows[rows["scope_kind"] == kind].set_index("product")["order"] for kind in ("pool", "site"))
+    pool, site = (
+        rows[rows["scope_kind"] == kind].set_index("product")["order"] for kind in ("pool", "site")
+    )
     assert site.to_dict() == pool.to_dict() and len(pool) == 2
 
 
@@ -153,16 +176,26 @@ def test_lot_by_lot_changes_who_shares_and_nothing_else(folder):
 @pytest.mark.parametrize(
     ("alternate", "said"),
     [
-        ({"leave_out": ["tape", "adhesive"]}, "alternate 'x' leaves seams unjoined, without 'tape' and 'adhesive'"),
-        ({"leave_out": ["odour"]}, "alternate 'x' leaves 2 pet area(s) without 'odour'; take 'odour' off leave_out"),
+        (
+            {"leave_out": ["tape", "adhesive"]},
+            "alternate 'x' leaves seams unjoined, without 'tape' and 'adhesive'",
+        ),
+        (
+            {"leave_out": ["odour"]},
+            "alternate 'x' leaves 2 pet area(s) without 'odour'; take 'odour' off leave_out",
+        ),
         ({"leave_out": ["nails"]}, "alternate 'x' leaves turf unfastened, without 'nails'"),
     ],
 )
-def test_an_alternate_that_leaves_turf_undone_is_refused_before_anything_is_laid(folder, alternate, said):
+def test_an_alternate_that_leaves_turf_undone_is_refused_before_anything_is_laid(
+    folder, alternate, said
+):
     asked = bid(folder, alternates=[{"title": "x"} | alternate])
     with pytest.raises(BidError) as refused:
         pipeline.check(asked)
-    assert [f.line() for f in refused.value.findings if said in f.line()] and len(refused.value.findings) == 1
+    assert [f.line() for f in refused.value.findings if said in f.line()] and len(
+        refused.value.findings
+    ) == 1
 
 
 def test_the_bid_itself_is_held_to_the_same(folder):
@@ -176,7 +209,9 @@ def test_a_turf_that_is_not_in_the_bid_is_refused(folder):
 
 
 def test_an_alternate_that_changes_no_turf_is_warned_of(folder):
-    _, _, findings = pipeline.check(bid(folder, alternates=[{"title": "x", "products": {"narrow": "thin"}}]))
+    _, _, findings = pipeline.check(
+        bid(folder, alternates=[{"title": "x", "products": {"narrow": "thin"}}])
+    )
     (said,) = [f.message for f in findings if f.code == "idle-alternate"]
     assert said == "alternate 'x': no area is laid with 'narrow', so none changes"
 
@@ -201,7 +236,9 @@ def test_assumptions_stand_beside_the_lines_they_are_in(folder, tmp_path):
     geoturf.write(done, tmp_path / "out")
     with (tmp_path / "out" / "bid.csv").open(encoding="utf-8", newline="") as file:
         said = {row["description"]: row["assumed"] for row in csv.DictReader(file)}
-    assert said["Infill"] == "" == said["Lay, trim and fit turf"]  # ours: the cost, and cost and rate
+    assert (
+        said["Infill"] == "" == said["Lay, trim and fit turf"]
+    )  # ours: the cost, and cost and rate
     assert said["Profit, 8 % of cost and overhead"] == ""
     assert said["Aggregate base, compacted"] == "unit cost"
     assert said["Join seams"] == "production rate"  # the wage is the bid's
@@ -220,7 +257,8 @@ def test_a_turf_without_a_price_of_its_own_is_told(folder):
 
 
 def test_the_terminal_counts_them_after_the_price(lawns, bid_file, tmp_path, capsys):
-    """By hand: of one nailed lawn's figures all are geoturf's own but the two that the bid gives."""
+    """By hand: of one nailed lawn's figures all are geoturf's own but the two that the bid
+    gives."""
     from geoturf.cli import main
 
     lawns((0, 0, 40, 30))
@@ -230,9 +268,7 @@ def test_the_terminal_counts_them_after_the_price(lawns, bid_file, tmp_path, cap
     (said,) = [k for k, line in enumerate(lines) if "own assumptions" in line]
     assert any(line.startswith("price") for line in lines[:said])
     assert all(line.startswith(("report in ", "for the client")) for line in lines[said + 1 :])
-    costs = (
-        "haul disposal fabric aggregate tape adhesive nails fabric_nails caps labour excavator compactor broom spreader"
-    )
+    costs = "haul disposal fabric aggregate tape adhesive nails fabric_nails caps labour excavator compactor broom spreader"
     rates = "setup dig base fabric turf seam nails infill caps"
     steps = "contingency sales_tax overhead bond"
     count = len(f"{costs} {rates} {steps} turf".split())
@@ -245,4 +281,7 @@ def test_the_terminal_counts_them_after_the_price(lawns, bid_file, tmp_path, cap
 
 
 def test_figures_are_decimals(told):
-    assert all(isinstance(price, Decimal) for price in (*told.price.alternates["price"], told.price.lot_by_lot))
+    assert all(
+        isinstance(price, Decimal)
+        for price in (*told.price.alternates["price"], told.price.lot_by_lot)
+    )

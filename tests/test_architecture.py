@@ -1,4 +1,5 @@
-"""The shape of the house: data goes one way, stages do not know each other, the rim alone reads, writes and prints."""
+"""The shape of the house: data goes one way, stages do not know each other, the rim alone reads,
+writes and prints."""
 
 import ast
 import subprocess
@@ -11,8 +12,32 @@ import pytest
 import geoturf
 
 PACKAGE = Path(geoturf.__file__).parent
-STAGES = {"read", "ground", "parcels", "edges", "layout", "cuts", "materials", "price", "water", "check"}
-SHARED = {"compiled", "model", "rules", "units", "records", "errors", "engine", "pile", "plane", "highs", "bid", "data"}
+STAGES = {
+    "read",
+    "ground",
+    "parcels",
+    "edges",
+    "layout",
+    "cuts",
+    "materials",
+    "price",
+    "water",
+    "check",
+}
+SHARED = {
+    "compiled",
+    "model",
+    "rules",
+    "units",
+    "records",
+    "errors",
+    "engine",
+    "pile",
+    "plane",
+    "highs",
+    "bid",
+    "data",
+}
 FILES = sorted(p for p in PACKAGE.rglob("*.py"))
 
 
@@ -33,16 +58,23 @@ def imports(path: Path) -> set[str]:
 
 
 def rooms_imported(path: Path) -> set[str]:
-    return {name.split(".")[1] for name in imports(path) if name.startswith("geoturf.") and name.count(".") >= 1}
+    return {
+        name.split(".")[1]
+        for name in imports(path)
+        if name.startswith("geoturf.") and name.count(".") >= 1
+    }
 
 
-@pytest.mark.parametrize("path", [p for p in FILES if room(p) in STAGES], ids=lambda p: str(p.relative_to(PACKAGE)))
+@pytest.mark.parametrize(
+    "path", [p for p in FILES if room(p) in STAGES], ids=lambda p: str(p.relative_to(PACKAGE))
+)
 def test_no_stage_imports_another_stage(path):
     assert rooms_imported(path) <= SHARED | {room(path)}
 
 
 def test_no_room_imports_itself_by_way_of_others():
-    """Every room, the rim's too, and imports inside functions: who is imported is there before who imports it."""
+    """Every room, the rim's too, and imports inside functions: who is imported is there before who
+    imports it."""
     graph: dict[str, set[str]] = {}
     for path in FILES:
         graph.setdefault(room(path), set()).update(rooms_imported(path) - {room(path)})
@@ -68,14 +100,21 @@ def test_a_library_stays_in_its_room(library, rooms):
 
 
 def test_stocked_widths_are_gathered_in_one_place():
-    """`Product.widths`; a price line alone names the entry of ``more_rolls`` that a price was written in."""
-    assert {room(p) for p in FILES if "more_rolls" in p.read_text(encoding="utf-8")} <= {"rules", "price"}
+    """`Product.widths`; a price line alone names the entry of ``more_rolls`` that a price was
+    written in."""
+    assert {room(p) for p in FILES if "more_rolls" in p.read_text(encoding="utf-8")} <= {
+        "rules",
+        "price",
+    }
 
 
 def test_only_the_command_line_prints():
     def prints(path):
         tree = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-        return any(isinstance(n, ast.Call) and isinstance(n.func, ast.Name) and n.func.id == "print" for n in tree)
+        return any(
+            isinstance(n, ast.Call) and isinstance(n.func, ast.Name) and n.func.id == "print"
+            for n in tree
+        )
 
     assert {room(p) for p in FILES if prints(p)} == {"cli"}
 
@@ -85,9 +124,13 @@ def test_there_is_no_drawer_for_odds_and_ends():
 
 
 def test_help_imports_nothing_heavy():
-    code = "import sys, geoturf.cli; geoturf.cli.parser().format_help(); print(*sorted(sys.modules))"
+    code = (
+        "import sys, geoturf.cli; geoturf.cli.parser().format_help(); print(*sorted(sys.modules))"
+    )
     loaded = set(
-        subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
+        subprocess.run(
+            [sys.executable, "-c", code], capture_output=True, text=True, check=True
+        ).stdout.split()
     )
     assert not loaded & {
         "geopandas",
@@ -104,6 +147,7 @@ def test_help_imports_nothing_heavy():
 
 
 def test_every_public_name_loads_and_stays_what_it_is():
-    """Twice: a public name must not be hidden by a module of the same name once that is imported."""
+    """Twice: a public name must not be hidden by a module of the same name once that is
+    imported."""
     first = {name: getattr(geoturf, name) for name in geoturf.__all__}
     assert {name: getattr(geoturf, name) for name in geoturf.__all__} == first

@@ -43,7 +43,9 @@ def test_values_carry_units(tmp_path):
     assert bid.layers[0].sigma_m == pytest.approx(0.0381, rel=1e-12)
     assert meadow.roll_width_m == pytest.approx(3.81, rel=1e-12)
     assert meadow.roll_lengths == pytest.approx((45.72, 30.48), rel=1e-12)
-    assert meadow.pile_weight_kg_per_m2 == pytest.approx(80 * 0.028349523125 / 0.83612736, rel=1e-12)  # NIST SP 811 B.8
+    assert meadow.pile_weight_kg_per_m2 == pytest.approx(
+        80 * 0.028349523125 / 0.83612736, rel=1e-12
+    )  # NIST SP 811 B.8
     assert meadow.price.amount == Decimal("2.60")
     assert bid.folder == str(tmp_path)
 
@@ -125,7 +127,9 @@ def test_prices_left_at_defaults_in_another_currency_are_named(tmp_path):
 
 def test_a_number_of_thousands_of_digits_is_one_line(tmp_path):
     """Python itself refuses to write such a number in decimals."""
-    (tmp_path / "bid.toml").write_text(f'[[layers]]\npath = "a.gpkg"\n[ground]\nsteep_pct = 0x{"f" * 5000}\n')
+    (tmp_path / "bid.toml").write_text(
+        f'[[layers]]\npath = "a.gpkg"\n[ground]\nsteep_pct = 0x{"f" * 5000}\n'
+    )
     with pytest.raises(BidError, match="steep_pct: a number of thousands") as refused:
         read_bid(tmp_path / "bid.toml")
     assert len(str(refused.value)) < 300
@@ -173,7 +177,9 @@ def test_every_rule_is_listed_with_its_default_and_source():
     assert rows["products.<name>", "roll_width"][0] == '"15 ft"'
     assert ("", "folder") not in rows
     assert all(
-        row[-1] for (section, key), row in rows.items() if section in ("", "[layers]", "layout", "edges", "ground")
+        row[-1]
+        for (section, key), row in rows.items()
+        if section in ("", "[layers]", "layout", "edges", "ground")
     )
 
 
@@ -194,7 +200,9 @@ def test_defaults_as_listed_are_the_defaults():
             "price",
             "price.costs",
         ):
-            sections.setdefault(section, []).extend([f"{key} = {default}"] if default != "(none)" else [])
+            sections.setdefault(section, []).extend(
+                [f"{key} = {default}"] if default != "(none)" else []
+            )
     text = "\n".join(f"[{name}]\n" + "\n".join(lines) for name, lines in sections.items())
     assert make_bid(tomllib.loads(text) | LAYER) == make_bid(LAYER)
 
@@ -202,7 +210,10 @@ def test_defaults_as_listed_are_the_defaults():
 def test_defaults_are_not_unusual_and_others_are_noted():
     assert unusual(make_bid(LAYER)) == []
     notes = unusual(
-        make_bid(LAYER | {"layout": {"selvage_trim": "5 in"}, "products": {"a": {"pile_weight": "20 oz/yd^2"}}})
+        make_bid(
+            LAYER
+            | {"layout": {"selvage_trim": "5 in"}, "products": {"a": {"pile_weight": "20 oz/yd^2"}}}
+        )
     )
     assert [n.message for n in notes] == [
         "products.a.pile_weight = 20 oz/yd^2 is outside the usual 40 oz/yd^2 to 100 oz/yd^2 (common practice)",
@@ -223,8 +234,11 @@ def test_defaults_are_not_unusual_and_others_are_noted():
     ],
 )
 def test_the_usual_range_ends_at_its_limits(trim, noted):
-    """Both limits belong to it, however they are written (2 in are 5.08 cm); just past them is noted."""
-    assert [n.code for n in unusual(make_bid(LAYER | {"layout": {"selvage_trim": trim}}))] == ["unusual-value"] * noted
+    """Both limits belong to it, however they are written (2 in are 5.08 cm); just past them is
+    noted."""
+    assert [n.code for n in unusual(make_bid(LAYER | {"layout": {"selvage_trim": trim}}))] == [
+        "unusual-value"
+    ] * noted
 
 
 def test_every_range_holds_its_default():
@@ -238,7 +252,20 @@ KEYS = [
     "bearing", "cuts", "stock", "water", "climate", "eto", "conversions", "turf", "rebate", "name", "units", "x", "a.b",
 ]  # fmt: skip
 VALUES = st.one_of(
-    st.sampled_from(["3 in", "2 USD/ft^2", "5 %", "free", "turf60", "lots.gpkg", "", "EUR", "1 1/2 in", "9" * 80]),
+    st.sampled_from(
+        [
+            "3 in",
+            "2 USD/ft^2",
+            "5 %",
+            "free",
+            "turf60",
+            "lots.gpkg",
+            "",
+            "EUR",
+            "1 1/2 in",
+            "9" * 80,
+        ]
+    ),
     st.integers(-(10**400), 10**400),
     st.floats(),
     st.booleans(),
@@ -247,7 +274,9 @@ VALUES = st.one_of(
 )
 TABLES = st.recursive(
     VALUES,
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(KEYS), inner, max_size=4),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(KEYS), inner, max_size=4)
+    ),
     max_leaves=12,
 )
 
@@ -263,9 +292,12 @@ def test_whatever_a_bid_says_it_is_a_bid_or_a_refusal(content, with_layer):
         assert all(f.message and "\n" not in f.line() for f in refused.findings)
 
 
-@pytest.mark.parametrize("wrong", [[["x"]], -1, {"x": {"y": 1}}, "no such thing", float("nan"), 10**400], ids=repr)
+@pytest.mark.parametrize(
+    "wrong", [[["x"]], -1, {"x": {"y": 1}}, "no such thing", float("nan"), 10**400], ids=repr
+)
 def test_every_rule_at_once_given_a_wrong_value(wrong):
-    """Each rule of each section (water too) set to something that fits none or few of them: only refusals come of it."""
+    """Each rule of each section (water too) set to something that fits none or few of them: only
+    refusals come of it."""
     content: dict[str, object] = {"layers": [{"path": "lots.gpkg"}]}
     for section, key, *_ in every_rule():
         if section and not section.startswith("["):
@@ -277,7 +309,12 @@ def test_every_rule_at_once_given_a_wrong_value(wrong):
         make_bid(content, "bid.toml")
     named = {f.message.split(":")[0] for f in refused.value.findings}
     assert max(len(f.message) for f in refused.value.findings) < 400
-    assert {"edges.tolerance", "materials.dig_depth", "products.turf60.roll_width", "price.overhead"} <= named
+    assert {
+        "edges.tolerance",
+        "materials.dig_depth",
+        "products.turf60.roll_width",
+        "price.overhead",
+    } <= named
 
 
 def test_nearest_ignores_case():

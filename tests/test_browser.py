@@ -172,7 +172,9 @@ def test_a_click_on_a_piece_names_it_and_its_roll(opened):
     find(opened, "Lot 001")
     opened.click_on(0)
     shown = figures(opened)
-    inside = opened("geoturf.pieceAt(geoturf.scene, 0, geoturf.scene.inner.x[0], geoturf.scene.inner.y[0])")
+    inside = opened(
+        "geoturf.pieceAt(geoturf.scene, 0, geoturf.scene.inner.x[0], geoturf.scene.inner.y[0])"
+    )
     assert shown["piece"] == f"P{inside + 1:05d}"
     assert shown["roll"] == "R0001"
     assert shown["length as cut"] == "39.86 ft"  # 12.15 m
@@ -228,7 +230,9 @@ def test_areas_take_the_colour_of_their_legend(opened):
             "(() => { const c = geoturf.scene.colourings[geoturf.state.colouring]; return c.entries[c.codes[4]]; })()"
         )
         assert "#{:02x}{:02x}{:02x}".format(*opened.colour_at(spot)) == entry["colour"]
-        fills = opened.page.locator("#legend rect").evaluate_all("all => all.map((r) => r.getAttribute('fill'))")
+        fills = opened.page.locator("#legend rect").evaluate_all(
+            "all => all.map((r) => r.getAttribute('fill'))"
+        )
         assert entry["colour"] in fills
 
 
@@ -265,7 +269,9 @@ def test_findings_and_cautions_unfold(opened):
 
 
 def test_a_base_map_that_cannot_be_had_is_taken_off(browser, tmp_path):
-    wanted = made(["a", "b"], base_map="http://127.0.0.1:9/{z}/{x}/{y}.png", base_map_credit="<b>credit</b>")
+    wanted = made(
+        ["a", "b"], base_map="http://127.0.0.1:9/{z}/{x}/{y}.png", base_map_credit="<b>credit</b>"
+    )
     (tmp_path / "map.html").write_text(maps.page(wanted, "us"), encoding="utf-8")
     it = Opened(browser, tmp_path / "map.html")
     it.page.get_by_text("The base map did not load and was taken off").wait_for()
@@ -279,10 +285,14 @@ def test_a_base_map_is_shown_with_its_credit_as_text(browser, tmp_path):
         "89504e470d0a1a0a0000000d4948445200000001000000010806000000"
         "1f15c4890000000d49444154789c6360606060000000050001a5f645400000000049454e44ae426082"
     )
-    wanted = made(["a"], base_map="http://127.0.0.1:9/{z}/{x}/{y}.png", base_map_credit="<b>credit</b>")
+    wanted = made(
+        ["a"], base_map="http://127.0.0.1:9/{z}/{x}/{y}.png", base_map_credit="<b>credit</b>"
+    )
     (tmp_path / "map.html").write_text(maps.page(wanted, "us"), encoding="utf-8")
     page = browser.new_page()
-    page.route("http://127.0.0.1:9/**", lambda route: route.fulfill(body=png, content_type="image/png"))
+    page.route(
+        "http://127.0.0.1:9/**", lambda route: route.fulfill(body=png, content_type="image/png")
+    )
     page.goto((tmp_path / "map.html").as_uri())
     page.locator(".leaflet-tile-loaded").first.wait_for()
     assert page.locator(".credit").text_content() == "<b>credit</b>"
@@ -331,19 +341,26 @@ def test_it_prints(opened):
     assert opened("geoturf.drawing._canvas.width") > 900
     opened("window.dispatchEvent(new Event('afterprint'))")
     assert opened.page.locator("#cautions-list").is_hidden()
-    opened("addEventListener('beforeprint', () => (window.printed = geoturf.drawing._canvas.width))")
+    opened(
+        "addEventListener('beforeprint', () => (window.printed = geoturf.drawing._canvas.width))"
+    )
     assert opened.page.pdf(prefer_css_page_size=True)[:5] == b"%PDF-"
     assert opened("window.printed") > 900  # the browser's own print goes the same way
 
 
 def test_water_is_shown_with_its_reasons(browser, tmp_path):
-    (tmp_path / "map.html").write_text(maps.page(made(["a", "b"], water=water_of(4)), "us"), encoding="utf-8")
+    (tmp_path / "map.html").write_text(
+        maps.page(made(["a", "b"], water=water_of(4)), "us"), encoding="utf-8"
+    )
     it = Opened(browser, tmp_path / "map.html")
     it.page.locator("#colouring").select_option(label="what is chosen")
     assert "stays as it is" in it.page.locator("#legend").text_content()
     find(it, "a")
     it.page.get_by_role("button", name="Area front").click()
-    assert it.page.locator("#picked summary").all_text_contents() == ["Synthetic turf", "Low-water planting (chosen)"]
+    assert it.page.locator("#picked summary").all_text_contents() == [
+        "Synthetic turf",
+        "Low-water planting (chosen)",
+    ]
     assert it.page.get_by_text("<b>saves most</b> within the budget").nth(1).is_visible()
     find(it, "b")
     it.page.get_by_role("button", name="Area back").click()
@@ -378,7 +395,9 @@ def test_a_link_opens_a_site_in_a_colouring(browser, file):
 
 
 def test_metric_units(browser, tmp_path):
-    (tmp_path / "map.html").write_text(maps.page(made(["a"], units="metric"), "metric"), encoding="utf-8")
+    (tmp_path / "map.html").write_text(
+        maps.page(made(["a"], units="metric"), "metric"), encoding="utf-8"
+    )
     it = Opened(browser, tmp_path / "map.html")
     find(it, "a")
     it.click_on(0)
@@ -411,7 +430,8 @@ def in_view(it: Opened) -> list[int]:
 
 
 def filled(it: Opened, area: int) -> bool:
-    """Whether an area has the colour of its legend on the canvas, at its place on the map as it is now."""
+    """Whether an area has the colour of its legend on the canvas, at its place on the map as it is
+    now."""
     lonlat, colour = it(
         f"""(() => {{
           const {{ inner, colourings }} = geoturf.scene, c = colourings[geoturf.state.colouring];
@@ -535,7 +555,9 @@ def test_the_office_map_says_so_in_title_and_heading(opened):
 
 def test_the_client_map_tells_prices_and_has_nothing_else_to_show(browser, tmp_path):
     path = tmp_path / "map.html"
-    path.write_text(maps.page(made(SITES, left_out=2, water=water_of(4)), "us", maps.CLIENT), encoding="utf-8")
+    path.write_text(
+        maps.page(made(SITES, left_out=2, water=water_of(4)), "us", maps.CLIENT), encoding="utf-8"
+    )
     it = Opened(browser, path)
     assert it.page.title() == "Bid of Lot 001: map and prices"
     find(it, "Lot 002")
@@ -546,8 +568,14 @@ def test_the_client_map_tells_prices_and_has_nothing_else_to_show(browser, tmp_p
     assert shown["price"] == "600.00 USD"
     assert shown["ground area"] == "1,162.50 ft²"
     assert not {"cost", "waste", "turf bought", "pieces", "piece", "roll"} & set(shown)
-    assert it.page.locator("#audience, #findings").evaluate_all("all => all.map((e) => e.hidden)") == [True, True]
-    assert it.page.locator("#colouring option").all_text_contents() == ["product", "phase", "price per ft²"]
+    assert it.page.locator("#audience, #findings").evaluate_all(
+        "all => all.map((e) => e.hidden)"
+    ) == [True, True]
+    assert it.page.locator("#colouring option").all_text_contents() == [
+        "product",
+        "phase",
+        "price per ft²",
+    ]
     assert it.page.locator("#show-pieces, #show-seams").count() == 0
     assert it.page.locator("#banner").text_content() == (
         "2 areas are NOT PRICED: left out of this bid and of this map."

@@ -1,4 +1,5 @@
-"""Cautions: each appears where its work is on the bid, and not otherwise (check values section 5)."""
+"""Cautions: each appears where its work is on the bid, and not otherwise (check values section
+5)."""
 
 import re
 
@@ -18,11 +19,21 @@ def cautions(product=None, rolls=None, glued=(), rules=None, edging=(), **area):
     laid = plan(land)
     if rolls is not None:
         laid = CutPlan(
-            laid.pieces, laid.rolls.assign(length_m=rolls * FT), laid.pools, laid.stock, laid.chosen, laid.seams
+            laid.pieces,
+            laid.rolls.assign(length_m=rolls * FT),
+            laid.pools,
+            laid.stock,
+            laid.chosen,
+            laid.seams,
         )
     products = {"turf60": product or Product()}
     return materials.takeoff(
-        land, edges(land, glued=glued), laid, products, rules or MaterialRules(), EdgeRules(edging_on=edging)
+        land,
+        edges(land, glued=glued),
+        laid,
+        products,
+        rules or MaterialRules(),
+        EdgeRules(edging_on=edging),
     ).cautions
 
 
@@ -39,11 +50,17 @@ def test_each_defers_to_local_codes_and_licensed_practice():
 @pytest.mark.parametrize(
     ("word", "figures"),
     [
-        ("Digging", ("811", "set by state law", "one-call centre")),  # S6: 811; how long ahead is each state's law
+        (
+            "Digging",
+            ("811", "set by state law", "one-call centre"),
+        ),  # S6: 811; how long ahead is each state's law
         ("Kept lines", ("5 in (127 mm)", "low-voltage wire")),  # a 40d nail: data/nails.csv
         ("Knives", ("gloves",)),
         ("Reflections", ("window glass",)),
-        ("Silica dust", ("29 CFR 1926.1153", "25 ug/m3", "50 ug/m3", "Table 1")),  # S1: the regulation's text
+        (
+            "Silica dust",
+            ("29 CFR 1926.1153", "25 ug/m3", "50 ug/m3", "Table 1"),
+        ),  # S1: the regulation's text
         ("Heat", ("169 F", "62 F")),  # S3: a university study as reported
         ("Irrigation", ("licensed person", "backflow")),  # S12: practice
         ("Trees", ("root",)),
@@ -71,13 +88,20 @@ def test_nails_stakes_and_caps_go_into_the_ground_where_nothing_is_dug(word):
     glued = {"product": Product(fixing="glue", infill="none"), "glued": ("turf60",)}
     assert with_word(word, cautions(rules=MaterialRules(**NOTHING_DUG)))  # nails
     assert not with_word(word, cautions(rules=MaterialRules(**NOTHING_DUG), **glued))
-    assert with_word(word, cautions(rules=MaterialRules(**NOTHING_DUG), edging=["open"], **glued))  # stakes
-    assert with_word(word, cautions(rules=MaterialRules(**NOTHING_DUG | {"caps_per_site": 2}), **glued))
+    assert with_word(
+        word, cautions(rules=MaterialRules(**NOTHING_DUG), edging=["open"], **glued)
+    )  # stakes
+    assert with_word(
+        word, cautions(rules=MaterialRules(**NOTHING_DUG | {"caps_per_site": 2}), **glued)
+    )
 
 
 def test_lines_that_stay_are_told_with_the_nails_in_use():
     """ASTM F1667: a 60d nail is 6 in, a 20d nail 4 in (from memory)."""
-    assert "up to 6 in (152 mm)" in with_word("Kept lines", cautions(rules=MaterialRules(turf_nail="60d")))[0]
+    assert (
+        "up to 6 in (152 mm)"
+        in with_word("Kept lines", cautions(rules=MaterialRules(turf_nail="60d")))[0]
+    )
     glued = {"product": Product(fixing="glue", infill="none"), "glued": ("turf60",)}
     assert not with_word("Kept lines", cautions(**glued))
     assert "stakes go through" in with_word("Kept lines", cautions(edging=["open"], **glued))[0]
@@ -91,7 +115,10 @@ def test_traffic_where_an_area_is_a_median():
 
 
 def test_herbicide_where_something_grows():
-    assert "1 area(s) have a living cover" in with_word("Herbicide", cautions(cover="cool_season_lawn"))[0]
+    assert (
+        "1 area(s) have a living cover"
+        in with_word("Herbicide", cautions(cover="cool_season_lawn"))[0]
+    )
     for cover in ("", "bare_ground", "synthetic_turf"):
         assert not with_word("Herbicide", cautions(cover=cover))
 
@@ -111,8 +138,13 @@ def test_roll_weight():
 
 
 def test_roll_weight_follows_the_pile():
-    """Arithmetic: 15 x 100 ft is 166.7 yd2; 60 or 80 oz/yd2 of pile and 30 of backing, 16 oz a lb: 937.5 and 1,145.8 lb."""
-    for pile, backing, weight in (("60", "30", "938 lb"), ("80", "30", "1,146 lb"), ("60", "26", "896 lb")):
+    """Arithmetic: 15 x 100 ft is 166.7 yd2; 60 or 80 oz/yd2 of pile and 30 of backing, 16 oz a lb:
+    937.5 and 1,145.8 lb."""
+    for pile, backing, weight in (
+        ("60", "30", "938 lb"),
+        ("80", "30", "1,146 lb"),
+        ("60", "26", "896 lb"),
+    ):
         product = Product(pile_weight=f"{pile} oz/yd^2", backing_weight=f"{backing} oz/yd^2")
         assert weight in with_word("Lifting", cautions(product, rolls=100))[0]
 
@@ -138,7 +170,11 @@ def test_pile_on_an_accessible_route():
 
 
 def test_glued_turf_digs_nothing():
-    lines = cautions(Product(fixing="glue", infill="none"), glued=("turf60",), rules=MaterialRules(caps_per_site=0))
+    lines = cautions(
+        Product(fixing="glue", infill="none"),
+        glued=("turf60",),
+        rules=MaterialRules(caps_per_site=0),
+    )
     for word in ("Digging", "Trees", "Disposal", "Drainage", "Silica dust", "Kept lines"):
         assert not with_word(word, lines)
     assert with_word("Adhesive", lines)

@@ -1,7 +1,9 @@
-"""A tiny sound result made by hand, and one planted fault for each promise: each must be found, and only it.
+"""A tiny sound result made by hand, and one planted fault for each promise: each must be found, and
+only it.
 
-Two sites, three areas, one product on 2.1 m rolls (2.0 m usable), metres throughout; the pile points north, so that u is y and
-v is x. Ends get 0.1 m to trim, sides nothing, cuts are billed by half a metre.
+Two sites, three areas, one product on 2.1 m rolls (2.0 m usable), metres throughout; the pile
+points north, so that u is y and v is x. Ends get 0.1 m to trim, sides nothing, cuts are billed by
+half a metre.
 """
 
 import re
@@ -24,14 +26,23 @@ from geoturf.model import CutPlan, Edges, Ground, Price, Result, Takeoff, Water
 
 BID = {
     "layers": [{"path": "lots.shp"}],
-    "products": {"turf": {"roll_width": "2.1 m", "roll_lengths": "20 m"}, "other": {"roll_width": "2.1 m"}},
-    "layout": {"selvage_trim": "5 cm", "end_allowance": "10 cm", "side_allowance": "0 m", "min_piece_width": "0 m"},
+    "products": {
+        "turf": {"roll_width": "2.1 m", "roll_lengths": "20 m"},
+        "other": {"roll_width": "2.1 m"},
+    },
+    "layout": {
+        "selvage_trim": "5 cm",
+        "end_allowance": "10 cm",
+        "side_allowance": "0 m",
+        "min_piece_width": "0 m",
+    },
     "cuts": {"billing_step": "0.5 m", "left_over_width": "1 m", "left_over_length": "3 m"},
     "water": {"budget": "560 USD"},
     "edges": {"perimeter_spacing": "10 cm", "field_spacing": "50 cm"},
 }
 
-# u0, u1, v0, v1 as laid; along, across, length, width on the roll. Area 2 is 1.2 m wide and 1.8 m deep, cut into four.
+# u0, u1, v0, v1 as laid; along, across, length, width on the roll. Area 2 is 1.2 m wide and 1.8 m
+# deep, cut into four.
 PIECES = """
 piece area_index u0  u1  v0  v1  roll along_m across_m length_m width_m
 a1    0          0   3   0   2   R1   0       0        3.2      2
@@ -116,7 +127,17 @@ plan     etwu_m3 special_m3 constant_m3 rain_m3 unplanted_m3
 existing 140     -5         1           -16     0
 chosen   0       0          0           0       12
 """
-MONEY = {"quantity", "unit_price", "amount", "cost", "price", "profit", "subtotal", "base", "difference"}
+MONEY = {
+    "quantity",
+    "unit_price",
+    "amount",
+    "cost",
+    "price",
+    "profit",
+    "subtotal",
+    "base",
+    "difference",
+}
 
 
 def table(text):
@@ -150,18 +171,27 @@ def ground():
     shapes = [box(0, 0, 4, 3), box(4, 0, 5, 3), box(0, 0, 1.2, 1.8)]
     area = [12.0, 3.0, 2.16]
     areas = pd.DataFrame(
-        {"site": ["s1", "s1", "s2"], "area": ["a", "b", "c"], "phase": ["1", "1", "2"], "product": "turf"}
+        {
+            "site": ["s1", "s1", "s2"],
+            "area": ["a", "b", "c"],
+            "phase": ["1", "1", "2"],
+            "product": "turf",
+        }
     )
     areas["laid_stretch"], areas["laid_fall_deg"] = 1.0, np.nan
     areas["view"], areas["pile_bearing_deg"], areas["perimeter_m"] = "", np.nan, [14.0, 8.0, 6.0]
-    areas = areas.assign(plan_area_m2=area, ground_area_m2=area, surface_area_m2=area, area_tolerance_m2=0.0)
+    areas = areas.assign(
+        plan_area_m2=area, ground_area_m2=area, surface_area_m2=area, area_tolerance_m2=0.0
+    )
     areas["geometry"] = areas["laid"] = np.array([*shapes, None], dtype=object)[:-1]
     return Ground(areas, pd.DataFrame(), pd.DataFrame(), None, "")
 
 
 def edges():
     runs = table(RUNS)
-    runs["geometry"] = np.array([LineString([(0, 0), (length, 0)]) for length in runs["length_m"]] + [None])[:-1]
+    runs["geometry"] = np.array(
+        [LineString([(0, 0), (length, 0)]) for length in runs["length_m"]] + [None]
+    )[:-1]
     return Edges(runs, table(TOTALS))
 
 
@@ -177,12 +207,23 @@ def price():
     phases = table(sites).drop(columns="site")
     none = pd.DataFrame()
     return Price(
-        table(LINES), table(sites), totals, table(schedule), table(shares), table(steps), phases, others, none, none
+        table(LINES),
+        table(sites),
+        totals,
+        table(schedule),
+        table(shares),
+        table(steps),
+        phases,
+        others,
+        none,
+        none,
     )
 
 
 def sound():
-    pieces = table(PIECES).assign(bearing_deg=0.0, start_slant_m=0.0, end_slant_m=0.0, cut_u_m=np.nan)
+    pieces = table(PIECES).assign(
+        bearing_deg=0.0, start_slant_m=0.0, end_slant_m=0.0, cut_u_m=np.nan
+    )
     pools = table(POOLS).assign(square_m2=lambda pools: pools["bought_m2"])
     plan = CutPlan(pieces, table(ROLLS), pools, table(STOCK), table(CHOSEN), table(SEAMS))
     takeoff = Takeoff(table(ITEMS), pd.DataFrame({"tape": [6.0, 0.0, 3.4]}))
@@ -252,7 +293,13 @@ PINWHEEL = (
 
 #: two pieces of the second area laid over each other by 5 cm, and cut that much longer
 LAID_OVER = (
-    ("plan.pieces", (3, "u1", 1.05), (3, "length_m", 1.25), (5, "along_m", 1.25), (6, "along_m", 1.85)),
+    (
+        "plan.pieces",
+        (3, "u1", 1.05),
+        (3, "length_m", 1.25),
+        (5, "along_m", 1.25),
+        (6, "along_m", 1.85),
+    ),
     ("plan.rolls", (1, "used_m", 2.45), (1, "left_over_m", 0.05)),
     ("plan.chosen", (2, "piece_area_m2", 2.91)),
 )
@@ -260,7 +307,13 @@ LAID_OVER = (
 #: the second roll taken from left-overs, though the bid has none
 TAKEN = (
     ("plan.rolls", (1, "source", "stock")),
-    ("plan.pools", (1, "bought_m2", 0), (1, "rolls", 0), (1, "bound_m2", 0), (1, "cut_bound_m2", 0)),
+    (
+        "plan.pools",
+        (1, "bought_m2", 0),
+        (1, "rolls", 0),
+        (1, "bound_m2", 0),
+        (1, "cut_bound_m2", 0),
+    ),
     ("plan.chosen", (2, "turf_bought_m2", 0)),
     ("takeoff.items", (1, "net", 0), (1, "order", 0), (4, "net", 16), (4, "order", 20)),
 )
@@ -272,7 +325,9 @@ FAULTS = {
     "piece-too-wide": lambda: several(("plan.pieces", (0, "v0", -0.05))),
     "piece-cut-short": lambda: several(("plan.pieces", (2, "u1", 3.01))),
     "piece-too-narrow": lambda: with_rules(layout=BID["layout"] | {"min_piece_width": "0.7 m"}),
-    "seams-not-as-laid": lambda: several(("plan.seams", (0, "length_m", 1.5)), ("plan.chosen", (0, "seam_m", 1.5))),
+    "seams-not-as-laid": lambda: several(
+        ("plan.seams", (0, "length_m", 1.5)), ("plan.chosen", (0, "seam_m", 1.5))
+    ),
     "pile-turned": lambda: several(("plan.pieces", (1, "bearing_deg", 180.0))),
     "pile-not-as-stated": lambda: several(("ground.areas", (0, "pile_bearing_deg", 90.0))),
     # pieces on rolls
@@ -291,7 +346,9 @@ FAULTS = {
     "value-negative": lambda: several(("plan.pools", (0, "by_hand_m2", -1.0))),
     "rows-missing": lambda: less("takeoff", "areas", 2),
     "edges-not-perimeter": lambda: several(("ground.areas", (0, "perimeter_m", 14.002))),
-    "edges-not-runs": lambda: several(("edges.totals", (0, "edge_open_m", 10), (0, "edge_paving_m", 1))),
+    "edges-not-runs": lambda: several(
+        ("edges.totals", (0, "edge_open_m", 10), (0, "edge_paving_m", 1))
+    ),
     "nails-miscounted": lambda: several(("edges.totals", (0, "perimeter_fasteners", 110))),
     "pool-sums": lambda: several(("plan.pools", (0, "needed_m2", 16))),
     "bound-beaten": lambda: several(("plan.pools", (0, "bound_m2", 21.1))),
@@ -303,7 +360,9 @@ FAULTS = {
     "turf-not-as-planned": lambda: several(("takeoff.items", (0, "order", 21), (4, "order", 26))),
     # money
     "not-cents": lambda: several(("price.areas", (1, "price", 0.0))),
-    "line-amount": lambda: several(("price.lines", (1, "amount", Decimal("15.01")), (3, "amount", Decimal("7.49")))),
+    "line-amount": lambda: several(
+        ("price.lines", (1, "amount", Decimal("15.01")), (3, "amount", Decimal("7.49")))
+    ),
     "lines-not-price": lambda: several(
         ("price.lines", (4, "amount", Decimal("54.76")), (4, "unit_price", Decimal("54.76")))
     ),
@@ -316,16 +375,31 @@ FAULTS = {
         ("price.schedule", (0, "amount", Decimal("436.00")), (0, "price", Decimal("479.50")))
     ),
     "sites-not-total": lambda: several(
-        ("price.sites", (0, "price", Decimal("478.51"))), ("price.areas", (0, "price", Decimal("478.51")))
+        ("price.sites", (0, "price", Decimal("478.51"))),
+        ("price.areas", (0, "price", Decimal("478.51"))),
     ),
     "phases-not-total": lambda: several(("price.phases", (0, "cost", Decimal("434.99")))),
-    "alternate-difference": lambda: several(("price.alternates", (1, "difference", Decimal("-100.01")))),
+    "alternate-difference": lambda: several(
+        ("price.alternates", (1, "difference", Decimal("-100.01")))
+    ),
     # water
     "saving-no-difference": lambda: several(("water.table", (1, "use_m3", 41))),
     "months-not-year": lambda: several(("water.monthly", (0, "baseline_m3", 21))),
     "chosen-twice": lambda: several(
-        ("water.table", (1, "area_index", 2), (1, "baseline_m3", 20), (1, "use_m3", 10), (1, "saved_m3", 10)),
-        ("water.table", (1, "chosen", True), (1, "rank", 3), (1, "capital", 0), (2, "baseline_m3", 20)),
+        (
+            "water.table",
+            (1, "area_index", 2),
+            (1, "baseline_m3", 20),
+            (1, "use_m3", 10),
+            (1, "saved_m3", 10),
+        ),
+        (
+            "water.table",
+            (1, "chosen", True),
+            (1, "rank", 3),
+            (1, "capital", 0),
+            (2, "baseline_m3", 20),
+        ),
         ("water.monthly", (0, "saved_m3", 18)),
         ("water.differences", (1, "unplanted_m3", 2)),
     ),
@@ -342,7 +416,16 @@ def with_an_idle_roll():
     """A third roll of no length, on which no piece lies."""
     result = sound()
     idle = pd.DataFrame(
-        [{"roll": "R3", "phase": "1", "product": "turf", "pool": "one", "width_m": 2.1, "length_m": 0.0}]
+        [
+            {
+                "roll": "R3",
+                "phase": "1",
+                "product": "turf",
+                "pool": "one",
+                "width_m": 2.1,
+                "length_m": 0.0,
+            }
+        ]
     )
     idle = idle.assign(used_m=0.0, pieces=0, left_over_m=0.0, pattern="P3", source="bought")
     plan = replace(result.plan, rolls=pd.concat([result.plan.rolls, idle], ignore_index=True))
@@ -356,7 +439,10 @@ def test_a_planted_fault_is_found_and_only_it(code):
 
 def test_every_promise_has_its_planted_fault():
     """The codes in the source of `geoturf.check` are those of `FAULTS`."""
-    source = "".join(path.read_text(encoding="utf-8") for path in Path(geoturf.check.__file__).parent.glob("*.py"))
+    source = "".join(
+        path.read_text(encoding="utf-8")
+        for path in Path(geoturf.check.__file__).parent.glob("*.py")
+    )
     said = set(re.findall(r"(?:told|_agree)\(\s*\"([a-z-]+)\"", source))
     assert said == set(FAULTS)
 
@@ -387,10 +473,14 @@ def test_a_left_over_at_hand_may_be_used_once():
 )
 def test_left_overs_are_on_the_roll_clear_and_worth_keeping(column, value):
     change = {"along_m": 6.3, "across_m": 0.5} if column == "along_m" else {column: value}
-    assert codes(several(("plan.stock", *((0, name, to) for name, to in change.items())))) == {"left-over-taken"}
+    assert codes(several(("plan.stock", *((0, name, to) for name, to in change.items())))) == {
+        "left-over-taken"
+    }
 
 
-@pytest.mark.parametrize(("lengths", "found"), [(["10 m", "2.5 m"], set()), ("10 m", {"length-not-sold"})])
+@pytest.mark.parametrize(
+    ("lengths", "found"), [(["10 m", "2.5 m"], set()), ("10 m", {"length-not-sold"})]
+)
 def test_whole_rolls_are_of_stocked_lengths(lengths, found):
     turf = BID["products"]["turf"] | {"sold_by": "roll", "roll_lengths": lengths}
     assert codes(with_rules(products={"turf": turf})) == found
@@ -398,7 +488,10 @@ def test_whole_rolls_are_of_stocked_lengths(lengths, found):
 
 def test_a_budget_may_be_net_of_rebates():
     dear = several(("water.table", (0, "capital", 480)))
-    assert codes(with_rules(dear, water={"budget": "560 USD", "budget_takes": "capital less rebate"})) == set()
+    assert (
+        codes(with_rules(dear, water={"budget": "560 USD", "budget_takes": "capital less rebate"}))
+        == set()
+    )
 
 
 def test_no_water_no_promise_about_it():
@@ -413,7 +506,8 @@ def test_a_fault_names_the_area_and_how_many_more():
 
 
 def cut_apart(boxes):
-    """Whether straight cuts from side to side set all boxes (x0, y0, x1, y1) free: tried one cut after the other."""
+    """Whether straight cuts from side to side set all boxes (x0, y0, x1, y1) free: tried one cut
+    after the other."""
     if len(boxes) <= 1:
         return True
     for axis in (0, 1):
@@ -426,14 +520,19 @@ def cut_apart(boxes):
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.lists(st.tuples(*[st.integers(0, 6)] * 2, *[st.integers(1, 4)] * 2), max_size=14), st.integers(0, 3))
+@given(
+    st.lists(st.tuples(*[st.integers(0, 6)] * 2, *[st.integers(1, 4)] * 2), max_size=14),
+    st.integers(0, 3),
+)
 def test_cuttable_agrees_with_trying_every_cut(tries, rolls):
-    """Boxes put down where there is room; a second, plain roll beside them must not matter. A cut that goes through never
-    hinders another, so the first one found is as good as any."""
+    """Boxes put down where there is room; a second, plain roll beside them must not matter. A cut
+    that goes through never hinders another, so the first one found is as good as any."""
     boxes = []
     for x, y, long, wide in tries:
         box_ = (x, y, x + long, y + wide)
-        if all(b[0] >= box_[2] or b[2] <= box_[0] or b[1] >= box_[3] or b[3] <= box_[1] for b in boxes):
+        if all(
+            b[0] >= box_[2] or b[2] <= box_[0] or b[1] >= box_[3] or b[3] <= box_[1] for b in boxes
+        ):
             boxes.append(box_)
     plain = [(0, k, 1, k + 1) for k in range(rolls)]
     corners = np.array(boxes + plain, dtype=float).reshape(-1, 4)

@@ -37,7 +37,9 @@ def test_a_bid_runs_and_says_what_it_came_to(lawns, bid_file, tmp_path, capsys):
     assert "1,200 ft2" in out  # 40 ft x 30 ft; the grid's own scale changes less than 1 ft2
     assert "over the bound for strips" in out and "price" in out
     assert f"open {tmp_path / 'out'}/map.html" in out
-    assert out.splitlines()[-1] == f"for the client, prices only: {tmp_path / 'out'}/client/map.html"
+    assert (
+        out.splitlines()[-1] == f"for the client, prices only: {tmp_path / 'out'}/client/map.html"
+    )
 
 
 def test_bare_gis_files_run_with_every_default_stated(lawns, tmp_path, capsys):
@@ -58,7 +60,9 @@ def test_the_same_bytes_with_one_worker_and_with_two(lawns, bid_file, tmp_path, 
 
 def test_what_is_left_out_is_said_last_and_by_the_exit_status(lawns, bid_file, tmp_path, capsys):
     lawns((0, 0, 40, 30))
-    (tmp_path / "broken.geojson").write_text('{"type": "FeatureCollection", "features": [', encoding="utf-8")
+    (tmp_path / "broken.geojson").write_text(
+        '{"type": "FeatureCollection", "features": [', encoding="utf-8"
+    )
     bid = bid_file('[[layers]]\npath = "broken.geojson"\n')
     status, _, err = run(capsys, "run", bid, "--out", tmp_path / "out")
     assert status == cli.LEFT_OUT
@@ -72,7 +76,12 @@ def test_strict_makes_that_a_refusal(lawns, bid_file, tmp_path, capsys):
     lawns((0, 0, 40, 30))
     (tmp_path / "broken.geojson").write_text("{", encoding="utf-8")
     status, _, err = run(
-        capsys, "run", bid_file('[[layers]]\npath = "broken.geojson"\n'), "--out", tmp_path / "out", "--strict"
+        capsys,
+        "run",
+        bid_file('[[layers]]\npath = "broken.geojson"\n'),
+        "--out",
+        tmp_path / "out",
+        "--strict",
     )
     assert status == cli.REFUSED
     assert err.splitlines()[-1] == "Refused; nothing was written."
@@ -140,7 +149,9 @@ def test_a_summary_that_cannot_be_printed_is_told_with_the_report_in_place(
     assert (tmp_path / "out" / "run.json").exists()
 
 
-def test_what_was_left_out_is_said_though_the_summary_cannot_be_printed(lawns, bid_file, tmp_path, capsys, monkeypatch):
+def test_what_was_left_out_is_said_though_the_summary_cannot_be_printed(
+    lawns, bid_file, tmp_path, capsys, monkeypatch
+):
     lawns((0, 0, 40, 30))
     (tmp_path / "broken.geojson").write_text("{", encoding="utf-8")
     monkeypatch.setattr(sys, "stdout", Closed(32))
@@ -164,16 +175,22 @@ def test_a_pipe_that_is_closed_early_is_not_done(lines):
     assert err == "error: standard output cannot be written (Broken pipe); not all was printed\n"
 
 
-def test_a_pipe_that_breaks_within_the_work_is_no_closed_terminal(lawns, bid_file, tmp_path, capsys, monkeypatch):
+def test_a_pipe_that_breaks_within_the_work_is_no_closed_terminal(
+    lawns, bid_file, tmp_path, capsys, monkeypatch
+):
     from geoturf import pipeline
 
     lawns((0, 0, 40, 30))
-    monkeypatch.setattr(pipeline, "run", lambda *_: (_ for _ in ()).throw(BrokenPipeError(32, "Broken pipe")))
+    monkeypatch.setattr(
+        pipeline, "run", lambda *_: (_ for _ in ()).throw(BrokenPipeError(32, "Broken pipe"))
+    )
     status, _, err = run(capsys, "run", bid_file(), "--out", tmp_path / "out")
     assert status == cli.REFUSED and err.splitlines()[-1] == "Stopped; nothing was written."
 
 
-def test_a_run_whose_workers_cannot_start_writes_its_report(lawns, bid_file, tmp_path, capsys, monkeypatch):
+def test_a_run_whose_workers_cannot_start_writes_its_report(
+    lawns, bid_file, tmp_path, capsys, monkeypatch
+):
     from geoturf import pipeline
 
     lawns((0, 0, 40, 30))
@@ -186,7 +203,9 @@ def test_a_run_whose_workers_cannot_start_writes_its_report(lawns, bid_file, tmp
 
 
 @pytest.mark.parametrize("out", [".", "/", "x" * 300])
-def test_a_place_that_cannot_be_written_is_told_before_the_work(lawns, bid_file, tmp_path, capsys, monkeypatch, out):
+def test_a_place_that_cannot_be_written_is_told_before_the_work(
+    lawns, bid_file, tmp_path, capsys, monkeypatch, out
+):
     from geoturf import pipeline
 
     lawns((0, 0, 40, 30))
@@ -195,7 +214,9 @@ def test_a_place_that_cannot_be_written_is_told_before_the_work(lawns, bid_file,
     monkeypatch.chdir(tmp_path)
     status, _, err = run(capsys, "run", bid, "--out", out)
     assert status == cli.REFUSED and "fault of geoturf" not in err
-    assert err.startswith(f"error: {out}: ") and err.splitlines()[1:] == ["Refused; nothing was written."]
+    assert err.startswith(f"error: {out}: ") and err.splitlines()[1:] == [
+        "Refused; nothing was written."
+    ]
 
 
 def test_too_low_a_limit_of_memory_is_told_at_once(tmp_path):
@@ -204,7 +225,9 @@ def test_too_low_a_limit_of_memory_is_told_at_once(tmp_path):
     command = [sys.executable, "-m", "geoturf", "run", "lawns.gpkg"]
     told = subprocess.run(command, preexec_fn=low, capture_output=True, text=True, timeout=60)
     assert told.returncode == cli.REFUSED
-    assert told.stderr.splitlines()[0].startswith("error: not enough memory (its limit, ulimit -v, is 800 MB")
+    assert told.stderr.splitlines()[0].startswith(
+        "error: not enough memory (its limit, ulimit -v, is 800 MB"
+    )
     assert told.stderr.splitlines()[1:] == ["Stopped; nothing was written."]
 
 
@@ -218,7 +241,9 @@ def test_check_reads_only(lawns, bid_file, tmp_path, capsys):
 
 def test_a_draft_can_be_run_as_it_is(lawns, tmp_path, capsys):
     lawns((0, 0, 40, 30))
-    assert run(capsys, "draft", tmp_path / "lawns.gpkg", "-o", tmp_path / "draft.toml")[0] == cli.DONE
+    assert (
+        run(capsys, "draft", tmp_path / "lawns.gpkg", "-o", tmp_path / "draft.toml")[0] == cli.DONE
+    )
     assert run(capsys, "run", tmp_path / "draft.toml", "--out", tmp_path / "out")[0] == cli.DONE
 
 
@@ -226,7 +251,11 @@ def test_rules_tell_default_range_and_source(capsys):
     status, out, _ = run(capsys, "rules", "field_spacing")
     assert status == cli.DONE
     assert (
-        "field_spacing = " in out and "18 in" in out and "12 in" in out and "24 in" in out and "common practice" in out
+        "field_spacing = " in out
+        and "18 in" in out
+        and "12 in" in out
+        and "24 in" in out
+        and "common practice" in out
     )
 
 
@@ -247,7 +276,9 @@ def test_words_that_no_rule_holds_are_named_with_those_near_them(capsys, words, 
 
 
 HARM = "\x1b[31mred\x07\u202e \x9b2J\r\u2066"  # ESC, BEL, an override of direction, the one-byte CSI, CR, an isolate
-ACTED_ON = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+ACTED_ON = re.compile(
+    r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
+)
 
 
 @pytest.mark.parametrize(
@@ -261,7 +292,10 @@ ACTED_ON = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u2
         ("\ud800", "\\ud800"),
         ("\U000e0041", "\\U000e0041"),  # a tag character: shown as nothing
         ("Café, \u05d0\u05d1, 1\u00a0ft²\n\tx", "Café, \u05d0\u05d1, 1\u00a0ft²\n\tx"),
-        ("\u0645\u06cc\u200c\u062e", "\u0645\u06cc\u200c\u062e"),  # a joiner that Persian is written with
+        (
+            "\u0645\u06cc\u200c\u062e",
+            "\u0645\u06cc\u200c\u062e",
+        ),  # a joiner that Persian is written with
     ],
 )
 def test_what_a_terminal_would_act_on_is_written_out(text, said):
@@ -275,9 +309,16 @@ def test_no_text_keeps_what_a_terminal_would_act_on(text):
 
 
 def test_everything_said_goes_through_one_door():
-    """One call of print, in the function that makes text safe; rich gets safe text in its table's cells."""
-    calls = [n for n in ast.walk(ast.parse(Path(cli.__file__).read_text(encoding="utf-8"))) if isinstance(n, ast.Call)]
-    assert [ast.unparse(c) for c in calls if ast.unparse(c.func) == "print"] == ["print(safe(text), file=stream)"]
+    """One call of print, in the function that makes text safe; rich gets safe text in its table's
+    cells."""
+    calls = [
+        n
+        for n in ast.walk(ast.parse(Path(cli.__file__).read_text(encoding="utf-8")))
+        if isinstance(n, ast.Call)
+    ]
+    assert [ast.unparse(c) for c in calls if ast.unparse(c.func) == "print"] == [
+        "print(safe(text), file=stream)"
+    ]
     cells = [ast.unparse(c) for c in calls if ast.unparse(c.func).endswith(".add_row")]
     assert cells == ["table.add_row(safe(word), safe(value))"]
 
@@ -287,7 +328,9 @@ def test_names_that_mean_harm_reach_no_terminal(lawns, bid_file, tmp_path, capsy
     lawns((0, 0, 40, 30), (20, 0, 40, 30), site=[HARM, "B" + HARM])
     (tmp_path / f"broken{HARM}.geojson").write_text("{", encoding="utf-8")
     path = bid_file(f"[[layers]]\npath = {json.dumps(f'broken{HARM}.geojson')}\n")
-    path.write_text(path.read_text().replace('"Two lawns"', json.dumps(f"Two lawns{HARM}")), encoding="utf-8")
+    path.write_text(
+        path.read_text().replace('"Two lawns"', json.dumps(f"Two lawns{HARM}")), encoding="utf-8"
+    )
     (tmp_path / f"key{HARM}.toml").write_text(f"{json.dumps(HARM)} = 1\n", encoding="utf-8")
     told = [
         run(capsys, "check", path),
@@ -296,14 +339,21 @@ def test_names_that_mean_harm_reach_no_terminal(lawns, bid_file, tmp_path, capsy
         run(capsys, "run", path, "--\x1b[31mred\u202e"),
         run(capsys, "rules", HARM),
     ]
-    assert [status for status, _, _ in told] == [cli.LEFT_OUT, cli.LEFT_OUT, cli.REFUSED, cli.USAGE, cli.USAGE]
+    assert [status for status, _, _ in told] == [
+        cli.LEFT_OUT,
+        cli.LEFT_OUT,
+        cli.REFUSED,
+        cli.USAGE,
+        cli.USAGE,
+    ]
     for _, out, err in told:
         assert "u001b[31mred" in out + err
         assert not ACTED_ON.search(out + err)
 
 
 @pytest.mark.parametrize(
-    "arguments", [["fly"], ["run"], ["run", "x.gpkg", "--workers", "no"], ["run", "x.gpkg", "--nonsense"]]
+    "arguments",
+    [["fly"], ["run"], ["run", "x.gpkg", "--workers", "no"], ["run", "x.gpkg", "--nonsense"]],
 )
 def test_wrong_usage_is_exit_two(capsys, arguments):
     assert run(capsys, *arguments)[0] == cli.USAGE
@@ -315,7 +365,8 @@ def test_bare_call_shows_the_help(capsys):
 
 
 def test_lots_whose_names_were_lost_are_not_lost_in_silence(tmp_path, capsys):
-    """The demo with the last 2,000 bytes of turf.dbf gone, as an interrupted copy leaves it: 240 areas are drawn."""
+    """The demo with the last 2,000 bytes of turf.dbf gone, as an interrupted copy leaves it: 240
+    areas are drawn."""
     shutil.copytree(SAMPLE, tmp_path / "sample")
     table = tmp_path / "sample" / "development" / "turf.dbf"
     table.write_bytes(table.read_bytes()[:-2000])
@@ -326,7 +377,9 @@ def test_lots_whose_names_were_lost_are_not_lost_in_silence(tmp_path, capsys):
     assert "turf.dbf" not in out and "its .dbf is cut short" in out
 
 
-def test_a_feature_without_geometry_ends_in_three_and_strict_names_it(lawns, bid_file, tmp_path, capsys):
+def test_a_feature_without_geometry_ends_in_three_and_strict_names_it(
+    lawns, bid_file, tmp_path, capsys
+):
     table = geopandas.read_file(lawns((0, 0, 40, 30), (90, 0, 40, 30), site=["A", "B"]))
     table.loc[1, "geometry"] = None
     table.to_file(tmp_path / "lawns.gpkg")
@@ -340,7 +393,10 @@ def test_check_shows_some_of_many_findings(lawns, bid_file, tmp_path, capsys):
     lawns(*((90 * k, 0, 40, 30) for k in range(30)), slope_pct=["steep"] * 30)
     _, out, _ = run(capsys, "check", bid_file())
     lines = [line for line in out.splitlines() if line.startswith("warning")]
-    assert len(lines) == 13 and lines[-1] == "warning: and 18 more; all stand in the findings.csv of a run"
+    assert (
+        len(lines) == 13
+        and lines[-1] == "warning: and 18 more; all stand in the findings.csv of a run"
+    )
     assert "30 warnings" in out.splitlines()[-1]
 
 
@@ -364,6 +420,8 @@ def test_a_draft_tells_on_the_terminal_what_it_does_not_use(lawns, tmp_path, cap
 def test_what_is_not_priced_of_bare_files_is_said_on_the_terminal(lawns, tmp_path, capsys):
     lawns((0, 0, 40, 30))
     lawns((0, 0, 40, 30), name="export.gpkg")
-    _, out, err = run(capsys, "run", tmp_path / "lawns.gpkg", tmp_path / "export.gpkg", "--out", tmp_path / "out")
+    _, out, err = run(
+        capsys, "run", tmp_path / "lawns.gpkg", tmp_path / "export.gpkg", "--out", tmp_path / "out"
+    )
     assert "1,200 ft2" in out
     assert "export.gpkg" in err and 'role = "turf"' in err

@@ -35,19 +35,34 @@ OFFICE = {
 
 @pytest.fixture
 def result(lawns, bid_file):
-    lawns((0, 0, 41.3, 33.7), (44, 0, 21.9, 30.1), (200, 0, 33.3, 18.6), site=["A", "A", "B"], area=["1", "2", "1"])
-    return geoturf.run(geoturf.read_bid(bid_file("[price]\noverhead = 0.137\nprofit = 0.113\ncontingency = 0.031\n")))
+    lawns(
+        (0, 0, 41.3, 33.7),
+        (44, 0, 21.9, 30.1),
+        (200, 0, 33.3, 18.6),
+        site=["A", "A", "B"],
+        area=["1", "2", "1"],
+    )
+    return geoturf.run(
+        geoturf.read_bid(
+            bid_file("[price]\noverhead = 0.137\nprofit = 0.113\ncontingency = 0.031\n")
+        )
+    )
 
 
 def office_figures(result) -> dict[str, float]:
     """Figures of four digits and more that are no price: where each stands -> the figure."""
     made_ = tables.tables(result)
-    prices = {Decimal(v) for name in ("sites", "phases") for v in made_[name]["price"]} | {result.price.totals["price"]}
+    prices = {Decimal(v) for name in ("sites", "phases") for v in made_[name]["price"]} | {
+        result.price.totals["price"]
+    }
     figures = {}
     for name, columns in OFFICE.items():
         for column in columns:
             for row, text in enumerate(made_[name][column]):
-                if len(re.sub(r"\D", "", f"{float(text):.6g}")) >= 4 and Decimal(str(text)) not in prices:
+                if (
+                    len(re.sub(r"\D", "", f"{float(text):.6g}")) >= 4
+                    and Decimal(str(text)) not in prices
+                ):
                     figures[f"{name}.{column}[{row}]"] = float(text)
     return figures
 
@@ -63,7 +78,8 @@ def texts(value: object) -> Iterator[str]:
 
 
 def numbers_of(page: str) -> set[int]:
-    """Every number of a page times 10^0, 1, 2, 4: those in its text, and those that its data blocks hold encoded."""
+    """Every number of a page times 10^0, 1, 2, 4: those in its text, and those that its data blocks
+    hold encoded."""
     plain = page.replace(frame.leaflet_whole(), "")
     found = {float(n.replace(",", "")) for n in re.findall(r"\d[\d,]*(?:\.\d+)?", plain)}
     out = {round(n * 10**k) for n in found for k in (0, 1, 2, 4)}
@@ -85,14 +101,23 @@ def told(figures: dict[str, float], page: str) -> set[str]:
 
 def test_no_byte_of_the_client_map_holds_a_figure_of_the_office(result):
     figures = office_figures(result)
-    assert {place.split("[")[0] for place in figures} >= {"sites.cost", "cut_plan.bound_ft2", "build_up.amount"}
+    assert {place.split("[")[0] for place in figures} >= {
+        "sites.cost",
+        "cut_plan.bound_ft2",
+        "build_up.amount",
+    }
     assert told(figures, maps.page(result, "us", maps.CLIENT)) == set()
 
 
 def test_the_search_finds_them_in_the_office_map(result):
     """So that the test above can fail."""
     found = {place.split("[")[0] for place in told(office_figures(result), maps.page(result, "us"))}
-    assert found >= {"areas.turf_bought_ft2", "sites.cost", "pieces.length_ft", "cut_plan.bought_ft2"}
+    assert found >= {
+        "areas.turf_bought_ft2",
+        "sites.cost",
+        "pieces.length_ft",
+        "cut_plan.bought_ft2",
+    }
 
 
 def test_no_byte_of_the_client_map_holds_a_word_of_the_office(result):
@@ -107,7 +132,10 @@ def test_no_byte_of_the_client_map_holds_a_word_of_the_office(result):
 
 def test_the_client_map_tells_each_price(result):
     data = islands_of(maps.page(result, "us", maps.CLIENT))
-    for key, want in (("sites", result.price.sites["price"]), ("figures", result.price.areas["price"])):
+    for key, want in (
+        ("sites", result.price.sites["price"]),
+        ("figures", result.price.areas["price"]),
+    ):
         column = next(c for c in data["geoturf-areas"][key] if c["label"] == "price")
         assert [Decimal(n - 1) / 100 for n in read_ints(column["numbers"])] == want.tolist()
     assert dict(data["geoturf-bid"]["totals"])["price"] == f"{result.price.totals['price']:,} USD"
@@ -115,8 +143,13 @@ def test_the_client_map_tells_each_price(result):
 
 
 def test_each_map_says_whose_it_is(result):
-    office, client = (islands_of(maps.page(result, "us", a))["geoturf-bid"] for a in (maps.OFFICE, maps.CLIENT))
-    assert (office["title"], client["title"]) == ("Two lawns: office map", "Two lawns: map and prices")
+    office, client = (
+        islands_of(maps.page(result, "us", a))["geoturf-bid"] for a in (maps.OFFICE, maps.CLIENT)
+    )
+    assert (office["title"], client["title"]) == (
+        "Two lawns: office map",
+        "Two lawns: map and prices",
+    )
     assert "Not for the client" in office["note"] and client["note"] == ""
 
 
@@ -130,7 +163,13 @@ def test_water_stays_in_the_office():
 def test_a_column_unheard_of_stays_in_the_office(units):
     suffix = "ft2" if units == "us" else "m2"
     table = pd.DataFrame(
-        {"site": ["a"], f"ground_area_{suffix}": [1.0], "price": [2], f"secret_{suffix}": [3], "new": [4]}
+        {
+            "site": ["a"],
+            f"ground_area_{suffix}": [1.0],
+            "price": [2],
+            f"secret_{suffix}": [3],
+            "new": [4],
+        }
     )
     table.attrs["decimals"] = {}
     assert list(audience.CLIENT.table(table)) == ["site", f"ground_area_{suffix}", "price"]
@@ -138,13 +177,15 @@ def test_a_column_unheard_of_stays_in_the_office(units):
 
 
 def test_where_areas_lie_is_the_same_for_both():
-    office, client = (islands_of(maps.page(made(["a", "b"]), "us", a)) for a in (maps.OFFICE, maps.CLIENT))
+    office, client = (
+        islands_of(maps.page(made(["a", "b"]), "us", a)) for a in (maps.OFFICE, maps.CLIENT)
+    )
     for key in ("borders", "inner", "site", "area"):
         assert office["geoturf-areas"][key] == client["geoturf-areas"][key]
     arrows = []
     for data in (office, client):
-        corner = np.cumsum(np.array(read_ints(data["geoturf-pieces"]["corners"])).reshape(-1, 2), axis=0).reshape(
-            -1, 3, 2
-        )
+        corner = np.cumsum(
+            np.array(read_ints(data["geoturf-pieces"]["corners"])).reshape(-1, 2), axis=0
+        ).reshape(-1, 3, 2)
         arrows.append(np.degrees(np.arctan2(*np.moveaxis(corner[:, 1] - corner[:, 0], 1, 0))))
     assert np.abs(np.subtract(*arrows)).max() < 0.01  # the pile's direction

@@ -1,7 +1,7 @@
 """Finding codes: each is written out where it is said, and `geoturf explain` tells what it means.
 
-What takes a code takes it as ``code: str``: a record (`Finding` first of all), a method, a function. Each call of one is found
-in the sources, and what it gives as the code is read there.
+What takes a code takes it as ``code: str``: a record (`Finding` first of all), a method, a
+function. Each call of one is found in the sources, and what it gives as the code is read there.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ from geoturf.explain import explain
 
 ROOM = Path(geoturf.__file__).parent
 SOURCES = {
-    ".".join(["geoturf", *path.relative_to(ROOM).with_suffix("").parts]).removesuffix(".__init__"): ast.parse(
-        path.read_text("utf-8")
-    )
+    ".".join(["geoturf", *path.relative_to(ROOM).with_suffix("").parts]).removesuffix(
+        ".__init__"
+    ): ast.parse(path.read_text("utf-8"))
     for path in sorted(ROOM.rglob("*.py"))
 }
 ROWS = data.table("codes")
@@ -30,7 +30,8 @@ FUNCTION = (ast.FunctionDef, ast.AsyncFunctionDef)
 
 
 class Said(NamedTuple):
-    """What a call gives as a finding's code, where, and whether that is what the function around it was given."""
+    """What a call gives as a finding's code, where, and whether that is what the function around it
+    was given."""
 
     place: str
     given: ast.expr
@@ -38,13 +39,20 @@ class Said(NamedTuple):
 
 
 def slot(node: ast.AST) -> int | None:
-    """At which place a function, or a record's class, takes a finding's code; None where it takes none."""
+    """At which place a function, or a record's class, takes a finding's code; None where it takes
+    none."""
     taken = []
     if isinstance(node, FUNCTION):
-        taken = [(one.arg, one.annotation) for one in node.args.args if one.arg not in ("self", "cls")]
+        taken = [
+            (one.arg, one.annotation) for one in node.args.args if one.arg not in ("self", "cls")
+        ]
     if isinstance(node, ast.ClassDef):
-        taken = [(one.target.id, one.annotation) for one in node.body if isinstance(one, ast.AnnAssign)]
-    names = [name for name, kind in taken if name != "code" or (kind and ast.unparse(kind) == "str")]
+        taken = [
+            (one.target.id, one.annotation) for one in node.body if isinstance(one, ast.AnnAssign)
+        ]
+    names = [
+        name for name, kind in taken if name != "code" or (kind and ast.unparse(kind) == "str")
+    ]
     return names.index("code") if "code" in names else None
 
 
@@ -59,7 +67,8 @@ def below(tree: ast.AST, in_class: bool = False) -> Iterator[tuple[str, int, boo
 
 @cache
 def takers() -> tuple[dict[str, int], dict[tuple[str, str], int]]:
-    """At which place what takes a code does: methods, by name; functions and records, by module and name."""
+    """At which place what takes a code does: methods, by name; functions and records, by module and
+    name."""
     found = [(module, *one) for module, tree in SOURCES.items() for one in below(tree)]
     methods = {name: at for _, name, at, method in found if method}
     return methods, {(module, name): at for module, name, at, method in found if not method}
@@ -68,13 +77,22 @@ def takers() -> tuple[dict[str, int], dict[tuple[str, str], int]]:
 def homes(tree: ast.Module, module: str) -> dict[str, tuple[str, str]]:
     """What a module imports by name, and its own functions and classes: module and name of each."""
     nodes = list(ast.walk(tree))
-    own = {node.name: (module, node.name) for node in nodes if isinstance(node, (*FUNCTION, ast.ClassDef))}
+    own = {
+        node.name: (module, node.name)
+        for node in nodes
+        if isinstance(node, (*FUNCTION, ast.ClassDef))
+    }
     imports = [node for node in nodes if isinstance(node, ast.ImportFrom)]
-    return own | {one.asname or one.name: (node.module or "", one.name) for node in imports for one in node.names}
+    return own | {
+        one.asname or one.name: (node.module or "", one.name)
+        for node in imports
+        for one in node.names
+    }
 
 
 def place_of_code(call: ast.Call, home: dict[str, tuple[str, str]]) -> int | None:
-    """Where in a call the code is, if it takes one. A name of no home may be a method that was put by (``warn = say.warn``)."""
+    """Where in a call the code is, if it takes one. A name of no home may be a method that was put
+    by (``warn = say.warn``)."""
     methods, others = takers()
     if isinstance(call.func, ast.Attribute):
         return None if ast.unparse(call.func.value) == "warnings" else methods.get(call.func.attr)
@@ -108,7 +126,8 @@ def all_said() -> list[Said]:
 
 
 def written(given: ast.expr) -> list[str]:
-    """The codes that an expression may be: a text, or one of two by a condition; none for anything else."""
+    """The codes that an expression may be: a text, or one of two by a condition; none for anything
+    else."""
     if isinstance(given, ast.Constant) and isinstance(given.value, str):
         return [given.value]
     if isinstance(given, ast.IfExp) and written(given.body) and written(given.orelse):
@@ -123,12 +142,17 @@ def said() -> dict[str, str]:
 
 def test_codes_are_written_out_where_they_are_said():
     """So that they can be searched for, and so that no code escapes the tests below."""
-    made = [f"{one.place}: {ast.unparse(one.given)}" for one in all_said() if not (one.handed_on or written(one.given))]
+    made = [
+        f"{one.place}: {ast.unparse(one.given)}"
+        for one in all_said()
+        if not (one.handed_on or written(one.given))
+    ]
     assert made == []
 
 
 def test_what_takes_codes_is_found():
-    """The ways that reading, checking, bids and terrain have of saying one: if a name goes, the collection is looked at."""
+    """The ways that reading, checking, bids and terrain have of saying one: if a name goes, the
+    collection is looked at."""
     methods, others = takers()
     assert methods.keys() >= {"refuse", "leave_out", "pass_over", "warn", "note"}
     assert others.keys() >= {
@@ -159,14 +183,26 @@ def test_no_code_is_without_a_row_and_no_row_is_unused():
 
 def test_rows_say_what_and_what_to_do_in_a_line():
     told = [text for row in ROWS for text in (row["meaning"], row["mend"])]
-    assert [text for text in told if not 10 <= len(text) <= 200 or text != text.strip() or text.endswith(".")] == []
+    assert [
+        text
+        for text in told
+        if not 10 <= len(text) <= 200 or text != text.strip() or text.endswith(".")
+    ] == []
 
 
-@pytest.mark.parametrize("code", ["overlap", "no-crs", "bad-value", "not-covered", "assumed-rates", "climate-month"])
+@pytest.mark.parametrize(
+    "code", ["overlap", "no-crs", "bad-value", "not-covered", "assumed-rates", "climate-month"]
+)
 def test_a_code_is_explained(code):
-    assert [text for text in explain(code.upper()) if text.startswith(f"finding {code}\n") and "What to do: " in text]
+    assert [
+        text
+        for text in explain(code.upper())
+        if text.startswith(f"finding {code}\n") and "What to do: " in text
+    ]
 
 
 def test_every_code_is_explained():
-    explained = {text.splitlines()[0].removeprefix("finding ") for code in said() for text in explain(code)}
+    explained = {
+        text.splitlines()[0].removeprefix("finding ") for code in said() for text in explain(code)
+    }
     assert said().keys() <= explained

@@ -1,4 +1,5 @@
-"""Columns as data: every table is made of records that say what each column is, and no record lies idle."""
+"""Columns as data: every table is made of records that say what each column is, and no record lies
+idle."""
 
 import pandas as pd
 import pytest
@@ -11,9 +12,13 @@ LAWN = {"site": ["A"], "area": ["back"], "reason": ["house"]}
 
 
 def test_a_table_is_converted_rounded_and_named_by_its_records():
-    us, metric = (columns.table("taken", system, LAWN | {"taken": [100.0]}) for system in ("us", "metric"))
+    us, metric = (
+        columns.table("taken", system, LAWN | {"taken": [100.0]}) for system in ("us", "metric")
+    )
     assert list(us.columns) == ["site", "area", "reason", "taken_ft2"]
-    assert str(columns.table("taken", "us", LAWN | {"taken": [-1e-9]})["taken_ft2"][0]) == "0.0"  # no minus zero
+    assert (
+        str(columns.table("taken", "us", LAWN | {"taken": [-1e-9]})["taken_ft2"][0]) == "0.0"
+    )  # no minus zero
     assert us["taken_ft2"].tolist() == [round(100 / FT2_M2, 2)]
     assert metric["taken_m2"].tolist() == [100.0] and metric.attrs["decimals"] == {"taken_m2": 3}
 
@@ -39,7 +44,15 @@ def test_a_column_that_is_not_always_there_may_be_left_out():
     ],
 )
 def test_a_record_that_is_not_whole_is_refused(row):
-    whole = {"file": "t", "column": "c", "quantity": "text", "unit": "", "decimals": "", "when": "", "meaning": "What."}
+    whole = {
+        "file": "t",
+        "column": "c",
+        "quantity": "text",
+        "unit": "",
+        "decimals": "",
+        "when": "",
+        "meaning": "What.",
+    }
     with pytest.raises(ValueError, match=r"t, c"):
         columns._column(whole | row)
 
@@ -52,5 +65,10 @@ def test_every_column_of_a_report_is_told_in_it_and_every_record_is_a_column(law
     for name, table in made.items():
         assert told.loc[told["file"] == f"{name}.csv", "column"].tolist() == list(table.columns)
     sometimes = {"taken"}  # of parcels alone
-    assert {column.file for column in columns.every()} == {*made, *sometimes, "layout.gpkg seams", "layout.gpkg edges"}
+    assert {column.file for column in columns.every()} == {
+        *made,
+        *sometimes,
+        "layout.gpkg seams",
+        "layout.gpkg edges",
+    }
     assert told["meaning"].str.len().min() > 3 and pd.unique(told["type"]).tolist()

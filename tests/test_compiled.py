@@ -1,4 +1,5 @@
-"""Compiled code is that of the sources as they stand; it is kept where it can be; and the kernels run without the compiler."""
+"""Compiled code is that of the sources as they stand; it is kept where it can be; and the kernels
+run without the compiler."""
 
 import ast
 import csv
@@ -21,7 +22,8 @@ CALL = "from geoturf.above import outer as f; print(f(7), sum(f.stats.cache_miss
 
 @pytest.fixture
 def small(tmp_path):
-    """A package of the same name with two compiled functions, each in its file: `outer`, which calls `times`."""
+    """A package of the same name with two compiled functions, each in its file: `outer`, which
+    calls `times`."""
     package = tmp_path / "site" / "geoturf"
     package.mkdir(parents=True)
     shutil.copy(PACKAGE / "compiled.py", package)
@@ -34,8 +36,14 @@ def small(tmp_path):
 def called(package, code=CALL, **env):
     """What a new process prints."""
     clean = {k: v for k, v in os.environ.items() if not k.startswith(("NUMBA", "PYTHON"))}
-    clean |= {"PYTHONPATH": str(package.parent), "XDG_CACHE_HOME": str(package.parent / "cache"), **env}
-    run = subprocess.run([sys.executable, "-c", code], env=clean, capture_output=True, text=True, cwd=package.parent)
+    clean |= {
+        "PYTHONPATH": str(package.parent),
+        "XDG_CACHE_HOME": str(package.parent / "cache"),
+        **env,
+    }
+    run = subprocess.run(
+        [sys.executable, "-c", code], env=clean, capture_output=True, text=True, cwd=package.parent
+    )
     return run.stdout.split() or run.stderr
 
 
@@ -82,7 +90,8 @@ def test_nowhere_to_keep_it_is_said_in_one_line(lawns, bid_file, tmp_path, capsy
 
 
 def test_without_the_compiler_the_tables_are_the_same(lawns, bid_file, tmp_path):
-    """One lawn with a notch, run by Python itself and compiled; the compiled kernels have no other way to the same numbers."""
+    """One lawn with a notch, run by Python itself and compiled; the compiled kernels have no other
+    way to the same numbers."""
     lawns((0, 0, 40, 30), (100, 0, 20, 14))
     code = (
         "import sys, geoturf, geoturf.layout.kernel as k; print(type(k.turf_on).__name__)\n"
@@ -92,10 +101,17 @@ def test_without_the_compiler_the_tables_are_the_same(lawns, bid_file, tmp_path)
     for off in ("0", "1"):
         command = [sys.executable, "-c", code, str(tmp_path / off)]
         env = {**os.environ, "NUMBA_DISABLE_JIT": off}
-        kinds.append(subprocess.run(command, env=env, capture_output=True, text=True, check=True).stdout.strip())
+        kinds.append(
+            subprocess.run(
+                command, env=env, capture_output=True, text=True, check=True
+            ).stdout.strip()
+        )
     assert kinds == ["CPUDispatcher", "function"]
     for name in ("areas.csv", "pieces.csv", "rolls.csv", "bid.csv"):
-        with (tmp_path / "0" / name).open(newline="") as one, (tmp_path / "1" / name).open(newline="") as other:
+        with (
+            (tmp_path / "0" / name).open(newline="") as one,
+            (tmp_path / "1" / name).open(newline="") as other,
+        ):
             assert list(csv.reader(one)) == list(csv.reader(other)), name
 
 
@@ -103,20 +119,33 @@ def test_without_the_compiler_the_tables_are_the_same(lawns, bid_file, tmp_path)
 def test_compiled_functions_take_names_from_compiled_files_alone(path):
     """So that the digest of those files covers all that goes into compiled code."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    counted = {".".join(p.relative_to(PACKAGE.parent).with_suffix("").parts) for p in compiled.files()}
+    counted = {
+        ".".join(p.relative_to(PACKAGE.parent).with_suffix("").parts) for p in compiled.files()
+    }
     counted.add("geoturf.compiled")
     foreign = {
         alias.asname or alias.name
         for node in ast.walk(tree)
-        if isinstance(node, ast.ImportFrom) and node.module.startswith("geoturf") and node.module not in counted
+        if isinstance(node, ast.ImportFrom)
+        and node.module.startswith("geoturf")
+        and node.module not in counted
         for alias in node.names
     }
     for function in (node for node in tree.body if isinstance(node, ast.FunctionDef)):
         if function.decorator_list:
-            used = {node.id for line in function.body for node in ast.walk(line) if isinstance(node, ast.Name)}
+            used = {
+                node.id
+                for line in function.body
+                for node in ast.walk(line)
+                if isinstance(node, ast.Name)
+            }
             assert not used & foreign, function.name
 
 
 def test_every_module_with_compiled_functions_counts():
-    users = {p for p in PACKAGE.rglob("*.py") if any(w in p.read_text() for w in ("\n@jit", "\n@inner", "\n@inlined"))}
+    users = {
+        p
+        for p in PACKAGE.rglob("*.py")
+        if any(w in p.read_text() for w in ("\n@jit", "\n@inner", "\n@inlined"))
+    }
     assert users <= set(compiled.files()) and len(users) > 5

@@ -24,7 +24,9 @@ WIDTH_M = 15 * FOOT
 
 
 def plan(areas, product=LENGTH, rules=None, sites=None):
-    made = cuts.plan(ground(len(areas), sites), tuple(areas), {"turf60": product}, rules or CutRules())
+    made = cuts.plan(
+        ground(len(areas), sites), tuple(areas), {"turf60": product}, rules or CutRules()
+    )
     assert_sound(made)
     return made
 
@@ -51,7 +53,9 @@ def test_two_narrow_pieces_of_two_lots_lie_side_by_side():
     assert made.pieces["across_m"].tolist() == pytest.approx([0, 89 * INCH])
 
 
-@pytest.mark.parametrize(("pool", "pools", "feet"), [("phase", 1, 10), ("site", 2, 20), ("area", 2, 20)])
+@pytest.mark.parametrize(
+    ("pool", "pools", "feet"), [("phase", 1, 10), ("site", 2, 20), ("area", 2, 20)]
+)
 def test_pools_keep_sites_apart_when_asked(pool, pools, feet):
     areas = [choices(layout([(120, 89)])), choices(layout([(120, 89)]))]
     made = plan(areas, rules=CutRules(pool=pool))
@@ -101,16 +105,20 @@ def test_left_overs_worth_keeping_are_listed():
 
 def test_what_is_bought_is_shared_among_the_areas_exactly():
     made = plan(random_areas(1, 12))
-    assert made.chosen["turf_bought_m2"].sum() == pytest.approx(made.pools["bought_m2"].sum(), abs=1e-9)
+    assert made.chosen["turf_bought_m2"].sum() == pytest.approx(
+        made.pools["bought_m2"].sum(), abs=1e-9
+    )
 
 
 def test_a_small_pool_is_laid_for_what_is_really_bought():
-    """Whole rolls of 1,200 in. Strips of 610 and 600 in take two of them, though they are less turf than two
-    strips of 600 in in full width, which take one."""
+    """Whole rolls of 1,200 in. Strips of 610 and 600 in take two of them, though they are less turf
+    than two strips of 600 in in full width, which take one."""
     less, more = layout([(610, 178), (600, 150)]), layout([(600, 178), (600, 178)])
     made = plan([choices(less, more)], ROLL)
     assert made.pools["rolls"][0] == 1
-    assert made.chosen["pieces"][0] == 2 and made.pieces["width_m"].tolist() == pytest.approx([178 * INCH] * 2)
+    assert made.chosen["pieces"][0] == 2 and made.pieces["width_m"].tolist() == pytest.approx(
+        [178 * INCH] * 2
+    )
 
 
 def by_hand_ft(*sizes_in) -> float:
@@ -119,8 +127,11 @@ def by_hand_ft(*sizes_in) -> float:
 
 
 def test_by_hand_a_rest_is_used_once():
-    """178 in of width: beside a strip of 100 in, 78 are left; two of 39 would fit there, but one is what a person thinks of."""
-    assert by_hand_ft((121, 100), (121, 79)) == pytest.approx(21)  # 242 in are 20 ft 2 in: nothing fits
+    """178 in of width: beside a strip of 100 in, 78 are left; two of 39 would fit there, but one is
+    what a person thinks of."""
+    assert by_hand_ft((121, 100), (121, 79)) == pytest.approx(
+        21
+    )  # 242 in are 20 ft 2 in: nothing fits
     assert by_hand_ft((121, 100), (121, 78)) == pytest.approx(11)
     assert by_hand_ft((121, 100), (119, 39), (119, 39), (119, 39)) == pytest.approx(
         20
@@ -156,11 +167,18 @@ def test_same_input_same_plan():
 
 def test_several_workers_make_the_same_plan():
     """More areas than are swapped together, and each with a second layout to choose."""
-    areas = [choices(*one.layouts, layout([(240, 89), (120, 89)], cost=2.0)) for one in random_areas(6, 120)]
+    areas = [
+        choices(*one.layouts, layout([(240, 89), (120, 89)], cost=2.0))
+        for one in random_areas(6, 120)
+    ]
     alone = cuts.plan(ground(120), tuple(areas), {"turf60": ROLL}, CutRules())
     with Processes(2) as engine:
         shared = cuts.plan(ground(120), tuple(areas), {"turf60": ROLL}, CutRules(), engine=engine)
-    assert shared.pieces.equals(alone.pieces) and shared.rolls.equals(alone.rolls) and shared.pools.equals(alone.pools)
+    assert (
+        shared.pieces.equals(alone.pieces)
+        and shared.rolls.equals(alone.rolls)
+        and shared.pools.equals(alone.pools)
+    )
 
 
 def test_a_layout_that_packs_better_is_swapped_in():
@@ -176,7 +194,10 @@ def test_the_wider_roll_is_taken_where_it_is_worth_its_price():
     more = [{"roll_width": "12 ft", "roll_lengths": ["100 ft"], "price": "1.00 USD/ft^2"}]
     narrow = layout([(240, 142)], roll_in=144, usable_in=142, cost=2.0)
     made = cuts.plan(
-        ground(1), (choices(layout([(240, 142)]), narrow),), {"turf60": Product(more_rolls=more)}, CutRules()
+        ground(1),
+        (choices(layout([(240, 142)]), narrow),),
+        {"turf60": Product(more_rolls=more)},
+        CutRules(),
     )
     assert made.rolls["width_m"].tolist() == pytest.approx([12 * FOOT])
 
@@ -201,14 +222,20 @@ def test_metric_sizes_and_rolls():
 def test_seams_are_told_as_segments():
     plain = layout([(240, 89), (240, 89)])
     seams, cross = np.array([[1.0, 0.0, 6.0]]), np.array([[3.0, 0.0, 2.0]])
-    seamed = type(plain)(0.0, plain.pieces, seams, cross, plain.cut, plain.width_m, plain.roll_width_m, 5.0, 1.0)
+    seamed = type(plain)(
+        0.0, plain.pieces, seams, cross, plain.cut, plain.width_m, plain.roll_width_m, 5.0, 1.0
+    )
     told = plan([choices(seamed)]).seams
     assert told["kind"].tolist() == ["seam", "cross"]
-    assert told[["u0", "v0", "u1", "v1", "length_m"]].to_numpy().tolist() == [[0, 1, 6, 1, 6], [3, 0, 3, 2, 2]]
+    assert told[["u0", "v0", "u1", "v1", "length_m"]].to_numpy().tolist() == [
+        [0, 1, 6, 1, 6],
+        [3, 0, 3, 2, 2],
+    ]
 
 
 def test_equal_pieces_go_so_that_few_lots_are_open_at_once():
-    """Forty lots of six equal pieces: cut lot by lot no more than three are open, whatever the plan's own order."""
+    """Forty lots of six equal pieces: cut lot by lot no more than three are open, whatever the
+    plan's own order."""
     made = plan([choices(layout([(300, 89)] * 4 + [(590, 178)] * 2)) for _ in range(40)], ROLL)
     lot = dict(zip(made.pieces["piece"], made.pieces["area_index"], strict=True))
     by_roll = {roll: {lot[p] for p in part} for roll, part in made.pieces.groupby("roll")["piece"]}
@@ -234,7 +261,8 @@ def test_a_solver_that_gives_up_leaves_the_quick_plan(monkeypatch):
 
 
 def test_of_equal_plans_the_one_with_a_long_left_over():
-    """50, 40, 30 and 20 ft: two rolls of 100 ft either way, but 50 + 30 + 20 and 40 leave 60 ft in one piece."""
+    """50, 40, 30 and 20 ft: two rolls of 100 ft either way, but 50 + 30 + 20 and 40 leave 60 ft in
+    one piece."""
     made = plan([choices(layout([(600, 178), (480, 178), (360, 178), (240, 178)]))], ROLL)
     assert sorted(made.rolls["left_over_m"]) == pytest.approx([0, 60 * FOOT])
 
@@ -245,7 +273,9 @@ def test_the_bound_is_what_can_be_bought_and_less_than_what_is():
     bought = made.pools["bought_m2"][0]
     least = np.array([0.3, 0.4]) * bought
     proven = cuts.proven(made, ground(2), areas, products, rules, least)
-    assert least.sum() <= proven.pools["bound_m2"][0] <= least.sum() + rules.billing_step_m * WIDTH_M
+    assert (
+        least.sum() <= proven.pools["bound_m2"][0] <= least.sum() + rules.billing_step_m * WIDTH_M
+    )
     with pytest.raises(PromiseError, match="under a bound"):
         cuts.proven(made, ground(2), areas, products, rules, 2 * least)  # 1.4 of it
 
@@ -254,19 +284,26 @@ def test_left_overs_at_hand_count_against_the_bound():
     stock = [{"length": "10 ft", "width": "178 in", "product": "turf60"}]
     areas, rules = (choices(layout([(240, 178)])),), CutRules.model_validate({"stock": stock})
     made = plan(areas, rules=rules)
-    proven = cuts.proven(made, ground(1), areas, {"turf60": LENGTH}, rules, np.array([20 * FOOT * WIDTH_M]))
+    proven = cuts.proven(
+        made, ground(1), areas, {"turf60": LENGTH}, rules, np.array([20 * FOOT * WIDTH_M])
+    )
     assert proven.pools["bound_m2"][0] == pytest.approx(10 * FOOT * WIDTH_M)
 
 
 @given(
     st.lists(
-        st.lists(st.tuples(st.integers(12, 1100), st.integers(6, 178)), min_size=1, max_size=4), min_size=1, max_size=3
+        st.lists(st.tuples(st.integers(12, 1100), st.integers(6, 178)), min_size=1, max_size=4),
+        min_size=1,
+        max_size=3,
     )
 )
 @settings(max_examples=30, deadline=None)
 def test_no_layouts_cost_less_than_what_they_are_passed_over_for(areas):
-    """A layout is not tried where its area alone costs too much: never more than its best cuts really cost."""
+    """A layout is not tried where its area alone costs too much: never more than its best cuts
+    really cost."""
     layouts = [layout(sizes) for sizes in areas]
     for product in (ROLL, ROLL.model_copy(update={"sold_by": "roll"})):
         market = markets(product, CutRules())
-        assert settle.floor(layouts, market, LayoutRules()) <= settle.cost(layouts, market, LayoutRules())
+        assert settle.floor(layouts, market, LayoutRules()) <= settle.cost(
+            layouts, market, LayoutRules()
+        )

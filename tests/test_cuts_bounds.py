@@ -22,9 +22,12 @@ STEP = 0.0254
 
 
 def job(sizes, width=10, roll=30, billing=0, lengths=None, prices=None) -> Job:
-    """Pieces (length, width) in steps; ``billing`` in steps, 0 for whole rolls; a step of roll costs 1."""
+    """Pieces (length, width) in steps; ``billing`` in steps, 0 for whole rolls; a step of roll
+    costs 1."""
     lengths = lengths or (roll,)
-    market = Market(1.0, tuple(x * STEP for x in lengths), tuple(map(float, prices or lengths)), billing * STEP)
+    market = Market(
+        1.0, tuple(x * STEP for x in lengths), tuple(map(float, prices or lengths)), billing * STEP
+    )
     size, kind = np.unique(-np.asarray(sizes), axis=0, return_inverse=True)
     return Job(STEP, width, tuple(lengths), market, -size, np.bincount(kind.reshape(-1)))
 
@@ -43,7 +46,8 @@ def partitions(items):
 
 
 def brute_sections(sizes, width):
-    """Least length of one section for all of these pieces, by every way to part them into lanes; infinite if none fits."""
+    """Least length of one section for all of these pieces, by every way to part them into lanes;
+    infinite if none fits."""
     best = math.inf
     for lanes in partitions(list(sizes)):
         if sum(max(w for _, w in lane) for lane in lanes) <= width:
@@ -52,7 +56,8 @@ def brute_sections(sizes, width):
 
 
 def brute(sizes, width, cost):
-    """Least cost over every way to part pieces into purchases, these into sections and these into lanes."""
+    """Least cost over every way to part pieces into purchases, these into sections and these into
+    lanes."""
     height = {}
 
     def section(part):
@@ -105,7 +110,9 @@ def test_rolls_of_several_lengths_against_every_plan(sizes):
     offers = {20: 9.0, 12: 6.0, 15: 7.0}
     whole = job(sizes, lengths=(20, 15, 12), prices=(9, 7, 6))
     cut = solve(whole)
-    least = brute(sizes, 10, lambda steps: min((p for r, p in offers.items() if r >= steps), default=math.inf))
+    least = brute(
+        sizes, 10, lambda steps: min((p for r, p in offers.items() if r >= steps), default=math.inf)
+    )
     assert rolls.price(whole, list(cut.bought)) == pytest.approx(least)
 
 
@@ -120,19 +127,23 @@ def test_every_bound_holds(sizes):
     assert dual.values(whole, cost) @ whole.demand <= least + 1e-9
     assert program.relax(whole, sections.quick(whole), cost).least() <= least
     rolled = job(sizes, roll=20)
-    assert dual.least_rolls(rolled) <= brute(sizes, 10, lambda steps: 1 if steps <= 20 else math.inf)
+    assert dual.least_rolls(rolled) <= brute(
+        sizes, 10, lambda steps: 1 if steps <= 20 else math.inf
+    )
 
 
 @settings(max_examples=100, deadline=None)
 @given(few, st.integers(1, 8), st.sampled_from([4, 20]))
 def test_what_a_length_ought_to_cost_bounds_every_plan(sizes, rounds, unit):
-    """Sections priced by length, however far that has come, cost no more than the best of all plans, in billed lengths and in
-    rolls; and the costs are superadditive, by trying every sum."""
+    """Sections priced by length, however far that has come, cost no more than the best of all
+    plans, in billed lengths and in rolls; and the costs are superadditive, by trying every sum."""
     whole = job(sizes, roll=20, billing=unit % 20)
     start = sections.quick(whole)
     both = levels.Levels(whole, rolls.by_length(whole), start, [(length,) for length, _ in start])
     cost = both.solve(rounds)
-    least = brute(sizes, 10, lambda steps: unit * math.ceil(steps / unit) if steps <= 20 else math.inf)
+    least = brute(
+        sizes, 10, lambda steps: unit * math.ceil(steps / unit) if steps <= 20 else math.inf
+    )
     assert dual.values(whole, cost) @ whole.demand <= least + 1e-9
     assert program.relax(whole, both.sections, cost).least() <= least + 1e-9
     assert all(cost[a] + cost[b - a] <= cost[b] + 1e-9 for b in range(21) for a in range(b))
@@ -153,8 +164,8 @@ def test_a_dive_makes_a_plan_of_every_piece(sizes):
 @settings(max_examples=30, deadline=None)
 @given(some, st.data())
 def test_a_programme_gone_on_with_costs_what_one_begun_anew_does(sizes, data):
-    """Less demand after a basis was found, and columns let go on the way: the optimum over every section that still fits is that
-    of a programme which never knew more."""
+    """Less demand after a basis was found, and columns let go on the way: the optimum over every
+    section that still fits is that of a programme which never knew more."""
     whole = job(sizes, roll=40)
     cost, kinds = program.plain(whole), len(whole.demand)
     columns = program.relax(whole, sections.quick(whole), cost)
@@ -164,12 +175,16 @@ def test_a_programme_gone_on_with_costs_what_one_begun_anew_does(sizes, data):
     assert kept.master.solve()[0] == pytest.approx(
         program.Programme(whole, cost, columns.sections, counts).master.solve()[0]
     )
-    left = whole.demand - np.array(data.draw(st.lists(st.integers(0, 2), min_size=kinds, max_size=kinds)))
+    left = whole.demand - np.array(
+        data.draw(st.lists(st.integers(0, 2), min_size=kinds, max_size=kinds))
+    )
     left = np.maximum(left, 0)
     assume(left.any())
     fit = (counts <= left).all(axis=1)
     small = replace(whole, demand=left)
-    fresh = program.Programme(small, cost, [s for s, f in zip(columns.sections, fit, strict=True) if f], counts[fit])
+    fresh = program.Programme(
+        small, cost, [s for s, f in zip(columns.sections, fit, strict=True) if f], counts[fit]
+    )
     kept.serve(left)
     assert kept.master.solve()[0] == pytest.approx(fresh.master.solve()[0], abs=1e-9)
     trimmed = kept.master.trim(kept.counts.sum(axis=1) > 1)
@@ -210,7 +225,9 @@ def test_repeated_pieces_by_length_come_within_a_five_hundredth_of_the_bound(see
 def test_plans_hold_every_piece_and_keep_their_bound(sizes, billing):
     whole = job(sizes, roll=40, billing=billing)
     cut = solve(whole)  # raises where the bound is broken
-    assert np.array_equal(count([s for b in cut.bought for s in b], len(whole.demand)), whole.demand)
+    assert np.array_equal(
+        count([s for b in cut.bought for s in b], len(whole.demand)), whole.demand
+    )
 
 
 @pytest.mark.parametrize("seed", [1, 2])
@@ -227,7 +244,8 @@ def test_many_repeated_pieces_stay_within_a_roll_of_the_bound(seed):
 @settings(max_examples=40, deadline=None)
 @given(some, some)
 def test_a_pool_split_in_two_never_needs_less(left, right):
-    """The union of two plans is a plan of the union: the exact least, and each bound, of the parts add up to no less."""
+    """The union of two plans is a plan of the union: the exact least, and each bound, of the parts
+    add up to no less."""
     parts, both = [job(left, roll=40), job(right, roll=40)], job(left + right, roll=40)
     assert dual.least_rolls(both) <= sum(len(solve(part).bought) for part in parts)
     small = [job(left[:6], roll=40), job(right[:6], roll=40)]
@@ -238,14 +256,15 @@ def test_a_pool_split_in_two_never_needs_less(left, right):
 @settings(max_examples=60, deadline=None)
 @given(st.lists(st.integers(1, 40), min_size=1, max_size=12), st.integers(2, 40))
 def test_dual_feasible_functions_are_feasible(sizes, c):
-    """Sizes that fit together never weigh more than their container, by a knapsack over each function; and the functions are
-    superadditive, as left-overs in `dual` need."""
+    """Sizes that fit together never weigh more than their container, by a knapsack over each
+    function; and the functions are superadditive, as left-overs in `dual` need."""
     sizes = np.unique([min(size, c) for size in sizes])
     for weights, top in zip(*dual.functions(np.arange(1, c + 1), c), strict=True):
         best = np.zeros(c + 1, np.int64)
         for room in range(1, c + 1):
             best[room] = max(
-                best[room - 1], max((best[room - x] + weights[x - 1] for x in sizes if x <= room), default=0)
+                best[room - 1],
+                max((best[room - x] + weights[x - 1] for x in sizes if x <= room), default=0),
             )
         assert best[c] <= top
         pairs = [(x, y) for x in range(1, c) for y in range(1, c - x + 1)]
@@ -261,7 +280,8 @@ def test_left_overs_at_hand_lower_the_bound_by_what_they_hold():
 
 
 def brute_with_stock(sizes, width, cost, stock):
-    """Least cost where some pieces come out of left-overs (length, width), by every choice of those."""
+    """Least cost where some pieces come out of left-overs (length, width), by every choice of
+    those."""
     if not stock:
         return brute(sizes, width, cost) if sizes else 0.0
     (length, wide), *others = stock
@@ -269,7 +289,10 @@ def brute_with_stock(sizes, width, cost, stock):
     for count_taken in range(len(sizes) + 1):
         for taken in itertools.combinations(range(len(sizes)), count_taken):
             part = [sizes[k] for k in taken]
-            steps = [sum(brute_sections(some, min(wide, width)) for some in split) for split in partitions(part)]
+            steps = [
+                sum(brute_sections(some, min(wide, width)) for some in split)
+                for split in partitions(part)
+            ]
             if min(steps) <= length:
                 rest = [size for k, size in enumerate(sizes) if k not in taken]
                 best = min(best, brute_with_stock(rest, width, cost, others))
@@ -277,7 +300,9 @@ def brute_with_stock(sizes, width, cost, stock):
 
 
 @settings(max_examples=40, deadline=None)
-@example([(12, 10), (12, 10), (11, 10), (11, 10)], [(24, 10)], 0)  # a left-over as long as two rolls
+@example(
+    [(12, 10), (12, 10), (11, 10), (11, 10)], [(24, 10)], 0
+)  # a left-over as long as two rolls
 @example([(12, 6), (12, 6), (12, 4)], [(36, 6)], 0)
 @given(
     st.lists(st.tuples(st.integers(1, 12), st.integers(1, 10)), min_size=1, max_size=5),
@@ -296,10 +321,12 @@ def test_no_way_to_use_left_overs_buys_less_than_the_bound(sizes, stock, billing
     assert best <= solve(with_stock).bought_m(with_stock) + 1e-9
 
 
-# Published optima ---------------------------------------------------------------------------------------------------------
+# Published optima
+# ---------------------------------------------------------------------------------------------------------
 
 CUTTING_STOCK = {
-    # Gilmore and Gomory 1961, A linear programming approach to the cutting-stock problem, pp. 856-858
+    # Gilmore and Gomory 1961, A linear programming approach to the cutting-stock problem, pp.
+    # 856-858
     "Gilmore-Gomory": ((9, 6, 5), (10, 7, 6), {2: 20, 3: 10, 4: 20}, 170),
     # Fourer, Gay and Kernighan, AMPL (2nd ed.), the roll-trim example of chapter 15
     "AMPL book": ((110,), (1,), {20: 48, 45: 35, 50: 24, 55: 10, 75: 8}, 47),
@@ -316,18 +343,21 @@ def test_published_cutting_stock(name):
     assert rolls.price(whole, list(solve(whole).bought)) == pytest.approx(optimum)
 
 
-QUICK = (
-    "u120_00 u120_08 u120_19 scholl_N2c3w2_d scholl_N2w1b2r5 t60_00 t60_07 hard28_13 hard28_47 hard28_531 hard28_814"
-)
+QUICK = "u120_00 u120_08 u120_19 scholl_N2c3w2_d scholl_N2w1b2r5 t60_00 t60_07 hard28_13 hard28_47 hard28_531 hard28_814"
 
 
 @pytest.mark.parametrize("name", QUICK.split())
 def test_published_sets(name):
-    """Of the sets of Falkenauer 1996 (u120, t60), Scholl, Klein and Juergens 1997 and Schoenfield 2002 (BPPLIB's Hard28) some
-    that are quickly done; all of them, and where they are from: `bench/cuts.py`."""
-    with (Path(__file__).parent / "bench" / "published.csv").open(encoding="utf-8", newline="") as file:
+    """Of the sets of Falkenauer 1996 (u120, t60), Scholl, Klein and Juergens 1997 and Schoenfield
+    2002 (BPPLIB's Hard28) some that are quickly done; all of them, and where they are from:
+    `bench/cuts.py`."""
+    with (Path(__file__).parent / "bench" / "published.csv").open(
+        encoding="utf-8", newline=""
+    ) as file:
         (row,) = [row for row in csv.DictReader(file) if row["name"] == name]
-    whole = job([(int(size), 1) for size in row["sizes"].split()], width=1, roll=int(row["capacity"]))
+    whole = job(
+        [(int(size), 1) for size in row["sizes"].split()], width=1, roll=int(row["capacity"])
+    )
     cut = solve(whole)
     assert len(cut.bought) == int(row["optimum"])
     assert cut.bound_m == pytest.approx(cut.bought_m(whole))
@@ -341,7 +371,9 @@ def test_chosen_patterns_against_every_partition(lengths):
     found = stock_lengths.chosen(stock, lengths, [(length,) for length in lengths])
     assert sorted(length for pattern in found for length in pattern) == sorted(lengths)
     assert all(sum(pattern) <= 20 for pattern in found)
-    assert len(found) == min(len(parts) for parts in partitions(lengths) if all(sum(part) <= 20 for part in parts))
+    assert len(found) == min(
+        len(parts) for parts in partitions(lengths) if all(sum(part) <= 20 for part in parts)
+    )
 
 
 STRIPS = {
@@ -352,7 +384,8 @@ STRIPS = {
     "C1P3": (20, 20, "4,14 5,2 2,2 9,7 5,5 2,5 7,7 3,5 6,5 3,2 6,2 4,6 6,3x2 10,3x2"),
     # Burke, Kendall and Whitwell 2004, N1
     "BKW1": (40, 40, "7,6x2 40,16 5,20 24,24 7,4 4,4 7,8 4,20 5,4"),
-    # Martello, Monaci and Vigo 2003, strips made of ngcut1 to 3 and cgcut1 (optima of packings that need not be guillotine)
+    # Martello, Monaci and Vigo 2003, strips made of ngcut1 to 3 and cgcut1 (optima of packings that
+    # need not be guillotine)
     "ngcut1": (10, 23, "7,3x2 2,8x2 2,10 4,5x3 9,2x2"),
     "ngcut2": (10, 30, "10,1x3 3,5x2 3,9x3 1,6x3 8,3x3 1,4 3,7x2"),
     "ngcut3": (10, 28, "2,3x2 2,7x3 5,4x2 1,4x2 10,1 4,8 2,4x2 7,3x3 2,6x3 1,9x2"),
@@ -371,8 +404,8 @@ def strip(text):
 
 @pytest.mark.parametrize("name", STRIPS)
 def test_published_strips_lie_between_bound_and_plan(name):
-    """Bounds by dual feasible functions hold for any packing, so they may not pass the published height; a plan of three
-    cuts may not be under it."""
+    """Bounds by dual feasible functions hold for any packing, so they may not pass the published
+    height; a plan of three cuts may not be under it."""
     width, height, text = STRIPS[name]
     pieces = strip(text)
     whole = job(pieces, width=width, roll=200, billing=1)
@@ -384,23 +417,27 @@ def test_published_strips_lie_between_bound_and_plan(name):
 @settings(max_examples=50, deadline=None)
 @given(st.lists(st.integers(1, 60), min_size=1, max_size=40))
 def test_one_dimension_keeps_its_published_ratios(lengths):
-    """First fit decreasing needs 11/9 OPT + 6/9 rolls at most (Dosa 2007), and best fit decreasing no more than that either
-    (Johnson 1974); column generation none more than best fit."""
+    """First fit decreasing needs 11/9 OPT + 6/9 rolls at most (Dosa 2007), and best fit decreasing
+    no more than that either (Johnson 1974); column generation none more than best fit."""
     stock = stock_lengths.Stock((60,), (1.0,))
     quick = stock_lengths.best_fit(60, lengths)
     best, bound = stock_lengths.cut(stock, lengths, quick, 0.0)
     assert sorted(x for pattern in best for x in pattern) == sorted(lengths)
-    assert bound - 1e-6 <= len(best) <= len(quick) <= 11 / 9 * len(best) + 6 / 9 + 1e-9 or len(best) > bound + 1e-6
+    assert (
+        bound - 1e-6 <= len(best) <= len(quick) <= 11 / 9 * len(best) + 6 / 9 + 1e-9
+        or len(best) > bound + 1e-6
+    )
 
 
 def bin_packing_u(seed, n=120):
-    """Falkenauer 1996, class U: n sizes, uniform from 20 to 100, bins of 150 (his recipe; the draws are our own)."""
+    """Falkenauer 1996, class U: n sizes, uniform from 20 to 100, bins of 150 (his recipe; the draws
+    are our own)."""
     return 150, np.random.default_rng(seed).integers(20, 101, n).tolist()
 
 
 def bin_packing_t(seed, n=60):
-    """Falkenauer 1996, class T: n / 3 bins of 1000 cut in three, so that the optimum is known: the first part of 380 to 490,
-    the second of 250 to half of what is left."""
+    """Falkenauer 1996, class T: n / 3 bins of 1000 cut in three, so that the optimum is known: the
+    first part of 380 to 490, the second of 250 to half of what is left."""
     chance, sizes = np.random.default_rng(seed), []
     for _ in range(n // 3):
         first = int(chance.integers(380, 491))
@@ -436,7 +473,8 @@ def test_cutting_groups_again_never_lengthens_a_plan():
 
 
 def test_exact_plan_agrees_with_itself_up_to_its_limit():
-    """14 pieces: the exact plan is no longer than the plan by linear programme, and no shorter than its bound."""
+    """14 pieces: the exact plan is no longer than the plan by linear programme, and no shorter than
+    its bound."""
     chance = np.random.default_rng(4)
     whole = job(np.column_stack([chance.integers(3, 30, 14), chance.integers(2, 8, 14)]), roll=200)
     quick = sections.quick(whole)
@@ -445,12 +483,15 @@ def test_exact_plan_agrees_with_itself_up_to_its_limit():
     assert bound <= sum(h for h, _ in best) <= sum(h for h, _ in quick)
 
 
-@pytest.mark.parametrize(("bought", "bound", "less"), [(1.0, 1.0 + 2e-6, True), (1.0, 1.0 + 1e-7, False)])
+@pytest.mark.parametrize(
+    ("bought", "bound", "less"), [(1.0, 1.0 + 2e-6, True), (1.0, 1.0 + 1e-7, False)]
+)
 def test_dust_is_no_undercut(bought, bound, less):
     assert undercut(bought, bound) is less
 
 
 def test_dust_of_a_large_order_is_no_undercut():
-    """A square of 2 km takes four million square metres; sums in another order differ by some of their last digits."""
+    """A square of 2 km takes four million square metres; sums in another order differ by some of
+    their last digits."""
     assert not undercut(4_069_849.9248, 4_069_849.9248 + 2e-5)
     assert undercut(4_069_849.9248, 4_069_849.9348)

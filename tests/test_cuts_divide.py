@@ -1,4 +1,5 @@
-"""Strips divided to fill whole rolls: by hand, against what must hold of any strip, and not where it does not pay."""
+"""Strips divided to fill whole rolls: by hand, against what must hold of any strip, and not where
+it does not pay."""
 
 from __future__ import annotations
 
@@ -24,13 +25,21 @@ def strips(*lengths_ft: float):
 
 
 def plan(areas, product=ROLL, rules=None, layout_rules=None):
-    made = cuts.plan(ground(len(areas)), tuple(areas), {"turf60": product}, rules or CutRules(), None, layout_rules)
+    made = cuts.plan(
+        ground(len(areas)),
+        tuple(areas),
+        {"turf60": product},
+        rules or CutRules(),
+        None,
+        layout_rules,
+    )
     assert_sound(made)
     return made
 
 
 def test_a_third_strip_of_60_ft_fills_the_rests_of_two_rolls():
-    """3 x 60 ft by hand: 60 ft 6 in leave 39 ft 6 in of a roll; the third goes in 39 and 21 ft, each cut 6 in longer."""
+    """3 x 60 ft by hand: 60 ft 6 in leave 39 ft 6 in of a roll; the third goes in 39 and 21 ft,
+    each cut 6 in longer."""
     areas = [strips(60), strips(60), strips(60)]
     made = plan(areas)
     assert len(made.rolls) == 2 and made.pools["status"].tolist() == ["proven"]
@@ -46,18 +55,23 @@ def test_seams_dearer_than_a_roll_are_not_made():
 
 
 def test_no_length_is_shorter_than_the_least():
-    """6 x 80 ft by hand: each leaves 19 ft 6 in of its roll, good for 19 ft; the sixth goes in 19 + 19 + 19 + 17 + 6 ft. Five
-    strips leave four rests, 76 ft in all: too little. Where 20 ft is the least, no rest is any good."""
+    """6 x 80 ft by hand: each leaves 19 ft 6 in of its roll, good for 19 ft; the sixth goes in 19 +
+    19 + 19 + 17 + 6 ft. Five strips leave four rests, 76 ft in all: too little. Where 20 ft is the
+    least, no rest is any good."""
     six = plan([strips(80)] * 6)
     assert len(six.rolls) == 5
     assert sorted(np.round(six.pieces["length_m"] / FOOT, 3))[:5] == [6.5, 17.5, 19.5, 19.5, 19.5]
     assert len(plan([strips(80)] * 5).rolls) == 5
-    assert len(plan([strips(80)] * 6, rules=CutRules.model_validate({"least_length": "20 ft"})).rolls) == 6
+    assert (
+        len(plan([strips(80)] * 6, rules=CutRules.model_validate({"least_length": "20 ft"})).rolls)
+        == 6
+    )
 
 
 def test_joints_of_neighbours_that_would_nearly_meet_are_moved_apart():
-    """Two strips of this area, neighbours, are divided. The rests they fill differ by half a foot: filled in the order they come,
-    their joints would lie 6 in apart, which a crew can't glue one by one; joints lie a foot apart or more."""
+    """Two strips of this area, neighbours, are divided. The rests they fill differ by half a foot:
+    filled in the order they come, their joints would lie 6 in apart, which a crew can't glue one by
+    one; joints lie a foot apart or more."""
     made = plan([strips(61, 60), strips(60, 59.5, 59.5, 60.5)])
     cross = made.seams[made.seams["kind"] == "cross"]
     assert len(cross) >= 2
@@ -66,17 +80,27 @@ def test_joints_of_neighbours_that_would_nearly_meet_are_moved_apart():
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.lists(st.lists(st.integers(12, 99), min_size=1, max_size=4), min_size=1, max_size=12), st.booleans())
+@given(
+    st.lists(st.lists(st.integers(12, 99), min_size=1, max_size=4), min_size=1, max_size=12),
+    st.booleans(),
+)
 def test_lengths_make_up_their_strip_and_cost_less(areas, two_lengths):
     product = (
-        ROLL if not two_lengths else Product.model_validate({"sold_by": "roll", "roll_lengths": ["100 ft", "50 ft"]})
+        ROLL
+        if not two_lengths
+        else Product.model_validate({"sold_by": "roll", "roll_lengths": ["100 ft", "50 ft"]})
     )
     areas = [strips(*lengths) for lengths in areas]
     rules = LayoutRules()
-    whole, made = plan(areas, product, CutRules.model_validate({"divide": False})), plan(areas, product)
+    whole, made = (
+        plan(areas, product, CutRules.model_validate({"divide": False})),
+        plan(areas, product),
+    )
 
     def money(made):
-        turf = float((made.rolls["length_m"] * made.rolls["width_m"]).sum()) * product.price.per_si()
+        turf = (
+            float((made.rolls["length_m"] * made.rolls["width_m"]).sum()) * product.price.per_si()
+        )
         cross = made.seams[made.seams["kind"] == "cross"]
         return turf + cross["length_m"].sum() * rules.seam_cost.per_si() + len(cross) * 12.0
 

@@ -45,29 +45,40 @@ def test_a_piece_in_tenths_of_feet_fills_a_roll_of_33_3_ft():
 
 
 def test_a_left_over_a_hair_narrower_than_a_roll_holds_no_piece_as_wide_as_that():
-    """A roll of 4 m leaves 3.9492 m between its trims, a left-over 12 ft 11 1/2 in wide 3.9497 m, one of 12 ft 11 in 3.937 m."""
+    """A roll of 4 m leaves 3.9492 m between its trims, a left-over 12 ft 11 1/2 in wide 3.9497 m,
+    one of 12 ft 11 in 3.937 m."""
     usable_in = 3.9492 / INCH
     one = replace(layout([(120, usable_in)]), width_m=3.9492, roll_width_m=4.0)
     for width, at_hand in [("12 ft 11 1/2 in", 1), ("3.9491 m", 0), ("12 ft 11 in", 0)]:
-        rules = CutRules.model_validate({"stock": [{"product": "turf60", "width": width, "length": "10 ft"}]})
+        rules = CutRules.model_validate(
+            {"stock": [{"product": "turf60", "width": width, "length": "10 ft"}]}
+        )
         product = Product(roll_width="4 m")
-        made = cuts.plan(ground(1), (choices(one),), {"turf60": product}, rules, layout_rules=LayoutRules())
+        made = cuts.plan(
+            ground(1), (choices(one),), {"turf60": product}, rules, layout_rules=LayoutRules()
+        )
         assert (made.rolls["source"] == "stock").sum() == at_hand, width
 
 
 def test_a_left_over_is_used_no_wider_than_a_roll_and_told_so():
-    rules = CutRules.model_validate({"stock": [{"product": "turf60", "width": "15 ft", "length": "33.3 ft"}]})
+    rules = CutRules.model_validate(
+        {"stock": [{"product": "turf60", "width": "15 ft", "length": "33.3 ft"}]}
+    )
     made = cuts.plan(ground(1), (choices(layout([(120, 178)])),), {"turf60": Product()}, rules)
-    assert made.rolls[["width_m", "length_m"]].to_numpy()[0] == pytest.approx([178 * INCH, 33.3 * FOOT])
+    assert made.rolls[["width_m", "length_m"]].to_numpy()[0] == pytest.approx(
+        [178 * INCH, 33.3 * FOOT]
+    )
 
 
 def test_what_another_width_of_the_pool_was_given_counts_against_the_bound():
-    """A left-over of 10 ft serves the short piece, which is looked at first: 120 ft2 are bought. Given to the long one, 75 ft2
-    are: no bound of the pool may lie over that."""
+    """A left-over of 10 ft serves the short piece, which is looked at first: 120 ft2 are bought.
+    Given to the long one, 75 ft2 are: no bound of the pool may lie over that."""
     short, long = layout([(60, 100)]), layout([(120, 142)], roll_in=144, usable_in=142)
     narrow = {"roll_width": "12 ft", "roll_lengths": "100 ft", "price": "2.10 USD/ft^2"}
     product = Product.model_validate({"more_rolls": [narrow]})
-    rules = CutRules.model_validate({"stock": [{"product": "turf60", "width": "142 in", "length": "10 ft"}]})
+    rules = CutRules.model_validate(
+        {"stock": [{"product": "turf60", "width": "142 in", "length": "10 ft"}]}
+    )
     made = cuts.plan(ground(2), (choices(short), choices(long)), {"turf60": product}, rules)
     assert made.pools["bought_m2"][0] == pytest.approx(120 * FOOT**2)
     assert made.pools["cut_bound_m2"][0] <= 75 * FOOT**2
@@ -82,13 +93,19 @@ def test_a_piece_that_fits_no_roll_is_told_with_its_site_and_area():
     assert "30.5054 m" in found.message and "30.4800 m" in found.message
 
 
-LENGTHS = st.lists(st.sampled_from([33.35 * FOOT, 20.0, 100 * FOOT, 25.0, 1.7]), min_size=1, max_size=3, unique=True)
+LENGTHS = st.lists(
+    st.sampled_from([33.35 * FOOT, 20.0, 100 * FOOT, 25.0, 1.7]),
+    min_size=1,
+    max_size=3,
+    unique=True,
+)
 
 
 @settings(max_examples=60, deadline=None)
 @given(LENGTHS, st.floats(0.1, 90))
 def test_the_least_that_rolls_of_odd_lengths_come_to_against_every_choice(lengths, need):
-    """What can be bought is no less than told; and told exactly where the lengths share a step that is not too small."""
+    """What can be bought is no less than told; and told exactly where the lengths share a step that
+    is not too small."""
     market = Market(1.0, tuple(sorted(lengths, reverse=True)), tuple(lengths), 0.0)
     most = [int(need / length) + 1 for length in lengths]
     sums = (np.dot(times, lengths) for times in itertools.product(*(range(n + 1) for n in most)))
@@ -99,7 +116,8 @@ def test_the_least_that_rolls_of_odd_lengths_come_to_against_every_choice(length
 
 
 def test_a_length_off_a_roll_is_billed_no_longer_than_the_roll():
-    """A roll of 100 ft 6 in, billed by the foot: 100.2 ft of it would be billed as 101 ft, more than there is; the roll is."""
+    """A roll of 100 ft 6 in, billed by the foot: 100.2 ft of it would be billed as 101 ft, more
+    than there is; the roll is."""
     market = Market(15 * FOOT, (100.5 * FOOT,), (201.0,), 1.0 * FOOT)
     assert market.purchase(100.2 * FOOT) == pytest.approx((100.5 * FOOT, 201.0), rel=1e-12)
     assert market.purchase(99.2 * FOOT) == pytest.approx((100 * FOOT, 200.0), rel=1e-12)  # 2 a foot

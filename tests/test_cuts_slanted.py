@@ -1,4 +1,5 @@
-"""Slanted ends: chalk lines that waste least, and pieces that nest. By hand, by brute force and by hypothesis."""
+"""Slanted ends: chalk lines that waste least, and pieces that nest. By hand, by brute force and by
+hypothesis."""
 
 from itertools import pairwise, permutations
 
@@ -27,17 +28,24 @@ def test_a_rectangle_is_cut_square():
 
 
 def test_a_parallelogram_is_cut_along_its_ends():
-    # both ends lean 100 in over the roll's width; the middle is 240 in long, and 3 in are left at each end to trim
+    # both ends lean 100 in over the roll's width; the middle is 240 in long, and 3 in are left at
+    # each end to trim
     assert lines(inches((0, 0), (240, 0), (340, 178), (100, 178)), 0, 340) == (246, 100, 100, -3)
 
 
 def test_a_pointed_end_is_cut_by_the_line_that_wastes_least():
     # the tip lies in the middle: no slant helps, a square cut touches it
-    assert lines(inches((0, 0), (200, 0), (240, 89), (200, 178), (0, 178)), 0, 240) == (246, 0, 0, -3)
+    assert lines(inches((0, 0), (200, 0), (240, 89), (200, 178), (0, 178)), 0, 240) == (
+        246,
+        0,
+        0,
+        -3,
+    )
 
 
 def test_lines_that_would_cross_on_the_piece_are_not_cut():
-    # turf in the middle of the strip only, its two sides so steep that chalk lines along them would meet before the edge
+    # turf in the middle of the strip only, its two sides so steep that chalk lines along them would
+    # meet before the edge
     assert lines(inches((50, 80), (60, 80), (110, 100), (0, 100)), 0, 110) == (116, 0, 0, -3)
 
 
@@ -80,7 +88,9 @@ def test_chains_hold_every_piece_once_and_never_take_more_than_square_cuts(piece
 def test_nested_pieces_touch_but_never_overlap(pieces):
     at = slanted.starts(pieces)
     for k, (before, after) in enumerate(pairwise(pieces)):
-        left_gap = at[k + 1] - (at[k] + before[0] + (before[1] - before[2]) // 2)  # along the left edge
+        left_gap = at[k + 1] - (
+            at[k] + before[0] + (before[1] - before[2]) // 2
+        )  # along the left edge
         right_gap = left_gap + after[1] - before[2]
         assert min(left_gap, right_gap) == 0 <= max(left_gap, right_gap)
 
@@ -89,7 +99,9 @@ def test_nested_pieces_touch_but_never_overlap(pieces):
 def test_on_an_endless_roll_the_saving_is_at_least_a_third_of_the_best_order(pieces):
     """Brute force over all orders."""
     square = sum(slanted.square_length(*p) for p in pieces)
-    best = min(slanted.span([pieces[i] for i in order]) for order in permutations(range(len(pieces))))
+    best = min(
+        slanted.span([pieces[i] for i in order]) for order in permutations(range(len(pieces)))
+    )
     ours = sum(slanted.span([pieces[i] for i in chain]) for chain in slanted.chains(pieces, 10**9))
     assert best <= ours
     assert 3 * (square - ours) >= square - best
@@ -100,7 +112,13 @@ def test_on_an_endless_roll_the_saving_is_at_least_a_third_of_the_best_order(pie
     st.lists(even, min_size=3, max_size=3),
 )
 def test_without_circles_the_matching_is_the_best(enders, slants):
-    """Pieces that start square before pieces that end square: no circle can close, so greedy is the best of all orders."""
+    """Pieces that start square before pieces that end square: no circle can close, so greedy is the
+    best of all orders."""
     pieces = [*enders, *((200, slant, 0) for slant in slants[: len(enders)])]
-    best = min(slanted.span([pieces[i] for i in order]) for order in permutations(range(len(pieces))))
-    assert sum(slanted.span([pieces[i] for i in chain]) for chain in slanted.chains(pieces, 10**9)) == best
+    best = min(
+        slanted.span([pieces[i] for i in order]) for order in permutations(range(len(pieces)))
+    )
+    assert (
+        sum(slanted.span([pieces[i] for i in chain]) for chain in slanted.chains(pieces, 10**9))
+        == best
+    )

@@ -29,7 +29,9 @@ def lots(tmp_path, monkeypatch):
         "PHASE": ["1", "1"],
     }
     table = geopandas.GeoDataFrame(
-        columns, geometry=[box(-77, 40, -76.9995, 40.0005), box(-76.9, 40, -76.8995, 40.0005)], crs=4326
+        columns,
+        geometry=[box(-77, 40, -76.9995, 40.0005), box(-76.9, 40, -76.8995, 40.0005)],
+        crs=4326,
     )
     table.to_file(tmp_path / "lots.gpkg", engine="pyogrio")
     monkeypatch.chdir(tmp_path)
@@ -73,7 +75,10 @@ def test_a_draft_is_never_written_over_a_file(lots):
 def test_paths_are_written_as_seen_from_the_draft(lots, tmp_path):
     (tmp_path / "bids").mkdir()
     draft(["lots.gpkg"], "bids/one.toml")
-    assert tomllib.loads((tmp_path / "bids/one.toml").read_text())["layers"][0]["path"] == "../lots.gpkg"
+    assert (
+        tomllib.loads((tmp_path / "bids/one.toml").read_text())["layers"][0]["path"]
+        == "../lots.gpkg"
+    )
 
 
 def test_every_commented_rule_is_a_line_that_works(lots):
@@ -81,7 +86,9 @@ def test_every_commented_rule_is_a_line_that_works(lots):
     text = draft(["lots.gpkg"])
     head, rules = text.split("# Every rule below")
     freed = [
-        line.removeprefix("# ") for line in rules.splitlines()[1:] if line.startswith("# ") and " = ..." not in line
+        line.removeprefix("# ")
+        for line in rules.splitlines()[1:]
+        if line.startswith("# ") and " = ..." not in line
     ]
     given = make_bid(tomllib.loads(head))
     assert make_bid(tomllib.loads(head + "\n".join(freed))) == given
@@ -128,7 +135,12 @@ def test_bare_files_run_with_every_default_stated(lots):
     assert [(x.path, x.role) for x in bid.layers] == [("lots.gpkg", "turf")]
     assert {n.severity for n in notes} == {"note"}
     said = " ".join(n.message for n in notes)
-    for default in ("each feature a site", "areas numbered", "phase from its column PHASE", "product turf60"):
+    for default in (
+        "each feature a site",
+        "areas numbered",
+        "phase from its column PHASE",
+        "product turf60",
+    ):
         assert default in notes[0].message
     for default in (
         'roll_width = "15 ft"',
@@ -149,7 +161,9 @@ def test_bare_context_is_not_priced(lots, tmp_path):
         ("streets", LineString([(-77, 40), (-76, 40)])),
         ("lines", LineString([(-77, 40), (-76, 40)])),
     ):
-        geopandas.GeoDataFrame(geometry=[shape], crs=4326).to_file(tmp_path / f"{name}.gpkg", engine="pyogrio")
+        geopandas.GeoDataFrame(geometry=[shape], crs=4326).to_file(
+            tmp_path / f"{name}.gpkg", engine="pyogrio"
+        )
     bid, notes = bid_of_files(["lots.gpkg", "houses.gpkg", "streets.gpkg", "lines.gpkg"])
     assert [(x.path, x.role) for x in bid.layers] == [
         ("lots.gpkg", "parcel"),
@@ -171,7 +185,10 @@ def test_a_bad_file_among_bare_files_is_left_out_by_reading(lots):
     bid, _ = bid_of_files(["lots.gpkg", str(DATA / "truncated.gpkg"), str(DATA / "text.shp")])
     source = read(bid)
     assert source.left_out == 2
-    assert [f.code for f in source.findings if f.severity == "error"] == ["unreadable", "unreadable"]
+    assert [f.code for f in source.findings if f.severity == "error"] == [
+        "unreadable",
+        "unreadable",
+    ]
 
 
 def test_nothing_to_price_is_refused(tmp_path, monkeypatch):
@@ -219,7 +236,18 @@ def test_layers_that_all_say_nothing_are_priced_with_a_warning(tmp_path):
 @pytest.mark.parametrize(
     ("name", "role"),
     [
-        *((w, "building") for w in ("bld_2024", "BLDG", "site_bldgs", "Structures", "roofs", "footprints", "houses")),
+        *(
+            (w, "building")
+            for w in (
+                "bld_2024",
+                "BLDG",
+                "site_bldgs",
+                "Structures",
+                "roofs",
+                "footprints",
+                "houses",
+            )
+        ),
         *((w, "paving") for w in ("drives", "Walk", "sidewalks", "hardscape", "paving")),
         *((w, "exclude") for w in ("pools", "fence")),
         *((w, "building") for w in ("buildingfootprints", "houseroofs")),
@@ -243,13 +271,17 @@ def test_roles_by_values(tmp_path):
 
 
 def test_a_product_column_of_its_own_runs_straight_away(tmp_path):
-    """A bid file stays strict; bare files have no table of products that a value could be one of."""
+    """A bid file stays strict; bare files have no table of products that a value could be one
+    of."""
     path = layer_of(tmp_path / "lawns.shp", PRODUCT=["Type A", "turf60", None])
     source = read(bid_of_files([path])[0])
     assert source.layers[0].table["product"].tolist() == ["turf60"] * 3
     (said,) = (f for f in source.findings if f.code == "assumed-product")
     assert said.severity == "warning"
-    assert "column PRODUCT names Type A" in said.message and "1 feature priced as turf60" in said.message
+    assert (
+        "column PRODUCT names Type A" in said.message
+        and "1 feature priced as turf60" in said.message
+    )
     with pytest.raises(InputError, match="product 'Type A' is not one of"):
         read(make_bid({"layers": [{"path": path}]}))
 
@@ -263,7 +295,8 @@ def test_a_file_changed_since_it_was_looked_at_is_refused(tmp_path):
 
 
 def test_what_a_folder_or_zip_holds_besides_is_told(tmp_path, monkeypatch):
-    """Bare: a subfolder that may not be read, a file of another format, a zip of nothing good; each once, and counted."""
+    """Bare: a subfolder that may not be read, a file of another format, a zip of nothing good; each
+    once, and counted."""
     sent = tmp_path / "sent"
     (sent / "secret").mkdir(parents=True)
     layer_of(sent / "lawns.gpkg")

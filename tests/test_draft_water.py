@@ -1,5 +1,5 @@
-"""A starter bid for a layer of city lawns: what grows, how it is watered, whose ward it is, found by names and by values; and the
-[water] table filled in."""
+"""A starter bid for a layer of city lawns: what grows, how it is watered, whose ward it is, found
+by names and by values; and the [water] table filled in."""
 
 import tomllib
 
@@ -37,16 +37,29 @@ def test_columns_are_known_by_the_names_offices_give_them(drafted):
         "FUNCTION": nothing,
         "PH": ["1", "2", "2"],
     }
-    wanted = {"cover": "EXIST", "irrigation": "IRR_TYPE", "district": "WARD", "use": "FUNCTION", "phase": "PH"}
+    wanted = {
+        "cover": "EXIST",
+        "irrigation": "IRR_TYPE",
+        "district": "WARD",
+        "use": "FUNCTION",
+        "phase": "PH",
+    }
     assert mapped(drafted(**names)[1]) == wanted
 
 
 def test_columns_are_known_by_their_values_where_the_names_say_nothing(drafted):
-    names = {"C7": COVERS, "C8": WAYS, "C9": ["Ward 1", "Ward 2", "Ward 2"], "C10": ["Sport", "Passive", "play"]}
+    names = {
+        "C7": COVERS,
+        "C8": WAYS,
+        "C9": ["Ward 1", "Ward 2", "Ward 2"],
+        "C10": ["Sport", "Passive", "play"],
+    }
     text, bid = drafted(**names, C11=["Phase 1", "Phase 1", "Phase 2"], C12=["Ann", "Bo", "Cy"])
     wanted = {"cover": "C7", "irrigation": "C8", "district": "C9", "use": "C10", "phase": "C11"}
     assert mapped(bid) == wanted
-    assert all("GUESS" in line for line in text.splitlines() if line.split(" = ")[-1].startswith('"C'))
+    assert all(
+        "GUESS" in line for line in text.splitlines() if line.split(" = ")[-1].startswith('"C')
+    )
 
 
 def test_a_few_values_that_happen_to_be_known_tell_nothing(drafted):
@@ -81,7 +94,9 @@ def test_what_no_column_says_is_guessed_and_marked(drafted):
 
 
 def test_a_lawn_of_no_kind_is_guessed_and_what_is_not_known_is_asked_for(drafted):
-    text, bid = drafted(EXIST=["Turf", "Fescue", "Ice plant"], IRR_TYPE=["Bubbler", "Rotor", "Rotor"])
+    text, bid = drafted(
+        EXIST=["Turf", "Fescue", "Ice plant"], IRR_TYPE=["Bubbler", "Rotor", "Rotor"]
+    )
     assert list(bid["water"]["covers"]) == ["Turf"] and "efficiencies" not in bid["water"]
     assert '# [water.covers."Ice plant"]  FILL IN' in text and '# "Bubbler" = 0.75  FILL IN' in text
 
@@ -94,12 +109,20 @@ def test_names_from_the_data_stay_on_their_line(drafted):
 
 def test_from_a_layer_to_the_answer_by_draft_and_run(lawns, tmp_path, capsys):
     """A place is filled in, nothing else."""
-    lawns(*ROWS, site=["A", "B", "C"], EXIST=["Turf", "Bermuda", "Fescue"], IRR_TYPE=WAYS, WARD=["1", "2", "1"])
+    lawns(
+        *ROWS,
+        site=["A", "B", "C"],
+        EXIST=["Turf", "Bermuda", "Fescue"],
+        IRR_TYPE=WAYS,
+        WARD=["1", "2", "1"],
+    )
     bid = tmp_path / "lawns.toml"
     assert cli.main(["draft", str(tmp_path / "lawns.gpkg"), "-o", str(bid)]) == cli.DONE
     assert cli.main(["run", str(bid), "--out", str(tmp_path / "out")]) == cli.REFUSED
     refusal = capsys.readouterr().err.splitlines()
     assert "water.climate needs one of eto" in refusal[0] and len(refusal) == 2
-    bid.write_text(bid.read_text(encoding="utf-8").replace('place = ""', 'place = "Fresno"'), encoding="utf-8")
+    bid.write_text(
+        bid.read_text(encoding="utf-8").replace('place = ""', 'place = "Fresno"'), encoding="utf-8"
+    )
     assert cli.main(["run", str(bid), "--out", str(tmp_path / "out")]) == cli.DONE
     assert "Water: convert " in capsys.readouterr().out

@@ -1,4 +1,5 @@
-"""Edges and fasteners: squares, an L, a ring, two that touch, walls that come near, cross or miss."""
+"""Edges and fasteners: squares, an L, a ring, two that touch, walls that come near, cross or
+miss."""
 
 import numpy as np
 import pandas as pd
@@ -18,9 +19,19 @@ FOOT, INCH = 0.3048, 0.0254
 KINDS = ("paving", "building", "shared", "open")
 
 
-def ground(areas, context=(), site="a", product="turf60", frame=0, surface=None, true=1.0, slope=0.0, fall=0.0):
-    """A Ground of polygons; ``context`` holds (role, polygon) or (role, polygon, frame). ``slope``: rise over run, down to the
-    compass bearing ``fall``."""
+def ground(
+    areas,
+    context=(),
+    site="a",
+    product="turf60",
+    frame=0,
+    surface=None,
+    true=1.0,
+    slope=0.0,
+    fall=0.0,
+):
+    """A Ground of polygons; ``context`` holds (role, polygon) or (role, polygon, frame). ``slope``:
+    rise over run, down to the compass bearing ``fall``."""
     count = len(areas)
 
     def column(value):
@@ -29,7 +40,9 @@ def ground(areas, context=(), site="a", product="turf60", frame=0, surface=None,
     table = pd.DataFrame({"geometry": np.array([*areas, None], dtype=object)[:-1]})
     table["site"], table["product"], table["frame"] = column(site), column(product), column(frame)
     table["area"] = [str(i) for i in range(count)]
-    table["surface_area_m2"] = shapely.area(table["geometry"].to_numpy()) if surface is None else column(surface)
+    table["surface_area_m2"] = (
+        shapely.area(table["geometry"].to_numpy()) if surface is None else column(surface)
+    )
     table["perimeter_m"] = shapely.length(table["geometry"].to_numpy()) * true
     table["laid_stretch"], table["laid_fall_deg"] = np.hypot(1, column(slope)), column(fall)
     rows = [(*row, 0)[:3] for row in context]
@@ -65,25 +78,36 @@ def test_a_lone_square_is_open_all_round():
 
 
 def test_nails_and_board_go_along_the_slope():
-    """By hand: 40 x 10 m falling 30 % along its long side: 2 (40 sqrt(1 + 0.3^2) + 10) = 103.52 m, 1,018.9 spaces of 4 in; on
-    the map it is 100 m, 984.3 spaces."""
-    flat, sloping = (edges([box(0, 0, 10, 40)], rules=EdgeRules(edging_on=["open"]), slope=s) for s in (0.0, 0.3))
-    assert (flat.totals.at[0, "perimeter_fasteners"], sloping.totals.at[0, "perimeter_fasteners"]) == (985, 1019)
+    """By hand: 40 x 10 m falling 30 % along its long side: 2 (40 sqrt(1 + 0.3^2) + 10) = 103.52 m,
+    1,018.9 spaces of 4 in; on the map it is 100 m, 984.3 spaces."""
+    flat, sloping = (
+        edges([box(0, 0, 10, 40)], rules=EdgeRules(edging_on=["open"]), slope=s) for s in (0.0, 0.3)
+    )
+    assert (
+        flat.totals.at[0, "perimeter_fasteners"],
+        sloping.totals.at[0, "perimeter_fasteners"],
+    ) == (985, 1019)
     assert sloping.totals.at[0, "fastened_m"] == pytest.approx(2 * (40 * 1.09**0.5 + 10))
     assert sloping.totals.at[0, "edging_m"] == pytest.approx(2 * (40 * 1.09**0.5 + 10))
-    assert sums(sloping) == near(0, 0, 0, 100)  # the perimeter of the map, as the areas table tells it
+    assert sums(sloping) == near(
+        0, 0, 0, 100
+    )  # the perimeter of the map, as the areas table tells it
 
 
 @settings(max_examples=30, deadline=None)
 @given(st.floats(0.1, 1), st.floats(0, 360), st.floats(0, 360))
 def test_length_along_the_slope_is_that_in_space(slope, fall, turn):
-    """Each vertex lifted to its height on the plane, distances by Pythagoras in three dimensions."""
+    """Each vertex lifted to its height on the plane, distances by Pythagoras in three
+    dimensions."""
     shape = affinity.rotate(Polygon([(0, 0), (9, 0), (9, 4), (3, 4), (3, 7), (0, 7)]), turn)
     x, y = shapely.get_coordinates(shape).T
     z = -slope * (x * np.sin(np.radians(fall)) + y * np.cos(np.radians(fall)))
     in_space = np.sqrt((np.diff(np.column_stack([x, y, z]), axis=0) ** 2).sum(axis=1)).sum()
     runs = edges(
-        [shape], [("paving", affinity.rotate(box(-3, 0, 0, 7), turn, (4.5, 3.5)))], slope=slope, fall=fall
+        [shape],
+        [("paving", affinity.rotate(box(-3, 0, 0, 7), turn, (4.5, 3.5)))],
+        slope=slope,
+        fall=fall,
     ).runs
     assert runs["laid_m"].sum() == pytest.approx(in_space, abs=1e-6)
 
@@ -108,7 +132,9 @@ def test_house_and_drive_along_a_lawn():
     assert not result.runs["closed"].any()
 
 
-@pytest.mark.parametrize(("gap", "length"), [(0, 10), (2, 10), (3, 10), (3.01, 0), (-2, 10), (-3, 10)])
+@pytest.mark.parametrize(
+    ("gap", "length"), [(0, 10), (2, 10), (3, 10), (3.01, 0), (-2, 10), (-3, 10)]
+)
 def test_a_wall_counts_within_three_inches(gap, length):
     result = edges([LAWN], [("building", box(0, 10 + gap * INCH, 10, 20))])
     assert sums(result) == near(0, length, 0, 40 - length)
@@ -130,7 +156,10 @@ def test_a_thin_kerb_within_tolerance_is_paving():
 
 def test_precedence_shared_building_paving():
     other, house, walk = box(0, 10, 10, 20), box(5, 10, 10, 20), box(0, -9, 10, 0)
-    result = edges([LAWN, other], [("building", house), ("paving", house), ("building", walk), ("paving", walk)])
+    result = edges(
+        [LAWN, other],
+        [("building", house), ("paving", house), ("building", walk), ("paving", walk)],
+    )
     assert sums(result) == near(0, 10, 10, 20)
 
 
@@ -175,7 +204,9 @@ def test_two_lawns_of_a_site_share_a_seam_both_ways():
     assert list(shared["neighbour"]) == [1, 0]
 
 
-@pytest.mark.parametrize("differs", [{"site": ["a", "b"]}, {"product": ["turf60", "deck"]}, {"frame": [0, 1]}])
+@pytest.mark.parametrize(
+    "differs", [{"site": ["a", "b"]}, {"product": ["turf60", "deck"]}, {"frame": [0, 1]}]
+)
 def test_other_sites_products_and_frames_share_nothing(differs):
     assert sums(edges([LAWN, box(10, 0, 20, 10)], **differs)) == near(0, 0, 0, 40)
 
@@ -199,7 +230,10 @@ def test_a_jagged_neighbour_is_still_one_seam():
 def test_t_junction_gives_a_run_a_neighbour():
     result = edges([LAWN, box(10, 0, 20, 4), box(10, 4, 20, 10)])
     runs = result.runs[(result.runs["area_index"] == 0) & (result.runs["kind"] == "shared")]
-    assert dict(zip(runs["neighbour"], runs["length_m"], strict=True)) == {1: pytest.approx(4), 2: pytest.approx(6)}
+    assert dict(zip(runs["neighbour"], runs["length_m"], strict=True)) == {
+        1: pytest.approx(4),
+        2: pytest.approx(6),
+    }
     assert sums(result, 1) == near(0, 0, 14, 14)
 
 
@@ -224,7 +258,8 @@ def test_context_of_another_frame_is_not_seen():
     assert sums(edges([LAWN], [("paving", box(10, 0, 20, 10), 1)])) == near(0, 0, 0, 40)
 
 
-# -- fasteners --------------------------------------------------------------------------------------------------------
+# -- fasteners
+# --------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("spacing", "nails"), [("4 in", 420), ("3 in", 560)])
@@ -249,13 +284,19 @@ def test_field_nails_by_surface_area():
 
 def test_glued_turf_gets_no_nails():
     totals = edges([LAWN], product="deck").totals
-    assert totals.loc[0, ["perimeter_fasteners", "field_fasteners", "fastened_m"]].tolist() == [0, 0, 0]
+    assert totals.loc[0, ["perimeter_fasteners", "field_fasteners", "fastened_m"]].tolist() == [
+        0,
+        0,
+        0,
+    ]
 
 
 def test_edging_on_the_kinds_the_rules_name():
     drive = ("paving", box(10, 0, 13, 6))
     assert edges([LAWN], [drive]).totals.loc[0, "edging_m"] == 0
-    assert edges([LAWN], [drive], EdgeRules(edging_on=("open",))).totals.loc[0, "edging_m"] == pytest.approx(34)
+    assert edges([LAWN], [drive], EdgeRules(edging_on=("open",))).totals.loc[
+        0, "edging_m"
+    ] == pytest.approx(34)
     both = EdgeRules(edging_on=("open", "paving"))
     assert edges([LAWN], [drive], both).totals.loc[0, "edging_m"] == pytest.approx(40)
 
@@ -283,7 +324,8 @@ def test_all_open_is_said():
     assert edges([LAWN], [("paving", box(10, 0, 20, 10))]).findings == ()
 
 
-# -- shapes of all kinds ----------------------------------------------------------------------------------------------
+# -- shapes of all kinds
+# ----------------------------------------------------------------------------------------------
 
 
 @st.composite
@@ -333,22 +375,30 @@ def test_every_stretch_is_one_kind_and_runs_trace_the_border(one, two, east, nor
     for row, area in enumerate((one, two)):
         runs = result.runs[result.runs["area_index"] == row]
         assert sum(sums(result, row)) == pytest.approx(area.length, abs=1e-6)
-        traced = shapely.line_merge(shapely.unary_union(shapely.GeometryCollection(list(runs["geometry"]))))
+        traced = shapely.line_merge(
+            shapely.unary_union(shapely.GeometryCollection(list(runs["geometry"])))
+        )
         assert traced.length == pytest.approx(area.length, abs=1e-6)
         assert shapely.hausdorff_distance(traced, area.exterior) < 1e-6
-        assert runs["length_m"].to_numpy() == pytest.approx(shapely.length(runs["geometry"].to_numpy()))
+        assert runs["length_m"].to_numpy() == pytest.approx(
+            shapely.length(runs["geometry"].to_numpy())
+        )
 
 
-# -- a whole layer ----------------------------------------------------------------------------------------------------
+# -- a whole layer
+# ----------------------------------------------------------------------------------------------------
 
 
 def street(count):
-    """``count`` lots, each in its own frame, moved and turned its own way: (areas, context, frames of the areas, sites)."""
+    """``count`` lots, each in its own frame, moved and turned its own way: (areas, context, frames
+    of the areas, sites)."""
     areas, context, frame = [], [], []
     for k in range(count):
 
         def placed(shape, k=k):
-            return affinity.translate(affinity.rotate(shape, 37 * k, origin=(0, 0)), 100 - 13 * k, 7 * k)
+            return affinity.translate(
+                affinity.rotate(shape, 37 * k, origin=(0, 0)), 100 - 13 * k, 7 * k
+            )
 
         lot = box(0, 0, 20 + k % 5, 34).buffer(-2).buffer(2)
         house, drive = box(3, 9, 16 + k % 3, 21), box(12, -1, 15.5, 9)
@@ -372,9 +422,20 @@ def test_every_point_of_a_run_has_its_kind_beside_it():
             if min(at, run.length_m - at) < 2 * tolerance:
                 continue
             point = run.geometry.interpolate(at)
-            things = {"shared": [a for k, a in enumerate(areas) if frame[k] == own and k != run.area_index]}
-            things |= {role: [s for r, s, f in context if f == own and r == role] for role in ("building", "paving")}
-            beside = [kind for kind, shapes in things.items() if min(map(point.distance, shapes)) <= tolerance]
+            things = {
+                "shared": [
+                    a for k, a in enumerate(areas) if frame[k] == own and k != run.area_index
+                ]
+            }
+            things |= {
+                role: [s for r, s, f in context if f == own and r == role]
+                for role in ("building", "paving")
+            }
+            beside = [
+                kind
+                for kind, shapes in things.items()
+                if min(map(point.distance, shapes)) <= tolerance
+            ]
             assert run.kind == (beside[0] if beside else "open")
             asked += 1
     assert asked > 1000
@@ -389,5 +450,9 @@ def test_a_layer_in_slabs_gives_what_it_gives_at_once(monkeypatch):
     monkeypatch.setattr("geoturf.edges._SLAB", 100)
     parts = edges(areas, context, frame=frame, site=site)
     pd.testing.assert_frame_equal(whole.totals, parts.totals)
-    pd.testing.assert_frame_equal(whole.runs.drop(columns="geometry"), parts.runs.drop(columns="geometry"))
-    assert shapely.equals_exact(whole.runs["geometry"].to_numpy(), parts.runs["geometry"].to_numpy(), 1e-9).all()
+    pd.testing.assert_frame_equal(
+        whole.runs.drop(columns="geometry"), parts.runs.drop(columns="geometry")
+    )
+    assert shapely.equals_exact(
+        whole.runs["geometry"].to_numpy(), parts.runs["geometry"].to_numpy(), 1e-9
+    ).all()

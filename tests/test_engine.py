@@ -82,7 +82,9 @@ def square_within_memory(item):
 def test_what_a_killed_worker_was_doing_another_does(tmp_path):
     told = []
     with Processes(2, told.append) as engine:
-        assert engine.map(square_or_die_once, [(x, tmp_path / "mark") for x in range(9)]) == [x * x for x in range(9)]
+        assert engine.map(square_or_die_once, [(x, tmp_path / "mark") for x in range(9)]) == [
+            x * x for x in range(9)
+        ]
     assert told == [
         "a worker was ended by SIGKILL, likely for want of memory; going on with 1 worker, for the same result"
     ]
@@ -99,7 +101,9 @@ def test_when_no_worker_is_left_this_process_does_it(work):
 
 
 @pytest.mark.parametrize(
-    "program", ["/nowhere/python", "/dev/null", "/bin/false"], ids=["gone", "not ours to run", "ends at once"]
+    "program",
+    ["/nowhere/python", "/dev/null", "/bin/false"],
+    ids=["gone", "not ours to run", "ends at once"],
 )
 def test_workers_that_cannot_start_are_done_without(program, monkeypatch):
     told = []
@@ -154,7 +158,9 @@ def test_a_worker_that_holds_the_interpreter_ends_with_its_parent_too():
 
 def test_a_dask_cluster_does_the_same():
     distributed = pytest.importorskip("distributed")
-    local = distributed.LocalCluster(n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None)
+    local = distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
+    )
     with local, Cluster(local.scheduler_address) as engine:
         begun = engine.begin(square, 7)
         assert engine.map(square, [1, 2, 3]) == [1, 4, 9]

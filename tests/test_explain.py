@@ -11,8 +11,14 @@ from geoturf.explain import explain
 @pytest.mark.parametrize(
     ("word", "said"),
     [
-        ("waste_pct", "column waste_pct (%) of areas, sites, cut_plan\n    Turf bought over the surface area"),
-        ("GROUND_AREA_M2", "column ground_area_ft2 or ground_area_m2 (ft2 or m2) of areas\n    True horizontal area"),
+        (
+            "waste_pct",
+            "column waste_pct (%) of areas, sites, cut_plan\n    Turf bought over the surface area",
+        ),
+        (
+            "GROUND_AREA_M2",
+            "column ground_area_ft2 or ground_area_m2 (ft2 or m2) of areas\n    True horizontal area",
+        ),
         ("cut_plan", "file cut_plan.csv\n    One row a pool"),
         ("layout.seam_cost", 'rule [layout] seam_cost = "4.14 USD/ft"'),
     ],

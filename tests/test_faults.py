@@ -1,5 +1,5 @@
-"""Faults put in one after another: a report being written finds the old one or the new one, never neither; a run that is ended
-leaves no worker and, after the next run, no litter."""
+"""Faults put in one after another: a report being written finds the old one or the new one, never
+neither; a run that is ended leaves no worker and, after the next run, no litter."""
 
 import os
 import resource
@@ -17,12 +17,22 @@ import geoturf
 from geoturf import report
 from geoturf.errors import InputError
 
-WATCHED = {"open", "os.mkdir", "os.rename", "os.chmod", "os.remove", "os.rmdir", "os.scandir", "os.listdir", "os.fsync"}
+WATCHED = {
+    "open",
+    "os.mkdir",
+    "os.rename",
+    "os.chmod",
+    "os.remove",
+    "os.rmdir",
+    "os.scandir",
+    "os.listdir",
+    "os.fsync",
+}
 
 
 class Trap:
-    """Counts what is done to files below ``folder``, and lets the step numbered ``at`` fail as on a full disk.
-    It hears of steps by Python's audit events; ``os.fsync`` has none and is wrapped."""
+    """Counts what is done to files below ``folder``, and lets the step numbered ``at`` fail as on a
+    full disk. It hears of steps by Python's audit events; ``os.fsync`` has none and is wrapped."""
 
     def __init__(self):
         self.folder, self.at, self.steps = "", -1, []
@@ -56,13 +66,21 @@ def trap():
 @pytest.fixture(scope="module")
 def result(tmp_path_factory):
     folder = tmp_path_factory.mktemp("bid")
-    lawn = {"site": ["A"], "area": ["1"], "geometry": [box(6_352_000, 2_148_000, 6_352_040, 2_148_030)]}
+    lawn = {
+        "site": ["A"],
+        "area": ["1"],
+        "geometry": [box(6_352_000, 2_148_000, 6_352_040, 2_148_030)],
+    }
     geopandas.GeoDataFrame(lawn, crs="EPSG:2228").to_file(folder / "lawns.gpkg")
     return geoturf.run(geoturf.make_bid({"layers": [{"path": str(folder / "lawns.gpkg")}]}))
 
 
 def contents(folder):
-    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
 
 
 def stands(folder, old):
@@ -76,8 +94,8 @@ def stands(folder, old):
 
 @pytest.mark.parametrize("exchange", [True, False], ids=["names exchanged", "moved aside"])
 def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch, exchange):
-    """Every step until all is written, then (waiting for the disk, putting in place, tidying up) every third. The
-    pages are not worked out anew each time: what is tried is the files."""
+    """Every step until all is written, then (waiting for the disk, putting in place, tidying up)
+    every third. The pages are not worked out anew each time: what is tried is the files."""
     from geoturf import maps
 
     monkeypatch.setattr(maps, "page", lambda *_: "<html>" * 1000)
@@ -114,14 +132,16 @@ def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch,
 
 @pytest.mark.parametrize("bytes_", [0, 100, 5_000, 70_000, 100_000])
 def test_a_disk_that_fills_up_is_told_in_one_line(result, tmp_path, bytes_):
-    """No file may grow beyond so many bytes: writes fail within the first table, within a later one, within the
-    GeoPackage."""
+    """No file may grow beyond so many bytes: writes fail within the first table, within a later
+    one, within the GeoPackage."""
     geoturf.write(result, tmp_path / "out")
     old = contents(tmp_path / "out")
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_, hard))
     try:
-        with pytest.raises(InputError, match=r"out: cannot be written: [^\n]+; name another with --out$"):
+        with pytest.raises(
+            InputError, match=r"out: cannot be written: [^\n]+; name another with --out$"
+        ):
             geoturf.write(result, tmp_path / "out")
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
@@ -179,8 +199,8 @@ def soon(holds, seconds=10):
 def test_a_run_that_is_ended_leaves_no_worker_and_no_litter(
     result, lawns, bid_file, tmp_path, stage, number, status, said
 ):
-    """The signal goes to the whole group, as from a terminal or `timeout`, while workers are starting (``work``) or the report is
-    half written."""
+    """The signal goes to the whole group, as from a terminal or `timeout`, while workers are
+    starting (``work``) or the report is half written."""
     lawns((0, 0, 40, 30))
     out = tmp_path / "out"
     geoturf.write(result, out)
@@ -191,7 +211,9 @@ def test_a_run_that_is_ended_leaves_no_worker_and_no_litter(
     with subprocess.Popen(command, stdout=pipe, stderr=pipe, text=True, process_group=0) as process:
         workers = [int(word) for word in process.stdout.readline().split()]
         assert len(workers) == 2
-        assert process.pid not in [os.getpgid(worker) for worker in workers], "they would hear the signal too"
+        assert process.pid not in [os.getpgid(worker) for worker in workers], (
+            "they would hear the signal too"
+        )
         os.killpg(process.pid, number)
         err = process.stderr.read()  # ends when nobody is left who could write to it
     assert (process.returncode, err) == (status, said)

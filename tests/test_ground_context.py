@@ -38,7 +38,9 @@ def test_what_is_far_away_stays_away():
 
 
 def test_a_feature_stands_once_in_each_frame_it_comes_near():
-    found = around(layer([at(20, 0, 25, 20)], 32618, role="paving"), lots=(at(0, 0, 20, 20), at(25, 0, 45, 20)))
+    found = around(
+        layer([at(20, 0, 25, 20)], 32618, role="paving"), lots=(at(0, 0, 20, 20), at(25, 0, 45, 20))
+    )
     assert found.context.frame.tolist() == [0, 1]
     for area, thing in zip(found.areas.geometry, found.context.geometry, strict=True):
         assert shapely.distance(area, thing) < 1e-6
@@ -73,7 +75,12 @@ def test_a_house_of_many_corners_stays_whole():
 
 def test_streets_reach_farther_and_views_any_distance_nearest_of_each_layer():
     street = layer([LineString([(X, Y - 150), (X + 50, Y - 150)])], 32618, role="street")
-    porches = layer([Point(X + 9000, Y), Point(X + 700, Y), Point(X, Y + 5000)], 32618, role="view", name="porches")
+    porches = layer(
+        [Point(X + 9000, Y), Point(X + 700, Y), Point(X, Y + 5000)],
+        32618,
+        role="view",
+        name="porches",
+    )
     gates = layer([Point(X, Y + 2000)], 32618, role="view", name="gates")
     found = around(street, porches, gates).context
     assert found[["role", "layer", "feature"]].to_numpy().tolist() == [
@@ -85,12 +92,22 @@ def test_streets_reach_farther_and_views_any_distance_nearest_of_each_layer():
 
 def test_an_empty_context_has_its_columns():
     found = around(layer([at(5000, 0, 5010, 10)], 32618, role="building"))
-    assert list(found.context.columns) == ["role", "frame", "geometry", "file", "layer", "feature", "part"]
+    assert list(found.context.columns) == [
+        "role",
+        "frame",
+        "geometry",
+        "file",
+        "layer",
+        "feature",
+        "part",
+    ]
     assert not len(found.context)
 
 
 def test_context_that_cannot_be_placed_harms_nothing():
-    found = around(layer([box(1e12, 1e12, 1e12 + 1, 1e12 + 1), at(20, 0, 30, 10)], 32618, role="building"))
+    found = around(
+        layer([box(1e12, 1e12, 1e12 + 1, 1e12 + 1), at(20, 0, 30, 10)], 32618, role="building")
+    )
     assert found.context.feature.tolist() == ["2"]
 
 

@@ -32,7 +32,10 @@ def test_an_overlap_is_told_in_square_feet():
 
 def test_neighbours_that_only_touch_are_fine():
     assert told(measured([box(0, 0, 20, 20), box(20, 0, 40, 20), box(20, 20, 30, 30)], HERE)) == []
-    slanted = [shapely.affinity.rotate(lot, 33, origin=(0, 0)) for lot in (box(0, 0, 20, 20), box(20, 0, 40, 20))]
+    slanted = [
+        shapely.affinity.rotate(lot, 33, origin=(0, 0))
+        for lot in (box(0, 0, 20, 20), box(20, 0, 40, 20))
+    ]
     assert told(measured(slanted, HERE, site=["a", "b"])) == []
 
 
@@ -63,16 +66,23 @@ def test_a_copy_in_another_frame_is_a_duplicate():
 
 
 def test_a_copy_in_another_crs_and_datum_is_a_duplicate():
-    """PROJ takes NAD27 there and back to a fraction of a millimetre: the borders agree, to the inch if not to the bit."""
+    """PROJ takes NAD27 there and back to a fraction of a millimetre: the borders agree, to the inch
+    if not to the bit."""
     lot = [box(0, 0, 20, 20)]
-    layers = [layer(moved_to(lot, HERE, crs), crs, site=[f"in {crs}"], name=str(crs)) for crs in (2272, 3857, 26718)]
+    layers = [
+        layer(moved_to(lot, HERE, crs), crs, site=[f"in {crs}"], name=str(crs))
+        for crs in (2272, 3857, 26718)
+    ]
     found = ground.measure(source(*layers), RULES)
     assert {code.removeprefix("near-") for code, _ in told(found)} == {"duplicate"}
 
 
 def test_the_same_shape_within_an_inch():
     lot = box(0, 0, 20, 20)
-    nearly, hardly = shapely.affinity.translate(lot, 0.9 / 12, 0), shapely.affinity.translate(lot, 1.3 / 12, 0)
+    nearly, hardly = (
+        shapely.affinity.translate(lot, 0.9 / 12, 0),
+        shapely.affinity.translate(lot, 1.3 / 12, 0),
+    )
     (finding,) = ground.notice(measured([lot, nearly], HERE), RULES)
     assert finding.code == "near-duplicate" and "0.90 in" in finding.message
     assert told(measured([lot, hardly], HERE)) == [("overlap", "site 2")]
@@ -80,7 +90,9 @@ def test_the_same_shape_within_an_inch():
 
 def test_small_large_and_steep():
     giant = box(0, 0, 2100, 2100)  # 101 acres
-    found = measured([box(0, 0, 0.9, 1.0), shapely.affinity.translate(giant, 100, 0)], HERE, slope_pct=[0, 40.0])
+    found = measured(
+        [box(0, 0, 0.9, 1.0), shapely.affinity.translate(giant, 100, 0)], HERE, slope_pct=[0, 40.0]
+    )
     assert told(found) == [("sliver", "site 1"), ("large", "site 2"), ("steep", "site 2")]
     assert "licensed" in ground.notice(found, RULES)[-1].message
 
@@ -96,8 +108,14 @@ def test_an_area_that_leaves_its_parcel():
 
 def test_areas_on_no_parcel_are_counted_and_not_blamed():
     parcel = layer([box(0, 0, 50, 50)], HERE, role="parcel", site=["a"])
-    lawns = layer([box(500, 0, 520, 10), box(0, 0, 10, 10), box(50.1, 0, 60, 10)], HERE, site=["b", "a", "a"])
-    found = [f for f in ground.notice(ground.measure(source(lawns, parcel), RULES), RULES) if "parcel" in f.code]
+    lawns = layer(
+        [box(500, 0, 520, 10), box(0, 0, 10, 10), box(50.1, 0, 60, 10)], HERE, site=["b", "a", "a"]
+    )
+    found = [
+        f
+        for f in ground.notice(ground.measure(source(lawns, parcel), RULES), RULES)
+        if "parcel" in f.code
+    ]
     assert [(f.severity, f.code, f.message) for f in found] == [
         ("note", "no-parcel", "2 areas drawn as turf lie on no parcel")
     ]
@@ -113,7 +131,14 @@ def test_thousands_of_copies_are_told_once_each_and_quickly():
 
 
 @settings(max_examples=20, deadline=None)
-@given(st.lists(st.tuples(*[st.integers(0, 40)] * 2, *[st.integers(1, 20)] * 2), min_size=2, max_size=6, unique=True))
+@given(
+    st.lists(
+        st.tuples(*[st.integers(0, 40)] * 2, *[st.integers(1, 20)] * 2),
+        min_size=2,
+        max_size=6,
+        unique=True,
+    )
+)
 def test_overlaps_of_rectangles_by_hand(corners):
     """What two rectangles share is the product of what their sides share."""
     boxes = [box(x, y, x + w, y + h) for x, y, w, h in corners]
@@ -121,8 +146,13 @@ def test_overlaps_of_rectangles_by_hand(corners):
     expected = {}
     for i, (x, y, w, h) in enumerate(corners):
         for j, (x2, y2, w2, h2) in enumerate(corners[:i]):
-            shared = max(0, min(x + w, x2 + w2) - max(x, x2)) * max(0, min(y + h, y2 + h2) - max(y, y2))
+            shared = max(0, min(x + w, x2 + w2) - max(x, x2)) * max(
+                0, min(y + h, y2 + h2) - max(y, y2)
+            )
             if shared:
                 expected[j, i] = shared * FT**2
-    got = {(a, b): size for a, b, size in table[["area_index", "other_index", "area_m2"]].itertuples(index=False)}
+    got = {
+        (a, b): size
+        for a, b, size in table[["area_index", "other_index", "area_m2"]].itertuples(index=False)
+    }
     assert got == pytest.approx(expected, rel=1e-5)

@@ -1,4 +1,5 @@
-"""An item of the takeoff is one record: added by the book it is bought, worked on, warned of and priced; halved it is refused."""
+"""An item of the takeoff is one record: added by the book it is bought, worked on, warned of and
+priced; halved it is refused."""
 
 import csv
 import subprocess
@@ -12,7 +13,8 @@ from geoturf.rules import items as module
 from geoturf.rules.item import Item, registry
 from geoturf.rules.items import ITEMS
 
-# Invented: rolls of 300 ft2 at 90 USD, 5 % over net, on all of the base, laid by those who lay the fabric.
+# Invented: rolls of 300 ft2 at 90 USD, 5 % over net, on all of the base, laid by those who lay the
+# fabric.
 MAT = """
     Item(
         kind="material", rate="", key="mat", section="31 05 19", title="Drainage mat",
@@ -58,15 +60,18 @@ def rows(path):
 
 
 def test_an_item_added_by_the_book_is_followed_to_its_priced_line(lawns, bid_file, tmp_path):
-    """By hand: 1,000 ft2 x 1.05 / 300 = 3.5, so 4 rolls: 360 USD by the record, 320 at the bid's own 80 USD a roll.
-    Mat alone takes 1,000 / 1,500 h, so one whole hour; with as much fabric and its laps two."""
+    """By hand: 1,000 ft2 x 1.05 / 300 = 3.5, so 4 rolls: 360 USD by the record, 320 at the bid's
+    own 80 USD a roll. Mat alone takes 1,000 / 1,500 h, so one whole hour; with as much fabric and
+    its laps two."""
     lawns((0, 0, 20, 50))
     bids = {
         "360.00": ('[materials]\nleave_out = ["fabric"]\n', "1.00"),
         "320.00": ('[price.costs]\nmat = "80 USD/roll"\n', "2.00"),
     }
     for amount, (extra, hours) in bids.items():
-        done = geoturf(with_record(MAT), tmp_path, "run", bid_file(extra), "--out", tmp_path / amount)
+        done = geoturf(
+            with_record(MAT), tmp_path, "run", bid_file(extra), "--out", tmp_path / amount
+        )
         assert done.returncode == 0, done.stderr
         lines = {line["description"]: line for line in rows(tmp_path / amount / "bid.csv")}
         mat = lines["Drainage mat"]
@@ -75,14 +80,18 @@ def test_an_item_added_by_the_book_is_followed_to_its_priced_line(lawns, bid_fil
         assert lines["Lay fabric"]["quantity"] == hours
     items = rows(tmp_path / amount / "materials.csv")
     item = next(row for row in items if row["item"] == "Drainage mat")
-    assert float(item["net_quantity"]) == pytest.approx(1000, rel=1e-3)  # the map's scale, and height above the ellipsoid
+    assert float(item["net_quantity"]) == pytest.approx(
+        1000, rel=1e-3
+    )  # the map's scale, and height above the ellipsoid
     assert "% more makes 3.50 x roll of 300 ft^2, rounded up to 4" in item["basis"]
 
 
 @pytest.mark.parametrize("field", [field.name for field in fields(Item)])
 def test_a_record_that_lacks_anything_is_refused(field):
     """No field has a default: a package's size or a caution that nobody stated is not made up."""
-    said = {one.name: getattr(ITEMS["fabric"], one.name) for one in fields(Item) if one.name != field}
+    said = {
+        one.name: getattr(ITEMS["fabric"], one.name) for one in fields(Item) if one.name != field
+    }
     with pytest.raises(TypeError, match=f"argument: '{field}'"):
         Item(**said)
 

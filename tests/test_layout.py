@@ -1,4 +1,5 @@
-"""Roll layouts: the rules of the trade held by every layout offered (checked with shapely, which the layout does not use)."""
+"""Roll layouts: the rules of the trade held by every layout offered (checked with shapely, which
+the layout does not use)."""
 
 from __future__ import annotations
 
@@ -34,8 +35,12 @@ def ground_of(*shapes: shapely.Geometry, bearing=np.nan, view="", context=None) 
             "pile_bearing_deg": np.broadcast_to(np.asarray(bearing, float), count),
         }
     )
-    context = pd.DataFrame({"role": [], "frame": [], "geometry": []}) if context is None else context
-    return Ground(areas, context, pd.DataFrame(), Frames(*(np.zeros(1),) * 3, np.zeros(1, int), ("",)), "")
+    context = (
+        pd.DataFrame({"role": [], "frame": [], "geometry": []}) if context is None else context
+    )
+    return Ground(
+        areas, context, pd.DataFrame(), Frames(*(np.zeros(1),) * 3, np.zeros(1, int), ("",)), ""
+    )
 
 
 def lay_all(*shapes, rules=RULES, product=TURF, **columns) -> tuple[Choices, ...]:
@@ -51,7 +56,9 @@ def rectangle(piece: np.ndarray, bearing_deg: float) -> shapely.Polygon:
     """A piece (u0, u1, v0, v1) on the ground."""
     s, c = np.sin(np.radians(bearing_deg)), np.cos(np.radians(bearing_deg))
     u0, u1, v0, v1 = piece
-    return shapely.Polygon([(u * s + v * c, u * c - v * s) for u, v in ((u0, v0), (u1, v0), (u1, v1), (u0, v1))])
+    return shapely.Polygon(
+        [(u * s + v * c, u * c - v * s) for u, v in ((u0, v0), (u1, v0), (u1, v1), (u0, v1))]
+    )
 
 
 def ground_line(u0, v0, u1, v1, bearing_deg) -> shapely.LineString:
@@ -59,13 +66,20 @@ def ground_line(u0, v0, u1, v1, bearing_deg) -> shapely.LineString:
     return shapely.LineString([(u * s + v * c, u * c - v * s) for u, v in ((u0, v0), (u1, v1))])
 
 
-def assert_lies_well(layout: Layout, shape: shapely.Geometry, rules=RULES, longest=100 * FOOT) -> None:
+def assert_lies_well(
+    layout: Layout, shape: shapely.Geometry, rules=RULES, longest=100 * FOOT
+) -> None:
     """Covers, does not overlap, keeps to the roll, and cuts what it says."""
     pieces = [rectangle(piece, layout.bearing_deg) for piece in layout.pieces]
-    union = shapely.union_all(pieces, grid_size=1e-8)  # without a grid, pieces have been seen to fall out of the union
+    union = shapely.union_all(
+        pieces, grid_size=1e-8
+    )  # without a grid, pieces have been seen to fall out of the union
     assert shape.difference(union.buffer(1e-5)).area < 1e-9 * shape.area + 1e-12
     assert sum(p.area for p in pieces) == pytest.approx(union.area, abs=1e-4)
-    long, wide = layout.pieces[:, 1] - layout.pieces[:, 0], layout.pieces[:, 3] - layout.pieces[:, 2]
+    long, wide = (
+        layout.pieces[:, 1] - layout.pieces[:, 0],
+        layout.pieces[:, 3] - layout.pieces[:, 2],
+    )
     cut_long, cut_wide = layout.cut.T
     step = rules.cut_step_m
     assert np.all(cut_long >= long + 2 * rules.end_allowance_m - 1e-6)
@@ -92,7 +106,8 @@ def assert_seams(layout: Layout, shape: shapely.Geometry) -> None:
     hair = 1e-4  # lines widened by a hair, so that two that nearly coincide count once
     inner = shape.buffer(-10 * hair, join_style="mitre")
     widened = shapely.union_all(
-        [p.boundary.buffer(hair, cap_style="flat", join_style="mitre") for p in pieces], grid_size=1e-8
+        [p.boundary.buffer(hair, cap_style="flat", join_style="mitre") for p in pieces],
+        grid_size=1e-8,
     )
     meet = widened.intersection(inner).area / (2 * hair)
     assert meet == pytest.approx(layout.seam_m, abs=0.01 * len(lines) + 0.002)
@@ -107,12 +122,17 @@ SHAPES = {
     "triangle": shapely.Polygon([(0, 0), (11, 1), (3, 9)]),
     "two parts": shapely.MultiPolygon([shapely.box(0, 0, 6, 4), shapely.box(7, 15, 12, 22)]),
     "cut by a walk": shapely.box(0, 0, 9, 7) - shapely.box(4, -1, 5.2, 8),
-    "island in a pond": shapely.box(0, 0, 9, 9) - shapely.box(2, 2, 7, 7) | shapely.box(4, 4, 5, 5.1),
-    "crumbs": shapely.MultiPolygon([shapely.box(k, k % 3, k + 0.1, k % 3 + 0.05 * (k + 1)) for k in range(12)]),
+    "island in a pond": shapely.box(0, 0, 9, 9) - shapely.box(2, 2, 7, 7)
+    | shapely.box(4, 4, 5, 5.1),
+    "crumbs": shapely.MultiPolygon(
+        [shapely.box(k, k % 3, k + 0.1, k % 3 + 0.05 * (k + 1)) for k in range(12)]
+    ),
     "touching parts": shapely.MultiPolygon([shapely.box(0, 0, 5, 5), shapely.box(5, 5, 9, 9)]),
     "long": shapely.box(0, 0, 95, 11),
     "disc": shapely.Point(3, 4).buffer(7),
-    "comb": shapely.union_all([shapely.box(0, 0, 20, 1)] + [shapely.box(k, 0, k + 0.9, 6) for k in range(0, 20, 2)]),
+    "comb": shapely.union_all(
+        [shapely.box(0, 0, 20, 1)] + [shapely.box(k, 0, k + 0.9, 6) for k in range(0, 20, 2)]
+    ),
 }
 
 
@@ -127,8 +147,11 @@ def test_every_layout_offered_lies_well(name, turn):
 
 
 def test_parts_side_by_side_have_seams_of_their_own():
-    """Two plots one roll wide and a step apart, the pile given along both: two pieces and no seam."""
-    plots = shapely.MultiPolygon([shapely.box(0, 0, USABLE, 6), shapely.box(2.0, 7, 2.0 + USABLE, 12)])
+    """Two plots one roll wide and a step apart, the pile given along both: two pieces and no
+    seam."""
+    plots = shapely.MultiPolygon(
+        [shapely.box(0, 0, USABLE, 6), shapely.box(2.0, 7, 2.0 + USABLE, 12)]
+    )
     (choices,) = lay_all(plots, bearing=0.0)
     best = choices.layouts[0]
     assert len(best.pieces) == 2 and best.seam_m == 0
@@ -140,15 +163,17 @@ def test_a_strip_of_turf_one_roll_wide_is_one_piece():
     best = choices.layouts[0]
     assert len(best.pieces) == 1 and best.seam_m == 0
     assert best.bearing_deg % 180 == pytest.approx(0, abs=1e-9)
-    assert best.cut[0] == pytest.approx([400 * INCH, USABLE])  # 10 m + 6 in = 399.7 in, up to the next inch
+    assert best.cut[0] == pytest.approx(
+        [400 * INCH, USABLE]
+    )  # 10 m + 6 in = 399.7 in, up to the next inch
 
 
 @pytest.mark.parametrize("wide", [10 * FOOT, 4 * FOOT, 30 * FOOT])
 @pytest.mark.parametrize(("feet", "rolls"), [(99.5, 1), (199, 2), (298.5, 3)])
 @pytest.mark.parametrize("micrometres", [-30, 0, 1.4, 6, 29, 31])
 def test_a_lawn_as_long_as_its_rolls_hold(wide, feet, rolls, micrometres):
-    """A roll of 100 ft holds 99.5 ft of lawn. What the grid of laid vertices adds buys no piece more; what is truly longer
-    does, and no piece is cut longer than its roll."""
+    """A roll of 100 ft holds 99.5 ft of lawn. What the grid of laid vertices adds buys no piece
+    more; what is truly longer does, and no piece is cut longer than its roll."""
     lawn = shapely.box(0, 0, wide, feet * FOOT + micrometres * 1e-6)
     (choices,) = lay_all(lawn, bearing=0.0)
     for layout in (*choices.layouts, *choices.by_hand):

@@ -1,4 +1,5 @@
-"""Turf about a house, cut across in front and behind: every pair of cuts, each part by brute force, against what is found."""
+"""Turf about a house, cut across in front and behind: every pair of cuts, each part by brute force,
+against what is found."""
 
 from __future__ import annotations
 
@@ -18,12 +19,15 @@ from geoturf.layout.shape import shape_of
 
 HOUSE = shapely.box(3.1, 4.0, 8.2, 10.0)
 LOTS = {
-    # on the left the border steps in at 6.2 m, on the right at 8 m: a seam there suits that side only
+    # on the left the border steps in at 6.2 m, on the right at 8 m: a seam there suits that side
+    # only
     "house in the middle": shapely.Polygon(
         [(0, 0), (14, 0), (14, 8), (11, 8), (11, 14), (1.2, 14), (1.2, 6.2), (0, 6.2)]
     )
     - HOUSE,
-    "house at the back": shapely.Polygon([(0, 0), (14, 0), (14, 11), (8.2, 11), (8.2, 5), (4, 5), (4, 8), (0.5, 8)]),
+    "house at the back": shapely.Polygon(
+        [(0, 0), (14, 0), (14, 11), (8.2, 11), (8.2, 5), (4, 5), (4, 8), (0.5, 8)]
+    ),
 }
 
 
@@ -36,7 +40,8 @@ def pile_along_x(shape):
 @pytest.mark.parametrize("bearing", [90.0, 63.0])
 @pytest.mark.parametrize("name", LOTS)
 def test_what_lies_behind_a_cut_and_before_it_is_the_whole(name, bearing):
-    """At every seam of the best strips both costs make up the whole, its own seam in both; elsewhere no less."""
+    """At every seam of the best strips both costs make up the whole, its own seam in both;
+    elsewhere no less."""
     for found in sought(shape_of(LOTS[name]), bearing, ROLL).found:
         view, row, roll = found.shape, found.models.index(BALANCED), found.roll
         behind = arms.behind(view, found.cuts, roll.numbers, roll.shares[BALANCED][None])
@@ -70,9 +75,14 @@ def test_no_two_cuts_at_corners_are_cheaper(name, model):
 
     def seam(v):
         """Turf just above the cut that is also just below it."""
-        sides = [shapely.intersection(shape, shapely.box(-99, a, 99, b)) for a, b in ((v - 1e-6, v), (v, v + 1e-6))]
+        sides = [
+            shapely.intersection(shape, shapely.box(-99, a, 99, b))
+            for a, b in ((v - 1e-6, v), (v, v + 1e-6))
+        ]
         below, above = (
-            shapely.union_all([shapely.box(p.bounds[0], 0, p.bounds[2], 1) for p in shapely.get_parts(s)])
+            shapely.union_all(
+                [shapely.box(p.bounds[0], 0, p.bounds[2], 1) for p in shapely.get_parts(s)]
+            )
             for s in sides
         )
         return below.intersection(above).area
@@ -82,12 +92,15 @@ def test_no_two_cuts_at_corners_are_cheaper(name, model):
     least = min(
         sum(between[p] for p in itertools.pairwise(cuts)) + sum(cost_at[v] for v in cuts)
         for count in (2, 3, 4)
-        for cuts in (c for c in itertools.combinations(corners, count) if c[0] == low and c[-1] == high)
+        for cuts in (
+            c for c in itertools.combinations(corners, count) if c[0] == low and c[-1] == high
+        )
         if all(p in between for p in itertools.pairwise(cuts))
     )
     whole, parted = pile_along_x(shape)
     costs = [
-        sum(refined(found, model).cost for found in one.found) + SEAM * np.diff(one.joints[:, 1:]).sum()
+        sum(refined(found, model).cost for found in one.found)
+        + SEAM * np.diff(one.joints[:, 1:]).sum()
         for one in (whole, *parted)
     ]
     assert min(costs) <= least * 1.005

@@ -36,7 +36,8 @@ def first_widths(choices) -> list[float]:
 
 
 def test_a_strip_that_fills_the_rest_of_another_comes_first():
-    """178 in usable. Two areas need 118 in; beside those fits 60 in, but not 62 in, though a seam the dearer."""
+    """178 in usable. Two areas need 118 in; beside those fits 60 in, but not 62 in, though a seam
+    the dearer."""
     wide, near, fits = one_strip(118), one_strip(62), one_strip(60, seam_m=0.5)
     choices = [offers(wide), offers(wide), offers(near, fits), offers(near, fits)]
     out = balanced(choices, ["p"] * 4, [(ROLL,)] * 4, nothing_new)
@@ -48,7 +49,9 @@ def test_pools_do_not_help_each_other():
     wide, near, fits = one_strip(118), one_strip(89), one_strip(60, seam_m=20.0)
     apart = [offers(wide)] * 4 + [offers(near, fits)] * 4
     out = balanced(apart, ["p"] * 4 + ["q"] * 4, [(ROLL,)] * 8, nothing_new)
-    assert first_widths(out) == [118] * 4 + [89] * 4  # two lie side by side, the seam of the other is dear
+    assert (
+        first_widths(out) == [118] * 4 + [89] * 4
+    )  # two lie side by side, the seam of the other is dear
 
 
 def test_a_pool_of_few_is_left_as_it_is():
@@ -71,7 +74,13 @@ def test_prices_given_to_relay_are_shares_that_grow_with_width():
 
 def test_a_street_of_lots_lies_well_and_repeats_get_what_the_first_gets():
     lot = shapely.Polygon([(0, 0), (17, 0), (18, 12), (6, 14), (0, 9)]) - shapely.box(4, 3, 9, 7)
-    shapes = [lot, rotate(lot, 50), translate(lot, 30, 4), shapely.box(0, 0, 7, 11), shapely.box(0, 0, 13, 6.5)]
+    shapes = [
+        lot,
+        rotate(lot, 50),
+        translate(lot, 30, 4),
+        shapely.box(0, 0, 7, 11),
+        shapely.box(0, 0, 13, 6.5),
+    ]
     done = lay_all(*shapes)
     assert [c.same_as for c in done] == [-1, 0, 0, -1, -1]
     for choices, shape in zip(done, shapes, strict=True):

@@ -1,5 +1,5 @@
-"""The bound on turf bought: derived in `geoturf.layout.bound`, here against shapely's own Minkowski sums, hand calculation and
-brute force over layouts."""
+"""The bound on turf bought: derived in `geoturf.layout.bound`, here against shapely's own Minkowski
+sums, hand calculation and brute force over layouts."""
 
 from __future__ import annotations
 
@@ -18,7 +18,8 @@ from geoturf.layout.roll import stocked
 from geoturf.layout.shape import shape_of
 from geoturf.rules import LayoutRules, Product
 
-# no allowance across: strips may be ever so narrow, and what they waste at slants is a matter of its own (test_layout_corners)
+# no allowance across: strips may be ever so narrow, and what they waste at slants is a matter of
+# its own (test_layout_corners)
 NARROW = LayoutRules.model_validate({"side_allowance": "0 in"})
 (ROLL,) = stocked("turf60", TURF, NARROW)
 FACTOR = 180 / 178  # a 15 ft roll less two selvages of an inch
@@ -26,7 +27,8 @@ ENDS = 6 * INCH
 
 
 def lengthened_m2(shape: shapely.Geometry, bearing_deg: float) -> float:
-    """Area of the shape swept by a segment of both end allowances along the bearing, by unions of shapely's."""
+    """Area of the shape swept by a segment of both end allowances along the bearing, by unions of
+    shapely's."""
     s, c = np.sin(np.radians(bearing_deg)) * ENDS / 2, np.cos(np.radians(bearing_deg)) * ENDS / 2
     moved = [translate(shape, -s, -c), translate(shape, s, c), shape]
     for part in shapely.get_parts(shape):
@@ -60,7 +62,8 @@ def test_over_all_bearings_it_is_under_every_one_and_near_the_least(name):
 
 
 def test_a_rectangle_by_hand():
-    """12 m by 5 m: lengthened along its long sides it is (12 + 0.1524) x 5, along the short ones 12 x (5 + 0.1524)."""
+    """12 m by 5 m: lengthened along its long sides it is (12 + 0.1524) x 5, along the short ones 12
+    x (5 + 0.1524)."""
     box = shape_of(shapely.box(0, 0, 5, 12))
     assert bound_m2(box, [ROLL], 0.0) == pytest.approx(FACTOR * 12.1524 * 5, rel=1e-5)
     assert bound_m2(box, [ROLL], 90.0) == pytest.approx(FACTOR * 12 * 5.1524, rel=1e-5)
@@ -69,8 +72,12 @@ def test_a_rectangle_by_hand():
 
 def test_a_gap_under_both_allowances_counts_as_turf():
     narrow, wide = (shapely.box(0, 0, 4, 3) | shapely.box(0, 3 + gap, 4, 6) for gap in (0.1, 1.0))
-    assert bound_m2(shape_of(narrow), [ROLL], 0.0) == pytest.approx(FACTOR * 4 * (6 + ENDS), rel=1e-5)
-    assert bound_m2(shape_of(wide), [ROLL], 0.0) == pytest.approx(FACTOR * 4 * (5 + 2 * ENDS), rel=1e-5)
+    assert bound_m2(shape_of(narrow), [ROLL], 0.0) == pytest.approx(
+        FACTOR * 4 * (6 + ENDS), rel=1e-5
+    )
+    assert bound_m2(shape_of(wide), [ROLL], 0.0) == pytest.approx(
+        FACTOR * 4 * (5 + 2 * ENDS), rel=1e-5
+    )
 
 
 def test_of_several_widths_the_thriftiest_holds():
@@ -84,7 +91,9 @@ def test_of_several_widths_the_thriftiest_holds():
 
 @settings(max_examples=30, deadline=None)
 @given(
-    st.lists(st.tuples(st.integers(0, 12), st.integers(0, 12)), min_size=3, max_size=7, unique=True),
+    st.lists(
+        st.tuples(st.integers(0, 12), st.integers(0, 12)), min_size=3, max_size=7, unique=True
+    ),
     st.floats(0, 360),
     st.sampled_from([np.nan, 0.0, 25.0]),
 )
@@ -102,7 +111,8 @@ def test_no_layout_offered_takes_less(corners, turn, bearing):
 
 
 def tilings(widths: tuple[int, ...], heights: list[int], most: int):
-    """Every way to set seams across a stack of unit rows, strips of at most ``most`` rows: lists of (first, past)."""
+    """Every way to set seams across a stack of unit rows, strips of at most ``most`` rows: lists of
+    (first, past)."""
     if not heights:
         yield []
         return
@@ -112,12 +122,15 @@ def tilings(widths: tuple[int, ...], heights: list[int], most: int):
 
 
 def test_brute_force_over_all_strips_of_a_staircase():
-    """A staircase of rows 1 m high: every way to strip it, every strip one piece, no allowance across: the bound is under all."""
+    """A staircase of rows 1 m high: every way to strip it, every strip one piece, no allowance
+    across: the bound is under all."""
     rules = LayoutRules.model_validate({"side_allowance": "0 in", "min_piece_width": "1 in"})
     rules = rules.model_copy(update={"cut_step_m": 0.001 * INCH})  # finer than a bid may have it
     (roll,) = stocked("turf60", TURF, rules)
     lengths = [9, 7, 7, 4, 2, 6]
-    shape = shapely.union_all([shapely.box(0, k, length, k + 1) for k, length in enumerate(lengths)])
+    shape = shapely.union_all(
+        [shapely.box(0, k, length, k + 1) for k, length in enumerate(lengths)]
+    )
     bought = []
     for cuts in itertools.product([False, True], repeat=len(lengths) - 1):
         groups = np.split(lengths, np.flatnonzero(cuts) + 1)
@@ -125,5 +138,6 @@ def test_brute_force_over_all_strips_of_a_staircase():
             bought.append(sum((max(g) + ENDS) * len(g) for g in groups))
     bound = bound_m2(shape_of(shape), [roll], 90.0)
     assert bound <= FACTOR * min(bought)
-    # here the best leaves only the dent in the side, 2 m of which a second piece in the row would take 6 in for
+    # here the best leaves only the dent in the side, 2 m of which a second piece in the row would
+    # take 6 in for
     assert bound == pytest.approx(FACTOR * (sum(lengths) + len(lengths) * ENDS), rel=1e-5)

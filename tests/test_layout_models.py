@@ -8,7 +8,9 @@ import shapely
 from shapely.affinity import rotate, scale, translate
 from test_layout import SHAPES, assert_lies_well, bounds_of, lay_all
 
-HOUSE_LOT = shapely.Polygon([(0, 0), (21, 0), (22, 17), (9, 18), (0, 12)]) - shapely.box(5, 4, 11, 9)
+HOUSE_LOT = shapely.Polygon([(0, 0), (21, 0), (22, 17), (9, 18), (0, 12)]) - shapely.box(
+    5, 4, 11, 9
+)
 
 
 def test_a_lot_moved_and_turned_is_the_same_model():

@@ -28,7 +28,9 @@ def test_a_sliver_an_inch_wide_and_a_mile_long(turn):
     assert_lies_well(best, sliver)
     assert best.bearing_deg % 180 == pytest.approx(-turn % 180, abs=1e-6)
     assert len(best.pieces) == np.ceil(MILE / (99.5 * FOOT))
-    assert bounds_of(sliver)[0] <= 180 * INCH / (178 * INCH) * np.sum(best.cut[:, 0] * best.cut[:, 1])
+    assert bounds_of(sliver)[0] <= 180 * INCH / (178 * INCH) * np.sum(
+        best.cut[:, 0] * best.cut[:, 1]
+    )
 
 
 def test_a_sliver_across_a_given_pile():
@@ -64,8 +66,12 @@ def test_seams_for_nothing():
 def test_turf_priced_any_way_is_laid_alike(price):
     """30 USD a foot of 15 ft roll, 3000 USD a roll of 1500 ft2: 2 USD a square foot all of them."""
     (choices,) = lay_all(shapely.box(0, 0, 7, 9), product=Product.model_validate({"price": price}))
-    (other,) = lay_all(shapely.box(0, 0, 7, 9), product=Product.model_validate({"price": "2 USD/ft^2"}))
-    assert [layout.cost for layout in choices.layouts] == pytest.approx([layout.cost for layout in other.layouts])
+    (other,) = lay_all(
+        shapely.box(0, 0, 7, 9), product=Product.model_validate({"price": "2 USD/ft^2"})
+    )
+    assert [layout.cost for layout in choices.layouts] == pytest.approx(
+        [layout.cost for layout in other.layouts]
+    )
 
 
 def test_an_area_of_parts_far_apart():
@@ -87,22 +93,38 @@ def test_no_areas_at_all():
     assert lay_all() == ()
 
 
-@pytest.mark.parametrize(("cache", "compiled"), [("cache", [1, 0]), ("site/geoturf/__init__.py", [1, 1])])
+@pytest.mark.parametrize(
+    ("cache", "compiled"), [("cache", [1, 0]), ("site/geoturf/__init__.py", [1, 1])]
+)
 def test_a_read_only_install(tmp_path, cache, compiled):
-    """The package where numba can't write beside it: what one process compiled (cache misses, of one function) the next finds
-    in the user's cache folder; where that can't be written either, it still runs."""
+    """The package where numba can't write beside it: what one process compiled (cache misses, of
+    one function) the next finds in the user's cache folder; where that can't be written either, it
+    still runs."""
     package = tmp_path / "site" / "geoturf"
-    shutil.copytree(Path(geoturf.__file__).parent, package, ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(
+        Path(geoturf.__file__).parent, package, ignore=shutil.ignore_patterns("__pycache__")
+    )
     # a file where numba would put its folder, so that root can't either
     (package / "layout" / "__pycache__").write_text("")
     env = {k: v for k, v in os.environ.items() if not k.startswith(("NUMBA", "PYTHON"))}
-    env |= {"PYTHONPATH": str(package.parent), "XDG_CACHE_HOME": str(tmp_path / cache), "PYTHONDONTWRITEBYTECODE": "1"}
+    env |= {
+        "PYTHONPATH": str(package.parent),
+        "XDG_CACHE_HOME": str(tmp_path / cache),
+        "PYTHONDONTWRITEBYTECODE": "1",
+    }
     code = (
         "import numpy as np, geoturf.layout.kernel as k; f = k.turf_on\n"
         "print(k.__file__, f(np.array([[0, 0, 0, 2.], [1, 0, 1, 2.]]), 1., np.empty(3)), sum(f.stats.cache_misses.values()))"
     )
     told = [
-        subprocess.run([sys.executable, "-c", code], env=env, cwd=tmp_path, capture_output=True, text=True, check=True)
+        subprocess.run(
+            [sys.executable, "-c", code],
+            env=env,
+            cwd=tmp_path,
+            capture_output=True,
+            text=True,
+            check=True,
+        )
         for _ in range(2)
     ]
     assert [run.stdout.split()[1:] for run in told] == [["2", str(misses)] for misses in compiled]

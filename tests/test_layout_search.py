@@ -1,4 +1,5 @@
-"""Where seams and pile go: against brute force over every set of seams on a grid, and against what must not matter."""
+"""Where seams and pile go: against brute force over every set of seams on a grid, and against what
+must not matter."""
 
 from __future__ import annotations
 
@@ -12,7 +13,18 @@ import shapely
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
-from test_layout import FOOT, INCH, RULES, SHAPES, TURF, USABLE, assert_lies_well, bounds_of, ground_of, lay_all
+from test_layout import (
+    FOOT,
+    INCH,
+    RULES,
+    SHAPES,
+    TURF,
+    USABLE,
+    assert_lies_well,
+    bounds_of,
+    ground_of,
+    lay_all,
+)
 
 from geoturf.engine import Processes, Serial
 from geoturf.errors import InputError
@@ -23,7 +35,10 @@ from geoturf.layout.shape import shape_of
 from geoturf.rules import LayoutRules, Product
 
 (ROLL,) = stocked("turf60", TURF, RULES)
-SEAM, CROSS = 4.14 / FOOT / (2.10 / FOOT**2), 12.0 / (2.10 / FOOT**2)  # m2 of turf a metre, and each
+SEAM, CROSS = (
+    4.14 / FOOT / (2.10 / FOOT**2),
+    12.0 / (2.10 / FOOT**2),
+)  # m2 of turf a metre, and each
 
 
 def up(metres: float) -> float:
@@ -33,7 +48,9 @@ def up(metres: float) -> float:
 
 def spans(band: shapely.Geometry) -> list[float]:
     """Lengths of the pieces that cover a band (pile along x), gaps up to 6 in closed."""
-    ends = sorted((part.bounds[0], part.bounds[2]) for part in shapely.get_parts(band) if part.area > 0)
+    ends = sorted(
+        (part.bounds[0], part.bounds[2]) for part in shapely.get_parts(band) if part.area > 0
+    )
     joined: list[list[float]] = []
     for low, high in ends:
         if joined and low <= joined[-1][1] + 6 * INCH:
@@ -44,12 +61,15 @@ def spans(band: shapely.Geometry) -> list[float]:
 
 
 def price(length: float, wide: float, model: int) -> float:
-    """What one piece laid ``length`` by ``wide`` costs by a model, in m2; from the rules, not from the code."""
+    """What one piece laid ``length`` by ``wide`` costs by a model, in m2; from the rules, not from
+    the code."""
     across = USABLE if wide > USABLE - 1e-6 else min(USABLE, up(wide + INCH))
     if model == ALONE:
         lanes = int(USABLE / across + 1e-9)
         joint = CROSS + SEAM * wide
-        return min(15 * FOOT * up(length / n + 6 * INCH) + (n - 1) * joint for n in range(1, lanes + 1))
+        return min(
+            15 * FOOT * up(length / n + 6 * INCH) + (n - 1) * joint for n in range(1, lanes + 1)
+        )
     share = across / USABLE
     if model == BALANCED:
         share -= LEAN * math.sin(2 * math.pi * share)
@@ -57,11 +77,15 @@ def price(length: float, wide: float, model: int) -> float:
 
 
 def brute_force(shape: shapely.Polygon, grid: list[float], model: int) -> float:
-    """Least cost over every choice of up to five seams from the grid, by shapely and nothing of geoturf's."""
+    """Least cost over every choice of up to five seams from the grid, by shapely and nothing of
+    geoturf's."""
     low, high = shape.bounds[1], shape.bounds[3]
     best = math.inf
     bands = {}
-    seam = {v: SEAM * shapely.intersection(shape, shapely.LineString([(-99, v), (99, v)])).length for v in grid}
+    seam = {
+        v: SEAM * shapely.intersection(shape, shapely.LineString([(-99, v), (99, v)])).length
+        for v in grid
+    }
     for count in range(6):
         for cuts in itertools.combinations(grid, count):
             lines = [low, *cuts, high]
@@ -80,11 +104,14 @@ def brute_force(shape: shapely.Polygon, grid: list[float], model: int) -> float:
 @pytest.mark.parametrize("model", [ALONE, PROP, BALANCED])
 @pytest.mark.parametrize("name", ["square", "ell", "ring", "triangle"])
 def test_no_seams_on_a_grid_are_cheaper(name, model):
-    """Seams two feet apart, every set of them: 0.02 % is what the search may leave (it has more places to choose from)."""
+    """Seams two feet apart, every set of them: 0.02 % is what the search may leave (it has more
+    places to choose from)."""
     shape = SHAPES[name]
     low, high = shape.bounds[1], shape.bounds[3]
     grid = list(np.arange(low + 2 * FOOT, high - FOOT, 2 * FOOT))
-    grid = sorted({*grid, *(v for v in (low + USABLE, high - USABLE, low + 2 * USABLE) if low < v < high)})
+    grid = sorted(
+        {*grid, *(v for v in (low + USABLE, high - USABLE, low + 2 * USABLE) if low < v < high)}
+    )
     # seams off a border's own line: shapely's intersection would count the border as a seam
     grid = [v for v in grid if all(abs(v - y) > 1e-3 for y in shapely.get_coordinates(shape)[:, 1])]
     found = sought(shape_of(shape), 90.0, ROLL).found
@@ -101,7 +128,9 @@ def test_the_pile_follows_a_lot_that_wants_it():
 
 @settings(max_examples=15, deadline=None)
 @given(
-    st.lists(st.tuples(st.integers(0, 11), st.integers(0, 11)), min_size=4, max_size=6, unique=True),
+    st.lists(
+        st.tuples(st.integers(0, 11), st.integers(0, 11)), min_size=4, max_size=6, unique=True
+    ),
     st.floats(1, 179),
     st.floats(-500, 500),
 )
@@ -112,7 +141,8 @@ def test_a_lot_turned_is_laid_turned(corners, turn, far):
     there = translate(rotate(shape, turn, origin=(0, 0)), far, -far)
     straight, turned = lay_all(shape)[0], lay_all(there)[0]
     assert bounds_of(there) == pytest.approx(bounds_of(shape), rel=2e-3)
-    # the order of equals, and hence which of several near-equal bearings is searched, may turn on rounding
+    # the order of equals, and hence which of several near-equal bearings is searched, may turn on
+    # rounding
     assert turned.layouts[0].cost == pytest.approx(straight.layouts[0].cost, rel=2e-3)
 
 
@@ -123,22 +153,30 @@ def test_prices_all_scaled_change_nothing(times, name):
         return f"{amount * times:.6f} USD{unit}"
 
     product = Product.model_validate({"price": scaled(2.1, "/ft^2")})
-    rules = LayoutRules.model_validate({"seam_cost": scaled(4.14, "/ft"), "cross_seam_cost": scaled(12, "")})
+    rules = LayoutRules.model_validate(
+        {"seam_cost": scaled(4.14, "/ft"), "cross_seam_cost": scaled(12, "")}
+    )
     (one,), (other,) = lay_all(SHAPES[name]), lay_all(SHAPES[name], product=product, rules=rules)
     assert other.layouts[0].cost == pytest.approx(one.layouts[0].cost, rel=1e-3)
 
 
 def test_dearer_seams_are_fewer():
     free, dear = (
-        lay_all(SHAPES["disc"], rules=LayoutRules.model_validate({"seam_cost": cost}))[0].layouts[0].seam_m
+        lay_all(SHAPES["disc"], rules=LayoutRules.model_validate({"seam_cost": cost}))[0]
+        .layouts[0]
+        .seam_m
         for cost in ("0 USD/ft", "50 USD/ft")
     )
     assert dear < free
 
 
 def test_areas_seen_together_share_the_bearing_that_costs_least():
-    """A long strip and a small square turned: the strip decides, and the square says what it pays for it."""
-    strip, square = shapely.box(0, 0, 30, USABLE), rotate(shapely.box(40, 0, 40 + USABLE, USABLE), 30)
+    """A long strip and a small square turned: the strip decides, and the square says what it pays
+    for it."""
+    strip, square = (
+        shapely.box(0, 0, 30, USABLE),
+        rotate(shapely.box(40, 0, 40 + USABLE, USABLE), 30),
+    )
     strip_first = lay_all(strip, square, view="street")
     assert {layout.bearing_deg for c in strip_first for layout in c.layouts} == {90.0}
     assert strip_first[1].layouts[0].cost > strip_first[1].free_cost
@@ -149,7 +187,9 @@ def test_a_stated_bearing_holds_and_for_those_seen_with_it():
     shapes = [shapely.box(0, 0, 12, 5), shapely.box(20, 0, 25, 9), shapely.box(30, 0, 33, 9)]
     done = lay_all(*shapes, bearing=[200.0, np.nan, np.nan], view=["front", "front", ""])
     assert [c.layouts[0].bearing_deg for c in done[:2]] == [200.0, 200.0]
-    assert {layout.bearing_deg % 90 for layout in done[2].layouts} == {0.0}  # seen with none of them: free
+    assert {layout.bearing_deg % 90 for layout in done[2].layouts} == {
+        0.0
+    }  # seen with none of them: free
     for choices, shape in zip(done, shapes, strict=True):
         assert_lies_well(choices.layouts[0], shape)
         assert choices.free_cost <= choices.layouts[0].cost
@@ -168,7 +208,9 @@ def test_the_rules_bearing_is_for_areas_that_state_none():
 def test_the_pile_leans_to_the_viewer():
     """A street along x = 30: due east of the one area, and its end is north-east of the other."""
     street = shapely.LineString([(30, -20), (30, 5)])
-    context = pd.DataFrame({"role": ["view"], "layer": ["street"], "frame": [0], "geometry": [street]})
+    context = pd.DataFrame(
+        {"role": ["view"], "layer": ["street"], "frame": [0], "geometry": [street]}
+    )
     rules = LayoutRules.model_validate({"toward": "street"})
     shapes = [shapely.box(0, -5, 10, 5), shapely.box(0, -30, 10, -20)]
     done = lay_all(*shapes, rules=rules, context=context)
@@ -183,14 +225,23 @@ def test_a_strip_longer_than_a_roll_has_staggered_cross_seams():
     shape = shapely.box(0, 0, 70, 2 * USABLE)
     best = lay_all(shape, bearing=90.0)[0].layouts[0]
     assert_lies_well(best, shape)
-    by_strip = [np.sort(best.cross[np.isclose(best.cross[:, 1], v), 0]) for v in np.unique(best.cross[:, 1].round(6))]
-    assert len(by_strip) == 2 and all(len(us) == 2 for us in by_strip)  # 70 m of 30 m rolls: three lengths
+    by_strip = [
+        np.sort(best.cross[np.isclose(best.cross[:, 1], v), 0])
+        for v in np.unique(best.cross[:, 1].round(6))
+    ]
+    assert len(by_strip) == 2 and all(
+        len(us) == 2 for us in by_strip
+    )  # 70 m of 30 m rolls: three lengths
     assert np.min(np.abs(by_strip[0][:, None] - by_strip[1])) > 0.3
 
 
 def test_every_stocked_width_is_offered_and_the_cheaper_comes_first():
     product = Product.model_validate(
-        {"more_rolls": [{"roll_width": "12 ft", "roll_lengths": "100 ft", "price": "1.00 USD/ft^2"}]}
+        {
+            "more_rolls": [
+                {"roll_width": "12 ft", "roll_lengths": "100 ft", "price": "1.00 USD/ft^2"}
+            ]
+        }
     )
     layouts = lay_all(shapely.box(0, 0, 9, 14), product=product)[0].layouts
     assert {round(layout.roll_width_m / FOOT) for layout in layouts} == {12, 15}
@@ -200,8 +251,9 @@ def test_every_stocked_width_is_offered_and_the_cheaper_comes_first():
 
 
 def test_by_hand_is_full_strips_from_the_longest_edge_or_across_it():
-    """12 m by 5 m with a nick at the far side, pile along the long edge: one strip a usable width wide, the other what is left,
-    an inch more to trim. Across it: two full ones and what is left, each as long as its turf."""
+    """12 m by 5 m with a nick at the far side, pile along the long edge: one strip a usable width
+    wide, the other what is left, an inch more to trim. Across it: two full ones and what is left,
+    each as long as its turf."""
     shape = shapely.box(0, 0, 12, 5) - shapely.box(0, 4.8, 11, 5)
     along, across = lay_all(shape)[0].by_hand
     assert (along.bearing_deg, across.bearing_deg) == pytest.approx((90, 0))
@@ -221,7 +273,9 @@ def test_the_same_whoever_does_the_work(monkeypatch):
     """Two processes or none: the same layouts to the bit, and every area told once."""
     monkeypatch.setattr("geoturf.layout.FEW", 2)
     monkeypatch.setattr("geoturf.layout.CHUNK", 3)
-    shapes = [rotate(SHAPES[name], k) for k, name in enumerate(["ell", "ring", "square", "triangle"] * 2)]
+    shapes = [
+        rotate(SHAPES[name], k) for k, name in enumerate(["ell", "ring", "square", "triangle"] * 2)
+    ]
     told: list[int] = []
     task = task_of(ground_of(*shapes), {"turf60": TURF}, RULES)
     alone = lay(task, Serial(), told.append)
@@ -232,4 +286,8 @@ def test_the_same_whoever_does_the_work(monkeypatch):
     for one, other in zip(alone, shared, strict=True):
         assert one.same_as == other.same_as
         for a, b in zip(one.layouts, other.layouts, strict=True):
-            assert a.cost == b.cost and np.array_equal(a.pieces, b.pieces) and np.array_equal(a.cut, b.cut)
+            assert (
+                a.cost == b.cost
+                and np.array_equal(a.pieces, b.pieces)
+                and np.array_equal(a.cut, b.cut)
+            )

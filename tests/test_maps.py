@@ -36,15 +36,39 @@ def test_what_is_no_number_is_never_a_place_on_the_map(odd):
 
 @pytest.mark.parametrize(
     ("value", "written"),
-    # Protocol Buffers, "Encoding": zigzag table (0, -1, 1, -2, 2^31 - 1, -2^31) and "Base 128 Varints" (150 is 96 01)
-    [(0, "00"), (-1, "01"), (1, "02"), (-2, "03"), (75, "9601"), (2**31 - 1, "feffffff0f"), (-(2**31), "ffffffff0f")],
+    # Protocol Buffers, "Encoding": zigzag table (0, -1, 1, -2, 2^31 - 1, -2^31) and "Base 128
+    # Varints" (150 is 96 01)
+    [
+        (0, "00"),
+        (-1, "01"),
+        (1, "02"),
+        (-2, "03"),
+        (75, "9601"),
+        (2**31 - 1, "feffffff0f"),
+        (-(2**31), "ffffffff0f"),
+    ],
 )
 def test_whole_numbers_are_written_as_the_protocol_buffers_guide_says(value, written):
     assert base64.b64decode(encode.ints([value])).hex() == written
 
 
 def test_whole_numbers_come_back():
-    values = [0, 1, -1, 63, 64, -64, -65, 8191, 8192, 1_800_000_000, -3_600_000_000, 2**52, 127, 128]
+    values = [
+        0,
+        1,
+        -1,
+        63,
+        64,
+        -64,
+        -65,
+        8191,
+        8192,
+        1_800_000_000,
+        -3_600_000_000,
+        2**52,
+        127,
+        128,
+    ]
     assert read_ints(encode.ints(values)) == values
     assert read_ints(encode.ints([])) == []
 
@@ -68,12 +92,15 @@ def test_polygons_are_written_ring_by_ring_without_the_closing_point():
 
 
 def test_ids_keep_their_leading_zeros():
-    """Of texts without digits, of digits alone, and of more digits than a number is safe with, nothing is lost either."""
+    """Of texts without digits, of digits alone, and of more digits than a number is safe with,
+    nothing is lost either."""
     texts = ["P00009", "P00010", "front", "0012", "", "P1", "x123456789012"]
     written = encode.ids(texts)
     numbers = np.cumsum(read_ints(written["numbers"]))
     back = [written["stems"][c] for c in read_ints(written["codes"])]
-    assert [w + (str(n).zfill(d) if d else "") for (w, d), n in zip(back, numbers, strict=True)] == texts
+    assert [
+        w + (str(n).zfill(d) if d else "") for (w, d), n in zip(back, numbers, strict=True)
+    ] == texts
 
 
 def test_ids_of_one_stem_name_it_once():
@@ -82,7 +109,8 @@ def test_ids_of_one_stem_name_it_once():
 
 
 def test_seams_are_sent_from_their_start():
-    """The L lies to the east, 12 m wide, its strips 4.5 m: two seams of 12 m; the square's one of 6 m runs north."""
+    """The L lies to the east, 12 m wide, its strips 4.5 m: two seams of 12 m; the square's one of 6
+    m runs north."""
     sent = layers.pieces(made(["Lot 1"]))["seams"]
     assert read_ints(sent["runs"]) == [0, 450, 1200, 0, 900, 1200, 0, 450, 600]
     assert read_ints(sent["cross"]) == [0, 0, 0]
@@ -101,8 +129,8 @@ def page() -> str:
     return maps.page(made(["Lot 1", *HOSTILE], left_out=2), "us")
 
 
-# SHA-256 as printed for subresource integrity on Leaflet's download page (script and style, from memory); the images'
-# are those of the files as they came
+# SHA-256 as printed for subresource integrity on Leaflet's download page (script and style, from
+# memory); the images' are those of the files as they came
 LEAFLET = {
     "leaflet.js": "20nQCchB9co0qIjJZRGuk2/Z9VM+kNiyxNV1lvTlZBo=",
     "leaflet.css": "p4NxAoJBhIIN+hmNHrzRCf9tD/miZyoHS5obTRR9BMY=",
@@ -121,7 +149,9 @@ def test_leaflet_is_the_one_that_was_published(name, digest):
 def test_leaflet_comes_with_its_version_and_licence(page):
     assert f"Leaflet {frame.LEAFLET}," in frame.leaflet("leaflet.js")[:200]
     licence = frame.leaflet("LICENSE")
-    assert licence.startswith("BSD 2-Clause License") and "Redistributions in binary form" in licence
+    assert (
+        licence.startswith("BSD 2-Clause License") and "Redistributions in binary form" in licence
+    )
     assert licence in page
 
 
@@ -130,7 +160,11 @@ def test_a_wheel_holds_every_file_that_pages_are_made_of(tmp_path):
     package = Path(geoturf.__file__).parent
     built = WheelBuilder(str(package.parent)).build(directory=str(tmp_path), versions=["standard"])
     held = set(zipfile.ZipFile(next(built)).namelist())
-    web = {p.relative_to(package.parent).as_posix() for p in package.glob("maps/web/**/*") if p.is_file()}
+    web = {
+        p.relative_to(package.parent).as_posix()
+        for p in package.glob("maps/web/**/*")
+        if p.is_file()
+    }
     assert {"geoturf/maps/web/leaflet/LICENSE", "geoturf/maps/web/map.css"} <= web
     assert web <= held
 
@@ -150,7 +184,10 @@ def test_the_page_may_run_its_own_scripts_and_nothing_else(page):
     assert rules["img-src"] == "data:"
     for rule, tag in (("script-src", "script"), ("style-src", "style")):
         blocks = re.findall(rf"<{tag}>(.*?)</{tag}>", page, flags=re.DOTALL)
-        wanted = {f"'sha256-{base64.b64encode(hashlib.sha256(b.encode()).digest()).decode()}'" for b in blocks}
+        wanted = {
+            f"'sha256-{base64.b64encode(hashlib.sha256(b.encode()).digest()).decode()}'"
+            for b in blocks
+        }
         assert set(rules[rule].split()) == wanted
     assert page.index("Content-Security-Policy") < page.index("<script")
 
@@ -167,7 +204,9 @@ def test_hostile_text_stays_text(page):
 def test_any_text_comes_back_from_an_island_and_ends_none(text):
     """Lone surrogates, controls, line separators and all."""
     block = frame.island("x", {text: [text]})
-    inner = block.removeprefix('<script type="application/json" id="x">').removesuffix("</script>\n")
+    inner = block.removeprefix('<script type="application/json" id="x">').removesuffix(
+        "</script>\n"
+    )
     assert not set("<>&\u2028\u2029") & set(inner)
     assert inner.isascii()
     assert json.loads(inner) == {text: [text]}
@@ -186,7 +225,9 @@ def test_a_hostile_bid_name_is_a_title():
 
 
 def test_a_lone_surrogate_can_be_written(tmp_path):
-    (tmp_path / "map.html").write_text(maps.page(made(["a"], name="lone \ud800"), "us"), encoding="utf-8")
+    (tmp_path / "map.html").write_text(
+        maps.page(made(["a"], name="lone \ud800"), "us"), encoding="utf-8"
+    )
 
 
 @pytest.mark.parametrize(
@@ -220,10 +261,14 @@ def test_areas_left_out_are_counted(page):
     assert "Call 811 before you dig." in bid["cautions"]
 
 
-@pytest.mark.parametrize(("units", "unit", "square"), [("us", "ft²", 108 / 0.09290304), ("metric", "m²", 108.0)])
+@pytest.mark.parametrize(
+    ("units", "unit", "square"), [("us", "ft²", 108 / 0.09290304), ("metric", "m²", 108.0)]
+)
 def test_figures_are_in_the_units_asked_for(units, unit, square):
     """108 m2 by hand; 1 ft2 = 0.09290304 m2 (NIST SP 811, B.8)."""
-    column = next(c for c in content.areas(in_units(units))["figures"] if c["label"] == "ground area")
+    column = next(
+        c for c in content.areas(in_units(units))["figures"] if c["label"] == "ground area"
+    )
     assert column["unit"] == unit
     assert read_ints(column["numbers"])[0] == round(100 * square) + 1
 
@@ -259,7 +304,10 @@ def test_an_area_of_one_kind_all_round_sends_no_runs():
     edges = layers.edges(made(["Lot 1"]))
     assert read_ints(edges["whole"]) == [-1, layers.EDGE_KINDS.index("open")]
     assert read_ints(edges["counts"]) == [2, 0]
-    assert read_ints(edges["kind"]) == [layers.EDGE_KINDS.index("paving"), layers.EDGE_KINDS.index("open")]
+    assert read_ints(edges["kind"]) == [
+        layers.EDGE_KINDS.index("paving"),
+        layers.EDGE_KINDS.index("open"),
+    ]
 
 
 def test_water_is_coloured_by_saving_and_by_choice():
@@ -276,17 +324,21 @@ def test_water_is_coloured_by_saving_and_by_choice():
 
 
 def test_the_map_of_a_comparison_opens_with_the_answer():
-    """Coloured by what is chosen, its figures before those of turf on everything, which is named for what it is."""
+    """Coloured by what is chosen, its figures before those of turf on everything, which is named
+    for what it is."""
     sent = content.islands(made(["a", "b"], water=water_of(4)))
     assert sent["geoturf-areas"]["colourings"][0]["key"] == "chosen"
     words = [word for word, _ in sent["geoturf-bid"]["totals"]]
-    assert words[0] == "convert" and words.index("water saved a year") < words.index("price of turf on every area")
+    assert words[0] == "convert" and words.index("water saved a year") < words.index(
+        "price of turf on every area"
+    )
     assert "price" not in words
     assert "price" in [word for word, _ in content.bid(made(["a"]))["totals"]]
 
 
 def test_lawns_that_stay_lawns_show_no_layout():
-    """Three areas are compared and none becomes turf; the fourth is not compared and is priced as turf."""
+    """Three areas are compared and none becomes turf; the fourth is not compared and is priced as
+    turf."""
     result = made(["a", "b"], water=water_of(4))
     assert read_ints(layers.pieces(made(["a", "b"]))["counts"]).count(0) == 0
     counts = read_ints(layers.pieces(result)["counts"])
@@ -315,7 +367,8 @@ def test_a_building_stands_once_and_a_view_not_at_all():
 
 
 def test_pieces_stand_where_the_earth_has_them():
-    """Karney's geodesic (geographiclib) between the corner sent and the points 100 m along the pile and 100 m to its right."""
+    """Karney's geodesic (geographiclib) between the corner sent and the points 100 m along the pile
+    and 100 m to its right."""
     from geographiclib.geodesic import Geodesic
 
     sent = layers.pieces(made(["Lot 1"]))
@@ -340,7 +393,12 @@ def test_a_base_map_is_off_until_asked_for():
 
 def test_a_base_map_opens_the_policy_for_its_host_alone():
     text = maps.page(
-        made(["a"], base_map="https://{s}.tiles.example.org/{z}/{x}/{y}.png", base_map_credit="<b>me</b>"), "us"
+        made(
+            ["a"],
+            base_map="https://{s}.tiles.example.org/{z}/{x}/{y}.png",
+            base_map_credit="<b>me</b>",
+        ),
+        "us",
     )
     assert "img-src data: https://*.tiles.example.org;" in text
     assert islands_of(text)["geoturf-bid"]["baseMap"]["credit"] == "<b>me</b>"
@@ -387,26 +445,44 @@ def contrast(one: str, other: str) -> float:
 def lab(rgb: np.ndarray) -> np.ndarray:
     """CIELAB (CIE 15, D65) of linear sRGB."""
     to_xyz = np.array(
-        [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
+        [
+            [0.4124564, 0.3575761, 0.1804375],
+            [0.2126729, 0.7151522, 0.0721750],
+            [0.0193339, 0.1191920, 0.9503041],
+        ]
     )
     t = to_xyz @ np.clip(rgb, 0, 1) / [0.95047, 1.0, 1.08883]
     f = np.where(t > 216 / 24389, np.cbrt(t), (24389 / 27 * t + 16) / 116)
     return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
 
 
-# Machado, Oliveira and Fernandes, "A physiologically-based model for simulation of color vision deficiency", IEEE TVCG 15
-# (2009), table of severity 1.0 (from memory)
+# Machado, Oliveira and Fernandes, "A physiologically-based model for simulation of color vision
+# deficiency", IEEE TVCG 15 (2009), table of severity 1.0 (from memory)
 VISION = {
     "full": np.eye(3),
-    "protan": [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]],
-    "deutan": [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]],
-    "tritan": [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]],
+    "protan": [
+        [0.152286, 1.052583, -0.204868],
+        [0.114503, 0.786281, 0.099216],
+        [-0.003882, -0.048116, 1.051998],
+    ],
+    "deutan": [
+        [0.367322, 0.860646, -0.227968],
+        [0.280085, 0.672501, 0.047413],
+        [-0.011820, 0.042940, 0.968881],
+    ],
+    "tritan": [
+        [1.255528, -0.076749, -0.178779],
+        [-0.078411, 0.930809, 0.147602],
+        [0.004733, 0.691367, 0.303900],
+    ],
 }
 
 
 def test_our_contrast_is_that_of_the_standard():
     assert contrast("#ffffff", "#000000") == pytest.approx(21)
-    assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.005)  # widely printed example: just under 4.5
+    assert contrast("#777777", "#ffffff") == pytest.approx(
+        4.48, abs=0.005
+    )  # widely printed example: just under 4.5
 
 
 @pytest.mark.parametrize("text", ["ink", "quiet", "alarm", "mark"])
@@ -450,7 +526,8 @@ def test_classes_hold_about_equal_counts_and_say_where_they_end():
 
 
 @pytest.mark.parametrize(
-    ("values", "labels"), [([5.0] * 4, ["5.0"]), ([], ["none"]), ([1.0, 2.0], ["1.0 to under 2.0", "2.0"])]
+    ("values", "labels"),
+    [([5.0] * 4, ["5.0"]), ([], ["none"]), ([1.0, 2.0], ["1.0 to under 2.0", "2.0"])],
 )
 def test_few_values_make_few_classes(values, labels):
     assert [e["label"] for e in colours.by_classes("k", "k", values)["entries"]] == labels

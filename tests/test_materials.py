@@ -1,4 +1,5 @@
-"""The takeoff against published tables and worked examples (check values M1 to M18), and by hand."""
+"""The takeoff against published tables and worked examples (check values M1 to M18), and by
+hand."""
 
 import math
 import re
@@ -21,13 +22,23 @@ from geoturf.materials.turf import _length_step
 from geoturf.rules import EdgeRules, MaterialRules, Product
 from geoturf.rules.items import ITEMS, shown
 
-PLAIN = {"aggregate_allowance": 0, "infill_allowance": 0, "fabric_allowance": 0, "nail_allowance": 0}
+PLAIN = {
+    "aggregate_allowance": 0,
+    "infill_allowance": 0,
+    "fabric_allowance": 0,
+    "nail_allowance": 0,
+}
 
 
 def takeoff(rows=LOTS, products=PRODUCTS, edge_rules=None, glued=(), **rules):
     land = ground(rows)
     return materials.takeoff(
-        land, edges(land, glued=glued), plan(land), products, MaterialRules(**rules), edge_rules or EdgeRules()
+        land,
+        edges(land, glued=glued),
+        plan(land),
+        products,
+        MaterialRules(**rules),
+        edge_rules or EdgeRules(),
     )
 
 
@@ -54,7 +65,8 @@ def test_m1_a_cubic_yard_covers(inches, covers_ft2):
 
 @pytest.mark.parametrize("nail", data.names("nails"))
 def test_m2_nails_a_pound_follow_from_steel(nail):
-    """M2: nails a pound against their own dimensions in steel at 490 lb/ft3 (a handbook density): within 4 %."""
+    """M2: nails a pound against their own dimensions in steel at 490 lb/ft3 (a handbook density):
+    within 4 %."""
     length, diameter = (data.value("nails", nail, what) for what in ("length", "diameter"))
     each_kg = math.pi / 4 * diameter**2 * length * units.read("490 lb/ft^3", "density")
     assert data.value("nails", nail, "count") == pytest.approx(1 / each_kg, rel=0.04)
@@ -66,23 +78,31 @@ def test_m2_nails_a_pound_follow_from_steel(nail):
      ("60d", 6, 10)],
 )  # fmt: skip
 def test_m2_nails_against_a_published_table(nail, length_in, a_pound):
-    """M2: a reference table of wire nails per pound, read for this test; trade tables differ by a nail a pound."""
+    """M2: a reference table of wire nails per pound, read for this test; trade tables differ by a
+    nail a pound."""
     assert data.value("nails", nail, "length") == pytest.approx(length_in * units.INCH_M)
     assert data.value("nails", nail, "count") * units.POUND_KG == pytest.approx(a_pound, abs=1.001)
 
 
 @pytest.mark.parametrize(
-    ("stone", "loose", "compacted"), [("ballast", 3100, 3900), ("top course", 2850, 3700), ("base course", 2950, 3700)]
+    ("stone", "loose", "compacted"),
+    [("ballast", 3100, 3900), ("top course", 2850, 3700), ("base course", 2950, 3700)],
 )
 def test_m3_stone_in_the_truck_and_compacted(stone, loose, compacted):
-    """M3: WSDOT Design Manual M 22-01 Exhibit 620-1: dry lb/yd3 in the truck and compacted, x (1 + water)."""
-    done = takeoff([lot(27, 12)], aggregate=stone, base_depth="3 in", moisture="5 %", **PLAIN)  # 3 yd3
+    """M3: WSDOT Design Manual M 22-01 Exhibit 620-1: dry lb/yd3 in the truck and compacted, x (1 +
+    water)."""
+    done = takeoff(
+        [lot(27, 12)], aggregate=stone, base_depth="3 in", moisture="5 %", **PLAIN
+    )  # 3 yd3
     assert done.areas["aggregate"].sum() / units.POUND_KG == pytest.approx(3 * compacted * 1.05)
-    assert done.areas["aggregate_loose"].sum() / units.YD3_M3 == pytest.approx(3 * compacted / loose)
+    assert done.areas["aggregate_loose"].sum() / units.YD3_M3 == pytest.approx(
+        3 * compacted / loose
+    )
 
 
 def test_m4_base_for_a_thousand_square_feet():
-    """M4, from M3: 1,000 ft2 x 3 in = 9.259 yd3 compacted, 17.13 tons dry, 11.61 yd3 in the truck."""
+    """M4, from M3: 1,000 ft2 x 3 in = 9.259 yd3 compacted, 17.13 tons dry, 11.61 yd3 in the
+    truck."""
     done = takeoff([lot(25, 40)], base_depth="3 in", moisture=0, **PLAIN)
     row = one(done.items, "aggregate")
     assert done.areas["compacted"].sum() / units.YD3_M3 == pytest.approx(9.259, abs=5e-4)
@@ -92,7 +112,8 @@ def test_m4_base_for_a_thousand_square_feet():
 
 
 def test_m5_earth_table_agrees_with_its_own_inverse_cells():
-    """M5: Army FM 5-434 Table 1-1: loose -> bank, loose -> compacted, compacted -> bank, compacted -> loose (printed cells)."""
+    """M5: Army FM 5-434 Table 1-1: loose -> bank, loose -> compacted, compacted -> bank, compacted
+    -> loose (printed cells)."""
     printed = {
         "sand": (0.90, 0.86, 1.05, 1.17),
         "loam": (0.80, 0.72, 1.11, 1.39),
@@ -100,13 +121,16 @@ def test_m5_earth_table_agrees_with_its_own_inverse_cells():
         "blasted rock": (0.67, 0.87, 0.77, 1.15),
     }
     for soil, cells in printed.items():
-        loose, compacted = (data.value("swell", soil, f"bank to {state}") for state in ("loose", "compacted"))
+        loose, compacted = (
+            data.value("swell", soil, f"bank to {state}") for state in ("loose", "compacted")
+        )
         worked = (1 / loose, compacted / loose, 1 / compacted, loose / compacted)
         assert worked == pytest.approx(cells, abs=0.0075)
 
 
 def test_m5b_sand_in_place_loose_and_compacted():
-    """M5b: NAVEDTRA 14070 Table 10-1 as quoted: 100 yd3 of sand in place = 111 loose = 95 compacted."""
+    """M5b: NAVEDTRA 14070 Table 10-1 as quoted: 100 yd3 of sand in place = 111 loose = 95
+    compacted."""
     done = takeoff([lot(90, 30)], soil="sand", dig_depth="1 ft")
     assert one(done.items, "dig")["net"] == pytest.approx(100)
     assert one(done.items, "disposal")["net"] == pytest.approx(111)
@@ -114,8 +138,8 @@ def test_m5b_sand_in_place_loose_and_compacted():
 
 
 def test_m6_truckloads_of_clay():
-    """M6: a construction-estimating textbook, examples 9-2, 9-3: 1,000 bank yd3, 30 % swell, 1,300 loose, 186 loads of 7; and
-    500 compacted yd3 at 0.95 are 526 in place (the table's sand row)."""
+    """M6: a construction-estimating textbook, examples 9-2, 9-3: 1,000 bank yd3, 30 % swell, 1,300
+    loose, 186 loads of 7; and 500 compacted yd3 at 0.95 are 526 in place (the table's sand row)."""
     done = takeoff([lot(90, 100)], dig_depth="3 ft", swell="30 %", truck="7 yd^3")
     assert one(done.items, "disposal")["net"] == pytest.approx(1300)
     assert one(done.items, "haul")["order"] == 186
@@ -123,19 +147,27 @@ def test_m6_truckloads_of_clay():
 
 
 def test_m7_loads_for_a_compacted_fill():
-    """M7: a tutorial: 1,000 compacted yd3, shrink 25 %, swell 30 %: 174 loads of 10; it prints 1,735 loose, exactly 1,733.33."""
+    """M7: a tutorial: 1,000 compacted yd3, shrink 25 %, swell 30 %: 174 loads of 10; it prints
+    1,735 loose, exactly 1,733.33."""
     bank_yd3 = 1000 / (1 - 0.25)
-    done = takeoff([lot(90, bank_yd3 * 27 / 3 / 90)], dig_depth="3 ft", swell="30 %", truck="10 yd^3")
+    done = takeoff(
+        [lot(90, bank_yd3 * 27 / 3 / 90)], dig_depth="3 ft", swell="30 %", truck="10 yd^3"
+    )
     assert one(done.items, "disposal")["net"] == pytest.approx(1733.33, abs=0.005)
     assert one(done.items, "haul")["order"] == 174
 
 
 def test_m9_swell_from_densities():
-    """M9: a worked answer: 3,400 lb/yd3 in place and 2,700 loose -> swell 26 %; a ton is 0.59 yd3 in place, 0.74 loose."""
+    """M9: a worked answer: 3,400 lb/yd3 in place and 2,700 loose -> swell 26 %; a ton is 0.59 yd3
+    in place, 0.74 loose."""
     bank, loose = (units.read(f"{d} lb/yd^3", "density") for d in (3400, 2700))
     assert bank / loose - 1 == pytest.approx(0.26, abs=0.005)
-    assert [units.TON_KG / d / units.YD3_M3 for d in (bank, loose)] == pytest.approx([0.59, 0.74], abs=0.005)
-    assert materials.quantities.swell_factor(MaterialRules(swell=bank / loose - 1)) == pytest.approx(bank / loose)
+    assert [units.TON_KG / d / units.YD3_M3 for d in (bank, loose)] == pytest.approx(
+        [0.59, 0.74], abs=0.005
+    )
+    assert materials.quantities.swell_factor(
+        MaterialRules(swell=bank / loose - 1)
+    ) == pytest.approx(bank / loose)
 
 
 def test_m10_infill_by_the_bag():
@@ -148,14 +180,18 @@ def test_m10_infill_by_the_bag():
 
 
 def test_m10_m15_depth_of_infill():
-    """M10: 1 lb/ft2 of sand at 100 lb/ft3 is 0.12 in deep (arithmetic); M15: dry sand, 95 to 105 (general references)."""
+    """M10: 1 lb/ft2 of sand at 100 lb/ft3 is 0.12 in deep (arithmetic); M15: dry sand, 95 to 105
+    (general references)."""
     done = takeoff([lot(25, 40)], infill_rate="1 lb/ft^2")
     assert "0.12 in deep at 2,700 lb/yd^3" in one(done.items, "infill", "pool")["basis"]
-    assert 95 <= MaterialRules().infill_density_kg_per_m3 / units.read("1 lb/ft^3", "density") <= 105
+    assert (
+        95 <= MaterialRules().infill_density_kg_per_m3 / units.read("1 lb/ft^3", "density") <= 105
+    )
 
 
 def test_m11_a_ring_of_nails_has_no_extra_one():
-    """M11: a closed 140 ft run takes 420 nails at 4 in (arithmetic); the takeoff buys the counts of the edges, no more."""
+    """M11: a closed 140 ft run takes 420 nails at 4 in (arithmetic); the takeoff buys the counts of
+    the edges, no more."""
     done = takeoff([lot(30, 40)], nail_allowance=0)
     assert done.areas["perimeter_nails"].sum() == 420
     row = one(done.items, "nails")
@@ -166,25 +202,44 @@ def test_m11_a_ring_of_nails_has_no_extra_one():
     )
 
 
-@pytest.mark.parametrize(("width_ft", "roll_ft", "lap_ft", "count"), [(40, 6, 0.5, 8), (40, 6, 1, 8), (40, 12.5, 2, 4)])
+@pytest.mark.parametrize(
+    ("width_ft", "roll_ft", "lap_ft", "count"), [(40, 6, 0.5, 8), (40, 6, 1, 8), (40, 12.5, 2, 4)]
+)
 def test_m12_strips_of_fabric(width_ft, roll_ft, lap_ft, count):
     """M12: strips = ceil((W - o)/(w - o)) (arithmetic)."""
-    found = strips(np.array([shapely.box(0, 0, 60 * FT, width_ft * FT)]), roll_ft * FT, 300 * FT, lap_ft * FT)
-    assert found["strips"].tolist() == [count] == [math.ceil((width_ft - lap_ft) / (roll_ft - lap_ft))]
+    found = strips(
+        np.array([shapely.box(0, 0, 60 * FT, width_ft * FT)]), roll_ft * FT, 300 * FT, lap_ft * FT
+    )
+    assert (
+        found["strips"].tolist() == [count] == [math.ceil((width_ft - lap_ft) / (roll_ft - lap_ft))]
+    )
     assert found["length_m"].tolist() == pytest.approx([count * 60 * FT])
 
 
 def test_m13_units_shown_agree_with_pint():
     """M13: NIST SP 811 factors, by the pint library: every item in the units of both systems."""
     registry = pint.UnitRegistry()
-    name = {"m2": "m**2", "m3": "m**3", "ft^2": "ft**2", "yd^3": "yd**3", "t": "metric_ton", "h": "hour"}
-    items = pd.DataFrame({"key": list(ITEMS), "net": 1000.0, "net_low": 1.0, "net_high": 1.0, "order_size": 50.0})
+    name = {
+        "m2": "m**2",
+        "m3": "m**3",
+        "ft^2": "ft**2",
+        "yd^3": "yd**3",
+        "t": "metric_ton",
+        "h": "hour",
+    }
+    items = pd.DataFrame(
+        {"key": list(ITEMS), "net": 1000.0, "net_low": 1.0, "net_high": 1.0, "order_size": 50.0}
+    )
     items = items.assign(basis="us words", basis_metric="metric words")
     for system in ("us", "metric"):
         for row in shown(items, system).itertuples():
             if row.unit != "each":
                 unit = ITEMS[row.key].unit
-                there = registry.Quantity(1000.0, name.get(unit, unit)).to(name.get(row.unit, row.unit)).magnitude
+                there = (
+                    registry.Quantity(1000.0, name.get(unit, unit))
+                    .to(name.get(row.unit, row.unit))
+                    .magnitude
+                )
                 assert row.net == pytest.approx(there, rel=1e-9), row.key
             assert row.basis == f"{system} words"
 
@@ -194,21 +249,30 @@ def test_m13_units_shown_agree_with_pint():
     [("unknown", 2.0, 2.5), ("firm", 0.9, 1.5), ("soft", 1.9, 3.3), ("very soft", 3.3, 3.3)],
 )
 def test_m16_lap_of_the_separation_fabric(subgrade, least, most):
-    """M16: Caltrans Standard Specifications 26-1.03C: at least 2 ft (Maryland SHA 211: 30 in); by CBR, over 3: 0.9 to 1.5 ft,
-    1 to 3: 1.9 to 3.3 ft, 0.5 to 1: 3.3 ft or sewn (a copy; FHWA NHI-07-092)."""
+    """M16: Caltrans Standard Specifications 26-1.03C: at least 2 ft (Maryland SHA 211: 30 in); by
+    CBR, over 3: 0.9 to 1.5 ft, 1 to 3: 1.9 to 3.3 ft, 0.5 to 1: 3.3 ft or sewn (a copy; FHWA
+    NHI-07-092)."""
     rules = MaterialRules(subgrade=subgrade)
-    assert least * FT <= rules.lap_below_m() * (1 + 1e-12) and rules.lap_below_m() <= most * FT * (1 + 1e-12)
+    assert least * FT <= rules.lap_below_m() * (1 + 1e-12) and rules.lap_below_m() <= most * FT * (
+        1 + 1e-12
+    )
     done = takeoff([lot(40, 60)], subgrade=subgrade, fabric_below_base=True)
     lap = rules.lap_below_m() / FT
     assert done.areas["below_strips"].tolist() == [math.ceil((40 - lap) / (12.5 - lap))]
-    assert MaterialRules(subgrade=subgrade, below_overlap="30 in").lap_below_m() == pytest.approx(0.762)
+    assert MaterialRules(subgrade=subgrade, below_overlap="30 in").lap_below_m() == pytest.approx(
+        0.762
+    )
 
 
 def test_m17_m18_compaction_and_lifts():
-    """M17: 95 % of maximum dry density stated; M18: Ohio DOT CMS 304.04, lifts of 4 in for plant under 10 tons."""
+    """M17: 95 % of maximum dry density stated; M18: Ohio DOT CMS 304.04, lifts of 4 in for plant
+    under 10 tons."""
     for depth, lifts in (("3 in", 1), ("4 in", 1), ("6 in", 2), ("8 in", 2), ("9 in", 3)):
         done = takeoff([lot(25, 40)], base_depth=depth)
-        assert f"in {lifts} lift(s) to 95 % of maximum dry density" in one(done.items, "aggregate", "pool")["basis"]
+        assert (
+            f"in {lifts} lift(s) to 95 % of maximum dry density"
+            in one(done.items, "aggregate", "pool")["basis"]
+        )
         assert done.areas["labour_base"].sum() == pytest.approx(lifts * 1000 / 250)
 
 
@@ -216,21 +280,27 @@ def test_m17_m18_compaction_and_lifts():
     ("pile", "low", "high"), [(60, 1, 2), (70, 0.75, 1.5), (80, 0.5, 1), (50, 1, 2), (100, 0.5, 1)]
 )
 def test_m19_infill_by_pile_weight(pile, low, high):
-    """M19: 60 oz/yd2: 1 to 2 lb/ft2; 80 oz/yd2: 0.5 to 1 (common practice); between, linear; outside, the nearer end."""
+    """M19: 60 oz/yd2: 1 to 2 lb/ft2; 80 oz/yd2: 0.5 to 1 (common practice); between, linear;
+    outside, the nearer end."""
     rates = infill_rate(Product(pile_weight=f"{pile} oz/yd^2"), MaterialRules())
-    assert np.array(rates) / units.read("1 lb/ft^2", "mass per area") == pytest.approx([low, (low + high) / 2, high])
+    assert np.array(rates) / units.read("1 lb/ft^2", "mass per area") == pytest.approx(
+        [low, (low + high) / 2, high]
+    )
 
 
 # ------------------------------------------------------------------------------------------------ sections
 
 
 def test_every_item_has_a_section_of_masterformat():
-    """Check values section 6: numbers of the form 00 00 00 or 00 00 00.00, from the list that ships with its sources."""
+    """Check values section 6: numbers of the form 00 00 00 or 00 00 00.00, from the list that ships
+    with its sources."""
     listed = {row["value"] for row in data.table("masterformat")}
     for item in ITEMS.values():
         assert re.fullmatch(r"\d\d \d\d \d\d(\.\d\d)?", item.section)
         assert item.section in listed
-    assert ITEMS["turf"].section == "32 18 13"  # synthetic grass surfacing: read in a public specification
+    assert (
+        ITEMS["turf"].section == "32 18 13"
+    )  # synthetic grass surfacing: read in a public specification
     assert ITEMS["aggregate"].section == "32 11 23"  # aggregate base courses: likewise
     assert ITEMS["fabric"].section == "31 05 19"  # UFGS 31 05 19
 
@@ -279,7 +349,9 @@ def test_pools_are_the_sums_of_their_sites_and_the_bid_of_its_pools():
 @settings(max_examples=10, deadline=None)
 @given(
     st.lists(
-        st.tuples(st.integers(4, 60), st.integers(4, 60), st.integers(1, 5), st.integers(1, 2)), min_size=1, max_size=8
+        st.tuples(st.integers(4, 60), st.integers(4, 60), st.integers(1, 5), st.integers(1, 2)),
+        min_size=1,
+        max_size=8,
     )
 )
 def test_no_pool_orders_more_than_its_sites_alone_nor_less_than_net(drawn):
@@ -304,7 +376,10 @@ def test_order_of_rows():
     items = takeoff().items
     kinds = ["pool", "site", "bid"]
     assert list(dict.fromkeys(items["scope_kind"])) == kinds
-    assert list(dict.fromkeys(items.loc[items["scope_kind"] == "pool", "scope"])) == ["phase 1", "phase 2"]
+    assert list(dict.fromkeys(items.loc[items["scope_kind"] == "pool", "scope"])) == [
+        "phase 1",
+        "phase 2",
+    ]
     keys = items.loc[items["scope"] == "phase 1", "key"][items["scope_kind"] == "pool"].tolist()
     assert keys == sorted(keys, key=list(ITEMS).index)
 
@@ -316,7 +391,11 @@ def test_turf_comes_from_the_cut_plan():
     done = takeoff([lot(30, 40), lot(22, 35, site="lot 2")])
     row = one(done.items, "turf", "pool")
     assert row["order"] * row["order_size"] == pytest.approx((2 * 41 + 2 * 36) * 15)
-    assert (row["order"], row["order_unit"], row["net"]) == (154, "ft", pytest.approx(2 * 41 * 15 + 36 * 22))
+    assert (row["order"], row["order_unit"], row["net"]) == (
+        154,
+        "ft",
+        pytest.approx(2 * 41 * 15 + 36 * 22),
+    )
     assert row["basis"].startswith(
         "cut plan: 4 pieces of 2,022 ft^2 as cut, from 4 lengths off rolls 15.0 ft wide, 154.0 ft in all"
     )
@@ -332,7 +411,8 @@ def test_turf_by_whole_rolls():
 
 
 def test_each_lot_cut_alone_stands_beside_the_pool():
-    """Lot a: two strips of 41 ft; lot b: one; the pool's own plan is said to buy 82 ft for the three."""
+    """Lot a: two strips of 41 ft; lot b: one; the pool's own plan is said to buy 82 ft for the
+    three."""
     rows = [lot(20, 40, site="a"), lot(10, 40, site="b")]
     land, alone = ground(rows), plan(ground(rows))
     shared = replace(alone, rolls=alone.rolls.assign(source=["bought", "bought", "stock"]))
@@ -344,13 +424,15 @@ def test_each_lot_cut_alone_stands_beside_the_pool():
     turf = beside.query("key == 'turf' and scope_kind == 'site'")
     assert dict(zip(turf["site"], turf["order"], strict=True)) == {"a": 82, "b": 41}
     before, after = (
-        items.query("scope_kind == 'pool'").drop(columns="order_by_site") for items in (done.items, beside)
+        items.query("scope_kind == 'pool'").drop(columns="order_by_site")
+        for items in (done.items, beside)
     )
     pd.testing.assert_frame_equal(before, after)  # price lines name these rows by their places
 
 
 def test_seams_take_tape_and_adhesive_or_nails():
-    """30 ft of turf on 15 ft rolls: one seam of 40 ft. Nails every 2 in with one more at its end: 241."""
+    """30 ft of turf on 15 ft rolls: one seam of 40 ft. Nails every 2 in with one more at its end:
+    241."""
     done = takeoff([lot(30, 40)])
     assert one(done.items, "tape")["net"] == pytest.approx(40)
     assert one(done.items, "adhesive")["order"] == 3  # 40 ft + 10 % at 20 ft a tube
@@ -376,7 +458,12 @@ def test_borders_shared_by_two_areas_are_one_seam():
     border = type(border)(pd.concat([border.runs, shared]), border.totals)
     nailed, taped = (
         materials.takeoff(
-            land, border, plan(land), PRODUCTS, MaterialRules(), EdgeRules(seam_method=method, edging_on=["shared"])
+            land,
+            border,
+            plan(land),
+            PRODUCTS,
+            MaterialRules(),
+            EdgeRules(seam_method=method, edging_on=["shared"]),
         )
         for method in ("nails", "tape")
     )
@@ -388,7 +475,16 @@ def test_glued_turf_needs_no_ground_works():
     products = {"turf60": Product(fixing="glue")}
     items = takeoff([lot(25, 40)], products=products, glued=("turf60",)).items
     keys = set(items.loc[items["scope_kind"] == "bid", "key"])
-    assert not keys & {"dig", "haul", "aggregate", "fabric", "nails", "fabric_nails", "labour_dig", "excavator"}
+    assert not keys & {
+        "dig",
+        "haul",
+        "aggregate",
+        "fabric",
+        "nails",
+        "fabric_nails",
+        "labour_dig",
+        "excavator",
+    }
     assert one(items, "glue")["order"] == math.ceil(1000 * 1.05 / 200)
     assert "geotextile" not in set(items["key"])
 
@@ -404,7 +500,10 @@ def test_granules_only_where_pets_are():
 def test_edging_in_boards_where_the_rules_ask():
     assert "edging" not in set(takeoff([lot(30, 40)]).items.query("scope_kind == 'bid'")["key"])
     asked = takeoff([lot(30, 40)], edge_rules=EdgeRules(edging_on=["open"]), edging_allowance=0)
-    assert (one(asked.items, "edging")["net"], one(asked.items, "edging")["order"]) == (pytest.approx(140), 7)
+    assert (one(asked.items, "edging")["net"], one(asked.items, "edging")["order"]) == (
+        pytest.approx(140),
+        7,
+    )
     assert one(asked.items, "stakes")["net"] == math.ceil(140 / 3) + 1
 
 
@@ -432,12 +531,15 @@ def test_an_item_left_out_takes_its_work_with_it_and_nothing_else(key):
 
 
 def test_work_shared_with_what_stays_is_that_of_what_stays():
-    """Edged with both fabrics and a line kept: without the weed fabric the crew still lays the other, without caps it still
-    keeps the line."""
+    """Edged with both fabrics and a line kept: without the weed fabric the crew still lays the
+    other, without caps it still keeps the line."""
     more = {"fabric_below_base": True, "reroutes_per_site": 1}
     for key, rule in (("fabric", {"fabric": False}), ("caps", {"caps_per_site": 0})):
         rows = [lot(30, 40, site="a"), lot(22, 35, site="b")]
-        left, never = takeoff(rows, **more, leave_out=[key]).items, takeoff(rows, **more | rule).items
+        left, never = (
+            takeoff(rows, **more, leave_out=[key]).items,
+            takeoff(rows, **more | rule).items,
+        )
         columns = ["scope", "key", "net", "order"]
         pd.testing.assert_frame_equal(left[columns], never[columns])
         assert {"labour_fabric", "labour_caps"} <= set(left["key"])
@@ -462,46 +564,86 @@ def test_no_item_is_left_without_its_work(keys, said):
 @pytest.mark.parametrize(
     ("keys", "product", "method", "said"),
     [
-        (["tape", "adhesive"], {}, "tape", "leaves seams unjoined, without 'tape' and 'adhesive'; take"),
-        (["adhesive"], {"fixing": "glue"}, "nails", "leaves seams unjoined, without 'adhesive'; take"),
+        (
+            ["tape", "adhesive"],
+            {},
+            "tape",
+            "leaves seams unjoined, without 'tape' and 'adhesive'; take",
+        ),
+        (
+            ["adhesive"],
+            {"fixing": "glue"},
+            "nails",
+            "leaves seams unjoined, without 'adhesive'; take",
+        ),
         (["seam_nails"], {}, "nails", "leaves nailed seams unjoined, without 'seam_nails'; take"),
         (["nails"], {}, "tape", "leaves turf unfastened, without 'nails'; take"),
         (["glue"], {"fixing": "glue"}, "tape", "leaves turf unglued, without 'glue'; take"),
-        (["odour"], {"pets": True}, "tape", "leaves 1 pet area(s) without 'odour'; take 'odour' off leave_out"),
+        (
+            ["odour"],
+            {"pets": True},
+            "tape",
+            "leaves 1 pet area(s) without 'odour'; take 'odour' off leave_out",
+        ),
     ],
 )
-def test_turf_is_not_left_loose_nor_seams_open_nor_pets_without_granules(keys, product, method, said):
+def test_turf_is_not_left_loose_nor_seams_open_nor_pets_without_granules(
+    keys, product, method, said
+):
     land, products = ground([lot(30, 40)]), {"turf60": Product(**product)}
-    found = materials.missing(land, products, MaterialRules(leave_out=keys), EdgeRules(seam_method=method))
+    found = materials.missing(
+        land, products, MaterialRules(leave_out=keys), EdgeRules(seam_method=method)
+    )
     assert len(found) == 1 and found[0].startswith(said)
 
 
 def test_what_is_not_needed_here_may_be_left_out():
     land = ground([lot(30, 40)])
     rules = MaterialRules(leave_out=["odour", "tape", "glue", "infill"])
-    assert materials.missing(land, {"turf60": Product()}, rules, EdgeRules(seam_method="nails")) == []
+    assert (
+        materials.missing(land, {"turf60": Product()}, rules, EdgeRules(seam_method="nails")) == []
+    )
 
 
 def test_heads_to_cap_from_the_layer_or_assumed():
     done = takeoff()
-    assert one(done.items, "caps")["net"] == pytest.approx(6 + 4 + 4)  # lot 2 states 6; 4 assumed at lots 1 and 3
+    assert one(done.items, "caps")["net"] == pytest.approx(
+        6 + 4 + 4
+    )  # lot 2 states 6; 4 assumed at lots 1 and 3
     assert [f.code for f in done.findings] == ["caps-assumed"]
     dry = takeoff([lot(25, 40, irrigation="none")])
     assert "caps" not in set(dry.items["key"])
     stated = takeoff([lot(25, 40, caps=0.0)])
-    assert "caps" not in set(stated.items["key"]) and "caps-assumed" not in [f.code for f in stated.findings]
+    assert "caps" not in set(stated.items["key"]) and "caps-assumed" not in [
+        f.code for f in stated.findings
+    ]
 
 
 def test_no_infill_no_dig_no_base():
     bare = takeoff(
-        [lot(25, 40)], products={"turf60": Product(infill="none")}, dig_depth="0 in", base_depth="0 in", fabric=False
+        [lot(25, 40)],
+        products={"turf60": Product(infill="none")},
+        dig_depth="0 in",
+        base_depth="0 in",
+        fabric=False,
     )
     keys = set(bare.items.query("scope_kind == 'bid'")["key"])
-    assert not keys & {"infill", "broom", "dig", "haul", "aggregate", "compactor", "fabric", "fabric_nails"}
+    assert not keys & {
+        "infill",
+        "broom",
+        "dig",
+        "haul",
+        "aggregate",
+        "compactor",
+        "fabric",
+        "fabric_nails",
+    }
 
 
 def test_metric_words():
-    row = shown(takeoff([lot(25, 40)]).items.query("key == 'aggregate' and scope_kind == 'pool'"), "metric").iloc[0]
+    row = shown(
+        takeoff([lot(25, 40)]).items.query("key == 'aggregate' and scope_kind == 'pool'"), "metric"
+    ).iloc[0]
     assert row["unit"] == "t"
     assert row["basis"].startswith("surface 92.9 m^2 x 102 mm = 9.44 m^3 compacted")
 
@@ -511,26 +653,33 @@ def test_metric_words():
 
 def laid(shape, length_ft=300.0):
     """Strips of 6 ft with laps of 6 in over a shape in feet."""
-    found = strips(np.array([shapely.transform(shape, lambda xy: xy * FT)]), 6 * FT, length_ft * FT, 0.5 * FT)
+    found = strips(
+        np.array([shapely.transform(shape, lambda xy: xy * FT)]), 6 * FT, length_ft * FT, 0.5 * FT
+    )
     return int(found["strips"].item()), found["length_m"].item() / FT
 
 
 def test_strips_follow_the_shape_of_an_l():
-    """40 ft x 20 ft with a 20 x 10 notch: 4 strips at 0, 5.5, 11, 16.5 ft; the last two lie over the leg of 20 ft only."""
+    """40 ft x 20 ft with a 20 x 10 notch: 4 strips at 0, 5.5, 11, 16.5 ft; the last two lie over
+    the leg of 20 ft only."""
     shape = shapely.Polygon([(0, 0), (40, 0), (40, 10), (20, 10), (20, 20), (0, 20)])
     assert laid(shape) == (4, pytest.approx(40 + 40 + 20 + 20))
 
 
 def test_ground_that_a_strip_only_touches_is_not_under_it():
-    """Strips of 6 m at 0, 5.5 and 11 m over an L whose step is at 11 m: the third lies on the leg of 20 m alone."""
+    """Strips of 6 m at 0, 5.5 and 11 m over an L whose step is at 11 m: the third lies on the leg
+    of 20 m alone."""
     step = shapely.Polygon([(0, 0), (40, 0), (40, 11), (20, 11), (20, 17), (0, 17)])
     assert strips(np.array([step]), 6.0, 300.0, 0.5).values.tolist() == [[3, 100.0]]
 
 
 def test_strips_leave_gaps_open():
-    """A ring 40 x 20 ft with a hole of 20 x 10: strips at 0, 5.5, 11, 16.5 ft; the second lies wholly beside the hole (two
-    pieces of 10 ft), the others are not cut through. Two lots of one area apart from each other: no fabric between them."""
-    ring = shapely.Polygon(shapely.box(0, 0, 40, 20).exterior, [shapely.box(10, 5, 30, 15).exterior])
+    """A ring 40 x 20 ft with a hole of 20 x 10: strips at 0, 5.5, 11, 16.5 ft; the second lies
+    wholly beside the hole (two pieces of 10 ft), the others are not cut through. Two lots of one
+    area apart from each other: no fabric between them."""
+    ring = shapely.Polygon(
+        shapely.box(0, 0, 40, 20).exterior, [shapely.box(10, 5, 30, 15).exterior]
+    )
     assert laid(ring) == (4, pytest.approx(40 + 20 + 40 + 40))
     apart = shapely.MultiPolygon([shapely.box(0, 0, 20, 6), shapely.box(50, 0, 70, 6)])
     assert laid(apart) == (2, pytest.approx(40))

@@ -1,7 +1,8 @@
-"""A real open data set from end to end: ``bubenec`` of the package momepy, plots and buildings in Bubeneč, Prague.
+"""A real open data set from end to end: ``bubenec`` of the package momepy, plots and buildings in
+Bubeneč, Prague.
 
-Data: buildings and streets by OpenStreetMap contributors, ODbL; plots by ČÚZK, the Czech cadastre; in Web Mercator, whose areas
-there are 2.4 times the ground's.
+Data: buildings and streets by OpenStreetMap contributors, ODbL; plots by ČÚZK, the Czech cadastre;
+in Web Mercator, whose areas there are 2.4 times the ground's.
 """
 
 import geopandas
@@ -19,7 +20,11 @@ def result():
         {"path": get_path("bubenec"), "layer": "tessellation", "role": "parcel"},
         {"path": get_path("bubenec"), "layer": "buildings", "role": "building"},
     ]
-    bid = {"layers": layers, "parcels": {"split": False, "building_setback": "3 ft"}, "units": "metric"}
+    bid = {
+        "layers": layers,
+        "parcels": {"split": False, "building_setback": "3 ft"},
+        "units": "metric",
+    }
     return geoturf.run(geoturf.make_bid(bid), Serial())
 
 
@@ -30,15 +35,20 @@ def test_every_parcel_with_room_for_a_lawn_is_priced(result):
 
 
 def test_ground_is_what_an_equal_area_projection_measures(result):
-    """EPSG:3035 (Lambert azimuthal equal area, ETRS89) as the second opinion: parcels less their buildings."""
+    """EPSG:3035 (Lambert azimuthal equal area, ETRS89) as the second opinion: parcels less their
+    buildings."""
     parcels = geopandas.read_file(get_path("bubenec"), layer="tessellation").to_crs("EPSG:3035")
     given_away = result.ground.taken["area_m2"].sum()
-    assert result.ground.areas["ground_area_m2"].sum() + given_away == pytest.approx(parcels.area.sum(), rel=2e-6)
+    assert result.ground.areas["ground_area_m2"].sum() + given_away == pytest.approx(
+        parcels.area.sum(), rel=2e-6
+    )
 
 
 def test_web_mercator_areas_are_not_believed(result):
     areas = result.ground.areas
-    assert np.allclose(areas["plan_area_m2"] / areas["ground_area_m2"], 2.44, rtol=0.01)  # at 50.1 degrees north
+    assert np.allclose(
+        areas["plan_area_m2"] / areas["ground_area_m2"], 2.44, rtol=0.01
+    )  # at 50.1 degrees north
 
 
 def test_the_order_keeps_its_bound_and_beats_the_hand(result):

@@ -19,7 +19,9 @@ WHOLE = ParcelRules(split=False)
 
 
 def lawn(parcel, *layers, rules=WHOLE, site="lot"):
-    found = ground.measure(source(layer([parcel], FEET, role="parcel", site=[site]), *layers), GroundRules())
+    found = ground.measure(
+        source(layer([parcel], FEET, role="parcel", site=[site]), *layers), GroundRules()
+    )
     return parcels.derive(found, rules)
 
 
@@ -36,12 +38,17 @@ def ft2(found):
 
 
 def in_feet(found):
-    return shapely.union_all(ground.to_crs(found.frames, found.areas.frame.to_numpy(), found.areas.geometry, FEET))
+    return shapely.union_all(
+        ground.to_crs(found.frames, found.areas.frame.to_numpy(), found.areas.geometry, FEET)
+    )
 
 
 def lost(found):
     """Reason -> ft2, of all parcels."""
-    return {reason: size / FT**2 for reason, size in found.taken.groupby("reason", sort=False).area_m2.sum().items()}
+    return {
+        reason: size / FT**2
+        for reason, size in found.taken.groupby("reason", sort=False).area_m2.sum().items()
+    }
 
 
 def test_without_parcels_the_ground_is_given_back():
@@ -50,7 +57,8 @@ def test_without_parcels_the_ground_is_given_back():
 
 
 def test_a_lot_with_house_and_drive_gives_the_lawn_a_person_would_draw():
-    """60 x 120 ft lot, 40 x 30 house, 10 ft drive from street to house: an L of front lawn, sides and back."""
+    """60 x 120 ft lot, 40 x 30 house, 10 ft drive from street to house: an L of front lawn, sides
+    and back."""
     house, drive = box(10, 40, 50, 70), box(35, 0, 45, 40)
     found = lawn(box(0, 0, 60, 120), buildings(house), paving(drive))
     by_hand = Polygon(
@@ -71,16 +79,20 @@ def test_a_lot_with_house_and_drive_gives_the_lawn_a_person_would_draw():
     )
     assert ft2(found) == pytest.approx(60 * 120 - 1200 - 400, rel=1e-6)
     assert shapely.hausdorff_distance(in_feet(found), by_hand) < 1e-4
-    assert shapely.get_num_coordinates(found.areas.geometry[0]) == 13  # no corner more than the hand drew
+    assert (
+        shapely.get_num_coordinates(found.areas.geometry[0]) == 13
+    )  # no corner more than the hand drew
     assert lost(found) == pytest.approx({"building": 1200, "paving": 400}, rel=1e-6)
 
 
 def test_files_in_other_crss_leave_no_seam_along_shared_borders():
-    """Parcel in Web Mercator, house in State Plane, drive in degrees, turned 20 degrees: borders that meet on paper meet within
-    some nanometres, and the lawn still has the corners that a hand would draw and no more."""
+    """Parcel in Web Mercator, house in State Plane, drive in degrees, turned 20 degrees: borders
+    that meet on paper meet within some nanometres, and the lawn still has the corners that a hand
+    would draw and no more."""
     flat = [box(0, 0, 60, 120), box(10, 40, 50, 70), box(35, 0, 45, 40)]
     lot, house, drive, by_hand = (
-        shapely.affinity.rotate(shape, 20, origin=(0, 0)) for shape in (*flat, flat[0] - flat[1] - flat[2])
+        shapely.affinity.rotate(shape, 20, origin=(0, 0))
+        for shape in (*flat, flat[0] - flat[1] - flat[2])
     )
     there = source(
         layer(moved_to([lot], FEET, 3857), 3857, role="parcel", site=["lot"]),
@@ -102,16 +114,22 @@ def test_everything_adds_up_and_says_why():
         ),  # walks across: 2 ft of lawn between them is enough, 3 ft x 3 in the corner
         layer([box(20, 100, 30, 110)], FEET, role="exclude"),
         layer([box(50, 0, 60, 10)], FEET, site=["lot"]),  # drawn already
-        rules=ParcelRules(split=False, boundary_setback="1 ft", building_setback="1 ft", min_area="40 ft^2"),
+        rules=ParcelRules(
+            split=False, boundary_setback="1 ft", building_setback="1 ft", min_area="40 ft^2"
+        ),
     )
     reasons = lost(found)
     derived = found.areas[found.areas.role == "parcel"]
-    assert sum(reasons.values()) + derived.ground_area_m2.sum() / FT**2 == pytest.approx(7200, rel=1e-6)
+    assert sum(reasons.values()) + derived.ground_area_m2.sum() / FT**2 == pytest.approx(
+        7200, rel=1e-6
+    )
     assert reasons["boundary setback"] == pytest.approx(7200 - 58 * 118, rel=1e-6)
     assert reasons["drawn as turf"] == pytest.approx(9 * 9, rel=1e-6)
     assert reasons["exclude"] == pytest.approx(100, rel=1e-6)
     assert reasons["building"] == pytest.approx(48.5 * 30, rel=1e-6)
-    assert reasons["building setback"] == pytest.approx(48.5 + 48.5 + 30 + 1 + 1 + 0.5 * 32, rel=1e-5)
+    assert reasons["building setback"] == pytest.approx(
+        48.5 + 48.5 + 30 + 1 + 1 + 0.5 * 32, rel=1e-5
+    )
     assert list(reasons) == [
         "boundary setback", "drawn as turf", "exclude", "building", "building setback", "paving"
     ]  # fmt: skip
@@ -150,13 +168,23 @@ def test_sharp_and_slanted_corners_are_kept():
 
 def test_a_setback_along_a_slanted_building_is_parallel_to_it():
     house = shapely.affinity.rotate(box(40, 40, 60, 60), 30)
-    found = lawn(box(0, 0, 100, 100), buildings(house), rules=ParcelRules(split=False, building_setback="3 ft"))
+    found = lawn(
+        box(0, 0, 100, 100),
+        buildings(house),
+        rules=ParcelRules(split=False, building_setback="3 ft"),
+    )
     assert ft2(found) == pytest.approx(1e4 - 26**2, rel=1e-6)
 
 
 def test_figures_follow_the_lawn():
     parcel = layer(
-        [box(0, 0, 60, 120)], FEET, role="parcel", sigma_m=0.1, slope_pct=[75.0], elevation_m=[1609.0], aspect_deg=[0.0]
+        [box(0, 0, 60, 120)],
+        FEET,
+        role="parcel",
+        sigma_m=0.1,
+        slope_pct=[75.0],
+        elevation_m=[1609.0],
+        aspect_deg=[0.0],
     )
     found = ground.measure(source(parcel, buildings(box(10, 40, 50, 70))), GroundRules())
     (area,) = parcels.derive(found, WHOLE).areas.itertuples()
@@ -167,14 +195,20 @@ def test_figures_follow_the_lawn():
     assert area.perimeter_m == pytest.approx((360 + 140) * FT * np.sqrt(higher), rel=2e-6)
     assert shapely.area(area.laid) == pytest.approx(area.surface_area_m2, rel=1e-6)
     # by hand: four corners of the lot and of the house see diagonals of 60 x 120 and 40 x 30
-    assert area.area_tolerance_m2 == pytest.approx(0.05 * np.sqrt(4 * (60**2 + 120**2) + 4 * 50**2) * FT, rel=1e-3)
+    assert area.area_tolerance_m2 == pytest.approx(
+        0.05 * np.sqrt(4 * (60**2 + 120**2) + 4 * 50**2) * FT, rel=1e-3
+    )
 
 
 def test_a_parcel_without_lawn_is_told_and_left_out():
     paved = layer([box(0, 0, 20, 20), box(20, 0, 60, 40)], FEET, role="parcel", site=["a", "b"])
-    found = parcels.derive(ground.measure(source(paved, paving(box(-1, -1, 20, 21))), GroundRules()), WHOLE)
+    found = parcels.derive(
+        ground.measure(source(paved, paving(box(-1, -1, 20, 21))), GroundRules()), WHOLE
+    )
     assert found.areas.site.tolist() == ["b"]
-    assert [(f.severity, f.site) for f in found.findings if f.code == "no-lawn"] == [("warning", "a")]
+    assert [(f.severity, f.site) for f in found.findings if f.code == "no-lawn"] == [
+        ("warning", "a")
+    ]
     with pytest.raises(InputError, match="no parcel has any lawn left"):
         lawn(box(0, 0, 20, 20), paving(box(-1, -1, 21, 21)))
 
@@ -185,14 +219,22 @@ def test_rows_keep_their_order_and_drawn_turf_its_row():
         layer([box(20, 0, 40, 40)], FEET, site=["b"]),
     )
     found = parcels.derive(ground.measure(mixed, GroundRules()), WHOLE)
-    assert found.areas[["site", "role"]].to_numpy().tolist() == [["a", "parcel"], ["c", "parcel"], ["b", "turf"]]
+    assert found.areas[["site", "role"]].to_numpy().tolist() == [
+        ["a", "parcel"],
+        ["c", "parcel"],
+        ["b", "turf"],
+    ]
     assert isinstance(found.areas.index, pd.RangeIndex)
 
 
 # --- front, side and back ------------------------------------------------------------------------------------------------
 
-LOTS = [box(60 * k, 120 * r, 60 * k + 60, 120 * r + 120) for r in range(2) for k in range(4)]  # two rows, back to back
-HOUSES = [box(60 * k + 10, (30, 180)[r], 60 * k + 50, (60, 210)[r]) for r in range(2) for k in range(4)]
+LOTS = [
+    box(60 * k, 120 * r, 60 * k + 60, 120 * r + 120) for r in range(2) for k in range(4)
+]  # two rows, back to back
+HOUSES = [
+    box(60 * k + 10, (30, 180)[r], 60 * k + 50, (60, 210)[r]) for r in range(2) for k in range(4)
+]
 SITES = [f"lot {k}" for k in range(8)]
 
 
@@ -210,7 +252,12 @@ def block(*layers, turn=0.0, lots=tuple(LOTS), houses=tuple(HOUSES), rules=None)
 
 def yard_ft2(found):
     """Front, side and back of each site, in ft2."""
-    table = found.areas.pivot_table(index="site", columns="yard", values="ground_area_m2", aggfunc="sum") / FT**2
+    table = (
+        found.areas.pivot_table(
+            index="site", columns="yard", values="ground_area_m2", aggfunc="sum"
+        )
+        / FT**2
+    )
     return table[["front", "side", "back"]]
 
 
@@ -233,7 +280,10 @@ def test_a_street_tells_where_neighbours_cannot():
 
 @pytest.mark.parametrize(
     ("drive", "expected"),
-    [(box(25, 60, 35, 120), [60 * 60, 20 * 30, 60 * 30]), (box(0, 40, 10, 50), [10 * 120, 40 * 90, 10 * 120])],
+    [
+        (box(25, 60, 35, 120), [60 * 60, 20 * 30, 60 * 30]),
+        (box(0, 40, 10, 50), [10 * 120, 40 * 90, 10 * 120]),
+    ],
 )
 def test_a_drive_tells_by_which_open_side_it_leaves(drive, expected):
     yards = yard_ft2(block(paving(drive), lots=LOTS[:1], houses=HOUSES[:1]))
@@ -249,8 +299,12 @@ def test_address_points_tell_too():
 
 def test_yards_make_up_the_lawn_and_have_names_of_their_own():
     split, whole = block(), block(rules=ParcelRules(split=False))
-    assert split.areas.ground_area_m2.sum() == pytest.approx(whole.areas.ground_area_m2.sum(), rel=1e-7)
-    assert split.areas[["area", "yard"]].iloc[:3].to_numpy().tolist() == [[y, y] for y in ("front", "side", "back")]
+    assert split.areas.ground_area_m2.sum() == pytest.approx(
+        whole.areas.ground_area_m2.sum(), rel=1e-7
+    )
+    assert split.areas[["area", "yard"]].iloc[:3].to_numpy().tolist() == [
+        [y, y] for y in ("front", "side", "back")
+    ]
     assert not split.areas.duplicated(["site", "area"]).any()
 
 
@@ -269,14 +323,22 @@ def test_a_lot_without_a_house_stays_whole_and_is_counted():
 # --- properties ----------------------------------------------------------------------------------------------------------
 
 
-@example([(0, 0, 1, 1, 0)] * 3 + [(5, 75, 27, 15, 57)])  # GEOS made an invalid polygon of this in a mitred buffer
+@example(
+    [(0, 0, 1, 1, 0)] * 3 + [(5, 75, 27, 15, 57)]
+)  # GEOS made an invalid polygon of this in a mitred buffer
 @settings(max_examples=20, deadline=None)
-@given(st.lists(st.tuples(*[st.integers(0, 90)] * 2, *[st.integers(1, 40)] * 2, st.integers(0, 90)), max_size=5))
+@given(
+    st.lists(
+        st.tuples(*[st.integers(0, 90)] * 2, *[st.integers(1, 40)] * 2, st.integers(0, 90)),
+        max_size=5,
+    )
+)
 def test_parcel_is_lawn_and_what_was_taken(things):
-    """Nothing gets lost: what is left and what was taken make the parcel; nothing left lies under a building."""
-    shapes = [shapely.affinity.rotate(box(x, y, x + w, y + h), turn) for x, y, w, h, turn in things] or [
-        box(200, 0, 201, 1)
-    ]
+    """Nothing gets lost: what is left and what was taken make the parcel; nothing left lies under a
+    building."""
+    shapes = [
+        shapely.affinity.rotate(box(x, y, x + w, y + h), turn) for x, y, w, h, turn in things
+    ] or [box(200, 0, 201, 1)]
     found = lawn(box(0, 0, 100, 100), buildings(*shapes))
     assert ft2(found) + sum(lost(found).values()) == pytest.approx(1e4, rel=1e-6)
     assert shapely.is_valid(found.areas.geometry.to_numpy()).all()

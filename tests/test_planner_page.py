@@ -1,4 +1,5 @@
-"""The planner's page as it looks: on paper nothing is cut off or folded away, and no label of a chart lies on another."""
+"""The planner's page as it looks: on paper nothing is cut off or folded away, and no label of a
+chart lies on another."""
 
 from __future__ import annotations
 
@@ -27,12 +28,15 @@ def browser():
 
 @pytest.fixture(scope="module")
 def text() -> str:
-    """A page whose numbers are as long as those of a city, with a rebate column beside all others."""
+    """A page whose numbers are as long as those of a city, with a rebate column beside all
+    others."""
     ground = parks(*[700_000 + 1_000 * k for k in range(40)], district="North")
     ground.areas["site"] = [f"Quillhaven memorial park number {k}" for k in range(40)]
     profile = {"min_pile_height": "1.5 in", "max_coverage": "50 %"}
     rebate = {"amount": "1.50 USD/ft^2", "date": "2026-01-01", "terms": "as invented for this test"}
-    rules = water_rules(budget="40000000 USD", profile=profile, conversions={"turf": {"rebate": rebate}})
+    rules = water_rules(
+        budget="40000000 USD", profile=profile, conversions={"turf": {"rebate": rebate}}
+    )
     found = water.compare(ground, turf_price(ground, 6.0), rules, "USD")
     bid = SimpleNamespace(name="Quillhaven parks", units="us", currency="USD", water=rules)
     return planner.page(SimpleNamespace(bid=bid, water=found))
@@ -65,7 +69,9 @@ def test_no_column_is_cut_off_on_paper(paper):
 
 def test_folds_are_open_on_paper_and_closed_on_the_screen(paper):
     """checkVisibility: false for what a closed fold keeps from being drawn."""
-    folded = "[...document.querySelectorAll('details > :not(summary)')].map((e) => e.checkVisibility())"
+    folded = (
+        "[...document.querySelectorAll('details > :not(summary)')].map((e) => e.checkVisibility())"
+    )
     within = """[...document.querySelectorAll("details > :not(summary)")].map((e) => {
       const [content, fold] = [e, e.parentElement].map((x) => x.getBoundingClientRect());
       return content.height > 10 && content.bottom <= fold.bottom + 1;
@@ -81,7 +87,12 @@ def test_a_phone_scrolls_tables_and_charts_not_the_page(browser, text):
     page.set_content(text)
     assert page.evaluate("document.documentElement.scrollWidth") == 390
     assert (
-        min(page.evaluate("[...document.querySelectorAll('svg')].map((e) => e.getBoundingClientRect().width)")) >= 500
+        min(
+            page.evaluate(
+                "[...document.querySelectorAll('svg')].map((e) => e.getBoundingClientRect().width)"
+            )
+        )
+        >= 500
     )
     page.close()
 
@@ -98,7 +109,10 @@ def boxes(page, selector: str) -> list[tuple[float, float, float, float]]:
 
 def meet(one, other, room: float = 0.5) -> bool:
     return (
-        one[0] < other[2] - room and other[0] < one[2] - room and one[1] < other[3] - room and other[1] < one[3] - room
+        one[0] < other[2] - room
+        and other[0] < one[2] - room
+        and one[1] < other[3] - room
+        and other[1] < one[3] - room
     )
 
 
@@ -118,7 +132,12 @@ def clear(page) -> None:
     for box, word in zip(texts, words, strict=True):
         assert not any(meet(box, (x0 - 0.6, y0, x1 + 0.6, y1)) for x0, y0, x1, y1 in lines), word
         assert not any(meet(box, mark) for mark in marks), word
-        assert box[0] >= sheet[0] and box[1] >= sheet[1] and box[2] <= sheet[2] + 0.5 and box[3] <= sheet[3] + 0.5, word
+        assert (
+            box[0] >= sheet[0]
+            and box[1] >= sheet[1]
+            and box[2] <= sheet[2] + 0.5
+            and box[3] <= sheet[3] + 0.5
+        ), word
 
 
 @pytest.mark.parametrize("budget", [100_000, 1_900_000, 2_000_000, 6_000_000, 7_400_000])
@@ -126,8 +145,13 @@ def clear(page) -> None:
 @pytest.mark.parametrize("scale", [1, 1_000])
 def test_marks_of_the_curve_are_named_clear_of_one_another(browser, budget, most, scale):
     points = [(scale * most * k / 20, scale * 42e6 * (1 - (1 - k / 20) ** 2)) for k in range(21)]
-    marks = [(word, scale * x, scale * 3.3 * x) for word, x in (("this budget", budget), ("twice", 2 * budget))]
-    chart = charts.curve(points, marks, "{:,.0f}".format, "{:,.0f}".format, ("a chart", "budget, USD", "saved, gal"))
+    marks = [
+        (word, scale * x, scale * 3.3 * x)
+        for word, x in (("this budget", budget), ("twice", 2 * budget))
+    ]
+    chart = charts.curve(
+        points, marks, "{:,.0f}".format, "{:,.0f}".format, ("a chart", "budget, USD", "saved, gal")
+    )
     page = drawn(browser, chart)
     assert page.locator("svg .flagword").count() == 2
     clear(page)
@@ -137,7 +161,10 @@ def test_marks_of_the_curve_are_named_clear_of_one_another(browser, budget, most
 @pytest.mark.parametrize(
     ("rows", "middle"),
     [
-        ([("price of water", 735_642, 2_117_740), ("rinse and cooling", 1_288_481, 1_288_481)], 1_288_481),
+        (
+            [("price of water", 735_642, 2_117_740), ("rinse and cooling", 1_288_481, 1_288_481)],
+            1_288_481,
+        ),
         ([("rain", -2_500_000, 1_000_000), ("capital", -100, 900_000)], 1_000_000),
         ([("rain", -9_000, -8_000), ("upkeep", -8_990, -8_980)], -9_000),
         ([("rain", 5.0, 5.0)], 5.0),
@@ -146,7 +173,9 @@ def test_marks_of_the_curve_are_named_clear_of_one_another(browser, budget, most
 def test_the_chart_of_spans_has_an_axis_with_its_unit(browser, rows, middle):
     """The axis read back: where a bar ends, its value lies on the line through the axis's marks."""
     titles = ("a chart", "net present value, USD")
-    page = drawn(browser, charts.spans(rows, middle, lambda v: f"{v:,.0f} USD", titles, "as it stands"))
+    page = drawn(
+        browser, charts.spans(rows, middle, lambda v: f"{v:,.0f} USD", titles, "as it stands")
+    )
     clear(page)
     assert page.locator("svg .axis").text_content() == titles[1]
     words = page.locator("svg .label").all_text_contents()
@@ -157,5 +186,8 @@ def test_the_chart_of_spans_has_an_axis_with_its_unit(browser, rows, middle):
     for (_, *ends), (left, _, right, _) in zip(rows, boxes(page, "svg .span"), strict=True):
         assert left == pytest.approx(at[0] + each * (min(ends) - steps[0]), abs=0.6)
         assert right == pytest.approx(at[0] + each * (max(ends) - steps[0]), abs=2.5)
-    assert steps[0] <= min(min(ends) for _, *ends in rows) and max(max(ends) for _, *ends in rows) <= steps[-1]
+    assert (
+        steps[0] <= min(min(ends) for _, *ends in rows)
+        and max(max(ends) for _, *ends in rows) <= steps[-1]
+    )
     page.close()

@@ -1,4 +1,5 @@
-"""Who shares rolls and who leans alike, from end to end: a bond that binds nobody changes nothing."""
+"""Who shares rolls and who leans alike, from end to end: a bond that binds nobody changes
+nothing."""
 
 import geopandas
 import pytest
@@ -8,7 +9,12 @@ from shapely.geometry import box
 import geoturf
 
 SITES = 6
-ARMS_M = [(3.0, 13.7, 6.3, 6.5), (7.8, 8.3, 4.8, 11.1), (5.3, 12.4, 4.9, 13.6), (3.9, 5.6, 11.8, 9.4)]
+ARMS_M = [
+    (3.0, 13.7, 6.3, 6.5),
+    (7.8, 8.3, 4.8, 11.1),
+    (5.3, 12.4, 4.9, 13.6),
+    (3.9, 5.6, 11.8, 9.4),
+]
 
 
 def lawn(width, depth, arm, rise):
@@ -23,7 +29,9 @@ def yards(tmp_path_factory):
     shapes = []
     for k in range(2 * SITES):
         shape = rotate(lawn(*ARMS_M[k % len(ARMS_M)]), 17 * k)
-        shapes.append(translate(scale(shape, 1 + 0.03 * k, 1 - 0.02 * k), 250_000 + 60 * k, 4_070_000))
+        shapes.append(
+            translate(scale(shape, 1 + 0.03 * k, 1 - 0.02 * k), 250_000 + 60 * k, 4_070_000)
+        )
     sites = [f"lot {k}" for k in range(SITES) for _ in "fb"]
     table = geopandas.GeoDataFrame(
         {"site": sites, "area": ["front", "back"] * SITES}, geometry=shapes, crs="EPSG:26911"
@@ -35,19 +43,25 @@ def bought_m2(yards, rows=slice(None), view=None, **cuts):
     folder, table = yards
     table = table[rows] if view is None else table[rows].assign(view=view)
     table.to_file(folder / "lawns.gpkg", engine="pyogrio")
-    bid = geoturf.make_bid({"layers": [{"path": "lawns.gpkg"}], "folder": str(folder), "cuts": cuts})
+    bid = geoturf.make_bid(
+        {"layers": [{"path": "lawns.gpkg"}], "folder": str(folder), "cuts": cuts}
+    )
     return geoturf.run(bid).plan.pools["bought_m2"].sum()
 
 
 def test_a_view_of_one_area_binds_nobody(yards):
-    """Each lot run alone, its two areas seen from two sides or with no view at all: the same turf."""
+    """Each lot run alone, its two areas seen from two sides or with no view at all: the same
+    turf."""
     for k in range(SITES):
         rows = slice(2 * k, 2 * k + 2)
-        assert bought_m2(yards, rows, view=["street", "yard"]) == bought_m2(yards, rows, view=["", ""])
+        assert bought_m2(yards, rows, view=["street", "yard"]) == bought_m2(
+            yards, rows, view=["", ""]
+        )
 
 
 def test_lots_kept_apart_buy_what_each_buys_alone(yards):
-    """`pool = "site"` is known where turf is laid, too: nothing is laid for rolls that others would share."""
+    """`pool = "site"` is known where turf is laid, too: nothing is laid for rolls that others would
+    share."""
     alone = [bought_m2(yards, slice(2 * k, 2 * k + 2)) for k in range(SITES)]
     assert bought_m2(yards, pool="site") == pytest.approx(sum(alone), abs=1e-9)
     assert bought_m2(yards) < sum(alone)

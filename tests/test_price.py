@@ -1,4 +1,5 @@
-"""Price: build-up by hand, apportionment in exact fractions, columns and rows that add up to the cent."""
+"""Price: build-up by hand, apportionment in exact fractions, columns and rows that add up to the
+cent."""
 
 import math
 from decimal import Decimal as D
@@ -30,17 +31,22 @@ def priced(rows=LOTS, products=PRODUCTS, rules=None, currency="USD"):
 
 
 def test_shares_are_rounded_running_sums():
-    """By hand: 148 among 757, 295, 636 and 976 of 2,664 is 42.06, 58.44, 93.78 and 148 up to each, rounded 42, 58, 94, 148."""
+    """By hand: 148 among 757, 295, 636 and 976 of 2,664 is 42.06, 58.44, 93.78 and 148 up to each,
+    rounded 42, 58, 94, 148."""
     assert shared(148, np.array([757, 295, 636, 976])).tolist() == [42, 16, 36, 54]
 
 
 @given(st.integers(0, 10**10), st.lists(st.integers(0, 10**6), min_size=1, max_size=50).filter(any))
 def test_shares_add_up_and_keep_quota(cents, weights):
-    """In exact fractions: each part is its exact share rounded up or down (the quota rule of apportionment, from memory)."""
+    """In exact fractions: each part is its exact share rounded up or down (the quota rule of
+    apportionment, from memory)."""
     parts = shared(cents, np.array(weights)).tolist()
     assert sum(parts) == cents
     exact = [Fraction(cents * weight, sum(weights)) for weight in weights]
-    assert all(math.floor(share) <= part <= math.ceil(share) for part, share in zip(parts, exact, strict=True))
+    assert all(
+        math.floor(share) <= part <= math.ceil(share)
+        for part, share in zip(parts, exact, strict=True)
+    )
 
 
 @given(st.integers(0, 10**12), st.lists(st.floats(0, 1e6), min_size=1, max_size=50))
@@ -73,7 +79,8 @@ def test_a_line_is_quantity_times_unit_price():
     )
     assert lines.loc["infill", "amount"] == lines.loc["infill", "quantity"] * D("11.75")
     assert (
-        lines["amount"] == [units.cents(q * p) for q, p in zip(lines["quantity"], lines["unit_price"], strict=True)]
+        lines["amount"]
+        == [units.cents(q * p) for q, p in zip(lines["quantity"], lines["unit_price"], strict=True)]
     ).all()
 
 
@@ -85,8 +92,16 @@ def test_half_a_cent_is_rounded_up():
 
 
 def test_build_up_in_its_order():
-    """By hand, from the direct cost: waste on materials, contingency on both, tax on materials and waste, and so on up."""
-    rates = {"waste": 0.02, "contingency": 0.05, "sales_tax": 0.0725, "overhead": 0.11, "profit": 0.08, "bond": 0.012}
+    """By hand, from the direct cost: waste on materials, contingency on both, tax on materials and
+    waste, and so on up."""
+    rates = {
+        "waste": 0.02,
+        "contingency": 0.05,
+        "sales_tax": 0.0725,
+        "overhead": 0.11,
+        "profit": 0.08,
+        "bond": 0.012,
+    }
     done = priced(rules=PriceRules(**rates))
     t = done.totals
     assert t["direct cost"] == t["materials"] + t["labour"] + t["plant"] + t["services"]
@@ -124,7 +139,8 @@ def adds_up(done):
     assert (schedule[["amount", *steps]].sum(axis=1) == schedule["price"]).all()
     by_phase = schedule.groupby("phase")["price"].sum()
     assert all(
-        by_phase[phase] == value for phase, value in zip(done.phases["phase"], done.phases["price"], strict=True)
+        by_phase[phase] == value
+        for phase, value in zip(done.phases["phase"], done.phases["price"], strict=True)
     )
     assert (done.areas["price"] >= done.areas["cost"]).all()
 
@@ -136,19 +152,27 @@ def test_all_columns_and_rows_add_up():
 @settings(max_examples=10, deadline=None)
 @given(
     st.lists(
-        st.tuples(st.integers(3, 50), st.integers(3, 50), st.integers(1, 4), st.integers(1, 3)), min_size=1, max_size=7
+        st.tuples(st.integers(3, 50), st.integers(3, 50), st.integers(1, 4), st.integers(1, 3)),
+        min_size=1,
+        max_size=7,
     ),
     st.tuples(*[st.floats(0, 0.3) for _ in range(6)]),
 )
 def test_they_add_up_whatever_the_bid(drawn, rates):
-    rows = [{"width_ft": w, "length_ft": h, "site": f"lot {s}", "phase": str(p)} for w, h, s, p in drawn]
+    rows = [
+        {"width_ft": w, "length_ft": h, "site": f"lot {s}", "phase": str(p)} for w, h, s, p in drawn
+    ]
     names = ("waste", "contingency", "sales_tax", "overhead", "profit", "bond")
     adds_up(priced(rows, rules=PriceRules(**dict(zip(names, rates, strict=True)))))
 
 
 def test_areas_pay_for_what_they_take():
-    """Two equal lots pay the same to a cent; the pet lot pays for its granules; turf80 for its own price."""
-    rows = [{"width_ft": 15, "length_ft": 40, "site": "a"}, {"width_ft": 15, "length_ft": 40, "site": "b"}]
+    """Two equal lots pay the same to a cent; the pet lot pays for its granules; turf80 for its own
+    price."""
+    rows = [
+        {"width_ft": 15, "length_ft": 40, "site": "a"},
+        {"width_ft": 15, "length_ft": 40, "site": "b"},
+    ]
     same = priced(rows).areas["price"]
     assert abs(same[0] - same[1]) <= CENT * 40
     pet = priced([rows[0], rows[1] | {"use": "pet"}]).areas["price"]
@@ -156,8 +180,12 @@ def test_areas_pay_for_what_they_take():
 
 
 def test_each_product_is_paid_by_its_own_areas():
-    """Equal areas in one phase, 615 ft2 of turf each at 2.10 and 2.60: 307.50 apart, and 3 % contingency and 7 % tax on it."""
-    bare = {"turf60": Product(infill="none"), "turf80": Product(infill="none", price="2.60 USD/ft^2")}
+    """Equal areas in one phase, 615 ft2 of turf each at 2.10 and 2.60: 307.50 apart, and 3 %
+    contingency and 7 % tax on it."""
+    bare = {
+        "turf60": Product(infill="none"),
+        "turf80": Product(infill="none", price="2.60 USD/ft^2"),
+    }
     rows = [{"width_ft": 15, "length_ft": 40, "product": name} for name in bare]
     cost = priced(rows, products=bare).areas["cost"]
     assert cost[1] - cost[0] == pytest.approx(D("307.50") * D("1.10"), abs=D("0.30"))
@@ -166,7 +194,11 @@ def test_each_product_is_paid_by_its_own_areas():
 def test_tax_and_waste_are_borne_by_materials():
     done = priced(rules=PriceRules(waste="5 %")).schedule.set_index("section")
     earth = done.loc["31 23 16"]  # services, labour and plant
-    assert (earth["sales tax"] == 0).all() and (earth["waste"] == 0).all() and (earth["contingency"] > 0).all()
+    assert (
+        (earth["sales tax"] == 0).all()
+        and (earth["waste"] == 0).all()
+        and (earth["contingency"] > 0).all()
+    )
 
 
 def test_sites_stand_once_in_their_order():
@@ -178,7 +210,9 @@ def test_sites_stand_once_in_their_order():
 def test_unit_price_of_each_phase():
     done = priced()
     for row in done.phases.itertuples():
-        assert row.price_per_ft2 == units.cents(float(row.price) / (row.surface_area_m2 / units.FT2_M2))
+        assert row.price_per_ft2 == units.cents(
+            float(row.price) / (row.surface_area_m2 / units.FT2_M2)
+        )
 
 
 def test_lines_carry_sections_of_masterformat():
@@ -206,9 +240,13 @@ def test_a_price_per_package_or_measure_is_the_same_money(cost, same):
     key = {"36": "aggregate", "0.": "fabric", "29": "edging"}[cost[:2]]
     land = ground(LOTS)
     laid = plan(land)
-    taken = materials.takeoff(land, edges(land), laid, PRODUCTS, MaterialRules(), EdgeRules(edging_on=["open"]))
+    taken = materials.takeoff(
+        land, edges(land), laid, PRODUCTS, MaterialRules(), EdgeRules(edging_on=["open"])
+    )
     totals = [
-        price(land, laid, taken, PRODUCTS, PriceRules(costs={key: text}), "USD").totals["direct cost"]
+        price(land, laid, taken, PRODUCTS, PriceRules(costs={key: text}), "USD").totals[
+            "direct cost"
+        ]
         for text in (cost, same)
     ]
     assert totals[0] == totals[1]
@@ -263,7 +301,8 @@ def test_another_currency_is_refused_with_every_cost_named():
         priced(currency="EUR")
     lines = [f.line() for f in refused.value.findings]
     assert any(
-        "price.costs.aggregate is 36 USD/ton, but the bid's currency is EUR; give it in EUR" in line for line in lines
+        "price.costs.aggregate is 36 USD/ton, but the bid's currency is EUR; give it in EUR" in line
+        for line in lines
     )
     assert any("products.turf60.price" in line for line in lines)
     assert not any("costs.glue" in line for line in lines)  # nothing is glued here
@@ -279,12 +318,19 @@ def test_extras_by_site_phase_and_surface():
     adds_up(done)
     paid = done.lines[done.lines["key"] == "extra"].groupby("description")["amount"].sum()
     surface = sum(row["width_ft"] * row["length_ft"] for row in LOTS)
-    assert paid.to_dict() == {"Permit": D("360.00"), "Delivery": D("1800.00"), "Survey": units.cents(0.05 * surface)}
+    assert paid.to_dict() == {
+        "Permit": D("360.00"),
+        "Delivery": D("1800.00"),
+        "Survey": units.cents(0.05 * surface),
+    }
 
 
 @pytest.mark.parametrize(
     ("wrong", "said"),
-    [({"price": "5 USD"}, 'like "5 USD/site"'), ({"price": "5 USD/site", "section": "32-18"}, "is no section number")],
+    [
+        ({"price": "5 USD"}, 'like "5 USD/site"'),
+        ({"price": "5 USD/site", "section": "32-18"}, "is no section number"),
+    ],
 )
 def test_extras_that_cannot_be_counted_are_refused(wrong, said):
     with pytest.raises(ValidationError, match=said):
@@ -332,18 +378,22 @@ def seam(edge_rules=None, unit="ft", **price):
 
 
 def test_a_seam_costs_its_tape_adhesive_and_labour():
-    """By hand: tape 42 / 100 ft + 5 %, adhesive 13.50 / 20 ft + 10 %, a crew-hour 148 / 50 ft: 0.441 + 0.7425 + 2.96 = 4.1435."""
+    """By hand: tape 42 / 100 ft + 5 %, adhesive 13.50 / 20 ft + 10 %, a crew-hour 148 / 50 ft:
+    0.441 + 0.7425 + 2.96 = 4.1435."""
     assert str(seam()) == "4.14 USD/ft"
     assert str(seam(unit="m")) == "13.59 USD/m"
 
 
 def test_a_nailed_seam_costs_its_nails_and_labour():
-    """Six nails a foot: 6 x 98 / (50 lb x 31) + 5 %, driven at 350 an hour of 148, and the joining: 0.3983 + 2.5371 + 2.96."""
+    """Six nails a foot: 6 x 98 / (50 lb x 31) + 5 %, driven at 350 an hour of 148, and the joining:
+    0.3983 + 2.5371 + 2.96."""
     assert str(seam({"seam_method": "nails"})) == "5.90 USD/ft"
 
 
 def test_a_seam_costs_what_the_bid_pays():
-    assert str(seam(costs={"tape": "0.50 USD/ft", "labour": "50 USD/h"})) == "2.27 USD/ft"  # 0.525 + 0.7425 + 1
+    assert (
+        str(seam(costs={"tape": "0.50 USD/ft", "labour": "50 USD/h"})) == "2.27 USD/ft"
+    )  # 0.525 + 0.7425 + 1
 
 
 def test_the_default_is_what_default_prices_come_to():

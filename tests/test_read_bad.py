@@ -1,5 +1,6 @@
-"""Every row of bad input that reading meets (tests/data: one fault a file, named for it). The rule: what can be mended
-without a guess is mended and told; what cannot is left out by name while the rest lives; nothing left to price is a refusal."""
+"""Every row of bad input that reading meets (tests/data: one fault a file, named for it). The rule:
+what can be mended without a guess is mended and told; what cannot is left out by name while the
+rest lives; nothing left to price is a refusal."""
 
 import io
 import json
@@ -37,7 +38,14 @@ GOOD = {"path": "leading_zeros.geojson", "name": "good"}
 
 
 def source_of(*layers):
-    return read(make_bid({"layers": [{"path": x} if isinstance(x, str) else x for x in layers], "folder": str(DATA)}))
+    return read(
+        make_bid(
+            {
+                "layers": [{"path": x} if isinstance(x, str) else x for x in layers],
+                "folder": str(DATA),
+            }
+        )
+    )
 
 
 def refusal(*layers):
@@ -46,7 +54,8 @@ def refusal(*layers):
     return refused.value.findings
 
 
-# what is mended or left out, and told: file, severity, code, feature named, features left, counted as not priced
+# what is mended or left out, and told: file, severity, code, feature named, features left, counted
+# as not priced
 LIVES = [
     ("unclosed_ring.geojson", "note", "repaired", "2", 3, 0),
     ("small_crossing.geojson", "warning", "repaired", "2", 3, 0),
@@ -161,7 +170,10 @@ def test_refused_though_other_files_are_good(path, code, words):
 
 def test_everything_is_told_at_once():
     findings = refusal(
-        "duplicate_ids.geojson", "bow_tie.geojson", "no_prj.shp", {"path": "spike.geojson", "crs": "EPSG:1"}
+        "duplicate_ids.geojson",
+        "bow_tie.geojson",
+        "no_prj.shp",
+        {"path": "spike.geojson", "crs": "EPSG:1"},
     )
     assert {f.code for f in findings} >= {"duplicate-id", "beyond-repair", "no-crs", "unknown-crs"}
 
@@ -173,8 +185,9 @@ def test_findings_keep_their_order():
 
 
 def test_a_repair_says_by_how_much():
-    """By hand: a square of 100 whose left side makes a loop. The loop's triangle (1/3, 49 2/3), (1, 49), (1, 51) of 2/3 is
-    counted twice as sent; the side loses the triangle (0, 50), (1/3, 49 2/3), (0, 49) of 1/6. As sent 10000 - 1/6 + 2/3."""
+    """By hand: a square of 100 whose left side makes a loop. The loop's triangle (1/3, 49 2/3), (1,
+    49), (1, 51) of 2/3 is counted twice as sent; the side loses the triangle (0, 50), (1/3, 49
+    2/3), (0, 49) of 1/6. As sent 10000 - 1/6 + 2/3."""
     ring = Polygon([(0, 0), (100, 0), (100, 100), (0, 100), (0, 50), (1, 49), (1, 51), (0, 49)])
     say = Say(Gathered())
     (mended,), kept = polygons(np.array([ring]), np.array([7]), {}, True, say)
@@ -195,7 +208,9 @@ def test_a_repair_past_a_thousandth_is_none():
 
 
 def test_a_wrong_mapping_names_the_nearest_column():
-    (finding,) = refusal({"path": "spike.geojson", "columns": {"site": "sit", "area": "LOT"}}, GOOD)[:1]
+    (finding,) = refusal(
+        {"path": "spike.geojson", "columns": {"site": "sit", "area": "LOT"}}, GOOD
+    )[:1]
     assert finding.code == "unknown-column"
     assert "site = 'sit'" in finding.message
     assert "did you mean 'site'" in finding.message
@@ -207,7 +222,11 @@ def test_a_wrong_layer_names_the_nearest():
 
 
 def test_a_mapping_without_dbf_says_so():
-    (finding,) = (f for f in refusal({"path": "no_dbf.shp", "columns": {"site": "LOT"}}) if f.severity == "error")
+    (finding,) = (
+        f
+        for f in refusal({"path": "no_dbf.shp", "columns": {"site": "LOT"}})
+        if f.severity == "error"
+    )
     assert "is its .dbf missing?" in finding.message
 
 
@@ -253,7 +272,11 @@ def test_hostile_text_stays_text():
 
 
 def test_ids_stay_text():
-    assert source_of("leading_zeros.geojson").layers[0].table["site"].tolist() == ["0012", "012", "12"]
+    assert source_of("leading_zeros.geojson").layers[0].table["site"].tolist() == [
+        "0012",
+        "012",
+        "12",
+    ]
 
 
 def test_every_bad_file_is_met():
@@ -268,8 +291,22 @@ def test_every_bad_file_is_met():
 
 def damaged(tmp_path, chance):
     """A good file of some format with some bytes changed, cut out or cut off; its name."""
-    name = chance.choice(["lots.gpkg", "lots.shp", "lots.fgb", "lots.geojson", "lots.parquet", "lots.kml", "sent.zip"])
-    part = chance.choice(["lots.shp", "lots.dbf", "lots.shx", "lots.prj", "lots.cpg"]) if name == "lots.shp" else name
+    name = chance.choice(
+        [
+            "lots.gpkg",
+            "lots.shp",
+            "lots.fgb",
+            "lots.geojson",
+            "lots.parquet",
+            "lots.kml",
+            "sent.zip",
+        ]
+    )
+    part = (
+        chance.choice(["lots.shp", "lots.dbf", "lots.shx", "lots.prj", "lots.cpg"])
+        if name == "lots.shp"
+        else name
+    )
     content = bytearray((tmp_path / "good" / part).read_bytes())
     how = chance.random()
     if how < 0.2:
@@ -287,13 +324,18 @@ def damaged(tmp_path, chance):
 
 
 def test_no_damage_gets_past_the_findings(tmp_path, capfd):
-    """150 files with random damage (always the same): each is read, told or refused; no other error, nothing printed."""
+    """150 files with random damage (always the same): each is read, told or refused; no other
+    error, nothing printed."""
     good = tmp_path / "good"
     good.mkdir()
     shapes = [box(-77 + k * 0.001, 40, -76.9995 + k * 0.001, 40.0005) for k in range(3)]
-    table = geopandas.GeoDataFrame({"site": ["a", "b", "é"], "slope_pct": [1.5, 2.0, 3.0]}, geometry=shapes, crs=4326)
+    table = geopandas.GeoDataFrame(
+        {"site": ["a", "b", "é"], "slope_pct": [1.5, 2.0, 3.0]}, geometry=shapes, crs=4326
+    )
     for suffix in ("gpkg", "shp", "fgb", "geojson", "kml"):
-        pyogrio.write_dataframe(table, good / f"lots.{suffix}", driver="KML" if suffix == "kml" else None)
+        pyogrio.write_dataframe(
+            table, good / f"lots.{suffix}", driver="KML" if suffix == "kml" else None
+        )
     table.to_parquet(good / "lots.parquet")
     with zipfile.ZipFile(good / "sent.zip", "w") as archive:
         for suffix in ("shp", "dbf", "shx", "prj", "cpg"):
@@ -321,24 +363,38 @@ def test_a_layer_of_points_is_refused_with_each_named():
 
 
 def lots(n=6, **columns):
-    """Squares of 0.0005 degree on sites S1, S2 ...; a second opinion of what a file holds is what was written to it."""
+    """Squares of 0.0005 degree on sites S1, S2 ...; a second opinion of what a file holds is what
+    was written to it."""
     shapes = [box(-77 + k * 0.001, 40, -76.9995 + k * 0.001, 40.0005) for k in range(n)]
-    return geopandas.GeoDataFrame({"site": [f"S{k + 1}" for k in range(n)]} | columns, geometry=shapes, crs=4326)
+    return geopandas.GeoDataFrame(
+        {"site": [f"S{k + 1}" for k in range(n)]} | columns, geometry=shapes, crs=4326
+    )
 
 
 def read_of(folder, *layers):
-    return read(make_bid({"layers": [{"path": x} if isinstance(x, str) else x for x in layers], "folder": str(folder)}))
+    return read(
+        make_bid(
+            {
+                "layers": [{"path": x} if isinstance(x, str) else x for x in layers],
+                "folder": str(folder),
+            }
+        )
+    )
 
 
 @pytest.mark.parametrize("cut", [0, 1, 2, 40, 82, 111, 163, 243, 405])
 def test_wherever_a_dbf_is_cut_all_features_are_accounted_for(tmp_path, cut):
-    """What is read and what is told to be left out come to what was written, at any place of the cut."""
+    """What is read and what is told to be left out come to what was written, at any place of the
+    cut."""
     pyogrio.write_dataframe(lots(), tmp_path / "lots.shp")
     table = (tmp_path / "lots.dbf").read_bytes()
     (tmp_path / "lots.dbf").write_bytes(table[: len(table) - cut])
     source = read_of(tmp_path, "lots.shp")
     assert len(source.layers[0].table) + source.left_out == 6
-    assert source.layers[0].table["site"].tolist() == source.layers[0].table["site"].drop_duplicates().tolist()
+    assert (
+        source.layers[0].table["site"].tolist()
+        == source.layers[0].table["site"].drop_duplicates().tolist()
+    )
     told = [f.message for f in source.findings if f.severity == "error"]
     assert bool(told) == (source.left_out > 0) and all("cut short" in message for message in told)
 
@@ -355,24 +411,36 @@ def test_records_keep_their_numbers_past_what_is_left_out():
 
 
 def test_a_line_that_is_no_json_in_a_sequence_is_told(tmp_path):
-    """GeoJSON text sequences, a Feature a line (RFC 8142 without the separators, as GDAL reads them)."""
+    """GeoJSON text sequences, a Feature a line (RFC 8142 without the separators, as GDAL reads
+    them)."""
     features = [json.dumps(f) for f in json.loads(lots(3).to_json())["features"]]
     (tmp_path / "lots.geojson").write_text("\n".join([features[0], "{no json", features[2]]))
     source = read_of(tmp_path, "lots.geojson")
     assert source.layers[0].table["site"].tolist() == ["S1", "S3"]
-    assert [(f.code, f.feature) for f in source.findings if f.severity == "error"] == [("lost", "2")]
+    assert [(f.code, f.feature) for f in source.findings if f.severity == "error"] == [
+        ("lost", "2")
+    ]
     assert source.left_out == 1
 
 
 @pytest.mark.parametrize("block", [1, 7, 64, 1 << 22])
 def test_members_are_told_as_json_tells_them(monkeypatch, block):
     """Against the standard library's parser, however the text falls into blocks."""
-    where = {"coordinates": [[[1.5, -2e-3], [3, 4.25, 5]], [[1, 2]]]}  # positions are left out of what is told
+    where = {
+        "coordinates": [[[1.5, -2e-3], [3, 4.25, 5]], [[1, 2]]]
+    }  # positions are left out of what is told
     one = {"type": "Feature", "a": [1, {"b": "]}"}], "at": where}
-    told = {"name": 'é\\"[{', "features": [one, None, 12, "x", [], {"at": where, "b": 1}], "more": 1.5}
+    told = {
+        "name": 'é\\"[{',
+        "features": [one, None, 12, "x", [], {"at": where, "b": 1}],
+        "more": 1.5,
+    }
     monkeypatch.setattr("geoturf.read.members._BLOCK", block)
     for text in (json.dumps(told), json.dumps(told, ensure_ascii=False, indent=1)):
-        found = [m | {"at": where} if isinstance(m, dict) else m for m, _ in members(io.BytesIO(text.encode()))]
+        found = [
+            m | {"at": where} if isinstance(m, dict) else m
+            for m, _ in members(io.BytesIO(text.encode()))
+        ]
         assert found == told["features"]
         with pytest.raises(NotJson):
             list(members(io.BytesIO(text.encode()[:-9])))
@@ -381,7 +449,9 @@ def test_members_are_told_as_json_tells_them(monkeypatch, block):
 def test_a_row_that_sqlite_counts_and_the_reader_does_not_give_is_told(tmp_path, monkeypatch):
     pyogrio.write_dataframe(lots(), tmp_path / "lots.gpkg")
     bulk = by_arrow
-    monkeypatch.setattr(LOAD, "by_arrow", lambda held, keep: bulk(held, keep).only(np.arange(6) < 4))
+    monkeypatch.setattr(
+        LOAD, "by_arrow", lambda held, keep: bulk(held, keep).only(np.arange(6) < 4)
+    )
     source = read_of(tmp_path, "lots.gpkg")
     assert (len(source.layers[0].table), source.left_out) == (4, 2)
     assert "2 features of 6 left out" in source.findings[0].message
@@ -447,7 +517,8 @@ def test_what_is_left_out_is_named_as_its_owner_names_it(tmp_path):
 
 
 def test_a_layer_of_points_swept_up_with_others_is_told_once(tmp_path):
-    """A folder takes in what lies there; points in it were never asked to be priced. Named by the bid, they are left out."""
+    """A folder takes in what lies there; points in it were never asked to be priced. Named by the
+    bid, they are left out."""
     pyogrio.write_dataframe(lots(), tmp_path / "a.gpkg")
     points = lots()
     points.geometry = shapely.centroid(points.geometry.to_numpy())
@@ -469,7 +540,11 @@ def test_a_ring_without_points_takes_nothing_down(tmp_path, suffix):
         table.to_parquet(path) if suffix == "parquet" else pyogrio.write_dataframe(table, path)
     call = [sys.executable, "-m", "geoturf", "check", path.name]
     done = subprocess.run(
-        call, cwd=tmp_path, capture_output=True, text=True, env=os.environ | {"PYTHONPATH": str(ROOT)}
+        call,
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
     )
     assert done.returncode == 0, done.stderr
     assert "a ring without any point dropped" in done.stdout and "3 areas on 3 sites" in done.stdout
@@ -532,7 +607,9 @@ def test_reports_among_the_input_are_not_read(tmp_path):
     for name, content in (("out", about), ("other", {"version": 1})):
         (tmp_path / "sent" / name).mkdir(parents=True)
         pyogrio.write_dataframe(lots(2), tmp_path / "sent" / name / f"{name}.gpkg")
-        (tmp_path / "sent" / name / "run.json").write_text(json.dumps(about if name == "out" else content))
+        (tmp_path / "sent" / name / "run.json").write_text(
+            json.dumps(about if name == "out" else content)
+        )
     for source in (read_of(tmp_path, "sent"), read_of(tmp_path, "sent/**/*.gpkg")):
         assert [layer.name for layer in source.layers] == ["other"]
         (said,) = (f for f in source.findings if f.code == "own-report")

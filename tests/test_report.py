@@ -37,7 +37,11 @@ def result(lawns, bid_file):
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
 
 
 def test_every_file_is_written(result, tmp_path):
@@ -74,14 +78,18 @@ def test_a_folder_of_other_things_is_left_alone(result, tmp_path):
 def test_a_failure_on_the_way_leaves_the_old_report_whole(result, tmp_path, monkeypatch):
     geoturf.write(result, tmp_path / "out")
     before = contents(tmp_path / "out")
-    monkeypatch.setattr(workbook, "write", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device")))
+    monkeypatch.setattr(
+        workbook, "write", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device"))
+    )
     with pytest.raises(InputError, match="cannot be written: No space left on device"):
         geoturf.write(result, tmp_path / "out")
     assert contents(tmp_path / "out") == before
     assert not list(tmp_path.glob(".out*"))
 
 
-@pytest.mark.parametrize("moment", ["tables.write", "workbook.write", "tables.write_run", "report._put_in_place"])
+@pytest.mark.parametrize(
+    "moment", ["tables.write", "workbook.write", "tables.write_run", "report._put_in_place"]
+)
 def test_a_kill_at_any_moment_leaves_the_old_report_whole(result, tmp_path, moment):
     geoturf.write(result, tmp_path / "out")
     before = contents(tmp_path / "out")
@@ -97,7 +105,9 @@ def test_a_kill_at_any_moment_leaves_the_old_report_whole(result, tmp_path, mome
     assert contents(tmp_path / "out") == before
 
 
-def test_where_names_cannot_be_exchanged_a_half_moved_folder_is_put_back(result, tmp_path, monkeypatch):
+def test_where_names_cannot_be_exchanged_a_half_moved_folder_is_put_back(
+    result, tmp_path, monkeypatch
+):
     monkeypatch.setattr(report, "_exchange", lambda *_: False)
     geoturf.write(result, tmp_path / "out")
     geoturf.write(result, tmp_path / "out")
@@ -119,7 +129,9 @@ def test_litter_of_a_killed_run_is_swept_at_once_and_that_of_a_living_one_stays(
     assert not list(tmp_path.glob(".out*"))
 
 
-def test_where_folders_cannot_be_locked_litter_is_swept_after_an_hour(result, tmp_path, monkeypatch):
+def test_where_folders_cannot_be_locked_litter_is_swept_after_an_hour(
+    result, tmp_path, monkeypatch
+):
     monkeypatch.setattr(report, "_locked", lambda folder: None)
     for name, age in (("old", 7200), ("young", 60)):
         folder = tmp_path / f".out.{name}.part"

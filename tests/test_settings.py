@@ -1,4 +1,5 @@
-"""Any bid that is taken is run: settings of layout, cuts, products and stock in all their combinations, on a few tiny lots."""
+"""Any bid that is taken is run: settings of layout, cuts, products and stock in all their
+combinations, on a few tiny lots."""
 
 from __future__ import annotations
 
@@ -15,13 +16,16 @@ from geoturf import pipeline
 from geoturf.bid import make_bid
 from geoturf.errors import BidError
 
-FEW = settings(max_examples=12, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+FEW = settings(
+    max_examples=12, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
+)
 FOOT = 0.3048
 
 
 @pytest.fixture(scope="module")
 def lots(tmp_path_factory) -> Path:
-    """Five lawns of three sites, in metres: a plain one as long as a roll holds, an L, a slanted one, a ring, a strip."""
+    """Five lawns of three sites, in metres: a plain one as long as a roll holds, an L, a slanted
+    one, a ring, a strip."""
     shapes = [
         box(0, 0, 3, 99.5 * FOOT),
         Polygon([(0, 0), (11, 0), (11, 3), (5, 3), (5, 9), (0, 9)]),
@@ -59,7 +63,10 @@ def stock(*sizes: tuple[str, str]) -> list[dict]:
         {"cuts": {"billing_step": "33 mm"}, "products": turf(roll_lengths="25 m")},
         {"cuts": {"billing_step": "1 ft"}, "products": turf(roll_lengths="10 m")},
         {"products": turf(roll_lengths="33.3 ft"), "layout": {"cut_step": "0.1 ft"}},
-        {"products": turf(roll_lengths="33.3 ft", sold_by="roll"), "layout": {"cut_step": "0.1 ft"}},
+        {
+            "products": turf(roll_lengths="33.3 ft", sold_by="roll"),
+            "layout": {"cut_step": "0.1 ft"},
+        },
         {"layout": {"end_allowance": "7 cm"}},
         {"layout": {"end_allowance": "0 in", "side_allowance": "0 in"}},
         {"layout": {"cut_step": "0.3 in"}},
@@ -68,7 +75,10 @@ def stock(*sizes: tuple[str, str]) -> list[dict]:
             "cuts": {"stock": stock(("13 ft", "40 ft"), ("5 ft", "20 ft"))},
         },
         {"cuts": {"stock": stock(("15 ft", "40 ft"))}},
-        {"cuts": {"stock": stock(("15 ft", "40 ft"))}, "products": turf(roll_lengths="33.3 ft", sold_by="roll")},
+        {
+            "cuts": {"stock": stock(("15 ft", "40 ft"))},
+            "products": turf(roll_lengths="33.3 ft", sold_by="roll"),
+        },
         {"cuts": {"stock": stock(*[("15 ft", "100 ft")] * 9)}},
         {"cuts": {"stock": stock(*[("15 ft", "100 ft")] * 9)}, "layout": {"nesting": "slanted"}},
         {
@@ -85,14 +95,18 @@ def test_sizes_that_share_no_grid(lots, tables):
     result = run(lots, **tables)
     rolls, pools = result.plan.rolls, result.plan.pools
     bought_m2 = (rolls["width_m"] * rolls["length_m"])[rolls["source"] == "bought"].sum()
-    assert (pools["cut_bound_m2"] <= pools["bought_m2"]).all() and (pools["bound_m2"] <= pools["bought_m2"]).all()
+    assert (pools["cut_bound_m2"] <= pools["bought_m2"]).all() and (
+        pools["bound_m2"] <= pools["bought_m2"]
+    ).all()
     ordered = result.takeoff.items.query("key == 'turf' and scope_kind == 'bid'")
     assert (ordered["order"] * ordered["order_size"]).sum() == pytest.approx(bought_m2, abs=1e-3)
 
 
 def maybe(**values) -> st.SearchStrategy[dict]:
     """A table with some of the keys."""
-    return st.fixed_dictionaries({}, optional={key: st.sampled_from(some) for key, some in values.items()})
+    return st.fixed_dictionaries(
+        {}, optional={key: st.sampled_from(some) for key, some in values.items()}
+    )
 
 
 SIZES = ["15 ft", "12 ft", "4 m", "3.7 m", "13 ft 2 in", "6 ft", "2 m", "1 m", "5 m"]
@@ -100,7 +114,19 @@ LONG = ["100 ft", "33.3 ft", "25 m", "50 ft", "30 m", "10 m", "150 ft", "20 ft",
 PRICES = ["2.10 USD/ft^2", "0 USD/ft^2", "30 USD/m", "400 USD/roll", "25.5 USD/m^2"]
 
 LAYOUT = maybe(
-    cut_step=["1 in", "1/2 in", "0.1 ft", "1 cm", "2 cm", "7 cm", "0.7 in", "3 in", "12 in", "1 1/3 in", "10 cm"],
+    cut_step=[
+        "1 in",
+        "1/2 in",
+        "0.1 ft",
+        "1 cm",
+        "2 cm",
+        "7 cm",
+        "0.7 in",
+        "3 in",
+        "12 in",
+        "1 1/3 in",
+        "10 cm",
+    ],
     end_allowance=["0 in", "2 in", "7 cm", "3.3 in", "1 ft", "31 mm"],
     side_allowance=["0 in", "1 in", "2.5 cm", "1 ft", "7 mm"],
     selvage_trim=["0 in", "2 cm", "1/2 in", "0.7 in", "3 in"],
@@ -144,7 +170,8 @@ CUTS = st.builds(
 @FEW
 @given(LAYOUT, PRODUCT, CUTS, st.sampled_from(["us", "metric"]))
 def test_any_bid_that_is_taken_is_run(lots, layout, product, cuts, units):
-    """Nothing to compare with: every promise of `geoturf.check` is looked at in each run, with shapely and anew."""
+    """Nothing to compare with: every promise of `geoturf.check` is looked at in each run, with
+    shapely and anew."""
     try:
         run(lots, layout=layout, products={"turf60": product}, cuts=cuts, units=units)
     except BidError as refused:

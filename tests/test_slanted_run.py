@@ -1,4 +1,5 @@
-"""Slanted ends from end to end: the plan buys less, the check lays it out again, and finds what is planted."""
+"""Slanted ends from end to end: the plan buys less, the check lays it out again, and finds what is
+planted."""
 
 import itertools
 from dataclasses import replace
@@ -13,18 +14,24 @@ from geoturf.check import broken_promises
 
 @pytest.fixture(scope="module")
 def runs(tmp_path_factory):
-    """Six parallelograms, each three rolls wide with ends leaning 5 m a roll's width, laid square and slanted."""
+    """Six parallelograms, each three rolls wide with ends leaning 5 m a roll's width, laid square
+    and slanted."""
     folder = tmp_path_factory.mktemp("slanted")
     shapes = [
-        Polygon([(x, 0), (x + 9 + k, 0), (x + 24 + k, 13.5), (x + 15, 13.5)]) for k, x in enumerate(range(0, 300, 50))
+        Polygon([(x, 0), (x + 9 + k, 0), (x + 24 + k, 13.5), (x + 15, 13.5)])
+        for k, x in enumerate(range(0, 300, 50))
     ]
     shapes = [Polygon([(250_000 + a, 4_070_000 + b) for a, b in s.exterior.coords]) for s in shapes]
-    table = geopandas.GeoDataFrame({"site": [f"P{k}" for k in range(6)]}, geometry=shapes, crs="EPSG:26911")
+    table = geopandas.GeoDataFrame(
+        {"site": [f"P{k}" for k in range(6)]}, geometry=shapes, crs="EPSG:26911"
+    )
     table.to_file(folder / "lawns.gpkg", engine="pyogrio")
     products = {"long": {"roll_lengths": "300 ft"}}
     bid = {"layers": [{"path": "lawns.gpkg"}], "folder": str(folder), "products": products}
     return {
-        nesting: geoturf.run(geoturf.make_bid(bid | {"layout": {"bearing": 90.0, "nesting": nesting}}))
+        nesting: geoturf.run(
+            geoturf.make_bid(bid | {"layout": {"bearing": 90.0, "nesting": nesting}})
+        )
         for nesting in ("square", "slanted")
     }
 
@@ -44,7 +51,10 @@ def faults(result, row, **columns):
     pieces = result.plan.pieces.copy()
     for name, more in columns.items():
         pieces.loc[row, name] += more
-    return {fault.code for fault in broken_promises(replace(result, plan=replace(result.plan, pieces=pieces)))}
+    return {
+        fault.code
+        for fault in broken_promises(replace(result, plan=replace(result.plan, pieces=pieces)))
+    }
 
 
 @pytest.fixture
@@ -52,7 +62,9 @@ def nested(runs):
     """Row of a slanted piece that follows another on its roll, and the result."""
     pieces = runs["slanted"].plan.pieces
     rows = pieces[pieces["cut_u_m"].notna()].sort_values(["roll", "along_m"]).index
-    return runs["slanted"], next(b for a, b in itertools.pairwise(rows) if pieces["roll"][a] == pieces["roll"][b])
+    return runs["slanted"], next(
+        b for a, b in itertools.pairwise(rows) if pieces["roll"][a] == pieces["roll"][b]
+    )
 
 
 def test_a_chalk_line_through_the_turf_is_found(nested):

@@ -1,4 +1,5 @@
-"""What overlays leave behind: parts, holes and areas too thin to be turf never stop a bid, and never go without a word."""
+"""What overlays leave behind: parts, holes and areas too thin to be turf never stop a bid, and
+never go without a word."""
 
 import geopandas
 import numpy as np
@@ -27,7 +28,9 @@ def there(shape):
 def priced(*shapes, crs=32618):
     """From measure to materials, as the pipeline does it."""
     product, phase = next(iter(BID.products)), "1"
-    given = {name: [value] * len(shapes) for name, value in (("product", product), ("phase", phase))}
+    given = {
+        name: [value] * len(shapes) for name, value in (("product", product), ("phase", phase))
+    }
     land = ground.measure(source(layer(shapes, crs, **given)), GroundRules())
     odd = ground.notice(land, GroundRules())
     border = edges.classify(land, BID.products, BID.edges)
@@ -77,9 +80,13 @@ def test_an_area_that_is_nothing_else_is_left_out_with_an_error():
 
 
 def test_what_vanishes_counts_as_left_out(tmp_path):
-    table = geopandas.GeoDataFrame({"site": ["a", "b"]}, geometry=[there(LAWN), there(box(0, 0, 9, 1e-6))], crs=32618)
+    table = geopandas.GeoDataFrame(
+        {"site": ["a", "b"]}, geometry=[there(LAWN), there(box(0, 0, 9, 1e-6))], crs=32618
+    )
     table.to_file(tmp_path / "lawns.gpkg", engine="pyogrio")
-    taken, land, _ = pipeline.check(make_bid({"name": "n", "layers": [{"path": str(tmp_path / "lawns.gpkg")}]}))
+    taken, land, _ = pipeline.check(
+        make_bid({"name": "n", "layers": [{"path": str(tmp_path / "lawns.gpkg")}]})
+    )
     assert (taken.left_out, land.areas["site"].tolist()) == (1, ["a"])
 
 
@@ -98,9 +105,14 @@ def test_a_narrow_bed_is_no_sliver():
 WORLD = {
     "the whole world": (box(-180, -90, 180, 90), 4326),
     "half of it": (box(-90, -90, 80, 90), 4326),
-    "Antarctica, on a plane about the pole": (Polygon(shapely.Point(0, 0).buffer(3e6).exterior), 3031),
+    "Antarctica, on a plane about the pole": (
+        Polygon(shapely.Point(0, 0).buffer(3e6).exterior),
+        3031,
+    ),
     "the same in degrees": (
-        Polygon([(-180, -90), (-180, -60), (-90, -62), (0, -60), (90, -61), (180, -60), (180, -90)]),
+        Polygon(
+            [(-180, -90), (-180, -60), (-90, -62), (0, -60), (90, -61), (180, -60), (180, -90)]
+        ),
         4326,
     ),
     "a country": (box(-100, 30, -88, 39), 4326),
@@ -116,7 +128,8 @@ def test_what_no_property_is_is_left_out_by_name(shape, crs):
 
 
 def test_a_lawn_at_the_pole_is_a_lawn():
-    """On the universal polar stereographic plane, whose scale at the pole is 0.994 by definition."""
+    """On the universal polar stereographic plane, whose scale at the pole is 0.994 by
+    definition."""
     found = measured([shapely.affinity.translate(box(-10, -6, 10, 6), 2_000_000, 2_000_000)], 32761)
     assert found.areas.ground_area_m2[0] == pytest.approx(240 / 0.994**2, rel=1e-6)
 
@@ -126,21 +139,39 @@ def test_a_lawn_at_the_pole_is_a_lawn():
 
 @st.composite
 def residues(draw):
-    """A lawn, turned, with parts, holes and notches from a nanometre to a decimetre wide, as overlays leave them."""
+    """A lawn, turned, with parts, holes and notches from a nanometre to a decimetre wide, as
+    overlays leave them."""
     width = st.sampled_from([1e-9, 1e-7, 1e-6, 2e-6, 1e-5, 1e-4, 9e-4, 1.1e-3, 1e-2, 0.1])
     tall, deep = st.sampled_from([1e-6, 1e-3, 0.5, 6.0]), st.sampled_from([1e-6, 1e-2, 3.0])
     some = draw(st.lists(st.tuples(width, tall), max_size=3))
-    parts = [LAWN, *(box(20 + 3 * k, 0, 20 + 3 * k + wide, high) for k, (wide, high) in enumerate(some))]
+    parts = [
+        LAWN,
+        *(box(20 + 3 * k, 0, 20 + 3 * k + wide, high) for k, (wide, high) in enumerate(some)),
+    ]
     gaps = draw(st.lists(st.tuples(width, deep), max_size=2))
     holes = [box(2 + 2 * k, 2, 2 + 2 * k + wide, 2 + high) for k, (wide, high) in enumerate(gaps)]
-    lawn = shapely.union_all(parts).difference(shapely.union_all(holes)) if draw(st.booleans()) else None
+    lawn = (
+        shapely.union_all(parts).difference(shapely.union_all(holes))
+        if draw(st.booleans())
+        else None
+    )
     if lawn is None or lawn.is_empty:
         lawn = MultiPolygon([Polygon(LAWN.exterior, [hole.exterior for hole in holes]), *parts[1:]])
     if draw(st.booleans()):  # a spike, or a cut, of a hair
         hair = box(10, 4, 10 + draw(st.floats(0.1, 3.0)), 4 + draw(width))
-        lawn = lawn.union(hair) if draw(st.booleans()) else lawn.difference(shapely.affinity.translate(hair, -5, 0))
-    turned = shapely.affinity.rotate(lawn, draw(st.sampled_from([0.0, 30.0, 45.0, 89.9999])), origin=(0, 0))
-    return shapely.set_precision(turned, 0.0) if turned.is_valid else shapely.make_valid(turned, method="structure")
+        lawn = (
+            lawn.union(hair)
+            if draw(st.booleans())
+            else lawn.difference(shapely.affinity.translate(hair, -5, 0))
+        )
+    turned = shapely.affinity.rotate(
+        lawn, draw(st.sampled_from([0.0, 30.0, 45.0, 89.9999])), origin=(0, 0)
+    )
+    return (
+        shapely.set_precision(turned, 0.0)
+        if turned.is_valid
+        else shapely.make_valid(turned, method="structure")
+    )
 
 
 def hair_on_a_lawn_with_a_hole():

@@ -38,7 +38,9 @@ WATER = "site, area, conversion, baseline_gal, use_gal, saved_gal, capital, reba
 
 @pytest.fixture
 def result(lawns, bid_file):
-    lawns((0, 0, 40, 30), (40, 0, 21, 30), (200, 0, 33, 8), site=["A", "A", "B"], area=["1", "2", "1"])
+    lawns(
+        (0, 0, 40, 30), (40, 0, 21, 30), (200, 0, 33, 8), site=["A", "A", "B"], area=["1", "2", "1"]
+    )
     return geoturf.run(geoturf.read_bid(bid_file()))
 
 
@@ -58,7 +60,10 @@ def test_water_has_its_columns(lawns, bid_file):
 def test_metric_reports_change_suffix_and_value(lawns, bid_file):
     lawns((0, 0, 40, 30))
     bid = geoturf.read_bid(bid_file())
-    us, metric = (tables.areas(geoturf.run(bid.model_copy(update={"units": system}))) for system in ("us", "metric"))
+    us, metric = (
+        tables.areas(geoturf.run(bid.model_copy(update={"units": system})))
+        for system in ("us", "metric")
+    )
     assert not [name for name in metric.columns if "ft" in name.split("_")]
     assert us["ground_area_ft2"][0] * FT2_M2 == pytest.approx(metric["ground_area_m2"][0], abs=1e-3)
     assert us["perimeter_ft"][0] * FOOT_M == pytest.approx(metric["perimeter_m"][0], abs=2e-3)
@@ -67,7 +72,11 @@ def test_metric_reports_change_suffix_and_value(lawns, bid_file):
 def test_figures_of_three_lawns_by_hand(result):
     areas = tables.areas(result)
     assert areas["ground_area_ft2"].round().tolist() == [1200, 630, 264]
-    assert areas["edge_shared_ft"].round(1).tolist() == [30, 30, 0]  # the two lawns of site A touch along 30 ft
+    assert areas["edge_shared_ft"].round(1).tolist() == [
+        30,
+        30,
+        0,
+    ]  # the two lawns of site A touch along 30 ft
     assert areas["edge_open_ft"].round(1).tolist() == [110, 72, 82]
     assert (
         areas["perimeter_fasteners"].tolist()[2] == 247
@@ -80,7 +89,12 @@ def test_figures_of_three_lawns_by_hand(result):
 def test_money_adds_up_in_every_printed_column(result):
     made = tables.tables(result)
     price = result.price.totals["price"]
-    for name, column in (("bid", "amount"), ("sites", "price"), ("schedule", "price"), ("phases", "price")):
+    for name, column in (
+        ("bid", "amount"),
+        ("sites", "price"),
+        ("schedule", "price"),
+        ("phases", "price"),
+    ):
         assert sum(map(Decimal, made[name][column])) == price, name
 
 
@@ -99,8 +113,9 @@ def test_a_csv_is_rfc_4180_and_guards_text_columns_only(tmp_path):
 @pytest.mark.parametrize(
     ("text", "cell"),
     [
-        # OWASP, CSV injection: =, +, -, @, tab and carriage return at the start of a cell; full-width signs, which some
-        # programs fold to these; and a separator of the reader's own choice, which starts a cell within ours
+        # OWASP, CSV injection: =, +, -, @, tab and carriage return at the start of a cell;
+        # full-width signs, which some programs fold to these; and a separator of the reader's own
+        # choice, which starts a cell within ours
         ("=1+1", "'=1+1"),
         ("+1+1", "'+1+1"),
         ("-1+1", "'-1+1"),
@@ -142,7 +157,9 @@ def test_our_own_words_need_no_guard(result):
     """A formula in words is none for a spreadsheet, with whatever separator it is opened."""
     for name, table in tables.tables(result).items():
         for column in table.select_dtypes(object):
-            assert [tables._as_text(text) for text in table[column]] == list(map(str, table[column])), (name, column)
+            assert [tables._as_text(text) for text in table[column]] == list(
+                map(str, table[column])
+            ), (name, column)
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
@@ -156,11 +173,15 @@ def test_no_cell_starts_a_formula_whatever_the_separator(text, separator):
             cells = [cell for row in csv.reader(file, delimiter=separator) for cell in row]
     starts = [cell.lstrip(' "') for cell in cells]
     assert not [
-        s for s in starts if s.startswith(tuple("=+-@\uff1d\uff0b\uff0d\uff20")) and not re.fullmatch("[+-]1+", s)
+        s
+        for s in starts
+        if s.startswith(tuple("=+-@\uff1d\uff0b\uff0d\uff20")) and not re.fullmatch("[+-]1+", s)
     ]
 
 
-def test_the_geopackage_lies_where_the_input_lay_with_the_ids_of_the_tables(result, lawns, tmp_path):
+def test_the_geopackage_lies_where_the_input_lay_with_the_ids_of_the_tables(
+    result, lawns, tmp_path
+):
     tables.write(result, tmp_path)
     layers = {
         name: geopandas.read_file(tmp_path / "layout.gpkg", layer=name)

@@ -75,12 +75,13 @@ def test_units_agree_with_pint(dimension, ours, theirs):
 @pytest.mark.parametrize(
     ("text", "m3", "digits"),
     [
-        # NIST SP 811 (2008) Appendix B.8, from memory, as repeated by public tables of it: m3 of a gallon, a cubic foot, an
-        # acre-foot of survey feet (the international one is 6 ppm less)
+        # NIST SP 811 (2008) Appendix B.8, from memory, as repeated by public tables of it: m3 of a
+        # gallon, a cubic foot, an acre-foot of survey feet (the international one is 6 ppm less)
         ("1 kgal", 3.785412, 1e-7),
         ("1 CCF", 2.831685, 2e-7),
         ("1 acre-foot", 1.233489e3, 7e-6),
-        # USGS, water science school: an acre-inch is 27,154 gal, an acre-foot 325,851, a million gallons 3.07 acre-feet
+        # USGS, water science school: an acre-inch is 27,154 gal, an acre-foot 325,851, a million
+        # gallons 3.07 acre-feet
         ("1 acre-inch", 27_154 * 3.785412e-3, 2e-5),
         ("1 acre_ft", 325_851 * 3.785412e-3, 2e-6),
         ("1 Mgal", 3.07 * 325_851 * 3.785412e-3, 4e-4),
@@ -92,14 +93,19 @@ def test_water_is_billed_in_published_units(text, m3, digits):
 
 
 def test_a_price_by_the_thousand_gallons():
-    """5.60 USD a HCF is 5.60 / 0.74805 = 7.4861 a thousand gallons: 748.05 gal to the HCF (USGS)."""
-    assert read_money("5.60 USD/HCF").per_si() == pytest.approx(read_money("7.4861 USD/kgal").per_si(), rel=1e-5)
+    """5.60 USD a HCF is 5.60 / 0.74805 = 7.4861 a thousand gallons: 748.05 gal to the HCF
+    (USGS)."""
+    assert read_money("5.60 USD/HCF").per_si() == pytest.approx(
+        read_money("7.4861 USD/kgal").per_si(), rel=1e-5
+    )
 
 
 @given(st.integers(0, 500), st.integers(0, 63), st.sampled_from([2, 4, 8, 16, 32, 64]))
 def test_mixed_numbers_are_sums(whole, numerator, denominator):
     expected = (whole + numerator / denominator) * 0.0254
-    assert read(f"{whole} {numerator}/{denominator} in", "length") == pytest.approx(expected, rel=1e-12, abs=1e-15)
+    assert read(f"{whole} {numerator}/{denominator} in", "length") == pytest.approx(
+        expected, rel=1e-12, abs=1e-15
+    )
 
 
 @given(st.integers(0, 500), st.decimals(0, 11, places=2))
@@ -110,9 +116,12 @@ def test_feet_and_inches_add_up(feet, inches):
 
 
 def test_the_traps_of_general_unit_libraries():
-    """Seen with pint 0.25: "1 1/2 in" is half an inch, "15 ft 6 in" an area, "15'" a bare number."""
+    """Seen with pint 0.25: "1 1/2 in" is half an inch, "15 ft 6 in" an area, "15'" a bare
+    number."""
     assert read("1 1/2 in", "length") == pytest.approx(0.0381)
-    assert PINT.parse_expression("1 1/2 in").to("m").magnitude == pytest.approx(0.0127)  # why it is the oracle only
+    assert PINT.parse_expression("1 1/2 in").to("m").magnitude == pytest.approx(
+        0.0127
+    )  # why it is the oracle only
     assert read("15 ft 6 in", "length") == pytest.approx(4.7244)
     assert read("15'", "length") == pytest.approx(4.572)
     assert read('6"', "length") == pytest.approx(0.1524)
@@ -169,8 +178,9 @@ def test_survey_and_international_foot_differ_by_two_parts_per_million():
 
 
 def test_published_equivalents():
-    """NIST SP 811 (2008) Appendix B.8: gallon 3.785 412 L, acre 4046.856 m2 (international 4046.8564), short ton 907.1847 kg,
-    oz/yd2 33.905 75 g/m2, lb/ft2 4.882 428 kg/m2, lb/ft3 16.018 46 kg/m3."""
+    """NIST SP 811 (2008) Appendix B.8: gallon 3.785 412 L, acre 4046.856 m2 (international
+    4046.8564), short ton 907.1847 kg, oz/yd2 33.905 75 g/m2, lb/ft2 4.882 428 kg/m2, lb/ft3 16.018
+    46 kg/m3."""
     assert read("1 gal", "volume") == pytest.approx(3.785412e-3, rel=1e-6)
     assert read("1 acre", "area") == pytest.approx(4046.8564, rel=1e-7)
     assert read("1 ton", "mass") == pytest.approx(907.1847, rel=1e-7)
@@ -184,7 +194,12 @@ def test_published_equivalents():
 
 def test_money_is_decimal_and_knows_its_unit():
     price = read_money("2.10 USD/ft^2")
-    assert (price.amount, price.currency, price.unit, price.dimension) == (Decimal("2.10"), "USD", "ft^2", (2, 0, 0))
+    assert (price.amount, price.currency, price.unit, price.dimension) == (
+        Decimal("2.10"),
+        "USD",
+        "ft^2",
+        (2, 0, 0),
+    )
     assert price.per_si() == pytest.approx(2.10 / 0.09290304, rel=1e-12)
     assert str(price) == "2.10 USD/ft^2"
     assert read_money("40 USD").unit == "each"
@@ -193,7 +208,19 @@ def test_money_is_decimal_and_knows_its_unit():
 
 @pytest.mark.parametrize(
     "text",
-    ["2.10", "USD 2", "-2 USD", "2 usd", "2,10 USD", "1e9 USD", "2 USD/", "2 USD/ft^9", 3, None, "9" * 70 + " USD"],
+    [
+        "2.10",
+        "USD 2",
+        "-2 USD",
+        "2 usd",
+        "2,10 USD",
+        "1e9 USD",
+        "2 USD/",
+        "2 USD/ft^9",
+        3,
+        None,
+        "9" * 70 + " USD",
+    ],
 )
 def test_what_is_no_price(text):
     with pytest.raises(UnitError):

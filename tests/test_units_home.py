@@ -1,4 +1,5 @@
-"""No conversion factor stands outside `units.py`: the sources are read for numbers that look like one."""
+"""No conversion factor stands outside `units.py`: the sources are read for numbers that look like
+one."""
 
 import ast
 import re
@@ -45,7 +46,16 @@ BETWEEN = {
     "gallons in an acre-foot": 43_560 * 1728 / 231,
 }
 NEAR = 4e-4  # a rounded factor is one still: 3.28, 10.76
-SMALL = {3, 9, 12, 16, 27, 36, 144, 2000}  # too common to tell by themselves; not beside the name of a unit
+SMALL = {
+    3,
+    9,
+    12,
+    16,
+    27,
+    36,
+    144,
+    2000,
+}  # too common to tell by themselves; not beside the name of a unit
 DECIMAL = re.compile(r"(?<![\w.#])\d*\.\d+(?:e[+-]?\d+)?(?![\w.])", re.IGNORECASE)
 #: numbers that only look like a factor: (file, number as written) -> what it is
 NO_FACTOR = {
@@ -59,14 +69,17 @@ def factors() -> dict[str, float]:
     sizes = {name: units.unit_factor(name)[0] for name in CUSTOMARY}
     sizes |= {"US survey foot": units.US_SURVEY_FOOT_M, **BETWEEN}
     both = sizes | {f"1 / {name}": 1 / size for name, size in sizes.items()}
-    return {f"{name} x 1e{k}": size * 10.0**k for name, size in both.items() for k in (-3, -2, 0, 2, 3)}
+    return {
+        f"{name} x 1e{k}": size * 10.0**k for name, size in both.items() for k in (-3, -2, 0, 2, 3)
+    }
 
 
 FACTORS = factors()
 
 
 def factor_in(number: str) -> str | None:
-    """The factor that a number as written is, to three digits; None where it is none or has fewer digits than that."""
+    """The factor that a number as written is, to three digits; None where it is none or has fewer
+    digits than that."""
     digits = re.sub(r"e.*|[_,.]", "", number.lower()).strip("0")
     if len(digits) < 3 or not digits.isdecimal():  # not decimal: 0x1F
         return None
@@ -82,7 +95,8 @@ def docstrings(tree: ast.AST) -> set[int]:
 
 
 def numbers(source: str) -> list[str]:
-    """Numbers of a Python source as written, and the decimals in its texts (a sheet's formula is a text)."""
+    """Numbers of a Python source as written, and the decimals in its texts (a sheet's formula is a
+    text)."""
     tree = ast.parse(source)
     aside = docstrings(tree)
     found: list[str] = []
@@ -110,7 +124,13 @@ def _is_made_anew(node: ast.AST) -> bool:
 
 
 def _names_a_unit(node: ast.AST) -> bool:
-    word = node.id if isinstance(node, ast.Name) else node.attr if isinstance(node, ast.Attribute) else ""
+    word = (
+        node.id
+        if isinstance(node, ast.Name)
+        else node.attr
+        if isinstance(node, ast.Attribute)
+        else ""
+    )
     return isinstance(getattr(units, word, None), float)
 
 
@@ -122,7 +142,11 @@ def named(path: Path) -> str:
 def test_only_one_file_knows_the_factors(path):
     source = path.read_text(encoding="utf-8")
     told = {number: factor_in(number) for number in numbers(source)}
-    strangers = {number: factor for number, factor in told.items() if factor and (named(path), number) not in NO_FACTOR}
+    strangers = {
+        number: factor
+        for number, factor in told.items()
+        if factor and (named(path), number) not in NO_FACTOR
+    }
     assert not strangers
     assert not units_made_anew(source)
 
@@ -142,7 +166,19 @@ def test_what_is_let_through_is_there_still():
 @pytest.mark.parametrize(
     "number",
     [
-        *("0.3048", "3.281", "25.4", "0.0254", "39.37", "29.49", "29.4935", "0.6233", "43560", "43,560", "43_560"),
+        *(
+            "0.3048",
+            "3.281",
+            "25.4",
+            "0.0254",
+            "39.37",
+            "29.49",
+            "29.4935",
+            "0.6233",
+            "43560",
+            "43,560",
+            "43_560",
+        ),
         *(
             "0.45359237",
             "2.2046",
@@ -170,7 +206,9 @@ def test_other_numbers_are_no_factors(number):
 
 
 def test_a_unit_made_anew_is_seen():
-    assert units_made_anew("a = 12 * INCH_M\nb = units.FT2_M2 / 144\nc = INCH_M / 2\nd = 1000 * FOOT_M") == [
+    assert units_made_anew(
+        "a = 12 * INCH_M\nb = units.FT2_M2 / 144\nc = INCH_M / 2\nd = 1000 * FOOT_M"
+    ) == [
         "12 * INCH_M",
         "units.FT2_M2 / 144",
     ]

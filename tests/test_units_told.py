@@ -9,7 +9,9 @@ from geoturf.bid import make_bid
 from geoturf.errors import BidError
 from geoturf.units import METRIC, US
 
-FOREIGN = re.compile(r"(?<![\w.])\d[\d,.]* ?(ft2|ft\^2|ft|in|inches|feet|acres?|miles?|yd\^?[23]?|lb|oz|gal)\b")
+FOREIGN = re.compile(
+    r"(?<![\w.])\d[\d,.]* ?(ft2|ft\^2|ft|in|inches|feet|acres?|miles?|yd\^?[23]?|lb|oz|gal)\b"
+)
 ODD = [  # x, y, width, depth in feet: a lawn, its copy, one that overlaps it, a near copy, thin overlaps, a speck, a giant
     (0, 0, 60, 40),
     (0, 0, 60, 40),
@@ -33,9 +35,21 @@ def told(bid):
 
 
 def test_the_findings_of_a_metric_bid_know_no_feet(lawns):
-    odd = {"layout": {"selvage_trim": "4 in"}, "edges": {"field_spacing": "3 ft"}, "ground": {"steep_pct": 60.0}}
+    odd = {
+        "layout": {"selvage_trim": "4 in"},
+        "edges": {"field_spacing": "3 ft"},
+        "ground": {"steep_pct": 60.0},
+    }
     found = told(bid_of(lawns, "metric", **odd))
-    assert {"duplicate", "near-duplicate", "overlap", "small-overlaps", "sliver", "large", "no-elevation"} <= set(found)
+    assert {
+        "duplicate",
+        "near-duplicate",
+        "overlap",
+        "small-overlaps",
+        "sliver",
+        "large",
+        "no-elevation",
+    } <= set(found)
     assert "unusual-value" in found
     assert not {code: text for code, text in found.items() if FOREIGN.search(text)}
 
@@ -47,8 +61,13 @@ def number_before(word, text):
 def test_one_size_in_both_units(lawns):
     """NIST SP 811 Appendix B, from memory: a square foot is 0.09290304 m2, an acre 0.4046856 ha."""
     us, metric = (told(bid_of(lawns, units)) for units in ("us", "metric"))
-    for code, foreign, ours, times in (("duplicate", "ft2", "m2", 0.09290304), ("large", "acres", "ha", 0.4046856)):
-        assert number_before(ours, metric[code]) == pytest.approx(number_before(foreign, us[code]) * times, abs=0.06)
+    for code, foreign, ours, times in (
+        ("duplicate", "ft2", "m2", 0.09290304),
+        ("large", "acres", "ha", 0.4046856),
+    ):
+        assert number_before(ours, metric[code]) == pytest.approx(
+            number_before(foreign, us[code]) * times, abs=0.06
+        )
 
 
 @pytest.mark.parametrize(("units", "word"), [("us", "4.00 in wide"), ("metric", "101.6 mm wide")])

@@ -1,4 +1,5 @@
-"""The water stage on small parks that a reader can add up, its mass balance, and what it says to bad input."""
+"""The water stage on small parks that a reader can add up, its mass balance, and what it says to
+bad input."""
 
 import numpy as np
 import pandas as pd
@@ -38,7 +39,9 @@ def test_one_row_an_area_and_conversion():
     assert " ".join(found.table.columns) == COLUMNS
     assert list(found.table["conversion"]) == ["turf", "planting", "irrigation"] * 2
     assert list(found.table["area_index"]) == [0, 0, 0, 1, 1, 1]
-    np.testing.assert_allclose(found.table["baseline_m3"] - found.table["use_m3"], found.table["saved_m3"])
+    np.testing.assert_allclose(
+        found.table["baseline_m3"] - found.table["use_m3"], found.table["saved_m3"]
+    )
 
 
 def test_turf_takes_the_bids_own_price_and_its_kept_line():
@@ -49,7 +52,13 @@ def test_turf_takes_the_bids_own_price_and_its_kept_line():
 
 def test_a_conversion_is_offered_by_cover_and_use():
     """Nobody plays on planting; and a conversion of its own for warm-season lawn alone."""
-    ground = parks(1_000, 1_000, 1_000, use=["", "play", ""], cover=["cool_season_lawn"] * 2 + ["warm_season_lawn"])
+    ground = parks(
+        1_000,
+        1_000,
+        1_000,
+        use=["", "play", ""],
+        cover=["cool_season_lawn"] * 2 + ["warm_season_lawn"],
+    )
     own = {
         "cover": "low_water_planting",
         "irrigation": "drip",
@@ -68,12 +77,16 @@ def test_areas_without_a_cover_stay_out():
     ground = parks(1_000, 2_000, cover=["", "Cool-season lawn"])
     table = compare(ground, offer=["planting"]).table
     assert list(table["area_index"]) == [1]
-    assert set(compare(ground, offer=["planting"], cover="warm_season_lawn").table["area_index"]) == {0, 1}
+    assert set(
+        compare(ground, offer=["planting"], cover="warm_season_lawn").table["area_index"]
+    ) == {0, 1}
 
 
 def test_water_falls_on_ground_and_money_on_surface():
     ground = parks(1_000, surface_area_m2=1_100 * FT2_M2)
-    row = compare(ground, offer=["planting"], covers={"low_water_planting": {"factor": 0}}).table.iloc[0]
+    row = compare(
+        ground, offer=["planting"], covers={"low_water_planting": {"factor": 0}}
+    ).table.iloc[0]
     assert row["baseline_m3"] / GALLON_M3 == pytest.approx(51.1 * 0.8 / 0.75 * 1_000 * 144 / 231)
     assert row["capital"] == pytest.approx(6_050.0)
 
@@ -84,16 +97,25 @@ def test_the_answers():
     summary = compare(ground, offer=["planting"], budget="200000 USD").summary
     assert len(summary["first"]) == min(10, summary["chosen"]["areas"])
     first = summary["first"][0]
-    assert first["rank"] == 1 and first["site"].startswith("Park") and "no other conversion" in first["why"]
+    assert (
+        first["rank"] == 1
+        and first["site"].startswith("Park")
+        and "no other conversion" in first["why"]
+    )
     assert summary["chosen"]["spent"] <= 200_000 < summary["doubled"]["spent"] <= 400_000
     assert summary["doubled"]["saved_m3"] > summary["chosen"]["saved_m3"]
-    assert len(summary["doubled"]["joins"]) == summary["doubled"]["areas"] - summary["chosen"]["areas"]
+    assert (
+        len(summary["doubled"]["joins"]) == summary["doubled"]["areas"] - summary["chosen"]["areas"]
+    )
     assert summary["chosen"]["gap"] <= 1e-4
 
 
 def test_ranks_go_by_what_money_brings():
-    """Warm-season lawn takes less water, so the same money saves less there: it ranks after the cool-season lawns."""
-    ground = parks(5_000, 1_000, 2_000, cover=["warm_season_lawn", "cool_season_lawn", "cool_season_lawn"])
+    """Warm-season lawn takes less water, so the same money saves less there: it ranks after the
+    cool-season lawns."""
+    ground = parks(
+        5_000, 1_000, 2_000, cover=["warm_season_lawn", "cool_season_lawn", "cool_season_lawn"]
+    )
     table = compare(ground, offer=["planting"]).table
     assert list(table["rank"]) == [3, 2, 1]
 
@@ -122,7 +144,9 @@ def test_assumptions_are_told():
         parks(1_000, cover="lawn"),
         offer=["planting"],
         covers={"lawn": {"factor": 0.8}},
-        conversions={"planting": {"capital": "4 USD/ft^2", "upkeep": "0.1 USD/ft^2", "establishing_years": 0}},
+        conversions={
+            "planting": {"capital": "4 USD/ft^2", "upkeep": "0.1 USD/ft^2", "establishing_years": 0}
+        },
         price={"price": "6 USD/HCF"},
     )
     assert [f.code for f in own.findings] == ["no-rain", "not-on-offer"]
@@ -154,12 +178,16 @@ monthly = st.lists(st.floats(0, 0.3), min_size=12, max_size=12)
     eto=monthly,
     rain=monthly,
     method=st.sampled_from(["none", "fixed", "scs", "fao", "tr21"]),
-    covers=st.lists(st.sampled_from(["cool_season_lawn", "warm_season_lawn", "bare_ground"]), min_size=1, max_size=4),
+    covers=st.lists(
+        st.sampled_from(["cool_season_lawn", "warm_season_lawn", "bare_ground"]),
+        min_size=1,
+        max_size=4,
+    ),
     constant=st.sampled_from(["exact", "ordinance"]),
 )
 def test_water_balances_every_month(eto, rain, method, covers, constant):
-    """What reaches the plants, by irrigation and effective rain, is what they need: never less, more only where rain alone is
-    more. And rain that counts is never more than fell."""
+    """What reaches the plants, by irrigation and effective rain, is what they need: never less,
+    more only where rain alone is more. And rain that counts is never more than fell."""
     eto[6] += 0.01
     ground = parks(*[1_000.0 * (k + 1) for k in range(len(covers))], cover=covers)
     climate = {"eto": "1 in", "effective_rain": method}
@@ -188,14 +216,20 @@ def test_a_tiered_bill_by_hand():
     price = water_rules(
         price={
             "price": "5 USD/HCF",
-            "tiers": [{"above": "10 HCF", "price": "7 USD/HCF"}, {"above": "20 HCF", "price": "9 USD/HCF"}],
+            "tiers": [
+                {"above": "10 HCF", "price": "7 USD/HCF"},
+                {"above": "20 HCF", "price": "9 USD/HCF"},
+            ],
         }
     ).price
-    np.testing.assert_allclose(bill(np.array([5.0, 10.0, 30.0]) * HCF_M3, price), [25.0, 50.0, 210.0])
+    np.testing.assert_allclose(
+        bill(np.array([5.0, 10.0, 30.0]) * HCF_M3, price), [25.0, 50.0, 210.0]
+    )
 
 
 def test_totals_work_out_the_tiers_of_each_site():
-    """Two lawns of one site share its blocks: each alone saves the dear block, both together not twice."""
+    """Two lawns of one site share its blocks: each alone saves the dear block, both together not
+    twice."""
     tiers = {"price": "1 USD/HCF", "tiers": [{"above": "10 HCF", "price": "20 USD/HCF"}]}
     ground = parks(5_000, 5_000, site="One", area=["a", "b"])
     found = compare(ground, offer=["planting"], price=tiers)
@@ -207,7 +241,10 @@ def test_totals_work_out_the_tiers_of_each_site():
 
 def test_falling_blocks_are_told_where_the_aim_is_money():
     tiers = {"price": "9 USD/HCF", "tiers": [{"above": "10 HCF", "price": "2 USD/HCF"}]}
-    codes = [f.code for f in compare(parks(5_000), offer=["planting"], price=tiers, objective="money").findings]
+    codes = [
+        f.code
+        for f in compare(parks(5_000), offer=["planting"], price=tiers, objective="money").findings
+    ]
     assert "falling-tiers" in codes
 
 
@@ -222,20 +259,25 @@ def test_a_rebate_is_what_the_bid_states():
     ground = parks(100, 1_000, 9_000)
     found = compare(ground, offer=["planting"], conversions={"planting": {"rebate": rebate}})
     assert list(found.table["rebate"]) == [0.0, 2_000.0, 5_000.0]
-    assert found.summary["rebates"] == [{"conversion": "planting", "date": "2026-05-31", "terms": "invented"}]
+    assert found.summary["rebates"] == [
+        {"conversion": "planting", "date": "2026-05-31", "terms": "invented"}
+    ]
 
 
 def test_a_rebate_is_no_more_than_the_work_costs():
-    """1,000 ft2 at 1 USD, of which a program would pay 2: it pays the 1,000 USD, and nothing is left to pay back."""
+    """1,000 ft2 at 1 USD, of which a program would pay 2: it pays the 1,000 USD, and nothing is
+    left to pay back."""
     rebate = {"amount": "2 USD/ft^2", "date": "2026-05-31", "terms": "invented"}
     planting = {"capital": "1 USD/ft^2", "rebate": rebate}
-    row = compare(parks(1_000), offer=["planting"], conversions={"planting": planting}).table.iloc[0]
+    row = compare(parks(1_000), offer=["planting"], conversions={"planting": planting}).table.iloc[
+        0
+    ]
     assert (row["capital"], row["rebate"], row["payback_years"]) == (1_000.0, 1_000.0, 0.0)
 
 
 def test_irrigation_is_never_more_than_perfect():
-    """70 % doubled would be 140 %: all that is applied is used then, and a meadow of half of ETo takes 51.1 in x 0.5
-    x 1,000 ft2 x 144/231 gal/(ft2 in)."""
+    """70 % doubled would be 140 %: all that is applied is used then, and a meadow of half of ETo
+    takes 51.1 in x 0.5 x 1,000 ft2 x 144/231 gal/(ft2 in)."""
     doubled = {"efficiency": {"low": 1, "high": 2}}
     own = {"covers": {"meadow": {"factor": 0.5}}, "efficiencies": {"spray": 0.7}}
     found = compare(parks(1_000, cover="meadow"), offer=["planting"], uncertainty=doubled, **own)
@@ -250,13 +292,18 @@ def test_irrigation_is_never_more_than_perfect():
 
 def test_low_and_high_stand_around_the_middle():
     cases = compare(parks(1_000, 2_000), offer=["planting"]).scenarios.set_index("case")
-    assert cases.loc["low", "saved_m3"] < cases.loc["middle", "saved_m3"] < cases.loc["high", "saved_m3"]
+    assert (
+        cases.loc["low", "saved_m3"]
+        < cases.loc["middle", "saved_m3"]
+        < cases.loc["high", "saved_m3"]
+    )
     assert cases.loc["low", "npv"] < cases.loc["middle", "npv"] < cases.loc["high", "npv"]
     assert cases.loc["middle", "areas_changed"] == 0
 
 
 def test_the_input_that_moves_the_choice_comes_first():
-    """Within a tight budget dearer work drops an area; the price of water cannot move a choice that saves most water."""
+    """Within a tight budget dearer work drops an area; the price of water cannot move a choice that
+    saves most water."""
     found = compare(parks(1_000, 2_000, 3_000), offer=["planting"], budget="16500 USD")
     assert found.sensitivity["input"].iloc[0] == found.summary["most_sensitive"] == "capital"
     assert (found.sensitivity.query("input == 'price'")["areas_changed"] == 0).all()
@@ -274,7 +321,8 @@ def check_profile(ground, profile, **product):
 @pytest.mark.parametrize(
     ("profile", "product", "results"),
     [
-        # West Valley City UT 7-2-127: pile at least 1 1/2 in, face weight at least 50 oz/yd2, drains at least 30 in/h
+        # West Valley City UT 7-2-127: pile at least 1 1/2 in, face weight at least 50 oz/yd2,
+        # drains at least 30 in/h
         (
             {
                 "min_pile_height": "1 1/2 in",
@@ -287,7 +335,11 @@ def check_profile(ground, profile, **product):
         ),
         # Weston FL 124.37.3: pile 1.75 to 2.5 in, at least 75 oz/yd2
         (
-            {"min_pile_height": "1.75 in", "max_pile_height": "2.5 in", "min_pile_weight": "75 oz/yd^2"},
+            {
+                "min_pile_height": "1.75 in",
+                "max_pile_height": "2.5 in",
+                "min_pile_weight": "75 oz/yd^2",
+            },
             {"pile_height": "2.75 in", "pile_weight": "60 oz/yd^2"},
             ["pass", "fail", "fail"],
         ),
@@ -307,25 +359,34 @@ def test_published_minimums(profile, product, results):
 
 def test_a_failing_site_is_told_among_the_findings():
     ground = parks(1_000)
-    rules = water_rules(offer=["turf"], profile={"min_pile_height": "2 in", "min_drainage": "30 in/h"})
+    rules = water_rules(
+        offer=["turf"], profile={"min_pile_height": "2 in", "min_drainage": "30 in/h"}
+    )
     products = {"turf60": Product.model_validate({"pile_height": "1.5 in"})}
     found = water.compare(ground, turf_price(ground), rules, "USD", products=products).findings
     told = {finding.code: finding for finding in found}
-    assert told["profile-fails"].site == "Park 0" and "pile height at least" in told["profile-fails"].message
+    assert (
+        told["profile-fails"].site == "Park 0"
+        and "pile height at least" in told["profile-fails"].message
+    )
     assert "drainage at least" in told["profile-unknown"].message
 
 
 def test_coverage_is_a_share_of_the_site():
-    """A front yard no more than 70 % turf (Beverly Hills code): two of three equal lawns pass, all three fail."""
+    """A front yard no more than 70 % turf (Beverly Hills code): two of three equal lawns pass, all
+    three fail."""
     ground = parks(1_000, 1_000, 1_000, site=["A", "A", "A"], area=["1", "2", "3"])
     profile = {"max_coverage": "70 %"}
     assert list(check_profile(ground, profile)["result"]) == ["fail"]
     rules = water_rules(offer=["turf"], profile=profile, must_not=[{"site": "A", "area": "3"}])
-    assert list(water.compare(ground, turf_price(ground), rules, "USD").profile["result"]) == ["pass"]
+    assert list(water.compare(ground, turf_price(ground), rules, "USD").profile["result"]) == [
+        "pass"
+    ]
 
 
 def test_distance_to_trees():
-    """Weston FL 124.37.3: at least 6 ft from a tree; one 5 ft away fails, one 7 ft away passes, no layer: not known."""
+    """Weston FL 124.37.3: at least 6 ft from a tree; one 5 ft away fails, one 7 ft away passes, no
+    layer: not known."""
     side = units.FOOT_M
     square = shapely.box(0, 0, 10, 10)
     ground = parks(1_000, geometry=[square])
@@ -349,35 +410,58 @@ def test_distance_to_trees():
 @pytest.mark.parametrize(
     ("table", "said"),
     [
-        ({"climate": {"eto": ["1 in"] * 11}}, r"water\.climate\.eto: 11 values where twelve months are needed"),
+        (
+            {"climate": {"eto": ["1 in"] * 11}},
+            r"water\.climate\.eto: 11 values where twelve months are needed",
+        ),
         (
             {"climate": {"eto": "1 in", "rain": ["-1 in"] + ["1 in"] * 11}},
             r"water\.climate\.rain: Jan: -1 in is negative",
         ),
         ({"climate": {"eto": "1 in", "place": "Fresno"}}, "eto and place both give the climate"),
-        ({"efficiencies": {"spray": 1.2}}, "irrigation 'spray': an efficiency is over 0 and at most 1, not 1.2"),
+        (
+            {"efficiencies": {"spray": 1.2}},
+            "irrigation 'spray': an efficiency is over 0 and at most 1, not 1.2",
+        ),
         ({"covers": {"reeds": {"factor": 1.5}}}, "a factor of 1.5 is outside 0 to 1.3"),
-        ({"offer": ["turff"]}, "offer: conversion 'turff' is not one of irrigation, planting, turf"),
-        ({"must": [{"site": "Park 0", "conversion": "gravel"}]}, "conversion 'gravel' is not one of those on offer"),
+        (
+            {"offer": ["turff"]},
+            "offer: conversion 'turff' is not one of irrigation, planting, turf",
+        ),
+        (
+            {"must": [{"site": "Park 0", "conversion": "gravel"}]},
+            "conversion 'gravel' is not one of those on offer",
+        ),
         ({"conversions": {"gravel": {"cover": "bare_ground"}}}, "capital is needed"),
         (
             {"conversions": {"turf": {"rince": 2}}},
             r"key 'water\.conversions\.turf\.rince' is not known \(did you mean 'rinse'",
         ),
         (
-            {"conversions": {"turf": {"rebate": {"amount": "2 USD/ft^2", "date": "2026-05-31", "terms": " "}}}},
+            {
+                "conversions": {
+                    "turf": {"rebate": {"amount": "2 USD/ft^2", "date": "2026-05-31", "terms": " "}}
+                }
+            },
             "a rebate needs its terms",
         ),
-        ({"conversions": {"turf": {"rebate": {"amount": "2 USD/ft^2", "terms": "x"}}}}, r"rebate\.date' is needed"),
+        (
+            {"conversions": {"turf": {"rebate": {"amount": "2 USD/ft^2", "terms": "x"}}}},
+            r"rebate\.date' is needed",
+        ),
         ({"price": {"price": "5 USD/ft^2"}}, "no price of water"),
         ({"turf_share": "150 %"}, "turf_share is a share"),
-        ({"uncertainty": {"eto": {"low": 1.2, "high": 1.3}}}, "low is a factor over 0 and at most 1"),
+        (
+            {"uncertainty": {"eto": {"low": 1.2, "high": 1.3}}},
+            "low is a factor over 0 and at most 1",
+        ),
     ],
 )
 def test_a_faulty_table_is_one_line(table, said):
     with pytest.raises(BidError, match=said) as refusal:
         make_bid(
-            {"layers": [{"path": "parks.geojson"}], "water": {"climate": {"eto": "1 in"}} | table}, file="parks.toml"
+            {"layers": [{"path": "parks.geojson"}], "water": {"climate": {"eto": "1 in"}} | table},
+            file="parks.toml",
         )
     assert len(str(refusal.value).splitlines()) == 1
 
@@ -411,7 +495,10 @@ def test_faulty_areas_are_one_line(columns, said):
             "no published ETo for 'Fresnoo'; did you mean 'Fresno'",
         ),
         ({"offer": ["turf"]}, "this run has no price of turf; state capital"),
-        ({"offer": ["planting"], "conversions": {"planting": {"cover": "cactus"}}}, "cover 'cactus' is not known"),
+        (
+            {"offer": ["planting"], "conversions": {"planting": {"cover": "cactus"}}},
+            "cover 'cactus' is not known",
+        ),
         (
             {"offer": ["planting"], "conversions": {"planting": {"irrigation": "hoze"}}},
             "irrigation 'hoze' is not known",
@@ -420,7 +507,10 @@ def test_faulty_areas_are_one_line(columns, said):
             {"offer": ["planting"], "conversions": {"planting": {"only_covers": ["lawn"]}}},
             "existing cover 'lawn' is not known",
         ),
-        ({"offer": ["planting"], "budget": "100 USD/ft^2"}, r"water\.budget: .* is no sum of money"),
+        (
+            {"offer": ["planting"], "budget": "100 USD/ft^2"},
+            r"water\.budget: .* is no sum of money",
+        ),
         (
             {"offer": ["planting"], "ordinance": {"landscape": "farm"}},
             r"water\.ordinance\.landscape: 'farm' is not known",
@@ -452,7 +542,8 @@ def test_a_sound_bid_passes_the_early_check():
 
 
 def test_prices_in_another_currency_are_refused():
-    """Each one that would be used is told, the shipped assumptions too: none is quietly taken as the bid's currency."""
+    """Each one that would be used is told, the shipped assumptions too: none is quietly taken as
+    the bid's currency."""
     with pytest.raises(BidError) as refusal:
         water.compare(parks(1_000), None, water_rules(offer=["planting"]), "EUR")
     assert "water.conversions.planting: capital is in USD, the bid in EUR" in str(refusal.value)

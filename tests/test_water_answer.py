@@ -1,5 +1,5 @@
-"""The answer leads: the terminal ends with it, the workbook begins with it, and the price of turf everywhere is named for what it
-is."""
+"""The answer leads: the terminal ends with it, the workbook begins with it, and the price of turf
+everywhere is named for what it is."""
 
 import openpyxl
 import pytest
@@ -21,19 +21,29 @@ eto = "5 in"
 def ran(lawns, bid_file, tmp_path, capsys):
     def run(more):
         lawns((0, 0, 40, 30), (90, 0, 40, 40))
-        assert cli.main(["run", str(bid_file(NAMED.format(more=more))), "--out", str(tmp_path / "out")]) == cli.DONE
+        assert (
+            cli.main(
+                ["run", str(bid_file(NAMED.format(more=more))), "--out", str(tmp_path / "out")]
+            )
+            == cli.DONE
+        )
         return capsys.readouterr().out.splitlines()
 
     return run
 
 
 def test_the_terminal_ends_with_the_answer_and_where_it_stands(ran, tmp_path):
-    """Planting at 5.50 USD/ft2 fits once within 8,000 USD, on the smaller lawn: 6,600 USD and 1 for the grid's scale. It is
-    1,200 of 2,800 ft2, and takes 0.2 / 0.81 for the lawn's 0.8 / 0.75: 32.9 % of all use is saved."""
+    """Planting at 5.50 USD/ft2 fits once within 8,000 USD, on the smaller lawn: 6,600 USD and 1 for
+    the grid's scale. It is 1,200 of 2,800 ft2, and takes 0.2 / 0.81 for the lawn's 0.8 / 0.75: 32.9
+    % of all use is saved."""
     told = ran('offer = ["planting"]')
     price = next(k for k, line in enumerate(told) if line.startswith("price of turf on every area"))
-    answer = next(k for k, line in enumerate(told) if line.startswith("Water: convert 1 of 2 areas"))
-    assert price < answer and not any(line.startswith("price ") and " of turf" not in line for line in told)
+    answer = next(
+        k for k, line in enumerate(told) if line.startswith("Water: convert 1 of 2 areas")
+    )
+    assert price < answer and not any(
+        line.startswith("price ") and " of turf" not in line for line in told
+    )
     assert "6,601 USD of capital of 8,000 USD to spend" in told[answer + 1]
     assert "gal a year, 32.9 % of today's use" in told[answer + 1]
     assert "first 2 years new plants take" in told[answer + 2] and "payback" in told[answer + 3]
@@ -43,11 +53,14 @@ def test_the_terminal_ends_with_the_answer_and_where_it_stands(ran, tmp_path):
 
 
 def test_assumed_conversions_are_said_first(ran):
-    """The bid states none: geoturf's own, with their assumed prices, before any figure of the answer."""
+    """The bid states none: geoturf's own, with their assumed prices, before any figure of the
+    answer."""
     told = ran("")
     first = told.index("") + 1
     assert told[first].startswith("Assumed: the bid states no conversions")
-    assert "planting: capital 5.50 USD/ft^2" in told[first] and told[first + 1].startswith("Water: convert")
+    assert "planting: capital 5.50 USD/ft^2" in told[first] and told[first + 1].startswith(
+        "Water: convert"
+    )
 
 
 def test_the_workbook_begins_with_the_answer(ran, tmp_path):
@@ -56,12 +69,16 @@ def test_the_workbook_begins_with_the_answer(ran, tmp_path):
     assert book.sheetnames[:2] == ["Water", "Summary"]
     cells = [[cell.value for cell in row] for row in book["Water"].iter_rows()]
     assert cells[0][:2] == ["convert", "1 of 2 areas, 1,200 ft²"]
-    assert cells[-1][:3] == ["A", "1", "Low-water planting on drip"] and cells[-1][4] == pytest.approx(6600, rel=2e-4)
+    assert cells[-1][:3] == ["A", "1", "Low-water planting on drip"] and cells[-1][
+        4
+    ] == pytest.approx(6600, rel=2e-4)
 
 
 def test_a_bid_without_water_ends_as_ever(lawns, bid_file, tmp_path, capsys):
     lawns((0, 0, 40, 30))
     cli.main(["run", str(bid_file()), "--out", str(tmp_path / "out")])
     told = capsys.readouterr().out.splitlines()
-    assert any(line.startswith("price  ") for line in told) and not any("planner" in line for line in told)
+    assert any(line.startswith("price  ") for line in told) and not any(
+        "planner" in line for line in told
+    )
     assert openpyxl.load_workbook(tmp_path / "out" / "bid.xlsx").sheetnames[0] == "Summary"

@@ -1,5 +1,5 @@
-"""One balance everywhere: plants by their factor, the ordinance beside it with its differences named; whose ordinance, and whose
-conversions."""
+"""One balance everywhere: plants by their factor, the ordinance beside it with its differences
+named; whose ordinance, and whose conversions."""
 
 from types import SimpleNamespace
 
@@ -13,7 +13,12 @@ from geoturf.units import GALLON_M3
 from geoturf.water import published
 from geoturf.water.place import in_california
 
-RAINY = {"eto": "4 in", "rain": "2 in", "effective_rain": "fixed", "effective_share": "50 %"}  # an inch counts a month
+RAINY = {
+    "eto": "4 in",
+    "rain": "2 in",
+    "effective_rain": "fixed",
+    "effective_share": "50 %",
+}  # an inch counts a month
 GAL_PER_FT2_IN = 144 / 231
 
 
@@ -25,7 +30,8 @@ def compare(ground, turf=None, **given_rules):
 
 
 def test_planting_catches_its_share_of_the_rain():
-    """By hand: (4 - 1) in x 0.2 / 0.81 a month, where ETo x factor less the whole rain would be 0.8 - 1 < 0: nothing."""
+    """By hand: (4 - 1) in x 0.2 / 0.81 a month, where ETo x factor less the whole rain would be 0.8
+    - 1 < 0: nothing."""
     row = compare(parks(1_000), offer=["planting"], climate=RAINY).table.iloc[0]
     assert row["use_m3"] / GALLON_M3 == pytest.approx(12 * 3 * 0.2 / 0.81 * 1_000 * GAL_PER_FT2_IN)
 
@@ -47,8 +53,12 @@ def test_a_lawn_has_all_the_rain_that_falls_on_it():
     ],
 )
 def test_how_rain_counts_for_a_cover_of_the_bids_own(cover, inches):
-    row = compare(parks(1_000, cover="own"), offer=["irrigation"], covers={"own": cover}, climate=RAINY).table.iloc[0]
-    assert row["baseline_m3"] / GALLON_M3 == pytest.approx(12 * inches / 0.75 * 1_000 * GAL_PER_FT2_IN)
+    row = compare(
+        parks(1_000, cover="own"), offer=["irrigation"], covers={"own": cover}, climate=RAINY
+    ).table.iloc[0]
+    assert row["baseline_m3"] / GALLON_M3 == pytest.approx(
+        12 * inches / 0.75 * 1_000 * GAL_PER_FT2_IN
+    )
 
 
 # --- the ordinance beside it -----------------------------------------------------------------------------------------
@@ -60,7 +70,8 @@ def some_parks():
 
 
 def test_the_steps_lead_from_the_ordinance_to_the_comparison():
-    """Both ends come by another way: ETWU from the worksheet, use from the comparison's own table."""
+    """Both ends come by another way: ETWU from the worksheet, use from the comparison's own
+    table."""
     ground = some_parks()
     found = compare(ground, turf_price(ground, 5.0), climate=RAINY, budget="16000 USD")
     steps = found.differences.set_index("plan")
@@ -85,7 +96,9 @@ def test_without_rain_or_special_areas_the_two_differ_by_the_constant_alone():
 def test_rinse_and_cooling_are_named_as_beside_the_ordinance():
     """0.06 gal/ft2 a month, and nothing else: 720 gal a year on 1,000 ft2."""
     ground = parks(1_000)
-    found = compare(ground, turf_price(ground), offer=["turf"], conversions={"turf": {"coolings": 0}})
+    found = compare(
+        ground, turf_price(ground), offer=["turf"], conversions={"turf": {"coolings": 0}}
+    )
     row = found.differences.set_index("plan").loc["chosen"]
     assert row["unplanted_m3"] / GALLON_M3 == pytest.approx(720)
     assert row["etwu_m3"] == 0 and row["use_m3"] == pytest.approx(row["unplanted_m3"])
@@ -170,13 +183,19 @@ def test_shipped_conversions_are_offered_only_where_named_or_none_is_given(given
 
 # --- names as local offices write them -------------------------------------------------------------------------------
 
-LIKE = {"cool": "cool_season_lawn", "warm": "warm_season_lawn", "low": "low_water_planting", "none": "synthetic_turf"}
+LIKE = {
+    "cool": "cool_season_lawn",
+    "warm": "warm_season_lawn",
+    "low": "low_water_planting",
+    "none": "synthetic_turf",
+}
 
 
 @pytest.mark.parametrize(
     ("name", "like"),
     [
-        # FAO-56 Table 12, note (from memory): bluegrass, ryegrass and fescue are cool-season; bermuda, St. Augustine warm-season
+        # FAO-56 Table 12, note (from memory): bluegrass, ryegrass and fescue are cool-season;
+        # bermuda, St. Augustine warm-season
         ("Fescue", "cool"),
         ("BLUEGRASS", "cool"),
         ("Rye grass", "cool"),
@@ -210,14 +229,22 @@ def test_an_irrigation_method_may_be_named_as_it_is_spoken_of():
 
 
 def test_a_cover_of_the_bids_own_goes_before_a_synonym():
-    found = compare(parks(1_000, cover="Fescue"), offer=["irrigation"], covers={"fescue": {"factor": 0.4}})
+    found = compare(
+        parks(1_000, cover="Fescue"), offer=["irrigation"], covers={"fescue": {"factor": 0.4}}
+    )
     assert found.table["cover"][0] == "fescue"
-    assert found.table["baseline_m3"][0] / GALLON_M3 == pytest.approx(51.1 * 0.4 / 0.75 * 1_000 * GAL_PER_FT2_IN)
+    assert found.table["baseline_m3"][0] / GALLON_M3 == pytest.approx(
+        51.1 * 0.4 / 0.75 * 1_000 * GAL_PER_FT2_IN
+    )
 
 
 @pytest.mark.parametrize(
     ("name", "said"),
-    [("Lawn", "say which: cool_season_lawn"), ("bluegrass and bermuda", "is not known"), ("kale", "is not known")],
+    [
+        ("Lawn", "say which: cool_season_lawn"),
+        ("bluegrass and bermuda", "is not known"),
+        ("kale", "is not known"),
+    ],
 )
 def test_what_may_be_either_is_asked_for(name, said):
     with pytest.raises(InputError, match=said):
@@ -225,7 +252,10 @@ def test_what_may_be_either_is_asked_for(name, said):
 
 
 def test_every_synonym_leads_to_a_published_name():
-    known = {kind: {row[word] for row in published.table(kind_table)} for kind, word, kind_table in _TABLES}
+    known = {
+        kind: {row[word] for row in published.table(kind_table)}
+        for kind, word, kind_table in _TABLES
+    }
     for row in published.table("synonyms"):
         assert row["means"] in known[row["kind"]] and row["source"] and row["seen"], row
         assert published.key(row["name"]) not in known[row["kind"]], row
@@ -236,5 +266,7 @@ _TABLES = (("cover", "cover", "covers"), ("irrigation", "method", "irrigation"))
 
 def test_conversions_may_use_the_same_names():
     own = OWN | {"only_covers": ["Bermuda"]}
-    found = compare(parks(1_000, 1_000, cover=["Hybrid Bermuda", "Fescue"]), conversions={"native": own})
+    found = compare(
+        parks(1_000, 1_000, cover=["Hybrid Bermuda", "Fescue"]), conversions={"native": own}
+    )
     assert list(found.table["area_index"]) == [0]

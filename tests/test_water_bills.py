@@ -1,5 +1,5 @@
-"""Metered use in place of what the formula says: it adds up to the bills, what a conversion leaves of it is by a stated rule, and
-one line for each fault."""
+"""Metered use in place of what the formula says: it adds up to the bills, what a conversion leaves
+of it is by a stated rule, and one line for each fault."""
 
 import numpy as np
 import pytest
@@ -17,7 +17,9 @@ def compared(tmp_path, bills, ground=None, **rules):
     (tmp_path / "bills.csv").write_text(bills, encoding="utf-8")
     given = {"offer": ["planting", "irrigation"], "metered": "bills.csv"} | rules
     ground = ground or parks(1_000, 3_000, 2_000, site=["A", "A", "B"], area=["1", "2", "1"])
-    return water.compare(ground, turf_price(ground), water_rules(**given), "USD", folder=str(tmp_path))
+    return water.compare(
+        ground, turf_price(ground), water_rules(**given), "USD", folder=str(tmp_path)
+    )
 
 
 def by_area(found):
@@ -25,8 +27,8 @@ def by_area(found):
 
 
 def test_a_years_bill_is_the_baseline_divided_as_the_formula_divides_it(tmp_path):
-    """50 kgal on lawns of 1,000 and 3,000 ft2: 12.5 and 37.5; the site without a bill stays with the formula, 51.1 in x 0.8 /
-    0.75."""
+    """50 kgal on lawns of 1,000 and 3,000 ft2: 12.5 and 37.5; the site without a bill stays with
+    the formula, 51.1 in x 0.8 / 0.75."""
     found = by_area(compared(tmp_path, "site,use_kgal\nA,50\n"))
     assert found[0] / KGAL == pytest.approx(12.5) and found[1] / KGAL == pytest.approx(37.5)
     assert found[2] / GALLON_M3 == pytest.approx(51.1 * 0.8 / 0.75 * 2_000 * 144 / 231)
@@ -45,14 +47,17 @@ def test_units_of_bills(tmp_path):
 def test_a_month_that_the_formula_leaves_dry_is_divided_by_the_years_use(tmp_path):
     """No ETo in January, 8 kgal billed: 2 to the smaller lawn, 6 to the other."""
     rows = "".join(f"A,{month},{8 if month == 1 else 0}\n" for month in range(1, 13))
-    found = compared(tmp_path, "site,month,use_kgal\n" + rows, climate={"eto": ["0 in"] + ["5 in"] * 11})
+    found = compared(
+        tmp_path, "site,month,use_kgal\n" + rows, climate={"eto": ["0 in"] + ["5 in"] * 11}
+    )
     np.testing.assert_allclose(by_area(found)[[0, 1]] / KGAL, [2, 6])
 
 
 @pytest.mark.parametrize("metered", [40, 200])
 def test_what_a_conversion_leaves_of_the_meters_departure(tmp_path, metered):
-    """A site billed for less or more than the formula's 136 kgal: planting takes what is planned for it; new irrigation of the
-    same lawn ends waste but not thrift; a conversion that keeps the irrigation keeps both."""
+    """A site billed for less or more than the formula's 136 kgal: planting takes what is planned
+    for it; new irrigation of the same lawn ends waste but not thrift; a conversion that keeps the
+    irrigation keeps both."""
     keeps = {"cover": "warm_season_lawn", "capital": "1 USD/ft^2"}
     rules = {"offer": ["planting", "irrigation", "keeps"], "conversions": {"keeps": keeps}}
 
@@ -75,8 +80,11 @@ def test_the_weather_does_not_move_what_the_meter_says(tmp_path):
 
 
 def test_the_models_calibration_is_told(tmp_path):
-    """By hand: 4,000 ft2 take 4,000 x 51.1 x 0.8 / 0.75 x 0.62338 = 135,915 gal by the formula; 50,000 are 0.37 of it."""
-    told = next(f for f in compared(tmp_path, "site,use_gal\nA,50000\n").findings if f.code == "metered").message
+    """By hand: 4,000 ft2 take 4,000 x 51.1 x 0.8 / 0.75 x 0.62338 = 135,915 gal by the formula;
+    50,000 are 0.37 of it."""
+    told = next(
+        f for f in compared(tmp_path, "site,use_gal\nA,50000\n").findings if f.code == "metered"
+    ).message
     assert "1 of 2 sites are metered (bills.csv) and take 0.37 of what the formula says" in told
 
 
@@ -108,4 +116,6 @@ def test_faulty_bills_are_one_line(tmp_path, bills, said):
 
 def test_bills_that_are_not_there_are_one_line(tmp_path):
     with pytest.raises(InputError, match="there is no such file beside the bid"):
-        water.check(parks(1_000), water_rules(metered="none.csv", offer=["planting"]), "USD", str(tmp_path))
+        water.check(
+            parks(1_000), water_rules(metered="none.csv", offer=["planting"]), "USD", str(tmp_path)
+        )

@@ -44,7 +44,9 @@ def programmes(draw):
     n, k = draw(st.integers(1, 5)), draw(st.integers(1, 3))
 
     def numbers(low, high):
-        return np.array(draw(st.lists(st.integers(low, high), min_size=n * k, max_size=n * k)), float).reshape(n, k)
+        return np.array(
+            draw(st.lists(st.integers(low, high), min_size=n * k, max_size=n * k)), float
+        ).reshape(n, k)
 
     def flags(size):
         return np.array(draw(st.lists(st.booleans(), min_size=size, max_size=size)))
@@ -81,12 +83,15 @@ def test_the_choice_is_the_best_of_all_subsets(case):
 
 @st.composite
 def shared_bills(draw):
-    """Up to four areas on up to two accounts whose bill has three rising blocks; only two months use water."""
+    """Up to four areas on up to two accounts whose bill has three rising blocks; only two months
+    use water."""
     n, k = draw(st.integers(1, 4)), draw(st.integers(1, 2))
 
     def numbers(low, high, *shape):
         size = int(np.prod(shape))
-        return np.array(draw(st.lists(st.integers(low, high), min_size=size, max_size=size)), float).reshape(shape)
+        return np.array(
+            draw(st.lists(st.integers(low, high), min_size=size, max_size=size)), float
+        ).reshape(shape)
 
     account = numbers(0, 1, n).astype(int)
     use, share = np.zeros((n, 12)), np.zeros((n, k, 12))
@@ -94,9 +99,15 @@ def shared_bills(draw):
     share[:, :, 5:7] = numbers(0, 4, n, k, 2) / 4
     before = np.zeros((2, 12))
     np.add.at(before, account, use)
-    tariff = Tariff(account, before, share * use[:, None], np.array([0.0, 5.0, 12.0]), np.array([1.0, 3.0, 7.0]))
+    tariff = Tariff(
+        account, before, share * use[:, None], np.array([0.0, 5.0, 12.0]), np.array([1.0, 3.0, 7.0])
+    )
     return Knapsack(
-        numbers(-40, 0, n, k), numbers(0, 20, n, k), np.ones((n, k), bool), np.zeros(n, bool), tariff=tariff
+        numbers(-40, 0, n, k),
+        numbers(0, 20, n, k),
+        np.ones((n, k), bool),
+        np.zeros(n, bool),
+        tariff=tariff,
     ), float(draw(st.integers(0, 40)))
 
 
@@ -104,7 +115,11 @@ def shared_bill(tariff, saved):
     """Bill of every account and month by hand, block by block."""
     total = 0.0
     for left in (tariff.before_m3 - saved).ravel():
-        total += 1.0 * min(left, 5.0) + 3.0 * min(max(left - 5.0, 0.0), 7.0) + 7.0 * max(left - 12.0, 0.0)
+        total += (
+            1.0 * min(left, 5.0)
+            + 3.0 * min(max(left - 5.0, 0.0), 7.0)
+            + 7.0 * max(left - 12.0, 0.0)
+        )
     return total
 
 
@@ -122,7 +137,9 @@ def test_a_shared_bill_of_rising_blocks_is_solved_exactly(case):
         saved = np.zeros_like(programme.tariff.before_m3)
         for i, j in at:
             saved[programme.tariff.account[i]] += programme.tariff.saved_m3[i, j]
-        fall = shared_bill(programme.tariff, np.zeros_like(saved)) - shared_bill(programme.tariff, saved)
+        fall = shared_bill(programme.tariff, np.zeros_like(saved)) - shared_bill(
+            programme.tariff, saved
+        )
         best = max(best, fall + sum(programme.value[cell] for cell in at))
     pick = Chooser(programme).pick(budget, 0.0)
     assert pick.value == pytest.approx(best, abs=1e-6)
@@ -130,10 +147,13 @@ def test_a_shared_bill_of_rising_blocks_is_solved_exactly(case):
 
 
 def test_money_with_tiers_adds_up_to_the_bill():
-    """What the programme thought the choice is worth is its net present value with every site's bill worked out."""
+    """What the programme thought the choice is worth is its net present value with every site's
+    bill worked out."""
     tiers = {"price": "4 USD/HCF", "tiers": [{"above": "40 HCF", "price": "40 USD/HCF"}]}
     ground = parks(6_000, 5_000, 4_000, 7_000, site=["A", "A", "A", "B"], area=list("1234"))
-    rules = water_rules(offer=["planting", "irrigation"], objective="money", price=tiers, budget="60000 USD")
+    rules = water_rules(
+        offer=["planting", "irrigation"], objective="money", price=tiers, budget="60000 USD"
+    )
     found = water.compare(ground, None, rules, "USD").summary["chosen"]
     assert found["areas"] > 0
     assert found["value"] == pytest.approx(found["npv"])
@@ -142,14 +162,17 @@ def test_money_with_tiers_adds_up_to_the_bill():
 
 @pytest.mark.parametrize("alike", [True, False])
 def test_a_large_choice_is_proved(alike):
-    """400 areas, 4 conversions, every lawn alike or each its own: proved within 0.01 %, within the budget, and above its
-    rounding by hand (best value per cost first)."""
+    """400 areas, 4 conversions, every lawn alike or each its own: proved within 0.01 %, within the
+    budget, and above its rounding by hand (best value per cost first)."""
     rng = np.random.default_rng(7)
     area = rng.lognormal(7, 1, 400)
     value = area[:, None] * np.array([1.0, 0.75, 0.15, 0.6])
     cost = area[:, None] * np.array([10.0, 5.5, 0.9, 4.0])
     if not alike:
-        value, cost = value * rng.uniform(0.6, 1.3, value.shape), cost * rng.uniform(0.8, 1.3, cost.shape)
+        value, cost = (
+            value * rng.uniform(0.6, 1.3, value.shape),
+            cost * rng.uniform(0.8, 1.3, cost.shape),
+        )
     programme = Knapsack(value, cost.round(2), np.ones(value.shape, bool), np.zeros(400, bool))
     budget = cost.sum() / 40
     pick = Chooser(programme).pick(budget, 1e-4)
@@ -177,8 +200,9 @@ def test_the_same_question_has_the_same_answer():
 
 
 def test_a_choice_by_hand():
-    """Two lawns of 1,000 and 2,000 ft2; planting saves in proportion to area and costs 5.50 USD/ft2: for 11,000 USD the large
-    one, for 5,500 the small one, for twice that the large one instead."""
+    """Two lawns of 1,000 and 2,000 ft2; planting saves in proportion to area and costs 5.50
+    USD/ft2: for 11,000 USD the large one, for 5,500 the small one, for twice that the large one
+    instead."""
     ground = parks(1_000, 2_000)
 
     def chosen(budget):
@@ -194,15 +218,27 @@ def test_a_choice_by_hand():
 
 @pytest.mark.parametrize("budget", [2_000, 9_000, 23_456, 40_000, 61_000])
 def test_the_stage_chooses_the_best_of_all_subsets(budget):
-    """Brute force over the stage's own table: five lawns of two kinds, three conversions each, 4^5 choices."""
-    covers = ["cool_season_lawn", "warm_season_lawn", "cool_season_lawn", "warm_season_lawn", "cool_season_lawn"]
+    """Brute force over the stage's own table: five lawns of two kinds, three conversions each, 4^5
+    choices."""
+    covers = [
+        "cool_season_lawn",
+        "warm_season_lawn",
+        "cool_season_lawn",
+        "warm_season_lawn",
+        "cool_season_lawn",
+    ]
     ground = parks(800, 1_300, 1_700, 2_100, 2_900, cover=covers)
     rules = water_rules(budget=f"{budget} USD", gap="0 %")
     table = water.compare(ground, turf_price(ground, 7.0), rules, "USD").table
     options = [
-        [(0.0, 0.0), *zip(part["saved_m3"], part["capital"], strict=True)] for _, part in table.groupby("area_index")
+        [(0.0, 0.0), *zip(part["saved_m3"], part["capital"], strict=True)]
+        for _, part in table.groupby("area_index")
     ]
-    best = max(sum(saved for saved, _ in pick) for pick in product(*options) if sum(cost for _, cost in pick) <= budget)
+    best = max(
+        sum(saved for saved, _ in pick)
+        for pick in product(*options)
+        if sum(cost for _, cost in pick) <= budget
+    )
     chosen = table[table["chosen"]]
     assert chosen["saved_m3"].sum() == pytest.approx(best)
     assert chosen["capital"].sum() <= budget
@@ -211,7 +247,9 @@ def test_the_stage_chooses_the_best_of_all_subsets(budget):
 
 def test_more_money_never_saves_less():
     ground = parks(*range(500, 12_000, 900))
-    curve = water.compare(ground, turf_price(ground), water_rules(curve_points=15, budget="50000 USD"), "USD").curve
+    curve = water.compare(
+        ground, turf_price(ground), water_rules(curve_points=15, budget="50000 USD"), "USD"
+    ).curve
     assert len(curve) == 15
     assert (curve["saved_m3"].diff().dropna() >= -1e-9).all()
     assert (curve["spent"] <= curve["budget"] + 1e-6).all()
@@ -222,23 +260,35 @@ def test_more_money_never_saves_less():
 def test_twice_the_budget_keeps_what_was_chosen_among_equals():
     """Ten lawns alike but in size: whatever doubling adds, nothing has to leave."""
     ground = parks(*range(1_000, 2_000, 100))
-    summary = water.compare(ground, None, water_rules(offer=["planting"], budget="20000 USD"), "USD").summary
+    summary = water.compare(
+        ground, None, water_rules(offer=["planting"], budget="20000 USD"), "USD"
+    ).summary
     assert summary["doubled"]["leaves"] == []
     assert summary["doubled"]["budget"] == 40_000
     assert summary["doubled"]["saved_m3"] > 1.9 * summary["chosen"]["saved_m3"]
 
 
 def test_a_district_gets_its_minimum():
-    """The dry district's lawns take less water and would not be chosen; the minimum asks for one."""
+    """The dry district's lawns take less water and would not be chosen; the minimum asks for
+    one."""
     ground = parks(
-        2_000, 2_000, 2_000, district=["Wet", "Wet", "Dry"], cover=["cool_season_lawn"] * 2 + ["warm_season_lawn"]
+        2_000,
+        2_000,
+        2_000,
+        district=["Wet", "Wet", "Dry"],
+        cover=["cool_season_lawn"] * 2 + ["warm_season_lawn"],
     )
     common = {"offer": ["planting"], "budget": "22000 USD"}
     free = water.compare(ground, None, water_rules(**common), "USD").table
-    bound = water.compare(ground, None, water_rules(**common, districts={"Dry": {"areas": 1}}), "USD").table
+    bound = water.compare(
+        ground, None, water_rules(**common, districts={"Dry": {"areas": 1}}), "USD"
+    ).table
     assert list(free.loc[free["chosen"], "district"]) == ["Wet", "Wet"]
     assert sorted(bound.loc[bound["chosen"], "district"]) == ["Dry", "Wet"]
-    assert "minimum of the bid" in bound.loc[bound["chosen"] & (bound["district"] == "Dry"), "why"].item()
+    assert (
+        "minimum of the bid"
+        in bound.loc[bound["chosen"] & (bound["district"] == "Dry"), "why"].item()
+    )
 
 
 def test_must_and_must_not():
@@ -291,11 +341,26 @@ def test_the_money_objective_leaves_what_does_not_pay():
             {"budget": "100 USD", "must": [{"site": "Park 1"}]},
             r"no choice meets a budget of 100\.00 USD: .* at least 1,800\.00 USD",
         ),
-        ({"budget": "100 USD", "every_district": {"areas": 1}}, r"no choice meets a budget .* at least 2,700\.00 USD"),
-        ({"districts": {"North": {"areas": 5}}}, r"district 'North' is to get at least 5 areas converted; only 1"),
-        ({"districts": {"Nord": {"areas": 1}}}, r"no area is in district 'Nord'; did you mean 'North'\?"),
-        ({"must": [{"site": "Parc 1"}]}, r"no compared area has site 'Parc 1'; did you mean 'Park 1'\?"),
-        ({"must_not": [{"site": "Park 1", "area": "lawm"}]}, r"has no compared area 'lawm'; did you mean 'lawn'\?"),
+        (
+            {"budget": "100 USD", "every_district": {"areas": 1}},
+            r"no choice meets a budget .* at least 2,700\.00 USD",
+        ),
+        (
+            {"districts": {"North": {"areas": 5}}},
+            r"district 'North' is to get at least 5 areas converted; only 1",
+        ),
+        (
+            {"districts": {"Nord": {"areas": 1}}},
+            r"no area is in district 'Nord'; did you mean 'North'\?",
+        ),
+        (
+            {"must": [{"site": "Parc 1"}]},
+            r"no compared area has site 'Parc 1'; did you mean 'Park 1'\?",
+        ),
+        (
+            {"must_not": [{"site": "Park 1", "area": "lawm"}]},
+            r"has no compared area 'lawm'; did you mean 'lawn'\?",
+        ),
         (
             {"must": [{"site": "Park 0"}], "must_not": [{"site": "Park 0"}]},
             r"site Park 0, area lawn: must convert, which is not offered",
@@ -312,7 +377,9 @@ def test_what_cannot_be_met_is_one_line(given_rules, said):
 def test_a_conversion_unknown_to_an_area_is_one_line():
     ground = parks(1_000, 2_000, use=["", "play"])
     rules = water_rules(offer=["planting"], must=[{"site": "Park 1", "conversion": "planting"}])
-    with pytest.raises(BidError, match="site Park 1, area lawn: must become 'planting', which is not offered to it"):
+    with pytest.raises(
+        BidError, match="site Park 1, area lawn: must become 'planting', which is not offered to it"
+    ):
         water.compare(ground, None, rules, "USD")
 
 
@@ -324,5 +391,7 @@ def test_constraints_that_contradict_are_told():
         turf_share="50 %",
         districts={"North": {"areas": 2}},
     )
-    with pytest.raises(BidError, match="no choice meets all that is asked for, whatever the budget"):
+    with pytest.raises(
+        BidError, match="no choice meets all that is asked for, whatever the budget"
+    ):
         water.compare(ground, None, rules, "USD")

@@ -1,4 +1,5 @@
-"""Climate from a user's files: a station's table and daily weather, and one line for each fault in them."""
+"""Climate from a user's files: a station's table and daily weather, and one line for each fault in
+them."""
 
 import sys
 
@@ -14,7 +15,9 @@ from geoturf.units import INCH_M
 
 def station(tmp_path, text):
     (tmp_path / "station.csv").write_text(text, encoding="utf-8")
-    rules = water_rules(climate={"table": "station.csv", "effective_rain": "fixed"}, offer=["planting"])
+    rules = water_rules(
+        climate={"table": "station.csv", "effective_rain": "fixed"}, offer=["planting"]
+    )
     return water.compare(parks(1_000), None, rules, "USD", folder=str(tmp_path))
 
 
@@ -31,14 +34,29 @@ def test_a_stations_table(tmp_path):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("month,eto_in,rain_in\n" + TWELVE.replace("3,3.3,0.5\n", "", 1), r"station\.csv: has no Mar; all twelve"),
-        ("month,eto_in,rain_in\n" + TWELVE.replace("0.5", "-0.5", 1), r"line 2: rain -0\.5 is negative"),
-        ("month,eto_in,rain_in\n" + TWELVE.replace("4.8", "lots", 1), r"line 5: ETo 'lots' is not a number"),
+        (
+            "month,eto_in,rain_in\n" + TWELVE.replace("3,3.3,0.5\n", "", 1),
+            r"station\.csv: has no Mar; all twelve",
+        ),
+        (
+            "month,eto_in,rain_in\n" + TWELVE.replace("0.5", "-0.5", 1),
+            r"line 2: rain -0\.5 is negative",
+        ),
+        (
+            "month,eto_in,rain_in\n" + TWELVE.replace("4.8", "lots", 1),
+            r"line 5: ETo 'lots' is not a number",
+        ),
         ("month,eto_in,rain_in\n" + TWELVE.replace("12,", "1,", 1), r"line 13: Jan stands twice"),
         ("month,eto_in,rain_in\n" + TWELVE.replace("12,", "13,", 1), r"line 13: '13' is no month"),
-        ("month,eto,rain_in\n" + TWELVE, r"needs a column eto_in or eto_mm \(it has: month, eto, rain_in\)"),
+        (
+            "month,eto,rain_in\n" + TWELVE,
+            r"needs a column eto_in or eto_mm \(it has: month, eto, rain_in\)",
+        ),
         ("", r"needs a column eto_in or eto_mm \(it has: no rows\)"),
-        ("month,eto_cm\n" + "".join(f"{m},90\n" for m in range(1, 13)), r"ETo of 900 mm in Jan is more than any place"),
+        (
+            "month,eto_cm\n" + "".join(f"{m},90\n" for m in range(1, 13)),
+            r"ETo of 900 mm in Jan is more than any place",
+        ),
     ],
 )
 def test_a_faulty_station_is_one_line(tmp_path, text, said):
@@ -65,24 +83,45 @@ def weather(tmp_path, drop=(), **over):
         "solar_mj_m2": 22.07,
         "rain_mm": 1.0,
     }
-    table = pd.DataFrame(day | over, index=days).drop(columns=list(drop)).rename_axis("date").reset_index()
-    table.assign(date=table["date"].dt.strftime("%Y-%m-%d")).to_csv(tmp_path / "weather.csv", index=False)
-    climate = {"weather": "weather.csv", "latitude": 50.80, "elevation": "100 m", "effective_rain": "fixed"}
+    table = (
+        pd.DataFrame(day | over, index=days)
+        .drop(columns=list(drop))
+        .rename_axis("date")
+        .reset_index()
+    )
+    table.assign(date=table["date"].dt.strftime("%Y-%m-%d")).to_csv(
+        tmp_path / "weather.csv", index=False
+    )
+    climate = {
+        "weather": "weather.csv",
+        "latitude": 50.80,
+        "elevation": "100 m",
+        "effective_rain": "fixed",
+    }
     return water.compare(
-        parks(1_000), None, water_rules(climate=climate, offer=["planting"]), "USD", folder=str(tmp_path)
+        parks(1_000),
+        None,
+        water_rules(climate=climate, offer=["planting"]),
+        "USD",
+        folder=str(tmp_path),
     )
 
 
 def test_daily_weather_becomes_months(tmp_path):
-    """FAO-56 example 18: 3.88 mm on 6 July; July of such days (Ra differs a little) has some 31 times that."""
+    """FAO-56 example 18: 3.88 mm on 6 July; July of such days (Ra differs a little) has some 31
+    times that."""
     found = weather(tmp_path).monthly
     assert found["eto_m"].iloc[6] * 1000 / 31 == pytest.approx(3.88, abs=0.05)
-    np.testing.assert_allclose(found["rain_m"] * 1000, [31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+    np.testing.assert_allclose(
+        found["rain_m"] * 1000, [31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]
+    )
 
 
 def test_without_the_weather_extra_one_line_says_what_to_install(tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "pyet", None)
-    with pytest.raises(BidError, match=r"needs the weather extra: pip install 'geoturf\[weather\]'"):
+    with pytest.raises(
+        BidError, match=r"needs the weather extra: pip install 'geoturf\[weather\]'"
+    ):
         weather(tmp_path)
 
 

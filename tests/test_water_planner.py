@@ -1,4 +1,5 @@
-"""The planner's page: what a council needs to see is on it, it asks nothing of the network, and hostile names are text."""
+"""The planner's page: what a council needs to see is on it, it asks nothing of the network, and
+hostile names are text."""
 
 import re
 from html.parser import HTMLParser
@@ -43,7 +44,9 @@ def page(units="us", name="Quillhaven parks", sites=None, areas=4, **given_rules
     if sites:
         ground.areas["site"] = sites
     profile = {"min_pile_height": "1.5 in", "max_coverage": "50 %"}
-    rules = water_rules(**{"budget": "30000 USD", "profile": profile, "ordinance": "california"} | given_rules)
+    rules = water_rules(
+        **{"budget": "30000 USD", "profile": profile, "ordinance": "california"} | given_rules
+    )
     found = water.compare(ground, turf_price(ground, 6.0), rules, "USD")
     bid = SimpleNamespace(name=name, units=units, currency="USD", water=rules)
     return found, planner.page(SimpleNamespace(bid=bid, water=found))
@@ -58,7 +61,10 @@ def test_the_page_is_well_formed_and_asks_nothing_of_the_network(shown):
     reader = Reader(shown[1])
     assert "script" not in reader.tags and "link" not in reader.tags and "img" not in reader.tags
     links = [value for key, value in reader.attributes if key == "href"]
-    assert links == ["map.html#colour=saving", "map.html#colour=chosen"]  # the map beside it, and nothing else
+    assert links == [
+        "map.html#colour=saving",
+        "map.html#colour=chosen",
+    ]  # the map beside it, and nothing else
     assert not [value for key, value in reader.attributes if key == "src" or key.startswith("on")]
     assert ("http-equiv", "Content-Security-Policy") in reader.attributes
     assert "http:" not in shown[1] and "https:" not in shown[1]
@@ -83,7 +89,9 @@ def test_what_a_council_needs_is_on_it(shown):
 
 
 def test_factors_stand_with_their_source(shown):
-    assert "ASABE S623" in shown[1] and "23 CCR 491: low" in shown[1] and "efficient spray" in shown[1]
+    assert (
+        "ASABE S623" in shown[1] and "23 CCR 491: low" in shown[1] and "efficient spray" in shown[1]
+    )
 
 
 def test_totals_stand_in_four_units(shown):
@@ -118,11 +126,16 @@ def test_the_ordinance_and_the_plan_stand_side_by_side_with_the_difference_named
 
 
 @pytest.mark.parametrize(
-    ("rules", "why"), [({"longest_payback": 2}, "pays back within 2 years"), ({"budget": "1 USD"}, "no other")]
+    ("rules", "why"),
+    [({"longest_payback": 2}, "pays back within 2 years"), ({"budget": "1 USD"}, "no other")],
 )
 def test_where_nothing_is_worth_it_that_is_the_answer(rules, why):
     found, text = page(**rules)
-    assert found.summary["chosen"]["areas"] == 0 and "none of 4 areas is converted" in text and why in text
+    assert (
+        found.summary["chosen"]["areas"] == 0
+        and "none of 4 areas is converted" in text
+        and why in text
+    )
     assert not re.search(r"\bnan\b| 0\.0 years", text)
     shown = SimpleNamespace(water=found, bid=SimpleNamespace(units="us", currency="USD"))
     assert [line for line in planner.lines(shown) if line.startswith("Water: none of 4 areas")]
@@ -132,7 +145,9 @@ def test_where_nothing_is_worth_it_that_is_the_answer(rules, why):
 def test_every_chart_and_mark_has_a_title(shown):
     reader = Reader(shown[1])
     marks = reader.tags.count("circle") + reader.tags.count("rect")
-    assert reader.tags.count("title") >= marks + reader.tags.count("svg") - 2  # but for the two of the key
+    assert (
+        reader.tags.count("title") >= marks + reader.tags.count("svg") - 2
+    )  # but for the two of the key
 
 
 def test_hostile_names_are_text():
@@ -149,7 +164,9 @@ def test_metric_bids_read_metric():
 
 
 def test_text_is_escaped_and_markup_is_not():
-    assert tag("p", "<b>", tag("b", "&"), class_='"') == '<p class="&#34;">&lt;b&gt;<b>&amp;</b></p>'
+    assert (
+        tag("p", "<b>", tag("b", "&"), class_='"') == '<p class="&#34;">&lt;b&gt;<b>&amp;</b></p>'
+    )
     assert isinstance(table(("a", "b"), [("<", 1)]), Markup)
     assert "&lt;" in table(("a", "b"), [("<", 1)])
 

@@ -43,9 +43,18 @@ def takeoff(land, laid, pool="phase", materials_rules=None):
 
 
 def result(
-    rows=LOTS, name="Invented bid", units="us", findings=(), pool="phase", of=None, takes=None, products=None, **rules
+    rows=LOTS,
+    name="Invented bid",
+    units="us",
+    findings=(),
+    pool="phase",
+    of=None,
+    takes=None,
+    products=None,
+    **rules,
 ):
-    """A finished run as the workbook asks of it. ``of``: rules of the takeoff; ``takes``: what else is done to its items."""
+    """A finished run as the workbook asks of it. ``of``: rules of the takeoff; ``takes``: what else
+    is done to its items."""
     land = ground(rows)
     laid = plan(land)
     taken = takeoff(land, laid, pool, of)
@@ -55,7 +64,13 @@ def result(
     bid = SimpleNamespace(name=name, currency="USD", units=units)
     source = SimpleNamespace(left_out=0)
     return SimpleNamespace(
-        bid=bid, source=source, ground=land, takeoff=taken, price=money, water=None, findings=findings
+        bid=bid,
+        source=source,
+        ground=land,
+        takeoff=taken,
+        price=money,
+        water=None,
+        findings=findings,
     )
 
 
@@ -65,7 +80,8 @@ def written(path, done):
 
 
 class Reckoner:
-    """Works out a workbook's formulas, as far as geoturf writes them, from the cells that hold numbers."""
+    """Works out a workbook's formulas, as far as geoturf writes them, from the cells that hold
+    numbers."""
 
     def __init__(self, book):
         self.book, self.known = book, {}
@@ -80,7 +96,11 @@ class Reckoner:
 
     def cells(self, sheet, ref):
         left, top, right, bottom = range_boundaries(ref.replace("$", ""))
-        names = [f"{get_column_letter(x)}{y}" for y in range(top, bottom + 1) for x in range(left, right + 1)]
+        names = [
+            f"{get_column_letter(x)}{y}"
+            for y in range(top, bottom + 1)
+            for x in range(left, right + 1)
+        ]
         return np.array([self.cell(sheet, name) for name in names], dtype=object)
 
     def work_out(self, sheet, formula):
@@ -89,39 +109,62 @@ class Reckoner:
             return f"{'cells' if ':' in match['ref'] else 'cell'}({name!r},{match['ref']!r})"
 
         one = r"\$?[A-Z]{1,2}\$?\d+"
-        reference = rf"(?:(?P<quoted>'[^']+')!|(?P<plain>[A-Za-z]+)!)?(?P<ref>{one}(?::{one})?)(?![\d(])"
+        reference = (
+            rf"(?:(?P<quoted>'[^']+')!|(?P<plain>[A-Za-z]+)!)?(?P<ref>{one}(?::{one})?)(?![\d(])"
+        )
         return eval(re.sub(reference, read, formula), {"__builtins__": {}}, self.functions())
 
     def functions(self):
         def rounded(value, places, mode=ROUND_HALF_UP):
-            return float(Decimal(repr(round(value, 9))).quantize(Decimal(1).scaleb(-int(places)), rounding=mode))
+            return float(
+                Decimal(repr(round(value, 9))).quantize(
+                    Decimal(1).scaleb(-int(places)), rounding=mode
+                )
+            )
 
         return {
             "cell": self.cell,
             "cells": self.cells,
             "ROUND": rounded,
             "ROUNDUP": lambda value, places: rounded(value, places, ROUND_UP),
-            "SUM": lambda *values: round(float(sum(v for v in np.hstack(values) if v and not isinstance(v, str))), 9),
-            "SUMIF": lambda where, what, values: float(sum(v for w, v in zip(where, values, strict=True) if w == what)),
-            "SUMPRODUCT": lambda these, those: sum(a * b for a, b in zip(these, those, strict=True) if a and b),
+            "SUM": lambda *values: round(
+                float(sum(v for v in np.hstack(values) if v and not isinstance(v, str))), 9
+            ),
+            "SUMIF": lambda where, what, values: float(
+                sum(v for w, v in zip(where, values, strict=True) if w == what)
+            ),
+            "SUMPRODUCT": lambda these, those: sum(
+                a * b for a, b in zip(these, those, strict=True) if a and b
+            ),
             "MAX": max,
             "IF": lambda test, yes, no: yes if test else no,
         }
 
 
 def formulas(book):
-    return [(s.title, c.coordinate) for s in book for row in s.iter_rows() for c in row if c.data_type == "f"]
+    return [
+        (s.title, c.coordinate)
+        for s in book
+        for row in s.iter_rows()
+        for c in row
+        if c.data_type == "f"
+    ]
 
 
 @pytest.mark.parametrize("pool", ["phase", "site"])
 def test_every_formula_gives_the_figure_beside_it(tmp_path, pool):
     extras = [{"title": "Permit", "price": "120 USD/site"}]
-    book, shown = written(tmp_path / "bid.xlsx", result(waste="2 %", minimum="90000 USD", pool=pool, extras=extras))
+    book, shown = written(
+        tmp_path / "bid.xlsx", result(waste="2 %", minimum="90000 USD", pool=pool, extras=extras)
+    )
     reckoner = Reckoner(book)
     places = formulas(book)
     assert len(places) > 150
     for sheet, ref in places:
-        assert reckoner.cell(sheet, ref) == pytest.approx(shown[sheet][ref].value, abs=1e-6), (sheet, ref)
+        assert reckoner.cell(sheet, ref) == pytest.approx(shown[sheet][ref].value, abs=1e-6), (
+            sheet,
+            ref,
+        )
 
 
 #: odd lots in three phases, one of them in two; two are the same, so that halves of a cent come up
@@ -130,7 +173,15 @@ TRACT = [
     {"site": "lot 1", "phase": "3", "area": "side", "width_ft": 12, "length_ft": 31},
     {"site": "lot 4", "phase": "3", "area": "front", "width_ft": 22, "length_ft": 35},
     {"site": "lot 5", "phase": "3", "area": "front", "width_ft": 22, "length_ft": 35},
-    {"site": "lot 5", "phase": "3", "area": "back", "width_ft": 17, "length_ft": 23, "product": "turf80", "use": "pet"},
+    {
+        "site": "lot 5",
+        "phase": "3",
+        "area": "back",
+        "width_ft": 17,
+        "length_ft": 23,
+        "product": "turf80",
+        "use": "pet",
+    },
 ]
 EXTRAS = [
     {"title": "Permit", "price": "120 USD/site"},
@@ -141,8 +192,9 @@ BID = {"rows": TRACT, "extras": EXTRAS, "waste": 0.02}
 
 
 class Edit(NamedTuple):
-    """One change: to the cells of the sheet whose rows say ``row`` by the heads of their columns, and to the bid that is run
-    again with ``bid`` as what differs, or ``line`` done to its price lines of that ``row``."""
+    """One change: to the cells of the sheet whose rows say ``row`` by the heads of their columns,
+    and to the bid that is run again with ``bid`` as what differs, or ``line`` done to its price
+    lines of that ``row``."""
 
     sheet: str
     column: str
@@ -153,7 +205,8 @@ class Edit(NamedTuple):
 
 
 def bought(scope, key, **change):
-    """A pool's row with another net quantity or allowance, its order reckoned again; or with another order."""
+    """A pool's row with another net quantity or allowance, its order reckoned again; or with
+    another order."""
 
     def change_of(items):
         own = (items["scope"] == scope) & (items["key"] == key) & (items["scope_kind"] == "pool")
@@ -212,7 +265,11 @@ def edited(path, edit):
     book = openpyxl.load_workbook(path)
     sheet = book[edit.sheet]
     head = {c.value: c.column for c in sheet[1]}
-    rows = [row for row in sheet.iter_rows(min_row=2) if all(row[head[k] - 1].value == v for k, v in edit.row.items())]
+    rows = [
+        row
+        for row in sheet.iter_rows(min_row=2)
+        if all(row[head[k] - 1].value == v for k, v in edit.row.items())
+    ]
     rows = [row for row in rows if row[0].value != "bid"]
     assert rows, "no such row"
     for row in rows:
@@ -229,10 +286,14 @@ def run_again(edit, monkeypatch):
     def changed(make):
         def lines(*args):
             table = make(*args)
-            own = (table["phase"] == edit.row["phase"]) & (table["description"] == edit.row["description"])
+            own = (table["phase"] == edit.row["phase"]) & (
+                table["description"] == edit.row["description"]
+            )
             for name, value in edit.line.items():
                 table.loc[own, name] = Decimal(value)
-            table["cents"] = [cents_of(q * p) for q, p in zip(table["quantity"], table["unit_price"], strict=True)]
+            table["cents"] = [
+                cents_of(q * p) for q, p in zip(table["quantity"], table["unit_price"], strict=True)
+            ]
             return table
 
         return lines
@@ -250,7 +311,8 @@ def run_again(edit, monkeypatch):
 
 
 def money(read, done):
-    """(place, what the workbook shows, what the run gives) of every amount of the price; ``read`` (sheet, cell) -> value."""
+    """(place, what the workbook shows, what the run gives) of every amount of the price; ``read``
+    (sheet, cell) -> value."""
     price = done.price
     yield "the price", read("Summary", "B7"), price.totals["price"]
     tables = (
@@ -267,7 +329,11 @@ def money(read, done):
 
 
 def differing(read, done):
-    return [(place, shown, float(due)) for place, shown, due in money(read, done) if abs(shown - float(due)) > 1e-6]
+    return [
+        (place, shown, float(due))
+        for place, shown, due in money(read, done)
+        if abs(shown - float(due)) > 1e-6
+    ]
 
 
 @pytest.mark.parametrize("change", EDITS)
@@ -282,17 +348,28 @@ def test_an_edited_cell_gives_what_a_new_run_gives(tmp_path, monkeypatch, change
 
 @pytest.mark.spreadsheet
 @pytest.mark.skipif(
-    not OFFICE and not os.environ.get("GEOTURF_NEED_SPREADSHEET"), reason="no LibreOffice on this machine"
+    not OFFICE and not os.environ.get("GEOTURF_NEED_SPREADSHEET"),
+    reason="no LibreOffice on this machine",
 )
 def test_a_spreadsheet_program_reckons_the_same(tmp_path, monkeypatch):
-    """LibreOffice Calc opens every edited workbook, which holds no reckoned values, and reckons it: all amounts to the cent."""
+    """LibreOffice Calc opens every edited workbook, which holds no reckoned values, and reckons it:
+    all amounts to the cent."""
     workbook.write(result(**BID), tmp_path / "bid.xlsx")
     for name, edit in EDITS.items():
         edited(tmp_path / "bid.xlsx", edit).save(tmp_path / f"{name}.xlsx")
     home, out = (tmp_path / "home").as_uri(), tmp_path / "reckoned"
-    options = [f"-env:UserInstallation={home}", "--headless", "--convert-to", "xlsx", "--outdir", str(out)]
+    options = [
+        f"-env:UserInstallation={home}",
+        "--headless",
+        "--convert-to",
+        "xlsx",
+        "--outdir",
+        str(out),
+    ]
     files = [str(tmp_path / f"{name}.xlsx") for name in EDITS]
-    subprocess.run([OFFICE or "soffice", *options, *files], check=True, capture_output=True, timeout=300)
+    subprocess.run(
+        [OFFICE or "soffice", *options, *files], check=True, capture_output=True, timeout=300
+    )
     for name, edit in EDITS.items():
         with monkeypatch.context() as patch:
             after = run_again(edit, patch)
@@ -305,17 +382,22 @@ def test_hostile_text_stays_text(tmp_path):
     findings = tuple(Finding("note", "odd", text, file=text, site=text) for text in HOSTILE)
     book, _ = written(tmp_path / "bid.xlsx", result(rows, name="=1+1", findings=findings))
     assert [book["Sites"].cell(row, 1).value for row in (2, 3, 4, 5)] == HOSTILE[:4]
-    ours = re.compile(r"=\(?(ROUNDUP|ROUND|SUM|SUMIF|MAX|IF|'Build-up'!|E\d+$|E\d+\+E\d+$|[CD]\d+\+SUMPRODUCT)")
+    ours = re.compile(
+        r"=\(?(ROUNDUP|ROUND|SUM|SUMIF|MAX|IF|'Build-up'!|E\d+$|E\d+\+E\d+$|[CD]\d+\+SUMPRODUCT)"
+    )
     for sheet, ref in formulas(book):
         assert ours.match(book[sheet][ref].value), (sheet, ref)
     assert book["Summary"]["A1"].value == "=1+1" and book["Summary"]["A1"].data_type == "s"
     assert not any(c.hyperlink for s in book for row in s.iter_rows() for c in row)
     names = zipfile.ZipFile(tmp_path / "bid.xlsx").namelist()
-    assert not [name for name in names if "externalLink" in name or "vba" in name or "_rels/sheet" in name]
+    assert not [
+        name for name in names if "externalLink" in name or "vba" in name or "_rels/sheet" in name
+    ]
 
 
 def test_long_text_is_cut_and_says_so(tmp_path):
-    """A cell of the Office Open XML format holds 32,767 characters; the writer would drop longer text without a word."""
+    """A cell of the Office Open XML format holds 32,767 characters; the writer would drop longer
+    text without a word."""
     book, _ = written(tmp_path / "bid.xlsx", result([LOTS[0] | {"site": "x" * 40_000}]))
     text = book["Sites"]["A2"].value
     assert len(text) == 32_767 and text.endswith("… (cut)")
@@ -348,12 +430,18 @@ def test_sheets_tell_the_bid(tmp_path):
     assert [c.value for c in shown["Cautions"]["A"]][1:] == list(done.takeoff.cautions)
     assert shown["Summary"]["B7"].value == float(done.price.totals["price"])
     sites = [row[:3] for row in shown["Sites"].iter_rows(min_row=2, values_only=True)]
-    assert sites[:-1] == [(s.site, float(s.cost), float(s.price)) for s in done.price.sites.itertuples()]
+    assert sites[:-1] == [
+        (s.site, float(s.cost), float(s.price)) for s in done.price.sites.itertuples()
+    ]
     assert shown["Alternates"]["C2"].value == float(done.price.alternates["difference"][0])
 
 
 def test_metric_sheets(tmp_path):
     _, shown = written(tmp_path / "bid.xlsx", result(units="metric"))
     units = {row[2]: row[4] for row in shown["Materials"].iter_rows(min_row=2, values_only=True)}
-    assert (units["Aggregate base, compacted"], units["Excavation, in place"], units["Seam tape"]) == ("t", "m3", "m")
+    assert (
+        units["Aggregate base, compacted"],
+        units["Excavation, in place"],
+        units["Seam tape"],
+    ) == ("t", "m3", "m")
     assert shown["Summary"]["A5"].value == "Surface, m^2"

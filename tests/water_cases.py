@@ -24,7 +24,8 @@ ETO_51_1 = [
 
 
 def parks(*areas_ft2, **columns):
-    """Ground of one area for each number of square feet; ``columns`` (one value or one an area) over the defaults."""
+    """Ground of one area for each number of square feet; ``columns`` (one value or one an area)
+    over the defaults."""
     n = len(areas_ft2)
     table = {
         "site": [f"Park {k}" for k in range(n)],
@@ -48,10 +49,12 @@ def parks(*areas_ft2, **columns):
 
 
 def water_rules(**given):
-    """The rules of a [water] table, by default with a year's ETo of 51.1 in and no rain, few points on the curve, and no limit
-    to how late a conversion pays back."""
+    """The rules of a [water] table, by default with a year's ETo of 51.1 in and no rain, few points
+    on the curve, and no limit to how late a conversion pays back."""
     table = {"climate": {"eto": ETO_51_1}, "curve_points": 5, "longest_payback": 0} | given
-    return make_bid({"layers": [{"path": "parks.geojson"}], "water": table}, file="parks.toml").water
+    return make_bid(
+        {"layers": [{"path": "parks.geojson"}], "water": table}, file="parks.toml"
+    ).water
 
 
 def turf_price(ground, per_ft2=10.0):

@@ -58,9 +58,13 @@ class Bid(Rules):
     name: str = rule("Bid", "what the bid is called on every report", source="")
     units: Literal["us", "metric"] = rule("us", "units of the reports", source="")
     currency: str = rule("USD", "currency of every price, three capital letters", source="")
-    base_map: str = rule("", "tile URL of an online base map, {z}/{x}/{y}; none if empty", source="")
+    base_map: str = rule(
+        "", "tile URL of an online base map, {z}/{x}/{y}; none if empty", source=""
+    )
     base_map_credit: str = rule("", "credit line the base map asks for", source="")
-    layers: tuple[Layer, ...] = rule(..., "where polygons come from: [[layers]] with a path, once for each", source="")
+    layers: tuple[Layer, ...] = rule(
+        ..., "where polygons come from: [[layers]] with a path, once for each", source=""
+    )
     products: dict[str, Product] = rule({"turf60": {}}, "turf products by name", source="")
     ground: GroundRules = rule({}, "measure, slope, double pay", source="")
     parcels: ParcelRules = rule({}, "from parcels to lawns", source="")
@@ -72,7 +76,9 @@ class Bid(Rules):
     water: WaterRules | None = rule(None, "water comparison; left out without it", source="")
     folder: str = rule(".", "folder that layer paths start from; set by the reader", source="")
     looked: dict[str, str] = rule(
-        {}, "of a bid made for bare files: each file's stamp when it was looked at; empty for bid files", source=""
+        {},
+        "of a bid made for bare files: each file's stamp when it was looked at; empty for bid files",
+        source="",
     )
 
     @model_validator(mode="after")
@@ -91,11 +97,19 @@ def _disagreements(bid: Bid) -> list[str]:
     if not bid.layers:
         wrong.append("layers: a bid needs at least one layer ([[layers]] with a path)")
     elif not any(layer.role in PRICED for layer in bid.layers):
-        wrong.append('layers: a bid needs a layer of role "turf" or "parcel"; all layers here are context')
+        wrong.append(
+            'layers: a bid needs a layer of role "turf" or "parcel"; all layers here are context'
+        )
     if not bid.products:
         wrong.append("products: a bid needs at least one product ([products.turf60])")
-    uses = [(f"layers#{k + 1}.product", layer.product) for k, layer in enumerate(bid.layers) if layer.product]
-    uses += [(f"cuts.stock#{k + 1}.product", piece.product) for k, piece in enumerate(bid.cuts.stock)]
+    uses = [
+        (f"layers#{k + 1}.product", layer.product)
+        for k, layer in enumerate(bid.layers)
+        if layer.product
+    ]
+    uses += [
+        (f"cuts.stock#{k + 1}.product", piece.product) for k, piece in enumerate(bid.cuts.stock)
+    ]
     for k, one in enumerate(bid.price.alternates):
         swapped = [name for pair in one.products.items() for name in pair]
         uses += [(f"price.alternates#{k + 1}.products", name) for name in swapped]
@@ -107,7 +121,9 @@ def _disagreements(bid: Bid) -> list[str]:
         wrong += [f"products.{name}: {unfit}" for unfit in _unfit_rolls(bid, product)]
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]
     if bid.layout.toward and bid.layout.toward not in names:
-        wrong.append(f"layout.toward: no layer is called '{bid.layout.toward}'{nearest(bid.layout.toward, names)}")
+        wrong.append(
+            f"layout.toward: no layer is called '{bid.layout.toward}'{nearest(bid.layout.toward, names)}"
+        )
     return wrong
 
 
@@ -131,13 +147,19 @@ def read_bid(path: str | Path) -> Bid:
 
     try:
         if path.exists() and not path.is_file():
-            raise refused("bid-unreadable", "cannot be read: it is no regular file, as a bid (TOML) must be")
+            raise refused(
+                "bid-unreadable", "cannot be read: it is no regular file, as a bid (TOML) must be"
+            )
         content = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except FileNotFoundError:
         beside = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
-        raise refused("no-bid-file", f"there is no such bid file{nearest(path.name, beside)}") from None
+        raise refused(
+            "no-bid-file", f"there is no such bid file{nearest(path.name, beside)}"
+        ) from None
     except UnicodeDecodeError as error:
-        raise refused("bid-syntax", f"is not UTF-8 text, as TOML must be (byte {error.start})") from None
+        raise refused(
+            "bid-syntax", f"is not UTF-8 text, as TOML must be (byte {error.start})"
+        ) from None
     except tomllib.TOMLDecodeError as error:
         raise refused("bid-syntax", f"is not TOML: {error}") from None
     except OSError as error:
@@ -145,7 +167,9 @@ def read_bid(path: str | Path) -> Bid:
     except (ValueError, RecursionError):
         raise refused("bid-syntax", "is not TOML that can be read") from None
     if "folder" in content:
-        raise refused("unknown-key", "key 'folder' is not known; layer paths start from the bid file's folder")
+        raise refused(
+            "unknown-key", "key 'folder' is not known; layer paths start from the bid file's folder"
+        )
     if "looked" in content:
         raise refused("unknown-key", "key 'looked' is not known; take it out")
     return make_bid(content | {"folder": str(path.parent)}, file=path.name)

@@ -13,7 +13,9 @@ if TYPE_CHECKING:
 def accepted(bid: Bid, one: Alternate) -> Bid:
     """The bid with an alternate's costs, and without or with its items. Its turf lies on the
     ground, which is changed there."""
-    price = bid.price.model_copy(update={"costs": bid.price.costs.model_copy(update=one.costs), "alternates": ()})
+    price = bid.price.model_copy(
+        update={"costs": bid.price.costs.model_copy(update=one.costs), "alternates": ()}
+    )
     left = [key for key in bid.materials.leave_out if key not in one.add]
     materials: dict[str, object] = {"leave_out": tuple(dict.fromkeys((*left, *one.leave_out)))}
     edges: dict[str, object] = {}
@@ -21,11 +23,16 @@ def accepted(bid: Bid, one: Alternate) -> Bid:
         materials["fabric_below_base"] = True
     if "edging" in one.add:
         edges["edging_on"] = tuple(dict.fromkeys((*bid.edges.edging_on, "open")))
-    changed = {"materials": bid.materials.model_copy(update=materials), "edges": bid.edges.model_copy(update=edges)}
+    changed = {
+        "materials": bid.materials.model_copy(update=materials),
+        "edges": bid.edges.model_copy(update=edges),
+    }
     return bid.model_copy(update={"price": price, **changed})
 
 
 def lot_by_lot(bid: Bid) -> Bid:
     """The bid with rolls and packages shared within a site alone."""
-    cuts, materials = (rules.model_copy(update={"pool": "site"}) for rules in (bid.cuts, bid.materials))
+    cuts, materials = (
+        rules.model_copy(update={"pool": "site"}) for rules in (bid.cuts, bid.materials)
+    )
     return bid.model_copy(update={"cuts": cuts, "materials": materials})

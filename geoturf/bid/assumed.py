@@ -66,7 +66,9 @@ def _figures(bid: Bid, key: str, product: str) -> Iterator[Figure]:
 def figures(bid: Bid, lines: pd.DataFrame) -> list[Figure]:
     """Every figure that the price lines rest on, once, in the order of the lines."""
     used = [
-        one for key, product in zip(lines["key"], lines["product"], strict=True) for one in of_line(bid, key, product)
+        one
+        for key, product in zip(lines["key"], lines["product"], strict=True)
+        for one in of_line(bid, key, product)
     ]
     return list(dict.fromkeys(used))
 

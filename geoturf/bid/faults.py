@@ -14,9 +14,15 @@ from geoturf.rules.layer import nearest
 from geoturf.units import Money
 
 OWN = ("folder", "looked")  # set by geoturf, never by a bid file
-_FRIENDLY = {"date": "reports bear no date of their own, so that the same input gives the same bytes; put it into name"}
+_FRIENDLY = {
+    "date": "reports bear no date of their own, so that the same input gives the same bytes; put it into name"
+}
 _LONG = 40  # letters of a value that a message repeats
-_UNKNOWN, _MISSING, _BAD = "extra_forbidden", "missing", ""  # pydantic's types of a fault, and all others
+_UNKNOWN, _MISSING, _BAD = (
+    "extra_forbidden",
+    "missing",
+    "",
+)  # pydantic's types of a fault, and all others
 
 
 def findings(error: ValidationError, model: type[BaseModel], file: str) -> list[Finding]:
@@ -33,7 +39,9 @@ def findings(error: ValidationError, model: type[BaseModel], file: str) -> list[
     return told
 
 
-def _findings(key: str, kind: str, group: list[Any], model: type[BaseModel], file: str) -> list[Finding]:
+def _findings(
+    key: str, kind: str, group: list[Any], model: type[BaseModel], file: str
+) -> list[Finding]:
     """What is told of a key's faults of one kind."""
     path = _path(group[0]["loc"], model)
     last = path[-1] if path else ""
@@ -81,8 +89,14 @@ def _told(fault: Any, key: str) -> str:
         return f"{_given(fault)} is not a table ([{key}], with keys below it)"
     if kind == "tuple_type":
         of_tables = isinstance(fault["input"], dict)
-        return f"is a list of tables: write [[{key}]]" if of_tables else f"{_given(fault)} is not a list"
-    should = message.replace("Input should be", "should be").replace("a valid string", 'text in quotes ("...")')
+        return (
+            f"is a list of tables: write [[{key}]]"
+            if of_tables
+            else f"{_given(fault)} is not a list"
+        )
+    should = message.replace("Input should be", "should be").replace(
+        "a valid string", 'text in quotes ("...")'
+    )
     return f"{_given(fault)} {should.split(', unable')[0]}"
 
 
@@ -103,7 +117,9 @@ def _hint(key: str, fields: dict[str, Any], model: type[BaseModel]) -> str:
     if key in _FRIENDLY:
         return f"; {_FRIENDLY[key]}"
     near = nearest(key, fields)
-    homes = sorted({row[0] or "the top of the file" for row in listing.rows(model) if row[1] == key})
+    homes = sorted(
+        {row[0] or "the top of the file" for row in listing.rows(model) if row[1] == key}
+    )
     if homes and key not in fields:
         return f"; it belongs in {' or '.join(f'[{h}]' if not h.startswith('the') else h for h in homes)}{near}"
     return near or (f"; known here: {', '.join(fields)}" if fields else "")
@@ -158,7 +174,9 @@ def _model_at(path: list[str], model: type[BaseModel]) -> type[BaseModel] | None
 # ------------------------------------------------------------------------------------------- money
 
 
-def foreign_prices(bid: BaseModel, currency: str, content: dict[str, Any], file: str) -> list[Finding]:
+def foreign_prices(
+    bid: BaseModel, currency: str, content: dict[str, Any], file: str
+) -> list[Finding]:
     """Prices in another currency than the bid's: those given, one line each, and those that stand
     at their defaults."""
     given: list[tuple[str, Money]] = []
@@ -167,7 +185,12 @@ def foreign_prices(bid: BaseModel, currency: str, content: dict[str, Any], file:
         if money.currency != currency:
             (given if _stands(content, path) else defaults).append((_shown(list(path)), money))
     told = [
-        Finding("error", "wrong-currency", f"{key}: '{money}' is not in {currency}, the bid's currency", file=file)
+        Finding(
+            "error",
+            "wrong-currency",
+            f"{key}: '{money}' is not in {currency}, the bid's currency",
+            file=file,
+        )
         for key, money in given
     ]
     if defaults:

@@ -40,13 +40,19 @@ def in_words(row: Row) -> str:
     """A rule as it would be written in a bid file, and below it what it is, its usual range and
     source."""
     section, key, default, low, high, source, what = row
-    aside = "; ".join(part for part in (f"usual {low} to {high}" if low or high else "", source) if part)
+    aside = "; ".join(
+        part for part in (f"usual {low} to {high}" if low or high else "", source) if part
+    )
     return f"[{section}] {key} = {default}\n    {what}" + (f" ({aside})" if aside else "")
 
 
 def _tables(annotation: Any) -> tuple[type[BaseModel], str] | None:
     """The rules class that a field holds, and how a table of it is named below the field's key."""
-    for option in get_args(annotation) if get_origin(annotation) in (Union, types.UnionType) else (annotation,):
+    for option in (
+        get_args(annotation)
+        if get_origin(annotation) in (Union, types.UnionType)
+        else (annotation,)
+    ):
         if isinstance(option, type) and issubclass(option, BaseModel):
             return option, ""
         args = [a for a in get_args(option) if isinstance(a, type) and issubclass(a, BaseModel)]
@@ -87,7 +93,9 @@ def unusual(bid: BaseModel) -> list[Finding]:
     """A note on each value outside the usual range of its rule, in the bid's units."""
     told = SYSTEMS[getattr(bid, "units", US.name)]
     return [
-        Finding("note", "unusual-value", f"{path} = {shown} is outside the usual {usual} ({source})")
+        Finding(
+            "note", "unusual-value", f"{path} = {shown} is outside the usual {usual} ({source})"
+        )
         for path, shown, usual, source in _outside(bid, "", told)
     ]
 

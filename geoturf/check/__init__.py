@@ -1,7 +1,8 @@
 """A finished result -> the promises it breaks. Any is a fault of geoturf, never of the input.
 
-An independent look: nothing here comes from the stages. Pieces are laid on the ground again with shapely, rolls are cut apart
-again, sums are added up again, money with `decimal`. One finding a promise, naming the worst or first offender.
+An independent look: nothing here comes from the stages. Pieces are laid on the ground again with
+shapely, rolls are cut apart again, sums are added up again, money with `decimal`. One finding a
+promise, naming the worst or first offender.
 
     laying.py   pieces against the ground: cover, overlap, width, allowances, pile
     rolling.py  pieces against their rolls: inside, apart, cuttable by straight cuts, one pool a roll, lengths as sold
@@ -23,5 +24,11 @@ def broken_promises(result: Result) -> tuple[Finding, ...]:
     missing = summing.missing_values(result)
     if missing:  # nothing can be reckoned with what is not there
         return tuple(missing)
-    promises = (*laying.PROMISES, *rolling.PROMISES, *summing.PROMISES, *money.PROMISES, *watering.PROMISES)
+    promises = (
+        *laying.PROMISES,
+        *rolling.PROMISES,
+        *summing.PROMISES,
+        *money.PROMISES,
+        *watering.PROMISES,
+    )
     return tuple(finding for promise in promises for finding in promise(result))

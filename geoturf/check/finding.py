@@ -12,7 +12,8 @@ from geoturf.model import Finding, Result
 
 
 def told(code: str, wrong: NDArray[np.bool_], say: Callable[[int], str]) -> list[Finding]:
-    """One finding for all rows that are ``wrong`` (bool), in the words ``say`` has for the first of them."""
+    """One finding for all rows that are ``wrong`` (bool), in the words ``say`` has for the first of
+    them."""
     rows = np.flatnonzero(wrong)
     if not len(rows):
         return []

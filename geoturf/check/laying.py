@@ -1,4 +1,5 @@
-"""Pieces against the ground they lie on. Pile coordinates (`geoturf.model.Layout`) are reckoned anew here."""
+"""Pieces against the ground they lie on. Pile coordinates (`geoturf.model.Layout`) are reckoned
+anew here."""
 
 from __future__ import annotations
 
@@ -15,7 +16,8 @@ HAIR_M = 1e-5  # lengths that differ by less are the same
 
 
 def covered(result: Result) -> list[Finding]:
-    """Pieces cover all of each laid area. They do not overlap (`apart`), so what they cover adds up."""
+    """Pieces cover all of each laid area. They do not overlap (`apart`), so what they cover adds
+    up."""
     turned = _in_pile_coordinates(result)
     pieces, area = result.plan.pieces, _areas_of(result)
     on_it = shapely.area(shapely.intersection(turned[area], _boxes(result)))
@@ -39,28 +41,39 @@ def apart(result: Result) -> list[Finding]:
     return told(
         "pieces-overlap",
         np.ones(len(one), dtype=bool),
-        lambda k: f"{area_name(result, area[one[k]])}: pieces {names[one[k]]} and {names[two[k]]} overlap",
+        lambda k: (
+            f"{area_name(result, area[one[k]])}: pieces {names[one[k]]} and {names[two[k]]} overlap"
+        ),
     )
 
 
 def not_too_wide(result: Result) -> list[Finding]:
     """No piece is laid or cut wider than the usable width of its roll."""
     pieces, room = result.plan.pieces, _room_across(result)
-    wide = np.maximum((pieces["v1"] - pieces["v0"]).to_numpy(float), pieces["width_m"].to_numpy(float))
+    wide = np.maximum(
+        (pieces["v1"] - pieces["v0"]).to_numpy(float), pieces["width_m"].to_numpy(float)
+    )
     return told(
         "piece-too-wide",
         wide > room + HAIR_M,
-        lambda k: f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide on a roll of usable {room[k]:.4f} m",
+        lambda k: (
+            f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide on a roll of usable {room[k]:.4f} m"
+        ),
     )
 
 
 def cut_with_allowances(result: Result) -> list[Finding]:
-    """Each piece is cut as long as it lies and an allowance at both ends, and as wide and one more, up to the usable width."""
+    """Each piece is cut as long as it lies and an allowance at both ends, and as wide and one more,
+    up to the usable width."""
     pieces, rules = result.plan.pieces, result.bid.layout
     long = (pieces["u1"] - pieces["u0"]).to_numpy() + 2 * rules.end_allowance_m
-    wide = np.minimum((pieces["v1"] - pieces["v0"]).to_numpy() + rules.side_allowance_m, _room_across(result))
+    wide = np.minimum(
+        (pieces["v1"] - pieces["v0"]).to_numpy() + rules.side_allowance_m, _room_across(result)
+    )
     square = pieces["cut_u_m"].isna().to_numpy()
-    short = square & (pieces["length_m"].to_numpy() < long - HAIR_M) | (pieces["width_m"].to_numpy() < wide - HAIR_M)
+    short = square & (pieces["length_m"].to_numpy() < long - HAIR_M) | (
+        pieces["width_m"].to_numpy() < wide - HAIR_M
+    )
     short |= _short_of_chalk_line(result, np.flatnonzero(~square))
     return told(
         "piece-cut-short",
@@ -73,12 +86,19 @@ def cut_with_allowances(result: Result) -> list[Finding]:
 
 
 def _short_of_chalk_line(result: Result, rows: np.ndarray) -> np.ndarray:
-    """Pieces (bool, (n,)) whose slanted ends leave less than the end allowance beyond the turf they lie on; ``rows`` slant."""
+    """Pieces (bool, (n,)) whose slanted ends leave less than the end allowance beyond the turf they
+    lie on; ``rows`` slant."""
     pieces = result.plan.pieces.iloc[rows]
-    turf = shapely.intersection(_in_pile_coordinates(result)[_areas_of(result)[rows]], _boxes(result)[rows])
+    turf = shapely.intersection(
+        _in_pile_coordinates(result)[_areas_of(result)[rows]], _boxes(result)[rows]
+    )
     points, of = shapely.get_coordinates(turf, return_index=True)
-    across = ((points[:, 1] - pieces["v0"].to_numpy()[of]) / pieces["width_m"].to_numpy()[of]).clip(0, 1)
-    first = (pieces["cut_u_m"].to_numpy()[of] + across * pieces["start_slant_m"].to_numpy()[of]) - points[:, 0]
+    across = ((points[:, 1] - pieces["v0"].to_numpy()[of]) / pieces["width_m"].to_numpy()[of]).clip(
+        0, 1
+    )
+    first = (
+        pieces["cut_u_m"].to_numpy()[of] + across * pieces["start_slant_m"].to_numpy()[of]
+    ) - points[:, 0]
     last = (
         points[:, 0]
         - (pieces["cut_u_m"] + pieces["length_m"]).to_numpy()[of]
@@ -100,7 +120,9 @@ def no_slivers(result: Result) -> list[Finding]:
     return told(
         "piece-too-narrow",
         wide < least - HAIR_M,
-        lambda k: f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide, the least is {least[k]:.4f} m",
+        lambda k: (
+            f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide, the least is {least[k]:.4f} m"
+        ),
     )
 
 
@@ -133,13 +155,16 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
 
 
 def pile_one_way(result: Result) -> list[Finding]:
-    """One pile bearing an area, the one it states where it states one, and one for areas that are seen together."""
+    """One pile bearing an area, the one it states where it states one, and one for areas that are
+    seen together."""
     areas, chosen = result.ground.areas, result.plan.chosen["pile_bearing_deg"].to_numpy(float)
     area, bearing = _areas_of(result), result.plan.pieces["bearing_deg"].to_numpy(float)
     found = told(
         "pile-turned",
         _differ(bearing, chosen[area]),
-        lambda k: f"{area_name(result, area[k])}: piece {result.plan.pieces['piece'].iloc[k]} has its pile turned",
+        lambda k: (
+            f"{area_name(result, area[k])}: piece {result.plan.pieces['piece'].iloc[k]} has its pile turned"
+        ),
     )
     stated = areas["pile_bearing_deg"].to_numpy(float)
     free = np.isnan(stated)
@@ -151,27 +176,44 @@ def pile_one_way(result: Result) -> list[Finding]:
     return found + told(
         "pile-not-as-stated",
         _differ(chosen, wanted),
-        lambda row: f"{area_name(result, row)}: pile at {chosen[row]:.4f} degrees, not {wanted[row]:.4f}",
+        lambda row: (
+            f"{area_name(result, row)}: pile at {chosen[row]:.4f} degrees, not {wanted[row]:.4f}"
+        ),
     )
 
 
-PROMISES = (covered, apart, not_too_wide, cut_with_allowances, no_slivers, seams_where_pieces_meet, pile_one_way)
+PROMISES = (
+    covered,
+    apart,
+    not_too_wide,
+    cut_with_allowances,
+    no_slivers,
+    seams_where_pieces_meet,
+    pile_one_way,
+)
 
 
 def usable(result: Result, names: pd.Series) -> np.ndarray:
-    """Length and usable width of the rolls so named, metres, (n, 2); NaN where there is no such roll. Left-overs at hand are
-    usable across all their width."""
+    """Length and usable width of the rolls so named, metres, (n, 2); NaN where there is no such
+    roll. Left-overs at hand are usable across all their width."""
     rolls = result.plan.rolls.drop_duplicates("roll").set_index("roll")
     width = rolls["width_m"] - 2 * result.bid.layout.selvage_trim_m * (rolls["source"] != "stock")
-    return pd.DataFrame({"length": rolls["length_m"], "width": width}).reindex(names).to_numpy(float)
+    return (
+        pd.DataFrame({"length": rolls["length_m"], "width": width}).reindex(names).to_numpy(float)
+    )
 
 
 def meeting(group: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pairs of rectangles of one group that overlap by more than a hair; ``low``, ``high``: corners (n, 2)."""
+    """Pairs of rectangles of one group that overlap by more than a hair; ``low``, ``high``: corners
+    (n, 2)."""
     if not len(low):
         return np.empty(0, np.int64), np.empty(0, np.int64)
-    pitch = 2 * float(np.max(high - low.min())) + 1.0  # groups are laid side by side, so that one tree serves all
-    shift = np.column_stack([np.unique(group, return_inverse=True)[1] * pitch, np.zeros(len(group))])
+    pitch = (
+        2 * float(np.max(high - low.min())) + 1.0
+    )  # groups are laid side by side, so that one tree serves all
+    shift = np.column_stack(
+        [np.unique(group, return_inverse=True)[1] * pitch, np.zeros(len(group))]
+    )
     left, bottom = (low + shift + HAIR_M).T
     right, top = (high + shift - HAIR_M).T
     boxes = shapely.box(left, bottom, right, top)
@@ -203,7 +245,8 @@ def _boxes(result: Result) -> np.ndarray:
 
 
 def _in_pile_coordinates(result: Result) -> np.ndarray:
-    """Each laid area in its own pile coordinates, u for x and v for y; areas without pieces as they are."""
+    """Each laid area in its own pile coordinates, u for x and v for y; areas without pieces as they
+    are."""
     laid = result.ground.areas["laid"].to_numpy(dtype=object)
     xy, of = shapely.get_coordinates(laid, return_index=True)
     turn = np.radians(np.nan_to_num(result.plan.chosen["pile_bearing_deg"].to_numpy(float)))[of]

@@ -43,9 +43,13 @@ def lines(result: Result) -> list[Finding]:
         (Decimal(quantity) * Decimal(each)).quantize(CENT, ROUND_HALF_UP)
         for quantity, each in zip(table["quantity"], table["unit_price"], strict=True)
     ]
-    wrong = np.array([amount != wanted for amount, wanted in zip(table["amount"], due, strict=True)], dtype=bool)
+    wrong = np.array(
+        [amount != wanted for amount, wanted in zip(table["amount"], due, strict=True)], dtype=bool
+    )
     found = told(
-        "line-amount", wrong, lambda k: f"line {table['line'].iloc[k]} is {table['amount'].iloc[k]}, not {due[k]}"
+        "line-amount",
+        wrong,
+        lambda k: f"line {table['line'].iloc[k]} is {table['amount'].iloc[k]}, not {due[k]}",
     )
     return found + _agree("lines-not-price", "the lines", _total(table["amount"]), _price(result))
 
@@ -54,8 +58,15 @@ def build_up(result: Result) -> list[Finding]:
     """From direct cost step by step to the price; the totals are those of the lines by kind."""
     table, totals, own = result.price.lines, result.price.totals, result.price.lines["kind"]
     found: list[Finding] = []
-    for kind, word in (("material", "materials"), ("labour", "labour"), ("plant", "plant"), ("service", "services")):
-        found += _agree("totals-not-lines", word, _total(table["amount"][own == kind]), totals[word])
+    for kind, word in (
+        ("material", "materials"),
+        ("labour", "labour"),
+        ("plant", "plant"),
+        ("service", "services"),
+    ):
+        found += _agree(
+            "totals-not-lines", word, _total(table["amount"][own == kind]), totals[word]
+        )
     direct = _total(table["amount"][own != "general"])
     found += _agree("totals-not-lines", "direct cost", direct, totals["direct cost"])
     steps = result.price.build_up
@@ -74,11 +85,16 @@ class _Step(NamedTuple):
 
 
 def schedule(result: Result) -> list[Finding]:
-    """The schedule of values adds up across (amount and steps to price) and down (to the build-up and the price)."""
+    """The schedule of values adds up across (amount and steps to price) and down (to the build-up
+    and the price)."""
     table, steps = result.price.schedule, list(result.price.build_up["step"])
     parts = ["amount", *steps]
-    across = np.array([_total(row[c] for c in parts) != row["price"] for _, row in table.iterrows()], dtype=bool)
-    found = told("schedule-across", across, lambda k: f"schedule, row {k}: does not add up to its price")
+    across = np.array(
+        [_total(row[c] for c in parts) != row["price"] for _, row in table.iterrows()], dtype=bool
+    )
+    found = told(
+        "schedule-across", across, lambda k: f"schedule, row {k}: does not add up to its price"
+    )
     due = {"amount": result.price.totals["direct cost"], "price": _price(result)}
     due |= {step: result.price.totals[step] for step in steps}
     for column, wanted in due.items():
@@ -92,12 +108,18 @@ def shares(result: Result) -> list[Finding]:
     found: list[Finding] = []
     for column in ("cost", "price"):
         wanted = price.totals[column]
-        found += _agree("sites-not-total", f"{column} of the sites", _total(price.sites[column]), wanted)
-        found += _agree("phases-not-total", f"{column} of the phases", _total(price.phases[column]), wanted)
+        found += _agree(
+            "sites-not-total", f"{column} of the sites", _total(price.sites[column]), wanted
+        )
+        found += _agree(
+            "phases-not-total", f"{column} of the phases", _total(price.phases[column]), wanted
+        )
         keys = [key for key in ("phase", "site") if key in price.sites]
         own = price.areas[column].groupby([land[key].astype(str).to_numpy() for key in keys]).sum()
         sites = price.sites.set_index(keys)[column]
-        wrong = np.array([own.get(name, Decimal(0)) != amount for name, amount in sites.items()], dtype=bool)
+        wrong = np.array(
+            [own.get(name, Decimal(0)) != amount for name, amount in sites.items()], dtype=bool
+        )
         words = [f"site {site}: its areas do not add up to it" for site in sites.index]
         found += told("areas-not-site", wrong, words.__getitem__)
     return found
@@ -109,7 +131,9 @@ def alternates(result: Result) -> list[Finding]:
     others = zip(table["price"].tolist(), table["difference"].tolist(), strict=True)
     wrong = np.array([price - more != _price(result) for price, more in others], dtype=bool)
     return told(
-        "alternate-difference", wrong, lambda k: f"alternate {table['alternate'].iloc[k]}: not the bid's and more"
+        "alternate-difference",
+        wrong,
+        lambda k: f"alternate {table['alternate'].iloc[k]}: not the bid's and more",
     )
 
 

@@ -17,14 +17,19 @@ from geoturf.rules import Product
 
 
 def on_one_roll(result: Result) -> list[Finding]:
-    """Every piece has a name of its own and is on one roll of the table; every roll has pieces and a name of its own."""
+    """Every piece has a name of its own and is on one roll of the table; every roll has pieces and
+    a name of its own."""
     pieces, rolls = result.plan.pieces, result.plan.rolls
     lost = ~pieces["roll"].isin(rolls["roll"]) | pieces["piece"].duplicated()
     idle = ~rolls["roll"].isin(pieces["roll"]) | rolls["roll"].duplicated()
     return told(
-        "piece-without-roll", lost.to_numpy(), lambda k: f"piece {pieces['piece'].iloc[k]} is not on just one roll"
+        "piece-without-roll",
+        lost.to_numpy(),
+        lambda k: f"piece {pieces['piece'].iloc[k]} is not on just one roll",
     ) + told(
-        "roll-without-piece", idle.to_numpy(), lambda k: f"roll {rolls['roll'].iloc[k]} is listed twice or has no piece"
+        "roll-without-piece",
+        idle.to_numpy(),
+        lambda k: f"roll {rolls['roll'].iloc[k]} is listed twice or has no piece",
     )
 
 
@@ -36,7 +41,9 @@ def one_pool(result: Result) -> list[Finding]:
     mine = _rolls_of(result)
     strange: NDArray[np.bool_] = np.zeros(len(mine), dtype=bool)
     for column in ("phase", "product"):
-        strange |= np.not_equal(mine[column].astype(str).to_numpy(), areas[column].to_numpy()).astype(bool)
+        strange |= np.not_equal(
+            mine[column].astype(str).to_numpy(), areas[column].to_numpy()
+        ).astype(bool)
     for column in columns:
         first = areas[column].groupby(mine["roll"]).transform("first")
         strange |= np.not_equal(first.to_numpy(), areas[column].to_numpy()).astype(bool)
@@ -57,7 +64,9 @@ def inside(result: Result) -> list[Finding]:
     return told(
         "piece-off-roll",
         np.asarray(out),
-        lambda k: f"piece {pieces['piece'].iloc[k]} does not lie inside roll {pieces['roll'].iloc[k]}",
+        lambda k: (
+            f"piece {pieces['piece'].iloc[k]} does not lie inside roll {pieces['roll'].iloc[k]}"
+        ),
     )
 
 
@@ -69,62 +78,88 @@ def apart(result: Result) -> list[Finding]:
     return told(
         "cuts-overlap",
         np.ones(len(one), dtype=bool),
-        lambda k: f"pieces {names[one[k]]} and {names[two[k]]} overlap on roll {pieces['roll'].iloc[one[k]]}",
+        lambda k: (
+            f"pieces {names[one[k]]} and {names[two[k]]} overlap on roll {pieces['roll'].iloc[one[k]]}"
+        ),
     )
 
 
 def cuttable(result: Result) -> list[Finding]:
-    """Every roll can be cut apart by straight cuts from side to side of what is left, the first across the roll. Rolls whose
-    pieces overlap are told by `apart`.
+    """Every roll can be cut apart by straight cuts from side to side of what is left, the first
+    across the roll. Rolls whose pieces overlap are told by `apart`.
 
-    A chalk line between two pieces that do not overlap passes their middle lines as a square cut would, so pieces with slanted
-    ends, which are as wide as the roll, are looked at along their middle lines."""
+    A chalk line between two pieces that do not overlap passes their middle lines as a square cut
+    would, so pieces with slanted ends, which are as wide as the roll, are looked at along their
+    middle lines."""
     pieces = result.plan.pieces
     roll = _number(pieces["roll"])
-    stuck = _not_cut_apart(roll, *_corners(_squared(pieces))) & ~np.isin(roll, roll[_overlapping(pieces)[0]])
-    stuck |= _slanted(pieces) & (pieces["width_m"].to_numpy(float) < usable(result, pieces["roll"])[:, 1] - HAIR_M)
-    return told("roll-not-cuttable", stuck, lambda k: f"roll {pieces['roll'].iloc[k]} cannot be cut by straight cuts")
+    stuck = _not_cut_apart(roll, *_corners(_squared(pieces))) & ~np.isin(
+        roll, roll[_overlapping(pieces)[0]]
+    )
+    stuck |= _slanted(pieces) & (
+        pieces["width_m"].to_numpy(float) < usable(result, pieces["roll"])[:, 1] - HAIR_M
+    )
+    return told(
+        "roll-not-cuttable",
+        stuck,
+        lambda k: f"roll {pieces['roll'].iloc[k]} cannot be cut by straight cuts",
+    )
 
 
 def as_sold(result: Result) -> list[Finding]:
-    """What is bought is a stocked roll, or a length off one in whole billing steps and no step more than needed; what is taken
-    from stock is on the bid's list."""
+    """What is bought is a stocked roll, or a length off one in whole billing steps and no step more
+    than needed; what is taken from stock is on the bid's list."""
     rolls = result.plan.rolls
     bought = ~_from_stock(rolls)
-    wrong = np.array([not _sold(roll, result) for roll in records(rolls, _Roll)], dtype=bool) & bought
+    wrong = (
+        np.array([not _sold(roll, result) for roll in records(rolls, _Roll)], dtype=bool) & bought
+    )
     found = told(
         "length-not-sold",
         wrong,
-        lambda k: f"roll {rolls['roll'].iloc[k]}: {rolls['length_m'].iloc[k]:.4f} m are not sold in one length",
+        lambda k: (
+            f"roll {rolls['roll'].iloc[k]}: {rolls['length_m'].iloc[k]:.4f} m are not sold in one length"
+        ),
     )
     strange = ~bought & ~_at_hand(rolls, bought, result)
     return found + told(
-        "not-in-stock", strange, lambda k: f"roll {rolls['roll'].iloc[k]} is on no list of left-overs at hand"
+        "not-in-stock",
+        strange,
+        lambda k: f"roll {rolls['roll'].iloc[k]} is on no list of left-overs at hand",
     )
 
 
 def left_overs(result: Result) -> list[Finding]:
-    """Left-overs listed for later lie on their rolls, clear of every piece and of each other, and are worth keeping."""
+    """Left-overs listed for later lie on their rolls, clear of every piece and of each other, and
+    are worth keeping."""
     stock, pieces, rules = result.plan.stock, result.plan.pieces, result.bid.cuts
     if not len(stock):
         return []
-    both = pd.concat([pieces[_PLACE + _SLANT], stock[_PLACE]], ignore_index=True).fillna(dict.fromkeys(_SLANT, 0.0))
+    both = pd.concat([pieces[_PLACE + _SLANT], stock[_PLACE]], ignore_index=True).fillna(
+        dict.fromkeys(_SLANT, 0.0)
+    )
     low, high = _corners(both)
     one, two = meeting(_number(both["roll"]), low, high)
     wrong = np.isin(np.arange(len(both)), np.append(one, two))[len(pieces) :]
     low, high = _corners(stock.assign(start_slant_m=0.0, end_slant_m=0.0))
-    wrong |= (low < -HAIR_M).any(axis=1) | ~(high <= usable(result, stock["roll"]) + HAIR_M).all(axis=1)
+    wrong |= (low < -HAIR_M).any(axis=1) | ~(high <= usable(result, stock["roll"]) + HAIR_M).all(
+        axis=1
+    )
     wrong |= stock["width_m"].to_numpy(float) < rules.left_over_width_m - HAIR_M
     wrong |= stock["length_m"].to_numpy(float) < rules.left_over_length_m - HAIR_M
     return told(
-        "left-over-taken", wrong, lambda k: f"left-over {k} of roll {stock['roll'].iloc[k]} is not there to keep"
+        "left-over-taken",
+        wrong,
+        lambda k: f"left-over {k} of roll {stock['roll'].iloc[k]} is not there to keep",
     )
 
 
 def roll_sums(result: Result) -> list[Finding]:
     """Used length, left-over and number of pieces of each roll are those of its pieces."""
     pieces, rolls = result.plan.pieces, result.plan.rolls
-    by_roll = (pieces["along_m"] + pieces["length_m"] + pieces["end_slant_m"].clip(lower=0)).groupby(pieces["roll"])
+    by_roll = (
+        pieces["along_m"] + pieces["length_m"] + pieces["end_slant_m"].clip(lower=0)
+    ).groupby(pieces["roll"])
     used = by_roll.max().reindex(rolls["roll"]).to_numpy(float)
     count = by_roll.size().reindex(rolls["roll"]).to_numpy(float)
     wrong = np.abs(rolls["used_m"].to_numpy(float) - used) > HAIR_M
@@ -148,7 +183,8 @@ _SLANT = ["start_slant_m", "end_slant_m"]
 
 
 def _corners(pieces: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Near and far corner of the rectangle about each piece on its roll, (along, across); (n, 2) each."""
+    """Near and far corner of the rectangle about each piece on its roll, (along, across); (n, 2)
+    each."""
     low = pieces[["along_m", "across_m"]].to_numpy(float, copy=True)
     high = low + pieces[["length_m", "width_m"]].to_numpy(float)
     slant = pieces[_SLANT].to_numpy(float)
@@ -170,19 +206,22 @@ def _squared(pieces: pd.DataFrame) -> pd.DataFrame:
 
 
 def _overlapping(pieces: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Pairs of pieces of one roll that overlap. Ends are straight, so one piece lies behind another all along where it does so
-    at both edges of the roll."""
+    """Pairs of pieces of one roll that overlap. Ends are straight, so one piece lies behind another
+    all along where it does so at both edges of the roll."""
     one, two = meeting(_number(pieces["roll"]), *_corners(pieces))
     left = pieces["along_m"].to_numpy(float)
     start = np.column_stack([left, left + pieces["start_slant_m"]])
     left = left + pieces["length_m"].to_numpy(float)
     end = np.column_stack([left, left + pieces["end_slant_m"]])
-    apart = (end[one] <= start[two] + HAIR_M).all(axis=1) | (end[two] <= start[one] + HAIR_M).all(axis=1)
+    apart = (end[one] <= start[two] + HAIR_M).all(axis=1) | (end[two] <= start[one] + HAIR_M).all(
+        axis=1
+    )
     return one[~apart], two[~apart]
 
 
 def _at_hand(rolls: pd.DataFrame, bought: np.ndarray, result: Result) -> np.ndarray:
-    """Rolls that a left-over of the bid, used once, is large enough for; the smallest that is takes each, longest first."""
+    """Rolls that a left-over of the bid, used once, is large enough for; the smallest that is takes
+    each, longest first."""
     left = sorted((s.length_m, s.width_m, s.product) for s in result.bid.cuts.stock)
     fine = np.zeros(len(rolls), dtype=bool)
     taken = rolls[~bought].sort_values(["length_m", "width_m"], ascending=False, kind="stable")
@@ -210,15 +249,20 @@ def _from_stock(rolls: pd.DataFrame) -> np.ndarray:
 
 
 def _not_cut_apart(roll: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """Pieces (bool, (n,)) that no straight cuts set free. All rolls at once: each round cuts every group wherever a straight
-    cut goes through, along and across in turn, until two rounds in a row change nothing."""
+    """Pieces (bool, (n,)) that no straight cuts set free. All rolls at once: each round cuts every
+    group wherever a straight cut goes through, along and across in turn, until two rounds in a row
+    change nothing."""
     group, idle, axis = roll, 0, 0
     while idle < 2 and len(group):
         order = np.lexsort([low[:, axis], group])
         start, stop, of = low[order, axis], high[order, axis], group[order]
-        lift = of * (float(high.max()) + 1.0)  # keeps the running reach of one group from the next one's
+        lift = of * (
+            float(high.max()) + 1.0
+        )  # keeps the running reach of one group from the next one's
         reach = np.maximum.accumulate(stop + lift) - lift
-        new = np.append(True, (of[1:] != of[:-1]) | (start[1:] >= reach[:-1] + lift[:-1] - lift[1:] - HAIR_M))
+        new = np.append(
+            True, (of[1:] != of[:-1]) | (start[1:] >= reach[:-1] + lift[:-1] - lift[1:] - HAIR_M)
+        )
         cut = np.empty_like(group)
         cut[order] = np.cumsum(new) - 1
         idle = idle + 1 if cut.max() == np.unique(group).size - 1 else 0

@@ -48,11 +48,14 @@ _ALIGNED = ("edges.totals", "plan.chosen", "takeoff.areas", "price.areas")
 
 
 def missing_values(result: Result) -> list[Finding]:
-    """No NaN, no infinity, nothing negative where a measure, a count or an amount belongs; a row for every area."""
+    """No NaN, no infinity, nothing negative where a measure, a count or an amount belongs; a row
+    for every area."""
     found: list[Finding] = []
     for name in _ALIGNED:
         if len(_table(result, name)) != len(result.ground.areas):
-            found += told("rows-missing", np.ones(1, dtype=bool), always(f"{name} has not one row an area"))
+            found += told(
+                "rows-missing", np.ones(1, dtype=bool), always(f"{name} has not one row an area")
+            )
     for name, columns in _NEEDED.items():
         table = _table(result, name)
         for column in columns.split():
@@ -76,34 +79,50 @@ def edge_sums(result: Result) -> list[Finding]:
         lambda row: f"{area_name(result, row)}: edges miss the perimeter by {off[row]:.4f} m",
     )
     of, told_m = runs["area_index"].to_numpy(np.int64), runs["length_m"].to_numpy(float)
-    drawn = shapely.length(runs["geometry"].to_numpy(dtype=object))  # in the site's frame: an elevation's worth off
+    drawn = shapely.length(
+        runs["geometry"].to_numpy(dtype=object)
+    )  # in the site's frame: an elevation's worth off
     wrong = np.bincount(of, np.abs(drawn - told_m) > EDGE_M + FRAME * told_m, count) > 0
     for kind, column in zip(("paving", "building", "shared", "open"), kinds, strict=True):
         own = np.bincount(of, told_m * (runs["kind"] == kind), count)
         wrong |= np.abs(own - totals[column].to_numpy(float)) > EDGE_M
     return found + told(
-        "edges-not-runs", wrong, lambda row: f"{area_name(result, row)}: edges are not those of its runs"
+        "edges-not-runs",
+        wrong,
+        lambda row: f"{area_name(result, row)}: edges are not those of its runs",
     )
 
 
 def fasteners(result: Result) -> list[Finding]:
-    """Nails along each run that is not shared, along the slope (one more than spaces where it has ends), in the field, none
-    where glued."""
+    """Nails along each run that is not shared, along the slope (one more than spaces where it has
+    ends), in the field, none where glued."""
     areas, runs, rules = result.ground.areas, result.edges.runs, result.bid.edges
     length_m = runs["length_m"].to_numpy(float) * _climb(areas, runs)
-    nailed = np.array([result.bid.products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
+    nailed = np.array(
+        [result.bid.products[name].fixing == "nail" for name in areas["product"]], dtype=bool
+    )
     of = runs["area_index"].to_numpy(np.int64)
     spaces = np.ceil(length_m / rules.perimeter_spacing_m - CLOSE)
     along = (spaces + ~runs["closed"].to_numpy(bool)) * (runs["kind"] != "shared").to_numpy()
     along = np.bincount(of, along, len(areas)) * nailed
-    field = np.ceil(areas["surface_area_m2"].to_numpy(float) / rules.field_spacing_m**2 - CLOSE) * nailed
+    field = (
+        np.ceil(areas["surface_area_m2"].to_numpy(float) / rules.field_spacing_m**2 - CLOSE)
+        * nailed
+    )
     due = np.column_stack([along, field])
-    wrong = (result.edges.totals[["perimeter_fasteners", "field_fasteners"]].to_numpy(float) != due).any(axis=1)
-    return told("nails-miscounted", wrong, lambda row: f"{area_name(result, row)}: {due[row].sum():.0f} nails are due")
+    wrong = (
+        result.edges.totals[["perimeter_fasteners", "field_fasteners"]].to_numpy(float) != due
+    ).any(axis=1)
+    return told(
+        "nails-miscounted",
+        wrong,
+        lambda row: f"{area_name(result, row)}: {due[row].sum():.0f} nails are due",
+    )
 
 
 def _climb(areas: pd.DataFrame, runs: pd.DataFrame) -> np.ndarray:
-    """How much longer each run is along the slope than on the map: by Pythagoras, of what its segments go down the fall line."""
+    """How much longer each run is along the slope than on the map: by Pythagoras, of what its
+    segments go down the fall line."""
     xy, run = shapely.get_coordinates(runs["geometry"].to_numpy(dtype=object), return_index=True)
     step, own = np.diff(xy, axis=0), run[1:] == run[:-1]
     step, run = step[own], run[1:][own]
@@ -122,7 +141,9 @@ def pool_sums(result: Result) -> list[Finding]:
     rolls = plan.rolls.assign(m2=plan.rolls["width_m"] * plan.rolls["length_m"])
     bought = rolls[rolls["source"] != "stock"].groupby("pool")
     area_pool = _pool_of_areas(result)
-    surface = result.ground.areas["surface_area_m2"].reindex(area_pool.index).groupby(area_pool).sum()
+    surface = (
+        result.ground.areas["surface_area_m2"].reindex(area_pool.index).groupby(area_pool).sum()
+    )
     due = {
         "bought_m2": bought["m2"].sum(), "rolls": bought.size(), "pieces": rolls.groupby("pool")["pieces"].sum(),
         "needed_m2": surface,
@@ -131,7 +152,9 @@ def pool_sums(result: Result) -> list[Finding]:
     for column, values in due.items():
         wanted = values.reindex(pools.index).fillna(0).to_numpy(float)
         wrong = _apart(pools[column], wanted)
-        found += told("pool-sums", wrong, is_not(lambda k: f"pool {pools.index[k]}", column, wanted))
+        found += told(
+            "pool-sums", wrong, is_not(lambda k: f"pool {pools.index[k]}", column, wanted)
+        )
     return found
 
 
@@ -150,17 +173,30 @@ def bounds(result: Result) -> list[Finding]:
 
 
 def area_sums(result: Result) -> list[Finding]:
-    """Turf bought for the areas adds up to what the pools buy; pieces, their area and seams are those of the plan."""
+    """Turf bought for the areas adds up to what the pools buy; pieces, their area and seams are
+    those of the plan."""
     plan, chosen, count = result.plan, result.plan.chosen, len(result.ground.areas)
     area_pool = _pool_of_areas(result)
     pools = plan.pools.set_index("pool")["bought_m2"]
-    shares = chosen["turf_bought_m2"].reindex(area_pool.index).groupby(area_pool).sum().reindex(pools.index).fillna(0)
+    shares = (
+        chosen["turf_bought_m2"]
+        .reindex(area_pool.index)
+        .groupby(area_pool)
+        .sum()
+        .reindex(pools.index)
+        .fillna(0)
+    )
     found = told(
         "turf-shares",
         _apart(pools, shares.to_numpy(float)),
-        lambda k: f"pool {pools.index[k]} buys {pools.iloc[k]:.6g} m2, its areas {shares.iloc[k]:.6g} m2",
+        lambda k: (
+            f"pool {pools.index[k]} buys {pools.iloc[k]:.6g} m2, its areas {shares.iloc[k]:.6g} m2"
+        ),
     )
-    of, seam_of = plan.pieces["area_index"].to_numpy(np.int64), plan.seams["area_index"].to_numpy(np.int64)
+    of, seam_of = (
+        plan.pieces["area_index"].to_numpy(np.int64),
+        plan.seams["area_index"].to_numpy(np.int64),
+    )
     due = {
         "pieces": np.bincount(of, minlength=count),
         "piece_area_m2": np.bincount(of, _middle_m(plan.pieces) * plan.pieces["width_m"], count),
@@ -174,14 +210,18 @@ def area_sums(result: Result) -> list[Finding]:
 
 
 def orders(result: Result) -> list[Finding]:
-    """What is ordered covers what is needed and its allowance; the bid's total is the sum of its pools; a pool's net is that
-    of its areas; turf ordered is turf bought."""
+    """What is ordered covers what is needed and its allowance; the bid's total is the sum of its
+    pools; a pool's net is that of its areas; turf ordered is turf bought."""
     items = result.takeoff.items
     need = items["net"] * (1 + items["allowance"])
     have = items["order"] * items["order_size"]
     name = items["scope"].astype(str) + ", " + items["item"].astype(str)
     short = (have < need * (1 - CLOSE) - CLOSE * items["order_size"]).to_numpy()
-    found = told("order-short", short, lambda k: f"{name.iloc[k]}: {have.iloc[k]:.6g} {items['unit'].iloc[k]} ordered")
+    found = told(
+        "order-short",
+        short,
+        lambda k: f"{name.iloc[k]}: {have.iloc[k]:.6g} {items['unit'].iloc[k]} ordered",
+    )
     pools, total = items[items["scope_kind"] == "pool"], items[items["scope_kind"] == "bid"]
     for column in ("net", "order"):
         sums, wanted = total.groupby("key")[column].sum(), pools.groupby("key")[column].sum()
@@ -191,9 +231,13 @@ def orders(result: Result) -> list[Finding]:
         found += told("takeoff-sums", wrong, words.__getitem__)
     found += list(_net_by_area(result, pools))
     turf = pools["key"] == "turf"
-    off = abs((pools["order"] * pools["order_size"])[turf].sum() - result.plan.pools["bought_m2"].sum())
+    off = abs(
+        (pools["order"] * pools["order_size"])[turf].sum() - result.plan.pools["bought_m2"].sum()
+    )
     return found + told(
-        "turf-not-as-planned", np.array([off > 1e-3]), lambda _: f"turf ordered and the cut plan differ by {off:.4f} m2"
+        "turf-not-as-planned",
+        np.array([off > 1e-3]),
+        lambda _: f"turf ordered and the cut plan differ by {off:.4f} m2",
     )
 
 
@@ -201,9 +245,14 @@ def _net_by_area(result: Result, pools: pd.DataFrame) -> Iterator[Finding]:
     """Pool rows whose net is not the sum over the areas of the phase (turf is told by the plan)."""
     nets = result.takeoff.areas.groupby(result.ground.areas["phase"].astype(str).to_numpy()).sum()
     rows = pools[(pools["key"] != "turf") & pools["key"].isin(nets.columns)]
-    wanted = np.array([nets.at[phase, key] for phase, key in zip(rows["phase"], rows["key"], strict=True)], dtype=float)
+    wanted = np.array(
+        [nets.at[phase, key] for phase, key in zip(rows["phase"], rows["key"], strict=True)],
+        dtype=float,
+    )
     yield from told(
-        "net-not-by-area", _apart(rows["net"], wanted), lambda k: f"{rows['scope'].iloc[k]}: {rows['key'].iloc[k]}"
+        "net-not-by-area",
+        _apart(rows["net"], wanted),
+        lambda k: f"{rows['scope'].iloc[k]}: {rows['key'].iloc[k]}",
     )
 
 
@@ -217,7 +266,8 @@ def _table(result: Result, name: str) -> pd.DataFrame:
 
 
 def _pool_of_areas(result: Result) -> pd.Series:
-    """The pool of each area that has pieces, by the rolls they are cut from; index: the area's row."""
+    """The pool of each area that has pieces, by the rolls they are cut from; index: the area's
+    row."""
     pool = result.plan.rolls.drop_duplicates("roll").set_index("roll")["pool"]
     return result.plan.pieces["roll"].map(pool).groupby(result.plan.pieces["area_index"]).first()
 

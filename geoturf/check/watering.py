@@ -12,7 +12,8 @@ CENT = 0.01
 
 
 def savings(result: Result) -> list[Finding]:
-    """What a conversion saves is the area's use before less its use after; the months add up to the year."""
+    """What a conversion saves is the area's use before less its use after; the months add up to the
+    year."""
     if result.water is None:
         return []
     table, months = result.water.table, result.water.monthly
@@ -32,29 +33,40 @@ def savings(result: Result) -> list[Finding]:
     }
     for column, year in due.items():
         off = np.array([abs(months[column].sum() - year) > CLOSE * (1 + abs(year))])
-        found += told("months-not-year", off, always(f"the months' {column} do not add up to {year:.3f}"))
+        found += told(
+            "months-not-year", off, always(f"the months' {column} do not add up to {year:.3f}")
+        )
     return found
 
 
 def choice(result: Result) -> list[Finding]:
-    """At most one conversion is chosen for an area, they are ranked 1, 2, 3 ..., and they keep to the budget."""
+    """At most one conversion is chosen for an area, they are ranked 1, 2, 3 ..., and they keep to
+    the budget."""
     if result.water is None:
         return []
     chosen = result.water.table[result.water.table["chosen"]]
     twice = chosen["area_index"].duplicated().to_numpy()
     found = told(
-        "chosen-twice", twice, lambda k: f"{area_name(result, chosen['area_index'].iloc[k])} is converted twice"
+        "chosen-twice",
+        twice,
+        lambda k: f"{area_name(result, chosen['area_index'].iloc[k])} is converted twice",
     )
     ranks = np.sort(chosen["rank"].to_numpy(int))
     found += told(
-        "ranks", ranks != np.arange(1, len(ranks) + 1), lambda k: f"no conversion is chosen as number {k + 1}"
+        "ranks",
+        ranks != np.arange(1, len(ranks) + 1),
+        lambda k: f"no conversion is chosen as number {k + 1}",
     )
     rules = result.bid.water
     if rules.budget is not None:
-        spent = chosen["capital"].sum() - (chosen["rebate"].sum() if rules.budget_takes != "capital" else 0.0)
+        spent = chosen["capital"].sum() - (
+            chosen["rebate"].sum() if rules.budget_takes != "capital" else 0.0
+        )
         over = np.array([spent > float(rules.budget.amount) + CENT])
         found += told(
-            "over-budget", over, lambda _: f"conversions for {spent:.2f} are chosen, the budget is {rules.budget}"
+            "over-budget",
+            over,
+            lambda _: f"conversions for {spent:.2f} are chosen, the budget is {rules.budget}",
         )
     return found
 
@@ -73,7 +85,9 @@ def ordinance(result: Result) -> list[Finding]:
     found = []
     for plan, year in due.items():
         off = np.array([abs(steps.loc[plan, added].sum() - year) > CLOSE * (1 + abs(year))])
-        found += told("two-balances", off, always(f"the ordinance's steps do not lead to the {plan} use"))
+        found += told(
+            "two-balances", off, always(f"the ordinance's steps do not lead to the {plan} use")
+        )
     return found
 
 

@@ -106,18 +106,24 @@ def _written(
     for one in plans:
         for area, layout in one.layouts.items():
             counts[area] = len(layout.pieces)
-    first = np.concatenate([[0], np.cumsum(counts)]).astype(int)  # number of each area's first piece
+    first = np.concatenate([[0], np.cumsum(counts)]).astype(
+        int
+    )  # number of each area's first piece
     lot = pd.factorize(setting.ground.areas["site"].astype(str))[0]
     book = nouns.Book(int(first[-1]), setting.rules)
     works = []
     for one in plans:
         for job in one.jobs:
             areas = list(job.areas)
-            works.append((job.cut.rolls, job.kind.tolist(), np.repeat(lot[areas], counts[areas]).tolist()))
+            works.append(
+                (job.cut.rolls, job.kind.tolist(), np.repeat(lot[areas], counts[areas]).tolist())
+            )
     orders = iter((engine if book.pieces > HEAVY else Serial()).map(_order, works))
     for one in plans:
         for job in one.jobs:
-            numbers = np.concatenate([np.arange(first[area], first[area + 1]) for area in job.areas])
+            numbers = np.concatenate(
+                [np.arange(first[area], first[area + 1]) for area in job.areas]
+            )
             book.enter(one.pool, job, numbers.tolist(), next(orders))
         if tick:
             tick(1)

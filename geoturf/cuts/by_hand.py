@@ -26,7 +26,9 @@ def _lengths(layout: Layout, least_m: float) -> list[float]:
     lengths: list[float] = []
     rests: list[tuple[float, float]] = []  # width, length
     for length, width in sorted(layout.cut.reshape(-1, 2).tolist(), reverse=True):
-        fitting = [rest for rest in rests if rest[0] >= width - _UNIT_M and rest[1] >= length - _UNIT_M]
+        fitting = [
+            rest for rest in rests if rest[0] >= width - _UNIT_M and rest[1] >= length - _UNIT_M
+        ]
         if fitting:
             rests.remove(min(fitting))
             continue

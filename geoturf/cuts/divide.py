@@ -118,9 +118,15 @@ class Strips:
                 number[piece] = list(range(count, count + len(ends) - 1))
                 count += len(ends) - 1
                 pieces += [(a, b, v0, v1) for a, b in pairwise(ends)]
-                cut += [(self._cut_m(b - a), width) for a, b in pairwise(ends)] if len(ends) > 2 else [layout.cut[row]]
+                cut += (
+                    [(self._cut_m(b - a), width) for a, b in pairwise(ends)]
+                    if len(ends) > 2
+                    else [layout.cut[row]]
+                )
                 joints += [(u, v0, v1) for u in ends[1:-1]]
-            layouts.append(self._with(owner, np.array(pieces), np.array(cut), joints) if joints else layout)
+            layouts.append(
+                self._with(owner, np.array(pieces), np.array(cut), joints) if joints else layout
+            )
         return layouts, number
 
     def _cut_m(self, laid_m: float) -> float:
@@ -174,7 +180,10 @@ class _Rolls:
         self.price = [price for _, price in bills]
         self.size = [round_down(length, job.step_m) for length, _ in bills]
         self.free = sum(self.size) - sum(self.used)
-        self.rests = sorted((size - one, at) for at, (size, one) in enumerate(zip(self.size, self.used, strict=True)))
+        self.rests = sorted(
+            (size - one, at)
+            for at, (size, one) in enumerate(zip(self.size, self.used, strict=True))
+        )
 
     def put(self, roll: int, length: int, lanes: Lanes) -> None:
         """One more section on a roll."""
@@ -230,7 +239,9 @@ def _give_up(rolls: _Rolls, roll: int, strips: Strips, least_m: float) -> bool:
     return True
 
 
-def _rehouse(rolls: _Rolls, length: int, lanes: Lanes, strips: Strips, least_m: float) -> list[int] | None:
+def _rehouse(
+    rolls: _Rolls, length: int, lanes: Lanes, strips: Strips, least_m: float
+) -> list[int] | None:
     """The rolls whose rests took a section, in one or, where it is a full strip, in lengths; None
     where they could not."""
     whole = bisect_left(rolls.rests, (length, -1))
@@ -249,7 +260,9 @@ def _rehouse(rolls: _Rolls, length: int, lanes: Lanes, strips: Strips, least_m: 
     return [roll for roll, _ in pieces]
 
 
-def _lengths(rolls: _Rolls, strips: Strips, laid_m: float, least_m: float) -> list[tuple[int, int]] | None:
+def _lengths(
+    rolls: _Rolls, strips: Strips, laid_m: float, least_m: float
+) -> list[tuple[int, int]] | None:
     """(roll, steps) of lengths that make up ``laid_m`` of strip: the largest rests filled, the last
     in the smallest that holds it. None where rests run out or a length would be too short."""
     out: list[tuple[int, int]] = []
@@ -279,12 +292,16 @@ def as_bought(
     left: dict[Part, list[int]] = {}
     for piece, numbers in number.items():
         for at, one in enumerate(numbers):
-            left.setdefault((piece, strips.lengths[piece][at] if piece in strips.lengths else -1), []).append(one)
+            left.setdefault(
+                (piece, strips.lengths[piece][at] if piece in strips.lengths else -1), []
+            ).append(one)
 
     def new(piece: int, steps: int) -> int:
         return int(kind[left[piece, steps if piece in strips.lengths else -1].pop()])
 
     return tuple(
-        tuple(tidy(job, [tuple(new(*part) for part in lane) for lane in lanes]) for lanes in sections)
+        tuple(
+            tidy(job, [tuple(new(*part) for part in lane) for lane in lanes]) for lanes in sections
+        )
         for sections in plan
     )

@@ -37,7 +37,9 @@ def _rounded(x: np.ndarray, c: int, k: int) -> np.ndarray:
 
 def _parted(x: np.ndarray, c: int, k: int) -> np.ndarray:
     """How many parts of k fit; a size over half is what its complement leaves."""
-    return np.where(2 * x > c, 2 * (c // k - (c - x) // k), np.where(2 * x < c, 2 * (x // k), c // k))
+    return np.where(
+        2 * x > c, 2 * (c // k - (c - x) // k), np.where(2 * x < c, 2 * (x // k), c // k)
+    )
 
 
 def functions(x: np.ndarray, c: int) -> tuple[np.ndarray, np.ndarray]:
@@ -51,7 +53,9 @@ def functions(x: np.ndarray, c: int) -> tuple[np.ndarray, np.ndarray]:
     rows += [(_rounded(x, c, k), c * k) for k in range(1, _ROUNDINGS)]
     for k in values.tolist():
         rows += [(_capped(x, c, k), c), (_parted(x, c, k), 2 * (c // k))]
-    return np.array([row for row, _ in rows], np.int64), np.array([top for _, top in rows], np.int64)
+    return np.array([row for row, _ in rows], np.int64), np.array(
+        [top for _, top in rows], np.int64
+    )
 
 
 def least_length(job: Job) -> int:
@@ -84,8 +88,12 @@ def values(job: Job, cost: np.ndarray) -> np.ndarray:
 
 def least_rolls(job: Job) -> int:
     """Rolls of the longest stocked length that no plan for these pieces buys less than."""
-    stock = np.array([part for one in job.left_overs for part in _as_rolls(*one, job.longest)], np.int64).reshape(-1, 2)
-    across, wide = np.unique(np.concatenate([job.size[:, 1], np.minimum(stock[:, 1], job.width)]), return_inverse=True)
+    stock = np.array(
+        [part for one in job.left_overs for part in _as_rolls(*one, job.longest)], np.int64
+    ).reshape(-1, 2)
+    across, wide = np.unique(
+        np.concatenate([job.size[:, 1], np.minimum(stock[:, 1], job.width)]), return_inverse=True
+    )
     along, long = np.unique(np.concatenate([job.size[:, 0], stock[:, 0]]), return_inverse=True)
     count = np.zeros((len(across), len(along)), np.int64)
     np.add.at(count, (wide, long), np.concatenate([job.demand, np.full(len(stock), -1)]))

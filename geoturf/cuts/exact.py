@@ -176,7 +176,9 @@ def cheaper(job: Job, cost: Callable[[int], float], known: float, room: int) -> 
     low = len(found.total) - 1
     out = []
     for part in _parts(bought, len(best) - 1):
-        wide = [tidy(job, [(int(k),)]) for p, k in enumerate(alone) if part >> len(found.kind) >> p & 1]
+        wide = [
+            tidy(job, [(int(k),)]) for p, k in enumerate(alone) if part >> len(found.kind) >> p & 1
+        ]
         out.append(tuple(sorted(found.sections(part & low) + wide, reverse=True)))
     return out
 

@@ -91,19 +91,27 @@ class Job:
         this one."""
         rows = np.flatnonzero(demand > 0)
         slant = None if self.slant is None else self.slant[rows]
-        return replace(self, size=self.size[rows], demand=demand[rows], left_overs=(), slant=slant), rows
+        return replace(
+            self, size=self.size[rows], demand=demand[rows], left_overs=(), slant=slant
+        ), rows
 
 
 def is_chain(job: Job, section: Section) -> bool:
     """Whether a section holds pieces nested along chalk lines: full-width pieces one after the
     other."""
     lanes = section[1]
-    return job.slant is not None and len(lanes) == 1 and lanes[0][0] == job.width and len(lanes[0][1]) > 1
+    return (
+        job.slant is not None
+        and len(lanes) == 1
+        and lanes[0][0] == job.width
+        and len(lanes[0][1]) > 1
+    )
 
 
 def undercut(bought: float, bound: float) -> bool:
-    """Whether less is bought than a bound says (both in m, or both in m2), by more than the dust that sums of floats gather:
-    a micrometre, or a billionth of what is bought where that is more."""
+    """Whether less is bought than a bound says (both in m, or both in m2), by more than the dust
+    that sums of floats gather: a micrometre, or a billionth of what is bought where that is
+    more."""
     return not bound <= bought + max(1e-6, 1e-9 * bought)  # so that what is no number is told
 
 
@@ -122,5 +130,6 @@ def relabelled(sections: Bought | list[Section], rows: np.ndarray) -> Bought:
     """The sections with their sizes named by their rows elsewhere."""
     name = rows.tolist().__getitem__
     return tuple(
-        (length, tuple([(width, tuple(map(name, lane))) for width, lane in lanes])) for length, lanes in sections
+        (length, tuple([(width, tuple(map(name, lane))) for width, lane in lanes]))
+        for length, lanes in sections
     )

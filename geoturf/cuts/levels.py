@@ -35,7 +35,9 @@ class Levels:
     """The programme of a job, begun from sections known and from purchases of their lengths.
     ``sections``: those it has now."""
 
-    def __init__(self, job: Job, stock: Stock, sections: Sequence[Section], patterns: Iterable[Pattern]):
+    def __init__(
+        self, job: Job, stock: Stock, sections: Sequence[Section], patterns: Iterable[Pattern]
+    ):
         self.job, self.stock, self.lanes = job, stock, Lanes(job)
         self.master = Master(job.demand)
         self.row: dict[int, int] = {}
@@ -52,7 +54,9 @@ class Levels:
         for k in range(rounds):
             _, _, value = self.master.solve()
             patterns, cost = self._purchases(value[kinds:])
-            heights = np.arange(int(self.job.size[:, 0].min()) + k % apart, self.job.longest + 1, apart)
+            heights = np.arange(
+                int(self.job.size[:, 0].min()) + k % apart, self.job.longest + 1, apart
+            )
             best = self.lanes.price(value[:kinds], heights, cost).best(COLUMNS, True)
             added = self._add_sections([tidy(self.job, lanes) for lanes in best])
             if not self._add_patterns(patterns) and not added:
@@ -68,7 +72,9 @@ class Levels:
         rooms, costs = np.array(self.stock.lengths), np.array(self.stock.costs)
         patterns, table = pricing.fills(lengths[copies], worth[copies], rooms, costs, _PATTERNS)
         plain = np.arange(longest + 1) * float((costs / rooms).min())
-        return patterns, (1 - _PLAIN) * table / max(1.0, float((table[rooms] / costs).max())) + _PLAIN * plain
+        return patterns, (1 - _PLAIN) * table / max(
+            1.0, float((table[rooms] / costs).max())
+        ) + _PLAIN * plain
 
     def _add_sections(self, sections: Sequence[Section]) -> int:
         known = set(self.sections)
@@ -98,7 +104,11 @@ class Levels:
         self._add_patterns([(length,) for length in lengths])
 
     def _add_patterns(self, patterns: Iterable[Pattern]) -> int:
-        fresh = [some for some in dict.fromkeys(patterns) if some not in self.patterns and self.row.keys() >= set(some)]
+        fresh = [
+            some
+            for some in dict.fromkeys(patterns)
+            if some not in self.patterns and self.row.keys() >= set(some)
+        ]
         if fresh:
             counts = np.zeros((len(fresh), len(self.master.demand)))
             for k, pattern in enumerate(fresh):

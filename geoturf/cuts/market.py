@@ -73,7 +73,9 @@ def markets(product: Product, rules: CutRules) -> dict[float, Market]:
     offers: dict[float, dict[float, float]] = {}
     for size in product.widths:
         for length in size.roll_lengths:
-            price = _roll_price(size.price, size.roll_width_m, length, max(size.roll_lengths), product.sold_by)
+            price = _roll_price(
+                size.price, size.roll_width_m, length, max(size.roll_lengths), product.sold_by
+            )
             known = offers.setdefault(width_key(size.roll_width_m), {})
             known[length] = min(price, known.get(length, price))
     billing = rules.billing_step_m if product.sold_by == "length" else 0.0
@@ -88,7 +90,9 @@ def width_key(roll_width_m: float) -> float:
     return round(roll_width_m, 9)
 
 
-def _roll_price(price: Money, width_m: float, length_m: float, longest_m: float, sold_by: str) -> float:
+def _roll_price(
+    price: Money, width_m: float, length_m: float, longest_m: float, sold_by: str
+) -> float:
     """Money for a whole roll. A price per roll is that of any stocked length, or of the longest
     where lengths are sold."""
     if price.dimension == (2, 0, 0):
@@ -107,7 +111,9 @@ def _least_sum(need_m: float, lengths_m: list[float]) -> float:
     divisor = math.gcd(*lengths)
     lengths = [length // divisor for length in lengths]
     need = max(0, math.ceil((need_m - _NOISE_M) / _UNIT_M / divisor))
-    if len(lengths) > 1 and need < lengths[-1] ** 2 <= _TABLE:  # from the square on every sum can be made (Schur)
+    if (
+        len(lengths) > 1 and need < lengths[-1] ** 2 <= _TABLE
+    ):  # from the square on every sum can be made (Schur)
         reached = np.zeros(need + lengths[-1] + 1, bool)
         reached[0] = True
         for total in range(lengths[0], len(reached)):

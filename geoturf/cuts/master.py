@@ -111,5 +111,7 @@ class Master:
         return float(use @ self.cost), use, value
 
 
-Basis = tuple[list[highspy.HighsBasisStatus], list[highspy.HighsBasisStatus]]  # of columns and of rows
+Basis = tuple[
+    list[highspy.HighsBasisStatus], list[highspy.HighsBasisStatus]
+]  # of columns and of rows
 _DUAL, _PRIMAL = 1, 4  # HiGHS' names for them

@@ -15,9 +15,13 @@ from geoturf.cuts.solve import Cut
 from geoturf.model import Ground, Layout
 from geoturf.rules import LayoutRules
 
-Nest = tuple[Job, np.ndarray, Cut]  # pieces told apart by their chalk lines, each one's row in the job, and its plan
+Nest = tuple[
+    Job, np.ndarray, Cut
+]  # pieces told apart by their chalk lines, each one's row in the job, and its plan
 
-_FOUND = 0.75  # of the triangles at slanted ends are taken up by other pieces, in pools that were tried
+_FOUND = (
+    0.75  # of the triangles at slanted ends are taken up by other pieces, in pools that were tried
+)
 _SHARES = (
     1,
     0.9,
@@ -39,7 +43,9 @@ def lines_of(
     if full.any():
         shape = pile.turned(ground.areas["laid"].iloc[area], layout.bearing_deg)
         allowance = rules.both_ends_m / 2
-        lines[full], left[full] = slanted.cut_lines(shape, layout.pieces[full], allowance, layout.width_m, step_m)
+        lines[full], left[full] = slanted.cut_lines(
+            shape, layout.pieces[full], allowance, layout.width_m, step_m
+        )
     return lines, left
 
 
@@ -48,7 +54,11 @@ def spared_m2(ground: Ground, area: int, layout: Layout, rules: LayoutRules) -> 
     its like."""
     lines, _ = lines_of(ground, area, layout, rules, rules.cut_step_m)
     full = lines[:, 0] > 0
-    return _FOUND * layout.roll_width_m * float((layout.cut[full, 0] - lines[full, 0] * rules.cut_step_m).sum())
+    return (
+        _FOUND
+        * layout.roll_width_m
+        * float((layout.cut[full, 0] - lines[full, 0] * rules.cut_step_m).sum())
+    )
 
 
 def nest(job: Job, kind: np.ndarray, cut: Cut, lines: np.ndarray) -> Nest:
@@ -59,7 +69,9 @@ def nest(job: Job, kind: np.ndarray, cut: Cut, lines: np.ndarray) -> Nest:
     waiting = _waiting(kind, rows)
     stock = tuple((row, _renamed(sections, waiting)) for row, sections in cut.from_stock)
     square = tuple(_renamed(sections, waiting) for sections in cut.bought)
-    made = sorted(_chained_ways(fine, square), key=lambda sections: _price(fine, rolls.pack(fine, sections)))
+    made = sorted(
+        _chained_ways(fine, square), key=lambda sections: _price(fine, rolls.pack(fine, sections))
+    )
     plans = [rolls.pack(fine, sections, hard=True) for sections in made[:_PACKED]]
     best = min((square, *map(tuple, plans)), key=lambda plan: _price(fine, list(plan)))
     return fine, rows, Cut(stock, best, least_m(fine))
@@ -73,7 +85,9 @@ def _told_apart(job: Job, kind: np.ndarray, lines: np.ndarray) -> tuple[Job, np.
     every = np.column_stack([-job.size[kind], lines])
     keys, rows = np.unique(every, axis=0, return_inverse=True)
     rows = rows.reshape(-1)
-    return replace(job, size=-keys[:, :2], demand=np.bincount(rows, minlength=len(keys)), slant=keys[:, 2:]), rows
+    return replace(
+        job, size=-keys[:, :2], demand=np.bincount(rows, minlength=len(keys)), slant=keys[:, 2:]
+    ), rows
 
 
 def _waiting(kind: np.ndarray, rows: np.ndarray) -> dict[int, list[int]]:
@@ -122,5 +136,7 @@ def least_m(job: Job) -> float:
     """Metres of roll that the pieces' areas take, less what left-overs at hand could stand for."""
     middle = job.slants[:, 0]
     length = np.where(middle > 0, np.minimum(middle, job.size[:, 0]), job.size[:, 0])
-    area = int((job.demand * length * job.size[:, 1]).sum()) - sum(long * wide for long, wide in job.left_overs)
+    area = int((job.demand * length * job.size[:, 1]).sum()) - sum(
+        long * wide for long, wide in job.left_overs
+    )
     return job.least_m(max(0, -(-area // job.width)))

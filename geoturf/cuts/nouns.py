@@ -39,10 +39,16 @@ class Book:
     pieces: int
     rules: CutRules
     roll: list[str] = field(init=False)
-    left_m: np.ndarray = field(init=False)  # (n, 2): start and length of each piece along the roll's left edge
-    right_m: np.ndarray = field(init=False)  # (n, 2): and along its right edge; not the same where the ends slant
+    left_m: np.ndarray = field(
+        init=False
+    )  # (n, 2): start and length of each piece along the roll's left edge
+    right_m: np.ndarray = field(
+        init=False
+    )  # (n, 2): and along its right edge; not the same where the ends slant
     across_m: np.ndarray = field(init=False)
-    left_u_m: dict[int, float] = field(default_factory=dict)  # where a slanted piece's start line meets its left edge
+    left_u_m: dict[int, float] = field(
+        default_factory=dict
+    )  # where a slanted piece's start line meets its left edge
     rolls: list[tuple[object, ...]] = field(default_factory=list)  # rows of `ROLLS`
     stock: list[tuple[object, ...]] = field(default_factory=list)  # rows of `STOCK`
     patterns: dict[tuple[object, ...], str] = field(default_factory=dict)
@@ -53,7 +59,9 @@ class Book:
         self.left_m, self.right_m = np.zeros((self.pieces, 2)), np.zeros((self.pieces, 2))
         self.across_m = np.zeros(self.pieces)
 
-    def enter(self, pool: Pool, plan: JobPlan, numbers: list[int], order: list[tuple[int, list[int]]]) -> None:
+    def enter(
+        self, pool: Pool, plan: JobPlan, numbers: list[int], order: list[tuple[int, list[int]]]
+    ) -> None:
         """A solved job. ``numbers``: number in the bid of each piece of the job; ``order``: its
         rolls as they are cut one after the other, each with the pieces in its slots
         (`geoturf.cuts.order.sequence`)."""
@@ -71,13 +79,17 @@ class Book:
             self._place(job, rows[row], name, [numbers[piece] for piece in pieces])
             usable = job.left_overs[cut.from_stock[row][0]][1] if stock else job.width
             self._left_overs(pool, job, rows[row], name, (usable, length_m))
-            self._roll(pool, job, rows[row], name, (width_m, length_m), "stock" if stock else "bought")
+            self._roll(
+                pool, job, rows[row], name, (width_m, length_m), "stock" if stock else "bought"
+            )
 
     def _name(self, letter: str) -> str:
         self.names[letter] += 1
         return f"{letter}{self.names[letter]:04d}"
 
-    def _roll(self, pool: Pool, job: Job, bought: Bought, name: str, of: tuple[float, float], source: str) -> None:
+    def _roll(
+        self, pool: Pool, job: Job, bought: Bought, name: str, of: tuple[float, float], source: str
+    ) -> None:
         used_m = used(bought) * job.step_m
         lanes = [lane for _, section in bought for _, lane in section]
         shape = tuple(tuple(_outlines(job, lane)) for lane in lanes)
@@ -90,7 +102,9 @@ class Book:
         )
         pattern = self.patterns.setdefault(key, f"P{len(self.patterns) + 1}")
         where = (name, pool.phase, pool.product, pool.key)
-        self.rolls.append((*where, *of, used_m, sum(map(len, lanes)), max(0.0, of[1] - used_m), pattern, source))
+        self.rolls.append(
+            (*where, *of, used_m, sum(map(len, lanes)), max(0.0, of[1] - used_m), pattern, source)
+        )
 
     def _place(self, job: Job, bought: Bought, name: str, numbers: list[int]) -> None:
         slot, start = 0, 0
@@ -108,7 +122,9 @@ class Book:
                 across += width
             start += section[0]
 
-    def _left_overs(self, pool: Pool, job: Job, bought: Bought, name: str, of: tuple[int, float]) -> None:
+    def _left_overs(
+        self, pool: Pool, job: Job, bought: Bought, name: str, of: tuple[int, float]
+    ) -> None:
         """The tail of the roll, what is left beside the lanes, and the ends of lanes. ``of``:
         usable width (steps) and length (m) of the roll."""
         start, step, (usable, length_m) = 0, job.step_m, of
@@ -116,7 +132,11 @@ class Book:
             length, lanes = section
             across = 0
             for width, lane in lanes:
-                full = length if is_chain(job, section) else sum(int(job.size[kind, 0]) for kind in lane)
+                full = (
+                    length
+                    if is_chain(job, section)
+                    else sum(int(job.size[kind, 0]) for kind in lane)
+                )
                 self._keep(
                     pool,
                     name,
@@ -126,7 +146,9 @@ class Book:
                     across * step,
                 )
                 across += width
-            self._keep(pool, name, (usable - across) * step, length * step, start * step, across * step)
+            self._keep(
+                pool, name, (usable - across) * step, length * step, start * step, across * step
+            )
             start += length
         self._keep(pool, name, usable * step, length_m - start * step, start * step, 0.0)
 
@@ -139,8 +161,13 @@ class Book:
         along_m: float,
         across_m: float,
     ) -> None:
-        if width_m >= self.rules.left_over_width_m - 1e-9 and length_m >= self.rules.left_over_length_m - 1e-9:
-            self.stock.append((name, pool.phase, pool.product, width_m, length_m, along_m, across_m))
+        if (
+            width_m >= self.rules.left_over_width_m - 1e-9
+            and length_m >= self.rules.left_over_length_m - 1e-9
+        ):
+            self.stock.append(
+                (name, pool.phase, pool.product, width_m, length_m, along_m, across_m)
+            )
 
     def rolls_table(self) -> pd.DataFrame:
         return pd.DataFrame(self.rolls, columns=list(ROLLS))
@@ -192,7 +219,9 @@ def pieces_table(ground: Ground, chosen: Chosen, book: Book) -> pd.DataFrame:
             "piece": _names(ground, [row for row, _ in rows], counts),
             "area_index": np.repeat([row for row, _ in rows], counts).astype(np.int64),
             **dict(zip(("u0", "u1", "v0", "v1"), laid.T, strict=True)),
-            "bearing_deg": np.repeat([layout.bearing_deg for _, layout in rows], counts).astype(float),
+            "bearing_deg": np.repeat([layout.bearing_deg for _, layout in rows], counts).astype(
+                float
+            ),
             "roll": book.roll,
             "along_m": book.left_m[:, 0],
             "across_m": book.across_m,
@@ -299,7 +328,11 @@ def cut_m2(layout: Layout) -> float:
 
 def shares(total: float, weights: np.ndarray) -> np.ndarray:
     """``total`` shared by ``weights`` in whole millionths, adding up to it."""
-    millionths = np.round(total * 1e6 * np.cumsum(weights) / weights.sum()) if weights.sum() else np.zeros(len(weights))
+    millionths = (
+        np.round(total * 1e6 * np.cumsum(weights) / weights.sum())
+        if weights.sum()
+        else np.zeros(len(weights))
+    )
     parts = np.diff(millionths, prepend=0.0) / 1e6
     parts[-1] += total - parts.sum()
     return parts

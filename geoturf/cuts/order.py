@@ -30,7 +30,11 @@ class _Waiting:
         out: list[tuple[int, int]] = []
         for kind in slots(bought):
             by_lot, near = self.by_kind[kind], self.line[kind][-_NEXT:]
-            line = [lot for lot in near if len(by_lot[lot]) > taken.get((kind, lot), 0)] if out else near
+            line = (
+                [lot for lot in near if len(by_lot[lot]) > taken.get((kind, lot), 0)]
+                if out
+                else near
+            )
             if not line:
                 others = reversed(self.line[kind])
                 line = [next(lot for lot in others if len(by_lot[lot]) > taken.get((kind, lot), 0))]
@@ -44,7 +48,9 @@ class _Waiting:
     def score(self, chosen: list[tuple[int, int]]) -> int:
         """Lots opened less lots finished by cutting these."""
         cut = Counter(lot for _, lot in chosen)
-        return sum(lot not in self.open for lot in cut) - sum(self.left[lot] == n for lot, n in cut.items())
+        return sum(lot not in self.open for lot in cut) - sum(
+            self.left[lot] == n for lot, n in cut.items()
+        )
 
     def take(self, chosen: list[tuple[int, int]]) -> list[int]:
         pieces = []
@@ -73,7 +79,9 @@ def sequence(rolls: list[Bought], kinds: list[int], lots: list[int]) -> list[tup
     same: dict[Bought, list[int]] = {}
     for row, bought in enumerate(rolls):
         same.setdefault(bought, []).append(row)
-    first_lot = {bought: min(min(waiting.by_kind[kind]) for kind in slots(bought)) for bought in same}
+    first_lot = {
+        bought: min(min(waiting.by_kind[kind]) for kind in slots(bought)) for bought in same
+    }
     line = sorted(same, key=lambda bought: (first_lot[bought], same[bought][0]))
     done = []
     while line:

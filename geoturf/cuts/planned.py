@@ -24,7 +24,9 @@ HEAVY = 400  # pieces from which workers are worth starting
 _TURNS = 40_000  # over the pieces of a bid: turns for which its large pools by length are worked on
 _FEWEST, _MOST = 2, 12  # of those turns
 
-Chosen = Mapping[int, Layout]  # by area, a row of ``Ground.areas``; areas that nothing can be laid on are not in it
+Chosen = Mapping[
+    int, Layout
+]  # by area, a row of ``Ground.areas``; areas that nothing can be laid on are not in it
 LeftOver = tuple[float, float, str]  # length and width (m) of turf in stock, and its product
 
 
@@ -93,11 +95,18 @@ def turns_for(chosen: Chosen) -> int:
     return max(_FEWEST, min(_MOST, _TURNS // max(1, pieces)))
 
 
-def square(setting: Setting, gathered: Sequence[Pool], chosen: Chosen, engine: Engine) -> list[PoolPlan]:
+def square(
+    setting: Setting, gathered: Sequence[Pool], chosen: Chosen, engine: Engine
+) -> list[PoolPlan]:
     """Plans of pools, all pieces cut square and none from stock."""
     turns = turns_for(chosen)
-    every = [(pool, width, areas) for pool in gathered for width, areas in pools.by_width(pool, chosen)]
-    jobs = [_job(setting, pool, width, [chosen[area] for area in areas], turns) for pool, width, areas in every]
+    every = [
+        (pool, width, areas) for pool in gathered for width, areas in pools.by_width(pool, chosen)
+    ]
+    jobs = [
+        _job(setting, pool, width, [chosen[area] for area in areas], turns)
+        for pool, width, areas in every
+    ]
     cuts = _solved([job for job, _ in jobs], engine)
     plans: dict[str, list[JobPlan]] = {pool.key: [] for pool in gathered}
     for (pool, width, areas), (job, kind), cut in zip(every, jobs, cuts, strict=True):
@@ -203,7 +212,9 @@ def nested_plans(setting: Setting, plans: list[PoolPlan], engine: Engine) -> lis
             left.append(left_u)
     runner = engine if sum(plan.pieces for plan in plans) > HEAVY else Serial()
     made = iter(zip(runner.map(_nest, works), left, strict=True))
-    return [replace(plan, jobs=tuple(_nested(one, *next(made)) for one in plan.jobs)) for plan in plans]
+    return [
+        replace(plan, jobs=tuple(_nested(one, *next(made)) for one in plan.jobs)) for plan in plans
+    ]
 
 
 def _nest(work: tuple[Job, np.ndarray, Cut, np.ndarray]) -> nested.Nest:
@@ -215,12 +226,16 @@ def _nested(one: JobPlan, nest: nested.Nest, left_u: np.ndarray) -> JobPlan:
     return replace(one, job=job, kind=kind, cut=cut, left_u_m=tuple(left_u.tolist()))
 
 
-def _lines(setting: Setting, areas: Sequence[int], layouts: Chosen, step_m: float) -> tuple[np.ndarray, np.ndarray]:
+def _lines(
+    setting: Setting, areas: Sequence[int], layouts: Chosen, step_m: float
+) -> tuple[np.ndarray, np.ndarray]:
     """Chalk lines of all pieces of the areas, int (n, 3), and where they meet the left edge
     (n,)."""
     rules = setting.layout_rules
     found = [nested.lines_of(setting.ground, area, layouts[area], rules, step_m) for area in areas]
-    return np.concatenate([lines for lines, _ in found]), np.concatenate([left for _, left in found])
+    return np.concatenate([lines for lines, _ in found]), np.concatenate(
+        [left for _, left in found]
+    )
 
 
 def cheaper(one: PoolPlan, other: PoolPlan, rules: LayoutRules) -> PoolPlan:

@@ -34,7 +34,9 @@ def shorten(job: Job, sections: list[Section], tries: int) -> list[Section]:
         if found is not None:
             better = relabelled(found, rows)
             done += [s for s in better if not lost(s)]
-            rest = [s for k, s in enumerate(rest) if k not in group] + [s for s in better if lost(s)]
+            rest = [s for k, s in enumerate(rest) if k not in group] + [
+                s for s in better if lost(s)
+            ]
             weight, sizes = lost.columns(rest)
     return done + rest
 
@@ -125,7 +127,9 @@ def fewer(job: Job, bought: list[Bought], tries: int, enough: float) -> list[Bou
         room = int(sum(job.purchase(used(b))[1] for b in key) / rate + 1e-6)
         better = exact.cheaper(part, cost, sum(cost(used(b)) for b in key), room)
         if better is not None:
-            bought = [b for k, b in enumerate(bought) if k not in group] + [relabelled(b, rows) for b in better]
+            bought = [b for k, b in enumerate(bought) if k not in group] + [
+                relabelled(b, rows) for b in better
+            ]
     return bought
 
 
@@ -133,7 +137,9 @@ def _pieces(bought: Bought) -> int:
     return sum(len(lane) for _, lanes in bought for _, lane in lanes)
 
 
-def _group(sizes: list[int], weight: np.ndarray, chance: np.random.Generator, most: int) -> set[int]:
+def _group(
+    sizes: list[int], weight: np.ndarray, chance: np.random.Generator, most: int
+) -> set[int]:
     """Some rows drawn by weight whose sizes add up to ``most`` at most."""
     group, total = set(), 0
     for k in np.argsort(-weight * chance.random(len(sizes)), kind="stable").tolist():

@@ -43,7 +43,9 @@ def gather(ground: Ground, choices: tuple[Choices, ...], rules: CutRules) -> lis
     ]
 
 
-def assert_cuttable(ground: Ground, choices: tuple[Choices, ...], market: dict[str, dict[float, Market]]) -> None:
+def assert_cuttable(
+    ground: Ground, choices: tuple[Choices, ...], market: dict[str, dict[float, Market]]
+) -> None:
     """Raises `PromiseError` where a layout offered has a piece longer than any roll it could be cut
     from, naming each area."""
     faults, table = [], ground.areas
@@ -85,12 +87,20 @@ def make_job(
     cut = np.concatenate([layout.cut.reshape(-1, 2) for layout in layouts])
     usable = layouts[0].width_m
     full = cut[:, 1] >= usable - 1e-9  # as wide as the roll, whatever that is
-    step = cut_step_m if fine else grid_step(np.unique(np.concatenate([cut[:, 0], cut[~full, 1]])), cut_step_m)
+    step = (
+        cut_step_m
+        if fine
+        else grid_step(np.unique(np.concatenate([cut[:, 0], cut[~full, 1]])), cut_step_m)
+    )
     width = whole_steps(usable, step)
-    steps = np.column_stack([to_steps(cut[:, 0], step), np.where(full, width, to_steps(cut[:, 1], step))])
+    steps = np.column_stack(
+        [to_steps(cut[:, 0], step), np.where(full, width, to_steps(cut[:, 1], step))]
+    )
     size, kind = np.unique(-steps, axis=0, return_inverse=True)
     rolls = tuple(whole_steps(length, step) for length in market.lengths_m)
-    left_overs = tuple((whole_steps(length, step), _usable(wide, usable, step)) for length, wide in stock)
+    left_overs = tuple(
+        (whole_steps(length, step), _usable(wide, usable, step)) for length, wide in stock
+    )
     kind = kind.reshape(-1)
     demand = np.bincount(kind, minlength=len(size))
     return Job(step, width, rolls, market, -size, demand, left_overs), kind

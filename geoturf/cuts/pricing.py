@@ -50,7 +50,9 @@ def knapsacks(size: Ints, value: Floats, room: int) -> Floats:
 
 
 @_jit
-def lead(length: Ints, width: Ints, value: Floats, follow: Floats, row: Ints, across: int, heights: Ints) -> Floats:
+def lead(
+    length: Ints, width: Ints, value: Floats, follow: Floats, row: Ints, across: int, heights: Ints
+) -> Floats:
     """Values (len(heights), n) of sections by length and by the leader of their widest lane; -1
     where it is longer.
 
@@ -118,7 +120,9 @@ def compose(
             if whole and short:  # what follows best is not there so often: the best of what is
                 for j in range(start + 1, filled):
                     left[out[j]] += 1
-                filled = _fill(order[: distinct[at]], size_length, value, left, room, out, start + 1)
+                filled = _fill(
+                    order[: distinct[at]], size_length, value, left, room, out, start + 1
+                )
             long = 0
             for j in range(start, filled):
                 long += size_length[out[j]]
@@ -132,7 +136,9 @@ def compose(
 
 
 @inlined
-def _beside(best: Floats, h: int, length: Ints, width: Ints, worth: Floats, follow: Floats, row: Ints) -> None:
+def _beside(
+    best: Floats, h: int, length: Ints, width: Ints, worth: Floats, follow: Floats, row: Ints
+) -> None:
     """Fills best[c, r]: most value of lanes of length ``h`` led by the first c leaders that fit in
     a width of r."""
     for c in range(len(length)):
@@ -191,7 +197,9 @@ def _longer(some: Ints, more: int) -> Ints:
 
 
 @_inner
-def _fill(order: Ints, length: Ints, value: Floats, left: Ints, room: int, out: Ints, filled: int) -> int:
+def _fill(
+    order: Ints, length: Ints, value: Floats, left: Ints, room: int, out: Ints, filled: int
+) -> int:
     """Writes into ``out`` from ``filled`` the best fill of ``room`` steps by pieces left of these
     sizes; takes them off."""
     copies, total = np.zeros(len(order), np.int64), 0

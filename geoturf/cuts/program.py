@@ -31,7 +31,9 @@ _CLOSE = 1e-5  # programme and bound this close are taken for equal
 COLUMNS = 128  # added in a round at most
 STRIDE = 12  # one in so many lengths is looked at in most rounds
 APART_M = 0.12  # or one so often, where cut steps are finer than a centimetre
-_LOOSE = 80  # over the number of sizes: the part of the way to steady values that duals are not drawn
+_LOOSE = (
+    80  # over the number of sizes: the part of the way to steady values that duals are not drawn
+)
 _LEAST, _LET_GO = (
     0.8,
     0.1,
@@ -64,8 +66,12 @@ class Lanes:
             side_by_side = min(int(job.demand[size]), job.width // wide)
             kind += [size] * side_by_side
             row += [len(of) - 1] * side_by_side
-        self.kind, self.row, self.of, self.batch = (np.array(column, np.int64) for column in (kind, row, of, batch))
-        self.length, self.width = (np.ascontiguousarray(job.size[self.kind, side]) for side in (0, 1))
+        self.kind, self.row, self.of, self.batch = (
+            np.array(column, np.int64) for column in (kind, row, of, batch)
+        )
+        self.length, self.width = (
+            np.ascontiguousarray(job.size[self.kind, side]) for side in (0, 1)
+        )
         self.batch_length = job.size[self.of, 0] * self.batch
         fresh = np.diff(self.of, prepend=-1) != 0  # batches of a size lie together
         self.sizes, self.distinct = (
@@ -159,7 +165,8 @@ class Programme:
         self.sections, self.counts = list(sections), counts
         self.known = set(sections)
         self.bound, self.room = 0.0, _ROOM * len(job.demand)
-        # what sizes may be worth, bounding the programme best so far, and how far duals are drawn towards that
+        # what sizes may be worth, bounding the programme best so far, and how far duals are drawn
+        # towards that
         self.steady, self.drawn = dual.values(job, cost), max(_LEAST, 1 - _LOOSE / len(job.demand))
         self.master.add([cost[length] for length, _ in sections], counts)
 

@@ -34,7 +34,9 @@ def proven(
     stock_m2, bought_m2 = plan.pools[["stock_m2", "bought_m2"]].to_numpy(float).T.tolist()
     for pool, stock, bought in zip(gathered, stock_m2, bought_m2, strict=True):
         least = max(0.0, float(sum(least_m2[area] for area in pool.areas)) - stock)
-        bounds.append(kept(pool.key, bought, _to_buy(least, markets(products[pool.product], rules))))
+        bounds.append(
+            kept(pool.key, bought, _to_buy(least, markets(products[pool.product], rules)))
+        )
     return replace(plan, pools=plan.pools.assign(bound_m2=np.array(bounds, float)))
 
 

@@ -10,7 +10,9 @@ from geoturf.cuts.market import Market
 from geoturf.cuts.stock_lengths import Pattern, Stock
 
 
-def pack(job: Job, sections: list[Section], hard: bool = False, enough: float = 0.0) -> list[Bought]:
+def pack(
+    job: Job, sections: list[Section], hard: bool = False, enough: float = 0.0
+) -> list[Bought]:
     """Sections on as few and as cheap purchases as found: quickly, or with ``hard`` by column
     generation, until the price is down to ``enough``."""
     if not sections:
@@ -26,7 +28,9 @@ def chosen(job: Job, plan: list[Bought]) -> list[Bought]:
     """The plan's sections on fewer rolls where an integer programme finds them."""
     sections = [section for bought in plan for section in bought]
     groups = [tuple(sorted((length for length, _ in bought), reverse=True)) for bought in plan]
-    return _filled(sections, stock_lengths.chosen(_stock(job), [length for length, _ in sections], groups))
+    return _filled(
+        sections, stock_lengths.chosen(_stock(job), [length for length, _ in sections], groups)
+    )
 
 
 def _filled(sections: list[Section], groups: list[Pattern]) -> list[Bought]:
@@ -34,7 +38,9 @@ def _filled(sections: list[Section], groups: list[Pattern]) -> list[Bought]:
     waiting: dict[int, list[Section]] = {}
     for section in sorted(sections):
         waiting.setdefault(section[0], []).append(section)
-    return [tuple(waiting[length].pop() for length in sorted(group, reverse=True)) for group in groups]
+    return [
+        tuple(waiting[length].pop() for length in sorted(group, reverse=True)) for group in groups
+    ]
 
 
 def price(job: Job, bought: list[Bought]) -> float:
@@ -54,7 +60,9 @@ def _billed(market: Market, step_m: float, longest: int) -> Stock:
     bill = market.billing_m / step_m
     lengths = {int(k * bill + 1e-6) for k in range(1, int(longest / bill + 1e-6) + 1)} | {longest}
     longest_first = tuple(sorted(lengths - {0}, reverse=True))
-    return Stock(longest_first, tuple(market.purchase(length * step_m)[1] for length in longest_first))
+    return Stock(
+        longest_first, tuple(market.purchase(length * step_m)[1] for length in longest_first)
+    )
 
 
 def by_length(job: Job) -> Stock:
@@ -71,10 +79,16 @@ def _quickly(job: Job, stock: Stock, lengths: list[int]) -> list[Pattern]:
     billed whole."""
     if job.market.by_length:
         bill = job.market.billing_m / job.step_m
-        whole = frozenset(length for length in stock.lengths if abs(length / bill - round(length / bill)) * bill < 1e-6)
+        whole = frozenset(
+            length
+            for length in stock.lengths
+            if abs(length / bill - round(length / bill)) * bill < 1e-6
+        )
         return stock_lengths.fill(job.longest, lengths, whole)
     rolls = [roll for roll in job.rolls if roll >= max(lengths)]
-    tries = [how(roll, lengths) for roll in rolls for how in (stock_lengths.best_fit, stock_lengths.fill)]
+    tries = [
+        how(roll, lengths) for roll in rolls for how in (stock_lengths.best_fit, stock_lengths.fill)
+    ]
     return min(tries, key=stock.total)
 
 
@@ -91,7 +105,9 @@ def _again(stock: Stock, groups: list[Pattern], enough: float) -> list[Pattern]:
         if these not in tried and stock.total(groups) > enough + 1e-6:
             tried.add(these)  # the same come out the same
             part = [length for group in these for length in group]
-            groups = stock_lengths.cut(stock, part, list(these), enough - stock.total(kept))[0] + kept
+            groups = (
+                stock_lengths.cut(stock, part, list(these), enough - stock.total(kept))[0] + kept
+            )
     return groups
 
 

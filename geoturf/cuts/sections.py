@@ -91,5 +91,7 @@ def tidy(job: Job, lanes: list[tuple[int, ...]]) -> Section:
     """The one way a section of these lanes is written: lanes and sizes in order, so that equal
     sections are equal."""
     size = job.size
-    made = tuple(sorted((int(max(size[k, 1] for k in lane)), tuple(sorted(lane))) for lane in lanes))
+    made = tuple(
+        sorted((int(max(size[k, 1] for k in lane)), tuple(sorted(lane))) for lane in lanes)
+    )
     return max(int(sum(size[k, 0] for k in lane)) for lane in lanes), made[::-1]

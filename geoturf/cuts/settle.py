@@ -20,7 +20,10 @@ from geoturf.cuts.solve import solve
 from geoturf.model import Layout
 from geoturf.rules import LayoutRules
 
-SMALL, FEW = 6, 400  # areas of a pool, and its pieces: a park is no lawn, and cutting it anew takes long
+SMALL, FEW = (
+    6,
+    400,
+)  # areas of a pool, and its pieces: a park is no lawn, and cutting it anew takes long
 _PASSES = 3  # over all areas of a pool
 _LESS = 1e-9  # of the cost: float noise is no gain
 
@@ -66,12 +69,20 @@ def cost(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRu
 def floor(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRules) -> float:
     """Money that layouts cost at the least: their seams, and rolls of the area of their pieces at
     the cheapest rate."""
-    return sum(seams(layout, rules) + _least_turf(layout, market[width_key(layout.roll_width_m)]) for layout in layouts)
+    return sum(
+        seams(layout, rules) + _least_turf(layout, market[width_key(layout.roll_width_m)])
+        for layout in layouts
+    )
 
 
 def _least_turf(layout: Layout, market: Market) -> float:
     length, width = layout.cut.reshape(-1, 2).T
-    return float(length @ np.minimum(width, layout.width_m)) / layout.width_m * market.cheapest * (1 - _LESS)
+    return (
+        float(length @ np.minimum(width, layout.width_m))
+        / layout.width_m
+        * market.cheapest
+        * (1 - _LESS)
+    )
 
 
 def seams(layout: Layout, rules: LayoutRules) -> float:

@@ -51,7 +51,9 @@ def cut_lines(
         across = (mine[:, 1] - v0[k]) / width_m - 0.5
         start, near = _line(mine[:, 0], across, width_m, step_m)
         end, far = _line(-mine[:, 0], across, width_m, step_m)
-        if -far - near + 2 * allowance_m < abs(start + end) * step_m / 2:  # the lines would cross on the piece
+        if (
+            -far - near + 2 * allowance_m < abs(start + end) * step_m / 2
+        ):  # the lines would cross on the piece
             start = end = 0
             near, far = float(mine[:, 0].min()), float((-mine[:, 0]).min())
         middle = -far - near + 2 * allowance_m
@@ -113,14 +115,23 @@ def chains(pieces: Sequence[tuple[int, int, int]], longest: int) -> list[list[in
     length = [square_length(*piece) for piece in pieces]
     starts_of = {sign: _by_slant(pieces, sign) for sign in (1, -1)}
     followed = [False] * n
-    # every end waits with the start it could meet next; starts come by falling slant, so an end's saving only falls
-    ends = [_Wait(pieces, i, starts_of[1 if end > 0 else -1], 0) for i, (_, _, end) in enumerate(pieces) if end]
+    # every end waits with the start it could meet next; starts come by falling slant, so an end's
+    # saving only falls
+    ends = [
+        _Wait(pieces, i, starts_of[1 if end > 0 else -1], 0)
+        for i, (_, _, end) in enumerate(pieces)
+        if end
+    ]
     waiting = [wait.entry() for wait in ends if wait.row < len(wait.line)]
     heapify(waiting)
     while waiting:
         _, i, tries, wait = heappop(waiting)
         j = wait.line[wait.row]
-        if followed[j] or first[i] == j or length[first[i]] + length[j] - _saved(pieces, i, j) > longest:
+        if (
+            followed[j]
+            or first[i] == j
+            or length[first[i]] + length[j] - _saved(pieces, i, j) > longest
+        ):
             tries += not followed[j]
             later = wait.after(followed)
             if later.row < len(later.line) and tries < _LOOK:
@@ -134,7 +145,9 @@ def chains(pieces: Sequence[tuple[int, int, int]], longest: int) -> list[list[in
 
 def _by_slant(pieces: Sequence[tuple[int, int, int]], sign: int) -> list[int]:
     """Pieces that start with a slant of this sign, greatest first."""
-    return sorted((j for j, p in enumerate(pieces) if sign * p[1] > 0), key=lambda j: (-abs(pieces[j][1]), j))
+    return sorted(
+        (j for j, p in enumerate(pieces) if sign * p[1] > 0), key=lambda j: (-abs(pieces[j][1]), j)
+    )
 
 
 def _saved(pieces: Sequence[tuple[int, int, int]], i: int, j: int) -> int:

@@ -70,7 +70,9 @@ def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], f
     return plan, _metres(job, plan) if market.one_rate else bound_m
 
 
-def _near(job: Job, sections: list[Section], plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
+def _near(
+    job: Job, sections: list[Section], plan: list[Bought], bound_m: float
+) -> tuple[list[Bought], float]:
     """Ever better sections, packed each time, until the bound is met or everything is tried."""
     best = _Best(job, plan, bound_m)
     with suppress(UnsolvedError):
@@ -181,7 +183,9 @@ _TRIES = 100  # groups of sections cut again
 _TAKES = (0.8, 0.6)  # sections used more than this are taken whole when diving
 _SMALL = 100  # pieces up to which the quick plan is worth cutting again in groups
 _MIDDLE = 250  # pieces up to which a second dive is worth its time
-_EASILY = 3000  # pieces up to which the shortest sections are looked for before those of both levels
+_EASILY = (
+    3000  # pieces up to which the shortest sections are looked for before those of both levels
+)
 _NOISE = 1e-6  # of a step
 _ROUNDS = 6  # of the programme of both levels, which do for the plan
 _PROVING = 20  # and by length, where they raise the bound as well
@@ -192,7 +196,9 @@ _TURNS, _PARTS = (
     4,
     polish.Part(600, 40, 0.8, 100),
 )  # then so many such parts are worked on by themselves
-_SMALL_PARTS = polish.Part(150, 25, 0.6, 50)  # where many pieces are cut from lengths: the most turf a second
+_SMALL_PARTS = polish.Part(
+    150, 25, 0.6, 50
+)  # where many pieces are cut from lengths: the most turf a second
 _REPEATED_PARTS = polish.Part(400, 12, 0.6, 50)  # and where they repeat
 _REPEATED, _SIZES = (
     1.5,
@@ -254,7 +260,9 @@ def _use_stock(job: Job) -> tuple[list[tuple[int, Bought]], np.ndarray]:
             continue
         small, rows = replace(job, width=width).only(left * fits)
         found = relabelled(quick(small), rows)
-        chosen = tuple(rolls.fullest(length, list(found), [_area(job, section) for section in found]))
+        chosen = tuple(
+            rolls.fullest(length, list(found), [_area(job, section) for section in found])
+        )
         filled.append((at, chosen))
         left = left - count(chosen, len(left))
     return filled, left
@@ -266,7 +274,9 @@ def _area(job: Job, section: Section) -> int:
 
 def _assert_whole(job: Job, cut: Cut) -> None:
     """Every piece once, every purchase possible, and no less bought than the bound says."""
-    everything = [s for _, piece in cut.from_stock for s in piece] + [s for piece in cut.bought for s in piece]
+    everything = [s for _, piece in cut.from_stock for s in piece] + [
+        s for piece in cut.bought for s in piece
+    ]
     faults = []
     if not np.array_equal(count(everything, len(job.demand)), job.demand):
         faults.append("a piece is cut twice or not at all")

@@ -85,7 +85,9 @@ def chosen(stock: Stock, lengths: list[int], good: list[Pattern]) -> list[Patter
     return found if found and stock.total(found) < stock.total(good) - 1e-9 else good
 
 
-def _cheapest(stock: Stock, patterns: list[Pattern], need: Counter[int], enough: float) -> list[Pattern]:
+def _cheapest(
+    stock: Stock, patterns: list[Pattern], need: Counter[int], enough: float
+) -> list[Pattern]:
     """The cheapest of the patterns that hold what is needed, or more; ``enough``: a cost that will
     do. Empty where none were found."""
     row = {length: k for k, length in enumerate(sorted(need))}
@@ -97,7 +99,9 @@ def _cheapest(stock: Stock, patterns: list[Pattern], need: Counter[int], enough:
         rows = [row[length] for length in held]
         solver.addCol(stock.cost(sum(pattern)), 0, need.total(), len(rows), rows, [*held.values()])
     every = np.arange(len(patterns), dtype=np.int32)
-    solver.changeColsIntegrality(len(every), every, np.full(len(every), highspy.HighsVarType.kInteger))
+    solver.changeColsIntegrality(
+        len(every), every, np.full(len(every), highspy.HighsVarType.kInteger)
+    )
     solver.run()
     if solver.getInfo().primal_solution_status != _FEASIBLE:
         return []
@@ -135,11 +139,15 @@ def _dive(
     taken: list[Pattern] = []
     found, cost, columns = root, stock.total(best), set(root.patterns)
     while left:
-        for pattern in _whole(found, left) or _most_used(found, left, part, chance if turn > 1 else None):
+        for pattern in _whole(found, left) or _most_used(
+            found, left, part, chance if turn > 1 else None
+        ):
             taken.append(pattern)
             left -= Counter(pattern)
         rest = list(left.elements())
-        trial = taken + min((how(stock.lengths[0], rest) for how in (best_fit, fill)), key=stock.total)
+        trial = taken + min(
+            (how(stock.lengths[0], rest) for how in (best_fit, fill)), key=stock.total
+        )
         if stock.total(trial) < cost - 1e-9:
             best, cost = trial, stock.total(trial)
         if not left or once or cost <= stock.rounded(root.bound) + 1e-6:
@@ -165,7 +173,9 @@ def _whole(found: Programme, left: Counter[int]) -> list[Pattern]:
     return out
 
 
-def _most_used(found: Programme, left: Counter[int], part: int, chance: np.random.Generator | None) -> list[Pattern]:
+def _most_used(
+    found: Programme, left: Counter[int], part: int, chance: np.random.Generator | None
+) -> list[Pattern]:
     """The patterns the programme uses most, one in ``part`` of all it uses."""
     out, rest = [], Counter(left)
     use = found.use * chance.random(len(found.use)) if chance else found.use
@@ -199,7 +209,10 @@ def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Progra
     master, patterns = Master(demand, stock.costs[0]), list[Pattern]()
 
     def add(some: list[Pattern]) -> None:
-        counted = [np.bincount([row[length] for length in pattern], minlength=len(lengths)) for pattern in some]
+        counted = [
+            np.bincount([row[length] for length in pattern], minlength=len(lengths))
+            for pattern in some
+        ]
         fit = [k for k, counts in enumerate(counted) if (counts <= demand).all()]
         if fit:
             master.add([stock.cost(sum(some[k])) for k in fit], np.array([counted[k] for k in fit]))
@@ -265,7 +278,9 @@ def subset(lengths: list[int], marks: Set[int], most: int) -> list[int]:
             break
         reached.append((reached[-1] | reached[-1] << length) & mask)
     sums = reached[-1]
-    total = next((mark for mark in sorted(marks, reverse=True) if sums >> mark & 1), sums.bit_length() - 1)
+    total = next(
+        (mark for mark in sorted(marks, reverse=True) if sums >> mark & 1), sums.bit_length() - 1
+    )
     chosen = []
     for k in range(len(reached) - 1, 0, -1):
         if not reached[k - 1] >> total & 1:

@@ -25,7 +25,9 @@ _PASSES = 3  # over all areas
 _TOGETHER = 100  # areas swapped against each other; in larger pools neighbours in the list are
 _QUICK = 0.5  # weight of the quick plan against the pieces' area
 _STEP_M = INCH_M / 2  # fine enough to compare
-_LONG = 1 << 32  # length times this, and width: sorted as one number they are in the order a quick plan wants
+_LONG = (
+    1 << 32
+)  # length times this, and width: sorted as one number they are in the order a quick plan wants
 
 
 def choose(
@@ -47,7 +49,12 @@ def choose(
     for pool in pools:
         for k in range(0, len(pool.areas), _TOGETHER):
             every.append(pool.areas[k : k + _TOGETHER])
-            offered.append([_offers(area, choices[area], market[pool.product], rules, spared_m2) for area in every[-1]])
+            offered.append(
+                [
+                    _offers(area, choices[area], market[pool.product], rules, spared_m2)
+                    for area in every[-1]
+                ]
+            )
     runner = engine if sum(map(len, every)) > _TOGETHER else Serial()
     picks = runner.map(_swapped, [[offers for _, offers in some] for some in offered])
     for areas, some, rows in zip(every, offered, picks, strict=True):
@@ -121,7 +128,9 @@ def _offers(
 def _offer(layout: Layout, market: Market, rules: LayoutRules, spared_m2: float) -> _Offer:
     cut = layout.cut.reshape(-1, 2)
     width = whole_steps(layout.width_m, _STEP_M)
-    pieces = np.column_stack([to_steps(cut[:, 0], _STEP_M), np.minimum(to_steps(cut[:, 1], _STEP_M), width)])
+    pieces = np.column_stack(
+        [to_steps(cut[:, 0], _STEP_M), np.minimum(to_steps(cut[:, 1], _STEP_M), width)]
+    )
     rate = market.cheapest * _STEP_M
     seams = settle.seams(layout, rules)
     area = float(pieces.prod(axis=1).sum()) / width
@@ -160,6 +169,8 @@ def _cost(chosen: list[_Offer]) -> float:
     total = sum(offer.cost for offer in chosen)
     for width in sorted({offer.width for offer in chosen}):
         mine = [offer for offer in chosen if offer.width == width]
-        pieces = np.sort(np.concatenate([offer.pieces for offer in mine]))[::-1]  # longest first, then widest
+        pieces = np.sort(np.concatenate([offer.pieces for offer in mine]))[
+            ::-1
+        ]  # longest first, then widest
         total += _QUICK * mine[0].rate * best_fit(pieces // _LONG, pieces % _LONG, width)[2]
     return total

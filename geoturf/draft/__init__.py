@@ -38,7 +38,10 @@ def draft(paths: Sequence[str], out: str | None = None) -> str:
     `InputError` when no file can be read."""
     held, gathered = _survey(paths, 20_000)
     if not held:
-        raise InputError(gathered.findings or [Finding("error", "nothing-to-price", "no layer to draft a bid from")])
+        raise InputError(
+            gathered.findings
+            or [Finding("error", "nothing-to-price", "no layer to draft a bid from")]
+        )
     home = Path(out).parent if out else Path()
     written = text.starter(held, [_beside(one.item.given, home) for one in held], gathered.findings)
     if out:
@@ -46,8 +49,14 @@ def draft(paths: Sequence[str], out: str | None = None) -> str:
             with Path(out).open("x", encoding="utf-8") as file:
                 file.write(written)
         except OSError as error:
-            why = "is there already; name another file" if isinstance(error, FileExistsError) else error.strerror
-            raise BidError(Finding("error", "not-written", f"the draft cannot be written: {why}", file=out)) from None
+            why = (
+                "is there already; name another file"
+                if isinstance(error, FileExistsError)
+                else error.strerror
+            )
+            raise BidError(
+                Finding("error", "not-written", f"the draft cannot be written: {why}", file=out)
+            ) from None
     return written
 
 
@@ -56,17 +65,28 @@ def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
     `InputError` when a path is refused."""
     held, gathered = _survey(paths, _LOOKED_AT)
     tables, notes = [], []
-    for one, (role, why), doubtful in zip(held, guess.roles(held), guess.doubtful(held), strict=True):
+    for one, (role, why), doubtful in zip(
+        held, guess.roles(held), guess.doubtful(held), strict=True
+    ):
         if role:
             tables.append({"path": one.item.given, "layer": one.layer or one.inner, "role": role})
         notes.append(_role_told(one, role, why, doubtful))
     notes += [f for f in gathered.findings if f.severity != "error"]
     unread = {f.file: None for f in gathered.findings if f.severity == "error"}
-    tables += [{"path": path} for path in unread if path not in {table["path"] for table in tables}]  # read says why
+    tables += [
+        {"path": path} for path in unread if path not in {table["path"] for table in tables}
+    ]  # read says why
     if not any(table.get("role", "turf") in PRICED for table in tables):
-        raise InputError([*gathered.findings, Finding("error", "nothing-to-price", "no layer of polygons to price")])
+        raise InputError(
+            [
+                *gathered.findings,
+                Finding("error", "nothing-to-price", "no layer of polygons to price"),
+            ]
+        )
     looked = {one.item.given: one.stamp for one in held}
-    bid = make_bid({"name": Path(paths[0]).stem or "Bid", "layers": tables, "folder": ".", "looked": looked})
+    bid = make_bid(
+        {"name": Path(paths[0]).stem or "Bid", "layers": tables, "folder": ".", "looked": looked}
+    )
     return bid, notes + _defaults()
 
 
@@ -81,7 +101,12 @@ def _role_told(held: Held, role: str, why: str, doubtful: bool) -> Finding:
         mend = "if it is not: another role under its [[layers]] in a bid file (geoturf draft writes one)"
         return Finding("warning", "assumed-role", f"{what}; {mend}", **place)
     columns = f"; {_naming(held)}" if role in PRICED else ""
-    return Finding("note", "assumed-role", f"{what}{columns}; geoturf draft writes a bid to say otherwise", **place)
+    return Finding(
+        "note",
+        "assumed-role",
+        f"{what}{columns}; geoturf draft writes a bid to say otherwise",
+        **place,
+    )
 
 
 def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
@@ -95,7 +120,9 @@ def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
                 stamp = item.stamp()
                 held += [replace(look(one, sample), stamp=stamp) for one in layers(item)]
             except Exception as error:  # a damaged file makes the readers raise anything
-                say.at(item.given).leave_out("unreadable", f"cannot be read as {item.format}: {reason(error, item)}")
+                say.at(item.given).leave_out(
+                    "unreadable", f"cannot be read as {item.format}: {reason(error, item)}"
+                )
     if say.to.refused:
         raise InputError(say.to.findings)
     return held, say.to
@@ -117,7 +144,10 @@ def _defaults() -> list[Finding]:
     """One note a section, with every default in force."""
     sections: dict[str, list[str]] = {}
     for section, key, default, _, _, _, _ in every_rule():
-        stated = default not in ("(needed)", "(none)", "[]", "{}", '""') and section.split(".")[0] in _STATED
+        stated = (
+            default not in ("(needed)", "(none)", "[]", "{}", '""')
+            and section.split(".")[0] in _STATED
+        )
         if stated:
             sections.setdefault(section, []).append(f"{key} = {default}")
     return [

@@ -49,7 +49,11 @@ def guesses(columns: Mapping[str, Sequence[object]], mapped: Collection[str]) ->
     for ours, tells in _TELLS.items():
         if ours in mapped:
             continue
-        shares = {name: _share(given, tells) for name, given in columns.items() if name not in found.values()}
+        shares = {
+            name: _share(given, tells)
+            for name, given in columns.items()
+            if name not in found.values()
+        }
         best = max(shares, key=shares.__getitem__, default="")
         if best and shares[best] > _MOST:
             found[ours] = best

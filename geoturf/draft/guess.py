@@ -67,7 +67,9 @@ def _meant(word: str) -> str:
     if word in _ROLE_OF:
         return _ROLE_OF[word]
     parts = ((word[:k], word[k:]) for k in range(4, len(word) - 2))
-    return next((_ROLE_OF[first] for first, rest in parts if first in _ROLE_OF and rest in _ROLE_OF), "")
+    return next(
+        (_ROLE_OF[first] for first, rest in parts if first in _ROLE_OF and rest in _ROLE_OF), ""
+    )
 
 
 def areal(held: Held) -> bool:
@@ -84,7 +86,10 @@ def role(held: Held) -> tuple[str, str]:
         return "", f"it holds {held.geometry}, and geoturf prices polygons"
     if named and named[0] not in ("street", "view"):
         return named[0], f"by its name ('{named[1]}')"
-    return _by_values(held) or (SILENT, "as any layer of polygons whose name and values say nothing else")
+    return _by_values(held) or (
+        SILENT,
+        "as any layer of polygons whose name and values say nothing else",
+    )
 
 
 def _by_values(held: Held) -> tuple[str, str] | None:
@@ -96,7 +101,9 @@ def _by_values(held: Held) -> tuple[str, str] | None:
             if 2 * meant.count(one) > len(told):
                 return one, f"by its column {column} ('{told[meant.index(one)][:40]}')"
     sure = match(held.columns, Layer(path="x")).found
-    return next((("turf", f"by its column {sure[ours]}") for ours in _ONLY_TURF if ours in sure), None)
+    return next(
+        (("turf", f"by its column {sure[ours]}") for ours in _ONLY_TURF if ours in sure), None
+    )
 
 
 def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
@@ -110,7 +117,10 @@ def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
         why = "turf is drawn in another layer, and parcels under it would be paid twice"
         each = [("", why) if r == "parcel" else (r, reason) for r, reason in each]
     elif "parcel" in found and not found & {"building", "paving", "exclude"}:
-        each = [("turf", "as nothing is there to cut out of it") if r == "parcel" else (r, why) for r, why in each]
+        each = [
+            ("turf", "as nothing is there to cut out of it") if r == "parcel" else (r, why)
+            for r, why in each
+        ]
     known = next((one.name for one, (r, _) in zip(held, each, strict=True) if r in PRICED), None)
     if known is not None:
         why = f"its name and values do not say that it is turf, as those of {known} do; to price it: {PRICE_IT}"
@@ -118,7 +128,9 @@ def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
     if SILENT in found:
         return [("turf", why) if r == SILENT else (r, why) for r, why in each]
     return [
-        ("turf", "as nothing else is there to price") if r in ("building", "paving", "exclude") else (r, why)
+        ("turf", "as nothing else is there to price")
+        if r in ("building", "paving", "exclude")
+        else (r, why)
         for r, why in each
     ]
 
@@ -127,14 +139,20 @@ def doubtful(held: Sequence[Held]) -> list[bool]:
     """Which layers are taken as turf though nothing says so, beside others of which nothing is
     known either."""
     silent = [role(one)[0] == SILENT for one in held]
-    return [one and taken == "turf" and sum(silent) > 1 for one, (taken, _) in zip(silent, roles(held), strict=True)]
+    return [
+        one and taken == "turf" and sum(silent) > 1
+        for one, (taken, _) in zip(silent, roles(held), strict=True)
+    ]
 
 
 def columns(held: Held) -> tuple[dict[str, str], dict[str, str]]:
     """(columns that map by their names, guesses): geoturf's name -> the file's."""
     sure = match(held.columns, Layer(path="x")).found
     taken, guesses = set(sure.values()), {}
-    folded = {name.strip().casefold().replace(" ", "_").replace("-", "_"): name for name in reversed(held.columns)}
+    folded = {
+        name.strip().casefold().replace(" ", "_").replace("-", "_"): name
+        for name in reversed(held.columns)
+    }
     for ours in COLUMNS:
         if ours in sure:
             continue
@@ -161,6 +179,8 @@ def _fits(ours: str, sample: list[object]) -> bool:
     if COLUMNS[ours].kind == "text":
         return bool(sample)
     try:
-        return bool(sample) and all(COLUMNS[ours].low <= float(str(v)) <= COLUMNS[ours].high for v in sample)
+        return bool(sample) and all(
+            COLUMNS[ours].low <= float(str(v)) <= COLUMNS[ours].high for v in sample
+        )
     except ValueError:
         return False

@@ -71,31 +71,57 @@ def _comment(text: str) -> str:
 def _layer(held: Held, path: str, role: str, why: str) -> list[str]:
     crs = known(held.crs)
     where = f"in {crs.name}" if crs is not None else "without CRS"
-    lines = ["[[layers]]", _line("path", path, f"{counted(held.count, 'feature')} ({held.geometry}) {where}")]
+    lines = [
+        "[[layers]]",
+        _line("path", path, f"{counted(held.count, 'feature')} ({held.geometry}) {where}"),
+    ]
     if held.inner:
         lines.append(_line("layer", held.inner, "the layer inside the file"))
     if not role:
         if guess.areal(held):
-            lines.append(_line("role", "turf", "takes it in, once these lines are freed of their #"))
+            lines.append(
+                _line("role", "turf", "takes it in, once these lines are freed of their #")
+            )
         commented = [_comment(line) for line in lines]
         return [_comment(f"NOT USED: {why}"), *commented]
-    lines.append(_line("role", role, f"GUESS, {why}; turf, parcel, building, paving, exclude, street or view"))
+    lines.append(
+        _line(
+            "role", role, f"GUESS, {why}; turf, parcel, building, paving, exclude, street or view"
+        )
+    )
     if crs is None:
-        lines.append(_comment('crs = "EPSG:..."  the file states none: state it here, or the file is left out'))
-    lines.append(_comment('sigma = "0.5 ft"  positional accuracy of the source, one sigma, if known'))
+        lines.append(
+            _comment(
+                'crs = "EPSG:..."  the file states none: state it here, or the file is left out'
+            )
+        )
+    lines.append(
+        _comment('sigma = "0.5 ft"  positional accuracy of the source, one sigma, if known')
+    )
     return lines + (_columns(held) if role in ("turf", "parcel") else [])
 
 
 def _columns(held: Held) -> list[str]:
     sure, guesses = guess.columns(held)
     lines = (
-        [_comment(f"maps by itself: {listed(f'{theirs} ({ours})' for ours, theirs in sure.items())}")] if sure else []
+        [
+            _comment(
+                f"maps by itself: {listed(f'{theirs} ({ours})' for ours, theirs in sure.items())}"
+            )
+        ]
+        if sure
+        else []
     )
     if "site" not in {**sure, **guesses}:
-        lines.append(_comment(f"no site column: each feature is a site, named '{held.name} 1' and so on"))
+        lines.append(
+            _comment(f"no site column: each feature is a site, named '{held.name} 1' and so on")
+        )
     if guesses:
         lines.append("[layers.columns]")
-        lines += [_line(ours, theirs, f"GUESS; {_examples(held, theirs)}") for ours, theirs in guesses.items()]
+        lines += [
+            _line(ours, theirs, f"GUESS; {_examples(held, theirs)}")
+            for ours, theirs in guesses.items()
+        ]
     others = [name for name in held.columns if name not in {*sure.values(), *guesses.values()}]
     if others:
         lines.append(_comment(f"not used: {listed(others, 30)}"))
@@ -118,8 +144,17 @@ def _products(held: Sequence[Held], roles: Sequence[tuple[str, str]]) -> list[st
     rows = [row for row in every_rule() if row[0] == "products.<name>"]
     lines: list[str] = []
     for k, name in enumerate(sorted(named) or ["turf60"]):
-        said = "named in the data; its figures are defaults, not its own" if named else "the default turf"
-        lines += ["", _beside(f"[products.{toml(name) if named else name}]", f"{said}; add a table for each turf")]
+        said = (
+            "named in the data; its figures are defaults, not its own"
+            if named
+            else "the default turf"
+        )
+        lines += [
+            "",
+            _beside(
+                f"[products.{toml(name) if named else name}]", f"{said}; add a table for each turf"
+            ),
+        ]
         for _, key, default, low, high, source, what in rows:
             usual = f"; usual {low} to {high}" if low and high else ""
             stands = f"{key} = {default}" if default != "(none)" else f"# {key} = ..."
@@ -129,7 +164,9 @@ def _products(held: Sequence[Held], roles: Sequence[tuple[str, str]]) -> list[st
 
 def _rules(parcels: bool) -> list[str]:
     """The rules of each stage, commented out at their defaults."""
-    lines = ["# Every rule below stands at its default: take off the # to change it (of its [section] too)."]
+    lines = [
+        "# Every rule below stands at its default: take off the # to change it (of its [section] too)."
+    ]
     last = None
     for section, key, default, low, high, source, what in every_rule():
         top = section.split(".")[0]

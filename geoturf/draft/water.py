@@ -27,12 +27,22 @@ def lines(values: Mapping[str, Sequence[object]]) -> list[str]:
     written = [
         "# Which lawns to convert, and to what? Take this part out where the bid is only to be priced.",
         "[water]",
-        _line("offer", list(SHIPPED), "what an area may become (below); add conversions of your own"),
+        _line(
+            "offer", list(SHIPPED), "what an area may become (below); add conversions of your own"
+        ),
         '# budget = "250000 USD"  FILL IN: what may be spent; without it everything that pays back is converted',
-        _line("longest_payback", default["longest_payback"], "ASSUMED, years; what pays back later is not chosen"),
+        _line(
+            "longest_payback",
+            default["longest_payback"],
+            "ASSUMED, years; what pays back later is not chosen",
+        ),
         '# ordinance = "none"  or "california": whose verdict on water use is to be given',
         *_without(values),
-        *(["# every_district = { areas = 1 }  areas that each district gets at least"] if "district" in values else []),
+        *(
+            ["# every_district = { areas = 1 }  areas that each district gets at least"]
+            if "district" in values
+            else []
+        ),
         "",
         "[water.climate]",
         _line("place", "", f"FILL IN, the nearest of: {', '.join(places)}"),
@@ -46,7 +56,9 @@ def lines(values: Mapping[str, Sequence[object]]) -> list[str]:
     ]
     for name, conversion in SHIPPED.items():
         written += ["", f"[water.conversions.{name}]", _line("title", conversion["title"])]
-        written += [_line(word, conversion[word], "ASSUMED") for word in _MONEY if word in conversion]
+        written += [
+            _line(word, conversion[word], "ASSUMED") for word in _MONEY if word in conversion
+        ]
     return [*written, *_covers(values.get("cover", ())), *_methods(values.get("irrigation", ()))]
 
 
@@ -67,10 +79,18 @@ def _covers(given: Iterable[object]) -> list[str]:
     for name in _unknown(given, known_cover):
         head = f"[water.covers.{toml(name)}]"
         if key(name) in LAWNS:
-            factor = _line("factor", float(cool["value"]), "GUESS: a cool-season lawn; 0.6 for a warm-season one")
+            factor = _line(
+                "factor",
+                float(cool["value"]),
+                "GUESS: a cool-season lawn; 0.6 for a warm-season one",
+            )
             written += ["", head, factor, _line("upkeep", cool["upkeep"], "ASSUMED")]
         else:
-            written += ["", f"# {head}  FILL IN: geoturf does not know this cover", "# factor = 0.5"]
+            written += [
+                "",
+                f"# {head}  FILL IN: geoturf does not know this cover",
+                "# factor = 0.5",
+            ]
     return written
 
 
@@ -78,7 +98,10 @@ def _methods(given: Iterable[object]) -> list[str]:
     """Irrigation methods that geoturf does not know by name are asked for: they may mean that
     nothing is watered."""
     unknown = _unknown(given, known_irrigation)
-    shares = [f"# {toml(name)} = 0.75  FILL IN: geoturf does not know this way of watering" for name in unknown]
+    shares = [
+        f"# {toml(name)} = 0.75  FILL IN: geoturf does not know this way of watering"
+        for name in unknown
+    ]
     return ["", "# [water.efficiencies]", *shares] if shares else []
 
 

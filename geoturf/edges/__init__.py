@@ -43,7 +43,9 @@ def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> 
     areas = ground.areas
     context = _built(ground.context)
     across = _across_frames(areas, ground.neighbours_across_frames)
-    found = [_runs(areas.iloc[rows], across, context, rows, rules.tolerance_m) for rows in _slabs(areas)]
+    found = [
+        _runs(areas.iloc[rows], across, context, rows, rules.tolerance_m) for rows in _slabs(areas)
+    ]
     table = pd.concat(found).sort_values("area_index", kind="stable", ignore_index=True)
     owner = table["area_index"].to_numpy()
     table["length_m"] *= _true(areas)[owner]
@@ -79,7 +81,11 @@ def _across_frames(areas: pd.DataFrame, across: pd.DataFrame | None) -> pd.DataF
 
 
 def _runs(
-    areas: pd.DataFrame, across: pd.DataFrame, context: pd.DataFrame, rows: np.ndarray, tolerance_m: float
+    areas: pd.DataFrame,
+    across: pd.DataFrame,
+    context: pd.DataFrame,
+    rows: np.ndarray,
+    tolerance_m: float,
 ) -> pd.DataFrame:
     """The runs of some areas; ``rows`` are their rows in the bid. No other area is in their frames,
     but for neighbours ``across`` frames."""
@@ -130,7 +136,9 @@ def _any(segment: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.ones(len(segment), dtype=bool)
 
 
-def _beside(areas: pd.DataFrame, mine: Borders, theirs: Borders, place: Places, tolerance_m: float) -> contact.Strips:
+def _beside(
+    areas: pd.DataFrame, mine: Borders, theirs: Borders, place: Places, tolerance_m: float
+) -> contact.Strips:
     """Where borders of other areas (``theirs``) of the same site and product face a border of
     ``mine``; ``other`` is the other area's row.
 
@@ -171,7 +179,11 @@ def _near_another(
 
 
 def _touched(
-    mine: Borders, cuts: contact.Stretches, found: contact.Strips, within: np.ndarray, tolerance_m: float
+    mine: Borders,
+    cuts: contact.Stretches,
+    found: contact.Strips,
+    within: np.ndarray,
+    tolerance_m: float,
 ) -> np.ndarray:
     """Which stretches are in touch with what ``found`` and ``within`` tell of; bool."""
     touching = cuts.covered(found.where(found.facing)) | within
@@ -201,7 +213,9 @@ def _true(areas: pd.DataFrame) -> np.ndarray:
     return ratio
 
 
-def _totals(areas: pd.DataFrame, table: pd.DataFrame, products: dict[str, Product], rules: EdgeRules) -> pd.DataFrame:
+def _totals(
+    areas: pd.DataFrame, table: pd.DataFrame, products: dict[str, Product], rules: EdgeRules
+) -> pd.DataFrame:
     """Lengths by kind and fasteners, one row an area."""
     owner = table["area_index"].to_numpy()
     kind = table["kind"].to_numpy()

@@ -103,5 +103,7 @@ def borders(features: pd.DataFrame, place: Places, reach_m: float) -> Borders:
         end=end,
         along=step[real] / length[real, None],
         length=length[real],
-        box=place.boxes(np.hstack([np.minimum(start, end), np.maximum(start, end)]), frame, reach_m),
+        box=place.boxes(
+            np.hstack([np.minimum(start, end), np.maximum(start, end)]), frame, reach_m
+        ),
     )

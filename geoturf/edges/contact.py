@@ -88,7 +88,9 @@ def joined(found: list[Strips]) -> Strips:
     return Strips(*(column(name) for name in Strips.__dataclass_fields__))
 
 
-def _clipped(mine: Borders, others: Borders, segment: np.ndarray, other: np.ndarray, tolerance_m: float) -> Strips:
+def _clipped(
+    mine: Borders, others: Borders, segment: np.ndarray, other: np.ndarray, tolerance_m: float
+) -> Strips:
     """The parts of ``other`` segments in the band of ``segment``, one a pair at most."""
     origin = mine.start[segment]
     along, out = mine.along[segment], mine.outward(segment)
@@ -154,7 +156,9 @@ class Stretches:
     def spans(self, found: Strips) -> tuple[np.ndarray, np.ndarray]:
         """First stretch, and the one after the last, that each strip covers."""
         base = self.base[found.segment]
-        return np.searchsorted(self.middle, base + found.begin), np.searchsorted(self.middle, base + found.finish)
+        return np.searchsorted(self.middle, base + found.begin), np.searchsorted(
+            self.middle, base + found.finish
+        )
 
     def covered(self, found: Strips) -> np.ndarray:
         """Which stretches any of the strips covers; bool (n,)."""
@@ -189,7 +193,9 @@ def cut(mine: Borders, found: list[Strips]) -> Stretches:
     return Stretches(segment, begin, finish, middle, base)
 
 
-def inside(mine: Borders, cuts: Stretches, things: pd.DataFrame, place: Places, tolerance_m: float) -> np.ndarray:
+def inside(
+    mine: Borders, cuts: Stretches, things: pd.DataFrame, place: Places, tolerance_m: float
+) -> np.ndarray:
     """Which stretches have the point one tolerance ahead of their middle in one of ``things``; bool
     (n,).
 

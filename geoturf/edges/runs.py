@@ -86,17 +86,26 @@ def _in_turn(run: np.ndarray, ring: np.ndarray) -> tuple[np.ndarray, np.ndarray,
     ring_first = np.searchsorted(ring, ring)
     ring_last = np.searchsorted(ring, ring, side="right") - 1
     before = np.where(here == ring_first, ring_last, here - 1)
-    first = np.unique(run, return_index=True)[1]  # right for whole rings; the others begin after another run
+    first = np.unique(run, return_index=True)[
+        1
+    ]  # right for whole rings; the others begin after another run
     begins = np.flatnonzero(run[before] != run)
     first[run[begins]] = begins
     turn = (here - first[run]) % (ring_last - ring_first + 1)
     order = np.lexsort([turn, run])
-    last = order[np.append(np.flatnonzero(np.diff(run[order])), len(run) - 1)] if len(run) else order
+    last = (
+        order[np.append(np.flatnonzero(np.diff(run[order])), len(run) - 1)] if len(run) else order
+    )
     return order, first, last
 
 
 def _lines(
-    mine: Borders, cuts: Stretches, run: np.ndarray, order: np.ndarray, first: np.ndarray, last: np.ndarray
+    mine: Borders,
+    cuts: Stretches,
+    run: np.ndarray,
+    order: np.ndarray,
+    first: np.ndarray,
+    last: np.ndarray,
 ) -> np.ndarray:
     """LineStrings of the runs: vertices of the ring, and the cuts at both ends."""
     leads = np.zeros(len(run), dtype=bool)

@@ -19,7 +19,18 @@ from geoturf.rules.ground import GroundRules
 from geoturf.units import FOOT_M, US, System
 
 PRICED = ("turf", "parcel")
-TEXTS = ("site", "area", "phase", "product", "use", "view", "cover", "irrigation", "district", "model")
+TEXTS = (
+    "site",
+    "area",
+    "phase",
+    "product",
+    "use",
+    "view",
+    "cover",
+    "irrigation",
+    "district",
+    "model",
+)
 _RISE_M = {"us": 1000 * FOOT_M, "metric": 300.0}  # adds 96, or 94, millionths of area
 NUMBERS = ("pile_bearing_deg", "slope_pct", "aspect_deg", "elevation_m", "caps")
 
@@ -107,7 +118,9 @@ def _figures(table: pd.DataFrame, made: Frames, rules: GroundRules) -> pd.DataFr
     return table
 
 
-def _true_length(elevation_m: Floats, geometry: np.ndarray, made: Frames, frame: np.ndarray) -> Floats:
+def _true_length(
+    elevation_m: Floats, geometry: np.ndarray, made: Frames, frame: np.ndarray
+) -> Floats:
     """A true length at each area over one in its frame: its own elevation over the frame's, and
     less the projection's scale."""
     radius = frames.radius_m(made)[frame]
@@ -148,7 +161,9 @@ def _middle(layer: SourceLayer) -> np.ndarray:
     return np.asarray(lonlat[middle])
 
 
-def _outlines(layers: list[SourceLayer], geographics: tuple[str, ...], shifts: dict[str, geodetic.Shift]) -> Outline:
+def _outlines(
+    layers: list[SourceLayer], geographics: tuple[str, ...], shifts: dict[str, geodetic.Shift]
+) -> Outline:
     """The outlines of all layers, one after the other."""
     made = []
     for layer in layers:
@@ -186,7 +201,9 @@ def _given(table: pd.DataFrame, name: str, otherwise: str | float) -> pd.Series:
     return table[name] if name in table else pd.Series(otherwise, index=table.index)
 
 
-def _reachable(table: pd.DataFrame, shape: Outline) -> tuple[pd.DataFrame, Outline, tuple[Finding, ...]]:
+def _reachable(
+    table: pd.DataFrame, shape: Outline
+) -> tuple[pd.DataFrame, Outline, tuple[Finding, ...]]:
     """What has a place on the ground; an error for each area that PROJ cannot take back to
     degrees."""
     fine = np.isfinite(shape.lonlat).all(axis=1)

@@ -54,7 +54,10 @@ class Outline:
 
 
 def outline(
-    geometries: np.ndarray, crs_wkt: str, geographics: tuple[str, ...], shifts: dict[str, geodetic.Shift]
+    geometries: np.ndarray,
+    crs_wkt: str,
+    geographics: tuple[str, ...],
+    shifts: dict[str, geodetic.Shift],
 ) -> Outline:
     """A layer's column in degrees: one call of PROJ, or two from an old datum."""
     counts = shapely.get_num_coordinates(geometries)
@@ -203,7 +206,9 @@ def to_common_degrees(frames: Frames, frame: np.ndarray, geometries: np.ndarray)
     return shapely.set_coordinates(geometries, in_datum(lonlat, own, first, frames.geographics))
 
 
-def moved(frames: Frames, frame: np.ndarray, other: np.ndarray, geometries: np.ndarray) -> np.ndarray:
+def moved(
+    frames: Frames, frame: np.ndarray, other: np.ndarray, geometries: np.ndarray
+) -> np.ndarray:
     """Geometries in the frames ``frame``, brought into the frames ``other``."""
     geometries = np.array(geometries, dtype=object)
     counts = shapely.get_num_coordinates(geometries)
@@ -214,7 +219,9 @@ def moved(frames: Frames, frame: np.ndarray, other: np.ndarray, geometries: np.n
     return plane.sound(shapely.set_coordinates(geometries, project(lonlat, frames, new)))
 
 
-def in_datum(lonlat: np.ndarray, old: np.ndarray, new: np.ndarray, geographics: tuple[str, ...]) -> np.ndarray:
+def in_datum(
+    lonlat: np.ndarray, old: np.ndarray, new: np.ndarray, geographics: tuple[str, ...]
+) -> np.ndarray:
     """Degrees (n, 2) from the geographic CRS ``old`` to ``new``, rows of ``geographics``, one each
     a vertex."""
     if len(geographics) == 1 or (old == new).all():

@@ -124,7 +124,9 @@ class Origins:
         return cls(ellipsoid, lat_deg, less, sine, cosine, further)
 
 
-def forward(origins: Origins, of: NDArray[np.int64], dlon_deg: Floats, lat_deg: Floats) -> tuple[Floats, Floats]:
+def forward(
+    origins: Origins, of: NDArray[np.int64], dlon_deg: Floats, lat_deg: Floats
+) -> tuple[Floats, Floats]:
     """x east of the vertex's own meridian and y north of its origin, in metres. All (n,): ``of``:
     row of its origin, ``dlon_deg``: from its meridian."""
     ellipsoid = origins.ellipsoid
@@ -191,7 +193,9 @@ def _doubled(sine: Floats, cosine: Floats) -> tuple[Floats, Floats]:
     return 2 * sine * cosine, (cosine - sine) * (cosine + sine)
 
 
-def _complex_doubled(sin_xi: Floats, cos_xi: Floats, sinh_eta: Floats) -> tuple[Complexes, Complexes]:
+def _complex_doubled(
+    sin_xi: Floats, cos_xi: Floats, sinh_eta: Floats
+) -> tuple[Complexes, Complexes]:
     """Sine and cosine of 2 (xi + i eta), from what is known of xi and eta: no further call of a
     sine."""
     sin2, cos2 = _doubled(sin_xi, cos_xi)

@@ -106,7 +106,9 @@ def _in_one_frame(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndar
     return mine, yours
 
 
-def _double_pay(ground: Ground, twice: pd.DataFrame, rules: GroundRules, told: System) -> Iterator[Finding]:
+def _double_pay(
+    ground: Ground, twice: pd.DataFrame, rules: GroundRules, told: System
+) -> Iterator[Finding]:
     places = ground.areas[[*PLACE]].to_numpy()
     first = places[twice["area_index"].to_numpy()]
     second = places[twice["other_index"].to_numpy()]
@@ -121,7 +123,9 @@ def _double_pay(ground: Ground, twice: pd.DataFrame, rules: GroundRules, told: S
             yield Finding("warning", "duplicate", message, *second[row])
         elif copy[row]:
             near = f"agrees with {other} within {told.size(apart[row])}"
-            yield Finding("warning", "near-duplicate", f"{near}: {paid}; leave one out", *second[row])
+            yield Finding(
+                "warning", "near-duplicate", f"{near}: {paid}; leave one out", *second[row]
+            )
         else:
             message = f"overlaps {other}: {paid}; trim one of them"
             yield Finding("warning", "overlap", message, *second[row])
@@ -189,7 +193,9 @@ def _steep(areas: pd.DataFrame, rules: GroundRules) -> Iterator[Finding]:
         yield Finding("warning", "steep", message, *place)
 
 
-def _places(areas: pd.DataFrame, rows: pd.Series, value: pd.Series) -> Iterator[tuple[list[str], float]]:
+def _places(
+    areas: pd.DataFrame, rows: pd.Series, value: pd.Series
+) -> Iterator[tuple[list[str], float]]:
     part = areas.loc[rows, [*PLACE]].to_numpy().tolist()
     yield from zip(part, value[rows], strict=True)
 

@@ -246,7 +246,9 @@ def _grid(raster: Raster, areas: np.ndarray, grow: float) -> tuple[np.ndarray, n
     return owner, low[owner] + at * step[owner] + 0.5
 
 
-def _per_metre(raster: Raster, middle: np.ndarray, by_cell: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _per_metre(
+    raster: Raster, middle: np.ndarray, by_cell: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Rise per metre east and north, of the rise per column and per row at ``middle``."""
     geographic = geodetic.geographic_of(raster.crs_wkt)
     cells = (middle, middle + np.array((1, 0)), middle + np.array((0, 1)))

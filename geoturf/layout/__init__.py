@@ -41,14 +41,17 @@ __all__ = [
 CHUNK = 16  # areas a worker gets at a time
 RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
 FEW = 100  # fewer groups than this are not worth starting workers
-_PLAN = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]])  # a closed ring, to warm up on
+_PLAN = np.array(
+    [[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]]
+)  # a closed ring, to warm up on
 _ROLL, _SHARES = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0]), np.ones(50)
 
 # shapes that share a bearing, what each is laid from, that bearing or NaN
 Job = tuple[list[Shape], list[tuple[Roll, ...]], float]
 
 
-#: areas laid each on its own: rows that share a bearing, what each is laid from, that bearing -> choices of each
+#: areas laid each on its own: rows that share a bearing, what each is laid from, that bearing ->
+#: choices of each
 Laid = dict[tuple[tuple[int, ...], tuple[tuple[Roll, ...], ...], str], list[Choices]]
 
 
@@ -65,10 +68,17 @@ def lay(
     tick, known = tick or (lambda n: None), {} if known is None else known
     tick(sum(place.of != row for row, place in enumerate(task.where)))
     groups = [g for g in task.groups if task.where[g[0]].of == g[0]]
-    jobs = [([task.shapes[k] for k in g], [task.stock[k] for k in g], float(task.bearings[g[0]])) for g in groups]
-    keys = [(tuple(g.tolist()), tuple(job[1]), str(job[2])) for g, job in zip(groups, jobs, strict=True)]
+    jobs = [
+        ([task.shapes[k] for k in g], [task.stock[k] for k in g], float(task.bearings[g[0]]))
+        for g in groups
+    ]
+    keys = [
+        (tuple(g.tolist()), tuple(job[1]), str(job[2])) for g, job in zip(groups, jobs, strict=True)
+    ]
     new = [k for k, key in enumerate(keys) if key not in known]
-    known.update(zip([keys[k] for k in new], _carry_out([jobs[k] for k in new], engine, tick), strict=True))
+    known.update(
+        zip([keys[k] for k in new], _carry_out([jobs[k] for k in new], engine, tick), strict=True)
+    )
     done: dict[int, Choices] = {}
     for group, key in zip(groups, keys, strict=True):
         done.update(zip(group.tolist(), known[key], strict=True))
@@ -79,7 +89,11 @@ def lay(
     def relay(rolls: dict[int, tuple[Roll, ...]]) -> dict[int, list[Layout]]:
         return _relaid(rolls, task, done, engine)
 
-    return tuple(balanced([done[row] for row in range(len(task.shapes))], task.pools[pool], task.stock, relay))
+    return tuple(
+        balanced(
+            [done[row] for row in range(len(task.shapes))], task.pools[pool], task.stock, relay
+        )
+    )
 
 
 def bounds(task: Task, engine: Engine) -> np.ndarray:
@@ -96,7 +110,11 @@ def bounds(task: Task, engine: Engine) -> np.ndarray:
 def _placed_bound(task: Task, row: int, least: dict[int, float]) -> float:
     """The bound of a row's first, less what a repeat's tolerance may take off it."""
     place = task.where[row]
-    return least[row] if place.of == row else max(0.0, least[place.of] - slack_m2(task.shapes[row], task.stock[row]))
+    return (
+        least[row]
+        if place.of == row
+        else max(0.0, least[place.of] - slack_m2(task.shapes[row], task.stock[row]))
+    )
 
 
 def _work_bounds(jobs: list[tuple[Shape, tuple[Roll, ...], float]]) -> list[float]:
@@ -127,7 +145,10 @@ def _relaid(
             strict=True,
         )
     )
-    return {row: [moved(layout, where[row]) for layout in laid[where[row].of, some]] for row, some in rolls.items()}
+    return {
+        row: [moved(layout, where[row]) for layout in laid[where[row].of, some]]
+        for row, some in rolls.items()
+    }
 
 
 def _chunks(jobs: Sequence[Any]) -> list[Any]:
@@ -179,7 +200,9 @@ def warm_parts() -> None:
     edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
     every = kernel.slabs(edges, vs, vs, 0.1)[:3]
     parting.apart(*parting.between(edges, vs, every, 0, len(vs) - 1), -np.inf, np.inf, _ROLL)
-    parting.best_two(edges, vs, every, np.array([0, len(vs) - 1]), vs, vs, np.zeros(1), _ROLL, _SHARES[None], 0.0)
+    parting.best_two(
+        edges, vs, every, np.array([0, len(vs) - 1]), vs, vs, np.zeros(1), _ROLL, _SHARES[None], 0.0
+    )
     parting.ends_of(edges)
 
 
@@ -197,7 +220,9 @@ def warm_losses() -> None:
         np.zeros(2, np.int64),
     )
     shape = _PLAN, np.array([0.0, 1.0]), np.array([[0, 0], [len(_PLAN), 2]])
-    corners.losses(slabs, arms, of, *shape, np.array([4.0, 3.9, 0.1, 0.1, 0.0]), np.zeros(1), np.ones(1, bool))
+    corners.losses(
+        slabs, arms, of, *shape, np.array([4.0, 3.9, 0.1, 0.1, 0.0]), np.zeros(1), np.ones(1, bool)
+    )
 
 
 def fresh() -> bool:

@@ -20,7 +20,9 @@ from geoturf.model import Choices, Layout
 PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (BALANCED, 1))  # price model, rank of the bearing
 
 
-def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float) -> list[Choices]:
+def lay_together(
+    shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float
+) -> list[Choices]:
     """Choices of shapes that share one pile bearing (one shape, usually): ``bearing_deg``, or the
     one that costs least for all of them if that is NaN. ``rolls``: what each can be laid from."""
     if len(shapes) > 1 and np.isnan(bearing_deg):
@@ -35,7 +37,9 @@ def lay_together(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], beari
     return done
 
 
-def _full_strips(shape: Shape, rolls: Sequence[Roll], layouts: Sequence[Layout]) -> tuple[Layout, ...]:
+def _full_strips(
+    shape: Shape, rolls: Sequence[Roll], layouts: Sequence[Layout]
+) -> tuple[Layout, ...]:
     """What slanted ends may choose from besides: full strips at the bearings of the ``layouts``;
     nothing where all is square."""
     bearings = list(dict.fromkeys(layout.bearing_deg for layout in layouts))
@@ -65,7 +69,9 @@ def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> t
     for roll in rolls:
         tried = [sought(shape, at, roll) for at in bearings]
         for groups, ganged, joints in _chosen([*tried, *arms.apart(tried, roll, EVERY)]):
-            layouts.append(layout_of(groups, shape.shift(groups[0].shape.bearing_deg), ganged, joints))
+            layouts.append(
+                layout_of(groups, shape.shift(groups[0].shape.bearing_deg), ganged, joints)
+            )
     return tuple(sorted(layouts, key=lambda layout: layout.cost))
 
 
@@ -81,7 +87,9 @@ def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -
         )
         plain = replace(roll, pool=())
         groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
-        layouts.append(layout_of(groups, shape.shift(best.bearing_deg), ganged=False, joints=best.joints))
+        layouts.append(
+            layout_of(groups, shape.shift(best.bearing_deg), ganged=False, joints=best.joints)
+        )
     return layouts
 
 

@@ -21,7 +21,9 @@ from geoturf.layout.roll import BALANCED, MODELS, Roll
 from geoturf.layout.seams import NO_JOINTS, Found, Sought, search
 from geoturf.layout.shape import Turned
 
-BEARINGS = 2  # of those tried, the best by the price of a balanced pool, at which cuts are looked for
+BEARINGS = (
+    2  # of those tried, the best by the price of a balanced pool, at which cuts are looked for
+)
 NEAR = 1.005  # times the best one's cost: cuts gain some 0.4 %
 CUTS = 8  # tried, besides the ends of the shape
 GAIN = 1e-4  # of the cost, at least
@@ -55,13 +57,21 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
     if len(at) < 3:
         return ()
     prices = (roll.widths(screen=True), roll.numbers, roll.shares[BALANCED][None])
-    place = np.minimum(np.searchsorted(found.cuts, view.vs[at] - kernel.TOLERANCE_M), len(found.cuts) - 1)
+    place = np.minimum(
+        np.searchsorted(found.cuts, view.vs[at] - kernel.TOLERANCE_M), len(found.cuts) - 1
+    )
     before = found.upto[found.models.index(BALANCED)][place]
     after = behind(view, found.cuts, *prices[1:])[place]
     before[0] = after[-1] = 0.0
     most = found.cost[BALANCED] * (1 - GAIN)
-    first, second = parting.best_two(view.edges, view.vs, _spans(view, roll), at, before, after, *prices, most)
-    return () if first < 0 else tuple(sorted({int(at[0]), int(at[first]), int(at[second]), int(at[-1])}))
+    first, second = parting.best_two(
+        view.edges, view.vs, _spans(view, roll), at, before, after, *prices, most
+    )
+    return (
+        ()
+        if first < 0
+        else tuple(sorted({int(at[0]), int(at[first]), int(at[second]), int(at[-1])}))
+    )
 
 
 def behind(view: Turned, cuts: np.ndarray, numbers: np.ndarray, shares: np.ndarray) -> np.ndarray:
@@ -81,7 +91,9 @@ def _places(view: Turned, roll: Roll) -> np.ndarray:
     """Rows of the shape's v's where cuts are tried, its ends first and last; none where no line
     meets turf twice. Of too many, those beside the thickest stretches of as many chords stay."""
     vs, middle = view.vs, 0.5 * (view.vs[1:] + view.vs[:-1])
-    chords = np.searchsorted(view.edges[:, 1], middle) - np.searchsorted(np.sort(view.edges[:, 3]), middle)
+    chords = np.searchsorted(view.edges[:, 1], middle) - np.searchsorted(
+        np.sort(view.edges[:, 3]), middle
+    )
     if len(vs) > placing.MAX_VERTICES or chords.max() < 4:
         return np.empty(0, int)
     change = np.concatenate([[0], np.flatnonzero(chords[1:] != chords[:-1]) + 1, [len(vs) - 1]])

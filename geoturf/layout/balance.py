@@ -49,18 +49,25 @@ def balanced(
     pools' prices."""
     offers = [list(choice.layouts) for choice in choices]
     programmes = [
-        (run, _Programme([offers[row] for row in run], stock[run[0]])) for run in _runs(pools) if len(run) >= FEWEST
+        (run, _Programme([offers[row] for row in run], stock[run[0]]))
+        for run in _runs(pools)
+        if len(run) >= FEWEST
     ]
     for _ in range(RELAID):
         priced = _each(_Programme.priced, programmes)
-        laid = relay({row: rolls for (run, _), rolls in zip(programmes, priced, strict=True) for row in run})
+        laid = relay(
+            {row: rolls for (run, _), rolls in zip(programmes, priced, strict=True) for row in run}
+        )
         for run, programme in programmes:
             for area, row in enumerate(run):
                 for layout in laid[row]:
                     if not any(_alike(layout, other) for other in offers[row]):
                         offers[row].append(layout)
                         programme.offer(area, layout)
-    out = [replace(choice, layouts=tuple(layouts)) for choice, layouts in zip(choices, offers, strict=True)]
+    out = [
+        replace(choice, layouts=tuple(layouts))
+        for choice, layouts in zip(choices, offers, strict=True)
+    ]
     for (run, _), best in zip(programmes, _each(_Programme.best, programmes), strict=True):
         for row, first in zip(run, best, strict=True):
             others = [layout for k, layout in enumerate(offers[row]) if k != first]
@@ -69,7 +76,9 @@ def balanced(
     return out
 
 
-def _each(work: Callable[[_Programme], Any], programmes: Sequence[tuple[list[int], _Programme]]) -> list[Any]:
+def _each(
+    work: Callable[[_Programme], Any], programmes: Sequence[tuple[list[int], _Programme]]
+) -> list[Any]:
     """The same work on each programme. In threads: the solver lets go of the interpreter."""
     with ThreadPoolExecutor(THREADS) as threads:
         return list(threads.map(work, (programme for _, programme in programmes)))
@@ -80,7 +89,11 @@ def _runs(pools: Sequence[Hashable]) -> list[list[int]]:
     rows: dict[Hashable, list[int]] = {}
     for row, pool in enumerate(pools):
         rows.setdefault(pool, []).append(row)
-    return [members[k : k + TOGETHER] for members in rows.values() for k in range(0, len(members), TOGETHER)]
+    return [
+        members[k : k + TOGETHER]
+        for members in rows.values()
+        for k in range(0, len(members), TOGETHER)
+    ]
 
 
 def _alike(one: Layout, other: Layout) -> bool:
@@ -100,7 +113,9 @@ class _Programme:
         self.rolls = {roll.width_m: roll for roll in rolls}
         self.rows: dict[tuple[float, int], int] = {}
         self.columns: list[list[int]] = [[] for _ in offers]
-        self.known: set[tuple[object, ...]] = set()  # fillings: roll width, and how many strips of each width
+        self.known: set[tuple[object, ...]] = (
+            set()
+        )  # fillings: roll width, and how many strips of each width
         self.solver = highs.solver()
         for _ in offers:
             self.solver.addRow(1.0, 1.0, 0, [], [])
@@ -119,7 +134,9 @@ class _Programme:
         roll = self.rolls[layout.roll_width_m]
         cost = roll.seam * layout.seam_m + roll.cross * len(layout.cross)
         at = [*(self.rows[key] for key in lengths), area]
-        self.columns[area].append(self._add(cost, at, [*(-length for length in lengths.values()), 1.0]))
+        self.columns[area].append(
+            self._add(cost, at, [*(-length for length in lengths.values()), 1.0])
+        )
 
     def best(self) -> list[int]:
         """For each area the place of its layout with the largest share."""
@@ -134,14 +151,18 @@ class _Programme:
         return tuple(self._priced(roll, dual) for roll in self.rolls.values())
 
     def _priced(self, roll: Roll, dual: np.ndarray) -> Roll:
-        keys = sorted((k, row) for (width_m, k), row in self.rows.items() if width_m == roll.width_m)
+        keys = sorted(
+            (k, row) for (width_m, k), row in self.rows.items() if width_m == roll.width_m
+        )
         usual = roll.shares[BALANCED]
         if not keys:
             return replace(roll, pool=tuple(usual))
         steps = np.array([0, *(k for k, _ in keys)]) * self.steps[roll.width_m] / roll.step_m
         price = np.array([0.0, *(dual[row] for _, row in keys)]) / (roll.width_m * roll.worth)
         found = np.interp(np.arange(len(usual)), steps, np.maximum.accumulate(price))
-        return replace(roll, pool=tuple((TRUST * np.minimum(found, 1) + (1 - TRUST) * usual).tolist()))
+        return replace(
+            roll, pool=tuple((TRUST * np.minimum(found, 1) + (1 - TRUST) * usual).tolist())
+        )
 
     def _solve(self) -> np.ndarray:
         """Prices of the rows at the optimum over all fillings (nearly)."""
@@ -162,7 +183,9 @@ class _Programme:
         for c in range(1, across + 1):
             fits = widths <= c
             value = (
-                np.where(fits, best[c - np.where(fits, widths, c)] + prices, -np.inf) if len(widths) else np.empty(0)
+                np.where(fits, best[c - np.where(fits, widths, c)] + prices, -np.inf)
+                if len(widths)
+                else np.empty(0)
             )
             best[c] = best[c - 1]
             if len(value) and value.max() > best[c] + 1e-12:
@@ -196,7 +219,9 @@ class _Programme:
         return 1
 
     def _add(self, cost: float, rows: list[int], values: list[float]) -> int:
-        self.solver.addCol(cost, 0.0, np.inf, len(rows), np.array(rows, np.int32), np.array(values, float))
+        self.solver.addCol(
+            cost, 0.0, np.inf, len(rows), np.array(rows, np.int32), np.array(values, float)
+        )
         return self.solver.getNumCol() - 1
 
     def _across(self, width_m: float) -> int:

@@ -87,7 +87,9 @@ def _least(shape: Shape, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarra
 
 def longest_edge(edges: np.ndarray) -> int:
     """Row of the longest edge, the first of equals."""
-    return int(np.argmax(np.round(np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1]), 6)))
+    return int(
+        np.argmax(np.round(np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1]), 6))
+    )
 
 
 def _rectangles(edges: np.ndarray) -> list[float]:

@@ -58,7 +58,9 @@ def bound_m2(shape: Shape, rolls: Sequence[Roll], bearing_deg: float) -> float:
     else:
         view = turned(edges, bearing_deg)
         taken = kernel.rows(view.edges, view.vs, ends_m)
-        taken += corners.loss(view.edges, view.vs, sizes, 0.0) * (1 - GIVE) if sizes is not None else 0.0
+        taken += (
+            corners.loss(view.edges, view.vs, sizes, 0.0) * (1 - GIVE) if sizes is not None else 0.0
+        )
     snapped = SNAP_M * (2 * perimeter_m(edges) + 2 * ends_m * len(edges))
     factor = min(roll.width_m / roll.usable_m for roll in rolls)
     return float(max(0.0, factor * (taken - snapped) * (1 - GIVE)))
@@ -84,8 +86,12 @@ def least_taken(shape: Shape, ends_m: float, sizes: np.ndarray | None) -> float:
     run = shape.edges[:, 2:] - shape.edges[:, :2]
     longest = np.argsort(-np.round(np.hypot(*run.T), 6), kind="stable")[:GUESSED]
     facing = np.round(np.degrees(np.arctan2(*run[longest].T)), 6)  # the same on every processor
-    search = halving.Halving(shape.edges, len(shape.rings), border, shape.area_m2, ends_m, sizes, GIVE, SNAP_M)
-    return search.least(facing[0] + ASKEW_DEG, distinct(np.concatenate([facing, facing + 90])), tries)
+    search = halving.Halving(
+        shape.edges, len(shape.rings), border, shape.area_m2, ends_m, sizes, GIVE, SNAP_M
+    )
+    return search.least(
+        facing[0] + ASKEW_DEG, distinct(np.concatenate([facing, facing + 90])), tries
+    )
 
 
 def perimeter_m(edges: np.ndarray) -> float:

@@ -20,7 +20,9 @@ from geoturf.layout.kernel import crossings, met, u_at
 
 SAME = 1e-9  # slopes and places this close are one
 STEP = 0.5  # m: where a border steps by so much an arm ends
-SLIVER = 0.1  # m: steps that are not quite along the pile, and what they cut off, are no wider than this
+SLIVER = (
+    0.1  # m: steps that are not quite along the pile, and what they cut off, are no wider than this
+)
 
 # columns of slabs; u at the lower v, and (UP) at the upper
 LOW, HIGH, LEFT_SLOPE, RIGHT_SLOPE, LEFT, RIGHT, LEFT_UP, RIGHT_UP, GAP, CLOSING, ARM = range(11)
@@ -29,7 +31,9 @@ FIRST, AFTER, ENDS = range(3)
 
 
 @jit
-def arms_of(views: Floats, vs: Floats, at: Ints, gap: float, wanted: Flags) -> tuple[Floats, Ints, Ints]:
+def arms_of(
+    views: Floats, vs: Floats, at: Ints, gap: float, wanted: Flags
+) -> tuple[Floats, Ints, Ints]:
     """Slabs and arms of an area at several bearings (`geoturf.layout.kernel.views`), of those
     ``wanted``, and where each bearing's arms begin. A slab is a row of its lower and upper v,
     slopes du/dv of its left and right edge, u of these at the lower v and at the upper, the least
@@ -50,12 +54,16 @@ def arms_of(views: Floats, vs: Floats, at: Ints, gap: float, wanted: Flags) -> t
         of[b + 1] = count
         if not wanted[b]:
             continue
-        rows, ends, junctions = _sweep(views[at[b, 0] : at[b + 1, 0]], vs[at[b, 1] : at[b + 1, 1]], gap)
+        rows, ends, junctions = _sweep(
+            views[at[b, 0] : at[b + 1, 0]], vs[at[b, 1] : at[b + 1, 1]], gap
+        )
         _unite(rows, ends, junctions)
         place, first = _by_arm(rows, len(ends), slabs, held), held
         for arm in range(len(ends)):
             if place[arm] > first:
-                count, junctions = _split(slabs, first, place[arm], ends, arm, arms, count, junctions)
+                count, junctions = _split(
+                    slabs, first, place[arm], ends, arm, arms, count, junctions
+                )
             first = place[arm]
         held, of[b + 1] = held + len(rows), count
     return slabs, arms, of
@@ -64,7 +72,9 @@ def arms_of(views: Floats, vs: Floats, at: Ints, gap: float, wanted: Flags) -> t
 @inner
 def _by_arm(rows: Floats, arms: int, slabs: Floats, first: int) -> Ints:
     """Fills ``slabs`` from ``first`` on, arm by arm. Gives where each arm's end."""
-    place = np.empty(arms + 1, np.int64)  # set by loops: what makes zeros takes a tenth of a second to compile
+    place = np.empty(
+        arms + 1, np.int64
+    )  # set by loops: what makes zeros takes a tenth of a second to compile
     place[0] = first
     for arm in range(arms):
         place[arm + 1] = 0
@@ -174,7 +184,9 @@ def _fill(
 @inlined
 def _meets(rows: Floats, row: int, at_low: Floats, c: int) -> bool:
     """Whether the slab ``row`` below and the c-th chord above overlap."""
-    both: bool = min(rows[row, RIGHT_UP], at_low[2 * c + 1]) > max(rows[row, LEFT_UP], at_low[2 * c])
+    both: bool = min(rows[row, RIGHT_UP], at_low[2 * c + 1]) > max(
+        rows[row, LEFT_UP], at_low[2 * c]
+    )
     return both
 
 
@@ -231,9 +243,13 @@ def _join(
 def _goes_on(rows: Floats, last: int, at: int, gap: float) -> bool:
     """Whether two slabs are one: of the same edges, alike near or far from other turf (a steep
     neighbour is kept apart)."""
-    bends = abs(rows[last, LEFT_SLOPE] - rows[at, LEFT_SLOPE]) + abs(rows[last, RIGHT_SLOPE] - rows[at, RIGHT_SLOPE])
+    bends = abs(rows[last, LEFT_SLOPE] - rows[at, LEFT_SLOPE]) + abs(
+        rows[last, RIGHT_SLOPE] - rows[at, RIGHT_SLOPE]
+    )
     steps = abs(rows[last, LEFT_UP] - rows[at, LEFT]) + abs(rows[last, RIGHT_UP] - rows[at, RIGHT])
-    near = (rows[last, GAP] < gap) == (rows[at, GAP] < gap) and abs(rows[last, CLOSING] - rows[at, CLOSING]) < 1.0
+    near = (rows[last, GAP] < gap) == (rows[at, GAP] < gap) and abs(
+        rows[last, CLOSING] - rows[at, CLOSING]
+    ) < 1.0
     straight: bool = near and bends < SAME and steps < 100 * SAME
     return straight
 
@@ -295,8 +311,12 @@ def _split(
         if slabs[k, HIGH] - slabs[k, LOW] <= SLIVER:
             continue
         if last >= 0 and slabs[k, LOW] - slabs[last, HIGH] <= 2.0 * SLIVER:
-            longer = max(slabs[k, RIGHT] - slabs[last, RIGHT_UP], slabs[last, LEFT_UP] - slabs[k, LEFT])
-            shorter = max(slabs[last, RIGHT_UP] - slabs[k, RIGHT], slabs[k, LEFT] - slabs[last, LEFT_UP])
+            longer = max(
+                slabs[k, RIGHT] - slabs[last, RIGHT_UP], slabs[last, LEFT_UP] - slabs[k, LEFT]
+            )
+            shorter = max(
+                slabs[last, RIGHT_UP] - slabs[k, RIGHT], slabs[k, LEFT] - slabs[last, LEFT_UP]
+            )
             if max(longer, shorter) >= STEP:
                 junctions += 1
                 branch = junctions if longer > shorter else -junctions

@@ -42,7 +42,8 @@ reaches past the chord by G or more, as it does where it holds other turf beyond
 
 Hence what is bought exceeds the lengthened area by W/w times the least, over P, p_k and O_k, of
 
-    sum_k (|s_k| + |t_k|) (H_k - O_k)^2 / (2 p_k) + G_k O_k + a (least chord + 2e - S a) max(0, P - F - ends not told of)
+    sum_k (|s_k| + |t_k|) (H_k - O_k)^2 / (2 p_k) + G_k O_k + a (least chord + 2e - S a) max(0, P -
+    F - ends not told of)
 
 less what 6 spares (equal m are best, by convexity), or of all lines joint. `_least` gives no more
 than that, an arm's best of several least chords: of more lines, or of longer ones.
@@ -84,7 +85,9 @@ ROOM = 7.0  # m past a chord, at most, that strips are charged for
 SHARE = 0.25  # of what joint lines of a branch cost: charged to its stem
 CLOSE = 0.3  # m: strips that reach no further past a branch may go on into it
 THIN = 0.3  # m: lines that may be left out next to an end of an arm of which something is told
-_HEIGHT, _SLOPE, _STRIPS, _GAIN = range(4)  # rows of what `_least` works on: a column for each stretch
+_HEIGHT, _SLOPE, _STRIPS, _GAIN = range(
+    4
+)  # rows of what `_least` works on: a column for each stretch
 # columns of what is told of an arm's ends; of a second branch (`_OTHER` further on) as well
 _LINES, _REACH, _COST, _RUN = range(4)
 _OTHER = 2
@@ -196,7 +199,11 @@ def _tell(
         end, lines = arms[arm, ENDS + e], 0.0
         for k in range(told.shape[1]):
             told[e, k] = 0.0
-        if slabs[arms[arm, FIRST], LOW] <= lowest if e == 0 else slabs[arms[arm, AFTER] - 1, HIGH] >= highest:
+        if (
+            slabs[arms[arm, FIRST], LOW] <= lowest
+            if e == 0
+            else slabs[arms[arm, AFTER] - 1, HIGH] >= highest
+        ):
             lines = np.inf
         elif end > 0:
             for other in range(len(arms)):
@@ -216,7 +223,9 @@ def _tell(
 
 
 @inner
-def _room(slabs: Floats, arms: Ints, arm: int, e: int, slack: float, gap: float) -> tuple[float, float]:
+def _room(
+    slabs: Floats, arms: Ints, arm: int, e: int, slack: float, gap: float
+) -> tuple[float, float]:
     """The least gap on lines of an arm that are ``gap`` or more from other turf, and how many there
     are from that end on."""
     first, after = arms[arm, FIRST], arms[arm, AFTER]
@@ -369,20 +378,32 @@ def _waste(
         chord = min(chord, max(0.0, max(clip, min(at_low, at_high)) - slope * off))
         west, east, idle = slabs[k, LEFT_UP], slabs[k, RIGHT_UP], 0.0
         lost = slabs[k, HIGH] - high + off if high < slabs[k, HIGH] else 0.0
-        if held == 0 or abs(slabs[k, LEFT_SLOPE] - left_slope) + abs(slabs[k, RIGHT_SLOPE] - right_slope) >= SAME:
+        if (
+            held == 0
+            or abs(slabs[k, LEFT_SLOPE] - left_slope) + abs(slabs[k, RIGHT_SLOPE] - right_slope)
+            >= SAME
+        ):
             left_slope, right_slope = slabs[k, LEFT_SLOPE], slabs[k, RIGHT_SLOPE]
             work[_HEIGHT, held] = 0.0
-            work[_SLOPE, held] = _less(left_slope, tan, sizes[4]) + _less(right_slope, tan, sizes[4])
+            work[_SLOPE, held] = _less(left_slope, tan, sizes[4]) + _less(
+                right_slope, tan, sizes[4]
+            )
             held += 1
-        work[_HEIGHT, held - 1] += (high - low - off) * cos  # the last stretch may go on, but for its gap
+        work[_HEIGHT, held - 1] += (
+            high - low - off
+        ) * cos  # the last stretch may go on, but for its gap
     if held == 0:
         return 0.0
     room = min(most, 0.5 * (room - sizes[3]))
-    return _shared(slabs, arms, arm, held, chord, start, end, whole, room, told, sizes, off, slack, cos, work)
+    return _shared(
+        slabs, arms, arm, held, chord, start, end, whole, room, told, sizes, off, slack, cos, work
+    )
 
 
 @inner
-def _upto(slabs: Floats, k: int, after: int, clip: float, gap: float, away: float, far: float) -> float:
+def _upto(
+    slabs: Floats, k: int, after: int, clip: float, gap: float, away: float, far: float
+) -> float:
     """The v up to which lines of a slab are told of: ``far`` from the next slab that does not hold,
     and from the arm's end."""
     high: float = slabs[k, HIGH]
@@ -473,7 +494,9 @@ def _served(slope: float, height: float, strips: float, room: float) -> float:
 def _gain(work: Floats, k: int, room: float) -> float:
     """What a stretch loses less with one more strip."""
     slope, height, strips = work[_SLOPE, k], work[_HEIGHT, k], work[_STRIPS, k]
-    return max(0.0, _served(slope, height, strips, room) - _served(slope, height, strips + 1.0, room))
+    return max(
+        0.0, _served(slope, height, strips, room) - _served(slope, height, strips + 1.0, room)
+    )
 
 
 @inlined

@@ -48,7 +48,9 @@ class Halving:
             tries -= 2 * len(low)
             half[low] *= 0.5
             both = np.concatenate([middle[low] - half[low], middle[low] + half[low]])
-            found, least = self._promised(both, np.tile(half[low], 2), np.tile(known[low], 2), least)
+            found, least = self._promised(
+                both, np.tile(half[low], 2), np.tile(known[low], 2), least
+            )
             middle[low], known[low] = both[: len(low)], found[: len(low)]
             middle, known = np.append(middle, both[len(low) :]), np.append(known, found[len(low) :])
             half = np.append(half, half[low])
@@ -84,7 +86,9 @@ class Halving:
             wanted &= (half < FINE_DEG) & (np.maximum(area + lost, known) < least)
             if wanted.any():
                 here = area + losses(*arms, edges, vs, at, self.sizes, np.zeros(len(turn)), wanted)
-                least = min(least, float(np.maximum(here, known)[wanted].min()))  # a span about it may have told more
+                least = min(
+                    least, float(np.maximum(here, known)[wanted].min())
+                )  # a span about it may have told more
         return np.maximum(sure, known), least
 
     def _views(self, bearings: np.ndarray) -> tuple[Floats, Floats, Ints, Floats]:

@@ -31,7 +31,8 @@ def sort(keys: Floats, order: Ints) -> None:
         for k in range(gap, n):
             at, j = order[k], k
             while j >= gap and (
-                keys[order[j - gap]] > keys[at] or (keys[order[j - gap]] == keys[at] and order[j - gap] > at)
+                keys[order[j - gap]] > keys[at]
+                or (keys[order[j - gap]] == keys[at] and order[j - gap] > at)
             ):
                 order[j] = order[j - gap]
                 j -= gap
@@ -141,7 +142,9 @@ def crossings(edges: Floats, active: Ints, count: int, v: float, order: Floats) 
 
 
 @jit
-def met(edges: Floats, active: Ints, count: int, taken: int, low: float, high: float) -> tuple[int, int]:
+def met(
+    edges: Floats, active: Ints, count: int, taken: int, low: float, high: float
+) -> tuple[int, int]:
     """The ``active`` edges from one slab of the vertices' v's to the next, low to high: those that
     end at ``low`` go, those that begin there come. Gives how many they are and how many edges came
     so far."""
@@ -171,7 +174,9 @@ def _overlap(below: Floats, n_below: int, above: Floats, n_above: int) -> float:
 
 
 @jit
-def slabs(edges: Floats, vs: Floats, cuts: Floats, gap: float) -> tuple[Ints, Floats, Floats, Floats]:
+def slabs(
+    edges: Floats, vs: Floats, cuts: Floats, gap: float
+) -> tuple[Ints, Floats, Floats, Floats]:
     """What each slab between two cuts takes along the pile.
 
     ``vs``: sorted v's of all vertices; ``cuts``: sorted, from the first v (or below) to the last
@@ -219,7 +224,9 @@ def slabs(edges: Floats, vs: Floats, cuts: Floats, gap: float) -> tuple[Ints, Fl
                 below[k] = u_at(edges, active[k], high)
             n_below = count
             for k in range(0, count - 1, 2):
-                spans = _add(lo, hi, spans, min(above[k], below[k]), max(above[k + 1], below[k + 1]), gap)
+                spans = _add(
+                    lo, hi, spans, min(above[k], below[k]), max(above[k + 1], below[k + 1]), gap
+                )
             low = high
         if filled + spans > len(out_lo):
             out_lo, out_hi = _longer(out_lo, filled, spans), _longer(out_hi, filled, spans)
@@ -311,7 +318,9 @@ def _gang(
 
 
 @jit
-def divisions(lines: Floats, sizes: Ints, spans: Floats, roll: Floats, ganged: bool) -> tuple[Ints, Ints]:
+def divisions(
+    lines: Floats, sizes: Ints, spans: Floats, roll: Floats, ganged: bool
+) -> tuple[Ints, Ints]:
     """How strips (``lines`` (k, 2), ``sizes`` and ``spans`` of their intervals as
     `geoturf.layout.seams.Strips` has them) are divided by cross seams: for each interval lanes side
     by side, and sections. ``ganged``: wherever that is cheaper for it by itself; otherwise only
@@ -402,10 +411,16 @@ def searches(
                     sure, n, enough = 0.0, lanes[at], cost[k, j] - price
                     for p in range(count):
                         one = turf * (b[p] - a[p])
-                        sure += one * shared[at] + n * joint if one > joint * n * n else 2 * np.sqrt(one * joint)
+                        sure += (
+                            one * shared[at] + n * joint
+                            if one > joint * n * n
+                            else 2 * np.sqrt(one * joint)
+                        )
                     if sure + count * (turf * ends - joint) - HAIR < enough:
                         for p in range(count):
-                            price += _gang(b[p] - a[p], int(n), joint, full, ends, longest, a_metre)[0]
+                            price += _gang(
+                                b[p] - a[p], int(n), joint, full, ends, longest, a_metre
+                            )[0]
                     else:
                         price = np.inf
                 if price < cost[k, j] - 1e-12:
@@ -425,7 +440,9 @@ def _side_by_side(whole: int, usable: float, step: float) -> tuple[Floats, Float
 
 
 @inlined
-def _lengths(a: Floats, b: Floats, count: int, ends: float, longest: float, a_metre: float) -> tuple[float, float]:
+def _lengths(
+    a: Floats, b: Floats, count: int, ends: float, longest: float, a_metre: float
+) -> tuple[float, float]:
     """Cut steps the intervals a, b take along the roll, no piece longer than ``longest``, and
     joints between pieces."""
     steps = joints = 0.0
@@ -507,7 +524,9 @@ def rows(edges: Floats, vs: Floats, ends: float) -> float:
         length = ends
         for k in range(0, count - 1, 2):
             if k:
-                length += _mean_of_least(at_low[k] - at_low[k - 1], at_high[k] - at_high[k - 1], ends)
+                length += _mean_of_least(
+                    at_low[k] - at_low[k - 1], at_high[k] - at_high[k - 1], ends
+                )
             length += max(0.0, 0.5 * (at_low[k + 1] - at_low[k] + at_high[k + 1] - at_high[k]))
         total += length * (high - low)
     return total

@@ -15,7 +15,9 @@ from geoturf.layout.roll import Roll
 from geoturf.layout.shape import Shape, axes
 from geoturf.model import Choices, Layout
 
-TOLERANCE_M = 5e-5  # corners of repeats agree this closely: ground frames differ by some ppm of a lot's width
+TOLERANCE_M = (
+    5e-5  # corners of repeats agree this closely: ground frames differ by some ppm of a lot's width
+)
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,9 @@ def places(shapes: Sequence[Shape], keys: Sequence[object], turn: Sequence[bool]
             known = firsts.setdefault((key, tuple(sorted(shape.rings))), [])
             if known:
                 off = np.abs(np.array([sizes[k] for k in known]) - sizes[row])
-                near = np.flatnonzero(np.all(off <= TOLERANCE_M * (2 * sizes[row][1] + shape.rings.sum()), axis=1))
+                near = np.flatnonzero(
+                    np.all(off <= TOLERANCE_M * (2 * sizes[row][1] + shape.rings.sum()), axis=1)
+                )
                 matches = (_match(shapes[known[k]], shape, turn[row], known[k]) for k in near)
                 place = next((m for m in matches if m is not None), None)
             if place is None:
@@ -62,7 +66,12 @@ def slack_m2(shape: Shape, rolls: Sequence[Roll]) -> float:
     area between their borders, and for each corner rows of twice the tolerance that may meet a
     piece more."""
     factor = max(roll.width_m / roll.usable_m for roll in rolls)
-    return factor * 2 * TOLERANCE_M * (float(np.sum(_lengths(shape))) + 2 * rolls[0].ends_m * len(shape.points))
+    return (
+        factor
+        * 2
+        * TOLERANCE_M
+        * (float(np.sum(_lengths(shape))) + 2 * rolls[0].ends_m * len(shape.points))
+    )
 
 
 def moved(layout: Layout, place: Place) -> Layout:

@@ -88,7 +88,9 @@ def _numbered(names: Ints) -> Ints:
 
 
 @jit
-def apart(edges: Floats, part: Ints, low: float, high: float, roll: Floats) -> tuple[Ints, Floats, Floats]:
+def apart(
+    edges: Floats, part: Ints, low: float, high: float, roll: Floats
+) -> tuple[Ints, Floats, Floats]:
     """Parts that may be laid by themselves: those whose boxes meet become one. ``low``, ``high``:
     what they lie between; a part narrower than the least piece is laid that wide within them. Gives
     the part of each edge and lo, hi (parts,) of v."""
@@ -142,7 +144,9 @@ def ends_of(edges: Floats) -> Floats:
 
 
 @jit
-def least(edges: Floats, low: float, high: float, steps: Floats, roll: Floats, shares: Floats) -> float:
+def least(
+    edges: Floats, low: float, high: float, steps: Floats, roll: Floats, shares: Floats
+) -> float:
     """What a shape laid between ``low`` and ``high`` costs (m2 of turf), its seams at its vertices
     or ``steps`` and whole roll widths from either end."""
     vs = ends_of(edges)
@@ -181,7 +185,9 @@ def best_two(
                 continue
             for p in range(len(lows)):
                 if total < cost:
-                    total += least(_of_part(part_edges, part, p), lows[p], highs[p], steps, roll, shares)
+                    total += least(
+                        _of_part(part_edges, part, p), lows[p], highs[p], steps, roll, shares
+                    )
             if total < cost:
                 cost, first, second = total, a, b
     return first, second

@@ -16,7 +16,9 @@ from geoturf.model import Layout
 STAGGER_M = 0.6  # cross seams of neighbouring strips lie at least this far apart, where they can
 
 
-def layout_of(groups: Sequence[Strips], shift: np.ndarray, ganged: bool, joints: np.ndarray = NO_JOINTS) -> Layout:
+def layout_of(
+    groups: Sequence[Strips], shift: np.ndarray, ganged: bool, joints: np.ndarray = NO_JOINTS
+) -> Layout:
     """The layout of an area's ``groups``, with seams between them at ``joints`` (n, 3); ``shift``
     (u, v) moves it to the area's place. ``ganged``: strips that are cheaper cut in lengths lying
     side by side in one section of roll are cut so; otherwise only those longer than a roll are
@@ -55,7 +57,9 @@ def _together(laid: Sequence[_Laid]) -> _Laid:
 def _laid(strips: Strips, ganged: bool) -> _Laid:
     """Pieces (n, 4), seams (m, 3) and cross seams (k, 3) of one group, in its own pile
     coordinates."""
-    side, runs = kernel.divisions(strips.lines, strips.sizes, strips.spans, strips.roll.numbers, ganged)
+    side, runs = kernel.divisions(
+        strips.lines, strips.sizes, strips.spans, strips.roll.numbers, ganged
+    )
     seams = placing.seams(strips.lines, strips.shape.edges)
     whole = np.hstack([strips.spans, np.repeat(strips.lines, strips.sizes, axis=0)])
     if (side * runs).max() == 1:
@@ -76,7 +80,9 @@ def _divided(
     joints: list[_Joint] = []
     last, here = np.empty(0), list[float]()  # u of the joints in the strip before, and in this one
     strip = np.nan
-    for (u0, u1, v0, v1), lanes, sections in zip(whole.tolist(), side.tolist(), runs.tolist(), strict=True):
+    for (u0, u1, v0, v1), lanes, sections in zip(
+        whole.tolist(), side.tolist(), runs.tolist(), strict=True
+    ):
         if v0 != strip:
             last, here, strip = np.array(here), [], v0
         count = lanes * sections
@@ -93,7 +99,9 @@ def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
     length = _up(pieces[:, 1] - pieces[:, 0] + roll.ends_m, roll.step_m)
     laid = pieces[:, 3] - pieces[:, 2]
     width = _up(laid + roll.side_m, roll.step_m)
-    full = (laid > roll.usable_m - kernel.TOLERANCE_M) | (width > roll.usable_m - roll.step_m * (1 - kernel.NOISE))
+    full = (laid > roll.usable_m - kernel.TOLERANCE_M) | (
+        width > roll.usable_m - roll.step_m * (1 - kernel.NOISE)
+    )
     return np.column_stack([length, np.where(full, roll.usable_m, width)])
 
 
@@ -103,7 +111,9 @@ def turf_price(cut: np.ndarray, roll: Roll) -> float:
     return float(roll.width_m * (cut[:, 0] * roll.shares[BALANCED][steps]).sum())
 
 
-def divide(u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float) -> np.ndarray:
+def divide(
+    u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float
+) -> np.ndarray:
     """Ends of ``count`` lengths of [u0, u1], their inner ones away from the joints ``near`` of the
     strip before. ``equal`` lengths stay so (they lie side by side in one section); others shift, or
     get one more."""

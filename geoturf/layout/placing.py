@@ -15,7 +15,9 @@ SAME_M = 1e-7  # cuts this close are one
 
 
 @jit
-def rough(vs: Floats, low: float, high: float, offsets: Floats, least: float, usable: float) -> Floats:
+def rough(
+    vs: Floats, low: float, high: float, offsets: Floats, least: float, usable: float
+) -> Floats:
     """Candidates of a coarse search between ``low`` and ``high``: ``offsets`` and their repeats a
     ``usable`` width apart from either end, the shape's ``vs``, and repeats of ``least`` where that
     is not 0. Gives sorted cuts, the ends first and last."""

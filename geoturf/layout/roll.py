@@ -124,7 +124,9 @@ class Roll:
 def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) -> tuple[Roll, ...]:
     """Every width of ``product``, the first first. Raises `InputError`, in the units of ``told``,
     where no piece can be cut from any of them."""
-    prices = [_per_m2(size.price, size.roll_width_m, max(size.roll_lengths)) for size in product.widths]
+    prices = [
+        _per_m2(size.price, size.roll_width_m, max(size.roll_lengths)) for size in product.widths
+    ]
     turf = prices[0]
     seam, cross = _weight(rules.seam_cost, turf), _weight(rules.cross_seam_cost, turf)
     rolls, faults = [], []
@@ -161,9 +163,15 @@ def _per_m2(price: Money, width_m: float, length_m: float) -> float:
     """Price of a square metre of roll, whichever way it is sold."""
     if price.dimension == (2, 0, 0):
         return price.per_si()
-    return price.per_si() / width_m if price.dimension == (1, 0, 0) else price.per_si() / (width_m * length_m)
+    return (
+        price.per_si() / width_m
+        if price.dimension == (1, 0, 0)
+        else price.per_si() / (width_m * length_m)
+    )
 
 
 def _weight(money: Money, turf: float) -> float:
     """``money`` in m2 of turf; where turf is free, seams are all that counts."""
-    return 0.0 if money.amount == 0 else min(money.per_si() / turf, HEAVIEST) if turf > 0 else HEAVIEST
+    return (
+        0.0 if money.amount == 0 else min(money.per_si() / turf, HEAVIEST) if turf > 0 else HEAVIEST
+    )

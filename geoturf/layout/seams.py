@@ -83,7 +83,9 @@ def sought(
     return Sought(bearing_deg, found, cost, NO_JOINTS)
 
 
-def search(shape: Turned, roll: Roll, models: tuple[int, ...] = EVERY, screen: bool = False) -> Found:
+def search(
+    shape: Turned, roll: Roll, models: tuple[int, ...] = EVERY, screen: bool = False
+) -> Found:
     """Cheapest seams, placed roughly, by each of the price ``models`` (`Roll.shares`); from fewer
     places to ``screen``."""
     usable = roll.usable_m
@@ -103,7 +105,9 @@ def refined(found: Found, model: int) -> Strips:
     cuts, offsets = found.cuts, found.offsets
     before = found.before[found.models.index(model)]
     for grid in roll.grids:
-        cuts = placing.near(shape.vs, shape.low, shape.high, cuts, offsets, before, *grid, roll.usable_m)
+        cuts = placing.near(
+            shape.vs, shape.low, shape.high, cuts, offsets, before, *grid, roll.usable_m
+        )
         slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
         offsets = slabs[0]
         cost, (before,) = kernel.searches(cuts, *slabs, roll.numbers, *roll.tables((model,)))

@@ -56,10 +56,15 @@ class Shape:
         strip = (min(least_m, whole.high - whole.low), usable_m)
         if self.parts[-1] == 0:
             return (whole.widened(*strip),)
-        views = [turned(edges[part == k], bearing_deg).widened(*strip) for k in range(self.parts[-1] + 1)]
+        views = [
+            turned(edges[part == k], bearing_deg).widened(*strip) for k in range(self.parts[-1] + 1)
+        ]
         groups = _meeting([view.box for view in views])
         return tuple(
-            views[g[0]] if len(g) == 1 else turned(edges[np.isin(part, g)], bearing_deg).widened(*strip) for g in groups
+            views[g[0]]
+            if len(g) == 1
+            else turned(edges[np.isin(part, g)], bearing_deg).widened(*strip)
+            for g in groups
         )
 
 

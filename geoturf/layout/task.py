@@ -33,18 +33,25 @@ class Task:
     pools: dict[str, list[tuple[str, ...]]]
 
 
-def task_of(ground: Ground, products: dict[str, Product], rules: LayoutRules, told: System = US) -> Task:
+def task_of(
+    ground: Ground, products: dict[str, Product], rules: LayoutRules, told: System = US
+) -> Task:
     """The ground as plain arrays.
 
     Raises `InputError`, in the units of ``told``, where a product's roll is too small for any
     piece, or ``rules.toward`` names a layer that is not there."""
     areas = ground.areas
-    rolls = {name: stocked(name, products[name], rules, told) for name in dict.fromkeys(areas["product"])}
+    rolls = {
+        name: stocked(name, products[name], rules, told) for name in dict.fromkeys(areas["product"])
+    }
     shapes = [shape_of(geometry) for geometry in areas["laid"]]
     bearings = _bearings(ground, rules)
     groups = _groups(areas, bearings)
     alone = {int(g[0]) for g in groups if len(g) == 1}
-    keys = [(areas["product"].iat[k], str(bearings[k])) if k in alone else None for k in range(len(shapes))]
+    keys = [
+        (areas["product"].iat[k], str(bearings[k])) if k in alone else None
+        for k in range(len(shapes))
+    ]
     where = places(shapes, keys, np.isnan(bearings))
     stock = [rolls[name] for name in areas["product"]]
     pools = {pool: ground.pool_keys(pool) for pool in ("phase", "site", "area")}
@@ -74,7 +81,9 @@ def _bearings(ground: Ground, rules: LayoutRules) -> np.ndarray:
     if rules.toward:
         rows = np.flatnonzero(np.isnan(bearings))
         bearings[rows] = _toward(ground, rules.toward, rows)
-        for name in np.unique(view[rows][view[rows] != ""]):  # seen together: all lean as the first does
+        for name in np.unique(
+            view[rows][view[rows] != ""]
+        ):  # seen together: all lean as the first does
             seen = rows[view[rows] == name]
             bearings[seen] = next((b for b in bearings[seen] if not np.isnan(b)), np.nan)
     if rules.bearing != "free":

@@ -28,15 +28,20 @@ def takeoff(
     rules: MaterialRules,
     edge_rules: EdgeRules,
 ) -> Takeoff:
-    """Every item of the bid by pool, by site for comparison, and in total. Net quantities are SI; see `Takeoff`."""
+    """Every item of the bid by pool, by site for comparison, and in total. Net quantities are SI;
+    see `Takeoff`."""
     areas = per_area(ground, edges, plan, products, rules, edge_rules)
     items = rows.takeoff_rows(ground.areas, areas, plan, products, rules, edge_rules)
-    return Takeoff(items, areas, _assumed(ground, rules), cautions.of(ground, plan, areas, products, rules))
+    return Takeoff(
+        items, areas, _assumed(ground, rules), cautions.of(ground, plan, areas, products, rules)
+    )
 
 
-def beside(takeoff: Takeoff, ground: Ground, alone: CutPlan, products: Mapping[str, Product]) -> Takeoff:
-    """The takeoff with what every site would buy ``alone``, cut from rolls of its own, beside what its pool buys. Rows of kind
-    pool stay in their places."""
+def beside(
+    takeoff: Takeoff, ground: Ground, alone: CutPlan, products: Mapping[str, Product]
+) -> Takeoff:
+    """The takeoff with what every site would buy ``alone``, cut from rolls of its own, beside what
+    its pool buys. Rows of kind pool stay in their places."""
     return replace(takeoff, items=rows.beside(takeoff.items, ground.areas, alone, products))
 
 

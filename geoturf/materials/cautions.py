@@ -1,4 +1,5 @@
-"""Cautions a bid carries: those that its own work calls for, each with its source, each after local codes and licence."""
+"""Cautions a bid carries: those that its own work calls for, each with its source, each after local
+codes and licence."""
 
 from __future__ import annotations
 
@@ -22,7 +23,9 @@ NAILED = {
     "seam_nails": "seam_nail",
     "fabric_nails": "fabric_nail",
 }  # items and the rule of their nail
-ROUTE_PILE_M = units.INCH_M / 2  # 2010 ADA Standards for Accessible Design 302.2: pile 1/2 in at most
+ROUTE_PILE_M = (
+    units.INCH_M / 2
+)  # 2010 ADA Standards for Accessible Design 302.2: pile 1/2 in at most
 
 
 class Caution(NamedTuple):
@@ -119,12 +122,22 @@ LAST = (
 
 
 def of(
-    ground: Ground, plan: CutPlan, net: pd.DataFrame, products: Mapping[str, Product], rules: MaterialRules
+    ground: Ground,
+    plan: CutPlan,
+    net: pd.DataFrame,
+    products: Mapping[str, Product],
+    rules: MaterialRules,
 ) -> tuple[str, ...]:
-    """One line a caution, in the order of the work; ``net`` is the areas-aligned table of `Takeoff.areas`."""
+    """One line a caution, in the order of the work; ``net`` is the areas-aligned table of
+    `Takeoff.areas`."""
     total = net.sum()
     lines = [one.text for one in _BY_WORK if not one.hazard or _met(one.hazard, total)]
-    lines += [*_kept_lines(total, rules), *_lifting(plan, products, rules), *_herbicide(ground), *_traffic(ground)]
+    lines += [
+        *_kept_lines(total, rules),
+        *_lifting(plan, products, rules),
+        *_herbicide(ground),
+        *_traffic(ground),
+    ]
     return (*lines, *_play(ground), *_routes(ground, products), LAST)
 
 
@@ -135,10 +148,18 @@ def _met(hazard: Hazard, total: pd.Series[float]) -> bool:
 
 def _kept_lines(total: pd.Series[float], rules: MaterialRules) -> list[str]:
     """Common practice; lengths of nails from data/nails.csv."""
-    driven = [data.value("nails", getattr(rules, rule), "length") for key, rule in NAILED.items() if total[key] > 0]
+    driven = [
+        data.value("nails", getattr(rules, rule), "length")
+        for key, rule in NAILED.items()
+        if total[key] > 0
+    ]
     if not driven and not total["stakes"] > 0:
         return []
-    nails = f"nails up to {max(driven) / units.INCH_M:g} in ({1000 * max(driven):.0f} mm) long" if driven else ""
+    nails = (
+        f"nails up to {max(driven) / units.INCH_M:g} in ({1000 * max(driven):.0f} mm) long"
+        if driven
+        else ""
+    )
     what = " and ".join(part for part in (nails, "stakes" if total["stakes"] > 0 else "") if part)
     return [
         f"Kept lines: {what} go through irrigation pipe, drip line and low-voltage wire that stay, which no utility marks. Find "
@@ -147,10 +168,16 @@ def _kept_lines(total: pd.Series[float], rules: MaterialRules) -> list[str]:
 
 
 def _lifting(plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules) -> list[str]:
-    """Arithmetic: area of the heaviest roll or length bought of each product x the turf's weight, against the limit."""
-    area = (plan.rolls["width_m"] * plan.rolls["length_m"]).groupby(plan.rolls["product"], sort=False).max()
+    """Arithmetic: area of the heaviest roll or length bought of each product x the turf's weight,
+    against the limit."""
+    area = (
+        (plan.rolls["width_m"] * plan.rolls["length_m"])
+        .groupby(plan.rolls["product"], sort=False)
+        .max()
+    )
     weight_kg = {
-        name: m2 * products[name].weight_kg_per_m2() for name, m2 in zip(area.index.astype(str), area, strict=True)
+        name: m2 * products[name].weight_kg_per_m2()
+        for name, m2 in zip(area.index.astype(str), area, strict=True)
     }
     rolls = [
         f"{products[name].title} {kg / units.POUND_KG:,.0f} lb ({kg:,.0f} kg)"
@@ -167,7 +194,8 @@ def _lifting(plan: CutPlan, products: Mapping[str, Product], rules: MaterialRule
 
 
 def _herbicide(ground: Ground) -> list[str]:
-    """7 U.S.C. 136j(a)(2)(G), from memory: use of a pesticide other than its label says is unlawful."""
+    """7 U.S.C. 136j(a)(2)(G), from memory: use of a pesticide other than its label says is
+    unlawful."""
     cover = ground.areas["cover"].str.casefold().str.replace(" ", "_")
     count = int((~cover.isin(NO_PLANTS)).sum())
     if not count:
@@ -180,7 +208,8 @@ def _herbicide(ground: Ground) -> list[str]:
 
 
 def _traffic(ground: Ground) -> list[str]:
-    """Manual on Uniform Traffic Control Devices, Part 6 (temporary traffic control), from memory."""
+    """Manual on Uniform Traffic Control Devices, Part 6 (temporary traffic control), from
+    memory."""
     count = int(ground.areas["use"].str.casefold().isin(ROAD_USES).sum())
     if not count:
         return []
@@ -203,12 +232,25 @@ def _play(ground: Ground) -> list[str]:
 
 
 def _routes(ground: Ground, products: Mapping[str, Product]) -> list[str]:
-    """2010 ADA Standards 302 (pile 1/2 in at most, edges fastened), 303 (changes of level), 403.3 (cross slope 1:48)."""
-    tall = [name for name in ground.areas["product"].unique() if products[name].pile_height_m > ROUTE_PILE_M + 1e-9]
+    """2010 ADA Standards 302 (pile 1/2 in at most, edges fastened), 303 (changes of level), 403.3
+    (cross slope 1:48)."""
+    tall = [
+        name
+        for name in ground.areas["product"].unique()
+        if products[name].pile_height_m > ROUTE_PILE_M + 1e-9
+    ]
     if not tall:
         return []
-    marked = int((ground.areas["use"].str.casefold().isin(ROUTE_USES) & ground.areas["product"].isin(tall)).sum())
-    named = f" {marked} area(s) here are marked as a route: change the product or the route." if marked else ""
+    marked = int(
+        (
+            ground.areas["use"].str.casefold().isin(ROUTE_USES) & ground.areas["product"].isin(tall)
+        ).sum()
+    )
+    named = (
+        f" {marked} area(s) here are marked as a route: change the product or the route."
+        if marked
+        else ""
+    )
     highest = max(products[name].pile_height_m for name in tall)
     return [
         f"Access: the pile is up to {highest / units.INCH_M:.3g} in ({1000 * highest:.0f} mm) high. On an accessible route "

@@ -1,4 +1,5 @@
-"""What a bid may not leave to others: what fastens its turf, joins its seams, and goes under its pets."""
+"""What a bid may not leave to others: what fastens its turf, joins its seams, and goes under its
+pets."""
 
 from __future__ import annotations
 
@@ -11,8 +12,11 @@ from geoturf.model import Ground
 from geoturf.rules import EdgeRules, MaterialRules, Product
 
 
-def missing(ground: Ground, products: Mapping[str, Product], rules: MaterialRules, edge_rules: EdgeRules) -> list[str]:
-    """What the items left out would leave undone on this ground, one clause a fault with its mend."""
+def missing(
+    ground: Ground, products: Mapping[str, Product], rules: MaterialRules, edge_rules: EdgeRules
+) -> list[str]:
+    """What the items left out would leave undone on this ground, one clause a fault with its
+    mend."""
     needed = _needed(ground.areas, products, edge_rules)
     said = []
     for undone, items in needed.items():
@@ -23,7 +27,9 @@ def missing(ground: Ground, products: Mapping[str, Product], rules: MaterialRule
     return said
 
 
-def _needed(areas: pd.DataFrame, products: Mapping[str, Product], edge_rules: EdgeRules) -> dict[str, tuple[str, ...]]:
+def _needed(
+    areas: pd.DataFrame, products: Mapping[str, Product], edge_rules: EdgeRules
+) -> dict[str, tuple[str, ...]]:
     """What must be done here, and the items that do it."""
     fixed = {products[name].fixing for name in areas["product"].unique()}
     by_nails = edge_rules.seam_method == "nails"

@@ -15,7 +15,8 @@ _MEASURES = ("ton", "t", "lb", "kg", "yd^3", "m^3", "ft^2", "m^2", "ft", "m", "i
 
 
 class Package(NamedTuple):
-    """What an item is bought by: SI units a package or step, and what is bought over net, as a fraction."""
+    """What an item is bought by: SI units a package or step, and what is bought over net, as a
+    fraction."""
 
     size: float
     allowance: float

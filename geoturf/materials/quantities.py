@@ -1,7 +1,9 @@
-"""What each area takes, net: whole columns, all of them additive over areas, so that any pool is a plain sum.
+"""What each area takes, net: whole columns, all of them additive over areas, so that any pool is a
+plain sum.
 
-First what is measured (surface, base, seam, edged …), which the records of `geoturf.rules.items` reckon with and their words
-name; then a column an item, by its key, as its record says. SI throughout.
+First what is measured (surface, base, seam, edged …), which the records of `geoturf.rules.items`
+reckon with and their words name; then a column an item, by its key, as its record says. SI
+throughout.
 """
 
 from __future__ import annotations
@@ -20,10 +22,18 @@ from geoturf.rules import EdgeRules, MaterialRules, Product
 from geoturf.rules.item import Item
 from geoturf.rules.items import DONE_FOR, ITEMS, idle, of_kind, together
 
-#: infill by pile weight (common practice): pile weight, low and high rate; between, linear; outside, the nearer end
+#: infill by pile weight (common practice): pile weight, low and high rate; between, linear;
+#: outside, the nearer end
 INFILL = tuple(
-    (units.read(pile, "mass per area"), units.read(low, "mass per area"), units.read(high, "mass per area"))
-    for pile, low, high in (("60 oz/yd^2", "1 lb/ft^2", "2 lb/ft^2"), ("80 oz/yd^2", "0.5 lb/ft^2", "1 lb/ft^2"))
+    (
+        units.read(pile, "mass per area"),
+        units.read(low, "mass per area"),
+        units.read(high, "mass per area"),
+    )
+    for pile, low, high in (
+        ("60 oz/yd^2", "1 lb/ft^2", "2 lb/ft^2"),
+        ("80 oz/yd^2", "0.5 lb/ft^2", "1 lb/ft^2"),
+    )
 )
 
 #: values of the column use that ask for odour-control granules
@@ -31,13 +41,16 @@ PET_USES = ("pet", "pets")
 
 
 def infill_rate(product: Product, rules: MaterialRules) -> tuple[float, float, float]:
-    """Low, middle and high infill of a product, kg/m2; a short putting pile takes what a 60 oz/yd2 pile does."""
+    """Low, middle and high infill of a product, kg/m2; a short putting pile takes what a 60 oz/yd2
+    pile does."""
     if product.infill == "none":
         return 0.0, 0.0, 0.0
     pile, low, high = np.array(INFILL).T
     weight = pile[0] if product.putting else product.pile_weight_kg_per_m2
     ends = float(np.interp(weight, pile, low)), float(np.interp(weight, pile, high))
-    middle = rules.infill_rate_kg_per_m2 if rules.infill_rate_kg_per_m2 is not None else sum(ends) / 2
+    middle = (
+        rules.infill_rate_kg_per_m2 if rules.infill_rate_kg_per_m2 is not None else sum(ends) / 2
+    )
     return ends[0], middle, ends[1]
 
 
@@ -58,7 +71,9 @@ def densities(rules: MaterialRules) -> tuple[float, float]:
 
 def swell_factor(rules: MaterialRules) -> float:
     """Loose volume over volume in place."""
-    return data.value("swell", rules.soil, "bank to loose") if rules.swell is None else 1 + rules.swell
+    return (
+        data.value("swell", rules.soil, "bank to loose") if rules.swell is None else 1 + rules.swell
+    )
 
 
 def per_area(
@@ -111,7 +126,11 @@ def _measured(
     areas = ground.areas
     lot = _Lots(areas)
     q = pd.DataFrame({"surface": areas["surface_area_m2"]})
-    nailed = areas["product"].map({name: p.fixing == "nail" for name, p in products.items()}).astype(float)
+    nailed = (
+        areas["product"]
+        .map({name: p.fixing == "nail" for name, p in products.items()})
+        .astype(float)
+    )
     q["base"], q["glued"] = q["surface"] * nailed, q["surface"] * (1 - nailed)
     q["sites"] = lot.share(1.0)
     _earth(q, areas["ground_area_m2"] * nailed, lot, rules)
@@ -126,7 +145,8 @@ def _measured(
 
 
 class _Lots:
-    """Sites: what is counted once a site is shared among its areas by surface, so that sums over any pool stay whole."""
+    """Sites: what is counted once a site is shared among its areas by surface, so that sums over
+    any pool stay whole."""
 
     def __init__(self, areas: pd.DataFrame):
         self.number = areas.groupby(["phase", "site"], sort=False).ngroup()
@@ -156,13 +176,17 @@ def _stone(q: pd.DataFrame, rules: MaterialRules) -> None:
     q["aggregate_loose"] = q["compacted"] * compacted / loose
 
 
-def _fabric(q: pd.DataFrame, areas: pd.DataFrame, nailed: pd.Series[float], rules: MaterialRules) -> None:
+def _fabric(
+    q: pd.DataFrame, areas: pd.DataFrame, nailed: pd.Series[float], rules: MaterialRules
+) -> None:
     _strips(q, "fabric", areas, nailed * rules.fabric > 0, rules)
     _strips(q, "below", areas, nailed * rules.fabric_below_base > 0, rules)
     q["fabric_laid"] = q["base"] * rules.fabric
 
 
-def _strips(q: pd.DataFrame, short: str, areas: pd.DataFrame, laid: pd.Series[bool], rules: MaterialRules) -> None:
+def _strips(
+    q: pd.DataFrame, short: str, areas: pd.DataFrame, laid: pd.Series[bool], rules: MaterialRules
+) -> None:
     """Columns ``<short>_strips`` and ``<short>_length`` (m) of a fabric, where it is ``laid``."""
     width, length = (getattr(rules, f"{short}_roll_{name}_m") for name in ("width", "length"))
     overlap = rules.lap_below_m() if short == "below" else rules.fabric_overlap_m
@@ -173,39 +197,59 @@ def _strips(q: pd.DataFrame, short: str, areas: pd.DataFrame, laid: pd.Series[bo
 
 
 def _turf(
-    q: pd.DataFrame, areas: pd.DataFrame, plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules
+    q: pd.DataFrame,
+    areas: pd.DataFrame,
+    plan: CutPlan,
+    products: Mapping[str, Product],
+    rules: MaterialRules,
 ) -> None:
     q["turf_bought"] = plan.chosen["turf_bought_m2"]
     q["pets"] = q["surface"] * for_pets(areas, products)
     rates = {name: infill_rate(p, rules) for name, p in products.items()}
     for place, column in enumerate(("low", "middle", "high")):
-        q[f"infill_{column}"] = q["surface"] * areas["product"].map({name: rate[place] for name, rate in rates.items()})
+        q[f"infill_{column}"] = q["surface"] * areas["product"].map(
+            {name: rate[place] for name, rate in rates.items()}
+        )
     q["filled"] = q["surface"] * (q["infill_middle"] > 0)
 
 
-def _seams(q: pd.DataFrame, edges: Edges, plan: CutPlan, nailed: pd.Series, edge_rules: EdgeRules) -> None:
-    """Seams inside areas, and half of each border shared with the next area (the other half is the neighbour's)."""
+def _seams(
+    q: pd.DataFrame, edges: Edges, plan: CutPlan, nailed: pd.Series, edge_rules: EdgeRules
+) -> None:
+    """Seams inside areas, and half of each border shared with the next area (the other half is the
+    neighbour's)."""
     n, spacing = len(q), edge_rules.seam_spacing_m
     runs = edges.runs[edges.runs["kind"] == "shared"]
     q["shared"] = np.bincount(runs["area_index"].astype(int), runs["laid_m"] / 2, n)
     cross = plan.seams["kind"].eq("cross")
-    q["cross"] = np.bincount(plan.seams["area_index"].astype(int), plan.seams["length_m"] * cross, n)
-    q["seam"] = np.bincount(plan.seams["area_index"].astype(int), plan.seams["length_m"], n) + q["shared"]
+    q["cross"] = np.bincount(
+        plan.seams["area_index"].astype(int), plan.seams["length_m"] * cross, n
+    )
+    q["seam"] = (
+        np.bincount(plan.seams["area_index"].astype(int), plan.seams["length_m"], n) + q["shared"]
+    )
     by_nails = nailed * (edge_rules.seam_method == "nails")
     q["taped"] = q["seam"] * (1 - by_nails)
-    counts = np.bincount(plan.seams["area_index"].astype(int), _fasteners(plan.seams["length_m"], spacing), n)
-    halves = np.bincount(runs["area_index"].astype(int), _fasteners(runs["laid_m"], spacing, runs["closed"]) / 2, n)
+    counts = np.bincount(
+        plan.seams["area_index"].astype(int), _fasteners(plan.seams["length_m"], spacing), n
+    )
+    halves = np.bincount(
+        runs["area_index"].astype(int), _fasteners(runs["laid_m"], spacing, runs["closed"]) / 2, n
+    )
     q["seam_fasteners"] = (counts + halves) * by_nails
 
 
-def _fasteners(length_m: ArrayLike, spacing_m: float, closed: ArrayLike = False) -> NDArray[np.float64]:
+def _fasteners(
+    length_m: ArrayLike, spacing_m: float, closed: ArrayLike = False
+) -> NDArray[np.float64]:
     """Both ends of an open run get one; a closed run ends where it starts."""
     ends: NDArray[np.float64] = 1 - np.asarray(closed, float)
     return units.whole_steps(length_m, spacing_m) + ends
 
 
 def seam_m(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, tuple[float, float]]:
-    """What a metre of seam takes: item -> (quantity with its allowance, size of a purchase unit), both SI."""
+    """What a metre of seam takes: item -> (quantity with its allowance, size of a purchase unit),
+    both SI."""
     bought_by = packages(rules)
     net = {"labour_seam": 1 / rules.rates.seam_m_per_h}
     if edge_rules.seam_method == "nails":
@@ -213,7 +257,10 @@ def seam_m(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, tuple[float
         net |= {"seam_nails": nails, "labour_nail": nails / rules.rates.nails}
     else:
         net |= {"tape": 1.0, "adhesive": 1.0}
-    return {key: (quantity * (1 + bought_by[key].allowance), bought_by[key].size) for key, quantity in net.items()}
+    return {
+        key: (quantity * (1 + bought_by[key].allowance), bought_by[key].size)
+        for key, quantity in net.items()
+    }
 
 
 def _nails(q: pd.DataFrame, edges: Edges) -> None:
@@ -222,7 +269,9 @@ def _nails(q: pd.DataFrame, edges: Edges) -> None:
     q["fastened"] = edges.totals["fastened_m"]
 
 
-def _edging_along(q: pd.DataFrame, edges: Edges, kinds: Iterable[str], rules: MaterialRules) -> None:
+def _edging_along(
+    q: pd.DataFrame, edges: Edges, kinds: Iterable[str], rules: MaterialRules
+) -> None:
     """Along the slope; a border shared with the next area counts half for each."""
     runs = edges.runs[edges.runs["kind"].isin(kinds)]
     board = runs["laid_m"].to_numpy(float) / np.where(runs["kind"] == "shared", 2, 1)

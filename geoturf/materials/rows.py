@@ -33,7 +33,8 @@ def takeoff_rows(
     rules: MaterialRules,
     edge_rules: EdgeRules,
 ) -> pd.DataFrame:
-    """Rows of the areas-aligned quantities ``q`` of kind pool, site (without turf, see `beside`) and bid; `COLUMNS`."""
+    """Rows of the areas-aligned quantities ``q`` of kind pool, site (without turf, see `beside`)
+    and bid; `COLUMNS`."""
     phase, site = areas["phase"].astype(str), areas["site"].astype(str)
     sums = q.groupby(phase, sort=False).sum()
     bought_by, settings = packages(rules), rule_values(rules, edge_rules)
@@ -45,16 +46,27 @@ def takeoff_rows(
     return _ordered({"pool": pools, "site": sites, "bid": _totals(pools, len(sums))}, phase, site)
 
 
-def beside(items: pd.DataFrame, areas: pd.DataFrame, alone: CutPlan, products: Mapping[str, Product]) -> pd.DataFrame:
-    """``items`` with what every site's own cut plan buys (``alone``, in which sites share no rolls) beside what its pool buys."""
+def beside(
+    items: pd.DataFrame, areas: pd.DataFrame, alone: CutPlan, products: Mapping[str, Product]
+) -> pd.DataFrame:
+    """``items`` with what every site's own cut plan buys (``alone``, in which sites share no rolls)
+    beside what its pool buys."""
     phase, site = areas["phase"].astype(str), areas["site"].astype(str)
     kinds = {kind: items[items["scope_kind"] == kind] for kind in ("pool", "site")}
-    owner = dict(zip(alone.pieces["roll"], site.to_numpy()[alone.pieces["area_index"].to_numpy()], strict=True))
+    owner = dict(
+        zip(
+            alone.pieces["roll"],
+            site.to_numpy()[alone.pieces["area_index"].to_numpy()],
+            strict=True,
+        )
+    )
     turf = turf_rows(alone, products, owner)
     turf = turf.assign(order_by_site=turf["order"])
     pools = _with_turf_orders(kinds["pool"], turf)
     sites = pd.concat([kinds["site"], turf], ignore_index=True)
-    return _ordered({"pool": pools, "site": sites, "bid": _totals(pools, phase.nunique())}, phase, site)
+    return _ordered(
+        {"pool": pools, "site": sites, "bid": _totals(pools, phase.nunique())}, phase, site
+    )
 
 
 def _rows(sums: pd.DataFrame, bought_by: Mapping[str, Package]) -> pd.DataFrame:
@@ -89,8 +101,8 @@ def _told(item: Item, package: Package) -> dict[str, Any]:
 
 
 def _with_site_orders(pools: pd.DataFrame, sites: pd.DataFrame, pool: str) -> pd.DataFrame:
-    """What rounding site by site would order, beside each pool's order; in its place where sites are pools themselves. Turf is
-    what the plan buys."""
+    """What rounding site by site would order, beside each pool's order; in its place where sites
+    are pools themselves. Turf is what the plan buys."""
     alone = sites.groupby(["phase", "key"], sort=False)["order"].sum()
     wanted = pd.MultiIndex.from_frame(pools[["phase", "key"]])
     turf = pools["key"] == "turf"
@@ -100,14 +112,17 @@ def _with_site_orders(pools: pd.DataFrame, sites: pd.DataFrame, pool: str) -> pd
 
 
 def _with_turf_orders(pools: pd.DataFrame, turf: pd.DataFrame) -> pd.DataFrame:
-    """Beside the turf of each phase and product what its sites buy alone; of rolls of several sizes, beside the first."""
+    """Beside the turf of each phase and product what its sites buy alone; of rolls of several
+    sizes, beside the first."""
     match = ["phase", "product"]
     bought = (turf["order"] * turf["order_size"]).groupby([turf[name] for name in match]).sum()
     mine = pools["key"] == "turf"
     first = mine & ~pools[mine].duplicated(match).reindex(pools.index, fill_value=False)
     wanted = bought.reindex(pd.MultiIndex.from_frame(pools[match])).fillna(0.0).to_numpy()
     orders = whole(np.where(first, wanted / pools["order_size"], 0.0))
-    return pools.assign(order_by_site=np.where(mine, orders, pools["order_by_site"]).astype(np.int64))
+    return pools.assign(
+        order_by_site=np.where(mine, orders, pools["order_by_site"]).astype(np.int64)
+    )
 
 
 def _totals(pools: pd.DataFrame, count: int) -> pd.DataFrame:
@@ -124,12 +139,16 @@ def _totals(pools: pd.DataFrame, count: int) -> pd.DataFrame:
 def _ordered(kinds: dict[str, pd.DataFrame], phase: pd.Series, site: pd.Series) -> pd.DataFrame:
     """All rows: pools, sites, totals; within them phases and sites as they come, items in the
     order of `ITEMS`."""
-    rows = pd.concat([table.assign(scope_kind=kind) for kind, table in kinds.items()], ignore_index=True)
+    rows = pd.concat(
+        [table.assign(scope_kind=kind) for kind, table in kinds.items()], ignore_index=True
+    )
     text = ["phase", "site", "product", "basis", "basis_metric"]
     rows[text] = rows[text].fillna("")
     named = np.where(rows["phase"].eq(""), "all sites", "phase " + rows["phase"])
     rows["scope"] = np.select(
-        [rows["scope_kind"].eq("site"), rows["scope_kind"].eq("bid")], ["site " + rows["site"], "bid"], named
+        [rows["scope_kind"].eq("site"), rows["scope_kind"].eq("bid")],
+        ["site " + rows["site"], "bid"],
+        named,
     )
     phases = {name: place for place, name in enumerate(phase.unique())} | {"": -1}
     sites = {name: place for place, name in enumerate(site.unique())} | {"": -1}

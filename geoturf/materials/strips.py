@@ -10,11 +10,13 @@ from geoturf import units
 
 
 def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: float) -> pd.DataFrame:
-    """Fabric laid in strips along the long side of each part's smallest rectangle, lapped by ``overlap_m``.
+    """Fabric laid in strips along the long side of each part's smallest rectangle, lapped by
+    ``overlap_m``.
 
-    ceil((W - overlap) / (width - overlap)) strips cover the rectangle's short side W. Each is as long as the ground beneath it
-    (gaps left open), plus a lap for every join where it is longer than a roll. ``geometry``: (n,) polygons or multipolygons.
-    Gives one row an area: strips (count), length_m.
+    ceil((W - overlap) / (width - overlap)) strips cover the rectangle's short side W. Each is as
+    long as the ground beneath it (gaps left open), plus a lap for every join where it is longer
+    than a roll. ``geometry``: (n,) polygons or multipolygons. Gives one row an area: strips
+    (count), length_m.
     """
     parts, owner = shapely.get_parts(geometry, return_index=True)
     level, deep = _level(parts)
@@ -23,7 +25,9 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
     nth = np.arange(len(part)) - np.repeat(np.cumsum(count) - count, count)
     left, bottom, right, _ = shapely.bounds(level)[part].T
     low = bottom + nth * (width_m - overlap_m)
-    long = _extent(shapely.intersection(level[part], shapely.box(left - 1, low, right + 1, low + width_m)))
+    long = _extent(
+        shapely.intersection(level[part], shapely.box(left - 1, low, right + 1, low + width_m))
+    )
     joins = (units.whole_steps(long - overlap_m, length_m - overlap_m) - 1).clip(0)
     area = owner[part]
     return pd.DataFrame(
@@ -35,16 +39,20 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
 
 
 def _extent(under: np.ndarray) -> np.ndarray:
-    """How far the ground beneath each strip reaches along it; ground in several pieces counts piece by piece."""
+    """How far the ground beneath each strip reaches along it; ground in several pieces counts piece
+    by piece."""
     pieces, strip = shapely.get_parts(under, return_index=True)
     bounds = shapely.bounds(pieces)
-    reach = np.where(shapely.area(pieces) > 0, bounds[:, 2] - bounds[:, 0], 0.0)  # a line touched is no ground
+    reach = np.where(
+        shapely.area(pieces) > 0, bounds[:, 2] - bounds[:, 0], 0.0
+    )  # a line touched is no ground
     whole = shapely.bounds(under)
     return np.fmin(np.bincount(strip, reach, len(under)), whole[:, 2] - whole[:, 0])
 
 
 def _level(geometry: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Polygons turned so that the long side of their smallest rectangle lies along x, and the length of the short side."""
+    """Polygons turned so that the long side of their smallest rectangle lies along x, and the
+    length of the short side."""
     corners = shapely.get_coordinates(shapely.oriented_envelope(geometry)).reshape(-1, 5, 2)
     sides = np.diff(corners[:, :3], axis=1)
     lengths = np.hypot(*sides.transpose(2, 0, 1))
@@ -52,6 +60,8 @@ def _level(geometry: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     along = sides[np.arange(len(sides)), longest] / lengths.max(axis=1)[:, None]
     points, owner = shapely.get_coordinates(geometry, return_index=True)
     c, s = along[owner].T
-    turned = np.column_stack([c * points[:, 0] + s * points[:, 1], c * points[:, 1] - s * points[:, 0]])
+    turned = np.column_stack(
+        [c * points[:, 0] + s * points[:, 1], c * points[:, 1] - s * points[:, 0]]
+    )
     level = shapely.set_coordinates(np.array(geometry, dtype=object), turned)
     return level, lengths.min(axis=1)

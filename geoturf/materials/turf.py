@@ -13,10 +13,14 @@ from geoturf.rules import Product
 from geoturf.rules.items import ITEMS, say
 
 
-def turf_rows(plan: CutPlan, products: Mapping[str, Product], site: Mapping[str, str] | None = None) -> pd.DataFrame:
-    """Turf as the cut plan buys it: whole rolls by width and length, or lengths by width; by ``site`` (of each roll) if given.
-    Left-overs at hand cost nothing."""
-    middle = plan.pieces["length_m"] + (plan.pieces["end_slant_m"] - plan.pieces["start_slant_m"]) / 2
+def turf_rows(
+    plan: CutPlan, products: Mapping[str, Product], site: Mapping[str, str] | None = None
+) -> pd.DataFrame:
+    """Turf as the cut plan buys it: whole rolls by width and length, or lengths by width; by
+    ``site`` (of each roll) if given. Left-overs at hand cost nothing."""
+    middle = (
+        plan.pieces["length_m"] + (plan.pieces["end_slant_m"] - plan.pieces["start_slant_m"]) / 2
+    )
     cut = (middle * plan.pieces["width_m"]).groupby(plan.pieces["roll"]).sum()
     bought = plan.rolls[plan.rolls["source"] == "bought"]
     rolls = bought.assign(
@@ -25,8 +29,13 @@ def turf_rows(plan: CutPlan, products: Mapping[str, Product], site: Mapping[str,
         net=bought["roll"].map(cut).fillna(0.0),
         size=bought["length_m"].where(_whole_rolls(bought["product"], products), 0.0),
     )
-    found = rolls.groupby(["phase", "site", "product", "width_m", "size"], sort=True, as_index=False).agg(
-        net=("net", "sum"), pieces=("pieces", "sum"), rolls=("roll", "size"), length=("length_m", "sum")
+    found = rolls.groupby(
+        ["phase", "site", "product", "width_m", "size"], sort=True, as_index=False
+    ).agg(
+        net=("net", "sum"),
+        pieces=("pieces", "sum"),
+        rolls=("roll", "size"),
+        length=("length_m", "sum"),
     )
     by_roll = _whole_rolls(found["product"], products)
     steps = [
@@ -71,7 +80,8 @@ def _turf(found: pd.DataFrame, products: Mapping[str, Product]) -> pd.DataFrame:
 
 
 def _length_step(length_m: float) -> tuple[str, float]:
-    """The coarsest unit, or decimal part of one, in which a length billed by steps is whole to a micrometre."""
+    """The coarsest unit, or decimal part of one, in which a length billed by steps is whole to a
+    micrometre."""
     for unit, part in _LENGTHS:
         step = units.unit_factor(unit)[0] * part
         if abs(length_m - round(length_m / step) * step) < 1e-6:

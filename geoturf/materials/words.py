@@ -18,14 +18,23 @@ _SAID = {"m2": "area", "m3": "volume", "m": "length", "kg": "mass", "h": "hours"
 
 
 def rule_values(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, Any]:
-    """The settings that formulas name, by their bid-file keys; production rates as ``rate_<task>``."""
+    """The settings that formulas name, by their bid-file keys; production rates as
+    ``rate_<task>``."""
     values = {key_of(name): value for name, value in rules} | {
         f"rate_{key_of(name)}": value for name, value in rules.rates
     }
-    values |= {"perimeter_spacing": edge_rules.perimeter_spacing_m, "field_spacing": edge_rules.field_spacing_m}
-    values |= {"seam_spacing": edge_rules.seam_spacing_m, "edging_on": ", ".join(edge_rules.edging_on)}
+    values |= {
+        "perimeter_spacing": edge_rules.perimeter_spacing_m,
+        "field_spacing": edge_rules.field_spacing_m,
+    }
+    values |= {
+        "seam_spacing": edge_rules.seam_spacing_m,
+        "edging_on": ", ".join(edge_rules.edging_on),
+    }
     for name in ("turf_nail", "seam_nail", "fabric_nail"):
-        values[f"{name.removeprefix('turf_')}s_per_kg"] = data.value("nails", getattr(rules, name), "count")
+        values[f"{name.removeprefix('turf_')}s_per_kg"] = data.value(
+            "nails", getattr(rules, name), "count"
+        )
     values["lifts"] = float(rules.lifts())
     values["below_overlap"] = rules.lap_below_m()
     values["compacted_density"], values["swell"] = densities(rules)[0], swell_factor(rules)
@@ -39,7 +48,9 @@ def put_in_words(rows: pd.DataFrame, sums: pd.DataFrame, settings: dict[str, Any
     for system, column in (("us", "basis"), ("metric", "basis_metric")):
         said = rows[column].tolist() if column in rows else [""] * len(rows)
         rows[column] = [
-            words if row.key == "turf" else _said(row, values[row.phase], system)  # turf has its own
+            words
+            if row.key == "turf"
+            else _said(row, values[row.phase], system)  # turf has its own
             for words, row in zip(said, bought, strict=True)
         ]
 
@@ -88,5 +99,6 @@ def _derived(group: dict[str, float], settings: dict[str, Any]) -> dict[str, flo
     means = {name: group.get(column, 0.0) / filled for name, column in names.items()}
     means["infill_depth"] = means["infill_rate"] / settings["infill_density"]
     return means | {
-        f"{key}_kg": group.get(key, 0.0) / settings[f"{key}_per_kg"] for key in ("nails", "seam_nails", "fabric_nails")
+        f"{key}_kg": group.get(key, 0.0) / settings[f"{key}_per_kg"]
+        for key in ("nails", "seam_nails", "fabric_nails")
     }

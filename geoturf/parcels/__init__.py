@@ -40,8 +40,12 @@ def derive(ground: Ground, rules: ParcelRules) -> Ground:
     kept = pd.concat([areas.drop(index=areas.index[rows]), derived]).sort_index(kind="stable")
     findings = (*ground.findings, *_bare(parcels[shapely.is_empty(grass)]), *untold)
     if kept.empty:
-        raise InputError([*findings, Finding("error", "nothing-to-price", "no parcel has any lawn left")])
-    return replace(ground, areas=kept.reset_index(drop=True), taken=_taken(parcels, losses), findings=findings)
+        raise InputError(
+            [*findings, Finding("error", "nothing-to-price", "no parcel has any lawn left")]
+        )
+    return replace(
+        ground, areas=kept.reset_index(drop=True), taken=_taken(parcels, losses), findings=findings
+    )
 
 
 def _yards(
@@ -86,7 +90,9 @@ def _taken(parcels: pd.DataFrame, losses: list[tuple[str, np.ndarray]]) -> pd.Da
     taken."""
     true = (parcels["ground_area_m2"] / shapely.area(parcels["geometry"].to_numpy())).to_numpy()
     tables = [
-        pd.DataFrame({"row": np.arange(len(lost)), "order": order, "reason": reason, "area_m2": lost * true})
+        pd.DataFrame(
+            {"row": np.arange(len(lost)), "order": order, "reason": reason, "area_m2": lost * true}
+        )
         for order, (reason, lost) in enumerate(losses)
     ]
     table = pd.concat(tables).sort_values(["row", "order"], kind="stable")

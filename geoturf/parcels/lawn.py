@@ -14,7 +14,9 @@ _HAIR_M = 1e-6
 _PLAY_M = 1e-3  # a strip drawn as wide as the smallest width stays, whatever rounding did to it
 
 
-def lawns(ground: Ground, parcels: pd.DataFrame, rules: ParcelRules) -> tuple[np.ndarray, list[tuple[str, np.ndarray]]]:
+def lawns(
+    ground: Ground, parcels: pd.DataFrame, rules: ParcelRules
+) -> tuple[np.ndarray, list[tuple[str, np.ndarray]]]:
     """The lawn of each parcel, and (reason, m2 lost in the frame) in the order it was taken."""
     lawn, losses = parcels["geometry"].to_numpy(), []
 
@@ -45,7 +47,9 @@ def _drawn(ground: Ground) -> pd.DataFrame:
     return ground.areas[ground.areas["role"] == "turf"]
 
 
-def _without(lawn: np.ndarray, parcels: pd.DataFrame, things: pd.DataFrame, setback_m: float) -> np.ndarray:
+def _without(
+    lawn: np.ndarray, parcels: pd.DataFrame, things: pd.DataFrame, setback_m: float
+) -> np.ndarray:
     """``lawn`` less the things in its frame, each grown by the setback. Only lawns that are met are
     touched."""
     frame, geometry = parcels["frame"].to_numpy(), things["geometry"].to_numpy()
@@ -54,7 +58,9 @@ def _without(lawn: np.ndarray, parcels: pd.DataFrame, things: pd.DataFrame, setb
         geometry = plane.buffered(geometry, setback_m)
     hit = np.unique(i)
     out = lawn.copy()
-    out[hit] = plane.overlaid(shapely.difference, lawn[hit], plane.united(geometry, i, j, len(lawn))[hit])
+    out[hit] = plane.overlaid(
+        shapely.difference, lawn[hit], plane.united(geometry, i, j, len(lawn))[hit]
+    )
     return plane.polygonal(out)
 
 

@@ -55,7 +55,9 @@ class Border:
         return np.bincount(self.owner * 4 + self.side, values, minlength=4 * size).reshape(size, 4)
 
 
-def divide(ground: Ground, parcels: pd.DataFrame, lawn: np.ndarray, least_m2: float) -> tuple[np.ndarray, np.ndarray]:
+def divide(
+    ground: Ground, parcels: pd.DataFrame, lawn: np.ndarray, least_m2: float
+) -> tuple[np.ndarray, np.ndarray]:
     """The yards of each lawn, shape (n, 3) in the order of `YARDS`, empty where there is none; and
     which parcels could be told (n,): the others keep their lawn whole, in the first column. Parts
     under ``least_m2`` stay with the lawn's largest part."""
@@ -142,7 +144,9 @@ def _beside_parcel(ground: Ground, parcels: pd.DataFrame, border: Border) -> np.
     return _reaches(border, plane.gathered(land, i[beside], j[beside], len(parcels)))
 
 
-def _drive_side(ground: Ground, parcels: pd.DataFrame, border: Border, free: np.ndarray) -> np.ndarray:
+def _drive_side(
+    ground: Ground, parcels: pd.DataFrame, border: Border, free: np.ndarray
+) -> np.ndarray:
     """The side where most paving reaches free border: at least a walk's width of it, and no other
     side half as much."""
     paving, i, j = _near(ground, parcels, "paving", _GAP_M)
@@ -207,7 +211,9 @@ def _cut(lawn: np.ndarray, house: np.ndarray, front_deg: np.ndarray, least_m2: f
     return plane.tidy(plane.overlaid(shapely.intersection, yards, thrice)).reshape(-1, 3)
 
 
-def _without_scraps(parts: np.ndarray, owner: np.ndarray, yard: np.ndarray, size: int, least_m2: float) -> np.ndarray:
+def _without_scraps(
+    parts: np.ndarray, owner: np.ndarray, yard: np.ndarray, size: int, least_m2: float
+) -> np.ndarray:
     """Parts gathered by owner and yard. One under ``least_m2`` goes to the yard of the larger part
     it shares most border with: a wall that is not quite square to the street would else leave a
     wedge of another yard along it."""
@@ -221,7 +227,9 @@ def _without_scraps(parts: np.ndarray, owner: np.ndarray, yard: np.ndarray, size
     scrap, best = np.unique(i[order], return_index=True)
     yard, parts = yard.copy(), parts.copy()
     yard[small[scrap]] = yard[large[j[order[best]]]]
-    parts[small] = plane.buffered(parts[small], _HAIR_M)  # so that it grows together with what it joins
+    parts[small] = plane.buffered(
+        parts[small], _HAIR_M
+    )  # so that it grows together with what it joins
     key = owner * 3 + yard
     rows = np.argsort(key, kind="stable")
     return plane.united(parts, key[rows], rows, 3 * size)

@@ -28,21 +28,32 @@ __all__ = ["beside", "price", "seam_cost", "shared"]
 _ALTERNATES = ["alternate", "price", "difference"]
 
 
-def seam_cost(takes: Mapping[str, tuple[float, float]], rules: PriceRules, currency: str, unit: str) -> Money:
-    """What a seam costs by the bid's own unit costs, per ``unit`` ("ft" or "m"). ``takes``: item -> (SI quantity a metre of seam
-    takes, SI size of a purchase unit)."""
+def seam_cost(
+    takes: Mapping[str, tuple[float, float]], rules: PriceRules, currency: str, unit: str
+) -> Money:
+    """What a seam costs by the bid's own unit costs, per ``unit`` ("ft" or "m"). ``takes``: item ->
+    (SI quantity a metre of seam takes, SI size of a purchase unit)."""
     size, dimension = unit_factor(unit)
     amount = Decimal(0)
     for key, (quantity, package) in takes.items():
         money = getattr(rules.costs, ITEMS[key].cost)
-        amount += Decimal(quantity * size / (package if money.dimension is None else money.si)) * money.amount
+        amount += (
+            Decimal(quantity * size / (package if money.dimension is None else money.si))
+            * money.amount
+        )
     return Money(cents(amount), currency, unit, size, dimension)
 
 
 def price(
-    ground: Ground, plan: CutPlan, takeoff: Takeoff, products: Mapping[str, Product], rules: PriceRules, currency: str
+    ground: Ground,
+    plan: CutPlan,
+    takeoff: Takeoff,
+    products: Mapping[str, Product],
+    rules: PriceRules,
+    currency: str,
 ) -> Price:
-    """The priced bid. Raises `BidError` where a unit cost is in another currency than ``currency``."""
+    """The priced bid. Raises `BidError` where a unit cost is in another currency than
+    ``currency``."""
     items = takeoff.items[takeoff.items["scope_kind"] == "pool"]
     refuse_other_currencies(items, products, rules, currency)
     extras = extra_lines(ground, takeoff, rules)
@@ -67,15 +78,19 @@ def price(
 
 
 def beside(price: Price, alternates: Iterable[tuple[str, Price]], alone: Price) -> Price:
-    """The price with those of other runs of the bid beside it: alternates by title, and every lot bought ``alone``."""
+    """The price with those of other runs of the bid beside it: alternates by title, and every lot
+    bought ``alone``."""
     own = price.totals["price"]
-    rows = [(title, other.totals["price"], other.totals["price"] - own) for title, other in alternates]
+    rows = [
+        (title, other.totals["price"], other.totals["price"] - own) for title, other in alternates
+    ]
     table = pd.DataFrame(rows, columns=_ALTERNATES)
     return replace(price, alternates=table, lot_by_lot=alone.totals["price"])
 
 
 def _paid_twice(ground: Ground, areas: pd.DataFrame, currency: str) -> tuple[Finding, ...]:
-    """What the overlaps between areas add to the price: each at the price of the area that overlaps, in proportion to ground."""
+    """What the overlaps between areas add to the price: each at the price of the area that
+    overlaps, in proportion to ground."""
     if ground.overlaps is None or not len(ground.overlaps):
         return ()
     at = ground.overlaps["other_index"].to_numpy()

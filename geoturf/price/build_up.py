@@ -1,4 +1,5 @@
-"""The build-up: waste, contingency, sales tax, overhead, profit, bond, least price, each on the subtotal it names."""
+"""The build-up: waste, contingency, sales tax, overhead, profit, bond, least price, each on the
+subtotal it names."""
 
 from __future__ import annotations
 
@@ -37,7 +38,9 @@ class Step:
     cents: int
 
     def title(self) -> str:
-        return self.name.capitalize() + (f", {100 * self.rate:g} % of {self.on}" if self.rate else "")
+        return self.name.capitalize() + (
+            f", {100 * self.rate:g} % of {self.on}" if self.rate else ""
+        )
 
 
 def build_up(lines: pd.DataFrame, rules: PriceRules) -> list[Step]:
@@ -65,7 +68,9 @@ def price_cents(lines: pd.DataFrame, steps: list[Step]) -> int:
 
 def totals(lines: pd.DataFrame, steps: list[Step]) -> dict[str, Decimal]:
     """Direct cost by kind, its sum, each step, the cost (before overhead) and the price."""
-    out = {word: int(lines.loc[lines["kind"] == kind, "cents"].sum()) for kind, word in _KINDS.items()}
+    out = {
+        word: int(lines.loc[lines["kind"] == kind, "cents"].sum()) for kind, word in _KINDS.items()
+    }
     out["direct cost"] = int(lines["cents"].sum())
     for step in steps:
         out[step.name] = step.cents
@@ -79,14 +84,22 @@ def as_table(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
     """step, on (in words), base, rate (fraction), amount, subtotal (all up to here)."""
     subtotals = int(lines["cents"].sum()) + np.cumsum([step.cents for step in steps])
     rows = [
-        (step.name, step.on, decimal_of(step.base), step.rate, decimal_of(step.cents), decimal_of(subtotal))
+        (
+            step.name,
+            step.on,
+            decimal_of(step.base),
+            step.rate,
+            decimal_of(step.cents),
+            decimal_of(subtotal),
+        )
         for step, subtotal in zip(steps, subtotals, strict=True)
     ]
     return pd.DataFrame(rows, columns=["step", "on", "base", "rate", "amount", "subtotal"])
 
 
 def loads(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
-    """Lines-aligned cents: amount, each step's share by what it is reckoned on, cost and price (sums along the row)."""
+    """Lines-aligned cents: amount, each step's share by what it is reckoned on, cost and price
+    (sums along the row)."""
     out = pd.DataFrame({"amount": lines["cents"].to_numpy(np.int64)})
     material = lines["kind"].eq("material").to_numpy()
     for step in steps:

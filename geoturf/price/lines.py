@@ -18,8 +18,8 @@ from geoturf.records import records
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import GENERAL_SECTION, ITEMS
 
-# ``weigh``: the column of `Takeoff.areas` by which a line is shared among areas; ``row``: its row of `Takeoff.items`, -1 if none;
-# ``per_order``: quantity a purchase unit of that row
+# ``weigh``: the column of `Takeoff.areas` by which a line is shared among areas; ``row``: its row
+# of `Takeoff.items`, -1 if none; ``per_order``: quantity a purchase unit of that row
 COLUMNS = [
     "section",
     "phase",
@@ -86,7 +86,8 @@ def _amount(quantity: Decimal, money: units.Money) -> tuple[Decimal, str, Decima
 
 
 def _per_order(row: _Bought, money: units.Money, products: Mapping[str, Product]) -> float | None:
-    """What a purchase unit is in the unit of its price, where that is a measure; None where packages are counted."""
+    """What a purchase unit is in the unit of its price, where that is a measure; None where
+    packages are counted."""
     size = row.order_size
     if money.unit == row.order_unit or (money.dimension is None and row.key != "turf"):
         return None
@@ -109,20 +110,35 @@ def _turf_money(product: Product, width_m: float) -> units.Money:
 
 def extra_lines(ground: Ground, takeoff: Takeoff, rules: PriceRules) -> pd.DataFrame:
     """A line an extra of the bid and phase: by the site, by the phase or by surface."""
-    weights = takeoff.areas[["sites", "surface"]].groupby(ground.areas["phase"].astype(str), sort=False).sum()
+    weights = (
+        takeoff.areas[["sites", "surface"]]
+        .groupby(ground.areas["phase"].astype(str), sort=False)
+        .sum()
+    )
     lines = []
     for phase, sites, surface in weights.itertuples():
         for extra in rules.extras:
             money = extra.price
             counted = {"site": Decimal(round(sites)), "phase": Decimal(1)}
-            quantity = counted[money.unit] if money.unit in counted else _hundredths(surface / money.si)
+            quantity = (
+                counted[money.unit] if money.unit in counted else _hundredths(surface / money.si)
+            )
             told = (extra.section, phase, "extra", extra.kind, "", extra.title)
-            lines.append((*told, *_amount(quantity, money), "sites" if money.unit == "site" else "surface", -1, 1.0))
+            lines.append(
+                (
+                    *told,
+                    *_amount(quantity, money),
+                    "sites" if money.unit == "site" else "surface",
+                    -1,
+                    1.0,
+                )
+            )
     return pd.DataFrame(lines, columns=COLUMNS).astype({"per_order": float})
 
 
 def printed_lines(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
-    """The lines as printed: those of the work, then each step of the build-up, so that the column adds up to the price."""
+    """The lines as printed: those of the work, then each step of the build-up, so that the column
+    adds up to the price."""
     general = [
         (GENERAL_SECTION, "", step.name, "general", "", step.title(), Decimal(1), "lump", decimal_of(step.cents), step.cents, "",
          -1, 1.0)
@@ -143,11 +159,16 @@ def refuse_other_currencies(
 ) -> None:
     """Raises `BidError` with a finding for every cost in use that is in another currency."""
     costs = dict(rules.costs)
-    used = {f"price.costs.{key}": costs[key] for key in items["price_key"].unique() if costs.get(key) is not None}
+    used = {
+        f"price.costs.{key}": costs[key]
+        for key in items["price_key"].unique()
+        if costs.get(key) is not None
+    }
     for name in items.loc[items["key"] == "turf", "product"].unique():
         used[f"products.{name}.price"] = products[name].price
         used |= {
-            f"products.{name}.more_rolls.{n}.price": roll.price for n, roll in enumerate(products[name].more_rolls)
+            f"products.{name}.more_rolls.{n}.price": roll.price
+            for n, roll in enumerate(products[name].more_rolls)
         }
     used |= {f"price.extras.{n}.price": extra.price for n, extra in enumerate(rules.extras)}
     if rules.minimum is not None:
@@ -156,7 +177,9 @@ def refuse_other_currencies(
     if wrong:
         raise BidError(
             Finding(
-                "error", "currency", f"{name} is {money}, but the bid's currency is {currency}; give it in {currency}"
+                "error",
+                "currency",
+                f"{name} is {money}, but the bid's currency is {currency}; give it in {currency}",
             )
             for name, money in wrong.items()
         )

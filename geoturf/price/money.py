@@ -1,4 +1,5 @@
-"""Whole cents inside, Decimal outside; an amount is rounded once, where it arises, and shares of it add up."""
+"""Whole cents inside, Decimal outside; an amount is rounded once, where it arises, and shares of it
+add up."""
 
 from __future__ import annotations
 
@@ -23,15 +24,18 @@ def part_of(cents: int, rate: float) -> int:
     return cents_of(decimal_of(cents) * Decimal(str(rate)))
 
 
-#: exact halves of a cent, which a float may miss to either side, go up: far above what floats lose, far below a cent
+#: exact halves of a cent, which a float may miss to either side, go up: far above what floats lose,
+#: far below a cent
 HALF_UP = 1e-4
 
 
 def shared(cents: int, weights: ArrayLike) -> NDArray[np.int64]:
-    """``cents`` handed out by ``weights`` (n,), >= 0, in equal parts where all are zero: whole cents that add up exactly.
+    """``cents`` handed out by ``weights`` (n,), >= 0, in equal parts where all are zero: whole
+    cents that add up exactly.
 
-    Each part is the exact share of all up to it, rounded, less that of all before it. So a part is its exact share rounded up
-    or down, and is known without ranking all of them, as a spreadsheet must know it."""
+    Each part is the exact share of all up to it, rounded, less that of all before it. So a part is
+    its exact share rounded up or down, and is known without ranking all of them, as a spreadsheet
+    must know it."""
     running = np.cumsum(np.asarray(weights, float))
     if not len(running):
         return np.zeros(0, np.int64)

@@ -13,11 +13,14 @@ from geoturf.price.money import decimal_of, shared
 from geoturf.records import records
 
 
-def bearers(ground: Ground, takeoff: Takeoff, lines: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series]:
-    """Who bears each line: areas-aligned net quantities, and the name of the column that each line is shared by.
+def bearers(
+    ground: Ground, takeoff: Takeoff, lines: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.Series]:
+    """Who bears each line: areas-aligned net quantities, and the name of the column that each line
+    is shared by.
 
-    A line is borne by the areas of its phase: turf by those of its product, else by their net quantity of its item, and by
-    surface where they have none of it."""
+    A line is borne by the areas of its phase: turf by those of its product, else by their net
+    quantity of its item, and by surface where they have none of it."""
     net, product = takeoff.areas, ground.areas["product"]
     columns = {"surface": net["surface"]}
     borne = records(lines, _Line)
@@ -48,9 +51,11 @@ class _Line:
         return f"turf {self.product}" if self.weigh == "turf" else self.weigh
 
 
-def of_areas(ground: Ground, shares: pd.DataFrame, lines: pd.DataFrame, loads: pd.DataFrame) -> pd.DataFrame:
-    """Areas-aligned cents: cost, price. Of what the lines of a phase come to, each site bears, and in it each area, what it
-    takes of each line; ``lines`` have the column ``share``."""
+def of_areas(
+    ground: Ground, shares: pd.DataFrame, lines: pd.DataFrame, loads: pd.DataFrame
+) -> pd.DataFrame:
+    """Areas-aligned cents: cost, price. Of what the lines of a phase come to, each site bears, and
+    in it each area, what it takes of each line; ``lines`` have the column ``share``."""
     land = ground.areas
     out = pd.DataFrame(0, index=land.index, columns=["cost", "price"])
     for phase, rows in land.groupby(land["phase"].astype(str), sort=False).indices.items():
@@ -92,12 +97,18 @@ def of_phases(ground: Ground, areas: pd.DataFrame) -> pd.DataFrame:
 
 
 def schedule_of_values(lines: pd.DataFrame, loads: pd.DataFrame) -> pd.DataFrame:
-    """phase, section, title, amount, each step, price; phases as they come, sections ascending; adds up down and across."""
+    """phase, section, title, amount, each step, price; phases as they come, sections ascending;
+    adds up down and across."""
     titles = {row["value"]: row["title"] for row in data.table("masterformat")}
     phases = {name: place for place, name in enumerate(lines["phase"].unique())}
     keys = [lines["phase"].map(phases).rename("place"), lines["phase"], lines["section"]]
     table = (
-        loads.drop(columns="cost").groupby(keys, sort=True).sum().map(decimal_of).reset_index().drop(columns="place")
+        loads.drop(columns="cost")
+        .groupby(keys, sort=True)
+        .sum()
+        .map(decimal_of)
+        .reset_index()
+        .drop(columns="place")
     )
     table.insert(2, "title", table["section"].map(titles).fillna("Other"))
     return table

@@ -133,7 +133,9 @@ def _label(name: str, origin: tuple[str, str], labels: dict[str, list[tuple[str,
     return name if number == 1 else f"{name} ({number})"
 
 
-def _layer(held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bid, say: Say) -> Part | None:
+def _layer(
+    held: Held, claimed: Future[Claim], layer: Layer, label: str, bid: Bid, say: Say
+) -> Part | None:
     """One layer of one file, or None where nothing of it can be used (said)."""
     loaded = load(held, lambda names: columns.match(names, layer).needed(), say)
     if loaded is None:

@@ -33,7 +33,10 @@ _DELETED = b"*"  # the first byte of a dBASE row that is marked as deleted
 _PLACEMARK = re.compile(rb"<(?:\w+:)?Placemark[\s/>]")
 _BLOCK = 1 << 20
 _NAMED = 100_000  # more are lost only where a header lies: they are counted, not named
-_BY_PLACE = ("shapefile", "FlatGeobuf")  # formats whose reader numbers features by their place in the file, from 0
+_BY_PLACE = (
+    "shapefile",
+    "FlatGeobuf",
+)  # formats whose reader numbers features by their place in the file, from 0
 
 
 @dataclass(frozen=True)
@@ -71,7 +74,10 @@ def account(held: Held, claimed: Claim, loaded: Loaded, found: dict[str, str], s
     loaded = replace(loaded, ids=_records(held, claimed, loaded.ids))
     if held.item.format == "shapefile":
         if held.item.size(".dbf") is None:
-            say.warn("no-dbf", "its .dbf is missing: there are no attributes, and each shape is a site of its own")
+            say.warn(
+                "no-dbf",
+                "its .dbf is missing: there are no attributes, and each shape is a site of its own",
+            )
         missing = np.flatnonzero(shapely.is_missing(loaded.geometry))
         if missing.size:
             loaded.bad.update(_unreadable(held.item, loaded.ids, missing))
@@ -107,7 +113,9 @@ def _named(held: Held, claimed: Claim, came: list[int], count: int) -> dict[int,
     return dict.fromkeys(gone, _why(held))
 
 
-def _say_lost(held: Held, claimed: Claim, named: dict[int, str], count: int, found: dict[str, str], say: Say) -> None:
+def _say_lost(
+    held: Held, claimed: Claim, named: dict[int, str], count: int, found: dict[str, str], say: Say
+) -> None:
     """A finding for each reason, which names the record, or some of them."""
     reasons: dict[str, list[int]] = {}
     for record, why in named.items():
@@ -148,10 +156,18 @@ def _of_geopackage(held: Held) -> Claim:
     """Rows of the layer's table, counted by SQLite; a view may take for ever and is taken as GDAL
     reads it."""
     if held.item.member:
-        return Claim(pyogrio.read_info(held.item.dataset, layer=held.layer, force_feature_count=True)["features"])
+        return Claim(
+            pyogrio.read_info(held.item.dataset, layer=held.layer, force_feature_count=True)[
+                "features"
+            ]
+        )
     table = held.layer.replace('"', '""')
-    with contextlib.closing(sqlite3.connect(f"{held.item.path.absolute().as_uri()}?mode=ro", uri=True)) as base:
-        kind = base.execute("select type from sqlite_master where name = ?", (held.layer,)).fetchone()
+    with contextlib.closing(
+        sqlite3.connect(f"{held.item.path.absolute().as_uri()}?mode=ro", uri=True)
+    ) as base:
+        kind = base.execute(
+            "select type from sqlite_master where name = ?", (held.layer,)
+        ).fetchone()
         if kind is None or kind[0] != "table":
             return Claim()
         return Claim(base.execute(f'select count(*) from "{table}"').fetchone()[0])
@@ -211,7 +227,9 @@ def _of_shapefile(held: Held) -> Claim:
     if index is None:
         return Claim()
     with held.item.opened(".shx") as file:
-        said = struct.unpack(">i", file.read(28)[24:])[0] * 2  # the file's length by its header, in words of two bytes
+        said = (
+            struct.unpack(">i", file.read(28)[24:])[0] * 2
+        )  # the file's length by its header, in words of two bytes
     shapes = (min(index, said) - _HEADER) // 8
     return Claim(max(shapes, _Rows.of(held).least))
 
@@ -254,9 +272,7 @@ def _row_fault(file: IO[bytes], rows: _Rows, record: int, otherwise: str) -> str
     if rows.whole < min(record, rows.said):
         return f"its .dbf is cut short ({counted(rows.whole, 'row')} of the {rows.said:,} it says); send it again"
     if record > rows.said:
-        return (
-            f"its .dbf has {counted(rows.said, 'row')}, fewer than there are shapes; send .shp and .dbf of one export"
-        )
+        return f"its .dbf has {counted(rows.said, 'row')}, fewer than there are shapes; send .shp and .dbf of one export"
     file.seek(rows.first + (record - 1) * rows.size)
     if file.read(1) == _DELETED:
         return "its row in the .dbf is marked as deleted; take the mark off, or pack the file if it is meant"

@@ -34,18 +34,30 @@ def by_arrow(held: Held, keep: Keep, encoding: str | None = None) -> Loaded:
     """What GDAL hands over in batches. Their columns are the feature's number, the fields in the
     file's order, the geometry: taken by place, since a field may be called like one of the
     others."""
-    options = {"layer": held.layer or None, "encoding": encoding, "return_fids": True, "use_pyarrow": True}
+    options = {
+        "layer": held.layer or None,
+        "encoding": encoding,
+        "return_fids": True,
+        "use_pyarrow": True,
+    }
     with pyogrio.raw.open_arrow(held.item.dataset, batch_size=_BATCH, **options) as (meta, reader):
         columns = [str(name) for name in meta["fields"]]
         wanted = keep(columns)
         places = [1 + columns.index(name) for name in wanted]
-        schema = pa.schema([reader.schema.field(place).with_name(n) for place, n in zip(places, wanted, strict=True)])
+        schema = pa.schema(
+            [
+                reader.schema.field(place).with_name(n)
+                for place, n in zip(places, wanted, strict=True)
+            ]
+        )
         ids = []
 
         def batches() -> Iterator[tuple[pa.Array, pa.RecordBatch]]:
             for batch in reader:
                 ids.append(batch.column(0).to_numpy())
-                fields = pa.RecordBatch.from_arrays([batch.column(p) for p in places], schema=schema)
+                fields = pa.RecordBatch.from_arrays(
+                    [batch.column(p) for p in places], schema=schema
+                )
                 yield batch.column(batch.num_columns - 1), fields
 
         found, table = _all_built(batches(), schema)
@@ -53,7 +65,9 @@ def by_arrow(held: Held, keep: Keep, encoding: str | None = None) -> Loaded:
     return Loaded(numbers, *found, tuple(columns), table, meta["crs"])
 
 
-def _all_built(batches: Iterable[tuple[pa.Array, pa.RecordBatch]], schema: pa.Schema) -> tuple[Built, pa.Table]:
+def _all_built(
+    batches: Iterable[tuple[pa.Array, pa.RecordBatch]], schema: pa.Schema
+) -> tuple[Built, pa.Table]:
     """Geometry and fields of all batches. Threads build and check geometry while the next batches
     are read (which lets go of the interpreter)."""
     jobs, fields = [], []
@@ -112,7 +126,10 @@ def by_parquet(held: Held, keep: Keep) -> Loaded:
     with parquet.ParquetFile(path) as file:
         batches = file.iter_batches(_BATCH, columns=list(dict.fromkeys([name, *wanted])))
         fields = pa.schema([schema.field(one) for one in wanted])
-        parts = ((batch.column(name), batch.select(wanted).replace_schema_metadata(None)) for batch in batches)
+        parts = (
+            (batch.column(name), batch.select(wanted).replace_schema_metadata(None))
+            for batch in batches
+        )
         found, table = _all_built(parts, fields)
     crs = geo["columns"][name].get("crs", "OGC:CRS84")
     return Loaded(np.arange(len(found[0])), *found, tuple(schema.names), table, crs)

@@ -42,11 +42,33 @@ _MAGIC = {
 #: the parts of a shapefile that geoturf reads
 SHAPEFILE_PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
 #: what lies beside GIS files without being one
-_BESIDE = {*SHAPEFILE_PARTS, ".sbn", ".sbx", ".qix", ".qmd", ".qml", ".xml", ".txt", ".md", ".csv", ".pdf", ".toml", ""}
+_BESIDE = {
+    *SHAPEFILE_PARTS,
+    ".sbn",
+    ".sbx",
+    ".qix",
+    ".qmd",
+    ".qml",
+    ".xml",
+    ".txt",
+    ".md",
+    ".csv",
+    ".pdf",
+    ".toml",
+    "",
+}
 _ELSEWHERE = re.compile(r"^/vsi|://|^\s*[<{]|^(?![A-Za-z]:[\\/])[A-Za-z_0-9]{2,}:", re.IGNORECASE)
 _HEAD = 65_536
 _LARGEST_KML = 1 << 30  # bytes; GDAL reads KML whole, into several times as much memory
-BAD_ZIP = (zipfile.BadZipFile, NotImplementedError, RuntimeError, ValueError, EOFError, OSError, zlib.error)
+BAD_ZIP = (
+    zipfile.BadZipFile,
+    NotImplementedError,
+    RuntimeError,
+    ValueError,
+    EOFError,
+    OSError,
+    zlib.error,
+)
 _KML = re.compile(rb"\A(?:\xef\xbb\xbf)?(?:\s|<\?.*?\?>|<!--.*?-->)*<(?:\w+:)?kml[\s>]", re.DOTALL)
 #: what GDAL's virtual drivers look for anywhere in a file's head, whatever else it is
 _VIRTUAL = re.compile(rb"OGRVRTDataSource|OGRWFSDataSource|gdal_streamed_alg", re.IGNORECASE)
@@ -92,7 +114,10 @@ class Item:
             with (self._beside(suffix) if suffix else self.path).open("rb") as file:
                 yield file
             return
-        with zipfile.ZipFile(self.path) as archive, archive.open(self._within(archive, suffix)) as file:
+        with (
+            zipfile.ZipFile(self.path) as archive,
+            archive.open(self._within(archive, suffix)) as file,
+        ):
             yield file
 
     def size(self, suffix: str) -> int | None:
@@ -115,7 +140,11 @@ class Item:
         """The member's name in its zip, or that of a part beside it."""
         if not suffix:
             return self.member
-        same = {PurePosixPath(n).with_suffix(""): n for n in archive.namelist() if n.lower().endswith(suffix)}
+        same = {
+            PurePosixPath(n).with_suffix(""): n
+            for n in archive.namelist()
+            if n.lower().endswith(suffix)
+        }
         name = same.get(self.name.with_suffix(""))
         if name is None:
             raise FileNotFoundError(suffix)
@@ -125,7 +154,10 @@ class Item:
         """Size and time of the last change of the file (of all parts of a shapefile): another
         stamp, another content."""
         try:
-            return " ".join(f"{stat.st_size}.{stat.st_mtime_ns}" for stat in (path.stat() for path in _parts(self)))
+            return " ".join(
+                f"{stat.st_size}.{stat.st_mtime_ns}"
+                for stat in (path.stat() for path in _parts(self))
+            )
         except OSError:
             return "gone"
 
@@ -157,7 +189,9 @@ def find(given: str, folder: str, say: Say) -> list[Item]:
         return _folder(path, given, say)
     if os.path.lexists(path):
         return _file(path, given, say)
-    found = sorted(Path(p) for p in glob.glob(str(path), recursive=True)) if glob.has_magic(given) else []  # noqa: PTH207
+    found: list[Path] = []
+    if glob.has_magic(given):
+        found = sorted(map(Path, glob.glob(str(path), recursive=True)))  # noqa: PTH207
     found = [p for p in found if p.suffix.lower() in (*FORMATS, ".zip")]
     if "**" in given:
         found = _without_reports(found, Path(folder, given.split("**")[0]), say)
@@ -189,7 +223,11 @@ def _folder(path: Path, given: str, say: Say) -> list[Item]:
         say.warn("not-read", f"not read, being no {TAKEN}: {listed(others)}")
     if not taken and say.to.left_out == before:
         say.refuse("no-such-file", f"the folder holds no {TAKEN}")
-    return [i for p in taken for i in _file(p, f"{given.rstrip('/')}/{p.relative_to(path).as_posix()}", say)]
+    return [
+        i
+        for p in taken
+        for i in _file(p, f"{given.rstrip('/')}/{p.relative_to(path).as_posix()}", say)
+    ]
 
 
 def _files_below(path: Path, given: str, say: Say) -> Iterator[Path]:
@@ -205,7 +243,10 @@ def _files_below(path: Path, given: str, say: Say) -> Iterator[Path]:
         links, reports = [p for p in seen if p.is_symlink()], [p for p in seen if _is_report(p)]
         if links:
             names = listed(_shown(p, path) for p in links)
-            say.warn("not-read", f"folders that are links are not entered: {names}; give their path itself")
+            say.warn(
+                "not-read",
+                f"folders that are links are not entered: {names}; give their path itself",
+            )
         if reports:
             _say_reports(reports, path, say)
         folders[:] = [p.name for p in seen if p not in links and p not in reports]
@@ -225,7 +266,8 @@ def _without_reports(found: list[Path], folder: Path, say: Say) -> list[Path]:
 
 def _say_reports(reports: list[Path], folder: Path, say: Say) -> None:
     say.note(
-        "own-report", f"reports that geoturf wrote are not read as input: {listed(_shown(p, folder) for p in reports)}"
+        "own-report",
+        f"reports that geoturf wrote are not read as input: {listed(_shown(p, folder) for p in reports)}",
     )
 
 
@@ -235,7 +277,13 @@ def _is_report(folder: Path) -> bool:
         content = json.loads((folder / "run.json").read_bytes())
     except (OSError, ValueError, RecursionError):
         return False
-    return isinstance(content, dict) and content.keys() >= {"version", "inputs", "settings", "counts", "cautions"}
+    return isinstance(content, dict) and content.keys() >= {
+        "version",
+        "inputs",
+        "settings",
+        "counts",
+        "cautions",
+    }
 
 
 def _hidden(name: str) -> bool:
@@ -247,7 +295,8 @@ def _file(path: Path, given: str, say: Say) -> list[Item]:
     suffix = path.suffix.lower()
     if not path.is_file():
         say.leave_out(
-            "unreadable", "is no regular file (a pipe, a device, a folder or a link to nothing); it is left out"
+            "unreadable",
+            "is no regular file (a pipe, a device, a folder or a link to nothing); it is left out",
         )
         return []
     try:
@@ -255,18 +304,23 @@ def _file(path: Path, given: str, say: Say) -> list[Item]:
             return _zip(path, given, say)
         if suffix == ".dbf" or suffix == ".shx":
             say.refuse(
-                "not-gis", f"is a part of a shapefile; name its .shp{nearest(path.stem + '.shp', _shapes(path))}"
+                "not-gis",
+                f"is a part of a shapefile; name its .shp{nearest(path.stem + '.shp', _shapes(path))}",
             )
             return []
         if suffix not in FORMATS:
             say.refuse("not-gis", f"is not a format geoturf reads; give a {TAKEN}")
             return []
-        if set("!;\n\r\t") & set(str(path.absolute())):  # pyogrio takes these for parts of an address
+        if set("!;\n\r\t") & set(
+            str(path.absolute())
+        ):  # pyogrio takes these for parts of an address
             what = "a path (folders too) with '!', ';', a tab or a line break in it cannot be read"
             say.leave_out("unreadable", f"{what}; rename it. It is left out")
             return []
         with path.open("rb") as file:
-            fault = _fault(file.read(_HEAD), FORMATS[suffix], path.stat().st_size) or _part_fault(path, suffix)
+            fault = _fault(file.read(_HEAD), FORMATS[suffix], path.stat().st_size) or _part_fault(
+                path, suffix
+            )
     except OSError as error:
         fault = f"cannot be opened: {error.strerror}"
     if fault:
@@ -279,7 +333,9 @@ def _part_fault(path: Path, suffix: str) -> str:
     """Why a part of a shapefile cannot be opened, or nothing."""
     if suffix != ".shp":
         return ""
-    for part in (p for low in SHAPEFILE_PARTS for p in {path.with_suffix(low), path.with_suffix(low.upper())}):
+    for part in (
+        p for low in SHAPEFILE_PARTS for p in {path.with_suffix(low), path.with_suffix(low.upper())}
+    ):
         if os.path.lexists(part) and not part.is_file():
             return f"its {part.suffix} is no regular file"
         try:
@@ -297,7 +353,11 @@ def _shapes(path: Path) -> list[str]:
 def _zip(path: Path, given: str, say: Say) -> list[Item]:
     try:
         with zipfile.ZipFile(path) as archive:
-            names = [n for n in archive.namelist() if PurePosixPath(n).suffix.lower() in FORMATS and not _hidden(n)]
+            names = [
+                n
+                for n in archive.namelist()
+                if PurePosixPath(n).suffix.lower() in FORMATS and not _hidden(n)
+            ]
             faults = {name: _member_fault(archive, name) for name in sorted(names)}
     except BAD_ZIP as error:
         say.leave_out("unreadable", f"is no zip that can be opened ({error}); the file is left out")
@@ -309,7 +369,10 @@ def _zip(path: Path, given: str, say: Say) -> list[Item]:
             say.leave_out("unreadable", f"{fault}; it is left out", layer=name)
     good = [name for name, fault in faults.items() if not fault]
     stems = [PurePosixPath(name).stem for name in good]
-    return [Item(given, path, name, stems.count(stem) > 1) for name, stem in zip(good, stems, strict=True)]
+    return [
+        Item(given, path, name, stems.count(stem) > 1)
+        for name, stem in zip(good, stems, strict=True)
+    ]
 
 
 def _member_fault(archive: zipfile.ZipFile, name: str) -> str:
@@ -330,7 +393,9 @@ def _fault(head: bytes, kind: str, size: int) -> str:
     if _VIRTUAL.search(head):
         return "is a virtual dataset, which may point anywhere"
     if kind == "KML" and size > _LARGEST_KML:
-        return f"is KML of {size / 2**30:,.1f} GiB, more than is read (1 GiB): send it as GeoPackage"
+        return (
+            f"is KML of {size / 2**30:,.1f} GiB, more than is read (1 GiB): send it as GeoPackage"
+        )
     if kind == "KML":
         return "" if _KML.match(head) else "is no KML, whatever its name says"
     if not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):

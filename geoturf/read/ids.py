@@ -49,7 +49,9 @@ def _fill_past(area: np.ndarray, rows: np.ndarray, empty: np.ndarray) -> None:
         area[row] = next(free)
 
 
-def known_products(table: Columns, found: dict[str, str], default: str, products: list[str], say: Say) -> None:
+def known_products(
+    table: Columns, found: dict[str, str], default: str, products: list[str], say: Say
+) -> None:
     """Where no bid file says which products there are: what a file's column names is taken for the
     default in place, and told."""
     column = table.texts.get("product")

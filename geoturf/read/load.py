@@ -44,7 +44,9 @@ def load(held: Held, keep: Keep, say: Say) -> Loaded | None:
             continue
         if loaded is not None:
             if way is walk:
-                why = f"could not be read in bulk ({_why(failed, held.item)}) and was read one by one"
+                why = (
+                    f"could not be read in bulk ({_why(failed, held.item)}) and was read one by one"
+                )
                 say.warn("walked", f"{why}; text that cannot be read is taken as not given")
             return loaded
     what = f"cannot be read as {held.item.format}: {_why(failed, held.item)}"
@@ -68,7 +70,10 @@ def _recoded(held: Held, keep: Keep, say: Say) -> Loaded | None:
     if held.item.format != "shapefile":
         return None
     loaded = by_arrow(held, keep, "cp1252")
-    say.warn("encoding", "its text is not in the encoding it declares; read as Windows-1252: check accented names")
+    say.warn(
+        "encoding",
+        "its text is not in the encoding it declares; read as Windows-1252: check accented names",
+    )
     return loaded
 
 
@@ -84,7 +89,9 @@ def _plain(held: Held, keep: Keep, say: Say) -> Loaded | None:
     fine, rough = shapely.area(loaded.geometry), shapely.area(coarse)
     for row in np.flatnonzero(np.abs(fine - rough) > 1e-12 * fine):
         curve = fine[row] + (fine[row] - rough[row]) / 3
-        change = f"its curves are drawn as chords of {_ARC_STEP_DEG:g} degree, which changes its area by"
+        change = (
+            f"its curves are drawn as chords of {_ARC_STEP_DEG:g} degree, which changes its area by"
+        )
         say.warn("curves", f"{change} {fine[row] / curve - 1:+.3%}", feature=str(loaded.ids[row]))
     return loaded
 
@@ -100,8 +107,12 @@ def _arcs(step_deg: float) -> Iterator[None]:
 
 
 def _read(held: Held, keep: Keep) -> Loaded:
-    meta, ids, wkb, fields = pyogrio.raw.read(held.item.dataset, layer=held.layer or None, return_fids=True)
+    meta, ids, wkb, fields = pyogrio.raw.read(
+        held.item.dataset, layer=held.layer or None, return_fids=True
+    )
     names = [str(name) for name in meta["fields"]]
     wanted = keep(names)
-    table = pa.table({name: pa.array(list(fields[names.index(name)]), from_pandas=True) for name in wanted})
+    table = pa.table(
+        {name: pa.array(list(fields[names.index(name)]), from_pandas=True) for name in wanted}
+    )
     return Loaded(ids, *built(wkb), tuple(names), table, meta["crs"])

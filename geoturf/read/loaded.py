@@ -14,7 +14,9 @@ import shapely
 from geoturf.read.shapes import untouched
 
 Keep = Callable[[Sequence[str]], list[str]]  # of these columns, the ones wanted
-_CURVES = range(8, 13)  # WKB types of circular strings and what is made of them (ISO 19125, OGC 06-103r4)
+_CURVES = range(
+    8, 13
+)  # WKB types of circular strings and what is made of them (ISO 19125, OGC 06-103r4)
 
 
 class Built(NamedTuple):
@@ -128,4 +130,7 @@ def _mended(wkb: bytes) -> tuple[Any, str]:
     mended = shapely.from_wkb(wkb, on_invalid="fix")
     if "closed" in why and mended is not None and shapely.get_num_coordinates(mended) >= 4:
         return mended, "its ring was not closed"
-    return None, "its ring has too few points" if "oints" in why else "its geometry cannot be decoded"
+    return (
+        None,
+        "its ring has too few points" if "oints" in why else "its geometry cannot be decoded",
+    )

@@ -62,7 +62,10 @@ def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
         try:
             held += layers(item)
         except Exception as error:  # a damaged file makes the readers raise anything
-            say.leave_out("unreadable", f"cannot be read as {item.format}: {reason(error, item)}; it is left out")
+            say.leave_out(
+                "unreadable",
+                f"cannot be read as {item.format}: {reason(error, item)}; it is left out",
+            )
             return []
     names = [one.name for one in held]
     if not held:
@@ -70,10 +73,16 @@ def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
     if wanted == "*" or not held:
         return held
     if not wanted and len(held) > 1:
-        say.refuse("several-layers", f'holds {len(held)} layers ({listed(names)}); say which: layer = "{names[0]}"')
+        say.refuse(
+            "several-layers",
+            f'holds {len(held)} layers ({listed(names)}); say which: layer = "{names[0]}"',
+        )
         return []
     if wanted and wanted not in names and not (len(held) == 1 and not held[0].inner):
-        say.refuse("no-such-layer", f"has no layer '{wanted}'{nearest(wanted, names)}; it holds {listed(names)}")
+        say.refuse(
+            "no-such-layer",
+            f"has no layer '{wanted}'{nearest(wanted, names)}; it holds {listed(names)}",
+        )
         return []
     return [one for one in held if one.name == wanted] if wanted in names else held
 
@@ -134,11 +143,20 @@ def _look_pyogrio(held: Held, sample: int) -> Held:
         return _look_parquet(held, sample)
     layer = held.layer or None
     info = pyogrio.read_info(held.item.dataset, layer=layer, force_feature_count=True)
-    _, _, _, fields = pyogrio.raw.read(held.item.dataset, layer=layer, read_geometry=False, max_features=sample)
+    _, _, _, fields = pyogrio.raw.read(
+        held.item.dataset, layer=layer, read_geometry=False, max_features=sample
+    )
     names = tuple(str(name) for name in info["fields"])
     values = tuple(tuple(field.tolist()) for field in fields)
     geometry = info["geometry_type"] or "Unknown"
-    return replace(held, columns=names, values=values, geometry=geometry, count=info["features"], crs=info["crs"] or "")
+    return replace(
+        held,
+        columns=names,
+        values=values,
+        geometry=geometry,
+        count=info["features"],
+        crs=info["crs"] or "",
+    )
 
 
 def _look_parquet(held: Held, sample: int) -> Held:

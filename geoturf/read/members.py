@@ -15,10 +15,13 @@ from typing import IO, Any
 
 _BLOCK = 1 << 22  # bytes read at a time
 _LONGEST = 1 << 27  # letters of a ring
-#: positions, one after another: most of the text, and nothing to do with what a member is. They are taken for one number
+#: positions, one after another: most of the text, and nothing to do with what a member is. They are
+#: taken for one number
 _POSITIONS = re.compile(r"\[[-+0-9.eE\s]+,[-+0-9.eE,\s]+\](?:\s*,\s*\[[-+0-9.eE,\s]+\])*")
 _AFTER = tuple(',:]}{[" \t\r\n\x1e')  # what may stand after a value
-_GAP = re.compile(r"[\s\x1e]*")  # between two texts of a sequence there may also stand a record separator (RFC 8142)
+_GAP = re.compile(
+    r"[\s\x1e]*"
+)  # between two texts of a sequence there may also stand a record separator (RFC 8142)
 
 
 BROKEN = object()
@@ -87,7 +90,9 @@ class _Text:
     def __init__(self, file: IO[bytes]):
         self.file, self.decode = file, codecs.getincrementaldecoder("utf-8-sig")("replace").decode
         self.text, self.at, self.ended = "", 0, False
-        self.rest = ""  # what was read past the last quote or ring: positions may go on in the next block
+        self.rest = (
+            ""  # what was read past the last quote or ring: positions may go on in the next block
+        )
         self.parse = json.JSONDecoder().raw_decode
 
     def more(self, size: int) -> None:
@@ -131,7 +136,9 @@ class _Text:
                 if self.ended:
                     raise NotJson(str(error)) from None
             else:
-                if self.ended or self.text[end : end + 1] in _AFTER:  # 1.5 may have been read as far as 1.
+                if (
+                    self.ended or self.text[end : end + 1] in _AFTER
+                ):  # 1.5 may have been read as far as 1.
                     self.at = end
                     return value
             self.more(size)

@@ -11,8 +11,8 @@ import shapely
 
 from geoturf.read.say import Say, counted
 
-# Further than this from where a CRS is used, coordinates are not in it (a state in one UTM zone is 5
-# off).
+# Further than this from where a CRS is used, coordinates are not in it (a state in one UTM zone is
+# 5 off).
 _FAR_DEG = 6.0
 _OFF_DEG = 1.0  # further than this is told
 _LONG = 100  # letters of a CRS that a message repeats
@@ -36,7 +36,9 @@ def crs_of(found: Any, stated: str, boxes: np.ndarray, say: Say) -> Any:
         crs, own = known(stated), known(found)
         if crs is None or not _on_earth(crs) or not _leads_to_degrees(crs):
             shown = stated if len(stated) <= _LONG else f"{stated[:_LONG]}..."
-            say.refuse("unknown-crs", f"crs = '{shown}' is no CRS that PROJ knows; write it like EPSG:2272")
+            say.refuse(
+                "unknown-crs", f"crs = '{shown}' is no CRS that PROJ knows; write it like EPSG:2272"
+            )
             return None
         if own is not None and own != crs:
             say.note("crs-overridden", f"the file says {own.name}; the bid's {crs.name} is used")
@@ -118,8 +120,12 @@ def far_from(crs: Any, boxes: np.ndarray) -> np.ndarray:
     if crs.is_geographic:
         can_be = (np.abs(x) <= 360) & (np.abs(y) <= 90 + 1e-9)
         return np.where(can_be.all(axis=1), 0.0, np.inf)
-    corners = geopandas.GeoSeries(shapely.points(x.ravel(), y.ravel()), crs=crs).to_crs(crs.geodetic_crs)
-    degrees = np.degrees(crs.geodetic_crs.axis_info[0].unit_conversion_factor)  # 1, but of grads 0.9
+    corners = geopandas.GeoSeries(shapely.points(x.ravel(), y.ravel()), crs=crs).to_crs(
+        crs.geodetic_crs
+    )
+    degrees = np.degrees(
+        crs.geodetic_crs.axis_info[0].unit_conversion_factor
+    )  # 1, but of grads 0.9
     lon, lat = (degrees * c.reshape(-1, 4) for c in (corners.x.to_numpy(), corners.y.to_numpy()))
     lon += _meridian_deg(crs)
     there = np.isfinite(lon).all(axis=1) & np.isfinite(lat).all(axis=1)
@@ -149,7 +155,9 @@ def turn(crs: Any) -> float:
         or "Oblique" in way.method_name
     ):
         return np.inf
-    west, east = (geopandas.GeoSeries([shapely.Point(lon, 0)], crs=4326).to_crs(crs).x[0] for lon in _HALVES)
+    west, east = (
+        geopandas.GeoSeries([shapely.Point(lon, 0)], crs=4326).to_crs(crs).x[0] for lon in _HALVES
+    )
     return float(2 * (east - west))
 
 

@@ -29,7 +29,12 @@ def _star_shaped(data: np.ndarray, at: np.ndarray) -> np.ndarray:
     found = np.zeros(len(at) - 1, np.bool_)
     for k in range(len(at) - 1):
         start, size = at[k], at[k + 1] - at[k]
-        if size < _HEAD + 64 or data[start] != 1 or _whole(data, start + 1) != 3 or _whole(data, start + 5) != 1:
+        if (
+            size < _HEAD + 64
+            or data[start] != 1
+            or _whole(data, start + 1) != 3
+            or _whole(data, start + 5) != 1
+        ):
             continue
         n = _whole(data, start + 9)
         if size != _HEAD + 16 * n:
@@ -42,7 +47,9 @@ def _star_shaped(data: np.ndarray, at: np.ndarray) -> np.ndarray:
 @jit
 def _whole(data: np.ndarray, at: int) -> int:
     """Little-endian unsigned number of four bytes."""
-    value: int = data[at] + 256 * (data[at + 1] + 256 * (data[at + 2] + 256 * np.int64(data[at + 3])))
+    value: int = data[at] + 256 * (
+        data[at + 1] + 256 * (data[at + 2] + 256 * np.int64(data[at + 3]))
+    )
     return value
 
 
@@ -61,7 +68,12 @@ def _seen_from_within(points: np.ndarray, n: int) -> bool:
     for k in range(n):
         reach = max(reach, abs(points[2 * k] - x), abs(points[2 * k + 1] - y))
     for k in range(n - 1):
-        x0, y0, x1, y1 = points[2 * k] - x, points[2 * k + 1] - y, points[2 * k + 2] - x, points[2 * k + 3] - y
+        x0, y0, x1, y1 = (
+            points[2 * k] - x,
+            points[2 * k + 1] - y,
+            points[2 * k + 2] - x,
+            points[2 * k + 3] - y,
+        )
         turn = x0 * y1 - x1 * y0
         if not np.isfinite(turn):
             return False

@@ -25,7 +25,9 @@ class Say:
     to: Gathered
     file: str = ""
     layer: str = ""
-    named: Callable[[str], dict[str, str]] | None = None  # a feature's site and area, where they are known
+    named: Callable[[str], dict[str, str]] | None = (
+        None  # a feature's site and area, where they are known
+    )
 
     def at(self, file: str = "", layer: str = "") -> Say:
         return replace(self, file=file or self.file, layer=layer or self.layer)

@@ -14,7 +14,16 @@ from geoturf.read.say import Say, counted, listed
 REPAIR_LIMIT = 0.001  # a repair that changes an area by more is no repair
 QUIET = 1e-6  # one that changes it by no more is a note
 _POLYGON, _MULTIPOLYGON, _COLLECTION = 3, 6, 7
-_KINDS = ("point", "line", "ring", "polygon", "set of points", "set of lines", "polygons", "collection")
+_KINDS = (
+    "point",
+    "line",
+    "ring",
+    "polygon",
+    "set of points",
+    "set of lines",
+    "polygons",
+    "collection",
+)
 
 
 def untouched(shapes: np.ndarray, known: np.ndarray | None = None) -> np.ndarray:
@@ -42,7 +51,10 @@ def unwrapped(shapes: np.ndarray, boxes: np.ndarray, turn: float) -> tuple[np.nd
         parts = shapely.get_parts(shapes[row])
         wide = shapely.bounds(parts)[:, [0, 2]] @ [-1, 1] > turn / 2
         if wide.any():
-            near = [_short_way(part, turn) if far else part for part, far in zip(parts, wide, strict=True)]
+            near = [
+                _short_way(part, turn) if far else part
+                for part, far in zip(parts, wide, strict=True)
+            ]
             out[row] = near[0] if len(near) == 1 else type(shapes[row])(near)
             changed.append(row)
     return out, np.array(changed, dtype=int)
@@ -142,7 +154,10 @@ def winding(shapes: np.ndarray, say: Say) -> None:
     shells = shapely.get_exterior_ring(parts)
     wrong = int((~shapely.is_ccw(shells)).sum())
     if wrong:
-        say.note("winding", f"{counted(wrong, 'shell')} of {len(shells):,} wound clockwise; read as meant")
+        say.note(
+            "winding",
+            f"{counted(wrong, 'shell')} of {len(shells):,} wound clockwise; read as meant",
+        )
 
 
 def flat(shapes: np.ndarray) -> np.ndarray:
@@ -169,12 +184,16 @@ def heights(shapes: np.ndarray) -> np.ndarray:
     if not deep.size:
         return out
     parts, owner = shapely.get_parts(shapes[deep], return_index=True)
-    lines = np.where(shapely.get_type_id(parts) == _POLYGON, shapely.get_exterior_ring(parts), parts)
+    lines = np.where(
+        shapely.get_type_id(parts) == _POLYGON, shapely.get_exterior_ring(parts), parts
+    )
     points, line = shapely.get_coordinates(lines, include_z=True, return_index=True)
     steps, middle = np.diff(points[:, :2], axis=0), (points[1:, 2] + points[:-1, 2]) / 2
     known = (line[1:] == line[:-1]) & np.isfinite(middle)
     length, whose = np.hypot(*steps[known].T), owner[line[1:][known]]
-    total, weighed = (np.bincount(whose, w, minlength=len(deep)) for w in (length, length * middle[known]))
+    total, weighed = (
+        np.bincount(whose, w, minlength=len(deep)) for w in (length, length * middle[known])
+    )
     with np.errstate(invalid="ignore"):
         out[deep] = weighed / total
     return out
@@ -185,13 +204,18 @@ def tell_depth(shapes: np.ndarray, height: np.ndarray, unit: str, priced: bool, 
     ``unit``: what the bid takes elevations in, if it does."""
     known = height[np.isfinite(height)]
     if known.size:
-        what = f"heights of {counted(known.size, 'feature')} ({known.min():,.6g} to {known.max():,.6g}"
+        what = (
+            f"heights of {counted(known.size, 'feature')} ({known.min():,.6g} to {known.max():,.6g}"
+        )
         mend = '; z = "m" or z = "ft" in its layer takes them as elevations' if priced else ""
         told = f"{what} {unit}) are taken as elevations" if unit else f"{what}) are not used{mend}"
         say.note("heights" if unit else "flattened", told)
     rest = int((shapely.get_coordinate_dimension(shapes) > 2).sum()) - known.size
     if rest:
-        say.note("flattened", f"measures or empty heights of {counted(rest, 'feature')} dropped; x and y are used")
+        say.note(
+            "flattened",
+            f"measures or empty heights of {counted(rest, 'feature')} dropped; x and y are used",
+        )
 
 
 def drawn(shapes: np.ndarray, ids: np.ndarray, say: Say) -> np.ndarray:
@@ -232,7 +256,9 @@ def polygons(
     return shapes, kept
 
 
-def _without_empty_rings(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray) -> list[tuple[str, str]]:
+def _without_empty_rings(
+    shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray
+) -> list[tuple[str, str]]:
     """Drops rings without any point; (feature, fault) of the shapes that had some."""
     rows = np.flatnonzero(kept)
     rows = rows[_with_empty_rings(shapes[rows])]
@@ -251,7 +277,10 @@ def _tell_quiet(quiet: list[tuple[str, str]], say: Say) -> None:
         for feature, why in quiet:
             kinds.setdefault(why.split(" at ")[0], []).append(feature)
         which = "; ".join(f"{why} (features {listed(features)})" for why, features in kinds.items())
-        say.note("repaired", f"{counted(len(quiet), 'repair')} that change no area by a millionth: {which}")
+        say.note(
+            "repaired",
+            f"{counted(len(quiet), 'repair')} that change no area by a millionth: {which}",
+        )
 
 
 def _areal_only(
@@ -265,7 +294,9 @@ def _areal_only(
         parts = shapely.get_parts(shapely.get_parts(shapes[row]))
         polygons = parts[shapely.get_type_id(parts) == _POLYGON]
         if len(polygons):
-            say.warn("mixed-geometry", "is a collection; only its polygons are used", feature=feature)
+            say.warn(
+                "mixed-geometry", "is a collection; only its polygons are used", feature=feature
+            )
             shapes[row] = shapely.MultiPolygon(polygons) if len(polygons) > 1 else polygons[0]
         else:
             kept[row] = False
@@ -273,7 +304,9 @@ def _areal_only(
             pass_over("not-a-polygon", f"{what}; it is left out", feature=feature)
 
 
-def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], quiet: list[tuple[str, str]], say: Say) -> Any:
+def _repaired(
+    shape: Any, feature: str, leave_out: Callable[..., None], quiet: list[tuple[str, str]], say: Say
+) -> Any:
     """The repaired shape, or None where a repair would be a guess. Two readings of the ring must
     agree: by structure (what the shell encloses less what the holes do) and by line work (what the
     lines enclose an odd number of times)."""
@@ -292,7 +325,9 @@ def _repaired(shape: Any, feature: str, leave_out: Callable[..., None], quiet: l
         told = "it encloses no clear area"
         if np.isfinite(worst):
             told = f"a repair would change its area by {worst:+.2%}"
-        leave_out("beyond-repair", f"{why}; {told}, so it is left out: draw it again", feature=feature)
+        leave_out(
+            "beyond-repair", f"{why}; {told}, so it is left out: draw it again", feature=feature
+        )
         return None
     if abs(change) <= QUIET:
         quiet.append((feature, why))

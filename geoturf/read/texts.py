@@ -46,7 +46,9 @@ def same(text: str, n: int) -> Texts:
 def of(texts: np.ndarray) -> Texts:
     """From (n,) str."""
     at: dict[str, int] = {}  # pandas takes a text for the same as what stands in it before a NUL
-    codes = np.fromiter((at.setdefault(text, len(at)) for text in texts.tolist()), np.intp, len(texts))
+    codes = np.fromiter(
+        (at.setdefault(text, len(at)) for text in texts.tolist()), np.intp, len(texts)
+    )
     return Texts(codes, np.array(list(at), object))
 
 
@@ -58,7 +60,8 @@ def together(columns: Sequence[Texts]) -> Texts:
     codes = [one.codes + before for one, before in zip(columns, first, strict=False)]
     none = np.empty(0, object)
     return _once(
-        np.concatenate([np.empty(0, np.intp), *codes]), np.concatenate([none, *(one.values for one in columns)])
+        np.concatenate([np.empty(0, np.intp), *codes]),
+        np.concatenate([none, *(one.values for one in columns)]),
     )
 
 
@@ -84,7 +87,9 @@ def _as_text(column: pa.ChunkedArray) -> pa.ChunkedArray:
     try:
         return column.cast(pa.string())
     except pa.ArrowException:
-        return pa.chunked_array([pa.array([None if v is None else str(v) for v in column.to_pylist()], pa.string())])
+        return pa.chunked_array(
+            [pa.array([None if v is None else str(v) for v in column.to_pylist()], pa.string())]
+        )
 
 
 def number_text(value: float) -> str:

@@ -15,7 +15,9 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter,
 
 from geoturf import units
 
-_SUFFIX = re.compile(r"_(?:kg_per_m[23]|kg_per_m|m2_per_h|m3_per_h|m_per_h|m2_per_m3|per_m2|m2|m3|m|kg|h)$")
+_SUFFIX = re.compile(
+    r"_(?:kg_per_m[23]|kg_per_m|m2_per_h|m3_per_h|m_per_h|m2_per_m3|per_m2|m2|m3|m|kg|h)$"
+)
 
 
 def key_of(name: str) -> str:
@@ -134,5 +136,12 @@ def rule(
     """A field of a rules class: its default as it would be written in a bid file, what it is, the
     usual range and the source. Values outside ``low`` .. ``high`` are taken, and noted by
     `geoturf.bid.unusual`; those outside ``least`` .. ``most`` are refused."""
-    extra = {"default": default, "low": low, "high": high, "source": source, "least": least, "most": most}
+    extra = {
+        "default": default,
+        "low": low,
+        "high": high,
+        "source": source,
+        "least": least,
+        "most": most,
+    }
     return Field(default=default, description=what, json_schema_extra=extra)

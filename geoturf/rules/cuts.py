@@ -19,17 +19,29 @@ class StockPiece(Rules):
 class CutRules(Rules):
     """How pieces share rolls."""
 
-    pool: Literal["phase", "site", "area"] = rule("phase", "who shares rolls (one dye lot) of a product", source=COMMON)
+    pool: Literal["phase", "site", "area"] = rule(
+        "phase", "who shares rolls (one dye lot) of a product", source=COMMON
+    )
     billing_step_m: Length = rule(
-        "1 ft", "a length off a roll is billed to the next of this", least="1 cm", most="1000 ft", source=COMMON
+        "1 ft",
+        "a length off a roll is billed to the next of this",
+        least="1 cm",
+        most="1000 ft",
+        source=COMMON,
     )
     divide: bool = rule(
-        True, "where whole rolls are sold, strips may be divided by cross seams to fill them, if that costs less"
+        True,
+        "where whole rolls are sold, strips may be divided by cross seams to fill them, if that costs less",
     )
-    least_length_m: Length = rule("6 ft", "no strip is divided in lengths shorter than this", source=COMMON)
+    least_length_m: Length = rule(
+        "6 ft", "no strip is divided in lengths shorter than this", source=COMMON
+    )
     effort: Literal["normal", "thorough"] = rule(
-        "normal", "thorough: large pools cut from lengths take a minute or two each, for some 0.3 % less turf"
+        "normal",
+        "thorough: large pools cut from lengths take a minute or two each, for some 0.3 % less turf",
     )
     left_over_width_m: Length = rule("3 ft", "left-overs at least this wide are listed for later")
     left_over_length_m: Length = rule("10 ft", "left-overs at least this long are listed for later")
-    stock: tuple[StockPiece, ...] = rule((), "left-overs at hand: a list of tables with product, width, length")
+    stock: tuple[StockPiece, ...] = rule(
+        (), "left-overs at hand: a list of tables with product, width, length"
+    )

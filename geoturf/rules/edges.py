@@ -18,13 +18,21 @@ EdgeKind = Literal["paving", "building", "shared", "open"]
 class EdgeRules(Rules):
     """How boundary runs are told apart and fastened."""
 
-    tolerance_m: Length = rule("3 in", "how near a context border must run to count as the area's edge")
-    perimeter_spacing_m: Length = rule("4 in", "nails along the perimeter", low="3 in", high="4 in", source=COMMON)
-    field_spacing_m: Length = rule("18 in", "nails in the field, both ways", low="12 in", high="24 in", source=COMMON)
+    tolerance_m: Length = rule(
+        "3 in", "how near a context border must run to count as the area's edge"
+    )
+    perimeter_spacing_m: Length = rule(
+        "4 in", "nails along the perimeter", low="3 in", high="4 in", source=COMMON
+    )
+    field_spacing_m: Length = rule(
+        "18 in", "nails in the field, both ways", low="12 in", high="24 in", source=COMMON
+    )
     seam_spacing_m: Length = rule(
         "2 in", "nails along seams, where seams are nailed", low="1 in", high="2 in", source=COMMON
     )
-    seam_method: Literal["tape", "nails"] = rule("tape", "seams by tape and adhesive, or by nails", source=COMMON)
+    seam_method: Literal["tape", "nails"] = rule(
+        "tape", "seams by tape and adhesive, or by nails", source=COMMON
+    )
     edging_on: tuple[EdgeKind, ...] = rule((), 'edges that get an edging board, such as ["open"]')
 
     @model_validator(mode="after")
@@ -39,4 +47,6 @@ def whole_steps(values: np.ndarray, step: float) -> np.ndarray:
     """`units.round_up` over a column; int64."""
     import numpy as np
 
-    return np.array([units.round_up(value, step) for value in np.asarray(values, dtype=float)], dtype=np.int64)
+    return np.array(
+        [units.round_up(value, step) for value in np.asarray(values, dtype=float)], dtype=np.int64
+    )

@@ -11,7 +11,8 @@ class GroundRules(Rules):
     """How the ground is measured and what is noticed about it."""
 
     terrain: str = rule(
-        "", "a terrain raster (GeoTIFF) to take elevation, slope and aspect from; needs the terrain extra"
+        "",
+        "a terrain raster (GeoTIFF) to take elevation, slope and aspect from; needs the terrain extra",
     )
     ellipsoid: Literal["wgs84", "own"] = rule(
         "wgs84",
@@ -33,10 +34,14 @@ class GroundRules(Rules):
     sliver_m2: Area = rule("1 ft^2", "areas under this are told")
     thin_m: Length = rule("2 in", "areas with a part narrower than this on the mean are told")
     widest_m: Length = rule(
-        "60 mi", "areas further across than this are left out by name: no property is", high="600 mi"
+        "60 mi",
+        "areas further across than this are left out by name: no property is",
+        high="600 mi",
     )
     large_m2: Area = rule("100 acre", "areas over this are told")
-    duplicate_tolerance_m: Length = rule("1 in", "areas whose borders agree this closely are told as duplicates")
+    duplicate_tolerance_m: Length = rule(
+        "1 in", "areas whose borders agree this closely are told as duplicates"
+    )
 
 
 class ParcelRules(Rules):
@@ -45,9 +50,12 @@ class ParcelRules(Rules):
     building_setback_m: Length = rule("0 ft", "kept clear along buildings")
     paving_setback_m: Length = rule("0 ft", "kept clear along paving")
     boundary_setback_m: Length = rule("0 ft", "kept clear along the parcel's own line")
-    min_width_m: Length = rule("2 ft", "narrower necks and strips are left out", low="0 ft", high="10 ft")
+    min_width_m: Length = rule(
+        "2 ft", "narrower necks and strips are left out", low="0 ft", high="10 ft"
+    )
     min_area_m2: Area = rule("20 ft^2", "smaller remnants are left out")
     fill_holes_m2: Area = rule("1 ft^2", "smaller holes are filled")
     split: bool = rule(
-        True, "tell front, side and back yards apart where streets, drives or neighbours show the street side"
+        True,
+        "tell front, side and back yards apart where streets, drives or neighbours show the street side",
     )

@@ -16,7 +16,9 @@ if TYPE_CHECKING:
     from geoturf.rules.materials import MaterialRules
 
 #: measures of each area (`geoturf.materials.quantities`) and the rules -> its net quantity
-Formula: TypeAlias = "Callable[[pd.DataFrame, MaterialRules], pd.Series[float] | NDArray[np.float64]]"
+Formula: TypeAlias = (
+    "Callable[[pd.DataFrame, MaterialRules], pd.Series[float] | NDArray[np.float64]]"
+)
 Setting: TypeAlias = "Callable[[MaterialRules], float]"
 
 Kind = Literal["material", "labour", "plant", "service"]

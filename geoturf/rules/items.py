@@ -1,11 +1,11 @@
 """What a bid can be made of: every item once, whole in its record.
 
 A record says where the net quantity comes from (``net``, of what `geoturf.materials.quantities`
-measures), what it is bought by, what that costs, who does the work, what leaves the bid with it, and
-what to beware of; see `Item`. Quantities are SI inside. An item is shown in a unit of either system
-(``us``, ``metric``) and bought by its package (a roll, a box) or, where it has none, by a measure
-(a ton, a yd^3). ``basis`` is the formula as a template: ``{ground:area}`` is the value named ground,
-written as an area of the reader's system by `say`.
+measures), what it is bought by, what that costs, who does the work, what leaves the bid with it,
+and what to beware of; see `Item`. Quantities are SI inside. An item is shown in a unit of either
+system (``us``, ``metric``) and bought by its package (a roll, a box) or, where it has none, by a
+measure (a ton, a yd^3). ``basis`` is the formula as a template: ``{ground:area}`` is the value
+named ground, written as an area of the reader's system by `say`.
 
 Section numbers: data/masterformat.csv (2020 numbers, most from memory). Unit prices are invented.
 """
@@ -308,7 +308,9 @@ _LABOUR = (
 )  # fmt: skip
 
 
-def _machine(key: str, section: str, title: str, task: str, rate: str, price: str, priced: str) -> Item:
+def _machine(
+    key: str, section: str, title: str, task: str, rate: str, price: str, priced: str
+) -> Item:
     """Hired plant: it runs while its task does, and is paid for by the day."""
     return Item(
         key=key, kind="plant", section=section, title=title,
@@ -350,7 +352,8 @@ def beware(hazard: Hazard) -> tuple[str, ...]:
 
 
 def task_of(key: str) -> str:
-    """The production rate, as bids name it, that an item's hours are reckoned by; "" of materials and services."""
+    """The production rate, as bids name it, that an item's hours are reckoned by; "" of materials
+    and services."""
     return key_of(ITEMS[key].rate)
 
 
@@ -361,7 +364,10 @@ def misfit(cost: str, money: units.Money) -> str:
 
 def together(keys: tuple[str, ...]) -> list[str]:
     """Items left out, and those that leave with them."""
-    return [*keys, *(other for key in keys for other in (*ITEMS[key].held_by, *ITEMS[key].goes_with))]
+    return [
+        *keys,
+        *(other for key in keys for other in (*ITEMS[key].held_by, *ITEMS[key].goes_with)),
+    ]
 
 
 def idle(keys: tuple[str, ...]) -> list[str]:
@@ -370,7 +376,8 @@ def idle(keys: tuple[str, ...]) -> list[str]:
 
 
 def cannot_leave(keys: tuple[str, ...]) -> str:
-    """Why items cannot be left out of any bid; "" where they can: no turf, or an item without its work or what holds it."""
+    """Why items cannot be left out of any bid; "" where they can: no turf, or an item without its
+    work or what holds it."""
     holds = {part: (whole,) for whole, item in ITEMS.items() for part in item.held_by}
     needed = DONE_FOR | holds
     for key in keys:
@@ -423,8 +430,9 @@ class _Speech(Formatter):
 
 
 def shown(items: Any, system: str) -> Any:
-    """A takeoff's ``items`` as a reader of ``system`` ("us" or "metric") sees them: net, net_low, net_high and order_size in
-    ``unit``, now the shown one, and ``basis`` in its units (the column basis_metric is gone)."""
+    """A takeoff's ``items`` as a reader of ``system`` ("us" or "metric") sees them: net, net_low,
+    net_high and order_size in ``unit``, now the shown one, and ``basis`` in its units (the column
+    basis_metric is gone)."""
     unit = items["key"].map({key: getattr(item, system) for key, item in ITEMS.items()})
     factor = unit.map(lambda name: 1.0 if name == "each" else units.unit_factor(name)[0])
     measures = {name: items[name] / factor for name in ("net", "net_low", "net_high", "order_size")}
@@ -433,5 +441,6 @@ def shown(items: Any, system: str) -> Any:
 
 
 def say(template: str, values: dict[str, Any], system: str) -> str:
-    """``template`` with its ``values`` (SI) written in the units of ``system`` ("us" or "metric")."""
+    """``template`` with its ``values`` (SI) written in the units of ``system`` ("us" or
+    "metric")."""
     return _Speech(system).format(template, **values)

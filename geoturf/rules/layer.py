@@ -57,30 +57,54 @@ class Layer(Rules):
 
     path: str = Field(description="a GIS file, a zip, a folder or a glob")
     name: str = rule("", "how the layer is called in findings; the file's name if empty", source="")
-    layer: str = rule("", 'the layer inside a file that holds several, or "*" for all of them', source="")
-    role: Role = rule("turf", "turf and parcel are priced; the others tell edges and exclusions", source="")
-    crs: str = rule("", "states the CRS of a file that has none, or overrides a wrong one (EPSG:2272)", source="")
-    sigma_m: Length = rule("0 ft", "positional accuracy of the source, one sigma of a corner in each axis", source="")
-    correlation_m: Length = rule(
-        "0 ft", "how far errors of corners go together (spherical variogram); 0: each by itself", source=""
+    layer: str = rule(
+        "", 'the layer inside a file that holds several, or "*" for all of them', source=""
     )
-    z: str = rule("", 'unit of the heights in its geometry ("m", "ft"), to take elevations from them', source="")
-    product: str = rule("", "product of features that name none; the bid's first product if empty", source="")
+    role: Role = rule(
+        "turf", "turf and parcel are priced; the others tell edges and exclusions", source=""
+    )
+    crs: str = rule(
+        "",
+        "states the CRS of a file that has none, or overrides a wrong one (EPSG:2272)",
+        source="",
+    )
+    sigma_m: Length = rule(
+        "0 ft", "positional accuracy of the source, one sigma of a corner in each axis", source=""
+    )
+    correlation_m: Length = rule(
+        "0 ft",
+        "how far errors of corners go together (spherical variogram); 0: each by itself",
+        source="",
+    )
+    z: str = rule(
+        "",
+        'unit of the heights in its geometry ("m", "ft"), to take elevations from them',
+        source="",
+    )
+    product: str = rule(
+        "", "product of features that name none; the bid's first product if empty", source=""
+    )
     phase: str = rule("", 'phase of features that name none; "1" if empty', source="")
     site: str = rule(
-        "", "site of features that name none; the layer's name and the feature's number if empty", source=""
+        "",
+        "site of features that name none; the layer's name and the feature's number if empty",
+        source="",
     )
     where: dict[str, str | int | float | bool] = rule(
         {}, "keep only the features whose columns have these values", source=""
     )
-    columns: dict[str, str] = rule({}, 'columns that do not map by name, such as site = "LOT_NO"', source="")
+    columns: dict[str, str] = rule(
+        {}, 'columns that do not map by name, such as site = "LOT_NO"', source=""
+    )
 
     @field_validator("columns")
     @classmethod
     def _known_columns(cls, value: dict[str, str]) -> dict[str, str]:
         faults = [f"'{name}'{nearest(name, COLUMNS)}" for name in value if name not in COLUMNS]
         if faults:
-            raise ValueError(f"no column of geoturf is called {', '.join(faults)}; it knows {', '.join(COLUMNS)}")
+            raise ValueError(
+                f"no column of geoturf is called {', '.join(faults)}; it knows {', '.join(COLUMNS)}"
+            )
         return value
 
     @field_validator("z")

@@ -17,7 +17,9 @@ def _bearing(value: object) -> object:
     try:
         return units.read(value, "angle")  # type: ignore[arg-type]
     except units.UnitError:
-        raise ValueError(f"'{value}' is neither free nor a compass bearing, such as \"45 deg\"") from None
+        raise ValueError(
+            f"'{value}' is neither free nor a compass bearing, such as \"45 deg\""
+        ) from None
 
 
 Bearing = Annotated[float | Literal["free"], BeforeValidator(_bearing)]
@@ -34,7 +36,11 @@ class LayoutRules(Rules):
     """How turf is laid in one area, and what seams weigh against turf."""
 
     selvage_trim_m: Length = rule(
-        "1 in", "trimmed off each side of a roll (three stitches)", low="1/2 in", high="2 in", source=COMMON
+        "1 in",
+        "trimmed off each side of a roll (three stitches)",
+        low="1/2 in",
+        high="2 in",
+        source=COMMON,
     )
     end_allowance_m: Length = rule(
         "3 in", "added to a piece at each end, to trim", low="2 in", high="6 in", source=COMMON
@@ -43,7 +49,11 @@ class LayoutRules(Rules):
         "1 in", "added to the width of a piece narrower than the usable width", source=COMMON
     )
     cut_step_m: Length = rule(
-        "1 in", "cut lengths and widths are rounded up to this", least="5 mm", most="12 in", source=COMMON
+        "1 in",
+        "cut lengths and widths are rounded up to this",
+        least="5 mm",
+        most="12 in",
+        source=COMMON,
     )
     min_piece_width_m: Length = rule(
         "6 in", "no piece is narrower, unless the area is", low="4 in", high="12 in", source=COMMON
@@ -56,9 +66,13 @@ class LayoutRules(Rules):
     cross_seam_cost: Price = rule(
         "12.00 USD", "a cross seam, over and above its length, weighed against turf", source=ASSUMED
     )
-    bearing: Bearing = rule("free", "pile bearing in compass degrees for all areas that state none, or free")
+    bearing: Bearing = rule(
+        "free", "pile bearing in compass degrees for all areas that state none, or free"
+    )
     toward: str = rule("", "name of a point or line layer the pile leans to (the viewer's side)")
-    nesting: Literal["square", "slanted"] = rule("square", "pieces cut square, or with slanted ends nested on the roll")
+    nesting: Literal["square", "slanted"] = rule(
+        "square", "pieces cut square, or with slanted ends nested on the roll"
+    )
 
     @property
     def both_ends_m(self) -> float:

@@ -57,7 +57,8 @@ class Rates(Rules):
     fabric_m2_per_h: AreaRate = rule("1500 ft^2/h", "fabric laid and pinned")
     turf_m2_per_h: AreaRate = rule("200 ft^2/h", "turf laid, trimmed and fitted")
     seam_m_per_h: LengthRate = rule(
-        "50 ft/h", "seam joined (two of a crew of three join 15 ft in 20 to 30 minutes, from memory)"
+        "50 ft/h",
+        "seam joined (two of a crew of three join 15 ft in 20 to 30 minutes, from memory)",
     )
     nails: Number = rule(350, "nails driven an hour")
     glue_m2_per_h: AreaRate = rule("150 ft^2/h", "adhesive spread")
@@ -81,21 +82,37 @@ class MaterialRules(Rules):
     pool: Literal["phase", "site"] = rule(
         "phase", "over what quantities are summed before rounding up to packages", source=COMMON
     )
-    leave_out: tuple[str, ...] = rule((), "items left to others, each with the work that goes with it")
+    leave_out: tuple[str, ...] = rule(
+        (), "items left to others, each with the work that goes with it"
+    )
 
-    dig_depth_m: Length = rule("4 in", "dug out under the turf", low="3 in", high="4 in", source=COMMON)
-    soil: Literal["sand", "loam", "clay", "blasted rock"] = rule("loam", "what is dug, for its swell", source=EARTH)
-    swell: Fraction | None = rule(None, "loose over in-place volume, less one; by soil if not given", source=EARTH)
+    dig_depth_m: Length = rule(
+        "4 in", "dug out under the turf", low="3 in", high="4 in", source=COMMON
+    )
+    soil: Literal["sand", "loam", "clay", "blasted rock"] = rule(
+        "loam", "what is dug, for its swell", source=EARTH
+    )
+    swell: Fraction | None = rule(
+        None, "loose over in-place volume, less one; by soil if not given", source=EARTH
+    )
     truck_m3: Volume = rule("10 yd^3", "loose earth in a load")
     earth_step_m3: Volume = rule("1 yd^3", "earth is paid for by whole steps of this")
 
-    base_depth_m: Length = rule("4 in", "aggregate base, compacted", low="3 in", high="4 in", source=COMMON)
+    base_depth_m: Length = rule(
+        "4 in", "aggregate base, compacted", low="3 in", high="4 in", source=COMMON
+    )
     aggregate: Literal["base course", "top course", "ballast"] = rule(
         "base course", "kind of stone, for its densities", source=STONE
     )
-    compacted_density_kg_per_m3: Density | None = rule(None, "dry, compacted; by kind if not given", source=STONE)
-    loose_density_kg_per_m3: Density | None = rule(None, "dry, in the truck; by kind if not given", source=STONE)
-    moisture: Fraction = rule("4 %", "water in the stone as weighed, of its dry weight", low="0 %", high="8 %")
+    compacted_density_kg_per_m3: Density | None = rule(
+        None, "dry, compacted; by kind if not given", source=STONE
+    )
+    loose_density_kg_per_m3: Density | None = rule(
+        None, "dry, in the truck; by kind if not given", source=STONE
+    )
+    moisture: Fraction = rule(
+        "4 %", "water in the stone as weighed, of its dry weight", low="0 %", high="8 %"
+    )
     relative_compaction: Fraction = rule(
         "95 %", "of maximum dry density (ASTM D1557), stated on the bid", source=COMMON
     )
@@ -104,7 +121,9 @@ class MaterialRules(Rules):
     aggregate_allowance: Fraction = rule("5 %", "stone over net")
 
     fabric: bool = rule(True, "weed fabric on the base", source=COMMON)
-    fabric_overlap_m: Length = rule("6 in", "overlap of strips and of ends", low="6 in", high="12 in", source=COMMON)
+    fabric_overlap_m: Length = rule(
+        "6 in", "overlap of strips and of ends", low="6 in", high="12 in", source=COMMON
+    )
     fabric_roll_width_m: Length = rule("6 ft", "width of a roll")
     fabric_roll_length_m: Length = rule("300 ft", "length of a roll")
     fabric_allowance: Fraction = rule("3 %", "fabric over net")
@@ -112,15 +131,23 @@ class MaterialRules(Rules):
         False, "a separation fabric under the base, where the soil shifts or pumps", source=COMMON
     )
     subgrade: Literal["unknown", "firm", "soft", "very soft"] = rule(
-        "unknown", "CBR over 3, 1 to 3, under 1 (sew it under 0.5): for the overlap of that fabric", source=LAP
+        "unknown",
+        "CBR over 3, 1 to 3, under 1 (sew it under 0.5): for the overlap of that fabric",
+        source=LAP,
     )
     below_overlap_m: Length | None = rule(
-        None, "overlap of its strips and of its ends; by subgrade if not given", low="0.9 ft", high="3.3 ft", source=LAP
+        None,
+        "overlap of its strips and of its ends; by subgrade if not given",
+        low="0.9 ft",
+        high="3.3 ft",
+        source=LAP,
     )
     below_roll_width_m: Length = rule("12.5 ft", "width of its roll")
     below_roll_length_m: Length = rule("360 ft", "length of its roll")
 
-    odour_rate_kg_per_m2: ArealMass = rule("0.5 lb/ft^2", "granules under turf for pets", source=COMMON)
+    odour_rate_kg_per_m2: ArealMass = rule(
+        "0.5 lb/ft^2", "granules under turf for pets", source=COMMON
+    )
     odour_bag_kg: Mass = rule("50 lb", "granules in a bag")
     odour_allowance: Fraction = rule("0 %", "granules over net")
 
@@ -156,7 +183,9 @@ class MaterialRules(Rules):
     infill_allowance: Fraction = rule("3 %", "infill over net")
 
     caps_per_site: Number = rule(4, "irrigation heads to cap at a site whose layer gives none")
-    reroutes_per_site: Number = rule(0, "irrigation lines rerouted, or kept for rinsing and cooling, a site")
+    reroutes_per_site: Number = rule(
+        0, "irrigation lines rerouted, or kept for rinsing and cooling, a site"
+    )
 
     hours_a_day_h: Time = rule("8 h", "crew-hours in a day of hired plant")
     lift_limit_kg: Mass = rule("50 lb", "what one person may lift, for the lifting caution")
@@ -177,13 +206,21 @@ class MaterialRules(Rules):
     @model_validator(mode="after")
     def _laps_fit(self) -> MaterialRules:
         for name, lap in (("fabric", self.fabric_overlap_m), ("below", self.lap_below_m())):
-            if lap >= min(getattr(self, f"{name}_roll_width_m"), getattr(self, f"{name}_roll_length_m")):
-                raise ValueError(f"{name}_overlap must be less than the width and the length of its roll")
+            if lap >= min(
+                getattr(self, f"{name}_roll_width_m"), getattr(self, f"{name}_roll_length_m")
+            ):
+                raise ValueError(
+                    f"{name}_overlap must be less than the width and the length of its roll"
+                )
         return self
 
     def lap_below_m(self) -> float:
         """The overlap of the separation fabric in force."""
-        return data.value("lap", self.subgrade, "lap") if self.below_overlap_m is None else self.below_overlap_m
+        return (
+            data.value("lap", self.subgrade, "lap")
+            if self.below_overlap_m is None
+            else self.below_overlap_m
+        )
 
     def lifts(self) -> int:
         """How many times the base is placed and compacted."""

@@ -13,7 +13,8 @@ from geoturf.units import Money
 
 
 class _Costs(Rules):
-    """Unit costs by item: per package ("85 USD/roll") or per measure ("0.12 USD/ft^2"). All defaults are invented."""
+    """Unit costs by item: per package ("85 USD/roll") or per measure ("0.12 USD/ft^2"). All
+    defaults are invented."""
 
     @field_validator("*")
     @classmethod
@@ -40,12 +41,15 @@ else:
 
 
 class Extra(Rules):
-    """What else the bid carries, such as permits or a fence: by the site, by the phase, or by surface."""
+    """What else the bid carries, such as permits or a fence: by the site, by the phase, or by
+    surface."""
 
     title: str
     price: Price
     section: str = rule(GENERAL_SECTION, "MasterFormat section", source=COMMON)
-    kind: Literal["material", "labour", "plant", "service"] = rule("service", "what it is; materials are taxed")
+    kind: Literal["material", "labour", "plant", "service"] = rule(
+        "service", "what it is; materials are taxed"
+    )
 
     @model_validator(mode="after")
     def _can_be_counted(self) -> Extra:
@@ -55,7 +59,9 @@ class Extra(Rules):
                 f'\'{self.price}\' does not fit; it is priced like "{shown}/site", "{shown}/phase" or "{shown}/ft^2"'
             )
         if not re.fullmatch(r"\d\d \d\d \d\d(\.\d\d)?", self.section):
-            raise ValueError(f"'{self.section}' is no section number, which is written like \"{GENERAL_SECTION}\"")
+            raise ValueError(
+                f"'{self.section}' is no section number, which is written like \"{GENERAL_SECTION}\""
+            )
         return self
 
 
@@ -76,7 +82,9 @@ class Alternate(Rules):
             raise ValueError(f"alternate '{self.title}', leave_out: {cannot_leave(self.leave_out)}")
         for key, money in self.costs.items():
             if key not in Costs.model_fields:
-                raise ValueError(f"costs: '{key}' is no unit cost; unit costs are {', '.join(Costs.model_fields)}")
+                raise ValueError(
+                    f"costs: '{key}' is no unit cost; unit costs are {', '.join(Costs.model_fields)}"
+                )
             if misfit(key, money):
                 raise ValueError(f"costs.{key}: {misfit(key, money)}")
         return self
@@ -86,12 +94,18 @@ class PriceRules(Rules):
     """The build-up, in the order it is applied."""
 
     costs: Costs = rule({}, "unit costs")
-    waste: Fraction = rule("0 %", "of materials, beyond the takeoff's allowances (the cut plan has the turf's own)")
+    waste: Fraction = rule(
+        "0 %", "of materials, beyond the takeoff's allowances (the cut plan has the turf's own)"
+    )
     contingency: Fraction = rule("3 %", "of direct cost and waste")
     sales_tax: Fraction = rule("7 %", "of materials and their waste; your jurisdiction's own rate")
     overhead: Fraction = rule("12 %", "of direct cost, waste, contingency and tax")
     profit: Fraction = rule("10 %", "of all that and overhead")
     bond: Fraction = rule("1.5 %", "of all that and profit")
     minimum: Price | None = rule(None, "the least the bid is priced at; none if not given")
-    extras: tuple[Extra, ...] = rule((), "what else the bid carries: a list of tables with title and price")
-    alternates: tuple[Alternate, ...] = rule((), "what else the client may choose: a list of tables with a title")
+    extras: tuple[Extra, ...] = rule(
+        (), "what else the bid carries: a list of tables with title and price"
+    )
+    alternates: tuple[Alternate, ...] = rule(
+        (), "what else the client may choose: a list of tables with a title"
+    )

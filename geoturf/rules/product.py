@@ -72,28 +72,49 @@ class Product(Rules):
     total_weight_kg_per_m2: ArealMass | None = rule(
         None, "pile, backing and coating; pile_weight + backing_weight if not given", source=COMMON
     )
-    pile_height_m: Length = rule("1.75 in", "pile height", low="0.3 in", high="2.5 in", source=COMMON)
+    pile_height_m: Length = rule(
+        "1.75 in", "pile height", low="0.3 in", high="2.5 in", source=COMMON
+    )
     roll_width_m: Length = rule(
-        "15 ft", "width of a roll, selvage included", low="6 ft", high="15 ft", most=_WIDEST, source=COMMON
+        "15 ft",
+        "width of a roll, selvage included",
+        low="6 ft",
+        high="15 ft",
+        most=_WIDEST,
+        source=COMMON,
     )
     roll_lengths: Annotated[tuple[float, ...], BeforeValidator(_lengths)] = rule(
-        "100 ft", "stocked roll lengths; one or a list", least=_SHORTEST, most=_LONGEST, source=COMMON
+        "100 ft",
+        "stocked roll lengths; one or a list",
+        least=_SHORTEST,
+        most=_LONGEST,
+        source=COMMON,
     )
     more_rolls: tuple[RollSize, ...] = rule(
         (), "further stocked widths: a list of tables with roll_width, roll_lengths, price"
     )
-    sold_by: Literal["length", "roll"] = rule("length", "by whole stocked rolls, or by a length off a roll")
+    sold_by: Literal["length", "roll"] = rule(
+        "length", "by whole stocked rolls, or by a length off a roll"
+    )
     price: Price = rule("2.10 USD/ft^2", "cost of the turf, per area of roll")
-    fixing: Literal["nail", "glue"] = rule("nail", "nailed to the base, or glued (on paving and decks)", source=COMMON)
-    infill: Literal["rate", "none"] = rule("rate", "filled by the rate for its pile weight, or not at all")
-    putting: bool = rule(False, "a short putting pile (takes 1 to 2 lb/ft^2 of infill)", source=COMMON)
+    fixing: Literal["nail", "glue"] = rule(
+        "nail", "nailed to the base, or glued (on paving and decks)", source=COMMON
+    )
+    infill: Literal["rate", "none"] = rule(
+        "rate", "filled by the rate for its pile weight, or not at all"
+    )
+    putting: bool = rule(
+        False, "a short putting pile (takes 1 to 2 lb/ft^2 of infill)", source=COMMON
+    )
     pets: bool = rule(False, "gets odour-control granules under it", source=COMMON)
 
     @property
     def widths(self) -> tuple[StockedWidth, ...]:
         """Every stocked width, the product's own first."""
         sizes: tuple[Product | RollSize, ...] = (self, *self.more_rolls)
-        return tuple(StockedWidth(size.roll_width_m, size.roll_lengths, size.price) for size in sizes)
+        return tuple(
+            StockedWidth(size.roll_width_m, size.roll_lengths, size.price) for size in sizes
+        )
 
     def weight_kg_per_m2(self) -> float:
         """What a crew lifts."""
@@ -104,7 +125,10 @@ class Product(Rules):
     @model_validator(mode="after")
     def _rolls_exist(self) -> Product:
         _assert_sold(self)
-        if self.total_weight_kg_per_m2 is not None and self.total_weight_kg_per_m2 < self.pile_weight_kg_per_m2:
+        if (
+            self.total_weight_kg_per_m2 is not None
+            and self.total_weight_kg_per_m2 < self.pile_weight_kg_per_m2
+        ):
             raise ValueError("total_weight must not be less than pile_weight, which is part of it")
         widths = sorted(size.roll_width_m for size in self.widths)
         if any(b - a < _ALIKE_M for a, b in pairwise(widths)):

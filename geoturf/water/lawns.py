@@ -203,7 +203,9 @@ def _texts(areas: pd.DataFrame, column: str) -> pd.Series:
     return areas[column].fillna("").astype(str)
 
 
-def _unknown(areas: pd.DataFrame, column: str, known: Mapping[str, object], code: str) -> list[Finding]:
+def _unknown(
+    areas: pd.DataFrame, column: str, known: Mapping[str, object], code: str
+) -> list[Finding]:
     """One finding for each name that is not known, at the first area that has it."""
     bad = areas[~areas[column].isin(list(known))]
     word, where = "cover", "water.covers"

@@ -1,19 +1,22 @@
-"""The bid as a workbook in which a unit price, a quantity, a rate or an allowance can be changed and all else follows: every
-phase, section, site and total is what the takeoff priced again with the same change gives, to the cent. Layout and cut plan stay
-as they are; so do the alternates and the price lot by lot, which say so.
+"""The bid as a workbook in which a unit price, a quantity, a rate or an allowance can be changed
+and all else follows: every phase, section, site and total is what the takeoff priced again with the
+same change gives, to the cent. Layout and cut plan stay as they are; so do the alternates and the
+price lot by lot, which say so.
 
 book      sheets and cells: text kept text, money as money, cells to change marked
 bought    Materials: order = net x (1 + allowance) / package, rounded up
-          Lines: quantity from Materials, amount = quantity x unit price, and its part of each step of the build-up
-          Build-up: the steps in their order, down to the price
+          Lines: quantity from Materials, amount = quantity x unit price, and its part of each step
+          of the build-up Build-up: the steps in their order, down to the price
 borne     Schedule: lines by phase and section; Net by site: who takes how much of each line; Sites: what that comes to
 told      Water, Summary, Alternates, Cautions, Findings
 
-A step is shared out as `geoturf.price.money.shared` does it: a row gets the exact share of all rows down to it, rounded to the
-cent, less what the rows above it have. So every column adds up to the cent, and every row is its own to a cent.
+A step is shared out as `geoturf.price.money.shared` does it: a row gets the exact share of all rows
+down to it, rounded to the cent, less what the rows above it have. So every column adds up to the
+cent, and every row is its own to a cent.
 
-Formulas are only ever our own; text from the data is written as text. What formulas give is written beside them, so that a
-reader that does not reckon sees the same figures. Bytes depend on the result alone.
+Formulas are only ever our own; text from the data is written as text. What formulas give is written
+beside them, so that a reader that does not reckon sees the same figures. Bytes depend on the result
+alone.
 """
 
 from __future__ import annotations

@@ -19,14 +19,20 @@ LONGEST = 32_767
 MOST_ARGUMENTS = 255  # of a function of a spreadsheet
 _CUT = " … (cut)"
 _NO_XML = {0xFFFE: "\ufffd", 0xFFFF: "\ufffd"}  # the writer sees to the control characters
-_MADE = datetime.datetime(2000, 1, 1)  # the same for every bid, so that the same bid gives the same bytes
+_MADE = datetime.datetime(
+    2000, 1, 1
+)  # the same for every bid, so that the same bid gives the same bytes
 
 
 class Book:
     """Sheets with text kept text, money as money, and cells to change marked."""
 
     def __init__(self, path: str | Path, currency: str):
-        options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+        options = {
+            "strings_to_formulas": False,
+            "strings_to_urls": False,
+            "strings_to_numbers": False,
+        }
         self.book = xlsxwriter.Workbook(str(path), options)
         self.book.set_properties(
             {"created": _MADE, "comments": f"All money in {currency}. Shaded cells may be changed."}
@@ -70,20 +76,34 @@ class Book:
 
 
 def text_of(value: object) -> str:
-    """Text as a cell can hold it: what XML cannot carry replaced, cut at `LONGEST` characters with a mark."""
+    """Text as a cell can hold it: what XML cannot carry replaced, cut at `LONGEST` characters with
+    a mark."""
     text = str(value).encode("utf-8", "replace").decode("utf-8").translate(_NO_XML)
     return text if len(text) <= LONGEST else text[: LONGEST - len(_CUT)] + _CUT
 
 
 def sum_of(sheet: str, column: int, rows: Iterable[int]) -> str:
-    """The sum of some cells of a column of ``sheet``, rows that follow each other as a range; "0" for none."""
+    """The sum of some cells of a column of ``sheet``, rows that follow each other as a range; "0"
+    for none."""
     rows = sorted(rows)
     ends = (
-        [rows[0], *(row for pair in pairwise(rows) if pair[1] != pair[0] + 1 for row in pair), rows[-1]] if rows else []
+        [
+            rows[0],
+            *(row for pair in pairwise(rows) if pair[1] != pair[0] + 1 for row in pair),
+            rows[-1],
+        ]
+        if rows
+        else []
     )
-    ranges = [f"{sheet}!{_range(column, first, last)}" for first, last in zip(ends[::2], ends[1::2], strict=True)]
+    ranges = [
+        f"{sheet}!{_range(column, first, last)}"
+        for first, last in zip(ends[::2], ends[1::2], strict=True)
+    ]
     starts = range(0, len(ranges), MOST_ARGUMENTS)
-    return "+".join(f"SUM({','.join(ranges[start : start + MOST_ARGUMENTS])})" for start in starts) or "0"
+    return (
+        "+".join(f"SUM({','.join(ranges[start : start + MOST_ARGUMENTS])})" for start in starts)
+        or "0"
+    )
 
 
 def _range(column: int, first: int, last: int) -> str:

@@ -16,7 +16,11 @@ from geoturf.workbook.book import Book, cell, sum_of
 from geoturf.workbook.bought import AMOUNT, HALF_UP, cost_column, work
 
 _NET = "Net by site"
-_RUNNING, _MONEY, _TAKES = 2, 4, 6  # columns of it: running cost and rest, cost and price, then net quantities
+_RUNNING, _MONEY, _TAKES = (
+    2,
+    4,
+    6,
+)  # columns of it: running cost and rest, cost and price, then net quantities
 
 
 # ------------------------------------------------------------------------------------------------ Schedule
@@ -33,7 +37,9 @@ def schedule(book: Book, price: Price) -> None:
         book.texts(sheet, row, 0, (value["phase"], value["section"], value["title"]))
         lines = [int(line) + 1 for line in of[value["phase"], value["section"]]]
         for place, (name, column) in enumerate(zip(names, columns, strict=True), start=3):
-            sheet.write_formula(row, place, f"={sum_of('Lines', column, lines)}", book.money, float(value[name]))
+            sheet.write_formula(
+                row, place, f"={sum_of('Lines', column, lines)}", book.money, float(value[name])
+            )
     end = len(price.schedule) + 1
     book.text(sheet, end, 2, "Total", book.head)
     for place, name in enumerate(names, start=3):
@@ -73,10 +79,19 @@ class _Line(NamedTuple):
 
 
 def _net_by_site(book: Book, price: Price, land: pd.DataFrame, system: str) -> dict[str, list[int]]:
-    """A block a phase: two rows of what a net unit comes to, then what each of its sites takes. Gives the rows of each site."""
+    """A block a phase: two rows of what a net unit comes to, then what each of its sites takes.
+    Gives the rows of each site."""
     named = work(price).drop_duplicates("share")
     shown = [_shown(line, system) for line in records(named, _Line)]
-    heads = ("phase", "site", "cost, running", "rest, running", "cost", "price", *(head for head, _ in shown))
+    heads = (
+        "phase",
+        "site",
+        "cost, running",
+        "rest, running",
+        "cost",
+        "price",
+        *(head for head, _ in shown),
+    )
     sheet = book.sheet(_NET, (14, 30, *[15] * (len(heads) - 2)), heads)
     net = price.borne[list(named["share"])] / [size for _, size in shown]
     at: dict[str, list[int]] = {}
@@ -103,8 +118,11 @@ def _shown(line: _Line, system: str) -> tuple[str, float]:
     return f"{title}, {unit}", 1.0 if unit == "each" else units.unit_factor(unit)[0]
 
 
-def _rates(book: Book, sheet: Any, row: int, phase: str, takes: pd.DataFrame, price: Price) -> np.ndarray:
-    """What the lines of a phase come to, a net unit of the column they are shared by: cost, and the rest of the price; (2, n)."""
+def _rates(
+    book: Book, sheet: Any, row: int, phase: str, takes: pd.DataFrame, price: Price
+) -> np.ndarray:
+    """What the lines of a phase come to, a net unit of the column they are shared by: cost, and the
+    rest of the price; (2, n)."""
     of = work(price).reset_index(drop=True).groupby(["phase", "share"]).indices
     loads = price.loads[["cost", "price"]].to_numpy(float)
     worth = np.zeros((2, takes.shape[1]))
@@ -115,7 +133,9 @@ def _rates(book: Book, sheet: Any, row: int, phase: str, takes: pd.DataFrame, pr
         lines, total = of.get((phase, share), ()), takes[share].sum()
         if not len(lines) or not total > 0:
             continue
-        cost, whole = (sum_of("Lines", cost_column(price) + k, [line + 1 for line in lines]) for k in (0, 1))
+        cost, whole = (
+            sum_of("Lines", cost_column(price) + k, [line + 1 for line in lines]) for k in (0, 1)
+        )
         column = _TAKES + place
         net = f"SUM({cell(row + 2, column)}:{cell(row + 1 + len(takes), column)})"
         worth[:, place] = np.diff(loads[lines].sum(axis=0), prepend=0) / total
@@ -125,9 +145,16 @@ def _rates(book: Book, sheet: Any, row: int, phase: str, takes: pd.DataFrame, pr
 
 
 def _block(
-    book: Book, sheet: Any, first: int, phase: str, takes: pd.DataFrame, paid: pd.DataFrame, worth: np.ndarray
+    book: Book,
+    sheet: Any,
+    first: int,
+    phase: str,
+    takes: pd.DataFrame,
+    paid: pd.DataFrame,
+    worth: np.ndarray,
 ) -> None:
-    """The sites of a phase, from sheet row ``first``: running sums of what they come to, and each one's own to the cent."""
+    """The sites of a phase, from sheet row ``first``: running sums of what they come to, and each
+    one's own to the cent."""
     running = np.cumsum(takes.to_numpy() @ worth.T, axis=0)
     last = _TAKES + takes.shape[1] - 1
     for row, site in enumerate(takes.index, start=first):
@@ -141,7 +168,9 @@ def _block(
             steps.append(f"ROUND({here}+{HALF_UP},2)-ROUND({before}+{HALF_UP},2)")
         cost, full = paid.loc[site]
         sheet.write_formula(row, _MONEY, f"=ROUND({steps[0]},2)", book.money, float(cost))
-        sheet.write_formula(row, _MONEY + 1, f"=ROUND({cell(row, _MONEY)}+{steps[1]},2)", book.money, float(full))
+        sheet.write_formula(
+            row, _MONEY + 1, f"=ROUND({cell(row, _MONEY)}+{steps[1]},2)", book.money, float(full)
+        )
         for column, value in enumerate(takes.loc[site], start=_TAKES):
             if value:
                 sheet.write_number(row, column, value, book.number)

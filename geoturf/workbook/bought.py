@@ -14,10 +14,16 @@ from geoturf.workbook.book import MOST_ARGUMENTS, Book, cell, letter
 
 #: columns of Lines
 AMOUNT, FIRST_STEP = 8, 9
-#: a millionth: exact halves of a cent, which a float may miss to either side, go up (`geoturf.price.money.HALF_UP`)
+#: a millionth: exact halves of a cent, which a float may miss to either side, go up
+#: (`geoturf.price.money.HALF_UP`)
 HALF_UP = "0.000001"
 
-_KINDS = (("Materials", "material"), ("Labour", "labour"), ("Plant", "plant"), ("Services", "service"))
+_KINDS = (
+    ("Materials", "material"),
+    ("Labour", "labour"),
+    ("Plant", "plant"),
+    ("Services", "service"),
+)
 _DIRECT = len(_KINDS) + 1  # row of the direct cost on Build-up; the steps follow it
 
 
@@ -31,8 +37,12 @@ def materials(book: Book, items: pd.DataFrame) -> dict[int, int]:
     sheet = book.sheet("Materials", (14, 10, 34, 13, 8, 10, 13, 11, 12, 12, 110), heads)
     kept = items[items["scope_kind"].isin(["pool", "bid"])]
     at: dict[int, int] = {}
-    pools: dict[tuple[Any, ...], list[str]] = {}  # cells of the pools' orders that a row of the bid adds up
-    for row, (index, item) in enumerate(zip(kept.index, records(kept, _Item), strict=True), start=1):
+    pools: dict[
+        tuple[Any, ...], list[str]
+    ] = {}  # cells of the pools' orders that a row of the bid adds up
+    for row, (index, item) in enumerate(
+        zip(kept.index, records(kept, _Item), strict=True), start=1
+    ):
         at[int(index)] = row
         same = pools.setdefault((item.key, item.product, str(item.width_m), item.order_size), [])
         _item(book, sheet, row, item, _order(row, item, same))
@@ -62,7 +72,8 @@ class _Item(NamedTuple):
 
 
 def _item(book: Book, sheet: Any, row: int, item: _Item, formula: str) -> None:
-    """One row; shaded is what the price follows: what the order is reckoned from, or the order itself."""
+    """One row; shaded is what the price follows: what the order is reckoned from, or the order
+    itself."""
     priced, reckoned = item.scope_kind == "pool", bool(formula)
     book.texts(sheet, row, 0, (item.scope, item.section, item.item))
     sheet.write_number(row, 3, item.net, book.change if priced and reckoned else book.number)
@@ -79,11 +90,14 @@ def _item(book: Book, sheet: Any, row: int, item: _Item, formula: str) -> None:
 
 
 def _order(row: int, item: _Item, pools: list[str]) -> str:
-    """The formula of an order quantity; "" where it is no sum or rounding of this sheet: turf comes from the cut plan, and
-    where sites are pools they are rounded one by one."""
+    """The formula of an order quantity; "" where it is no sum or rounding of this sheet: turf comes
+    from the cut plan, and where sites are pools they are rounded one by one."""
     if item.scope_kind == "bid":
         return f"=SUM({','.join(pools)})" if len(pools) <= MOST_ARGUMENTS else ""
-    if item.key == "turf" or _whole(item.net * (1 + item.allowance) / item.order_size) != item.order:
+    if (
+        item.key == "turf"
+        or _whole(item.net * (1 + item.allowance) / item.order_size) != item.order
+    ):
         return ""
     return f"=ROUNDUP({cell(row, 3)}*(1+{cell(row, 5)})/{cell(row, 8)}-0.000001,0)"
 
@@ -108,14 +122,20 @@ def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -
         _quantity(book, sheet, row, line, items, rows)
         book.text(sheet, row, 6, line.unit)
         sheet.write_number(row, 7, float(line.unit_price), book.change)
-        sheet.write_formula(row, AMOUNT, f"=ROUND({cell(row, 5)}*{cell(row, 7)},2)", book.money, float(line.amount))
+        sheet.write_formula(
+            row, AMOUNT, f"=ROUND({cell(row, 5)}*{cell(row, 7)},2)", book.money, float(line.amount)
+        )
         for nth, step in enumerate(steps):
             formula = _part_of_step(row, end, nth, step)
-            sheet.write_formula(row, FIRST_STEP + nth, formula, book.money, float(price.loads[step].iloc[row - 1]))
+            sheet.write_formula(
+                row, FIRST_STEP + nth, formula, book.money, float(price.loads[step].iloc[row - 1])
+            )
         for place, word in enumerate(("cost", "price"), start=cost_column(price)):
             last = FIRST_STEP + (3 if word == "cost" else len(steps)) - 1
             formula = f"=ROUND(SUM({cell(row, AMOUNT)}:{cell(row, last)}),2)"
-            sheet.write_formula(row, place, formula, book.money, float(price.loads[word].iloc[row - 1]))
+            sheet.write_formula(
+                row, place, formula, book.money, float(price.loads[word].iloc[row - 1])
+            )
     book.text(sheet, end, 4, "All lines", book.head)
     names = ["amount", *steps, "cost", "price"]
     for column, name in enumerate(names, start=AMOUNT):
@@ -149,7 +169,9 @@ def cost_column(price: Price) -> int:
     return FIRST_STEP + len(price.build_up)
 
 
-def _quantity(book: Book, sheet: Any, row: int, line: _Line, items: pd.DataFrame, rows: dict[int, int]) -> None:
+def _quantity(
+    book: Book, sheet: Any, row: int, line: _Line, items: pd.DataFrame, rows: dict[int, int]
+) -> None:
     if line.row < 0:  # an extra of the bid, which is no takeoff row
         sheet.write_number(row, 5, float(line.quantity), book.change)
         return
@@ -158,12 +180,15 @@ def _quantity(book: Book, sheet: Any, row: int, line: _Line, items: pd.DataFrame
 
 
 def _part_of_step(row: int, end: int, nth: int, step: str) -> str:
-    """A line's part of the ``nth`` step: the rounded share of all lines down to it, less the parts of those above it. ``end`` is
-    the row of the sums of all lines."""
+    """A line's part of the ``nth`` step: the rounded share of all lines down to it, less the parts
+    of those above it. ``end`` is the row of the sums of all lines."""
     name, before = letter(FIRST_STEP + nth), letter(FIRST_STEP + nth - 1)
     here, whole = f"SUM($I$2:${before}{row + 1})", f"SUM($I${end + 1}:${before}${end + 1})"
     if step in ("waste", "sales tax"):  # of materials, and of their waste
-        here, whole = f'SUMIF($D$2:$D{row + 1},"material",$I$2:$I{row + 1})', _cell_of_step("C", nth)
+        here, whole = (
+            f'SUMIF($D$2:$D{row + 1},"material",$I$2:$I{row + 1})',
+            _cell_of_step("C", nth),
+        )
     if step == "sales tax":
         here = f"({here}+SUM($J$2:$J{row + 1}))"
     share = f"IF({whole}>0,{here}/{whole},{row}/{end - 1})"
@@ -195,13 +220,17 @@ def build_up(book: Book, price: Price) -> None:
         formula = f'=SUMIF(Lines!$D$2:$D${last},"{kind}",Lines!$I$2:$I${last})'
         sheet.write_formula(row, 4, formula, book.money, float(price.totals[title.lower()]))
     book.text(sheet, _DIRECT, 0, "Direct cost", book.head)
-    sheet.write_formula(_DIRECT, 4, f"=SUM(E2:E{_DIRECT})", book.total, float(price.totals["direct cost"]))
+    sheet.write_formula(
+        _DIRECT, 4, f"=SUM(E2:E{_DIRECT})", book.total, float(price.totals["direct cost"])
+    )
     at = {step: _DIRECT + place for place, step in enumerate(price.build_up["step"], start=1)}
     for step in price.build_up.itertuples():
         _step(book, sheet, at, step)
     end = _DIRECT + 1 + len(at)
     book.text(sheet, end, 0, "Price", book.head)
-    sheet.write_formula(end, 4, f"=SUM(E{_DIRECT + 1}:E{end})", book.total, float(price.totals["price"]))
+    sheet.write_formula(
+        end, 4, f"=SUM(E{_DIRECT + 1}:E{end})", book.total, float(price.totals["price"])
+    )
     book.text(sheet, end + 1, 0, "Cost before overhead", book.plain)
     cost = f"=SUM(E{_DIRECT + 1}:E{at['sales tax'] + 1})"
     sheet.write_formula(end + 1, 4, cost, book.money, float(price.totals["cost"]))
@@ -209,7 +238,8 @@ def build_up(book: Book, price: Price) -> None:
 
 
 def _step(book: Book, sheet: Any, at: dict[str, int], step: Any) -> None:
-    """One step: base by what it is on, amount = base x rate; the minimum charge fills up to its base."""
+    """One step: base by what it is on, amount = base x rate; the minimum charge fills up to its
+    base."""
     row = at[step.step]
     book.texts(sheet, row, 0, (step.step.capitalize(), step.on))
     bases = {
@@ -222,9 +252,13 @@ def _step(book: Book, sheet: Any, at: dict[str, int], step: Any) -> None:
         formula = f"=MAX(0,{cell(row, 2)}-SUM(E{_DIRECT + 1}:E{row}))"
         sheet.write_formula(row, 4, formula, book.money, float(step.amount))
         return
-    sheet.write_formula(row, 2, bases.get(step.step, f"=SUM(E{_DIRECT + 1}:E{row})"), book.money, float(step.base))
+    sheet.write_formula(
+        row, 2, bases.get(step.step, f"=SUM(E{_DIRECT + 1}:E{row})"), book.money, float(step.base)
+    )
     sheet.write_number(row, 3, step.rate, book.percent)
-    sheet.write_formula(row, 4, f"=ROUND({cell(row, 2)}*{cell(row, 3)},2)", book.money, float(step.amount))
+    sheet.write_formula(
+        row, 4, f"=ROUND({cell(row, 2)}*{cell(row, 3)},2)", book.money, float(step.amount)
+    )
 
 
 _HOW = (

@@ -14,7 +14,8 @@ from geoturf.workbook.bought import price_cell
 
 
 def water(book: Book, result: Result) -> None:
-    """What to convert and what that brings, before the price of turf on everything; nothing where no water is compared."""
+    """What to convert and what that brings, before the price of turf on everything; nothing where
+    no water is compared."""
     if result.water is None:
         return
     sheet = book.sheet("Water", (34, 44, 34, 16, 16, 16))
@@ -58,7 +59,9 @@ class _Conversion(NamedTuple):
 def alternates(book: Book, price: Price) -> None:
     if not len(price.alternates):
         return
-    sheet = book.sheet("Alternates", (60, 16, 16), ("alternate, as reckoned with the bid", "price", "difference"))
+    sheet = book.sheet(
+        "Alternates", (60, 16, 16), ("alternate, as reckoned with the bid", "price", "difference")
+    )
     for row, one in enumerate(records(price.alternates, _Alternate), start=1):
         book.text(sheet, row, 0, one.alternate)
         sheet.write_number(row, 1, float(one.price), book.money)
@@ -83,7 +86,12 @@ def findings(book: Book, result: Result) -> None:
     heads = ("severity", "file", "layer", "feature", "site", "area", "code", "message")
     sheet = book.sheet("Findings", (10, 20, 16, 12, 16, 12, 18, 110), heads)
     for row, f in enumerate(result.findings, start=1):
-        book.texts(sheet, row, 0, (f.severity, f.file, f.layer, f.feature, f.site, f.area, f.code, f.message))
+        book.texts(
+            sheet,
+            row,
+            0,
+            (f.severity, f.file, f.layer, f.feature, f.site, f.area, f.code, f.message),
+        )
 
 
 def summary(book: Book, sheet: Any, result: Result) -> None:
@@ -123,7 +131,15 @@ class _Phase(NamedTuple):
 def _phases(book: Book, sheet: Any, price: Price, unit: str, size: float) -> None:
     """Phases under the summary; their money is summed from the schedule."""
     per = "price_per_ft2" if unit == "ft^2" else "price_per_m2"
-    heads = ("phase", "sites", "areas", f"surface, {unit}", "direct cost", "price", f"price a {unit}")
+    heads = (
+        "phase",
+        "sites",
+        "areas",
+        f"surface, {unit}",
+        "direct cost",
+        "price",
+        f"price a {unit}",
+    )
     for place, head in enumerate(heads):
         book.text(sheet, 10, place, head, book.head)
     direct = price.schedule.groupby("phase")["amount"].sum()
@@ -139,5 +155,13 @@ def _phases(book: Book, sheet: Any, price: Price, unit: str, size: float) -> Non
             (5, 4 + len(price.build_up), phase.price),
         )
         for column, source, value in amounts:
-            sheet.write_formula(row, column, f"=ROUND({sum_of('Schedule', source, rows)},2)", book.money, float(value))
-        sheet.write_formula(row, 6, f"=ROUND(F{row + 1}/D{row + 1},2)", book.money, float(getattr(phase, per)))
+            sheet.write_formula(
+                row,
+                column,
+                f"=ROUND({sum_of('Schedule', source, rows)},2)",
+                book.money,
+                float(value),
+            )
+        sheet.write_formula(
+            row, 6, f"=ROUND(F{row + 1}/D{row + 1},2)", book.money, float(getattr(phase, per))
+        )

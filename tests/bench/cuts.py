@@ -1,11 +1,13 @@
 """Cut plans of generated lots against their bounds:  python tests/bench/cuts.py [most pieces]
 
-Prints a table: pieces, how sold, runs, proven, worst gap (rolls, or per cent by length), seconds of processor time at the
-mean and at most. Pieces are what strips of house lots come to: full widths, one rest a lawn, now and then cut two or three
-side by side; 15 ft x 100 ft rolls less an inch of selvage. Then bin packing by the recipes of Falkenauer (1996), classes U
-and T, and of Scholl, Klein and Juergens (1997), sets 1 and 2 (recipes from memory, the draws our own). Last sets as they were
-published (`published.csv`: sizes as in a public copy): Falkenauer's u120 and t60, five of Scholl's, and the 28 of Schoenfield
-(2002) that BPPLIB calls Hard28; optima as published with them, those of hard28_14, _119, _175, _359 and _716 from memory.
+Prints a table: pieces, how sold, runs, proven, worst gap (rolls, or per cent by length), seconds of
+processor time at the mean and at most. Pieces are what strips of house lots come to: full widths,
+one rest a lawn, now and then cut two or three side by side; 15 ft x 100 ft rolls less an inch of
+selvage. Then bin packing by the recipes of Falkenauer (1996), classes U and T, and of Scholl, Klein
+and Juergens (1997), sets 1 and 2 (recipes from memory, the draws our own). Last sets as they were
+published (`published.csv`: sizes as in a public copy): Falkenauer's u120 and t60, five of Scholl's,
+and the 28 of Schoenfield (2002) that BPPLIB calls Hard28; optima as published with them, those of
+hard28_14, _119, _175, _359 and _716 from memory.
 """
 
 from __future__ import annotations
@@ -100,7 +102,14 @@ def published(kind: str) -> str:
         if name.startswith(kind):
             market = Market(1.0, (1.0,), (1.0,), 0.0)
             size, of = np.unique(-np.array(sizes), return_inverse=True)
-            job = Job(1 / roll, 1, (roll,), market, np.column_stack([-size, np.ones_like(size)]), np.bincount(of))
+            job = Job(
+                1 / roll,
+                1,
+                (roll,),
+                market,
+                np.column_stack([-size, np.ones_like(size)]),
+                np.bincount(of),
+            )
             start = time.process_time()
             over.append(len(solve(job).bought) - best)
             seconds.append(time.process_time() - start)
@@ -112,7 +121,10 @@ def sets() -> list[tuple[str, int, int, list[int]]]:
     """Name, roll, optimum and sizes of each published set."""
     with (Path(__file__).parent / "published.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
-    return [(r["name"], int(r["capacity"]), int(r["optimum"]), [int(x) for x in r["sizes"].split()]) for r in rows]
+    return [
+        (r["name"], int(r["capacity"]), int(r["optimum"]), [int(x) for x in r["sizes"].split()])
+        for r in rows
+    ]
 
 
 def triplets(count: int, chance: np.random.Generator) -> list[int]:
@@ -133,10 +145,16 @@ def main() -> None:
             if count <= most:
                 print(run(count, models, runs, by_length), flush=True)
     for n in (120, 250, 500):
-        print(bins(f"class U, {n}", 150, lambda chance, n=n: chance.integers(20, 101, n).tolist()), flush=True)
+        print(
+            bins(f"class U, {n}", 150, lambda chance, n=n: chance.integers(20, 101, n).tolist()),
+            flush=True,
+        )
     for roll, least in ((100, 1), (120, 20), (150, 30)):
         name = f"set 1, 200 of {least} to 100 in {roll}"
-        print(bins(name, roll, lambda chance, least=least: chance.integers(least, 101, 200).tolist()), flush=True)
+        print(
+            bins(name, roll, lambda chance, least=least: chance.integers(least, 101, 200).tolist()),
+            flush=True,
+        )
     for part in (3, 5, 7, 9):
         name = f"set 2, 200 of a {part}th of 1000, half more or less"
         low, high = 1000 // part // 2, 1000 // part * 3 // 2 + 1

@@ -2,8 +2,9 @@
 
     python tests/bench/edges.py [areas]
 
-Mark: under 20 s for 20,000 areas on one core. Invented lots, seeded: a front and a back lawn a lot that share a seam along a
-side passage, rounded corners (33 edges at the median), a house of 8 corners, a drive and a walk.
+Mark: under 20 s for 20,000 areas on one core. Invented lots, seeded: a front and a back lawn a lot
+that share a seam along a side passage, rounded corners (33 edges at the median), a house of 8
+corners, a drive and a walk.
 """
 
 from __future__ import annotations
@@ -44,10 +45,15 @@ def lots(count: int) -> Ground:
     turn = random.uniform(0, 2 * np.pi, sites)
     frame = np.arange(sites)
     geometry = np.column_stack([_turned(half, turn) for half in halves]).ravel()[:count]
-    areas = pd.DataFrame({"geometry": geometry, "frame": np.repeat(frame, 2)[:count], "product": "turf60"})
+    areas = pd.DataFrame(
+        {"geometry": geometry, "frame": np.repeat(frame, 2)[:count], "product": "turf60"}
+    )
     areas["site"] = [f"lot {k}" for k in areas["frame"]]
     areas["area"] = np.tile(["front", "back"], sites)[:count]
-    areas["surface_area_m2"], areas["perimeter_m"] = shapely.area(geometry), shapely.length(geometry)
+    areas["surface_area_m2"], areas["perimeter_m"] = (
+        shapely.area(geometry),
+        shapely.length(geometry),
+    )
     context = pd.DataFrame(
         {
             "role": np.repeat(["building", "paving", "paving"], sites),
@@ -56,14 +62,17 @@ def lots(count: int) -> Ground:
         }
     )
     nothing = np.empty(0)
-    return Ground(areas, context, pd.DataFrame(), Frames(nothing, nothing, nothing, nothing, ()), "")
+    return Ground(
+        areas, context, pd.DataFrame(), Frames(nothing, nothing, nothing, nothing, ()), ""
+    )
 
 
 def _turned(geometry: np.ndarray, angle: np.ndarray) -> np.ndarray:
     xy, of = shapely.get_coordinates(geometry, return_index=True)
     cos, sin = np.cos(angle[of]), np.sin(angle[of])
     return shapely.set_coordinates(
-        geometry.copy(), np.column_stack([xy[:, 0] * cos - xy[:, 1] * sin, xy[:, 0] * sin + xy[:, 1] * cos])
+        geometry.copy(),
+        np.column_stack([xy[:, 0] * cos - xy[:, 1] * sin, xy[:, 0] * sin + xy[:, 1] * cos]),
     )
 
 
@@ -77,10 +86,19 @@ def main() -> None:
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     vertices = int(shapely.get_num_coordinates(ground.areas["geometry"].to_numpy()).sum())
     share = edges.totals[[c for c in edges.totals if c.startswith("edge_")]].sum()
-    print(f"areas {count}, vertices {vertices}, context {len(ground.context)}, runs {len(edges.runs)}")
-    print(f"classify {seconds:.2f} s, {busy:.2f} s of one core ({1e6 * seconds / count:.0f} us an area)")
+    print(
+        f"areas {count}, vertices {vertices}, context {len(ground.context)}, runs {len(edges.runs)}"
+    )
+    print(
+        f"classify {seconds:.2f} s, {busy:.2f} s of one core ({1e6 * seconds / count:.0f} us an area)"
+    )
     print(f"memory +{(peak - before) / 1024:.0f} MB")
-    print(", ".join(f"{kind.split('_')[1]} {100 * value / share.sum():.1f} %" for kind, value in share.items()))
+    print(
+        ", ".join(
+            f"{kind.split('_')[1]} {100 * value / share.sum():.1f} %"
+            for kind, value in share.items()
+        )
+    )
 
 
 if __name__ == "__main__":

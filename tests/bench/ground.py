@@ -1,9 +1,11 @@
-"""100,000 areas in State Plane feet: how long `measure` takes against bare geopandas, and what parcels and double pay add.
+"""100,000 areas in State Plane feet: how long `measure` takes against bare geopandas, and what
+parcels and double pay add.
 
     python tests/bench/ground.py [areas]
 
-Mark: `measure` within 1.5x of what geopandas takes for to_crs, .area and .length, processor time, the best of three; peak memory
-within 3x of the table of polygons itself. Invented lots, seeded: star shapes of 33 edges in a grid, every one its own site.
+Mark: `measure` within 1.5x of what geopandas takes for to_crs, .area and .length, processor time,
+the best of three; peak memory within 3x of the table of polygons itself. Invented lots, seeded:
+star shapes of 33 edges in a grid, every one its own site.
 """
 
 from __future__ import annotations
@@ -47,7 +49,10 @@ def stars(count: int) -> np.ndarray:
 
 
 def boxes(count: int, west: float, south: float, east: float, north: float) -> np.ndarray:
-    low, high = grid(count) + np.array([west, south]) / FT, grid(count) + np.array([east, north]) / FT
+    low, high = (
+        grid(count) + np.array([west, south]) / FT,
+        grid(count) + np.array([east, north]) / FT,
+    )
     return shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
 
 
@@ -80,7 +85,9 @@ def main() -> None:
     lawns = layer("turf", stars(count), site=site)
     source = Source((lawns,), (), (), 0)
     plain, mine = best(lambda: bare(lawns.table)), best(lambda: ground.measure(source, RULES))
-    print(f"measure, {count} areas of {EDGES} edges: {mine:.2f} s, bare geopandas {plain:.2f} s, {mine / plain:.2f}x")
+    print(
+        f"measure, {count} areas of {EDGES} edges: {mine:.2f} s, bare geopandas {plain:.2f} s, {mine / plain:.2f}x"
+    )
     vertices = count * (EDGES + 1) * 16 / 1e6
     used = memory(lambda: ground.measure(source, RULES))
     print(f"memory: {used:.0f} MB at the peak, the coordinates alone {vertices:.0f} MB")

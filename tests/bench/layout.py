@@ -1,11 +1,12 @@
-"""Benchmark of the roll layout: waste, the gap to the proven bound, and areas a second, on one core.
+"""Benchmark of the roll layout: waste, the gap to the proven bound, and areas a second, on one
+core.
 
     python tests/bench/layout.py [count]
 
-Generated house lots (a skewed parcel less house, drive, walk and patio; some 33 edges), yards, park blobs of 1,500 edges, and
-the buildings of momepy's ``bubenec`` (open data: Bubeneč, Prague, OpenStreetMap contributors, ODbL), used as shapes.
-"Bought" is by cut length with every strip alone (off-cuts of the strip's own area used): pools do better, see the cut plan's
-benchmark.
+Generated house lots (a skewed parcel less house, drive, walk and patio; some 33 edges), yards, park
+blobs of 1,500 edges, and the buildings of momepy's ``bubenec`` (open data: Bubeneč, Prague,
+OpenStreetMap contributors, ODbL), used as shapes. "Bought" is by cut length with every strip alone
+(off-cuts of the strip's own area used): pools do better, see the cut plan's benchmark.
 """
 
 from __future__ import annotations
@@ -19,7 +20,16 @@ import shapely
 from shapely.affinity import rotate
 
 from geoturf.engine import Serial
-from geoturf.layout import bounds, fresh, lay, task_of, warm_arms, warm_losses, warm_parts, warm_seams
+from geoturf.layout import (
+    bounds,
+    fresh,
+    lay,
+    task_of,
+    warm_arms,
+    warm_losses,
+    warm_parts,
+    warm_seams,
+)
 from geoturf.model import Frames, Ground
 from geoturf.rules import LayoutRules, Product
 
@@ -27,7 +37,8 @@ ROUNDS = 4  # the least of so many counts: other work on a machine only ever add
 
 
 def lots(count: int, seed: int = 1) -> list[shapely.Geometry]:
-    """House lots: the parcel less house (with a notch and a bay), drive, walk and patio, turned at random."""
+    """House lots: the parcel less house (with a notch and a bay), drive, walk and patio, turned at
+    random."""
     rng = np.random.default_rng(seed)
     return [_lot(rng) for _ in range(count)]
 
@@ -35,7 +46,9 @@ def lots(count: int, seed: int = 1) -> list[shapely.Geometry]:
 def _lot(rng: np.random.Generator) -> shapely.Geometry:
     wide, deep = rng.uniform(15, 24), rng.uniform(26, 38)
     skew, bulge = rng.normal(0, 1.5), rng.choice([0, 0, 1]) * rng.uniform(0.5, 2.5)
-    front = [(x, -bulge * np.sin(np.pi * x / wide)) for x in np.linspace(0, wide, 7 if bulge else 2)]
+    front = [
+        (x, -bulge * np.sin(np.pi * x / wide)) for x in np.linspace(0, wide, 7 if bulge else 2)
+    ]
     parcel = shapely.Polygon([*front, (wide + skew, deep + rng.normal(0, 1)), (skew * 0.7, deep)])
     x0, x1 = rng.uniform(1.5, 3.5), wide - rng.uniform(1.5, 3.5)
     y0 = rng.uniform(5, 9)
@@ -46,14 +59,20 @@ def _lot(rng: np.random.Generator) -> shapely.Geometry:
     house |= shapely.box(x1 - notch, y1 - 0.1, x1, y1 + rng.uniform(1, 3))
     if rng.random() < 0.5:
         bay = x0 + 0.3 * (x1 - x0)
-        house |= shapely.Polygon([(bay, y1), (bay + 0.6, y1 + 0.8), (bay + 2.2, y1 + 0.8), (bay + 2.8, y1)])
+        house |= shapely.Polygon(
+            [(bay, y1), (bay + 0.6, y1 + 0.8), (bay + 2.2, y1 + 0.8), (bay + 2.8, y1)]
+        )
     drive = shapely.box(x1 - rng.uniform(3, 6), -5, x1 - 0.3, y0 + 0.1)
     door = x0 + notch + 0.8
-    walk = shapely.box(door, y0 - 1.2, x1, y0 + 0.1) | shapely.box(door, y0 - 1.2, door + 1.2, y0 + 0.1)
+    walk = shapely.box(door, y0 - 1.2, x1, y0 + 0.1) | shapely.box(
+        door, y0 - 1.2, door + 1.2, y0 + 0.1
+    )
     patio = shapely.box(x0 + 0.2, y1 - 0.1, x0 + rng.uniform(3, 5), y1 + rng.uniform(2, 4))
     turf = parcel - shapely.union_all([house, drive, walk, patio])
     if rng.random() < 0.4:
-        turf -= shapely.Point(wide * rng.uniform(0.3, 0.7), deep * 0.85).buffer(rng.uniform(0.8, 2), quad_segs=3)
+        turf -= shapely.Point(wide * rng.uniform(0.3, 0.7), deep * 0.85).buffer(
+            rng.uniform(0.8, 2), quad_segs=3
+        )
     kept = [part for part in shapely.get_parts(turf) if part.area > 2]
     return rotate(shapely.MultiPolygon(kept), rng.uniform(0, 360), origin=(0, 0))
 
@@ -64,10 +83,17 @@ def yards(count: int, seed: int = 2) -> list[shapely.Geometry]:
     out = []
     for _ in range(count):
         wide, deep = rng.uniform(8, 20), rng.uniform(5, 14)
-        corners = [(0, 0), (wide, rng.normal(0, 1)), (wide + rng.normal(0, 0.7), deep), (rng.normal(0, 0.7), deep)]
+        corners = [
+            (0, 0),
+            (wide, rng.normal(0, 1)),
+            (wide + rng.normal(0, 0.7), deep),
+            (rng.normal(0, 0.7), deep),
+        ]
         yard = shapely.Polygon(corners)
         if rng.random() < 0.6:
-            yard -= shapely.box(wide * 0.6, -3, wide * 0.6 + rng.uniform(1.2, 3.5), deep * rng.uniform(0.6, 1.2))
+            yard -= shapely.box(
+                wide * 0.6, -3, wide * 0.6 + rng.uniform(1.2, 3.5), deep * rng.uniform(0.6, 1.2)
+            )
         if rng.random() < 0.4:
             yard -= shapely.Point(wide * 0.3, deep * 0.5).buffer(rng.uniform(0.5, 1.2), quad_segs=3)
         out.append(rotate(yard, rng.uniform(0, 360), origin=(0, 0)))
@@ -85,7 +111,11 @@ def blobs(count: int, seed: int = 3, edges: int = 1500) -> list[shapely.Geometry
             radius += rng.normal(0, 0.25 / k) * np.cos(k * angle + rng.uniform(0, 2 * np.pi))
         radius *= rng.uniform(10, 30)
         out.append(
-            shapely.Polygon(np.column_stack([radius * np.cos(angle) * rng.uniform(1, 1.8), radius * np.sin(angle)]))
+            shapely.Polygon(
+                np.column_stack(
+                    [radius * np.cos(angle) * rng.uniform(1, 1.8), radius * np.sin(angle)]
+                )
+            )
         )
     return [shape.buffer(0) for shape in out]
 
@@ -95,11 +125,14 @@ def buildings(count: int) -> list[shapely.Geometry]:
     import geopandas
     import momepy
 
-    return list(geopandas.read_file(momepy.datasets.get_path("bubenec"), layer="buildings").geometry[:count])
+    return list(
+        geopandas.read_file(momepy.datasets.get_path("bubenec"), layer="buildings").geometry[:count]
+    )
 
 
 def ground_of(shapes: list[shapely.Geometry], apart: bool = False) -> Ground:
-    """A `Ground` of bare shapes, one site each; one phase, or a phase each where they are ``apart``."""
+    """A `Ground` of bare shapes, one site each; one phase, or a phase each where they are
+    ``apart``."""
     count = len(shapes)
     table = pd.DataFrame(
         {

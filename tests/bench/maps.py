@@ -1,9 +1,11 @@
-"""Benchmark of the map: size of the page, and the time to make it, to load it and to draw it anew, in headless Chromium.
+"""Benchmark of the map: size of the page, and the time to make it, to load it and to draw it anew,
+in headless Chromium.
 
     python tests/bench/maps.py [areas]
 
-House lots of the roll layout's benchmark (some 33 edges) with strips 4.5 m wide; on every other lot the edges are of two
-kinds, so that their runs are sent beside the borders. "Load" ends when the first picture has been drawn.
+House lots of the roll layout's benchmark (some 33 edges) with strips 4.5 m wide; on every other lot
+the edges are of two kinds, so that their runs are sent beside the borders. "Load" ends when the
+first picture has been drawn.
 """
 
 from __future__ import annotations
@@ -46,7 +48,9 @@ def main(areas: int = 10_000) -> None:
 
 def browse(file: Path) -> None:
     with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=shutil.which("chromium"), args=QUIET.split())
+        browser = driver.chromium.launch(
+            executable_path=shutil.which("chromium"), args=QUIET.split()
+        )
         page = browser.new_page(viewport={"width": 1440, "height": 900})
         page.goto("about:blank")
         start = time.perf_counter()

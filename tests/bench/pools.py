@@ -1,9 +1,11 @@
-"""Benchmark of layout and cut plan together: what pools of fifty areas buy, square and with slanted ends, by length.
+"""Benchmark of layout and cut plan together: what pools of fifty areas buy, square and with slanted
+ends, by length.
 
     python tests/bench/pools.py [normal|thorough]
 
-Shapes: tests/bench/layout.py. Percentages: bought over the ground, by hand and ours, and ours over the proven bound; square and
-slanted with seams weighed at 0.4 m2 of turf a metre and 0.5 m2 a cross seam, and square at the default prices.
+Shapes: tests/bench/layout.py. Percentages: bought over the ground, by hand and ours, and ours over
+the proven bound; square and slanted with seams weighed at 0.4 m2 of turf a metre and 0.5 m2 a cross
+seam, and square at the default prices.
 """
 
 from __future__ import annotations
@@ -25,7 +27,9 @@ WEIGHED = {"seam_cost": f"{0.4 * TURF:.4f} USD/m", "cross_seam_cost": f"{0.5 * T
 
 def row(name: str, shapes: list, effort: str) -> str:
     ground, product = ground_of(shapes), {"turf60": Product()}
-    table = ground.areas.assign(area="1", phase="1", surface_area_m2=[shape.area for shape in shapes])
+    table = ground.areas.assign(
+        area="1", phase="1", surface_area_m2=[shape.area for shape in shapes]
+    )
     ground = replace(ground, areas=table)
     cells = []
     for rules in (WEIGHED, {**WEIGHED, "nesting": "slanted"}, {}):

@@ -1,10 +1,12 @@
-"""How fast and how lean reading is, against the bare bulk reader: 100,000 polygons of ten corners in each format.
+"""How fast and how lean reading is, against the bare bulk reader: 100,000 polygons of ten corners
+in each format.
 
     python tests/bench/read.py [folder for scratch files]
 
-Prints a row a format: seconds of `pyogrio.read_dataframe(use_arrow=True)` and of `geoturf.read.read` (medians of rounds taken
-in turn, each first as often as second, garbage collected before each), their ratio and that of the best rounds, and the peak
-memory of each (fresh processes) beside what the bare table keeps once it is read.
+Prints a row a format: seconds of `pyogrio.read_dataframe(use_arrow=True)` and of
+`geoturf.read.read` (medians of rounds taken in turn, each first as often as second, garbage
+collected before each), their ratio and that of the best rounds, and the peak memory of each (fresh
+processes) beside what the bare table keeps once it is read.
 """
 
 from __future__ import annotations
@@ -44,7 +46,9 @@ def lawns(n: int = N) -> geopandas.GeoDataFrame:
         "phase": [str(k // 20_000 + 1) for k in range(n)],
         "slope_pct": chance.uniform(0, 9, n).round(1),
     }
-    return geopandas.GeoDataFrame(columns, geometry=shapely.polygons(np.stack([x, y], -1)), crs=2272)
+    return geopandas.GeoDataFrame(
+        columns, geometry=shapely.polygons(np.stack([x, y], -1)), crs=2272
+    )
 
 
 def write(table: geopandas.GeoDataFrame, folder: Path) -> None:
@@ -57,7 +61,11 @@ def write(table: geopandas.GeoDataFrame, folder: Path) -> None:
 
 
 def bare(path: Path) -> object:
-    return geopandas.read_parquet(path) if path.suffix == ".parquet" else pyogrio.read_dataframe(path, use_arrow=True)
+    return (
+        geopandas.read_parquet(path)
+        if path.suffix == ".parquet"
+        else pyogrio.read_dataframe(path, use_arrow=True)
+    )
 
 
 def ours(path: Path) -> object:
@@ -76,8 +84,11 @@ def seconds(work: Callable[[Any], object], given: Any) -> float:
 
 
 def memory_mb(which: str, path: Path) -> float:
-    """Of a fresh process that reads the file: most memory held (``bare``, ``ours``), or held at the end (``table``)."""
-    out = subprocess.run([sys.executable, __file__, which, str(path)], capture_output=True, text=True, check=True)
+    """Of a fresh process that reads the file: most memory held (``bare``, ``ours``), or held at the
+    end (``table``)."""
+    out = subprocess.run(
+        [sys.executable, __file__, which, str(path)], capture_output=True, text=True, check=True
+    )
     return float(out.stdout)
 
 

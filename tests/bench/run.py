@@ -1,9 +1,11 @@
-"""Benchmark of a whole run, each in a fresh process: seconds, peak memory, and what ``--help`` costs.
+"""Benchmark of a whole run, each in a fresh process: seconds, peak memory, and what ``--help``
+costs.
 
     python tests/bench/run.py
 
-The development of sample_gis, then 200 to 2,000 generated house lots, all different (tests/bench/layout.py), in phases of 50.
-Times are wall-clock and include the interpreter's start and all writing; memory is the largest process of the run.
+The development of sample_gis, then 200 to 2,000 generated house lots, all different
+(tests/bench/layout.py), in phases of 50. Times are wall-clock and include the interpreter's start
+and all writing; memory is the largest process of the run.
 """
 
 from __future__ import annotations
@@ -36,7 +38,9 @@ def main() -> None:
         )  # compiles the kernel where it is not yet
         print(row("development", ROOT / "sample_gis" / "development.toml", Path(folder)))
         for count in (200, 500, 1000, 2000):
-            print(row("lots, all different", lots_bid(count, Path(folder)), Path(folder)), flush=True)
+            print(
+                row("lots, all different", lots_bid(count, Path(folder)), Path(folder)), flush=True
+            )
 
 
 def help_ratio() -> float:
@@ -46,20 +50,27 @@ def help_ratio() -> float:
         return time.perf_counter() - start
 
     ours = str(Path(sys.executable).with_name("geoturf"))
-    return statistics.median(took(ours, "--help") / took(sys.executable, "-c", "pass") for _ in range(30))
+    return statistics.median(
+        took(ours, "--help") / took(sys.executable, "-c", "pass") for _ in range(30)
+    )
 
 
 def lots_bid(count: int, folder: Path) -> Path:
     """A bid file for ``count`` lots 60 m apart."""
     shapes = [translate(lot, 60 * (k % 50), 60 * (k // 50)) for k, lot in enumerate(lots(count))]
     table = geopandas.GeoDataFrame(
-        {"site": [f"L{k:04d}" for k in range(count)], "phase": [str(k // 50 + 1) for k in range(count)]},
+        {
+            "site": [f"L{k:04d}" for k in range(count)],
+            "phase": [str(k // 50 + 1) for k in range(count)],
+        },
         geometry=[translate(shape, 250_000, 4_070_000) for shape in shapes],
         crs="EPSG:26911",
     )
     table.to_file(folder / f"lots{count}.gpkg", engine="pyogrio")
     bid = folder / f"lots{count}.toml"
-    bid.write_text(f'name = "{count} lots"\n[[layers]]\npath = "lots{count}.gpkg"\n', encoding="utf-8")
+    bid.write_text(
+        f'name = "{count} lots"\n[[layers]]\npath = "lots{count}.gpkg"\n', encoding="utf-8"
+    )
     return bid
 
 
@@ -78,7 +89,9 @@ def timed(bid: Path, out: Path) -> tuple[float, float, dict]:
     if status:
         raise SystemExit(f"{bid.name}: the run failed")
     seconds = time.perf_counter() - start
-    peak = usage.ru_maxrss / (1024 if sys.platform == "linux" else 1024**2)  # the largest of it and its workers
+    peak = usage.ru_maxrss / (
+        1024 if sys.platform == "linux" else 1024**2
+    )  # the largest of it and its workers
     return seconds, peak, json.loads((out / "run.json").read_text(encoding="utf-8"))
 
 

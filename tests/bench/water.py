@@ -2,9 +2,10 @@
 
     python tests/bench/water.py
 
-5,000 areas x 4 conversions, invented: every area its own saving and cost, and (usual in a town) every lawn alike but in
-size, where whole families of choices tie; then the same with minimums in 25 districts and a cap on synthetic turf. One
-thread. Processor seconds stand beside wall-clock, for machines that are shared.
+5,000 areas x 4 conversions, invented: every area its own saving and cost, and (usual in a town)
+every lawn alike but in size, where whole families of choices tie; then the same with minimums in 25
+districts and a cap on synthetic turf. One thread. Processor seconds stand beside wall-clock, for
+machines that are shared.
 """
 
 from __future__ import annotations
@@ -20,22 +21,35 @@ AREAS, POINTS, GAP = 5_000, 40, 1e-4
 
 
 def invented(alike: bool, sides: bool, seed: int = 1) -> Knapsack:
-    """Saving and cost per area: turf, low-water planting, efficient irrigation, planting with less lawn; lognormal sizes."""
+    """Saving and cost per area: turf, low-water planting, efficient irrigation, planting with less
+    lawn; lognormal sizes."""
     rng = np.random.default_rng(seed)
     area = rng.lognormal(7, 1, AREAS)
     value = area[:, None] * np.array([1.0, 0.75, 0.15, 0.6])
     cost = area[:, None] * np.array([10.0, 5.5, 0.9, 4.0])
     if not alike:
-        value, cost = value * rng.uniform(0.6, 1.3, value.shape), cost * rng.uniform(0.8, 1.3, cost.shape)
+        value, cost = (
+            value * rng.uniform(0.6, 1.3, value.shape),
+            cost * rng.uniform(0.8, 1.3, cost.shape),
+        )
     asked: list[Side] = []
     if sides:
         district = np.arange(AREAS) % 25
         asked = [
-            Side(f"district {d}", np.broadcast_to((district == d)[:, None], value.shape).astype(float), 20.0, np.inf)
+            Side(
+                f"district {d}",
+                np.broadcast_to((district == d)[:, None], value.shape).astype(float),
+                20.0,
+                np.inf,
+            )
             for d in range(25)
         ]
-        asked.append(Side("turf", area[:, None] * np.array([1.0, 0, 0, 0]), -np.inf, 0.05 * area.sum()))
-    return Knapsack(value, cost.round(2), np.ones(value.shape, bool), np.zeros(AREAS, bool), tuple(asked))
+        asked.append(
+            Side("turf", area[:, None] * np.array([1.0, 0, 0, 0]), -np.inf, 0.05 * area.sum())
+        )
+    return Knapsack(
+        value, cost.round(2), np.ones(value.shape, bool), np.zeros(AREAS, bool), tuple(asked)
+    )
 
 
 def main() -> None:

@@ -1,4 +1,5 @@
-"""Makes the bad files of this folder. Each has one fault, which is its name; all else in it is right.
+"""Makes the bad files of this folder. Each has one fault, which is its name; all else in it is
+right.
 
     python tests/data/make.py
 
@@ -94,15 +95,28 @@ def rings() -> None:
     geojson("point_among_polygons", [good, point, other])
     geojson("line_among_polygons", [good, {"type": "LineString", "coordinates": a[:2]}, other])
     geojson("all_points", [point, point])
-    geojson("collection", [good, {"type": "GeometryCollection", "geometries": [point, polygon(a)]}, other])
-    side = [[x + s, y], [x + 2 * s, y], [x + 2 * s, y + s], [x + s, y + s], [x + s, y]]  # meets the square a
+    geojson(
+        "collection",
+        [good, {"type": "GeometryCollection", "geometries": [point, polygon(a)]}, other],
+    )
+    side = [
+        [x + s, y],
+        [x + 2 * s, y],
+        [x + 2 * s, y + s],
+        [x + s, y + s],
+        [x + s, y],
+    ]  # meets the square a
     geojson("empty_hole", [polygon(a, []), polygon(side), other])
     geojson("heights", [good, polygon([[*p, 12.5] for p in a]), other])
 
 
 def members() -> None:
     """FeatureCollections of three members, the second of them no Feature (RFC 7946 section 3.2)."""
-    for name, fault in (("no_type", {}), ("wrong_type", {"type": "feature "}), ("null_type", {"type": None})):
+    for name, fault in (
+        ("no_type", {}),
+        ("wrong_type", {"type": "feature "}),
+        ("null_type", {"type": None}),
+    ):
         odd = {"properties": {"site": "B"}, "geometry": polygon(degrees(1))} | fault
         collection(name, odd)
     collection("null_member", None)
@@ -110,7 +124,8 @@ def members() -> None:
 
 def collection(name: str, second: Any) -> None:
     first, third = (
-        {"type": "Feature", "properties": {"site": chr(65 + k)}, "geometry": polygon(degrees(k))} for k in (0, 2)
+        {"type": "Feature", "properties": {"site": chr(65 + k)}, "geometry": polygon(degrees(k))}
+        for k in (0, 2)
     )
     text = json.dumps({"type": "FeatureCollection", "features": [first, second, third]})
     (HERE / f"{name}.geojson").write_text(text + "\n", encoding="utf-8")
@@ -119,7 +134,13 @@ def collection(name: str, second: Any) -> None:
 def places() -> None:
     feet = [[2e6, 3e5], [2e6 + 100, 3e5], [2e6 + 100, 3e5 + 100], [2e6, 3e5 + 100], [2e6, 3e5]]
     geojson("projected_coordinates", [polygon(feet)])
-    far = [[6_400_000, 2e6], [6_400_100, 2e6], [6_400_100, 2e6 + 100], [6_400_000, 2e6 + 100], [6_400_000, 2e6]]
+    far = [
+        [6_400_000, 2e6],
+        [6_400_100, 2e6],
+        [6_400_100, 2e6 + 100],
+        [6_400_000, 2e6 + 100],
+        [6_400_000, 2e6],
+    ]
     geojson("one_far_away", [polygon(degrees(0)), polygon(far), polygon(degrees(2))])
     geojson("swapped_axes", [polygon([[lat, 40 + lon * 2] for lon, lat in degrees(0)])])
     lonlat = squares(2)
@@ -161,7 +182,9 @@ def shapefiles() -> None:
     (HERE / "unknown_projection.prj").write_text(text, encoding="ascii")
     shapefile(squares(), "damaged_record")
     start = struct.unpack(">i", (HERE / "damaged_record.shx").read_bytes()[108:112])[0] * 2
-    patch("damaged_record.shp", start + 8 + 36, struct.pack("<i", 99_999_999))  # number of parts of the second shape
+    patch(
+        "damaged_record.shp", start + 8 + 36, struct.pack("<i", 99_999_999)
+    )  # number of parts of the second shape
     shapefile(squares(), "truncated")
     cut(HERE / "truncated.shp", 0.75)
     shapefile(squares(site=["A", "B", "C", "D", "é"]), "wrong_encoding")
@@ -197,7 +220,9 @@ def containers() -> None:
     (HERE / "text.shp").write_text("This is no shapefile.\n", encoding="ascii")
     (HERE / "empty.geojson").write_bytes(b"")
     inner = '<OGRVRTLayer name="lawns"><SrcDataSource>bow_tie.geojson</SrcDataSource></OGRVRTLayer>'
-    (HERE / "virtual.geojson").write_text(f"<OGRVRTDataSource>{inner}</OGRVRTDataSource>\n", encoding="ascii")
+    (HERE / "virtual.geojson").write_text(
+        f"<OGRVRTDataSource>{inner}</OGRVRTDataSource>\n", encoding="ascii"
+    )
     (HERE / "pipeline.geojson").write_text(
         '{"type": "gdal_streamed_alg", "command_line": "gdal vector pipeline ! read bow_tie.geojson"}\n',
         encoding="ascii",
@@ -206,7 +231,9 @@ def containers() -> None:
     cut(HERE / "truncated.geojson", 0.6)
     cut(write(squares(), "truncated.fgb"), 0.95)
     path = write(squares(site=["A", "B", "Cxyz", "D", "E"]), "bad_text.fgb")
-    path.write_bytes(path.read_bytes().replace(b"Cxyz", b"C\xff\xfez"))  # no UTF-8, which FlatGeobuf text must be
+    path.write_bytes(
+        path.read_bytes().replace(b"Cxyz", b"C\xff\xfez")
+    )  # no UTF-8, which FlatGeobuf text must be
     path = write(squares(), "truncated.gpkg")
     cut(path, 0.3)
     pd.DataFrame({"site": ["A"]}).to_parquet(HERE / "no_geometry.parquet")
@@ -224,16 +251,21 @@ def bad_ring_parquet() -> None:
     shapes[0] = struct.pack("<BIII", 1, 3, 1, 3) + b"".join(struct.pack("<dd", *p) for p in points)
     at = table.schema.get_field_index("geometry")
     column = pa.array(shapes, pa.binary())
-    parquet.write_table(table.set_column(at, table.schema.field(at), column), HERE / "bad_ring.parquet")
+    parquet.write_table(
+        table.set_column(at, table.schema.field(at), column), HERE / "bad_ring.parquet"
+    )
 
 
 def curves() -> None:
-    """A circle of 50 ft as one circular string, beside a square; written as GDAL does (OGC 12-128r18, WKB of ISO 19125)."""
+    """A circle of 50 ft as one circular string, beside a square; written as GDAL does (OGC
+    12-128r18, WKB of ISO 19125)."""
     path = write(squares(2, x=2_000_000), "curves.gpkg", layer="curves", SPATIAL_INDEX="NO")
     x, y, r = 2_000_050.0, 300_050.0, 50.0
     points = [(x - r, y), (x, y + r), (x + r, y), (x, y - r), (x - r, y)]
     circle = (
-        struct.pack("<BII", 1, 10, 1) + struct.pack("<BII", 1, 8, 5) + b"".join(struct.pack("<dd", *p) for p in points)
+        struct.pack("<BII", 1, 10, 1)
+        + struct.pack("<BII", 1, 8, 5)
+        + b"".join(struct.pack("<dd", *p) for p in points)
     )
     with sqlite3.connect(path) as base:
         header = base.execute("select geom from curves where fid = 1").fetchone()[0][:40]
