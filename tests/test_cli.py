@@ -191,10 +191,10 @@ def test_a_pipe_that_breaks_within_the_work_is_no_closed_terminal(
 def test_a_run_whose_workers_cannot_start_writes_its_report(
     lawns, bid_file, tmp_path, capsys, monkeypatch
 ):
-    from geoturf import pipeline
+    from geoturf import kernels
 
     lawns((0, 0, 40, 30))
-    monkeypatch.setattr(pipeline, "_MANY", 1)
+    monkeypatch.setattr(kernels, "_MANY", 1)
     monkeypatch.setattr(sys, "executable", "/nowhere/python")
     status, _, err = run(capsys, "run", bid_file(), "--out", tmp_path / "out", "--workers", 2)
     assert status == cli.DONE and (tmp_path / "out" / "run.json").exists()
