@@ -107,6 +107,12 @@ def parser() -> argparse.ArgumentParser:
         "--strict", action="store_true", help="refuse the whole run when anything would be left out"
     )
     run.add_argument(
+        "--papers",
+        metavar="WHICH",
+        help="papers to print: all, none, or readers such as crew,buyer; "
+        "all for up to 200 sites if not given",
+    )
+    run.add_argument(
         "--quiet", action="store_true", help="print nothing but refusals and what was left out"
     )
 
@@ -347,8 +353,9 @@ class _Streams:
 def _run(args: argparse.Namespace) -> int:
     bid, notes, name = _bid_of(args.inputs)
     folder = args.out or f"reports/{name}"
-    from geoturf import compiled, pipeline, report
+    from geoturf import compiled, papers, pipeline, report
 
+    readers = papers.asked(args.papers)
     report.look(folder)
     before = report.identity(folder)
     args.stands = lambda: "" if report.identity(folder) == before else folder
@@ -359,7 +366,7 @@ def _run(args: argparse.Namespace) -> int:
         if args.strict and result.source.left_out:
             _refuse_left_out(result.findings, result.source.left_out)
         bar.told("report", 0, 0)
-        report.write(result, folder)
+        report.write(result, folder, readers, engine)
     if not args.quiet:
         _say(result.findings)
     try:

@@ -19,10 +19,11 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from geoturf.engine import Engine, Serial
 from geoturf.errors import InputError
 from geoturf.model import Finding, Result
 
@@ -30,23 +31,29 @@ _MARK = "run.json"  # a folder that holds one is ours to replace
 _OLD_S = 3600  # where folders cannot be locked, half-written ones so old are taken for left behind
 
 
-def write(result: Result, folder: str | Path) -> None:
-    """Every output in ``folder``. Raises `InputError` when the folder holds other things or cannot
-    be written."""
+def write(
+    result: Result,
+    folder: str | Path,
+    readers: Iterable[str] | None = None,
+    engine: Engine | None = None,
+) -> None:
+    """Every output in ``folder``, with the papers for ``readers`` (None: all of them, but for bids of
+    very many sites). Raises `InputError` when the folder holds other things or cannot be
+    written."""
     look(folder)
     folder = _real(folder)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         with _reserved(folder) as fresh:
-            _fill(fresh, result)
+            _fill(fresh, result, readers, engine or Serial())
             _settle(fresh)
             _put_in_place(fresh, folder)
     except OSError as error:
         raise _unwritable(folder, error) from None
 
 
-def _fill(fresh: Path, result: Result) -> None:
-    from geoturf import maps, tables, workbook
+def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: Engine) -> None:
+    from geoturf import maps, papers, tables, workbook
 
     tables.write(result, fresh)
     workbook.write(result, fresh / "bid.xlsx")
@@ -58,6 +65,7 @@ def _fill(fresh: Path, result: Result) -> None:
         from geoturf import planner
 
         (fresh / "planner.html").write_text(planner.page(result), encoding="utf-8")
+    papers.write(result, fresh, readers, engine)
     tables.write_run(result, fresh)  # last: its presence says that the folder is complete
     fresh.chmod(0o755)
 

@@ -91,6 +91,7 @@ def test_no_room_imports_itself_by_way_of_others():
         ("highspy", {"highs", "layout", "cuts", "water"}),
         ("numba", {"compiled"}),
         ("xlsxwriter", {"workbook"}),
+        ("typst", {"papers"}),
         ("rich", {"cli"}),
     ],
 )

@@ -1,0 +1,73 @@
+"""Papers that leave the house: one PDF a reader, made of what the report's tables hold.
+
+press    from plain data to a PDF; ``type/`` has one template a paper, ``type/house.typ`` what all
+         have in common
+
+A paper is a record here: where it goes, its template, what it needs to be there, and the function
+that gives its data. The functions look at the result alone and give what JSON can hold, numbers
+already as the text that is printed, in the bid's units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from geoturf.engine import Engine
+from geoturf.errors import BidError
+from geoturf.model import Finding, Result
+from geoturf.papers import press
+
+Data = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Paper:
+    """``file`` stands below the report's folder; its first part says for whom the paper is."""
+
+    file: str
+    template: str
+    data: Callable[[Result], Data]
+    has: Callable[[Result], bool] = lambda result: True
+
+    @property
+    def reader(self) -> str:
+        return self.file.partition("/")[0].removesuffix(".pdf")
+
+
+PAPERS: tuple[Paper, ...] = ()
+MANY = 200  # sites beyond which papers are printed only where they are asked for
+READERS = tuple(dict.fromkeys(paper.reader for paper in PAPERS))
+
+
+def asked(which: str | None) -> tuple[str, ...] | None:
+    """The readers that ``--papers`` names, None where it is not given. Raises `BidError` on one
+    that there is no paper for."""
+    if which is None or which == "all":
+        return None if which is None else READERS
+    named = [] if which == "none" else [name.strip() for name in which.split(",")]
+    unknown = [name for name in named if name not in READERS]
+    if unknown:
+        known = ", ".join(("all", "none", *READERS))
+        message = f"--papers {which}: no papers for '{unknown[0]}'; there are {known}"
+        raise BidError(Finding("error", "papers", message))
+    return tuple(named)
+
+
+def write(result: Result, folder: Path, readers: Iterable[str] | None, engine: Engine) -> None:
+    """The papers for ``readers`` into ``folder``; where they are None, all papers of a bid of at
+    most `MANY` sites."""
+    if readers is None:
+        readers = READERS if result.ground.areas["site"].nunique() <= MANY else ()
+    wanted = [paper for paper in PAPERS if paper.reader in set(readers) and paper.has(result)]
+    work = [(paper.template, paper.data(result)) for paper in wanted]
+    for paper, made in zip(wanted, engine.map(_printed, work), strict=True):
+        path = folder / paper.file
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(made)
+
+
+def _printed(work: tuple[str, Data]) -> bytes:
+    return press.printed(*work)

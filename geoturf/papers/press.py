@@ -1,0 +1,62 @@
+"""From plain data to a PDF, by typst: offline, tagged, the same bytes for the same data.
+
+Data reach a paper as one JSON text, never as source, so a name such as ``#import`` or ``$x$`` is
+printed as it stands.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+if TYPE_CHECKING:
+    import typst
+
+_TYPE = Path(__file__).parent / "type"
+
+# A PDF's metadata hold a time, which may not hang on the clock; what a client reads stands on the
+# page.
+_STAMP = 0
+
+# Marks that turn or hide the text beside them, and what no page can show.
+_TURNING = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f\u061c]")
+_UNPRINTABLE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+_LONG_WORD = re.compile(r"\S{30}(?=\S)")
+_MAY_BREAK = "\u200b"
+
+
+def printed(template: str, data: Mapping[str, Any]) -> bytes:
+    """The PDF of ``type/<template>.typ`` with ``data``: what JSON can hold, and in it ``page``
+    ("letter" or "a4")."""
+    text = json.dumps(_plain(data), ensure_ascii=True, allow_nan=False)
+    source = _TYPE / f"{template}.typ"
+    made = _compiler().compile(
+        input=str(source), format="pdf", sys_inputs={"data": text}, timestamp=_STAMP
+    )
+    return cast(bytes, made)
+
+
+def _plain(value: Any) -> Any:
+    """``value`` with every text fit for a page: nothing that turns what stands beside it, and long
+    words may break."""
+    if isinstance(value, str):
+        shown = _UNPRINTABLE.sub("\ufffd", _TURNING.sub("", value))
+        return _LONG_WORD.sub(lambda found: found[0] + _MAY_BREAK, shown)
+    if isinstance(value, Mapping):
+        return {name: _plain(one) for name, one in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(one) for one in value]
+    return value
+
+
+@cache
+def _compiler() -> typst.Compiler:
+    """One a process: fonts are looked up once, and only those that typst brings with it, so that a
+    paper is the same on every machine."""
+    import typst
+
+    return typst.Compiler(root=str(_TYPE), ignore_system_fonts=True)

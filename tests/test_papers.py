@@ -1,0 +1,82 @@
+"""Papers: text stays text, the same data give the same bytes."""
+
+import io
+
+import pypdf
+import pytest
+
+from geoturf import papers
+from geoturf.errors import BidError
+from geoturf.papers import press
+
+HOSTILE = [
+    '#import "x"',
+    "$x$ \\ [b] *c* _d_ @e <f>",
+    "</script><b>",
+    "x" * 500,
+    "turned \u202e mark",
+    "lone \ud800 half",
+    "a\x07bell",
+]
+
+
+@pytest.fixture
+def template(tmp_path, monkeypatch):
+    """A paper of one table, beside the house's own style."""
+    style = (press._TYPE / "house.typ").read_text(encoding="utf-8")
+    (tmp_path / "house.typ").write_text(style, encoding="utf-8")
+    (tmp_path / "names.typ").write_text(
+        '#import "house.typ": *\n#show: paper.with(title: data.title)\n= #data.title\n'
+        '#grid-of(("name", "size"), data.rows, right: (1,))\n',
+        encoding="utf-8",
+    )
+    monkeypatch.setattr(press, "_TYPE", tmp_path)
+    press._compiler.cache_clear()
+    yield "names"
+    press._compiler.cache_clear()
+
+
+def text_of(pdf: bytes) -> str:
+    pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
+    return "".join(page.extract_text() for page in pages)
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_names_are_printed_as_they_stand(template, name):
+    made = text_of(press.printed(template, {"page": "a4", "title": "Lot", "rows": [[name, "1"]]}))
+    shown = name.replace("\u202e", "").replace("\ud800", "\ufffd").replace("\x07", "\ufffd")
+    squeezed = "".join(made.replace("\u200b", "").split())
+    assert "".join(shown.split()) in squeezed
+
+
+def test_the_same_data_give_the_same_bytes(template):
+    data = {"page": "letter", "title": "Lot", "rows": [["a", "1"]] * 200}
+    first = press.printed(template, data)
+    press._compiler.cache_clear()
+    assert press.printed(template, data) == first
+
+
+def test_pages_are_letter_or_a4_and_heads_are_repeated(template):
+    sizes = []
+    for page in ("letter", "a4"):
+        rows = [["a", "1"]] * 200
+        pdf = press.printed(template, {"page": page, "title": "Lot", "rows": rows})
+        pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
+        assert len(pages) > 2 and all("size" in one.extract_text() for one in pages)
+        sizes.append(tuple(round(float(x)) for x in pages[0].mediabox[2:]))
+    assert sizes == [(612, 792), (595, 842)]
+
+
+def test_numbers_that_are_none_are_refused(template):
+    with pytest.raises(ValueError, match="JSON"):
+        press.printed(template, {"page": "a4", "title": "Lot", "rows": [[float("nan"), "1"]]})
+
+
+@pytest.mark.parametrize(("which", "given"), [(None, None), ("all", papers.READERS), ("none", ())])
+def test_papers_are_asked_for_by_reader(which, given):
+    assert papers.asked(which) == given
+
+
+def test_readers_without_papers_are_refused():
+    with pytest.raises(BidError, match="no papers for 'zoo'; there are all, none"):
+        papers.asked("zoo")
