@@ -28,6 +28,9 @@ Flags: TypeAlias = NDArray[np.bool_]
 # a whole number of 64 bits to the compiler, whatever is added to it; a plain one to the type
 # checker
 int64 = cast("Callable[[int], int]", np.int64)
+# the same for an index that is never below 0: nobody need ask whether it counts from the end, and
+# only so do loops over sums of indices run in vectors
+uint64 = cast("Callable[[int], int]", np.uint64)
 _Kernel = TypeVar("_Kernel", bound=Callable[..., Any])  # a decorated function keeps its type
 
 _config: Any = numba.config  # its names are made as it is loaded

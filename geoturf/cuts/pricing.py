@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from geoturf.compiled import Floats, Ints, inlined, inner, jit
+from geoturf.compiled import Floats, Ints, inlined, inner, jit, uint64
 
 _Kernel = TypeVar("_Kernel", bound=Callable[..., Any])
 
@@ -33,11 +33,12 @@ def _inner(function: _Kernel) -> _Kernel:
 @_inner
 def _add(before: Floats, after: Floats, size: int, worth: float) -> None:
     """after[r] = the better of before[r] and before[r - size] + worth."""
-    room = len(before)
-    for r in range(min(size, room)):
+    first, room = uint64(size), uint64(len(before))
+    for r in range(min(first, room)):
         after[r] = before[r]
-    for r in range(size, room):
-        after[r] = max(before[r], before[r - size] + worth)
+    if first < room:
+        for r in range(room - first):
+            after[r + first] = max(before[r + first], before[r] + worth)
 
 
 @_jit
@@ -60,17 +61,32 @@ def lead(
     r steps of its lane."""
     n = len(length)
     led = np.full((len(heights), n), -1.0)
+    beside, widened = np.zeros(across + 1), np.zeros(across + 1)
     for k in range(len(heights)):
         h = heights[k]
-        beside, spare = np.zeros(across + 1), np.zeros(across + 1)
+        for r in range(across + 1):
+            beside[r] = 0.0
         for c in range(n):
             if length[c] > h:
                 continue
             worth = value[c] + follow[row[c], h - length[c]]
             led[k, c] = worth + beside[across - width[c]]
-            _add(beside, spare, width[c], worth)
-            beside, spare = spare, beside
+            if c + 1 < n:
+                # what is looked at from now on lies beside a lane at least as wide as the next
+                _widen(beside, widened, width[c], worth, across - width[c + 1])
     return led
+
+
+@inlined
+def _widen(beside: Floats, widened: Floats, width: int, worth: float, most: int) -> None:
+    """One more lane, worth so much, in the best that lies in r steps of width, for r up to
+    ``most``. ``widened`` is room to work in."""
+    if width <= most:
+        first, end = uint64(width), uint64(most + 1)
+        for r in range(end - first):
+            widened[r] = beside[r] + worth
+        for r in range(end - first):
+            beside[r + first] = max(beside[r + first], widened[r])
 
 
 @_jit
