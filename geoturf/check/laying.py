@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geoturf.check.finding import area_name, told
+from geoturf.check.near import inside, near
 from geoturf.model import Finding, Result
 
 FILM_M = 1e-4  # a gap along the whole border may be this wide before it is one
@@ -20,7 +21,7 @@ def covered(result: Result) -> list[Finding]:
     up."""
     turned = _in_pile_coordinates(result)
     pieces, area = result.plan.pieces, _areas_of(result)
-    on_it = shapely.area(shapely.intersection(turned[area], _boxes(result)))
+    on_it = _turf_under(result, turned)
     bare = shapely.area(turned) - np.bincount(area, on_it, len(turned))
     wrong = bare > FILM_M * shapely.length(turned)
     counts = np.bincount(area, minlength=len(turned))
@@ -31,6 +32,17 @@ def covered(result: Result) -> list[Finding]:
             f"{area_name(result, row)}: {bare[row]:.4f} m2 lie bare under {counts[row]} of {len(pieces)} pieces"
         ),
     )
+
+
+def _turf_under(result: Result, turned: np.ndarray) -> np.ndarray:
+    """Turf (m2) under each piece; ``turned``: areas in pile coordinates."""
+    laid, boxes = _laid(result), _boxes(result)
+    low, high = laid[:, ::2], laid[:, 1::2]
+    about = near(turned, _areas_of(result), low, high)
+    under = (high - low).prod(axis=1)
+    partly = ~inside(about, low, high)
+    under[partly] = shapely.area(shapely.intersection(about[partly], boxes[partly]))
+    return under
 
 
 def apart(result: Result) -> list[Finding]:
@@ -89,9 +101,9 @@ def _short_of_chalk_line(result: Result, rows: np.ndarray) -> np.ndarray:
     """Pieces (bool, (n,)) whose slanted ends leave less than the end allowance beyond the turf they
     lie on; ``rows`` slant."""
     pieces = result.plan.pieces.iloc[rows]
-    turf = shapely.intersection(
-        _in_pile_coordinates(result)[_areas_of(result)[rows]], _boxes(result)[rows]
-    )
+    turned, laid = _in_pile_coordinates(result), _laid(result)[rows]
+    about = near(turned, _areas_of(result)[rows], laid[:, ::2], laid[:, 1::2])
+    turf = shapely.intersection(about, _boxes(result)[rows])
     points, of = shapely.get_coordinates(turf, return_index=True)
     across = ((points[:, 1] - pieces["v0"].to_numpy()[of]) / pieces["width_m"].to_numpy()[of]).clip(
         0, 1
@@ -136,14 +148,16 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
     first, last = np.maximum(low[one], low[two]), np.minimum(high[one], high[two])
     along_u = last[:, :1] - first[:, :1] > last[:, 1:] - first[:, 1:]
     aside = np.where(along_u, [[0.0, FILM_M]], [[FILM_M, 0.0]])
-
-    def turf_on(by: np.ndarray) -> np.ndarray:
-        joints = shapely.linestrings(np.stack([first + by, last + by], axis=1))
-        return shapely.length(shapely.intersection(joints, turned[area[one]]))
-
-    here, left, right = turf_on(0 * aside), turf_on(-aside), turf_on(aside)
-    least = np.bincount(area[one], np.minimum(np.minimum(left, right), here), len(turned))
-    most = np.bincount(area[one], np.maximum(np.maximum(left, right), here), len(turned))
+    reach = np.minimum(first, last) - FILM_M, np.maximum(first, last) + FILM_M
+    about = near(turned, area[one], *reach)
+    partly = ~inside(about, *reach)
+    joint_m = np.hypot(*(last - first).T)
+    some = about[partly], first[partly], last[partly]
+    on_turf = [_turf_on(*some, by * aside[partly]) for by in (-1, 0, 1)]
+    least, most = joint_m.copy(), joint_m.copy()
+    least[partly], most[partly] = np.min(on_turf, axis=0), np.max(on_turf, axis=0)
+    least = np.bincount(area[one], least, len(turned))
+    most = np.bincount(area[one], most, len(turned))
     told_m = result.plan.chosen["seam_m"].to_numpy(float)
     return told(
         "seams-not-as-laid",
@@ -152,6 +166,14 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
             f"{area_name(result, row)}: {told_m[row]:.3f} m of seam, but pieces meet over {least[row]:.3f} to {most[row]:.3f} m"
         ),
     )
+
+
+def _turf_on(
+    turf: np.ndarray, first: np.ndarray, last: np.ndarray, aside: np.ndarray
+) -> np.ndarray:
+    """Turf (m) on each joint from ``first`` to ``last`` (n, 2), moved ``aside``."""
+    joints = shapely.linestrings(np.stack([first + aside, last + aside], axis=1))
+    return np.asarray(shapely.length(shapely.intersection(joints, turf)))
 
 
 def pile_one_way(result: Result) -> list[Finding]:
