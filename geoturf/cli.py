@@ -356,6 +356,7 @@ def _run(args: argparse.Namespace) -> int:
     from geoturf import compiled, papers, pipeline, report
 
     readers = papers.asked(args.papers)
+    papers.look(bid)
     report.look(folder)
     before = report.identity(folder)
     args.stands = lambda: "" if report.identity(folder) == before else folder
@@ -527,8 +528,9 @@ def _answer(result: Result) -> list[str]:
 
 def _check(args: argparse.Namespace) -> int:
     bid, notes, _ = _bid_of(args.inputs)
-    from geoturf import pipeline
+    from geoturf import papers, pipeline
 
+    papers.look(bid)
     source, land, findings = pipeline.check(bid, notes)
     _say(findings, ("error", "warning", "note"), where=sys.stdout)
     counts = {s: sum(f.severity == s for f in findings) for s in ("error", "warning", "note")}

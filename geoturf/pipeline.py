@@ -10,7 +10,7 @@ from typing import Any, ParamSpec, TypeVar, cast
 from geoturf import check as promises
 from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read
 from geoturf import price as pricing
-from geoturf.bid import Bid, accepted, assumed, lot_by_lot, unusual
+from geoturf.bid import Bid, accepted, assumed, lot_by_lot, nearest, unusual
 from geoturf.clock import Clock, Progress
 from geoturf.engine import Engine, Serial
 from geoturf.errors import BidError, GeoturfError, PromiseError
@@ -205,6 +205,20 @@ def _sound(bid: Bid, land: Ground) -> list[Finding]:
         for one in bid.price.alternates
         for name in one.products
         if name not in laid
+    ] + _unmet_phases(bid, land)
+
+
+def _unmet_phases(bid: Bid, land: Ground) -> list[Finding]:
+    """Warnings of dates that no phase bears."""
+    there = list(dict.fromkeys(land.areas["phase"].astype(str)))
+    return [
+        Finding(
+            "warning",
+            "unmet-phase",
+            f"terms.phases: no area is of phase '{name}'{nearest(name, there)}",
+        )
+        for name in bid.terms.phases
+        if name not in there
     ]
 
 
@@ -231,10 +245,13 @@ def _from_its_folder(bid: Bid) -> GroundRules:
 
 def _beside(bid: Bid) -> list[tuple[str, str]]:
     """(path as given, SHA-256) of what a bid reads beside its layers: terrain, climate, weather,
-    bills."""
-    water = bid.water
+    bills, a logo. Raises `BidError` for a logo that is not safe to draw."""
+    water, picture = bid.water, bid.bidder.logo
+    if picture:
+        read.logo(bid.folder, picture)
     named = [
         bid.ground.terrain,
+        picture,
         *((water.climate.table, water.climate.weather, water.metered) if water else ()),
     ]
     return [(path, read.sha256(Path(bid.folder) / path)) for path in named if path]

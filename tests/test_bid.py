@@ -347,7 +347,7 @@ def test_a_number_that_is_none_is_refused(value):
 def test_a_date_is_answered_for_what_it_is():
     with pytest.raises(BidError) as refused:
         make_bid({"layers": [{"path": "x.shp"}], "date": "2026-05-31"})
-    assert "put it into name" in str(refused.value) and "rebate" not in str(refused.value)
+    assert "stands in [terms]" in str(refused.value) and "rebate" not in str(refused.value)
 
 
 @pytest.mark.parametrize("key", ["folder", "looked"])

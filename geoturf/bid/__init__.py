@@ -23,6 +23,8 @@ from geoturf.bid.alternates import accepted, lot_by_lot
 from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules import (
+    Bidder,
+    Client,
     CutRules,
     EdgeRules,
     GroundRules,
@@ -32,6 +34,7 @@ from geoturf.rules import (
     ParcelRules,
     PriceRules,
     Product,
+    Terms,
     WaterRules,
 )
 from geoturf.rules.base import Rules, rule
@@ -62,6 +65,9 @@ class Bid(Rules):
         "", "tile URL of an online base map, {z}/{x}/{y}; none if empty", source=""
     )
     base_map_credit: str = rule("", "credit line the base map asks for", source="")
+    bidder: Bidder = rule({}, "who bids", source="")
+    client: Client = rule({}, "whom the bid is for", source="")
+    terms: Terms = rule({}, "on what terms", source="")
     layers: tuple[Layer, ...] = rule(
         ..., "where polygons come from: [[layers]] with a path, once for each", source=""
     )
@@ -80,6 +86,11 @@ class Bid(Rules):
         "of a bid made for bare files: each file's stamp when it was looked at; empty for bid files",
         source="",
     )
+
+    @property
+    def page(self) -> str:
+        """The paper that is printed on: ``letter`` or ``a4``."""
+        return self.terms.page or ("letter" if self.units == "us" else "a4")
 
     @model_validator(mode="after")
     def _names_agree(self) -> Bid:

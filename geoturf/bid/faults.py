@@ -15,7 +15,12 @@ from geoturf.units import Money
 
 OWN = ("folder", "looked")  # set by geoturf, never by a bid file
 _FRIENDLY = {
-    "date": "reports bear no date of their own, so that the same input gives the same bytes; put it into name"
+    "date": "the date that papers bear stands in [terms]",
+    "owner": "whom a bid is for stands in [client]; a site's owner is a column of its layer",
+    "customer": "whom a bid is for stands in [client]",
+    "company": "who bids stands in [bidder]",
+    "contractor": "who bids stands in [bidder]",
+    "license": "it is spelt licence, in [bidder]",
 }
 _LONG = 40  # letters of a value that a message repeats
 _UNKNOWN, _MISSING, _BAD = (

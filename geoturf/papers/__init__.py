@@ -1,5 +1,6 @@
 """Papers that leave the house: one PDF a reader, made of what the report's tables hold.
 
+sender   who papers are from and to
 press    from plain data to a PDF; ``type/`` has one template a paper, ``type/house.typ`` what all
          have in common
 
@@ -13,12 +14,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from geoturf.engine import Engine
 from geoturf.errors import BidError
 from geoturf.model import Finding, Result
-from geoturf.papers import press
+from geoturf.papers import press, sender
+
+if TYPE_CHECKING:
+    from geoturf.bid import Bid
 
 Data = Mapping[str, Any]
 
@@ -54,6 +58,16 @@ def asked(which: str | None) -> tuple[str, ...] | None:
         message = f"--papers {which}: no papers for '{unknown[0]}'; there are {known}"
         raise BidError(Finding("error", "papers", message))
     return tuple(named)
+
+
+def look(bid: Bid) -> None:
+    """What can be known before the work: raises `BidError` where the logo cannot be drawn."""
+    if not bid.bidder.logo:
+        return
+    try:
+        press.printed("letterhead", sender.head(bid))
+    except press.Unprintable:
+        raise sender.undrawable(bid) from None
 
 
 def write(result: Result, folder: Path, readers: Iterable[str] | None, engine: Engine) -> None:

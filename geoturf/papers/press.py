@@ -29,14 +29,23 @@ _LONG_WORD = re.compile(r"\S{30}(?=\S)")
 _MAY_BREAK = "\u200b"
 
 
+class Unprintable(ValueError):
+    """Data that typst finds no way to print, such as a damaged picture."""
+
+
 def printed(template: str, data: Mapping[str, Any]) -> bytes:
     """The PDF of ``type/<template>.typ`` with ``data``: what JSON can hold, and in it ``page``
-    ("letter" or "a4")."""
+    ("letter" or "a4"). Raises `Unprintable`."""
     text = json.dumps(_plain(data), ensure_ascii=True, allow_nan=False)
     source = _TYPE / f"{template}.typ"
-    made = _compiler().compile(
-        input=str(source), format="pdf", sys_inputs={"data": text}, timestamp=_STAMP
-    )
+    import typst
+
+    try:
+        made = _compiler().compile(
+            input=str(source), format="pdf", sys_inputs={"data": text}, timestamp=_STAMP
+        )
+    except typst.TypstError as fault:
+        raise Unprintable(str(fault)) from None
     return cast(bytes, made)
 
 

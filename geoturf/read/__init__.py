@@ -10,6 +10,7 @@
       columns    site, area, phase, product ... by name or by mapping
       part       columns and geometry of a layer
       ids        names filled and clashes refused, over all layers
+    logo(folder, path)   the picture for the head of papers, where it is safe to draw
 
 What is odd is gathered and told at once. What cannot be priced is left out by name, unless nothing
 would be left.
@@ -34,13 +35,14 @@ from geoturf.read.account import Claim, account, claim
 from geoturf.read.find import Item, digest, find, sha256
 from geoturf.read.load import load
 from geoturf.read.loaded import Loaded
+from geoturf.read.logo import Logo, logo
 from geoturf.read.look import Held, choose
 from geoturf.read.part import Columns, Part
 from geoturf.read.say import Gathered, Say, counted
 from geoturf.rules.layer import COLUMNS, PRICED, Layer
 from geoturf.units import unit_factor
 
-__all__ = ["COLUMNS", "read", "sha256"]
+__all__ = ["COLUMNS", "Logo", "logo", "read", "sha256"]
 
 _ANY_GEOMETRY = ("street", "view")  # roles that may be points or lines
 

@@ -8,12 +8,15 @@ from geoturf.rules.ground import GroundRules, ParcelRules
 from geoturf.rules.layer import Layer
 from geoturf.rules.layout import STEEPEST, LayoutRules
 from geoturf.rules.materials import MaterialRules
+from geoturf.rules.offer import Bidder, Client, Terms
 from geoturf.rules.price import PriceRules
 from geoturf.rules.product import Product
 from geoturf.rules.water import WaterRules
 
 __all__ = [
     "STEEPEST",
+    "Bidder",
+    "Client",
     "CutRules",
     "EdgeRules",
     "GroundRules",
@@ -23,5 +26,6 @@ __all__ = [
     "ParcelRules",
     "PriceRules",
     "Product",
+    "Terms",
     "WaterRules",
 ]
