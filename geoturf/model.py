@@ -300,6 +300,10 @@ class Price:
       base, rate, amount, subtotal.
     ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up,
       price; adds up down and across.
+    ``schedule_of_prices``: scope (bid, phase …, product …, use …, yard …), item (number of the pay
+      item; "" for what unit prices cannot carry), section, description, unit, quantity (Decimal,
+      measured on the ground), unit_price (Decimal, all loads in), extension (Decimal); each scope
+      adds up to the price of its areas.
     ``phases``: phase, sites, areas, surface_area_m2, cost, price, price_per_ft2, price_per_m2.
     ``alternates``: alternate, price, difference, each of a run of its own. ``lot_by_lot``: the
     price of the run in which every site is a pool of its own. Empty and None until those are
@@ -315,6 +319,7 @@ class Price:
     alternates: pd.DataFrame
     borne: pd.DataFrame
     loads: pd.DataFrame
+    schedule_of_prices: pd.DataFrame
     lot_by_lot: Decimal | None = None
     findings: tuple[Finding, ...] = ()
 

@@ -113,7 +113,17 @@ class _Stages:
         takeoff = step(
             "materials", materials.takeoff, land, border, plan, products, bid.materials, bid.edges
         )
-        price = step("price", pricing.price, land, plan, takeoff, products, bid.price, bid.currency)
+        price = step(
+            "price",
+            pricing.price,
+            land,
+            plan,
+            takeoff,
+            products,
+            bid.price,
+            bid.currency,
+            bid.units,
+        )
 
         made = (self.source, land, border, plan, takeoff, price)
         noticed = [finding for stage in made for finding in stage.findings]

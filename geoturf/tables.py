@@ -49,6 +49,7 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
         bid,
         build_up,
         schedule,
+        schedule_of_prices,
         phases,
     )
     made = [*always, findings]
@@ -87,6 +88,7 @@ def areas(result: Result) -> pd.DataFrame:
         "turf_bought": chosen["turf_bought_m2"],
         "waste_pct": waste_pct(chosen["turf_bought_m2"], land["surface_area_m2"]),
         "fixed_bearing_pct": 100 * (chosen["free_cost_ratio"].to_numpy() - 1),
+        "price": result.price.areas["price"],
     }
     return columns.table("areas", result.bid.units, values)
 
@@ -254,6 +256,11 @@ def schedule(result: Result) -> pd.DataFrame:
     return _as_it_stands(
         "schedule", result, rows.rename(columns=lambda name: name.replace(" ", "_"))
     )
+
+
+def schedule_of_prices(result: Result) -> pd.DataFrame:
+    """Pay items of each scope, which adds up to its price."""
+    return _as_it_stands("schedule_of_prices", result, result.price.schedule_of_prices)
 
 
 def phases(result: Result) -> pd.DataFrame:

@@ -125,6 +125,34 @@ def shares(result: Result) -> list[Finding]:
     return found
 
 
+def unit_prices(result: Result) -> list[Finding]:
+    """The schedule of prices: every extension is quantity x unit price, every scope comes to
+    its areas' price."""
+    table, land = result.price.schedule_of_prices, result.ground.areas
+    price = result.price.areas["price"].to_numpy()
+    found: list[Finding] = []
+    for row in records(table, _PayRow):
+        due = (row.quantity * row.unit_price).quantize(CENT, ROUND_HALF_UP)
+        if due != row.extension:
+            found += _agree("pay-item", f"{row.scope}, {row.description}", row.extension, due)
+    for scope, extensions in table.groupby("scope")["extension"]:
+        kind, _, name = str(scope).partition(" ")
+        of = None if kind == "bid" else land[kind].astype(str).replace("", "not given") == name
+        wanted = _price(result) if of is None else _total(price[of.to_numpy()])
+        found += _agree("pay-scope", str(scope), _total(extensions), wanted)
+    return found
+
+
+class _PayRow(NamedTuple):
+    """A row of `geoturf.model.Price.schedule_of_prices`."""
+
+    scope: str
+    description: str
+    quantity: Decimal
+    unit_price: Decimal
+    extension: Decimal
+
+
 def alternates(result: Result) -> list[Finding]:
     """An alternate's price is the bid's and its difference."""
     table = result.price.alternates
@@ -138,7 +166,7 @@ def alternates(result: Result) -> list[Finding]:
 
 
 PROMISES = (adds_up,)
-_SUMS = (lines, build_up, schedule, shares, alternates)
+_SUMS = (lines, build_up, schedule, unit_prices, shares, alternates)
 
 
 def _price(result: Result) -> Decimal:

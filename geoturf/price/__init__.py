@@ -3,6 +3,7 @@
 lines        quantity x unit price, a line an item and phase
 build_up     the steps, each on the subtotal it names, and each line's load of them
 shares       each phase among its sites, and in them areas, by what they take of each line; schedule of values
+unit_prices  the schedule of prices: pay items, quantities from the ground, unit prices with all loads in
 money        whole cents; shares by rounded running sums, so that every column and every row adds up, as it does in a spreadsheet
 """
 
@@ -19,6 +20,7 @@ from geoturf.price import shares
 from geoturf.price.build_up import as_table, build_up, loads, totals
 from geoturf.price.lines import extra_lines, printed_lines, refuse_other_currencies, work_lines
 from geoturf.price.money import decimal_of, shared
+from geoturf.price.unit_prices import schedule_of_prices
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import ITEMS
 from geoturf.units import Money, cents, unit_factor
@@ -51,9 +53,10 @@ def price(
     products: Mapping[str, Product],
     rules: PriceRules,
     currency: str,
+    system: str = "us",
 ) -> Price:
-    """The priced bid. Raises `BidError` where a unit cost is in another currency than
-    ``currency``."""
+    """The priced bid, its schedule of prices in the units of ``system`` ("us" or "metric"). Raises
+    `BidError` where a unit cost is in another currency than ``currency``."""
     items = takeoff.items[takeoff.items["scope_kind"] == "pool"]
     refuse_other_currencies(items, products, rules, currency)
     extras = extra_lines(ground, takeoff, rules)
@@ -62,10 +65,14 @@ def price(
     loaded = loads(lines, steps)
     borne, lines["share"] = shares.bearers(ground, takeoff, lines)
     areas = shares.of_areas(ground, borne, lines, loaded)
+    paid = schedule_of_prices(
+        ground, takeoff, borne, lines, loaded, areas, products, rules.unit_price_decimals, system
+    )
     return Price(
         lines=printed_lines(lines, steps),
         borne=borne,
         loads=loaded.map(decimal_of),
+        schedule_of_prices=paid,
         sites=shares.of_sites(ground, areas),
         totals=totals(lines, steps),
         schedule=shares.schedule_of_values(lines, loaded),

@@ -18,6 +18,9 @@ from geoturf.records import records
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import GENERAL_SECTION, ITEMS
 
+#: key of the lines of what else the bid carries
+EXTRA = "extra"
+
 # ``weigh``: the column of `Takeoff.areas` by which a line is shared among areas; ``row``: its row
 # of `Takeoff.items`, -1 if none; ``per_order``: quantity a purchase unit of that row
 COLUMNS = [
@@ -78,7 +81,7 @@ def _money(
 
 def _quantity(order: int, per_order: float | None) -> Decimal:
     """Packages counted, or what they measure."""
-    return Decimal(order) if per_order is None else _hundredths(order * per_order)
+    return Decimal(order) if per_order is None else hundredths(order * per_order)
 
 
 def _amount(quantity: Decimal, money: units.Money) -> tuple[Decimal, str, Decimal, int]:
@@ -98,8 +101,8 @@ def _per_order(row: _Bought, money: units.Money, products: Mapping[str, Product]
     return size / money.si
 
 
-def _hundredths(value: float) -> Decimal:
-    """Halves up, those too that a float misses by its last digits."""
+def hundredths(value: float) -> Decimal:
+    """To two decimals. Halves up, those too that a float misses by its last digits."""
     return Decimal(str(round(float(value), 9))).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
 
 
@@ -121,9 +124,9 @@ def extra_lines(ground: Ground, takeoff: Takeoff, rules: PriceRules) -> pd.DataF
             money = extra.price
             counted = {"site": Decimal(round(sites)), "phase": Decimal(1)}
             quantity = (
-                counted[money.unit] if money.unit in counted else _hundredths(surface / money.si)
+                counted[money.unit] if money.unit in counted else hundredths(surface / money.si)
             )
-            told = (extra.section, phase, "extra", extra.kind, "", extra.title)
+            told = (extra.section, phase, EXTRA, extra.kind, "", extra.title)
             lines.append(
                 (
                     *told,

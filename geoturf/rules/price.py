@@ -103,6 +103,9 @@ class PriceRules(Rules):
     profit: Fraction = rule("10 %", "of all that and overhead")
     bond: Fraction = rule("1.5 %", "of all that and profit")
     minimum: Price | None = rule(None, "the least the bid is priced at; none if not given")
+    unit_price_decimals: int = rule(
+        4, "decimals of the unit prices in the schedule of prices", least=2, most=6
+    )
     extras: tuple[Extra, ...] = rule(
         (), "what else the bid carries: a list of tables with title and price"
     )
