@@ -290,14 +290,14 @@ class Price:
     plant, service, general), product, description, quantity, unit, unit_price, amount (Decimal),
     row (of ``Takeoff.items``, -1 for general lines), per_order (quantity a purchase unit of that
     row), share (the column of ``borne`` by which the areas of its phase bear it; "" for general
-    lines); amounts add up to the price.
+    lines), book (the price book it is priced by, "" for the bid's own); amounts add up to the price.
     ``borne``: areas-aligned net quantities (SI), a column a share. ``loads``: one row a line of the
     work: amount, its part of each step of the build-up, cost, price (Decimal; adds up along the row
     and down).
     ``sites``: site, cost, price (Decimal; adds up to the totals to the cent). ``areas``:
       areas-aligned cost, price (Decimal).
     ``totals``: build-up, name -> Decimal, in order; the last is ``price``. ``build_up``: step,
-      base, rate, amount, subtotal.
+      base, rate, amount, subtotal, book (a block a price book).
     ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up,
       price; adds up down and across.
     ``schedule_of_prices``: scope (bid, phase …, product …, use …, yard …), item (number of the pay

@@ -212,12 +212,12 @@ def price():
     )
     none = pd.DataFrame()
     return Price(
-        table(LINES),
+        table(LINES).assign(book=""),
         table(sites),
         totals,
         table(schedule),
         table(shares),
-        table(steps),
+        table(steps).assign(book=""),
         phases,
         others,
         none,

@@ -69,13 +69,16 @@ def build_up(result: Result) -> list[Finding]:
         )
     direct = _total(table["amount"][own != "general"])
     found += _agree("totals-not-lines", "direct cost", direct, totals["direct cost"])
-    steps = result.price.build_up
-    running = direct
-    for row in records(steps, _Step):
-        running += row.amount
-        found += _agree("build-up", f"subtotal after {row.step}", running, row.subtotal)
-        found += _agree("build-up", row.step, row.amount, totals[row.step])
-    return found + _agree("build-up", "the build-up", running, _price(result))
+    price = Decimal(0)
+    for book, steps in result.price.build_up.groupby("book", sort=False):
+        running = _total(table["amount"][(own != "general") & (table["book"] == book)])
+        for row in records(steps, _Step):
+            running += row.amount
+            found += _agree("build-up", f"subtotal after {row.step}", running, row.subtotal)
+        price += running
+    for name, amounts in result.price.build_up.groupby("step")["amount"]:
+        found += _agree("build-up", str(name), _total(amounts), totals[str(name)])
+    return found + _agree("build-up", "the build-up", price, _price(result))
 
 
 class _Step(NamedTuple):
@@ -87,7 +90,7 @@ class _Step(NamedTuple):
 def schedule(result: Result) -> list[Finding]:
     """The schedule of values adds up across (amount and steps to price) and down (to the build-up
     and the price)."""
-    table, steps = result.price.schedule, list(result.price.build_up["step"])
+    table, steps = result.price.schedule, list(result.price.build_up["step"].unique())
     parts = ["amount", *steps]
     across = np.array(
         [_total(row[c] for c in parts) != row["price"] for _, row in table.iterrows()], dtype=bool

@@ -111,12 +111,15 @@ def _turf_money(product: Product, width_m: float) -> units.Money:
     return min(product.widths, key=lambda size: abs(size.roll_width_m - width_m)).price
 
 
-def extra_lines(ground: Ground, takeoff: Takeoff, rules: PriceRules) -> pd.DataFrame:
-    """A line an extra of the bid and phase: by the site, by the phase or by surface."""
+def extra_lines(
+    ground: Ground, takeoff: Takeoff, rules: PriceRules, phases: list[str]
+) -> pd.DataFrame:
+    """A line an extra of the bid and one of the ``phases``: by the site, by the phase or by surface."""
     weights = (
         takeoff.areas[["sites", "surface"]]
         .groupby(ground.areas["phase"].astype(str), sort=False)
         .sum()
+        .loc[phases]
     )
     lines = []
     for phase, sites, surface in weights.itertuples():
@@ -144,11 +147,11 @@ def printed_lines(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
     adds up to the price."""
     general = [
         (GENERAL_SECTION, "", step.name, "general", "", step.title(), Decimal(1), "lump", decimal_of(step.cents), step.cents, "",
-         -1, 1.0)
+         -1, 1.0, step.book)
         for step in steps
         if step.cents
     ]  # fmt: skip
-    steps_too = [pd.DataFrame(general, columns=COLUMNS)] if general else []
+    steps_too = [pd.DataFrame(general, columns=[*COLUMNS, "book"])] if general else []
     printed = pd.concat([lines, *steps_too], ignore_index=True)
     printed["share"] = printed["share"].fillna("")
     printed.insert(0, "line", np.arange(1, len(printed) + 1))
