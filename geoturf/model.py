@@ -290,16 +290,20 @@ class Price:
     plant, service, general), product, description, quantity, unit, unit_price, amount (Decimal),
     row (of ``Takeoff.items``, -1 for general lines), per_order (quantity a purchase unit of that
     row), share (the column of ``borne`` by which the areas of its phase bear it; "" for general
-    lines); amounts add up to the price.
+    lines), book (the price book it is priced by, "" for the bid's own); amounts add up to the price.
     ``borne``: areas-aligned net quantities (SI), a column a share. ``loads``: one row a line of the
     work: amount, its part of each step of the build-up, cost, price (Decimal; adds up along the row
     and down).
     ``sites``: site, cost, price (Decimal; adds up to the totals to the cent). ``areas``:
       areas-aligned cost, price (Decimal).
     ``totals``: build-up, name -> Decimal, in order; the last is ``price``. ``build_up``: step,
-      base, rate, amount, subtotal.
+      base, rate, amount, subtotal, book (a block a price book).
     ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up,
       price; adds up down and across.
+    ``schedule_of_prices``: scope (bid, phase …, product …, use …, yard …), item (number of the pay
+      item; "" for what unit prices cannot carry), section, description, unit, quantity (Decimal,
+      measured on the ground), unit_price (Decimal, all loads in), extension (Decimal); each scope
+      adds up to the price of its areas.
     ``phases``: phase, sites, areas, surface_area_m2, cost, price, price_per_ft2, price_per_m2.
     ``alternates``: alternate, price, difference, each of a run of its own. ``lot_by_lot``: the
     price of the run in which every site is a pool of its own. Empty and None until those are
@@ -315,6 +319,7 @@ class Price:
     alternates: pd.DataFrame
     borne: pd.DataFrame
     loads: pd.DataFrame
+    schedule_of_prices: pd.DataFrame
     lot_by_lot: Decimal | None = None
     findings: tuple[Finding, ...] = ()
 

@@ -10,7 +10,7 @@ from typing import Any, ParamSpec, TypeVar, cast
 from geoturf import check as promises
 from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read
 from geoturf import price as pricing
-from geoturf.bid import Bid, accepted, assumed, lot_by_lot, nearest, unusual
+from geoturf.bid import Bid, accepted, assumed, booked, lot_by_lot, nearest, unusual
 from geoturf.clock import Clock, Progress
 from geoturf.engine import Engine, Serial
 from geoturf.errors import BidError, GeoturfError, PromiseError
@@ -70,6 +70,7 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     source = clock("read", read.read, bid)
     land = clock("ground", ground.measure, source, rules, told)
     land = clock("parcels", parcels.derive, land, bid.parcels)
+    land = pricing.by_book(land, bid.books)
     warnings = _sound(bid, land)
     if bid.water:
         from geoturf import water  # most bids have no water table and need not wait for its solver
@@ -110,10 +111,13 @@ class _Stages:
         )
         least = step("bound", self._bounds, task)
         plan = step("cuts", cuts.proven, plan, land, choices, products, bid.cuts, least)
-        takeoff = step(
-            "materials", materials.takeoff, land, border, plan, products, bid.materials, bid.edges
-        )
-        price = step("price", pricing.price, land, plan, takeoff, products, bid.price, bid.currency)
+        books = {name: booked(bid, name) for name in bid.books}
+        work = {name: one.materials for name, one in books.items()}
+        prices = {name: one.price for name, one in books.items()}
+        took = (land, border, plan, products, bid.materials, bid.edges, work)
+        takeoff = step("materials", materials.takeoff, *took)
+        paid = (land, plan, takeoff, products, bid.price, bid.currency, bid.units, prices)
+        price = step("price", pricing.price, *paid)
 
         made = (self.source, land, border, plan, takeoff, price)
         noticed = [finding for stage in made for finding in stage.findings]

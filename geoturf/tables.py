@@ -49,6 +49,7 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
         bid,
         build_up,
         schedule,
+        schedule_of_prices,
         phases,
     )
     made = [*always, findings]
@@ -87,7 +88,10 @@ def areas(result: Result) -> pd.DataFrame:
         "turf_bought": chosen["turf_bought_m2"],
         "waste_pct": waste_pct(chosen["turf_bought_m2"], land["surface_area_m2"]),
         "fixed_bearing_pct": 100 * (chosen["free_cost_ratio"].to_numpy() - 1),
+        "price": result.price.areas["price"],
     }
+    if result.bid.books:
+        values["price_book"] = land["price_book"]
     return columns.table("areas", result.bid.units, values)
 
 
@@ -234,18 +238,23 @@ def materials_by_site(result: Result) -> pd.DataFrame:
 
 def bid(result: Result) -> pd.DataFrame:
     lines = result.price.lines
-    said = [_assumed(result, *line) for line in zip(lines["key"], lines["product"], strict=True)]
+    of = zip(lines["key"], lines["product"], lines["book"], strict=True)
+    said = [_assumed(result, *line) for line in of]
     return _as_it_stands("bid", result, lines.assign(assumed=said))
 
 
-def _assumed(result: Result, key: str, product: str) -> str:
+def _assumed(result: Result, key: str, product: str, book: str) -> str:
     """Which of the figures behind a price line are geoturf's own; "" where all are the bid's."""
-    return ", ".join(one.kind for one in assumed.of_line(result.bid, key, product) if one.assumed)
+    figures = assumed.of_line(result.bid, key, product, book)
+    return ", ".join(one.kind for one in figures if one.assumed)
 
 
 def build_up(result: Result) -> pd.DataFrame:
     steps = result.price.build_up
-    return _as_it_stands("build_up", result, steps.assign(rate_pct=100 * steps["rate"]))
+    told = steps.assign(rate_pct=100 * steps["rate"])
+    return _as_it_stands(
+        "build_up", result, told if result.bid.books else told.drop(columns="book")
+    )
 
 
 def schedule(result: Result) -> pd.DataFrame:
@@ -254,6 +263,11 @@ def schedule(result: Result) -> pd.DataFrame:
     return _as_it_stands(
         "schedule", result, rows.rename(columns=lambda name: name.replace(" ", "_"))
     )
+
+
+def schedule_of_prices(result: Result) -> pd.DataFrame:
+    """Pay items of each scope, which adds up to its price."""
+    return _as_it_stands("schedule_of_prices", result, result.price.schedule_of_prices)
 
 
 def phases(result: Result) -> pd.DataFrame:

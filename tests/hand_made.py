@@ -77,6 +77,7 @@ def made(
         alternates=pd.DataFrame(),
         borne=pd.DataFrame(),
         loads=pd.DataFrame(),
+        schedule_of_prices=pd.DataFrame(),
     )
     frames = model.Frames(
         np.array([-75.1]), np.array([40.2]), np.array([0.0]), np.array([0]), ("EPSG:4326",)

@@ -137,6 +137,7 @@ MONEY = {
     "subtotal",
     "base",
     "difference",
+    "extension",
 }
 
 
@@ -205,18 +206,23 @@ def price():
     totals = dict(zip(names, map(Decimal, values), strict=True))
     others = table("alternate price difference\nedged 702.35 100.10\nbare 502.25 -100.00")
     phases = table(sites).drop(columns="site")
+    scopes = pd.DataFrame({"scope": ["bid", "phase 1", "phase 2"], "description": "turf"})
+    pay = table(
+        "quantity unit_price extension\n25.00 24.09 602.25\n20.00 23.925 478.50\n5.00 24.75 123.75"
+    )
     none = pd.DataFrame()
     return Price(
-        table(LINES),
+        table(LINES).assign(book=""),
         table(sites),
         totals,
         table(schedule),
         table(shares),
-        table(steps),
+        table(steps).assign(book=""),
         phases,
         others,
         none,
         none,
+        pd.concat([scopes, pay], axis=1),
     )
 
 
@@ -260,6 +266,16 @@ def several(*plantings):
     for where, *cells in plantings:
         result = planted(*where.split("."), *cells, result=result)
     return result
+
+
+def paid(*rows):
+    """Unit price and extension of rows of the schedule of prices."""
+    cells = [
+        (row, column, Decimal(value))
+        for row, *values in rows
+        for column, value in zip(("unit_price", "extension"), values, strict=True)
+    ]
+    return "price.schedule_of_prices", *cells
 
 
 def with_rules(result=None, **tables):
@@ -374,9 +390,12 @@ FAULTS = {
     "schedule-down": lambda: several(
         ("price.schedule", (0, "amount", Decimal("436.00")), (0, "price", Decimal("479.50")))
     ),
+    "pay-item": lambda: several(("price.schedule_of_prices", (2, "quantity", Decimal("5.01")))),
+    "pay-scope": lambda: several(paid((1, "23.975", "479.50"), (2, "24.55", "122.75"))),
     "sites-not-total": lambda: several(
         ("price.sites", (0, "price", Decimal("478.51"))),
         ("price.areas", (0, "price", Decimal("478.51"))),
+        paid((1, "23.9255", "478.51")),
     ),
     "phases-not-total": lambda: several(("price.phases", (0, "cost", Decimal("434.99")))),
     "alternate-difference": lambda: several(
@@ -407,7 +426,8 @@ FAULTS = {
     "ranks": lambda: several(("water.table", (2, "rank", 1))),
     "over-budget": lambda: several(("water.table", (0, "capital", 500))),
     "areas-not-site": lambda: several(
-        ("price.areas", (0, "price", Decimal("478.49")), (2, "price", Decimal("123.76")))
+        ("price.areas", (0, "price", Decimal("478.49")), (2, "price", Decimal("123.76"))),
+        paid((1, "23.9245", "478.49"), (2, "24.752", "123.76")),
     ),
 }
 

@@ -11,13 +11,13 @@ import pytest
 
 from geoturf.rules import items as module
 from geoturf.rules.item import Item, registry
-from geoturf.rules.items import ITEMS
+from geoturf.rules.items import ITEMS, PAY_ITEMS
 
 # Invented: rolls of 300 ft2 at 90 USD, 5 % over net, on all of the base, laid by those who lay the
 # fabric.
 MAT = """
     Item(
-        kind="material", rate="", key="mat", section="31 05 19", title="Drainage mat",
+        kind="material", rate="", key="mat", pay="base", section="31 05 19", title="Drainage mat",
         net=lambda q, rules: q["base"], unit="m2", shown=AREA,
         package="roll", size=lambda rules: units.read("300 ft^2", "area"), allowance=lambda rules: 0.05,
         cost="mat", price="90 USD/roll", priced="drainage mat",
@@ -116,6 +116,7 @@ def test_such_a_record_stops_geoturf_at_import(tmp_path, stated, instead, said):
         ({"key": "fabric"}, "'fabric' is there twice"),
         ({"title": ""}, "title and a basis"),
         ({"basis": ""}, "title and a basis"),
+        ({"pay": "mats"}, "'mats' is no pay item"),
         ({"unit": "ft"}, "unit is one of m2"),
         ({"shown": ("ft", "m")}, "does not measure what 'm2' does"),
         ({"section": "31 05"}, "not in data/masterformat.csv"),
@@ -134,5 +135,5 @@ def test_a_record_that_is_not_whole_is_refused(changed, said):
     fabric = ITEMS["fabric"]
     mat = replace(fabric, **({"key": "mat", "cost": "mat", "price": "9 USD/roll"} | changed))
     with pytest.raises(ValueError, match="item '") as refusal:
-        registry([*ITEMS.values(), mat])
+        registry([*ITEMS.values(), mat], PAY_ITEMS.values())
     assert said in str(refusal.value)

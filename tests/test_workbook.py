@@ -167,6 +167,22 @@ def test_every_formula_gives_the_figure_beside_it(tmp_path, pool):
         )
 
 
+def test_every_formula_under_two_price_books(tmp_path):
+    """Each book's lines follow each other and have a build-up of their own."""
+    rows = [lot | {"price_book": "far" if lot["phase"] == "1" else ""} for lot in TRACT]
+    done, land = result(rows, **BID_RATES), ground(rows)
+    books = {"far": PriceRules(sales_tax="9 %", profit="4 %", minimum="99000 USD")}
+    taken, own = takeoff(land, plan(land)), PriceRules(**BID_RATES)
+    done.price = price(land, plan(land), taken, PRODUCTS, own, "USD", "us", books)
+    book, shown = written(tmp_path / "bid.xlsx", done)
+    reckoner = Reckoner(book)
+    for sheet, ref in formulas(book):
+        figure = pytest.approx(shown[sheet][ref].value, abs=1e-6)
+        assert reckoner.cell(sheet, ref) == figure, (sheet, ref)
+    assert shown["Summary"]["B7"].value == float(done.price.totals["price"])
+    assert shown["Build-up"]["A1"].value == "step, price book far"
+
+
 #: odd lots in three phases, one of them in two; two are the same, so that halves of a cent come up
 TRACT = [
     *LOTS,
@@ -188,6 +204,7 @@ EXTRAS = [
     {"title": "Survey", "price": "0.05 USD/ft^2", "kind": "labour"},
     {"title": "Delivery", "price": "900.35 USD/phase", "section": "32 18 13", "kind": "material"},
 ]
+BID_RATES = {"waste": 0.02, "extras": EXTRAS}
 BID = {"rows": TRACT, "extras": EXTRAS, "waste": 0.02}
 
 

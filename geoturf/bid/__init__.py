@@ -6,7 +6,7 @@ refused at any depth with the nearest right name.
     faults      what does not fit, one line a fault
     listing     every rule there is, and which of a bid's values are unusual
     assumed     which figures behind a price are geoturf's own
-    alternates  the bid with an alternate accepted, or every lot bought alone
+    alternates  the bid with an alternate accepted, every lot bought alone, or a price book opened
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from typing import Any, Literal
 from pydantic import ValidationError, model_validator
 
 from geoturf.bid import assumed, faults, listing
-from geoturf.bid.alternates import accepted, lot_by_lot
+from geoturf.bid.alternates import accepted, booked, lot_by_lot
 from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules import (
@@ -39,12 +39,14 @@ from geoturf.rules import (
 )
 from geoturf.rules.base import Rules, rule
 from geoturf.rules.layer import PRICED, nearest
+from geoturf.rules.price import Book
 from geoturf.units import SYSTEMS
 
 __all__ = [
     "Bid",
     "accepted",
     "assumed",
+    "booked",
     "every_rule",
     "lot_by_lot",
     "make_bid",
@@ -79,6 +81,9 @@ class Bid(Rules):
     cuts: CutRules = rule({}, "cut plan", source="")
     materials: MaterialRules = rule({}, "takeoff", source="")
     price: PriceRules = rule({}, "price build-up and unit costs", source="")
+    books: dict[str, Book] = rule(
+        {}, "price books by name: what other places or clients pay, chosen by price_book", source=""
+    )
     water: WaterRules | None = rule(None, "water comparison; left out without it", source="")
     folder: str = rule(".", "folder that layer paths start from; set by the reader", source="")
     looked: dict[str, str] = rule(
@@ -128,6 +133,12 @@ def _disagreements(bid: Bid) -> list[str]:
         if used not in bid.products:
             hint = nearest(used, bid.products)
             wrong.append(f"{key}: '{used}' is not one of [products]{hint}")
+    for k, layer in enumerate(bid.layers):
+        if layer.price_book and layer.price_book not in bid.books:
+            hint = nearest(layer.price_book, bid.books)
+            wrong.append(
+                f"layers#{k + 1}.price_book: '{layer.price_book}' is not one of [books]{hint}"
+            )
     for name, product in bid.products.items():
         wrong += [f"products.{name}: {unfit}" for unfit in _unfit_rolls(bid, product)]
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]

@@ -1,5 +1,5 @@
-"""The bid with one thing changed: an alternate accepted, or every lot bought alone. Each is a bid
-that could be run."""
+"""The bid with one thing changed: an alternate accepted, every lot bought alone, or a price book
+opened. Each is a bid that could be run."""
 
 from __future__ import annotations
 
@@ -23,11 +23,28 @@ def accepted(bid: Bid, one: Alternate) -> Bid:
         materials["fabric_below_base"] = True
     if "edging" in one.add:
         edges["edging_on"] = tuple(dict.fromkeys((*bid.edges.edging_on, "open")))
+    books = {
+        name: book.model_copy(update={"costs": book.costs | one.costs})
+        for name, book in bid.books.items()
+    }
     changed = {
+        "books": books,
         "materials": bid.materials.model_copy(update=materials),
         "edges": bid.edges.model_copy(update=edges),
     }
     return bid.model_copy(update={"price": price, **changed})
+
+
+def booked(bid: Bid, name: str) -> Bid:
+    """The bid at the prices of one of its books; as it stands for "", which is its own."""
+    if not name:
+        return bid
+    book = bid.books[name]
+    costs = bid.price.costs.model_copy(update=book.costs)
+    rates = bid.materials.rates.model_copy(update=book.own_rates())
+    price = bid.price.model_copy(update={"costs": costs, **book.own_steps()})
+    materials = bid.materials.model_copy(update={"rates": rates})
+    return bid.model_copy(update={"price": price, "materials": materials})
 
 
 def lot_by_lot(bid: Bid) -> Bid:

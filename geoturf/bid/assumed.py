@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
+from geoturf.bid.alternates import booked
 from geoturf.model import Finding
 from geoturf.rules.base import key_of
 from geoturf.rules.items import ITEMS, task_of
@@ -43,10 +44,10 @@ class Figure(NamedTuple):
     assumed: bool
 
 
-def of_line(bid: Bid, key: str, product: str) -> list[Figure]:
-    """The figures behind a line of `geoturf.model.Price`; none behind an extra or a least price,
+def of_line(bid: Bid, key: str, product: str, book: str = "") -> list[Figure]:
+    """The figures behind a line of `geoturf.model.Price`, priced by a price ``book``; none behind an extra or a least price,
     which only a bid gives."""
-    return list(_figures(bid, key, product))
+    return list(_figures(booked(bid, book), key, product))
 
 
 def _figures(bid: Bid, key: str, product: str) -> Iterator[Figure]:
@@ -65,12 +66,12 @@ def _figures(bid: Bid, key: str, product: str) -> Iterator[Figure]:
 
 def figures(bid: Bid, lines: pd.DataFrame) -> list[Figure]:
     """Every figure that the price lines rest on, once, in the order of the lines."""
-    used = [
-        one
-        for key, product in zip(lines["key"], lines["product"], strict=True)
-        for one in of_line(bid, key, product)
-    ]
-    return list(dict.fromkeys(used))
+    found: dict[tuple[str, str], bool] = {}
+    for key, product, book in zip(lines["key"], lines["product"], lines["book"], strict=True):
+        for one in of_line(bid, key, product, book):
+            name = one.kind, one.key
+            found[name] = found.get(name, False) or one.assumed
+    return [Figure(kind, key, assumed) for (kind, key), assumed in found.items()]
 
 
 def in_words(bid: Bid, lines: pd.DataFrame) -> str:

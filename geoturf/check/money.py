@@ -69,13 +69,16 @@ def build_up(result: Result) -> list[Finding]:
         )
     direct = _total(table["amount"][own != "general"])
     found += _agree("totals-not-lines", "direct cost", direct, totals["direct cost"])
-    steps = result.price.build_up
-    running = direct
-    for row in records(steps, _Step):
-        running += row.amount
-        found += _agree("build-up", f"subtotal after {row.step}", running, row.subtotal)
-        found += _agree("build-up", row.step, row.amount, totals[row.step])
-    return found + _agree("build-up", "the build-up", running, _price(result))
+    price = Decimal(0)
+    for book, steps in result.price.build_up.groupby("book", sort=False):
+        running = _total(table["amount"][(own != "general") & (table["book"] == book)])
+        for row in records(steps, _Step):
+            running += row.amount
+            found += _agree("build-up", f"subtotal after {row.step}", running, row.subtotal)
+        price += running
+    for name, amounts in result.price.build_up.groupby("step")["amount"]:
+        found += _agree("build-up", str(name), _total(amounts), totals[str(name)])
+    return found + _agree("build-up", "the build-up", price, _price(result))
 
 
 class _Step(NamedTuple):
@@ -87,7 +90,7 @@ class _Step(NamedTuple):
 def schedule(result: Result) -> list[Finding]:
     """The schedule of values adds up across (amount and steps to price) and down (to the build-up
     and the price)."""
-    table, steps = result.price.schedule, list(result.price.build_up["step"])
+    table, steps = result.price.schedule, list(result.price.build_up["step"].unique())
     parts = ["amount", *steps]
     across = np.array(
         [_total(row[c] for c in parts) != row["price"] for _, row in table.iterrows()], dtype=bool
@@ -125,6 +128,34 @@ def shares(result: Result) -> list[Finding]:
     return found
 
 
+def unit_prices(result: Result) -> list[Finding]:
+    """The schedule of prices: every extension is quantity x unit price, every scope comes to
+    its areas' price."""
+    table, land = result.price.schedule_of_prices, result.ground.areas
+    price = result.price.areas["price"].to_numpy()
+    found: list[Finding] = []
+    for row in records(table, _PayRow):
+        due = (row.quantity * row.unit_price).quantize(CENT, ROUND_HALF_UP)
+        if due != row.extension:
+            found += _agree("pay-item", f"{row.scope}, {row.description}", row.extension, due)
+    for scope, extensions in table.groupby("scope")["extension"]:
+        kind, _, name = str(scope).partition(" ")
+        of = None if kind == "bid" else land[kind].astype(str).replace("", "not given") == name
+        wanted = _price(result) if of is None else _total(price[of.to_numpy()])
+        found += _agree("pay-scope", str(scope), _total(extensions), wanted)
+    return found
+
+
+class _PayRow(NamedTuple):
+    """A row of `geoturf.model.Price.schedule_of_prices`."""
+
+    scope: str
+    description: str
+    quantity: Decimal
+    unit_price: Decimal
+    extension: Decimal
+
+
 def alternates(result: Result) -> list[Finding]:
     """An alternate's price is the bid's and its difference."""
     table = result.price.alternates
@@ -138,7 +169,7 @@ def alternates(result: Result) -> list[Finding]:
 
 
 PROMISES = (adds_up,)
-_SUMS = (lines, build_up, schedule, shares, alternates)
+_SUMS = (lines, build_up, schedule, unit_prices, shares, alternates)
 
 
 def _price(result: Result) -> Decimal:

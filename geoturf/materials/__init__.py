@@ -27,11 +27,13 @@ def takeoff(
     products: Mapping[str, Product],
     rules: MaterialRules,
     edge_rules: EdgeRules,
+    books: Mapping[str, MaterialRules] | None = None,
 ) -> Takeoff:
     """Every item of the bid by pool, by site for comparison, and in total. Net quantities are SI;
-    see `Takeoff`."""
-    areas = per_area(ground, edges, plan, products, rules, edge_rules)
-    items = rows.takeoff_rows(ground.areas, areas, plan, products, rules, edge_rules)
+    see `Takeoff`. ``books``: the rules with the production rates of each price book."""
+    by_book = books or {}
+    areas = per_area(ground, edges, plan, products, rules, edge_rules, by_book)
+    items = rows.takeoff_rows(ground.areas, areas, plan, products, rules, edge_rules, by_book)
     return Takeoff(
         items, areas, _assumed(ground, rules), cautions.of(ground, plan, areas, products, rules)
     )

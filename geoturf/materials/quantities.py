@@ -83,13 +83,15 @@ def per_area(
     products: Mapping[str, Product],
     rules: MaterialRules,
     edge_rules: EdgeRules,
+    books: Mapping[str, MaterialRules],
 ) -> pd.DataFrame:
-    """Areas-aligned net quantities of every item, and the measures they come from."""
+    """Areas-aligned net quantities of every item, and the measures they come from. ``books``: the
+    rules by whose rates the work of some areas goes."""
     q = _measured(ground, edges, plan, products, rules, edge_rules)
     _reckon(q, of_kind("material", "service"), rules)
     _none_of(q, together(rules.leave_out))
     _sum_by_task(q)
-    _reckon(q, of_kind("labour"), rules)
+    _reckon_work(q, ground.areas, rules, books)
     _none_of(q, idle(rules.leave_out))
     _reckon(q, of_kind("plant"), rules)
     _none_of(q, rules.leave_out)
@@ -100,6 +102,17 @@ def _reckon(q: pd.DataFrame, items: Iterable[Item], rules: MaterialRules) -> Non
     """A column an item."""
     for item in items:
         q[item.key] = item.net(q, rules)
+
+
+def _reckon_work(
+    q: pd.DataFrame, areas: pd.DataFrame, rules: MaterialRules, books: Mapping[str, MaterialRules]
+) -> None:
+    """A column a task, by the rates of each area's price book."""
+    _reckon(q, of_kind("labour"), rules)
+    for name in books:
+        own = areas["price_book"].eq(name).to_numpy()
+        for task in of_kind("labour"):
+            q.loc[own, task.key] = task.net(q[own], books[name])
 
 
 def _none_of(q: pd.DataFrame, keys: Iterable[str]) -> None:

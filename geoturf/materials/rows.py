@@ -32,18 +32,32 @@ def takeoff_rows(
     products: Mapping[str, Product],
     rules: MaterialRules,
     edge_rules: EdgeRules,
+    books: Mapping[str, MaterialRules],
 ) -> pd.DataFrame:
     """Rows of the areas-aligned quantities ``q`` of kind pool, site (without turf, see `beside`)
     and bid; `COLUMNS`."""
     phase, site = areas["phase"].astype(str), areas["site"].astype(str)
     sums = q.groupby(phase, sort=False).sum()
-    bought_by, settings = packages(rules), rule_values(rules, edge_rules)
+    bought_by, settings = packages(rules), _settings(areas, rules, edge_rules, books)
     pools = pd.concat([_rows(sums, bought_by), turf_rows(plan, products)], ignore_index=True)
     sites = _rows(q.groupby([phase, site], sort=False).sum(), bought_by)
     sites = sites.assign(basis=_AS_POOL, basis_metric=_AS_POOL, order_by_site=sites["order"])
     pools = _with_site_orders(pools, sites, rules.pool)
     put_in_words(pools, sums, settings)
     return _ordered({"pool": pools, "site": sites, "bid": _totals(pools, len(sums))}, phase, site)
+
+
+def _settings(
+    areas: pd.DataFrame,
+    rules: MaterialRules,
+    edge_rules: EdgeRules,
+    books: Mapping[str, MaterialRules],
+) -> dict[str, dict[str, Any]]:
+    """What formulas may name, phase by phase: a phase lies under one price book."""
+    under = areas["price_book"] if books else [""] * len(areas)
+    used = dict(zip(areas["phase"].astype(str), under, strict=True))
+    values = {name: rule_values(books.get(name, rules), edge_rules) for name in set(used.values())}
+    return {phase: values[name] for phase, name in used.items()}
 
 
 def beside(

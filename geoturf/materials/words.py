@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 import pandas as pd
@@ -41,9 +42,11 @@ def rule_values(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, Any]:
     return values
 
 
-def put_in_words(rows: pd.DataFrame, sums: pd.DataFrame, settings: dict[str, Any]) -> None:
-    """Fills ``basis`` and ``basis_metric`` of the rows that have none."""
-    values = {str(phase): _values(group, settings) for phase, group in sums.iterrows()}
+def put_in_words(
+    rows: pd.DataFrame, sums: pd.DataFrame, settings: Mapping[str, dict[str, Any]]
+) -> None:
+    """Fills ``basis`` and ``basis_metric`` of the rows that have none; ``settings`` by phase."""
+    values = {str(phase): _values(group, settings[str(phase)]) for phase, group in sums.iterrows()}
     bought = records(rows, _Bought)
     for system, column in (("us", "basis"), ("metric", "basis_metric")):
         said = rows[column].tolist() if column in rows else [""] * len(rows)

@@ -1,8 +1,10 @@
 """Price: unit costs on what is bought, the build-up in its order, shared out to the cent.
 
+books        whose prices hold where
 lines        quantity x unit price, a line an item and phase
 build_up     the steps, each on the subtotal it names, and each line's load of them
 shares       each phase among its sites, and in them areas, by what they take of each line; schedule of values
+unit_prices  the schedule of prices: pay items, quantities from the ground, unit prices with all loads in
 money        whole cents; shares by rounded running sums, so that every column and every row adds up, as it does in a spreadsheet
 """
 
@@ -11,19 +13,22 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from decimal import Decimal
+from typing import NamedTuple
 
 import pandas as pd
 
 from geoturf.model import CutPlan, Finding, Ground, Price, Takeoff
 from geoturf.price import shares
-from geoturf.price.build_up import as_table, build_up, loads, totals
+from geoturf.price.books import books_of, by_book
+from geoturf.price.build_up import Step, as_table, build_up, loads, totals
 from geoturf.price.lines import extra_lines, printed_lines, refuse_other_currencies, work_lines
 from geoturf.price.money import decimal_of, shared
+from geoturf.price.unit_prices import schedule_of_prices
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import ITEMS
 from geoturf.units import Money, cents, unit_factor
 
-__all__ = ["beside", "price", "seam_cost", "shared"]
+__all__ = ["beside", "by_book", "price", "seam_cost", "shared"]
 
 _ALTERNATES = ["alternate", "price", "difference"]
 
@@ -51,30 +56,84 @@ def price(
     products: Mapping[str, Product],
     rules: PriceRules,
     currency: str,
+    system: str = "us",
+    books: Mapping[str, PriceRules] | None = None,
 ) -> Price:
-    """The priced bid. Raises `BidError` where a unit cost is in another currency than
-    ``currency``."""
-    items = takeoff.items[takeoff.items["scope_kind"] == "pool"]
-    refuse_other_currencies(items, products, rules, currency)
-    extras = extra_lines(ground, takeoff, rules)
-    lines = pd.concat([work_lines(items, dict(rules.costs), products), extras], ignore_index=True)
-    steps = build_up(lines, rules)
-    loaded = loads(lines, steps)
+    """The priced bid, its schedule of prices in the units of ``system`` ("us" or "metric"); by the
+    prices of ``books`` in the phases that lie under one, each built up by itself. Raises `BidError`
+    where a unit cost is in another currency than ``currency``."""
+    priced = [
+        _priced(
+            name, {"": rules, **(books or {})}[name], phases, ground, takeoff, products, currency
+        )
+        for name, phases in _phases_by_book(ground, bool(books)).items()
+    ]
+    lines = pd.concat([one.lines for one in priced], ignore_index=True)
+    loaded = pd.concat([one.loads for one in priced], ignore_index=True)
+    steps = [step for one in priced for step in one.steps]
     borne, lines["share"] = shares.bearers(ground, takeoff, lines)
     areas = shares.of_areas(ground, borne, lines, loaded)
+    paid = schedule_of_prices(
+        ground, takeoff, borne, lines, loaded, areas, products, rules.unit_price_decimals, system
+    )
     return Price(
         lines=printed_lines(lines, steps),
         borne=borne,
         loads=loaded.map(decimal_of),
+        schedule_of_prices=paid,
         sites=shares.of_sites(ground, areas),
         totals=totals(lines, steps),
         schedule=shares.schedule_of_values(lines, loaded),
         areas=areas.map(decimal_of),
-        build_up=as_table(lines, steps),
+        build_up=pd.concat(
+            [as_table(one.lines, one.steps).assign(book=one.book) for one in priced],
+            ignore_index=True,
+        ),
         phases=shares.of_phases(ground, areas),
         alternates=pd.DataFrame(columns=_ALTERNATES),
         findings=_paid_twice(ground, areas, currency),
     )
+
+
+class _Priced(NamedTuple):
+    """What lies under one price book."""
+
+    book: str
+    lines: pd.DataFrame
+    steps: list[Step]
+    loads: pd.DataFrame
+
+
+def _priced(
+    book: str,
+    rules: PriceRules,
+    phases: list[str],
+    ground: Ground,
+    takeoff: Takeoff,
+    products: Mapping[str, Product],
+    currency: str,
+) -> _Priced:
+    """Lines of some phases and their build-up."""
+    items = takeoff.items
+    items = items[(items["scope_kind"] == "pool") & items["phase"].isin(phases)]
+    refuse_other_currencies(items, products, rules, currency)
+    bought = work_lines(items, dict(rules.costs), products)
+    lines = pd.concat([bought, extra_lines(ground, takeoff, rules, phases)], ignore_index=True)
+    steps = build_up(lines, rules, book)
+    return _Priced(book, lines.assign(book=book), steps, loads(lines, steps))
+
+
+def _phases_by_book(ground: Ground, any_books: bool) -> dict[str, list[str]]:
+    """The phases under each price book, "" for the bid's own prices; both as they come."""
+    under = (
+        books_of(ground.areas)
+        if any_books
+        else dict.fromkeys(ground.areas["phase"].astype(str), "")
+    )
+    phases: dict[str, list[str]] = {}
+    for phase, book in under.items():
+        phases.setdefault(book, []).append(phase)
+    return phases
 
 
 def beside(price: Price, alternates: Iterable[tuple[str, Price]], alone: Price) -> Price:

@@ -36,14 +36,14 @@ class Step:
     rate: float
     base: int
     cents: int
+    book: str  # the price book it is of; "" for the bid's own prices
 
     def title(self) -> str:
-        return self.name.capitalize() + (
-            f", {100 * self.rate:g} % of {self.on}" if self.rate else ""
-        )
+        of = f", {100 * self.rate:g} % of {self.on}" if self.rate else ""
+        return self.name.capitalize() + of + (f" (price book {self.book})" if self.book else "")
 
 
-def build_up(lines: pd.DataFrame, rules: PriceRules) -> list[Step]:
+def build_up(lines: pd.DataFrame, rules: PriceRules, book: str = "") -> list[Step]:
     """Every step on the lines' direct cost."""
     direct = int(lines["cents"].sum())
     materials = int(lines.loc[lines["kind"] == "material", "cents"].sum())
@@ -58,7 +58,7 @@ def build_up(lines: pd.DataFrame, rules: PriceRules) -> list[Step]:
             cents = max(0, base - so_far)
         waste = cents if name == "waste" else waste
         so_far += cents
-        steps.append(Step(name, on, rate, base, cents))
+        steps.append(Step(name, on, rate, base, cents, book))
     return steps
 
 
@@ -72,9 +72,9 @@ def totals(lines: pd.DataFrame, steps: list[Step]) -> dict[str, Decimal]:
         word: int(lines.loc[lines["kind"] == kind, "cents"].sum()) for kind, word in _KINDS.items()
     }
     out["direct cost"] = int(lines["cents"].sum())
-    for step in steps:
-        out[step.name] = step.cents
-        if step.name == COST_STEPS[-1]:
+    for name, *_ in STEPS:
+        out[name] = sum(step.cents for step in steps if step.name == name)
+        if name == COST_STEPS[-1]:
             out["cost"] = out["direct cost"] + sum(out[name] for name in COST_STEPS)
     out["price"] = price_cents(lines, steps)
     return {name: decimal_of(cents) for name, cents in out.items()}

@@ -18,6 +18,9 @@ from geoturf.records import records
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import GENERAL_SECTION, ITEMS
 
+#: key of the lines of what else the bid carries
+EXTRA = "extra"
+
 # ``weigh``: the column of `Takeoff.areas` by which a line is shared among areas; ``row``: its row
 # of `Takeoff.items`, -1 if none; ``per_order``: quantity a purchase unit of that row
 COLUMNS = [
@@ -78,7 +81,7 @@ def _money(
 
 def _quantity(order: int, per_order: float | None) -> Decimal:
     """Packages counted, or what they measure."""
-    return Decimal(order) if per_order is None else _hundredths(order * per_order)
+    return Decimal(order) if per_order is None else hundredths(order * per_order)
 
 
 def _amount(quantity: Decimal, money: units.Money) -> tuple[Decimal, str, Decimal, int]:
@@ -98,8 +101,8 @@ def _per_order(row: _Bought, money: units.Money, products: Mapping[str, Product]
     return size / money.si
 
 
-def _hundredths(value: float) -> Decimal:
-    """Halves up, those too that a float misses by its last digits."""
+def hundredths(value: float) -> Decimal:
+    """To two decimals. Halves up, those too that a float misses by its last digits."""
     return Decimal(str(round(float(value), 9))).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
 
 
@@ -108,12 +111,15 @@ def _turf_money(product: Product, width_m: float) -> units.Money:
     return min(product.widths, key=lambda size: abs(size.roll_width_m - width_m)).price
 
 
-def extra_lines(ground: Ground, takeoff: Takeoff, rules: PriceRules) -> pd.DataFrame:
-    """A line an extra of the bid and phase: by the site, by the phase or by surface."""
+def extra_lines(
+    ground: Ground, takeoff: Takeoff, rules: PriceRules, phases: list[str]
+) -> pd.DataFrame:
+    """A line an extra of the bid and one of the ``phases``: by the site, by the phase or by surface."""
     weights = (
         takeoff.areas[["sites", "surface"]]
         .groupby(ground.areas["phase"].astype(str), sort=False)
         .sum()
+        .loc[phases]
     )
     lines = []
     for phase, sites, surface in weights.itertuples():
@@ -121,9 +127,9 @@ def extra_lines(ground: Ground, takeoff: Takeoff, rules: PriceRules) -> pd.DataF
             money = extra.price
             counted = {"site": Decimal(round(sites)), "phase": Decimal(1)}
             quantity = (
-                counted[money.unit] if money.unit in counted else _hundredths(surface / money.si)
+                counted[money.unit] if money.unit in counted else hundredths(surface / money.si)
             )
-            told = (extra.section, phase, "extra", extra.kind, "", extra.title)
+            told = (extra.section, phase, EXTRA, extra.kind, "", extra.title)
             lines.append(
                 (
                     *told,
@@ -141,11 +147,11 @@ def printed_lines(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
     adds up to the price."""
     general = [
         (GENERAL_SECTION, "", step.name, "general", "", step.title(), Decimal(1), "lump", decimal_of(step.cents), step.cents, "",
-         -1, 1.0)
+         -1, 1.0, step.book)
         for step in steps
         if step.cents
     ]  # fmt: skip
-    steps_too = [pd.DataFrame(general, columns=COLUMNS)] if general else []
+    steps_too = [pd.DataFrame(general, columns=[*COLUMNS, "book"])] if general else []
     printed = pd.concat([lines, *steps_too], ignore_index=True)
     printed["share"] = printed["share"].fillna("")
     printed.insert(0, "line", np.arange(1, len(printed) + 1))

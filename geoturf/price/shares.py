@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from geoturf import data, units
 from geoturf.model import Ground, Takeoff
@@ -56,20 +58,28 @@ def of_areas(
 ) -> pd.DataFrame:
     """Areas-aligned cents: cost, price. Of what the lines of a phase come to, each site bears, and
     in it each area, what it takes of each line; ``lines`` have the column ``share``."""
-    land = ground.areas
-    out = pd.DataFrame(0, index=land.index, columns=["cost", "price"])
-    for phase, rows in land.groupby(land["phase"].astype(str), sort=False).indices.items():
-        sites = pd.factorize(land["site"].to_numpy()[rows])[0]  # as they come in this phase
-        by_site = np.asarray(rows)[np.argsort(sites, kind="stable")]
-        own = (lines["phase"] == phase).to_numpy()
-        net = shares[list(lines["share"][own])].to_numpy()[by_site]
-        part = net / np.where(net.any(axis=0), net.sum(axis=0), 1.0)
+    out = pd.DataFrame(0, index=ground.areas.index, columns=["cost", "price"])
+    for by_site, own, part in parts(ground, shares, lines):
         cost = loads["cost"].to_numpy()[own]
         rest = loads["price"].to_numpy()[own] - cost
         costs = shared(int(cost.sum()), (part * cost).sum(axis=1))
         out.iloc[by_site, 0] = costs
         out.iloc[by_site, 1] = shared(int(rest.sum()), (part * rest).sum(axis=1)) + costs
     return out
+
+
+def parts(
+    ground: Ground, shares: pd.DataFrame, lines: pd.DataFrame
+) -> Iterator[tuple[NDArray[np.intp], NDArray[np.bool_], NDArray[np.float64]]]:
+    """Of each phase: rows of its areas, site by site; which lines are its own; and what part of
+    each of those (down a column) each area bears."""
+    land = ground.areas
+    for phase, rows in land.groupby(land["phase"].astype(str), sort=False).indices.items():
+        sites = pd.factorize(land["site"].to_numpy()[rows])[0]  # as they come in this phase
+        by_site = np.asarray(rows)[np.argsort(sites, kind="stable")]
+        own = (lines["phase"] == phase).to_numpy()
+        net = shares[list(lines["share"][own])].to_numpy()[by_site]
+        yield by_site, own, net / np.where(net.any(axis=0), net.sum(axis=0), 1.0)
 
 
 def of_sites(ground: Ground, areas: pd.DataFrame) -> pd.DataFrame:

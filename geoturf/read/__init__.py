@@ -259,6 +259,8 @@ def _name(table: Columns, layer: Layer, label: str, product: str) -> None:
     all layers."""
     none = texts.same("", len(table))
     defaults = {"site": layer.site, "area": "", "phase": layer.phase or "1", "product": product}
+    if layer.price_book:
+        defaults["price_book"] = layer.price_book
     for name, default in defaults.items():
         table.texts[name] = table.texts.get(name, none).filled(default)
     unnamed = table.texts["site"].are("")

@@ -20,6 +20,7 @@ Formula: TypeAlias = (
     "Callable[[pd.DataFrame, MaterialRules], pd.Series[float] | NDArray[np.float64]]"
 )
 Setting: TypeAlias = "Callable[[MaterialRules], float]"
+Measure: TypeAlias = "Callable[[pd.DataFrame], pd.Series[float]]"
 
 Kind = Literal["material", "labour", "plant", "service"]
 #: what an item's work calls a caution for (their texts: geoturf/materials/cautions.py)
@@ -35,6 +36,7 @@ class Item:
 
     key: str
     kind: Kind
+    pay: str  # the pay item that it is paid under
     section: str  # MasterFormat number, of data/masterformat.csv
     title: str
     unit: str  # of its net quantity, SI: m2, m3, m, kg, h, each
@@ -73,12 +75,28 @@ def _dimension(unit: str) -> Dimension | None:
     return None if unit == "each" else units.unit_factor(unit)[1]
 
 
-def registry(records: Iterable[Item]) -> dict[str, Item]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PayItem:
+    """What a client pays for by the unit, all work and material for it in. Its quantity is measured
+    on the ground, not by what is bought."""
+
+    key: str
+    section: str
+    title: str
+    unit: str  # SI: m2, m3, m, each
+    shown: tuple[str, str]  # the units it is shown in, of bids in "us" and in "metric" units
+    quantity: Measure  # of each area's measures and net quantities
+
+
+def registry(records: Iterable[Item], pay_items: Iterable[PayItem]) -> dict[str, Item]:
     """The records by key, in their order. Raises `ValueError` for one that is not whole."""
+    paid = {one.key for one in pay_items}
     items: dict[str, Item] = {}
     for item in records:
         if item.key in items:
             raise ValueError(f"item '{item.key}' is there twice")
+        if item.pay not in paid:
+            raise ValueError(f"item '{item.key}': '{item.pay}' is no pay item")
         items[item.key] = item
     for item in items.values():
         if fault := _fault(item, items):

@@ -18,16 +18,57 @@ from typing import Any
 from geoturf import units
 from geoturf.rules import item as records
 from geoturf.rules.base import key_of
-from geoturf.rules.item import Formula, Hazard, Item, Kind, registry
+from geoturf.rules.item import Formula, Hazard, Item, Kind, PayItem, registry
 
 AREA, VOLUME, LENGTH = ("ft^2", "m2"), ("yd^3", "m3"), ("ft", "m")
 MASS, STONE, HOURS, EACH = ("lb", "kg"), ("ton", "t"), ("h", "h"), ("each", "each")
 
 # fmt: off
+#: what a schedule of prices lists, in its order; turf stands once a product
+PAY_ITEMS: dict[str, PayItem] = {item.key: item for item in (
+    PayItem(
+        key="setup", section="32 18 13", title="Set up and clear away",
+        unit="each", shown=("site", "site"), quantity=lambda q: q["sites"],
+    ),
+    PayItem(
+        key="earth", section="31 23 16", title="Excavate, haul and dispose, in place",
+        unit="m3", shown=VOLUME, quantity=lambda q: q["dig"],
+    ),
+    PayItem(
+        key="base", section="32 11 23", title="Aggregate base, placed and compacted",
+        unit="m2", shown=AREA, quantity=lambda q: q["base"],
+    ),
+    PayItem(
+        key="fabric", section="31 05 19", title="Fabric, ground covered by each layer",
+        unit="m2", shown=AREA,
+        quantity=lambda q: q["base"] * ((q["fabric"] > 0) * 1.0 + (q["geotextile"] > 0)),
+    ),
+    PayItem(
+        key="odour", section="32 18 13", title="Odour-control granules",
+        unit="m2", shown=AREA, quantity=lambda q: q["pets"],
+    ),
+    PayItem(
+        key="turf", section="32 18 13", title="Synthetic turf, laid, joined and fastened",
+        unit="m2", shown=AREA, quantity=lambda q: q["surface"],
+    ),
+    PayItem(
+        key="edging", section="32 94 13", title="Edging, set and staked",
+        unit="m", shown=LENGTH, quantity=lambda q: q["edged"],
+    ),
+    PayItem(
+        key="infill", section="32 18 13", title="Infill, spread and broomed",
+        unit="m2", shown=AREA, quantity=lambda q: q["filled"],
+    ),
+    PayItem(
+        key="irrigation", section="32 84 00", title="Irrigation heads capped, lines rerouted",
+        unit="each", shown=EACH, quantity=lambda q: q["caps"] + q["reroutes"],
+    ),
+)}
+
 _GROUND = (
     Item(
         kind="service", rate="",
-        key="dig", section="31 23 16", title="Excavation, in place",
+        key="dig", pay="earth", section="31 23 16", title="Excavation, in place",
         net=lambda q, rules: q["dug"] * rules.dig_depth_m, unit="m3", shown=VOLUME,
         package="", size=lambda rules: rules.earth_step_m3,
         allowance=lambda rules: 0.0,
@@ -38,7 +79,7 @@ _GROUND = (
     ),
     Item(
         kind="service", rate="",
-        key="haul", section="31 23 16", title="Haul away",
+        key="haul", pay="earth", section="31 23 16", title="Haul away",
         net=lambda q, rules: q["loads"], unit="each", shown=EACH,
         package="load", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
         cost="haul", price="165 USD/load", priced="a load hauled away",
@@ -48,7 +89,7 @@ _GROUND = (
     ),
     Item(
         kind="service", rate="",
-        key="disposal", section="31 23 16", title="Disposal of spoil, loose",
+        key="disposal", pay="earth", section="31 23 16", title="Disposal of spoil, loose",
         net=lambda q, rules: q["spoil"], unit="m3", shown=VOLUME,
         package="", size=lambda rules: rules.earth_step_m3,
         allowance=lambda rules: 0.0,
@@ -61,7 +102,7 @@ _GROUND = (
 _MATERIALS = (
     Item(
         kind="material", rate="",
-        key="fabric", section="31 05 19", title="Weed fabric on the base",
+        key="fabric", pay="fabric", section="31 05 19", title="Weed fabric on the base",
         net=lambda q, rules: q["fabric_length"] * rules.fabric_roll_width_m, unit="m2", shown=AREA,
         package="roll", size=lambda rules: rules.fabric_roll_width_m * rules.fabric_roll_length_m,
         allowance=lambda rules: rules.fabric_allowance,
@@ -73,7 +114,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="geotextile", section="31 05 19", title="Separation fabric under the base",
+        key="geotextile", pay="fabric", section="31 05 19", title="Separation fabric under the base",
         net=lambda q, rules: q["below_length"] * rules.below_roll_width_m, unit="m2", shown=AREA,
         package="roll", size=lambda rules: rules.below_roll_width_m * rules.below_roll_length_m,
         allowance=lambda rules: rules.fabric_allowance,
@@ -85,7 +126,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="aggregate", section="32 11 23", title="Aggregate base, compacted",
+        key="aggregate", pay="base", section="32 11 23", title="Aggregate base, compacted",
         net=lambda q, rules: q["stone"], unit="kg", shown=STONE,
         package="", size=lambda rules: rules.aggregate_step_kg,
         allowance=lambda rules: rules.aggregate_allowance,
@@ -98,7 +139,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="odour", section="32 18 13", title="Odour-control granules",
+        key="odour", pay="odour", section="32 18 13", title="Odour-control granules",
         net=lambda q, rules: q["pets"] * rules.odour_rate_kg_per_m2, unit="kg", shown=MASS,
         package="bag", size=lambda rules: rules.odour_bag_kg,
         allowance=lambda rules: rules.odour_allowance,
@@ -108,7 +149,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="turf", section="32 18 13", title="Synthetic turf",
+        key="turf", pay="turf", section="32 18 13", title="Synthetic turf",
         net=lambda q, rules: q["turf_bought"], unit="m2", shown=AREA,
         package="", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
         cost="", price=None, priced="",
@@ -118,7 +159,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="tape", section="32 18 13", title="Seam tape",
+        key="tape", pay="turf", section="32 18 13", title="Seam tape",
         net=lambda q, rules: q["taped"], unit="m", shown=LENGTH,
         package="roll", size=lambda rules: rules.tape_roll_m,
         allowance=lambda rules: rules.tape_allowance,
@@ -129,7 +170,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="adhesive", section="32 18 13", title="Seam adhesive",
+        key="adhesive", pay="turf", section="32 18 13", title="Seam adhesive",
         net=lambda q, rules: q["taped"], unit="m", shown=LENGTH,
         package="tube", size=lambda rules: rules.adhesive_covers_m,
         allowance=lambda rules: rules.adhesive_allowance,
@@ -139,7 +180,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="glue", section="32 18 13", title="Turf adhesive, full spread",
+        key="glue", pay="turf", section="32 18 13", title="Turf adhesive, full spread",
         net=lambda q, rules: q["glued"], unit="m2", shown=AREA,
         package="pail", size=lambda rules: rules.glue_covers_m2,
         allowance=lambda rules: rules.glue_allowance,
@@ -149,7 +190,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="nails", section="32 18 13", title="Turf nails",
+        key="nails", pay="turf", section="32 18 13", title="Turf nails",
         net=lambda q, rules: q["perimeter_nails"] + q["field_nails"], unit="each", shown=EACH,
         package="box", size=lambda rules: rules.nails_a_box(rules.turf_nail),
         allowance=lambda rules: rules.nail_allowance,
@@ -162,7 +203,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="seam_nails", section="32 18 13", title="Seam nails",
+        key="seam_nails", pay="turf", section="32 18 13", title="Seam nails",
         net=lambda q, rules: q["seam_fasteners"], unit="each", shown=EACH,
         package="box", size=lambda rules: rules.nails_a_box(rules.seam_nail),
         allowance=lambda rules: rules.nail_allowance,
@@ -173,7 +214,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="fabric_nails", section="31 05 19", title="Nails or staples of the fabric",
+        key="fabric_nails", pay="fabric", section="31 05 19", title="Nails or staples of the fabric",
         net=lambda q, rules: units.whole_steps(q["fabric_laid"], rules.fabric_spacing_m**2), unit="each", shown=EACH,
         package="box", size=lambda rules: rules.nails_a_box(rules.fabric_nail),
         allowance=lambda rules: rules.nail_allowance,
@@ -184,7 +225,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="edging", section="32 94 13", title="Edging board",
+        key="edging", pay="edging", section="32 94 13", title="Edging board",
         net=lambda q, rules: q["edged"], unit="m", shown=LENGTH,
         package="board", size=lambda rules: rules.edging_board_m,
         allowance=lambda rules: rules.edging_allowance,
@@ -194,7 +235,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="stakes", section="32 94 13", title="Edging stakes",
+        key="stakes", pay="edging", section="32 94 13", title="Edging stakes",
         net=lambda q, rules: q["edge_stakes"], unit="each", shown=EACH,
         package="stake", size=lambda rules: 1.0, allowance=lambda rules: rules.edging_allowance,
         cost="stakes", price="1.15 USD/stake", priced="edging stakes",
@@ -203,7 +244,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="infill", section="32 18 13", title="Infill",
+        key="infill", pay="infill", section="32 18 13", title="Infill",
         net=lambda q, rules: q["infill_middle"], unit="kg", shown=MASS,
         package="bag", size=lambda rules: rules.infill_bag_kg,
         allowance=lambda rules: rules.infill_allowance,
@@ -215,7 +256,7 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="caps", section="32 84 00", title="Irrigation heads capped",
+        key="caps", pay="irrigation", section="32 84 00", title="Irrigation heads capped",
         net=lambda q, rules: q["caps_given"] + q["caps_assumed"], unit="each", shown=EACH,
         package="cap", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
         cost="caps", price="9.50 USD/cap", priced="fittings of a capped head",
@@ -225,7 +266,7 @@ _MATERIALS = (
     ),
     Item(
         kind="service", rate="",
-        key="reroutes", section="32 84 00", title="Irrigation lines rerouted or kept for rinsing",
+        key="reroutes", pay="irrigation", section="32 84 00", title="Irrigation lines rerouted or kept for rinsing",
         net=lambda q, rules: q["rerouted"], unit="each", shown=EACH,
         package="line", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
         cost="reroutes", price="135 USD/line", priced="a line rerouted or kept, by a licensed person",
@@ -236,10 +277,12 @@ _MATERIALS = (
 # fmt: on
 
 
-def _labour(key: str, section: str, title: str, rate: str, hours: Formula, basis: str) -> Item:
+def _labour(
+    key: str, pay: str, section: str, title: str, rate: str, hours: Formula, basis: str
+) -> Item:
     """A task of a crew: ``hours`` of it, reckoned by the production rate ``rate``."""
     return Item(
-        key=f"labour_{key}", kind="labour", section=section, title=title,
+        key=f"labour_{key}", pay=pay, kind="labour", section=section, title=title,
         net=hours, unit="h", shown=HOURS,
         package="crew-hour", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
         cost="labour", price="148 USD/h", priced="a crew-hour, burden in", rate=rate,
@@ -251,57 +294,57 @@ def _labour(key: str, section: str, title: str, rate: str, hours: Formula, basis
 # ``all_<task>``: net quantities of all items that a task is done for
 _LABOUR = (
     _labour(
-        "setup", "32 18 13", "Set up and clear away", "setup_h",
+        "setup", "setup", "32 18 13", "Set up and clear away", "setup_h",
         lambda q, rules: q["sites"] * rules.rates.setup_h,
         "{sites:count} site(s) x {rate_setup:hours}",
     ),
     _labour(
-        "dig", "31 23 16", "Dig and load", "dig_m3_per_h",
+        "dig", "earth", "31 23 16", "Dig and load", "dig_m3_per_h",
         lambda q, rules: q["all_dig"] / rules.rates.dig_m3_per_h,
         "{all_dig:volume} / {rate_dig:volume_rate}",
     ),
     _labour(
-        "base", "32 11 23", "Place and compact the base", "base_m2_per_h",
+        "base", "base", "32 11 23", "Place and compact the base", "base_m2_per_h",
         lambda q, rules: q["base"] * rules.lifts() / rules.rates.base_m2_per_h,
         "surface {base:area} x {lifts:count} lift(s) / {rate_base:area_rate}",
     ),
     _labour(
-        "fabric", "31 05 19", "Lay fabric", "fabric_m2_per_h",
+        "fabric", "fabric", "31 05 19", "Lay fabric", "fabric_m2_per_h",
         lambda q, rules: q["all_fabric"] / rules.rates.fabric_m2_per_h,
         "fabric {all_fabric:area} / {rate_fabric:area_rate}",
     ),
     _labour(
-        "turf", "32 18 13", "Lay, trim and fit turf", "turf_m2_per_h",
+        "turf", "turf", "32 18 13", "Lay, trim and fit turf", "turf_m2_per_h",
         lambda q, rules: q["surface"] / rules.rates.turf_m2_per_h,
         "surface {surface:area} / {rate_turf:area_rate}",
     ),
     _labour(
-        "seam", "32 18 13", "Join seams", "seam_m_per_h",
+        "seam", "turf", "32 18 13", "Join seams", "seam_m_per_h",
         lambda q, rules: q["seam"] / rules.rates.seam_m_per_h,
         "seams {seam:length} / {rate_seam:length_rate}",
     ),
     _labour(
-        "nail", "32 18 13", "Drive nails", "nails",
+        "nail", "turf", "32 18 13", "Drive nails", "nails",
         lambda q, rules: q["all_nail"] / rules.rates.nails,
         "{all_nail:count} nails / {rate_nails:number} an hour",
     ),
     _labour(
-        "glue", "32 18 13", "Spread adhesive", "glue_m2_per_h",
+        "glue", "turf", "32 18 13", "Spread adhesive", "glue_m2_per_h",
         lambda q, rules: q["all_glue"] / rules.rates.glue_m2_per_h,
         "glued areas {all_glue:area} / {rate_glue:area_rate}",
     ),
     _labour(
-        "edging", "32 94 13", "Set edging", "edging_m_per_h",
+        "edging", "edging", "32 94 13", "Set edging", "edging_m_per_h",
         lambda q, rules: q["all_edging"] / rules.rates.edging_m_per_h,
         "edging {all_edging:length} / {rate_edging:length_rate}",
     ),
     _labour(
-        "infill", "32 18 13", "Spread infill and broom", "infill_m2_per_h",
+        "infill", "infill", "32 18 13", "Spread infill and broom", "infill_m2_per_h",
         lambda q, rules: q["filled"] / rules.rates.infill_m2_per_h,
         "filled areas {filled:area} / {rate_infill:area_rate}",
     ),
     _labour(
-        "caps", "32 84 00", "Cap and reroute irrigation", "caps",
+        "caps", "irrigation", "32 84 00", "Cap and reroute irrigation", "caps",
         lambda q, rules: q["all_caps"] / rules.rates.caps,
         "{all_caps:count} / {rate_caps:number} an hour",
     ),
@@ -309,11 +352,11 @@ _LABOUR = (
 
 
 def _machine(
-    key: str, section: str, title: str, task: str, rate: str, price: str, priced: str
+    key: str, pay: str, section: str, title: str, task: str, rate: str, price: str, priced: str
 ) -> Item:
     """Hired plant: it runs while its task does, and is paid for by the day."""
     return Item(
-        key=key, kind="plant", section=section, title=title,
+        key=key, pay=pay, kind="plant", section=section, title=title,
         net=lambda q, rules: q[f"labour_{task}"], unit="h", shown=HOURS,
         package="day", size=lambda rules: rules.hours_a_day_h,
         allowance=lambda rules: 0.0,
@@ -324,15 +367,15 @@ def _machine(
 
 
 _PLANT = (
-    _machine("excavator", "31 23 16", "Excavator or skid steer", "dig", "dig_m3_per_h",
+    _machine("excavator", "earth", "31 23 16", "Excavator or skid steer", "dig", "dig_m3_per_h",
              "380 USD/day", "excavator or skid steer, fuel in"),
-    _machine("compactor", "32 11 23", "Plate compactor", "base", "base_m2_per_h", "92 USD/day", "plate compactor"),
-    _machine("broom", "32 18 13", "Power broom", "infill", "infill_m2_per_h", "105 USD/day", "power broom"),
-    _machine("spreader", "32 18 13", "Infill spreader", "infill", "infill_m2_per_h", "48 USD/day", "infill spreader"),
+    _machine("compactor", "base", "32 11 23", "Plate compactor", "base", "base_m2_per_h", "92 USD/day", "plate compactor"),
+    _machine("broom", "infill", "32 18 13", "Power broom", "infill", "infill_m2_per_h", "105 USD/day", "power broom"),
+    _machine("spreader", "infill", "32 18 13", "Infill spreader", "infill", "infill_m2_per_h", "48 USD/day", "infill spreader"),
 )  # fmt: skip
 
 #: every item, in the order a bid lists them
-ITEMS: dict[str, Item] = registry((*_GROUND, *_MATERIALS, *_LABOUR, *_PLANT))
+ITEMS: dict[str, Item] = registry((*_GROUND, *_MATERIALS, *_LABOUR, *_PLANT), PAY_ITEMS.values())
 
 #: what each task is done for; with the last of these the task leaves too, and its plant with it
 DONE_FOR: dict[str, tuple[str, ...]] = {

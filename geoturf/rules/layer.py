@@ -49,6 +49,7 @@ COLUMNS: dict[str, Column] = {
     "district": Column("text", "water district"),
     "caps": Column("number", "irrigation heads to cap", 0, 1e6),
     "model": Column("text", "house model, for lots that repeat"),
+    "price_book": Column("text", "whose prices hold there, a name under [books]"),
 }
 
 
@@ -89,6 +90,9 @@ class Layer(Rules):
         "",
         "site of features that name none; the layer's name and the feature's number if empty",
         source="",
+    )
+    price_book: str = rule(
+        "", "price book of features that name none; the bid's own [price] if empty", source=""
     )
     where: dict[str, str | int | float | bool] = rule(
         {}, "keep only the features whose columns have these values", source=""

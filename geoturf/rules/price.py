@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import ValidationInfo, create_model, field_validator, model_validator
+from pydantic import (
+    ValidationError,
+    ValidationInfo,
+    create_model,
+    field_validator,
+    model_validator,
+)
 
 from geoturf.rules.base import COMMON, Fraction, Price, Rules, rule
 from geoturf.rules.items import GENERAL_SECTION, ITEMS, cannot_leave, misfit
+from geoturf.rules.materials import Rates
 from geoturf.units import Money
 
 
@@ -80,14 +88,59 @@ class Alternate(Rules):
     def _names_exist(self) -> Alternate:
         if cannot_leave(self.leave_out):
             raise ValueError(f"alternate '{self.title}', leave_out: {cannot_leave(self.leave_out)}")
-        for key, money in self.costs.items():
-            if key not in Costs.model_fields:
-                raise ValueError(
-                    f"costs: '{key}' is no unit cost; unit costs are {', '.join(Costs.model_fields)}"
-                )
-            if misfit(key, money):
-                raise ValueError(f"costs.{key}: {misfit(key, money)}")
+        _assert_unit_costs(self.costs)
         return self
+
+
+def _assert_unit_costs(costs: Mapping[str, Money]) -> None:
+    """Raises `ValueError` for a cost of no item, or per something its item is not bought by."""
+    for key, money in costs.items():
+        if key not in Costs.model_fields:
+            known = ", ".join(Costs.model_fields)
+            raise ValueError(f"costs: '{key}' is no unit cost; unit costs are {known}")
+        if misfit(key, money):
+            raise ValueError(f"costs.{key}: {misfit(key, money)}")
+
+
+_OWN = "in place of the bid's, if given"
+
+
+class Book(Rules):
+    """The prices of a place or a client, where they are not the bid's own."""
+
+    costs: dict[str, Price] = rule({}, "unit costs in place of the bid's")
+    rates: dict[str, Any] = rule({}, "production rates in place of the bid's [materials.rates]")
+    waste: Fraction | None = rule(None, _OWN)
+    contingency: Fraction | None = rule(None, _OWN)
+    sales_tax: Fraction | None = rule(None, _OWN)
+    overhead: Fraction | None = rule(None, _OWN)
+    profit: Fraction | None = rule(None, _OWN)
+    bond: Fraction | None = rule(None, _OWN)
+    minimum: Price | None = rule(None, "the least its sites are priced at together, " + _OWN)
+    extras: tuple[Extra, ...] | None = rule(None, _OWN)
+
+    @model_validator(mode="after")
+    def _names_exist(self) -> Book:
+        _assert_unit_costs(self.costs)
+        self.own_rates()
+        return self
+
+    def own_rates(self) -> dict[str, float]:
+        """The production rates it gives, SI, by field of `Rates`. Raises `ValueError` for one that
+        does not fit."""
+        try:
+            given = Rates.model_validate(self.rates)
+        except ValidationError as error:
+            first = error.errors()[0]
+            key = ".".join(map(str, first["loc"]))
+            raise ValueError(f"rates: {key}: {first['msg']}") from None
+        return {name: getattr(given, name) for name in given.model_fields_set}
+
+    def own_steps(self) -> dict[str, object]:
+        """What it gives of the build-up, by field of `PriceRules`."""
+        steps = set(PriceRules.model_fields) & self.model_fields_set - {"costs"}
+        given = {name: getattr(self, name) for name in steps}
+        return {name: value for name, value in given.items() if value is not None}
 
 
 class PriceRules(Rules):
@@ -103,6 +156,9 @@ class PriceRules(Rules):
     profit: Fraction = rule("10 %", "of all that and overhead")
     bond: Fraction = rule("1.5 %", "of all that and profit")
     minimum: Price | None = rule(None, "the least the bid is priced at; none if not given")
+    unit_price_decimals: int = rule(
+        4, "decimals of the unit prices in the schedule of prices", least=2, most=6
+    )
     extras: tuple[Extra, ...] = rule(
         (), "what else the bid carries: a list of tables with title and price"
     )

@@ -13,7 +13,7 @@ from geoturf.model import Price
 from geoturf.records import records
 from geoturf.rules.items import ITEMS
 from geoturf.workbook.book import Book, cell, sum_of
-from geoturf.workbook.bought import AMOUNT, HALF_UP, cost_column, work
+from geoturf.workbook.bought import AMOUNT, HALF_UP, cost_column, steps_of, work
 
 _NET = "Net by site"
 _RUNNING, _MONEY, _TAKES = (
@@ -28,7 +28,7 @@ _RUNNING, _MONEY, _TAKES = (
 
 def schedule(book: Book, price: Price) -> None:
     """Phases by section; each cell is summed from its lines."""
-    names = ["amount", *price.build_up["step"], "price"]
+    names = ["amount", *steps_of(price), "price"]
     heads = ("phase", "section", "title", "direct cost", *names[1:])
     sheet = book.sheet("Schedule", (14, 10, 40, *[16] * len(names)), heads)
     of = work(price).reset_index(drop=True).groupby(["phase", "section"], sort=False).indices

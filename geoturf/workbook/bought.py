@@ -109,9 +109,34 @@ def _whole(packages: float) -> int:
 # ------------------------------------------------------------------------------------------------ Lines
 
 
+class _Block(NamedTuple):
+    """The lines of one price book and their build-up: sheet rows (from 0) of its ``first`` and
+    ``last`` line, and the row of Build-up that it stands below."""
+
+    book: str
+    first: int
+    last: int
+    top: int
+
+
+def steps_of(price: Price) -> list[str]:
+    """The steps of the build-up, in their order."""
+    return list(dict.fromkeys(price.build_up["step"]))
+
+
+def _blocks(price: Price) -> list[_Block]:
+    """Book by book; the lines of each follow each other."""
+    height, found, first = _DIRECT + len(steps_of(price)) + 4, [], 1
+    for nth, book in enumerate(dict.fromkeys(price.build_up["book"])):
+        last = first + int((work(price)["book"] == book).sum()) - 1
+        found.append(_Block(book, first, last, nth * height))
+        first = last + 1
+    return found
+
+
 def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -> None:
     """The work's lines, each with its part of every step, its cost and its price."""
-    steps = list(price.build_up["step"])
+    steps, blocks = steps_of(price), _blocks(price)
     heads = ("line", "section", "phase", "kind", "description", "quantity", "unit", "unit price", "amount", *steps, "cost",
              "price")  # fmt: skip
     sheet = book.sheet("Lines", (6, 10, 14, 10, 38, 13, 10, 13, *[15] * (len(steps) + 3)), heads)
@@ -126,7 +151,8 @@ def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -
             row, AMOUNT, f"=ROUND({cell(row, 5)}*{cell(row, 7)},2)", book.money, float(line.amount)
         )
         for nth, step in enumerate(steps):
-            formula = _part_of_step(row, end, nth, step)
+            block = next(one for one in blocks if row <= one.last)
+            formula = _part_of_step(row, block, nth, step)
             sheet.write_formula(
                 row, FIRST_STEP + nth, formula, book.money, float(price.loads[step].iloc[row - 1])
             )
@@ -166,7 +192,7 @@ def work(price: Price) -> pd.DataFrame:
 
 def cost_column(price: Price) -> int:
     """Column of Lines that holds the cost; the price stands beside it."""
-    return FIRST_STEP + len(price.build_up)
+    return FIRST_STEP + len(steps_of(price))
 
 
 def _quantity(
@@ -179,86 +205,108 @@ def _quantity(
     sheet.write_formula(row, 5, formula, book.number, float(line.quantity))
 
 
-def _part_of_step(row: int, end: int, nth: int, step: str) -> str:
-    """A line's part of the ``nth`` step: the rounded share of all lines down to it, less the parts
-    of those above it. ``end`` is the row of the sums of all lines."""
+def _part_of_step(row: int, block: _Block, nth: int, step: str) -> str:
+    """A line's part of the ``nth`` step: the rounded share of its block's lines down to it, less the
+    parts of those above it."""
     name, before = letter(FIRST_STEP + nth), letter(FIRST_STEP + nth - 1)
-    here, whole = f"SUM($I$2:${before}{row + 1})", f"SUM($I${end + 1}:${before}${end + 1})"
+    top, end, this = block.first + 1, block.last + 1, row + 1
+    here, whole = f"SUM($I${top}:${before}{this})", f"SUM($I${top}:${before}${end})"
     if step in ("waste", "sales tax"):  # of materials, and of their waste
-        here, whole = (
-            f'SUMIF($D$2:$D{row + 1},"material",$I$2:$I{row + 1})',
-            _cell_of_step("C", nth),
-        )
+        here = f'SUMIF($D${top}:$D{this},"material",$I${top}:$I{this})'
+        whole = _cell_of_step("C", nth, block)
     if step == "sales tax":
-        here = f"({here}+SUM($J$2:$J{row + 1}))"
-    share = f"IF({whole}>0,{here}/{whole},{row}/{end - 1})"
-    return f"=ROUND(ROUND({step_cell(nth)}*{share}+{HALF_UP},2)-SUM({name}$1:{name}{row}),2)"
+        here = f"({here}+SUM($J${top}:$J{this}))"
+    equal = f"{row - block.first + 1}/{block.last - block.first + 1}"
+    share = f"IF({whole}>0,{here}/{whole},{equal})"
+    above = f"SUM({name}${top}:{name}{row})" if row > block.first else "0"
+    due = f"{_cell_of_step('E', nth, block)}*{share}"
+    return f"=ROUND(ROUND({due}+{HALF_UP},2)-{above},2)"
 
 
 # ------------------------------------------------------------------------------------------------ Build-up
 
 
-def step_cell(nth: int) -> str:
-    """Reference of the amount of the ``nth`` step."""
-    return _cell_of_step("E", nth)
+def _cell_of_step(column: str, nth: int, block: _Block) -> str:
+    """Reference of a cell of the ``nth`` step."""
+    return f"'Build-up'!${column}${block.top + _DIRECT + nth + 2}"
 
 
-def _cell_of_step(column: str, nth: int) -> str:
-    return f"'Build-up'!${column}${_DIRECT + nth + 2}"
+def price_formula(price: Price) -> str:
+    """The prices of all books together."""
+    nth = len(steps_of(price))
+    return "=" + "+".join(_cell_of_step("E", nth, block) for block in _blocks(price))
 
 
-def price_cell(price: Price) -> str:
-    return step_cell(len(price.build_up))
+_HEADS = ("step", "on", "base", "rate", "amount")
 
 
 def build_up(book: Book, price: Price) -> None:
-    """The steps in their order, down to the price and the cost before overhead."""
-    sheet = book.sheet("Build-up", (26, 34, 16, 10, 16), ("step", "on", "base", "rate", "amount"))
-    last = len(work(price)) + 1
-    for row, (title, kind) in enumerate(_KINDS, start=1):
+    """The steps in their order, down to the price and the cost before overhead; once a price
+    book."""
+    sheet = book.sheet("Build-up", (26, 34, 16, 10, 16), _HEADS)
+    blocks = _blocks(price)
+    for block in blocks:
+        if len(blocks) > 1:
+            own = f"step, price book {block.book}" if block.book else "step, the bid's own prices"
+            for place, head in enumerate((own, *_HEADS[1:])):
+                book.text(sheet, block.top, place, head, book.head)
+        _block(book, sheet, price, block)
+    end = blocks[-1].top + _DIRECT + len(steps_of(price)) + 4
+    book.text(sheet, end, 0, _HOW)
+
+
+def _block(book: Book, sheet: Any, price: Price, block: _Block) -> None:
+    """The build-up of one price book."""
+    of, direct = work(price), block.top + _DIRECT
+    of = of[of["book"] == block.book]
+    rows = f"${block.first + 1}", f"${block.last + 1}"
+    kinds, amounts = (f"Lines!${c}{rows[0]}:${c}{rows[1]}" for c in "DI")
+    for row, (title, kind) in enumerate(_KINDS, start=block.top + 1):
         book.text(sheet, row, 0, title)
-        formula = f'=SUMIF(Lines!$D$2:$D${last},"{kind}",Lines!$I$2:$I${last})'
-        sheet.write_formula(row, 4, formula, book.money, float(price.totals[title.lower()]))
-    book.text(sheet, _DIRECT, 0, "Direct cost", book.head)
-    sheet.write_formula(
-        _DIRECT, 4, f"=SUM(E2:E{_DIRECT})", book.total, float(price.totals["direct cost"])
-    )
-    at = {step: _DIRECT + place for place, step in enumerate(price.build_up["step"], start=1)}
-    for step in price.build_up.itertuples():
-        _step(book, sheet, at, step)
-    end = _DIRECT + 1 + len(at)
+        formula = f'=SUMIF({kinds},"{kind}",{amounts})'
+        sheet.write_formula(row, 4, formula, book.money, float(_sum(of[of["kind"] == kind])))
+    book.text(sheet, direct, 0, "Direct cost", book.head)
+    whole = _sum(of)
+    formula = f"=SUM(E{block.top + 2}:E{direct})"
+    sheet.write_formula(direct, 4, formula, book.total, float(whole))
+    steps = price.build_up[price.build_up["book"] == block.book]
+    at = {step: direct + place for place, step in enumerate(steps["step"], start=1)}
+    for step in steps.itertuples():
+        _step(book, sheet, at, step, block)
+    end = direct + 1 + len(at)
     book.text(sheet, end, 0, "Price", book.head)
-    sheet.write_formula(
-        end, 4, f"=SUM(E{_DIRECT + 1}:E{end})", book.total, float(price.totals["price"])
-    )
+    total = whole + sum(steps["amount"], Decimal(0))
+    sheet.write_formula(end, 4, f"=SUM(E{direct + 1}:E{end})", book.total, float(total))
     book.text(sheet, end + 1, 0, "Cost before overhead", book.plain)
-    cost = f"=SUM(E{_DIRECT + 1}:E{at['sales tax'] + 1})"
-    sheet.write_formula(end + 1, 4, cost, book.money, float(price.totals["cost"]))
-    book.text(sheet, end + 3, 0, _HOW)
+    cost = f"=SUM(E{direct + 1}:E{at['sales tax'] + 1})"
+    paid = whole + sum(steps["amount"].iloc[: list(at).index("sales tax") + 1], Decimal(0))
+    sheet.write_formula(end + 1, 4, cost, book.money, float(paid))
 
 
-def _step(book: Book, sheet: Any, at: dict[str, int], step: Any) -> None:
+def _sum(lines: pd.DataFrame) -> Decimal:
+    return sum(lines["amount"], Decimal(0))
+
+
+def _step(book: Book, sheet: Any, at: dict[str, int], step: Any, block: _Block) -> None:
     """One step: base by what it is on, amount = base x rate; the minimum charge fills up to its
     base."""
-    row = at[step.step]
+    row, direct, materials = at[step.step], block.top + _DIRECT + 1, f"E{block.top + 2}"
     book.texts(sheet, row, 0, (step.step.capitalize(), step.on))
     bases = {
-        "waste": "=E2",
-        "contingency": f"=E{_DIRECT + 1}+E{at['waste'] + 1}",
-        "sales tax": f"=E2+E{at['waste'] + 1}",
+        "waste": f"={materials}",
+        "contingency": f"=E{direct}+E{at['waste'] + 1}",
+        "sales tax": f"={materials}+E{at['waste'] + 1}",
     }
     if step.step == "minimum charge":
         sheet.write_number(row, 2, float(step.base), book.change)
-        formula = f"=MAX(0,{cell(row, 2)}-SUM(E{_DIRECT + 1}:E{row}))"
+        formula = f"=MAX(0,{cell(row, 2)}-SUM(E{direct}:E{row}))"
         sheet.write_formula(row, 4, formula, book.money, float(step.amount))
         return
-    sheet.write_formula(
-        row, 2, bases.get(step.step, f"=SUM(E{_DIRECT + 1}:E{row})"), book.money, float(step.base)
-    )
+    base = bases.get(step.step, f"=SUM(E{direct}:E{row})")
+    sheet.write_formula(row, 2, base, book.money, float(step.base))
     sheet.write_number(row, 3, step.rate, book.percent)
-    sheet.write_formula(
-        row, 4, f"=ROUND({cell(row, 2)}*{cell(row, 3)},2)", book.money, float(step.amount)
-    )
+    formula = f"=ROUND({cell(row, 2)}*{cell(row, 3)},2)"
+    sheet.write_formula(row, 4, formula, book.money, float(step.amount))
 
 
 _HOW = (

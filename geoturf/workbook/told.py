@@ -10,7 +10,7 @@ from geoturf import planner, units
 from geoturf.model import Price, Result, Water
 from geoturf.records import records
 from geoturf.workbook.book import Book, sum_of
-from geoturf.workbook.bought import price_cell
+from geoturf.workbook.bought import price_formula, steps_of
 
 
 def water(book: Book, result: Result) -> None:
@@ -108,7 +108,7 @@ def summary(book: Book, sheet: Any, result: Result) -> None:
         book.text(sheet, 5, 0, "NOT PRICED, areas or files left out", book.head)
         sheet.write_number(5, 1, int(result.source.left_out), book.count)
     book.text(sheet, 6, 0, f"Price, {bid.currency}", book.head)
-    sheet.write_formula(6, 1, f"={price_cell(price)}", book.total, float(price.totals["price"]))
+    sheet.write_formula(6, 1, price_formula(price), book.total, float(price.totals["price"]))
     book.text(sheet, 7, 0, f"Price a {unit}, {bid.currency}")
     a_unit = float(price.totals["price"]) / surface if surface else 0.0
     sheet.write_formula(7, 1, "=IF(B5>0,ROUND(B7/B5,2),0)", book.money, round(a_unit, 2))
@@ -152,7 +152,7 @@ def _phases(book: Book, sheet: Any, price: Price, unit: str, size: float) -> Non
         rows = [int(at) + 1 for at in of.get(phase.phase, ())]
         amounts = (
             (4, 3, direct.get(phase.phase, Decimal(0))),
-            (5, 4 + len(price.build_up), phase.price),
+            (5, 4 + len(steps_of(price)), phase.price),
         )
         for column, source, value in amounts:
             sheet.write_formula(
