@@ -14,19 +14,11 @@ import geoturf
 from geoturf import report, workbook
 from geoturf.errors import InputError
 
-FILES = {
-    *(
-        "areas.csv",
-        "sites.csv",
-        "pieces.csv",
-        "rolls.csv",
-        "cut_plan.csv",
-        "left_overs.csv",
-        "materials.csv",
-        "bid.csv",
-    ),
-    *("materials_by_site.csv", "build_up.csv", "schedule.csv", "phases.csv", "columns.csv"),
-    *("findings.csv", "layout.gpkg", "map.html", "client/map.html", "bid.xlsx", "run.json"),
+PACKAGE = Path(geoturf.__file__).parent
+FILES = {  # what every report holds; README's list follows the same table
+    row["file"]
+    for row in csv.DictReader((PACKAGE / "data" / "files.csv").open(encoding="utf-8"))
+    if not row["when"]
 }
 
 
