@@ -93,6 +93,7 @@ class _Stages:
     def __init__(self, source: Source, engine: Engine, clock: Clock):
         self.source, self.engine, self.clock = source, engine, clock
         self.laid: layout.Laid = {}  # areas each on its own, whatever pools they are in
+        self.cut: cuts.Known = {}  # pools' pieces, whatever bid they are of
         self.bound_ready: kernels.Work = lambda: None  # waits for what the bound needs compiled
         self._known: dict[object, list[tuple[tuple[object, ...], object]]] = {}
 
@@ -107,8 +108,9 @@ class _Stages:
         task = step("layout", layout.task_of, land, products, bid.layout, SYSTEMS[bid.units])
         choices = step("layout", layout.lay, task, engine, laid_tick, bid.cuts.pool, self.laid)
         plan = step(
-            "cuts", cuts.plan, land, choices, products, bid.cuts, cut_tick, bid.layout, engine
-        )
+            "cuts", cuts.plan, land, choices, products, bid.cuts,
+            cut_tick, bid.layout, engine, self.cut,
+        )  # fmt: skip
         least = step("bound", self._bounds, task)
         plan = step("cuts", cuts.proven, plan, land, choices, products, bid.cuts, least)
         books = {name: booked(bid, name) for name in bid.books}

@@ -163,10 +163,12 @@ def test_a_lots_own_turf_is_that_of_its_own_bid(folder, told):
     assert site.to_dict() == pool.to_dict() and len(pool) == 2
 
 
-def test_lot_by_lot_changes_who_shares_and_nothing_else(folder):
+def test_lot_by_lot_changes_who_shares_and_how_long_is_sought_and_nothing_else(folder):
     asked = bid(folder)
     made = lot_by_lot(asked)
     assert (made.cuts.pool, made.materials.pool) == ("site", "site")
+    assert made.cuts.model_copy(update={"pool": "phase", "effort": "normal"}) == asked.cuts
+    assert lot_by_lot(bid(folder, cuts={"effort": "thorough"})).cuts.effort == "thorough"
     assert lot_by_lot(made) == made and made.price == asked.price and made.layout == asked.layout
 
 

@@ -48,8 +48,9 @@ def booked(bid: Bid, name: str) -> Bid:
 
 
 def lot_by_lot(bid: Bid) -> Bid:
-    """The bid with rolls and packages shared within a site alone."""
-    cuts, materials = (
-        rules.model_copy(update={"pool": "site"}) for rules in (bid.cuts, bid.materials)
-    )
+    """The bid with rolls and packages shared within a site alone. That is some thousand small pools
+    for one figure beside the price, so they are cut quickly, but where the bid asks for more."""
+    effort = bid.cuts.effort if bid.cuts.effort == "thorough" else "quick"
+    cuts = bid.cuts.model_copy(update={"pool": "site", "effort": effort})
+    materials = bid.materials.model_copy(update={"pool": "site"})
     return bid.model_copy(update={"cuts": cuts, "materials": materials})

@@ -31,7 +31,7 @@ from geoturf.cuts import by_hand, nested, nouns, planned, pools, proof, swap
 from geoturf.cuts.job import Bought
 from geoturf.cuts.market import markets, width_key
 from geoturf.cuts.order import sequence
-from geoturf.cuts.planned import HEAVY, PoolPlan, Setting
+from geoturf.cuts.planned import HEAVY, Known, PoolPlan, Setting
 from geoturf.cuts.pools import Pool
 from geoturf.cuts.proof import proven
 from geoturf.engine import Engine, Serial
@@ -39,7 +39,7 @@ from geoturf.model import Choices, CutPlan, Ground
 from geoturf.rules import CutRules, LayoutRules, Product
 from geoturf.units import round_up
 
-__all__ = ["plan", "proven"]
+__all__ = ["Known", "plan", "proven"]
 
 POOLS = [
     *("pool", "phase", "product", "pieces", "rolls", "bought_m2", "needed_m2"),
@@ -55,9 +55,11 @@ def plan(
     tick: Callable[[int], Any] | None = None,
     layout_rules: LayoutRules | None = None,
     engine: Engine | None = None,
+    known: Known | None = None,
 ) -> CutPlan:
     """Rolls for all areas. ``layout_rules`` give what seams cost against turf and whether ends may
     slant; ``tick(n)`` is told when n pools are done; ``engine`` solves pools side by side.
+    ``known``: what was cut before; it is not cut again, and what is cut now is added.
 
     Raises `PromiseError` if a plan would break a promise of its own, such as buying less than its
     pieces need.
@@ -66,7 +68,10 @@ def plan(
     gathered = pools.gather(ground, choices, rules)
     market = {name: markets(product, rules) for name, product in products.items()}
     pools.assert_cuttable(ground, choices, market)
-    setting = Setting(ground, choices, market, rules, layout_rules or LayoutRules())
+    setting = Setting(
+        *(ground, choices, market, rules, layout_rules or LayoutRules()),
+        {} if known is None else known,
+    )
     plans = _plans(setting, gathered, engine)
     book = _written(setting, plans, engine, tick)
     chosen = {area: layout for one in plans for area, layout in one.layouts.items()}

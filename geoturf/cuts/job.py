@@ -10,7 +10,7 @@ of the grid step, so a roll cut down to whole steps holds exactly the same plans
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 
@@ -30,8 +30,7 @@ class Job:
     first, then widest; ``demand``: int array (k,), how many of each. ``left_overs``: (length,
     width) in steps of stock at hand. ``slant``: int array (k, 3) of middle, start and end
     (`geoturf.cuts.slanted`), zeros for pieces narrower than the roll; None where all is cut square.
-    ``thorough``: large jobs are worked on as hard as small ones; else ``turns``: parts of them cut
-    again."""
+    ``effort``: of `geoturf.rules.CutRules`; ``turns``: parts of large jobs cut again."""
 
     step_m: float
     width: int
@@ -41,8 +40,21 @@ class Job:
     demand: np.ndarray
     left_overs: tuple[tuple[int, int], ...] = ()
     slant: np.ndarray | None = None
-    thorough: bool = False
+    effort: str = "normal"
     turns: int = 4
+
+    @property
+    def thorough(self) -> bool:
+        """Whether large jobs are worked on as hard as small ones."""
+        return self.effort == "thorough"
+
+    @property
+    def content(self) -> Hashable:
+        """All that a job says but its effort: jobs of equal content are one job."""
+        slant = b"" if self.slant is None else self.slant.tobytes()
+        pieces = (self.size.tobytes(), self.demand.tobytes(), slant)
+        rolls = (self.step_m, self.width, self.rolls, self.market)
+        return (*rolls, *pieces, self.left_overs, self.turns)
 
     @property
     def longest(self) -> int:

@@ -6,7 +6,7 @@ makes plans one pool after the other, since each may leave less of the stock to 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +20,7 @@ from geoturf.engine import Engine, Serial
 from geoturf.model import Choices, Ground, Layout
 from geoturf.rules import CutRules, LayoutRules
 
+EFFORTS = ("thorough", "normal", "quick")
 HEAVY = 400  # pieces from which workers are worth starting
 _TURNS = 40_000  # over the pieces of a bid: turns for which its large pools by length are worked on
 _FEWEST, _MOST = 2, 12  # of those turns
@@ -27,18 +28,22 @@ _FEWEST, _MOST = 2, 12  # of those turns
 Chosen = Mapping[
     int, Layout
 ]  # by area, a row of ``Ground.areas``; areas that nothing can be laid on are not in it
+#: cuts of jobs solved before, by what a job is and the effort made
+Known = dict[tuple[Hashable, str], Cut]
 LeftOver = tuple[float, float, str]  # length and width (m) of turf in stock, and its product
 
 
 @dataclass(frozen=True)
 class Setting:
-    """What all plans of a bid are made from. ``market``: by product and roll width."""
+    """What all plans of a bid are made from. ``market``: by product and roll width; ``known``:
+    what was cut before, to which what is cut now is added."""
 
     ground: Ground
     choices: tuple[Choices, ...]
     market: dict[str, dict[float, Market]]
     rules: CutRules
     layout_rules: LayoutRules
+    known: Known
 
     @property
     def slanted(self) -> bool:
@@ -107,7 +112,7 @@ def square(
         _job(setting, pool, width, [chosen[area] for area in areas], turns)
         for pool, width, areas in every
     ]
-    cuts = _solved([job for job, _ in jobs], engine)
+    cuts = _solved([job for job, _ in jobs], engine, setting.known)
     plans: dict[str, list[JobPlan]] = {pool.key: [] for pool in gathered}
     for (pool, width, areas), (job, kind), cut in zip(every, jobs, cuts, strict=True):
         plans[pool.key].append(_square(width, areas, job, kind, cut))
@@ -123,13 +128,21 @@ def _square(width: float, areas: Sequence[int], job: Job, kind: np.ndarray, cut:
     return JobPlan(width, tuple(areas), job, kind, cut, cut.bought_m(job) * width)
 
 
-def _solved(jobs: Sequence[Job], engine: Engine) -> list[Cut]:
-    """The longest first, so that no worker is left with it at the end."""
-    pieces = np.array([int(job.demand.sum()) for job in jobs])
-    order = np.argsort(-pieces, kind="stable").tolist()
-    runner = engine if pieces.sum() > HEAVY else Serial()
-    cuts = dict(zip(order, runner.map(solve, [jobs[k] for k in order]), strict=True))
-    return [cuts[k] for k in range(len(jobs))]
+def _solved(jobs: Sequence[Job], engine: Engine, known: Known) -> list[Cut]:
+    """Equal jobs once, and none that is ``known``; the longest first, so that no worker is left
+    with it at the end."""
+    new = {job.content: job for job in jobs if not _known(job, known)}
+    order = sorted(new.values(), key=lambda job: -int(job.demand.sum()))
+    runner = engine if sum(job.demand.sum() for job in order) > HEAVY else Serial()
+    for job, cut in zip(order, runner.map(solve, order), strict=True):
+        known[job.content, job.effort] = cut
+    return [_known(job, known)[0] for job in jobs]
+
+
+def _known(job: Job, known: Known) -> list[Cut]:
+    """Cuts of a job that were found with the same effort or more, the most first."""
+    efforts = EFFORTS[: EFFORTS.index(job.effort) + 1]
+    return [known[job.content, effort] for effort in efforts if (job.content, effort) in known]
 
 
 def _job(
@@ -144,7 +157,7 @@ def _job(
     pieces."""
     market, step_m = setting.market[pool.product][width], setting.layout_rules.cut_step_m
     job, kind = pools.make_job(layouts, market, step_m, stock, setting.slanted)
-    return replace(job, thorough=setting.rules.effort == "thorough", turns=turns), kind
+    return replace(job, effort=setting.rules.effort, turns=turns), kind
 
 
 def divided(setting: Setting, plans: list[PoolPlan], engine: Engine) -> list[PoolPlan]:

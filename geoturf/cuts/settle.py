@@ -7,7 +7,7 @@ in the place of its first, and the pool cut anew each time.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 
 import numpy as np
 
@@ -27,29 +27,42 @@ SMALL, FEW = (
 _PASSES = 3  # over all areas of a pool
 _LESS = 1e-9  # of the cost: float noise is no gain
 
-# layouts chosen, those offered to each area, the product's market by roll width, the rules
-Work = tuple[list[Layout], list[list[Layout]], dict[float, Market], LayoutRules]
+# row of the layout chosen for each area among those offered to it, these, the product's market by
+# roll width, the rules
+Work = tuple[list[int], list[Sequence[Layout]], dict[float, Market], LayoutRules]
 
 
-def settled(work: Work) -> list[Layout]:
-    """A layout for each area of a small pool: the chosen ones, then any other that makes the pool
-    cost less, area by area."""
-    chosen, offered, market, rules = work
+def settled(work: Work) -> list[int]:
+    """Row of a layout for each area of a small pool: the chosen ones, then any other that makes
+    the pool cost less, area by area."""
+    rows, offered, market, rules = work
+    rows = list(rows)
+    chosen = [layouts[row] for layouts, row in zip(offered, rows, strict=True)]
     least = cost(chosen, market, rules)
     for _ in range(_PASSES):
         before = least
         for area, layouts in enumerate(offered):
-            for layout in layouts:
+            for row, layout in enumerate(layouts):
                 tried = [*chosen[:area], layout, *chosen[area + 1 :]]
                 enough = least * (1 - _LESS)
-                if layout is chosen[area] or floor(tried, market, rules) >= enough:
+                if row == rows[area] or floor(tried, market, rules) >= enough:
                     continue
                 money = cost(tried, market, rules)
                 if money < enough:
-                    chosen, least = tried, money
+                    chosen, rows[area], least = tried, row, money
         if least == before:
             break
-    return chosen
+    return rows
+
+
+def content(rows: Sequence[int], offered: Sequence[Sequence[Layout]]) -> Hashable:
+    """All that pools of one product are settled by: those of equal content are settled alike."""
+    return tuple(rows), tuple(tuple(map(_content, layouts)) for layouts in offered)
+
+
+def _content(layout: Layout) -> Hashable:
+    seams = (layout.seam_m, len(layout.cross))
+    return layout.roll_width_m, layout.width_m, layout.cut.tobytes(), *seams
 
 
 def small(layouts: Sequence[Layout]) -> bool:

@@ -58,7 +58,10 @@ def _buy(job: Job) -> tuple[list[Bought], float]:
     few, met = job.demand.sum() <= exact.MOST, _met(job, plan, bound_m)
     if few and not (met and job.market.by_length):
         return _best(job, plan, bound_m)
-    return (plan, bound_m) if met else _near(job, sections, plan, bound_m)
+    if met:
+        return plan, bound_m
+    quickly = job.effort == "quick" and job.demand.sum() <= _SMALL
+    return (_nearly if quickly else _near)(job, sections, plan, bound_m)
 
 
 def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
@@ -80,6 +83,15 @@ def _near(
         if not best.met and not job.market.by_length and len(best.plan) <= _CHOSEN:
             best.plan = rolls.chosen(job, best.plan)
     return best.plan, best.bound_m
+
+
+def _nearly(
+    job: Job, sections: list[Section], plan: list[Bought], bound_m: float
+) -> tuple[list[Bought], float]:
+    """A few groups of sections cut again, then a few of rolls: what most gain by."""
+    shorter = rolls.pack(job, polish.shorten(job, sections, _TRIES // 10))
+    plan = min(plan, shorter, key=lambda bought: rolls.price(job, bought))
+    return polish.fewer(job, plan, _TRIES // 5, bound_m * job.market.cheapest), bound_m
 
 
 class _Best:

@@ -7,7 +7,7 @@ that is made in the end wins back about half of what a quick one wastes.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,43 +57,39 @@ def choose(
             )
     runner = engine if sum(map(len, every)) > _TOGETHER else Serial()
     picks = runner.map(_swapped, [[offers for _, offers in some] for some in offered])
-    for areas, some, rows in zip(every, offered, picks, strict=True):
-        for area, (layouts, _), row in zip(areas, some, rows, strict=True):
+    rows: dict[int, int] = {}
+    for areas, some, picked in zip(every, offered, picks, strict=True):
+        rows.update(zip(areas, picked, strict=True))
+        for area, (layouts, _), row in zip(areas, some, picked, strict=True):
             chosen[area] = layouts[row]
     if spared_m2 is None:  # slanted ends are not cut yet: what they really buy is not known here
-        _settle(
-            [pool for pool in pools if settle.small([chosen[area] for area in pool.areas])],
-            choices,
-            chosen,
-            market,
-            rules,
-            engine,
-        )
+        small = [pool for pool in pools if settle.small([chosen[area] for area in pool.areas])]
+        for area, row in _settled(small, choices, rows, market, rules, engine).items():
+            chosen[area] = choices[area].layouts[row]
     return chosen
 
 
-def _settle(
+def _settled(
     small: list[Pool],
     choices: tuple[Choices, ...],
-    chosen: dict[int, Layout],
+    rows: dict[int, int],
     market: dict[str, dict[float, Market]],
-    rules: LayoutRules,
+    prices: LayoutRules,
     engine: Engine,
-) -> None:
-    """Puts layouts that really cost less (`settle`) in the place of those ``chosen``, for pools of
-    few areas."""
-    works = [
-        (
-            [chosen[a] for a in pool.areas],
-            [list(choices[a].layouts) for a in pool.areas],
-            market[pool.product],
-            rules,
-        )
-        for pool in small
-    ]
+) -> dict[int, int]:
+    """Row of the layout that really costs least (`settle`) for each area of pools of few areas,
+    ``rows`` those chosen so far, by what seams cost (``prices``). Pools that are alike are settled once."""
+    names: list[Hashable] = []
+    works: dict[Hashable, settle.Work] = {}
+    for pool in small:
+        mine = [rows[area] for area in pool.areas]
+        offered: list[Sequence[Layout]] = [choices[area].layouts for area in pool.areas]
+        names.append((pool.product, settle.content(mine, offered)))
+        works[names[-1]] = (mine, offered, market[pool.product], prices)
     runner = engine if len(works) > _TOGETHER else Serial()
-    for pool, layouts in zip(small, runner.map(settle.settled, works), strict=True):
-        chosen.update(zip(pool.areas, layouts, strict=True))
+    found = dict(zip(works, runner.map(settle.settled, list(works.values())), strict=True))
+    best = ((pool.areas, found[name]) for pool, name in zip(small, names, strict=True))
+    return {area: row for areas, some in best for area, row in zip(areas, some, strict=True)}
 
 
 @dataclass(frozen=True)

@@ -36,9 +36,10 @@ class CutRules(Rules):
     least_length_m: Length = rule(
         "6 ft", "no strip is divided in lengths shorter than this", source=COMMON
     )
-    effort: Literal["normal", "thorough"] = rule(
+    effort: Literal["quick", "normal", "thorough"] = rule(
         "normal",
-        "thorough: large pools cut from lengths take a minute or two each, for some 0.3 % less turf",
+        "thorough: large pools cut from lengths take a minute or two each, for some 0.3 % less turf; "
+        "quick: pools of up to 100 pieces in half the time, for some 0.02 % more",
     )
     left_over_width_m: Length = rule("3 ft", "left-overs at least this wide are listed for later")
     left_over_length_m: Length = rule("10 ft", "left-overs at least this long are listed for later")

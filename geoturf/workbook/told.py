@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from geoturf import planner, units
+from geoturf.bid import lot_by_lot
 from geoturf.model import Price, Result, Water
 from geoturf.records import records
 from geoturf.workbook.book import Book, sum_of
@@ -113,7 +114,10 @@ def summary(book: Book, sheet: Any, result: Result) -> None:
     a_unit = float(price.totals["price"]) / surface if surface else 0.0
     sheet.write_formula(7, 1, "=IF(B5>0,ROUND(B7/B5,2),0)", book.money, round(a_unit, 2))
     if price.lot_by_lot is not None:
-        book.text(sheet, 8, 0, "Price were every lot bought alone, as reckoned with the bid")
+        how = f"its rolls planned with effort {lot_by_lot(bid).cuts.effort}"
+        book.text(
+            sheet, 8, 0, f"Price were every lot bought alone, {how}, as reckoned with the bid"
+        )
         sheet.write_number(8, 1, float(price.lot_by_lot), book.money)
     _phases(book, sheet, price, unit, size)
 
