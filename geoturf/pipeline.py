@@ -109,7 +109,7 @@ class _Stages:
         choices = step("layout", layout.lay, task, engine, laid_tick, bid.cuts.pool, self.laid)
         plan = step(
             "cuts", cuts.plan, land, choices, products, bid.cuts,
-            cut_tick, bid.layout, engine, self.cut,
+            cut_tick, bid.layout, engine, self.cut, layout.cut_across,
         )  # fmt: skip
         least = step("bound", self._bounds, task)
         plan = step("cuts", cuts.proven, plan, land, choices, products, bid.cuts, least)

@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geoturf import cuts
+from geoturf.layout import cut_across
 from geoturf.rules import CutRules, LayoutRules, Product
 
 ROLL = Product.model_validate({"sold_by": "roll", "roll_lengths": ["100 ft"]})
@@ -30,8 +31,8 @@ def plan(areas, product=ROLL, rules=None, layout_rules=None):
         tuple(areas),
         {"turf60": product},
         rules or CutRules(),
-        None,
-        layout_rules,
+        layout_rules=layout_rules,
+        cut_across=cut_across,
     )
     assert_sound(made)
     return made

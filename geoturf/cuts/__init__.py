@@ -28,6 +28,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf.cuts import by_hand, nested, nouns, planned, pools, proof, swap
+from geoturf.cuts.divide import CutAcross
 from geoturf.cuts.job import Bought
 from geoturf.cuts.market import markets, width_key
 from geoturf.cuts.order import sequence
@@ -56,10 +57,12 @@ def plan(
     layout_rules: LayoutRules | None = None,
     engine: Engine | None = None,
     known: Known | None = None,
+    cut_across: CutAcross | None = None,
 ) -> CutPlan:
     """Rolls for all areas. ``layout_rules`` give what seams cost against turf and whether ends may
     slant; ``tick(n)`` is told when n pools are done; ``engine`` solves pools side by side.
     ``known``: what was cut before; it is not cut again, and what is cut now is added.
+    ``cut_across`` makes a layout of one with its strips divided; without it none are.
 
     Raises `PromiseError` if a plan would break a promise of its own, such as buying less than its
     pieces need.
@@ -70,7 +73,7 @@ def plan(
     pools.assert_cuttable(ground, choices, market)
     setting = Setting(
         *(ground, choices, market, rules, layout_rules or LayoutRules()),
-        {} if known is None else known,
+        *({} if known is None else known, cut_across),
     )
     plans = _plans(setting, gathered, engine)
     book = _written(setting, plans, engine, tick)

@@ -11,14 +11,13 @@ neighbouring strips would nearly meet, or the seams would cost more than the rol
 from __future__ import annotations
 
 from bisect import bisect_left, insort
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from itertools import pairwise, permutations
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import permutations
 
 import numpy as np
 import shapely
 
-from geoturf import pile
 from geoturf.cuts.job import Bought, Job, used
 from geoturf.cuts.sections import tidy
 from geoturf.model import Ground, Layout
@@ -29,6 +28,9 @@ CLEAR_M = 0.3  # joints of neighbouring strips lie further apart than this
 TOUCH_M = 1e-5  # strips this close across are neighbours
 _ORDERS = 24  # of a strip's lengths, tried for joints that stay clear of others
 
+#: a layout, the turf it is of, the joints of each of its pieces, the rules -> the layout with its
+#: pieces parted there
+CutAcross = Callable[[Layout, shapely.Geometry, Sequence[Sequence[float]], LayoutRules], Layout]
 Part = tuple[int, int]  # a length of strip: the piece it is of, and the steps of roll it takes
 Lanes = list[list[Part]]
 
@@ -105,55 +107,19 @@ class Strips:
                     near += self.joints(other)
         return near
 
-    def made(self) -> tuple[list[Layout], dict[int, list[int]]]:
+    def made(self, cut_across: CutAcross) -> tuple[list[Layout], dict[int, list[int]]]:
         """The layouts with their strips divided, and the number of each old piece's lengths among
         the new pieces."""
         layouts, number, count = [], {}, 0
-        for owner, layout in enumerate(self.layouts):
-            pieces, cut, joints = [], [], []
-            for row, width in enumerate(layout.cut[:, 1].tolist()):
-                piece = self.first[owner] + row
-                u0, u1, v0, v1 = self.laid(piece)
-                ends = [u0, *self.joints(piece), u1]
-                number[piece] = list(range(count, count + len(ends) - 1))
-                count += len(ends) - 1
-                pieces += [(a, b, v0, v1) for a, b in pairwise(ends)]
-                cut += (
-                    [(self._cut_m(b - a), width) for a, b in pairwise(ends)]
-                    if len(ends) > 2
-                    else [layout.cut[row]]
-                )
-                joints += [(u, v0, v1) for u in ends[1:-1]]
-            layouts.append(
-                self._with(owner, np.array(pieces), np.array(cut), joints) if joints else layout
-            )
+        for owner, (area, layout) in enumerate(zip(self.areas, self.layouts, strict=True)):
+            mine = range(self.first[owner], self.first[owner + 1])
+            joints = [self.joints(piece) for piece in mine]
+            for piece, ends in zip(mine, joints, strict=True):
+                number[piece] = list(range(count, count + len(ends) + 1))
+                count += len(ends) + 1
+            laid = self.ground.areas["laid"].iloc[area]
+            layouts.append(cut_across(layout, laid, joints, self.rules) if any(joints) else layout)
         return layouts, number
-
-    def _cut_m(self, laid_m: float) -> float:
-        step = self.rules.cut_step_m
-        return round_up(laid_m + self.rules.both_ends_m, step) * step
-
-    def _with(
-        self,
-        owner: int,
-        pieces: np.ndarray,
-        cut: np.ndarray,
-        joints: list[tuple[float, float, float]],
-    ) -> Layout:
-        """A layout with other pieces, and cross seams where there is turf under the joints."""
-        layout = self.layouts[owner]
-        shape = pile.turned(self.ground.areas["laid"].iloc[self.areas[owner]], layout.bearing_deg)
-        lines = shapely.linestrings([[(u, v0), (u, v1)] for u, v0, v1 in joints])
-        under = shapely.get_parts(shapely.intersection(lines, shape))
-        x0, y0, _, y1 = shapely.bounds(under[shapely.length(under) > TOUCH_M]).T
-        cross = np.vstack([layout.cross.reshape(-1, 3), np.column_stack([x0, y0, y1])])
-        return replace(
-            layout,
-            pieces=pieces,
-            cut=cut,
-            cross=cross,
-            seam_m=layout.seam_m + float((y1 - y0).sum()),
-        )
 
 
 class _Rolls:

@@ -36,7 +36,8 @@ LeftOver = tuple[float, float, str]  # length and width (m) of turf in stock, an
 @dataclass(frozen=True)
 class Setting:
     """What all plans of a bid are made from. ``market``: by product and roll width; ``known``:
-    what was cut before, to which what is cut now is added."""
+    what was cut before, to which what is cut now is added; ``cut_across`` makes a layout of one
+    with its strips divided (None: they are not)."""
 
     ground: Ground
     choices: tuple[Choices, ...]
@@ -44,6 +45,7 @@ class Setting:
     rules: CutRules
     layout_rules: LayoutRules
     known: Known
+    cut_across: divide.CutAcross | None = None
 
     @property
     def slanted(self) -> bool:
@@ -162,9 +164,10 @@ def _job(
 
 def divided(setting: Setting, plans: list[PoolPlan], engine: Engine) -> list[PoolPlan]:
     """The plans with strips divided where that fills whole rolls (`divide`)."""
-    if not setting.rules.divide:
+    cut_across = setting.cut_across
+    if not (setting.rules.divide and cut_across):
         return plans
-    shared = [[_shared_out(setting, plan, one) for one in plan.jobs] for plan in plans]
+    shared = [[_shared_out(setting, plan, one, cut_across) for one in plan.jobs] for plan in plans]
     rows = [row for row, found in enumerate(shared) if any(found)]
     if not rows:
         return plans
@@ -192,13 +195,15 @@ class _SharedOut:
     number: dict[int, list[int]]
 
 
-def _shared_out(setting: Setting, plan: PoolPlan, one: JobPlan) -> _SharedOut | None:
+def _shared_out(
+    setting: Setting, plan: PoolPlan, one: JobPlan, cut_across: divide.CutAcross
+) -> _SharedOut | None:
     if one.job.market.by_length:
         return None
     layouts = [plan.layouts[area] for area in one.areas]
     strips = divide.Strips(setting.ground, one.areas, layouts, one.job.step_m, setting.layout_rules)
     rolls = divide.divided(one.job, one.kind, one.cut.bought, strips, setting.rules.least_length_m)
-    return _SharedOut(rolls, strips, *strips.made()) if rolls else None
+    return _SharedOut(rolls, strips, *strips.made(cut_across)) if rolls else None
 
 
 def _cheaper_cut(one: JobPlan, found: _SharedOut | None) -> JobPlan:

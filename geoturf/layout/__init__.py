@@ -3,6 +3,7 @@ strips can beat.
 
 task_of(ground, products, rules) -> what is to be laid
 lay(task, engine)                -> one `geoturf.model.Choices` an area
+cut_across(layout, laid, joints, rules) -> the layout with strips in shorter lengths
 bounds(task, engine)             -> least turf that strips from border to border can take of each
 """
 
@@ -16,6 +17,7 @@ import numpy as np
 from geoturf.compiled import compiled_now
 from geoturf.engine import Engine, Serial
 from geoturf.layout import chords, corners, kernel
+from geoturf.layout.across import cut_across
 from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
 from geoturf.layout.bound import bound_m2
@@ -29,6 +31,7 @@ __all__ = [
     "Laid",
     "Task",
     "bounds",
+    "cut_across",
     "fresh",
     "lay",
     "task_of",
