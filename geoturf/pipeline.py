@@ -115,7 +115,7 @@ class _Stages:
         )
         price = step("price", pricing.price, land, plan, takeoff, products, bid.price, bid.currency)
 
-        made = (self.source, land, border, plan, takeoff, price)
+        made = (self.source, land, border, task, plan, takeoff, price)
         noticed = [finding for stage in made for finding in stage.findings]
         findings = (*weighed, *assumed.told(bid, price.lines), *noticed)
         return Result(
