@@ -121,7 +121,7 @@ class _Stages:
         paid = (land, plan, takeoff, products, bid.price, bid.currency, bid.units, prices)
         price = step("price", pricing.price, *paid)
 
-        made = (self.source, land, border, plan, takeoff, price)
+        made = (self.source, land, border, task, plan, takeoff, price)
         noticed = [finding for stage in made for finding in stage.findings]
         findings = (*weighed, *assumed.told(bid, price.lines), *noticed)
         return Result(

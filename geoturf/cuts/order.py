@@ -8,6 +8,7 @@ from collections import Counter
 from geoturf.cuts.job import Bought
 
 _LOOK = 20  # patterns compared for the next roll
+_FEW = 5_000  # rolls: of more the next in line is cut, without comparing
 _NEXT = 12  # lots in line for a size that are looked at
 
 
@@ -83,9 +84,9 @@ def sequence(rolls: list[Bought], kinds: list[int], lots: list[int]) -> list[tup
         bought: min(min(waiting.by_kind[kind]) for kind in slots(bought)) for bought in same
     }
     line = sorted(same, key=lambda bought: (first_lot[bought], same[bought][0]))
-    done = []
+    done, look = [], _LOOK if len(rolls) <= _FEW else 1
     while line:
-        plans = [waiting.lots_for(bought) for bought in line[:_LOOK]]
+        plans = [waiting.lots_for(bought) for bought in line[:look]]
         best = min(range(len(plans)), key=lambda k: (waiting.score(plans[k]), k))
         rows = same[line[best]]
         done.append((rows.pop(0), waiting.take(plans[best])))

@@ -14,6 +14,7 @@ from geoturf.cuts.job import Bought, Job, Section, count, relabelled, undercut, 
 from geoturf.cuts.market import Market
 from geoturf.cuts.master import UnsolvedError
 from geoturf.cuts.sections import quick
+from geoturf.cuts.whole import set_aside
 from geoturf.errors import PromiseError
 from geoturf.model import Finding
 from geoturf.units import round_down
@@ -42,12 +43,21 @@ def solve(job: Job) -> Cut:
     each other."""
     from_stock, left = _use_stock(job)
     rest, rows = job.only(left)
-    bought, bound_m = _buy(rest) if len(rest.demand) else ([], 0.0)
+    bought, bound_m = _bought(rest)
     if job.left_overs:  # the bound of the rest knows nothing of other ways to use the stock
         bound_m = dual.least_m(job)
     cut = Cut(tuple(from_stock), tuple(relabelled(piece, rows) for piece in bought), bound_m)
     _assert_whole(job, cut)
     return cut
+
+
+def _bought(job: Job) -> tuple[list[Bought], float]:
+    """`_buy` for what is left beside pieces that take whole rolls."""
+    alone, left = set_aside(job)
+    rest, rows = job.only(left)
+    bought, bound_m = _buy(rest) if len(rest.demand) else ([], 0.0)
+    taken = len(alone) * job.purchase(job.longest)[0]
+    return alone + [relabelled(piece, rows) for piece in bought], bound_m + taken
 
 
 def _buy(job: Job) -> tuple[list[Bought], float]:

@@ -22,6 +22,7 @@ from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
 from geoturf.layout.bound import bound_m2
 from geoturf.layout.models import moved, placed, slack_m2
+from geoturf.layout.regular import lay_regular
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import Shape
 from geoturf.layout.task import Task, task_of
@@ -49,8 +50,8 @@ _PLAN = np.array(
 )  # a closed ring, to warm up on
 _ROLL, _SHARES = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0]), np.ones(50)
 
-# shapes that share a bearing, what each is laid from, that bearing or NaN
-Job = tuple[list[Shape], list[tuple[Roll, ...]], float]
+# shapes that share a bearing, what each is laid from, that bearing or NaN; whether by regular strips
+Job = tuple[list[Shape], list[tuple[Roll, ...]], float, bool]
 
 
 #: areas laid each on its own: rows that share a bearing, what each is laid from, that bearing ->
@@ -72,7 +73,12 @@ def lay(
     tick(sum(place.of != row for row, place in enumerate(task.where)))
     groups = [g for g in task.groups if task.where[g[0]].of == g[0]]
     jobs = [
-        ([task.shapes[k] for k in g], [task.stock[k] for k in g], float(task.bearings[g[0]]))
+        (
+            [task.shapes[k] for k in g],
+            [task.stock[k] for k in g],
+            float(task.bearings[g[0]]),
+            bool(task.regular[g[0]]),
+        )
         for g in groups
     ]
     keys = [
@@ -129,8 +135,10 @@ def _relaid(
     rolls: dict[int, tuple[Roll, ...]], task: Task, done: dict[int, Choices], engine: Engine
 ) -> dict[int, list[Layout]]:
     """Layouts of rows for ``rolls`` with their pools' prices; repeats that share those are laid
-    once."""
+    once, and regular strips are left as they are."""
     where = task.where
+    kept = {row: list[Layout]() for row in rolls if task.regular[row]}
+    rolls = {row: some for row, some in rolls.items() if row not in kept}
     wanted = {(where[row].of, some): None for row, some in rolls.items()}
     jobs = [
         (
@@ -148,7 +156,7 @@ def _relaid(
             strict=True,
         )
     )
-    return {
+    return kept | {
         row: [moved(layout, where[row]) for layout in laid[where[row].of, some]]
         for row, some in rolls.items()
     }
@@ -177,7 +185,10 @@ def _carry_out(jobs: list[Job], engine: Engine, tick: Callable[[int], Any]) -> l
 
 def _work(jobs: list[Job]) -> list[list[Choices]]:
     """A worker's share."""
-    return [lay_together(*job) for job in jobs]
+    return [
+        (lay_regular if regular else lay_together)(shapes, rolls, bearing_deg)
+        for shapes, rolls, bearing_deg, regular in jobs
+    ]
 
 
 def warm_seams() -> None:

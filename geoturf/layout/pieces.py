@@ -27,11 +27,17 @@ def layout_of(
     laid = [_laid(strips, ganged) for strips in groups]
     pieces, seams, cross = laid[0] if len(laid) == 1 else _together(laid)
     seams = np.vstack([seams, joints]) if len(joints) else seams
+    return layout_from((pieces, seams, cross), groups[0].shape.bearing_deg, shift, roll)
+
+
+def layout_from(laid: Laid, bearing_deg: float, shift: np.ndarray, roll: Roll) -> Layout:
+    """The layout of pieces (n, 4), seams (m, 3) and cross seams (k, 3), moved by ``shift``."""
+    pieces, seams, cross = laid
     cut = cut_sizes(pieces, roll)
     seam_m = float((seams[:, 2] - seams[:, 1]).sum() + (cross[:, 2] - cross[:, 1]).sum())
     price = turf_price(cut, roll) * roll.worth + seam_m * roll.seam + len(cross) * roll.cross
     return Layout(
-        groups[0].shape.bearing_deg,
+        bearing_deg,
         pieces + shift[[0, 0, 1, 1]],
         seams + shift[[1, 0, 0]],
         cross + shift[[0, 1, 1]],
@@ -43,18 +49,18 @@ def layout_of(
     )
 
 
-_Laid: TypeAlias = tuple[np.ndarray, np.ndarray, np.ndarray]
+Laid: TypeAlias = tuple[np.ndarray, np.ndarray, np.ndarray]
 _Piece: TypeAlias = tuple[float, float, float, float]  # u from, u to, v from, v to
-_Joint: TypeAlias = tuple[float, float, float]  # u, v from, v to
+Joint: TypeAlias = tuple[float, float, float]  # u, v from, v to
 
 
-def _together(laid: Sequence[_Laid]) -> _Laid:
+def _together(laid: Sequence[Laid]) -> Laid:
     """Pieces, seams and cross seams of all groups."""
     pieces, seams, cross = zip(*laid, strict=True)
     return np.vstack(pieces), np.vstack(seams), np.vstack(cross)
 
 
-def _laid(strips: Strips, ganged: bool) -> _Laid:
+def _laid(strips: Strips, ganged: bool) -> Laid:
     """Pieces (n, 4), seams (m, 3) and cross seams (k, 3) of one group, in its own pile
     coordinates."""
     side, runs = kernel.divisions(
@@ -66,18 +72,18 @@ def _laid(strips: Strips, ganged: bool) -> _Laid:
         return whole, seams, NO_JOINTS
     pieces, joints = _divided(whole, side, runs, strips.roll.longest_m)
     across = strips.shape.across()
-    cross = [c for joint in joints for c in _cross_seams(joint, across)]
+    cross = [c for joint in joints for c in cross_seams(joint, across)]
     return np.array(pieces), seams, np.array(cross).reshape(-1, 3)
 
 
 def _divided(
     whole: np.ndarray, side: np.ndarray, runs: np.ndarray, longest: float
-) -> tuple[list[_Piece], list[_Joint]]:
+) -> tuple[list[_Piece], list[Joint]]:
     """The pieces ``whole`` (n, 4) cut in so many lengths ``side`` (n,) by side and so many
     sections, ``runs`` (n,), none longer than ``longest``; and the cross lines between them. All in
     metres."""
     pieces: list[_Piece] = []
-    joints: list[_Joint] = []
+    joints: list[Joint] = []
     last, here = np.empty(0), list[float]()  # u of the joints in the strip before, and in this one
     strip = np.nan
     for (u0, u1, v0, v1), lanes, sections in zip(
@@ -139,7 +145,7 @@ def _up(value: np.ndarray, step: float) -> np.ndarray:
     return np.ceil(value / step - kernel.NOISE) * step
 
 
-def _cross_seams(joint: _Joint, edges: np.ndarray) -> list[_Joint]:
+def cross_seams(joint: Joint, edges: np.ndarray) -> list[Joint]:
     """The turf on a cross line; ``edges`` (n, 4) are the shape's, across."""
     u, v0, v1 = joint
     found = np.empty(len(edges) + 1)

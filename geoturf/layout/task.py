@@ -12,6 +12,7 @@ import shapely
 from geoturf.errors import InputError
 from geoturf.layout.models import Place, places
 from geoturf.layout.roll import Roll, stocked
+from geoturf.layout.large import too_large
 from geoturf.layout.shape import Shape, shape_of
 from geoturf.model import Finding, Ground
 from geoturf.rules import LayoutRules, Product
@@ -23,7 +24,7 @@ class Task:
     """All areas of a ground, in order. ``bearings``: of the pile, degrees, NaN where free;
     ``groups``: rows that share a bearing; ``where``: the row that each repeats, or its own;
     ``pools``: by who shares rolls (phase, site, area) a key for each area; areas of equal keys
-    share."""
+    share; ``regular``: rows too large for a search, laid in regular strips, as ``findings`` say."""
 
     shapes: list[Shape]
     stock: list[tuple[Roll, ...]]
@@ -31,6 +32,8 @@ class Task:
     groups: list[np.ndarray]
     where: list[Place]
     pools: dict[str, list[tuple[str, ...]]]
+    regular: np.ndarray
+    findings: tuple[Finding, ...] = ()
 
 
 def task_of(
@@ -55,7 +58,10 @@ def task_of(
     where = places(shapes, keys, np.isnan(bearings))
     stock = [rolls[name] for name in areas["product"]]
     pools = {pool: ground.pool_keys(pool) for pool in ("phase", "site", "area")}
-    return Task(shapes, stock, bearings, groups, where, pools)
+    regular, said = too_large(areas, shapes, rules, told)
+    for group in groups:
+        regular[group] = regular[group].any()
+    return Task(shapes, stock, bearings, groups, where, pools, regular, said)
 
 
 def _groups(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator
 
 from geoturf import units
-from geoturf.rules.base import ASSUMED, COMMON, Length, Price, Rules, rule
+from geoturf.rules.base import ASSUMED, COMMON, Area, Length, Price, Rules, rule
 from geoturf.units import FOOT_M, INCH_M, US, System
 
 
@@ -29,6 +29,7 @@ HAIR_M = 1.5e-6  # what the grid of laid vertices, a micrometre, adds to a lengt
 MOST_STEPS = 12_000  # of a roll's length: 1,000 ft by the inch; tables of the cut plan are as long
 
 
+MEASURED = "tests/bench/large.py: what a run takes"
 STEEPEST = 1.0  # slants of ends, in widths of the strip: half a right angle; steeper ones were tried and spared nothing
 
 
@@ -72,6 +73,24 @@ class LayoutRules(Rules):
     toward: str = rule("", "name of a point or line layer the pile leans to (the viewer's side)")
     nesting: Literal["square", "slanted"] = rule(
         "square", "pieces cut square, or with slanted ends nested on the roll"
+    )
+
+    regular_from_m2: Area = rule(
+        "50 acre",
+        "areas over this are laid in regular strips (full widths from side to side at the best of a few bearings), told by name",
+        low="1 acre",
+        high="200 acre",
+        source=MEASURED,
+    )
+    regular_corners: float = rule(
+        5_000.0, "so are areas of more corners", low=1_000.0, high=20_000.0, source=MEASURED
+    )
+    regular_bid_m2: Area = rule(
+        "500 acre",
+        "and in bids over this every area over an acre",
+        low="50 acre",
+        high="2000 acre",
+        source=MEASURED,
     )
 
     @property

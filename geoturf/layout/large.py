@@ -1,0 +1,56 @@
+"""Which areas are too large for a search of their seams."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from geoturf.layout.shape import Shape
+from geoturf.model import Finding
+from geoturf.rules import LayoutRules
+from geoturf.units import ACRE_M2, System
+
+LAID = "is laid in regular strips: full widths from side to side, seams not searched"
+
+
+def too_large(
+    areas: pd.DataFrame, shapes: Sequence[Shape], rules: LayoutRules, told: System
+) -> tuple[np.ndarray, tuple[Finding, ...]]:
+    """The rows (bool) that are laid in regular strips, and what is said of it."""
+    size = np.array([shape.area_m2 for shape in shapes])
+    corners = np.array([len(shape.points) - len(shape.rings) for shape in shapes])
+    large, ragged = size > rules.regular_from_m2, corners > rules.regular_corners
+    total = float(size.sum())
+    if total > rules.regular_bid_m2:
+        many = (size > ACRE_M2) | ragged
+        return many, _of_bid(int(many.sum()), total, rules, told) if many.any() else ()
+    said = [
+        _of_area(areas.iloc[row], _why(size[row], corners[row], rules, told))
+        for row in np.flatnonzero(large | ragged).tolist()
+    ]
+    return large | ragged, tuple(said)
+
+
+def _why(area_m2: float, corners: int, rules: LayoutRules, told: System) -> str:
+    if area_m2 > rules.regular_from_m2:
+        least = told.land(rules.regular_from_m2)
+        return f"an area of {told.land(area_m2)} {LAID} (over [layout] regular_from = {least})"
+    least_corners = f"{rules.regular_corners:,.0f}"
+    return (
+        f"an area of {corners:,} corners {LAID} (over [layout] regular_corners = {least_corners})"
+    )
+
+
+def _of_area(area: pd.Series, why: str) -> Finding:
+    place = {key: str(area[key]) for key in ("file", "layer", "feature", "site", "area")}
+    return Finding("warning", "regular-strips", f"{why}; raise it to search", **place)
+
+
+def _of_bid(many: int, total_m2: float, rules: LayoutRules, told: System) -> tuple[Finding, ...]:
+    """One line where the whole bid is large."""
+    limit = told.land(rules.regular_bid_m2)
+    each = f"each of {many:,} areas over {told.land(ACRE_M2)} {LAID}"
+    why = f"in a bid of {told.land(total_m2)} (over [layout] regular_bid = {limit}) {each}"
+    return (Finding("warning", "regular-strips", f"{why}; split the bid to search"),)
