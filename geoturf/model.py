@@ -305,7 +305,9 @@ class Price:
       measured on the ground), unit_price (Decimal, all loads in), extension (Decimal); each scope
       adds up to the price of its areas.
     ``phases``: phase, sites, areas, surface_area_m2, cost, price, price_per_ft2, price_per_m2.
-    ``alternates``: alternate, price, difference, each of a run of its own. ``lot_by_lot``: the
+    ``alternates``: alternate, price, difference, each of a run of its own. ``changes``: what each
+      adds or deducts: alternate, scope (bid, phase …, site …), line ("": all of the scope), change
+      (add, deduct, none), unit, quantity and quantity_change (text), price, difference. ``lot_by_lot``: the
     price of the run in which every site is a pool of its own. Empty and None until those are
     run."""
 
@@ -320,6 +322,7 @@ class Price:
     borne: pd.DataFrame
     loads: pd.DataFrame
     schedule_of_prices: pd.DataFrame
+    changes: pd.DataFrame | None = None
     lot_by_lot: Decimal | None = None
     findings: tuple[Finding, ...] = ()
 

@@ -10,7 +10,16 @@ from typing import Any, ParamSpec, TypeVar, cast
 from geoturf import check as promises
 from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read
 from geoturf import price as pricing
-from geoturf.bid import Bid, accepted, assumed, booked, lot_by_lot, nearest, unusual
+from geoturf.bid import (
+    Bid,
+    accepted,
+    assumed,
+    booked,
+    choices,
+    lot_by_lot,
+    nearest,
+    unusual,
+)
 from geoturf.clock import Clock, Progress
 from geoturf.engine import Engine, Serial
 from geoturf.errors import BidError, GeoturfError, PromiseError
@@ -97,6 +106,14 @@ class _Stages:
         self.bound_ready: kernels.Work = lambda: None  # waits for what the bound needs compiled
         self._known: dict[object, list[tuple[tuple[object, ...], object]]] = {}
 
+    def anew(self, bid: Bid) -> tuple[_Stages, Ground]:
+        """The stages on the ground of a bid that is read and measured by other rules, and that
+        ground."""
+        source, land = _measured(bid.model_copy(update={"water": None}), self.clock)
+        stages = _Stages(source, self.engine, self.clock)
+        stages.bound_ready = self.bound_ready
+        return stages, land
+
     def priced(self, bid: Bid, land: Ground) -> Result:
         """Every stage in turn."""
         step, engine, products = self._step, self.engine, bid.products
@@ -153,18 +170,32 @@ def _same(one: object, other: object) -> bool:
 
 
 def _alternates(bid: Bid, land: Ground, stages: _Stages) -> list[tuple[str, Result]]:
-    """The bid again with each of its alternates accepted, by title."""
+    """The bid again with each of its alternates accepted, and each combination; by title."""
     done = []
-    for one in bid.price.alternates:
+    for one in choices(bid.price):
+        title = one.title()
         try:
-            done.append(
-                (one.title, stages.priced(accepted(bid, one), _swapped(land, one.products)))
-            )
+            made = accepted(bid, one)
+            on, ground = (stages, land) if _lies_alike(made, bid) else stages.anew(made)
+            done.append((title, on.priced(made, _swapped(ground, one.products()))))
         except GeoturfError as refusal:
-            raise type(refusal)(
-                _in_alternate(one.title, finding) for finding in refusal.findings
-            ) from None
+            told = [_in_alternate(title, finding) for finding in refusal.findings]
+            raise type(refusal)(told) from None
     return done
+
+
+def _lies_alike(made: Bid, bid: Bid) -> bool:
+    """Whether nothing that the ground is measured by is changed."""
+    same = all(getattr(made, name) == getattr(bid, name) for name in _MEASURED_BY)
+    return (
+        same
+        and set(made.books) == set(bid.books)
+        and made.edges.tolerance_m == bid.edges.tolerance_m
+    )
+
+
+#: what of a bid its ground is measured by
+_MEASURED_BY = ("layers", "ground", "parcels")
 
 
 def _swapped(land: Ground, products: Mapping[str, str]) -> Ground:
@@ -191,8 +222,8 @@ def _sound(bid: Bid, land: Ground) -> list[Finding]:
     leaves out what its turf cannot do without."""
     runs = [("[materials] leave_out", bid, land)]
     runs += [
-        (f"alternate '{o.title}'", accepted(bid, o), _swapped(land, o.products))
-        for o in bid.price.alternates
+        (f"alternate '{one.title()}'", accepted(bid, one), _swapped(land, one.products()))
+        for one in choices(bid.price)
     ]
     faults = [
         Finding("error", "left-out", f"{who} {fault}")

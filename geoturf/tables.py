@@ -281,7 +281,11 @@ def phases(result: Result) -> pd.DataFrame:
 
 
 def alternates(result: Result) -> pd.DataFrame:
-    return _as_it_stands("alternates", result, result.price.alternates)
+    """What each alternate adds or deducts: of the bid, its phases, their lines, its sites."""
+    changes = result.price.changes
+    if changes is None:
+        raise ValueError("no alternates are run")
+    return _as_it_stands("alternates", result, changes)
 
 
 def taken(result: Result) -> pd.DataFrame:
@@ -500,7 +504,7 @@ def write_run(result: Result, folder: Path) -> None:
         "version": __version__,
         "inputs": [{"path": path, "sha256": digest} for path, digest in result.source.inputs],
         "settings": result.bid.model_dump(
-            mode="json", by_alias=True, exclude={"folder", "looked"}, fallback=str
+            mode="json", by_alias=True, exclude={"folder", "looked", "given"}, fallback=str
         ),
         "counts": {
             "sites": int(result.ground.areas["site"].nunique()),

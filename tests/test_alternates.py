@@ -10,7 +10,7 @@ from shapely.geometry import box
 
 import geoturf
 from geoturf import layout, pipeline
-from geoturf.bid import lot_by_lot, make_bid
+from geoturf.bid import choices, lot_by_lot, make_bid
 from geoturf.errors import BidError, InputError
 from geoturf.model import Finding
 
@@ -41,10 +41,19 @@ ALTERNATES = [
     {"title": "stone found", "costs": {"aggregate": "20 USD/ton"}},
     {"title": "dear tape", "costs": {"tape": "400 USD/roll", "labour": "30 USD/h"}},
 ]
+#: any rule, as the bid would write it
+CHANGES = [
+    {"title": "deep base", "change": {"materials": {"base_depth": "6 in"}}},
+    {"title": "nailed seams", "change": {"edges": {"seam_method": "nails"}}},
+    {"title": "thin unfilled", "change": {"products": {"thin": {"infill": "none"}}}},
+    {"title": "no tax, dear tape", "change": {"price": {"sales_tax": "0 %", "costs": {"tape": "400 USD/roll"}}}},
+    {"title": "front only", "change": {"layers": [{"path": "yards0.gpkg", "where": {"area": "front"}}]}},
+    {"title": "in one pool each", "change": {"cuts": {"pool": "site"}, "materials": {"pool": "site"}}},
+]  # fmt: skip
 FOOT = 0.3048
 
 
-def bid(folder, swap=None, alternates=(), products=PRODUCTS, **tables):
+def bid(folder, swap=None, alternates=(), products=PRODUCTS, layer=None, **tables):
     """The yards as a file, with turf as swapped, and their bid."""
     swap = swap or {}
     laid = ["thick" if yard[1] == "front" else "thin" for yard in YARDS]
@@ -66,7 +75,7 @@ def bid(folder, swap=None, alternates=(), products=PRODUCTS, **tables):
     name = f"yards{len(list(folder.glob('*.gpkg')))}.gpkg"
     table.to_file(folder / name, engine="pyogrio")
     price = {"alternates": list(alternates)} | tables.pop("price", {})
-    layers = [{"path": name, "role": "turf"}]
+    layers = [{"path": name, "role": "turf"} | (layer or {})]
     return make_bid(
         {"layers": layers, "folder": str(folder), "products": products, "price": price} | tables
     )
@@ -103,6 +112,134 @@ def test_an_alternate_is_the_bid_run_so(folder, told, title):
     earnest = geoturf.run(bid(folder, **IN_EARNEST[title])).price.totals["price"]
     assert row["price"] == earnest
     assert row["difference"] == earnest - told.price.totals["price"] != 0
+
+
+SO_CHANGED = {
+    "deep base": {"materials": {"base_depth": "6 in"}},
+    "nailed seams": {"edges": {"seam_method": "nails"}},
+    "thin unfilled": {"products": PRODUCTS | {"thin": PRODUCTS["thin"] | {"infill": "none"}}},
+    "no tax, dear tape": {"price": {"sales_tax": "0 %", "costs": {"tape": "400 USD/roll"}}},
+    "front only": {"layer": {"where": {"area": "front"}}},
+    "in one pool each": {"cuts": {"pool": "site"}, "materials": {"pool": "site"}},
+}
+
+
+@pytest.fixture(scope="module")
+def changed(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("changed")  # so that the first layer is yards0.gpkg
+    return folder, geoturf.run(bid(folder, alternates=CHANGES))
+
+
+@pytest.mark.parametrize("title", SO_CHANGED)
+def test_any_rule_may_be_changed(changed, title):
+    folder, told = changed
+    row = told.price.alternates.set_index("alternate").loc[title]
+    earnest = geoturf.run(bid(folder, **SO_CHANGED[title])).price.totals["price"]
+    assert row["price"] == earnest != told.price.totals["price"]
+
+
+COMBINED = [
+    *(ALTERNATES[k] for k in (0, 5, 7)),
+    {"title": "no tax", "change": {"price": {"sales_tax": "0 %"}}},
+]
+TOGETHER = {
+    "thin in front too + edged": {"swap": {"thick": "thin"}, "edges": {"edging_on": ["open"]}},
+    "edged + stone found + no tax": {
+        "edges": {"edging_on": ["open"]},
+        "price": {"costs": {"aggregate": "20 USD/ton"}, "sales_tax": "0 %"},
+    },
+}
+
+
+@pytest.fixture(scope="module")
+def combined(folder):
+    return geoturf.run(bid(folder, alternates=COMBINED, price={"combine": "all"}))
+
+
+@pytest.mark.parametrize("title", TOGETHER)
+def test_a_combination_is_the_bid_run_so(folder, combined, title):
+    row = combined.price.alternates.set_index("alternate").loc[title]
+    assert row["price"] == geoturf.run(bid(folder, **TOGETHER[title])).price.totals["price"]
+
+
+def test_all_combinations_of_four_are_eleven_more(combined):
+    """2^4 - 1 - 4, each once."""
+    titles = list(combined.price.alternates["alternate"])
+    assert len(titles) == len(set(titles)) == 15
+    assert titles[:4] == [one["title"] for one in COMBINED]
+
+
+def test_what_cannot_stand_together_is_left_out_of_all(folder):
+    """The narrow rolls are laid in place of thin turf, or thick turf is: not both."""
+    some = [ALTERNATES[1], ALTERNATES[2], ALTERNATES[7]]
+    made = bid(folder, alternates=some, price={"combine": "all"})
+    assert [one.numbers for one in choices(made.price)] == [(1,), (2,), (3,), (1, 3), (2, 3)]
+
+
+@pytest.mark.parametrize(
+    ("combine", "said"),
+    [
+        ([[1, 2]], "alternates 1, 2 cannot be accepted together: they differ in products.thin"),
+        ([[1, 9]], r"\[1, 9\]: the alternates are numbered 1 to 3"),
+        ([[1]], r"\[1\] is no combination of two or more"),
+        ([[3, 3]], r"\[3, 3\] is no combination of two or more"),
+    ],
+)
+def test_combinations_that_are_none_are_refused(folder, combine, said):
+    some = [ALTERNATES[1], ALTERNATES[2], ALTERNATES[7]]
+    with pytest.raises(BidError, match=said):
+        bid(folder, alternates=some, price={"combine": combine})
+
+
+def test_more_than_six_are_not_combined_all(folder):
+    with pytest.raises(BidError, match='"all" takes up to 6 alternates, here are 7; list those'):
+        bid(folder, alternates=ALTERNATES[:7], price={"combine": "all"})
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"materials": {"base_dept": "6 in"}}, "alternate 'x': key 'materials.base_dept' is not known"),
+        ({"edges": {"seam_method": "glue"}}, "alternate 'x': edges.seam_method"),
+        ({"price": {"costs": {"tape": "9 EUR/roll"}}}, "alternate 'x': price.costs.tape: '9 EUR"),
+        ({"units": "metric"}, "change: 'units' is the same for all alternates; take it out"),
+        ({"price": {"combine": "all"}}, "change: 'price.combine' is the same for all alternates"),
+    ],
+)  # fmt: skip
+def test_a_change_that_does_not_fit_is_refused(folder, change, said):
+    with pytest.raises(BidError) as refusal:
+        bid(folder, alternates=[{"title": "x", "change": change}])
+    assert said in str(refusal.value)
+
+
+def test_a_change_that_leaves_turf_undone_is_refused(folder):
+    change = {"materials": {"leave_out": ["tape", "adhesive"]}}
+    with pytest.raises(BidError, match="alternate 'x' leaves seams unjoined"):
+        pipeline.check(bid(folder, alternates=[{"title": "x", "change": change}]))
+
+
+def test_what_it_moves_stands_by_phase_line_and_site(folder, told):
+    """By hand: edging adds its board, its stakes and the work of setting it, and nothing else; what
+    each phase and site gets of that is what they cost in the run in earnest."""
+    rows = told.price.changes.query("alternate == 'edged'")
+    earnest = geoturf.run(bid(folder, edges={"edging_on": ["open"]})).price
+    own = told.price
+    for kind, before, after in (
+        ("phase", own.phases, earnest.phases),
+        ("site", own.sites, earnest.sites),
+    ):
+        more = dict(zip(f"{kind} " + after[kind], after["price"] - before["price"], strict=True))
+        whole = rows[(rows["line"] == "") & rows["scope"].str.startswith(kind)]
+        assert dict(zip(whole["scope"], whole["difference"], strict=True)) == more
+    lines = rows[rows["scope"].str.startswith("phase") & (rows["line"] != "")]
+    named = set(lines["line"]) - {"All other lines, by their shares of the build-up"}
+    assert named == {"Edging board", "Edging stakes", "Set edging"}
+    boards = lines[lines["line"] == "Edging board"].set_index("scope")["quantity_change"]
+    items = earnest.lines[earnest.lines["description"] == "Edging board"]
+    assert list(boards) == [str(quantity) for quantity in items["quantity"]]
+    assert set(rows["change"]) <= {"add", "deduct"} and rows["change"].iloc[0] == "add"
+    others = lines[~lines["line"].isin(named)]["difference"].abs()
+    assert (others <= Decimal("0.10")).all()  # rounded shares alone
 
 
 def test_alternates_leave_the_bid_itself_as_it_is(folder, told):

@@ -111,6 +111,21 @@ line section  phase key    kind     description quantity unit   unit_price amoun
 4    32_18_13 2     tape   material Tape        1        roll   7.50       7.50
 5    01_00_00 -     profit general  Profit      1        lump   54.75      54.75
 """
+CHANGES = """
+alternate scope   line  difference
+edged     bid     -     100.10
+edged     phase_1 -     100.00
+edged     phase_1 board 60.00
+edged     phase_1 stake 40.00
+edged     phase_2 -     0.10
+edged     phase_2 board 0.10
+edged     site_s1 -     100.00
+edged     site_s2 -     0.10
+bare      bid     -     -100.00
+bare      phase_1 -     -100.00
+bare      phase_1 turf  -100.00
+bare      site_s1 -     -100.00
+"""
 WATER = """
 area_index conversion baseline_m3 use_m3 saved_m3 capital rebate chosen rank
 0          turf       100         10     90       435     50     True   1
@@ -223,6 +238,7 @@ def price():
         none,
         none,
         pd.concat([scopes, pay], axis=1),
+        table(CHANGES).replace({"scope": "_"}, {"scope": " "}, regex=True),
     )
 
 
@@ -389,6 +405,9 @@ FAULTS = {
     ),
     "schedule-down": lambda: several(
         ("price.schedule", (0, "amount", Decimal("436.00")), (0, "price", Decimal("479.50")))
+    ),
+    "alternate-rows": lambda: several(
+        ("price.changes", (2, "difference", Decimal("60.01")), (6, "difference", Decimal("99.99")))
     ),
     "pay-item": lambda: several(("price.schedule_of_prices", (2, "quantity", Decimal("5.01")))),
     "pay-scope": lambda: several(paid((1, "23.975", "479.50"), (2, "24.55", "122.75"))),

@@ -13,13 +13,14 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import ValidationError, model_validator
 
 from geoturf.bid import assumed, faults, listing
-from geoturf.bid.alternates import accepted, booked, lot_by_lot
+from geoturf.bid.alternates import Choice, accepted, booked, choices, clash, lot_by_lot
 from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules import (
@@ -47,6 +48,7 @@ __all__ = [
     "accepted",
     "assumed",
     "booked",
+    "choices",
     "every_rule",
     "lot_by_lot",
     "make_bid",
@@ -92,10 +94,22 @@ class Bid(Rules):
         source="",
     )
 
+    given: dict[str, Any] = rule(
+        {}, "the tables it was made of, which alternates change; set by the reader", source=""
+    )
+
     @property
     def page(self) -> str:
         """The paper that is printed on: ``letter`` or ``a4``."""
         return self.terms.page or ("letter" if self.units == "us" else "a4")
+
+    def __eq__(self, other: object) -> bool:
+        """Bids are equal where they rule the same, however they are written."""
+        ruled = [name for name in Bid.model_fields if name != "given"]
+        same = (getattr(self, name) == getattr(other, name) for name in ruled)
+        return isinstance(other, Bid) and all(same)
+
+    __hash__ = None  # type: ignore[assignment]  # it holds tables
 
     @model_validator(mode="after")
     def _names_agree(self) -> Bid:
@@ -139,6 +153,11 @@ def _disagreements(bid: Bid) -> list[str]:
             wrong.append(
                 f"layers#{k + 1}.price_book: '{layer.price_book}' is not one of [books]{hint}"
             )
+    for choice in choices(bid.price):
+        if fault := clash(choice):
+            numbers = ", ".join(map(str, choice.numbers))
+            what = f"alternates {numbers} cannot be accepted together: they differ in {fault}"
+            wrong.append(f"price.combine: {what}")
     for name, product in bid.products.items():
         wrong += [f"products.{name}: {unfit}" for unfit in _unfit_rolls(bid, product)]
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]
@@ -192,21 +211,35 @@ def read_bid(path: str | Path) -> Bid:
         raise refused(
             "unknown-key", "key 'folder' is not known; layer paths start from the bid file's folder"
         )
-    if "looked" in content:
-        raise refused("unknown-key", "key 'looked' is not known; take it out")
+    for key in ("looked", "given"):
+        if key in content:
+            raise refused("unknown-key", f"key '{key}' is not known; take it out")
     return make_bid(content | {"folder": str(path.parent)}, file=path.name)
 
 
 def make_bid(content: dict[str, Any], file: str = "") -> Bid:
     """A `Bid` from plain tables, as TOML gives them. Raises `BidError` with every fault."""
     try:
-        bid = Bid.model_validate(content)
+        bid = Bid.model_validate(content | {"given": content})
     except ValidationError as error:
         raise BidError(faults.findings(error, Bid, file)) from None
     foreign = faults.foreign_prices(bid, bid.currency, content, file)
+    foreign += [fault for choice in choices(bid.price) for fault in _unfit(bid, choice, file)]
     if foreign:
         raise BidError(foreign)
     return bid
+
+
+def _unfit(bid: Bid, choice: Choice, file: str) -> list[Finding]:
+    """What is wrong with the bid that some alternates make of it."""
+    try:
+        made = accepted(bid, choice)
+    except ValidationError as error:
+        found = faults.findings(error, Bid, file)
+    else:
+        found = faults.foreign_prices(made, made.currency, made.given, file)
+    said = f"alternate '{choice.title()}': "
+    return [replace(one, message=said + one.message) for one in found]
 
 
 def every_rule() -> list[tuple[str, str, str, str, str, str, str]]:

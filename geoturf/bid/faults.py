@@ -13,7 +13,7 @@ from geoturf.model import Finding
 from geoturf.rules.layer import nearest
 from geoturf.units import Money
 
-OWN = ("folder", "looked")  # set by geoturf, never by a bid file
+OWN = ("folder", "looked", "given")  # set by geoturf, never by a bid file
 _FRIENDLY = {
     "date": "the date that papers bear stands in [terms]",
     "owner": "whom a bid is for stands in [client]; a site's owner is a column of its layer",

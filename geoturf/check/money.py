@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from decimal import ROUND_HALF_UP, Decimal
 from typing import NamedTuple
 
@@ -161,11 +161,29 @@ def alternates(result: Result) -> list[Finding]:
     table = result.price.alternates
     others = zip(table["price"].tolist(), table["difference"].tolist(), strict=True)
     wrong = np.array([price - more != _price(result) for price, more in others], dtype=bool)
-    return told(
+    found = told(
         "alternate-difference",
         wrong,
         lambda k: f"alternate {table['alternate'].iloc[k]}: not the bid's and more",
     )
+    return found + list(_changes(result))
+
+
+def _changes(result: Result) -> Iterator[Finding]:
+    """What an alternate moves: phases, sites, and each phase's lines come to the same."""
+    changes = result.price.changes
+    if changes is None:
+        return
+    for title, rows in changes.groupby("alternate", sort=False):
+        whole, scope = rows[rows["line"] == ""], rows["scope"].str
+        due = _total(whole.loc[whole["scope"] == "bid", "difference"])
+        for kind in ("phase ", "site "):
+            found = _total(whole.loc[scope.startswith(kind), "difference"])
+            yield from _agree("alternate-rows", f"alternate {title}, by {kind}", found, due)
+        for place, own in rows[scope.startswith("phase ")].groupby("scope", sort=False):
+            lines = _total(own.loc[own["line"] != "", "difference"])
+            phase = _total(own.loc[own["line"] == "", "difference"])
+            yield from _agree("alternate-rows", f"alternate {title}, {place}", lines, phase)
 
 
 PROMISES = (adds_up,)

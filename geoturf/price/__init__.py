@@ -5,6 +5,7 @@ lines        quantity x unit price, a line an item and phase
 build_up     the steps, each on the subtotal it names, and each line's load of them
 shares       each phase among its sites, and in them areas, by what they take of each line; schedule of values
 unit_prices  the schedule of prices: pay items, quantities from the ground, unit prices with all loads in
+changes      what alternates add or deduct, by phase, line and site
 money        whole cents; shares by rounded running sums, so that every column and every row adds up, as it does in a spreadsheet
 """
 
@@ -21,6 +22,7 @@ from geoturf.model import CutPlan, Finding, Ground, Price, Takeoff
 from geoturf.price import shares
 from geoturf.price.books import books_of, by_book
 from geoturf.price.build_up import Step, as_table, build_up, loads, totals
+from geoturf.price.changes import changes
 from geoturf.price.lines import extra_lines, printed_lines, refuse_other_currencies, work_lines
 from geoturf.price.money import decimal_of, shared
 from geoturf.price.unit_prices import schedule_of_prices
@@ -139,12 +141,13 @@ def _phases_by_book(ground: Ground, any_books: bool) -> dict[str, list[str]]:
 def beside(price: Price, alternates: Iterable[tuple[str, Price]], alone: Price) -> Price:
     """The price with those of other runs of the bid beside it: alternates by title, and every lot
     bought ``alone``."""
-    own = price.totals["price"]
+    alternates, own = list(alternates), price.totals["price"]
     rows = [
         (title, other.totals["price"], other.totals["price"] - own) for title, other in alternates
     ]
     table = pd.DataFrame(rows, columns=_ALTERNATES)
-    return replace(price, alternates=table, lot_by_lot=alone.totals["price"])
+    more = changes(price, alternates)
+    return replace(price, alternates=table, changes=more, lot_by_lot=alone.totals["price"])
 
 
 def _paid_twice(ground: Ground, areas: pd.DataFrame, currency: str) -> tuple[Finding, ...]:

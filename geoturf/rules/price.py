@@ -73,8 +73,27 @@ class Extra(Rules):
         return self
 
 
+#: what an alternate cannot change: how a bid is told, and what else may be chosen
+_STAYS = (
+    "name",
+    "units",
+    "currency",
+    "base_map",
+    "base_map_credit",
+    "bidder",
+    "client",
+    "terms",
+    "water",
+    "folder",
+    "looked",
+    "given",
+)
+_STAYS_IN_PRICE = ("alternates", "combine")
+
+
 class Alternate(Rules):
-    """The bid again with something else: other turf, other unit costs, items left out or added."""
+    """The bid again with something else: other turf, other unit costs, items left out or added, or
+    any rule changed."""
 
     title: str
     products: dict[str, str] = rule({}, 'turf laid in place of other turf: turf60 = "turf80"')
@@ -84,8 +103,21 @@ class Alternate(Rules):
         (), "edging along open edges, a separation fabric under the base, each with its work"
     )
 
+    change: dict[str, Any] = rule(
+        {}, 'any rule as the bid would write it: change.materials.base_depth = "6 in"'
+    )
+
     @model_validator(mode="after")
     def _names_exist(self) -> Alternate:
+        fixed = [key for key in self.change if key in _STAYS]
+        in_price = self.change.get("price")
+        fixed += [
+            f"price.{key}"
+            for key in _STAYS_IN_PRICE
+            if isinstance(in_price, dict) and key in in_price
+        ]
+        if fixed:
+            raise ValueError(f"change: '{fixed[0]}' is the same for all alternates; take it out")
         if cannot_leave(self.leave_out):
             raise ValueError(f"alternate '{self.title}', leave_out: {cannot_leave(self.leave_out)}")
         _assert_unit_costs(self.costs)
@@ -143,6 +175,9 @@ class Book(Rules):
         return {name: value for name, value in given.items() if value is not None}
 
 
+MOST_COMBINED = 6  # alternates, of which 63 combinations can be made
+
+
 class PriceRules(Rules):
     """The build-up, in the order it is applied."""
 
@@ -165,3 +200,22 @@ class PriceRules(Rules):
     alternates: tuple[Alternate, ...] = rule(
         (), "what else the client may choose: a list of tables with a title"
     )
+    combine: Literal["none", "all"] | tuple[tuple[int, ...], ...] = rule(
+        "none", 'alternates accepted together, by number: [[1, 3], [2, 3]], or "all" of up to 6'
+    )
+
+    @model_validator(mode="after")
+    def _combinations_exist(self) -> PriceRules:
+        count = len(self.alternates)
+        if self.combine == "all" and count > MOST_COMBINED:
+            raise ValueError(
+                f'combine = "all" takes up to {MOST_COMBINED} alternates, here are {count}; list those wanted'
+            )
+        for some in () if isinstance(self.combine, str) else self.combine:
+            if len(some) < 2 or len(set(some)) < len(some):
+                raise ValueError(
+                    f"combine: {list(some)} is no combination of two or more alternates"
+                )
+            if not all(1 <= number <= count for number in some):
+                raise ValueError(f"combine: {list(some)}: the alternates are numbered 1 to {count}")
+        return self
