@@ -516,7 +516,7 @@ def _summary(result: Result, folder: str) -> None:
     first = f"{folder}/planner.html for the answer, " if result.water else ""
     link = f" (a link to {os.path.realpath(folder)})" if report.is_link(folder) else ""
     _print(f"report in {folder}{link}: open {first}{folder}/map.html")
-    _print(f"for the client, prices only: {folder}/client/map.html")
+    _print(f"for the client, prices only: {folder}/client")
 
 
 def _answer(result: Result) -> list[str]:

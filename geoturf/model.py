@@ -137,7 +137,8 @@ class Ground:
       (NaN where not given) role: turf or parcel; yard: front, side or back of a split parcel, else
       "" laid_stretch: float, 1 or what the laying plane is drawn out by along laid_fall_deg (NaN
       where 1), from the centroid
-        (`geoturf.plane.from_laid` goes back)
+        (`geoturf.plane.from_laid` goes back) dye_lot: str, only where a phase needs more of a
+        product than a dye lot holds (`geoturf.cuts.parted`)
     ``context``: DataFrame: role (building, paving, exclude, street, view, parcel), frame, geometry,
       file, layer (as the bid calls it), feature, part (0 ..); a part of a context feature stands
       once for each frame it comes near.
@@ -162,8 +163,10 @@ class Ground:
 
     def pool_keys(self, pool: str) -> list[tuple[str, ...]]:
         """Which areas share rolls: for each area its phase and product, then its site where
-        ``pool`` is "site", its site and id where it is "area"; areas of equal keys share."""
+        ``pool`` is "site", its site and id where it is "area", and its dye lot where lots are
+        parted; areas of equal keys share."""
         apart = {"phase": [], "site": ["site"], "area": ["site", "area"]}[pool]
+        apart += ["dye_lot"] if "dye_lot" in self.areas else []
         columns = (self.areas[name].astype(str) for name in ("phase", "product", *apart))
         return list(zip(*columns, strict=True))
 

@@ -120,9 +120,11 @@ class _Stages:
         laid_tick = self.clock.tick("layout", len(land.areas))
         cut_tick = self.clock.tick("cuts", 0)
         bid, weighed = _weighed(bid)
+        told = SYSTEMS[bid.units]
 
+        land = step("cuts", cuts.parted, land, products)
         border = step("edges", edges.classify, land, products, bid.edges)
-        task = step("layout", layout.task_of, land, products, bid.layout, SYSTEMS[bid.units])
+        task = step("layout", layout.task_of, land, products, bid.layout, told)
         choices = step("layout", layout.lay, task, engine, laid_tick, bid.cuts.pool, self.laid)
         plan = step(
             "cuts", cuts.plan, land, choices, products, bid.cuts,
@@ -130,6 +132,7 @@ class _Stages:
         )  # fmt: skip
         least = step("bound", self._bounds, task)
         plan = step("cuts", cuts.proven, plan, land, choices, products, bid.cuts, least)
+        plan = step("cuts", cuts.within_limits, plan, land, products, told)
         books = {name: booked(bid, name) for name in bid.books}
         work = {name: one.materials for name, one in books.items()}
         prices = {name: one.price for name, one in books.items()}

@@ -58,7 +58,6 @@ def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: En
     tables.write(result, fresh)
     workbook.write(result, fresh / "bid.xlsx")
     (fresh / "map.html").write_text(maps.page(result, result.bid.units), encoding="utf-8")
-    (fresh / "client").mkdir()
     for_client = maps.page(result, result.bid.units, maps.CLIENT)
     (fresh / "client" / "map.html").write_text(for_client, encoding="utf-8")
     if result.water is not None:

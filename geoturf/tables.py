@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from geoturf import columns, pile, plane, units
+from geoturf import columns, cuts, pile, plane, units
 from geoturf.bid import assumed
 from geoturf.model import Result
 from geoturf.records import Column
@@ -57,6 +57,8 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
     made += [taken] if len(result.ground.taken) else []
     made += [water] if result.water is not None else []
     out = {table.__name__: table(result) for table in made}
+    out["client/prices"] = prices(result)
+    out["buyer/order"] = order(result)
     return out | {"columns": _columns(out, result.bid.units)}
 
 
@@ -288,6 +290,65 @@ def alternates(result: Result) -> pd.DataFrame:
     return _as_it_stands("alternates", result, changes)
 
 
+def prices(result: Result) -> pd.DataFrame:
+    """What a client may know: the price by section of the work, by phase and by site, and what each
+    alternate adds."""
+    price, land = result.price, result.ground.areas
+    ground = {name: land.groupby(name)["ground_area_m2"].sum() for name in ("phase", "site")}
+    of_site = land.groupby("site", sort=False)["phase"].agg(
+        lambda phases: " + ".join(dict.fromkeys(phases))
+    )
+    parts = [
+        _prices("section", price.schedule, phase="phase", description="title"),
+        _prices("phase", price.phases, phase="phase"),
+        _prices("site", price.sites, site="site"),
+        _prices("alternate", price.alternates, description="alternate", price="difference"),
+        pd.DataFrame({"kind": ["price"], "price": [price.totals["price"]]}),
+    ]
+    rows = pd.concat(parts, ignore_index=True)
+    of = {kind: rows[kind].where(rows["kind"] == kind) for kind in ("phase", "site")}
+    rows["phase"] = rows["phase"].fillna(rows["site"].map(of_site))
+    rows["ground_area"] = of["phase"].map(ground["phase"]).fillna(of["site"].map(ground["site"]))
+    rows.loc[rows["kind"] == "price", "ground_area"] = land["ground_area_m2"].sum()
+    return _as_it_stands("client/prices", result, rows)
+
+
+def order(result: Result) -> pd.DataFrame:
+    """Turf as it is ordered: rolls or lengths of one size, by product, dye lot and phase, products
+    and phases as they come. Dye lots of a product are numbered through its phases: what two phases
+    take may come from two lots."""
+    rolls = result.plan.rolls.assign(lot=cuts.of_rolls(result.plan, result.ground))
+    rolls = rolls[rolls["source"] == "bought"]
+    keys = ["product", "phase", "lot"]
+    lots = rolls[keys].drop_duplicates().groupby("product", sort=False).cumcount() + 1
+    found = rolls.groupby([*keys, "width_m", "length_m"], sort=False, as_index=False).size()
+    found = found.merge(rolls.loc[lots.index, keys].assign(dye_lot=lots), on=keys)
+    place = {name: k for k, name in enumerate(dict.fromkeys(rolls["product"]))}
+    found = found.assign(place=found["product"].map(place)).sort_values(
+        ["place", "dye_lot", "width_m", "length_m"], ascending=[True, True, False, False]
+    )
+    days, turf = result.bid.terms.phases, result.bid.products
+    weight = found["product"].map({name: one.weight_kg_per_m2() for name, one in turf.items()})
+    values: dict[str, Column] = {
+        "product": found["product"],
+        "dye_lot": found["dye_lot"].astype(str),
+        "phase": found["phase"],
+        "deliver_on": [getattr(days.get(name), "deliver_on", None) for name in found["phase"]],
+        "width": found["width_m"],
+        "length": found["length_m"],
+        "count": found["size"],
+        "weight": weight * found["width_m"] * found["length_m"] * found["size"],
+    }
+    return columns.table("buyer/order", result.bid.units, values)
+
+
+def _prices(kind: str, rows: pd.DataFrame, price: str = "price", **named: str) -> pd.DataFrame:
+    """Prices of a ``kind``, ``named`` by columns of ``rows``."""
+    columns_ = {to: rows[name].astype(str).to_numpy() for to, name in named.items()}
+    made = pd.DataFrame({"kind": kind, **columns_, "price": rows[price].to_numpy(object)})
+    return made.reindex(columns=["kind", "phase", "site", "description", "price"])
+
+
 def taken(result: Result) -> pd.DataFrame:
     rows = result.ground.taken
     values: dict[str, Column] = {name: rows[name] for name in ("site", "area", "reason")}
@@ -393,6 +454,7 @@ def _price_of(result: Result) -> str:
 def write(result: Result, folder: Path) -> None:
     """Every CSV and layout.gpkg."""
     for name, table in tables(result).items():
+        (folder / name).parent.mkdir(exist_ok=True)
         write_csv(table, folder / f"{name}.csv")
     write_geopackage(result, folder / _GEOPACKAGE)
 

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 FOOT_M = 0.3048
 INCH_M = 0.0254
 YARD_M = 0.9144
+MILE_M = 5280 * FOOT_M
 FT2_M2 = FOOT_M**2
 YD3_M3 = YARD_M**3
 GALLON_M3 = 231 * INCH_M**3
@@ -53,7 +54,7 @@ _unit("km", 1e3, 1)
 _unit("in inch inches", INCH_M, 1)
 _unit("ft foot feet", FOOT_M, 1)
 _unit("yd yard yards", YARD_M, 1)
-_unit("mi mile miles", 5280 * FOOT_M, 1)
+_unit("mi mile miles", MILE_M, 1)
 _unit("acre acres ac", ACRE_M2, 2)
 _unit("ha", 1e4, 2)
 _unit("gal gallon gallons", GALLON_M3, 3)
@@ -94,6 +95,7 @@ class Shown:
 SHOWN: dict[str, dict[str, Shown]] = {
     "area": {"us": Shown("ft2", "ft2", 1 / FT2_M2, 2), "metric": Shown("m2", "m2", 1.0, 3)},
     "length": {"us": Shown("ft", "ft", 1 / FOOT_M, 2), "metric": Shown("m", "m", 1.0, 3)},
+    "mass": {"us": Shown("lb", "lb", 1 / POUND_KG, 0), "metric": Shown("kg", "kg", 1.0, 0)},
     "volume": {"us": Shown("gal", "gal", 1 / GALLON_M3, 0), "metric": Shown("m3", "m3", 1.0, 2)},
     "money per area": {
         "us": Shown("ft2", "money/ft2", FT2_M2, 2),
@@ -323,7 +325,7 @@ class System:
 
     def distance(self, value_m: float) -> str:
         """Miles or kilometres."""
-        return self._told(value_m, ("miles", 5280 * FOOT_M), ("km", 1e3), 1)
+        return self._told(value_m, ("miles", MILE_M), ("km", 1e3), 1)
 
     def like(self, value: float, example: str) -> str:
         """A value in the unit that ``example`` is written in, or in the metric one of its

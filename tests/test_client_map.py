@@ -10,27 +10,12 @@ import numpy as np
 import pandas as pd
 import pytest
 from hand_made import made, water_of
+from office import WORDS, office_figures
 from page_read import islands_of, read_ints
 
 import geoturf
-from geoturf import maps, tables
+from geoturf import maps
 from geoturf.maps import audience, frame
-
-WORDS = (
-    r"\b(costs?|overhead|profits?|mark-?up|contingency|waste[ds]?|bound|by.hand|off-?cuts?|left-?overs?|bought|"
-    r"purchased?|direct|assumed|assumption)\b"
-)
-OFFICE = {
-    "areas": ["turf_bought_ft2", "waste_pct", "piece_area_ft2", "fixed_bearing_pct"],
-    "sites": ["turf_bought_ft2", "waste_pct", "cost", "price_tolerance"],
-    "cut_plan": ["bought_ft2", "bound_ft2", "gap_pct", "cut_bound_ft2", "waste_pct", "by_hand_ft2"],
-    "build_up": ["base", "amount", "subtotal"],
-    "bid": ["amount"],
-    "schedule": ["amount", "overhead", "profit", "contingency", "sales_tax"],
-    "phases": ["cost"],
-    "pieces": ["along_ft", "across_ft", "length_ft"],
-    "rolls": ["used_ft", "left_over_ft"],
-}
 
 
 @pytest.fixture
@@ -47,24 +32,6 @@ def result(lawns, bid_file):
             bid_file("[price]\noverhead = 0.137\nprofit = 0.113\ncontingency = 0.031\n")
         )
     )
-
-
-def office_figures(result) -> dict[str, float]:
-    """Figures of four digits and more that are no price: where each stands -> the figure."""
-    made_ = tables.tables(result)
-    prices = {Decimal(v) for name in ("sites", "phases") for v in made_[name]["price"]} | {
-        result.price.totals["price"]
-    }
-    figures = {}
-    for name, columns in OFFICE.items():
-        for column in columns:
-            for row, text in enumerate(made_[name][column]):
-                if (
-                    len(re.sub(r"\D", "", f"{float(text):.6g}")) >= 4
-                    and Decimal(str(text)) not in prices
-                ):
-                    figures[f"{name}.{column}[{row}]"] = float(text)
-    return figures
 
 
 def texts(value: object) -> Iterator[str]:

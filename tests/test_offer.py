@@ -152,5 +152,5 @@ def test_a_logo_lies_beside_the_bid(tmp_path):
 
 def test_a_damaged_logo_is_refused_before_the_work(tmp_path):
     (tmp_path / "mark.png").write_bytes(png(body=b"damaged"))
-    with pytest.raises(BidError, match="mark.png: bidder.logo: is damaged"):
+    with pytest.raises(BidError, match=r"mark\.png: bidder\.logo: is damaged"):
         papers.look(bid(bidder={"logo": "mark.png"}, folder=str(tmp_path)))

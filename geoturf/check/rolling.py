@@ -36,7 +36,9 @@ def on_one_roll(result: Result) -> list[Finding]:
 def one_pool(result: Result) -> list[Finding]:
     """All pieces of a roll are of one pool, of the product and the phase of the roll."""
     columns = {"phase": [], "site": ["site"], "area": ["site", "area"]}[result.bid.cuts.pool]
-    own = result.ground.areas[["phase", "product", "site", "area"]].astype(str)
+    lots = [name for name in ("dye_lot",) if name in result.ground.areas]
+    columns, own = [*columns, *lots], result.ground.areas
+    own = own[["phase", "product", "site", "area", *lots]].astype(str)
     areas = own.iloc[result.plan.pieces["area_index"]].reset_index(drop=True)
     mine = _rolls_of(result)
     strange: NDArray[np.bool_] = np.zeros(len(mine), dtype=bool)

@@ -14,6 +14,7 @@ and writes it down; `proven` adds the bound.
     program.py   sections by linear programme; levels.py  with purchases in it; pricing.py  the knapsacks of both
     order.py     which equal piece fills which slot, and which roll is cut next
     slanted.py   chalk lines and chains of pieces; nested.py  a square plan made over with them
+    dye_lots.py  areas parted where a phase needs more than a dye lot, before they are laid
     by_hand.py   what a careful estimator would order by hand, each area alone
     nouns.py     solved jobs to tables; proof.py  beside them what no layout in strips can beat
 """
@@ -29,6 +30,7 @@ import pandas as pd
 
 from geoturf.cuts import by_hand, nested, nouns, planned, pools, proof, swap
 from geoturf.cuts.divide import CutAcross
+from geoturf.cuts.dye_lots import of_rolls, parted, within_limits
 from geoturf.cuts.job import Bought
 from geoturf.cuts.market import markets, width_key
 from geoturf.cuts.order import sequence
@@ -40,7 +42,7 @@ from geoturf.model import Choices, CutPlan, Ground
 from geoturf.rules import CutRules, LayoutRules, Product
 from geoturf.units import round_up
 
-__all__ = ["Known", "plan", "proven"]
+__all__ = ["Known", "of_rolls", "parted", "plan", "proven", "within_limits"]
 
 POOLS = [
     *("pool", "phase", "product", "pieces", "rolls", "bought_m2", "needed_m2"),

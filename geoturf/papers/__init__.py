@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from geoturf.engine import Engine
 from geoturf.errors import BidError
 from geoturf.model import Finding, Result
-from geoturf.papers import press, sender
+from geoturf.papers import order, press, proposal, sender
 
 if TYPE_CHECKING:
     from geoturf.bid import Bid
@@ -41,7 +41,10 @@ class Paper:
         return self.file.partition("/")[0].removesuffix(".pdf")
 
 
-PAPERS: tuple[Paper, ...] = ()
+PAPERS: tuple[Paper, ...] = (
+    Paper("client/proposal.pdf", "proposal", proposal.data),
+    Paper("buyer/order.pdf", "order", order.data),
+)
 MANY = 200  # sites beyond which papers are printed only where they are asked for
 READERS = tuple(dict.fromkeys(paper.reader for paper in PAPERS))
 

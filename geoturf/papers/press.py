@@ -34,8 +34,8 @@ class Unprintable(ValueError):
 
 
 def printed(template: str, data: Mapping[str, Any]) -> bytes:
-    """The PDF of ``type/<template>.typ`` with ``data``: what JSON can hold, and in it ``page``
-    ("letter" or "a4"). Raises `Unprintable`."""
+    """The PDF of ``type/<template>.typ`` with ``data``: what JSON can hold, or bytes, and in it
+    ``page`` ("letter" or "a4"). Raises `Unprintable`."""
     text = json.dumps(_plain(data), ensure_ascii=True, allow_nan=False)
     source = _TYPE / f"{template}.typ"
     import typst
@@ -51,10 +51,12 @@ def printed(template: str, data: Mapping[str, Any]) -> bytes:
 
 def _plain(value: Any) -> Any:
     """``value`` with every text fit for a page: nothing that turns what stands beside it, and long
-    words may break."""
+    words may break. Bytes, which are a picture, become a list of numbers."""
     if isinstance(value, str):
         shown = _UNPRINTABLE.sub("\ufffd", _TURNING.sub("", value))
         return _LONG_WORD.sub(lambda found: found[0] + _MAY_BREAK, shown)
+    if isinstance(value, bytes):
+        return list(value)
     if isinstance(value, Mapping):
         return {name: _plain(one) for name, one in value.items()}
     if isinstance(value, (list, tuple)):

@@ -49,7 +49,7 @@ def _picture(bid: Bid) -> dict[str, Any] | None:
     if not bid.bidder.logo:
         return None
     found = read.logo(bid.folder, bid.bidder.logo)
-    return {"kind": found.kind, "bytes": list(found.content)}
+    return {"kind": found.kind, "bytes": found.content}
 
 
 def undrawable(bid: Bid) -> BidError:

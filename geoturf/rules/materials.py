@@ -96,6 +96,10 @@ class MaterialRules(Rules):
         None, "loose over in-place volume, less one; by soil if not given", source=EARTH
     )
     truck_m3: Volume = rule("10 yd^3", "loose earth in a load")
+    delivery_load_kg: Mass = rule(
+        "44000 lb", "what a truck that delivers carries", source=f"{COMMON}, from memory"
+    )
+    pallet_kg: Mass = rule("2000 lb", "bags on a pallet", source=f"{COMMON}, from memory")
     earth_step_m3: Volume = rule("1 yd^3", "earth is paid for by whole steps of this")
 
     base_depth_m: Length = rule(

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import BeforeValidator, model_validator
 
 from geoturf import units
-from geoturf.rules.base import COMMON, ArealMass, Length, Price, Rules, rule
+from geoturf.rules.base import ASSUMED, COMMON, ArealMass, Length, Price, Rules, rule
 
 
 def _lengths(value: Any) -> tuple[float, ...]:
@@ -97,6 +97,14 @@ class Product(Rules):
         "length", "by whole stocked rolls, or by a length off a roll"
     )
     price: Price = rule("2.10 USD/ft^2", "cost of the turf, per area of roll")
+    dye_lot_m: Length | None = rule(
+        None,
+        "roll length that one dye lot holds; a phase that needs more is parted by sites and views",
+        source=ASSUMED,
+    )
+    least_order_m: Length | None = rule(
+        None, "least roll length that is sold in an order; none if not given", source=ASSUMED
+    )
     fixing: Literal["nail", "glue"] = rule(
         "nail", "nailed to the base, or glued (on paving and decks)", source=COMMON
     )
@@ -130,6 +138,9 @@ class Product(Rules):
             and self.total_weight_kg_per_m2 < self.pile_weight_kg_per_m2
         ):
             raise ValueError("total_weight must not be less than pile_weight, which is part of it")
+        longest = max(length for size in self.widths for length in size.roll_lengths)
+        if self.dye_lot_m is not None and self.dye_lot_m < longest:
+            raise ValueError("dye_lot must not be less than the longest roll")
         widths = sorted(size.roll_width_m for size in self.widths)
         if any(b - a < _ALIKE_M for a, b in pairwise(widths)):
             raise ValueError(

@@ -1,0 +1,225 @@
+"""client/proposal.pdf: what is offered, for how much, on what terms. It may leave the house: prices
+only, and of the office's reckoning nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+from typing import Any
+
+from geoturf.model import Result
+from geoturf.papers import drawing, sender
+from geoturf.rules.items import ITEMS
+from geoturf.units import FT2_M2, SYSTEMS
+
+_MOST_LOTS = 150  # priced in the paper itself; of more the table beside it tells
+_MOST_PHASE_MAPS = 12
+_MAP_PT = {"letter": (510.0, 560.0), "a4": (493.0, 600.0)}  # between margins, below a heading
+_HALF_PT = {"letter": (510.0, 290.0), "a4": (493.0, 325.0)}  # two on a page
+_UNCHOSEN = "Turf is priced on every area; which areas are to have it is still to be chosen."
+_SUPPLIED = ("service", "material")
+_SPEECH = {"^2": "²", "^3": "³"}
+
+
+def data(result: Result) -> dict[str, Any]:
+    """What ``type/proposal.typ`` takes."""
+    bid, terms = result.bid, result.bid.terms
+    return {
+        **sender.head(bid),
+        "title": f"Proposal: {bid.name}",
+        "running": " · ".join(part for part in (bid.bidder.name, bid.name) if part),
+        "name": bid.name,
+        "valid": sender.day(terms.valid_until, bid.units),
+        "price": _money(result, result.price.totals["price"]),
+        "scope": _scope(result),
+        "products": _products(result),
+        "work": _work(result),
+        "schedule": _schedule(result),
+        "phases": _phases(result),
+        "alternates": _alternates(result),
+        "maps": _maps(result),
+        "inclusions": [*terms.inclusions, *_included(result)],
+        "exclusions": [*terms.exclusions, *_excluded(result)],
+        "allowances": terms.allowances,
+        "payment": terms.payment,
+        "warranty": terms.warranty,
+        "cautions": result.takeoff.cautions,
+        "signatures": terms.signatures,
+        **_lots(result),
+    }
+
+
+def _money(result: Result, amount: Decimal) -> str:
+    return f"{amount:,.2f} {result.bid.currency}"
+
+
+def _area(result: Result, m2: float) -> str:
+    us = result.bid.units == "us"
+    return f"{m2 / FT2_M2:,.0f} ft²" if us else f"{m2:,.0f} m²"
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count:,} {word}{'' if count == 1 else 's'}"
+
+
+def _scope(result: Result) -> str:
+    """The whole work in a sentence."""
+    land = result.ground.areas
+    ground = _area(result, float(land["ground_area_m2"].sum()))
+    where = f"{_counted(len(land), 'area')} of {_counted(land['site'].nunique(), 'property')}"
+    where = where.replace("propertys", "properties")
+    phases = land["phase"].nunique()
+    parts = f", in {phases:,} phases" if phases > 1 else ""
+    said = f"Synthetic turf, supplied and installed on {ground} of ground: {where}{parts}."
+    return said if result.water is None else f"{said} {_UNCHOSEN}"
+
+
+def _products(result: Result) -> list[list[str]]:
+    """A row a product that is laid: title, pile, ground."""
+    land, told = result.ground.areas, SYSTEMS[result.bid.units]
+    sums = land.groupby("product", sort=False)["ground_area_m2"].sum()
+    rows = []
+    for name, ground_m2 in sums.items():
+        turf = result.bid.products[str(name)]
+        weight = told.like(turf.pile_weight_kg_per_m2, "60 oz/yd^2")
+        pile = f"pile {told.like(turf.pile_height_m, '1 in')} high, {weight}"
+        rows.append([_plainly(turf.title), _plainly(pile), _area(result, float(ground_m2))])
+    return rows
+
+
+def _plainly(text: str) -> str:
+    """Powers as readers know them."""
+    for written, shown in _SPEECH.items():
+        text = text.replace(written, shown)
+    return text
+
+
+def _work(result: Result) -> list[list[str]]:
+    """A row a section of the work: its title, and what is supplied and done in it."""
+    items = result.takeoff.items
+    items = items[(items["scope_kind"] == "pool") & (items["net"] > 0)]
+    keys = list(dict.fromkeys(items["key"]))
+    titles = dict(
+        zip(result.price.schedule["section"], result.price.schedule["title"], strict=True)
+    )
+    rows = []
+    for section, title in titles.items():
+        own = [ITEMS[key] for key in ITEMS if key in keys and ITEMS[key].section == section]
+        done = [item.title for item in own if item.kind == "labour"]
+        # what follows a comma says in which state it is measured
+        supplied = [item.title.partition(",")[0] for item in own if item.kind in _SUPPLIED]
+        own_words = [*supplied, *done, *_extras(result, section)]
+        rows.append([title, "; ".join(_lower(word) for word in own_words)])
+    return [[title, text + _depth(result, keys, title)] for title, text in rows]
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+def _extras(result: Result, section: str) -> list[str]:
+    return [one.title for one in result.bid.price.extras if one.section == section]
+
+
+def _depth(result: Result, keys: list[str], title: str) -> str:
+    """How deep it is dug and filled."""
+    rules, told = result.bid.materials, SYSTEMS[result.bid.units]
+    if title == "Excavation" and "dig" in keys:
+        return f", {told.like(rules.dig_depth_m, '4 in')} deep"
+    if title == "Aggregate base courses" and "aggregate" in keys:
+        return f", {told.like(rules.base_depth_m, '4 in')} thick"
+    return ""
+
+
+def _schedule(result: Result) -> list[list[str]]:
+    """A row a section of the work, its price, and the sum."""
+    rows = result.price.schedule
+    sums = rows.groupby(["section", "title"], sort=True)["price"].sum().reset_index()
+    told = [
+        [title, _money(result, price)]
+        for title, price in zip(sums["title"], sums["price"], strict=True)
+    ]
+    return [*told, ["Price", _money(result, result.price.totals["price"])]]
+
+
+def _phases(result: Result) -> dict[str, Any]:
+    """A row a phase, with the dates that are known; none for a bid of one phase without dates."""
+    dates, units = result.bid.terms.phases, result.bid.units
+    land = result.ground.areas
+    ground = land.groupby("phase", sort=False)["ground_area_m2"].sum()
+    names = ("deliver_on", "start", "finish")
+    known = [name for name in names if any(getattr(one, name) for one in dates.values())]
+    rows = []
+    for phase, sites, price in result.price.phases[["phase", "sites", "price"]].itertuples(
+        index=False
+    ):
+        own = dates.get(str(phase))
+        days = [sender.day(getattr(own, name, None), units) for name in known]
+        area = _area(result, float(ground[phase]))
+        rows.append([str(phase), *days, f"{sites:,}", area, _money(result, price)])
+    if len(rows) < 2 and not known:
+        return {"heads": [], "rows": []}
+    words = {"deliver_on": "turf delivered", "start": "start", "finish": "finish"}
+    heads = ["phase", *(words[name] for name in known), "properties", "ground", "price"]
+    total = ["All", *("" for _ in known), f"{land['site'].nunique():,}"]
+    total += [_area(result, float(ground.sum())), _money(result, result.price.totals["price"])]
+    return {"heads": heads, "rows": [*rows, total] if len(rows) > 1 else rows}
+
+
+def _alternates(result: Result) -> list[list[str]]:
+    rows = result.price.alternates
+    return [
+        [title, *_added(result, difference)]
+        for title, difference in zip(rows["alternate"], rows["difference"], strict=True)
+    ]
+
+
+def _added(result: Result, difference: Decimal) -> tuple[str, str]:
+    if not difference:
+        return "no change", ""
+    return ("add" if difference > 0 else "deduct"), _money(result, abs(difference))
+
+
+def _maps(result: Result) -> list[dict[str, Any]]:
+    """The whole, and each phase where there are several and not very many."""
+    drawn, page, units = drawing.land(result), result.bid.page, result.bid.units
+    phases = list(dict.fromkeys(drawn.phase.tolist()))
+    title = "Where the areas lie"
+    maps = [drawing.whole(drawn, *_MAP_PT[page], units) | {"title": title, "alt": title}]
+    if 1 < len(phases) <= _MOST_PHASE_MAPS:
+        for phase in phases:
+            own = drawing.of_phase(drawn, phase, *_HALF_PT[page], units)
+            own_name = drawing.called(phase)
+            title = own_name[:1].upper() + own_name[1:]
+            maps.append(own | {"title": title, "alt": f"Where the areas of {own_name} lie"})
+    return maps
+
+
+def _included(result: Result) -> Iterable[str]:
+    """What the price holds that the work does not say."""
+    rules = result.bid.price
+    if rules.sales_tax:
+        yield "Sales tax on materials."
+    if rules.bond:
+        yield "The bond."
+
+
+def _excluded(result: Result) -> Iterable[str]:
+    """What a reader might look for and would not find."""
+    for key in result.bid.materials.leave_out:
+        yield f"{ITEMS[key].title}."
+    left_out = result.source.left_out
+    if left_out:
+        yield f"{_counted(left_out, 'area')} of the drawings that could not be priced."
+
+
+def _lots(result: Result) -> dict[str, Any]:
+    """Each property's price, where they are not too many for a paper."""
+    prices = result.price.sites
+    if len(prices) < 2:
+        return {"lots": [], "lots_elsewhere": ""}
+    if len(prices) > _MOST_LOTS:
+        said = f"The price of each of the {len(prices):,} properties stands in prices.csv."
+        return {"lots": [], "lots_elsewhere": said}
+    rows = zip(prices["site"].astype(str), prices["price"], strict=True)
+    return {"lots": [[site, f"{price:,.2f}"] for site, price in rows], "lots_elsewhere": ""}

@@ -1,0 +1,293 @@
+"""What goes to the client: its figures are those of the tables, it tells nothing of the office, and
+what is not given leaves no hole."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from dataclasses import replace
+from decimal import Decimal
+
+import pandas as pd
+import pypdf
+import pytest
+from hand_made import made
+from office import WORDS, office_figures
+from pypdf.generic import StreamObject, TextStringObject
+
+import geoturf
+from geoturf.papers import PAPERS, press, proposal
+
+TERMS = """
+[bidder]
+name = "Alder & Sedge Groundworks"
+address = "12 Kiln Lane\\nQuillhaven"
+licence = "Q-4471"
+[client]
+name = "Meadow Trust"
+[terms]
+date = 2026-03-02
+valid_until = 2026-05-01
+inclusions = ["Permits of the town."]
+exclusions = ["Fences."]
+allowances = ["Rock: 10 hours of breaking."]
+payment = "30 days after each phase."
+warranty = "Two years on seams."
+signatures = ["For the bidder", "For the client"]
+[terms.phases.2]
+start = 2026-06-01
+[price]
+overhead = 0.137
+profit = 0.113
+contingency = 0.031
+[[price.alternates]]
+title = "No infill"
+leave_out = ["infill"]
+"""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A report of three lawns on two sites, in two phases."""
+    import geopandas
+    from shapely.geometry import box
+
+    home = tmp_path_factory.mktemp("offer")
+    x, y = 6_352_000.0, 2_148_000.0  # feet of EPSG:2228, California zone 5
+    sizes = [(0, 0, 41.3, 33.7), (44, 0, 21.9, 30.1), (200, 0, 33.3, 18.6)]
+    geopandas.GeoDataFrame(
+        {"site": ["A", "A", "B"], "area": ["1", "2", "1"], "phase": ["1", "1", "2"]},
+        geometry=[box(x + a, y + b, x + a + w, y + b + d) for a, b, w, d in sizes],
+        crs="EPSG:2228",
+    ).to_file(home / "lawns.gpkg", engine="pyogrio")
+    text = f'name = "Two lawns"\n[[layers]]\npath = "lawns.gpkg"\n{TERMS}'
+    (home / "bid.toml").write_text(text, encoding="utf-8")
+    result = geoturf.run(geoturf.read_bid(home / "bid.toml"))
+    geoturf.write(result, home / "out", readers=["client"])
+    return result, home / "out"
+
+
+@pytest.fixture
+def result(folder):
+    return folder[0]
+
+
+@pytest.fixture
+def client(folder):
+    return folder[1] / "client"
+
+
+def rows_of(path):
+    return list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+
+
+def text_of(pdf: bytes) -> str:
+    pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
+    return "\n".join(page.extract_text() for page in pages)
+
+
+def proposal_of(result, **changed) -> str:
+    """The text of a proposal with tables of the bid changed."""
+    rules = {
+        name: getattr(result.bid, name).model_copy(update=new) for name, new in changed.items()
+    }
+    bid = result.bid.model_copy(update=rules)
+    return text_of(press.printed("proposal", proposal.data(replace(result, bid=bid))))
+
+
+def every_text(path) -> str:
+    """All a file holds: of a PDF the text of its pages, its streams unpacked, its strings."""
+    content = path.read_bytes()
+    if path.suffix != ".pdf":
+        return content.decode("utf-8")
+    reader = pypdf.PdfReader(io.BytesIO(content))
+    found = [text_of(content), content.decode("latin-1")]
+    found += [_plain(reader.get_object(number)) for number in reader.xref[0] or ()]
+    found += [_plain(reader.get_object(number)) for number in reader.xref_objStm]
+    return "\n".join(found)
+
+
+def _plain(part) -> str:
+    if isinstance(part, StreamObject):
+        return part.get_data().decode("latin-1")
+    if isinstance(part, dict):
+        return "\n".join(map(_plain, part.values()))
+    if isinstance(part, list):
+        return "\n".join(map(_plain, part))
+    return str(part) if isinstance(part, TextStringObject) else ""
+
+
+def told(figures, text) -> set[str]:
+    """Which figures a text holds, as they are in the office's tables or shown with commas."""
+    numbers = {float(n.replace(",", "")) for n in re.findall(r"\d[\d,]*(?:\.\d+)?", text)}
+    return {place for place, figure in figures.items() if figure in numbers}
+
+
+# ------------------------------------------------------------------------- nothing of the office
+
+
+def test_no_byte_of_what_goes_to_the_client_holds_a_figure_of_the_office(result, client):
+    figures = office_figures(result)
+    assert len(figures) > 40
+    for path in client.iterdir():
+        if path.suffix != ".html":  # its data are encoded; tests/test_client_map.py reads them
+            assert told(figures, every_text(path)) == set(), path.name
+
+
+def test_the_search_finds_them_where_they_are(result, folder):
+    """So that the test above can fail: in a table of the office, and in a PDF that holds one."""
+    figures, out = office_figures(result), folder[1]
+    assert "sites.cost[0]" in told(figures, (out / "sites.csv").read_text(encoding="utf-8"))
+    cost = str(result.price.sites["cost"].iloc[0])
+    data = proposal.data(result) | {"payment": [f"{float(cost):,.2f} waste"]}
+    (out.parent / "leak.pdf").write_bytes(press.printed("proposal", data))
+    leaked = every_text(out.parent / "leak.pdf")
+    assert "sites.cost[0]" in told(figures, leaked)
+    assert "waste" in re.findall(WORDS, leaked, flags=re.IGNORECASE)
+
+
+def test_no_byte_holds_a_word_of_the_office(result, client):
+    """But for the cautions, which are everybody's."""
+    for path in (client / "proposal.pdf", client / "prices.csv"):
+        text = " ".join(every_text(path).split())
+        if path.suffix == ".pdf":
+            start, end = text.index("Cautions •"), text.index("Price of each property")
+            text = text[:start] + text[end:]
+        assert re.findall(WORDS, text, flags=re.IGNORECASE) == [], path.name
+
+
+# -------------------------------------------------------------------------------------- its sums
+
+
+def test_prices_add_up_to_the_price_by_section_phase_and_site(result, client):
+    rows = rows_of(client / "prices.csv")
+    for kind in ("section", "phase", "site", "price"):
+        sums = sum(Decimal(row["price"]) for row in rows if row["kind"] == kind)
+        assert sums == result.price.totals["price"], kind
+
+
+def test_the_proposal_tells_the_prices_of_the_tables(client, folder):
+    text = text_of((client / "proposal.pdf").read_bytes())
+    for row in rows_of(client / "prices.csv"):
+        if row["kind"] in ("phase", "site", "price"):
+            assert f"{Decimal(row['price']):,.2f}" in text, row
+    (other,) = rows_of(folder[1] / "alternates.csv")
+    difference = Decimal(other["difference"])
+    assert difference < 0 and f"deduct {-difference:,.2f} USD" in " ".join(text.split())
+
+
+def test_the_schedule_adds_up_to_the_price(result):
+    *lines, last = proposal.data(result)["schedule"]
+    amounts = [Decimal(shown.split()[0].replace(",", "")) for _, shown in lines]
+    assert f"{sum(amounts):,.2f} USD" == last[1] and sum(amounts) == result.price.totals["price"]
+
+
+# ------------------------------------------------------------------------------- given or not given
+
+
+def test_what_the_bid_says_stands_there(client):
+    text = " ".join(text_of((client / "proposal.pdf").read_bytes()).split())
+    for said in (
+        *("Alder & Sedge Groundworks", "12 Kiln Lane", "Licence Q-4471", "Meadow Trust"),
+        *("March 2, 2026", "Holds until May 1, 2026", "Permits of the town.", "Fences."),
+        *("Rock: 10 hours of breaking.", "30 days after each phase.", "Two years on seams."),
+        *("For the bidder", "For the client", "June 1, 2026", "Phase 2"),
+    ):
+        assert said in text, said
+
+
+def test_what_is_not_given_leaves_no_hole(result):
+    empty = {
+        table: {name: info.get_default() for name, info in type(rules).model_fields.items()}
+        for table in ("bidder", "client", "terms")
+        for rules in [getattr(result.bid, table)]
+    }
+    text = proposal_of(result, **empty)
+    for heading in ("Not included", "Allowances", "Payment", "Warranty", "Agreed", "Holds until"):
+        assert heading not in text
+    assert "start finish" not in text and "Licence" not in text
+    assert text.startswith("Proposal\nTwo lawns\nSynthetic turf, supplied")
+
+
+def test_without_alternates_there_is_no_word_of_them(result):
+    price = replace(result.price, alternates=result.price.alternates.iloc[:0])
+    data = proposal.data(replace(result, price=price))
+    assert "Alternates" not in text_of(press.printed("proposal", data))
+
+
+def many(count: int):
+    """A result of ``count`` lots made by hand, with the tables of its price."""
+    names = [f"L-{k:04}" for k in range(count)]
+    made_ = made(names, products={"turf60": {}, "turf80": {}})
+    land, total = made_.ground.areas, Decimal("123456.70")
+    sites = made_.price.sites
+    schedule = pd.DataFrame({"section": ["32 18 13"], "title": ["Turf"], "price": [total]})
+    phases = pd.DataFrame({"phase": land["phase"].unique()})
+    phases = phases.assign(sites=count, price=[total] + [Decimal(0)] * (len(phases) - 1))
+    alternates = pd.DataFrame(columns=["alternate", "price", "difference"])
+    price = replace(
+        made_.price, schedule=schedule, phases=phases, alternates=alternates, sites=sites
+    )
+    items = pd.DataFrame({"scope_kind": ["pool"], "net": [1.0], "key": ["turf"]})
+    return replace(made_, price=price, takeoff=replace(made_.takeoff, items=items))
+
+
+@pytest.mark.parametrize(("count", "pages"), [(1, 3), (150, 6), (2000, 4)])
+def test_a_proposal_stays_short(count, pages):
+    """Of very many lots the table beside it tells the prices."""
+    made_ = many(count)
+    pdf = press.printed("proposal", proposal.data(made_))
+    text = text_of(pdf)
+    assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) <= pages
+    assert ("stands in prices.csv" in text) == (count == 2000)
+    assert ("L-0149" in text) == (count == 150)
+    assert ("Price of each property" in text) == (count > 1)
+
+
+def test_what_is_left_out_of_the_price_is_told(result):
+    source = replace(result.source, left_out=2)
+    data = proposal.data(replace(result, source=source))
+    assert "2 areas of the drawings that could not be priced." in data["exclusions"]
+    assert "Infill." in proposal_of(result, materials={"leave_out": ("infill",)})
+
+
+@pytest.mark.parametrize(
+    "name", ['#import "x"', "$x$ \\ [b] *c* @e <f>", "</script><b>", "x" * 500, "a \u202e b"]
+)
+def test_names_that_mean_harm_are_text(result, name):
+    land = result.ground.areas.assign(site=name, phase=name)
+    sites = result.price.sites.assign(site=[name, "B"])
+    ground = replace(result.ground, areas=land)
+    price = replace(result.price, sites=sites, phases=result.price.phases.assign(phase=name))
+    bid = result.bid.model_copy(
+        update={
+            "name": name,
+            "bidder": result.bid.bidder.model_copy(update={"name": name}),
+            "terms": result.bid.terms.model_copy(update={"payment": (name,), "phases": {}}),
+        }
+    )
+    changed = replace(result, ground=ground, price=price, bid=bid)
+    made = text_of(press.printed("proposal", proposal.data(changed)))
+    squeezed = "".join(made.replace("\u200b", "").split())
+    assert squeezed.count("".join(name.replace("\u202e", "").split())) >= 4
+
+
+def test_the_same_bid_gives_the_same_bytes(result, client):
+    again = press.printed("proposal", proposal.data(result))
+    assert again == (client / "proposal.pdf").read_bytes()
+
+
+def test_the_page_is_the_bids(result):
+    sizes = []
+    for page in ("letter", "a4"):
+        terms = result.bid.terms.model_copy(update={"page": page})
+        bid = result.bid.model_copy(update={"terms": terms})
+        pdf = press.printed("proposal", proposal.data(replace(result, bid=bid)))
+        box = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].mediabox
+        sizes.append((round(float(box.width)), round(float(box.height))))
+    assert sizes == [(612, 792), (595, 842)]
+
+
+def test_its_reader_is_the_client():
+    assert {paper.reader for paper in PAPERS if paper.template == "proposal"} == {"client"}
