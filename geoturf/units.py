@@ -18,6 +18,8 @@ from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import numpy as np
     from numpy.typing import ArrayLike, NDArray
 
@@ -261,6 +263,16 @@ class Money:
 
     def __str__(self) -> str:
         return f"{self.amount} {self.currency}" + (f"/{self.unit}" if self.unit != "each" else "")
+
+
+def foreign(prices: Mapping[str, Money | None], currency: str) -> list[str]:
+    """A line for each of the prices, by name, that is in another currency than ``currency``:
+    nothing is converted."""
+    return [
+        f"{name} is {price}, but the bid's currency is {currency}; give it in {currency}"
+        for name, price in prices.items()
+        if price is not None and price.currency != currency
+    ]
 
 
 _MONEY = re.compile(
