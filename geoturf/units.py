@@ -339,6 +339,13 @@ class System:
         """Miles or kilometres."""
         return self._told(value_m, ("miles", MILE_M), ("km", 1e3), 1)
 
+    def money(self, price: Money) -> str:
+        """A price as it stands, or for the metric unit of what it is for."""
+        if self.name == "us" or price.dimension is None or price.unit in _METRIC_WORDS:
+            return str(price)
+        unit, factor = _metric(price.dimension, 1.0)
+        return f"{price.per_si() * factor:,.2f} {price.currency}/{unit}"
+
     def like(self, value: float, example: str) -> str:
         """A value in the unit that ``example`` is written in, or in the metric one of its
         dimension. "" where it has no unit."""

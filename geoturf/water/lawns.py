@@ -13,7 +13,7 @@ import pandas as pd
 from geoturf.errors import BidError, InputError
 from geoturf.model import Finding, Ground
 from geoturf.rules.water import Conversion, Cover, WaterRules
-from geoturf.units import Money, foreign
+from geoturf.units import US, Money, System, foreign
 from geoturf.water import published
 from geoturf.water.bills import Bills
 
@@ -26,7 +26,7 @@ class Lawns:
 
     ``names``: conversions on offer, (k,). ``offered``: bool (n, k). ``capital``: money (n, k),
     before any uncertainty.
-    ``bills``: metered use, where the bid gives any.
+    ``bills``: metered use, where the bid gives any. ``told``: the units that notes are in.
     """
 
     areas: pd.DataFrame
@@ -38,6 +38,7 @@ class Lawns:
     capital: np.ndarray
     findings: tuple[Finding, ...]
     bills: Bills | None = None
+    told: System = US
 
     @property
     def ground_m2(self) -> np.ndarray:
