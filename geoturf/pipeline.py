@@ -301,4 +301,5 @@ def _water(land: Ground, price: Price, bid: Bid, rules: WaterRules) -> Water:
     from geoturf import water
 
     turf_price = price.areas["price"]
-    return water.compare(land, turf_price, rules, bid.currency, bid.folder, bid.products)
+    told = SYSTEMS[bid.units]
+    return water.compare(land, turf_price, rules, bid.currency, bid.folder, bid.products, told)

@@ -18,6 +18,8 @@ from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import numpy as np
     from numpy.typing import ArrayLike, NDArray
 
@@ -263,6 +265,16 @@ class Money:
         return f"{self.amount} {self.currency}" + (f"/{self.unit}" if self.unit != "each" else "")
 
 
+def foreign(prices: Mapping[str, Money | None], currency: str) -> list[str]:
+    """A line for each of the prices, by name, that is in another currency than ``currency``:
+    nothing is converted."""
+    return [
+        f"{name} is {price}, but the bid's currency is {currency}; give it in {currency}"
+        for name, price in prices.items()
+        if price is not None and price.currency != currency
+    ]
+
+
 _MONEY = re.compile(
     r"\s*(?P<amount>\d{1,12}(?:\.\d{1,6})?)\s*(?P<currency>[A-Z]{3})"
     r"\s*(?:(?:/|per )\s*(?P<unit>\S.*?))?\s*"
@@ -326,6 +338,13 @@ class System:
     def distance(self, value_m: float) -> str:
         """Miles or kilometres."""
         return self._told(value_m, ("miles", MILE_M), ("km", 1e3), 1)
+
+    def money(self, price: Money) -> str:
+        """A price as it stands, or for the metric unit of what it is for."""
+        if self.name == "us" or price.dimension is None or price.unit in _METRIC_WORDS:
+            return str(price)
+        unit, factor = _metric(price.dimension, 1.0)
+        return f"{price.per_si() * factor:,.2f} {price.currency}/{unit}"
 
     def like(self, value: float, example: str) -> str:
         """A value in the unit that ``example`` is written in, or in the metric one of its

@@ -67,7 +67,7 @@ def test_values_carry_units(tmp_path):
         ("[price]\nwaste = '5 ft'", "price.waste: '5 ft' is not a fraction, which is written like \"5 %\""),
         ("[products.a]\nprice = '2 USD/lb'", "products.a: price of turf is per area (\"2.10 USD/ft^2\"), per length or per roll"),
         ("[products.a]\nprice = 2.10", "products.a.price: 2.1 is not a price, which is written like \"2.10 USD/ft^2\""),
-        ("[products.a]\nprice = '3 EUR/ft^2'", "products.a.price: '3 EUR/ft^2' is not in USD, the bid's currency"),
+        ("[products.a]\nprice = '3 EUR/ft^2'", "products.a.price is 3 EUR/ft^2, but the bid's currency is USD; give it in USD"),
         ("currency = 'dollars'", "currency: 'dollars' is not three capital letters, such as USD"),
         ("layout = 3", "layout: 3 is not a table ([layout], with keys below it)"),
         ("units = 'imperial'", "units: 'imperial' should be 'us' or 'metric'"),

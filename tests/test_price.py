@@ -268,6 +268,24 @@ def test_turf_by_area_length_or_roll(text, quantity):
     assert done.lines.set_index("key").loc["turf", "quantity"] == D(quantity)
 
 
+def test_a_price_per_roll_is_that_of_the_widths_own_longest_roll():
+    """41 ft off a roll of 12 ft x 50 ft at 1,000 USD: 0.82 of it, whatever the 15 ft rolls measure;
+    820 USD, as the cut plan weighs it."""
+    more = {"roll_width": "12 ft", "roll_lengths": ["50 ft", "25 ft"], "price": "1000 USD/roll"}
+    product = Product(roll_lengths="100 ft", price="3150 USD/roll", more_rolls=[more])
+    land = ground([{"width_ft": 12, "length_ft": 40}])
+    laid = plan(land, 12)
+    taken = materials.takeoff(
+        land, edges(land), laid, {"turf60": product}, MaterialRules(), EdgeRules()
+    )
+    lines = price(land, laid, taken, {"turf60": product}, PriceRules(), "USD").lines
+    turf = lines.set_index("key").loc["turf"]
+    assert (turf["quantity"], turf["amount"]) == (D("0.82"), D("820.00"))
+    narrow = product.widths[1]
+    assert 41 / 50 * narrow.roll_price(50 * 0.3048, by_length=True) == pytest.approx(820)
+    assert narrow.price_per_m2 * 41 * 12 * 0.3048**2 == pytest.approx(820)
+
+
 def test_each_stocked_width_has_its_price():
     more = {"roll_width": "12 ft", "roll_lengths": "100 ft", "price": "1.90 USD/ft^2"}
     products = {"turf60": Product(more_rolls=[more])}

@@ -1,6 +1,8 @@
 """The water stage on small parks that a reader can add up, its mass balance, and what it says to
 bad input."""
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -546,5 +548,22 @@ def test_prices_in_another_currency_are_refused():
     the bid's currency."""
     with pytest.raises(BidError) as refusal:
         water.compare(parks(1_000), None, water_rules(offer=["planting"]), "EUR")
-    assert "water.conversions.planting: capital is in USD, the bid in EUR" in str(refusal.value)
-    assert "water: price is in USD, the bid in EUR" in str(refusal.value)
+    told = str(refusal.value)
+    assert "water.conversions.planting: capital is 5.50 USD/ft^2, but the bid's currency" in told
+    assert re.search(r"water: price is [0-9.]+ USD/\S+, but the bid's currency is EUR", told)
+
+
+def test_what_is_assumed_is_told_in_the_bids_units():
+    """By hand: 5.50 USD/ft^2 is 59.20 USD/m^2, 5.00 USD/HCF (100 ft^3) 1.77 USD/m^3; in a bid in
+    US units they stand as they are shipped."""
+    rules = water_rules(offer=["planting"])
+    us, metric = (
+        water.compare(parks(1_000), None, rules, "USD", told=told)
+        for told in (units.US, units.METRIC)
+    )
+    said = [
+        next(f.message for f in one.findings if f.code == "assumed-cost") for one in (us, metric)
+    ]
+    assert "capital 5.50 USD/ft^2" in said[0] and "price of water 5.00 USD/HCF" in said[0]
+    assert "capital 59.20 USD/m2" in said[1] and "price of water 1.77 USD/m3" in said[1]
+    assert "ft" not in said[1] and "HCF" not in said[1]

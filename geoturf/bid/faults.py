@@ -11,7 +11,7 @@ from pydantic import BaseModel, ValidationError
 from geoturf.bid import listing
 from geoturf.model import Finding
 from geoturf.rules.layer import nearest
-from geoturf.units import Money
+from geoturf.units import Money, foreign
 
 OWN = ("folder", "looked", "given")  # set by geoturf, never by a bid file
 _FRIENDLY = {
@@ -184,25 +184,15 @@ def foreign_prices(
 ) -> list[Finding]:
     """Prices in another currency than the bid's: those given, one line each, and those that stand
     at their defaults."""
-    given: list[tuple[str, Money]] = []
-    defaults: list[tuple[str, Money]] = []
+    given: dict[str, Money | None] = {}
+    defaults: dict[str, Money | None] = {}
     for path, money in _moneys(bid, ()):
-        if money.currency != currency:
-            (given if _stands(content, path) else defaults).append((_shown(list(path)), money))
-    told = [
-        Finding(
-            "error",
-            "wrong-currency",
-            f"{key}: '{money}' is not in {currency}, the bid's currency",
-            file=file,
-        )
-        for key, money in given
-    ]
-    if defaults:
-        keys = ", ".join(key for key, _ in defaults)
-        text = f"the bid is in {currency}; these prices stand at defaults in another currency, give each: {keys}"
-        told.append(Finding("error", "wrong-currency", text, file=file))
-    return told
+        (given if _stands(content, path) else defaults)[_shown(list(path))] = money
+    faults = foreign(given, currency)
+    if keys := [key for key, money in defaults.items() if foreign({key: money}, currency)]:
+        standing = "these prices stand at defaults in another currency, give each"
+        faults.append(f"the bid is in {currency}; {standing}: {', '.join(keys)}")
+    return [Finding("error", "wrong-currency", fault, file=file) for fault in faults]
 
 
 def _moneys(value: Any, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], Money]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geoturf.rules import CutRules, Product
-from geoturf.units import FOOT_M, INCH_M, Money, round_up
+from geoturf.units import FOOT_M, INCH_M, round_up
 
 _USUAL_M: tuple[float, ...] = (FOOT_M, *(INCH_M / 2**k for k in range(7)), 0.1, 0.01, 0.005, 0.001)
 _NOISE = 1e-6  # of a step: what float arithmetic may have added to a whole number of steps
@@ -70,15 +70,15 @@ class Market:
 
 def markets(product: Product, rules: CutRules) -> dict[float, Market]:
     """By roll width (m, rounded to a nanometre): everything of that width that is stocked."""
+    by_length = product.sold_by == "length"
     offers: dict[float, dict[float, float]] = {}
     for size in product.widths:
         for length in size.roll_lengths:
-            price = _roll_price(
-                size.price, size.roll_width_m, length, max(size.roll_lengths), product.sold_by
-            )
+            price = size.roll_price(length, by_length)
+            price = price or size.roll_width_m * length  # free turf is still not wasted
             known = offers.setdefault(width_key(size.roll_width_m), {})
             known[length] = min(price, known.get(length, price))
-    billing = rules.billing_step_m if product.sold_by == "length" else 0.0
+    billing = rules.billing_step_m if by_length else 0.0
     out = {}
     for width, prices in offers.items():
         lengths = tuple(sorted(prices, reverse=True))
@@ -88,20 +88,6 @@ def markets(product: Product, rules: CutRules) -> dict[float, Market]:
 
 def width_key(roll_width_m: float) -> float:
     return round(roll_width_m, 9)
-
-
-def _roll_price(
-    price: Money, width_m: float, length_m: float, longest_m: float, sold_by: str
-) -> float:
-    """Money for a whole roll. A price per roll is that of any stocked length, or of the longest
-    where lengths are sold."""
-    if price.dimension == (2, 0, 0):
-        money = price.per_si() * width_m * length_m
-    elif price.dimension == (1, 0, 0):
-        money = price.per_si() * length_m
-    else:
-        money = float(price.amount) * (length_m / longest_m if sold_by == "length" else 1.0)
-    return money or width_m * length_m  # turf that costs nothing is still not wasted
 
 
 def _least_sum(need_m: float, lengths_m: list[float]) -> float:

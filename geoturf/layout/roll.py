@@ -124,9 +124,7 @@ class Roll:
 def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) -> tuple[Roll, ...]:
     """Every width of ``product``, the first first. Raises `InputError`, in the units of ``told``,
     where no piece can be cut from any of them."""
-    prices = [
-        _per_m2(size.price, size.roll_width_m, max(size.roll_lengths)) for size in product.widths
-    ]
+    prices = [size.price_per_m2 for size in product.widths]
     turf = prices[0]
     seam, cross = _weight(rules.seam_cost, turf), _weight(rules.cross_seam_cost, turf)
     rolls, faults = [], []
@@ -157,17 +155,6 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
     if not rolls:
         raise InputError(faults)
     return tuple(rolls)
-
-
-def _per_m2(price: Money, width_m: float, length_m: float) -> float:
-    """Price of a square metre of roll, whichever way it is sold."""
-    if price.dimension == (2, 0, 0):
-        return price.per_si()
-    return (
-        price.per_si() / width_m
-        if price.dimension == (1, 0, 0)
-        else price.per_si() / (width_m * length_m)
-    )
 
 
 def _weight(money: Money, turf: float) -> float:

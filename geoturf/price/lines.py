@@ -17,6 +17,7 @@ from geoturf.price.money import cents_of, decimal_of
 from geoturf.records import records
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import GENERAL_SECTION, ITEMS
+from geoturf.rules.product import StockedWidth
 
 #: key of the lines of what else the bid carries
 EXTRA = "extra"
@@ -75,7 +76,7 @@ def _money(
 ) -> units.Money | None:
     """The unit cost of a row; None where the bid has none for it."""
     if row.key == "turf":
-        return _turf_money(products[row.product], row.width_m)
+        return _width_of(products[row.product], row.width_m).price
     return costs.get(row.price_key)
 
 
@@ -91,14 +92,11 @@ def _amount(quantity: Decimal, money: units.Money) -> tuple[Decimal, str, Decima
 def _per_order(row: _Bought, money: units.Money, products: Mapping[str, Product]) -> float | None:
     """What a purchase unit is in the unit of its price, where that is a measure; None where
     packages are counted."""
-    size = row.order_size
     if money.unit == row.order_unit or (money.dimension is None and row.key != "turf"):
         return None
-    if row.key == "turf" and money.dimension is None:  # per roll, of turf sold by length
-        size /= row.width_m * products[row.product].roll_lengths[0]
-    elif row.key == "turf" and money.dimension == (1, 0, 0):
-        size /= row.width_m
-    return size / money.si
+    if row.key != "turf":
+        return row.order_size / money.si
+    return row.order_size / _width_of(products[row.product], row.width_m).unit_m2 / money.si
 
 
 def hundredths(value: float) -> Decimal:
@@ -106,9 +104,9 @@ def hundredths(value: float) -> Decimal:
     return Decimal(str(round(float(value), 9))).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
 
 
-def _turf_money(product: Product, width_m: float) -> units.Money:
-    """The price of the stocked width a roll is of."""
-    return min(product.widths, key=lambda size: abs(size.roll_width_m - width_m)).price
+def _width_of(product: Product, width_m: float) -> StockedWidth:
+    """The stocked width a roll is of."""
+    return min(product.widths, key=lambda size: abs(size.roll_width_m - width_m))
 
 
 def extra_lines(
@@ -179,13 +177,6 @@ def refuse_other_currencies(
     used |= {f"price.extras.{n}.price": extra.price for n, extra in enumerate(rules.extras)}
     if rules.minimum is not None:
         used["price.minimum"] = rules.minimum
-    wrong = {name: money for name, money in used.items() if money.currency != currency}
+    wrong = units.foreign(used, currency)
     if wrong:
-        raise BidError(
-            Finding(
-                "error",
-                "currency",
-                f"{name} is {money}, but the bid's currency is {currency}; give it in {currency}",
-            )
-            for name, money in wrong.items()
-        )
+        raise BidError(Finding("error", "wrong-currency", line) for line in wrong)

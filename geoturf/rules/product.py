@@ -39,6 +39,30 @@ class StockedWidth(NamedTuple):
     roll_lengths: tuple[float, ...]
     price: units.Money
 
+    @property
+    def unit_m2(self) -> float:
+        """m2 of roll in what the price is for, in SI: a m2, a metre of roll, or a roll of the
+        longest length."""
+        if self.price.dimension == (2, 0, 0):
+            return 1.0
+        if self.price.dimension == (1, 0, 0):
+            return self.roll_width_m
+        return self.roll_width_m * self.roll_lengths[0]
+
+    @property
+    def price_per_m2(self) -> float:
+        """Money for a m2 of roll, of the longest length where the price is for a roll."""
+        return self.price.per_si() / self.unit_m2
+
+    def roll_price(self, length_m: float, by_length: bool) -> float:
+        """Money for a whole roll. A price per roll is that of any stocked length, or of the longest
+        where turf is sold ``by_length``."""
+        if self.price.dimension == (2, 0, 0):
+            return self.price.per_si() * self.roll_width_m * length_m
+        if self.price.dimension == (1, 0, 0):
+            return self.price.per_si() * length_m
+        return float(self.price.amount) * (length_m / self.roll_lengths[0] if by_length else 1.0)
+
 
 class RollSize(Rules):
     """A further stocked width, with its own lengths and price."""

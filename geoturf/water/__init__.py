@@ -38,6 +38,7 @@ import pandas as pd
 from geoturf.model import Ground, Water
 from geoturf.rules import Product
 from geoturf.rules.water import WaterRules
+from geoturf.units import US, System
 from geoturf.water import bills, choice, notes, ordinance, outlook, profile, story
 from geoturf.water.cautions import cautions
 from geoturf.water.chooser import Chooser
@@ -69,18 +70,20 @@ def compare(
     currency: str,
     folder: str = ".",
     products: Mapping[str, Product] | None = None,
+    told: System = US,
 ) -> Water:
     """Every conversion of every area with an existing cover, and the choice for the budget.
 
     ``turf_price``: areas-aligned, this bid's own price for turning each area into turf (Decimal or
     float, in ``currency``); None where there is none, and a turf conversion must then state its
     capital. ``folder``: where climate files start from (the bid's). ``products``: for the profile
-    of local minimums; what needs them is "not known" without.
+    of local minimums; what needs them is "not known" without. ``told``: the units notes are in.
 
     Raises `BidError` or `InputError`, each with one line a fault. Columns: see
     `geoturf.model.Water`.
     """
     lawns = _with_bills(taking_part(ground, turf_price, rules, currency), rules, folder)
+    lawns = replace(lawns, told=told)
     months = climate_months(rules.climate, folder)
     middle = view(lawns, months, rules)
     wanted = choice.knapsack(middle)

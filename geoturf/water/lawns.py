@@ -13,7 +13,7 @@ import pandas as pd
 from geoturf.errors import BidError, InputError
 from geoturf.model import Finding, Ground
 from geoturf.rules.water import Conversion, Cover, WaterRules
-from geoturf.units import Money
+from geoturf.units import US, Money, System, foreign
 from geoturf.water import published
 from geoturf.water.bills import Bills
 
@@ -26,7 +26,7 @@ class Lawns:
 
     ``names``: conversions on offer, (k,). ``offered``: bool (n, k). ``capital``: money (n, k),
     before any uncertainty.
-    ``bills``: metered use, where the bid gives any.
+    ``bills``: metered use, where the bid gives any. ``told``: the units that notes are in.
     """
 
     areas: pd.DataFrame
@@ -38,6 +38,7 @@ class Lawns:
     capital: np.ndarray
     findings: tuple[Finding, ...]
     bills: Bills | None = None
+    told: System = US
 
     @property
     def ground_m2(self) -> np.ndarray:
@@ -253,8 +254,8 @@ def _faults(
         faults += [f"water.conversions.{name}: {fault}" for fault in of_it]
     after = {conversion.cover for conversion in conversions if conversion.upkeep is None}
     for cover in sorted((used_covers | after) & set(covers)):
-        foreign = _foreign(currency, {"upkeep": covers[cover].upkeep})
-        faults += [f"water.covers.{cover}: {fault}" for fault in foreign]
+        of_it = _foreign(currency, {"upkeep": covers[cover].upkeep})
+        faults += [f"water.covers.{cover}: {fault}" for fault in of_it]
     tiers = {f"tiers {k}": tier.price for k, tier in enumerate(rules.price.tiers, 1)}
     prices = {"price": rules.price.price, "budget": rules.budget, **tiers}
     faults += [f"water: {fault}" for fault in _foreign(currency, prices)]
@@ -299,11 +300,8 @@ def _prices(conversion: Conversion) -> dict[str, Money | None]:
 
 def _foreign(currency: str, prices: Mapping[str, Money | None]) -> list[str]:
     """Faults of prices in another currency than the bid's; zero is zero in any."""
-    return [
-        f"{word} is in {price.currency}, the bid in {currency}; state it in {currency}"
-        for word, price in prices.items()
-        if price is not None and price.currency != currency and price.amount != 0
-    ]
+    counted = {word: price for word, price in prices.items() if price and price.amount}
+    return foreign(counted, currency)
 
 
 def _unpriced(name: str, areas: pd.DataFrame, missing: np.ndarray) -> list[Finding]:

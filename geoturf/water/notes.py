@@ -8,6 +8,7 @@ import numpy as np
 from geoturf.model import Finding
 from geoturf.rules.water import WaterPrice, WaterRules
 from geoturf.rules.water.conversion import SHIPPED, Conversion
+from geoturf.units import Money, System
 from geoturf.water.bills import calibration
 from geoturf.water.climate import Months
 from geoturf.water.knapsack import Pick
@@ -42,12 +43,13 @@ def _of_assumptions(lawns: Lawns, rules: WaterRules) -> list[Finding]:
     """One note with every value that the bid leaves to geoturf and no source stands behind."""
     assumed = []
     for name in lawns.names:
-        assumed += [f"{name}.{word}" for word in _assumed(name, rules.conversions[name])]
+        own = _assumed(name, rules.conversions[name], lawns.told)
+        assumed += [f"{name}.{word}" for word in own]
     assumed += _assumed_of_covers(lawns, rules)
     if str(rules.price.price) == WaterPrice.model_fields["price"].default:
-        assumed.append(f"price of water {rules.price.price}")
-    own = "these are geoturf's own round assumptions, set your own"
-    text = f"water: {own}: {', '.join(assumed)}"
+        assumed.append(f"price of water {lawns.told.money(rules.price.price)}")
+    round_ones = "these are geoturf's own round assumptions, set your own"
+    text = f"water: {round_ones}: {', '.join(assumed)}"
     return [Finding("note", "assumed-cost", text)] if assumed else []
 
 
@@ -104,21 +106,21 @@ def assumed_conversions(lawns: Lawns, rules: WaterRules) -> str:
         return ""
     told = []
     for name in lawns.names:
-        money = _assumed(name, rules.conversions[name])
+        money = _assumed(name, rules.conversions[name], lawns.told)
         if money:
             told.append(f"{name}: {', '.join(money)}")
     own = "the bid states no conversions, so geoturf's own are compared at round prices"
     return f"Assumed: {own} ({'; '.join(told)})."
 
 
-def _assumed(name: str, conversion: Conversion) -> list[str]:
-    """Keys of a shipped conversion that still have the shipped value."""
-    shipped = SHIPPED.get(name, {})
-    return [
-        f"{word} {getattr(conversion, word)}"
-        for word in ("capital", "kept_line", "upkeep", "establishing_years")
-        if word in shipped and str(getattr(conversion, word)) == str(shipped[word])
-    ]
+def _assumed(name: str, conversion: Conversion, told: System) -> list[str]:
+    """Keys of a shipped conversion that still have the shipped value, and that."""
+    shipped, found = SHIPPED.get(name, {}), []
+    for word in ("capital", "kept_line", "upkeep", "establishing_years"):
+        value = getattr(conversion, word)
+        if word in shipped and str(value) == str(shipped[word]):
+            found.append(f"{word} {told.money(value) if isinstance(value, Money) else value}")
+    return found
 
 
 def _assumed_of_covers(lawns: Lawns, rules: WaterRules) -> list[str]:
@@ -134,7 +136,10 @@ def _assumed_of_covers(lawns: Lawns, rules: WaterRules) -> list[str]:
     methods = set(lawns.areas["irrigation"]) | new_methods
     stated = {key(name) for name in rules.efficiencies} | {"hose"}
     unsourced = {row["method"] for row in table("irrigation") if row["seen"] == "assumption"}
-    told = [f"upkeep of {name} {lawns.covers[name].upkeep}" for name in sorted(covers - own)]
+    told = [
+        f"upkeep of {name} {lawns.told.money(lawns.covers[name].upkeep)}"
+        for name in sorted(covers - own)
+    ]
     assumed = sorted((methods & unsourced) - stated)
     told += [f"efficiency of {name} {lawns.efficiencies[name]:g}" for name in assumed]
     return told

@@ -51,10 +51,10 @@ def _of_products(
     drainage = laid["product"].map(profile.drainage_m_per_h).astype(float)
     least_weight = profile.min_pile_weight_kg_per_m2
     return [
-        *_least("pile height at least", "m", profile.min_pile_height_m, height, laid),
-        *_most("pile height at most", "m", profile.max_pile_height_m, height, laid),
-        *_least("pile weight at least", "kg/m2", least_weight, weight.astype(float), laid),
-        *_least("drainage at least", "m/h", profile.min_drainage_m_per_h, drainage, laid),
+        *_kept("pile height", "m", profile.min_pile_height_m, height, laid),
+        *_kept("pile height", "m", profile.max_pile_height_m, height, laid, at_most=True),
+        *_kept("pile weight", "kg/m2", least_weight, weight.astype(float), laid),
+        *_kept("drainage", "m/h", profile.min_drainage_m_per_h, drainage, laid),
     ]
 
 
@@ -62,12 +62,12 @@ def _of_ground(laid: pd.DataFrame, ground: Ground, profile: Profile) -> list[pd.
     """Limits of the place where turf is laid."""
     rows = []
     if profile.min_tree_distance_m is not None:
-        name, limit = "distance to trees at least", profile.min_tree_distance_m
-        rows += _least(name, "m", limit, tree_distance_m(laid, ground, profile.trees), laid)
+        away = tree_distance_m(laid, ground, profile.trees)
+        rows += _kept("distance to trees", "m", profile.min_tree_distance_m, away, laid)
     slope = pd.Series(np.nan, index=laid.index)
     if "slope_pct" in laid:
         slope = laid["slope_pct"] / 100
-    return rows + _most("slope at most", "fraction", profile.max_slope, slope, laid)
+    return rows + _kept("slope", "fraction", profile.max_slope, slope, laid, at_most=True)
 
 
 def _of_coverage(laid: pd.DataFrame, areas: pd.DataFrame, profile: Profile) -> list[pd.DataFrame]:
@@ -81,32 +81,23 @@ def _of_coverage(laid: pd.DataFrame, areas: pd.DataFrame, profile: Profile) -> l
     return [_judged(name, "fraction", limit, share, limit - share)]
 
 
-def _least(
-    name: str,
+def _kept(
+    what: str,
     unit: str,
     limit: float | None,
     found: pd.Series,
     laid: pd.DataFrame,
+    at_most: bool = False,
 ) -> list[pd.DataFrame]:
-    """The least that is ``found`` of each site's areas, where there is a ``limit``."""
+    """The least that is ``found`` of each site's areas (the most, of what is ``at_most`` so much),
+    beside its ``limit``; nothing where there is none."""
     if limit is None:
         return []
-    worst = found.groupby(laid["site"], sort=False).min().where(_known(found, laid))
-    return [_judged(name, unit, limit, worst, worst - limit)]
-
-
-def _most(
-    name: str,
-    unit: str,
-    limit: float | None,
-    found: pd.Series,
-    laid: pd.DataFrame,
-) -> list[pd.DataFrame]:
-    """The most that is ``found`` of each site's areas, where there is a ``limit``."""
-    if limit is None:
-        return []
-    worst = found.groupby(laid["site"], sort=False).max().where(_known(found, laid))
-    return [_judged(name, unit, limit, worst, limit - worst)]
+    by_site = found.groupby(laid["site"], sort=False)
+    worst = (by_site.max() if at_most else by_site.min()).where(_known(found, laid))
+    if at_most:
+        return [_judged(f"{what} at most", unit, limit, worst, limit - worst)]
+    return [_judged(f"{what} at least", unit, limit, worst, worst - limit)]
 
 
 def _known(found: pd.Series, laid: pd.DataFrame) -> pd.Series:

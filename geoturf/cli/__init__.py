@@ -1,6 +1,9 @@
 """The command line: ``geoturf run | check | draft | rules | explain | sample``. The only room that
 prints.
 
+    ending.py    what a command ends with: last words, status, signals, too little memory
+    terminal.py  what is printed, made safe, and streams that fail
+
 Heavy imports stay inside the commands: ``geoturf --help`` must answer at once.
 """
 
@@ -10,29 +13,37 @@ import argparse
 import os
 import sys
 
+from geoturf.cli.ending import (
+    DONE,
+    LEFT_OUT,
+    REFUSED,
+    UNPRINTED,
+    USAGE,
+    Signals,
+    ended,
+    refuse_a_low_limit,
+)
+from geoturf.cli.terminal import Streams, safe, say
+
 TYPE_CHECKING = (
     False  # type checkers know the name; importing typing itself would double the time of --help
 )
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from typing import Any, NoReturn, TextIO
+    from typing import Any, NoReturn
 
     from geoturf.bid import Bid
     from geoturf.model import Finding, Result
 
-DONE, REFUSED, USAGE, LEFT_OUT, UNPRINTED = range(5)
+__all__ = ["DONE", "LEFT_OUT", "REFUSED", "UNPRINTED", "USAGE", "main", "parser", "safe"]
+
 _SHOWN = 12  # findings of one severity shown on a terminal; all stand in findings.csv
 _SAID = {
     "compile": "compiling the kernels (once on this machine)"
 }  # of stages whose name does not say it
-_LEAST_ADDRESSES = 1_200_000_000  # bytes; the demo ran under 1.2 GB on two cores, and died or hung under 1.0 and 0.8
 _UNKEPT = (
     "no folder found to keep compiled kernels in, so every run compiles them anew and takes up to a minute more; "
     "set NUMBA_CACHE_DIR to a folder that can be written"
-)
-
-_KEPT = (
-    "\n\t\u00a0\u202f\u200c\u200d"  # line ends, spaces, and the joiners that scripts and emoji need
 )
 
 _EPILOG = """\
@@ -45,22 +56,6 @@ exit status: 0 done; 1 the input is refused, nothing is written; 2 wrong usage;
 4 done, but standard output could not be written; 130 or 143 stopped by
 Ctrl-C or SIGTERM
 """
-
-
-def safe(text: str) -> str:
-    """``text`` with whatever a terminal would act on, or that turns or hides what stands beside it
-    (ESC, BEL, carriage return, marks of direction, lone surrogates), written out as TOML does:
-    \\u001b."""
-    return "".join(c if c.isprintable() or c in _KEPT else _escaped(ord(c)) for c in text)
-
-
-def _escaped(code: int) -> str:
-    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
-
-
-def _print(text: str, stream: TextIO | None = None) -> None:
-    """The only way to the terminal: names come from files that anybody may have made."""
-    print(safe(text), file=stream)
 
 
 class _Parser(argparse.ArgumentParser):
@@ -164,187 +159,27 @@ def main(arguments: list[str] | None = None) -> int:
     args.stands = (
         str  # says what stands where the report goes, once a run knows; nothing until then
     )
-    with _Signals() as signals, _Streams():
+    with Signals() as signals, Streams():
         try:
             status = _command(top, args)
             sys.stdout.flush()  # now, while a failure can still be told
             return status
         except (Exception, KeyboardInterrupt) as fault:
-            return _ended(fault, signals.got, args.stands())
+            return ended(fault, signals.got, args.stands())
 
 
 def _command(top: argparse.ArgumentParser, args: argparse.Namespace) -> int:
     if args.version:
         from geoturf import __version__
 
-        _print(f"geoturf {__version__}")
+        say(f"geoturf {__version__}")
         return DONE
     if not args.command:
         top.print_help()
         return USAGE
     if args.command in ("run", "check", "draft"):
-        _refuse_a_low_limit()
+        refuse_a_low_limit()
     return _COMMANDS[args.command](args)
-
-
-def _ended(fault: BaseException, signal_got: int, stands: str) -> int:
-    """What is said of a command that did not come to its end, and its status. ``stands``: where a
-    new report is whole, if one is."""
-    what = f"the report is whole in {stands}" if stands else "nothing was written"
-    if signal_got or isinstance(
-        fault, KeyboardInterrupt
-    ):  # an import that is stopped may raise anything
-        return _last_words([f"Stopped; {what}."], 128 + (signal_got or 2))
-    if isinstance(fault, _Unprinted):
-        seen = f"the report is whole in {stands}" if stands else "not all was printed"
-        return _last_words(
-            [f"error: standard output cannot be written ({fault}); {seen}"], UNPRINTED
-        )
-    from geoturf.errors import (
-        GeoturfError,
-    )  # not before: a stop may have come in the midst of imports
-
-    if isinstance(fault, GeoturfError):
-        lines = [
-            f.line()
-            for severity in ("error", "warning")
-            for f in fault.findings
-            if f.severity == severity
-        ]
-        return _last_words([*lines, f"Refused; {what}."], REFUSED)
-    if _starved(fault):
-        told = f" ({_one_line(fault)})" if str(fault) else ""
-        need = f"error: not enough memory{told}; fewer areas at a time need less, and so does --workers 1"
-        return _last_words([need, f"Stopped; {what}."], REFUSED)
-    return _last_words([_own_fault(fault), f"Stopped; {what}."], REFUSED)
-
-
-def _refuse_a_low_limit() -> None:
-    """Under a low limit on addresses some libraries wait for ever for memory that does not come,
-    rather than fail."""
-    limit = _address_limit()
-    if limit is not None and limit < _LEAST_ADDRESSES:
-        asked, needed = f"{limit / 1e6:,.0f} MB", f"{_LEAST_ADDRESSES / 1e6:,.0f} MB"
-        raise MemoryError(f"its limit, ulimit -v, is {asked}, and {needed} is the least")
-
-
-def _address_limit() -> int | None:
-    """Bytes of addresses this process may have; None where there is no limit."""
-    try:
-        import resource
-    except ImportError:
-        return None
-    limit = resource.getrlimit(resource.RLIMIT_AS)[0]
-    return None if limit == resource.RLIM_INFINITY else limit
-
-
-def _starved(fault: BaseException) -> bool:
-    """Whether a fault comes of too little memory: under a limit, libraries that cannot be loaded
-    and threads that cannot be started do."""
-    if isinstance(fault, MemoryError):
-        return True
-    return _address_limit() is not None and isinstance(fault, (ImportError, OSError, RuntimeError))
-
-
-def _one_line(fault: BaseException) -> str:
-    return " ".join(str(fault).split())[:300]
-
-
-def _last_words(lines: list[str], status: int) -> int:
-    try:
-        for line in lines:
-            _print(line, sys.stderr)
-    except _Unprinted:
-        pass  # nobody listens; the status is left
-    return status
-
-
-def _own_fault(fault: BaseException) -> str:
-    """What geoturf did not foresee, in one line; the traceback for those who ask for it."""
-    if os.environ.get("GEOTURF_TRACEBACK"):
-        raise fault
-    told = f"{type(fault).__name__}: {_one_line(fault)}"
-    return (
-        f"error: {told}; this is a fault of geoturf: please report it, with GEOTURF_TRACEBACK=1 set"
-    )
-
-
-class _Signals:
-    """While it lasts, a stop by a service or a time limit (SIGTERM) ends a command as Ctrl-C does:
-    in good order. ``got`` is the signal that came, or 0."""
-
-    def __init__(self) -> None:
-        self.got = 0
-        self.before: dict[int, Any] = {}
-
-    def __enter__(self) -> _Signals:
-        import signal
-        import threading
-
-        if threading.current_thread() is threading.main_thread():
-            for number in (signal.SIGINT, signal.SIGTERM):
-                if signal.getsignal(number) in (signal.SIG_DFL, signal.default_int_handler):
-                    self.before[number] = signal.signal(number, self._stop)
-        return self
-
-    def _stop(self, number: int, _: object) -> None:
-        self.got = self.got or number
-        raise KeyboardInterrupt
-
-    def __exit__(self, *_: object) -> None:
-        import signal
-
-        for number, handler in self.before.items():
-            signal.signal(number, handler)
-
-
-class _Unprinted(Exception):
-    """Standard output or error cannot be written: its reader is gone, or the disk is full."""
-
-
-class _Stream:
-    """A text stream whose failures are told from those of other files and pipes."""
-
-    def __init__(self, stream: Any):
-        self.stream = stream
-
-    def write(self, text: str) -> int:
-        self._tried(self.stream.write, text)
-        return len(text)
-
-    def flush(self) -> None:
-        self._tried(self.stream.flush)
-
-    def _tried(self, call: Any, *given: str) -> None:
-        try:
-            call(*given)
-        except OSError as error:
-            self._let_go()
-            raise _Unprinted(error.strerror or error) from None
-
-    def _let_go(self) -> None:
-        """What is left in the buffer goes nowhere, or Python would try again at the end and
-        complain."""
-        try:
-            nowhere = os.open(os.devnull, os.O_WRONLY)
-            os.dup2(nowhere, self.stream.fileno())
-            os.close(nowhere)
-        except OSError:
-            pass
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self.stream, name)
-
-
-class _Streams:
-    """Standard output and error as `_Stream`, while it lasts."""
-
-    def __enter__(self) -> None:
-        self.before = sys.stdout, sys.stderr
-        sys.stdout, sys.stderr = _Stream(sys.stdout), _Stream(sys.stderr)
-
-    def __exit__(self, *_: object) -> None:
-        sys.stdout, sys.stderr = self.before
 
 
 # ------------------------------------------------------------------------------------------------ run
@@ -380,7 +215,7 @@ def _run(args: argparse.Namespace) -> int:
                 [f for f in result.findings if f.severity == "error"] if args.quiet else [],
                 all_of_them=True,
             )
-            _print(_not_priced(result.source.left_out), sys.stderr)
+            say(_not_priced(result.source.left_out), sys.stderr)
     return LEFT_OUT if result.source.left_out else DONE
 
 
@@ -418,7 +253,7 @@ def _engine(args: argparse.Namespace) -> Any:
 
 
 def _warn(line: str) -> None:
-    _print(f"warning: {line}", sys.stderr)
+    say(f"warning: {line}", sys.stderr)
 
 
 def _quiet(line: str) -> None:
@@ -487,9 +322,9 @@ def _say(
         lines = [f.line() for f in findings if f.severity == severity]
         shown = lines if all_of_them else lines[:_SHOWN]
         for line in shown:
-            _print(line, where)
+            say(line, where)
         if len(lines) > len(shown):
-            _print(
+            say(
                 f"{severity}: and {len(lines) - len(shown)} more; all stand in the findings.csv of a run",
                 where,
             )
@@ -510,13 +345,13 @@ def _summary(result: Result, folder: str) -> None:
     console = Console(highlight=False, markup=False)
     console.print(table)
     if said := assumed.in_words(result.bid, result.price.lines):
-        _print(said)
+        say(said)
     for line in _answer(result):
-        _print(line)
+        say(line)
     first = f"{folder}/planner.html for the answer, " if result.water else ""
     link = f" (a link to {os.path.realpath(folder)})" if report.is_link(folder) else ""
-    _print(f"report in {folder}{link}: open {first}{folder}/map.html")
-    _print(f"for the client, prices only: {folder}/client")
+    say(f"report in {folder}{link}: open {first}{folder}/map.html")
+    say(f"for the client, prices only: {folder}/client")
 
 
 def _answer(result: Result) -> list[str]:
@@ -535,9 +370,9 @@ def _check(args: argparse.Namespace) -> int:
     _say(findings, ("error", "warning", "note"), where=sys.stdout)
     counts = {s: sum(f.severity == s for f in findings) for s in ("error", "warning", "note")}
     said = ", ".join(f"{n} {s}{'' if n == 1 else 's'}" for s, n in counts.items())
-    _print(f"{len(land.areas)} areas on {land.areas['site'].nunique()} sites; {said}")
+    say(f"{len(land.areas)} areas on {land.areas['site'].nunique()} sites; {said}")
     if source.left_out:
-        _print(_not_priced(source.left_out), sys.stderr)
+        say(_not_priced(source.left_out), sys.stderr)
         return REFUSED if args.strict else LEFT_OUT
     return DONE
 
@@ -548,11 +383,11 @@ def _draft(args: argparse.Namespace) -> int:
     text = draft(args.inputs, args.out)
     unused = text.count("\n# NOT USED: ")
     if unused:
-        _print(
+        say(
             f"warning: layers that are not used: {unused}; see NOT USED in the draft for why",
             sys.stderr,
         )
-    _print(f"wrote {args.out}: read it through, then: geoturf run {args.out}" if args.out else text)
+    say(f"wrote {args.out}: read it through, then: geoturf run {args.out}" if args.out else text)
     return DONE
 
 
@@ -562,10 +397,10 @@ def _rules(args: argparse.Namespace) -> int:
     told = {row[:2]: rule_in_words(row) for row in every_rule()}
     found = [text for text in told.values() if _holds(text, args.words)]
     for text in found:
-        _print(text)
+        say(text)
     if found:
         return DONE
-    _print(_no_rule(args.words, told), sys.stderr)
+    say(_no_rule(args.words, told), sys.stderr)
     return USAGE
 
 
@@ -611,9 +446,9 @@ def _explain(args: argparse.Namespace) -> int:
     told = explain(args.word)
     if not told:
         like = f"; near it: {', '.join(found)}" if (found := near(args.word)) else ""
-        _print(f"no column, code, rule or file is called '{args.word}'{like}", sys.stderr)
+        say(f"no column, code, rule or file is called '{args.word}'{like}", sys.stderr)
         return USAGE
-    _print("\n".join(told))
+    say("\n".join(told))
     return DONE
 
 
@@ -621,7 +456,7 @@ def _sample(args: argparse.Namespace) -> int:
     from geoturf import sample
 
     bids = sample.write(args.folder)
-    _print("\n".join(f"geoturf run {bid}" for bid in bids))
+    say("\n".join(f"geoturf run {bid}" for bid in bids))
     return DONE
 
 
