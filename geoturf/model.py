@@ -279,12 +279,14 @@ class Takeoff:
     rounded up lot by lot, for comparison, and turf as each site's own cut plan has it; only
     ``pool`` rows are priced.
     ``areas``: areas-aligned net quantities, a column an item key (SI), seam_fasteners, and what
-      their formulas name."""
+      their formulas name. ``counts``: by phase (index), what extras are counted by: sites,
+      surface_m2, loads, rolls, crew_h, crew_days, freight_kg, trucks."""
 
     items: pd.DataFrame
     areas: pd.DataFrame
     findings: tuple[Finding, ...] = ()
     cautions: tuple[str, ...] = ()
+    counts: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)

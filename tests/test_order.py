@@ -86,7 +86,7 @@ def test_the_paper_tells_what_the_table_tells(folder):
 
 def test_trucks_and_pallets_carry_what_they_can(run):
     """Reckoned anew: a truck of 500 lb, and pallets of four bags of 50 lb."""
-    result = run('[materials]\ndelivery_load = "500 lb"\npallet = "200 lb"\n')
+    result = run('[materials]\ndelivery_truck = "500 lb"\npallet = "200 lb"\n')
     data = order.data(result)
     for _, _, weight, trucks in data["deliveries"]:
         assert int(trucks) == math.ceil(float(weight.split()[0].replace(",", "")) / 500)

@@ -343,10 +343,78 @@ def test_extras_by_site_phase_and_surface():
     }
 
 
+def test_extras_by_what_a_phase_has():
+    """By hand, lots of 15 x 40 and 30 x 30 ft in two phases. Rolls: 1 and 2. Loads: 7.41 and 11.11
+    yd3 at 1.25 are 9.3 and 13.9, of 10 yd3 each: 1 and 2. Freight: 41 and 62 ft of 15 ft turf at 90
+    oz/yd2, 0.625 lb/ft2, and bags of 50 lb for 600 and 900 ft2 at 1.5 lb/ft2 and 3 %: 19 and 28; of
+    trucks of 0.8 ton one and two. A lump sum is shared by surface, 40 to 60."""
+    lots = [
+        {"site": "a", "phase": "1", "width_ft": 15, "length_ft": 40},
+        {"site": "b", "phase": "2", "width_ft": 30, "length_ft": 30},
+    ]
+    units_ = ("load", "truck", "roll", "ton", "h", "day")
+    extras = [{"title": unit, "price": f"10 USD/{unit}"} for unit in units_]
+    extras.append({"title": "lump", "price": "6500.01 USD"})
+    land = ground(lots)
+    laid = plan(land)
+    rules = MaterialRules(delivery_truck="0.8 ton", swell="25 %")
+    taken = materials.takeoff(land, edges(land), laid, PRODUCTS, rules, EdgeRules())
+    done = price(land, laid, taken, PRODUCTS, PriceRules(extras=extras), "USD")
+    adds_up(done)
+    own = done.lines[done.lines["key"] == "extra"]
+    counted = {
+        unit: [str(q) for q in own.loc[own["description"] == unit, "quantity"]] for unit in units_
+    }
+    hours = taken.areas[[key for key in taken.areas if key.startswith("labour_")]].sum(axis=1)
+    assert {name: counted[name] for name in units_[:4]} == {
+        "load": ["1", "2"],
+        "truck": ["1", "2"],
+        "roll": ["1", "2"],
+        "ton": [
+            str(units.cents((615 * 0.625 + 950) / 2000)),
+            str(units.cents((930 * 0.625 + 1400) / 2000)),
+        ],
+    }
+    assert counted["h"] == [str(units.cents(h)) for h in hours]
+    assert counted["day"] == [str(math.ceil(h / 8)) for h in hours]
+    assert list(own.loc[own["description"] == "lump", "amount"]) == [D("2600.00"), D("3900.01")]
+
+
+def test_a_lump_sum_is_whole_whatever_the_phases():
+    done = priced(rules=PriceRules(extras=[{"title": "Mobilisation", "price": "6500.01 USD"}]))
+    adds_up(done)
+    own = done.lines[done.lines["key"] == "extra"]
+    assert own["amount"].sum() == D("6500.01") and len(own) == 2
+
+
+def test_a_crew_hour_by_wage():
+    """By hand: 38 x 3 x 1.4 = 159.60, 41.25 x 2.5 x 1.335 = 137.67 (137.671875)."""
+    rules = PriceRules(wage="38 USD/h", burden="40 %")
+    assert rules.costs.labour.amount == D("159.60")
+    assert "labour" in rules.costs.model_fields_set
+    odd = PriceRules(wage="41.25 USD/h", crew=2.5, burden="33.5 %", costs={"tape": "9 USD/roll"})
+    assert odd.costs.labour.amount == D("137.67") and odd.costs.tape.amount == 9
+    same = PriceRules(costs={"labour": "159.60 USD/h"})
+    assert priced(rules=rules).totals == priced(rules=same).totals
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"wage": "38 USD/h", "costs": {"labour": "148 USD/h"}}, "both say what a crew-hour costs"),
+        ({"wage": "300 USD/day"}, "is not by the hour"),
+    ],
+)
+def test_a_wage_that_does_not_fit_is_refused(given, said):
+    with pytest.raises(ValidationError, match=said):
+        PriceRules(**given)
+
+
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
-        ({"price": "5 USD"}, 'like "5 USD/site"'),
+        ({"price": "5 USD/ft"}, "or priced by /site, /phase, /load, /truck, /roll, /day, /h, /ton"),
+        ({"price": "5 USD/min"}, "does not fit"),
         ({"price": "5 USD/site", "section": "32-18"}, "is no section number"),
     ],
 )

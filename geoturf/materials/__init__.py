@@ -2,6 +2,7 @@
 
 quantities   net quantities of every area, one column an item; fabric by `strips`
 rows         sums over pools and sites, rounded up to `packages`, the formula in `words`; turf as the cut plan buys it (`turf`)
+counts       what lump prices are counted by, phase by phase
 left_out     what cannot be left to others
 cautions     what the work calls for
 """
@@ -12,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from geoturf.materials import cautions, rows
+from geoturf.materials.counts import counts
 from geoturf.materials.left_out import missing
 from geoturf.materials.quantities import per_area, seam_m
 from geoturf.model import CutPlan, Edges, Finding, Ground, Takeoff
@@ -34,9 +36,10 @@ def takeoff(
     by_book = books or {}
     areas = per_area(ground, edges, plan, products, rules, edge_rules, by_book)
     items = rows.takeoff_rows(ground.areas, areas, plan, products, rules, edge_rules, by_book)
-    return Takeoff(
-        items, areas, _assumed(ground, rules), cautions.of(ground, plan, areas, products, rules)
-    )
+    said = cautions.of(ground, plan, areas, products, rules)
+    phase = ground.areas["phase"].astype(str)
+    counted = counts(phase, areas, items, plan, products, rules)
+    return Takeoff(items, areas, _assumed(ground, rules), said, counted)
 
 
 def beside(

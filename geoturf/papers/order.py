@@ -93,7 +93,7 @@ def _deliveries(result: Result) -> list[list[str]]:
     """A row a phase: its turf, what it weighs, on how many trucks."""
     order, heavy = tables.order(result), _named(result, "weight")
     kg = SHOWN["mass"][result.bid.units]
-    load = result.bid.materials.delivery_load_kg * kg.factor
+    load = result.bid.materials.delivery_truck_kg * kg.factor
     sums = order.groupby("phase", sort=False)[["count", heavy]].sum()
     return [
         [
@@ -150,7 +150,7 @@ def _pallets(result: Result, row: pd.Series) -> str:
 def _notes(result: Result) -> Iterator[str]:
     """What the supplier has to keep to, and what is less than it sells."""
     yield "Rolls of one dye lot number come from one dye lot of the mill, marked so on each roll."
-    load = _weight(result, result.bid.materials.delivery_load_kg)
+    load = _weight(result, result.bid.materials.delivery_truck_kg)
     pallet = _weight(result, result.bid.materials.pallet_kg)
     yield f"Weights are of pile and backing; a truck is taken to carry {load}, a pallet {pallet}."
     rolls = result.plan.rolls

@@ -65,9 +65,7 @@ def price(
     prices of ``books`` in the phases that lie under one, each built up by itself. Raises `BidError`
     where a unit cost is in another currency than ``currency``."""
     priced = [
-        _priced(
-            name, {"": rules, **(books or {})}[name], phases, ground, takeoff, products, currency
-        )
+        _priced(name, {"": rules, **(books or {})}[name], phases, takeoff, products, currency)
         for name, phases in _phases_by_book(ground, bool(books)).items()
     ]
     lines = pd.concat([one.lines for one in priced], ignore_index=True)
@@ -110,7 +108,6 @@ def _priced(
     book: str,
     rules: PriceRules,
     phases: list[str],
-    ground: Ground,
     takeoff: Takeoff,
     products: Mapping[str, Product],
     currency: str,
@@ -120,7 +117,7 @@ def _priced(
     items = items[(items["scope_kind"] == "pool") & items["phase"].isin(phases)]
     refuse_other_currencies(items, products, rules, currency)
     bought = work_lines(items, dict(rules.costs), products)
-    lines = pd.concat([bought, extra_lines(ground, takeoff, rules, phases)], ignore_index=True)
+    lines = pd.concat([bought, extra_lines(takeoff, rules, phases)], ignore_index=True)
     steps = build_up(lines, rules, book)
     return _Priced(book, lines.assign(book=book), steps, loads(lines, steps))
 

@@ -11,9 +11,9 @@ import pandas as pd
 
 from geoturf import units
 from geoturf.errors import BidError
-from geoturf.model import Finding, Ground, Takeoff
+from geoturf.model import Finding, Takeoff
 from geoturf.price.build_up import Step
-from geoturf.price.money import cents_of, decimal_of
+from geoturf.price.money import cents_of, decimal_of, shared
 from geoturf.records import records
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import GENERAL_SECTION, ITEMS
@@ -109,35 +109,53 @@ def _width_of(product: Product, width_m: float) -> StockedWidth:
     return min(product.widths, key=lambda size: abs(size.roll_width_m - width_m))
 
 
-def extra_lines(
-    ground: Ground, takeoff: Takeoff, rules: PriceRules, phases: list[str]
-) -> pd.DataFrame:
-    """A line an extra of the bid and one of the ``phases``: by the site, by the phase or by surface."""
-    weights = (
-        takeoff.areas[["sites", "surface"]]
-        .groupby(ground.areas["phase"].astype(str), sort=False)
-        .sum()
-        .loc[phases]
-    )
+def extra_lines(takeoff: Takeoff, rules: PriceRules, phases: list[str]) -> pd.DataFrame:
+    """A line an extra of the bid and one of the ``phases``; a lump sum is shared among them by
+    surface."""
+    counts = takeoff.counts.loc[phases] if takeoff.counts is not None else pd.DataFrame()
+    lumps = [shared(cents_of(extra.price.amount), counts["surface_m2"]) for extra in rules.extras]
     lines = []
-    for phase, sites, surface in weights.itertuples():
-        for extra in rules.extras:
-            money = extra.price
-            counted = {"site": Decimal(round(sites)), "phase": Decimal(1)}
-            quantity = (
-                counted[money.unit] if money.unit in counted else hundredths(surface / money.si)
-            )
-            told = (extra.section, phase, EXTRA, extra.kind, "", extra.title)
-            lines.append(
-                (
-                    *told,
-                    *_amount(quantity, money),
-                    "sites" if money.unit == "site" else "surface",
-                    -1,
-                    1.0,
-                )
-            )
+    for nth, counted in enumerate(records(counts.rename_axis("phase").reset_index(), _Counts)):
+        for extra, lump in zip(rules.extras, lumps, strict=True):
+            told = (extra.section, counted.phase, EXTRA, extra.kind, "", extra.title)
+            weigh = "sites" if extra.price.unit == "site" else "surface"
+            if extra.price.unit in ("lump", "each"):
+                cents = int(lump[nth])
+                amount = (Decimal(1), "lump", decimal_of(cents), cents)
+            else:
+                amount = _amount(_counted(extra.price, counted), extra.price)
+            lines.append((*told, *amount, weigh, -1, 1.0))
     return pd.DataFrame(lines, columns=COLUMNS).astype({"per_order": float})
+
+
+class _Counts(NamedTuple):
+    """A row of `geoturf.model.Takeoff.counts`."""
+
+    phase: str
+    sites: int
+    surface_m2: float
+    loads: int
+    rolls: int
+    crew_h: float
+    crew_days: int
+    freight_kg: float
+    trucks: int
+
+
+def _counted(money: units.Money, counts: _Counts) -> Decimal:
+    """How many of the units that an extra is priced by a phase has."""
+    whole = {
+        "site": counts.sites,
+        "phase": 1,
+        "load": counts.loads,
+        "truck": counts.trucks,
+        "roll": counts.rolls,
+        "day": counts.crew_days,
+    }
+    if money.unit in whole:
+        return Decimal(whole[money.unit])
+    measure = {(0, 0, 1): counts.crew_h, (0, 1, 0): counts.freight_kg, (2, 0, 0): counts.surface_m2}
+    return hundredths(measure[money.dimension or (2, 0, 0)] / money.si)
 
 
 def printed_lines(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:

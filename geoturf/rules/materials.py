@@ -37,6 +37,7 @@ LAP = "Caltrans Standard Specifications 26-1.03C; FHWA NHI-07-092 by CBR (data/l
 _SIZES = (
     "truck_m3", "earth_step_m3", "lift_m", "aggregate_step_kg", "fabric_roll_width_m", "fabric_roll_length_m",
     "below_roll_width_m", "below_roll_length_m", "odour_bag_kg", "tape_roll_m", "adhesive_covers_m", "glue_covers_m2",
+    "delivery_truck_kg",
     "fabric_spacing_m", "nail_box_kg", "edging_board_m", "stake_spacing_m", "infill_bag_kg", "hours_a_day_h", "lift_limit_kg",
 )  # fmt: skip
 
@@ -51,20 +52,41 @@ def positive(value: float) -> float:
 class Rates(Rules):
     """What one crew gets done in an hour. Every one is the user's own to set."""
 
-    setup_h: Time = rule("2 h", "crew-hours a site to set up and clear away")
-    dig_m3_per_h: VolumeRate = rule("5 yd^3/h", "earth in place dug and loaded")
-    base_m2_per_h: AreaRate = rule("250 ft^2/h", "base placed and compacted, one lift")
-    fabric_m2_per_h: AreaRate = rule("1500 ft^2/h", "fabric laid and pinned")
-    turf_m2_per_h: AreaRate = rule("200 ft^2/h", "turf laid, trimmed and fitted")
+    setup_h: Time = rule(
+        "2 h", "crew-hours a site to set up and clear away (an hour on coming, an hour on leaving)"
+    )
+    dig_m3_per_h: VolumeRate = rule(
+        "5 yd^3/h",
+        "earth in place dug and loaded (a mini skid's bucket of 0.4 yd3, a turn every 5 minutes)",
+    )
+    base_m2_per_h: AreaRate = rule(
+        "250 ft^2/h",
+        "base placed and compacted, one lift (3 yd3, that is 5 tons, spread, graded and rolled twice)",
+    )
+    fabric_m2_per_h: AreaRate = rule(
+        "1500 ft^2/h", "fabric laid and pinned (a roll of 6 ft x 300 ft in 72 minutes, 170 pins)"
+    )
+    turf_m2_per_h: AreaRate = rule(
+        "200 ft^2/h", "turf laid, trimmed and fitted (a strip of 15 ft x 40 ft in 3 hours)"
+    )
     seam_m_per_h: LengthRate = rule(
         "50 ft/h",
         "seam joined (two of a crew of three join 15 ft in 20 to 30 minutes, from memory)",
     )
-    nails: Number = rule(350, "nails driven an hour")
-    glue_m2_per_h: AreaRate = rule("150 ft^2/h", "adhesive spread")
-    edging_m_per_h: LengthRate = rule("40 ft/h", "edging board set")
-    infill_m2_per_h: AreaRate = rule("400 ft^2/h", "infill spread and broomed")
-    caps: Number = rule(3, "irrigation heads capped or lines rerouted an hour")
+    nails: Number = rule(350, "nails driven an hour (three people, one every half minute each)")
+    glue_m2_per_h: AreaRate = rule(
+        "150 ft^2/h", "adhesive spread (a pail that covers 200 ft2 in 80 minutes, by trowel)"
+    )
+    edging_m_per_h: LengthRate = rule(
+        "40 ft/h", "edging board set (two boards of 20 ft trenched, set to line and staked)"
+    )
+    infill_m2_per_h: AreaRate = rule(
+        "1000 ft^2/h",
+        "infill spread and broomed (25 bags of 50 lb by drop spreader, in lifts, each broomed in)",
+    )
+    caps: Number = rule(
+        8, "irrigation heads capped or lines rerouted an hour (two people, a head in 15 minutes)"
+    )
 
     @field_validator("*")
     @classmethod
@@ -96,10 +118,14 @@ class MaterialRules(Rules):
         None, "loose over in-place volume, less one; by soil if not given", source=EARTH
     )
     truck_m3: Volume = rule("10 yd^3", "loose earth in a load")
-    delivery_load_kg: Mass = rule(
-        "44000 lb", "what a truck that delivers carries", source=f"{COMMON}, from memory"
-    )
     pallet_kg: Mass = rule("2000 lb", "bags on a pallet", source=f"{COMMON}, from memory")
+    delivery_truck_kg: Mass = rule(
+        "22 ton",
+        "what a truck that delivers carries, of turf, infill, granules and what else is ordered",
+        low="5 ton",
+        high="24 ton",
+        source=f"{COMMON}; 80,000 lb gross on Interstates (23 CFR 658.17, from memory) less the truck",
+    )
     earth_step_m3: Volume = rule("1 yd^3", "earth is paid for by whole steps of this")
 
     base_depth_m: Length = rule(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import (
@@ -14,7 +15,8 @@ from pydantic import (
     model_validator,
 )
 
-from geoturf.rules.base import COMMON, Fraction, Price, Rules, rule
+from geoturf import units
+from geoturf.rules.base import ASSUMED, COMMON, Fraction, Number, Price, Rules, rule
 from geoturf.rules.items import GENERAL_SECTION, ITEMS, cannot_leave, misfit
 from geoturf.rules.materials import Rates
 from geoturf.units import Money
@@ -48,9 +50,24 @@ else:
     Costs = create_model("Costs", __base__=_Costs, __doc__=_Costs.__doc__, **_unit_costs())
 
 
+#: what extras are counted by, and the words for it
+COUNTED_BY = {
+    "lump": "once, shared among the phases by surface",
+    "each": "as lump",
+    "site": "sites",
+    "phase": "phases",
+    "load": "loads of spoil hauled away",
+    "truck": "trucks of turf, infill and granules",
+    "roll": "rolls, and lengths cut off rolls, bought",
+    "day": "days of one crew, whole ones a phase",
+    "h": "crew-hours",
+}
+
+
 class Extra(Rules):
-    """What else the bid carries, such as permits or a fence: by the site, by the phase, or by
-    surface."""
+    """What else the bid carries, such as mobilisation, permits, freight, supervision, a cut fee or a
+    fence: a lump sum, or by the site, phase, load, truck, roll, crew day, crew-hour, by the weight
+    that is trucked, or by surface."""
 
     title: str
     price: Price
@@ -61,10 +78,12 @@ class Extra(Rules):
 
     @model_validator(mode="after")
     def _can_be_counted(self) -> Extra:
-        if self.price.unit not in ("site", "phase") and self.price.dimension != (2, 0, 0):
+        measured = self.price.dimension in ((2, 0, 0), (0, 1, 0))
+        if self.price.unit not in COUNTED_BY and not measured:
             shown = f"{self.price.amount} {self.price.currency}"
+            by = ", ".join(f"/{word}" for word in COUNTED_BY if word not in ("lump", "each"))
             raise ValueError(
-                f'\'{self.price}\' does not fit; it is priced like "{shown}/site", "{shown}/phase" or "{shown}/ft^2"'
+                f"'{self.price}' does not fit; it is a lump sum (\"{shown}\") or priced by {by}, /ton or /ft^2"
             )
         if not re.fullmatch(r"\d\d \d\d \d\d(\.\d\d)?", self.section):
             raise ValueError(
@@ -175,6 +194,11 @@ class Book(Rules):
         return {name: value for name, value in given.items() if value is not None}
 
 
+def _crew_hour(wage: Money, crew: float, burden: float) -> Decimal:
+    """Wage x crew x (1 + burden), to the cent."""
+    return units.cents(wage.amount * Decimal(str(crew)) * (1 + Decimal(str(burden))))
+
+
 MOST_COMBINED = 6  # alternates, of which 63 combinations can be made
 
 
@@ -182,6 +206,17 @@ class PriceRules(Rules):
     """The build-up, in the order it is applied."""
 
     costs: Costs = rule({}, "unit costs")
+    wage: Price | None = rule(
+        None,
+        "what one of a crew earns an hour; gives the cost of a crew-hour in place of costs.labour",
+    )
+    crew: Number = rule(3, "people in a crew, where a wage is given", source=f"{COMMON}; {ASSUMED}")
+    burden: Fraction = rule(
+        "35 %",
+        "taxes, insurance and benefits on a wage, where one is given",
+        low="20 %",
+        high="60 %",
+    )
     waste: Fraction = rule(
         "0 %", "of materials, beyond the takeoff's allowances (the cut plan has the turf's own)"
     )
@@ -203,6 +238,33 @@ class PriceRules(Rules):
     combine: Literal["none", "all"] | tuple[tuple[int, ...], ...] = rule(
         "none", 'alternates accepted together, by number: [[1, 3], [2, 3]], or "all" of up to 6'
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _labour_by_wage(cls, given: Any) -> Any:
+        """The cost of a crew-hour, where a wage gives it; what does not fit is told by its field."""
+        costs = given.get("costs", {}) if isinstance(given, dict) else None
+        if not isinstance(costs, dict) or "labour" in costs or given.get("wage") is None:
+            return given
+        fields = cls.model_fields
+        try:
+            wage = units.read_money(given["wage"])
+            crew = units.read(given.get("crew", fields["crew"].default), "number")
+            burden = units.read(given.get("burden", fields["burden"].default), "fraction")
+            hour = f"{_crew_hour(wage, crew, burden)} {wage.currency}/h"
+        except (units.UnitError, ArithmeticError):
+            return given
+        return {**given, "costs": {**costs, "labour": hour}}
+
+    @model_validator(mode="after")
+    def _wage_fits(self) -> PriceRules:
+        if self.wage is None:
+            return self
+        if self.wage.unit != "h":
+            raise ValueError(f"wage: '{self.wage}' is not by the hour, as in \"38 USD/h\"")
+        if dict(self.costs)["labour"].amount != _crew_hour(self.wage, self.crew, self.burden):
+            raise ValueError("wage and costs.labour both say what a crew-hour costs; give one")
+        return self
 
     @model_validator(mode="after")
     def _combinations_exist(self) -> PriceRules:
