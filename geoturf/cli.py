@@ -513,9 +513,9 @@ def _summary(result: Result, folder: str) -> None:
         _print(said)
     for line in _answer(result):
         _print(line)
-    first = f"{folder}/planner.html for the answer, " if result.water else ""
+    answer = f", {folder}/planner.html for the answer" if result.water else ""
     link = f" (a link to {os.path.realpath(folder)})" if report.is_link(folder) else ""
-    _print(f"report in {folder}{link}: open {first}{folder}/map.html")
+    _print(f"report in {folder}{link}: open {folder}/index.html first{answer}")
     _print(f"for the client, prices only: {folder}/client")
 
 
