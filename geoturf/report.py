@@ -53,7 +53,7 @@ def write(
 
 
 def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: Engine) -> None:
-    from geoturf import maps, papers, tables, workbook
+    from geoturf import front, maps, papers, tables, workbook
 
     tables.write(result, fresh)
     workbook.write(result, fresh / "bid.xlsx")
@@ -65,6 +65,9 @@ def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: En
 
         (fresh / "planner.html").write_text(planner.page(result), encoding="utf-8")
     papers.write(result, fresh, readers, engine)
+    written = [path.relative_to(fresh).as_posix() for path in fresh.rglob("*") if path.is_file()]
+    first = front.page(result, [*written, "run.json"])
+    (fresh / "index.html").write_text(first, encoding="utf-8", errors="replace")
     tables.write_run(result, fresh)  # last: its presence says that the folder is complete
     fresh.chmod(0o755)
 

@@ -30,6 +30,7 @@ _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]*)?([eE][+-]?[0-9]+)?")
 _BLANK_STARTS = ("\t", "\r", "\n")  # OWASP: these at the start are themselves a way in
 _CRLF = "\r\n"  # RFC 4180
 _GEOPACKAGE = "layout.gpkg"
+_PAID = ("description", "quantity", "unit", "unit_price")  # of a pay item
 
 
 # ------------------------------------------------------------------------------------------------ the tables
@@ -291,15 +292,18 @@ def alternates(result: Result) -> pd.DataFrame:
 
 
 def prices(result: Result) -> pd.DataFrame:
-    """What a client may know: the price by section of the work, by phase and by site, and what each
-    alternate adds."""
+    """What a client may know: the price by pay item, by phase and by site, and what each alternate
+    adds."""
     price, land = result.price, result.ground.areas
+    paid = {name: name for name in _PAID}
     ground = {name: land.groupby(name)["ground_area_m2"].sum() for name in ("phase", "site")}
     of_site = land.groupby("site", sort=False)["phase"].agg(
         lambda phases: " + ".join(dict.fromkeys(phases))
     )
     parts = [
-        _prices("section", price.schedule, phase="phase", description="title"),
+        _prices(
+            "item", price.schedule_of_prices.query("scope == 'bid'"), price="extension", **paid
+        ),
         _prices("phase", price.phases, phase="phase"),
         _prices("site", price.sites, site="site"),
         _prices("alternate", price.alternates, description="alternate", price="difference"),
@@ -346,7 +350,7 @@ def _prices(kind: str, rows: pd.DataFrame, price: str = "price", **named: str) -
     """Prices of a ``kind``, ``named`` by columns of ``rows``."""
     columns_ = {to: rows[name].astype(str).to_numpy() for to, name in named.items()}
     made = pd.DataFrame({"kind": kind, **columns_, "price": rows[price].to_numpy(object)})
-    return made.reindex(columns=["kind", "phase", "site", "description", "price"])
+    return made.reindex(columns=["kind", "phase", "site", *_PAID, "price"])
 
 
 def taken(result: Result) -> pd.DataFrame:

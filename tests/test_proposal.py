@@ -7,7 +7,7 @@ import csv
 import io
 import re
 from dataclasses import replace
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 import pandas as pd
 import pypdf
@@ -118,10 +118,13 @@ def _plain(part) -> str:
     return str(part) if isinstance(part, TextStringObject) else ""
 
 
-def told(figures, text) -> set[str]:
-    """Which figures a text holds, as they are in the office's tables or shown with commas."""
-    numbers = {float(n.replace(",", "")) for n in re.findall(r"\d[\d,]*(?:\.\d+)?", text)}
-    return {place for place, figure in figures.items() if figure in numbers}
+def told(figures, path) -> set[str]:
+    """Which figures a file holds, as they are in the office's tables or shown with commas. Whole
+    numbers are sought where they can be read: a PDF's own are lengths, places and coordinates."""
+    seen = text_of(path.read_bytes()) if path.suffix == ".pdf" else every_text(path)
+    numbers = {float(n.replace(",", "")) for n in re.findall(r"\d[\d,]*(?:\.\d+)?", seen)}
+    written = {float(n.replace(",", "")) for n in re.findall(r"\d[\d,]*\.\d\d", every_text(path))}
+    return {place for place, figure in figures.items() if figure in numbers | written}
 
 
 # ------------------------------------------------------------------------- nothing of the office
@@ -132,19 +135,19 @@ def test_no_byte_of_what_goes_to_the_client_holds_a_figure_of_the_office(result,
     assert len(figures) > 40
     for path in client.iterdir():
         if path.suffix != ".html":  # its data are encoded; tests/test_client_map.py reads them
-            assert told(figures, every_text(path)) == set(), path.name
+            assert told(figures, path) == set(), path.name
 
 
 def test_the_search_finds_them_where_they_are(result, folder):
     """So that the test above can fail: in a table of the office, and in a PDF that holds one."""
     figures, out = office_figures(result), folder[1]
-    assert "sites.cost[0]" in told(figures, (out / "sites.csv").read_text(encoding="utf-8"))
+    assert "sites.cost[0]" in told(figures, out / "sites.csv")
     cost = str(result.price.sites["cost"].iloc[0])
     data = proposal.data(result) | {"payment": [f"{float(cost):,.2f} waste"]}
     (out.parent / "leak.pdf").write_bytes(press.printed("proposal", data))
-    leaked = every_text(out.parent / "leak.pdf")
+    leaked = out.parent / "leak.pdf"
     assert "sites.cost[0]" in told(figures, leaked)
-    assert "waste" in re.findall(WORDS, leaked, flags=re.IGNORECASE)
+    assert "waste" in re.findall(WORDS, every_text(leaked), flags=re.IGNORECASE)
 
 
 def test_no_byte_holds_a_word_of_the_office(result, client):
@@ -160,9 +163,9 @@ def test_no_byte_holds_a_word_of_the_office(result, client):
 # -------------------------------------------------------------------------------------- its sums
 
 
-def test_prices_add_up_to_the_price_by_section_phase_and_site(result, client):
+def test_prices_add_up_to_the_price_by_item_phase_and_site(result, client):
     rows = rows_of(client / "prices.csv")
-    for kind in ("section", "phase", "site", "price"):
+    for kind in ("item", "phase", "site", "price"):
         sums = sum(Decimal(row["price"]) for row in rows if row["kind"] == kind)
         assert sums == result.price.totals["price"], kind
 
@@ -179,8 +182,11 @@ def test_the_proposal_tells_the_prices_of_the_tables(client, folder):
 
 def test_the_schedule_adds_up_to_the_price(result):
     *lines, last = proposal.data(result)["schedule"]
-    amounts = [Decimal(shown.split()[0].replace(",", "")) for _, shown in lines]
-    assert f"{sum(amounts):,.2f} USD" == last[1] and sum(amounts) == result.price.totals["price"]
+    amounts = [Decimal(line[-1].replace(",", "")) for line in lines]
+    for _, _, quantity, _, each, extension in lines:
+        product = Decimal(quantity.replace(",", "")) * Decimal(each.replace(",", ""))
+        assert f"{product.quantize(Decimal('0.01'), ROUND_HALF_UP):,}" == extension
+    assert f"{sum(amounts):,.2f}" == last[-1] and sum(amounts) == result.price.totals["price"]
 
 
 # ------------------------------------------------------------------------------- given or not given
@@ -223,11 +229,20 @@ def many(count: int):
     land, total = made_.ground.areas, Decimal("123456.70")
     sites = made_.price.sites
     schedule = pd.DataFrame({"section": ["32 18 13"], "title": ["Turf"], "price": [total]})
+    paid = pd.DataFrame(
+        {"scope": ["bid"], "item": ["1"], "description": ["Turf"], "unit": ["ft^2"]}
+    )
+    paid = paid.assign(quantity=[Decimal(1)], unit_price=[total], extension=[total])
     phases = pd.DataFrame({"phase": land["phase"].unique()})
     phases = phases.assign(sites=count, price=[total] + [Decimal(0)] * (len(phases) - 1))
     alternates = pd.DataFrame(columns=["alternate", "price", "difference"])
     price = replace(
-        made_.price, schedule=schedule, phases=phases, alternates=alternates, sites=sites
+        made_.price,
+        schedule=schedule,
+        schedule_of_prices=paid,
+        phases=phases,
+        alternates=alternates,
+        sites=sites,
     )
     items = pd.DataFrame({"scope_kind": ["pool"], "net": [1.0], "key": ["turf"]})
     return replace(made_, price=price, takeoff=replace(made_.takeoff, items=items))

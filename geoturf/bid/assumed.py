@@ -76,13 +76,21 @@ def figures(bid: Bid, lines: pd.DataFrame) -> list[Figure]:
 
 def in_words(bid: Bid, lines: pd.DataFrame) -> str:
     """How many of the figures are assumed, which, and where to give them; "" where none is."""
-    count, wanting = len(figures(bid, lines)), _wanting(bid, lines)
-    if not wanting:
-        return ""
-    named = "; ".join(_where(kind, keys) for kind, keys in wanting.items())
-    assumed = sum(len(keys) for keys in wanting.values())
-    share = f"{assumed} of {count} unit costs and rates"
-    return f"{share} are geoturf's own assumptions, give yours: {named}"
+    named = "; ".join(where_to_give(bid, lines))
+    return (
+        f"{share(bid, lines)} are geoturf's own assumptions, give yours: {named}" if named else ""
+    )
+
+
+def share(bid: Bid, lines: pd.DataFrame) -> str:
+    """How many figures of all are assumed."""
+    known = figures(bid, lines)
+    return f"{sum(one.assumed for one in known)} of {len(known)} unit costs and rates"
+
+
+def where_to_give(bid: Bid, lines: pd.DataFrame) -> list[str]:
+    """The figures that are assumed, by the table of the bid that gives them."""
+    return [_where(kind, keys) for kind, keys in _wanting(bid, lines).items()]
 
 
 def told(bid: Bid, lines: pd.DataFrame) -> tuple[Finding, ...]:

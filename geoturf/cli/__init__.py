@@ -348,9 +348,9 @@ def _summary(result: Result, folder: str) -> None:
         say(said)
     for line in _answer(result):
         say(line)
-    first = f"{folder}/planner.html for the answer, " if result.water else ""
+    answer = f", {folder}/planner.html for the answer" if result.water else ""
     link = f" (a link to {os.path.realpath(folder)})" if report.is_link(folder) else ""
-    say(f"report in {folder}{link}: open {first}{folder}/map.html")
+    say(f"report in {folder}{link}: open {folder}/index.html first{answer}")
     say(f"for the client, prices only: {folder}/client")
 
 

@@ -35,6 +35,7 @@ def data(result: Result) -> dict[str, Any]:
         "products": _products(result),
         "work": _work(result),
         "schedule": _schedule(result),
+        "currency": bid.currency,
         "phases": _phases(result),
         "alternates": _alternates(result),
         "maps": _maps(result),
@@ -132,14 +133,18 @@ def _depth(result: Result, keys: list[str], title: str) -> str:
 
 
 def _schedule(result: Result) -> list[list[str]]:
-    """A row a section of the work, its price, and the sum."""
-    rows = result.price.schedule
-    sums = rows.groupby(["section", "title"], sort=True)["price"].sum().reset_index()
-    told = [
-        [title, _money(result, price)]
-        for title, price in zip(sums["title"], sums["price"], strict=True)
-    ]
-    return [*told, ["Price", _money(result, result.price.totals["price"])]]
+    """A row a pay item, and the sum."""
+    rows = result.price.schedule_of_prices
+    rows = rows[rows["scope"] == "bid"]
+    columns = ("item", "description", "quantity", "unit", "unit_price")
+    told = rows[list(columns)].assign(
+        unit=rows["unit"].map(_plainly),
+        quantity=[f"{quantity:,}" for quantity in rows["quantity"]],
+        unit_price=[f"{price:,}" for price in rows["unit_price"]],
+        extension=[f"{amount:,.2f}" for amount in rows["extension"]],
+    )
+    total = f"{result.price.totals['price']:,.2f}"
+    return [*told.astype(str).to_numpy().tolist(), ["", "Price", "", "", "", total]]
 
 
 def _phases(result: Result) -> dict[str, Any]:

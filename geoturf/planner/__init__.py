@@ -17,22 +17,13 @@ from __future__ import annotations
 
 from importlib.resources import files
 
-from markupsafe import Markup
-
 from geoturf.model import Result
 from geoturf.planner import answers, proofs
-from geoturf.planner.html import tag
+from geoturf.planner.html import document, tag
 from geoturf.planner.shown import Shown
 from geoturf.planner.spoken import facts, lines
 
 __all__ = ["facts", "lines", "page", "style"]
-
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
-_META = Markup(
-    '<meta charset="utf-8">'
-    '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
-)
 
 _MAPS = tag(
     "p",
@@ -63,12 +54,7 @@ def page(result: Result) -> str:
     ]
     title = f"{result.bid.name}: water"
     shown_parts = [part for part in parts if part]
-    body = tag("body", tag("main", tag("h1", title), _MAPS, *shown_parts))
-    return f"<!doctype html>\n{tag('html', _head(title), body, lang='en')}\n"
-
-
-def _head(title: str) -> Markup:
-    return tag("head", _META, tag("title", title), tag("style", Markup(f"\n{style()}")))
+    return document(title, style(), tag("h1", title), _MAPS, *shown_parts)
 
 
 def style() -> str:
