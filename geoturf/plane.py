@@ -108,6 +108,13 @@ def from_laid(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarra
     return _stretched(areas, np.asarray(area_index), geometries, back)
 
 
+def onto_laid(areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray) -> np.ndarray:
+    """Geometries in the ground frames of the areas ``area_index``, in their laying planes (undoes
+    `from_laid`)."""
+    drawn_out = areas["laid_stretch"].to_numpy()
+    return _stretched(areas, np.asarray(area_index), geometries, drawn_out)
+
+
 def slope_lengths(
     areas: pd.DataFrame, area_index: np.ndarray, geometries: np.ndarray
 ) -> np.ndarray:
@@ -119,7 +126,7 @@ def slope_lengths(
     area_index = np.asarray(area_index)
     flat = shapely.length(geometries)
     rows = np.flatnonzero((drawn_out[area_index] != 1) & (flat > 0))
-    sloping = _stretched(areas, area_index[rows], geometries[rows], drawn_out)
+    sloping = onto_laid(areas, area_index[rows], geometries[rows])
     out[rows] = shapely.length(sloping) / flat[rows]
     return out
 

@@ -15,6 +15,7 @@ import math
 import re
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -335,6 +336,14 @@ class System:
         """Inches or millimetres."""
         return self._told(value_m, ("in", INCH_M), ("mm", 1e-3), 2 if self.name == "us" else 1)
 
+    def tape(self, value_m: float, up: bool = False) -> str:
+        """As read from a measuring tape: feet, inches and quarters (``12' 7 1/4"``) or millimetres;
+        to the nearest, or ``up`` to the next where what is cut may not be short."""
+        step = INCH_M / _QUARTERS if self.name == "us" else unit_factor("mm")[0]
+        steps = round_up(value_m, step) if up else math.floor(abs(value_m) / step + 0.5)
+        sign = "-" if value_m < 0 and steps else ""
+        return sign + (_feet_inches(steps) if self.name == "us" else f"{steps} mm")
+
     def distance(self, value_m: float) -> str:
         """Miles or kilometres."""
         return self._told(value_m, ("miles", MILE_M), ("km", 1e3), 1)
@@ -357,6 +366,20 @@ class System:
         if self.name != "us" and unit not in _METRIC_WORDS:
             unit, factor = _metric(dimension, value)
         return f"{value / factor:.4g} {unit}"
+
+
+_INCHES, _QUARTERS = 12, 4  # in a foot, in an inch: as a crew's tape is marked
+
+
+def _feet_inches(quarters: int) -> str:
+    """Feet, inches and quarters of a whole number of quarter inches; feet are left out of less than
+    one, inches of whole feet are not."""
+    inches, rest = divmod(quarters, _QUARTERS)
+    feet, inches = divmod(inches, _INCHES)
+    part = Fraction(rest, _QUARTERS)
+    words = [str(inches)] if inches or not part else []
+    words += [str(part)] if part else []
+    return (f"{feet}' " if feet else "") + " ".join(words) + '"'
 
 
 US, METRIC = System("us"), System("metric")

@@ -51,6 +51,7 @@ def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> 
     table["length_m"] *= _true(areas)[owner]
     up = plane.slope_lengths(areas, owner, _shapes(table))
     table["laid_m"] = table["length_m"] * up
+    table["fasteners"] = _fasteners(areas, table, products, rules)
     return Edges(table, _totals(areas, table, products, rules), _findings(table, context))
 
 
@@ -213,6 +214,23 @@ def _true(areas: pd.DataFrame) -> np.ndarray:
     return ratio
 
 
+def _nailed(areas: pd.DataFrame, products: dict[str, Product]) -> np.ndarray:
+    """Whether each area's turf is nailed, not glued; bool."""
+    return np.array([products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
+
+
+def _fasteners(
+    areas: pd.DataFrame, table: pd.DataFrame, products: dict[str, Product], rules: EdgeRules
+) -> np.ndarray:
+    """Nails of each run; none where the next area's turf is joined by a seam."""
+    nailed = _nailed(areas, products)[table["area_index"].to_numpy()]
+    fastened = (table["kind"] != "shared").to_numpy() & nailed
+    open_ended = ~table["closed"].to_numpy(bool)
+    steps = whole_steps(table["laid_m"].to_numpy(float), rules.perimeter_spacing_m)
+    count: np.ndarray = (steps + open_ended) * fastened
+    return count
+
+
 def _totals(
     areas: pd.DataFrame, table: pd.DataFrame, products: dict[str, Product], rules: EdgeRules
 ) -> pd.DataFrame:
@@ -229,16 +247,14 @@ def _totals(
     if (off > _SUM_M).any():
         raise PromiseError(_short_sum(areas, off))
 
-    nailed = np.array([products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
+    nailed = _nailed(areas, products)
     fastened = (kind != "shared") & nailed[owner]
     laid_m = table["laid_m"].to_numpy(float)
-    open_ended = ~table["closed"].to_numpy(bool)
-    nails = whole_steps(laid_m, rules.perimeter_spacing_m) + open_ended
     surface_m2 = areas["surface_area_m2"].to_numpy(float)
     field = whole_steps(surface_m2, rules.field_spacing_m**2)
     edged = np.isin(kind, rules.edging_on)
     fasteners = {
-        "perimeter_fasteners": by_area(nails * fastened).astype(np.int64),
+        "perimeter_fasteners": by_area(table["fasteners"].to_numpy()).astype(np.int64),
         "field_fasteners": np.where(nailed, field, 0),
         "fastened_m": by_area(laid_m * fastened),
         "edging_m": by_area(laid_m * edged),

@@ -1,6 +1,7 @@
 """Papers that leave the house: one PDF a reader, made of what the report's tables hold.
 
 sender   who papers are from and to
+crew     the data of the crew's papers
 press    from plain data to a PDF; ``type/`` has one template a paper, ``type/house.typ`` what all
          have in common
 
@@ -20,6 +21,7 @@ from geoturf.engine import Engine
 from geoturf.errors import BidError
 from geoturf.model import Finding, Result
 from geoturf.papers import order, press, proposal, sender
+from geoturf.papers.crew import cut_list, labels, load_list, sheets
 
 if TYPE_CHECKING:
     from geoturf.bid import Bid
@@ -44,6 +46,10 @@ class Paper:
 PAPERS: tuple[Paper, ...] = (
     Paper("client/proposal.pdf", "proposal", proposal.data),
     Paper("buyer/order.pdf", "order", order.data),
+    Paper("crew/sheets.pdf", "crew_sheets", sheets.data),
+    Paper("crew/cut_list.pdf", "crew_cut_list", cut_list.data),
+    Paper("crew/labels.pdf", "crew_labels", labels.data),
+    Paper("crew/load_list.pdf", "crew_load_list", load_list.data),
 )
 MANY = 200  # sites beyond which papers are printed only where they are asked for
 READERS = tuple(dict.fromkeys(paper.reader for paper in PAPERS))

@@ -1,0 +1,9 @@
+"""The crew's papers: what is cut, loaded and laid. No money stands in them.
+
+laying     each area with its pieces in laying order and the chalk lines they are laid to
+marks      how a line's ends are found with a tape
+drawing    an area to scale, in millimetres of the page
+lots       what a lot takes, and what that weighs
+steps      how turf is laid
+sheets, cut_list, labels, load_list   the data of one paper each
+"""

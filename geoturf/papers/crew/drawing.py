@@ -1,0 +1,419 @@
+"""An area drawn to scale: plain coordinates in millimetres of the page, from the drawing's upper
+left corner, x to the right and y down.
+
+A drawing is turned by quarter turns from the pile, so that strips run with the page and north is as
+nearly up as they allow. It shows a window of the area: all of it, or a part of one that would
+otherwise be too small to read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, NamedTuple
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geoturf.papers.crew.laying import Laying, Line, Piece, Seam
+from geoturf.units import FOOT_M, INCH_M, System
+
+Points = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+
+_MM = 1e3  # in a metre
+_PT_MM = INCH_M * _MM / 72
+#: feet an inch, and metres a metre: scales that a rule is divided in
+_US_SCALES = (
+    2,
+    3,
+    4,
+    5,
+    6,
+    8,
+    10,
+    12,
+    16,
+    20,
+    30,
+    40,
+    50,
+    60,
+    80,
+    100,
+    150,
+    200,
+    300,
+    400,
+    600,
+    800,
+    1000,
+)
+_METRIC_SCALES = (25, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000, 1500, 2000, 2500, 5000, 10000)  # fmt: skip
+RIM_MM, MARGIN_MM = 13.0, 5.0  # left and above, for dimensions; right and below, for names
+SMALL_PT, LARGE_PT = 6.5, 9.0
+_WIDE, _HIGH = 0.49, 1.12  # of a letter and a line, in their size
+_BAR_MM = 40.0  # of a scale bar, at most
+_APART_MM = 3.0  # between dimensions beside each other
+_AIR_MM = 0.8  # about a label
+_SAME_M = 5e-3  # seams less apart are in one line
+_WORTH_MM = 1.0  # less of a piece is not labelled
+
+
+class Scale(NamedTuple):
+    """``mm`` on the page are a metre of ground."""
+
+    text: str
+    mm: float
+    bar: tuple[float, str]  # length on the page in mm, and what it is
+
+
+@cache
+def scales(system: System) -> tuple[Scale, ...]:
+    """Largest first."""
+    return tuple(_us_scales() if system.name == "us" else _metric_scales())
+
+
+def _us_scales() -> Iterator[Scale]:
+    for feet in _US_SCALES:
+        ratio = feet * FOOT_M / INCH_M
+        mm = _MM / ratio
+        bar = max(k for k in (1, 2, 5, 10, 20, 50, 100, 200, 500) if k * FOOT_M * mm <= _BAR_MM)
+        yield Scale(f"1 in = {feet} ft (1:{ratio:.0f})", mm, (bar * FOOT_M * mm, f"{bar} ft"))
+
+
+def _metric_scales() -> Iterator[Scale]:
+    for ratio in _METRIC_SCALES:
+        mm = _MM / ratio
+        bar = max(k for k in (0.5, 1, 2, 5, 10, 20, 50, 100, 200) if k * mm <= _BAR_MM)
+        yield Scale(f"1:{ratio}", mm, (bar * mm, f"{bar:g} m"))
+
+
+@dataclass(frozen=True)
+class View:
+    """From pile coordinates to the page: ``window`` is u and v from, u and v to; ``turns`` quarter
+    turns to the right bring what points up the page along the pile."""
+
+    window: Box
+    turns: int
+    scale: Scale
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width and height in mm, its rim in."""
+        u0, v0, u1, v1 = self.window
+        along, across = (u1 - u0) * self.scale.mm, (v1 - v0) * self.scale.mm
+        width, height = (along, across) if self.turns % 2 else (across, along)
+        return width + RIM_MM + MARGIN_MM, height + RIM_MM + MARGIN_MM
+
+    def page(self, u: Any, v: Any) -> Points:
+        """Points (..., 2) on the page."""
+        u0, v0, u1, v1 = self.window
+        u, v = np.asarray(u, float), np.asarray(v, float)
+        x, y = (
+            (v - v0, u1 - u),
+            (u - u0, v - v0),
+            (v1 - v, u - u0),
+            (u1 - u, v1 - v),
+        )[self.turns]
+        points: Points = np.stack([x, y], axis=-1) * self.scale.mm + RIM_MM
+        return points
+
+    def box(self, window: Box) -> Box:
+        """Left, top, right and bottom of a window on the page."""
+        u0, v0, u1, v1 = self.window
+        low, left, high, right = window
+        x0, y0, x1, y1 = (
+            (left - v0, u1 - high, right - v0, u1 - low),
+            (low - u0, left - v0, high - u0, right - v0),
+            (v1 - right, low - u0, v1 - left, high - u0),
+            (u1 - high, v1 - right, u1 - low, v1 - left),
+        )[self.turns]
+        mm = self.scale.mm
+        return x0 * mm + RIM_MM, y0 * mm + RIM_MM, x1 * mm + RIM_MM, y1 * mm + RIM_MM
+
+    def shape(self, geometry: shapely.Geometry) -> shapely.Geometry:
+        """What is seen of a geometry, on the page."""
+        seen = shapely.clip_by_rect(geometry, *self.window)
+        return shapely.transform(seen, lambda uv: self.page(uv[:, 0], uv[:, 1]))
+
+
+def turns_of(bearing_deg: float) -> int:
+    """Quarter turns that bring the pile to within an eighth of a turn of its bearing, north up."""
+    return round(bearing_deg / 90) % 4
+
+
+def drawn(
+    laying: Laying, view: View, details: Sequence[tuple[str, Box]], system: System
+) -> dict[str, Any]:
+    """The drawing as plain data; ``details`` are windows drawn larger elsewhere, by name."""
+    width, height = view.size
+    return {
+        "width": _round(width),
+        "height": _round(height),
+        "scale": view.scale.text,
+        "bar": [_round(view.scale.bar[0]), view.scale.bar[1]],
+        "pile": 90 * view.turns,
+        "north": _round(90 * view.turns - laying.bearing_deg),
+        "fills": list(_fills(laying, view)),
+        "paths": _paths(laying, view),
+        "labels": list(_labels(laying, view, system)),
+        "marks": list(_marks(laying, view)),
+        "corners": list(_corners(laying, view)),
+        "dims": list(_dims(laying, view, system)),
+        "details": [_framed(name, box, view) for name, box in details],
+    }
+
+
+def _framed(name: str, window: Box, view: View) -> dict[str, Any]:
+    x0, y0, x1, y1 = view.box(window)
+    size = {"width": _round(x1 - x0), "height": _round(y1 - y0)}
+    return {"name": name, "x": _round(x0), "y": _round(y0), **size}
+
+
+def _round(value: Any) -> Any:
+    """To a hundredth of a millimetre: finer than ink."""
+    return round(float(value), 2) if np.ndim(value) == 0 else np.round(value, 2).tolist()
+
+
+def _lines_of(geometry: shapely.Geometry) -> list[Any]:
+    """Every line of a geometry as points."""
+    parts = shapely.get_parts(geometry)
+    lines = [part for part in parts if shapely.get_type_id(part) in (1, 2)]
+    return [_round(shapely.get_coordinates(line)) for line in lines]
+
+
+def _fills(laying: Laying, view: View) -> Iterator[dict[str, Any]]:
+    for role, geometry in laying.beside:
+        for part in shapely.get_parts(view.shape(geometry)):
+            if shapely.get_type_id(part) == 3:
+                rings = [_round(shapely.get_coordinates(r)) for r in shapely.get_rings(part)]
+                yield {"role": role, "rings": rings}
+
+
+def _paths(laying: Laying, view: View) -> dict[str, list[Any]]:
+    """Lines of the drawing by what they are."""
+    out: dict[str, list[Any]] = {"piece": [], "seam": [], "chalk": []}
+    for piece in laying.pieces:
+        ring = shapely.LinearRing(_corners_of(piece))
+        out["piece"] += _lines_of(view.shape(ring))
+    first = [line.seam for line in laying.lines]
+    for seam in laying.seams:
+        out["seam"] += _lines_of(view.shape(_stretch(seam)))
+    for seam in first:
+        out["chalk"] += _lines_of(view.shape(_stretch(seam)))
+    for run in laying.runs:
+        out.setdefault(run.kind, []).extend(_lines_of(view.shape(run.line)))
+    return out
+
+
+def _stretch(seam: Seam) -> shapely.LineString:
+    return shapely.LineString([(seam.u0, seam.v0), (seam.u1, seam.v1)])
+
+
+def _corners_of(piece: Piece) -> Points:
+    u0, u1, v0, v1 = piece.u0, piece.u1, piece.v0, piece.v1
+    return np.array([(u0, v0), (u1, v0), (u1, v1), (u0, v1), (u0, v0)])
+
+
+# ------------------------------------------------------------------------------------------------ what is written
+
+
+def cut_size(piece: Piece, system: System) -> str:
+    """Length by width as cut, rounded up: a piece may not be short. Of slanted ends the lengths
+    along the left and the right edge."""
+    left, right, width = (
+        system.tape(size, up=True) for size in (piece.length_m, piece.right_m, piece.width_m)
+    )
+    return f"{left} x {width}" if left == right else f"{left} / {right} x {width}"
+
+
+class _Label(NamedTuple):
+    """``number`` stands before ``lines``, or ``above`` them; ``turned``: all run up the page."""
+
+    number: str
+    lines: tuple[str, ...]
+    above: bool = False
+    turned: bool = False
+
+    @property
+    def extent(self) -> tuple[float, float]:
+        """Width and height in mm, before it is turned."""
+        small, large = SMALL_PT * _PT_MM, LARGE_PT * _PT_MM
+        number = len(self.number) * large * _WIDE
+        text = max((len(line) for line in self.lines), default=0) * small * _WIDE
+        rows = len(self.lines) * small * _HIGH
+        if self.above:
+            return max(number, text) + _AIR_MM, large * _HIGH + rows + _AIR_MM
+        return number + text + 2 * _AIR_MM, max(rows, large * _HIGH) + _AIR_MM
+
+
+def unreadable(laying: Laying, view: View, system: System) -> list[Piece]:
+    """Pieces with their middle in the window that have no room for their number and size."""
+    out = []
+    for number, piece in enumerate(laying.pieces, 1):
+        if _in_window(view, (piece.u0 + piece.u1) / 2, (piece.v0 + piece.v1) / 2):
+            box = _seen(piece, view)
+            if box is None or not _label(number, piece, box, system).lines:
+                out.append(piece)
+    return out
+
+
+def _seen(piece: Piece, view: View) -> Box | None:
+    """What is seen of a piece, on the page; None where that is too little to be written on."""
+    u0, v0, u1, v1 = view.window
+    least = _WORTH_MM / view.scale.mm
+    low, high = max(piece.u0, u0), min(piece.u1, u1)
+    left, right = max(piece.v0, v0), min(piece.v1, v1)
+    if high - low <= least or right - left <= least:
+        return None
+    return view.box((low, left, high, right))
+
+
+def _labels(laying: Laying, view: View, system: System) -> Iterator[dict[str, Any]]:
+    for number, piece in enumerate(laying.pieces, 1):
+        box = _seen(piece, view)
+        if box is None:
+            continue
+        label = _label(number, piece, box, system)
+        grass = shapely.intersection(shapely.box(*box), view.shape(laying.shape))
+        x, y = _spot(grass, box, *label.extent[:: -1 if label.turned else 1])
+        lines = list(label.lines)
+        at = {"x": _round(x), "y": _round(y), "turned": label.turned, "above": label.above}
+        yield at | {"number": label.number, "lines": lines}
+
+
+def _label(number: int, piece: Piece, box: Box, system: System) -> _Label:
+    """The fullest label that there is room for; the number alone is always written."""
+    size = cut_size(piece, system)
+    length, width = size.split(" x ")
+    wordings = (
+        (piece.piece, piece.roll, size),
+        (piece.piece, f"{piece.roll}: {size}"),
+        (piece.piece, piece.roll, f"{length} x", width),
+        (size,),
+        (f"{length} x", width),
+    )
+    room = box[2] - box[0], box[3] - box[1]
+    for lines in wordings:
+        for above in (False, True):
+            for turned in (False, True):
+                label = _Label(f"{number}", lines, above, turned)
+                wide, high = label.extent[:: -1 if turned else 1]
+                if wide <= room[0] and high <= room[1]:
+                    return label
+    return _Label(f"{number}", ())
+
+
+def _spot(grass: shapely.Geometry, box: Box, width: float, height: float) -> tuple[float, float]:
+    """The middle of a label: on turf as far as there is a place for it."""
+    x0, y0, x1, y1 = box
+    shapely.prepare(grass)
+    for part in (0.5, 0.35, 0.65, 0.2, 0.8):
+        for other in (0.5, 0.35, 0.65):
+            x = x0 + width / 2 + (x1 - x0 - width) * (part if x1 - x0 > y1 - y0 else other)
+            y = y0 + height / 2 + (y1 - y0 - height) * (other if x1 - x0 > y1 - y0 else part)
+            label = shapely.box(x - width / 2, y - height / 2, x + width / 2, y + height / 2)
+            if shapely.covers(grass, label):
+                return x, y
+    return (x0 + x1) / 2, (y0 + y1) / 2
+
+
+def _in_window(view: View, u: float, v: float) -> bool:
+    u0, v0, u1, v1 = view.window
+    return u0 <= u <= u1 and v0 <= v <= v1
+
+
+def _marks(laying: Laying, view: View) -> Iterator[dict[str, Any]]:
+    for line in laying.lines:
+        for mark in line.marks:
+            if _in_window(view, mark.u, mark.v):
+                yield _named(view, mark.name, mark.u, mark.v, laying)
+
+
+def _corners(laying: Laying, view: View) -> Iterator[dict[str, Any]]:
+    ties = {tie.name: tie for line in laying.lines for mark in line.marks for tie in mark.ties}
+    for tie in ties.values():
+        if _in_window(view, tie.corner.u, tie.corner.v):
+            yield _named(view, tie.name, tie.corner.u, tie.corner.v, laying)
+
+
+def _named(view: View, name: str, u: float, v: float, laying: Laying) -> dict[str, Any]:
+    """A point with its name, which stands away from the turf."""
+    x, y = view.page(u, v)
+    out = _outward(laying.shape, u, v)
+    away = view.page(u + out[0], v + out[1]) - (x, y)
+    side = away / max(float(np.hypot(*away)), 1e-9)
+    return {"name": name, "x": _round(x), "y": _round(y), "side": _round(side)}
+
+
+def _outward(shape: shapely.Geometry, u: float, v: float) -> tuple[float, float]:
+    """A direction off the turf at a point of its border."""
+    angles = np.radians(np.arange(0, 360, 15))
+    steps = np.column_stack([np.cos(angles), np.sin(angles)]) * FOOT_M
+    off = ~shapely.contains_xy(shape, steps[:, 0] + u, steps[:, 1] + v)
+    if not off.any():
+        return 1.0, 0.0
+    lean = steps[off].sum(axis=0)
+    best = steps[off][np.argmax(steps[off] @ lean)]
+    return float(best[0]), float(best[1])
+
+
+class _Dim(NamedTuple):
+    """A text at a rim of the drawing, and where the thin line from it to its seam ends."""
+
+    rim: str
+    at: float
+    end: float
+    text: str
+
+
+def _dims(laying: Laying, view: View, system: System) -> Iterator[dict[str, Any]]:
+    """How far seams lie from their chalk line, at the upper and the left rim; seams that are as far
+    share a text."""
+    told = [(line, seam) for line in laying.lines for seam in (line.seam, *line.others)]
+    every = [_dim(laying, line, seam, view, system) for line, seam in told]
+    width, height = view.size
+    for rim, length in (("top", width - MARGIN_MM), ("left", height - MARGIN_MM)):
+        ends: dict[tuple[float, str], float] = {}
+        for dim in every:
+            if dim and dim.rim == rim:
+                key = (round(dim.at, 1), dim.text)
+                ends[key] = max(ends.get(key, 0.0), dim.end)
+        found = sorted(ends)
+        places = spread([at for at, _ in found], length, _APART_MM)
+        for (at, text), place in zip(found, places, strict=True):
+            end = _round(ends[at, text])
+            yield {"rim": rim, "at": _round(at), "end": end, "place": _round(place), "text": text}
+
+
+def _dim(laying: Laying, line: Line, seam: Seam, view: View, system: System) -> _Dim | None:
+    across, along = (view.window[0::2], view.window[1::2])[:: 1 if seam.cross else -1]
+    start, end = seam.span
+    if not (across[0] <= seam.place <= across[1] and start < along[1] and along[0] < end):
+        return None
+    first, last = view.page([seam.u0, seam.u1], [seam.v0, seam.v1])
+    chalk, mark = "-".join(mark.name for mark in line.marks), line.marks[0].name
+    origin = (mark if seam.cross else chalk) + " + " if len(laying.lines) > 1 else ""
+    away = abs(line.offset_m(seam))
+    in_line = away < _SAME_M and seam.cross == line.seam.cross
+    text = chalk if in_line else origin + system.tape(away)
+    if abs(first[0] - last[0]) < abs(first[1] - last[1]):
+        return _Dim("top", float(first[0]), max(float(min(first[1], last[1])), RIM_MM), text)
+    return _Dim("left", float(first[1]), max(float(min(first[0], last[0])), RIM_MM), text)
+
+
+def spread(at: Sequence[float], length: float, apart: float) -> list[float]:
+    """Places along a rim for what belongs to ``at``, in order: ``apart`` from each other, or less
+    where the rim has no room for that."""
+    apart = min(apart, length / max(len(at), 1))
+    places: list[float] = []
+    for one in at:
+        places.append(max(one, places[-1] + apart) if places else one)
+    last = length
+    for k in reversed(range(len(places))):
+        places[k] = min(places[k], last)
+        last = places[k] - apart
+    return places

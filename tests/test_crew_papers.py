@@ -1,0 +1,392 @@
+"""The crew's papers, read back: every piece once, sizes and counts as in the tables, lines that a
+tape finds, no money."""
+
+import io
+import json
+import re
+from fractions import Fraction
+from itertools import pairwise
+from math import ceil, floor, hypot
+
+import geopandas
+import numpy as np
+import pandas as pd
+import pypdf
+import pytest
+import shapely
+from shapely.geometry import Point, Polygon, box
+
+import geoturf
+from geoturf import papers, tables
+from geoturf.engine import Processes, Serial
+from geoturf.papers import press
+from geoturf.papers.crew import cut_list, drawing, labels, laying, load_list, sheets
+from geoturf.units import METRIC, US
+
+FOOT = 0.3048
+X, Y = 250_000.0, 4_070_000.0  # in UTM zone 11 north
+HOSTILE = '#import "x" $x$ \\ [b] *c* _d_ @e <f> </script>'
+MODULES = {"sheets": sheets, "cut_list": cut_list, "labels": labels, "load_list": load_list}
+
+
+def lot(folder, areas, buildings=(), paving=(), **bid):
+    """A run of ``areas``, rows of site, area and shape, with what is built; all in feet."""
+
+    def placed(shape):
+        return shapely.transform(shape, lambda xy: xy * FOOT + (X, Y))
+
+    def layer(name, columns, shapes):
+        table = geopandas.GeoDataFrame(columns, geometry=shapes, crs="EPSG:26911")
+        table.to_file(folder / f"{name}.gpkg")
+        return {"path": f"{name}.gpkg"}
+
+    site, area, shapes = zip(*areas, strict=True)
+    columns = {"site": site, "area": area, "pile_bearing_deg": [0.0] * len(site)}
+    layers = [layer("turf", columns, [placed(shape) for shape in shapes])]
+    for role, things in (("building", buildings), ("paving", paving)):
+        if things:
+            layers.append(layer(role, {}, [placed(one) for one in things]) | {"role": role})
+    return geoturf.run(geoturf.make_bid({"layers": layers, "folder": str(folder)} | bid))
+
+
+YARD = [  # a back yard about a terrace, a front yard with a tree, and a round lawn of the next lot
+    ("one", "back", box(0, 0, 44.5, 38) - box(10, 0, 26, 9)),
+    ("one", "front", box(0, 90, 20, 121.5) - Point(10, 105).buffer(2)),
+    (HOSTILE, "round", Point(100, 20).buffer(19)),
+]
+BUILT = {"buildings": [box(4, -30, 40, 0)], "paving": [box(10, 0, 26, 9), box(20, 90, 30, 121.5)]}
+
+
+@pytest.fixture(scope="module")
+def yard(tmp_path_factory):
+    return lot(tmp_path_factory.mktemp("yard"), YARD, **BUILT)
+
+
+@pytest.fixture(scope="module")
+def read(yard):
+    """The yard's papers, read back."""
+    return {name: printed(yard, name) for name in MODULES}
+
+
+def printed(result, name):
+    pdf = press.printed(f"crew_{name}", MODULES[name].data(result))
+    return pypdf.PdfReader(io.BytesIO(pdf))
+
+
+def text_of(pages):
+    words = " ".join(page.extract_text() for page in pages).replace("\u200b", "")
+    return " ".join(words.split())
+
+
+def sheets_of(reader):
+    """The text of each lot's sheet: from its heading to the next."""
+    heads = [item for item in reader.outline if not isinstance(item, list)]
+    starts = [reader.get_destination_page_number(item) for item in heads] + [len(reader.pages)]
+    return [text_of(reader.pages[a:b]) for a, b in pairwise(starts[1:])]
+
+
+def squeezed(text):
+    return "".join(text.split())
+
+
+def count(word, text):
+    """How often ``word`` stands in ``text`` by itself: Q-1-2 is not Q-1-20."""
+    return len(re.findall(rf"(?<![\w-]){re.escape(word)}(?![\w-])", text))
+
+
+def tape(feet):
+    """Feet as text, by fractions: to the quarter inch up."""
+    quarters = ceil(Fraction(feet).limit_denominator(10_000) * 48 - Fraction(1, 50))
+    whole, inches = divmod(Fraction(quarters, 4), 12)
+    part = inches - floor(inches)
+    told = " ".join(
+        [f"{floor(inches)}"] * (floor(inches) > 0 or not part) + [f"{part}"] * bool(part)
+    )
+    return (f"{whole}' " if whole else "") + f'{told}"'
+
+
+@pytest.mark.parametrize("quarters", [0, 1, 3, 4, 47, 48, 49, 96, 1213])
+def test_a_tape_is_read_in_feet_inches_and_quarters(quarters):
+    assert US.tape(quarters * FOOT / 48) == tape(Fraction(quarters, 48))
+    assert US.tape((quarters + 0.4) * FOOT / 48) == tape(Fraction(quarters, 48))
+    assert US.tape((quarters + 0.1) * FOOT / 48, up=True) == tape(Fraction(quarters + 1, 48))
+
+
+def test_a_tape_is_read_in_whole_millimetres():
+    assert METRIC.tape(1.2344) == "1234 mm" and METRIC.tape(1.2341, up=True) == "1235 mm"
+    assert US.tape(-0.3048) == "-1' 0\"" and METRIC.tape(-0.0001) == "0 mm"
+
+
+def test_every_piece_is_on_its_lots_sheet_once_in_the_cut_list_and_has_one_label(yard, read):
+    pieces = tables.pieces(yard)
+    lots = {sheet.partition(" phase")[0]: sheet for sheet in sheets_of(read["sheets"])}
+    by_site = {squeezed(site): text for site, text in lots.items()}
+    assert len(lots) == yard.ground.areas["site"].nunique()
+    cut, label = (text_of(read[name].pages) for name in ("cut_list", "labels"))
+    for piece, site in zip(pieces["piece"], pieces["site"], strict=True):
+        on = [name for name, text in by_site.items() if squeezed(piece) in squeezed(text)]
+        assert on == [squeezed(site)]
+        assert squeezed(cut).count(squeezed(piece)) >= 1
+    for piece in pieces["piece"][pieces["site"] == "one"]:
+        assert count(piece, cut) == count(piece, label) == 1
+    assert squeezed(label).count("of") >= len(pieces)
+
+
+def test_sizes_on_the_sheet_are_those_of_the_pieces_to_the_quarter_inch(yard, read):
+    sheet, cut = (text_of(read[name].pages) for name in ("sheets", "cut_list"))
+    for row in tables.pieces(yard).itertuples():
+        size = f"{tape(row.length_ft)} x {tape(row.width_ft)}"
+        assert squeezed(f"{row.piece} {row.roll} {size}") in squeezed(sheet)
+        wide = f"{tape(row.length_ft)} {tape(row.width_ft)} {row.piece}"
+        assert squeezed(wide) in squeezed(cut)
+
+
+def test_running_lengths_are_where_pieces_end_on_their_roll(yard):
+    rows = {row[6]: row for roll in cut_list.data(yard)["rolls"] for row in roll["rows"]}
+    for row in tables.pieces(yard).itertuples():
+        along, end = row.along_ft, row.along_ft + row.length_ft
+        told = [tape(at - 1 / 96) for at in (along, end)]  # to the nearest: an eighth less, then up
+        assert rows[row.piece][1:3] == told
+
+
+def test_nails_and_bags_are_those_of_the_tables(yard, read):
+    areas, materials = tables.areas(yard), tables.materials_by_site(yard)
+    data = sheets.data(yard)
+    told = {
+        (one["site"], area["area"]): area
+        for one in data["lots"]
+        for row in one["areas"]
+        for area in row
+    }
+    text = text_of(read["sheets"].pages)
+    for row in areas.itertuples():
+        runs = told[row.site, row.area]["runs"]
+        assert sum(int(nails.replace(",", "")) for *_, nails in runs) == row.perimeter_fasteners
+        assert f"apart: {row.perimeter_fasteners:,};" in text
+        assert f"both ways: {row.field_fasteners:,}" in text
+    load = {one["site"]: one["items"] for one in load_list.data(yard)["lots"]}
+    for row in materials[
+        materials["item"].isin(["Infill", "Turf nails", "Seam tape"])
+    ].itertuples():
+        item = next(one for one in load[row.site] if one[0] == row.item)
+        assert item[2].split()[0] == f"{row.order_alone:,}"
+        assert float(item[1].split()[0].replace(",", "")) == pytest.approx(
+            row.net_quantity, abs=0.06
+        )
+
+
+def test_weights_are_area_by_weight_of_the_turf_and_packages_by_theirs(yard):
+    first = load_list.data(yard)["lots"][0]
+    pieces = tables.pieces(yard).set_index("piece")
+    for piece, _, _, pounds in first["pieces"]:  # 60 and 30 oz/yd2: 90 / 16 / 9 lb/ft2
+        size = pieces.loc[piece, "length_ft"] * pieces.loc[piece, "width_ft"]
+        assert pounds == f"{ceil(size * 90 / 16 / 9 - 1e-3):,} lb"
+    bags = next(one for one in first["items"] if one[0] == "Infill")
+    assert bags[3] == f"{50 * int(bags[2].split()[0]):,} lb"
+
+
+def placed_marks(result):
+    for one in laying.layings(result):
+        for line in one.lines:
+            yield one, line
+
+
+def test_a_mark_is_where_its_tapes_say(yard):
+    """By circles about the corners, and by the border: not by what found the tapes."""
+    seen = set()
+    for one, line in placed_marks(yard):
+        for mark in line.marks:
+            at = Point(mark.u, mark.v)
+            assert shapely.boundary(one.shape).distance(at) < 0.02
+            circles = [
+                Point(tie.corner.u, tie.corner.v).buffer(tie.length_m, quad_segs=4096).exterior
+                for tie in mark.ties
+            ]
+            assert all(circle.distance(at) < 1e-3 for circle in circles)
+            seen.add(len(circles))
+            if len(circles) == 2:  # they cross, and do not merely touch
+                meet = shapely.get_parts(circles[0].intersection(circles[1]))
+                assert min(p.distance(at) for p in meet) < 1e-2
+    assert seen == {1, 2}
+
+
+def test_seams_lie_as_far_from_the_line_as_is_written(tmp_path):
+    """Strips are 14 ft 10 in wide, a 15 ft roll without an inch of selvage a side."""
+    result = lot(tmp_path, [("A", "1", box(0, 0, 59, 40))], layout={"bearing": 0.0})
+    (one,) = laying.layings(result)
+    (line,) = one.lines
+    away = {US.tape(abs(line.offset_m(seam))) for seam in line.others if not seam.cross}
+    assert away and away <= {US.tape(k * (14 * FOOT + 10 * FOOT / 12)) for k in range(1, 4)}
+    told = [dim["text"] for dim in sheets.data(result)["lots"][0]["first"]["drawings"][0]["dims"]]
+    assert set(told) >= {"1-2", *away}
+    assert all(text in text_of(printed(result, "sheets").pages) for text in told)
+
+
+def test_house_and_walk_corners_come_first(yard):
+    back = next(
+        one for one in laying.layings(yard) if yard.ground.areas["area"][one.area_index] == "back"
+    )
+    front = [mark for line in back.lines for mark in line.marks]
+    corners = {tie.corner.what for mark in front for tie in mark.ties}
+    assert corners & {"house corner", "walk corner"}
+
+
+def test_drawings_are_to_scale_and_turned_so_that_north_is_nearly_up(yard):
+    for one in laying.layings(yard):
+        for scale in drawing.scales(US)[2:20:6]:
+            view = drawing.View(
+                laying.window_of(one.shape), drawing.turns_of(one.bearing_deg), scale
+            )
+            data = drawing.drawn(one, view, (), US)
+            paths = data["paths"]["piece"]
+            drawn = sorted(np.ptp(np.array(path), axis=0).max() for path in paths)
+            real = sorted(max(p.u1 - p.u0, p.v1 - p.v0) for p in one.pieces)
+            ratio = float(scale.text.partition("1:")[2].rstrip(")"))
+            assert np.allclose(drawn, np.array(real) * 1000 / ratio, atol=0.02, rtol=0.005)
+            assert abs(data["north"]) <= 45
+
+
+@pytest.mark.parametrize("bearing", range(0, 360, 30))
+def test_the_page_is_the_ground_turned(bearing):
+    """North on the page, from the page's own points, against the bearing."""
+    turns = drawing.turns_of(bearing)
+    view = drawing.View((0.0, 0.0, 30.0, 20.0), turns, drawing.scales(METRIC)[4])
+    a = np.radians(bearing)
+    (x0, y0), (x1, y1) = view.page([10, 10 + np.cos(a)], [10, 10 - np.sin(a)])  # a metre north
+    north = np.degrees(np.arctan2(x1 - x0, y0 - y1))
+    assert north == pytest.approx((90 * turns - bearing + 180) % 360 - 180, abs=1e-6)
+    assert abs(north) <= 45.001
+    assert view.box((2.0, 3.0, 7.0, 8.0)) == pytest.approx(
+        [*view.page([2, 7], [3, 8]).min(axis=0), *view.page([2, 7], [3, 8]).max(axis=0)]
+    )
+
+
+def test_what_cannot_be_read_whole_is_drawn_larger(tmp_path):
+    """A long strip sold in short rolls: its whole has no room for the small pieces' sizes."""
+    short = {"turf60": {"roll_lengths": "25 ft", "sold_by": "roll"}}
+    result = lot(tmp_path, [("A", "1", box(0, 0, 33, 900))], products=short)
+    data = sheets.data(result)["lots"][0]
+    drawings = [one for page in (data["first"], *data["more"]) for one in page["drawings"]]
+    labels = {
+        label["number"]: label["lines"]
+        for one in drawings
+        for label in one["labels"]
+        if label["lines"]
+    }
+    assert len(drawings) > 1 and drawings[0]["details"]
+    assert set(labels) == {f"{k}" for k in range(1, len(result.plan.pieces) + 1)}
+    for one in drawings:
+        assert one["x"] + one["width"] <= sheets.WIDE_MM and one["height"] <= sheets.WHOLE_MM
+
+
+def test_no_part_of_a_drawing_leaves_it(yard):
+    for one in (o for lot in sheets.data(yard)["lots"] for o in lot["first"]["drawings"]):
+        points = [point for lines in one["paths"].values() for line in lines for point in line]
+        assert (np.array(points) >= 0).all()
+        assert (np.array(points) <= (one["width"], one["height"])).all()
+
+
+def test_names_are_printed_as_they_stand(read):
+    for name in MODULES:
+        assert squeezed(HOSTILE) in squeezed(text_of(read[name].pages))
+
+
+def test_a_metric_bid_is_in_millimetres_on_a4(yard):
+    metric = yard.bid.model_copy(update={"units": "metric"})
+    result = geoturf.run(metric)
+    for name in MODULES:
+        reader = printed(result, name)
+        assert tuple(round(float(x)) for x in reader.pages[0].mediabox[2:]) == (595, 842)
+        text = text_of(reader.pages)
+        assert not re.search(r"\d' \d|\d\"", text)
+    text = squeezed(text_of(printed(result, "sheets").pages))
+    for row in tables.pieces(result).itertuples():
+        length, width = (ceil(size * 1000 - 1e-3) for size in (row.length_m, row.width_m))
+        assert squeezed(f"{row.piece}{row.roll}{length} mm x {width} mm") in text
+
+
+def test_slanted_pieces_have_both_lengths(tmp_path):
+    shapes = [
+        Polygon([(x, 0), (x + 30 + k, 0), (x + 79 + k, 44.4), (x + 49, 44.4)])
+        for k, x in enumerate(range(0, 1000, 170))
+    ]
+    result = lot(
+        tmp_path,
+        [(f"P{k}", "1", shape) for k, shape in enumerate(shapes)],
+        products={"turf60": {"roll_lengths": "300 ft"}},
+        layout={"nesting": "slanted", "bearing": 90.0},
+    )
+    pieces = tables.pieces(result)
+    if "length_right_ft" not in pieces:
+        pytest.fail("nothing slants")
+    sheet, cut = (squeezed(text_of(printed(result, name).pages)) for name in ("sheets", "cut_list"))
+    slanted = pieces[pieces["length_ft"] != pieces["length_right_ft"]]
+    for row in slanted.itertuples():
+        both = f"{tape(row.length_ft)} / {tape(row.length_right_ft)}"
+        assert squeezed(f"{row.roll}{both} x {tape(row.width_ft)}") in sheet
+        assert squeezed(f"{both}{tape(row.width_ft)}{row.piece}") in cut
+
+
+def test_labels_fit_their_sheet():
+    """Two columns of five: their sizes and gaps within the page."""
+    for page, (wide, high) in {"letter": (215.9, 279.4), "a4": (210, 297)}.items():
+        sheet = labels.SHEETS[page]
+        assert 2 * sheet.width + sheet.gap < wide and 5 * sheet.height < high
+
+
+def test_there_is_no_money_in_them(yard, read):
+    amounts = {f"{amount:,}" for amount in yard.price.lines["amount"]} | {
+        f"{yard.price.totals['price']:,}"
+    }
+    for name in MODULES:
+        text = text_of(read[name].pages)
+        assert (
+            "USD" not in text and "price" not in text.casefold() and "cost" not in text.casefold()
+        )
+        assert not [amount for amount in amounts if "." in amount and count(amount, text)]
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_data_are_plain(yard, name):
+    json.dumps(MODULES[name].data(yard), allow_nan=False)
+
+
+def test_the_same_bytes_twice_and_by_workers(yard, tmp_path):
+    made = []
+    with Processes(2) as workers:
+        for k, engine in enumerate((Serial(), Serial(), workers)):
+            folder = tmp_path / f"{k}"
+            folder.mkdir()
+            papers.write(yard, folder, ("crew",), engine)
+            made.append({path.name: path.read_bytes() for path in folder.rglob("*.pdf")})
+    assert made[0] == made[1] == made[2] and set(made[0]) == {f"{name}.pdf" for name in MODULES}
+
+
+def test_nails_of_runs_are_counted_by_the_rule(yard):
+    """ceil(length / spacing), one more where a run has ends; none along seams (common practice)."""
+    runs = yard.edges.runs
+    by_hand = [
+        0 if kind == "shared" else ceil(length / (4 * FOOT / 12) - 1e-6) + (not closed)
+        for kind, length, closed in zip(runs["kind"], runs["laid_m"], runs["closed"], strict=True)
+    ]
+    assert runs["fasteners"].tolist() == by_hand
+
+
+def test_laying_begins_at_the_line_on_the_built_side(yard):
+    """Piece 1 lies beside its chalk line; no piece is left out or named twice."""
+    number = laying.numbers(yard)
+    assert set(number) == set(yard.plan.pieces["piece"])
+    by_area = pd.Series(number).groupby(
+        yard.plan.pieces.set_index("piece")["area_index"].reindex(number), sort=False
+    )
+    assert all(sorted(group) == list(range(1, len(group) + 1)) for _, group in by_area)
+    for one in laying.layings(yard):
+        if len(one.lines) == 1 and not one.lines[0].seam.cross:
+            first, line = one.pieces[0], one.lines[0].seam
+            assert min(abs(first.v0 - line.v0), abs(first.v1 - line.v0)) < 1e-3
+
+
+def test_lengths_between_marks_are_those_between_their_points(yard):
+    for _, line in placed_marks(yard):
+        start, end = line.marks
+        assert line.seam.length_m == pytest.approx(hypot(end.u - start.u, end.v - start.v))
