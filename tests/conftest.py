@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import geopandas
 import pytest
+from hypothesis import settings
 from shapely.geometry import box
+
+# a time limit an example says how busy the machine is: the first call compiles, imports or waits
+# for other work
+settings.register_profile("geoturf", deadline=None)
+settings.load_profile("geoturf")
 
 STATE_PLANE = "EPSG:2228"  # California zone 5, US survey feet
 HOME = (6_352_000.0, 2_148_000.0)  # an origin inside it

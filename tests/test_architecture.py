@@ -124,6 +124,18 @@ def test_there_is_no_drawer_for_odds_and_ends():
     assert not [p for p in FILES if p.stem in ("utils", "helpers", "common", "misc")]
 
 
+def test_no_test_file_imports_another():
+    """What several need stands in a file of its own, named for what it holds."""
+    tests = Path(__file__).parent
+    known = {path.stem for path in tests.glob("test_*.py")}
+    assert not {
+        (path.name, name)
+        for path in [*tests.glob("*.py"), *tests.glob("bench/*.py")]
+        for name in imports(path)
+        if name.split(".")[0] in known
+    }
+
+
 def test_help_imports_nothing_heavy():
     code = (
         "import sys, geoturf.cli; geoturf.cli.parser().format_help(); print(*sorted(sys.modules))"

@@ -8,9 +8,9 @@ import itertools
 import numpy as np
 import pytest
 import shapely
+from layout_brute import ROLL, SEAM, brute_force
+from layout_cases import USABLE, assert_lies_well, lay_all
 from shapely.affinity import rotate
-from test_layout import USABLE, assert_lies_well, lay_all
-from test_layout_search import ROLL, SEAM, brute_force
 
 from geoturf.layout import arms, kernel
 from geoturf.layout.roll import BALANCED, PROP

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from layout_cases import INCH, RULES, TURF, USABLE, assert_lies_well, lay_all
 from shapely.affinity import rotate, translate
-from test_layout import INCH, RULES, TURF, USABLE, assert_lies_well, lay_all
 
 from geoturf.layout import balance
 from geoturf.layout.balance import balanced

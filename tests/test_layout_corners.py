@@ -11,9 +11,9 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from layout_cases import INCH, RULES, SHAPES, TURF, USABLE, bounds_of, lay_all
+from layout_lengthened import ENDS, FACTOR, lengthened_m2, share_m2
 from shapely.affinity import rotate
-from test_layout import INCH, RULES, SHAPES, TURF, USABLE, bounds_of, lay_all
-from test_layout_bound import ENDS, FACTOR, lengthened_m2, share_m2
 
 from geoturf.layout import chords, corners, kernel
 from geoturf.layout.bound import bound_m2

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from layout_cases import SHAPES, assert_lies_well, bounds_of, lay_all
 from shapely.affinity import rotate, scale, translate
-from test_layout import SHAPES, assert_lies_well, bounds_of, lay_all
 
 HOUSE_LOT = shapely.Polygon([(0, 0), (21, 0), (22, 17), (9, 18), (0, 12)]) - shapely.box(
     5, 4, 11, 9

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from layout_cases import FOOT, INCH, assert_lies_well, bounds_of, lay_all
 from shapely.affinity import rotate
-from test_layout import FOOT, INCH, assert_lies_well, bounds_of, lay_all
 
 import geoturf
 from geoturf.rules import LayoutRules, Product
