@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar, cast
 
+import geoturf.text_storage  # noqa: F401 (for its effect)
 from geoturf import check as promises
 from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read
 from geoturf import price as pricing

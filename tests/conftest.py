@@ -7,6 +7,8 @@ import pytest
 from hypothesis import settings
 from shapely.geometry import box
 
+import geoturf.text_storage  # noqa: F401 (as a run has it)
+
 # a time limit an example says how busy the machine is: the first call compiles, imports or waits
 # for other work
 settings.register_profile("geoturf", deadline=None)

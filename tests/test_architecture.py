@@ -30,6 +30,7 @@ SHARED = {
     "rules",
     "units",
     "records",
+    "text_storage",
     "errors",
     "engine",
     "pile",

@@ -27,6 +27,7 @@ from itertools import groupby
 import numpy as np
 import shapely
 
+import geoturf.text_storage  # noqa: F401 (for its effect)
 from geoturf.bid import Bid
 from geoturf.errors import InputError
 from geoturf.model import Source
