@@ -24,14 +24,26 @@ from layout import lots
 from shapely.affinity import translate
 
 ROOT = Path(__file__).parents[2]
-STAGES = ("read", "ground", "edges", "layout", "cuts", "bound", "materials", "price", "check")
+STAGES = (
+    "read",
+    "ground",
+    "edges",
+    "layout",
+    "cuts",
+    "bound",
+    "materials",
+    "price",
+    "lot by lot",
+    "alternates",
+    "check",
+)
 GEOTURF = [sys.executable, "-m", "geoturf"]
 
 
 def main() -> None:
     print(f"geoturf --help: {help_ratio():.1f} times a bare interpreter (median of 30 pairs)\n")
     print("| bid | areas | seconds | ms an area | peak MB | " + " | ".join(STAGES) + " |")
-    print("|" + "---|" * 14)
+    print("|" + "---|" * (5 + len(STAGES)))
     with tempfile.TemporaryDirectory() as folder:
         timed(
             ROOT / "sample_gis" / "development.toml", Path(folder) / "warm"
