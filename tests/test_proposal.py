@@ -305,5 +305,13 @@ def test_the_page_is_the_bids(result):
     assert sizes == [(612, 792), (595, 842)]
 
 
+def test_a_screen_reader_is_told_the_language_the_order_and_what_pictures_show(client):
+    """ISO 32000-1: a catalogue with Lang, marked content with a structure tree, Alt of figures."""
+    path = client / "proposal.pdf"
+    root = pypdf.PdfReader(io.BytesIO(path.read_bytes())).trailer["/Root"]
+    assert root["/Lang"] == "en" and root["/MarkInfo"]["/Marked"] and "/StructTreeRoot" in root
+    assert "Where the areas lie" in every_text(path).split("Cautions")[-1]
+
+
 def test_its_reader_is_the_client():
     assert {paper.reader for paper in PAPERS if paper.template == "proposal"} == {"client"}
