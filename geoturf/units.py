@@ -302,6 +302,14 @@ def read_money(text: object) -> Money:
     return Money(amount, match["currency"], unit, factor, dimension)
 
 
+_POWER = re.compile(r"\b(ft|in|yd|m|mm)\^?([23])\b")
+
+
+def powers(text: str) -> str:
+    """``ft^2`` and ``ft2`` as readers know them: ft²."""
+    return _POWER.sub(lambda found: found[1] + {"2": "²", "3": "³"}[found[2]], text)
+
+
 def cents(amount: Decimal | float | int) -> Decimal:
     """Rounded to the cent, halves up, as an invoice is."""
     return Decimal(amount).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)

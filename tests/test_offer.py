@@ -1,12 +1,14 @@
 """Who a bid is from and to, on what terms; a logo is read safely."""
 
 import datetime
+import hashlib
 import os
 import struct
 import zlib
 
 import pytest
 
+import geoturf
 from geoturf import papers, read
 from geoturf.bid import make_bid
 from geoturf.errors import BidError
@@ -154,3 +156,24 @@ def test_a_damaged_logo_is_refused_before_the_work(tmp_path):
     (tmp_path / "mark.png").write_bytes(png(body=b"damaged"))
     with pytest.raises(BidError, match=r"mark\.png: bidder\.logo: is damaged"):
         papers.look(bid(bidder={"logo": "mark.png"}, folder=str(tmp_path)))
+
+
+# ---------------------------------------------------------------------------------- in a whole run
+
+
+def test_a_run_tells_what_logo_it_read_and_of_dates_that_no_phase_bears(lawns, bid_file, tmp_path):
+    lawns((0, 0, 40, 30), phase=["North"])
+    (tmp_path / "mark.svg").write_text(SVG, encoding="utf-8")
+    more = '[bidder]\nlogo = "mark.svg"\n[terms.phases.Nort]\nstart = 2026-06-01\n'
+    result = geoturf.run(geoturf.read_bid(bid_file(more)))
+    digest = hashlib.sha256(SVG.encode()).hexdigest()
+    assert ("mark.svg", digest) in result.source.inputs
+    (told,) = [one for one in result.findings if one.code == "unmet-phase"]
+    assert "no area is of phase 'Nort' (did you mean 'North'?)" in told.message
+
+
+def test_a_run_refuses_an_unsafe_logo_before_the_work(lawns, bid_file, tmp_path):
+    lawns((0, 0, 40, 30))
+    (tmp_path / "mark.svg").write_text("<svg><script/></svg>", encoding="utf-8")
+    with pytest.raises(BidError, match="has <script>"):
+        geoturf.check_bid(geoturf.read_bid(bid_file('[bidder]\nlogo = "mark.svg"\n')))

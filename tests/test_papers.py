@@ -4,8 +4,10 @@ import io
 
 import pypdf
 import pytest
+from hand_made import made
 
 from geoturf import papers
+from geoturf.engine import Serial
 from geoturf.errors import BidError
 from geoturf.papers import press
 
@@ -80,3 +82,11 @@ def test_papers_are_asked_for_by_reader(which, given):
 def test_readers_without_papers_are_refused():
     with pytest.raises(BidError, match="no papers for 'zoo'; there are all, none"):
         papers.asked("zoo")
+
+
+def test_a_logo_that_was_damaged_since_is_refused_in_one_line(tmp_path):
+    """By way of Python, where nothing looked at it before the work."""
+    (tmp_path / "mark.png").write_bytes(b"\x89PNG\r\n\x1a\n" + b"\0\0\0\x02" * 8)
+    result = made(["a"], bidder={"logo": "mark.png"}, folder=str(tmp_path))
+    with pytest.raises(BidError, match="cannot be drawn"):
+        papers.write(result, tmp_path, ["client"], Serial())

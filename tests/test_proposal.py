@@ -175,7 +175,8 @@ def test_the_proposal_tells_the_prices_of_the_tables(client, folder):
     for row in rows_of(client / "prices.csv"):
         if row["kind"] in ("phase", "site", "price"):
             assert f"{Decimal(row['price']):,.2f}" in text, row
-    (other,) = rows_of(folder[1] / "alternates.csv")
+    rows = rows_of(folder[1] / "alternates.csv")
+    (other,) = [row for row in rows if row["scope"] == "bid" and not row["line"]]
     difference = Decimal(other["difference"])
     assert difference < 0 and f"deduct {-difference:,.2f} USD" in " ".join(text.split())
 
@@ -302,6 +303,14 @@ def test_the_page_is_the_bids(result):
         box = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].mediabox
         sizes.append((round(float(box.width)), round(float(box.height))))
     assert sizes == [(612, 792), (595, 842)]
+
+
+def test_a_screen_reader_is_told_the_language_the_order_and_what_pictures_show(client):
+    """ISO 32000-1: a catalogue with Lang, marked content with a structure tree, Alt of figures."""
+    path = client / "proposal.pdf"
+    root = pypdf.PdfReader(io.BytesIO(path.read_bytes())).trailer["/Root"]
+    assert root["/Lang"] == "en" and root["/MarkInfo"]["/Marked"] and "/StructTreeRoot" in root
+    assert "Where the areas lie" in every_text(path).split("Cautions")[-1]
 
 
 def test_its_reader_is_the_client():

@@ -15,7 +15,18 @@ from geoturf.read.say import counted, listed
 from geoturf.rules.layer import PRICED
 
 _WIDE = 44  # where comments start
-_SECTIONS = ("ground", "parcels", "edges", "layout", "cuts", "materials", "price")
+_SECTIONS = (
+    "bidder",
+    "client",
+    "terms",
+    "ground",
+    "parcels",
+    "edges",
+    "layout",
+    "cuts",
+    "materials",
+    "price",
+)
 
 
 def starter(held: Sequence[Held], paths: Sequence[str], findings: Sequence[Finding]) -> str:
@@ -175,6 +186,7 @@ def _rules(parcels: bool) -> list[str]:
             or default == "(needed)"
             or (top == "parcels" and not parcels)
             or section == "price.alternates"
+            or "<name>" in section
         ):
             continue
         if section != last:
@@ -182,5 +194,6 @@ def _rules(parcels: bool) -> list[str]:
             last = section
         usual = f"; usual {low} to {high}" if low and high else ""
         shown = "..." if default == "(none)" else default
-        lines.append(_beside(f"# {key} = {shown}", f"{what}{usual} ({source})"))
+        whence = f" ({source})" if source else ""
+        lines.append(_beside(f"# {key} = {shown}", f"{what}{usual}{whence}"))
     return lines

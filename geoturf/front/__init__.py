@@ -15,7 +15,7 @@ from geoturf.bid import assumed
 from geoturf.model import Finding, Result
 from geoturf.planner.html import bullets, document, folded, note, section, tag
 from geoturf.rules.items import ITEMS
-from geoturf.units import FT2_M2
+from geoturf.units import FT2_M2, powers
 
 _FIGURES = 10
 _MOST = 60  # kinds of findings that are told; findings.csv has them all
@@ -91,8 +91,8 @@ def _of_bid(result: Result) -> Iterator[tuple[str, str]]:
     if result.price.lot_by_lot is not None:
         yield "price, were every property bought alone", f"{result.price.lot_by_lot:,} {currency}"
     yield "properties and areas", f"{said['sites']} and {said['areas']}"
-    yield "ground", _squared(said["ground area"])
-    yield "turf bought", _squared(said["turf bought"])
+    yield "ground", powers(said["ground area"])
+    yield "turf bought", powers(said["turf bought"])
     yield "waste over the ground", said["waste over the ground"]
     yield "over the bound for strips", said["over the bound for strips"]
     yield "rolls and lengths", said["rolls and lengths"]
@@ -103,10 +103,6 @@ def _crew_hours(result: Result) -> float:
     items = result.takeoff.items
     labour = items["key"].map({key: item.kind == "labour" for key, item in ITEMS.items()})
     return float(items.loc[labour & (items["scope_kind"] == "pool"), "net"].sum())
-
-
-def _squared(text: str) -> str:
-    return text.replace(" ft2", " ft²").replace(" m2", " m²")
 
 
 # --------------------------------------------------------------------------------------- files
@@ -146,7 +142,7 @@ def _findings(result: Result) -> object:
     """Errors and warnings, a kind once, with what to do; of notes how many."""
     asked = _by_code(one for one in result.findings if one.severity != "note")
     notes = sum(one.severity == "note" for one in result.findings)
-    told = [_kind(*kind) for kind in list(asked.items())[:_MOST]]
+    told = [_kind(some) for some in list(asked.values())[:_MOST]]
     none = "None: nothing was left out, and nothing odd was met."
     first = bullets(told) if told else tag("p", none)
     every = tag("a", "findings.csv", href="findings.csv")
@@ -163,9 +159,9 @@ def _by_code(findings: Iterable[Finding]) -> dict[str, list[Finding]]:
     return out
 
 
-def _kind(code: str, findings: list[Finding]) -> object:
+def _kind(findings: list[Finding]) -> object:
     """The first of a kind, how many more there are, what to do."""
-    mend = {row["code"]: row["mend"] for row in data.table("codes")}.get(code, "")
+    mend = {row["code"]: row["mend"] for row in data.table("codes")}.get(findings[0].code, "")
     more = f" And {len(findings) - 1:,} more like it." if len(findings) > 1 else ""
     done = f" What to do: {mend}." if mend else ""
     return f"{findings[0].line()}.{more}{done}"

@@ -82,6 +82,7 @@ def look(bid: Bid) -> None:
 def write(result: Result, folder: Path, readers: Iterable[str] | None, engine: Engine) -> None:
     """The papers for ``readers`` into ``folder``; where they are None, all papers of a bid of at
     most `MANY` sites."""
+    look(result.bid)
     if readers is None:
         readers = READERS if result.ground.areas["site"].nunique() <= MANY else ()
     wanted = [paper for paper in PAPERS if paper.reader in set(readers) and paper.has(result)]

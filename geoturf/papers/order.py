@@ -12,7 +12,7 @@ from geoturf import tables
 from geoturf.model import Result
 from geoturf.papers import sender
 from geoturf.rules.items import ITEMS, shown
-from geoturf.units import FOOT_M, POUND_KG, SHOWN, round_up
+from geoturf.units import FOOT_M, POUND_KG, SHOWN, powers, round_up
 
 _MOST_PHASES = 5  # that stand side by side
 
@@ -134,7 +134,7 @@ def _size(row: pd.Series) -> str:
     """What a package holds; nothing where it is the measure itself."""
     if math.isclose(row["order_size"], 1.0) or row["unit"] == row["order_unit"]:
         return ""
-    unit = "" if row["unit"] == "each" else row["unit"].replace("^2", "²")
+    unit = "" if row["unit"] == "each" else powers(row["unit"])
     return f"{_bare(round(row['order_size'], 2))} {unit}".strip()
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from geoturf.model import Result
 from geoturf.papers import drawing, sender
 from geoturf.rules.items import ITEMS
-from geoturf.units import FT2_M2, SYSTEMS
+from geoturf.units import FT2_M2, SYSTEMS, powers
 
 _MOST_LOTS = 150  # priced in the paper itself; of more the table beside it tells
 _MOST_PHASE_MAPS = 12
@@ -18,7 +18,6 @@ _MAP_PT = {"letter": (510.0, 560.0), "a4": (493.0, 600.0)}  # between margins, b
 _HALF_PT = {"letter": (510.0, 290.0), "a4": (493.0, 325.0)}  # two on a page
 _UNCHOSEN = "Turf is priced on every area; which areas are to have it is still to be chosen."
 _SUPPLIED = ("service", "material")
-_SPEECH = {"^2": "²", "^3": "³"}
 
 
 def data(result: Result) -> dict[str, Any]:
@@ -84,15 +83,8 @@ def _products(result: Result) -> list[list[str]]:
         turf = result.bid.products[str(name)]
         weight = told.like(turf.pile_weight_kg_per_m2, "60 oz/yd^2")
         pile = f"pile {told.like(turf.pile_height_m, '1 in')} high, {weight}"
-        rows.append([_plainly(turf.title), _plainly(pile), _area(result, float(ground_m2))])
+        rows.append([powers(turf.title), powers(pile), _area(result, float(ground_m2))])
     return rows
-
-
-def _plainly(text: str) -> str:
-    """Powers as readers know them."""
-    for written, shown in _SPEECH.items():
-        text = text.replace(written, shown)
-    return text
 
 
 def _work(result: Result) -> list[list[str]]:
@@ -138,7 +130,7 @@ def _schedule(result: Result) -> list[list[str]]:
     rows = rows[rows["scope"] == "bid"]
     columns = ("item", "description", "quantity", "unit", "unit_price")
     told = rows[list(columns)].assign(
-        unit=rows["unit"].map(_plainly),
+        unit=rows["unit"].map(powers),
         quantity=[f"{quantity:,}" for quantity in rows["quantity"]],
         unit_price=[f"{price:,}" for price in rows["unit_price"]],
         extension=[f"{amount:,.2f}" for amount in rows["extension"]],
