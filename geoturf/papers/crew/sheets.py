@@ -22,7 +22,7 @@ _FEW = 0.2  # of the pieces of a detail may have to be drawn larger again
 _LAP_MM = 30.0  # of parts of a drawing on further pages
 _MM = 1e3  # in a metre
 _SHORT = 16  # pieces of a list that stands beside another
-_ROW_MM, _LETTERS = 2.85, 145  # of the lists: a row's height, letters across a page
+_ROW_MM, _LETTERS = 2.7, 145  # of the lists: a row's height, letters across a page
 _LEAD = 30  # letters of the word that a caution begins with, at most
 _FINEST = 72  # times smaller than life: details are drawn no larger
 
@@ -60,6 +60,7 @@ def data(result: Result) -> dict[str, Any]:
         "running": f"{result.bid.name}: laying sheets",
         "name": result.bid.name,
         "metric": system.name == "metric",
+        "slanted": bool(result.plan.pieces["cut_u_m"].notna().any()),
         "sloped": bool((result.ground.areas["laid_stretch"] != 1).any()),
         "cautions": [_lead(text) for text in result.takeoff.cautions],
         "steps": [list(step) for step in steps.laying(result)],
