@@ -46,10 +46,10 @@ class Paper:
 PAPERS: tuple[Paper, ...] = (
     Paper("client/proposal.pdf", "proposal", proposal.data),
     Paper("buyer/order.pdf", "order", order.data),
-    Paper("crew/sheets.pdf", "crew_sheets", sheets.data),
     Paper("crew/cut_list.pdf", "crew_cut_list", cut_list.data),
     Paper("crew/labels.pdf", "crew_labels", labels.data),
     Paper("crew/load_list.pdf", "crew_load_list", load_list.data),
+    Paper("crew/sheets.pdf", "crew_sheets", sheets.data),
 )
 MANY = 200  # sites beyond which papers are printed only where they are asked for
 READERS = tuple(dict.fromkeys(paper.reader for paper in PAPERS))
@@ -86,11 +86,12 @@ def write(result: Result, folder: Path, readers: Iterable[str] | None, engine: E
     if readers is None:
         readers = READERS if result.ground.areas["site"].nunique() <= MANY else ()
     wanted = [paper for paper in PAPERS if paper.reader in set(readers) and paper.has(result)]
-    work = [(paper.template, paper.data(result)) for paper in wanted]
-    for paper, made in zip(wanted, engine.map(_printed, work), strict=True):
+    # one is printed while the data of the next are gathered
+    begun = [engine.begin(_printed, (paper.template, paper.data(result))) for paper in wanted]
+    for paper, printed in zip(wanted, begun, strict=True):
         path = folder / paper.file
         path.parent.mkdir(exist_ok=True)
-        path.write_bytes(made)
+        path.write_bytes(printed())
 
 
 def _printed(work: tuple[str, Data]) -> bytes:

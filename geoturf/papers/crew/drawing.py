@@ -197,7 +197,7 @@ def _paths(laying: Laying, view: View) -> dict[str, list[Any]]:
     """Lines of the drawing by what they are."""
     out: dict[str, list[Any]] = {"piece": [], "seam": [], "chalk": []}
     for piece in laying.pieces:
-        ring = shapely.LinearRing(_corners_of(piece))
+        ring = shapely.LinearRing(piece.corners)
         out["piece"] += _lines_of(view.shape(ring))
     first = [line.seam for line in laying.lines]
     for seam in laying.seams:
@@ -211,11 +211,6 @@ def _paths(laying: Laying, view: View) -> dict[str, list[Any]]:
 
 def _stretch(seam: Seam) -> shapely.LineString:
     return shapely.LineString([(seam.u0, seam.v0), (seam.u1, seam.v1)])
-
-
-def _corners_of(piece: Piece) -> Points:
-    u0, u1, v0, v1 = piece.u0, piece.u1, piece.v0, piece.v1
-    return np.array([(u0, v0), (u1, v0), (u1, v1), (u0, v1), (u0, v0)])
 
 
 # ------------------------------------------------------------------------------------------------ what is written
@@ -299,11 +294,12 @@ def _label(number: int, piece: Piece, box: Box, system: System) -> _Label:
     room = box[2] - box[0], box[3] - box[1]
     for lines in wordings:
         for above in (False, True):
-            for turned in (False, True):
-                label = _Label(f"{number}", lines, above, turned)
-                wide, high = label.extent[:: -1 if turned else 1]
-                if wide <= room[0] and high <= room[1]:
-                    return label
+            label = _Label(f"{number}", lines, above)
+            wide, high = label.extent
+            if wide <= room[0] and high <= room[1]:
+                return label
+            if high <= room[0] and wide <= room[1]:
+                return label._replace(turned=True)
     return _Label(f"{number}", ())
 
 
@@ -342,11 +338,12 @@ def _corners(laying: Laying, view: View) -> Iterator[dict[str, Any]]:
 
 def _named(view: View, name: str, u: float, v: float, laying: Laying) -> dict[str, Any]:
     """A point with its name, which stands away from the turf."""
-    x, y = view.page(u, v)
-    out = _outward(laying.shape, u, v)
-    away = view.page(u + out[0], v + out[1]) - (x, y)
-    side = away / max(float(np.hypot(*away)), 1e-9)
-    return {"name": name, "x": _round(x), "y": _round(y), "side": _round(side)}
+    x, y, _, _ = view.box((u, v, u, v))
+    ahead, right = _outward(laying.shape, u, v)
+    a, b, _, _ = view.box((u + ahead, v + right, u + ahead, v + right))
+    away = float(np.hypot(a - x, b - y)) or 1.0
+    side = [round((a - x) / away, 2), round((b - y) / away, 2)]
+    return {"name": name, "x": _round(x), "y": _round(y), "side": side}
 
 
 def _outward(shape: shapely.Geometry, u: float, v: float) -> tuple[float, float]:
@@ -394,15 +391,15 @@ def _dim(laying: Laying, line: Line, seam: Seam, view: View, system: System) -> 
     start, end = seam.span
     if not (across[0] <= seam.place <= across[1] and start < along[1] and along[0] < end):
         return None
-    first, last = view.page([seam.u0, seam.u1], [seam.v0, seam.v1])
+    x0, y0, x1, y1 = view.box((seam.u0, seam.v0, seam.u1, seam.v1))
     chalk, mark = "-".join(mark.name for mark in line.marks), line.marks[0].name
     origin = (mark if seam.cross else chalk) + " + " if len(laying.lines) > 1 else ""
     away = abs(line.offset_m(seam))
     in_line = away < _SAME_M and seam.cross == line.seam.cross
     text = chalk if in_line else origin + system.tape(away)
-    if abs(first[0] - last[0]) < abs(first[1] - last[1]):
-        return _Dim("top", float(first[0]), max(float(min(first[1], last[1])), RIM_MM), text)
-    return _Dim("left", float(first[1]), max(float(min(first[0], last[0])), RIM_MM), text)
+    if x1 - x0 < y1 - y0:
+        return _Dim("top", x0, max(y0, RIM_MM), text)
+    return _Dim("left", y0, max(x0, RIM_MM), text)
 
 
 def spread(at: Sequence[float], length: float, apart: float) -> list[float]:

@@ -42,6 +42,7 @@ class Piece(NamedTuple):
     width_m: float
     start_slant_m: float
     end_slant_m: float
+    cut_u_m: float  # where its start line meets its left edge, if it is cut slanted
 
     @property
     def right_m(self) -> float:
@@ -49,8 +50,16 @@ class Piece(NamedTuple):
         return self.length_m + self.end_slant_m - self.start_slant_m
 
     @property
-    def longest_m(self) -> float:
-        return max(self.length_m, self.right_m)
+    def corners(self) -> list[tuple[float, float]]:
+        """As it lies before it is trimmed: as a rectangle to the border, or as it is cut where its
+        ends slant."""
+        if np.isnan(self.cut_u_m):
+            left, right = (self.u0, self.u1), (self.u0, self.u1)
+        else:
+            start = self.cut_u_m + self.start_slant_m
+            left = (self.cut_u_m, self.cut_u_m + self.length_m)
+            right = (start, start + self.right_m)
+        return [(left[0], self.v0), (left[1], self.v0), (right[1], self.v1), (right[0], self.v1)]
 
 
 class Run(NamedTuple):

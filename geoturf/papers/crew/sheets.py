@@ -18,10 +18,11 @@ WIDE_MM = 182.0  # of what a page holds, on letter and A4
 WHOLE_MM, FIRST_MM = 222.0, 238.0  # height of what pages hold, lists of the first with it
 _GAP_MM = 2.0
 _TITLE_MM, _HEAD_MM = 11.0, 88.0  # above each drawing: its area, scale, north and pile
+_FEW = 0.2  # of the pieces of a detail may have to be drawn larger again
 _LAP_MM = 30.0  # of parts of a drawing on further pages
 _MM = 1e3  # in a metre
 _SHORT = 16  # pieces of a list that stands beside another
-_ROW_MM, _LETTERS = 2.85, 145  # of the lists: a row's height, letters across a page
+_ROW_MM, _LETTERS = 2.7, 145  # of the lists: a row's height, letters across a page
 _LEAD = 30  # letters of the word that a caution begins with, at most
 _FINEST = 72  # times smaller than life: details are drawn no larger
 
@@ -59,6 +60,7 @@ def data(result: Result) -> dict[str, Any]:
         "running": f"{result.bid.name}: laying sheets",
         "name": result.bid.name,
         "metric": system.name == "metric",
+        "slanted": bool(result.plan.pieces["cut_u_m"].notna().any()),
         "sloped": bool((result.ground.areas["laid_stretch"] != 1).any()),
         "cautions": [_lead(text) for text in result.takeoff.cautions],
         "steps": [list(step) for step in steps.laying(result)],
@@ -194,10 +196,8 @@ def _views(laying: Laying, system: System) -> list[Drawn]:
         hidden = _unreadable(whole, system)
         if not hidden:
             return [whole]
-    details: list[Drawn] = []
-    for window in _clusters(hidden):
-        for view in _detail(laying, window, whole.view, hidden, system):
-            details.append(Drawn(laying, view, name=f"detail {len(details) + 1}"))
+    views = list(_details(laying, whole.view, hidden, system))
+    details = [Drawn(laying, view, name=f"detail {k}") for k, view in enumerate(views, 1)]
     frames = tuple((one.name.removeprefix("detail "), one.view.window) for one in details)
     return [whole._replace(details=frames), *details]
 
@@ -211,7 +211,7 @@ def _fits(view: View, high: float) -> bool:
     return view.size[0] <= WIDE_MM and view.size[1] + _TITLE_MM <= high
 
 
-def _clusters(pieces: list[Piece]) -> list[Box]:
+def _clusters(pieces: Sequence[Piece]) -> list[Box]:
     """Windows about pieces; those that meet are one."""
     boxes: list[Box] = []
     for p in pieces:
@@ -228,18 +228,30 @@ def _meet(one: Box, other: Box) -> bool:
     return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
-def _detail(
-    laying: Laying, window: Box, whole: View, hidden: list[Piece], system: System
-) -> list[View]:
-    """The window at the least scale at which what is hidden in the whole can be read, in as many
-    parts as pages need."""
-    finer = [s for s in drawing.scales(system) if whole.scale.mm < s.mm <= _MM / _FINEST]
-    for scale in reversed(finer):
-        view = View(window, whole.turns, scale)
-        still = drawing.unreadable(laying, view, system)
-        if scale is finer[0] or not any(piece in hidden for piece in still):
-            return list(_parts(view))
-    return []
+def _details(
+    laying: Laying, coarser: View, hidden: Sequence[Piece], system: System
+) -> Iterator[View]:
+    """Parts about the ``hidden`` pieces at the least scale at which most of them can be read; then
+    about those that cannot, finer still."""
+    finer = [s for s in drawing.scales(system) if coarser.scale.mm < s.mm <= _MM / _FINEST]
+    for window in _clusters(hidden) if finer else ():
+        view, still = coarser, list(hidden)
+        for scale in reversed(finer):
+            mine = [piece for piece in hidden if _middle_in(piece, window)]
+            view = View(window, coarser.turns, scale)
+            still = [p for p in drawing.unreadable(laying, view, system) if p in mine]
+            if len(still) <= len(mine) * _FEW:
+                break
+        told = [piece for piece in mine if piece not in still or scale is finer[0]]
+        yield from (
+            part for part in _parts(view) if any(_middle_in(piece, part.window) for piece in told)
+        )
+        yield from _details(laying, view, still, system)
+
+
+def _middle_in(piece: Piece, window: Box) -> bool:
+    u0, v0, u1, v1 = window
+    return u0 <= (piece.u0 + piece.u1) / 2 <= u1 and v0 <= (piece.v0 + piece.v1) / 2 <= v1
 
 
 def _parts(view: View) -> Iterator[View]:
