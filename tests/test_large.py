@@ -34,7 +34,7 @@ def test_turf_near_a_box_is_the_turf_on_it():
     about = near(turf, of, low, high)
     whole = shapely.area(shapely.intersection(turf[of], box))
     np.testing.assert_allclose(shapely.area(shapely.intersection(about, box)), whole, atol=1e-9)
-    np.testing.assert_array_equal(inside(about, low, high), whole > 25 - 1e-9)
+    np.testing.assert_array_equal(inside(turf, of, low, high), whole > 25 - 1e-9)
 
 
 def test_each_box_meets_only_the_border_about_it():

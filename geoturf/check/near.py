@@ -26,11 +26,11 @@ def near(turf: np.ndarray, of: np.ndarray, low: np.ndarray, high: np.ndarray) ->
     return out
 
 
-def inside(near: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """Whether each box lies on nothing but turf (bool, (n,))."""
-    shapely.prepare(near)
+def inside(turf: np.ndarray, of: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Whether each box lies on nothing but ``turf[of]`` (bool, (n,))."""
+    shapely.prepare(turf)
     boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
-    return np.asarray(shapely.covers(near, boxes))
+    return np.asarray(shapely.covers(turf[of], boxes))
 
 
 def _cut_down(
