@@ -70,6 +70,7 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     source = clock("read", read.read, bid)
     land = clock("ground", ground.measure, source, rules, told)
     land = clock("parcels", parcels.derive, land, bid.parcels)
+    ground.refuse_too_large(land, bid.limits, told)
     warnings = _sound(bid, land)
     if bid.water:
         from geoturf import water  # most bids have no water table and need not wait for its solver

@@ -28,6 +28,7 @@ from geoturf.rules import (
     GroundRules,
     Layer,
     LayoutRules,
+    LimitRules,
     MaterialRules,
     ParcelRules,
     PriceRules,
@@ -73,6 +74,7 @@ class Bid(Rules):
     cuts: CutRules = rule({}, "cut plan", source="")
     materials: MaterialRules = rule({}, "takeoff", source="")
     price: PriceRules = rule({}, "price build-up and unit costs", source="")
+    limits: LimitRules = rule({}, "how much is taken at once", source="")
     water: WaterRules | None = rule(None, "water comparison; left out without it", source="")
     folder: str = rule(".", "folder that layer paths start from; set by the reader", source="")
     looked: dict[str, str] = rule(

@@ -85,7 +85,7 @@ def sequence(rolls: list[Bought], kinds: list[int], lots: list[int]) -> list[tup
     }
     line = sorted(same, key=lambda bought: (first_lot[bought], same[bought][0]))
     done = []
-    look = _LOOK if 1 < len(set(lots)) and len(rolls) <= _FEW else 1  # of one lot any will do
+    look = _LOOK if len(set(lots)) > 1 and len(rolls) <= _FEW else 1  # of one lot any will do
     while line:
         plans = [waiting.lots_for(bought) for bought in line[:look]]
         best = min(range(len(plans)), key=lambda k: (waiting.score(plans[k]), k))

@@ -10,9 +10,9 @@ import numpy as np
 import shapely
 
 from geoturf.errors import InputError
+from geoturf.layout.large import too_large
 from geoturf.layout.models import Place, places
 from geoturf.layout.roll import Roll, stocked
-from geoturf.layout.large import too_large
 from geoturf.layout.shape import Shape, shape_of
 from geoturf.model import Finding, Ground
 from geoturf.rules import LayoutRules, Product
