@@ -20,9 +20,12 @@ from geoturf.cuts.job import Job
 from geoturf.cuts.market import Market
 from geoturf.cuts.solve import solve
 from geoturf.errors import InputError
+from geoturf.layout import bound
+from geoturf.layout.bound import bound_m2
 from geoturf.layout.regular import lay_regular
 from geoturf.layout.roll import stocked
 from geoturf.layout.shape import shape_of
+from geoturf.materials import strips as fabric
 from geoturf.pipeline import run
 from geoturf.rules import LayoutRules
 from geoturf.water.own_table import rows
@@ -237,3 +240,21 @@ def test_pieces_that_take_whole_rolls_change_no_plan(count):
     cut = solve(Job(0.01, 10, (100,), market, size, demand))
     assert len(cut.bought) == count + 50
     assert cut.bound_m == pytest.approx(count + 50)
+
+
+def test_fabric_on_a_ragged_area_is_as_long_as_on_all_of_it(monkeypatch):
+    shapes = np.array([ragged(3000, 100), ragged(2000, 60, 2)], dtype=object)
+    few = fabric.strips(shapes, 3.8, 91.4, 0.3)
+    monkeypatch.setattr(fabric, "RAGGED", 10**9)
+    every = fabric.strips(shapes, 3.8, 91.4, 0.3)
+    np.testing.assert_allclose(few, every, rtol=1e-12)
+
+
+def test_the_bound_of_an_outline_of_very_many_corners_is_that_of_its_area(park, monkeypatch):
+    (roll,) = stocked("p", next(iter(park.products.values())), park.layout)
+    shape = shape_of(ragged(1500, 95))
+    sharp = bound_m2(shape, (roll,), np.nan)
+    monkeypatch.setattr(bound, "AREA_DOES", 1000)
+    least = roll.width_m / roll.usable_m * shape.area_m2
+    assert bound_m2(shape, (roll,), np.nan) == pytest.approx(least, rel=1e-5)
+    assert least < sharp

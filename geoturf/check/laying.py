@@ -38,7 +38,8 @@ def _turf_under(result: Result, turned: np.ndarray) -> np.ndarray:
     """Turf (m2) under each piece; ``turned``: areas in pile coordinates."""
     laid, boxes = _laid(result), _boxes(result)
     low, high = laid[:, ::2], laid[:, 1::2]
-    area, under = _areas_of(result), (high - low).prod(axis=1)
+    area = _areas_of(result)
+    under: np.ndarray = (high - low).prod(axis=1)
     partly = np.flatnonzero(~inside(turned, area, low, high))
     about = near(turned, area[partly], low[partly], high[partly])
     under[partly] = shapely.area(shapely.intersection(about, boxes[partly]))
