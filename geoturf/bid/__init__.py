@@ -31,6 +31,7 @@ from geoturf.rules import (
     GroundRules,
     Layer,
     LayoutRules,
+    LimitRules,
     MaterialRules,
     ParcelRules,
     PriceRules,
@@ -86,6 +87,7 @@ class Bid(Rules):
     books: dict[str, Book] = rule(
         {}, "price books by name: what other places or clients pay, chosen by price_book", source=""
     )
+    limits: LimitRules = rule({}, "how much is taken at once", source="")
     water: WaterRules | None = rule(None, "water comparison; left out without it", source="")
     folder: str = rule(".", "folder that layer paths start from; set by the reader", source="")
     looked: dict[str, str] = rule(

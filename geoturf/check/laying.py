@@ -38,10 +38,11 @@ def _turf_under(result: Result, turned: np.ndarray) -> np.ndarray:
     """Turf (m2) under each piece; ``turned``: areas in pile coordinates."""
     laid, boxes = _laid(result), _boxes(result)
     low, high = laid[:, ::2], laid[:, 1::2]
-    about = near(turned, _areas_of(result), low, high)
-    under = (high - low).prod(axis=1)
-    partly = ~inside(about, low, high)
-    under[partly] = shapely.area(shapely.intersection(about[partly], boxes[partly]))
+    area = _areas_of(result)
+    under: np.ndarray = (high - low).prod(axis=1)
+    partly = np.flatnonzero(~inside(turned, area, low, high))
+    about = near(turned, area[partly], low[partly], high[partly])
+    under[partly] = shapely.area(shapely.intersection(about, boxes[partly]))
     return under
 
 
@@ -149,10 +150,10 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
     along_u = last[:, :1] - first[:, :1] > last[:, 1:] - first[:, 1:]
     aside = np.where(along_u, [[0.0, FILM_M]], [[FILM_M, 0.0]])
     reach = np.minimum(first, last) - FILM_M, np.maximum(first, last) + FILM_M
-    about = near(turned, area[one], *reach)
-    partly = ~inside(about, *reach)
+    partly = np.flatnonzero(~inside(turned, area[one], *reach))
+    about = near(turned, area[one[partly]], reach[0][partly], reach[1][partly])
     joint_m = np.hypot(*(last - first).T)
-    some = about[partly], first[partly], last[partly]
+    some = about, first[partly], last[partly]
     on_turf = [_turf_on(*some, by * aside[partly]) for by in (-1, 0, 1)]
     least, most = joint_m.copy(), joint_m.copy()
     least[partly], most[partly] = np.min(on_turf, axis=0), np.max(on_turf, axis=0)

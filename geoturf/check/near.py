@@ -7,6 +7,8 @@ vertex is read once for each halving.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -18,7 +20,7 @@ MARGIN_M = 1.0  # turf is kept so far about the boxes
 
 def near(turf: np.ndarray, of: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """For each box, corners ``low`` and ``high`` (n, 2), what there is of ``turf[of]`` about it."""
-    out = turf[of]
+    out: np.ndarray = turf[of]
     order = np.argsort(of, kind="stable")
     starts = np.flatnonzero(np.diff(of[order], prepend=-1))
     for rows in np.split(order, starts[1:]) if len(order) else []:
@@ -26,11 +28,11 @@ def near(turf: np.ndarray, of: np.ndarray, low: np.ndarray, high: np.ndarray) ->
     return out
 
 
-def inside(near: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """Whether each box lies on nothing but turf (bool, (n,))."""
-    shapely.prepare(near)
+def inside(turf: np.ndarray, of: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Whether each box lies on nothing but ``turf[of]`` (bool, (n,))."""
+    shapely.prepare(turf)
     boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
-    return np.asarray(shapely.covers(near, boxes))
+    return np.asarray(shapely.covers(turf[of], boxes))
 
 
 def _cut_down(
@@ -54,7 +56,7 @@ def _halves(rows: np.ndarray, low: np.ndarray) -> list[np.ndarray]:
     return np.array_split(rows[order], 2)
 
 
-def _about(turf: BaseGeometry, low: np.ndarray, high: np.ndarray) -> BaseGeometry:
+def _about(turf: BaseGeometry, low: np.ndarray, high: np.ndarray) -> Any:
     """The turf about some boxes."""
     (left, bottom), (right, top) = low.min(axis=0) - MARGIN_M, high.max(axis=0) + MARGIN_M
     cut = shapely.intersection(turf, shapely.box(left, bottom, right, top))

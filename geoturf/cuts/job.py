@@ -10,7 +10,7 @@ of the grid step, so a roll cut down to whole steps holds exactly the same plans
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 
@@ -30,7 +30,8 @@ class Job:
     first, then widest; ``demand``: int array (k,), how many of each. ``left_overs``: (length,
     width) in steps of stock at hand. ``slant``: int array (k, 3) of middle, start and end
     (`geoturf.cuts.slanted`), zeros for pieces narrower than the roll; None where all is cut square.
-    ``effort``: of `geoturf.rules.CutRules`; ``turns``: parts of large jobs cut again."""
+    ``effort``: of `geoturf.rules.CutRules`; ``turns``: parts of large jobs cut again, 0 where the
+    first plan does."""
 
     step_m: float
     width: int
@@ -140,8 +141,19 @@ def count(sections: Bought | list[Section], kinds: int) -> np.ndarray:
 
 def relabelled(sections: Bought | list[Section], rows: np.ndarray) -> Bought:
     """The sections with their sizes named by their rows elsewhere."""
+    return renamed([tuple(sections)], rows)[0]
+
+
+def renamed(every: Iterable[Bought], rows: np.ndarray) -> list[Bought]:
+    """`relabelled` for purchases, of which many are alike."""
     name = rows.tolist().__getitem__
-    return tuple(
-        (length, tuple([(width, tuple(map(name, lane))) for width, lane in lanes]))
-        for length, lanes in sections
-    )
+    known: dict[Bought, Bought] = {}
+    out = []
+    for bought in every:
+        if bought not in known:
+            known[bought] = tuple(
+                (length, tuple([(width, tuple(map(name, lane))) for width, lane in lanes]))
+                for length, lanes in bought
+            )
+        out.append(known[bought])
+    return out

@@ -3,7 +3,7 @@ once."""
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 
 from geoturf.cuts.job import Bought
 
@@ -77,19 +77,20 @@ def sequence(rolls: list[Bought], kinds: list[int], lots: list[int]) -> list[tup
     ``kinds`` and ``lots`` give each piece's size and lot. Greedy: of the patterns next in line, the
     one that opens least."""
     waiting = _Waiting(kinds, lots)
-    same: dict[Bought, list[int]] = {}
+    same: dict[Bought, deque[int]] = {}
     for row, bought in enumerate(rolls):
-        same.setdefault(bought, []).append(row)
+        same.setdefault(bought, deque()).append(row)
     first_lot = {
         bought: min(min(waiting.by_kind[kind]) for kind in slots(bought)) for bought in same
     }
     line = sorted(same, key=lambda bought: (first_lot[bought], same[bought][0]))
-    done, look = [], _LOOK if len(rolls) <= _FEW else 1
+    done = []
+    look = _LOOK if len(set(lots)) > 1 and len(rolls) <= _FEW else 1  # of one lot any will do
     while line:
         plans = [waiting.lots_for(bought) for bought in line[:look]]
         best = min(range(len(plans)), key=lambda k: (waiting.score(plans[k]), k))
         rows = same[line[best]]
-        done.append((rows.pop(0), waiting.take(plans[best])))
+        done.append((rows.popleft(), waiting.take(plans[best])))
         if not rows:
             line.pop(best)
     return done

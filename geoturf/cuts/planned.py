@@ -24,6 +24,7 @@ EFFORTS = ("thorough", "normal", "quick")
 HEAVY = 400  # pieces from which workers are worth starting
 _TURNS = 40_000  # over the pieces of a bid: turns for which its large pools by length are worked on
 _FEWEST, _MOST = 2, 12  # of those turns
+_FIRST_DOES = 60_000  # pieces of a bid: of more no plan is looked for beyond the first
 
 Chosen = Mapping[
     int, Layout
@@ -97,8 +98,11 @@ class PoolPlan:
 
 
 def turns_for(chosen: Chosen) -> int:
-    """How often parts of a large pool are cut again, by the pieces of the whole bid."""
+    """How often parts of a large pool are cut again, by the pieces of the whole bid; 0: of so many
+    pieces no plan is looked for beyond the first."""
     pieces = sum(len(layout.pieces) for layout in chosen.values())
+    if pieces > _FIRST_DOES:
+        return 0
     return max(_FEWEST, min(_MOST, _TURNS // max(1, pieces)))
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geoturf.cuts import dual, exact, levels, polish, program, rolls, stock_lengths
-from geoturf.cuts.job import Bought, Job, Section, count, relabelled, undercut, used
+from geoturf.cuts.job import Bought, Job, Section, count, relabelled, renamed, undercut, used
 from geoturf.cuts.market import Market
 from geoturf.cuts.master import UnsolvedError
 from geoturf.cuts.sections import quick
@@ -46,7 +46,7 @@ def solve(job: Job) -> Cut:
     bought, bound_m = _bought(rest)
     if job.left_overs:  # the bound of the rest knows nothing of other ways to use the stock
         bound_m = dual.least_m(job)
-    cut = Cut(tuple(from_stock), tuple(relabelled(piece, rows) for piece in bought), bound_m)
+    cut = Cut(tuple(from_stock), tuple(renamed(bought, rows)), bound_m)
     _assert_whole(job, cut)
     return cut
 
@@ -57,7 +57,7 @@ def _bought(job: Job) -> tuple[list[Bought], float]:
     rest, rows = job.only(left)
     bought, bound_m = _buy(rest) if len(rest.demand) else ([], 0.0)
     taken = len(alone) * job.purchase(job.longest)[0]
-    return alone + [relabelled(piece, rows) for piece in bought], bound_m + taken
+    return alone + renamed(bought, rows), bound_m + taken
 
 
 def _buy(job: Job) -> tuple[list[Bought], float]:
@@ -65,6 +65,8 @@ def _buy(job: Job) -> tuple[list[Bought], float]:
     sections = quick(job)
     plan = rolls.pack(job, sections)
     bound_m = dual.least_m(job)
+    if not (job.turns or job.thorough):
+        return plan, bound_m
     few, met = job.demand.sum() <= exact.MOST, _met(job, plan, bound_m)
     if few and not (met and job.market.by_length):
         return _best(job, plan, bound_m)

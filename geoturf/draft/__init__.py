@@ -18,8 +18,9 @@ from geoturf.draft import guess, text
 from geoturf.errors import BidError, InputError
 from geoturf.model import Finding
 from geoturf.read.find import find
-from geoturf.read.look import Held, layers, look, reason
+from geoturf.read.look import Held, layers, look, reason, sound
 from geoturf.read.say import Gathered, Say, counted
+from geoturf.rules import LimitRules
 from geoturf.rules.layer import PRICED
 
 _NAMES = {
@@ -118,7 +119,8 @@ def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
         for item in find(path, ".", say):
             try:
                 stamp = item.stamp()
-                held += [replace(look(one, sample), stamp=stamp) for one in layers(item)]
+                inside = sound(layers(item), say.at(item.given), LimitRules())
+                held += [replace(look(one, sample), stamp=stamp) for one in inside]
             except Exception as error:  # a damaged file makes the readers raise anything
                 say.at(item.given).leave_out(
                     "unreadable", f"cannot be read as {item.format}: {reason(error, item)}"

@@ -13,5 +13,14 @@ from geoturf.ground.across_frames import neighbours_across_frames
 from geoturf.ground.areas import measure
 from geoturf.ground.frames import to_crs, to_degrees
 from geoturf.ground.oddities import notice, overlaps
+from geoturf.ground.too_large import refuse_too_large
 
-__all__ = ["measure", "neighbours_across_frames", "notice", "overlaps", "to_crs", "to_degrees"]
+__all__ = [
+    "measure",
+    "neighbours_across_frames",
+    "notice",
+    "overlaps",
+    "refuse_too_large",
+    "to_crs",
+    "to_degrees",
+]

@@ -44,6 +44,7 @@ MANY, FEWER = (
     300,
     48,
 )  # shapes of more edges are large beside what their ends take: so many bearings do
+AREA_DOES = 50_000  # edges: of more no bearing is looked at
 GUESSED = 6  # longest edges along or across which the least may be
 ASKEW_DEG = 0.618  # beside the longest edge: just at a bearing of edges less can be told of corners than next to it
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
@@ -53,7 +54,9 @@ def bound_m2(shape: Shape, rolls: Sequence[Roll], bearing_deg: float) -> float:
     """Least turf (m2) that strips from border to border take of the shape at ``bearing_deg``; at
     any bearing if NaN."""
     edges, ends_m, sizes = shape.edges, rolls[0].ends_m, _sizes(shape, rolls)
-    if np.isnan(bearing_deg):
+    if len(edges) > AREA_DOES:
+        taken = shape.area_m2  # pieces cover it: point 2, with no ends
+    elif np.isnan(bearing_deg):
         taken = least_taken(shape, ends_m, sizes)
     else:
         view = turned(edges, bearing_deg)

@@ -6,6 +6,7 @@ A mirrored shape is another one: turf has an upper side.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right, insort
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -34,24 +35,33 @@ class Place:
 def places(shapes: Sequence[Shape], keys: Sequence[object], turn: Sequence[bool]) -> list[Place]:
     """Where each shape is met first. Only shapes of equal ``keys`` are compared; ``turn``: whether
     it may be a turned one. A key of None is no repeat of anything."""
-    firsts: dict[object, list[int]] = {}
+    firsts: dict[object, list[tuple[float, int]]] = {}  # (area, row), the smallest first
     out = []
     sizes = [(shape.area_m2, float(np.sum(_lengths(shape)))) for shape in shapes]
     for row, (shape, key) in enumerate(zip(shapes, keys, strict=True)):
         place = None
         if key is not None:
             known = firsts.setdefault((key, tuple(sorted(shape.rings))), [])
-            if known:
-                off = np.abs(np.array([sizes[k] for k in known]) - sizes[row])
-                near = np.flatnonzero(
-                    np.all(off <= TOLERANCE_M * (2 * sizes[row][1] + shape.rings.sum()), axis=1)
-                )
-                matches = (_match(shapes[known[k]], shape, turn[row], known[k]) for k in near)
-                place = next((m for m in matches if m is not None), None)
+            off = TOLERANCE_M * (2 * sizes[row][1] + int(shape.rings.sum()))
+            near = _alike(known, sizes, sizes[row], off)
+            matches = (_match(shapes[k], shape, turn[row], k) for k in near)
+            place = next((m for m in matches if m is not None), None)
             if place is None:
-                known.append(row)
+                insort(known, (sizes[row][0], row))
         out.append(place or Place(row, 0.0, np.zeros(2)))
     return out
+
+
+def _alike(
+    known: list[tuple[float, int]],
+    sizes: Sequence[tuple[float, float]],
+    size: tuple[float, float],
+    off: float,
+) -> list[int]:
+    """Rows of ``known`` whose area and border differ from ``size`` by no more than ``off``."""
+    first = bisect_left(known, (size[0] - off, -1))
+    last = bisect_right(known, (size[0] + off, len(sizes)))
+    return sorted(row for _, row in known[first:last] if abs(sizes[row][1] - size[1]) <= off)
 
 
 def placed(choices: Choices, place: Place) -> Choices:

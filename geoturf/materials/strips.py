@@ -8,6 +8,11 @@ import shapely
 
 from geoturf import units
 
+RAGGED, TOGETHER = (
+    1000,
+    16,
+)  # points of a part from which it is cut down to so many strips at a time
+
 
 def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: float) -> pd.DataFrame:
     """Fabric laid in strips along the long side of each part's smallest rectangle, lapped by
@@ -25,8 +30,9 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
     nth = np.arange(len(part)) - np.repeat(np.cumsum(count) - count, count)
     left, bottom, right, _ = shapely.bounds(level)[part].T
     low = bottom + nth * (width_m - overlap_m)
+    ground = _about(level, part, low, low + width_m)
     long = _extent(
-        shapely.intersection(level[part], shapely.box(left - 1, low, right + 1, low + width_m))
+        shapely.intersection(ground, shapely.box(left - 1, low, right + 1, low + width_m))
     )
     joins = (units.whole_steps(long - overlap_m, length_m - overlap_m) - 1).clip(0)
     area = owner[part]
@@ -36,6 +42,34 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
             "length_m": np.bincount(area, long + joins * overlap_m, len(geometry)),
         }
     )
+
+
+def _about(level: np.ndarray, part: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """What there is of ``level[part]`` about strips from ``low`` to ``high``. Of a ragged part
+    only the ground about some strips at a time, so that an outline is not read once for each."""
+    out: np.ndarray = level[part]
+    ragged = np.flatnonzero(shapely.get_num_coordinates(level)[part] > RAGGED)
+    if not len(ragged):
+        return out
+    turn = np.flatnonzero(np.diff(part[ragged], prepend=-1))  # strips of a part lie in order
+    nth = np.arange(len(ragged)) - np.repeat(turn, np.diff(turn, append=len(ragged)))
+    first = np.flatnonzero(nth % TOGETHER == 0)
+    last = np.append(first[1:], len(ragged)) - 1
+    bounds = shapely.bounds(out[ragged[first]])
+    west, east = bounds[:, 0] - 2, bounds[:, 2] + 2
+    south, north = low[ragged[first]] - 1, high[ragged[last]] + 1
+    cut = shapely.intersection(out[ragged[first]], shapely.box(west, south, east, north))
+    out[ragged] = np.repeat(_polygons(cut), last - first + 1)
+    return out
+
+
+def _polygons(cut: np.ndarray) -> np.ndarray:
+    """Without the points and lines in which a cut only touches ground."""
+    mixed = np.flatnonzero(shapely.get_type_id(cut) == shapely.GeometryType.GEOMETRYCOLLECTION)
+    for k in mixed.tolist():
+        parts = shapely.get_parts(cut[k])
+        cut[k] = shapely.multipolygons(shapely.get_parts(parts[shapely.get_dimensions(parts) == 2]))
+    return cut
 
 
 def _extent(under: np.ndarray) -> np.ndarray:

@@ -40,6 +40,7 @@ from geoturf.read.logo import Logo, logo
 from geoturf.read.look import Held, choose
 from geoturf.read.part import Columns, Part
 from geoturf.read.say import Gathered, Say, counted
+from geoturf.rules import LimitRules
 from geoturf.rules.layer import COLUMNS, PRICED, Layer
 from geoturf.units import unit_factor
 
@@ -56,6 +57,7 @@ def read(bid: Bid) -> Source:
         done = [part for layer in bid.layers for part in _parts(layer, files)]
     files.refuse_changed()
     priced = [one for one in done if one.role in PRICED]
+    _refuse_many(done, bid.limits, say)
     ids.number_areas([one.columns for one in priced])
     ids.refuse_clashes(priced, list(bid.products), say)
     if not say.to.refused and not any(len(one) for one in priced):
@@ -65,6 +67,22 @@ def read(bid: Bid) -> Source:
         raise InputError(say.to.findings)
     layers = tuple(one.done() for one in done)
     return Source(layers, tuple(say.to.findings), files.inputs(), say.to.left_out)
+
+
+def _refuse_many(parts: list[Part], limits: LimitRules, say: Say) -> None:
+    """Refuses what is more than one run takes, naming the layer that has most."""
+    priced = [(len(one), one) for one in parts if one.role in PRICED]
+    points = [(int(shapely.get_num_coordinates(one.geometry).sum()), one) for one in parts]
+    for counts, what, most, key in (
+        (priced, "areas to be priced", limits.areas, "areas"),
+        (points, "points of outlines", limits.points, "points"),
+    ):
+        total = sum(count for count, _ in counts)
+        if total > most:
+            count, part = max(counts, key=lambda pair: pair[0])
+            told = f"{total:,} {what} ({count:,} here), more than {most:,.0f} ([limits] {key})"
+            mend = "give fewer at a time, or raise the limit"
+            say.at(part.file, part.layer).refuse("too-many", f"{told}; {mend}")
 
 
 @dataclass(frozen=True)
@@ -83,7 +101,7 @@ class _Files:
     def meant(self, path: str) -> list[list[Item]]:
         """What a path means: the items of each file."""
         if path not in self.found:
-            self.found[path] = find(path, self.bid.folder, self.say)
+            self.found[path] = find(path, self.bid.folder, self.say, self.bid.limits)
         by_file = groupby(self.found[path], lambda item: item.path)
         return [list(items) for _, items in by_file]
 
@@ -116,7 +134,7 @@ def _parts(layer: Layer, files: _Files) -> Iterator[Part]:
     for items in files.meant(layer.path):
         given = items[0].given
         files.sum_up(items[0])
-        for chosen in choose(items, layer.layer, files.say.at(given)):
+        for chosen in choose(items, layer.layer, files.say.at(given), files.bid.limits):
             label = _label(layer.name or chosen.name, (given, chosen.name), files.labels)
             claimed = files.pool.submit(claim, chosen)
             held = replace(chosen, swept=files.swept(layer))

@@ -13,6 +13,7 @@ import hashlib
 import json
 import os
 import re
+import sqlite3
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -22,6 +23,7 @@ from typing import IO
 
 from geoturf.read.say import Say, listed
 from geoturf.rules.layer import nearest
+from geoturf.rules.limits import MIB, LimitRules
 
 FORMATS = {
     ".shp": "shapefile",
@@ -59,7 +61,6 @@ _BESIDE = {
 }
 _ELSEWHERE = re.compile(r"^/vsi|://|^\s*[<{]|^(?![A-Za-z]:[\\/])[A-Za-z_0-9]{2,}:", re.IGNORECASE)
 _HEAD = 65_536
-_LARGEST_KML = 1 << 30  # bytes; GDAL reads KML whole, into several times as much memory
 BAD_ZIP = (
     zipfile.BadZipFile,
     NotImplementedError,
@@ -176,19 +177,31 @@ def _part(path: Path, suffix: str) -> Path | None:
     return None
 
 
-def find(given: str, folder: str, say: Say) -> list[Item]:
+def find(given: str, folder: str, say: Say, limits: LimitRules | None = None) -> list[Item]:
     """The files that a path, a folder, a glob or a zip means, in stable order. Says what is not
     taken, and why."""
-    say = say.at(file=given)
+    say, limits = say.at(file=given), limits or LimitRules()
+    found = _found(given, folder, say, limits)
+    if len({item.path for item in found}) <= limits.files:
+        return found
+    fault = f"means {len(found):,} files, more than {limits.files:,.0f} ([limits] files)"
+    say.refuse("too-many", f"{fault}; give fewer at a time, or raise the limit")
+    return []
+
+
+def _found(given: str, folder: str, say: Say, limits: LimitRules) -> list[Item]:
+    """`find`, however many."""
     if _ELSEWHERE.search(given):
         what = "only files on this machine are read, no address or virtual dataset"
         say.refuse("not-a-file", f"{what}; give a {TAKEN}")
         return []
     path = Path(folder) / given
     if path.is_dir():
-        return _folder(path, given, say)
+        return _folder(path, given, say, limits)
     if os.path.lexists(path):
-        return _file(path, given, say)
+        return _file(path, given, say, limits)
+    if "**" in given and _too_wide(Path(folder, given.split("**")[0]), say, limits):
+        return []
     found: list[Path] = []
     if glob.has_magic(given):
         found = sorted(map(Path, glob.glob(str(path), recursive=True)))  # noqa: PTH207
@@ -201,7 +214,21 @@ def find(given: str, folder: str, say: Say) -> list[Item]:
         if glob.has_magic(given):
             what = "no GIS file matches"
         say.refuse("no-such-file", f"{what}; looked in {path.parent}")
-    return [item for p in found for item in _file(p, _shown(p, folder), say)]
+    return [item for p in found for item in _file(p, _shown(p, folder), say, limits)]
+
+
+def _too_wide(folder: Path, say: Say, limits: LimitRules) -> bool:
+    """Whether more lies below a folder than is looked through; says so."""
+    seen = 0
+    for _, folders, files in os.walk(folder):
+        seen += len(folders) + len(files)
+        if seen > limits.entries:
+            what = (
+                f"more than {limits.entries:,.0f} files and folders lie below it ([limits] entries)"
+            )
+            say.refuse("too-many", f"{what}; name a folder nearer to the files, or raise the limit")
+            return True
+    return False
 
 
 def _shown(path: Path, folder: str | Path) -> str:
@@ -212,7 +239,9 @@ def _shown(path: Path, folder: str | Path) -> str:
         return path.as_posix()
 
 
-def _folder(path: Path, given: str, say: Say) -> list[Item]:
+def _folder(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
+    if _too_wide(path, say, limits):
+        return []
     before = say.to.left_out
     inside = sorted(_files_below(path, given.rstrip("/"), say))
     taken = [p for p in inside if p.suffix.lower() in (*FORMATS, ".zip")]
@@ -226,7 +255,7 @@ def _folder(path: Path, given: str, say: Say) -> list[Item]:
     return [
         i
         for p in taken
-        for i in _file(p, f"{given.rstrip('/')}/{p.relative_to(path).as_posix()}", say)
+        for i in _file(p, f"{given.rstrip('/')}/{p.relative_to(path).as_posix()}", say, limits)
     ]
 
 
@@ -290,7 +319,7 @@ def _hidden(name: str) -> bool:
     return any(part.startswith((".", "__MACOSX")) for part in PurePosixPath(name).parts)
 
 
-def _file(path: Path, given: str, say: Say) -> list[Item]:
+def _file(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
     say = say.at(file=given)
     suffix = path.suffix.lower()
     if not path.is_file():
@@ -301,7 +330,7 @@ def _file(path: Path, given: str, say: Say) -> list[Item]:
         return []
     try:
         if suffix == ".zip":
-            return _zip(path, given, say)
+            return _zip(path, given, say, limits)
         if suffix == ".dbf" or suffix == ".shx":
             say.refuse(
                 "not-gis",
@@ -318,15 +347,30 @@ def _file(path: Path, given: str, say: Say) -> list[Item]:
             say.leave_out("unreadable", f"{what}; rename it. It is left out")
             return []
         with path.open("rb") as file:
-            fault = _fault(file.read(_HEAD), FORMATS[suffix], path.stat().st_size) or _part_fault(
-                path, suffix
-            )
+            kind, size = FORMATS[suffix], path.stat().st_size
+            fault = _fault(file.read(_HEAD), kind, size, limits) or _part_fault(path, suffix)
     except OSError as error:
         fault = f"cannot be opened: {error.strerror}"
     if fault:
         say.leave_out("unreadable", f"{fault}; the file is left out")
         return []
+    held = _contents(path) if FORMATS[suffix] == "GeoPackage" else 0
+    if held > limits.layers:
+        what = f"holds {held:,} layers, more than {limits.layers:,.0f} ([limits] layers)"
+        say.refuse("too-many", f"{what}; save those that are meant as a file, or raise the limit")
+        return []
     return [Item(given, path)]
+
+
+def _contents(path: Path) -> int:
+    """Layers that a GeoPackage lists (GDAL opens each to list them); 0 where that can't be told."""
+    try:
+        with contextlib.closing(
+            sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+        ) as base:
+            return int(base.execute("select count(*) from gpkg_contents").fetchone()[0])
+    except sqlite3.Error:
+        return 0
 
 
 def _part_fault(path: Path, suffix: str) -> str:
@@ -350,7 +394,7 @@ def _shapes(path: Path) -> list[str]:
     return [p.name for p in path.parent.glob("*.[sS][hH][pP]")]
 
 
-def _zip(path: Path, given: str, say: Say) -> list[Item]:
+def _zip(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
     try:
         with zipfile.ZipFile(path) as archive:
             names = [
@@ -358,7 +402,13 @@ def _zip(path: Path, given: str, say: Say) -> list[Item]:
                 for n in archive.namelist()
                 if PurePosixPath(n).suffix.lower() in FORMATS and not _hidden(n)
             ]
-            faults = {name: _member_fault(archive, name) for name in sorted(names)}
+            size = sum(archive.getinfo(name).file_size for name in names)
+            if size > limits.unpacked_mib * MIB:
+                what = f"holds GIS files of {size / MIB:,.0f} MiB by its own list"
+                limit = f"{limits.unpacked_mib:,.0f} MiB are taken of a zip ([limits] unpacked_mib)"
+                say.leave_out("too-many", f"{what}, and {limit}; unpack it, or raise the limit")
+                return []
+            faults = {name: _member_fault(archive, name, limits) for name in sorted(names)}
     except BAD_ZIP as error:
         say.leave_out("unreadable", f"is no zip that can be opened ({error}); the file is left out")
         return []
@@ -375,16 +425,17 @@ def _zip(path: Path, given: str, say: Say) -> list[Item]:
     ]
 
 
-def _member_fault(archive: zipfile.ZipFile, name: str) -> str:
+def _member_fault(archive: zipfile.ZipFile, name: str, limits: LimitRules) -> str:
     try:
         with archive.open(name) as file:
             size = archive.getinfo(name).file_size
-            return _fault(file.read(_HEAD), FORMATS[PurePosixPath(name).suffix.lower()], size)
+            kind = FORMATS[PurePosixPath(name).suffix.lower()]
+            return _fault(file.read(_HEAD), kind, size, limits)
     except BAD_ZIP as error:
         return f"cannot be taken out of the zip ({error})"
 
 
-def _fault(head: bytes, kind: str, size: int) -> str:
+def _fault(head: bytes, kind: str, size: int, limits: LimitRules) -> str:
     """Why a file of a ``size`` that begins so cannot be of a ``kind``, or nothing."""
     if not head:
         return "is empty"
@@ -392,10 +443,9 @@ def _fault(head: bytes, kind: str, size: int) -> str:
         return "" if head.startswith(_MAGIC[kind]) else f"is no {kind}, whatever its name says"
     if _VIRTUAL.search(head):
         return "is a virtual dataset, which may point anywhere"
-    if kind == "KML" and size > _LARGEST_KML:
-        return (
-            f"is KML of {size / 2**30:,.1f} GiB, more than is read (1 GiB): send it as GeoPackage"
-        )
+    if size > limits.text_mib * MIB:
+        most = f"{limits.text_mib:,.0f} MiB that are read ([limits] text_mib)"
+        return f"is {kind} of {size / MIB:,.0f} MiB, more than the {most}: send it as GeoPackage"
     if kind == "KML":
         return "" if _KML.match(head) else "is no KML, whatever its name says"
     if not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):

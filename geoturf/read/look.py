@@ -13,7 +13,9 @@ import pyogrio
 
 from geoturf.read.find import Item
 from geoturf.read.say import Say, listed
+from geoturf.read.views import endless
 from geoturf.rules.layer import nearest
+from geoturf.rules.limits import LimitRules
 
 
 @dataclass(frozen=True)
@@ -54,9 +56,34 @@ def layers(item: Item) -> list[Held]:
     return [Held(item, str(name)) for name, geometry in listing if geometry is not None]
 
 
-def choose(items: list[Item], wanted: str, say: Say) -> list[Held]:
+def choose(items: list[Item], wanted: str, say: Say, limits: LimitRules) -> list[Held]:
     """The layer meant, of all that a file (or the files of a zip) hold. Several and none named:
-    refused, never the first."""
+    refused, never the first. Views that do not end are left out."""
+    return sound(_meant(items, wanted, say), say, limits)
+
+
+def sound(held: list[Held], say: Say, limits: LimitRules) -> list[Held]:
+    """The layers that can be looked into: none where they are too many (refused), no view that does
+    not end."""
+    if len(held) > limits.layers:
+        what = f"has {len(held):,} layers, more than {limits.layers:,.0f} ([limits] layers)"
+        say.refuse("too-many", f"{what}; name the one that is meant, or raise the limit")
+        return []
+    return [one for one in held if _ends(one, say, limits)]
+
+
+def _ends(held: Held, say: Say, limits: LimitRules) -> bool:
+    """Whether a layer's rows can be counted; says so where they cannot."""
+    if held.item.format != "GeoPackage" or not endless(held.item, held.layer, limits.view_steps):
+        return True
+    what = f"is a view whose rows are not counted in {limits.view_steps:,.0f} steps"
+    mend = "save it as a table, or raise [limits] view_steps; it is left out"
+    say.leave_out("unreadable", f"{what}: it may never end; {mend}", layer=held.layer)
+    return False
+
+
+def _meant(items: list[Item], wanted: str, say: Say) -> list[Held]:
+    """The layers that a name, ``"*"`` or none means."""
     held: list[Held] = []
     for item in items:
         try:

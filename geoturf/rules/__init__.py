@@ -7,6 +7,7 @@ from geoturf.rules.edges import EdgeRules
 from geoturf.rules.ground import GroundRules, ParcelRules
 from geoturf.rules.layer import Layer
 from geoturf.rules.layout import STEEPEST, LayoutRules
+from geoturf.rules.limits import LimitRules
 from geoturf.rules.materials import MaterialRules
 from geoturf.rules.offer import Bidder, Client, Terms
 from geoturf.rules.price import PriceRules
@@ -22,6 +23,7 @@ __all__ = [
     "GroundRules",
     "Layer",
     "LayoutRules",
+    "LimitRules",
     "MaterialRules",
     "ParcelRules",
     "PriceRules",

@@ -10,13 +10,20 @@ from pathlib import Path
 
 from geoturf.errors import InputError
 from geoturf.model import Finding
+from geoturf.rules.limits import MIB
 from geoturf.rules.water.climate import MONTHS
 from geoturf.units import factors
 
+LARGEST_MIB = 64  # a century of daily weather is 4 MiB
 LENGTHS = factors("in", "mm", "cm")
 
 
 def rows(path: Path, name: str) -> list[dict[str, str]]:
+    if path.exists() and not path.is_file():
+        raise _fault("table-unreadable", "is no regular file (a pipe, a device, a folder)", name)
+    if path.exists() and path.stat().st_size > LARGEST_MIB * MIB:
+        what = f"is of more than {LARGEST_MIB} MiB, which no table of climate or bills is"
+        raise _fault("table-unreadable", what, name)
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:

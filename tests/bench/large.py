@@ -98,7 +98,10 @@ def parks(count: int, acres: float, largest: float, vertices: int, seed: int) ->
     sizes[1:] = np.minimum(sizes[1:] * (acres - largest) / sizes[1:].sum(), 0.6 * largest)
     sizes[0] = largest
     each = np.maximum(12, (vertices * (sizes / largest) ** 0.6).astype(int))
-    made = [park(a, n, seed + k, min(6, n // 300)) for k, (a, n) in enumerate(zip(sizes, each))]
+    made = [
+        park(a, n, seed + k, min(6, n // 300))
+        for k, (a, n) in enumerate(zip(sizes, each, strict=True))
+    ]
     return [translate(p, 4000 * (k % 16), 4000 * (k // 16)) for k, p in enumerate(made)]
 
 
@@ -107,7 +110,7 @@ def parcels(count: int, acres: float, seed: int) -> list:
     rng = np.random.default_rng(seed)
     side = (acres * ACRE_M2 / count) ** 0.5
     made = []
-    for k in range(count):
+    for _ in range(count):
         a, b = side * rng.uniform(0.6, 1.6), side * rng.uniform(0.6, 1.6)
         corners = np.array([[0, 0], [a, 0], [1.02 * a, b / 2], [a, b], [0, b]])
         made.append(shapely.Polygon(corners + rng.normal(0, side / 40, (5, 2))))
@@ -134,12 +137,14 @@ def holed(count: int) -> shapely.Polygon:
 
 def bomb(folder: Path, size: int = 2 << 30) -> list[str]:
     """A zip of 2 MB with a member of 2 GiB."""
-    with zipfile.ZipFile(folder / "lawns.zip", "w", zipfile.ZIP_DEFLATED) as archive:
-        with archive.open("lawns.geojson", "w", force_zip64=True) as member:
-            member.write(b'{"type": "FeatureCollection", "features": [')
-            for _ in range(size >> 24):
-                member.write(b" " * (1 << 24))
-            member.write(b"]}")
+    with (
+        zipfile.ZipFile(folder / "lawns.zip", "w", zipfile.ZIP_DEFLATED) as archive,
+        archive.open("lawns.geojson", "w", force_zip64=True) as member,
+    ):
+        member.write(b'{"type": "FeatureCollection", "features": [')
+        for _ in range(size >> 24):
+            member.write(b" " * (1 << 24))
+        member.write(b"]}")
     return [str(folder / "lawns.zip")]
 
 
@@ -155,7 +160,7 @@ def layers(folder: Path, count: int = 10_000) -> list[str]:
     lawn = geopandas.GeoDataFrame(geometry=[shapely.box(EAST, NORTH, EAST + 9, NORTH + 9)], crs=UTM)
     path = folder / "lawns.gpkg"
     lawn.to_file(path, layer="l", engine="pyogrio")
-    with sqlite3.connect(path) as file:
+    with sqlite3.connect(path, isolation_level=None) as file:
         file.executescript("PRAGMA journal_mode=OFF; BEGIN;")
         for k in range(1, count):
             file.execute(f"CREATE VIEW v{k} AS SELECT * FROM l")
@@ -186,7 +191,7 @@ def recursing(folder: Path) -> list[str]:
 def device(folder: Path) -> list[str]:
     """A device as weather table."""
     layer([shapely.box(0, 0, 20, 10)], folder)
-    water = '\n[water]\n[water.climate]\nweather = "/dev/zero"'
+    water = '\n[water]\ncover = "cool_season_lawn"\n[water.climate]\nweather = "/dev/zero"\nlatitude = 36.5'
     return _bid(folder, "lawns.gpkg", water)
 
 

@@ -1,0 +1,42 @@
+"""Rules of how much is taken at once."""
+
+from __future__ import annotations
+
+from geoturf.rules.base import Area, Number, Rules, rule
+
+MEASURED = "tests/bench/large.py: what a run takes"
+MIB = 2**20
+
+
+class LimitRules(Rules):
+    """How large an input may be; what is larger is refused by name, before it is worked on.
+
+    Raise a limit where time and memory allow it."""
+
+    entries: Number = rule(
+        50_000.0,
+        "files and folders below a folder or a glob with ** that are looked through",
+        source=MEASURED,
+    )
+    files: Number = rule(
+        1_000.0, "GIS files that one path of a layer (a folder, a glob) may mean", source=MEASURED
+    )
+    layers: Number = rule(500.0, "layers taken of one file", source=MEASURED)
+    unpacked_mib: Number = rule(
+        1_024.0, "size in MiB, as declared, of all GIS files in one zip", source=MEASURED
+    )
+    text_mib: Number = rule(
+        512.0,
+        "size in MiB of a GeoJSON or KML file, which is read whole into several times as much memory",
+        source=MEASURED,
+    )
+    view_steps: Number = rule(
+        20e6,
+        "steps of SQLite's machine that a view in a GeoPackage may take to count its rows",
+        source=MEASURED,
+    )
+    areas: Number = rule(20_000.0, "areas priced together", source=MEASURED)
+    points: Number = rule(
+        3e6, "points of the outlines of all areas and of what lies about them", source=MEASURED
+    )
+    turf_m2: Area = rule("12000 acre", "ground priced together", source=MEASURED)
