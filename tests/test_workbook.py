@@ -167,6 +167,28 @@ def test_every_formula_gives_the_figure_beside_it(tmp_path, pool):
         )
 
 
+def test_every_formula_with_lump_sums_and_what_is_asked_for(tmp_path):
+    extras = [
+        {"title": unit, "price": f"{price} USD{per}", "kind": kind}
+        for unit, price, per, kind in (
+            ("mobilisation", "6500.01", "", "service"),
+            ("freight", "412.35", "/truck", "service"),
+            ("supervision", "300", "/day", "labour"),
+            ("cut fee", "4.15", "/roll", "material"),
+            ("testing", "1.07", "/ton", "service"),
+        )
+    ]
+    asked = {"drain_spacing": "10 ft", "loader": True, "sod_kill": True}
+    rows = [lot | {"cover": "lawn"} for lot in TRACT]
+    done = result(rows, of=asked, extras=extras)
+    book, shown = written(tmp_path / "bid.xlsx", done)
+    reckoner = Reckoner(book)
+    for sheet, ref in formulas(book):
+        figure = pytest.approx(shown[sheet][ref].value, abs=1e-6)
+        assert reckoner.cell(sheet, ref) == figure, (sheet, ref)
+    assert shown["Summary"]["B7"].value == float(done.price.totals["price"])
+
+
 def test_every_formula_under_two_price_books(tmp_path):
     """Each book's lines follow each other and have a build-up of their own."""
     rows = [lot | {"price_book": "far" if lot["phase"] == "1" else ""} for lot in TRACT]

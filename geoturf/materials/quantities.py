@@ -36,6 +36,9 @@ INFILL = tuple(
     )
 )
 
+#: covers with nothing on them to kill
+NO_PLANTS = ("", "none", "bare_ground", "synthetic_turf")
+
 #: values of the column use that ask for odour-control granules
 PET_USES = ("pet", "pets")
 
@@ -48,9 +51,8 @@ def infill_rate(product: Product, rules: MaterialRules) -> tuple[float, float, f
     pile, low, high = np.array(INFILL).T
     weight = pile[0] if product.putting else product.pile_weight_kg_per_m2
     ends = float(np.interp(weight, pile, low)), float(np.interp(weight, pile, high))
-    middle = (
-        rules.infill_rate_kg_per_m2 if rules.infill_rate_kg_per_m2 is not None else sum(ends) / 2
-    )
+    stated = (product.infill_rate_kg_per_m2, rules.infill_rate_kg_per_m2, sum(ends) / 2)
+    middle = next(rate for rate in stated if rate is not None)
     return ends[0], middle, ends[1]
 
 
@@ -148,6 +150,7 @@ def _measured(
     q["sites"] = lot.share(1.0)
     _earth(q, areas["ground_area_m2"] * nailed, lot, rules)
     _stone(q, rules)
+    _below(q, areas, lot, rules)
     _fabric(q, areas, nailed, rules)
     _turf(q, areas, plan, products, rules)
     _seams(q, edges, plan, nailed, edge_rules)
@@ -189,6 +192,14 @@ def _stone(q: pd.DataFrame, rules: MaterialRules) -> None:
     q["aggregate_loose"] = q["compacted"] * compacted / loose
 
 
+def _below(q: pd.DataFrame, areas: pd.DataFrame, lot: _Lots, rules: MaterialRules) -> None:
+    """Living cover on the ground that is dug, drain lines under the base, and their outlets."""
+    cover = areas["cover"].str.casefold().str.replace(" ", "_")
+    q["sod"] = q["dug"] * ~cover.isin(NO_PLANTS)
+    q["drained"] = q["base"] / (rules.drain_spacing_m or np.inf)
+    q["led_out"] = lot.share(rules.outlets_per_site) * (lot.total(q["drained"]) > 0)
+
+
 def _fabric(
     q: pd.DataFrame, areas: pd.DataFrame, nailed: pd.Series[float], rules: MaterialRules
 ) -> None:
@@ -224,6 +235,7 @@ def _turf(
             {name: rate[place] for name, rate in rates.items()}
         )
     q["filled"] = q["surface"] * (q["infill_middle"] > 0)
+    q["padded"] = q["surface"] * areas["product"].map({name: p.pad for name, p in products.items()})
 
 
 def _seams(

@@ -15,10 +15,12 @@ from __future__ import annotations
 from string import Formatter
 from typing import Any
 
+import numpy as np
+
 from geoturf import units
 from geoturf.rules import item as records
 from geoturf.rules.base import key_of
-from geoturf.rules.item import Formula, Hazard, Item, Kind, PayItem, registry
+from geoturf.rules.item import Formula, Hazard, Item, Kind, PayItem, Setting, registry
 
 AREA, VOLUME, LENGTH = ("ft^2", "m2"), ("yd^3", "m3"), ("ft", "m")
 MASS, STONE, HOURS, EACH = ("lb", "kg"), ("ton", "t"), ("h", "h"), ("each", "each")
@@ -35,6 +37,14 @@ PAY_ITEMS: dict[str, PayItem] = {item.key: item for item in (
         unit="m3", shown=VOLUME, quantity=lambda q: q["dig"],
     ),
     PayItem(
+        key="sod", section="31 10 00", title="Sod killed before it is taken up",
+        unit="m2", shown=AREA, quantity=lambda q: q["sod"],
+    ),
+    PayItem(
+        key="drain", section="33 41 00", title="Drain lines and their outlets",
+        unit="m", shown=LENGTH, quantity=lambda q: q["drain"],
+    ),
+    PayItem(
         key="base", section="32 11 23", title="Aggregate base, placed and compacted",
         unit="m2", shown=AREA, quantity=lambda q: q["base"],
     ),
@@ -46,6 +56,10 @@ PAY_ITEMS: dict[str, PayItem] = {item.key: item for item in (
     PayItem(
         key="odour", section="32 18 13", title="Odour-control granules",
         unit="m2", shown=AREA, quantity=lambda q: q["pets"],
+    ),
+    PayItem(
+        key="pad", section="32 18 16.13", title="Pad under the turf",
+        unit="m2", shown=AREA, quantity=lambda q: q["padded"],
     ),
     PayItem(
         key="turf", section="32 18 13", title="Synthetic turf, laid, joined and fastened",
@@ -97,9 +111,37 @@ _GROUND = (
         work=(), held_by=(), goes_with=(), cautions=("lines",),
         basis="{dig:volume} in place x {swell:factor} loose ({soil})",
     ),
+    Item(
+        kind="service", rate="",
+        key="sod_kill", pay="sod", section="31 10 00", title="Sod killed",
+        net=lambda q, rules: q["sod"] * rules.sod_kill, unit="m2", shown=AREA,
+        package="", size=lambda rules: units.FT2_M2, allowance=lambda rules: 0.0,
+        cost="sod_kill", price="0.07 USD/ft^2", priced="sod killed, by a licensed applicator",
+        work=(), held_by=(), goes_with=(), cautions=("lines",),
+        basis="ground under living cover {sod:area}",
+    ),
 )
 
 _MATERIALS = (
+    Item(
+        kind="material", rate="",
+        key="drain", pay="drain", section="33 41 00", title="Drain line, perforated, wrapped",
+        net=lambda q, rules: q["drained"], unit="m", shown=LENGTH,
+        package="roll", size=lambda rules: rules.drain_roll_m,
+        allowance=lambda rules: rules.drain_allowance,
+        cost="drain", price="0.95 USD/ft", priced="drain line",
+        work=("labour_drain",), held_by=(), goes_with=("outlets",), cautions=("lines", "drainage"),
+        basis="base {base:area} at a line every {drain_spacing:length}",
+    ),
+    Item(
+        kind="service", rate="",
+        key="outlets", pay="drain", section="33 41 00", title="Drain outlets",
+        net=lambda q, rules: q["led_out"], unit="each", shown=EACH,
+        package="outlet", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
+        cost="outlets", price="95 USD/outlet", priced="an outlet, set and connected where that is allowed",
+        work=(), held_by=(), goes_with=(), cautions=("lines", "drainage"),
+        basis="{outlets_per_site:number} a site with drain lines",
+    ),
     Item(
         kind="material", rate="",
         key="fabric", pay="fabric", section="31 05 19", title="Weed fabric on the base",
@@ -144,8 +186,18 @@ _MATERIALS = (
         package="bag", size=lambda rules: rules.odour_bag_kg,
         allowance=lambda rules: rules.odour_allowance,
         cost="odour", price="31 USD/bag", priced="odour-control granules",
-        work=(), held_by=(), goes_with=(), cautions=(),
+        work=("labour_odour",), held_by=(), goes_with=(), cautions=(),
         basis="pet areas {pets:area} x {odour_rate:rate}",
+    ),
+    Item(
+        kind="material", rate="",
+        key="pad", pay="pad", section="32 18 16.13", title="Pad under the turf",
+        net=lambda q, rules: q["padded"], unit="m2", shown=AREA,
+        package="roll", size=lambda rules: rules.pad_roll_m2,
+        allowance=lambda rules: rules.pad_allowance,
+        cost="pad", price="1.35 USD/ft^2", priced="pad under the turf",
+        work=("labour_pad",), held_by=(), goes_with=(), cautions=("falls",),
+        basis="areas of padded turf {padded:area}",
     ),
     Item(
         kind="material", rate="",
@@ -309,6 +361,21 @@ _LABOUR = (
         "surface {base:area} x {lifts:count} lift(s) / {rate_base:area_rate}",
     ),
     _labour(
+        "drain", "drain", "33 41 00", "Trench and lay drain lines", "drain_m_per_h",
+        lambda q, rules: q["all_drain"] / rules.rates.drain_m_per_h,
+        "drain lines {all_drain:length} / {rate_drain:length_rate}",
+    ),
+    _labour(
+        "odour", "odour", "32 18 13", "Spread granules", "odour_m2_per_h",
+        lambda q, rules: np.where(q["all_odour"] > 0, q["pets"], 0.0) / rules.rates.odour_m2_per_h,
+        "pet areas {pets:area} / {rate_odour:area_rate}",
+    ),
+    _labour(
+        "pad", "pad", "32 18 16.13", "Lay pads", "pad_m2_per_h",
+        lambda q, rules: q["all_pad"] / rules.rates.pad_m2_per_h,
+        "padded areas {all_pad:area} / {rate_pad:area_rate}",
+    ),
+    _labour(
         "fabric", "fabric", "31 05 19", "Lay fabric", "fabric_m2_per_h",
         lambda q, rules: q["all_fabric"] / rules.rates.fabric_m2_per_h,
         "fabric {all_fabric:area} / {rate_fabric:area_rate}",
@@ -352,12 +419,21 @@ _LABOUR = (
 
 
 def _machine(
-    key: str, pay: str, section: str, title: str, task: str, rate: str, price: str, priced: str
+    key: str,
+    pay: str,
+    section: str,
+    title: str,
+    task: str,
+    rate: str,
+    price: str,
+    priced: str,
+    hired: Setting = lambda rules: 1.0,
 ) -> Item:
-    """Hired plant: it runs while its task does, and is paid for by the day."""
+    """Plant that is ``hired`` (1, else 0): it runs while its task does, and is paid for by the
+    day."""
     return Item(
         key=key, pay=pay, kind="plant", section=section, title=title,
-        net=lambda q, rules: q[f"labour_{task}"], unit="h", shown=HOURS,
+        net=lambda q, rules: q[f"labour_{task}"] * hired(rules), unit="h", shown=HOURS,
         package="day", size=lambda rules: rules.hours_a_day_h,
         allowance=lambda rules: 0.0,
         cost=key, price=price, priced=priced, rate=rate,
@@ -370,6 +446,8 @@ _PLANT = (
     _machine("excavator", "earth", "31 23 16", "Excavator or skid steer", "dig", "dig_m3_per_h",
              "380 USD/day", "excavator or skid steer, fuel in"),
     _machine("compactor", "base", "32 11 23", "Plate compactor", "base", "base_m2_per_h", "92 USD/day", "plate compactor"),
+    _machine("loader", "base", "32 11 23", "Loader", "base", "base_m2_per_h", "640 USD/day",
+             "loader with its operator, fuel in", lambda rules: float(rules.loader)),
     _machine("broom", "infill", "32 18 13", "Power broom", "infill", "infill_m2_per_h", "105 USD/day", "power broom"),
     _machine("spreader", "infill", "32 18 13", "Infill spreader", "infill", "infill_m2_per_h", "48 USD/day", "infill spreader"),
 )  # fmt: skip

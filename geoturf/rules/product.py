@@ -135,6 +135,10 @@ class Product(Rules):
     infill: Literal["rate", "none"] = rule(
         "rate", "filled by the rate for its pile weight, or not at all"
     )
+    infill_rate_kg_per_m2: ArealMass | None = rule(
+        None, "infill of this turf; [materials] infill_rate, or by pile weight, if not given"
+    )
+    pad: bool = rule(False, "a pad lies under it, as under play equipment")
     putting: bool = rule(
         False, "a short putting pile (takes 1 to 2 lb/ft^2 of infill)", source=COMMON
     )
