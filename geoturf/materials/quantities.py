@@ -36,6 +36,12 @@ INFILL = tuple(
     )
 )
 
+#: loose stone over its volume as placed by the rule of thumb (common practice): a yd3 covers 80 ft2
+#: 4 in deep
+THUMB = units.read("1 yd^3", "volume") / (
+    units.read("80 ft^2", "area") * units.read("4 in", "length")
+)
+
 #: covers with nothing on them to kill
 NO_PLANTS = ("", "none", "bare_ground", "synthetic_turf")
 
@@ -189,6 +195,7 @@ def _stone(q: pd.DataFrame, rules: MaterialRules) -> None:
     compacted, loose = densities(rules)
     q["compacted"] = q["base"] * rules.base_depth_m
     q["stone"] = q["compacted"] * compacted * (1 + rules.moisture)
+    q["thumb"] = q["compacted"] * THUMB
     q["aggregate_loose"] = q["compacted"] * compacted / loose
 
 
@@ -211,13 +218,15 @@ def _fabric(
 def _strips(
     q: pd.DataFrame, short: str, areas: pd.DataFrame, laid: pd.Series[bool], rules: MaterialRules
 ) -> None:
-    """Columns ``<short>_strips`` and ``<short>_length`` (m) of a fabric, where it is ``laid``."""
+    """Columns ``<short>_strips``, ``<short>_length`` (m, laid) and ``<short>_roll`` (m of its roll) of
+    a fabric, where it is ``laid``."""
     width, length = (getattr(rules, f"{short}_roll_{name}_m") for name in ("width", "length"))
     overlap = rules.lap_below_m() if short == "below" else rules.fabric_overlap_m
-    q[[f"{short}_strips", f"{short}_length"]] = 0.0
+    columns = [f"{short}_strips", f"{short}_length", f"{short}_roll"]
+    q[columns] = 0.0
     if laid.any():
         found = strips(areas.loc[laid, "laid"].to_numpy(), width, length, overlap)
-        q.loc[laid, [f"{short}_strips", f"{short}_length"]] = found.to_numpy(float)
+        q.loc[laid, columns] = found.to_numpy(float)
 
 
 def _turf(

@@ -145,26 +145,28 @@ _MATERIALS = (
     Item(
         kind="material", rate="",
         key="fabric", pay="fabric", section="31 05 19", title="Weed fabric on the base",
-        net=lambda q, rules: q["fabric_length"] * rules.fabric_roll_width_m, unit="m2", shown=AREA,
+        net=lambda q, rules: q["fabric_roll"] * rules.fabric_roll_width_m, unit="m2", shown=AREA,
         package="roll", size=lambda rules: rules.fabric_roll_width_m * rules.fabric_roll_length_m,
         allowance=lambda rules: rules.fabric_allowance,
         cost="fabric", price="0.11 USD/ft^2", priced="weed fabric",
         work=("labour_fabric",), held_by=("fabric_nails",), goes_with=(), cautions=(),
         basis="{fabric_strips:count} strips {fabric_roll_width:length} wide, ceil((W - "
               "{fabric_overlap:depth}) / ({fabric_roll_width:length} - {fabric_overlap:depth}))"
-              " across each area, {fabric_length:length} in all, end laps in",
+              " across each area, {fabric_length:length} in all, end laps in, off {fabric_roll:length} of"
+              " roll (narrow last strips side by side)",
     ),
     Item(
         kind="material", rate="",
         key="geotextile", pay="fabric", section="31 05 19", title="Separation fabric under the base",
-        net=lambda q, rules: q["below_length"] * rules.below_roll_width_m, unit="m2", shown=AREA,
+        net=lambda q, rules: q["below_roll"] * rules.below_roll_width_m, unit="m2", shown=AREA,
         package="roll", size=lambda rules: rules.below_roll_width_m * rules.below_roll_length_m,
         allowance=lambda rules: rules.fabric_allowance,
         cost="geotextile", price="0.19 USD/ft^2", priced="separation fabric under the base",
         work=("labour_fabric",), held_by=(), goes_with=(), cautions=(),
         basis="{below_strips:count} strips {below_roll_width:length} wide, ceil((W - "
               "{below_overlap:depth}) / ({below_roll_width:length} - {below_overlap:depth})) "
-              "across each area, {below_length:length} in all, end laps in",
+              "across each area, {below_length:length} in all, end laps in, off {below_roll:length} of "
+              "roll (narrow last strips side by side)",
     ),
     Item(
         kind="material", rate="",
@@ -177,7 +179,8 @@ _MATERIALS = (
         basis="surface {base:area} x {base_depth:depth} = {compacted:volume} compacted, in "
               "{lifts:count} lift(s) to {relative_compaction:percent} of maximum dry density; x"
               " {compacted_density:density} x (1 + {moisture:percent} water); "
-              "{aggregate_loose:volume} in the truck",
+              "{aggregate_loose:volume} in the truck (the rule of thumb, 80 ft2 a yd3 at 4 in, says "
+              "{thumb:volume})",
     ),
     Item(
         kind="material", rate="",
