@@ -398,9 +398,44 @@ def test_a_crew_hour_by_wage():
     assert priced(rules=rules).totals == priced(rules=same).totals
 
 
+SCALE = [{"up_to": "5000 USD", "rate": "2.5 %"}, {"up_to": "20000 USD", "rate": "1.5 %"}]
+
+
+def test_a_bond_on_a_sliding_scale():
+    """By hand: 2.5 % of the first 5,000, 1.5 % of the next 15,000, 1 % of the rest: 125 + 225 + 1 %
+    of what is over 20,000."""
+    done = priced(rules=PriceRules(bond="1 %", bond_scale=SCALE))
+    adds_up(done)
+    base = done.build_up.set_index("step").loc["bond", "base"]
+    assert base > 20000
+    assert done.totals["bond"] == units.cents(D(350) + (base - 20000) / 100)
+    (said,) = done.lines.loc[done.lines["key"] == "bond", "description"]
+    assert said == "Bond, 2.5 % to 5,000, 1.5 % to 20,000, 1 % above of cost, overhead and profit"
+
+
+def test_a_scale_of_one_rate_is_that_rate():
+    flat = PriceRules(bond="2 %", bond_scale=[{"up_to": "7777.77 USD", "rate": "2 %"}])
+    assert priced(rules=flat).totals == priced(rules=PriceRules(bond="2 %")).totals
+
+
+def test_hired_plant_is_taxed_where_that_is_the_law():
+    """7 % of materials, their waste and plant; borne by those lines alone."""
+    done = priced(rules=PriceRules(tax_on_plant=True, waste="3 %"))
+    adds_up(done)
+    totals = done.totals
+    due = totals["materials"] + totals["waste"] + totals["plant"]
+    assert totals["sales tax"] == units.cents(due * D("0.07"))
+    kinds = done.lines.loc[done.lines["kind"] != "general", "kind"]
+    taxed = done.loads["sales tax"].groupby(kinds.to_numpy()).sum()
+    assert taxed["labour"] == taxed["service"] == 0 < taxed["plant"]
+    assert abs(taxed["plant"] - totals["plant"] * D("0.07")) < D("0.10")
+
+
 @pytest.mark.parametrize(
     ("given", "said"),
     [
+        ({"bond_scale": SCALE[::-1]}, "each up_to must be more than the one before"),
+        ({"bond_scale": [{"up_to": "5 USD/ft", "rate": "1 %"}]}, "is no amount"),
         ({"wage": "38 USD/h", "costs": {"labour": "148 USD/h"}}, "both say what a crew-hour costs"),
         ({"wage": "300 USD/day"}, "is not by the hour"),
     ],

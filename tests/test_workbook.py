@@ -137,6 +137,7 @@ class Reckoner:
                 a * b for a, b in zip(these, those, strict=True) if a and b
             ),
             "MAX": max,
+            "MIN": min,
             "IF": lambda test, yes, no: yes if test else no,
         }
 
@@ -180,7 +181,8 @@ def test_every_formula_with_lump_sums_and_what_is_asked_for(tmp_path):
     ]
     asked = {"drain_spacing": "10 ft", "loader": True, "sod_kill": True}
     rows = [lot | {"cover": "lawn"} for lot in TRACT]
-    done = result(rows, of=asked, extras=extras)
+    scale = [{"up_to": "20000 USD", "rate": "2.5 %"}, {"up_to": "50000 USD", "rate": "1.9 %"}]
+    done = result(rows, of=asked, extras=extras, tax_on_plant=True, bond_scale=scale, waste="2 %")
     book, shown = written(tmp_path / "bid.xlsx", done)
     reckoner = Reckoner(book)
     for sheet, ref in formulas(book):

@@ -194,6 +194,19 @@ class Book(Rules):
         return {name: value for name, value in given.items() if value is not None}
 
 
+class Bracket(Rules):
+    """The rate of what lies below an amount, and above the bracket before."""
+
+    up_to: Price
+    rate: Fraction
+
+    @model_validator(mode="after")
+    def _is_an_amount(self) -> Bracket:
+        if self.up_to.unit != "each" or self.up_to.amount <= 0:
+            raise ValueError(f"up_to: '{self.up_to}' is no amount, as \"100000 USD\" is")
+        return self
+
+
 def _crew_hour(wage: Money, crew: float, burden: float) -> Decimal:
     """Wage x crew x (1 + burden), to the cent."""
     return units.cents(wage.amount * Decimal(str(crew)) * (1 + Decimal(str(burden))))
@@ -225,6 +238,10 @@ class PriceRules(Rules):
     overhead: Fraction = rule("12 %", "of direct cost, waste, contingency and tax")
     profit: Fraction = rule("10 %", "of all that and overhead")
     bond: Fraction = rule("1.5 %", "of all that and profit")
+    bond_scale: tuple[Bracket, ...] = rule(
+        (), "rates of the first part of that, a list of tables with up_to and rate; bond above them"
+    )
+    tax_on_plant: bool = rule(False, "hired plant is taxed as materials are")
     minimum: Price | None = rule(None, "the least the bid is priced at; none if not given")
     unit_price_decimals: int = rule(
         4, "decimals of the unit prices in the schedule of prices", least=2, most=6
@@ -264,6 +281,13 @@ class PriceRules(Rules):
             raise ValueError(f"wage: '{self.wage}' is not by the hour, as in \"38 USD/h\"")
         if dict(self.costs)["labour"].amount != _crew_hour(self.wage, self.crew, self.burden):
             raise ValueError("wage and costs.labour both say what a crew-hour costs; give one")
+        return self
+
+    @model_validator(mode="after")
+    def _scale_rises(self) -> PriceRules:
+        ends = [bracket.up_to.amount for bracket in self.bond_scale]
+        if ends != sorted(set(ends)):
+            raise ValueError("bond_scale: each up_to must be more than the one before")
         return self
 
     @model_validator(mode="after")

@@ -152,7 +152,7 @@ def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -
         )
         for nth, step in enumerate(steps):
             block = next(one for one in blocks if row <= one.last)
-            formula = _part_of_step(row, block, nth, step)
+            formula = _part_of_step(row, block, nth, step, _kinds(price, step))
             sheet.write_formula(
                 row, FIRST_STEP + nth, formula, book.money, float(price.loads[step].iloc[row - 1])
             )
@@ -205,14 +205,22 @@ def _quantity(
     sheet.write_formula(row, 5, formula, book.number, float(line.quantity))
 
 
-def _part_of_step(row: int, block: _Block, nth: int, step: str) -> str:
+def _kinds(price: Price, step: str) -> tuple[str, ...]:
+    """The kinds of line that a step is on; all if none are named."""
+    found = price.build_up.loc[price.build_up["step"] == step, "kinds"]
+    return tuple(found.iloc[0])
+
+
+def _part_of_step(row: int, block: _Block, nth: int, step: str, kinds: tuple[str, ...]) -> str:
     """A line's part of the ``nth`` step: the rounded share of its block's lines down to it, less the
     parts of those above it."""
     name, before = letter(FIRST_STEP + nth), letter(FIRST_STEP + nth - 1)
     top, end, this = block.first + 1, block.last + 1, row + 1
     here, whole = f"SUM($I${top}:${before}{this})", f"SUM($I${top}:${before}${end})"
-    if step in ("waste", "sales tax"):  # of materials, and of their waste
-        here = f'SUMIF($D${top}:$D{this},"material",$I${top}:$I{this})'
+    if kinds:  # of materials, and of their waste
+        of = f"$D${top}:$D{this}", f"$I${top}:$I{this}"
+        here = "+".join(f'SUMIF({of[0]},"{kind}",{of[1]})' for kind in kinds)
+        here = f"({here})"
         whole = _cell_of_step("C", nth, block)
     if step == "sales tax":
         here = f"({here}+SUM($J${top}:$J{this}))"
@@ -297,6 +305,8 @@ def _step(book: Book, sheet: Any, at: dict[str, int], step: Any, block: _Block) 
         "contingency": f"=E{direct}+E{at['waste'] + 1}",
         "sales tax": f"={materials}+E{at['waste'] + 1}",
     }
+    if "plant" in step.kinds:
+        bases[step.step] += f"+E{block.top + 4}"
     if step.step == "minimum charge":
         sheet.write_number(row, 2, float(step.base), book.change)
         formula = f"=MAX(0,{cell(row, 2)}-SUM(E{direct}:E{row}))"
@@ -305,8 +315,18 @@ def _step(book: Book, sheet: Any, at: dict[str, int], step: Any, block: _Block) 
     base = bases.get(step.step, f"=SUM(E{direct}:E{row})")
     sheet.write_formula(row, 2, base, book.money, float(step.base))
     sheet.write_number(row, 3, step.rate, book.percent)
-    formula = f"=ROUND({cell(row, 2)}*{cell(row, 3)},2)"
+    formula = f"=ROUND({_rated(cell(row, 2), cell(row, 3), step.scale)},2)"
     sheet.write_formula(row, 4, formula, book.money, float(step.amount))
+
+
+def _rated(base: str, rate: str, scale: tuple[tuple[Decimal, float], ...]) -> str:
+    """The formula of a rate on a base; bracket by bracket where there is a scale."""
+    parts, below = [], Decimal(0)
+    for end, own in scale:
+        parts.append(f"MAX(0,MIN({base},{end})-{below})*{own!r}")
+        below = end
+    parts.append(f"MAX(0,{base}-{below})*{rate}" if parts else f"{base}*{rate}")
+    return "+".join(parts)
 
 
 _HOW = (
