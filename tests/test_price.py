@@ -431,9 +431,37 @@ def test_hired_plant_is_taxed_where_that_is_the_law():
     assert abs(taxed["plant"] - totals["plant"] * D("0.07")) < D("0.10")
 
 
+def test_prices_rise_until_a_phase_starts():
+    """By hand: from 1 January to 2 July 2026 are 182 days, 4 % x 182 / 365 = 1.9945 %, of what the
+    other lines of phase 2 come to; phase 1 starts on no day that is known."""
+    rise = {"rate": "4 %", "prices_of": "2026-01-01", "starts": {"2": "2026-07-02"}}
+    plain, done = priced(), priced(rules=PriceRules(escalation=rise))
+    adds_up(done)
+    own = done.lines[done.lines["key"] == "escalation"]
+    direct = plain.schedule.loc[plain.schedule["phase"] == "2", "amount"].sum()
+    assert list(own["quantity"]) == [D("1.9945")] and list(own["phase"]) == ["2"]
+    assert list(own["amount"]) == [units.cents(direct * D("0.019945"))]
+    assert list(own["description"]) == ["Escalation to 2026-07-02, 4 % a year"]
+    rows = done.schedule_of_prices.query("scope == 'bid'").set_index("description")
+    assert tuple(rows.loc["Escalation to 2026-07-02, 4 % a year", ["unit", "quantity"]]) == (
+        "phase",
+        1,
+    )
+
+
 @pytest.mark.parametrize(
     ("given", "said"),
     [
+        (
+            {
+                "escalation": {
+                    "rate": "4 %",
+                    "prices_of": "2026-02-01",
+                    "starts": {"1": "2026-01-31"},
+                }
+            },
+            "starts.1: 2026-01-31 is before prices_of, 2026-02-01",
+        ),
         ({"bond_scale": SCALE[::-1]}, "each up_to must be more than the one before"),
         ({"bond_scale": [{"up_to": "5 USD/ft", "rate": "1 %"}]}, "is no amount"),
         ({"wage": "38 USD/h", "costs": {"labour": "148 USD/h"}}, "both say what a crew-hour costs"),

@@ -182,7 +182,20 @@ def test_every_formula_with_lump_sums_and_what_is_asked_for(tmp_path):
     asked = {"drain_spacing": "10 ft", "loader": True, "sod_kill": True}
     rows = [lot | {"cover": "lawn"} for lot in TRACT]
     scale = [{"up_to": "20000 USD", "rate": "2.5 %"}, {"up_to": "50000 USD", "rate": "1.9 %"}]
-    done = result(rows, of=asked, extras=extras, tax_on_plant=True, bond_scale=scale, waste="2 %")
+    rise = {
+        "rate": "4 %",
+        "prices_of": "2026-01-01",
+        "starts": {"1": "2026-07-02", "3": "2027-01-01"},
+    }
+    done = result(
+        rows,
+        of=asked,
+        extras=extras,
+        escalation=rise,
+        tax_on_plant=True,
+        bond_scale=scale,
+        waste="2 %",
+    )
     book, shown = written(tmp_path / "bid.xlsx", done)
     reckoner = Reckoner(book)
     for sheet, ref in formulas(book):

@@ -19,6 +19,7 @@ from geoturf import units
 from geoturf.rules.base import ASSUMED, COMMON, Fraction, Number, Price, Rules, rule
 from geoturf.rules.items import GENERAL_SECTION, ITEMS, cannot_leave, misfit
 from geoturf.rules.materials import Rates
+from geoturf.rules.offer import Day
 from geoturf.units import Money
 
 
@@ -194,6 +195,21 @@ class Book(Rules):
         return {name: value for name, value in given.items() if value is not None}
 
 
+class Escalation(Rules):
+    """What prices rise by until a phase starts: simple, by days of a year of 365."""
+
+    rate: Fraction
+    prices_of: Day = rule(..., "day that the unit costs are of")
+    starts: dict[str, Day] = rule({}, "day that each phase starts, by its name; others do not rise")
+
+    @model_validator(mode="after")
+    def _starts_later(self) -> Escalation:
+        for phase, day in self.starts.items():
+            if day < self.prices_of:
+                raise ValueError(f"starts.{phase}: {day} is before prices_of, {self.prices_of}")
+        return self
+
+
 class Bracket(Rules):
     """The rate of what lies below an amount, and above the bracket before."""
 
@@ -241,6 +257,7 @@ class PriceRules(Rules):
     bond_scale: tuple[Bracket, ...] = rule(
         (), "rates of the first part of that, a list of tables with up_to and rate; bond above them"
     )
+    escalation: Escalation | None = rule(None, "what prices rise by until a phase starts")
     tax_on_plant: bool = rule(False, "hired plant is taxed as materials are")
     minimum: Price | None = rule(None, "the least the bid is priced at; none if not given")
     unit_price_decimals: int = rule(

@@ -10,7 +10,7 @@ import pandas as pd
 from geoturf import units
 from geoturf.model import Price
 from geoturf.records import records
-from geoturf.workbook.book import MOST_ARGUMENTS, Book, cell, letter
+from geoturf.workbook.book import MOST_ARGUMENTS, Book, cell, letter, sum_of
 
 #: columns of Lines
 AMOUNT, FIRST_STEP = 8, 9
@@ -141,12 +141,18 @@ def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -
              "price")  # fmt: skip
     sheet = book.sheet("Lines", (6, 10, 14, 10, 38, 13, 10, 13, *[15] * (len(steps) + 3)), heads)
     table, end = work(price), len(work(price)) + 1
-    for row, line in enumerate(records(table, _Line), start=1):
+    told = records(table, _Line)
+    for row, line in enumerate(told, start=1):
         sheet.write_number(row, 0, line.line)
         book.texts(sheet, row, 1, (line.section, line.phase, line.kind, line.description))
         _quantity(book, sheet, row, line, items, rows)
         book.text(sheet, row, 6, line.unit)
-        sheet.write_number(row, 7, float(line.unit_price), book.change)
+        if line.unit == "%":  # of the phase's other lines
+            rest = [at for at, other in enumerate(told, start=1) if other.phase == line.phase]
+            each = f"={sum_of('Lines', AMOUNT, [at for at in rest if at != row])}/100"
+            sheet.write_formula(row, 7, each, book.number, float(line.unit_price))
+        else:
+            sheet.write_number(row, 7, float(line.unit_price), book.change)
         sheet.write_formula(
             row, AMOUNT, f"=ROUND({cell(row, 5)}*{cell(row, 7)},2)", book.money, float(line.amount)
         )
