@@ -550,7 +550,10 @@ def test_work_shared_with_what_stays_is_that_of_what_stays():
     [
         (["turf"], "'turf' is what a bid is for"),
         (["labour_turf"], "'labour_turf' alone would leave turf without it"),
-        (["labour_infill"], "leave out infill, and it goes too, or take it off the list"),
+        (
+            ["labour_infill"],
+            "leave out infill and granules, and it goes too, or take it off the list",
+        ),
         (["caps", "labour_caps"], "'labour_caps' alone would leave reroutes without it"),
         (["stakes"], "'stakes' alone would leave edging without it"),
         (["infil"], "'infil' is no item"),

@@ -91,3 +91,42 @@ def test_they_are_paid_for_by_their_own_units():
     assert told["Drain lines and their outlets"] == ("ft", "120.00")
     assert told["Sod killed before it is taken up"] == ("ft^2", "1200.00")
     assert told["Pad under the turf"] == ("ft^2", "1200.00")
+
+
+def test_turf_has_its_own_depths():
+    """Dug 8 in and filled 6 in in two lifts, beside a lawn of 4 and 4: 1,200 ft2 each take 29.63 and
+    14.81 yd3 of digging, 22.22 and 14.81 of stone, and 2,400 + 1,200 ft2 of placing."""
+    land = ground([LAWN, LAWN | {"site": "b", "product": "deep"}])
+    products = {"turf60": Product(), "deep": Product(dig_depth="8 in", base_depth="6 in")}
+    laid = plan(land)
+    done = materials.takeoff(land, edges(land), laid, products, MaterialRules(), EdgeRules())
+    yd3 = (3 * FT) ** 3
+    assert list(done.areas["dig"] / yd3) == pytest.approx([14.815, 29.630], abs=1e-3)
+    assert list(done.areas["compacted"] / yd3) == pytest.approx([14.815, 22.222], abs=1e-3)
+    assert list(done.areas["labour_base"]) == pytest.approx([4.8, 9.6])
+    rows = done.items[done.items["scope_kind"] == "pool"].set_index("key")
+    assert "2,400 ft^2 x 6.0 in" in rows.loc["dig", "basis"]  # the mean
+    assert "x 5.0 in = 37.0 yd^3 compacted, in 1.5 lift(s)" in rows.loc["aggregate", "basis"]
+
+
+def test_granules_as_infill():
+    """1.5 lb on 1,200 ft2, 36 bags of 50 lb; spread and broomed as infill is, which there is none of."""
+    _, rows, money = taken(product={"infill": "granules"})
+    assert rows.loc["granules", "net"] == pytest.approx(1800 * LB)
+    assert rows.loc["granules", "order"] == 36 and "infill" not in rows.index
+    assert rows.loc["labour_infill", "net"] == pytest.approx(1.2)
+    assert str(money.lines.set_index("key").loc["granules", "amount"]) == "1116.00"
+
+
+def test_infill_left_to_others_takes_no_work():
+    assert "labour_infill" not in taken(leave_out=["infill"])[1].index
+
+
+@pytest.mark.parametrize(("irrigation", "heads"), [("spray", 6), ("", 6), ("none", 0)])
+def test_heads_by_watered_ground(irrigation, heads):
+    """A head a 200 ft2 of 1,200; where the layer counts them, its count."""
+    _, rows, _ = taken({"irrigation": irrigation}, cap_covers="200 ft^2")
+    assert rows["net"].get("caps", 0) == pytest.approx(heads)
+    if heads:
+        assert "one a 200 ft2 (18.6 m2) of watered ground" in rows.loc["caps", "basis"]
+    assert taken({"caps": 2.0}, cap_covers="200 ft^2")[1].loc["caps", "net"] == 2

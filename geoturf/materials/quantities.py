@@ -154,8 +154,9 @@ def _measured(
     )
     q["base"], q["glued"] = q["surface"] * nailed, q["surface"] * (1 - nailed)
     q["sites"] = lot.share(1.0)
-    _earth(q, areas["ground_area_m2"] * nailed, lot, rules)
-    _stone(q, rules)
+    dig, base = (_depth(areas, products, f"{name}_depth_m", rules) for name in ("dig", "base"))
+    _earth(q, areas["ground_area_m2"] * nailed, dig, lot, rules)
+    _stone(q, base, rules)
     _below(q, areas, lot, rules)
     _fabric(q, areas, nailed, rules)
     _turf(q, areas, plan, products, rules)
@@ -182,18 +183,37 @@ class _Lots:
         return self.weight * a_site
 
 
-def _earth(q: pd.DataFrame, dug: pd.Series[float], lot: _Lots, rules: MaterialRules) -> None:
-    """Ground dug, loose spoil, and its loads: whole ones a site."""
+def _depth(
+    areas: pd.DataFrame, products: Mapping[str, Product], name: str, rules: MaterialRules
+) -> pd.Series[float]:
+    """A depth of each area: its turf's own, else the bid's."""
+    own = {key: getattr(product, name) for key, product in products.items()}
+    whole: float = getattr(rules, name)
+    return (
+        areas["product"].map({k: whole if d is None else d for k, d in own.items()}).astype(float)
+    )
+
+
+def _earth(
+    q: pd.DataFrame,
+    dug: pd.Series[float],
+    depth: pd.Series[float],
+    lot: _Lots,
+    rules: MaterialRules,
+) -> None:
+    """Ground dug to its depth, loose spoil, and its loads: whole ones a site."""
     q["dug"] = dug
-    q["spoil"] = dug * rules.dig_depth_m * swell_factor(rules)
+    q["dug_out"] = dug * depth
+    q["spoil"] = q["dug_out"] * swell_factor(rules)
     loose = lot.total(q["spoil"])
     loads = units.whole_steps(loose, rules.truck_m3)
     q["loads"] = (q["spoil"] / loose.where(loose > 0) * loads).fillna(0.0)
 
 
-def _stone(q: pd.DataFrame, rules: MaterialRules) -> None:
+def _stone(q: pd.DataFrame, depth: pd.Series[float], rules: MaterialRules) -> None:
     compacted, loose = densities(rules)
-    q["compacted"] = q["base"] * rules.base_depth_m
+    q["compacted"] = q["base"] * depth
+    q["lifted"] = q["base"] * depth.map(rules.lifts)
     q["stone"] = q["compacted"] * compacted * (1 + rules.moisture)
     q["thumb"] = q["compacted"] * THUMB
     q["aggregate_loose"] = q["compacted"] * compacted / loose
@@ -244,6 +264,10 @@ def _turf(
             {name: rate[place] for name, rate in rates.items()}
         )
     q["filled"] = q["surface"] * (q["infill_middle"] > 0)
+    kinds = areas["product"].map({name: p.infill for name, p in products.items()})
+    q["granulated"] = q["infill_middle"] * kinds.eq("granules")
+    ends = ["infill_low", "infill_middle", "infill_high"]
+    q[ends] = q[ends].mul(kinds.ne("granules"), axis=0)
     q["padded"] = q["surface"] * areas["product"].map({name: p.pad for name, p in products.items()})
 
 
@@ -318,5 +342,8 @@ def _irrigation(q: pd.DataFrame, areas: pd.DataFrame, lot: _Lots, rules: Materia
     told = lot.total(areas["caps"].notna().astype(int)) > 0
     watered = lot.total(~areas["irrigation"].str.casefold().isin(["none", "no"])) > 0
     q["caps_given"] = areas["caps"].fillna(0.0)
-    q["caps_assumed"] = lot.share(rules.caps_per_site) * (~told & watered)
+    dry = areas["irrigation"].str.casefold().isin(["none", "no"])
+    by_ground = areas["ground_area_m2"] * ~dry / (rules.cap_covers_m2 or np.inf)
+    by_site = lot.share(rules.caps_per_site) * watered
+    q["caps_assumed"] = (by_site if rules.cap_covers_m2 is None else by_ground) * ~told
     q["rerouted"] = lot.share(rules.reroutes_per_site)

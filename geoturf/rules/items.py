@@ -83,7 +83,7 @@ _GROUND = (
     Item(
         kind="service", rate="",
         key="dig", pay="earth", section="31 23 16", title="Excavation, in place",
-        net=lambda q, rules: q["dug"] * rules.dig_depth_m, unit="m3", shown=VOLUME,
+        net=lambda q, rules: q["dug_out"], unit="m3", shown=VOLUME,
         package="", size=lambda rules: rules.earth_step_m3,
         allowance=lambda rules: 0.0,
         cost="dig", price=None,
@@ -177,7 +177,7 @@ _MATERIALS = (
         cost="aggregate", price="36 USD/ton", priced="base stone, delivered",
         work=("labour_base",), held_by=(), goes_with=(), cautions=("drainage", "dust"),
         basis="surface {base:area} x {base_depth:depth} = {compacted:volume} compacted, in "
-              "{lifts:count} lift(s) to {relative_compaction:percent} of maximum dry density; x"
+              "{lifts:number} lift(s) to {relative_compaction:percent} of maximum dry density; x"
               " {compacted_density:density} x (1 + {moisture:percent} water); "
               "{aggregate_loose:volume} in the truck (the rule of thumb, 80 ft2 a yd3 at 4 in, says "
               "{thumb:volume})",
@@ -311,13 +311,23 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
+        key="granules", pay="infill", section="32 18 13", title="Odour-control granules as infill",
+        net=lambda q, rules: q["granulated"], unit="kg", shown=MASS,
+        package="bag", size=lambda rules: rules.odour_bag_kg,
+        allowance=lambda rules: rules.odour_allowance,
+        cost="odour", price="31 USD/bag", priced="odour-control granules",
+        work=("labour_infill",), held_by=(), goes_with=(), cautions=("dust",),
+        basis="areas filled with granules, at the rates of their turf: {granulated:mass}",
+    ),
+    Item(
+        kind="material", rate="",
         key="caps", pay="irrigation", section="32 84 00", title="Irrigation heads capped",
         net=lambda q, rules: q["caps_given"] + q["caps_assumed"], unit="each", shown=EACH,
         package="cap", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
         cost="caps", price="9.50 USD/cap", priced="fittings of a capped head",
         work=("labour_caps",), held_by=(), goes_with=(), cautions=("lines", "irrigation"),
         basis="{caps_given:count} from the layer + {caps_assumed:count} at "
-              "{caps_per_site:number} a site where none are given",
+              "{caps_by} where none are given",
     ),
     Item(
         kind="service", rate="",
@@ -360,8 +370,8 @@ _LABOUR = (
     ),
     _labour(
         "base", "base", "32 11 23", "Place and compact the base", "base_m2_per_h",
-        lambda q, rules: q["base"] * rules.lifts() / rules.rates.base_m2_per_h,
-        "surface {base:area} x {lifts:count} lift(s) / {rate_base:area_rate}",
+        lambda q, rules: q["lifted"] / rules.rates.base_m2_per_h,
+        "surface {base:area} x {lifts:number} lift(s) / {rate_base:area_rate}",
     ),
     _labour(
         "drain", "drain", "33 41 00", "Trench and lay drain lines", "drain_m_per_h",
@@ -410,7 +420,7 @@ _LABOUR = (
     ),
     _labour(
         "infill", "infill", "32 18 13", "Spread infill and broom", "infill_m2_per_h",
-        lambda q, rules: q["filled"] / rules.rates.infill_m2_per_h,
+        lambda q, rules: q["filled"] * (q["all_infill"] > 0) / rules.rates.infill_m2_per_h,
         "filled areas {filled:area} / {rate_infill:area_rate}",
     ),
     _labour(

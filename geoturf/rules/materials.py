@@ -240,6 +240,9 @@ class MaterialRules(Rules):
     infill_allowance: Fraction = rule("3 %", "infill over net")
 
     caps_per_site: Number = rule(4, "irrigation heads to cap at a site whose layer gives none")
+    cap_covers_m2: AreaSize | None = rule(
+        None, "watered ground to a head, for heads where the layer gives none; not by site then"
+    )
     reroutes_per_site: Number = rule(
         0, "irrigation lines rerouted, or kept for rinsing and cooling, a site"
     )
@@ -248,7 +251,7 @@ class MaterialRules(Rules):
     lift_limit_kg: Mass = rule("50 lb", "what one person may lift, for the lifting caution")
     rates: Rates = rule({}, "production rates of a crew")
 
-    @field_validator("drain_spacing_m")
+    @field_validator("drain_spacing_m", "cap_covers_m2")
     @classmethod
     def _lies_apart(cls, value: float | None) -> float | None:
         return value if value is None else positive(value)
@@ -284,9 +287,10 @@ class MaterialRules(Rules):
             else self.below_overlap_m
         )
 
-    def lifts(self) -> int:
-        """How many times the base is placed and compacted."""
-        return units.round_up(self.base_depth_m, self.lift_m)
+    def lifts(self, base_depth_m: float | None = None) -> int:
+        """How many times the base is placed and compacted, of the bid's depth or another."""
+        depth = self.base_depth_m if base_depth_m is None else base_depth_m
+        return units.round_up(depth, self.lift_m)
 
     def nails_a_box(self, nail: str) -> float:
         """How many nails of a size (``40d``) there are in a box."""
