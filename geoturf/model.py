@@ -302,7 +302,8 @@ class Price:
     ``sites``: site, cost, price (Decimal; adds up to the totals to the cent). ``areas``:
       areas-aligned cost, price (Decimal).
     ``totals``: build-up, name -> Decimal, in order; the last is ``price``. ``build_up``: step,
-      base, rate, amount, subtotal, book (a block a price book).
+      base, rate, amount, subtotal, scale, kinds (see `geoturf.price.build_up.as_table`),
+      book (a block a price book).
     ``schedule``: schedule of values: phase, section, title, amount, each step of the build-up,
       price; adds up down and across.
     ``schedule_of_prices``: scope (bid, phase …, product …, use …, yard …), item (number of the pay

@@ -252,14 +252,17 @@ def _sound(bid: Bid, land: Ground) -> list[Finding]:
 
 def _unmet_phases(bid: Bid, land: Ground) -> list[Finding]:
     """Warnings of dates that no phase bears."""
+    rise = bid.price.escalation
+    dated = [("terms.phases", name) for name in bid.terms.phases]
+    dated += [("price.escalation.starts", name) for name in (rise.starts if rise else ())]
     there = list(dict.fromkeys(land.areas["phase"].astype(str)))
     return [
         Finding(
             "warning",
             "unmet-phase",
-            f"terms.phases: no area is of phase '{name}'{nearest(name, there)}",
+            f"{key}: no area is of phase '{name}'{nearest(name, there)}",
         )
-        for name in bid.terms.phases
+        for key, name in dated
         if name not in there
     ]
 

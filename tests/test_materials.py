@@ -550,7 +550,10 @@ def test_work_shared_with_what_stays_is_that_of_what_stays():
     [
         (["turf"], "'turf' is what a bid is for"),
         (["labour_turf"], "'labour_turf' alone would leave turf without it"),
-        (["labour_infill"], "leave out infill, and it goes too, or take it off the list"),
+        (
+            ["labour_infill"],
+            "leave out infill and granules, and it goes too, or take it off the list",
+        ),
         (["caps", "labour_caps"], "'labour_caps' alone would leave reroutes without it"),
         (["stakes"], "'stakes' alone would leave edging without it"),
         (["infil"], "'infil' is no item"),
@@ -670,7 +673,8 @@ def test_ground_that_a_strip_only_touches_is_not_under_it():
     """Strips of 6 m at 0, 5.5 and 11 m over an L whose step is at 11 m: the third lies on the leg
     of 20 m alone."""
     step = shapely.Polygon([(0, 0), (40, 0), (40, 11), (20, 11), (20, 17), (0, 17)])
-    assert strips(np.array([step]), 6.0, 300.0, 0.5).values.tolist() == [[3, 100.0]]
+    found = strips(np.array([step]), 6.0, 300.0, 0.5)
+    assert found[["strips", "length_m"]].values.tolist() == [[3, 100.0]]
 
 
 def test_strips_leave_gaps_open():
@@ -683,6 +687,43 @@ def test_strips_leave_gaps_open():
     assert laid(ring) == (4, pytest.approx(40 + 20 + 40 + 40))
     apart = shapely.MultiPolygon([shapely.box(0, 0, 20, 6), shapely.box(50, 0, 70, 6)])
     assert laid(apart) == (2, pytest.approx(40))
+
+
+def test_narrow_last_strips_lie_side_by_side():
+    """By hand: 7 ft across takes strips at 0 and 5.5 ft, the last 1.5 ft wide, four of which go into
+    6 ft. Four such lawns of 60 ft take 4 x 60 + 60 = 300 ft, one roll. 9 ft: the last is 3.5 ft, one
+    to a width. 8.5 ft: 3 ft, two to a width."""
+    for wide, of_roll in ((7, 60 + 15), (9, 120), (8.5, 60 + 30), (6, 60)):
+        shape = np.array([shapely.box(0, 0, 60 * FT, wide * FT)])
+        found = strips(shape, 6 * FT, 300 * FT, 0.5 * FT)
+        assert found["roll_m"].item() / FT == pytest.approx(of_roll), wide
+        assert found["length_m"].item() / FT == pytest.approx(60 * found["strips"].item())
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.integers(10, 60), st.floats(1, 30)), min_size=1, max_size=30))
+def test_lanes_cut_in_earnest_take_no_more_than_a_strip_over(lawns):
+    """Narrow strips really cut: those that go k abreast are laid end to end on the shortest of k
+    lanes. All lanes are within a strip of each other, so the roll is at most that longer a kind."""
+    shapes = np.array([shapely.box(0, 0, 60 * long, wide) for long, wide in lawns])
+    told = strips(shapes, 6.0, 1e9, 0.5)["roll_m"].sum()
+    lanes, whole, longest = {}, 0.0, {}
+    for long, wide in lawns:
+        wide, long = min(60 * long, wide), max(60 * long, wide)
+        count = max(math.ceil((wide - 0.5) / 5.5 - 1e-9), 1)
+        whole += long * (count - 1)
+        abreast = min(max(math.floor(6 / (wide - 5.5 * (count - 1)) + 1e-6), 1), 4)
+        ends = lanes.setdefault(abreast, [0.0] * abreast)
+        ends[ends.index(min(ends))] += long
+        longest[abreast] = max(longest.get(abreast, 0.0), long)
+    cut = whole + sum(max(ends) for ends in lanes.values())
+    assert told - 1e-6 <= cut <= told + sum(longest.values()) + 1e-6
+
+
+def test_the_rule_of_thumb_stands_beside_the_stone():
+    """1,200 ft2 at 4 in: 1,200 / 80 = 15.0 yd3 (common practice), beside 14.8 compacted."""
+    said = one(takeoff([lot(30, 40)]).items, "aggregate", "pool")["basis"]
+    assert "14.8 yd^3 compacted" in said and "80 ft2 a yd3 at 4 in, says 15.0 yd^3)" in said
 
 
 def test_strips_turn_with_the_area():

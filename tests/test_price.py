@@ -398,9 +398,72 @@ def test_a_crew_hour_by_wage():
     assert priced(rules=rules).totals == priced(rules=same).totals
 
 
+SCALE = [{"up_to": "5000 USD", "rate": "2.5 %"}, {"up_to": "20000 USD", "rate": "1.5 %"}]
+
+
+def test_a_bond_on_a_sliding_scale():
+    """By hand: 2.5 % of the first 5,000, 1.5 % of the next 15,000, 1 % of the rest: 125 + 225 + 1 %
+    of what is over 20,000."""
+    done = priced(rules=PriceRules(bond="1 %", bond_scale=SCALE))
+    adds_up(done)
+    base = done.build_up.set_index("step").loc["bond", "base"]
+    assert base > 20000
+    assert done.totals["bond"] == units.cents(D(350) + (base - 20000) / 100)
+    (said,) = done.lines.loc[done.lines["key"] == "bond", "description"]
+    assert said == "Bond, 2.5 % to 5,000, 1.5 % to 20,000, 1 % above of cost, overhead and profit"
+
+
+def test_a_scale_of_one_rate_is_that_rate():
+    flat = PriceRules(bond="2 %", bond_scale=[{"up_to": "7777.77 USD", "rate": "2 %"}])
+    assert priced(rules=flat).totals == priced(rules=PriceRules(bond="2 %")).totals
+
+
+def test_hired_plant_is_taxed_where_that_is_the_law():
+    """7 % of materials, their waste and plant; borne by those lines alone."""
+    done = priced(rules=PriceRules(tax_on_plant=True, waste="3 %"))
+    adds_up(done)
+    totals = done.totals
+    due = totals["materials"] + totals["waste"] + totals["plant"]
+    assert totals["sales tax"] == units.cents(due * D("0.07"))
+    kinds = done.lines.loc[done.lines["kind"] != "general", "kind"]
+    taxed = done.loads["sales tax"].groupby(kinds.to_numpy()).sum()
+    assert taxed["labour"] == taxed["service"] == 0 < taxed["plant"]
+    assert abs(taxed["plant"] - totals["plant"] * D("0.07")) < D("0.10")
+
+
+def test_prices_rise_until_a_phase_starts():
+    """By hand: from 1 January to 2 July 2026 are 182 days, 4 % x 182 / 365 = 1.9945 %, of what the
+    other lines of phase 2 come to; phase 1 starts on no day that is known."""
+    rise = {"rate": "4 %", "prices_of": "2026-01-01", "starts": {"2": "2026-07-02"}}
+    plain, done = priced(), priced(rules=PriceRules(escalation=rise))
+    adds_up(done)
+    own = done.lines[done.lines["key"] == "escalation"]
+    direct = plain.schedule.loc[plain.schedule["phase"] == "2", "amount"].sum()
+    assert list(own["quantity"]) == [D("1.9945")] and list(own["phase"]) == ["2"]
+    assert list(own["amount"]) == [units.cents(direct * D("0.019945"))]
+    assert list(own["description"]) == ["Escalation to 2026-07-02, 4 % a year"]
+    rows = done.schedule_of_prices.query("scope == 'bid'").set_index("description")
+    assert tuple(rows.loc["Escalation to 2026-07-02, 4 % a year", ["unit", "quantity"]]) == (
+        "phase",
+        1,
+    )
+
+
 @pytest.mark.parametrize(
     ("given", "said"),
     [
+        (
+            {
+                "escalation": {
+                    "rate": "4 %",
+                    "prices_of": "2026-02-01",
+                    "starts": {"1": "2026-01-31"},
+                }
+            },
+            "starts.1: 2026-01-31 is before prices_of, 2026-02-01",
+        ),
+        ({"bond_scale": SCALE[::-1]}, "each up_to must be more than the one before"),
+        ({"bond_scale": [{"up_to": "5 USD/ft", "rate": "1 %"}]}, "is no amount"),
         ({"wage": "38 USD/h", "costs": {"labour": "148 USD/h"}}, "both say what a crew-hour costs"),
         ({"wage": "300 USD/day"}, "is not by the hour"),
     ],

@@ -137,6 +137,7 @@ class Reckoner:
                 a * b for a, b in zip(these, those, strict=True) if a and b
             ),
             "MAX": max,
+            "MIN": min,
             "IF": lambda test, yes, no: yes if test else no,
         }
 
@@ -165,6 +166,42 @@ def test_every_formula_gives_the_figure_beside_it(tmp_path, pool):
             sheet,
             ref,
         )
+
+
+def test_every_formula_with_lump_sums_and_what_is_asked_for(tmp_path):
+    extras = [
+        {"title": unit, "price": f"{price} USD{per}", "kind": kind}
+        for unit, price, per, kind in (
+            ("mobilisation", "6500.01", "", "service"),
+            ("freight", "412.35", "/truck", "service"),
+            ("supervision", "300", "/day", "labour"),
+            ("cut fee", "4.15", "/roll", "material"),
+            ("testing", "1.07", "/ton", "service"),
+        )
+    ]
+    asked = {"drain_spacing": "10 ft", "loader": True, "sod_kill": True}
+    rows = [lot | {"cover": "lawn"} for lot in TRACT]
+    scale = [{"up_to": "20000 USD", "rate": "2.5 %"}, {"up_to": "50000 USD", "rate": "1.9 %"}]
+    rise = {
+        "rate": "4 %",
+        "prices_of": "2026-01-01",
+        "starts": {"1": "2026-07-02", "3": "2027-01-01"},
+    }
+    done = result(
+        rows,
+        of=asked,
+        extras=extras,
+        escalation=rise,
+        tax_on_plant=True,
+        bond_scale=scale,
+        waste="2 %",
+    )
+    book, shown = written(tmp_path / "bid.xlsx", done)
+    reckoner = Reckoner(book)
+    for sheet, ref in formulas(book):
+        figure = pytest.approx(shown[sheet][ref].value, abs=1e-6)
+        assert reckoner.cell(sheet, ref) == figure, (sheet, ref)
+    assert shown["Summary"]["B7"].value == float(done.price.totals["price"])
 
 
 def test_every_formula_under_two_price_books(tmp_path):

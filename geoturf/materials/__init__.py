@@ -16,6 +16,7 @@ from geoturf.materials import cautions, rows
 from geoturf.materials.counts import counts
 from geoturf.materials.left_out import missing
 from geoturf.materials.quantities import per_area, seam_m
+from geoturf.materials.words import caps_by
 from geoturf.model import CutPlan, Edges, Finding, Ground, Takeoff
 from geoturf.rules import EdgeRules, MaterialRules, Product
 
@@ -54,8 +55,8 @@ def _assumed(ground: Ground, rules: MaterialRules) -> tuple[Finding, ...]:
     """Notes on what neither the layers nor the bid say."""
     found: list[Finding] = []
     missing = int(ground.areas.groupby(["phase", "site"], sort=False)["caps"].count().eq(0).sum())
-    if missing and rules.caps_per_site:
-        what = f"{missing} site(s) state no irrigation heads to cap; {rules.caps_per_site:g} a site are assumed"
+    if missing and (rules.caps_per_site or rules.cap_covers_m2):
+        what = f"{missing} site(s) state no irrigation heads to cap; {caps_by(rules)} are assumed"
         mend = "give a column caps, or set caps_per_site"
         found.append(Finding("note", "caps-assumed", f"{what}; {mend}"))
     return tuple(found)

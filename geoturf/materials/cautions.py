@@ -9,6 +9,7 @@ from typing import Literal, NamedTuple
 import pandas as pd
 
 from geoturf import data, units
+from geoturf.materials.quantities import NO_PLANTS
 from geoturf.model import CutPlan, Ground
 from geoturf.rules import MaterialRules, Product
 from geoturf.rules.item import Hazard
@@ -17,7 +18,6 @@ from geoturf.rules.items import beware
 ROUTE_USES = ("route", "accessible route", "path", "walk")
 PLAY_USES = ("play", "playground")
 ROAD_USES = ("median", "traffic island", "roundabout", "verge", "right of way", "right-of-way")
-NO_PLANTS = ("", "none", "bare_ground", "synthetic_turf")  # covers with nothing on them to kill
 NAILED = {
     "nails": "turf_nail",
     "seam_nails": "seam_nail",
@@ -86,6 +86,13 @@ _BY_WORK = (
         "fumes",
         "Adhesive: read its safety data sheet, keep it from flames and drains, ventilate; local air rules may limit solvents.",
         "common practice",
+    ),
+    Caution(
+        "falls",
+        "Pads: a pad makes a safety surface only where pad, turf, infill and base were tested together to the fall height of the "
+        "equipment over them (ASTM F1292), and again where they lie. Local codes and a licensed or certified playground "
+        "inspector decide; no figure here stands for a test.",
+        "ASTM F1292 as quoted in CPSC 325 (secondary pages); common practice",
     ),
     Caution(
         "",

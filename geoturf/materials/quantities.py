@@ -36,6 +36,15 @@ INFILL = tuple(
     )
 )
 
+#: loose stone over its volume as placed by the rule of thumb (common practice): a yd3 covers 80 ft2
+#: 4 in deep
+THUMB = units.read("1 yd^3", "volume") / (
+    units.read("80 ft^2", "area") * units.read("4 in", "length")
+)
+
+#: covers with nothing on them to kill
+NO_PLANTS = ("", "none", "bare_ground", "synthetic_turf")
+
 #: values of the column use that ask for odour-control granules
 PET_USES = ("pet", "pets")
 
@@ -48,9 +57,8 @@ def infill_rate(product: Product, rules: MaterialRules) -> tuple[float, float, f
     pile, low, high = np.array(INFILL).T
     weight = pile[0] if product.putting else product.pile_weight_kg_per_m2
     ends = float(np.interp(weight, pile, low)), float(np.interp(weight, pile, high))
-    middle = (
-        rules.infill_rate_kg_per_m2 if rules.infill_rate_kg_per_m2 is not None else sum(ends) / 2
-    )
+    stated = (product.infill_rate_kg_per_m2, rules.infill_rate_kg_per_m2, sum(ends) / 2)
+    middle = next(rate for rate in stated if rate is not None)
     return ends[0], middle, ends[1]
 
 
@@ -146,8 +154,10 @@ def _measured(
     )
     q["base"], q["glued"] = q["surface"] * nailed, q["surface"] * (1 - nailed)
     q["sites"] = lot.share(1.0)
-    _earth(q, areas["ground_area_m2"] * nailed, lot, rules)
-    _stone(q, rules)
+    dig, base = (_depth(areas, products, f"{name}_depth_m", rules) for name in ("dig", "base"))
+    _earth(q, areas["ground_area_m2"] * nailed, dig, lot, rules)
+    _stone(q, base, rules)
+    _below(q, areas, lot, rules)
     _fabric(q, areas, nailed, rules)
     _turf(q, areas, plan, products, rules)
     _seams(q, edges, plan, nailed, edge_rules)
@@ -173,20 +183,48 @@ class _Lots:
         return self.weight * a_site
 
 
-def _earth(q: pd.DataFrame, dug: pd.Series[float], lot: _Lots, rules: MaterialRules) -> None:
-    """Ground dug, loose spoil, and its loads: whole ones a site."""
+def _depth(
+    areas: pd.DataFrame, products: Mapping[str, Product], name: str, rules: MaterialRules
+) -> pd.Series[float]:
+    """A depth of each area: its turf's own, else the bid's."""
+    own = {key: getattr(product, name) for key, product in products.items()}
+    whole: float = getattr(rules, name)
+    return (
+        areas["product"].map({k: whole if d is None else d for k, d in own.items()}).astype(float)
+    )
+
+
+def _earth(
+    q: pd.DataFrame,
+    dug: pd.Series[float],
+    depth: pd.Series[float],
+    lot: _Lots,
+    rules: MaterialRules,
+) -> None:
+    """Ground dug to its depth, loose spoil, and its loads: whole ones a site."""
     q["dug"] = dug
-    q["spoil"] = dug * rules.dig_depth_m * swell_factor(rules)
+    q["dug_out"] = dug * depth
+    q["spoil"] = q["dug_out"] * swell_factor(rules)
     loose = lot.total(q["spoil"])
     loads = units.whole_steps(loose, rules.truck_m3)
     q["loads"] = (q["spoil"] / loose.where(loose > 0) * loads).fillna(0.0)
 
 
-def _stone(q: pd.DataFrame, rules: MaterialRules) -> None:
+def _stone(q: pd.DataFrame, depth: pd.Series[float], rules: MaterialRules) -> None:
     compacted, loose = densities(rules)
-    q["compacted"] = q["base"] * rules.base_depth_m
+    q["compacted"] = q["base"] * depth
+    q["lifted"] = q["base"] * depth.map(rules.lifts)
     q["stone"] = q["compacted"] * compacted * (1 + rules.moisture)
+    q["thumb"] = q["compacted"] * THUMB
     q["aggregate_loose"] = q["compacted"] * compacted / loose
+
+
+def _below(q: pd.DataFrame, areas: pd.DataFrame, lot: _Lots, rules: MaterialRules) -> None:
+    """Living cover on the ground that is dug, drain lines under the base, and their outlets."""
+    cover = areas["cover"].str.casefold().str.replace(" ", "_")
+    q["sod"] = q["dug"] * ~cover.isin(NO_PLANTS)
+    q["drained"] = q["base"] / (rules.drain_spacing_m or np.inf)
+    q["led_out"] = lot.share(rules.outlets_per_site) * (lot.total(q["drained"]) > 0)
 
 
 def _fabric(
@@ -200,13 +238,15 @@ def _fabric(
 def _strips(
     q: pd.DataFrame, short: str, areas: pd.DataFrame, laid: pd.Series[bool], rules: MaterialRules
 ) -> None:
-    """Columns ``<short>_strips`` and ``<short>_length`` (m) of a fabric, where it is ``laid``."""
+    """Columns ``<short>_strips``, ``<short>_length`` (m, laid) and ``<short>_roll`` (m of its roll) of
+    a fabric, where it is ``laid``."""
     width, length = (getattr(rules, f"{short}_roll_{name}_m") for name in ("width", "length"))
     overlap = rules.lap_below_m() if short == "below" else rules.fabric_overlap_m
-    q[[f"{short}_strips", f"{short}_length"]] = 0.0
+    columns = [f"{short}_strips", f"{short}_length", f"{short}_roll"]
+    q[columns] = 0.0
     if laid.any():
         found = strips(areas.loc[laid, "laid"].to_numpy(), width, length, overlap)
-        q.loc[laid, [f"{short}_strips", f"{short}_length"]] = found.to_numpy(float)
+        q.loc[laid, columns] = found.to_numpy(float)
 
 
 def _turf(
@@ -224,6 +264,11 @@ def _turf(
             {name: rate[place] for name, rate in rates.items()}
         )
     q["filled"] = q["surface"] * (q["infill_middle"] > 0)
+    kinds = areas["product"].map({name: p.infill for name, p in products.items()})
+    q["granulated"] = q["infill_middle"] * kinds.eq("granules")
+    ends = ["infill_low", "infill_middle", "infill_high"]
+    q[ends] = q[ends].mul(kinds.ne("granules"), axis=0)
+    q["padded"] = q["surface"] * areas["product"].map({name: p.pad for name, p in products.items()})
 
 
 def _seams(
@@ -297,5 +342,8 @@ def _irrigation(q: pd.DataFrame, areas: pd.DataFrame, lot: _Lots, rules: Materia
     told = lot.total(areas["caps"].notna().astype(int)) > 0
     watered = lot.total(~areas["irrigation"].str.casefold().isin(["none", "no"])) > 0
     q["caps_given"] = areas["caps"].fillna(0.0)
-    q["caps_assumed"] = lot.share(rules.caps_per_site) * (~told & watered)
+    dry = areas["irrigation"].str.casefold().isin(["none", "no"])
+    by_ground = areas["ground_area_m2"] * ~dry / (rules.cap_covers_m2 or np.inf)
+    by_site = lot.share(rules.caps_per_site) * watered
+    q["caps_assumed"] = (by_site if rules.cap_covers_m2 is None else by_ground) * ~told
     q["rerouted"] = lot.share(rules.reroutes_per_site)

@@ -8,10 +8,9 @@ import shapely
 
 from geoturf import units
 
-RAGGED, TOGETHER = (
-    1000,
-    16,
-)  # points of a part from which it is cut down to so many strips at a time
+# Points of a part from which it is cut down to so many strips at a time.
+RAGGED, TOGETHER = 1000, 16
+ABREAST = 4  # narrow last strips that are cut from one width of a roll, at most
 
 
 def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: float) -> pd.DataFrame:
@@ -20,8 +19,10 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
 
     ceil((W - overlap) / (width - overlap)) strips cover the rectangle's short side W. Each is as
     long as the ground beneath it (gaps left open), plus a lap for every join where it is longer
-    than a roll. ``geometry``: (n,) polygons or multipolygons. Gives one row an area: strips
-    (count), length_m.
+    than a roll. The last strip of a part is often narrow: as many as go into a roll's width, up to
+    `ABREAST`, are cut from it side by side, each lane as long as its strips together, so that such a
+    strip takes its part of a roll's length. ``geometry``: (n,) polygons or multipolygons. Gives one
+    row an area: strips (count), length_m (laid), roll_m (of roll, off-cuts used).
     """
     parts, owner = shapely.get_parts(geometry, return_index=True)
     level, deep = _level(parts)
@@ -35,11 +36,16 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
         shapely.intersection(ground, shapely.box(left - 1, low, right + 1, low + width_m))
     )
     joins = (units.whole_steps(long - overlap_m, length_m - overlap_m) - 1).clip(0)
+    narrow = (deep - (count - 1) * (width_m - overlap_m)).clip(1e-9)
+    lanes = np.floor(width_m / narrow + units.MILLIONTH).clip(1, ABREAST)
+    last = nth == count[part] - 1
+    taken = (long + joins * overlap_m) / np.where(last, lanes[part], 1.0)
     area = owner[part]
     return pd.DataFrame(
         {
             "strips": np.bincount(area, long > 0, len(geometry)).astype(int),
             "length_m": np.bincount(area, long + joins * overlap_m, len(geometry)),
+            "roll_m": np.bincount(area, taken, len(geometry)),
         }
     )
 

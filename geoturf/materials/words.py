@@ -36,10 +36,19 @@ def rule_values(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, Any]:
         values[f"{name.removeprefix('turf_')}s_per_kg"] = data.value(
             "nails", getattr(rules, name), "count"
         )
+    values["caps_by"] = caps_by(rules)
     values["lifts"] = float(rules.lifts())
     values["below_overlap"] = rules.lap_below_m()
     values["compacted_density"], values["swell"] = densities(rules)[0], swell_factor(rules)
     return values
+
+
+def caps_by(rules: MaterialRules) -> str:
+    """What heads are assumed by."""
+    if rules.cap_covers_m2 is None:
+        return f"{rules.caps_per_site:g} a site"
+    ft2 = rules.cap_covers_m2 / units.FT2_M2
+    return f"one a {ft2:,.0f} ft2 ({rules.cap_covers_m2:,.1f} m2) of watered ground"
 
 
 def put_in_words(
@@ -101,6 +110,11 @@ def _derived(group: dict[str, float], settings: dict[str, Any]) -> dict[str, flo
     names = {"infill_rate": "infill", "infill_low": "infill_low", "infill_high": "infill_high"}
     means = {name: group.get(column, 0.0) / filled for name, column in names.items()}
     means["infill_depth"] = means["infill_rate"] / settings["infill_density"]
+    dug, base = group.get("dug", 0.0), group.get("base", 0.0)
+    if dug > 0:
+        means["dig_depth"] = group["dug_out"] / dug
+    if base > 0:
+        means |= {"base_depth": group["compacted"] / base, "lifts": group["lifted"] / base}
     return means | {
         f"{key}_kg": group.get(key, 0.0) / settings[f"{key}_per_kg"]
         for key in ("nails", "seam_nails", "fabric_nails")

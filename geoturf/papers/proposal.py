@@ -117,6 +117,9 @@ def _extras(result: Result, section: str) -> list[str]:
 def _depth(result: Result, keys: list[str], title: str) -> str:
     """How deep it is dug and filled."""
     rules, told = result.bid.materials, SYSTEMS[result.bid.units]
+    own = [(one.dig_depth_m, one.base_depth_m) for one in result.bid.products.values()]
+    if any(depth is not None for depths in own for depth in depths):
+        return ""  # as deep as each turf's own
     if title == "Excavation" and "dig" in keys:
         return f", {told.like(rules.dig_depth_m, '4 in')} deep"
     if title == "Aggregate base courses" and "aggregate" in keys:

@@ -23,7 +23,13 @@ from geoturf.price import shares
 from geoturf.price.books import books_of, by_book
 from geoturf.price.build_up import Step, as_table, build_up, loads, totals
 from geoturf.price.changes import changes
-from geoturf.price.lines import extra_lines, printed_lines, refuse_other_currencies, work_lines
+from geoturf.price.lines import (
+    escalation_lines,
+    extra_lines,
+    printed_lines,
+    refuse_other_currencies,
+    work_lines,
+)
 from geoturf.price.money import decimal_of, shared
 from geoturf.price.unit_prices import schedule_of_prices
 from geoturf.rules import PriceRules, Product
@@ -118,6 +124,7 @@ def _priced(
     refuse_other_currencies(items, products, rules, currency)
     bought = work_lines(items, dict(rules.costs), products)
     lines = pd.concat([bought, extra_lines(takeoff, rules, phases)], ignore_index=True)
+    lines = pd.concat([lines, escalation_lines(lines, rules)], ignore_index=True)
     steps = build_up(lines, rules, book)
     return _Priced(book, lines.assign(book=book), steps, loads(lines, steps))
 

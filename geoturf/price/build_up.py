@@ -9,7 +9,7 @@ from decimal import Decimal
 import numpy as np
 import pandas as pd
 
-from geoturf.price.money import cents_of, decimal_of, part_of, shared
+from geoturf.price.money import cents_of, decimal_of, shared
 from geoturf.rules import PriceRules
 
 #: steps in their order: name, the rule that is the rate, what it is reckoned on
@@ -37,9 +37,13 @@ class Step:
     base: int
     cents: int
     book: str  # the price book it is of; "" for the bid's own prices
+    scale: tuple[tuple[int, float], ...] = ()  # (up to cents, rate) below where ``rate`` holds
+    kinds: tuple[str, ...] = ()  # the kinds of line whose cost it is on; all if none are named
 
     def title(self) -> str:
-        of = f", {100 * self.rate:g} % of {self.on}" if self.rate else ""
+        rates = [f"{100 * rate:g} % to {end / 100:,.0f}" for end, rate in self.scale]
+        above = f"{100 * self.rate:g} %" + (" above" if rates else "")
+        of = f", {', '.join((*rates, above))} of {self.on}" if rates or self.rate else ""
         return self.name.capitalize() + of + (f" (price book {self.book})" if self.book else "")
 
 
@@ -47,19 +51,41 @@ def build_up(lines: pd.DataFrame, rules: PriceRules, book: str = "") -> list[Ste
     """Every step on the lines' direct cost."""
     direct = int(lines["cents"].sum())
     materials = int(lines.loc[lines["kind"] == "material", "cents"].sum())
+    taxed = int(lines.loc[lines["kind"].isin(_taxed(rules)), "cents"].sum())
     steps: list[Step] = []
     waste, so_far = 0, direct
     for name, key, on in STEPS:
-        base = {"waste": materials, "sales tax": materials + waste}.get(name, so_far)
+        base = {"waste": materials, "sales tax": taxed + waste}.get(name, so_far)
         rate = getattr(rules, key) if key else 0.0
-        cents = part_of(base, rate)
+        scale = _scale(rules) if name == "bond" else ()
+        cents = _on_scale(base, rate, scale)
+        kinds = {"waste": ("material",), "sales tax": _taxed(rules)}.get(name, ())
         if name == "minimum charge":
             base = cents_of(rules.minimum.amount) if rules.minimum is not None else 0
             cents = max(0, base - so_far)
         waste = cents if name == "waste" else waste
         so_far += cents
-        steps.append(Step(name, on, rate, base, cents, book))
+        told = on.replace("materials", "materials, hired plant") if "plant" in kinds else on
+        steps.append(Step(name, told, rate, base, cents, book, scale, kinds))
     return steps
+
+
+def _taxed(rules: PriceRules) -> tuple[str, ...]:
+    return ("material", "plant") if rules.tax_on_plant else ("material",)
+
+
+def _scale(rules: PriceRules) -> tuple[tuple[int, float], ...]:
+    """Ends (cents) and rates of the bond's brackets."""
+    return tuple((cents_of(one.up_to.amount), one.rate) for one in rules.bond_scale)
+
+
+def _on_scale(base: int, rate: float, scale: tuple[tuple[int, float], ...]) -> int:
+    """Each bracket's rate of what lies in it, ``rate`` of the rest; rounded once, in cents."""
+    due, below = Decimal(0), 0
+    for end, own in (*scale, (base, rate)):
+        due += Decimal(max(0, min(base, end) - below)) * Decimal(str(own))
+        below = max(below, end)
+    return cents_of(due / 100)
 
 
 def price_cents(lines: pd.DataFrame, steps: list[Step]) -> int:
@@ -80,8 +106,12 @@ def totals(lines: pd.DataFrame, steps: list[Step]) -> dict[str, Decimal]:
     return {name: decimal_of(cents) for name, cents in out.items()}
 
 
+_TABLE = ["step", "on", "base", "rate", "amount", "subtotal", "scale", "kinds"]
+
+
 def as_table(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
-    """step, on (in words), base, rate (fraction), amount, subtotal (all up to here)."""
+    """step, on (in words), base, rate (fraction), amount, subtotal (all up to here), scale (amount and
+    rate of each bracket below where the rate holds), kinds (of line that it is on; all if empty)."""
     subtotals = int(lines["cents"].sum()) + np.cumsum([step.cents for step in steps])
     rows = [
         (
@@ -91,21 +121,23 @@ def as_table(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
             step.rate,
             decimal_of(step.cents),
             decimal_of(subtotal),
+            tuple((decimal_of(end), rate) for end, rate in step.scale),
+            step.kinds,
         )
         for step, subtotal in zip(steps, subtotals, strict=True)
     ]
-    return pd.DataFrame(rows, columns=["step", "on", "base", "rate", "amount", "subtotal"])
+    return pd.DataFrame(rows, columns=_TABLE)
 
 
 def loads(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
     """Lines-aligned cents: amount, each step's share by what it is reckoned on, cost and price
     (sums along the row)."""
     out = pd.DataFrame({"amount": lines["cents"].to_numpy(np.int64)})
-    material = lines["kind"].eq("material").to_numpy()
     for step in steps:
         weights = out.sum(axis=1).to_numpy()
-        if step.name in ("waste", "sales tax"):
-            weights = material * (out["amount"] + out.get("waste", 0)).to_numpy()
+        if step.kinds:
+            of = lines["kind"].isin(step.kinds).to_numpy()
+            weights = of * (out["amount"] + out.get("waste", 0)).to_numpy()
         out[step.name] = shared(step.cents, weights)
     out["cost"] = out[["amount", *COST_STEPS]].sum(axis=1)
     out["price"] = out[["amount", *(step.name for step in steps)]].sum(axis=1)

@@ -21,6 +21,8 @@ from geoturf.rules.product import StockedWidth
 
 #: key of the lines of what else the bid carries
 EXTRA = "extra"
+#: key of the lines of what prices rise by
+ESCALATION = "escalation"
 
 # ``weigh``: the column of `Takeoff.areas` by which a line is shared among areas; ``row``: its row
 # of `Takeoff.items`, -1 if none; ``per_order``: quantity a purchase unit of that row
@@ -126,6 +128,25 @@ def extra_lines(takeoff: Takeoff, rules: PriceRules, phases: list[str]) -> pd.Da
                 amount = _amount(_counted(extra.price, counted), extra.price)
             lines.append((*told, *amount, weigh, -1, 1.0))
     return pd.DataFrame(lines, columns=COLUMNS).astype({"per_order": float})
+
+
+def escalation_lines(lines: pd.DataFrame, rules: PriceRules) -> pd.DataFrame:
+    """A line a phase that starts later than the day the unit costs are of: a percentage of the
+    phase's other ``lines``."""
+    made, rise = [], rules.escalation
+    for phase, direct in lines.groupby("phase", sort=False)["cents"].sum().items():
+        if rise is None or (start := rise.starts.get(str(phase))) is None:
+            continue
+        days = (start - rise.prices_of).days
+        percent = Decimal(str(100 * rise.rate)) * days / _YEAR_DAYS
+        title = f"Escalation to {start}, {100 * rise.rate:g} % a year"
+        told = (GENERAL_SECTION, phase, ESCALATION, "service", "", title)
+        quantity, each = percent.quantize(_PERCENT, ROUND_HALF_UP), decimal_of(direct) / 100
+        made.append((*told, quantity, "%", each, cents_of(quantity * each), "surface", -1, 1.0))
+    return pd.DataFrame(made, columns=COLUMNS).astype({"per_order": float})
+
+
+_YEAR_DAYS, _PERCENT = 365, Decimal("0.0001")
 
 
 class _Counts(NamedTuple):

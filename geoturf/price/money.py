@@ -19,11 +19,6 @@ def decimal_of(cents: Any) -> Decimal:
     return Decimal(int(cents)).scaleb(-2)
 
 
-def part_of(cents: int, rate: float) -> int:
-    """``rate`` of an amount, in whole cents."""
-    return cents_of(decimal_of(cents) * Decimal(str(rate)))
-
-
 #: exact halves of a cent, which a float may miss to either side, go up: far above what floats lose,
 #: far below a cent
 HALF_UP = 1e-4

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from geoturf import units
 from geoturf.model import Ground, Takeoff
 from geoturf.price import shares
-from geoturf.price.lines import EXTRA, hundredths
+from geoturf.price.lines import ESCALATION, hundredths
 from geoturf.price.money import decimal_of
 from geoturf.records import records
 from geoturf.rules import Product
@@ -119,11 +119,12 @@ def _by_area(
     for rows, own, part in shares.parts(ground, borne, lines):
         for place, at in enumerate(np.flatnonzero(own)):
             line, nothing = told[at], np.zeros(count)
-            if line.key == EXTRA:
-                named = (line.section, line.description, line.unit)
+            if line.key not in ITEMS:
+                rises = line.key == ESCALATION
+                named = (line.section, line.description, "phase" if rises else line.unit)
                 one = extras.setdefault(named, _Paid(*named, nothing, nothing.copy()))
                 one.cents[rows] += part[:, place] * cents[at]
-                one.quantity[rows] += part[:, place] * float(line.quantity)
+                one.quantity[rows] += part[:, place] * (1.0 if rises else float(line.quantity))
             else:
                 paid = price.setdefault(ITEMS[line.key].pay, nothing)
                 paid[rows] += part[:, place] * cents[at]

@@ -24,7 +24,7 @@ Measure: TypeAlias = "Callable[[pd.DataFrame], pd.Series[float]]"
 
 Kind = Literal["material", "labour", "plant", "service"]
 #: what an item's work calls a caution for (their texts: geoturf/materials/cautions.py)
-Hazard = Literal["lines", "irrigation", "drainage", "dust", "fumes"]
+Hazard = Literal["lines", "irrigation", "drainage", "dust", "fumes", "falls"]
 Dimension = tuple[int, int, int]
 
 UNITS = ("m2", "m3", "m", "kg", "h", "each")  # of net quantities

@@ -15,10 +15,12 @@ from __future__ import annotations
 from string import Formatter
 from typing import Any
 
+import numpy as np
+
 from geoturf import units
 from geoturf.rules import item as records
 from geoturf.rules.base import key_of
-from geoturf.rules.item import Formula, Hazard, Item, Kind, PayItem, registry
+from geoturf.rules.item import Formula, Hazard, Item, Kind, PayItem, Setting, registry
 
 AREA, VOLUME, LENGTH = ("ft^2", "m2"), ("yd^3", "m3"), ("ft", "m")
 MASS, STONE, HOURS, EACH = ("lb", "kg"), ("ton", "t"), ("h", "h"), ("each", "each")
@@ -35,6 +37,14 @@ PAY_ITEMS: dict[str, PayItem] = {item.key: item for item in (
         unit="m3", shown=VOLUME, quantity=lambda q: q["dig"],
     ),
     PayItem(
+        key="sod", section="31 10 00", title="Sod killed before it is taken up",
+        unit="m2", shown=AREA, quantity=lambda q: q["sod"],
+    ),
+    PayItem(
+        key="drain", section="33 41 00", title="Drain lines and their outlets",
+        unit="m", shown=LENGTH, quantity=lambda q: q["drain"],
+    ),
+    PayItem(
         key="base", section="32 11 23", title="Aggregate base, placed and compacted",
         unit="m2", shown=AREA, quantity=lambda q: q["base"],
     ),
@@ -46,6 +56,10 @@ PAY_ITEMS: dict[str, PayItem] = {item.key: item for item in (
     PayItem(
         key="odour", section="32 18 13", title="Odour-control granules",
         unit="m2", shown=AREA, quantity=lambda q: q["pets"],
+    ),
+    PayItem(
+        key="pad", section="32 18 16.13", title="Pad under the turf",
+        unit="m2", shown=AREA, quantity=lambda q: q["padded"],
     ),
     PayItem(
         key="turf", section="32 18 13", title="Synthetic turf, laid, joined and fastened",
@@ -69,7 +83,7 @@ _GROUND = (
     Item(
         kind="service", rate="",
         key="dig", pay="earth", section="31 23 16", title="Excavation, in place",
-        net=lambda q, rules: q["dug"] * rules.dig_depth_m, unit="m3", shown=VOLUME,
+        net=lambda q, rules: q["dug_out"], unit="m3", shown=VOLUME,
         package="", size=lambda rules: rules.earth_step_m3,
         allowance=lambda rules: 0.0,
         cost="dig", price=None,
@@ -97,32 +111,62 @@ _GROUND = (
         work=(), held_by=(), goes_with=(), cautions=("lines",),
         basis="{dig:volume} in place x {swell:factor} loose ({soil})",
     ),
+    Item(
+        kind="service", rate="",
+        key="sod_kill", pay="sod", section="31 10 00", title="Sod killed",
+        net=lambda q, rules: q["sod"] * rules.sod_kill, unit="m2", shown=AREA,
+        package="", size=lambda rules: units.FT2_M2, allowance=lambda rules: 0.0,
+        cost="sod_kill", price="0.07 USD/ft^2", priced="sod killed, by a licensed applicator",
+        work=(), held_by=(), goes_with=(), cautions=("lines",),
+        basis="ground under living cover {sod:area}",
+    ),
 )
 
 _MATERIALS = (
     Item(
         kind="material", rate="",
+        key="drain", pay="drain", section="33 41 00", title="Drain line, perforated, wrapped",
+        net=lambda q, rules: q["drained"], unit="m", shown=LENGTH,
+        package="roll", size=lambda rules: rules.drain_roll_m,
+        allowance=lambda rules: rules.drain_allowance,
+        cost="drain", price="0.95 USD/ft", priced="drain line",
+        work=("labour_drain",), held_by=(), goes_with=("outlets",), cautions=("lines", "drainage"),
+        basis="base {base:area} at a line every {drain_spacing:length}",
+    ),
+    Item(
+        kind="service", rate="",
+        key="outlets", pay="drain", section="33 41 00", title="Drain outlets",
+        net=lambda q, rules: q["led_out"], unit="each", shown=EACH,
+        package="outlet", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
+        cost="outlets", price="95 USD/outlet", priced="an outlet, set and connected where that is allowed",
+        work=(), held_by=(), goes_with=(), cautions=("lines", "drainage"),
+        basis="{outlets_per_site:number} a site with drain lines",
+    ),
+    Item(
+        kind="material", rate="",
         key="fabric", pay="fabric", section="31 05 19", title="Weed fabric on the base",
-        net=lambda q, rules: q["fabric_length"] * rules.fabric_roll_width_m, unit="m2", shown=AREA,
+        net=lambda q, rules: q["fabric_roll"] * rules.fabric_roll_width_m, unit="m2", shown=AREA,
         package="roll", size=lambda rules: rules.fabric_roll_width_m * rules.fabric_roll_length_m,
         allowance=lambda rules: rules.fabric_allowance,
         cost="fabric", price="0.11 USD/ft^2", priced="weed fabric",
         work=("labour_fabric",), held_by=("fabric_nails",), goes_with=(), cautions=(),
         basis="{fabric_strips:count} strips {fabric_roll_width:length} wide, ceil((W - "
               "{fabric_overlap:depth}) / ({fabric_roll_width:length} - {fabric_overlap:depth}))"
-              " across each area, {fabric_length:length} in all, end laps in",
+              " across each area, {fabric_length:length} in all, end laps in, off {fabric_roll:length} of"
+              " roll (narrow last strips side by side)",
     ),
     Item(
         kind="material", rate="",
         key="geotextile", pay="fabric", section="31 05 19", title="Separation fabric under the base",
-        net=lambda q, rules: q["below_length"] * rules.below_roll_width_m, unit="m2", shown=AREA,
+        net=lambda q, rules: q["below_roll"] * rules.below_roll_width_m, unit="m2", shown=AREA,
         package="roll", size=lambda rules: rules.below_roll_width_m * rules.below_roll_length_m,
         allowance=lambda rules: rules.fabric_allowance,
         cost="geotextile", price="0.19 USD/ft^2", priced="separation fabric under the base",
         work=("labour_fabric",), held_by=(), goes_with=(), cautions=(),
         basis="{below_strips:count} strips {below_roll_width:length} wide, ceil((W - "
               "{below_overlap:depth}) / ({below_roll_width:length} - {below_overlap:depth})) "
-              "across each area, {below_length:length} in all, end laps in",
+              "across each area, {below_length:length} in all, end laps in, off {below_roll:length} of "
+              "roll (narrow last strips side by side)",
     ),
     Item(
         kind="material", rate="",
@@ -133,9 +177,10 @@ _MATERIALS = (
         cost="aggregate", price="36 USD/ton", priced="base stone, delivered",
         work=("labour_base",), held_by=(), goes_with=(), cautions=("drainage", "dust"),
         basis="surface {base:area} x {base_depth:depth} = {compacted:volume} compacted, in "
-              "{lifts:count} lift(s) to {relative_compaction:percent} of maximum dry density; x"
+              "{lifts:number} lift(s) to {relative_compaction:percent} of maximum dry density; x"
               " {compacted_density:density} x (1 + {moisture:percent} water); "
-              "{aggregate_loose:volume} in the truck",
+              "{aggregate_loose:volume} in the truck (the rule of thumb, 80 ft2 a yd3 at 4 in, says "
+              "{thumb:volume})",
     ),
     Item(
         kind="material", rate="",
@@ -144,8 +189,18 @@ _MATERIALS = (
         package="bag", size=lambda rules: rules.odour_bag_kg,
         allowance=lambda rules: rules.odour_allowance,
         cost="odour", price="31 USD/bag", priced="odour-control granules",
-        work=(), held_by=(), goes_with=(), cautions=(),
+        work=("labour_odour",), held_by=(), goes_with=(), cautions=(),
         basis="pet areas {pets:area} x {odour_rate:rate}",
+    ),
+    Item(
+        kind="material", rate="",
+        key="pad", pay="pad", section="32 18 16.13", title="Pad under the turf",
+        net=lambda q, rules: q["padded"], unit="m2", shown=AREA,
+        package="roll", size=lambda rules: rules.pad_roll_m2,
+        allowance=lambda rules: rules.pad_allowance,
+        cost="pad", price="1.35 USD/ft^2", priced="pad under the turf",
+        work=("labour_pad",), held_by=(), goes_with=(), cautions=("falls",),
+        basis="areas of padded turf {padded:area}",
     ),
     Item(
         kind="material", rate="",
@@ -256,13 +311,23 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
+        key="granules", pay="infill", section="32 18 13", title="Odour-control granules as infill",
+        net=lambda q, rules: q["granulated"], unit="kg", shown=MASS,
+        package="bag", size=lambda rules: rules.odour_bag_kg,
+        allowance=lambda rules: rules.odour_allowance,
+        cost="odour", price="31 USD/bag", priced="odour-control granules",
+        work=("labour_infill",), held_by=(), goes_with=(), cautions=("dust",),
+        basis="areas filled with granules, at the rates of their turf: {granulated:mass}",
+    ),
+    Item(
+        kind="material", rate="",
         key="caps", pay="irrigation", section="32 84 00", title="Irrigation heads capped",
         net=lambda q, rules: q["caps_given"] + q["caps_assumed"], unit="each", shown=EACH,
         package="cap", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
         cost="caps", price="9.50 USD/cap", priced="fittings of a capped head",
         work=("labour_caps",), held_by=(), goes_with=(), cautions=("lines", "irrigation"),
         basis="{caps_given:count} from the layer + {caps_assumed:count} at "
-              "{caps_per_site:number} a site where none are given",
+              "{caps_by} where none are given",
     ),
     Item(
         kind="service", rate="",
@@ -305,8 +370,23 @@ _LABOUR = (
     ),
     _labour(
         "base", "base", "32 11 23", "Place and compact the base", "base_m2_per_h",
-        lambda q, rules: q["base"] * rules.lifts() / rules.rates.base_m2_per_h,
-        "surface {base:area} x {lifts:count} lift(s) / {rate_base:area_rate}",
+        lambda q, rules: q["lifted"] / rules.rates.base_m2_per_h,
+        "surface {base:area} x {lifts:number} lift(s) / {rate_base:area_rate}",
+    ),
+    _labour(
+        "drain", "drain", "33 41 00", "Trench and lay drain lines", "drain_m_per_h",
+        lambda q, rules: q["all_drain"] / rules.rates.drain_m_per_h,
+        "drain lines {all_drain:length} / {rate_drain:length_rate}",
+    ),
+    _labour(
+        "odour", "odour", "32 18 13", "Spread granules", "odour_m2_per_h",
+        lambda q, rules: np.where(q["all_odour"] > 0, q["pets"], 0.0) / rules.rates.odour_m2_per_h,
+        "pet areas {pets:area} / {rate_odour:area_rate}",
+    ),
+    _labour(
+        "pad", "pad", "32 18 16.13", "Lay pads", "pad_m2_per_h",
+        lambda q, rules: q["all_pad"] / rules.rates.pad_m2_per_h,
+        "padded areas {all_pad:area} / {rate_pad:area_rate}",
     ),
     _labour(
         "fabric", "fabric", "31 05 19", "Lay fabric", "fabric_m2_per_h",
@@ -340,7 +420,7 @@ _LABOUR = (
     ),
     _labour(
         "infill", "infill", "32 18 13", "Spread infill and broom", "infill_m2_per_h",
-        lambda q, rules: q["filled"] / rules.rates.infill_m2_per_h,
+        lambda q, rules: q["filled"] * (q["all_infill"] > 0) / rules.rates.infill_m2_per_h,
         "filled areas {filled:area} / {rate_infill:area_rate}",
     ),
     _labour(
@@ -352,12 +432,21 @@ _LABOUR = (
 
 
 def _machine(
-    key: str, pay: str, section: str, title: str, task: str, rate: str, price: str, priced: str
+    key: str,
+    pay: str,
+    section: str,
+    title: str,
+    task: str,
+    rate: str,
+    price: str,
+    priced: str,
+    hired: Setting = lambda rules: 1.0,
 ) -> Item:
-    """Hired plant: it runs while its task does, and is paid for by the day."""
+    """Plant that is ``hired`` (1, else 0): it runs while its task does, and is paid for by the
+    day."""
     return Item(
         key=key, pay=pay, kind="plant", section=section, title=title,
-        net=lambda q, rules: q[f"labour_{task}"], unit="h", shown=HOURS,
+        net=lambda q, rules: q[f"labour_{task}"] * hired(rules), unit="h", shown=HOURS,
         package="day", size=lambda rules: rules.hours_a_day_h,
         allowance=lambda rules: 0.0,
         cost=key, price=price, priced=priced, rate=rate,
@@ -370,6 +459,8 @@ _PLANT = (
     _machine("excavator", "earth", "31 23 16", "Excavator or skid steer", "dig", "dig_m3_per_h",
              "380 USD/day", "excavator or skid steer, fuel in"),
     _machine("compactor", "base", "32 11 23", "Plate compactor", "base", "base_m2_per_h", "92 USD/day", "plate compactor"),
+    _machine("loader", "base", "32 11 23", "Loader", "base", "base_m2_per_h", "640 USD/day",
+             "loader with its operator, fuel in", lambda rules: float(rules.loader)),
     _machine("broom", "infill", "32 18 13", "Power broom", "infill", "infill_m2_per_h", "105 USD/day", "power broom"),
     _machine("spreader", "infill", "32 18 13", "Infill spreader", "infill", "infill_m2_per_h", "48 USD/day", "infill spreader"),
 )  # fmt: skip

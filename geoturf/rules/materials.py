@@ -39,6 +39,7 @@ _SIZES = (
     "below_roll_width_m", "below_roll_length_m", "odour_bag_kg", "tape_roll_m", "adhesive_covers_m", "glue_covers_m2",
     "delivery_truck_kg",
     "fabric_spacing_m", "nail_box_kg", "edging_board_m", "stake_spacing_m", "infill_bag_kg", "hours_a_day_h", "lift_limit_kg",
+    "drain_roll_m", "pad_roll_m2",
 )  # fmt: skip
 
 
@@ -62,6 +63,15 @@ class Rates(Rules):
     base_m2_per_h: AreaRate = rule(
         "250 ft^2/h",
         "base placed and compacted, one lift (3 yd3, that is 5 tons, spread, graded and rolled twice)",
+    )
+    drain_m_per_h: LengthRate = rule(
+        "30 ft/h", "drain line trenched 6 in deep, laid to fall and wrapped in stone"
+    )
+    odour_m2_per_h: AreaRate = rule(
+        "1500 ft^2/h", "granules spread (15 bags of 50 lb by drop spreader, one pass)"
+    )
+    pad_m2_per_h: AreaRate = rule(
+        "400 ft^2/h", "pads laid, trimmed and taped (a roll in 45 minutes)"
     )
     fabric_m2_per_h: AreaRate = rule(
         "1500 ft^2/h", "fabric laid and pinned (a roll of 6 ft x 300 ft in 72 minutes, 170 pins)"
@@ -150,6 +160,20 @@ class MaterialRules(Rules):
     aggregate_step_kg: Mass = rule("1 ton", "stone is bought by whole steps of this")
     aggregate_allowance: Fraction = rule("5 %", "stone over net")
 
+    sod_kill: bool = rule(False, "sod is killed where the layer's cover is a living one")
+    drain_spacing_m: Length | None = rule(
+        None,
+        "drain lines under the base this far apart; none if not given",
+        low="5 ft",
+        high="30 ft",
+    )
+    drain_roll_m: Length = rule("100 ft", "drain line on a roll")
+    drain_allowance: Fraction = rule("5 %", "drain line over net")
+    outlets_per_site: Number = rule(1, "outlets of a site with drain lines")
+    loader: bool = rule(
+        False, "a loader with its operator moves the stone while the base is placed"
+    )
+
     fabric: bool = rule(True, "weed fabric on the base", source=COMMON)
     fabric_overlap_m: Length = rule(
         "6 in", "overlap of strips and of ends", low="6 in", high="12 in", source=COMMON
@@ -180,6 +204,9 @@ class MaterialRules(Rules):
     )
     odour_bag_kg: Mass = rule("50 lb", "granules in a bag")
     odour_allowance: Fraction = rule("0 %", "granules over net")
+
+    pad_roll_m2: AreaSize = rule("300 ft^2", "pad on a roll, or in a bundle of panels")
+    pad_allowance: Fraction = rule("5 %", "pad over net")
 
     tape_roll_m: Length = rule("100 ft", "seam tape on a roll")
     tape_allowance: Fraction = rule("5 %", "tape over net")
@@ -213,6 +240,9 @@ class MaterialRules(Rules):
     infill_allowance: Fraction = rule("3 %", "infill over net")
 
     caps_per_site: Number = rule(4, "irrigation heads to cap at a site whose layer gives none")
+    cap_covers_m2: AreaSize | None = rule(
+        None, "watered ground to a head, for heads where the layer gives none; not by site then"
+    )
     reroutes_per_site: Number = rule(
         0, "irrigation lines rerouted, or kept for rinsing and cooling, a site"
     )
@@ -220,6 +250,11 @@ class MaterialRules(Rules):
     hours_a_day_h: Time = rule("8 h", "crew-hours in a day of hired plant")
     lift_limit_kg: Mass = rule("50 lb", "what one person may lift, for the lifting caution")
     rates: Rates = rule({}, "production rates of a crew")
+
+    @field_validator("drain_spacing_m", "cap_covers_m2")
+    @classmethod
+    def _lies_apart(cls, value: float | None) -> float | None:
+        return value if value is None else positive(value)
 
     @field_validator(*_SIZES)
     @classmethod
@@ -252,9 +287,10 @@ class MaterialRules(Rules):
             else self.below_overlap_m
         )
 
-    def lifts(self) -> int:
-        """How many times the base is placed and compacted."""
-        return units.round_up(self.base_depth_m, self.lift_m)
+    def lifts(self, base_depth_m: float | None = None) -> int:
+        """How many times the base is placed and compacted, of the bid's depth or another."""
+        depth = self.base_depth_m if base_depth_m is None else base_depth_m
+        return units.round_up(depth, self.lift_m)
 
     def nails_a_box(self, nail: str) -> float:
         """How many nails of a size (``40d``) there are in a box."""

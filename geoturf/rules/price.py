@@ -19,6 +19,7 @@ from geoturf import units
 from geoturf.rules.base import ASSUMED, COMMON, Fraction, Number, Price, Rules, rule
 from geoturf.rules.items import GENERAL_SECTION, ITEMS, cannot_leave, misfit
 from geoturf.rules.materials import Rates
+from geoturf.rules.offer import Day
 from geoturf.units import Money
 
 
@@ -194,6 +195,34 @@ class Book(Rules):
         return {name: value for name, value in given.items() if value is not None}
 
 
+class Escalation(Rules):
+    """What prices rise by until a phase starts: simple, by days of a year of 365."""
+
+    rate: Fraction
+    prices_of: Day = rule(..., "day that the unit costs are of")
+    starts: dict[str, Day] = rule({}, "day that each phase starts, by its name; others do not rise")
+
+    @model_validator(mode="after")
+    def _starts_later(self) -> Escalation:
+        for phase, day in self.starts.items():
+            if day < self.prices_of:
+                raise ValueError(f"starts.{phase}: {day} is before prices_of, {self.prices_of}")
+        return self
+
+
+class Bracket(Rules):
+    """The rate of what lies below an amount, and above the bracket before."""
+
+    up_to: Price
+    rate: Fraction
+
+    @model_validator(mode="after")
+    def _is_an_amount(self) -> Bracket:
+        if self.up_to.unit != "each" or self.up_to.amount <= 0:
+            raise ValueError(f"up_to: '{self.up_to}' is no amount, as \"100000 USD\" is")
+        return self
+
+
 def _crew_hour(wage: Money, crew: float, burden: float) -> Decimal:
     """Wage x crew x (1 + burden), to the cent."""
     return units.cents(wage.amount * Decimal(str(crew)) * (1 + Decimal(str(burden))))
@@ -225,6 +254,11 @@ class PriceRules(Rules):
     overhead: Fraction = rule("12 %", "of direct cost, waste, contingency and tax")
     profit: Fraction = rule("10 %", "of all that and overhead")
     bond: Fraction = rule("1.5 %", "of all that and profit")
+    bond_scale: tuple[Bracket, ...] = rule(
+        (), "rates of the first part of that, a list of tables with up_to and rate; bond above them"
+    )
+    escalation: Escalation | None = rule(None, "what prices rise by until a phase starts")
+    tax_on_plant: bool = rule(False, "hired plant is taxed as materials are")
     minimum: Price | None = rule(None, "the least the bid is priced at; none if not given")
     unit_price_decimals: int = rule(
         4, "decimals of the unit prices in the schedule of prices", least=2, most=6
@@ -264,6 +298,13 @@ class PriceRules(Rules):
             raise ValueError(f"wage: '{self.wage}' is not by the hour, as in \"38 USD/h\"")
         if dict(self.costs)["labour"].amount != _crew_hour(self.wage, self.crew, self.burden):
             raise ValueError("wage and costs.labour both say what a crew-hour costs; give one")
+        return self
+
+    @model_validator(mode="after")
+    def _scale_rises(self) -> PriceRules:
+        ends = [bracket.up_to.amount for bracket in self.bond_scale]
+        if ends != sorted(set(ends)):
+            raise ValueError("bond_scale: each up_to must be more than the one before")
         return self
 
     @model_validator(mode="after")

@@ -132,9 +132,22 @@ class Product(Rules):
     fixing: Literal["nail", "glue"] = rule(
         "nail", "nailed to the base, or glued (on paving and decks)", source=COMMON
     )
-    infill: Literal["rate", "none"] = rule(
-        "rate", "filled by the rate for its pile weight, or not at all"
+    infill: Literal["rate", "none", "granules"] = rule(
+        "rate", "filled by the rate for its pile weight, so with granules for pets, or not at all"
     )
+    infill_rate_kg_per_m2: ArealMass | None = rule(
+        None, "infill of this turf; [materials] infill_rate, or by pile weight, if not given"
+    )
+    dig_depth_m: Length | None = rule(
+        None,
+        "dug out under this turf; [materials] dig_depth if not given",
+        low="3 in",
+        high="12 in",
+    )
+    base_depth_m: Length | None = rule(
+        None, "base under this turf; [materials] base_depth if not given", low="3 in", high="12 in"
+    )
+    pad: bool = rule(False, "a pad lies under it, as under play equipment")
     putting: bool = rule(
         False, "a short putting pile (takes 1 to 2 lb/ft^2 of infill)", source=COMMON
     )

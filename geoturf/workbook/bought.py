@@ -10,7 +10,7 @@ import pandas as pd
 from geoturf import units
 from geoturf.model import Price
 from geoturf.records import records
-from geoturf.workbook.book import MOST_ARGUMENTS, Book, cell, letter
+from geoturf.workbook.book import MOST_ARGUMENTS, Book, cell, letter, sum_of
 
 #: columns of Lines
 AMOUNT, FIRST_STEP = 8, 9
@@ -141,18 +141,24 @@ def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -
              "price")  # fmt: skip
     sheet = book.sheet("Lines", (6, 10, 14, 10, 38, 13, 10, 13, *[15] * (len(steps) + 3)), heads)
     table, end = work(price), len(work(price)) + 1
-    for row, line in enumerate(records(table, _Line), start=1):
+    told = records(table, _Line)
+    for row, line in enumerate(told, start=1):
         sheet.write_number(row, 0, line.line)
         book.texts(sheet, row, 1, (line.section, line.phase, line.kind, line.description))
         _quantity(book, sheet, row, line, items, rows)
         book.text(sheet, row, 6, line.unit)
-        sheet.write_number(row, 7, float(line.unit_price), book.change)
+        if line.unit == "%":  # of the phase's other lines
+            rest = [at for at, other in enumerate(told, start=1) if other.phase == line.phase]
+            each = f"={sum_of('Lines', AMOUNT, [at for at in rest if at != row])}/100"
+            sheet.write_formula(row, 7, each, book.number, float(line.unit_price))
+        else:
+            sheet.write_number(row, 7, float(line.unit_price), book.change)
         sheet.write_formula(
             row, AMOUNT, f"=ROUND({cell(row, 5)}*{cell(row, 7)},2)", book.money, float(line.amount)
         )
         for nth, step in enumerate(steps):
             block = next(one for one in blocks if row <= one.last)
-            formula = _part_of_step(row, block, nth, step)
+            formula = _part_of_step(row, block, nth, step, _kinds(price, step))
             sheet.write_formula(
                 row, FIRST_STEP + nth, formula, book.money, float(price.loads[step].iloc[row - 1])
             )
@@ -205,14 +211,22 @@ def _quantity(
     sheet.write_formula(row, 5, formula, book.number, float(line.quantity))
 
 
-def _part_of_step(row: int, block: _Block, nth: int, step: str) -> str:
+def _kinds(price: Price, step: str) -> tuple[str, ...]:
+    """The kinds of line that a step is on; all if none are named."""
+    found = price.build_up.loc[price.build_up["step"] == step, "kinds"]
+    return tuple(found.iloc[0])
+
+
+def _part_of_step(row: int, block: _Block, nth: int, step: str, kinds: tuple[str, ...]) -> str:
     """A line's part of the ``nth`` step: the rounded share of its block's lines down to it, less the
     parts of those above it."""
     name, before = letter(FIRST_STEP + nth), letter(FIRST_STEP + nth - 1)
     top, end, this = block.first + 1, block.last + 1, row + 1
     here, whole = f"SUM($I${top}:${before}{this})", f"SUM($I${top}:${before}${end})"
-    if step in ("waste", "sales tax"):  # of materials, and of their waste
-        here = f'SUMIF($D${top}:$D{this},"material",$I${top}:$I{this})'
+    if kinds:  # of materials, and of their waste
+        of = f"$D${top}:$D{this}", f"$I${top}:$I{this}"
+        here = "+".join(f'SUMIF({of[0]},"{kind}",{of[1]})' for kind in kinds)
+        here = f"({here})"
         whole = _cell_of_step("C", nth, block)
     if step == "sales tax":
         here = f"({here}+SUM($J${top}:$J{this}))"
@@ -297,6 +311,8 @@ def _step(book: Book, sheet: Any, at: dict[str, int], step: Any, block: _Block) 
         "contingency": f"=E{direct}+E{at['waste'] + 1}",
         "sales tax": f"={materials}+E{at['waste'] + 1}",
     }
+    if "plant" in step.kinds:
+        bases[step.step] += f"+E{block.top + 4}"
     if step.step == "minimum charge":
         sheet.write_number(row, 2, float(step.base), book.change)
         formula = f"=MAX(0,{cell(row, 2)}-SUM(E{direct}:E{row}))"
@@ -305,8 +321,18 @@ def _step(book: Book, sheet: Any, at: dict[str, int], step: Any, block: _Block) 
     base = bases.get(step.step, f"=SUM(E{direct}:E{row})")
     sheet.write_formula(row, 2, base, book.money, float(step.base))
     sheet.write_number(row, 3, step.rate, book.percent)
-    formula = f"=ROUND({cell(row, 2)}*{cell(row, 3)},2)"
+    formula = f"=ROUND({_rated(cell(row, 2), cell(row, 3), step.scale)},2)"
     sheet.write_formula(row, 4, formula, book.money, float(step.amount))
+
+
+def _rated(base: str, rate: str, scale: tuple[tuple[Decimal, float], ...]) -> str:
+    """The formula of a rate on a base; bracket by bracket where there is a scale."""
+    parts, below = [], Decimal(0)
+    for end, own in scale:
+        parts.append(f"MAX(0,MIN({base},{end})-{below})*{own!r}")
+        below = end
+    parts.append(f"MAX(0,{base}-{below})*{rate}" if parts else f"{base}*{rate}")
+    return "+".join(parts)
 
 
 _HOW = (
