@@ -1,7 +1,8 @@
 """Drawings of where a bid's areas lie: plain lines on white, north up, all sites in one frame.
 
-A drawing is for the eye: where sites lie beside each other is true to a thousandth or so, and
-nothing is measured on it."""
+A drawing is for the eye: the earth is taken for a ball here, so lengths are true to half a per cent
+(the ellipsoid's radii of curvature, 6,335 to 6,400 km, against the mean radius), and nothing is
+measured on it."""
 
 from __future__ import annotations
 
