@@ -331,7 +331,7 @@ def order(result: Result) -> pd.DataFrame:
     found = found.assign(place=found["product"].map(place)).sort_values(
         ["place", "dye_lot", "width_m", "length_m"], ascending=[True, True, False, False]
     )
-    days, turf = result.bid.terms.phases, result.bid.products
+    days, turf = result.bid.dates, result.bid.products
     weight = found["product"].map({name: one.weight_kg_per_m2() for name, one in turf.items()})
     values: dict[str, Column] = {
         "product": found["product"],

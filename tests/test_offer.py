@@ -68,6 +68,14 @@ def test_dates_that_go_backwards_are_refused():
     assert "finish, 2026-03-01, is before start" in said
 
 
+def test_a_phase_starts_when_its_prices_rise_to_that_day():
+    rise = {"rate": "4 %", "prices_of": "2026-01-01", "starts": {"1": "2026-03-31"}}
+    dates = bid(price={"escalation": rise}, terms={"phases": {"2": {"finish": "2026-05-01"}}}).dates
+    assert dates["1"].start == datetime.date(2026, 3, 31) and dates["2"].start is None
+    said = refused(price={"escalation": rise}, terms={"phases": {"1": {"start": "2026-03-30"}}})
+    assert "start, 2026-03-30, is not 2026-03-31 of price.escalation.starts" in said
+
+
 @pytest.mark.parametrize(
     ("key", "home"),
     [("date", "[terms]"), ("owner", "[client]"), ("contractor", "[bidder]"), ("logo", "[bidder]")],

@@ -41,6 +41,7 @@ from geoturf.rules import (
 )
 from geoturf.rules.base import Rules, rule
 from geoturf.rules.layer import PRICED, nearest
+from geoturf.rules.offer import PhaseDates
 from geoturf.rules.price import Book
 from geoturf.units import SYSTEMS
 
@@ -105,6 +106,16 @@ class Bid(Rules):
         """The paper that is printed on: ``letter`` or ``a4``."""
         return self.terms.page or ("letter" if self.units == "us" else "a4")
 
+    @property
+    def dates(self) -> dict[str, PhaseDates]:
+        """What is known of when a phase is to be: by the terms, and by what its prices rise to."""
+        known = dict(self.terms.phases)
+        rise = self.price.escalation
+        for phase, day in (rise.starts if rise else {}).items():
+            own = known.get(phase, PhaseDates())
+            known[phase] = own.model_copy(update={"start": own.start or day})
+        return known
+
     def __eq__(self, other: object) -> bool:
         """Bids are equal where they rule the same, however they are written."""
         ruled = [name for name in Bid.model_fields if name != "given"]
@@ -162,12 +173,22 @@ def _disagreements(bid: Bid) -> list[str]:
             wrong.append(f"price.combine: {what}")
     for name, product in bid.products.items():
         wrong += [f"products.{name}: {unfit}" for unfit in _unfit_rolls(bid, product)]
+    wrong += _starts_apart(bid)
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]
     if bid.layout.toward and bid.layout.toward not in names:
         wrong.append(
             f"layout.toward: no layer is called '{bid.layout.toward}'{nearest(bid.layout.toward, names)}"
         )
     return wrong
+
+
+def _starts_apart(bid: Bid) -> Iterator[str]:
+    """Phases that start on one day by the terms and on another by what their prices rise to."""
+    rise = bid.price.escalation
+    for phase, day in (rise.starts if rise else {}).items():
+        agreed = bid.terms.phases[phase].start if phase in bid.terms.phases else None
+        if agreed and agreed != day:
+            yield f"terms.phases.{phase}: start, {agreed}, is not {day} of price.escalation.starts"
 
 
 def _unfit_rolls(bid: Bid, product: Product) -> Iterator[str]:

@@ -84,7 +84,7 @@ def _kind(sold_by: str, count: int) -> str:
 
 def _for(result: Result, phase: str) -> str:
     """Which phase, and when to deliver where that is known."""
-    dates = result.bid.terms.phases.get(phase)
+    dates = result.bid.dates.get(phase)
     day = sender.day(dates.deliver_on if dates else None, result.bid.units)
     return f"phase {phase}" + (f", to be delivered on {day}" if day else "")
 

@@ -17,6 +17,7 @@ _MOST_PHASE_MAPS = 12
 _MAP_PT = {"letter": (510.0, 560.0), "a4": (493.0, 600.0)}  # between margins, below a heading
 _HALF_PT = {"letter": (510.0, 290.0), "a4": (493.0, 325.0)}  # two on a page
 _UNCHOSEN = "Turf is priced on every area; which areas are to have it is still to be chosen."
+_DATES = {"deliver_on": "turf delivered", "start": "start", "finish": "finish"}
 _SUPPLIED = ("service", "material")
 
 
@@ -66,8 +67,9 @@ def _scope(result: Result) -> str:
     """The whole work in a sentence."""
     land = result.ground.areas
     ground = _area(result, float(land["ground_area_m2"].sum()))
-    where = f"{_counted(len(land), 'area')} of {_counted(land['site'].nunique(), 'property')}"
-    where = where.replace("propertys", "properties")
+    sites = land["site"].nunique()
+    whose = "1 property" if sites == 1 else f"{sites:,} properties"
+    where = f"{_counted(len(land), 'area')} of {whose}"
     phases = land["phase"].nunique()
     parts = f", in {phases:,} phases" if phases > 1 else ""
     said = f"Synthetic turf, supplied and installed on {ground} of ground: {where}{parts}."
@@ -143,27 +145,29 @@ def _schedule(result: Result) -> list[list[str]]:
 
 
 def _phases(result: Result) -> dict[str, Any]:
-    """A row a phase, with the dates that are known; none for a bid of one phase without dates."""
-    dates, units = result.bid.terms.phases, result.bid.units
+    """A row a phase, with the dates that are known, and the sum; none for a bid of one phase
+    without dates."""
+    dates, table = result.bid.dates, result.price.phases
+    known = [name for name in _DATES if any(getattr(one, name) for one in dates.values())]
+    if len(table) < 2 and not known:
+        return {"heads": [], "rows": []}
     land = result.ground.areas
     ground = land.groupby("phase", sort=False)["ground_area_m2"].sum()
-    names = ("deliver_on", "start", "finish")
-    known = [name for name in names if any(getattr(one, name) for one in dates.values())]
     rows = []
-    for phase, sites, price in result.price.phases[["phase", "sites", "price"]].itertuples(
-        index=False
-    ):
-        own = dates.get(str(phase))
-        days = [sender.day(getattr(own, name, None), units) for name in known]
-        area = _area(result, float(ground[phase]))
-        rows.append([str(phase), *days, f"{sites:,}", area, _money(result, price)])
-    if len(rows) < 2 and not known:
-        return {"heads": [], "rows": []}
-    words = {"deliver_on": "turf delivered", "start": "start", "finish": "finish"}
-    heads = ["phase", *(words[name] for name in known), "properties", "ground", "price"]
-    total = ["All", *("" for _ in known), f"{land['site'].nunique():,}"]
-    total += [_area(result, float(ground.sum())), _money(result, result.price.totals["price"])]
-    return {"heads": heads, "rows": [*rows, total] if len(rows) > 1 else rows}
+    for name, sites, price in zip(table["phase"], table["sites"], table["price"], strict=True):
+        days = [_day(result, str(name), which) for which in known]
+        area = _area(result, float(ground[name]))
+        rows.append([str(name), *days, f"{sites:,}", area, _money(result, price)])
+    if len(rows) > 1:
+        every, total = land["site"].nunique(), result.price.totals["price"]
+        area = _area(result, float(ground.sum()))
+        rows.append(["All", *("" for _ in known), f"{every:,}", area, _money(result, total)])
+    heads = ["phase", *(_DATES[name] for name in known), "properties", "ground", "price"]
+    return {"heads": heads, "rows": rows}
+
+
+def _day(result: Result, phase: str, which: str) -> str:
+    return sender.day(getattr(result.bid.dates.get(phase), which, None), result.bid.units)
 
 
 def _alternates(result: Result) -> list[list[str]]:
@@ -197,10 +201,9 @@ def _maps(result: Result) -> list[dict[str, Any]]:
 
 def _included(result: Result) -> Iterable[str]:
     """What the price holds that the work does not say."""
-    rules = result.bid.price
-    if rules.sales_tax:
+    if result.price.totals.get("sales tax"):
         yield "Sales tax on materials."
-    if rules.bond:
+    if result.price.totals.get("bond"):
         yield "The bond."
 
 
