@@ -179,11 +179,13 @@ def _rules(parcels: bool) -> list[str]:
         "# Every rule below stands at its default: take off the # to change it (of its [section] too)."
     ]
     last = None
+    # a table that has a key which is needed is there whole or not at all
+    needy = {section for section, _, default, *_ in every_rule() if default == "(needed)"}
     for section, key, default, low, high, source, what in every_rule():
         top = section.split(".")[0]
         if (
             top not in _SECTIONS
-            or default == "(needed)"
+            or section in needy
             or (top == "parcels" and not parcels)
             or section == "price.alternates"
             or "<name>" in section
