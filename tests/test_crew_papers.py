@@ -326,6 +326,11 @@ def test_slanted_pieces_have_both_lengths(tmp_path):
         assert squeezed(f"{row.roll}{both} x {tape(row.width_ft)}") in sheet
         assert squeezed(f"{both}{tape(row.width_ft)}{row.piece}") in cut
 
+    for one in laying.layings(result):
+        for piece in one.pieces:
+            grass = shapely.intersection(one.shape, box(piece.u0, piece.v0, piece.u1, piece.v1))
+            assert Polygon(piece.corners).buffer(1e-3).covers(grass)
+
 
 def test_labels_fit_their_sheet():
     """Two columns of five: their sizes and gaps within the page."""
