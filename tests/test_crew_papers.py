@@ -137,16 +137,19 @@ def test_sizes_on_the_sheet_are_those_of_the_pieces_to_the_quarter_inch(yard, re
     for row in tables.pieces(yard).itertuples():
         size = f"{tape(row.length_ft)} x {tape(row.width_ft)}"
         assert squeezed(f"{row.piece} {row.roll} {size}") in squeezed(sheet)
-        wide = f"{tape(row.length_ft)} {tape(row.width_ft)} {row.piece}"
-        assert squeezed(wide) in squeezed(cut)
+        ends = (row.along_ft, row.along_ft + row.length_ft, row.across_ft)
+        at = [tape(end - 1 / 96) for end in ends]  # to the nearest: an eighth less, then up
+        told = (row.piece, *at, tape(row.length_ft), tape(row.width_ft), row.site)
+        assert squeezed(" ".join(told)) in squeezed(cut)
 
 
-def test_running_lengths_are_where_pieces_end_on_their_roll(yard):
-    rows = {row[6]: row for roll in cut_list.data(yard)["rolls"] for row in roll["rows"]}
-    for row in tables.pieces(yard).itertuples():
-        along, end = row.along_ft, row.along_ft + row.length_ft
-        told = [tape(at - 1 / 96) for at in (along, end)]  # to the nearest: an eighth less, then up
-        assert rows[row.piece][1:3] == told
+def test_running_lengths_are_drawn_where_the_roll_is_cut(yard):
+    for roll in cut_list.data(yard)["rolls"]:
+        drawn = roll["drawing"]
+        told = {one["text"]: one["at"] for one in drawn["left"]}
+        assert set(told) == {text for row in roll["rows"] for text in row[2:4]}
+        ends = {x for piece in drawn["pieces"] for x, _ in piece["corners"]}
+        assert all(min(abs(at - end) for end in ends) < 0.02 for at in told.values())
 
 
 def test_nails_and_bags_are_those_of_the_tables(yard, read):
@@ -324,7 +327,12 @@ def test_slanted_pieces_have_both_lengths(tmp_path):
     for row in slanted.itertuples():
         both = f"{tape(row.length_ft)} / {tape(row.length_right_ft)}"
         assert squeezed(f"{row.roll}{both} x {tape(row.width_ft)}") in sheet
-        assert squeezed(f"{both}{tape(row.width_ft)}{row.piece}") in cut
+        assert squeezed(f"{both}{tape(row.width_ft)}{row.site}") in cut
+
+    for one in laying.layings(result):
+        for piece in one.pieces:
+            grass = shapely.intersection(one.shape, box(piece.u0, piece.v0, piece.u1, piece.v1))
+            assert Polygon(piece.corners).buffer(1e-3).covers(grass)
 
 
 def test_labels_fit_their_sheet():
@@ -344,6 +352,30 @@ def test_there_is_no_money_in_them(yard, read):
             "USD" not in text and "price" not in text.casefold() and "cost" not in text.casefold()
         )
         assert not [amount for amount in amounts if "." in amount and count(amount, text)]
+
+
+def figures(node):
+    """Alternate texts of all figures in a tagged PDF's structure (ISO 32000-1, 14.9.3)."""
+    node = node.get_object()
+    if isinstance(node, list):
+        return [alt for one in node if not isinstance(one, int) for alt in figures(one)]
+    if not isinstance(node, dict):
+        return []
+    own = [node.get("/Alt", "")] if node.get("/S") == "/Figure" else []
+    return own + (figures(node["/K"]) if not isinstance(node.get("/K", 0), int) else [])
+
+
+def test_every_drawing_has_words_for_who_cannot_see_it(yard, read):
+    pages = [page for lot in sheets.data(yard)["lots"] for page in (lot["first"], *lot["more"])]
+    drawings = {
+        "sheets": sum(len(page["drawings"]) for page in pages),
+        "cut_list": len(yard.plan.rolls),
+    }
+    for name, count_of in drawings.items():
+        root = read[name].trailer["/Root"]
+        told = figures(root["/StructTreeRoot"])
+        assert root["/MarkInfo"]["/Marked"] and len(told) == count_of
+        assert all(alt.startswith("Drawing of ") for alt in told)
 
 
 @pytest.mark.parametrize("name", MODULES)

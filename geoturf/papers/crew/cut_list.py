@@ -10,7 +10,7 @@ import pandas as pd
 from geoturf.model import Result
 from geoturf.papers.crew import lots
 from geoturf.papers.crew.drawing import spread
-from geoturf.papers.crew.laying import numbers
+from geoturf.papers.crew.laying import numbers, slanted
 from geoturf.records import records
 from geoturf.rules import Product
 from geoturf.units import SYSTEMS, System
@@ -76,6 +76,7 @@ def data(result: Result) -> dict[str, Any]:
         "running": f"{result.bid.name}: cut list",
         "name": result.bid.name,
         "metric": system.name == "metric",
+        "slanted": slanted(result),
         "trim": system.tape(result.bid.layout.selvage_trim_m),
         "rolls": [
             _told(result, roll, cuts[roll.roll], kept[roll.roll], mm, number, system)
@@ -143,12 +144,12 @@ def _row(result: Result, k: int, cut: Cut, number: int, system: System) -> list[
     lengths = dict.fromkeys(system.tape(one, up=True) for one in (cut.length_m, right))
     return [
         f"{k}",
+        cut.piece,
         system.tape(cut.along_m),
         system.tape(cut.along_m + cut.length_m),
         system.tape(cut.across_m),
         " / ".join(lengths),
         system.tape(cut.width_m, up=True),
-        cut.piece,
         str(area["site"]),
         f"{area['area']}, no. {number}",
     ]

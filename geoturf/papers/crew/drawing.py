@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -59,6 +59,7 @@ _BAR_MM = 40.0  # of a scale bar, at most
 _APART_MM = 3.0  # between dimensions beside each other
 _AIR_MM = 0.8  # about a label
 _SAME_M = 5e-3  # seams less apart are in one line
+_LINEAR = (1, 2)  # shapely's numbers of LineString and LinearRing
 _WORTH_MM = 1.0  # less of a piece is not labelled
 
 
@@ -178,13 +179,6 @@ def _round(value: Any) -> Any:
     return round(float(value), 2) if np.ndim(value) == 0 else np.round(value, 2).tolist()
 
 
-def _lines_of(geometry: shapely.Geometry) -> list[Any]:
-    """Every line of a geometry as points."""
-    parts = shapely.get_parts(geometry)
-    lines = [part for part in parts if shapely.get_type_id(part) in (1, 2)]
-    return [_round(shapely.get_coordinates(line)) for line in lines]
-
-
 def _fills(laying: Laying, view: View) -> Iterator[dict[str, Any]]:
     for role, geometry in laying.beside:
         for part in shapely.get_parts(view.shape(geometry)):
@@ -195,17 +189,21 @@ def _fills(laying: Laying, view: View) -> Iterator[dict[str, Any]]:
 
 def _paths(laying: Laying, view: View) -> dict[str, list[Any]]:
     """Lines of the drawing by what they are."""
-    out: dict[str, list[Any]] = {"piece": [], "seam": [], "chalk": []}
-    for piece in laying.pieces:
-        ring = shapely.LinearRing(piece.corners)
-        out["piece"] += _lines_of(view.shape(ring))
-    first = [line.seam for line in laying.lines]
-    for seam in laying.seams:
-        out["seam"] += _lines_of(view.shape(_stretch(seam)))
-    for seam in first:
-        out["chalk"] += _lines_of(view.shape(_stretch(seam)))
-    for run in laying.runs:
-        out.setdefault(run.kind, []).extend(_lines_of(view.shape(run.line)))
+    told: list[tuple[str, shapely.Geometry]] = []
+    told += [("piece", shapely.LinearRing(piece.corners)) for piece in laying.pieces]
+    told += [("seam", _stretch(seam)) for seam in laying.seams]
+    told += [("chalk", _stretch(line.seam)) for line in laying.lines]
+    told += [(run.kind, run.line) for run in laying.runs]
+    kinds, geometries = zip(*told, strict=True)
+    seen = shapely.clip_by_rect(np.array(geometries, dtype=object), *view.window)
+    parts, owner = shapely.get_parts(seen, return_index=True)
+    lines = np.isin(shapely.get_type_id(parts), _LINEAR)
+    uv, line = shapely.get_coordinates(parts[lines], return_index=True)
+    points = _round(view.page(uv[:, 0], uv[:, 1]))
+    ends = np.searchsorted(line, np.arange(int(lines.sum()) + 1)).tolist()
+    out: dict[str, list[Any]] = {kind: [] for kind in dict.fromkeys(kinds)}
+    for of, start, end in zip(owner[lines], ends[:-1], ends[1:], strict=True):
+        out[kinds[of]].append(points[start:end])
     return out
 
 
@@ -216,6 +214,7 @@ def _stretch(seam: Seam) -> shapely.LineString:
 # ------------------------------------------------------------------------------------------------ what is written
 
 
+@lru_cache(maxsize=4096)  # of a lot that is being drawn
 def cut_size(piece: Piece, system: System) -> str:
     """Length by width as cut, rounded up: a piece may not be short. Of slanted ends the lengths
     along the left and the right edge."""

@@ -158,6 +158,11 @@ def layings(result: Result) -> list[Laying]:
     return out
 
 
+def slanted(result: Result) -> bool:
+    """Whether there are pieces with slanted ends, whose sizes take more room."""
+    return bool(result.plan.pieces["cut_u_m"].notna().any())
+
+
 def numbers(result: Result) -> dict[str, int]:
     """Each piece's place in the order in which its area is laid, from 1."""
     count = len(result.ground.areas)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from geoturf.model import Result
-from geoturf.papers.crew import lots
+from geoturf.papers.crew import laying, lots
 from geoturf.papers.crew.drawing import cut_size
 from geoturf.papers.crew.laying import Piece
 from geoturf.papers.crew.lots import Lot, Taken
@@ -28,6 +28,7 @@ def data(result: Result) -> dict[str, Any]:
         "title": f"{result.bid.name}: load list",
         "running": f"{result.bid.name}: load list",
         "name": result.bid.name,
+        "slanted": laying.slanted(result),
         "lots": [
             _lot(result, lot, taken.get((lot.phase, lot.site), []), turf, system)
             for lot in lots.of(result)

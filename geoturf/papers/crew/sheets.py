@@ -10,7 +10,16 @@ import numpy as np
 from geoturf.model import Result
 from geoturf.papers.crew import drawing, lots, steps
 from geoturf.papers.crew.drawing import Box, Scale, View
-from geoturf.papers.crew.laying import BESIDE_M, Laying, Line, Mark, Piece, layings, window_of
+from geoturf.papers.crew.laying import (
+    BESIDE_M,
+    Laying,
+    Line,
+    Mark,
+    Piece,
+    layings,
+    slanted,
+    window_of,
+)
 from geoturf.papers.crew.lots import Lot, Taken
 from geoturf.units import SYSTEMS, System
 
@@ -60,7 +69,7 @@ def data(result: Result) -> dict[str, Any]:
         "running": f"{result.bid.name}: laying sheets",
         "name": result.bid.name,
         "metric": system.name == "metric",
-        "slanted": bool(result.plan.pieces["cut_u_m"].notna().any()),
+        "slanted": slanted(result),
         "sloped": bool((result.ground.areas["laid_stretch"] != 1).any()),
         "cautions": [_lead(text) for text in result.takeoff.cautions],
         "steps": [list(step) for step in steps.laying(result)],
