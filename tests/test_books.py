@@ -180,7 +180,7 @@ def test_an_unknown_book_is_refused(tmp_path):
         ({"costs": {"tape": "1 USD/ton"}}, "costs.tape: '1 USD/ton' does not fit"),
         ({"rates": {"dig": "5 ft/h"}}, "rates: dig: "),
         ({"rates": {"digging": "5 yd^3/h"}}, "rates: digging: "),
-        ({"minimum": "100 EUR"}, "books.NV.minimum: '100 EUR' is not in USD"),
+        ({"minimum": "100 EUR"}, "books.NV.minimum is 100 EUR, but the bid's currency is USD"),
     ],
 )
 def test_what_a_book_cannot_hold_is_refused(book, said):

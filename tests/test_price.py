@@ -1,6 +1,7 @@
 """Price: build-up by hand, apportionment in exact fractions, columns and rows that add up to the
 cent."""
 
+import datetime
 import math
 from decimal import Decimal as D
 from fractions import Fraction
@@ -18,6 +19,7 @@ from geoturf.price import beside, price, seam_cost, shared
 from geoturf.rules import EdgeRules, LayoutRules, MaterialRules, PriceRules, Product
 
 CENT = D("0.01")
+SCALE = [{"up_to": "5000 USD", "rate": "2.5 %"}, {"up_to": "20000 USD", "rate": "1.5 %"}]
 
 
 def priced(rows=LOTS, products=PRODUCTS, rules=None, currency="USD"):
@@ -164,6 +166,50 @@ def test_they_add_up_whatever_the_bid(drawn, rates):
     ]
     names = ("waste", "contingency", "sales_tax", "overhead", "profit", "bond")
     adds_up(priced(rows, rules=PriceRules(**dict(zip(names, rates, strict=True)))))
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.data())
+def test_they_add_up_whatever_a_bid_carries(data):
+    """Lump sums and what is counted, a bond that slides, prices that rise, plant taxed, books."""
+    side = st.integers(3, 50)
+    drawn = data.draw(
+        st.lists(st.tuples(side, side, st.sampled_from("123")), min_size=1, max_size=6)
+    )
+    book = {"1": "", "2": "far", "3": data.draw(st.sampled_from(["", "far"]))}
+    rows = [
+        {"width_ft": w, "length_ft": h, "site": f"lot {k}", "phase": p, "price_book": book[p]}
+        for k, (w, h, p) in enumerate(drawn)
+    ]
+    cents = st.integers(0, 10**6).map(lambda n: D(n).scaleb(-2))
+    per = ("", "/site", "/phase", "/load", "/truck", "/roll", "/ton", "/day", "/h", "/ft^2")
+    kinds = st.sampled_from(["material", "labour", "plant", "service"])
+    extras = [
+        {"title": f"x{unit}", "price": f"{data.draw(cents)} USD{unit}", "kind": data.draw(kinds)}
+        for unit in data.draw(st.lists(st.sampled_from(per), max_size=12))
+    ]
+    day = st.dates(datetime.date(2026, 1, 1), datetime.date(2029, 1, 1))
+    starts = data.draw(st.dictionaries(st.sampled_from("123"), day, max_size=3))
+    rise = {"rate": "4.35 %", "prices_of": "2026-01-01", "starts": starts}
+    own = {
+        "extras": extras,
+        "escalation": rise,
+        "bond_scale": SCALE,
+        "tax_on_plant": data.draw(st.booleans()),
+    }
+    far = PriceRules(**own | {"profit": "3.33 %", "minimum": f"{data.draw(cents)} USD"})
+    land = ground(rows)
+    laid = plan(land)
+    taken = materials.takeoff(land, edges(land), laid, PRODUCTS, MaterialRules(), EdgeRules())
+    done = price(land, laid, taken, PRODUCTS, PriceRules(**own), "USD", "us", {"far": far})
+    adds_up(done)
+    sums = done.schedule_of_prices.groupby("scope")["extension"].sum()
+    assert sums["bid"] == done.totals["price"]
+    lump = sum(D(one["price"].split()[0]) for one in extras if one["price"].endswith("USD"))
+    paid = done.lines[(done.lines["key"] == "extra") & (done.lines["unit"] == "lump")][
+        "amount"
+    ].sum()
+    assert paid == lump * done.build_up["book"].nunique()
 
 
 def test_areas_pay_for_what_they_take():
@@ -396,9 +442,6 @@ def test_a_crew_hour_by_wage():
     assert odd.costs.labour.amount == D("137.67") and odd.costs.tape.amount == 9
     same = PriceRules(costs={"labour": "159.60 USD/h"})
     assert priced(rules=rules).totals == priced(rules=same).totals
-
-
-SCALE = [{"up_to": "5000 USD", "rate": "2.5 %"}, {"up_to": "20000 USD", "rate": "1.5 %"}]
 
 
 def test_a_bond_on_a_sliding_scale():

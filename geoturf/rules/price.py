@@ -53,7 +53,7 @@ else:
 
 #: what extras are counted by, and the words for it
 COUNTED_BY = {
-    "lump": "once, shared among the phases by surface",
+    "lump": "once (once a price book), shared among its phases by surface",
     "each": "as lump",
     "site": "sites",
     "phase": "phases",
