@@ -13,12 +13,14 @@ import pytest
 import shapely
 from shapely.affinity import translate
 
+from geoturf import papers
 from geoturf.bid import Bid, read_bid
 from geoturf.check.near import inside, near
 from geoturf.cuts import whole
 from geoturf.cuts.job import Job
 from geoturf.cuts.market import Market
 from geoturf.cuts.solve import solve
+from geoturf.engine import Serial
 from geoturf.errors import InputError
 from geoturf.layout import bound
 from geoturf.layout.bound import bound_m2
@@ -287,3 +289,15 @@ def test_areas_seen_together_share_a_bearing_in_regular_strips_too(tmp_path):
     result = run(bid(tmp_path, "lawns.gpkg", "[layout]\nregular_from = '500 m2'\n"))
     one, other = result.plan.chosen["pile_bearing_deg"]
     assert one == other
+
+
+@pytest.mark.parametrize(("most", "printed"), [(1, False), (1000, True)])
+def test_papers_of_very_many_pieces_are_printed_only_where_asked(
+    tmp_path, monkeypatch, most, printed
+):
+    lawns(tmp_path, [ROOM])
+    result = run(bid(tmp_path, "lawns.gpkg"))
+    monkeypatch.setattr(papers, "MANY_PIECES", most)
+    (tmp_path / "out").mkdir()
+    papers.write(result, tmp_path / "out", None, Serial())
+    assert (tmp_path / "out" / "crew" / "labels.pdf").exists() is printed

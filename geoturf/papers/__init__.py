@@ -52,6 +52,7 @@ PAPERS: tuple[Paper, ...] = (
     Paper("crew/sheets.pdf", "crew_sheets", sheets.data),
 )
 MANY = 200  # sites beyond which papers are printed only where they are asked for
+MANY_PIECES = 5_000  # and pieces: some 170 sheets of labels
 READERS = tuple(dict.fromkeys(paper.reader for paper in PAPERS))
 
 
@@ -81,10 +82,10 @@ def look(bid: Bid) -> None:
 
 def write(result: Result, folder: Path, readers: Iterable[str] | None, engine: Engine) -> None:
     """The papers for ``readers`` into ``folder``; where they are None, all papers of a bid of at
-    most `MANY` sites."""
+    most `MANY` sites and `MANY_PIECES` pieces."""
     look(result.bid)
     if readers is None:
-        readers = READERS if result.ground.areas["site"].nunique() <= MANY else ()
+        readers = READERS if _few(result) else ()
     wanted = [paper for paper in PAPERS if paper.reader in set(readers) and paper.has(result)]
     # one is printed while the data of the next are gathered
     begun = [engine.begin(_printed, (paper.template, paper.data(result))) for paper in wanted]
@@ -92,6 +93,11 @@ def write(result: Result, folder: Path, readers: Iterable[str] | None, engine: E
         path = folder / paper.file
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(printed())
+
+
+def _few(result: Result) -> bool:
+    sites, pieces = result.ground.areas["site"].nunique(), len(result.plan.pieces)
+    return bool(sites <= MANY and pieces <= MANY_PIECES)
 
 
 def _printed(work: tuple[str, Data]) -> bytes:
