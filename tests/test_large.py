@@ -291,13 +291,13 @@ def test_areas_seen_together_share_a_bearing_in_regular_strips_too(tmp_path):
     assert one == other
 
 
-@pytest.mark.parametrize(("most", "printed"), [(1, False), (1000, True)])
-def test_papers_of_very_many_pieces_are_printed_only_where_asked(
-    tmp_path, monkeypatch, most, printed
-):
+@pytest.mark.parametrize("limit", ["MANY_PIECES", "MANY_POINTS", ""])
+def test_papers_of_very_many_pieces_are_printed_only_where_asked(tmp_path, monkeypatch, limit):
     lawns(tmp_path, [ROOM])
     result = run(bid(tmp_path, "lawns.gpkg"))
-    monkeypatch.setattr(papers, "MANY_PIECES", most)
+    if limit:
+        monkeypatch.setattr(papers, limit, 1)
     (tmp_path / "out").mkdir()
     papers.write(result, tmp_path / "out", None, Serial())
-    assert (tmp_path / "out" / "crew" / "labels.pdf").exists() is printed
+    printed = (tmp_path / "out" / "crew" / "labels.pdf").exists()
+    assert printed is (limit == "")
