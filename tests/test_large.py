@@ -13,12 +13,14 @@ import pytest
 import shapely
 from shapely.affinity import translate
 
+from geoturf import papers
 from geoturf.bid import Bid, read_bid
 from geoturf.check.near import inside, near
 from geoturf.cuts import whole
 from geoturf.cuts.job import Job
 from geoturf.cuts.market import Market
 from geoturf.cuts.solve import solve
+from geoturf.engine import Serial
 from geoturf.errors import InputError
 from geoturf.layout import bound
 from geoturf.layout.bound import bound_m2
@@ -258,3 +260,44 @@ def test_the_bound_of_an_outline_of_very_many_corners_is_that_of_its_area(park, 
     least = roll.width_m / roll.usable_m * shape.area_m2
     assert bound_m2(shape, (roll,), np.nan) == pytest.approx(least, rel=1e-5)
     assert least < sharp
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        '[layout]\nnesting = "slanted"\n',
+        "[layout]\nbearing = 30\n",
+        '[layout]\ncut_step = "1/4 in"\n',
+        '[products.t]\nsold_by = "roll"\nprice = "3000 USD/roll"\n',
+        '[products.t]\nroll_width = "12 ft"\nroll_lengths = ["50 ft", "100 ft"]\n',
+        '[[cuts.stock]]\nproduct = "turf60"\nwidth = "12 ft"\nlength = "40 ft"\n',
+    ],
+)
+def test_regular_strips_keep_every_promise_under_other_rules(tmp_path, more):
+    """A run looks its own result through and refuses it where a promise is broken."""
+    lawns(tmp_path, [ragged(400, 30), translate(ROOM, 100, 0)])
+    head, _, rest = more.partition("\n")
+    rules = f"{head}\n{rest}" if head == "[layout]" else f"[layout]\n{more}"
+    text = rules.replace("[layout]\n", "[layout]\nregular_from = '100 m2'\n", 1)
+    result = run(bid(tmp_path, "lawns.gpkg", text))
+    assert sum(finding.code == "regular-strips" for finding in result.findings) == 2
+
+
+def test_areas_seen_together_share_a_bearing_in_regular_strips_too(tmp_path):
+    path = lawns(tmp_path, [ragged(400, 30), translate(shapely.box(0, 0, 5, 40), 100, 0)])
+    geopandas.read_file(path).assign(view="front").to_file(path, engine="pyogrio")
+    result = run(bid(tmp_path, "lawns.gpkg", "[layout]\nregular_from = '500 m2'\n"))
+    one, other = result.plan.chosen["pile_bearing_deg"]
+    assert one == other
+
+
+@pytest.mark.parametrize("limit", ["MANY_PIECES", "MANY_POINTS", ""])
+def test_papers_of_very_many_pieces_are_printed_only_where_asked(tmp_path, monkeypatch, limit):
+    lawns(tmp_path, [ROOM])
+    result = run(bid(tmp_path, "lawns.gpkg"))
+    if limit:
+        monkeypatch.setattr(papers, limit, 1)
+    (tmp_path / "out").mkdir()
+    papers.write(result, tmp_path / "out", None, Serial())
+    printed = (tmp_path / "out" / "crew" / "labels.pdf").exists()
+    assert printed is (limit == "")

@@ -105,7 +105,7 @@ def parser() -> argparse.ArgumentParser:
         "--papers",
         metavar="WHICH",
         help="papers to print: all, none, or readers such as crew,buyer; "
-        "all for up to 200 sites if not given",
+        "all for up to 200 sites and 5,000 pieces if not given",
     )
     run.add_argument(
         "--quiet", action="store_true", help="print nothing but refusals and what was left out"

@@ -17,6 +17,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import shapely
+
 from geoturf.engine import Engine
 from geoturf.errors import BidError
 from geoturf.model import Finding, Result
@@ -52,6 +54,8 @@ PAPERS: tuple[Paper, ...] = (
     Paper("crew/sheets.pdf", "crew_sheets", sheets.data),
 )
 MANY = 200  # sites beyond which papers are printed only where they are asked for
+MANY_PIECES = 5_000  # and pieces: some 170 sheets of labels
+MANY_POINTS = 20_000  # and points of outlines, which each drawing of a piece looks through
 READERS = tuple(dict.fromkeys(paper.reader for paper in PAPERS))
 
 
@@ -81,10 +85,10 @@ def look(bid: Bid) -> None:
 
 def write(result: Result, folder: Path, readers: Iterable[str] | None, engine: Engine) -> None:
     """The papers for ``readers`` into ``folder``; where they are None, all papers of a bid of at
-    most `MANY` sites."""
+    most `MANY` sites, `MANY_PIECES` pieces and `MANY_POINTS` points of outlines."""
     look(result.bid)
     if readers is None:
-        readers = READERS if result.ground.areas["site"].nunique() <= MANY else ()
+        readers = READERS if _few(result) else ()
     wanted = [paper for paper in PAPERS if paper.reader in set(readers) and paper.has(result)]
     # one is printed while the data of the next are gathered
     begun = [engine.begin(_printed, (paper.template, paper.data(result))) for paper in wanted]
@@ -92,6 +96,12 @@ def write(result: Result, folder: Path, readers: Iterable[str] | None, engine: E
         path = folder / paper.file
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(printed())
+
+
+def _few(result: Result) -> bool:
+    sites, pieces = result.ground.areas["site"].nunique(), len(result.plan.pieces)
+    points = shapely.get_num_coordinates(result.ground.areas["laid"].to_numpy(object)).sum()
+    return bool(sites <= MANY and pieces <= MANY_PIECES and points <= MANY_POINTS)
 
 
 def _printed(work: tuple[str, Data]) -> bytes:

@@ -25,7 +25,7 @@ import numpy as np
 import shapely
 from shapely.affinity import scale, translate
 
-LIMIT_S = 100
+LIMIT_S = 600
 ACRE_M2 = 4046.8564224
 GEOTURF = [sys.executable, "-m", "geoturf", "run", "--quiet"]
 UTM = "EPSG:26911"
@@ -114,7 +114,9 @@ def parcels(count: int, acres: float, seed: int) -> list:
         a, b = side * rng.uniform(0.6, 1.6), side * rng.uniform(0.6, 1.6)
         corners = np.array([[0, 0], [a, 0], [1.02 * a, b / 2], [a, b], [0, b]])
         made.append(shapely.Polygon(corners + rng.normal(0, side / 40, (5, 2))))
-    return [translate(p, 2 * side * (k % 100), 2 * side * (k // 100)) for k, p in enumerate(made)]
+    grow = (acres * ACRE_M2 / sum(one.area for one in made)) ** 0.5
+    made = [scale(one, grow, grow, origin=(0, 0)) for one in made]
+    return [translate(p, 3 * side * (k % 100), 3 * side * (k // 100)) for k, p in enumerate(made)]
 
 
 def layer(shapes: list, folder: Path, crs: str = UTM, move: bool = True) -> list[str]:
