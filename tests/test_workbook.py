@@ -18,6 +18,7 @@ from openpyxl.utils import get_column_letter, range_boundaries
 
 from geoturf import materials, units, workbook
 from geoturf import price as pricing
+from geoturf.bid import make_bid
 from geoturf.model import Finding
 from geoturf.price import beside, price
 from geoturf.price.money import cents_of
@@ -61,7 +62,8 @@ def result(
     if takes:
         taken = replace(taken, items=takes(taken.items.copy()))
     money = price(land, laid, taken, products or PRODUCTS, PriceRules(**rules), "USD")
-    bid = SimpleNamespace(name=name, currency="USD", units=units)
+    layer = {"path": "lawns.geojson", "product": "turf60"}
+    bid = make_bid({"name": name, "units": units, "layers": [layer], "products": {"turf60": {}}})
     source = SimpleNamespace(left_out=0)
     return SimpleNamespace(
         bid=bid,
