@@ -48,7 +48,10 @@ FEW = 100  # fewer groups than this are not worth starting workers
 _PLAN = np.array(
     [[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]]
 )  # a closed ring, to warm up on
-_ROLL, _SHARES = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0]), np.ones(50)
+_ROLL, _SHARES = (
+    np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0, 0.5, 2.0]),
+    np.ones(50),
+)
 
 # shapes that share a bearing, what each is laid from, that bearing or NaN; whether by regular strips
 Job = tuple[list[Shape], list[tuple[Roll, ...]], float, bool]

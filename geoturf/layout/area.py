@@ -99,7 +99,7 @@ def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, np.ndarra
     out: list[tuple[list[Strips], bool, np.ndarray]] = []
     for model, rank in PICKS:
         order = _by_cost(tried, model)
-        if rank < len(order):
+        if rank < len(order) and not _shunned(tried, order, rank, model):
             picked = tried[order[rank]]
             groups = [refined(found, model) for found in picked.found]
             if not any(_same(groups, other) for other, _, _ in out):
@@ -113,6 +113,12 @@ def _by_cost(tried: Sequence[Sought], model: int) -> list[int]:
     return sorted(range(len(tried)), key=lambda row: (round(tried[row].cost[model], 9), row))
 
 
+def _shunned(tried: Sequence[Sought], order: list[int], rank: int, model: int) -> bool:
+    """Whether what was tried has pieces that the rules would not have, and the cheapest has not."""
+    more = tried[order[rank]].cost[model] - tried[order[0]].cost[model]
+    return bool(more > kernel.SHUNNED / 2)
+
+
 def _same(one: list[Strips], other: list[Strips]) -> bool:
     return (
         one[0].shape.bearing_deg == other[0].shape.bearing_deg
@@ -122,5 +128,7 @@ def _same(one: list[Strips], other: list[Strips]) -> bool:
 
 
 def _gangs(strip: Strips) -> bool:
+    if not strip.roll.ganged:
+        return False
     side, _ = kernel.divisions(strip.lines, strip.sizes, strip.spans, strip.roll.numbers, True)
     return bool(np.any(side > 1))
