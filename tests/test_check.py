@@ -477,6 +477,12 @@ def with_an_idle_roll():
     return planted("plan", "pools", (0, "rolls", 2), result=replace(result, plan=plan))
 
 
+def test_a_cross_seam_at_no_inner_corner_is_found():
+    """The third area is a plain rectangle: it has none."""
+    rules = BID["layout"] | {"cross_seams": "corners"}
+    assert codes(with_rules(layout=rules)) == {"cross-seam-unasked"}
+
+
 @pytest.mark.parametrize("code", FAULTS)
 def test_a_planted_fault_is_found_and_only_it(code):
     assert codes(FAULTS[code]()) == {code}

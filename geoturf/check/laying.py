@@ -16,6 +16,7 @@ from geoturf.model import Finding, Result
 
 FILM_M = 1e-4  # a gap along the whole border may be this wide before it is one
 HAIR_M = 1e-5  # lengths that differ by less are the same
+CORNER_M = 2e-3  # a line this near to a corner goes through it
 SPARE_M = 0.02  # of seam, before a side counts as turf
 
 
@@ -177,7 +178,7 @@ def narrow_at_borders(result: Result) -> list[Finding]:
         0.5 * pd.Series(laid[:, 1] - laid[:, 0]).groupby(strips).transform("sum").to_numpy()
         + SPARE_M
     )
-    below, above = (_seam_along(result, area, laid[:, side]) for side in (2, 3))
+    below, above = (_seam_beside(result, narrow, side) for side in (2, 3))
     said = _told_small(result)
     wrong = narrow & (np.minimum(below, above) > most) & ~said
     for one, other, as_one in _side_by_side(result, narrow):
@@ -214,7 +215,8 @@ def _side_by_side(
 
 
 def cross_seams_where_needed(result: Result) -> list[Finding]:
-    """Where a roll reaches there is no cross seam, unless the bid allows it."""
+    """Where a roll reaches there is no cross seam, unless the bid allows it: at inner corners, or
+    anywhere."""
     bid, seams = result.bid, result.plan.seams
     if bid.layout.cross_seams == "anywhere" or bid.cuts.divide:
         return []
@@ -226,6 +228,11 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
         strip = np.flatnonzero((area == int(row)) & (laid[:, 2] <= v) & (v <= laid[:, 3]))
         holds = longest[strip].max(initial=0) - 2 * bid.layout.end_allowance_m
         wrong[k] = _strip_about(laid[strip], u) <= holds - HAIR_M
+    if bid.layout.cross_seams == "corners" and wrong.any():
+        corners, of = _inner_corners(result)
+        for k in np.flatnonzero(wrong):
+            here = corners[of == int(cross["area_index"].iloc[k]), 0]
+            wrong[k] = not np.any(np.abs(here - cross["u0"].iloc[k]) < CORNER_M)
     return told(
         "cross-seam-unasked",
         wrong,
@@ -233,6 +240,23 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
             f"{area_name(result, int(cross['area_index'].iloc[k]))}: a cross seam where a roll reaches"
         ),
     )
+
+
+def _inner_corners(result: Result) -> tuple[np.ndarray, np.ndarray]:
+    """u, v of the corners (n, 2) at which turf fills more than half of the way round, and the area of
+    each: a step off them, away from the corners beside them, lies on turf."""
+    turned = _in_pile_coordinates(result)
+    parts, part_of = shapely.get_parts(turned, return_index=True)
+    rings, ring_of = shapely.get_rings(parts, return_index=True)
+    found, areas = [], []
+    for ring, part in zip(rings, ring_of, strict=True):
+        at = shapely.get_coordinates(ring)[:-1]
+        middle = (np.roll(at, 1, axis=0) + np.roll(at, -1, axis=0)) / 2 - at
+        away = middle / np.maximum(np.hypot(*middle.T), 1e-12)[:, None]
+        inside = shapely.contains_xy(parts[part], *(at - 1e-3 * away).T)
+        found.append(at[inside])
+        areas.append(np.full(int(inside.sum()), part_of[part]))
+    return np.vstack(found), np.concatenate(areas)
 
 
 def _strip_about(laid: np.ndarray, u: float) -> float:
@@ -261,16 +285,23 @@ def _longest(result: Result) -> np.ndarray:
     return out
 
 
-def _seam_along(result: Result, area: np.ndarray, v: np.ndarray) -> np.ndarray:
-    """Seam (m) of the ``area`` along the line at each ``v``."""
-    seams = result.plan.seams
+def _seam_beside(result: Result, some: np.ndarray, side: int) -> np.ndarray:
+    """Seam (m) along one side (2: v0, 3: v1) of the strip that each piece is of, in areas with any of
+    ``some`` (bool); 0 in others."""
+    area, laid, seams = _areas_of(result), _laid(result), result.plan.seams
     seams = seams[seams["kind"] == "seam"]
-    key = pd.Series(seams["length_m"].to_numpy(float)).groupby(
-        [seams["area_index"].to_numpy(int), np.round(seams["v0"].to_numpy(float), 4)]
-    )
-    total = key.sum()
-    asked = pd.MultiIndex.from_arrays([area, np.round(v, 4)])
-    return total.reindex(asked).fillna(0.0).to_numpy()
+    ends = seams[["v0", "u0", "u1"]].to_numpy(float)
+    by_area = pd.Series(np.arange(len(seams))).groupby(seams["area_index"].to_numpy(int)).indices
+    out = np.zeros(len(laid))
+    for row in np.unique(area[some]):
+        mine, here = np.flatnonzero(area == row), ends[by_area.get(row, [])]
+        on = np.abs(laid[mine, None, side] - here[:, 0]) < 2 * HAIR_M
+        last = np.minimum(laid[mine, None, 1], here[:, 2])
+        first = np.maximum(laid[mine, None, 0], here[:, 1])
+        seam = (np.maximum(last - first, 0) * on).sum(axis=1)
+        strips = [*np.round(laid[mine, 2:].T, 4)]
+        out[mine] = pd.Series(seam).groupby(strips).transform("sum")
+    return out
 
 
 def _told_small(result: Result) -> np.ndarray:

@@ -46,14 +46,18 @@ def narrow_inside(layout: Layout, rules: LayoutRules) -> int:
     lines, of = lines * HAIR_M, of.reshape(-1)
     length = np.bincount(of, layout.pieces[:, 1] - layout.pieces[:, 0])
     narrow = lines[:, 1] - lines[:, 0] < layout.width_m * rules.narrow_strip - HAIR_M
-    seam = np.array([[_seam_m(layout.seams, v) for v in line] for line in lines])
+    seam = np.array([_seams_m(layout.seams, layout.pieces[of == k]) for k in range(len(lines))])
     long = seam > ASIDE * length[:, None] + 1e3 * HAIR_M
     beside = np.abs(lines[:, None, 0] - lines[None, :, 1]) < 2 * HAIR_M  # one above the other
     paired = narrow & long[:, 0] & (beside & narrow & long[:, 1]).any(axis=1)
     return int(np.sum(narrow & long.all(axis=1) | paired))
 
 
-def _seam_m(seams: np.ndarray, v: float) -> float:
-    """Seam (m) along a line."""
-    here = np.abs(seams[:, 0] - v) < 2 * HAIR_M
-    return float((seams[here, 2] - seams[here, 1]).sum())
+def _seams_m(seams: np.ndarray, strip: np.ndarray) -> list[float]:
+    """Seam (m) along both sides of the pieces of a strip."""
+    both = []
+    for v in strip[0, 2:]:
+        here = seams[np.abs(seams[:, 0] - v) < 2 * HAIR_M]
+        ends = np.minimum.outer(strip[:, 1], here[:, 2]) - np.maximum.outer(strip[:, 0], here[:, 1])
+        both.append(float(np.maximum(ends, 0).sum()))
+    return both

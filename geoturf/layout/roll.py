@@ -33,7 +33,8 @@ class Roll:
     closed, since a second piece would take as much); ``worth``: price of its turf over that of the
     product's first width; ``short_m``: least piece length; ``narrow_m``: strips under this width lie
     along a border; ``ganged``: whether strips may be cut in lengths that lie side by side in one
-    section of roll, though a roll reaches; ``slanted``: whether ends may be cut along a chalk line; ``pool``: shares
+    section of roll, though a roll reaches; ``blocks``: whether areas may be cut across at inner
+    corners; ``slanted``: whether ends may be cut along a chalk line; ``pool``: shares
     as in `shares` that a pool was found to come to, if known.
     """
 
@@ -50,6 +51,7 @@ class Roll:
     short_m: float
     narrow_m: float
     ganged: bool
+    blocks: bool
     slanted: bool = False
     pool: tuple[float, ...] = ()
 
@@ -160,6 +162,7 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
                 rules.min_piece_length_m,
                 usable * rules.narrow_strip,
                 rules.cross_seams == "anywhere",
+                rules.cross_seams != "needed",
                 rules.nesting == "slanted",
             )
         )

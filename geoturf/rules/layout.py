@@ -75,9 +75,10 @@ class LayoutRules(Rules):
         most="50 %",
         source=COMMON,
     )
-    cross_seams: Literal["needed", "anywhere"] = rule(
+    cross_seams: Literal["needed", "corners", "anywhere"] = rule(
         "needed",
-        "in strips longer than a roll only, or anywhere that one saves over twice what it costs",
+        "in strips longer than a roll only; also at inner corners, as long as turf is wide there, where that saves "
+        "over twice what it costs; or anywhere it does",
         source=COMMON,
     )
     seam_cost: Price = rule(
