@@ -268,18 +268,29 @@ def _unmet_phases(bid: Bid, land: Ground) -> list[Finding]:
 
 
 def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
-    """The bid with what a seam costs at its own prices, where it does not state that, and a note
-    that says so."""
+    """The bid with what seams and cross seams cost at its own prices, where it does not state that,
+    and notes that say so."""
     unit = "ft" if bid.units == "us" else "m"
-    cost = pricing.seam_cost(
-        materials.seam_m(bid.materials, bid.edges), bid.price, bid.currency, unit
-    )
-    if "seam_cost" in bid.layout.model_fields_set and bid.layout.seam_cost != cost:
-        return bid, ()
+    along = materials.seam_m(bid.materials, bid.edges)
+    each = materials.cross_seam(bid.materials)
     how = "nails" if bid.edges.seam_method == "nails" else "tape, adhesive"
-    message = f"seams are weighed against turf at {cost}, what {how} and labour come to at the bid's own prices"
-    layout_rules = bid.layout.model_copy(update={"seam_cost": cost})
-    return bid.model_copy(update={"layout": layout_rules}), (Finding("note", "seam-cost", message),)
+    costs = {
+        "seam_cost": pricing.seam_cost(along, bid.price, bid.currency, unit),
+        "cross_seam_cost": pricing.seam_cost(each, bid.price, bid.currency),
+    }
+    used = {
+        key: cost
+        for key, cost in costs.items()
+        if key not in bid.layout.model_fields_set or getattr(bid.layout, key) == cost
+    }
+    notes = []
+    if "seam_cost" in used:
+        message = f"seams are weighed against turf at {used['seam_cost']}, what {how} and labour come to at the bid's own prices"
+        notes.append(Finding("note", "seam-cost", message))
+    if "cross_seam_cost" in used:
+        message = f"a cross seam is weighed at {used['cross_seam_cost']} more, what its labour comes to at the bid's own prices"
+        notes.append(Finding("note", "cross-seam-cost", message))
+    return bid.model_copy(update={"layout": bid.layout.model_copy(update=used)}), tuple(notes)
 
 
 def _from_its_folder(bid: Bid) -> GroundRules:

@@ -15,11 +15,20 @@ from layout_cases import (
 )
 
 from geoturf.layout.roll import ALONE, BALANCED, LEAN, stocked
+from geoturf.rules import LayoutRules
 
 (ROLL,) = stocked("turf60", TURF, RULES)
+FREE = LayoutRules.model_validate(
+    {
+        "min_piece_width": "6 in",
+        "min_piece_length": "0 ft",
+        "narrow_strip": "0 %",
+        "cross_seams": "anywhere",
+    }
+)
 SEAM, CROSS = (
     4.14 / FOOT / (2.10 / FOOT**2),
-    12.0 / (2.10 / FOOT**2),
+    37.0 / (2.10 / FOOT**2),
 )  # m2 of turf a metre, and each
 
 
@@ -42,13 +51,13 @@ def spans(band: shapely.Geometry) -> list[float]:
     return [high - low for low, high in joined]
 
 
-def price(length: float, wide: float, model: int) -> float:
+def price(length: float, wide: float, model: int, ganged: bool) -> float:
     """What one piece laid ``length`` by ``wide`` costs by a model, in m2; from the rules, not from
     the code."""
     across = USABLE if wide > USABLE - 1e-6 else min(USABLE, up(wide + INCH))
     if model == ALONE:
-        lanes = int(USABLE / across + 1e-9)
-        joint = CROSS + SEAM * wide
+        lanes = int(USABLE / across + 1e-9) if ganged else 1
+        joint = 2 * (CROSS + SEAM * wide)  # it must save twice what it costs
         return min(
             15 * FOOT * up(length / n + 6 * INCH) + (n - 1) * joint for n in range(1, lanes + 1)
         )
@@ -58,26 +67,46 @@ def price(length: float, wide: float, model: int) -> float:
     return 15 * FOOT * up(length + 6 * INCH) * share
 
 
-def brute_force(shape: shapely.Polygon, grid: list[float], model: int) -> float:
+def unwanted(lines: list[float], lengths: list[list[float]], seams: list[float]) -> int:
+    """How much of the strips between ``lines``, so long in all their pieces, the rules would not
+    have; ``seams``: metres of seam at each line."""
+    count = sum(length < 3 * FOOT for strip in lengths for length in strip)
+    narrow = [b - a < 0.4 * USABLE - 1e-6 for a, b in itertools.pairwise(lines)]
+    turf = [  # along each strip's two sides
+        [seam > sum(strip) / 2 for seam in (seams[k], seams[k + 1])]
+        for k, strip in enumerate(lengths)
+    ]
+    inside = sum(n and all(sides) for n, sides in zip(narrow, turf, strict=True))
+    pairs = range(len(narrow) - 1)
+    return (
+        count
+        + inside
+        + sum(narrow[k] and narrow[k + 1] and turf[k][1] and turf[k + 1][0] for k in pairs)
+    )
+
+
+def brute_force(shape: shapely.Polygon, grid: list[float], model: int, rules: LayoutRules) -> float:
     """Least cost over every choice of up to five seams from the grid, by shapely and nothing of
     geoturf's."""
     low, high = shape.bounds[1], shape.bounds[3]
-    best = math.inf
+    best, free = math.inf, rules is FREE
     bands = {}
     seam = {
-        v: SEAM * shapely.intersection(shape, shapely.LineString([(-99, v), (99, v)])).length
-        for v in grid
+        v: shapely.intersection(shape, shapely.LineString([(-99, v), (99, v)])).length for v in grid
     }
     for count in range(6):
         for cuts in itertools.combinations(grid, count):
             lines = [low, *cuts, high]
-            if any(not 6 * INCH <= b - a <= USABLE + 1e-6 for a, b in itertools.pairwise(lines)):
+            pairs = list(itertools.pairwise(lines))
+            if any(not rules.min_piece_width_m <= b - a <= USABLE + 1e-6 for a, b in pairs):
                 continue
-            cost = sum(seam[v] for v in cuts)
-            for a, b in itertools.pairwise(lines):
+            for a, b in pairs:
                 if (a, b) not in bands:
-                    band = shapely.intersection(shape, shapely.box(-99, a, 99, b))
-                    bands[a, b] = sum(price(length, b - a, model) for length in spans(band))
-                cost += bands[a, b]
-            best = min(best, cost)
+                    bands[a, b] = spans(shapely.intersection(shape, shapely.box(-99, a, 99, b)))
+            lengths = [bands[pair] for pair in pairs]
+            seams = [0, *(seam[v] for v in cuts), 0]
+            cost = SEAM * sum(seams) + sum(
+                price(length, b - a, model, free) for a, b in pairs for length in bands[a, b]
+            )
+            best = min(best, cost + (0 if free else 100 * unwanted(lines, lengths, seams)))
     return best

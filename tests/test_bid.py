@@ -83,7 +83,7 @@ def test_values_carry_units(tmp_path):
         ("[products.a]\nroll_lengths = ['100 ft', '6 in']", "products.a: roll_lengths must be 1 ft to 1000 ft"),
         ("[products.a]\n[[products.a.more_rolls]]\nroll_width = '15 ft'\nroll_lengths = '50 ft'\nprice = '2 USD/ft^2'", "products.a: more_rolls has a roll_width twice; give all lengths of a width in one list of roll_lengths"),  # noqa: E501
         ("[products.a]\n[[products.a.more_rolls]]\nroll_width = '0 ft'\nroll_lengths = '50 ft'\nprice = '2 USD/ft^2'", "products.a.more_rolls#1: roll_width must be more than zero"),  # noqa: E501
-        ("[products.a]\nroll_width = '6 in'", "products.a: a roll 6.00 in wide leaves 4.00 in between its selvage trims, less than the smallest piece (6.00 in); set roll_width, selvage_trim or min_piece_width"),  # noqa: E501
+        ("[products.a]\nroll_width = '6 in'", "products.a: a roll 6.00 in wide leaves 4.00 in between its selvage trims, less than the smallest piece (24.00 in); set roll_width, selvage_trim or min_piece_width"),  # noqa: E501
         ("[products.a]\nroll_lengths = '1 ft'", "products.a: a roll 12.00 in long leaves no piece between two end allowances of 3.00 in; set roll_lengths or end_allowance"),  # noqa: E501
         ("[products.a]\nroll_lengths = '300 ft'\n[layout]\ncut_step = '1/4 in'", "products.a: a roll 3,600.00 in long is more than 12,000 cut steps of 0.25 in; set roll_lengths or cut_step"),  # noqa: E501
         ("[[cuts.stock]]\nproduct = 'turf60'\nwidth = '0 ft'\nlength = '9 ft'", "cuts.stock#1: width must be 1 in to 100 ft"),

@@ -35,6 +35,9 @@ BID = {
         "end_allowance": "10 cm",
         "side_allowance": "0 m",
         "min_piece_width": "0 m",
+        "min_piece_length": "0 m",
+        "narrow_strip": "0 %",
+        "cross_seams": "anywhere",
     },
     "cuts": {"billing_step": "0.5 m", "left_over_width": "1 m", "left_over_length": "3 m"},
     "water": {"budget": "560 USD"},
@@ -357,6 +360,9 @@ FAULTS = {
     "piece-too-wide": lambda: several(("plan.pieces", (0, "v0", -0.05))),
     "piece-cut-short": lambda: several(("plan.pieces", (2, "u1", 3.01))),
     "piece-too-narrow": lambda: with_rules(layout=BID["layout"] | {"min_piece_width": "0.7 m"}),
+    "piece-too-short": lambda: with_rules(layout=BID["layout"] | {"min_piece_length": "0.5 m"}),
+    "strip-narrow-inside": lambda: with_rules(layout=BID["layout"] | {"narrow_strip": "40 %"}),
+    "cross-seam-unasked": lambda: with_rules(layout=BID["layout"] | {"cross_seams": "needed"}),
     "seams-not-as-laid": lambda: several(
         ("plan.seams", (0, "length_m", 1.5)), ("plan.chosen", (0, "seam_m", 1.5))
     ),
@@ -469,6 +475,12 @@ def with_an_idle_roll():
     idle = idle.assign(used_m=0.0, pieces=0, left_over_m=0.0, pattern="P3", source="bought")
     plan = replace(result.plan, rolls=pd.concat([result.plan.rolls, idle], ignore_index=True))
     return planted("plan", "pools", (0, "rolls", 2), result=replace(result, plan=plan))
+
+
+def test_a_cross_seam_at_no_inner_corner_is_found():
+    """The third area is a plain rectangle: it has none."""
+    rules = BID["layout"] | {"cross_seams": "corners"}
+    assert codes(with_rules(layout=rules)) == {"cross-seam-unasked"}
 
 
 @pytest.mark.parametrize("code", FAULTS)

@@ -8,12 +8,12 @@ import itertools
 import numpy as np
 import pytest
 import shapely
-from layout_brute import ROLL, SEAM, brute_force
-from layout_cases import USABLE, assert_lies_well, lay_all
+from layout_brute import FREE, ROLL, SEAM, brute_force
+from layout_cases import TURF, USABLE, assert_lies_well, lay_all
 from shapely.affinity import rotate
 
 from geoturf.layout import arms, kernel
-from geoturf.layout.roll import BALANCED, PROP
+from geoturf.layout.roll import BALANCED, PROP, stocked
 from geoturf.layout.seams import refined, sought
 from geoturf.layout.shape import shape_of
 
@@ -31,10 +31,10 @@ LOTS = {
 }
 
 
-def pile_along_x(shape):
+def pile_along_x(shape, roll=ROLL):
     """The searches at that one bearing: the shape in one, and cut in parts."""
-    whole = sought(shape_of(shape), 90.0, ROLL)
-    return whole, list(arms.apart([whole], ROLL, (PROP, BALANCED)))
+    whole = sought(shape_of(shape), 90.0, roll)
+    return whole, list(arms.apart([whole], roll, (PROP, BALANCED)))
 
 
 @pytest.mark.parametrize("bearing", [90.0, 63.0])
@@ -70,7 +70,7 @@ def test_no_two_cuts_at_corners_are_cheaper(name, model):
         for part in shapely.get_parts(shapely.intersection(shape, shapely.box(-99, a, 99, b))):
             inner = {*np.arange(a + 0.61, b - 0.3, 0.61), a + USABLE, b - USABLE}
             grid = sorted(v for v in inner if a < v < b and all(abs(v - c) > 1e-3 for c in corners))
-            cost += brute_force(part, grid[:12], model) if part.area > 1e-9 else 0.0
+            cost += brute_force(part, grid[:12], model, FREE) if part.area > 1e-9 else 0.0
         return cost
 
     def seam(v):
@@ -97,7 +97,7 @@ def test_no_two_cuts_at_corners_are_cheaper(name, model):
         )
         if all(p in between for p in itertools.pairwise(cuts))
     )
-    whole, parted = pile_along_x(shape)
+    whole, parted = pile_along_x(shape, *stocked("turf60", TURF, FREE))
     costs = [
         sum(refined(found, model).cost for found in one.found)
         + SEAM * np.diff(one.joints[:, 1:]).sum()

@@ -11,7 +11,7 @@ import pytest
 import shapely
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
-from layout_brute import ROLL, brute_force, up
+from layout_brute import FREE, brute_force, up
 from layout_cases import (
     FOOT,
     INCH,
@@ -29,15 +29,16 @@ from shapely.affinity import rotate, translate
 from geoturf.engine import Processes, Serial
 from geoturf.errors import InputError
 from geoturf.layout import bounds, lay, task_of
-from geoturf.layout.roll import ALONE, BALANCED, PROP
+from geoturf.layout.roll import ALONE, BALANCED, PROP, stocked
 from geoturf.layout.seams import refined, sought
 from geoturf.layout.shape import shape_of
 from geoturf.rules import LayoutRules, Product
 
 
+@pytest.mark.parametrize("rules", [RULES, FREE], ids=["as laid", "free"])
 @pytest.mark.parametrize("model", [ALONE, PROP, BALANCED])
 @pytest.mark.parametrize("name", ["square", "ell", "ring", "triangle"])
-def test_no_seams_on_a_grid_are_cheaper(name, model):
+def test_no_seams_on_a_grid_are_cheaper(name, model, rules):
     """Seams two feet apart, every set of them: 0.02 % is what the search may leave (it has more
     places to choose from)."""
     shape = SHAPES[name]
@@ -48,9 +49,10 @@ def test_no_seams_on_a_grid_are_cheaper(name, model):
     )
     # seams off a border's own line: shapely's intersection would count the border as a seam
     grid = [v for v in grid if all(abs(v - y) > 1e-3 for y in shapely.get_coordinates(shape)[:, 1])]
-    found = sought(shape_of(shape), 90.0, ROLL).found
+    (roll,) = stocked("turf60", TURF, rules)
+    found = sought(shape_of(shape), 90.0, roll).found
     cost = sum(refined(one, model).cost for one in found)
-    assert cost <= brute_force(shape, grid, model) * 1.0002
+    assert cost <= brute_force(shape, grid, model, rules) * 1.0002
 
 
 def test_the_pile_follows_a_lot_that_wants_it():

@@ -590,3 +590,12 @@ def test_a_seam_costs_what_the_bid_pays():
 
 def test_the_default_is_what_default_prices_come_to():
     assert LayoutRules().seam_cost == seam()
+
+
+def test_a_cross_seam_costs_its_labour():
+    """By hand: a quarter of a crew-hour at 148, or at 200."""
+    takes = materials.cross_seam(MaterialRules())
+    assert str(seam_cost(takes, PriceRules(), "USD")) == "37.00 USD"
+    dear = PriceRules.model_validate({"costs": {"labour": "200 USD/h"}})
+    assert str(seam_cost(takes, dear, "USD")) == "50.00 USD"
+    assert LayoutRules().cross_seam_cost == seam_cost(takes, PriceRules(), "USD")

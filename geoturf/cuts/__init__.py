@@ -28,7 +28,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf.cuts import by_hand, nested, nouns, planned, pools, proof, swap
+from geoturf.cuts import by_hand, nested, nouns, planned, pools, proof, small, swap
 from geoturf.cuts.divide import CutAcross
 from geoturf.cuts.dye_lots import of_rolls, parted, within_limits
 from geoturf.cuts.job import Bought
@@ -89,6 +89,7 @@ def plan(
         stock=book.stock_table(),
         chosen=nouns.chosen_table(chosen, choices, _bought_m2(plans, len(choices)), pieces),
         seams=nouns.seams_table(chosen),
+        findings=small.told(ground, chosen, setting.layout_rules),
     )
 
 

@@ -5,7 +5,7 @@ in lengths takes up such rests: that costs a cross seam a joint and two more end
 spares a roll. Rolls are given up one after the other, the emptiest first: each of their sections
 goes whole into the smallest rest that holds it or, a full strip, in lengths that fill the largest.
 A roll stays where rests run out, a length would be shorter than the rules allow, joints of
-neighbouring strips would nearly meet, or the seams would cost more than the roll.
+neighbouring strips would nearly meet, or the roll is not worth twice what the seams cost.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from geoturf.model import Ground, Layout
 from geoturf.rules import LayoutRules
 from geoturf.units import round_down, round_up
 
+WORTH = 2.0  # times what its seams cost, a roll spared must be worth
 CLEAR_M = 0.3  # joints of neighbouring strips lie further apart than this
 TOUCH_M = 1e-5  # strips this close across are neighbours
 _ORDERS = 24  # of a strip's lengths, tried for joints that stay clear of others
@@ -194,7 +195,7 @@ def _give_up(rolls: _Rolls, roll: int, strips: Strips, least_m: float) -> bool:
             _, _, v0, v1 = strips.laid(lanes[0][0][0])
             joint = (v1 - v0) * rules.seam_cost.per_si() + float(rules.cross_seam_cost.amount)
             seams += (len(moved) - 1) * joint
-        if not moved or seams >= rolls.price[roll]:
+        if not moved or WORTH * seams >= rolls.price[roll]:
             for other in reversed(filled):
                 rolls.take_back(other)
             strips.lengths = known

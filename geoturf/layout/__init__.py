@@ -48,7 +48,10 @@ FEW = 100  # fewer groups than this are not worth starting workers
 _PLAN = np.array(
     [[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]]
 )  # a closed ring, to warm up on
-_ROLL, _SHARES = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0]), np.ones(50)
+_ROLL, _SHARES = (
+    np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0, 0.5, 2.0]),
+    np.ones(50),
+)
 
 # shapes that share a bearing, what each is laid from, that bearing or NaN; whether by regular strips
 Job = tuple[list[Shape], list[tuple[Roll, ...]], float, bool]
@@ -218,6 +221,10 @@ def warm_parts() -> None:
         edges, vs, every, np.array([0, len(vs) - 1]), vs, vs, np.zeros(1), _ROLL, _SHARES[None], 0.0
     )
     parting.ends_of(edges)
+    parting.clipped(edges, 0.0, 0.5)
+    parting.parts_of(edges, _ROLL)
+    ends = np.array([0.0, 0.5, 1.0])
+    parting.best_across(edges, ends, np.zeros(3), np.zeros(1), _ROLL, _SHARES[None], 0.0)
 
 
 def warm_arms() -> None:

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from geoturf.layout import arms, bearing, kernel
+from geoturf.layout import arms, bearing, blocks, kernel
 from geoturf.layout.byhand import by_hand
 from geoturf.layout.pieces import layout_of
 from geoturf.layout.roll import ALONE, BALANCED, PROP, Roll
@@ -67,12 +67,20 @@ def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> t
     """Layouts worth offering, best first: for each width the best by each price model."""
     layouts: list[Layout] = []
     for roll in rolls:
-        tried = [sought(shape, at, roll) for at in bearings]
-        for groups, ganged, joints in _chosen([*tried, *arms.apart(tried, roll, EVERY)]):
-            layouts.append(
-                layout_of(groups, shape.shift(groups[0].shape.bearing_deg), ganged, joints)
-            )
+        for groups, ganged, picked in _chosen(_tried(shape, roll, bearings, EVERY)):
+            shift = shape.shift(picked.bearing_deg)
+            layouts.append(layout_of(groups, shift, ganged, picked.joints, picked.cross))
     return tuple(sorted(layouts, key=lambda layout: layout.cost))
+
+
+def _tried(
+    shape: Shape, roll: Roll, bearings: Sequence[float], models: tuple[int, ...]
+) -> list[Sought]:
+    """The searches at the ``bearings``: the shape in one, in blocks, and both parted about a
+    house."""
+    whole = [sought(shape, at, roll, models=models) for at in bearings]
+    some = [*whole, *(one for w in whole for one in blocks.parted(shape, w, roll, models))]
+    return [*some, *arms.apart(some, roll, models)]
 
 
 def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> list[Layout]:
@@ -80,37 +88,39 @@ def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -
     told without them."""
     layouts = []
     for roll in rolls:
-        tried = [sought(shape, at, roll, models=(BALANCED,)) for at in bearings]
-        best = min(
-            (*tried, *arms.apart(tried, roll, (BALANCED,))),
-            key=lambda s: round(s.cost[BALANCED], 9),
-        )
+        tried = _tried(shape, roll, bearings, (BALANCED,))
+        best = min(tried, key=lambda s: round(s.cost[BALANCED], 9))
         plain = replace(roll, pool=())
         groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
-        layouts.append(
-            layout_of(groups, shape.shift(best.bearing_deg), ganged=False, joints=best.joints)
-        )
+        shift = shape.shift(best.bearing_deg)
+        layouts.append(layout_of(groups, shift, False, best.joints, best.cross))
     return layouts
 
 
-def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, np.ndarray]]:
-    """Strips worth offering, whether to gang them, and the seams between their groups: the best by
+def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, Sought]]:
+    """Strips worth offering, whether to gang them, and the search they are of: the best by
     each price model; those best alone are there both ways."""
-    out: list[tuple[list[Strips], bool, np.ndarray]] = []
+    out: list[tuple[list[Strips], bool, Sought]] = []
     for model, rank in PICKS:
         order = _by_cost(tried, model)
-        if rank < len(order):
+        if rank < len(order) and not _shunned(tried, order, rank, model):
             picked = tried[order[rank]]
             groups = [refined(found, model) for found in picked.found]
             if not any(_same(groups, other) for other, _, _ in out):
                 ganged = (True, False) if model == ALONE and any(map(_gangs, groups)) else (False,)
-                out += [(groups, gang, picked.joints) for gang in ganged]
+                out += [(groups, gang, picked) for gang in ganged]
     return out
 
 
 def _by_cost(tried: Sequence[Sought], model: int) -> list[int]:
     """Rows of what was tried, the cheapest by that price model first."""
     return sorted(range(len(tried)), key=lambda row: (round(tried[row].cost[model], 9), row))
+
+
+def _shunned(tried: Sequence[Sought], order: list[int], rank: int, model: int) -> bool:
+    """Whether what was tried has pieces that the rules would not have, and the cheapest has not."""
+    more = tried[order[rank]].cost[model] - tried[order[0]].cost[model]
+    return bool(more > kernel.SHUNNED / 2)
 
 
 def _same(one: list[Strips], other: list[Strips]) -> bool:
@@ -122,5 +132,7 @@ def _same(one: list[Strips], other: list[Strips]) -> bool:
 
 
 def _gangs(strip: Strips) -> bool:
+    if not strip.roll.ganged:
+        return False
     side, _ = kernel.divisions(strip.lines, strip.sizes, strip.spans, strip.roll.numbers, True)
     return bool(np.any(side > 1))

@@ -17,8 +17,8 @@ from itertools import pairwise
 import numpy as np
 
 from geoturf.layout import kernel, parting, placing
-from geoturf.layout.roll import BALANCED, MODELS, Roll
-from geoturf.layout.seams import NO_JOINTS, Found, Sought, search
+from geoturf.layout.roll import BALANCED, Roll
+from geoturf.layout.seams import Found, Sought, search, together
 from geoturf.layout.shape import Turned
 
 BEARINGS = (
@@ -36,17 +36,14 @@ def apart(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Itera
     for whole in best:
         if whole.cost[BALANCED] > NEAR * best[0].cost[BALANCED]:
             break
-        views, joints = [], [NO_JOINTS]
+        views, joints = [], [whole.joints]
         for found in whole.found:
             cuts = _best_cuts(found)
             views += _parts(found.shape, cuts, roll) if cuts else [found.shape]
             joints += [_seams(found.shape, found.shape.vs[k]) for k in cuts[1:-1]]
         if len(views) > len(whole.found):
             searched = tuple(search(view, roll, models) for view in views)
-            between = np.vstack(joints)
-            seams = roll.numbers[6] * float(np.sum(between[:, 2] - between[:, 1]))
-            cost = sum((found.cost for found in searched), np.zeros(MODELS)) + seams
-            yield Sought(whole.bearing_deg, searched, cost, between)
+            yield together(whole.bearing_deg, searched, np.vstack(joints), whole.cross)
 
 
 def _best_cuts(found: Found) -> tuple[int, ...]:

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from geoturf.layout import blocks
 from geoturf.layout.roll import Roll
 from geoturf.layout.seams import SCREENED, sought
 from geoturf.layout.shape import Shape
@@ -79,8 +80,13 @@ def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> lis
 
 
 def _least(shape: Shape, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarray:
-    """Cost by each screening model, of the roll that suits it best; seams placed roughly."""
-    costs = [roll.worth * sought(shape, bearing_deg, roll, screen=True).cost for roll in rolls]
+    """Cost by each screening model, of the roll that suits it best; seams placed roughly, the shape
+    in one or in blocks."""
+    costs = []
+    for roll in rolls:
+        whole = sought(shape, bearing_deg, roll, screen=True)
+        some = [whole, *blocks.parted(shape, whole, roll, SCREENED, screen=True)]
+        costs += [roll.worth * one.cost for one in some]
     least: np.ndarray = np.min(costs, axis=0)
     return least[list(SCREENED)]
 

@@ -19,6 +19,13 @@ from geoturf.compiled import Floats, Ints, inlined, inner, int64, jit
 HAIR = 1e-6  # m2: what rounding may hide
 NOISE = 1e-6  # of a cut step: what float arithmetic may have added to whole ones
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
+SHUNNED = 100.0  # m2 of turf that a piece the rules would not have is charged: it is laid only where none can be without
+ASIDE = 0.5  # of a strip's length at most is seam along a side that counts as a border of turf
+WORTH = 2.0  # times what it costs, a cross seam saves at least where a roll reaches
+CLEAR_M, UNCLEAR_M = (
+    0.3,
+    0.01,
+)  # a seam nearer to a corner, counted across, is reckoned so much longer
 
 
 @jit
@@ -182,7 +189,8 @@ def slabs(
     ``vs``: sorted v's of all vertices; ``cuts``: sorted, from the first v (or below) to the last
     (or above). Gives offsets (cuts), lo and hi of the slabs' intervals (trapezoids' extents united,
     gaps up to ``gap`` closed), and for each cut the length of turf on both its sides: the seam it
-    would be. A border edge lying on the cut makes no seam.
+    would be. A border edge lying on the cut makes no seam; a seam that passes a corner closely is
+    reckoned `UNCLEAR_M` longer, so that of seams that cost the same the clear one is taken.
     """
     n, m = len(edges), len(cuts)
     active = np.empty(n, np.int64)
@@ -235,7 +243,19 @@ def slabs(
             out_hi[filled] = hi[k]
             filled += 1
         offsets[c] = filled
+    _keep_clear(seams, cuts, vs)
     return offsets, out_lo[:filled], out_hi[:filled], seams
+
+
+@inner
+def _keep_clear(seams: Floats, cuts: Floats, vs: Floats) -> None:
+    """Makes seams nearer than `CLEAR_M` to a corner, at ``vs``, `UNCLEAR_M` longer."""
+    at = 0
+    for c in range(len(cuts)):
+        while at < len(vs) and vs[at] <= cuts[c] - CLEAR_M:
+            at += 1
+        if seams[c] > 0 and at < len(vs) and vs[at] < cuts[c] + CLEAR_M:
+            seams[c] += UNCLEAR_M
 
 
 @jit
@@ -328,7 +348,7 @@ def divisions(
     side, runs, p = np.ones(len(spans), np.int64), np.ones(len(spans), np.int64), 0
     for k in range(len(lines)):
         v = lines[k, 1] - lines[k, 0]
-        lanes, joint = lanes_of(v, roll) if ganged else 1, roll[7] + v * roll[6]
+        lanes, joint = lanes_of(v, roll) if ganged else 1, WORTH * (roll[7] + v * roll[6])
         for _ in range(sizes[k]):
             length = spans[p, 1] - spans[p, 0]
             if lanes > 1 or length > roll[8]:
@@ -352,29 +372,38 @@ def searches(
     band takes is the same for all.
 
     ``roll``: width, usable width, both end allowances, step, side allowance, least piece width,
-    seam price (m2/m), price of a cross seam (m2), longest laid length, steps a metre. ``shares``
-    (models, steps + 1): what a piece so many cut steps wide takes of the roll's width, the last of
-    the usable width. ``alone``: the row, if any, by which strips are cut alone, each at its least
-    price (`gang`); -1 for none. Gives cost (models, cuts) and the cut before (models, cuts).
+    seam price (m2/m), price of a cross seam (m2), longest laid length, steps a metre, least piece
+    length, the width under which strips are narrow. ``shares`` (models, steps + 1): what a piece so
+    many cut steps wide takes of the roll's width, the last of the usable width. ``alone``: the row,
+    if any, by which strips are cut alone, each at its least price (`gang`); -1 for none.
+
+    A narrow strip lies along a border of turf, not beside another narrow one; no piece is shorter
+    than the least. What cannot be laid so is charged `SHUNNED` each. So the paths to a cut are told
+    apart by whether they end in a narrow strip with turf on its other side.
+
+    Gives cost (models, cuts) and, for the cuts on the cheapest path to the last, the cut before
+    (models, cuts); -1 for others.
     """
     # numbers, not the array, in the loop
     usable, ends, step, side = roll[1], roll[2], roll[3], roll[4]
     seam, cross, longest, a_metre = roll[6], roll[7], roll[8], roll[9]
+    short, narrow = roll[10] - TOLERANCE_M, roll[11] - TOLERANCE_M
     m, full, models, whole = len(cuts), roll[0] * step, len(shares), shares.shape[1] - 1
-    cost, before = np.full((models, m), np.inf), np.full((models, m), -1)
+    cost, before = np.full((models, 2, m), np.inf), np.full((models, 2, m), -1)
     for k in range(models):
-        cost[k, 0] = 0.0
+        cost[k, 0, 0] = 0.0
     turf, (lanes, shared) = full * a_metre, _side_by_side(whole, usable, step)
     a, b = np.empty(len(lo) + 1), np.empty(len(lo) + 1)
     least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
     for i in range(m - 1):
         if offsets[i + 1] == offsets[i]:  # no turf: nothing to lay, however wide
             for k in range(models):
-                if cost[k, i] < cost[k, i + 1]:
-                    cost[k, i + 1], before[k, i + 1] = cost[k, i], i
-        if cost[0, i] == np.inf:  # too near the first cut to end a strip, by any model
-            continue
-        count, steps, joints = int64(0), 0.0, 0.0
+                last = 0 if cost[k, 0, i] <= cost[k, 1, i] else 1
+                if cost[k, last, i] < cost[k, 0, i + 1]:
+                    cost[k, 0, i + 1], before[k, 0, i + 1] = cost[k, last, i], 2 * i + last
+        if cost[0, 0, i] == np.inf and cost[0, 1, i] == np.inf:
+            continue  # too near the first cut to end a strip, by any model
+        count, steps, joints, length, shunned = int64(0), 0.0, 0.0, 0.0, 0.0
         for j in range(i + 1, m):
             v = cuts[j] - cuts[i]
             if v > usable + TOLERANCE_M:
@@ -397,35 +426,64 @@ def searches(
                     grown = True
             if grown:
                 steps, joints = _lengths(a, b, count, ends, longest, a_metre)
+                length = shunned = 0.0
+                for p in range(count):
+                    length += b[p] - a[p]
+                    if b[p] - a[p] < short:
+                        shunned += SHUNNED
             if v < least or count == 0:
                 continue
+            now, after_narrow, extra = 0, 0.0, shunned
+            if v < narrow:
+                after_narrow = SHUNNED if seams[i] > ASIDE * length else 0.0
+                now = 1 if seams[j] > ASIDE * length else 0
+                extra += after_narrow * now
             across, joint = _steps(v + side, a_metre), cross + v * seam
             at = whole if v > usable - TOLERANCE_M else min(whole, int(across))
             for k in range(models):
-                price = seams[j] * seam + cost[k, i]
+                last = 0 if cost[k, 0, i] <= cost[k, 1, i] + after_narrow else 1
+                price = seams[j] * seam + cost[k, last, i] + last * after_narrow + extra
                 if k != alone:
                     price += shares[k, at] * full * steps + joints * joint
                 elif lanes[at] < 2:
                     price += full * steps + joints * joint
                 else:  # in n lanes an interval takes no less than turf (length / n + ends) + (n - 1) joints
-                    sure, n, enough = 0.0, lanes[at], cost[k, j] - price
+                    dear = WORTH * joint
+                    sure, n, enough = 0.0, lanes[at], cost[k, now, j] - price
                     for p in range(count):
                         one = turf * (b[p] - a[p])
                         sure += (
-                            one * shared[at] + n * joint
-                            if one > joint * n * n
-                            else 2 * np.sqrt(one * joint)
+                            one * shared[at] + n * dear
+                            if one > dear * n * n
+                            else 2 * np.sqrt(one * dear)
                         )
-                    if sure + count * (turf * ends - joint) - HAIR < enough:
+                    if sure + count * (turf * ends - dear) - HAIR < enough:
                         for p in range(count):
-                            price += _gang(
-                                b[p] - a[p], int(n), joint, full, ends, longest, a_metre
-                            )[0]
+                            price += _gang(b[p] - a[p], int(n), dear, full, ends, longest, a_metre)[
+                                0
+                            ]
                     else:
                         price = np.inf
-                if price < cost[k, j] - 1e-12:
-                    cost[k, j], before[k, j] = price, i
-    return cost, before
+                if price < cost[k, now, j] - 1e-12:
+                    cost[k, now, j], before[k, now, j] = price, 2 * i + last
+    return _traced(cost, before)
+
+
+@inlined
+def _traced(cost: Floats, before: Ints) -> tuple[Floats, Ints]:
+    """The least cost of each cut (models, cuts) over both ways to end there, and the cheapest path to
+    the last cut: for each cut on it the one before; -1 for others."""
+    models, m = cost.shape[0], cost.shape[2]
+    least, path = np.empty((models, m)), np.full((models, m), -1)
+    for k in range(models):
+        for j in range(m):
+            least[k, j] = min(cost[k, 0, j], cost[k, 1, j])
+        at = 2 * (m - 1) + (0 if cost[k, 0, m - 1] <= cost[k, 1, m - 1] else 1)
+        while at > 1:
+            back = before[k, at % 2, at // 2]
+            path[k, at // 2] = back // 2
+            at = back
+    return least, path
 
 
 @inlined

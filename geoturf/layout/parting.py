@@ -12,8 +12,11 @@ from typing import TypeAlias
 import numpy as np
 
 from geoturf.compiled import Floats, Ints, inlined, inner, int64, jit
-from geoturf.layout.kernel import distinct, searches, slabs, sort, u_at
+from geoturf.layout.kernel import distinct, rows, searches, slabs, sort, u_at
 from geoturf.layout.placing import rough
+
+SNAP_M = 1e-6  # v's are kept on this grid
+LEAST = 0.97  # of the turf that any rectangles take, strips cost at least at the prices of a pool
 
 Spans: TypeAlias = tuple[Ints, Floats, Floats]  # offsets, lo, hi
 
@@ -203,3 +206,121 @@ def _of_part(edges: Floats, part: Ints, p: int) -> Floats:
                 out[count, column] = edges[e, column]
             count += 1
     return out[:count]
+
+
+@jit
+def clipped(edges: Floats, left: float, right: float) -> Floats:
+    """The shape between the lines across at u = ``left`` and ``right``: its edges (k, 4), sorted by
+    lower v. Border beyond a line is moved onto it; where an even number of edges come to lie on each
+    other there is no turf between."""
+    n = len(edges)
+    out, lower, count = np.empty((5 * n, 4)), np.empty(5 * n), 0
+    ends, many = np.empty((2, 6 * n)), np.zeros(2, np.int64)
+    for e in range(n):
+        u0, v0, u1, v1 = edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]
+        first, second = (left, right) if u0 < u1 else (right, left)
+        from_u, from_v = u0, v0
+        for k in range(3):
+            to_u, to_v = u1, v1
+            if k < 2:
+                line = first if k == 0 else second
+                if not min(u0, u1) < line < max(u0, u1):
+                    continue
+                v = v0 + (line - u0) / (u1 - u0) * (v1 - v0)
+                to_u, to_v = line, min(max(np.rint(v / SNAP_M) * SNAP_M, from_v), v1)
+            middle = 0.5 * (from_u + to_u)
+            if from_v < to_v and left < middle < right:
+                out[count, 0], out[count, 1], out[count, 2], out[count, 3] = (
+                    from_u,
+                    from_v,
+                    to_u,
+                    to_v,
+                )
+                lower[count] = from_v
+                count += 1
+            elif from_v < to_v:
+                side = 0 if middle <= left else 1
+                ends[side, many[side]], ends[side, many[side] + 1] = from_v, to_v
+                many[side] += 2
+            from_u, from_v = to_u, to_v
+    for side in range(2):
+        line, values = left if side == 0 else right, np.empty(many[side])
+        for k in range(many[side]):
+            values[k] = ends[side, k]
+        values = distinct(values, -1.0)
+        for k in range(0, len(values) - 1, 2):
+            if values[k] < values[k + 1]:
+                out[count, 0], out[count, 1], out[count, 2], out[count, 3] = (
+                    line,
+                    values[k],
+                    line,
+                    values[k + 1],
+                )
+                lower[count] = values[k]
+                count += 1
+    order = np.arange(count)
+    sort(lower[:count], order)
+    rising = np.empty((count, 4))
+    for k in range(count):
+        for column in range(4):
+            rising[k, column] = out[order[k], column]
+    return rising
+
+
+@jit
+def parts_of(edges: Floats, roll: Floats) -> tuple[Ints, Floats, Floats]:
+    """The parts of a shape that may be laid by themselves, as `apart` gives them."""
+    vs = ends_of(edges)
+    offsets, lo, hi, _ = slabs(edges, vs, vs, roll[2])
+    _, part = between(edges, vs, (offsets, lo, hi), 0, len(vs) - 1)
+    return apart(edges, part, -np.inf, np.inf, roll)
+
+
+@jit
+def best_across(
+    edges: Floats,
+    at: Floats,
+    joints: Floats,
+    steps: Floats,
+    roll: Floats,
+    shares: Floats,
+    cost: float,
+) -> Ints:
+    """The lines across, rows of ``at`` (u, rising, the shape's ends first and last), at which to cut a
+    shape so that its blocks, and ``joints`` at the lines, cost least (m2 of turf), and less than
+    ``cost``; ends in. Nothing where it is best in one. ``steps`` as for `least`."""
+    n = len(at)
+    ahead, full = np.zeros(n), LEAST * roll[0] / roll[1]
+    for k in range(n - 1):  # what lies behind each line takes at least so much
+        rest = clipped(edges, at[k], np.inf)
+        ahead[k] = full * rows(rest, ends_of(rest), roll[2]) if len(rest) > 1 else 0.0
+    best, before = np.full(n, np.inf), np.full(n, -1)
+    best[0] = 0.0
+    for j in range(1, n):
+        for i in range(j - 1, -1, -1):
+            if i == 0 and j == n - 1:
+                continue
+            total = best[i] + joints[j]
+            sure = max(0.0, ahead[i] - ahead[j])
+            if total + sure >= best[j] or total + sure + ahead[j] >= cost:
+                continue
+            block = clipped(edges, at[i], at[j])
+            if len(block) < 2:
+                continue
+            part, lows, highs = parts_of(block, roll)
+            for p in range(len(lows)):
+                if total + ahead[j] < cost and total < best[j]:
+                    total += least(_of_part(block, part, p), lows[p], highs[p], steps, roll, shares)
+            if total + ahead[j] < cost and total < best[j] - 1e-9:
+                best[j], before[j] = total, i
+    if not best[n - 1] < cost:
+        return np.empty(0, np.int64)
+    count, k = 1, n - 1
+    while k > 0:
+        k = before[k]
+        count += 1
+    out, k = np.empty(count, np.int64), n - 1
+    for place in range(count - 1, -1, -1):
+        out[place] = k
+        k = before[k]
+    return out

@@ -17,16 +17,21 @@ STAGGER_M = 0.6  # cross seams of neighbouring strips lie at least this far apar
 
 
 def layout_of(
-    groups: Sequence[Strips], shift: np.ndarray, ganged: bool, joints: np.ndarray = NO_JOINTS
+    groups: Sequence[Strips],
+    shift: np.ndarray,
+    ganged: bool,
+    joints: np.ndarray = NO_JOINTS,
+    between: np.ndarray = NO_JOINTS,
 ) -> Layout:
-    """The layout of an area's ``groups``, with seams between them at ``joints`` (n, 3); ``shift``
-    (u, v) moves it to the area's place. ``ganged``: strips that are cheaper cut in lengths lying
-    side by side in one section of roll are cut so; otherwise only those longer than a roll are
-    divided."""
+    """The layout of an area's ``groups``, with seams between them at ``joints`` (n, 3) and cross
+    seams ``between`` them (m, 3); ``shift`` (u, v) moves it to the area's place. ``ganged``: strips
+    that are cheaper cut in lengths lying side by side in one section of roll are cut so; otherwise
+    only those longer than a roll are divided."""
     roll = groups[0].roll
     laid = [_laid(strips, ganged) for strips in groups]
     pieces, seams, cross = laid[0] if len(laid) == 1 else _together(laid)
     seams = np.vstack([seams, joints]) if len(joints) else seams
+    cross = np.vstack([cross, between]) if len(between) else cross
     return layout_from((pieces, seams, cross), groups[0].shape.bearing_deg, shift, roll)
 
 

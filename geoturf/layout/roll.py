@@ -31,7 +31,10 @@ class Roll:
 
     ``longest_m``: longest piece as laid; ``ends_m``: both end allowances (gaps up to this are
     closed, since a second piece would take as much); ``worth``: price of its turf over that of the
-    product's first width; ``slanted``: whether ends may be cut along a chalk line; ``pool``: shares
+    product's first width; ``short_m``: least piece length; ``narrow_m``: strips under this width lie
+    along a border; ``ganged``: whether strips may be cut in lengths that lie side by side in one
+    section of roll, though a roll reaches; ``blocks``: whether areas may be cut across at inner
+    corners; ``slanted``: whether ends may be cut along a chalk line; ``pool``: shares
     as in `shares` that a pool was found to come to, if known.
     """
 
@@ -45,6 +48,10 @@ class Roll:
     least_m: float
     seam: float
     cross: float
+    short_m: float
+    narrow_m: float
+    ganged: bool
+    blocks: bool
     slanted: bool = False
     pool: tuple[float, ...] = ()
 
@@ -90,14 +97,16 @@ class Roll:
         roll's turf there."""
         seam, cross = min(self.seam / self.worth, HEAVIEST), min(self.cross / self.worth, HEAVIEST)
         sizes = [self.width_m, self.usable_m, self.ends_m, self.step_m, self.side_m, self.least_m]
-        return np.array([*sizes, seam, cross, self.longest_m, 1 / self.step_m])
+        limits = [self.longest_m, 1 / self.step_m, self.short_m, self.narrow_m]
+        return np.array([*sizes, seam, cross, *limits])
 
     @cached_property
     def shares(self) -> tuple[np.ndarray, ...]:
         """Price models: each a table (steps + 1) of the share of the roll's width that a piece cut
         k steps wide is charged; the last is one as wide as is usable.
 
-        `ALONE`: the kernel cuts each strip at its least price, the table tells nothing. `PROP`: in
+        `ALONE`: nothing else is cut from the rest of a section; where strips may be ganged the
+        kernel cuts each at its least price and looks at no table. `PROP`: in
         proportion. `BALANCED`: in a pool wide strips leave rests that narrow ones fill; so wide
         ones come a little dearer than in proportion, narrow ones cheaper by as much. It leans by
         what pools of lots and yards were found to come to.
@@ -106,14 +115,15 @@ class Roll:
         wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 1), usable)
         prop = wide / usable
         balanced = np.array(self.pool) if self.pool else prop - LEAN * np.sin(2 * np.pi * prop)
-        return prop, prop, balanced
+        return np.ones(len(prop)), prop, balanced
 
     def tables(self, models: tuple[int, ...]) -> tuple[np.ndarray, int]:
         """`shares` of the ``models`` as one table (models, steps + 1), and the row of `ALONE` in it
         (-1: none): what `geoturf.layout.kernel.searches` takes."""
         if models not in self._tables:
             shares = np.array([self.shares[model] for model in models])
-            self._tables[models] = (shares, models.index(ALONE) if ALONE in models else -1)
+            alone = self.ganged and ALONE in models
+            self._tables[models] = (shares, models.index(ALONE) if alone else -1)
         return self._tables[models]
 
     @cached_property
@@ -149,6 +159,10 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
                 min(rules.min_piece_width_m, usable),
                 seam,
                 cross,
+                rules.min_piece_length_m,
+                usable * rules.narrow_strip,
+                rules.cross_seams == "anywhere",
+                rules.cross_seams != "needed",
                 rules.nesting == "slanted",
             )
         )

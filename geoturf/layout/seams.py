@@ -59,12 +59,31 @@ class Found:
 @dataclass(frozen=True)
 class Sought:
     """The searches over all groups of an area at one bearing, and what they cost together;
-    ``joints`` float (n, 3): v, u from, u to of seams between groups."""
+    ``joints`` float (n, 3): v, u from, u to of seams between groups; ``cross`` (n, 3): u, v from, v
+    to of cross seams between them."""
 
     bearing_deg: float
     found: tuple[Found, ...]
     cost: np.ndarray
     joints: np.ndarray
+    cross: np.ndarray
+
+
+def together(
+    bearing_deg: float, found: tuple[Found, ...], joints: np.ndarray, cross: np.ndarray
+) -> Sought:
+    """Searches over groups that meet at seams ``joints`` and cross seams ``cross``. A cross seam
+    between groups is charged `kernel.WORTH` times what it costs, since it must save as much."""
+    seam, each = found[0].roll.numbers[6:8].tolist()
+    cost = sum((one.cost for one in found), np.zeros(MODELS))
+    cost = cost + seam * float(np.sum(joints[:, 2] - joints[:, 1]))
+    cost = cost + kernel.WORTH * crossing(cross, seam, each)
+    return Sought(bearing_deg, found, cost, joints, cross)
+
+
+def crossing(cross: np.ndarray, seam: float, each: float) -> float:
+    """What cross seams (n, 3) cost, at so much a metre and each."""
+    return each * len(cross) + seam * float(np.sum(cross[:, 2] - cross[:, 1]))
 
 
 def sought(
@@ -79,8 +98,7 @@ def sought(
     views = shape.at(bearing_deg, roll.least_m, roll.usable_m)
     models = SCREENED if screen else models
     found = tuple(search(view, roll, models, screen) for view in views)
-    cost = sum((one.cost for one in found), np.zeros(MODELS))
-    return Sought(bearing_deg, found, cost, NO_JOINTS)
+    return together(bearing_deg, found, NO_JOINTS, NO_JOINTS)
 
 
 def search(

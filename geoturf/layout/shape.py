@@ -13,6 +13,11 @@ from shapely.geometry.base import BaseGeometry
 from geoturf.layout import kernel
 from geoturf.units import round_up
 
+TURNED, SIDE_M, CORNERS = (
+    0.34,
+    0.6,
+    8,
+)  # sine of a turn, and length of a side, that make a corner; corners looked at
 SNAP_M = 1e-6  # v coordinates are kept on this grid, so that slabs have a height
 
 
@@ -41,6 +46,30 @@ class Shape:
         edges = np.hstack([self.points[start], self.points[start + 1]])
         real = np.any(edges[:, :2] != edges[:, 2:], axis=1)
         return np.ascontiguousarray(edges[real]), np.repeat(self.parts, self.rings)[start[real]]
+
+    @cached_property
+    def inner_corners(self) -> np.ndarray:
+        """Corners (n, 2) where turf fills more than half of the way round, by `TURNED` at least, and
+        both sides are some way long; those of the longest sides first, `CORNERS` of them at most."""
+        found, sizes = [], []
+        first = np.r_[True, self.parts[1:] != self.parts[:-1]]
+        for ring, outer in zip(
+            np.split(self.points, np.cumsum(self.rings)[:-1]), first, strict=True
+        ):
+            ring = ring[:-1]
+            come, go = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+            turn = come[:, 0] * go[:, 1] - come[:, 1] * go[:, 0]
+            area = float(
+                np.sum(ring[:, 0] * np.roll(ring[:, 1], -1) - ring[:, 1] * np.roll(ring[:, 0], -1))
+            )
+            sides = np.minimum(np.hypot(*come.T), np.hypot(*go.T))
+            length = np.hypot(*come.T) * np.hypot(*go.T)
+            inward = turn * (1 if (area > 0) == bool(outer) else -1)
+            rows = np.flatnonzero((inward < -TURNED * length) & (sides > SIDE_M))
+            found.append(ring[rows])
+            sizes.append(sides[rows])
+        every, size = np.concatenate(found), np.concatenate(sizes)
+        return every[np.argsort(-np.round(size, 4), kind="stable")[:CORNERS]]
 
     def shift(self, bearing_deg: float) -> np.ndarray:
         """u, v of the origin: what takes the shape's pile coordinates to the frame's."""

@@ -15,12 +15,12 @@ from dataclasses import replace
 from geoturf.materials import cautions, rows
 from geoturf.materials.counts import counts
 from geoturf.materials.left_out import missing
-from geoturf.materials.quantities import per_area, seam_m
+from geoturf.materials.quantities import cross_seam, per_area, seam_m
 from geoturf.materials.words import caps_by
 from geoturf.model import CutPlan, Edges, Finding, Ground, Takeoff
 from geoturf.rules import EdgeRules, MaterialRules, Product
 
-__all__ = ["beside", "missing", "seam_m", "takeoff"]
+__all__ = ["beside", "cross_seam", "missing", "seam_m", "takeoff"]
 
 
 def takeoff(

@@ -283,6 +283,7 @@ def _seams(
     q["cross"] = np.bincount(
         plan.seams["area_index"].astype(int), plan.seams["length_m"] * cross, n
     )
+    q["crossings"] = np.bincount(plan.seams["area_index"].astype(int), cross, n)
     q["seam"] = (
         np.bincount(plan.seams["area_index"].astype(int), plan.seams["length_m"], n) + q["shared"]
     )
@@ -319,6 +320,12 @@ def seam_m(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, tuple[float
         key: (quantity * (1 + bought_by[key].allowance), bought_by[key].size)
         for key, quantity in net.items()
     }
+
+
+def cross_seam(rules: MaterialRules) -> dict[str, tuple[float, float]]:
+    """What a cross seam takes over and above its length, as `seam_m` tells it."""
+    labour = packages(rules)["labour_seam"]
+    return {"labour_seam": (rules.rates.cross_seam_h * (1 + labour.allowance), labour.size)}
 
 
 def _nails(q: pd.DataFrame, edges: Edges) -> None:

@@ -42,11 +42,12 @@ _ALTERNATES = ["alternate", "price", "difference"]
 
 
 def seam_cost(
-    takes: Mapping[str, tuple[float, float]], rules: PriceRules, currency: str, unit: str
+    takes: Mapping[str, tuple[float, float]], rules: PriceRules, currency: str, unit: str = "each"
 ) -> Money:
-    """What a seam costs by the bid's own unit costs, per ``unit`` ("ft" or "m"). ``takes``: item ->
-    (SI quantity a metre of seam takes, SI size of a purchase unit)."""
-    size, dimension = unit_factor(unit)
+    """What a seam costs by the bid's own unit costs, per ``unit`` ("ft" or "m"), or each, over and
+    above its length. ``takes``: item -> (SI quantity a metre of seam, or each, takes, SI size of a
+    purchase unit)."""
+    size, dimension = (1.0, None) if unit == "each" else unit_factor(unit)
     amount = Decimal(0)
     for key, (quantity, package) in takes.items():
         money = getattr(rules.costs, ITEMS[key].cost)

@@ -30,8 +30,8 @@ class CutRules(Rules):
         source=COMMON,
     )
     divide: bool = rule(
-        True,
-        "where whole rolls are sold, strips may be divided by cross seams to fill them, if that costs less",
+        False,
+        "where whole rolls are sold, strips may be divided by cross seams to fill them, if that saves over twice their cost",
     )
     least_length_m: Length = rule(
         "6 ft", "no strip is divided in lengths shorter than this", source=COMMON

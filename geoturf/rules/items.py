@@ -400,8 +400,11 @@ _LABOUR = (
     ),
     _labour(
         "seam", "turf", "32 18 13", "Join seams", "seam_m_per_h",
-        lambda q, rules: q["seam"] / rules.rates.seam_m_per_h,
-        "seams {seam:length} / {rate_seam:length_rate}",
+        lambda q, rules: (
+            q["seam"] / rules.rates.seam_m_per_h + q["crossings"] * rules.rates.cross_seam_h
+        ),
+        "seams {seam:length} / {rate_seam:length_rate}, "
+        "{crossings:count} cross seam(s) x {rate_cross_seam:hours}",
     ),
     _labour(
         "nail", "turf", "32 18 13", "Drive nails", "nails",

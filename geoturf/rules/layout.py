@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator
 
 from geoturf import units
-from geoturf.rules.base import ASSUMED, COMMON, Area, Length, Price, Rules, rule
+from geoturf.rules.base import ASSUMED, COMMON, Area, Fraction, Length, Price, Rules, rule
 from geoturf.units import FOOT_M, INCH_M, US, System
 
 
@@ -57,7 +57,29 @@ class LayoutRules(Rules):
         source=COMMON,
     )
     min_piece_width_m: Length = rule(
-        "6 in", "no piece is narrower, unless the area is", low="4 in", high="12 in", source=COMMON
+        "2 ft", "no piece is narrower, unless the area is", low="1 ft", high="4 ft", source=COMMON
+    )
+    min_piece_length_m: Length = rule(
+        "3 ft",
+        "no piece is shorter, unless turf there is; told where it is",
+        low="1 ft",
+        high="6 ft",
+        most="12 ft",
+        source=COMMON,
+    )
+    narrow_strip: Fraction = rule(
+        "40 %",
+        "strips under this part of the usable width lie along a border and not side by side; 0 %: anywhere",
+        low="25 %",
+        high="50 %",
+        most="50 %",
+        source=COMMON,
+    )
+    cross_seams: Literal["needed", "corners", "anywhere"] = rule(
+        "needed",
+        "in strips longer than a roll only; also at inner corners, as long as turf is wide there, where that saves "
+        "over twice what it costs; or anywhere it does",
+        source=COMMON,
     )
     seam_cost: Price = rule(
         "4.14 USD/ft",
@@ -65,7 +87,9 @@ class LayoutRules(Rules):
         source=ASSUMED,
     )
     cross_seam_cost: Price = rule(
-        "12.00 USD", "a cross seam, over and above its length, weighed against turf", source=ASSUMED
+        "37.00 USD",
+        "a cross seam, over and above its length, weighed against turf; if not given, its labour at the bid's own prices",
+        source=ASSUMED,
     )
     bearing: Bearing = rule(
         "free", "pile bearing in compass degrees for all areas that state none, or free"

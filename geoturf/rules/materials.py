@@ -83,6 +83,10 @@ class Rates(Rules):
         "50 ft/h",
         "seam joined (two of a crew of three join 15 ft in 20 to 30 minutes, from memory)",
     )
+    cross_seam_h: Time = rule(
+        "0.25 h",
+        "crew-hours a cross seam takes over and above its length: both ends cut to each other, pile matched",
+    )
     nails: Number = rule(350, "nails driven an hour (three people, one every half minute each)")
     glue_m2_per_h: AreaRate = rule(
         "150 ft^2/h", "adhesive spread (a pail that covers 200 ft2 in 80 minutes, by trowel)"
@@ -101,7 +105,7 @@ class Rates(Rules):
     @field_validator("*")
     @classmethod
     def _gets_done(cls, value: float, info: ValidationInfo) -> float:
-        return value if info.field_name == "setup_h" else positive(value)
+        return value if info.field_name in ("setup_h", "cross_seam_h") else positive(value)
 
 
 if _unknown := {item.rate for item in ITEMS.values() if item.rate} - set(Rates.model_fields):

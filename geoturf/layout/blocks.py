@@ -1,0 +1,104 @@
+"""Blocks: an area cut across the pile at its inner corners, each block laid with seams of its own.
+
+Where a lawn steps sideways, strips from border to border must suit both sides of the step. Cut
+across there by a cross seam, as long as turf is wide, its blocks need not agree. `parted` looks for
+the lines across, through inner corners, whose blocks and cross seams cost least together: exactly, as
+a shortest path over the corners, by what blocks cost roughly. Then each block is searched as a shape
+is, and may be parted along the pile as well (`arms`). A cross seam is charged twice what it costs: it
+is made where it saves more than that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from geoturf.layout import kernel, parting
+from geoturf.layout.roll import BALANCED, Roll
+from geoturf.layout.seams import NO_JOINTS, Sought, crossing, search, together
+from geoturf.layout.shape import Shape, Turned, axes
+
+GAIN = 1e-4  # of the cost, at least
+SAME_M = 2e-4  # corners this close along the pile share a line; what the border moves for that is trimmed
+
+
+def parted(
+    shape: Shape, whole: Sought, roll: Roll, models: tuple[int, ...], screen: bool = False
+) -> Iterator[Sought]:
+    """The search ``whole`` of the ``shape`` made over by the price ``models``, cut in blocks where
+    that pays; from fewer places to ``screen``."""
+    if not roll.blocks or not len(shape.inner_corners):
+        return
+    corners = shape.inner_corners @ axes(whole.bearing_deg)[0]
+    views: list[Turned] = []
+    cross = [whole.cross]
+    for found in whole.found:
+        lines, joints = _lines(found.shape, corners, roll)
+        view = _on_lines(found.shape, lines)
+        rows = _best(view, lines, joints, roll, float(found.cost[BALANCED]))
+        views += _blocks(view, lines[rows], roll) if len(rows) else [found.shape]
+        cross += [joints[k] for k in rows[1:-1]]
+    if len(cross) > 1:
+        searched = tuple(search(view, roll, models, screen) for view in views)
+        yield together(whole.bearing_deg, searched, whole.joints, np.vstack(cross))
+
+
+def _lines(view: Turned, corners: np.ndarray, roll: Roll) -> tuple[np.ndarray, list[np.ndarray]]:
+    """u of lines across that a shape may be cut at, its ends first and last, and the cross seams (n,
+    3) that each would be."""
+    low, high = float(view.edges[:, ::2].min()), float(view.edges[:, ::2].max())
+    inner = kernel.distinct(corners, SAME_M)
+    inner = inner[(inner > low + roll.short_m) & (inner < high - roll.short_m)]
+    across, found = view.across() if len(inner) else NO_JOINTS, np.empty(len(view.outline) + 1)
+    kept, joints = [low], [NO_JOINTS]
+    for u in inner.tolist():
+        count = kernel.turf_on(across, u, found)
+        ends = found[:count].reshape(-1, 2)
+        ends = ends[(ends[:, 0] > view.low - SAME_M) & (ends[:, 1] < view.high + SAME_M)]
+        if len(ends):
+            kept.append(u)
+            joints.append(np.column_stack([np.full(len(ends), u), ends]))
+    return np.array([*kept, high]), [*joints, NO_JOINTS]
+
+
+def _on_lines(view: Turned, lines: np.ndarray) -> Turned:
+    """The shape with the ends of edges that nearly lie on a line moved onto it."""
+    if len(lines) < 3:
+        return view
+    edges = view.edges.copy()
+    for u in lines[1:-1]:
+        ends = edges[:, ::2]
+        edges[:, ::2] = np.where(np.abs(ends - u) < SAME_M, u, ends)
+    return replace(view, edges=edges)
+
+
+def _best(
+    view: Turned, lines: np.ndarray, joints: Sequence[np.ndarray], roll: Roll, cost: float
+) -> np.ndarray:
+    """The rows of ``lines`` to cut the shape at, its ends first and last; none where it is best in
+    one."""
+    if len(lines) < 3:
+        return np.empty(0, int)
+    seam, each = roll.numbers[6:8].tolist()
+    prices = kernel.WORTH * np.array([crossing(joint, seam, each) for joint in joints])
+    shares = roll.shares[BALANCED][None]
+    steps, most = roll.widths(screen=True), cost * (1 - GAIN)
+    rows: np.ndarray = parting.best_across(
+        view.edges, lines, prices, steps, roll.numbers, shares, most
+    )
+    return rows
+
+
+def _blocks(view: Turned, lines: np.ndarray, roll: Roll) -> list[Turned]:
+    """What lies between the lines, part by part."""
+    out = []
+    for left, right in pairwise(lines.tolist()):
+        edges = parting.clipped(view.edges, left, right)
+        part, lows, highs = parting.parts_of(edges, roll.numbers)
+        for p, (v0, v1) in enumerate(zip(lows.tolist(), highs.tolist(), strict=True)):
+            mine = edges[part == p]
+            out.append(replace(view, edges=mine, vs=parting.ends_of(mine), low=v0, high=v1))
+    return out
