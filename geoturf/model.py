@@ -255,6 +255,10 @@ class CutPlan:
       turf_bought_m2 (the area's share of what is bought, by piece area), free_cost_ratio (cost of
       the bearing over the free one, 1 where free).
     ``seams``: DataFrame: area_index, kind (seam, cross), u0, v0, u1, v1, bearing_deg, length_m.
+    ``lots``: DataFrame, one row a site in the order of work: site, phase, pieces, drawn, shared,
+      opened, finished, open, most (rolls, see `geoturf.cuts.work.standing`).
+    ``trade``: DataFrame, cutting on site only: what each number of open rolls comes to: open_rolls
+      (0: any number), most, rolls, bought_m2, money (turf and seams), drawn_median, drawn_most.
     """
 
     pieces: pd.DataFrame
@@ -264,6 +268,8 @@ class CutPlan:
     chosen: pd.DataFrame
     seams: pd.DataFrame
     findings: tuple[Finding, ...] = ()
+    lots: pd.DataFrame | None = None
+    trade: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,15 @@ The axes are a rotation of the frame's, so lengths and areas are kept.
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import shapely
+
+
+def cut_m2(pieces: pd.DataFrame) -> np.ndarray:
+    """Area of each piece of a cut plan as cut (m2): width by its length along its middle."""
+    middle = pieces["length_m"] + (pieces["end_slant_m"] - pieces["start_slant_m"]) / 2
+    area: np.ndarray = (middle * pieces["width_m"]).to_numpy(float)
+    return area
 
 
 def to_xy(u: np.ndarray, v: np.ndarray, bearing_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -82,6 +82,7 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     land = clock("parcels", parcels.derive, land, bid.parcels)
     land = pricing.by_book(land, bid.books)
     ground.refuse_too_large(land, bid.limits, told)
+    cuts.order_of_work(land)  # refuses one that is no order
     warnings = _sound(bid, land)
     if bid.water:
         from geoturf import water  # most bids have no water table and need not wait for its solver

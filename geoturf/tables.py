@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterable
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -54,6 +56,8 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
         phases,
     )
     made = [*always, findings]
+    made += [work_order] if result.plan.lots is not None else []
+    made += [open_rolls] if result.plan.trade is not None else []
     made += [alternates] if len(result.price.alternates) else []
     made += [taken] if len(result.ground.taken) else []
     made += [water] if result.water is not None else []
@@ -164,6 +168,7 @@ def pieces(result: Result) -> pd.DataFrame:
         "roll": plan["roll"],
         "pile_bearing_deg": plan["bearing_deg"],
     }
+    values["weight"] = _piece_kg(result)
     if (
         plan["cut_u_m"].notna().any()
     ):  # along and length are the left edge's; the chalk lines' ends on the right edge
@@ -177,7 +182,59 @@ def rolls(result: Result) -> pd.DataFrame:
     plain = ("roll", "phase", "product", "pieces", "pattern")
     values: dict[str, Column] = {name: plan[name] for name in plain}
     values |= {name: plan[f"{name}_m"] for name in ("width", "length", "used", "left_over")}
+    values["weight"] = plan["width_m"] * plan["length_m"] * _kg_per_m2(result, plan["product"])
     return columns.table("rolls", result.bid.units, values)
+
+
+def _piece_kg(result: Result) -> np.ndarray:
+    """What each piece weighs as cut."""
+    pieces = result.plan.pieces
+    turf = result.ground.areas["product"].to_numpy()[pieces["area_index"].to_numpy()]
+    weight: np.ndarray = pile.cut_m2(pieces) * _kg_per_m2(result, turf)
+    return weight
+
+
+def _kg_per_m2(result: Result, turf: Iterable[object]) -> np.ndarray:
+    """Pile, backing and coating of each turf of a row of names."""
+    weights = {name: one.weight_kg_per_m2() for name, one in result.bid.products.items()}
+    return np.array([weights[str(name)] for name in turf], float)
+
+
+def work_order(result: Result) -> pd.DataFrame:
+    """Lots as they are worked. Crew and day are left to a calendar."""
+    rows, land = result.plan.lots, result.ground.areas
+    if rows is None:
+        raise ValueError("the cut plan has no order of work")
+    site = land["site"].astype(str).to_numpy()[result.plan.pieces["area_index"].to_numpy()]
+    weight = pd.Series(_piece_kg(result)).groupby(site).sum()
+    counts = ("drawn", "opened", "finished", "open", "most")
+    values: dict[str, Column] = {name: rows[name] for name in ("site", "phase", "pieces")}
+    values |= {f"rolls_{name}": rows[name] for name in counts}
+    values |= {"order": np.arange(1, len(rows) + 1), "crew": [""] * len(rows)}
+    values |= {"day": values["crew"], "weight": weight.reindex(rows["site"], fill_value=0.0)}
+    return columns.table("work_order", result.bid.units, values)
+
+
+def open_rolls(result: Result) -> pd.DataFrame:
+    """What each number of open rolls comes to; the last row may open any number."""
+    rows = result.plan.trade
+    if rows is None:
+        raise ValueError("no numbers of open rolls are compared")
+    free = rows[rows["open_rolls"] == 0].iloc[0]
+    needed = float(result.plan.pools["needed_m2"].sum())
+    limits, own = rows["open_rolls"].tolist(), result.bid.cuts.open_rolls
+    counts = {"rolls": "rolls", "rolls_most": "most", "rolls_drawn_most": "drawn_most"}
+    values: dict[str, Column] = {name: rows[column] for name, column in counts.items()}
+    values |= {
+        "open_rolls": ["any" if limit == 0 else str(limit) for limit in limits],
+        "bought": rows["bought_m2"],
+        "waste_pct": waste_pct(rows["bought_m2"], needed),
+        "more_waste_pct": 100 * (rows["bought_m2"] - free["bought_m2"]) / needed,
+        "turf_and_seams": [Decimal(str(round(money, 2))) for money in rows["money"]],
+        "rolls_drawn_median": rows["drawn_median"],
+        "chosen": ["yes" if limit == own else "no" for limit in limits],
+    }
+    return columns.table("open_rolls", result.bid.units, values)
 
 
 def cut_plan(result: Result) -> pd.DataFrame:

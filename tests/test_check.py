@@ -77,6 +77,11 @@ area_index kind  u0  v0  u1  v1  bearing_deg length_m
 2          cross 1   0   1   1.2 0           1.2
 2          cross 1.4 0   1.4 1.2 0           1.2
 """
+LOTS = """
+site phase pieces drawn shared opened finished open most
+s1   1     3      1     0      1      1        0    1
+s2   2     4      1     0      1      1        0    1
+"""
 CHOSEN = """
 pile_bearing_deg seam_m cross_seams pieces piece_area_m2 turf_bought_m2 free_cost_ratio
 0                3      0           2      12.8          16.8           1
@@ -197,6 +202,7 @@ def ground():
             "product": "turf",
         }
     )
+    areas["work_order"] = np.nan
     areas["laid_stretch"], areas["laid_fall_deg"] = 1.0, np.nan
     areas["view"], areas["pile_bearing_deg"], areas["perimeter_m"] = "", np.nan, [14.0, 8.0, 6.0]
     areas = areas.assign(
@@ -251,6 +257,7 @@ def sound():
     )
     pools = table(POOLS).assign(square_m2=lambda pools: pools["bought_m2"])
     plan = CutPlan(pieces, table(ROLLS), pools, table(STOCK), table(CHOSEN), table(SEAMS))
+    plan = replace(plan, lots=table(LOTS))
     takeoff = Takeoff(table(ITEMS), pd.DataFrame({"tape": [6.0, 0.0, 3.4]}))
     water = Water(
         **dict.fromkeys([field.name for field in fields(Water)])
@@ -277,6 +284,11 @@ def codes(result):
 
 def test_a_sound_result_breaks_no_promise():
     assert broken_promises(sound()) == ()
+
+
+def test_as_many_rolls_as_allowed_may_be_open_and_drawn_on():
+    assert broken_promises(carried("s3", CARRIED_PAST, open_rolls=2)) == ()
+    assert broken_promises(carried("s2", CARRIED_TO, rolls_per_lot=2, open_rolls=1)) == ()
 
 
 def several(*plantings):
@@ -309,6 +321,29 @@ def less(room, name, row):
     stage = getattr(result, room)
     return replace(result, **{room: replace(stage, **{name: getattr(stage, name).drop(index=row)})})
 
+
+def carried(site, lots, **cuts):
+    """Cut on site under these rules: the first roll, begun at s1, goes on to a ``site`` that has the
+    second area."""
+    result = with_rules(
+        several(("ground.areas", (1, "site", site))), cuts={"cutting": "site"} | cuts
+    )
+    return replace(result, plan=replace(result.plan, lots=table(lots)))
+
+
+#: past s2, which the second roll serves alone
+CARRIED_PAST = """
+site phase pieces drawn shared opened finished open most
+s1   1     2      1     1      1      0        1    1
+s2   2     4      1     0      1      1        1    2
+s3   1     1      1     1      0      1        0    1
+"""
+#: to s2, which then draws on both rolls
+CARRIED_TO = """
+site phase pieces drawn shared opened finished open most
+s1   1     2      1     1      1      0        1    1
+s2   2     5      2     1      1      2        0    1
+"""
 
 #: the four pieces of the second roll round a hole: apart, inside, and no straight cut goes through
 PINWHEEL = (
@@ -379,6 +414,14 @@ FAULTS = {
     "not-in-stock": lambda: several(*TAKEN),
     "left-over-taken": lambda: several(("plan.stock", (0, "across_m", 0.9))),
     "roll-sums": lambda: several(("plan.rolls", (0, "left_over_m", 0.3))),
+    # the order of work
+    "lot-not-once": lambda: several(("plan.lots", (1, "site", "s1"))),
+    "order-not-kept": lambda: several(
+        ("ground.areas", *((row, "work_order", at) for row, at in enumerate((2.0, 2.0, 1.0))))
+    ),
+    "order-sums": lambda: several(("plan.lots", (0, "open", 1))),
+    "too-many-open": lambda: carried("s3", CARRIED_PAST, open_rolls=1),
+    "too-many-drawn": lambda: carried("s2", CARRIED_TO, rolls_per_lot=1),
     # tables
     "value-missing": lambda: several(("plan.chosen", (0, "seam_m", np.nan))),
     "value-negative": lambda: several(("plan.pools", (0, "by_hand_m2", -1.0))),

@@ -174,6 +174,10 @@ def _disagreements(bid: Bid) -> list[str]:
     for name, product in bid.products.items():
         wrong += [f"products.{name}: {unfit}" for unfit in _unfit_rolls(bid, product)]
     wrong += _starts_apart(bid)
+    if bid.cuts.cutting == "site" and bid.layout.nesting == "slanted":
+        wrong.append(
+            'cuts.cutting: "site" cuts pieces square; set layout.nesting = "square", or cut in a yard'
+        )
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]
     if bid.layout.toward and bid.layout.toward not in names:
         wrong.append(

@@ -6,6 +6,7 @@ promise, naming the worst or first offender.
 
     laying.py   pieces against the ground: cover, overlap, width, allowances, pile
     rolling.py  pieces against their rolls: inside, apart, cuttable by straight cuts, one pool a roll, lengths as sold
+    working.py  the order of work: each lot once, rolls open and drawn on
     summing.py  tables against each other: edges, fasteners, pools, bounds, areas, takeoff
     money.py    the price against itself, to the cent
     watering.py the water comparison against itself
@@ -13,7 +14,7 @@ promise, naming the worst or first offender.
 
 from __future__ import annotations
 
-from geoturf.check import laying, money, rolling, summing, watering
+from geoturf.check import laying, money, rolling, summing, watering, working
 from geoturf.model import Finding, Result
 
 __all__ = ["broken_promises"]
@@ -28,6 +29,7 @@ def broken_promises(result: Result) -> tuple[Finding, ...]:
         *laying.PROMISES,
         *rolling.PROMISES,
         *summing.PROMISES,
+        *working.PROMISES,
         *money.PROMISES,
         *watering.PROMISES,
     )

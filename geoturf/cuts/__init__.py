@@ -13,6 +13,8 @@ and writes it down; `proven` adds the bound.
     divide.py    strips divided where that fills whole rolls
     program.py   sections by linear programme; levels.py  with purchases in it; pricing.py  the knapsacks of both
     order.py     which equal piece fills which slot, and which roll is cut next
+    walk.py      the order in which lots are worked; work.py  what lies open meanwhile
+    onsite.py    few rolls open at a time; carried.py  the search for that, compiled
     slanted.py   chalk lines and chains of pieces; nested.py  a square plan made over with them
     dye_lots.py  areas parted where a phase needs more than a dye lot, before they are laid
     by_hand.py   what a careful estimator would order by hand, each area alone
@@ -28,7 +30,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf.cuts import by_hand, nested, nouns, planned, pools, proof, small, swap
+from geoturf.cuts import (
+    by_hand,
+    nested,
+    nouns,
+    onsite,
+    planned,
+    pools,
+    proof,
+    small,
+    swap,
+    walk,
+    work,
+)
 from geoturf.cuts.divide import CutAcross
 from geoturf.cuts.dye_lots import of_rolls, parted, within_limits
 from geoturf.cuts.job import Bought
@@ -42,7 +56,9 @@ from geoturf.model import Choices, CutPlan, Ground
 from geoturf.rules import CutRules, LayoutRules, Product
 from geoturf.units import round_up
 
-__all__ = ["Known", "of_rolls", "parted", "plan", "proven", "within_limits"]
+order_of_work = walk.in_order
+
+__all__ = ["Known", "of_rolls", "order_of_work", "parted", "plan", "proven", "within_limits"]
 
 POOLS = [
     *("pool", "phase", "product", "pieces", "rolls", "bought_m2", "needed_m2"),
@@ -78,6 +94,9 @@ def plan(
         *({} if known is None else known, cut_across),
     )
     plans = _plans(setting, gathered, engine)
+    order, trade = walk.in_order(ground), None
+    if rules.on_site:
+        plans, trade = onsite.plans(setting, plans, order, engine)
     book = _written(setting, plans, engine, tick)
     chosen = {area: layout for one in plans for area, layout in one.layouts.items()}
     rows = [_row(setting, one) for one in plans]
@@ -89,7 +108,12 @@ def plan(
         stock=book.stock_table(),
         chosen=nouns.chosen_table(chosen, choices, _bought_m2(plans, len(choices)), pieces),
         seams=nouns.seams_table(chosen),
-        findings=small.told(ground, chosen, setting.layout_rules),
+        lots=work.lots_table(ground, order, pieces),
+        trade=trade,
+        findings=(
+            *small.told(ground, chosen, setting.layout_rules),
+            *work.notes(ground, pieces, products, rules, trade),
+        ),
     )
 
 
@@ -126,9 +150,8 @@ def _written(
     for one in plans:
         for job in one.jobs:
             areas = list(job.areas)
-            works.append(
-                (job.cut.rolls, job.kind.tolist(), np.repeat(lot[areas], counts[areas]).tolist())
-            )
+            lots = np.repeat(lot[areas], counts[areas]).tolist()
+            works.append((job.cut.rolls, job.kind.tolist(), lots, job.slots))
     orders = iter((engine if book.pieces > HEAVY else Serial()).map(_order, works))
     for one in plans:
         for job in one.jobs:
@@ -141,8 +164,13 @@ def _written(
     return book
 
 
-def _order(job: tuple[list[Bought], list[int], list[int]]) -> list[tuple[int, list[int]]]:
-    return sequence(*job)
+def _order(
+    job: tuple[list[Bought], list[int], list[int], tuple[tuple[int, ...], ...]],
+) -> list[tuple[int, list[int]]]:
+    rolls, kinds, lots, slots = job
+    if slots:
+        return [(row, list(pieces)) for row, pieces in enumerate(slots)]
+    return sequence(rolls, kinds, lots)
 
 
 def _bought_m2(plans: Sequence[PoolPlan], areas: int) -> np.ndarray:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from geoturf import pile
 from geoturf.cuts import slanted
 from geoturf.cuts.job import Bought, Job, is_chain, used
 from geoturf.cuts.planned import Chosen, JobPlan
@@ -287,8 +288,7 @@ def chosen_table(
     chosen: Chosen, choices: tuple[Choices, ...], bought_m2: np.ndarray, pieces: pd.DataFrame
 ) -> pd.DataFrame:
     """What each area got, areas-aligned; ``pieces`` as `pieces_table` gives them."""
-    middle = pieces["length_m"] + (pieces["end_slant_m"] - pieces["start_slant_m"]) / 2
-    cut = np.bincount(pieces["area_index"], middle * pieces["width_m"], len(choices))
+    cut = np.bincount(pieces["area_index"], pile.cut_m2(pieces), len(choices))
     rows = []
     for row, choice in enumerate(choices):
         layout = chosen.get(row)

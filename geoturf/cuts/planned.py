@@ -59,7 +59,8 @@ class JobPlan:
     """The ``areas`` of a pool that are laid for one roll ``width``, and how their pieces (n,) are
     cut. ``kind``: row of ``job.size`` of each; ``left_u_m``: where its start line meets its left
     edge, for pieces that may slant (else none); ``square_m2``: what square cuts buy; ``at_hand``:
-    length and usable width (m) of each left-over of the job."""
+    length and usable width (m) of each left-over of the job; ``slots``: the pieces in the slots of
+    each roll cut, where the plan says which (else those of one size may change places)."""
 
     width: float
     areas: tuple[int, ...]
@@ -69,6 +70,7 @@ class JobPlan:
     square_m2: float
     left_u_m: tuple[float, ...] = ()
     at_hand: tuple[tuple[float, float], ...] = ()
+    slots: tuple[tuple[int, ...], ...] = ()
 
     @property
     def bought_m2(self) -> float:
@@ -263,11 +265,11 @@ def _lines(
 def cheaper(one: PoolPlan, other: PoolPlan, rules: LayoutRules) -> PoolPlan:
     """The cheaper of two plans of a pool, turf and seams; what square cuts buy is told by the
     first."""
-    best = other if _cost(other, rules) < _cost(one, rules) - 1e-6 else one
+    best = other if cost(other, rules) < cost(one, rules) - 1e-6 else one
     return replace(best, square_m2=one.square_m2)
 
 
-def _cost(plan: PoolPlan, rules: LayoutRules) -> float:
+def cost(plan: PoolPlan, rules: LayoutRules) -> float:
     """Money for a pool's turf and its seams."""
     turf = sum(_price(one.job, one.cut.bought) for one in plan.jobs)
     return turf + sum(settle.seams(plan.layouts[area], rules) for area in plan.pool.areas)

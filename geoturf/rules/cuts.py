@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from geoturf.rules.base import COMMON, Length, Rules, rule
+from pydantic import BeforeValidator, model_validator
+
+from geoturf.rules.base import COMMON, Length, Mass, Price, Rules, each, rule
+
+CARRY = (
+    "four people at the 51 lb that the NIOSH lifting equation (publication 94-110) allows one at "
+    "best, from memory"
+)
 
 
 class StockPiece(Rules):
@@ -21,6 +28,47 @@ class CutRules(Rules):
 
     pool: Literal["phase", "site", "area"] = rule(
         "phase", "who shares rolls (one dye lot) of a product", source=COMMON
+    )
+    cutting: Literal["yard", "site"] = rule(
+        "yard",
+        "yard: rolls are cut one after another, pieces bundled by lot; site: lots in the order of "
+        "work, few rolls begun at a time",
+        source=COMMON,
+    )
+    open_rolls: int = rule(
+        6,
+        "on site, rolls begun and unfinished at any time, of all turf together",
+        low=3,
+        high=12,
+        least=1,
+        most=1000,
+        source=COMMON,
+    )
+    rolls_per_lot: int = rule(
+        8,
+        "on site, rolls a lot draws on at most, where it shares any with others",
+        low=4,
+        high=12,
+        least=1,
+        most=1000,
+        source=COMMON,
+    )
+    draw_cost: Price = rule(
+        "30.00 USD", "on site, one roll more that a lot draws on, weighed against turf"
+    )
+    open_rolls_compared: Annotated[tuple[int, ...], BeforeValidator(each)] = rule(
+        (),
+        "on site, other numbers of open rolls that are planned too, for open_rolls.csv (each takes "
+        "as long again)",
+        least=1,
+        most=1000,
+    )
+    carry_limit_kg: Mass = rule(
+        "200 lb",
+        "what a crew carries by hand at most, for the note on heavy pieces",
+        low="100 lb",
+        high="300 lb",
+        source=CARRY,
     )
     billing_step_m: Length = rule(
         "1 ft",
@@ -46,3 +94,17 @@ class CutRules(Rules):
     stock: tuple[StockPiece, ...] = rule(
         (), "left-overs at hand: a list of tables with product, width, length"
     )
+
+    @model_validator(mode="after")
+    def _carries_no_stock(self) -> CutRules:
+        if self.cutting == "site" and self.stock:
+            raise ValueError(
+                'cutting = "site" does not plan with left-overs at hand; leave stock out, or cut '
+                "in a yard"
+            )
+        return self
+
+    @property
+    def on_site(self) -> bool:
+        """Whether rolls that lots share are carried from lot to lot."""
+        return self.cutting == "site" and self.pool == "phase"

@@ -49,6 +49,7 @@ COLUMNS: dict[str, Column] = {
     "district": Column("text", "water district"),
     "caps": Column("number", "irrigation heads to cap", 0, 1e6),
     "model": Column("text", "house model, for lots that repeat"),
+    "work_order": Column("number", "the lot's place in the order of work", 0, 1e9),
     "price_book": Column("text", "whose prices hold there, a name under [books]"),
 }
 
