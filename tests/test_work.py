@@ -220,11 +220,10 @@ def test_few_rolls_are_open_and_the_curve_says_what_that_costs(street, cut):
     assert trade["chosen"].tolist() == ["no", "yes", "no", "no", "no"]
     assert (trade["rolls_most"][:-1] <= [1, 2, 3, 12]).all()
     money = trade["turf_and_seams"].astype(float)
-    assert money.iloc[0] >= money.iloc[-2] - 1e-6  # twelve open cost no more than one
+    assert money.is_monotonic_decreasing  # what few open rolls do, more do too
     own = result.plan.pools["bought_m2"].sum()
     assert trade["bought_ft2"].iloc[1] * FT2_M2 == pytest.approx(own, abs=0.01)
-    yard = cut().plan.pools["bought_m2"].sum()  # any number: as in a yard
-    assert trade["bought_ft2"].iloc[-1] * FT2_M2 == pytest.approx(yard, abs=0.01)
+    assert trade["more_waste_pct"].iloc[-1] == 0
 
 
 def least(pieces, most):
@@ -269,7 +268,7 @@ def planned_on_site(pieces, most):
         Layout(0.0, np.zeros((1, 4)), none, none, np.array([[long, wide]]), 9.0, 9.0, 0.0, 0.0)
         for long, wide, _ in pieces
     ]
-    rules = CutRules(cutting="site", open_rolls=most, billing_step="1 m", draw_cost="0 USD")
+    rules = CutRules(cutting="site", open_rolls=most, billing_step="1 m", draw_length="0 m")
     layout_rules = LayoutRules(cut_step="10 cm")
     product = Product(roll_width="9 m", roll_lengths="25 m", price="1 USD/m")
     offered = tuple(Choices((one,), (one,), np.nan) for one in laid)

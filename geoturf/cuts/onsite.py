@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -31,6 +33,7 @@ _SCALE = 300_000  # the dearest whole roll, in the whole numbers of the search
 _HEAT = (3000, 200)  # of that scale: what a change may cost more, at first and at last
 _BROKEN = 3000  # of it: what a broken rule weighs at least while the search goes on
 _REACH = 4  # lots between pieces that are looked at together
+_ANY = 0  # stands for any number of open rolls
 _SEED = 88_172_645_463_325_252  # Marsaglia's own, from memory
 _SMOOTH = 0.5  # of whole rolls: weight of what is bought against what is used, at first
 _CHANCES = np.rint(-np.log((np.arange(1024) + 0.5) / 1024) * 1024).astype(np.int64)
@@ -70,9 +73,16 @@ def plans(
             for plan in _better(replace(setting, rules=rules), mine, other, at):
                 by_key[plan.pool.key] = plan
         made[limit] = [by_key[plan.pool.key] for plan in free]
+    made[_ANY] = list(known.values())
+    for fewer, more in pairwise(made):  # what few rolls do, more do too
+        made[more] = min(made[more], made[fewer], key=partial(_cost, setting))
     rows = [_trade_row(setting, plans, at, limit) for limit, plans in made.items()]
-    rows.append(_trade_row(setting, list(known.values()), at, 0))
     return made[setting.rules.open_rolls], pd.DataFrame(rows, columns=TRADE)
+
+
+def _cost(setting: Setting, plans: Sequence[PoolPlan]) -> float:
+    """Money for turf and seams."""
+    return sum(planned.cost(plan, setting.layout_rules) for plan in plans)
 
 
 TRADE = ["open_rolls", "most", "rolls", "bought_m2", "money", "drawn_median", "drawn_most"]
@@ -86,7 +96,7 @@ def _trade_row(
     rows = _standing(plans, at)
     drawn = rows["drawn"][rows["drawn"] > 0]
     bought = sum(one.bought_m2 for plan in plans for one in plan.jobs)
-    money = sum(planned.cost(plan, setting.layout_rules) for plan in plans)
+    money = _cost(setting, plans)
     rolls = sum(len(one.cut.bought) for plan in plans for one in plan.jobs)
     most = int(rows["most"].max()) if len(rows) else 0
     median, top = (float(drawn.median()), int(drawn.max())) if len(drawn) else (0.0, 0)
@@ -97,11 +107,9 @@ def _better(
     setting: Setting, mine: list[PoolPlan], free: list[PoolPlan], at: np.ndarray
 ) -> list[PoolPlan]:
     """The plans that may open any number, where they keep the limits and cost no more."""
-    rules = setting.layout_rules
     if not work.keeps(_standing(free, at), setting.rules):
         return mine
-    cost = [sum(planned.cost(plan, rules) for plan in plans) for plans in (mine, free)]
-    return free if cost[1] <= cost[0] + 1e-6 else mine
+    return free if _cost(setting, free) <= _cost(setting, mine) + 1e-6 else mine
 
 
 def _standing(plans: Sequence[PoolPlan], at: np.ndarray) -> pd.DataFrame:
@@ -227,7 +235,8 @@ class _Tables:
         seams = [settle.seams(layout, self.setting.layout_rules) for _, layout in self.named]
         ends = zip(self.ends, seams, strict=True)
         layout = [(*pieces, round(money * scale)) for pieces, money in ends]
-        draw = round(float(rules.draw_cost.amount) * scale)
+        dearest = max(market.cheapest for market in self.markets)
+        draw = round(rules.draw_length_m * dearest * scale)
         most = [max(b - a for a, b in self.ends[x[2] : x[3]]) for x in self.area]
         rows = sum(most) + 1
         free = np.tile(np.arange(rows, -1, -1), (3, 1))  # their number, then the rows, last first

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, model_validator
 
-from geoturf.rules.base import COMMON, Length, Mass, Price, Rules, each, rule
+from geoturf.rules.base import COMMON, Length, Mass, Rules, each, rule
 
 CARRY = (
     "four people at the 51 lb that the NIOSH lifting equation (publication 94-110) allows one at "
@@ -53,8 +53,12 @@ class CutRules(Rules):
         most=1000,
         source=COMMON,
     )
-    draw_cost: Price = rule(
-        "30.00 USD", "on site, one roll more that a lot draws on, weighed against turf"
+    draw_length_m: Length = rule(
+        "1 ft",
+        "on site, what one roll more that a lot draws on weighs, in length of the dearest roll",
+        low="0 ft",
+        high="5 ft",
+        most="1000 ft",
     )
     open_rolls_compared: Annotated[tuple[int, ...], BeforeValidator(each)] = rule(
         (),
