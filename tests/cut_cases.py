@@ -49,11 +49,13 @@ def ground(count: int, sites=None, phase: str = "1", product: str = "turf60") ->
             "phase": phase,
             "product": product,
             "surface_area_m2": 10.0,
+            "frame": range(count),
+            "work_order": np.nan,
             "laid": [shapely.box(-500, -500, 500, 500)] * count,  # turf under every joint
         }
     )
-    none = np.zeros(0)
-    return Ground(table, pd.DataFrame(), pd.DataFrame(), Frames(none, none, none, none, ()), "")
+    zero = np.zeros(count)
+    return Ground(table, pd.DataFrame(), pd.DataFrame(), Frames(zero, zero, zero, zero, ()), "")
 
 
 def assert_sound(plan: CutPlan, usable_m: float = USABLE_IN * INCH) -> None:

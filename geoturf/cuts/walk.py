@@ -22,6 +22,8 @@ def in_order(ground: Ground) -> list[str]:
     given = areas["work_order"]
     if given.notna().any():
         return _as_given(areas)
+    if not len(areas):
+        return []
     lots = areas.drop_duplicates("site")
     place = _places_m(ground, lots["frame"].to_numpy(int))
     phases, sites = pd.factorize(lots["phase"])[0], lots["site"].astype(str).to_numpy()
