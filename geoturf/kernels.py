@@ -15,13 +15,14 @@ Work = Callable[[], object]
 def ready(engine: Engine, areas: int) -> Work:
     """What sets seams and cuts rolls is compiled, where it is not yet, and workers are started for
     many areas. Gives what waits for the rest, which the bound needs and workers go on with."""
-    rest = _begun(engine, [layout.warm_losses, layout.warm_arms]) if layout.fresh() else []
+    later = [layout.warm_losses, layout.warm_covers, layout.warm_arms]
+    rest = _begun(engine, later) if layout.fresh() else []
     if areas >= _MANY:
         engine.prepare(_load)
     return lambda: _wait(rest)
 
 
-def _begun(engine: Engine, later: list[Work]) -> list[Work]:
+def _begun(engine: Engine, later: Sequence[Work]) -> list[Work]:
     """Compiles what is needed at once; gives what waits for what is needed ``later``."""
     soon = [engine.begin(compiling, work) for work in _warmings()]
     rest: list[Work] = [engine.begin(compiling, work) for work in later]

@@ -245,7 +245,8 @@ class CutPlan:
       pieces, left_over_m, pattern, source (bought, or stock: a left-over at hand, width_m what is
       used of its width at most).
     ``pools``: DataFrame: pool, phase, product, pieces, rolls, bought_m2, needed_m2, bound_m2 (least
-      that any layout in strips from border to border buys), cut_bound_m2 (least for these pieces),
+      that any layout buys), strip_bound_m2 (least that any layout in strips from border to border
+      buys), cut_bound_m2 (least for these pieces),
       by_hand_m2, status, square_m2 (what square cuts would buy; bought_m2 where nothing slants),
       stock_m2 (most turf that left-overs at hand, as pools before left them, stand for; both bounds
       allow for it).

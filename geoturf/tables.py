@@ -242,7 +242,7 @@ def cut_plan(result: Result) -> pd.DataFrame:
     values: dict[str, Column] = {
         name: pools[name] for name in ("phase", "product", "pool", "pieces", "rolls", "status")
     }
-    turf = ("bought", "needed", "bound", "cut_bound", "by_hand", "square")
+    turf = ("bought", "needed", "bound", "strip_bound", "cut_bound", "by_hand", "square")
     values |= {name: pools[f"{name}_m2"] for name in turf}
     values |= {
         "gap_pct": waste_pct(values["bought"], values["bound"]),
@@ -487,7 +487,7 @@ def summary(result: Result) -> list[tuple[str, str]]:
             "  each area alone, by hand",
             f"{waste_pct(by_hand, land['surface_area_m2'].sum()):.1f} %",
         ),
-        ("over the bound for strips", f"{waste_pct(bought, bound):.1f} %"),
+        ("over the proven bound", f"{waste_pct(bought, bound):.1f} %"),
         (
             "rolls and lengths",
             f"{int(pools['rolls'].sum()):,}",

@@ -206,6 +206,7 @@ def _plan(areas: pd.DataFrame, shapes: np.ndarray) -> model.CutPlan:
         "bought_m2": bought.sum(),
         "needed_m2": 100.0,
         "bound_m2": 0.9 * bought.sum(),
+        "strip_bound_m2": 0.95 * bought.sum(),
         "cut_bound_m2": bought.sum(),
     }
     pools = pd.DataFrame([pool | {"by_hand_m2": 1.2 * bought.sum()}])

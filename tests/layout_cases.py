@@ -46,8 +46,9 @@ def lay_all(*shapes, rules=RULES, product=TURF, **columns) -> tuple[Choices, ...
 
 
 def bounds_of(*shapes, rules=RULES, product=TURF, **columns) -> np.ndarray:
-    """What no layout of each can beat (m2)."""
-    return bounds(task_of(ground_of(*shapes, **columns), {"turf60": product}, rules), Serial())
+    """What no layout of each can beat (m2), in any rectangles."""
+    task = task_of(ground_of(*shapes, **columns), {"turf60": product}, rules)
+    return bounds(task, Serial())[:, 0]
 
 
 def rectangle(piece: np.ndarray, bearing_deg: float) -> shapely.Polygon:

@@ -255,7 +255,9 @@ def sound():
     pieces = table(PIECES).assign(
         bearing_deg=0.0, start_slant_m=0.0, end_slant_m=0.0, cut_u_m=np.nan
     )
-    pools = table(POOLS).assign(square_m2=lambda pools: pools["bought_m2"])
+    pools = table(POOLS).assign(
+        square_m2=lambda pools: pools["bought_m2"], strip_bound_m2=lambda pools: pools["bound_m2"]
+    )
     plan = CutPlan(pieces, table(ROLLS), pools, table(STOCK), table(CHOSEN), table(SEAMS))
     plan = replace(plan, lots=table(LOTS))
     takeoff = Takeoff(table(ITEMS), pd.DataFrame({"tape": [6.0, 0.0, 3.4]}))

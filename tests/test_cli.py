@@ -35,7 +35,7 @@ def test_a_bid_runs_and_says_what_it_came_to(lawns, bid_file, tmp_path, capsys):
     status, out, err = run(capsys, "run", bid_file(), "--out", tmp_path / "out")
     assert (status, err) == (cli.DONE, "")
     assert "1,200 ft2" in out  # 40 ft x 30 ft; the grid's own scale changes less than 1 ft2
-    assert "over the bound for strips" in out and "price" in out
+    assert "over the proven bound" in out and "price" in out
     assert f"open {tmp_path / 'out'}/index.html first" in out
     assert out.splitlines()[-1] == f"for the client, prices only: {tmp_path / 'out'}/client"
 

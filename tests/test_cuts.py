@@ -271,11 +271,13 @@ def test_the_bound_is_what_can_be_bought_and_less_than_what_is():
     areas = (choices(layout([(120, 178)])), choices(layout([(118, 178)])))
     made, products, rules = plan(areas), {"turf60": LENGTH}, CutRules()
     bought = made.pools["bought_m2"][0]
-    least = np.array([0.3, 0.4]) * bought
+    least = np.array([[0.3, 0.5], [0.4, 0.6]]) * bought  # in any rectangles, in strips
     proven = cuts.proven(made, ground(2), areas, products, rules, least)
-    assert (
-        least.sum() <= proven.pools["bound_m2"][0] <= least.sum() + rules.billing_step_m * WIDTH_M
-    )
+    for column, bound in zip(least.T, ("bound_m2", "strip_bound_m2"), strict=True):
+        found, step = proven.pools[bound][0], rules.billing_step_m * WIDTH_M
+        assert column.sum() <= found <= column.sum() + step
+    blocks = cuts.proven(made, ground(2), areas, products, rules, 1.2 * least)
+    assert blocks.pools["strip_bound_m2"][0] > bought, "what is laid in blocks may buy less"
     with pytest.raises(PromiseError, match="under a bound"):
         cuts.proven(made, ground(2), areas, products, rules, 2 * least)  # 1.4 of it
 
@@ -285,7 +287,7 @@ def test_left_overs_at_hand_count_against_the_bound():
     areas, rules = (choices(layout([(240, 178)])),), CutRules.model_validate({"stock": stock})
     made = plan(areas, rules=rules)
     proven = cuts.proven(
-        made, ground(1), areas, {"turf60": LENGTH}, rules, np.array([20 * FOOT * WIDTH_M])
+        made, ground(1), areas, {"turf60": LENGTH}, rules, np.full((1, 2), 20 * FOOT * WIDTH_M)
     )
     assert proven.pools["bound_m2"][0] == pytest.approx(10 * FOOT * WIDTH_M)
 

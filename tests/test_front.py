@@ -81,7 +81,7 @@ def test_its_figures_are_those_of_the_tables(result, tmp_path):
         "ground": f"{ground:,.0f} ft²",
         "turf bought": f"{bought:,.0f} ft²",
         "waste over the ground": f"{100 * (bought / surface - 1):.1f} %",
-        "over the bound for strips": f"{100 * (bought / bound - 1):.1f} %",
+        "over the proven bound": f"{100 * (bought / bound - 1):.1f} %",
         "rolls and lengths": str(len(rolls)),
         "crew-hours": f"{hours:,.0f}",
     }

@@ -19,9 +19,10 @@ from geoturf.layout.roll import stocked
 from geoturf.layout.shape import shape_of
 from geoturf.rules import LayoutRules, Product
 
-# no allowance across: strips may be ever so narrow, and what they waste at slants is a matter of
-# its own (test_layout_corners)
+# no allowance across, and cut as finely as one likes: pieces may be ever so narrow, and what they
+# waste across and at slants is a matter of its own (test_layout_covers, test_layout_corners)
 NARROW = LayoutRules.model_validate({"side_allowance": "0 in"})
+NARROW = NARROW.model_copy(update={"cut_step_m": 0.001 * INCH})  # finer than a bid may have it
 (ROLL,) = stocked("turf60", TURF, NARROW)
 
 
@@ -105,9 +106,6 @@ def tilings(widths: tuple[int, ...], heights: list[int], most: int):
 def test_brute_force_over_all_strips_of_a_staircase():
     """A staircase of rows 1 m high: every way to strip it, every strip one piece, no allowance
     across: the bound is under all."""
-    rules = LayoutRules.model_validate({"side_allowance": "0 in", "min_piece_width": "1 in"})
-    rules = rules.model_copy(update={"cut_step_m": 0.001 * INCH})  # finer than a bid may have it
-    (roll,) = stocked("turf60", TURF, rules)
     lengths = [9, 7, 7, 4, 2, 6]
     shape = shapely.union_all(
         [shapely.box(0, k, length, k + 1) for k, length in enumerate(lengths)]
@@ -117,7 +115,7 @@ def test_brute_force_over_all_strips_of_a_staircase():
         groups = np.split(lengths, np.flatnonzero(cuts) + 1)
         if all(len(g) <= USABLE for g in groups):
             bought.append(sum((max(g) + ENDS) * len(g) for g in groups))
-    bound = bound_m2(shape_of(shape), [roll], 90.0)
+    bound = bound_m2(shape_of(shape), [ROLL], 90.0)
     assert bound <= FACTOR * min(bought)
     # here the best leaves only the dent in the side, 2 m of which a second piece in the row would
     # take 6 in for

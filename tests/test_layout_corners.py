@@ -16,7 +16,7 @@ from layout_lengthened import ENDS, FACTOR, lengthened_m2, share_m2
 from shapely.affinity import rotate
 
 from geoturf.layout import chords, corners, kernel
-from geoturf.layout.bound import bound_m2
+from geoturf.layout.bound import strip_bound_m2
 from geoturf.layout.roll import stocked
 from geoturf.layout.shape import SNAP_M, shape_of, turned
 from geoturf.rules import LayoutRules
@@ -92,7 +92,7 @@ SLANTED = {
 @pytest.mark.parametrize("name", SLANTED)
 def test_no_way_to_cut_a_grid_apart_takes_less(name, turn):
     shape = rotate(SLANTED[name], turn, origin=(0, 0))
-    assert bound_m2(shape_of(shape), [ROLL], 90.0) <= strips_m2(shape)
+    assert strip_bound_m2(shape_of(shape), [ROLL], 90.0) <= strips_m2(shape)
 
 
 @pytest.mark.parametrize("name", SLANTED)
@@ -100,7 +100,10 @@ def test_it_is_more_than_the_lengthened_shape_alone(name):
     """By what is told of the corners, and by no more than half of what the best grid wastes (the
     rest is the grid's)."""
     shape = SLANTED[name]
-    found, plain = bound_m2(shape_of(shape), [ROLL], 90.0), FACTOR * lengthened_m2(shape, 90.0)
+    found, plain = (
+        strip_bound_m2(shape_of(shape), [ROLL], 90.0),
+        FACTOR * lengthened_m2(shape, 90.0),
+    )
     assert plain * 1.001 < found < strips_m2(shape)
 
 
@@ -293,6 +296,6 @@ def test_lines_that_meet_turf_twice_spoil_no_stretch(off_deg):
 def test_slanted_ends_follow_the_border():
     (slanted,) = stocked("turf60", TURF, LayoutRules(nesting="slanted"))
     shape = SLANTED["parallelogram"]
-    assert bound_m2(shape_of(shape), [slanted], 90.0) == pytest.approx(
+    assert strip_bound_m2(shape_of(shape), [slanted], 90.0) == pytest.approx(
         FACTOR * lengthened_m2(shape, 90.0), rel=2e-5
     )

@@ -27,8 +27,8 @@ CONTRACT = {
     "cost, price",
     "pieces": "piece, site, area, product, roll, along_ft, across_ft, length_ft, width_ft, pile_bearing_deg",
     "rolls": "roll, phase, product, width_ft, length_ft, used_ft, pieces, left_over_ft",
-    "cut_plan": "phase, product, pieces, rolls, bought_ft2, needed_ft2, bound_ft2, gap_pct, cut_bound_ft2, cut_gap_pct, "
-    "waste_pct, by_hand_ft2, status",
+    "cut_plan": "phase, product, pieces, rolls, bought_ft2, needed_ft2, bound_ft2, gap_pct, "
+    "strip_bound_ft2, cut_bound_ft2, cut_gap_pct, waste_pct, by_hand_ft2, status",
     "materials": "scope, section, item, net_quantity, unit, order_quantity, order_unit, order_size, basis",
     "bid": "line, section, phase, description, quantity, unit, unit_price, amount",
     "findings": "severity, file, layer, feature, site, area, code, message",

@@ -24,7 +24,7 @@ _NEEDED = {
     "edges.runs": "area_index length_m",
     "plan.pieces": "area_index u0 u1 v0 v1 bearing_deg along_m across_m length_m width_m start_slant_m end_slant_m",
     "plan.rolls": "width_m length_m used_m pieces left_over_m",
-    "plan.pools": "pieces rolls bought_m2 needed_m2 bound_m2 cut_bound_m2 by_hand_m2 square_m2",
+    "plan.pools": "pieces rolls bought_m2 needed_m2 bound_m2 strip_bound_m2 cut_bound_m2 by_hand_m2 square_m2",
     "plan.chosen": "pile_bearing_deg seam_m cross_seams pieces piece_area_m2 turf_bought_m2 free_cost_ratio",
     "plan.seams": "area_index u0 v0 u1 v1 length_m",
     "takeoff.items": "net allowance order order_size",
@@ -159,7 +159,7 @@ def pool_sums(result: Result) -> list[Finding]:
 
 
 def bounds(result: Result) -> list[Finding]:
-    """No pool buys less than what is proven to be the least."""
+    """No pool buys less than what is proven to be the least for any layout, or for its pieces."""
     pools = result.plan.pools
     least = np.maximum(pools["bound_m2"].to_numpy(float), pools["cut_bound_m2"].to_numpy(float))
     under = pools["bought_m2"].to_numpy(float) < least * (1 - CLOSE) - CLOSE

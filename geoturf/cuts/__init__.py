@@ -1,5 +1,5 @@
 """The cut plan: which layout each area gets and which roll each piece is cut from, beside what no
-plan in strips from border to border can beat.
+plan can beat.
 
 `plan` gathers areas into pools, chooses a layout for each area, cuts each pool's pieces from rolls
 and writes it down; `proven` adds the bound.
@@ -18,7 +18,7 @@ and writes it down; `proven` adds the bound.
     slanted.py   chalk lines and chains of pieces; nested.py  a square plan made over with them
     dye_lots.py  areas parted where a phase needs more than a dye lot, before they are laid
     by_hand.py   what a careful estimator would order by hand, each area alone
-    nouns.py     solved jobs to tables; proof.py  beside them what no layout in strips can beat
+    nouns.py     solved jobs to tables; proof.py  beside them what no layout can beat
 """
 
 from __future__ import annotations

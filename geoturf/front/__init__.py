@@ -94,7 +94,7 @@ def _of_bid(result: Result) -> Iterator[tuple[str, str]]:
     yield "ground", powers(said["ground area"])
     yield "turf bought", powers(said["turf bought"])
     yield "waste over the ground", said["waste over the ground"]
-    yield "over the bound for strips", said["over the bound for strips"]
+    yield "over the proven bound", said["over the proven bound"]
     yield "rolls and lengths", said["rolls and lengths"]
     yield "crew-hours", f"{_crew_hours(result):,.0f}"
 

@@ -1,10 +1,10 @@
-"""Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout in
-strips can beat.
+"""Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout can
+beat.
 
 task_of(ground, products, rules) -> what is to be laid
 lay(task, engine)                -> one `geoturf.model.Choices` an area
 cut_across(layout, laid, joints, rules) -> the layout with strips in shorter lengths
-bounds(task, engine)             -> least turf that strips from border to border can take of each
+bounds(task, engine)             -> least turf that any rectangles, or strips, can take of each
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ import numpy as np
 
 from geoturf.compiled import compiled_now
 from geoturf.engine import Engine, Serial
-from geoturf.layout import chords, corners, kernel
+from geoturf.layout import chords, corners, ends, kernel, widths
 from geoturf.layout.across import cut_across
 from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
-from geoturf.layout.bound import bound_m2
+from geoturf.layout.bound import bound_m2, strip_bound_m2
 from geoturf.layout.models import moved, placed, slack_m2
 from geoturf.layout.regular import lay_regular
 from geoturf.layout.roll import Roll
@@ -37,6 +37,7 @@ __all__ = [
     "lay",
     "task_of",
     "warm_arms",
+    "warm_covers",
     "warm_losses",
     "warm_parts",
     "warm_seams",
@@ -109,29 +110,29 @@ def lay(
 
 
 def bounds(task: Task, engine: Engine) -> np.ndarray:
-    """The least turf (m2) that can be bought for each area (n,) in any pool, laid under the rules
-    in strips from border to border; it adds up over a pool."""
+    """The least turf (m2) that can be bought for each area in any pool, laid under the rules: in
+    any rectangles, and in strips from border to border (n, 2); it adds up over a pool."""
     firsts = [row for row, place in enumerate(task.where) if place.of == row]
     jobs = [(task.shapes[k], task.stock[k], float(task.bearings[k])) for k in firsts]
     runner = Serial() if len(jobs) < FEW else engine
-    found = [bound for chunk in runner.map(_work_bounds, _chunks(jobs)) for bound in chunk]
+    found = [both for chunk in runner.map(_work_bounds, _chunks(jobs)) for both in chunk]
     least = dict(zip(firsts, found, strict=True))
-    return np.array([_placed_bound(task, row, least) for row in range(len(task.shapes))], float)
+    every = [_placed_bounds(task, row, least) for row in range(len(task.shapes))]
+    return np.array(every, float).reshape(-1, 2)
 
 
-def _placed_bound(task: Task, row: int, least: dict[int, float]) -> float:
-    """The bound of a row's first, less what a repeat's tolerance may take off it."""
-    place = task.where[row]
-    return (
-        least[row]
-        if place.of == row
-        else max(0.0, least[place.of] - slack_m2(task.shapes[row], task.stock[row]))
-    )
+def _placed_bounds(task: Task, row: int, least: dict[int, np.ndarray]) -> np.ndarray:
+    """The bounds of a row's first, less what a repeat's tolerance may take off them."""
+    of = task.where[row].of
+    if of == row:
+        return least[row]
+    return np.maximum(0.0, least[of] - slack_m2(task.shapes[row], task.stock[row]))
 
 
-def _work_bounds(jobs: list[tuple[Shape, tuple[Roll, ...], float]]) -> list[float]:
+def _work_bounds(jobs: list[tuple[Shape, tuple[Roll, ...], float]]) -> list[np.ndarray]:
     """A worker's share of `bounds`."""
-    return [bound_m2(*job) for job in jobs]
+    both = [(bound_m2(*job), strip_bound_m2(*job)) for job in jobs]
+    return [np.array([least, max(least, strips)]) for least, strips in both]  # strips, too, cover
 
 
 def _relaid(
@@ -234,16 +235,27 @@ def warm_arms() -> None:
 
 
 def warm_losses() -> None:
-    """The same for what is lost there."""
-    slabs, arms, of = (
-        np.zeros((0, chords.ARM + 1)),
-        np.zeros((0, 4), np.int64),
-        np.zeros(2, np.int64),
-    )
-    shape = _PLAN, np.array([0.0, 1.0]), np.array([[0, 0], [len(_PLAN), 2]])
+    """The same for what strips lose there."""
     corners.losses(
-        slabs, arms, of, *shape, np.array([4.0, 3.9, 0.1, 0.1, 0.0]), np.zeros(1), np.ones(1, bool)
+        *_no_arms(), *_flat(), np.array([4.0, 3.9, 0.1, 0.1, 0.0]), np.zeros(1), np.ones(1, bool)
     )
+
+
+def warm_covers() -> None:
+    """The same for what any rectangles waste."""
+    sizes, turn, every = np.array([4.0, 3.9, 0.1, 0.1, 1.0, 0.1]), np.zeros(1), np.ones(1, bool)
+    widths.least(*_no_arms(), sizes, turn, every, 1.0)
+    ends.least(*_no_arms(), *_flat(), sizes, turn, every, 0.1)
+
+
+def _no_arms() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """No slabs and no arms, at one bearing."""
+    return np.zeros((0, chords.ARM + 1)), np.zeros((0, 4), np.int64), np.zeros(2, np.int64)
+
+
+def _flat() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A shape at one bearing, as `geoturf.layout.kernel.views` gives it."""
+    return _PLAN, np.array([0.0, 1.0]), np.array([[0, 0], [len(_PLAN), 2]])
 
 
 def fresh() -> bool:

@@ -1,5 +1,5 @@
-"""What strips waste at the ends of chords, whatever the layout: the compiled part of
-`geoturf.layout.bound`.
+"""What strips from border to border waste at the ends of chords, however they are laid: compiled,
+for `geoturf.layout.bound`.
 
 Let the pile run along u. A *strip* is a rectangle no wider than w, laid of one piece or of several
 one after the other, as wide as it. Strips don't overlap on turf, and each stretch of turf along the

@@ -2,44 +2,55 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 
-from geoturf.compiled import Floats, Ints
-from geoturf.layout.chords import arms_of
-from geoturf.layout.corners import APART, losses
+from geoturf.compiled import Flags, Floats, Ints
 from geoturf.layout.kernel import views
 
 SPANS = 12  # of the half turn, to start with
 HALVED = 8  # spans at a time: enough that calls cost little, few enough that the lowest come first
-CLOSE = 1e-4  # of the area: how near to the least the bound is brought
-COARSE_DEG, FINE_DEG = (
-    5.0,
-    0.12,
-)  # half a span from which on corners are looked at, and the least is looked for
+CLOSE = 3e-4  # of the area: how near to the least the bound is brought
+# half a span from which on waste is looked at, and the least is looked for
+COARSE_DEG, FINE_DEG = 5.0, 0.12
+
+
+class Views(NamedTuple):
+    """A shape at several ``bearings`` (degrees) as `geoturf.layout.kernel.views` gives it."""
+
+    bearings: Floats
+    edges: Floats
+    vs: Floats
+    at: Ints
+
+
+# what pieces take (m2) beyond the lengthened shape, at bearings turned by up to so much (radians):
+# of those wanted, 0 for the others
+Lost: TypeAlias = Callable[[Views, Floats, Flags], Floats]
 
 
 @dataclass(frozen=True)
 class Halving:
     """What pieces of a shape take (m2): ``edges`` x0, y0, x1, y1 in ``parts`` parts, and ``area``
     (m2). ``border``: no less than the border's length once it is lengthened; ``ends``: both end
-    allowances; ``sizes`` as for `corners.loss`, None where nothing is lost at corners; ``give``:
-    what part of the loss rounding may take; ``snap`` as for `kernel.turn`."""
+    allowances; ``lost``: what is wasted, None where nothing is told of it; ``snap`` as for
+    `kernel.turn`."""
 
     edges: np.ndarray
     parts: int
     border: float
     area: float
     ends: float
-    sizes: np.ndarray | None
-    give: float
+    lost: Lost | None
     snap: float
 
     def least(self, begin: float, guesses: np.ndarray, tries: int) -> float:
         """No more than the least over all bearings (degrees). ``begin``: where the first span
         begins; ``guesses``: where the least may well be; ``tries``: bearings at most."""
-        least = self._told(guesses)
+        least = float(self.told(guesses).min())
         half = np.full(SPANS, 90.0 / SPANS)
         middle, known = begin + (2 * np.arange(SPANS) + 1) * half, np.zeros(SPANS)
         known, least = self._promised(middle, half, known, least)
@@ -56,42 +67,39 @@ class Halving:
             half = np.append(half, half[low])
         return float(known.min())
 
-    def _told(self, bearings: np.ndarray) -> float:
-        """The least of what can be told of these bearings, each by itself."""
-        edges, vs, at, area = self._views(bearings)
-        if self.sizes is not None:
-            every = np.ones(len(area), bool)
-            arms = arms_of(edges, vs, at, APART * self.sizes[3], every)
-            area += losses(*arms, edges, vs, at, self.sizes, np.zeros(len(area)), every)
-        return float(area.min())
+    def told(self, bearings: np.ndarray) -> np.ndarray:
+        """What can be told of each of these bearings (k,), by itself."""
+        view, area = self._views(bearings)
+        none, every = np.zeros(len(area)), np.ones(len(area), bool)
+        return area if self.lost is None else area + self.lost(view, none, every)
 
     def _promised(
         self, middle: np.ndarray, half: np.ndarray, known: np.ndarray, least: float
     ) -> tuple[np.ndarray, float]:
         """No more than what pieces take at any bearing within ``half`` (degrees) of each
-        ``middle``; ``known``: what they take at least by what was told of wider spans. Corners are
-        looked at where they may matter. And the ``least`` of what is taken at bearings tried, as
+        ``middle``; ``known``: what they take at least by what was told of wider spans. Waste is
+        looked at where it may matter. And the ``least`` of what is taken at bearings tried, as
         far as is known."""
-        edges, vs, at, area = self._views(middle)
+        view, area = self._views(middle)
         turn = np.radians(half)
         r = 0.5 * self.ends * turn
         sure = area - r * self.border - np.pi * r * r * self.parts
-        if self.sizes is None:
+        if self.lost is None:
             return np.maximum(sure, known), min(least, float(area.min()))
         wanted = (half < COARSE_DEG) & (sure < least)
         if wanted.any():
-            arms = arms_of(edges, vs, at, APART * self.sizes[3], wanted)
-            lost = losses(*arms, edges, vs, at, self.sizes, turn, wanted) * (1 - self.give)
+            lost = self.lost(view, turn, wanted)
             sure += lost
             wanted &= (half < FINE_DEG) & (np.maximum(area + lost, known) < least)
             if wanted.any():
-                here = area + losses(*arms, edges, vs, at, self.sizes, np.zeros(len(turn)), wanted)
+                here = area + self.lost(view, np.zeros(len(turn)), wanted)
                 least = min(
                     least, float(np.maximum(here, known)[wanted].min())
                 )  # a span about it may have told more
         return np.maximum(sure, known), least
 
-    def _views(self, bearings: np.ndarray) -> tuple[Floats, Floats, Ints, Floats]:
-        """The shape at those bearings, degrees (k,): see `geoturf.layout.kernel.views`."""
+    def _views(self, bearings: np.ndarray) -> tuple[Views, Floats]:
+        """The shape at those bearings, degrees (k,), and its area once lengthened."""
         angle = np.radians(bearings)
-        return views(self.edges, np.sin(angle), np.cos(angle), self.snap, self.ends)
+        edges, vs, at, area = views(self.edges, np.sin(angle), np.cos(angle), self.snap, self.ends)
+        return Views(bearings, edges, vs, at), area

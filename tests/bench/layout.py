@@ -26,6 +26,7 @@ from geoturf.layout import (
     lay,
     task_of,
     warm_arms,
+    warm_covers,
     warm_losses,
     warm_parts,
     warm_seams,
@@ -165,7 +166,7 @@ def measure(name: str, shapes: list[shapely.Geometry]) -> str:
             rounds.append(time.process_time() - start)
         seconds.append(min(rounds))
     start = time.process_time()
-    least = bounds(task, Serial())
+    least = bounds(task, Serial())[:, 0]
     seconds.append(time.process_time() - start)
     area = sum(shape.area for shape in shapes)
     bound = least.sum()
@@ -213,6 +214,7 @@ def main() -> None:
     warm_parts()
     warm_arms()
     warm_losses()
+    warm_covers()
     print(f"compiled: {compiled}, {time.process_time() - start:.2f} s")
     print(
         "Turf over ground in %: by hand, each strip alone, in proportion (first layout), the same (least), bound; then"

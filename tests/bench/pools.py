@@ -18,7 +18,16 @@ from layout import blobs, buildings, ground_of, lots, yards
 
 from geoturf import cuts
 from geoturf.engine import Serial
-from geoturf.layout import bounds, lay, task_of, warm_arms, warm_losses, warm_parts, warm_seams
+from geoturf.layout import (
+    bounds,
+    lay,
+    task_of,
+    warm_arms,
+    warm_covers,
+    warm_losses,
+    warm_parts,
+    warm_seams,
+)
 from geoturf.rules import CutRules, LayoutRules, Product
 
 TURF = Product().price.per_si()  # a square metre
@@ -51,6 +60,7 @@ def main() -> None:
     warm_parts()
     warm_arms()
     warm_losses()
+    warm_covers()
     figures = "waste % | over bound % | s"
     print(f"| shapes | by hand % | square: {figures} | slanted: {figures} | own price: {figures} |")
     print("|---" * 11 + "|")
