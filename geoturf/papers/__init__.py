@@ -22,7 +22,7 @@ import shapely
 from geoturf.engine import Engine
 from geoturf.errors import BidError
 from geoturf.model import Finding, Result
-from geoturf.papers import order, press, proposal, sender
+from geoturf.papers import council, order, press, proposal, sender
 from geoturf.papers.crew import cut_list, labels, load_list, sheets
 
 if TYPE_CHECKING:
@@ -39,6 +39,7 @@ class Paper:
     template: str
     data: Callable[[Result], Data]
     has: Callable[[Result], bool] = lambda result: True
+    short: bool = False  # whatever the bid's size
 
     @property
     def reader(self) -> str:
@@ -46,6 +47,7 @@ class Paper:
 
 
 PAPERS: tuple[Paper, ...] = (
+    Paper("council.pdf", "council", council.data, lambda result: result.water is not None, True),
     Paper("client/proposal.pdf", "proposal", proposal.data),
     Paper("buyer/order.pdf", "order", order.data),
     Paper("crew/cut_list.pdf", "crew_cut_list", cut_list.data),
@@ -85,17 +87,24 @@ def look(bid: Bid) -> None:
 
 def write(result: Result, folder: Path, readers: Iterable[str] | None, engine: Engine) -> None:
     """The papers for ``readers`` into ``folder``; where they are None, all papers of a bid of at
-    most `MANY` sites, `MANY_PIECES` pieces and `MANY_POINTS` points of outlines."""
+    most `MANY` sites, `MANY_PIECES` pieces and `MANY_POINTS` points of outlines, and of a larger one
+    those that are short all the same."""
     look(result.bid)
-    if readers is None:
-        readers = READERS if _few(result) else ()
-    wanted = [paper for paper in PAPERS if paper.reader in set(readers) and paper.has(result)]
+    wanted = [paper for paper in _wanted(result, readers) if paper.has(result)]
     # one is printed while the data of the next are gathered
     begun = [engine.begin(_printed, (paper.template, paper.data(result))) for paper in wanted]
     for paper, printed in zip(wanted, begun, strict=True):
         path = folder / paper.file
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(printed())
+
+
+def _wanted(result: Result, readers: Iterable[str] | None) -> list[Paper]:
+    if readers is None:
+        few = _few(result)
+        return [paper for paper in PAPERS if few or paper.short]
+    named = set(readers)
+    return [paper for paper in PAPERS if paper.reader in named]
 
 
 def _few(result: Result) -> bool:

@@ -18,10 +18,13 @@ from geoturf.planner.html import (
     section,
     table,
     tag,
+    wide,
 )
 from geoturf.planner.rows import Month, Option, Point, records
 from geoturf.planner.shown import VOLUMES, Shown
 from geoturf.planner.spoken import converted, establishing, left, nothing, unsure
+
+FIRST = 10  # areas told before all others
 
 
 def answer(shown: Shown) -> Markup:
@@ -31,21 +34,21 @@ def answer(shown: Shown) -> Markup:
     first = [tag("p", assumed, class_="lead")] if assumed else []
     if not summary["chosen"]["areas"]:
         return joined([*first, tag("p", nothing(shown), class_="lead")])
-    spare = "" if summary["budget"] is None else f" Of the budget {left(shown)}."
-    said = [_saves(shown) + spare, *establishing(shown), unsure(shown)]
+    said = [saves(shown), *establishing(shown), unsure(shown)]
     lead = tag("p", " ".join(said), class_="lead")
     stated = " No rebate is counted but those stated below."
-    return joined([*first, lead, note(_proof(shown), stated)])
+    return joined([*first, lead, note(proof(shown), stated)])
 
 
-def _saves(shown: Shown) -> str:
-    """What the choice saves and costs."""
+def saves(shown: Shown) -> str:
+    """What the choice saves and costs, and what is left of the budget."""
     summary, chosen = shown.summary, shown.summary["chosen"]
     budget = "With no limit on capital"
     if summary["budget"] is not None:
         budget = f"With {shown.money(summary['budget'])} to spend"
     before = summary["baseline_m3"]
     part = chosen["saved_m3"] / before if before else 0.0
+    spare = "" if summary["budget"] is None else f" Of the budget {left(shown)}."
     return (
         f"{budget}, converting {converted(shown, ' (', ')')} "
         f"saves {shown.volume(chosen['saved_m3'])} a year, "
@@ -55,10 +58,11 @@ def _saves(shown: Shown) -> str:
         f"simple payback is {shown.years(chosen['payback_years'])} years, "
         f"net present value over {summary['horizon']} years {shown.money(chosen['npv'])}, "
         f"and a saved {shown.water_cost_unit} costs {shown.water_cost(chosen['cost_per_m3'])}."
+        f"{spare}"
     )
 
 
-def _proof(shown: Shown) -> str:
+def proof(shown: Shown) -> str:
     """How near to the best the choice is proved."""
     gap = shown.share(shown.summary["chosen"]["gap"], 4)
     aim = "water" if shown.summary["objective"] == "water" else "money"
@@ -69,18 +73,18 @@ def _proof(shown: Shown) -> str:
 
 
 def first_areas(shown: Shown) -> Markup:
-    rows = _chosen(shown).head(10)
-    return section("Which areas first, and why", tag("p", _cut_off(shown)), _ranked(shown, rows))
+    rows = chosen_areas(shown).head(FIRST)
+    return section("Which areas first, and why", tag("p", cut_off(shown)), _ranked(shown, rows))
 
 
-def _cut_off(shown: Shown) -> str:
+def cut_off(shown: Shown) -> str:
     """What the last money spent brings."""
-    cut_off, currency = shown.summary["chosen"]["cut_off"], shown.currency
-    if cut_off <= 0:
+    brought, currency = shown.summary["chosen"]["cut_off"], shown.currency
+    if brought <= 0:
         return "The budget does not bind: each area takes what brings most there."
-    brings = f"brings {cut_off:,.2f} of net present value"
+    brings = f"brings {brought:,.2f} of net present value"
     if shown.summary["objective"] == "water":
-        brings = f"saves {shown.per_money(cut_off)} a year"
+        brings = f"saves {shown.per_money(brought)} a year"
     return f"The last money spent {brings} for each {currency}: that is the cut-off."
 
 
@@ -97,7 +101,7 @@ def doubled(shown: Shown) -> Markup | None:
     if more is None:
         return None
     now = shown.summary["chosen"] | {"budget": shown.summary["budget"]}
-    this, twice = _totals_of(shown, now), _totals_of(shown, more)
+    this, twice = totals_of(shown, now), totals_of(shown, more)
     rows = [(word, this[word], twice[word]) for word in this]
     extra = more["saved_m3"] - now["saved_m3"]
     part = extra / now["saved_m3"] if now["saved_m3"] else math.nan
@@ -108,7 +112,7 @@ def doubled(shown: Shown) -> Markup | None:
     return section("What if the budget doubles", tag("p", said), compared, *moved)
 
 
-def _totals_of(shown: Shown, total: dict[str, Any]) -> dict[str, str]:
+def totals_of(shown: Shown, total: dict[str, Any]) -> dict[str, str]:
     """What a choice comes to, in words."""
     return {
         "budget": shown.money(total["budget"]),
@@ -134,9 +138,26 @@ def budget_curve(shown: Shown) -> Markup | None:
     """Saving against budget; None where no budget meets what is asked for."""
     if shown.water.curve.empty:
         return None
+    cells = [
+        (
+            shown.money(point.budget),
+            f"{point.areas:,}",
+            shown.volume(point.saved_m3),
+            shown.money(point.npv),
+            shown.share(point.gap, 4),
+        )
+        for point in records(shown.water.curve, Point)
+    ]
+    head = ("budget", "areas", "saved a year", "net present value", "proved within")
+    numbers = folded("The points of the curve", table(head, cells, text=()))
+    return section("Saving against budget", wide(curve(shown)), numbers)
+
+
+def curve(shown: Shown) -> Markup:
+    """The drawing of saving against budget. There must be a curve."""
     points = records(shown.water.curve, Point)
     factor, unit = shown.units["m3"]
-    chart = charts.curve(
+    return charts.curve(
         [(point.budget, point.saved_m3 * factor) for point in points],
         _budgets(shown, factor),
         _whole,
@@ -147,19 +168,6 @@ def budget_curve(shown: Shown) -> Markup | None:
             f"saved a year, {unit}",
         ),
     )
-    cells = [
-        (
-            shown.money(point.budget),
-            f"{point.areas:,}",
-            shown.volume(point.saved_m3),
-            shown.money(point.npv),
-            shown.share(point.gap, 4),
-        )
-        for point in points
-    ]
-    head = ("budget", "areas", "saved a year", "net present value", "proved within")
-    numbers = folded("The points of the curve", table(head, cells, text=()))
-    return section("Saving against budget", chart, numbers)
 
 
 def _whole(value: float) -> str:
@@ -214,7 +222,9 @@ def by_month(shown: Shown) -> Markup:
         for month in months
     ]
     numbers = table(("month", "ETo", "rain", "before", "after", "saved"), cells)
-    return section("Before and after by month", chart, folded("The months in numbers", numbers))
+    return section(
+        "Before and after by month", wide(chart), folded("The months in numbers", numbers)
+    )
 
 
 def conversions(shown: Shown) -> Markup:
@@ -231,7 +241,7 @@ def conversions(shown: Shown) -> Markup:
         "saves",
         "capital",
     )
-    districts = _chosen(shown).groupby("district", sort=True)
+    districts = chosen_areas(shown).groupby("district", sort=True)
     by_district = [(name or "(none)", *_count_water_money(shown, part)) for name, part in districts]
     return section(
         "Conversions and districts",
@@ -260,7 +270,7 @@ def _count_water_money(shown: Shown, options: pd.DataFrame) -> tuple[str, str, s
 
 
 def ranking(shown: Shown) -> Markup:
-    rows = _chosen(shown)
+    rows = chosen_areas(shown)
     more = len(rows) - MOST_ROWS
     tail = note(f"{more:,} more are in water.csv.") if more > 0 else ""
     shortened = _ranked(shown, rows.head(MOST_ROWS))
@@ -292,6 +302,7 @@ def _ranked(shown: Shown, rows: pd.DataFrame) -> Markup:
     return table(head, cells, text=(1, 2, len(head) - 1))
 
 
-def _chosen(shown: Shown) -> pd.DataFrame:
+def chosen_areas(shown: Shown) -> pd.DataFrame:
+    """Rows of ``Water.table`` that the choice takes, the first one first."""
     rows = shown.water.table
     return rows[rows["chosen"]].sort_values("rank", kind="stable")

@@ -57,9 +57,8 @@ def _dot(x: float, y: float, said: str, radius: int, kind: str) -> Markup:
 
 
 def _svg(title: str, *children: Markup, height: int = _HEIGHT, above: int = 0) -> Markup:
-    """The drawing, with ``above`` of room over its usual top; where the page is narrow it scrolls,
-    as tables do."""
-    drawn = tag(
+    """The drawing, with ``above`` of room over its usual top."""
+    return tag(
         "svg",
         tag("title", title),
         *children,
@@ -68,7 +67,6 @@ def _svg(title: str, *children: Markup, height: int = _HEIGHT, above: int = 0) -
         aria_label=title,
         class_="chart",
     )
-    return tag("div", drawn, class_="wide")
 
 
 def _long(text: str) -> float:

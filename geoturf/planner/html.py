@@ -55,7 +55,12 @@ def table(
     top = [tag("th", word, class_=kind, scope="col") for word, kind in named]
     body = [_row(row, kinds) for row in rows]
     lines = tag("thead", tag("tr", *top)), tag("tbody", *body)
-    return tag("div", tag("table", *lines), class_="wide")
+    return wide(tag("table", *lines))
+
+
+def wide(child: Markup) -> Markup:
+    """What scrolls by itself where the page is narrow."""
+    return tag("div", child, class_="wide")
 
 
 def _row(words: Sequence[object], kinds: Sequence[str]) -> Markup:

@@ -4,6 +4,7 @@ cautions."""
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 from markupsafe import Markup
 
@@ -18,6 +19,7 @@ from geoturf.planner.html import (
     section,
     table,
     tag,
+    wide,
 )
 from geoturf.planner.rows import Minimum, Move, Scenario, SiteRow, Zone, records
 from geoturf.planner.shown import INPUTS, Shown
@@ -30,17 +32,10 @@ def ordinance(shown: Shown) -> Markup:
     no ordinance holds and the bid does not ask for the formula."""
     summary = shown.summary
     if summary["law"] == "none":
-        none = f"No ordinance is checked: {summary['law_why']}."
-        return section("Water ordinance", tag("p", none), note(_ASK))
-    holds = (
-        "Worked as California's formula would, because the bid asks for it: "
-        "no verdict, for no ordinance is said to hold."
-    )
-    if summary["law"] == _CALIFORNIA:
-        holds = f"California's ordinance, {summary['law_why']}."
+        return section("Water ordinance", tag("p", law(shown)), note(_ASK))
     return section(
         "Water allowance (MAWA) against estimated use (ETWU)",
-        tag("p", holds),
+        tag("p", law(shown)),
         note(_formula(shown)),
         _plans(shown),
         tag("h3", "From the ordinance's estimate to this plan's use"),
@@ -48,6 +43,19 @@ def ordinance(shown: Shown) -> Markup:
         _peak(shown),
         folded("Site by site", _sites(shown)),
         folded("Worksheet by hydrozone", _worksheet(shown)),
+    )
+
+
+def law(shown: Shown) -> str:
+    """Which ordinance holds, in a sentence."""
+    summary = shown.summary
+    if summary["law"] == "none":
+        return f"No ordinance is checked: {summary['law_why']}."
+    if summary["law"] == _CALIFORNIA:
+        return f"California's ordinance, {summary['law_why']}."
+    return (
+        "Worked as California's formula would, because the bid asks for it: "
+        "no verdict, for no ordinance is said to hold."
     )
 
 
@@ -75,15 +83,22 @@ def _formula(shown: Shown) -> str:
 
 def _plans(shown: Shown) -> Markup:
     """Both plans' sums, with how many sites comply where an ordinance holds."""
-    judged = shown.summary["law"] == _CALIFORNIA
+    judged = {plan: f"{comply:,} of {every:,}" for plan, comply, every in complying(shown)}
     rows = []
     for plan, part in shown.water.compliance.groupby("plan", sort=False):
-        verdict = [f"{int(part['complies'].sum()):,} of {len(part):,}"] if judged else []
+        verdict = [judged[str(plan)]] if judged else []
         allowed, used = part["mawa_m3"].sum(), part["etwu_m3"].sum()
         volumes = shown.volume(allowed), shown.volume(used), _margin(shown, allowed - used)
         rows.append((plan, *verdict, *volumes))
     comply = ["sites that comply"] if judged else []
     return table(("plan", *comply, "MAWA", "ETWU", "margin"), rows)
+
+
+def complying(shown: Shown) -> Iterator[tuple[str, int, int]]:
+    """Plan, sites that comply, all its sites: none where no ordinance is said to hold."""
+    if shown.summary["law"] == _CALIFORNIA:
+        for plan, part in shown.water.compliance.groupby("plan", sort=False):
+            yield str(plan), int(part["complies"].sum()), len(part)
 
 
 def _margin(shown: Shown, m3: float) -> str:
@@ -189,20 +204,23 @@ def _spaced(name: str) -> str:
 
 def uncertainty(shown: Shown) -> Markup:
     """Low, middle, high; and which input moves the choice most."""
-    most = shown.summary["most_sensitive"]
-    said = "No input within its range moves the choice."
-    if most:
-        said = f"The input that moves the choice most is {INPUTS[most]}."
     counted = "an area counts as changing only where that gains over 0.1 % there"
     return section(
         "How sure is this",
         _cases(shown),
         tag("h3", "One input at a time"),
-        tag("p", said),
+        tag("p", moves_most(shown)),
         _spans(shown),
         _moves(shown),
         note(f"Factors on the input; {counted}."),
     )
+
+
+def moves_most(shown: Shown) -> str:
+    most = shown.summary["most_sensitive"]
+    if not most:
+        return "No input within its range moves the choice."
+    return f"The input that moves the choice most is {INPUTS[most]}."
 
 
 def _cases(shown: Shown) -> Markup:
@@ -273,7 +291,7 @@ def _spans(shown: Shown) -> Markup:
     (middle,) = (row.npv for row in cases if row.case == "middle")
     title = "Net present value of this choice, one input at a time"
     across = f"net present value, {shown.currency}"
-    return charts.spans(rows, middle, shown.money, (title, across), "as it stands")
+    return wide(charts.spans(rows, middle, shown.money, (title, across), "as it stands"))
 
 
 def profile(shown: Shown) -> Markup | None:
@@ -284,10 +302,18 @@ def profile(shown: Shown) -> Markup | None:
     whose = note(", ".join(part for part in (rules.name, rules.source) if part))
     title = "Local minimums for synthetic turf"
     if found.empty:
-        return section(title, whose, tag("p", "No synthetic turf was chosen: nothing to check."))
-    failing = int((found["result"] == "fail").sum())
-    said = tag("p", f"{failing:,} of {len(found):,} checks fail.")
+        return section(title, whose, tag("p", minimums(shown)))
+    said = tag("p", minimums(shown))
     return section(title, whose, said, _minimums(shown), cut(len(found)))
+
+
+def minimums(shown: Shown) -> str:
+    """How the local minimums are met, in a sentence."""
+    found = shown.water.profile
+    if found.empty:
+        return "No synthetic turf was chosen: nothing to check."
+    failing = int((found["result"] == "fail").sum())
+    return f"{failing:,} of {len(found):,} checks fail."
 
 
 def _minimums(shown: Shown) -> Markup:
@@ -306,14 +332,6 @@ def _minimums(shown: Shown) -> Markup:
 
 def inputs(shown: Shown) -> Markup:
     """What the figures rest on."""
-    lines = [
-        _climate(shown),
-        f"Volume from depth: {_constant(shown)}.",
-        _price(shown),
-        "Fixed charges of the bill stay, whatever is converted.",
-        *map(_rebate, shown.summary["rebates"]),
-        *(finding.message for finding in shown.water.findings),
-    ]
     factors = shown.summary["factors"]
     covers = [
         (
@@ -327,10 +345,22 @@ def inputs(shown: Shown) -> Markup:
     methods = [_method(row["method"], row["efficiency"]) for row in factors["irrigation"]]
     return section(
         "What this rests on",
-        bullets(lines),
+        bullets(rests_on(shown)),
         table(("cover", "share of ETo", "upkeep a year", "source"), covers, text=(0, 3)),
         table(("irrigation", "efficiency"), methods),
     )
+
+
+def rests_on(shown: Shown) -> list[str]:
+    """What was put in or assumed, a sentence each."""
+    return [
+        _climate(shown),
+        f"Volume from depth: {_constant(shown)}.",
+        _price(shown),
+        "Fixed charges of the bill stay, whatever is converted.",
+        *map(_rebate, shown.summary["rebates"]),
+        *(finding.message for finding in shown.water.findings),
+    ]
 
 
 def _climate(shown: Shown) -> str:
