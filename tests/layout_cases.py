@@ -24,6 +24,9 @@ def ground_of(*shapes: shapely.Geometry, bearing=np.nan, view="", context=None) 
         {
             "site": [f"S{k}" for k in range(count)],
             "area": "lawn",
+            "file": "",
+            "layer": "",
+            "feature": "",
             "phase": "1",
             "product": "turf60",
             "view": view,

@@ -140,9 +140,9 @@ def test_by_hand_a_rest_is_used_once():
 
 
 def test_by_hand_scraps_are_thrown_away():
-    """Rests narrower than the least piece (6 in) are no rests."""
-    assert by_hand_ft((121, 172), (121, 6)) == pytest.approx(11)
-    assert by_hand_ft((121, 173), (121, 5)) == pytest.approx(21)
+    """Rests narrower than the least piece (2 ft) are no rests."""
+    assert by_hand_ft((121, 154), (121, 24)) == pytest.approx(11)
+    assert by_hand_ft((121, 155), (121, 23)) == pytest.approx(21)
 
 
 def test_by_hand_areas_share_nothing_and_the_better_drawing_counts():

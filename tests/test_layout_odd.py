@@ -44,7 +44,8 @@ def test_ten_thousand_vertices():
     angle = np.linspace(0, 2 * np.pi, 10_000, endpoint=False)
     radius = 20 + np.sin(5 * angle) + 0.02 * np.sin(900 * angle)
     shape = shapely.Polygon(np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]))
-    (choices,) = lay_all(shape)
+    searched = LayoutRules.model_validate({"regular_corners": 20_000})
+    (choices,) = lay_all(shape, rules=searched)
     assert_lies_well(choices.layouts[0], shape)
 
 

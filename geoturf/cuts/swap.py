@@ -48,7 +48,7 @@ def choose(
     )  # areas that are swapped together; the layouts each may choose from, with what they cost
     for pool in pools:
         for k in range(0, len(pool.areas), _TOGETHER):
-            every.append(pool.areas[k : k + _TOGETHER])
+            every.append(_by_content(pool.areas[k : k + _TOGETHER], choices))
             offered.append(
                 [
                     _offers(area, choices[area], market[pool.product], rules, spared_m2)
@@ -90,6 +90,13 @@ def _settled(
     found = dict(zip(works, runner.map(settle.settled, list(works.values())), strict=True))
     best = ((pool.areas, found[name]) for pool, name in zip(small, names, strict=True))
     return {area: row for areas, some in best for area, row in zip(areas, some, strict=True)}
+
+
+def _by_content(areas: Sequence[int], choices: Sequence[Choices]) -> tuple[int, ...]:
+    """Areas in an order that hangs on what is offered for them, not on how they are listed."""
+    return tuple(
+        sorted(areas, key=lambda area: [round(layout.cost, 6) for layout in choices[area].layouts])
+    )
 
 
 @dataclass(frozen=True)

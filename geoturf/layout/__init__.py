@@ -144,11 +144,14 @@ def _relaid(
     kept = {row: list[Layout]() for row in rolls if task.regular[row]}
     rolls = {row: some for row, some in rolls.items() if row not in kept}
     wanted = {(where[row].of, some): None for row, some in rolls.items()}
+    together = [int(row) for group in task.groups if len(group) > 1 for row in group]
+    seen = {row: done[row].layouts[0].bearing_deg for row in together}
     jobs = [
         (
             task.shapes[of],
             some,
             list(dict.fromkeys(layout.bearing_deg for layout in done[of].layouts))[:RELAID_AT],
+            seen.get(of, float(task.bearings[of])),
         )
         for of, some in wanted
     ]
@@ -170,7 +173,9 @@ def _chunks(jobs: Sequence[Any]) -> list[Any]:
     return [jobs[k : k + CHUNK] for k in range(0, len(jobs), CHUNK)]
 
 
-def _work_priced(jobs: list[tuple[Shape, tuple[Roll, ...], list[float]]]) -> list[list[Layout]]:
+def _work_priced(
+    jobs: list[tuple[Shape, tuple[Roll, ...], list[float], float]],
+) -> list[list[Layout]]:
     """A worker's share of `_relaid`."""
     return [lay_priced(*job) for job in jobs]
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from geoturf.layout import arms, bearing, blocks, kernel
 from geoturf.layout.byhand import by_hand
+from geoturf.layout.normal import normal
 from geoturf.layout.pieces import layout_of
 from geoturf.layout.roll import ALONE, BALANCED, PROP, Roll
 from geoturf.layout.seams import EVERY, Sought, Strips, refined, sought
@@ -29,12 +30,18 @@ def lay_together(
         bearing_deg = _joint_bearing(shapes, rolls)
     done = []
     for shape, stock in zip(shapes, rolls, strict=True):
-        free_layouts = _offers(shape, stock, _worth_trying(shape, stock))
-        layouts = free_layouts if np.isnan(bearing_deg) else _offers(shape, stock, [bearing_deg])
-        best_free = min(layout.cost for layout in (*free_layouts, *layouts))
-        hand, full = by_hand(shape, bearing_deg, stock[0]), _full_strips(shape, stock, layouts)
-        done.append(Choices(layouts, hand, best_free, wide=full))
+        own = normal(shape, bearing_deg)
+        done.append(own.back_all(_choices(own.shape, stock, own.bearing_deg)))
     return done
+
+
+def _choices(shape: Shape, stock: Sequence[Roll], bearing_deg: float) -> Choices:
+    """Choices of one shape, in its own frame."""
+    free_layouts = _offers(shape, stock, _worth_trying(shape, stock))
+    layouts = free_layouts if np.isnan(bearing_deg) else _offers(shape, stock, [bearing_deg])
+    best_free = min(layout.cost for layout in (*free_layouts, *layouts))
+    hand, full = by_hand(shape, bearing_deg, stock[0]), _full_strips(shape, stock, layouts)
+    return Choices(layouts, hand, best_free, wide=full)
 
 
 def _full_strips(
@@ -83,17 +90,20 @@ def _tried(
     return [*some, *arms.apart(some, roll, models)]
 
 
-def lay_priced(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> list[Layout]:
+def lay_priced(
+    shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float], stated_deg: float
+) -> list[Layout]:
     """One layout for each of ``rolls``, the best at its pool's prices (`Roll.pool`); its cost is
-    told without them."""
-    layouts = []
+    told without them. ``stated_deg``: the bearing, where it is not free."""
+    layouts, own = [], normal(shape, stated_deg)
+    shape, bearings = own.shape, [own.bearing_of(at) for at in bearings]
     for roll in rolls:
         tried = _tried(shape, roll, bearings, (BALANCED,))
         best = min(tried, key=lambda s: round(s.cost[BALANCED], 9))
         plain = replace(roll, pool=())
         groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
         shift = shape.shift(best.bearing_deg)
-        layouts.append(layout_of(groups, shift, False, best.joints, best.cross))
+        layouts.append(own.back(layout_of(groups, shift, False, best.joints, best.cross)))
     return layouts
 
 

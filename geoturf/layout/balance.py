@@ -50,7 +50,7 @@ def balanced(
     offers = [list(choice.layouts) for choice in choices]
     programmes = [
         (run, _Programme([offers[row] for row in run], stock[run[0]]))
-        for run in _runs(pools)
+        for run in (_by_content(one, offers) for one in _runs(pools))
         if len(run) >= FEWEST
     ]
     for _ in range(RELAID):
@@ -94,6 +94,11 @@ def _runs(pools: Sequence[Hashable]) -> list[list[int]]:
         for members in rows.values()
         for k in range(0, len(members), TOGETHER)
     ]
+
+
+def _by_content(run: list[int], offers: Sequence[Sequence[Layout]]) -> list[int]:
+    """Rows in an order that hangs on what is offered for them, not on how they are listed."""
+    return sorted(run, key=lambda row: [round(layout.cost, 6) for layout in offers[row]])
 
 
 def _alike(one: Layout, other: Layout) -> bool:

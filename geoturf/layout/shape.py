@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import shapely
@@ -70,6 +71,11 @@ class Shape:
             sizes.append(sides[rows])
         every, size = np.concatenate(found), np.concatenate(sizes)
         return every[np.argsort(-np.round(size, 4), kind="stable")[:CORNERS]]
+
+    @cached_property
+    def known(self) -> dict[str, Any]:
+        """What was worked out of it before, by name."""
+        return {}
 
     def shift(self, bearing_deg: float) -> np.ndarray:
         """u, v of the origin: what takes the shape's pile coordinates to the frame's."""
