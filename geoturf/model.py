@@ -10,6 +10,7 @@ nothing else is shared.
     CutPlan     pieces on rolls, pools with their bounds
     Takeoff     quantities by pool and by site
     Price       money
+    Calendar    days
     Water       conversions
     Result      all of it
 
@@ -21,6 +22,7 @@ row an area in `Ground.areas` order and the same RangeIndex.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -341,6 +343,23 @@ class Price:
 
 
 @dataclass(frozen=True)
+class Calendar:
+    """``rows``: DataFrame, a task of a phase, in the order of the work: phase, task, description,
+    crew, start_day, finish_day (numbers of working days, from 1), start, finish (dates; None where
+    no start is known), crew_days, crew_hours; the turf's delivery among them (task ``delivery``,
+    no crew).
+    ``crews``: crew, crews (how many of it), crew_hours, busy (part of the time between its first hour and its last
+    that it works), days_sooner (by which all is done with one more of it), finish (then).
+    ``days``: number of the last day. ``first``: date of day 1."""
+
+    rows: pd.DataFrame
+    crews: pd.DataFrame
+    days: int
+    first: date | None
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
 class Water:
     """What conversions save, and the choice for a budget. Volumes are m3 a year, money floats in
     the bid's currency.
@@ -397,6 +416,7 @@ class Result:
     plan: CutPlan
     takeoff: Takeoff
     price: Price
+    calendar: Calendar
     water: Water | None
     findings: tuple[Finding, ...]
     seconds: dict[str, float]

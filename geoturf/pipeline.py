@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, ParamSpec, TypeVar, cast
 
 import geoturf.text_storage  # noqa: F401 (for its effect)
+from geoturf import calendar as time
 from geoturf import check as promises
 from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read
 from geoturf import price as pricing
@@ -144,11 +145,14 @@ class _Stages:
         paid = (land, plan, takeoff, products, bid.price, bid.currency, bid.units, prices)
         price = step("price", pricing.price, *paid)
 
-        made = (self.source, land, border, task, plan, takeoff, price)
+        worked = (land, takeoff, bid.calendar, bid.materials.hours_a_day_h, bid.dates)
+        when = step("calendar", time.schedule, *worked)
+
+        made = (self.source, land, border, task, plan, takeoff, price, when)
         noticed = [finding for stage in made for finding in stage.findings]
         findings = (*weighed, *assumed.told(bid, price.lines), *noticed)
         return Result(
-            bid, self.source, land, border, choices, plan, takeoff, price, None, findings, {}
+            bid, self.source, land, border, choices, plan, takeoff, price, when, None, findings, {}
         )
 
     def _bounds(self, task: layout.Task) -> Any:

@@ -54,6 +54,7 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
         schedule,
         schedule_of_prices,
         phases,
+        calendar,
     )
     made = [*always, findings]
     made += [work_order] if result.plan.lots is not None else []
@@ -338,6 +339,13 @@ def phases(result: Result) -> pd.DataFrame:
     each = "price_per_ft2" if result.bid.units == "us" else "price_per_m2"
     values |= {"surface_area": rows["surface_area_m2"], "price_per": rows[each]}
     return columns.table("phases", result.bid.units, values)
+
+
+def calendar(result: Result) -> pd.DataFrame:
+    """When each task of each phase is done."""
+    rows = result.calendar.rows
+    days = rows[["start", "finish"]].map(lambda day: day.isoformat() if day else "")
+    return _as_it_stands("calendar", result, rows.assign(**days))
 
 
 def alternates(result: Result) -> pd.DataFrame:

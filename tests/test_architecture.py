@@ -21,6 +21,7 @@ STAGES = {
     "cuts",
     "materials",
     "price",
+    "calendar",
     "water",
     "check",
 }

@@ -22,7 +22,7 @@ import geoturf.check
 from geoturf.bid import make_bid
 from geoturf.check import broken_promises
 from geoturf.check.rolling import _not_cut_apart
-from geoturf.model import CutPlan, Edges, Ground, Price, Result, Takeoff, Water
+from geoturf.model import Calendar, CutPlan, Edges, Ground, Price, Result, Takeoff, Water
 
 BID = {
     "layers": [{"path": "lots.shp"}],
@@ -265,7 +265,9 @@ def sound():
         **dict.fromkeys([field.name for field in fields(Water)])
         | {"table": table(WATER), "monthly": table(MONTHS), "differences": table(DIFFERENCES)}
     )
-    return Result(make_bid(BID), None, ground(), edges(), (), plan, takeoff, price(), water, (), {})
+    when = Calendar(pd.DataFrame(), pd.DataFrame(), 0, None)
+    made = (ground(), edges(), (), plan, takeoff, price(), when, water)
+    return Result(make_bid(BID), None, *made, (), {})
 
 
 def planted(room, name, *cells, result=None):

@@ -19,10 +19,11 @@ from openpyxl.utils import get_column_letter, range_boundaries
 from geoturf import materials, units, workbook
 from geoturf import price as pricing
 from geoturf.bid import make_bid
+from geoturf.calendar import schedule
 from geoturf.model import Finding
 from geoturf.price import beside, price
 from geoturf.price.money import cents_of
-from geoturf.rules import EdgeRules, MaterialRules, PriceRules
+from geoturf.rules import CalendarRules, EdgeRules, MaterialRules, PriceRules
 
 OFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 HOSTILE = [
@@ -71,6 +72,7 @@ def result(
         ground=land,
         takeoff=taken,
         price=money,
+        calendar=schedule(land, taken, CalendarRules(), 8.0, {}),
         water=None,
         findings=findings,
     )
@@ -480,6 +482,7 @@ def test_sheets_tell_the_bid(tmp_path):
         "Sites",
         "Net by site",
         "Alternates",
+        "Calendar",
         "Cautions",
         "Findings",
     ]
@@ -489,6 +492,8 @@ def test_sheets_tell_the_bid(tmp_path):
     assert sites[:-1] == [
         (s.site, float(s.cost), float(s.price)) for s in done.price.sites.itertuples()
     ]
+    last = max(cell.value for cell in shown["Calendar"]["E"][1:])
+    assert last == done.calendar.days
     assert shown["Alternates"]["C2"].value == float(done.price.alternates["difference"][0])
 
 

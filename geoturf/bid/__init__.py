@@ -25,6 +25,7 @@ from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules import (
     Bidder,
+    CalendarRules,
     Client,
     CutRules,
     EdgeRules,
@@ -88,6 +89,7 @@ class Bid(Rules):
     books: dict[str, Book] = rule(
         {}, "price books by name: what other places or clients pay, chosen by price_book", source=""
     )
+    calendar: CalendarRules = rule({}, "crews, working days, when what is done", source="")
     limits: LimitRules = rule({}, "how much is taken at once", source="")
     water: WaterRules | None = rule(None, "water comparison; left out without it", source="")
     folder: str = rule(".", "folder that layer paths start from; set by the reader", source="")

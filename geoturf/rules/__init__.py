@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from geoturf.rules.calendar import CalendarRules
 from geoturf.rules.cuts import CutRules
 from geoturf.rules.edges import EdgeRules
 from geoturf.rules.ground import GroundRules, ParcelRules
@@ -17,6 +18,7 @@ from geoturf.rules.water import WaterRules
 __all__ = [
     "STEEPEST",
     "Bidder",
+    "CalendarRules",
     "Client",
     "CutRules",
     "EdgeRules",

@@ -251,7 +251,7 @@ class MaterialRules(Rules):
         0, "irrigation lines rerouted, or kept for rinsing and cooling, a site"
     )
 
-    hours_a_day_h: Time = rule("8 h", "crew-hours in a day of hired plant")
+    hours_a_day_h: Time = rule("8 h", "hours in a working day, of crews and of hired plant")
     lift_limit_kg: Mass = rule("50 lb", "what one person may lift, for the lifting caution")
     rates: Rates = rule({}, "production rates of a crew")
 

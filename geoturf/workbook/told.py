@@ -1,14 +1,15 @@
-"""What the bid is and says: Water, Summary, Alternates, Cautions, Findings."""
+"""What the bid is and says: Water, Summary, Alternates, Calendar, Cautions, Findings."""
 
 from __future__ import annotations
 
 import math
+from datetime import date
 from decimal import Decimal
 from typing import Any, NamedTuple
 
 from geoturf import planner, units
 from geoturf.bid import lot_by_lot
-from geoturf.model import Price, Result, Water
+from geoturf.model import Calendar, Price, Result, Water
 from geoturf.records import records
 from geoturf.workbook.book import Book, sum_of
 from geoturf.workbook.bought import price_formula, steps_of
@@ -73,6 +74,41 @@ class _Alternate(NamedTuple):
     alternate: str
     price: Decimal
     difference: Decimal
+
+
+def calendar(book: Book, when: Calendar) -> None:
+    """Tasks in the order of the work, with their days."""
+    heads = (
+        "phase",
+        "task",
+        "crew",
+        "first day",
+        "last day",
+        "start",
+        "finish",
+        "crew days",
+        "crew-hours",
+    )
+    sheet = book.sheet("Calendar", (16, 34, 18, 10, 10, 12, 12, 12, 12), heads)
+    for row, task in enumerate(records(when.rows, _Task), start=1):
+        book.texts(sheet, row, 0, (task.phase, task.description, task.crew))
+        sheet.write_number(row, 3, task.start_day, book.count)
+        sheet.write_number(row, 4, task.finish_day, book.count)
+        book.texts(sheet, row, 5, (task.start or "", task.finish or ""))
+        sheet.write_number(row, 7, task.crew_days, book.number)
+        sheet.write_number(row, 8, task.crew_hours, book.number)
+
+
+class _Task(NamedTuple):
+    phase: str
+    description: str
+    crew: str
+    start_day: int
+    finish_day: int
+    start: date | None
+    finish: date | None
+    crew_days: float
+    crew_hours: float
 
 
 def cautions(book: Book, result: Result) -> None:
