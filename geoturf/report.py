@@ -19,7 +19,7 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -40,12 +40,24 @@ def write(
     """Every output in ``folder``, with the papers for ``readers`` (None: all of them, but for bids of
     very many sites). Raises `InputError` when the folder holds other things or cannot be
     written."""
-    look(folder)
+    whole(folder, lambda fresh: _fill(fresh, result, readers, engine or Serial()))
+
+
+def whole(
+    folder: str | Path,
+    fill: Callable[[Path], None],
+    ours: Callable[[Path], bool] | None = None,
+) -> None:
+    """What ``fill`` writes into the folder it is given, put in place as ``folder`` whole or not at
+    all. ``ours``: whether what is there may be replaced; a report may if it is not said. Raises
+    `InputError` as `look` does, and when the folder cannot be written."""
+    look(folder, ours)
     folder = _real(folder)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         with _reserved(folder) as fresh:
-            _fill(fresh, result, readers, engine or Serial())
+            fill(fresh)
+            fresh.chmod(0o755)
             _settle(fresh)
             _put_in_place(fresh, folder)
     except OSError as error:
@@ -69,16 +81,15 @@ def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: En
     first = front.page(result, [*written, "run.json"])
     (fresh / "index.html").write_text(first, encoding="utf-8", errors="replace")
     tables.write_run(result, fresh)  # last: its presence says that the folder is complete
-    fresh.chmod(0o755)
 
 
-def look(folder: str | Path) -> None:
+def look(folder: str | Path, ours: Callable[[Path], bool] | None = None) -> None:
     """What can be known before the work: raises `InputError` when a report cannot be put into
     ``folder``. Removes what runs that are gone left half written beside it. A link is followed."""
     real = _real(folder)
     try:
         _refuse_what_cannot_move(real, Path(folder))
-        refuse_foreign(real)
+        refuse_foreign(real, ours)
         _sweep(real)
         _try_to_write(real)
     except OSError as error:
@@ -127,17 +138,19 @@ def _try_to_write(folder: Path) -> None:
     Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".part", dir=there)).rmdir()
 
 
-def refuse_foreign(folder: str | Path) -> None:
-    """Raises `InputError` when ``folder`` is a file, or holds things that no run of geoturf wrote.
-    Mends a half-moved folder."""
+def refuse_foreign(folder: str | Path, ours: Callable[[Path], bool] | None = None) -> None:
+    """Raises `InputError` when ``folder`` is a file, or holds things that are not ``ours`` (a report,
+    if it is not said). Mends a half-moved folder."""
     folder = Path(folder)
     aside = _aside(folder)
     if aside.exists() and not folder.exists():
         aside.rename(folder)
-    if folder.is_dir() and (not any(folder.iterdir()) or _is_ours(folder)):
+    if folder.is_dir() and (not any(folder.iterdir()) or (ours or is_report)(folder)):
         return
     if folder.exists():
-        what = "holds files that geoturf did not write" if folder.is_dir() else "is a file"
+        what = "is a file" if folder.is_file() else "holds files that geoturf did not write"
+        if folder.is_dir() and is_report(folder):
+            what = "holds a report, which a comparison does not replace"
         raise InputError(
             Finding(
                 "error",
@@ -148,7 +161,7 @@ def refuse_foreign(folder: str | Path) -> None:
         )
 
 
-def _is_ours(folder: Path) -> bool:
+def is_report(folder: Path) -> bool:
     """A report, or the committed tables of one."""
     names = {entry.name for entry in folder.iterdir()}
     return _MARK in names or {"areas.csv", "bid.csv", "cut_plan.csv"} <= names

@@ -26,7 +26,8 @@ def test_the_first_two_commands_are_whole_lines():
 
 
 @pytest.mark.parametrize(
-    "line", [line for line in COMMANDS if re.search(r"geoturf (run|check|draft|rules)", line)]
+    "line",
+    [line for line in COMMANDS if re.search(r"geoturf (run|check|draft|compare|rules)", line)],
 )
 def test_every_command_of_the_readme_is_understood(line):
     words = line.split("#")[0].split("geoturf ")[-1].split()
@@ -66,11 +67,18 @@ def listed() -> tuple[set[str], set[str]]:
     return always, some
 
 
+def compared() -> set[str]:
+    """Files that README says a comparison writes."""
+    told = README.split("## Two revisions told apart")[1].split("\n## ")[0]
+    return set(re.findall(r"^\| `(\w+\.\w+)`", told, re.M))
+
+
 def test_every_file_that_readme_lists_can_be_explained():
     always, some = listed()
     rows = data.table("files")
-    assert {row["file"] for row in rows} == always | some
-    assert {row["file"] for row in rows if row["when"]} == some
+    assert {row["file"] for row in rows} == always | some | compared()
+    assert {row["file"] for row in rows if row["when"]} == some | compared()
+    assert {row["file"] for row in rows if "compare" in row["when"]} == compared()
 
 
 def written(bid: Path, out: Path) -> set[str]:

@@ -1,5 +1,5 @@
-"""The command line: ``geoturf run | check | draft | rules | explain | sample``. The only room that
-prints.
+"""The command line: ``geoturf run | check | draft | compare | rules | explain | sample``. The
+only room that prints.
 
     ending.py    what a command ends with: last words, status, signals, too little memory
     terminal.py  what is printed, made safe, and streams that fail
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
     from geoturf.bid import Bid
     from geoturf.model import Finding, Result
+    from geoturf.revision import Report
 
 __all__ = ["DONE", "LEFT_OUT", "REFUSED", "UNPRINTED", "USAGE", "main", "parser", "safe"]
 
@@ -74,7 +75,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="store_true", help="print the version and stop")
     commands = top.add_subparsers(
-        dest="command", metavar="run | check | draft | rules | explain | sample"
+        dest="command", metavar="run | check | draft | compare | rules | explain | sample"
     )
 
     run = commands.add_parser("run", help="read a bid file or GIS files and write the finished bid")
@@ -87,17 +88,7 @@ def parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--out", metavar="DIR", help="folder to write; reports/<name of the input> if not given"
     )
-    run.add_argument(
-        "--workers",
-        type=_workers,
-        metavar="N",
-        help="processes for the layout; all cores if not given",
-    )
-    run.add_argument(
-        "--cluster",
-        metavar="ADDRESS",
-        help="a Dask scheduler to lay out on instead (needs geoturf[cluster])",
-    )
+    _add_engine(run)
     run.add_argument(
         "--strict", action="store_true", help="refuse the whole run when anything would be left out"
     )
@@ -125,6 +116,21 @@ def parser() -> argparse.ArgumentParser:
         "-o", "--out", metavar="BID.toml", help="file to write; printed if not given"
     )
 
+    compare = commands.add_parser(
+        "compare", help="what moved between two reports, and why, to the cent"
+    )
+    for name in ("old", "new"):
+        compare.add_argument(
+            name,
+            metavar=name.upper(),
+            help=f"the {name} report's folder, or a bid file (.toml), which is run first",
+        )
+    compare.add_argument(
+        "--out", metavar="DIR", help="folder to write; reports/<OLD>_to_<NEW> if not given"
+    )
+    _add_engine(compare)
+    compare.add_argument("--quiet", action="store_true", help="print nothing but refusals")
+
     rules = commands.add_parser("rules", help="print every default, its range and its source")
     rules.add_argument(
         "words",
@@ -145,6 +151,20 @@ def parser() -> argparse.ArgumentParser:
         "folder", nargs="?", default="sample_gis", metavar="DIR", help="sample_gis if not given"
     )
     return top
+
+
+def _add_engine(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--workers",
+        type=_workers,
+        metavar="N",
+        help="processes for the layout; all cores if not given",
+    )
+    command.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="a Dask scheduler to lay out on instead (needs geoturf[cluster])",
+    )
 
 
 def _workers(text: str) -> int:
@@ -177,7 +197,7 @@ def _command(top: argparse.ArgumentParser, args: argparse.Namespace) -> int:
     if not args.command:
         top.print_help()
         return USAGE
-    if args.command in ("run", "check", "draft"):
+    if args.command in ("run", "check", "draft", "compare"):
         refuse_a_low_limit()
     return _COMMANDS[args.command](args)
 
@@ -226,7 +246,7 @@ def _bid_of(inputs: list[str]) -> tuple[Bid, list[Finding], str]:
     from geoturf.bid import read_bid
     from geoturf.draft import bid_of_files
 
-    tomls = [path for path in inputs if path.lower().endswith(".toml")]
+    tomls = [path for path in inputs if _is_bid(path)]
     if tomls and len(inputs) > 1:
         from geoturf.errors import BidError
         from geoturf.model import Finding
@@ -377,6 +397,55 @@ def _check(args: argparse.Namespace) -> int:
     return DONE
 
 
+def _compare(args: argparse.Namespace) -> int:
+    from geoturf import report, revision
+
+    folder = args.out or f"reports/{_short(args.old)}_to_{_short(args.new)}"
+    report.look(folder, revision.is_comparison)
+    before = report.identity(folder)
+    args.stands = lambda: "" if report.identity(folder) == before else folder
+    paths = [args.old, args.new]
+    known = {path: revision.read(path) for path in paths if not _is_bid(path)}  # bad ones now
+    run = {path: _reported(path, args) for path in paths if _is_bid(path)}
+    old, new = ((known | run)[path] for path in paths)
+    changes = revision.compare(old, new)
+    report.whole(folder, lambda fresh: revision.write(changes, fresh), revision.is_comparison)
+    if not args.quiet:
+        for line in revision.lines(changes):
+            say(line)
+        say(f"in {folder}: open {folder}/changes.html first")
+    return LEFT_OUT if old.left_out or new.left_out else DONE
+
+
+def _is_bid(path: str) -> bool:
+    return path.lower().endswith(".toml")
+
+
+def _short(path: str) -> str:
+    """A name for what is compared: of a bid its file's, of a report its folder's."""
+    from pathlib import Path
+
+    name = Path(os.path.realpath(path)).name
+    return name[: -len(".toml")] if _is_bid(name) else name
+
+
+def _reported(path: str, args: argparse.Namespace) -> Report:
+    """The report of a bid that is run for this."""
+    from pathlib import Path
+    from tempfile import TemporaryDirectory
+
+    from geoturf import pipeline, revision, tables
+
+    bid, notes, _ = _bid_of([path])
+    with _Bar(args.quiet) as bar, _engine(args) as engine:
+        result = pipeline.run(bid, engine, bar.told, notes)
+    _say(result.findings, ("error",), all_of_them=True)
+    with TemporaryDirectory(prefix="geoturf") as kept:
+        tables.write(result, Path(kept))
+        tables.write_run(result, Path(kept))
+        return revision.read(kept, path)
+
+
 def _draft(args: argparse.Namespace) -> int:
     from geoturf.draft import draft
 
@@ -464,6 +533,7 @@ _COMMANDS = {
     "run": _run,
     "check": _check,
     "draft": _draft,
+    "compare": _compare,
     "rules": _rules,
     "explain": _explain,
     "sample": _sample,

@@ -1,0 +1,173 @@
+"""How the amount of each price line goes from the one report to the other, a step a cause: the steps
+add up to what the price moved by."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import NamedTuple
+
+import pandas as pd
+
+from geoturf import units
+from geoturf.price.build_up import STEPS
+from geoturf.records import records
+from geoturf.revision.causes import LINES, PER_CENT, RATE, Causes
+from geoturf.revision.reports import Report
+from geoturf.rules.items import ITEMS
+
+QUANTITY, UNIT_PRICE, AMOUNT = "quantity", "unit price", "amount"
+_KEY_OF = {name: key for name, key, _ in STEPS}
+_LINES_ALONE: tuple[str, ...] = (LINES,)
+#: items whose quantity hangs on how turf is laid out; turf itself is called as its product
+_LAID = ("turf", "tape", "adhesive", "seam_nails", "labour_seam", "labour_nail")
+_NOT_LAID = frozenset(item.title for item in ITEMS.values() if item.key not in _LAID)
+
+
+@dataclass(frozen=True)
+class Move:
+    """A figure of a line that moved: its ``kind`` is quantity, unit price or amount, None where a
+    report has no such line; ``unit`` "" for money. An amount goes by way of other amounts where more
+    than one thing moved it."""
+
+    kind: str
+    phase: str
+    line: str
+    unit: str
+    old: Decimal | None
+    new: Decimal | None
+    why: tuple[str, ...]
+
+    @property
+    def difference(self) -> Decimal:
+        return (self.new or Decimal(0)) - (self.old or Decimal(0))
+
+
+class _Line(NamedTuple):
+    section: str
+    phase: str
+    description: str
+    quantity: str
+    unit: str
+    unit_price: str
+    amount: str
+
+
+class _Step(NamedTuple):
+    step: str
+    on: str
+    base: str
+    rate_pct: str
+    amount: str
+    book: str
+
+
+def moves(old: Report, new: Report, causes: Causes) -> list[Move]:
+    """What moved of all lines, in the order of the new report's, those that only the old one has
+    last."""
+    out: list[Move] = []
+    befores, afters = _lines(old.lines), _lines(new.lines)
+    for key in dict.fromkeys([*afters, *befores]):
+        before, after = befores.get(key), afters.get(key)
+        said = before or after
+        if said and before != after:
+            item = (said.phase, said.description)
+            same_net = item in old.net and old.net.get(item) == new.net.get(item)
+            out += _of_line(before, after, same_net, causes)
+    return out + _of_steps(old, new)
+
+
+def _lines(table: pd.DataFrame) -> dict[tuple[object, ...], _Line]:
+    """Lines by what they are for; those of one name (turf in two widths) in their order."""
+    found: dict[tuple[object, ...], _Line] = {}
+    for line in records(table, _Line):
+        name = "" if line.unit == PER_CENT else line.description  # which names date and rate
+        nth = 0
+        while (key := (line.section, line.phase, name, nth)) in found:
+            nth += 1
+        found[key] = line
+    return found
+
+
+def _of_line(
+    before: _Line | None, after: _Line | None, same_net: bool, causes: Causes
+) -> Iterator[Move]:
+    said = after or before
+    if said is None:
+        return
+    name, phase = f"{said.section} {said.description}", said.phase
+    laid = said.description not in _NOT_LAID
+    if before is None or after is None:
+        gone, come = (None if one is None else Decimal(one.amount) for one in (before, after))
+        yield Move(AMOUNT, phase, name, "", gone, come, causes.of_line(phase, laid))
+        return
+    quantities = Decimal(before.quantity), Decimal(after.quantity)
+    prices = Decimal(before.unit_price), Decimal(after.unit_price)
+    start, end = Decimal(before.amount), Decimal(after.amount)
+    by_quantity = causes.of_quantity(phase, laid, same_net)
+    if said.unit == PER_CENT:
+        by_quantity = (RATE,)
+    by_price = causes.of_unit_price(said.unit)
+    if before.unit != after.unit:  # neither quantities nor unit prices can be told apart
+        yield Move(AMOUNT, phase, name, "", start, end, _both(by_quantity, by_price))
+        return
+    if quantities[0] != quantities[1]:
+        yield Move(QUANTITY, phase, name, said.unit, *quantities, by_quantity)
+    if prices[0] != prices[1]:
+        yield Move(UNIT_PRICE, phase, name, said.unit, *prices, by_price)
+    between = start
+    if quantities[0] != quantities[1]:
+        between = end if prices[0] == prices[1] else units.cents(quantities[1] * prices[0])
+    yield from _step(phase, name, start, between, by_quantity)
+    yield from _step(phase, name, between, end, by_price)
+
+
+def _both(one: tuple[str, ...], other: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys([*one, *other]))
+
+
+def _step(
+    phase: str, name: str, old: Decimal, new: Decimal, why: tuple[str, ...]
+) -> Iterator[Move]:
+    if old != new:
+        yield Move(AMOUNT, phase, name, "", old, new, why)
+
+
+def _of_steps(old: Report, new: Report) -> list[Move]:
+    """Steps of the build-up: what they follow the lines by, and what their own rate does."""
+    befores, afters = (
+        {(one.step, one.book): one for one in records(report.steps, _Step)} for report in (old, new)
+    )
+    out: list[Move] = []
+    for key in dict.fromkeys([*afters, *befores]):
+        before, after = befores.get(key), afters.get(key)
+        name = key[0].capitalize() + (f" (price book {key[1]})" if key[1] else "")
+        amounts = [Decimal(one.amount) if one else Decimal(0) for one in (before, after)]
+        between, rest = amounts[1], _LINES_ALONE
+        if before is None or after is None:
+            rest = (LINES, RATE)  # its price book stands in one report alone
+        elif _rule_of(old, before) != _rule_of(new, after):
+            between, rest = _follows(before, after)
+        out += _step("", name, amounts[0], between, rest)
+        out += _step("", name, between, amounts[1], (RATE,))
+    return out
+
+
+def _rule_of(report: Report, step: _Step) -> tuple[object, ...]:
+    """All that a step's amount hangs on but the sum it is reckoned on."""
+    name = step.step
+    rules = report.settings["price"]
+    rate = step.rate_pct if step.book else rules.get(_KEY_OF.get(name, ""), step.rate_pct)
+    scale = rules.get("bond_scale") if name == "bond" else None
+    least = rules.get("minimum") if not _KEY_OF.get(name, name) else None
+    return rate, str(scale), str(least), step.on
+
+
+def _follows(before: _Step, after: _Step) -> tuple[Decimal, tuple[str, ...]]:
+    """The amount that the old rate makes of the new sum, and why it is another. A rate that is no
+    single percentage of one sum can't be told from what it is reckoned on."""
+    base, amount, rate = Decimal(before.base), Decimal(before.amount), Decimal(before.rate_pct)
+    if before.on != after.on or units.cents(base * rate / 100) != amount:
+        return Decimal(after.amount), (LINES, RATE)
+    return units.cents(Decimal(after.base) * rate / 100), (LINES,)

@@ -1,0 +1,108 @@
+"""changes.html: what moved, with both outlines drawn. One page, no script, no network."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from itertools import islice
+
+import pandas as pd
+
+from geoturf.planner.html import MOST_ROWS, cut, document, folded, joined, note, section, table, tag
+from geoturf.revision import rows, told
+from geoturf.revision.causes import MEANT
+from geoturf.revision.lots import Lots
+from geoturf.revision.money import AMOUNT, QUANTITY, UNIT_PRICE
+from geoturf.revision.outlines import drawings
+from geoturf.revision.reports import Report
+
+_DRAWN = 60  # sites; the table names them all
+
+
+def page(old: Report, new: Report, lots: Lots, changes: pd.DataFrame) -> str:
+    """The whole page as text."""
+    title, style = "What moved", files(__name__.rpartition(".")[0]).joinpath("page.css")
+    parts = [
+        tag("p", f"{new.name} against {old.name}", class_="by"),
+        *(tag("p", line, class_="lead") for line in told.not_priced(old, new)),
+        tag("p", told.price(old, new), class_="lead"),
+        _causes(changes, new.currency),
+        _ground(old, new, lots, changes),
+        _lines(changes),
+        _shares(changes),
+        _settings(changes),
+    ]
+    return document(title, style.read_text("utf-8"), tag("h1", title), *parts)
+
+
+def _causes(changes: pd.DataFrame, currency: str) -> object:
+    sums = told.by_cause(changes)
+    body = [(why, _meant(why), f"{amount:+,}") for why, amount in sums.items()]
+    total = ("in all", "", f"{sum(sums.values()):+,}") if sums else ("nothing", "", "0.00")
+    said = (
+        "Where more than one cause is named, all of them bear on the lines, and none is told apart."
+    )
+    head = ("why", "that is", currency)
+    return section("Why the price moved", table(head, [*body, total], text=(0, 1)), note(said))
+
+
+def _meant(why: str) -> str:
+    return "; ".join(MEANT[cause] for cause in why.split(", "))
+
+
+def _ground(old: Report, new: Report, lots: Lots, changes: pd.DataFrame) -> object:
+    moved = changes[changes["kind"].isin([rows.SITE, rows.AREA])]
+    names = ("kind", "site", "area", "unit", "old", "new", "difference", "why")
+    drawn = list(islice(drawings(old, new, lots), _DRAWN + 1))
+    figures = [tag("figure", svg, tag("figcaption", site)) for site, svg in drawn[:_DRAWN]]
+    more = note(f"The first {_DRAWN} sites are drawn.") if len(drawn) > _DRAWN else ""
+    key = note(
+        "Before: broken line. After: whole line, filled. Unchanged: thin and grey. North is up."
+    )
+    return section(
+        "Sites and areas",
+        tag("p", told.ground(old, new, lots, changes)),
+        _table(moved, names, (0, 1, 2, 3, 7)) if len(moved) else "",
+        key if figures else "",
+        tag("div", *figures, class_="outlines") if figures else "",
+        more,
+    )
+
+
+def _lines(changes: pd.DataFrame) -> object:
+    moved = changes[changes["kind"].isin([QUANTITY, UNIT_PRICE, AMOUNT])]
+    names = ("phase", "line", "kind", "unit", "old", "new", "difference", "why")
+    said = (
+        "Amounts add up to the difference of the price; where two things moved one, it goes by way of "
+        "an amount between."
+    )
+    return section("Price lines", note(said), _table(moved, names, (0, 1, 2, 3, 7)))
+
+
+def _shares(changes: pd.DataFrame) -> object:
+    parts = [
+        folded(
+            f"{title} ({len(some):,})",
+            _table(some, (name, "unit", "old", "new", "difference"), (0, 1)),
+        )
+        for title, kind, name in (
+            ("Phases", rows.PHASE, "phase"),
+            ("Sites", rows.SITE_PRICE, "site"),
+        )
+        if len(some := changes[changes["kind"] == kind])
+    ]
+    return section("Prices of phases and sites", *parts) if parts else ""
+
+
+def _settings(changes: pd.DataFrame) -> object:
+    some = changes[changes["kind"] == rows.SETTING]
+    if not len(some):
+        return section("Settings", tag("p", "All settings in force are the same."))
+    said = "As run.json has them: measures in SI units."
+    return section(
+        "Settings", note(said), _table(some, ("line", "old", "new", "why"), (0, 1, 2, 3))
+    )
+
+
+def _table(some: pd.DataFrame, names: tuple[str, ...], text: tuple[int, ...]) -> object:
+    body = some[list(names)].head(MOST_ROWS).itertuples(index=False)
+    return joined([table(names, body, text=text), cut(len(some))])
