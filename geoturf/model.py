@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
 Severity = Literal["error", "warning", "note"]
 #: columns of a table that name a feature, in the order in which `Finding` takes them
+KEPT = "kept "  # before the name of a column of the input that the bid keeps
 PLACE = ("file", "layer", "feature", "site", "area")
 
 
@@ -70,6 +71,11 @@ class Finding:
             else f"{self.severity}: {self.message}"
         )
         return " ".join(text.split())
+
+
+def kept_columns(table: pd.DataFrame) -> list[str]:
+    """The columns of ``table`` that the bid keeps of the input, with `KEPT` before each."""
+    return [name for name in map(str, table.columns) if name.startswith(KEPT)]
 
 
 @dataclass(frozen=True)
@@ -136,7 +142,9 @@ class Ground:
         two 0)
       plan_area_m2 (file's own grid; geodetic degrees give the ground area), ground_area_m2,
       surface_area_m2, area_tolerance_m2, perimeter_m: float caps: float, irrigation heads to cap
-      (NaN where not given) role: turf or parcel; yard: front, side or back of a split parcel, else
+      (NaN where not given)
+      `KEPT` + name: str, what the bid keeps of the input
+      role: turf or parcel; yard: front, side or back of a split parcel, else
       "" laid_stretch: float, 1 or what the laying plane is drawn out by along laid_fall_deg (NaN
       where 1), from the centroid
         (`geoturf.plane.from_laid` goes back) dye_lot: str, only where a phase needs more of a

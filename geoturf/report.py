@@ -65,7 +65,7 @@ def whole(
 
 
 def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: Engine) -> None:
-    from geoturf import front, maps, papers, tables, workbook
+    from geoturf import front, maps, papers, portfolio, tables, workbook
 
     tables.write(result, fresh)
     workbook.write(result, fresh / "bid.xlsx")
@@ -76,6 +76,7 @@ def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: En
         from geoturf import planner
 
         (fresh / "planner.html").write_text(planner.page(result), encoding="utf-8")
+    (fresh / "portfolio.html").write_text(portfolio.page(result), encoding="utf-8")
     papers.write(result, fresh, readers, engine)
     written = [path.relative_to(fresh).as_posix() for path in fresh.rglob("*") if path.is_file()]
     first = front.page(result, [*written, "run.json"])

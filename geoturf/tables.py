@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from geoturf import columns, cuts, pile, plane, units
 from geoturf.bid import assumed
-from geoturf.model import Result
+from geoturf.model import KEPT, Result, kept_columns
 from geoturf.records import Column
 from geoturf.rules.items import shown
 
@@ -100,7 +100,7 @@ def areas(result: Result) -> pd.DataFrame:
     }
     if result.bid.books:
         values["price_book"] = land["price_book"]
-    return columns.table("areas", result.bid.units, values)
+    return _with_kept(columns.table("areas", result.bid.units, values), land)
 
 
 def sites(result: Result) -> pd.DataFrame:
@@ -122,7 +122,21 @@ def sites(result: Result) -> pd.DataFrame:
         "area_tolerance": np.sqrt(by_site["area_variance"]),
         "price_tolerance": np.sqrt(by_site["price_variance"]),
     }
-    return columns.table("sites", result.bid.units, values)
+    return _with_kept(columns.table("sites", result.bid.units, values), by_site)
+
+
+def kept(table: pd.DataFrame) -> list[str]:
+    """The columns of ``table`` that were carried through from the input."""
+    return list(table.attrs.get("kept", ()))
+
+
+def _with_kept(table: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+    """``table`` with the columns that the bid keeps, as ``rows`` have them."""
+    names = kept_columns(rows)
+    for name in names:
+        table[name.removeprefix(KEPT)] = rows[name].to_numpy()
+    table.attrs["kept"] = [name.removeprefix(KEPT) for name in names]
+    return table
 
 
 def price_sigma(result: Result) -> np.ndarray:
@@ -152,7 +166,9 @@ def _by_site(result: Result) -> pd.DataFrame:
         }
     )
     out[sigma.columns] = sigma.groupby(land["site"], sort=False).sum()
-    out["phase"] = grouped["phase"].agg(lambda phases: " + ".join(dict.fromkeys(phases)))
+    land_of_site = land.groupby("site", sort=False)
+    for name in ("phase", *kept_columns(land)):
+        out[name] = land_of_site[name].agg(lambda some: " + ".join(dict.fromkeys(some)))
     return out
 
 
@@ -460,7 +476,25 @@ def _columns(made: dict[str, pd.DataFrame], system: str) -> pd.DataFrame:
         "type": [columns.TYPES.get(c.quantity, "number") for c in rows],
         "meaning": [c.meaning for c in rows],
     }
-    return columns.table("columns", system, values)
+    told = columns.table("columns", system, values)
+    return pd.concat([told, *_kept_columns(made)]).sort_values(
+        "file", key=lambda files: files.map(_places(told["file"])), kind="stable", ignore_index=True
+    )
+
+
+def _places(files: pd.Series) -> dict[str, int]:
+    """Where each file comes first."""
+    return {file: place for place, file in enumerate(dict.fromkeys(files))}
+
+
+def _kept_columns(made: dict[str, pd.DataFrame]) -> Iterator[pd.DataFrame]:
+    """What the columns say that were carried through."""
+    for file, table in made.items():
+        names = kept(table)
+        if names:
+            says = "As the input has it (keep); several on a site are joined by +"
+            whose = {"file": f"{file}.csv", "unit": "", "type": "text", "meaning": says}
+            yield pd.DataFrame({"column": names}).assign(**whose)
 
 
 def _as_it_stands(file: str, result: Result, rows: pd.DataFrame) -> pd.DataFrame:
@@ -541,7 +575,8 @@ def write_csv(table: pd.DataFrame, path: Path) -> None:
             out[name] = ["" if np.isnan(value) else f"{value:.{digits}f}" for value in column]
         else:
             out[name] = column
-    out.to_csv(path, index=False, lineterminator=_CRLF, encoding="utf-8")
+    head = [_as_text(name) for name in table.columns]  # some are named by the input
+    out.to_csv(path, index=False, header=head, lineterminator=_CRLF, encoding="utf-8")
 
 
 def _as_text(value: object) -> str:

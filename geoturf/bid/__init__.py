@@ -19,7 +19,7 @@ from typing import Any, Literal
 
 from pydantic import ValidationError, model_validator
 
-from geoturf.bid import assumed, faults, listing
+from geoturf.bid import assumed, faults, kept, listing
 from geoturf.bid.alternates import Choice, accepted, booked, choices, clash, lot_by_lot
 from geoturf.errors import BidError
 from geoturf.model import Finding
@@ -75,6 +75,12 @@ class Bid(Rules):
     bidder: Bidder = rule({}, "who bids", source="")
     client: Client = rule({}, "whom the bid is for", source="")
     terms: Terms = rule({}, "on what terms", source="")
+    keep: tuple[str, ...] = rule(
+        (),
+        "columns of every turf and parcel layer carried through into areas.csv, sites.csv, "
+        "layout.gpkg, the office map and portfolio.html",
+        source="",
+    )
     layers: tuple[Layer, ...] = rule(
         ..., "where polygons come from: [[layers]] with a path, once for each", source=""
     )
@@ -180,6 +186,7 @@ def _disagreements(bid: Bid) -> list[str]:
         wrong.append(
             'cuts.cutting: "site" cuts pieces square; set layout.nesting = "square", or cut in a yard'
         )
+    wrong += kept.clashes(bid.keep, bid.layers)
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]
     if bid.layout.toward and bid.layout.toward not in names:
         wrong.append(

@@ -14,7 +14,7 @@ from geoturf.errors import InputError
 from geoturf.ground import context, frames, geodetic, specks, terrain
 from geoturf.ground.frames import Outline
 from geoturf.ground.mercator import Floats
-from geoturf.model import PLACE, Finding, Frames, Ground, Source, SourceLayer
+from geoturf.model import PLACE, Finding, Frames, Ground, Source, SourceLayer, kept_columns
 from geoturf.rules.ground import GroundRules
 from geoturf.units import FOOT_M, US, System
 
@@ -177,13 +177,15 @@ def _table(layers: list[SourceLayer]) -> pd.DataFrame:
     """The rows of all layers, one after the other."""
     if not layers:
         return pd.DataFrame()
-    return pd.concat([_rows(layer) for layer in layers], ignore_index=True)
+    table = pd.concat([_rows(layer) for layer in layers], ignore_index=True)
+    return table.fillna(dict.fromkeys(kept_columns(table), ""))  # layers keep each their own
 
 
 def _rows(layer: SourceLayer) -> pd.DataFrame:
     """The columns of an areas table that a layer gives."""
     table = layer.table
-    texts = {name: _given(table, name, "").to_numpy() for name in (*TEXTS, "feature")}
+    named = (*TEXTS, "feature", *kept_columns(table))
+    texts = {name: _given(table, name, "").to_numpy() for name in named}
     numbers = {name: _given(table, name, np.nan).to_numpy(float) for name in NUMBERS}
     plan = shapely.area(table.geometry.to_numpy()) * geodetic.unit_m(_wkt(layer)) ** 2
     whence = {

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from geoturf import tables
+
 
 @dataclass(frozen=True)
 class Audience:
@@ -29,9 +31,10 @@ class Audience:
         """``table`` with the columns that this reader gets."""
         if self.columns is None:
             return table
-        kept = [name for name in table.columns if _stem(name) in self.columns]
-        out = table[kept]
-        out.attrs["decimals"] = table.attrs["decimals"]
+        carried = tables.kept(table)
+        shown = [c for c in table.columns if _stem(c) in self.columns and c not in carried]
+        out = table[shown]
+        out.attrs = {"decimals": table.attrs["decimals"]}
         return out
 
     def shows(self, colouring: str) -> bool:

@@ -91,9 +91,9 @@ def areas(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
 def _figures(result: Result, audience: Audience) -> list[dict[str, Any]]:
     """The columns of areas.csv, and what each area costs and is priced at."""
     table, money = tables.areas(result), result.price.areas
-    decimals = table.attrs["decimals"]
+    attrs = table.attrs
     table = table.assign(cost=money["cost"].to_numpy(), price=money["price"].to_numpy())
-    table.attrs["decimals"] = decimals
+    table.attrs = attrs
     return figures.columns(audience.table(table), result.bid.currency, but=("site", "area"))
 
 

@@ -28,8 +28,14 @@ def columns(table: pd.DataFrame, currency: str, but: tuple[str, ...] = ()) -> li
     """Label, unit and texts or numbers of each column of ``table`` ``but`` those named. Texts come
     as `encode.words` writes them; numbers as `sparse` does, in units of their last digit."""
     decimals = table.attrs.get("decimals", {})
+    carried = table.attrs.get("kept", ())
     shown = [name for name in table.columns if name not in but]
-    return [_column(name, table[name], decimals.get(name, 0), currency) for name in shown]
+    return [
+        {"label": name, "texts": encode.words(table[name])}
+        if name in carried
+        else _column(name, table[name], decimals.get(name, 0), currency)
+        for name in shown
+    ]
 
 
 def _column(name: str, values: pd.Series, digits: int, currency: str) -> dict[str, Any]:

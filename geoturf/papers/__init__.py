@@ -22,7 +22,7 @@ import shapely
 from geoturf.engine import Engine
 from geoturf.errors import BidError
 from geoturf.model import Finding, Result
-from geoturf.papers import council, order, press, proposal, sender
+from geoturf.papers import council, order, portfolio, press, proposal, sender
 from geoturf.papers.crew import cut_list, labels, load_list, sheets
 
 if TYPE_CHECKING:
@@ -48,6 +48,7 @@ class Paper:
 
 PAPERS: tuple[Paper, ...] = (
     Paper("council.pdf", "council", council.data, lambda result: result.water is not None, True),
+    Paper("portfolio.pdf", "portfolio", portfolio.data),
     Paper("client/proposal.pdf", "proposal", proposal.data),
     Paper("buyer/order.pdf", "order", order.data),
     Paper("crew/cut_list.pdf", "crew_cut_list", cut_list.data),

@@ -8,17 +8,16 @@ from markupsafe import Markup, escape
 
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _META = Markup(
-    '<meta charset="utf-8">'
-    '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+    '<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
 )
 MOST_ROWS = 500  # of a long table; the CSV has them all
 
 
-def document(title: str, style: str, *children: object) -> str:
-    """The whole text of a page of no script that asks for nothing; ``style`` is a style sheet, which
-    stands in it as it is."""
-    head = tag("head", _META, tag("title", title), tag("style", Markup(f"\n{style}")))
+def document(title: str, style: str, *children: object, policy: str = _POLICY) -> str:
+    """The whole text of a page that asks for nothing; ``style`` is a style sheet, which stands in it
+    as it is, ``policy`` what the page may do: by itself no script."""
+    safe = Markup(f'<meta http-equiv="Content-Security-Policy" content="{policy}">')
+    head = tag("head", _META, safe, tag("title", title), tag("style", Markup(f"\n{style}")))
     body = tag("body", tag("main", *children))
     return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
 

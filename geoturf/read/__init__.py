@@ -54,7 +54,8 @@ def read(bid: Bid) -> Source:
     say = Say(Gathered())
     with ThreadPoolExecutor(2) as pool:  # works while files are read
         files = _Files(bid, say, pool)
-        done = [part for layer in bid.layers for part in _parts(layer, files)]
+        given = [_with_kept(layer, bid) for layer in bid.layers]
+        done = [part for layer in given for part in _parts(layer, files)]
     files.refuse_changed()
     priced = [one for one in done if one.role in PRICED]
     _refuse_many(done, bid.limits, say)
@@ -67,6 +68,12 @@ def read(bid: Bid) -> Source:
         raise InputError(say.to.findings)
     layers = tuple(one.done() for one in done)
     return Source(layers, tuple(say.to.findings), files.inputs(), say.to.left_out)
+
+
+def _with_kept(layer: Layer, bid: Bid) -> Layer:
+    """The layer with the columns it keeps: its own or the bid's, and none where nothing is priced."""
+    own = bid.keep if layer.keep is None else layer.keep
+    return layer.model_copy(update={"keep": own if layer.role in PRICED else ()})
 
 
 def _refuse_many(parts: list[Part], limits: LimitRules, say: Say) -> None:

@@ -28,16 +28,18 @@ class Doubt(NamedTuple):
 
 @dataclass(frozen=True)
 class Mapping:
-    """``found``: geoturf's name -> the file's; ``where``: name in the bid -> the file's. With
-    ``faults`` a layer is refused, with ``doubts`` it is read."""
+    """``found``: geoturf's name -> the file's; ``where`` and ``kept``: name in the bid -> the
+    file's. With ``faults`` a layer is refused, with ``doubts`` it is read."""
 
     found: dict[str, str]
     where: dict[str, str]
+    kept: dict[str, str]
     faults: tuple[Doubt, ...]
     doubts: tuple[Doubt, ...]
 
     def needed(self) -> list[str]:
-        return list(dict.fromkeys([*self.found.values(), *self.where.values()]))
+        own = (self.found, self.where, self.kept)
+        return list(dict.fromkeys(name for names in own for name in names.values()))
 
 
 def match(names: Sequence[str], layer: Layer) -> Mapping:
@@ -74,7 +76,21 @@ def match(names: Sequence[str], layer: Layer) -> Mapping:
             faults.append(Doubt("unknown-column", f"{what}; it has {listed(names, 12)}"))
         else:
             where[name] = column
-    return Mapping(found, where, tuple(faults), tuple(dict.fromkeys(doubts)))
+    kept, missing = _kept(names, layer)
+    return Mapping(found, where, kept, (*faults, *missing), tuple(dict.fromkeys(doubts)))
+
+
+def _kept(names: Sequence[str], layer: Layer) -> tuple[dict[str, str], list[Doubt]]:
+    """The file's column of each that is kept, and a fault of each that it has not."""
+    found = {name: _find(name, names) for name in layer.keep or ()}
+    mend = "a layer without it says which it keeps, such as keep = []"
+    lacking = [
+        f"keep: no column '{name}'{nearest(name, names)}; {_has(names)}; {mend}"
+        for name, column in found.items()
+        if column is None
+    ]
+    faults = [Doubt("unknown-column", what) for what in lacking]
+    return {name: column for name, column in found.items() if column is not None}, faults
 
 
 def _has(names: Sequence[str]) -> str:
@@ -153,6 +169,8 @@ def tidy(table: pa.Table, mapping: Mapping, ids: np.ndarray, say: Say) -> Column
             columns.texts[ours] = texts.of_arrow(column)
         else:
             columns.numbers[ours] = numbers(column, ours, ids, say)
+    for name, theirs in mapping.kept.items():
+        columns.kept[name] = texts.of_arrow(table.column(theirs))
     feet = columns.numbers.pop("elevation_ft", None)
     if feet is not None:
         columns.fill("elevation_m", feet * FOOT_M)

@@ -3,13 +3,13 @@ table."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas
 import numpy as np
 
-from geoturf.model import SourceLayer
+from geoturf.model import KEPT, SourceLayer
 from geoturf.read.texts import Texts
 from geoturf.rules.layer import COLUMNS
 
@@ -19,12 +19,14 @@ class Columns:
     """geoturf's columns of a layer of n features.
 
     ``feature``: (n,) str, what the file calls each; ``texts`` and ``numbers``: of geoturf's own, by
-    name. Numbers are (n,) floats, NaN where none is given.
+    name; ``kept``: what else the bid keeps, by the bid's name. Numbers are (n,) floats, NaN where
+    none is given.
     """
 
     feature: np.ndarray
     texts: dict[str, Texts]
     numbers: dict[str, np.ndarray]
+    kept: dict[str, Texts] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.feature)
@@ -39,7 +41,9 @@ class Columns:
     def spread(self) -> dict[str, np.ndarray]:
         """Each column row by row, in the order of `COLUMNS`."""
         given = self.numbers | {name: texts.each() for name, texts in self.texts.items()}
-        return {"feature": self.feature} | {name: given[name] for name in COLUMNS if name in given}
+        kept = {KEPT + name: texts.each() for name, texts in self.kept.items()}
+        own = {name: given[name] for name in COLUMNS if name in given}
+        return {"feature": self.feature} | own | kept
 
 
 @dataclass(frozen=True)

@@ -98,6 +98,9 @@ class Layer(Rules):
     where: dict[str, str | int | float | bool] = rule(
         {}, "keep only the features whose columns have these values", source=""
     )
+    keep: tuple[str, ...] | None = rule(
+        None, "columns carried through into the report; the bid's own keep if not given", source=""
+    )
     columns: dict[str, str] = rule(
         {}, 'columns that do not map by name, such as site = "LOT_NO"', source=""
     )

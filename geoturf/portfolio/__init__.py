@@ -1,0 +1,116 @@
+"""portfolio.html: a bid of many sites by whatever its data carry: groups, outliers, every site.
+
+    figures.py  sums by group, sites, what stands out
+    plot.py     a small map of the sites
+    page.css    how it looks, on a screen and on paper
+    page.js     sorts, filters and downloads; without it the groups and outliers stand all the same
+
+One page that asks for nothing; what it may do is told by the digests of its own blocks.
+"""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from typing import Any
+
+import pandas as pd
+from markupsafe import Markup
+
+from geoturf.maps.frame import content_security_policy, island, plain
+from geoturf.model import Result
+from geoturf.planner.html import document, folded, note, section, table, tag
+from geoturf.portfolio import figures, plot
+
+_CHARTED = ("price", "each", "waste")
+
+
+def page(result: Result) -> str:
+    """The whole page as text (UTF-8)."""
+    land = figures.land(result)
+    rows = figures.sites(land)
+    title = f"{result.bid.name}: portfolio"
+    style, script = _read("page.css"), _read("page.js")
+    policy = content_security_policy(f"<style>\n{style}</style><script>{script}</script>")
+    parts = [
+        tag("h1", title),
+        *map(note, figures.notes(land)),
+        _whole(land),
+        _outliers(land, rows),
+        plot.drawn(result, land, rows),
+        *(_group(land, group) for group in land.groups),
+        _sites(land),
+        Markup(island("geoturf-sites", _data(result, land, rows))),
+        Markup(f"<script>{script}</script>"),
+    ]
+    return plain(document(title, style, *parts, policy=policy))
+
+
+def _read(name: str) -> str:
+    return files(__name__).joinpath(name).read_text("utf-8")
+
+
+def _whole(land: figures.Land) -> Markup:
+    rows = [tag("div", tag("dt", word), tag("dd", value)) for word, value in figures.whole(land)]
+    return section("All together", tag("dl", *rows))
+
+
+def _outliers(land: figures.Land, rows: pd.DataFrame) -> Markup:
+    parts = [_table(one) for one in figures.outliers(land, rows)]
+    return section("What stands out", *parts)
+
+
+def _group(land: figures.Land, group: str) -> Markup:
+    told = figures.by_group(land, group)
+    labels = {one.name: one.label for one in figures.measures(land)}
+    charted = [*_CHARTED, *(["saved"] if land.water else [])]
+    charts = [_bars(labels[name], figures.bars(land, group, name)) for name in charted]
+    return section(told.title, tag("div", *charts, class_="charts"), _sheet(told), note(told.said))
+
+
+def _bars(title: str, bars: list[figures.Bar]) -> Markup:
+    rows = [_bar(bar) for bar in bars]
+    return tag("figure", tag("figcaption", title), *rows)
+
+
+def _bar(bar: figures.Bar) -> Markup:
+    long = tag("rect", width=f"{100 * bar.part:.2f}", height="10")
+    drawn = tag("svg", long, viewBox="0 0 100 10", preserveAspectRatio="none", aria_hidden="true")
+    return tag("div", tag("span", bar.name), drawn, tag("b", bar.value), class_="bar")
+
+
+def _table(told: figures.Table) -> Markup:
+    parts = tag("h3", told.title), _sheet(told), note(told.said)
+    return tag("div", *parts, class_="told")
+
+
+def _sheet(told: figures.Table) -> Markup:
+    """A table that the script makes sortable, and calls so when it is downloaded."""
+    return tag("div", table(told.head, told.rows, told.text), class_="sheet", data_name=told.title)
+
+
+def _sites(land: figures.Land) -> Markup:
+    """Where the script puts the table of sites; what is left without it."""
+    without = note("Without scripts the sites are not listed here; sites.csv has them all.")
+    hint = note(f"Choose, find, sort: the sums follow. Area in {land.square}.")
+    return section("Every site", tag("div", without, id="sites"), folded("How to use it", hint))
+
+
+def _data(result: Result, land: figures.Land, rows: pd.DataFrame) -> dict[str, Any]:
+    """The sites for the script: columns that are shown, and what sums are made of."""
+    shown: list[dict[str, Any]] = [{"label": "site", "words": rows.index.astype(str).tolist()}]
+    shown += [{"label": name, "words": rows[f"by {name}"].tolist()} for name in land.groups]
+    for one in figures.measures(land):
+        values = rows[one.name].round(max(one.digits, 2)).fillna(0.0).tolist()
+        shown.append({"label": one.label, "name": one.name, "digits": one.digits, "values": values})
+    hidden = (
+        "ground",
+        "surface",
+        "bought",
+        "cents",
+        "variance",
+        "cents_variance",
+        "saved",
+        "areas",
+    )
+    sums = {name: rows[name].round(4).tolist() for name in hidden}
+    return {"name": result.bid.name, "columns": shown, "sums": sums}
