@@ -61,6 +61,11 @@ def _saves(shown: Shown) -> str:
 def _proof(shown: Shown) -> str:
     """How near to the best the choice is proved."""
     gap = shown.share(shown.summary["chosen"]["gap"], 4)
+    if shown.summary["objective"] == "cost":
+        return (
+            f"No other choice under the same rules that saves {shown.volume(shown.summary['saving_m3'])} "
+            f"a year costs more than {gap} less (an integer programme, proved by its relaxation)."
+        )
     aim = "water" if shown.summary["objective"] == "water" else "money"
     return (
         f"No other choice under the same rules saves more than {gap} more {aim} "
@@ -76,12 +81,25 @@ def first_areas(shown: Shown) -> Markup:
 def _cut_off(shown: Shown) -> str:
     """What the last money spent brings."""
     cut_off, currency = shown.summary["chosen"]["cut_off"], shown.currency
+    if shown.summary["objective"] == "cost":
+        return "Together they are the cheapest way found to the saving asked for."
     if cut_off <= 0:
         return "The budget does not bind: each area takes what brings most there."
     brings = f"brings {cut_off:,.2f} of net present value"
     if shown.summary["objective"] == "water":
         brings = f"saves {shown.per_money(cut_off)} a year"
     return f"The last money spent {brings} for each {currency}: that is the cut-off."
+
+
+def funds(shown: Shown) -> Markup | None:
+    """What each fund pays; None where the bid names none."""
+    paid = shown.summary["funds"]
+    if not paid:
+        return None
+    money = ("amount", "spent", "left")
+    rows = [(one["fund"], *(shown.money(one[word]) for word in money)) for one in paid]
+    said = "Of the ways to share the cost out, one that draws on the funds as the bid lists them."
+    return section("What each fund pays", tag("p", said), table(("fund", *money), rows))
 
 
 _MOVED = {

@@ -1,0 +1,274 @@
+"""Rules of the choice: a saving at least cost, districts' money, funds, areas by column; each
+against every choice tried one by one, over the stage's own table."""
+
+from itertools import product
+
+import numpy as np
+import pytest
+from water_cases import parks, water_rules
+
+from geoturf import water
+from geoturf.errors import BidError
+from geoturf.units import GALLON_M3
+
+SIX = (800, 1_300, 1_700, 2_100, 2_900, 1_100)
+COVERS = ["cool_season_lawn", "warm_season_lawn"] * 3
+WARDS = ["North", "North", "North", "South", "South", "East"]
+REBATE = {"amount": "1.50 USD/ft^2", "date": "2026-01-31", "terms": "invented"}
+OFFER = {"offer": ["planting", "irrigation"], "gap": "0 %"}
+
+
+def six():
+    return parks(*SIX, cover=COVERS, district=WARDS)
+
+
+def compare(ground=None, **rules):
+    ground = six() if ground is None else ground
+    return water.compare(ground, None, water_rules(**(OFFER | rules)), "USD")
+
+
+def rows_of(pick):
+    return [row for row in pick if row is not None]
+
+
+def every_choice(table):
+    """All choices of at most one conversion an area, as lists of the table's rows."""
+    options = [
+        [None, *(row for _, row in part.iterrows())] for _, part in table.groupby("area_index")
+    ]
+    return [rows_of(pick) for pick in product(*options)]
+
+
+def total(pick, column):
+    return sum(row[column] for row in pick)
+
+
+def taken(table):
+    return [row for _, row in table[table["chosen"]].iterrows()]
+
+
+def spent_in(pick, ward):
+    return sum(row["capital"] for row in pick if row["district"] == ward)
+
+
+@pytest.mark.parametrize("gallons", [1_000, 40_000, 90_000, 140_000])
+def test_a_saving_is_reached_at_least_cost(gallons):
+    """Brute force: 3^6 choices, capital less rebate."""
+    rebated = {"conversions": {"planting": {"rebate": REBATE}}}
+    asked = {"objective": "cost", "saving": f"{gallons} gal"}
+    found = compare(**asked, **rebated)
+    wanted = gallons * GALLON_M3
+
+    def net(pick):
+        return total(pick, "capital") - total(pick, "rebate")
+
+    least = min(net(p) for p in every_choice(found.table) if total(p, "saved_m3") >= wanted)
+    chosen = taken(found.table)
+    assert net(chosen) == pytest.approx(least, abs=0.01)
+    assert total(chosen, "saved_m3") >= wanted * (1 - 1e-9)
+    assert -found.summary["chosen"]["value"] == pytest.approx(least, abs=0.01)
+    assert found.summary["chosen"]["gap"] <= 1e-6
+
+
+def test_the_curve_beside_least_cost_is_of_most_water():
+    """As the same bid that asks for water draws it."""
+    cost = compare(objective="cost", saving="40000 gal").curve
+    most = compare().curve
+    assert cost.equals(most)
+
+
+def test_a_saving_may_go_with_net_present_value():
+    """The best net present value among choices that save enough, by brute
+    force."""
+    rules = {"objective": "money", "price": {"price": "8 USD/HCF"}}
+    free, asked = compare(**rules), compare(**rules, saving="150000 gal")
+    wanted = 150_000 * GALLON_M3
+    assert total(taken(free.table), "saved_m3") < wanted
+    enough = [p for p in every_choice(asked.table) if total(p, "saved_m3") >= wanted]
+    best = max(total(p, "npv") for p in enough)
+    assert total(taken(asked.table), "npv") == pytest.approx(best)
+
+
+def test_a_saving_out_of_reach_says_what_can_be_had():
+    most = sum(part["saved_m3"].max() for _, part in compare().table.groupby("area_index"))
+    with pytest.raises(BidError, match=f"all that is on offer saves {most / GALLON_M3:,.0f} gal"):
+        compare(saving="900000 gal")
+
+
+def test_least_cost_needs_a_saving():
+    with pytest.raises(BidError, match="needs saving"):
+        water_rules(objective="cost")
+
+
+DISTRICTS = {
+    "a budget": (
+        {"districts": {"North": {"budget": "3000 USD"}}},
+        lambda p: spent_in(p, "North") <= 3_000,
+    ),
+    "least share": (
+        {"districts": {"East": {"least_share": "30 %"}}},
+        lambda p: spent_in(p, "East") >= 0.3 * total(p, "capital") - 0.005,
+    ),
+    "most share": (
+        {"districts": {"South": {"most_share": "25 %"}}},
+        lambda p: spent_in(p, "South") <= 0.25 * total(p, "capital") + 0.005,
+    ),
+    "one in each": (
+        {"every_district": {"areas": 1}},
+        lambda p: {row["district"] for row in p} == set(WARDS),
+    ),
+}
+
+
+@pytest.mark.parametrize("rule", DISTRICTS)
+@pytest.mark.parametrize("budget", [9_000, 21_000])
+def test_districts_money_is_kept_to(rule, budget):
+    """Brute force; and the rule changes the choice of at least one of the budgets tried."""
+    asked, keeps = DISTRICTS[rule]
+    found = compare(budget=f"{budget} USD", **asked)
+    fits = [p for p in every_choice(found.table) if total(p, "capital") <= budget and keeps(p)]
+    chosen = taken(found.table)
+    assert keeps(chosen)
+    best = max(total(p, "saved_m3") for p in fits)
+    assert total(chosen, "saved_m3") == pytest.approx(best)
+
+
+def test_rules_of_districts_bind():
+    """Each rule above is broken by the choice without it, for one of the budgets."""
+    free = [taken(compare(budget=f"{budget} USD").table) for budget in (9_000, 21_000)]
+    for asked, keeps in DISTRICTS.values():
+        assert not all(keeps(pick) for pick in free), asked
+
+
+FUNDS = {
+    "meters": {"amount": "3000 USD", "conversions": ["irrigation"]},
+    "north": {"amount": "5000 USD", "districts": ["North"]},
+    "any": {"amount": "4000 USD", "districts": ["North", "South"], "conversions": ["planting"]},
+}
+PAYS = {
+    "meters": lambda row: row["conversion"] == "irrigation",
+    "north": lambda row: row["district"] == "North",
+    "any": lambda row: row["district"] != "East" and row["conversion"] == "planting",
+}
+
+
+def can_pay(pick, funds=FUNDS):
+    """Whether the funds can pay for a choice: by pouring each item's cost into the funds in every
+    order of items and of funds, which a way to pay, if there is one, must survive (Ford and
+    Fulkerson's augmenting paths, by hand)."""
+    left = {name: float(fund["amount"].split()[0]) for name, fund in funds.items()}
+    flow = [dict.fromkeys(funds, 0.0) for _ in pick]
+
+    def pour(i, due, seen):
+        """Pays up to ``due`` of item i, by way of moving what other items took."""
+        done = 0.0
+        for name in funds:
+            if not PAYS[name](pick[i]) or name in seen or due - done < 1e-9:
+                continue
+            part = min(left[name], due - done)
+            left[name] -= part
+            flow[i][name] += part
+            done += part
+            for other in range(len(pick)):
+                short = due - done
+                held = flow[other][name]
+                if short < 1e-9 or other == i or held < 1e-9:
+                    continue
+                moved = pour(other, min(short, held), seen | {name})
+                flow[other][name] -= moved
+                flow[i][name] += moved
+                done += moved
+        return done
+
+    return all(
+        abs(pour(i, row["capital"], frozenset()) - row["capital"]) < 1e-6
+        for i, row in enumerate(pick)
+    )
+
+
+def test_funds_pay_only_for_what_they_may():
+    """Brute force over all choices that the funds can pay for, by augmenting paths; the sum of the
+    funds alone would allow more."""
+    found = compare(funds=FUNDS)
+    chosen = taken(found.table)
+    assert can_pay(chosen)
+    best = max(total(p, "saved_m3") for p in every_choice(found.table) if can_pay(p))
+    assert total(chosen, "saved_m3") == pytest.approx(best)
+    one_purse = compare(budget="12000 USD")
+    assert total(taken(one_purse.table), "saved_m3") > best * 1.001
+
+
+def test_what_each_fund_pays_adds_up():
+    found = compare(funds=FUNDS)
+    paid = {row["fund"]: row for row in found.summary["funds"]}
+    assert list(paid) == list(FUNDS)
+    spent = sum(row["spent"] for row in paid.values())
+    assert spent == pytest.approx(found.summary["chosen"]["capital"], abs=0.02)
+    for row in paid.values():
+        assert 0 <= row["spent"] <= row["amount"] + 0.01
+    chosen = taken(found.table)
+    for name, pays in PAYS.items():
+        assert paid[name]["spent"] <= sum(row["capital"] for row in chosen if pays(row)) + 0.01
+    assert found.summary["budget"] == 12_000
+    assert found.summary["doubled"] is None
+
+
+def test_one_fund_for_all_is_a_budget():
+    fund, budget = compare(funds={"all": {"amount": "9000 USD"}}), compare(budget="9000 USD")
+    assert fund.table.equals(budget.table)
+
+
+def test_areas_are_named_by_a_column():
+    """The same as naming each."""
+    by_column = compare(
+        budget="15000 USD",
+        must=[{"column": "feature", "values": ["3"], "conversion": "irrigation"}],
+        must_not=[{"column": "district", "values": ["North", "East"]}],
+    )
+    by_name = compare(
+        budget="15000 USD",
+        must=[{"site": "Park 3", "conversion": "irrigation"}],
+        must_not=[{"site": f"Park {k}"} for k in (0, 1, 2, 5)],
+    )
+    assert by_column.table.equals(by_name.table)
+    assert set(by_column.table.query("chosen")["district"]) == {"South"}
+
+
+@pytest.mark.parametrize(
+    ("rules", "said"),
+    [
+        ({"districts": {"North": {"budget": "1 USD"}}}, "district 'East' has no budget"),
+        ({"districts": {"Nort": {"budget": "1 USD"}}}, "did you mean|North"),
+        ({"districts": {"North": {"budget": "1 EUR"}}, "budget": "9 USD"}, "give it in USD"),
+        ({"districts": {"North": {"budget": "1 USD/ft^2"}}}, "no sum of money"),
+        ({"districts": {"North": {"least_share": "60 %", "most_share": "50 %"}}}, "shares are"),
+        ({"funds": {"a": {"amount": "1 USD", "districts": ["Nort"]}}}, "funds.a: no area is in"),
+        ({"funds": {"a": {"amount": "1 USD", "conversions": ["lawn"]}}}, "funds.a: conversion"),
+        ({"must": [{"column": "district", "values": ["Nort"]}]}, "no compared area has district"),
+        ({"must": [{"column": "district"}]}, "column goes with values"),
+        ({"must": [{"conversion": "planting"}]}, "by site or by column"),
+        (
+            {
+                "funds": {"a": {"amount": "9000 USD", "districts": ["South"]}},
+                "must": [{"site": "Park 0"}],
+            },
+            "by a fund",
+        ),
+        (
+            {"funds": {"a": {"amount": "9 USD"}}, "must": [{"site": "Park 0"}]},
+            "what a alone may pay for",
+        ),
+    ],
+)
+def test_what_cannot_be_is_refused_in_one_line(rules, said):
+    with pytest.raises(BidError, match=said) as refused:
+        compare(**rules)
+    assert len(str(refused.value).strip().splitlines()) == 1
+
+
+def test_areas_without_a_district_need_a_budget_where_districts_have_theirs():
+    ground = parks(1_000, 1_000, district=["North", ""])
+    with pytest.raises(BidError, match="1 areas have none"):
+        compare(ground, districts={"North": {"budget": "9000 USD"}})
+    found = compare(ground, districts={"North": {"budget": "9000 USD"}}, budget="20000 USD")
+    assert np.count_nonzero(found.table["chosen"]) == 2
