@@ -8,6 +8,7 @@ import pytest
 from water_cases import parks, water_rules
 
 from geoturf import water
+from geoturf.bid import make_bid
 from geoturf.errors import BidError
 from geoturf.units import GALLON_M3
 
@@ -272,3 +273,75 @@ def test_areas_without_a_district_need_a_budget_where_districts_have_theirs():
         compare(ground, districts={"North": {"budget": "9000 USD"}})
     found = compare(ground, districts={"North": {"budget": "9000 USD"}}, budget="20000 USD")
     assert np.count_nonzero(found.table["chosen"]) == 2
+
+
+CAPS = {
+    "a site": {"most_per_site": "2500 USD"},
+    "all": {"most_in_all": "4000 USD"},
+    "both": {"most_per_site": "2600 USD", "most_in_all": "4300 USD"},
+}
+
+
+def rebate_of(pick, each=np.inf, every=np.inf):
+    """What a program pays, site by site, by hand."""
+    sites = {row["site"] for row in pick}
+    of_site = (sum(row["rebate"] for row in pick if row["site"] == site) for site in sites)
+    return min(sum(min(paid, each) for paid in of_site), every)
+
+
+@pytest.mark.parametrize("cap", CAPS)
+@pytest.mark.parametrize("objective", ["money", "cost"])
+@pytest.mark.parametrize("tiers", [[], [{"above": "5 HCF", "price": "11 USD/HCF"}]])
+def test_caps_of_a_rebate_are_weighed_exactly(cap, objective, tiers):
+    """Brute force: 3^6 choices on three sites, of each the rebates by hand; net present value is
+    that of the whole choice, bills and all."""
+    ground = parks(*SIX, cover=COVERS, site=["A", "A", "B", "B", "B", "C"], area=list("123456"))
+    rules = water_rules(
+        **OFFER,
+        objective=objective,
+        saving="60000 gal",
+        price={"price": "7 USD/HCF", "tiers": tiers},
+        conversions={"planting": {"rebate": REBATE | CAPS[cap]}},
+    )
+    found = water.compare(ground, None, rules, "USD")
+    limits = [
+        float(CAPS[cap].get(word, "inf").split()[0]) for word in ("most_per_site", "most_in_all")
+    ]
+    wanted = 60_000 * GALLON_M3
+    enough = [p for p in every_choice(found.table) if total(p, "saved_m3") >= wanted]
+    chosen = found.summary["chosen"]
+    assert chosen["rebate"] == pytest.approx(rebate_of(taken(found.table), *limits), abs=0.01)
+    if objective == "cost":
+        least = min(total(p, "capital") - rebate_of(p, *limits) for p in enough)
+        assert chosen["capital"] - chosen["rebate"] == pytest.approx(least, abs=0.01)
+    else:
+        assert chosen["value"] == pytest.approx(chosen["npv"])
+        if not tiers:
+            best = max(total(p, "npv") - total(p, "rebate") + rebate_of(p, *limits) for p in enough)
+            assert chosen["npv"] == pytest.approx(best)
+    paid = sum(part["rebate"] for part in found.summary["conversions"])
+    assert paid == pytest.approx(chosen["rebate"], abs=0.01)
+
+
+def dated(date, deadline):
+    terms = {} if date is None else {"terms": {"date": date}}
+    rebate = REBATE | {"deadline": deadline}
+    conversions = {"planting": {"rebate": rebate}}
+    table = {"climate": {"eto": "4 in"}, "offer": ["planting"], "conversions": conversions}
+    return make_bid({"layers": [{"path": "x"}], "water": table} | terms, file="x.toml")
+
+
+def test_a_deadline_is_held_against_the_bids_own_date():
+    assert dated("2026-03-02", "2026-03-02").water.conversions["planting"].rebate.deadline
+    with pytest.raises(BidError, match="2026-03-01, is before 2026-03-02, the date of the bid"):
+        dated("2026-03-02", "2026-03-01")
+    with pytest.raises(BidError, match=r"state terms\.date"):
+        dated(None, "2026-03-01")
+
+
+def test_a_shared_cap_needs_a_budget_of_capital():
+    with pytest.raises(BidError, match='budget_takes = "capital" only'):
+        compare(
+            conversions={"planting": {"rebate": REBATE | CAPS["all"]}},
+            budget_takes="capital less rebate",
+        )

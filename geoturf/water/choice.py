@@ -12,10 +12,10 @@ from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.water import asked
 from geoturf.water.chooser import Chooser
-from geoturf.water.knapsack import Knapsack, Pick, Tariff, proved
+from geoturf.water.knapsack import Caps, Knapsack, Pick, Tariff, proved
 from geoturf.water.lawns import site_numbers
-from geoturf.water.money import blocks, by_site, present_value_factor
-from geoturf.water.tiered import bill_fall, rising
+from geoturf.water.money import blocks, by_site, present_value_factor, shared_caps
+from geoturf.water.tiered import rising, shared
 from geoturf.water.view import View
 
 _NAMED = 8  # of what is asked for, named where nothing meets it
@@ -28,8 +28,23 @@ def knapsack(view: View) -> Knapsack:
     rules, worth = view.rules, view.worth
     value, tariff = _value(view)
     cost = worth.capital if rules.budget_takes == "capital" else worth.capital - worth.rebate
+    caps = _caps(view)
+    if caps is not None:
+        value = value - caps.rebate
     allowed, required = asked.allowed_and_required(view)
-    return Knapsack(value, cost, allowed, required, asked.sides(view, allowed, cost), tariff)
+    sides = asked.sides(view, allowed, cost)
+    return Knapsack(value, cost, allowed, required, sides, tariff, caps)
+
+
+def _caps(view: View) -> Caps | None:
+    """Rebates whose caps areas share, where the aim counts rebates."""
+    conversions = view.lawns.conversions
+    shared = np.array([c.rebate is not None and c.rebate.shared for c in conversions])
+    if view.rules.objective == "water" or not shared.any():
+        return None
+    limits = np.array([shared_caps(conversion.rebate) for conversion in conversions])
+    rebate = view.worth.rebate * shared
+    return Caps(site_numbers(view.lawns), rebate, limits[:, 0], limits[:, 1])
 
 
 def _value(view: View) -> tuple[np.ndarray, Tariff | None]:
@@ -60,7 +75,7 @@ def least_cost(wanted: Knapsack) -> float | None:
     asked for, None where none can."""
     if not wanted.required.any() and all(side.lower <= 0 for side in wanted.sides):
         return 0.0
-    cheapest = replace(wanted, value=-wanted.cost, tariff=None)
+    cheapest = replace(wanted, value=-wanted.cost, tariff=None, caps=None)
     pick = Chooser(cheapest).pick(np.inf, 1e-6)
     return None if pick is None else pick.cost
 
@@ -164,4 +179,4 @@ def value_of(wanted: Knapsack, chosen: np.ndarray) -> float:
     """What a choice is worth."""
     at = np.flatnonzero(chosen >= 0)
     options = float(wanted.value[at, chosen[at]].sum())
-    return options if wanted.tariff is None else options + bill_fall(wanted.tariff, chosen)
+    return options + shared(wanted.tariff, wanted.caps, chosen)

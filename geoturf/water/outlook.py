@@ -175,7 +175,7 @@ def _best(settled: Settled, wanted: Knapsack) -> Pick | None:
         (wanted.allowed, now.allowed),
     )
     same = all(np.array_equal(other, middle) for other, middle in pairs)
-    if same and wanted.tariff is None:
+    if same and wanted.tariff is None and wanted.caps is None:
         return settled.pick
     kept = choice.keeping(wanted, settled.pick.chosen, _STAY)
     return Chooser(kept).pick(settled.budget, _STAY)

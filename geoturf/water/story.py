@@ -15,6 +15,7 @@ from geoturf.water.asked import worthwhile
 from geoturf.water.funds import paid
 from geoturf.water.knapsack import Knapsack, Pick
 from geoturf.water.lawns import Lawns
+from geoturf.water.money import rebate_paid
 from geoturf.water.notes import assumed_conversions
 from geoturf.water.outlook import Settled
 from geoturf.water.place import Law
@@ -229,7 +230,7 @@ def summary(
         "chosen": outcome(view, settled.pick),
         "doubled": None if doubled is None else _doubled(settled, doubled),
         "first": first.to_dict("records"),
-        "conversions": _by_conversion(chosen),
+        "conversions": _by_conversion(chosen, _paid(settled)),
         "most_sensitive": most,
         "left": _left(settled),
         "turf_conversions": [name for name, conversion in named if conversion.turf],
@@ -253,12 +254,20 @@ def _stated(conversion: str, rebate: Rebate) -> dict[str, str]:
     }
 
 
-def _by_conversion(chosen: pd.DataFrame) -> list[dict[str, Any]]:
+def _paid(settled: Settled) -> dict[str, float]:
+    """What each conversion's rebate pays for the choice."""
+    lawns, rebate = settled.view.lawns, settled.view.worth.rebate
+    paid = rebate_paid(lawns, rebate, settled.pick.chosen)
+    return dict(zip(lawns.names, paid.tolist(), strict=True))
+
+
+def _by_conversion(chosen: pd.DataFrame, paid: dict[str, float]) -> list[dict[str, Any]]:
     """How many areas each conversion is chosen for, and their sums."""
     parts = []
     for name, part in chosen.groupby("conversion", sort=False):
         counted = {"conversion": name, "title": part["title"].iloc[0], "areas": len(part)}
-        parts.append(counted | {column: float(part[column].sum()) for column in _SUMS})
+        sums = {column: float(part[column].sum()) for column in _SUMS}
+        parts.append(counted | sums | {"rebate": paid[str(name)]})
     return parts
 
 

@@ -199,6 +199,12 @@ class WaterRules(Rules):
                     place = f"{kind}: {item.said}"
                     unknown = f"conversion '{item.conversion}' is not one of those on offer"
                     raise ValueError(f"{place}: {unknown}: {', '.join(self.offered)}")
+        for name in self.offered:
+            rebate = self.conversions[name].rebate
+            if rebate is not None and rebate.shared and self.budget_takes != "capital":
+                what = "a rebate with most_per_site or most_in_all"
+                where = f"conversions.{name}.rebate"
+                raise ValueError(f'{where}: {what} goes with budget_takes = "capital" only')
         if len(self.funds) > MOST_FUNDS:
             raise ValueError(f"funds are at most {MOST_FUNDS}, not {len(self.funds)}")
         for name, fund in self.funds.items():
