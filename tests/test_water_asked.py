@@ -1,6 +1,7 @@
 """Rules of the choice: a saving at least cost, districts' money, funds, areas by column; each
 against every choice tried one by one, over the stage's own table."""
 
+from datetime import date
 from itertools import product
 
 import numpy as np
@@ -323,8 +324,8 @@ def test_caps_of_a_rebate_are_weighed_exactly(cap, objective, tiers):
     assert paid == pytest.approx(chosen["rebate"], abs=0.01)
 
 
-def dated(date, deadline):
-    terms = {} if date is None else {"terms": {"date": date}}
+def dated(day, deadline):
+    terms = {} if day is None else {"terms": {"date": day}}
     rebate = REBATE | {"deadline": deadline}
     conversions = {"planting": {"rebate": rebate}}
     table = {"climate": {"eto": "4 in"}, "offer": ["planting"], "conversions": conversions}
@@ -345,3 +346,121 @@ def test_a_shared_cap_needs_a_budget_of_capital():
             conversions={"planting": {"rebate": REBATE | CAPS["all"]}},
             budget_takes="capital less rebate",
         )
+
+
+# --- a programme over years ------------------------------------------------------------------------
+
+FIVE = {"offer": ["planting"], "gap": "0 %", "horizon": 12, "discount_rate": "4 %"}
+FEW = (800, 1_300, 1_700, 2_100, 2_900)
+
+
+def programme_of(objective, carry_over, **more):
+    budgets = ["9000 USD", "7000 USD", "8000 USD"]
+    over = {"budgets": budgets, "carry_over": carry_over, "price_rise": "5 %"}
+    ground = parks(*FEW, cover=COVERS[:5], district=WARDS[:5])
+    price = {"price": "16 USD/HCF", "escalation": "2 %"}
+    rules = FIVE | {"objective": objective, "programme": over, "price": price} | more
+    return water.compare(ground, None, water_rules(**rules), "USD")
+
+
+def present_worth(row, year):
+    """Money of now of one conversion done in a year (0: this one), each later year by hand."""
+    horizon, rate, rise = 12, 0.04, 0.03
+    total_now = -round(row["capital"] * 1.05**year, 2) / (1 + rate) ** year
+    for later in range(year + 1, horizon + 1):
+        bill = row["bill_saved"] * 1.02**later
+        upkeep = row["upkeep_saved"] * (1 + rise) ** later
+        total_now += (bill + upkeep) / (1 + rate) ** later
+    return total_now
+
+
+@pytest.mark.parametrize("objective", ["water", "money"])
+@pytest.mark.parametrize("carry_over", [True, False])
+def test_a_programme_is_the_best_of_all(objective, carry_over):
+    """Brute force: each of five areas in one of three years or never, 4^5 choices, costs and worth
+    year by year by hand."""
+    young = {"planting": {"establishing_years": 0}}
+    found = programme_of(objective, carry_over, conversions=young)
+    rows = [row for _, row in found.table.iterrows()]
+    budgets = [9_000.0, 7_000.0, 8_000.0]
+
+    def worth(plan):
+        done = [(row, year) for row, year in zip(rows, plan, strict=True) if year is not None]
+        if objective == "water":
+            return sum(row["saved_m3"] * (12 - year) / 12 for row, year in done)
+        return sum(present_worth(row, year) for row, year in done)
+
+    def fits(plan):
+        carried = 0.0
+        for year, budget in enumerate(budgets):
+            cost = sum(
+                round(row["capital"] * 1.05**year, 2)
+                for row, when in zip(rows, plan, strict=True)
+                if when == year
+            )
+            left = budget + carried - cost
+            if left < -1e-9:
+                return False
+            carried = left if carry_over else 0.0
+        return True
+
+    best = max(worth(plan) for plan in product([None, 0, 1, 2], repeat=5) if fits(plan))
+    assert found.summary["chosen"]["value"] == pytest.approx(best, rel=1e-6)
+    told = found.summary["programme"]
+    by_name = {(row["site"], row["area"]): k for k, row in enumerate(rows)}
+    plan = [None] * 5
+    for year, one in enumerate(told["years"]):
+        for area in one["areas"]:
+            plan[by_name[area["site"], area["area"]]] = year
+    assert fits(plan)
+    assert worth(plan) == pytest.approx(best, rel=1e-6)
+    done = [k for k, year in enumerate(plan) if year is not None]
+    assert told["npv"] == pytest.approx(
+        sum(present_worth(rows[k], plan[k]) for k in done), rel=1e-6
+    )
+    assert told["years"][-1]["saved_so_far_m3"] == pytest.approx(
+        found.summary["chosen"]["saved_m3"]
+    )
+    spent = sum(one["spent"] for one in told["years"])
+    assert spent == pytest.approx(found.summary["chosen"]["spent"])
+
+
+def test_one_year_is_a_budget():
+    ground = parks(*FEW)
+    year = water.compare(
+        ground, None, water_rules(**FIVE, programme={"budgets": ["9000 USD"]}), "USD"
+    )
+    budget = water.compare(ground, None, water_rules(**FIVE, budget="9000 USD"), "USD")
+    assert year.table.equals(budget.table)
+
+
+def test_a_rebate_with_a_deadline_is_counted_on_this_year_only():
+    """Nothing is to be had this year; next year's budget, net of rebates, must do without one."""
+    over = {"budgets": ["0 USD", "4620 USD"], "price_rise": "5 %"}
+    common = {"programme": over, "budget_takes": "capital less rebate"}
+    ground = parks(800, 1_000)  # 4,620 USD are 5.50 USD/ft2 risen by 5 % on 800 ft2
+    later = date(2026, 12, 31)
+    rebated = water_rules(**FIVE, **common | {"conversions": {"planting": {"rebate": REBATE}}})
+    planting = rebated.conversions["planting"]
+    dated_rebate = planting.rebate.model_copy(update={"deadline": later})
+    one = planting.model_copy(update={"rebate": dated_rebate})
+    rules = rebated.model_copy(update={"conversions": rebated.conversions | {"planting": one}})
+    found = water.compare(ground, None, rules, "USD")
+    assert [row["spent"] for row in found.summary["programme"]["years"]] == [0, 4_620]
+    always = water.compare(ground, None, rebated, "USD").summary["programme"]["years"]
+    assert always[1]["spent"] == pytest.approx(5_500 * 1.05 - 1_500)  # the larger, rebate and all
+
+
+@pytest.mark.parametrize(
+    ("rules", "said"),
+    [
+        ({"budget": "9 USD"}, "do not go with budget"),
+        ({"funds": {"a": {"amount": "9 USD"}}}, "do not go with funds"),
+        ({"objective": "cost", "saving": "9 gal"}, "do not go with objective"),
+        ({"programme": {"budgets": []}}, "1 to 10 years"),
+        ({"programme": {"budgets": ["1 USD/ft^2"]}}, "budget of year 1: .* no sum of money"),
+    ],
+)
+def test_what_a_programme_does_not_weigh_is_refused(rules, said):
+    with pytest.raises(BidError, match=said):
+        water_rules(**({"programme": {"budgets": ["9 USD"] * 2}} | rules))

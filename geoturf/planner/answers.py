@@ -102,6 +102,37 @@ def funds(shown: Shown) -> Markup | None:
     return section("What each fund pays", tag("p", said), table(("fund", *money), rows))
 
 
+def programme(shown: Shown) -> Markup | None:
+    """What is done in which year; None where the bid has no budgets by year."""
+    found = shown.summary["programme"]
+    if found is None:
+        return None
+    years = found["years"]
+    rows = [
+        (
+            f"year {one['year']}",
+            shown.money(one["budget"]),
+            shown.money(one["spent"]),
+            shown.money(one["left"]),
+            f"{len(one['areas']):,}",
+            shown.volume(one["saved_so_far_m3"]),
+        )
+        for one in years
+    ]
+    kept = "goes on to the next" if found["carry_over"] else "is lost to the next"
+    worth = "" if found["npv"] is None else f", net present value {shown.money(found['npv'])}"
+    said = (
+        f"What a year leaves {kept}; prices rise by {shown.share(found['price_rise'])} a year. "
+        f"Over {shown.summary['horizon']} years it saves "
+        f"{shown.volume(found['saved_in_horizon_m3'])}{worth}. "
+        "Figures elsewhere on this page take all of it as built now, at today's prices; "
+        "what is spent is in money of its year."
+    )
+    head = ("", "budget", "spent", "left", "areas", "saved a year from then on")
+    named = [_named(f"year {one['year']}", one["areas"]) for one in years if one["areas"]]
+    return section("What is done in which year", tag("p", said), table(head, rows), *named)
+
+
 _MOVED = {
     "joins": "areas that join",
     "leaves": "areas that leave",

@@ -17,6 +17,7 @@ budget (spec 8).
       knapsack.py    its nouns
       chooser.py     how it is solved and proved, with relaxation.py, rounding.py, highs.py
       tiered.py      the same for shared bills
+    programme.py   the choice with a budget for each year
     outlook.py     low, middle, high; which input moves the choice
     ordinance.py   MAWA against ETWU, and how both differ from the comparison's balance
     place.py       whose ordinance holds for the ground
@@ -40,7 +41,7 @@ from geoturf.model import Ground, Water
 from geoturf.rules import Product
 from geoturf.rules.water import WaterRules
 from geoturf.units import US, System
-from geoturf.water import asked, bills, choice, notes, ordinance, outlook, profile, story
+from geoturf.water import asked, bills, choice, notes, ordinance, outlook, profile, programme, story
 from geoturf.water.cautions import cautions
 from geoturf.water.chooser import Chooser
 from geoturf.water.climate import months as climate_months
@@ -99,12 +100,15 @@ def compare(
     chooser = Chooser(wanted)
     asked.refuse_beyond_reach(middle)
     budget = asked.limit(lawns, rules)
-    pick = choice.choose(wanted, chooser, budget, rules.gap, currency)
+    over_years = programme.knapsack(middle) if rules.programme else wanted
+    solver = Chooser(over_years) if rules.programme else chooser
+    answer = choice.choose(over_years, solver, budget, rules.gap, currency)
+    pick = replace(answer, chosen=programme.conversions(answer.chosen, len(lawns.names)))
     doubled = None
     if rules.budget is not None and not rules.funds and rules.objective != "cost":
         doubled = choice.doubled(wanted, chooser, pick, budget, rules.gap)
 
-    settled = outlook.Settled(middle, budget, wanted, pick)
+    settled = outlook.Settled(middle, budget, wanted, pick, over_years, answer)
     sensitivity = outlook.sensitivity(settled)
     sheet = ordinance.worksheet(middle, pick.chosen)
     law = law_of(rules, ground, lawns.areas["frame"].to_numpy(int))

@@ -37,6 +37,8 @@ def limit(lawns: Lawns, rules: WaterRules) -> float:
     whole = [] if rules.budget is None else [float(rules.budget.amount)]
     if rules.funds:
         whole.append(sum(float(fund.amount.amount) for fund in rules.funds.values()))
+    if rules.programme is not None:
+        whole.append(sum(float(budget.amount) for budget in rules.programme.budgets))
     names = _districts(lawns)
     by_district = [of_district(rules, name).budget for name in names]
     stated = [float(budget.amount) for budget in by_district if budget is not None]
@@ -222,7 +224,7 @@ def _of_district(
 def _refuse_without_budget(lawns: Lawns, rules: WaterRules, known: list[str]) -> None:
     """Refuses a district that nothing limits, where others have budgets."""
     stated = any(of_district(rules, name).budget is not None for name in known)
-    if not stated or rules.budget is not None or rules.funds:
+    if not stated or rules.budget is not None or rules.funds or rules.programme:
         return
     for name in known:
         if of_district(rules, name).budget is None:

@@ -11,6 +11,7 @@ import pandas as pd
 
 from geoturf.rules.water import Cover, Rebate
 from geoturf.rules.water.climate import MONTHS
+from geoturf.water import programme
 from geoturf.water.asked import worthwhile
 from geoturf.water.funds import paid
 from geoturf.water.knapsack import Knapsack, Pick
@@ -229,6 +230,7 @@ def summary(
         "baseline_m3": float(view.use.before_m3.sum()),
         "chosen": outcome(view, settled.pick),
         "doubled": None if doubled is None else _doubled(settled, doubled),
+        "programme": programme.told(view, settled.answer),
         "first": first.to_dict("records"),
         "conversions": _by_conversion(chosen, _paid(settled)),
         "most_sensitive": most,

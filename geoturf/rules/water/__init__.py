@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, model_validator
 
 from geoturf.rules.base import Fraction, Price, Rules, Volume, rule
-from geoturf.rules.water.choice import District, Fund, Named, Uncertainty
+from geoturf.rules.water.choice import District, Fund, Named, Programme, Uncertainty
 from geoturf.rules.water.climate import Climate
 from geoturf.rules.water.conversion import SHIPPED, Conversion, Cover, Efficiencies, Rebate, merged
 from geoturf.rules.water.money import Tier, WaterPrice
@@ -30,6 +30,7 @@ __all__ = [
     "Named",
     "Ordinance",
     "Profile",
+    "Programme",
     "Rebate",
     "Tier",
     "Uncertainty",
@@ -141,6 +142,9 @@ class WaterRules(Rules):
     funds: dict[str, Fund] = rule(
         {}, "where the money comes from and what each fund may pay for, by its name", source=""
     )
+    programme: Programme | None = rule(
+        None, "budgets by year in place of one budget: what is done in which year", source=""
+    )
     must: tuple[Named, ...] = rule(
         (),
         "areas that must convert: tables with site and area, or column and values; conversion "
@@ -199,6 +203,8 @@ class WaterRules(Rules):
                     place = f"{kind}: {item.said}"
                     unknown = f"conversion '{item.conversion}' is not one of those on offer"
                     raise ValueError(f"{place}: {unknown}: {', '.join(self.offered)}")
+        if self.programme is not None:
+            self._refuse_beside_programme(len(self.programme.budgets))
         for name in self.offered:
             rebate = self.conversions[name].rebate
             if rebate is not None and rebate.shared and self.budget_takes != "capital":
@@ -213,6 +219,22 @@ class WaterRules(Rules):
                     unknown = f"conversion '{conversion}' is not one of those on offer"
                     raise ValueError(f"funds.{name}: {unknown}: {', '.join(self.offered)}")
         return self
+
+    def _refuse_beside_programme(self, years: int) -> None:
+        """Refuses what a choice over years does not weigh."""
+        rebates = [self.conversions[name].rebate for name in self.offered]
+        tiers = bool(self.price.tiers) and self.objective == "money"
+        beside = {
+            "budget": self.budget is not None,
+            "funds": bool(self.funds),
+            'objective = "cost"': self.objective == "cost",
+            'objective = "money" with tiers': tiers,
+            "a rebate with most_per_site or most_in_all": any(r and r.shared for r in rebates),
+            f"a horizon of {self.horizon} years": self.horizon < years,
+        }
+        for what, there in beside.items():
+            if there:
+                raise ValueError(f"programme: {years} yearly budgets do not go with {what}")
 
     @property
     def offered(self) -> tuple[str, ...]:

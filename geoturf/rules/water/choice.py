@@ -70,6 +70,25 @@ class Fund(Rules):
         return self
 
 
+class Programme(Rules):
+    """A programme over years: what may be spent in each, this year first, in money of that year."""
+
+    budgets: tuple[Price, ...] = rule(..., "a budget for each year", source="")
+    carry_over: bool = rule(True, "what a year leaves unspent the next may spend", source="")
+    price_rise: Fraction = rule("3 %", "yearly rise of what conversions cost", high="8 %")
+
+    @model_validator(mode="after")
+    def _some(self) -> Programme:
+        if not 1 <= len(self.budgets) <= MOST_YEARS:
+            raise ValueError(f"budgets are for 1 to {MOST_YEARS} years, not {len(self.budgets)}")
+        for year, budget in enumerate(self.budgets, 1):
+            a_sum(f"budget of year {year}", budget)
+        return self
+
+
+MOST_YEARS = 10  # each makes the choice as large again
+
+
 def a_sum(word: str, money: units.Money | None) -> None:
     """Refuses a price that is no sum of money."""
     if money is not None and money.unit != "each":
