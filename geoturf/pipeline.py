@@ -88,7 +88,7 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     if bid.water:
         from geoturf import water  # most bids have no water table and need not wait for its solver
 
-        clock("water", water.check, land, bid.water, bid.currency, bid.folder)
+        clock("water", water.check, land, bid.water, bid.currency, bid.folder, told)
     lost = sum(finding.severity == "error" for finding in land.findings)
     overlaps = clock("ground", ground.overlaps, land)
     across = clock("ground", ground.neighbours_across_frames, land, bid.edges.tolerance_m)

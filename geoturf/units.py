@@ -336,6 +336,10 @@ class System:
         """Acres or hectares."""
         return self._told(value_m2, ("acres", ACRE_M2), ("ha", 1e4), 1)
 
+    def water(self, value_m3: float) -> str:
+        """Gallons or cubic metres."""
+        return self._told(value_m3, ("gal", GALLON_M3), ("m3", 1.0), 0)
+
     def length(self, value_m: float, digits: int = 1) -> str:
         """Feet or metres."""
         return self._told(value_m, ("ft", FOOT_M), ("m", 1.0), digits)

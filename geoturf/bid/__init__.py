@@ -187,6 +187,7 @@ def _disagreements(bid: Bid) -> list[str]:
             'cuts.cutting: "site" cuts pieces square; set layout.nesting = "square", or cut in a yard'
         )
     wrong += kept.clashes(bid.keep, bid.layers)
+    wrong += _rebates_past(bid)
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]
     if bid.layout.toward and bid.layout.toward not in names:
         wrong.append(
@@ -202,6 +203,21 @@ def _starts_apart(bid: Bid) -> Iterator[str]:
         agreed = bid.terms.phases[phase].start if phase in bid.terms.phases else None
         if agreed and agreed != day:
             yield f"terms.phases.{phase}: start, {agreed}, is not {day} of price.escalation.starts"
+
+
+def _rebates_past(bid: Bid) -> Iterator[str]:
+    """Rebates on offer whose deadline is before the date of the bid, or that cannot be held
+    against one."""
+    day = bid.terms.date
+    for name in bid.water.offered if bid.water else ():
+        rebate = bid.water.conversions[name].rebate if bid.water else None
+        if rebate is None or rebate.deadline is None:
+            continue
+        place = f"water.conversions.{name}.rebate: its deadline, {rebate.deadline},"
+        if day is None:
+            yield f"{place} needs a day to be held against; state terms.date"
+        elif rebate.deadline < day:
+            yield f"{place} is before {day}, the date of the bid; take the rebate out"
 
 
 def _unfit_rolls(bid: Bid, product: Product) -> Iterator[str]:

@@ -40,6 +40,8 @@ def page(result: Result) -> str:
     parts = [
         answers.answer(shown),
         answers.first_areas(shown),
+        answers.programme(shown),
+        answers.funds(shown),
         answers.doubled(shown),
         answers.budget_curve(shown),
         answers.totals(shown),

@@ -65,6 +65,11 @@ def saves(shown: Shown) -> str:
 def proof(shown: Shown) -> str:
     """How near to the best the choice is proved."""
     gap = shown.share(shown.summary["chosen"]["gap"], 4)
+    if shown.summary["objective"] == "cost":
+        return (
+            f"No other choice under the same rules that saves {shown.volume(shown.summary['saving_m3'])} "
+            f"a year costs more than {gap} less (an integer programme, proved by its relaxation)."
+        )
     aim = "water" if shown.summary["objective"] == "water" else "money"
     return (
         f"No other choice under the same rules saves more than {gap} more {aim} "
@@ -80,12 +85,56 @@ def first_areas(shown: Shown) -> Markup:
 def cut_off(shown: Shown) -> str:
     """What the last money spent brings."""
     brought, currency = shown.summary["chosen"]["cut_off"], shown.currency
+    if shown.summary["objective"] == "cost":
+        return "Together they are the cheapest way found to the saving asked for."
     if brought <= 0:
         return "The budget does not bind: each area takes what brings most there."
     brings = f"brings {brought:,.2f} of net present value"
     if shown.summary["objective"] == "water":
         brings = f"saves {shown.per_money(brought)} a year"
     return f"The last money spent {brings} for each {currency}: that is the cut-off."
+
+
+def funds(shown: Shown) -> Markup | None:
+    """What each fund pays; None where the bid names none."""
+    paid = shown.summary["funds"]
+    if not paid:
+        return None
+    money = ("amount", "spent", "left")
+    rows = [(one["fund"], *(shown.money(one[word]) for word in money)) for one in paid]
+    said = "Of the ways to share the cost out, one that draws on the funds as the bid lists them."
+    return section("What each fund pays", tag("p", said), table(("fund", *money), rows))
+
+
+def programme(shown: Shown) -> Markup | None:
+    """What is done in which year; None where the bid has no budgets by year."""
+    found = shown.summary["programme"]
+    if found is None:
+        return None
+    years = found["years"]
+    rows = [
+        (
+            f"year {one['year']}",
+            shown.money(one["budget"]),
+            shown.money(one["spent"]),
+            shown.money(one["left"]),
+            f"{len(one['areas']):,}",
+            shown.volume(one["saved_so_far_m3"]),
+        )
+        for one in years
+    ]
+    kept = "goes on to the next" if found["carry_over"] else "is lost to the next"
+    worth = "" if found["npv"] is None else f", net present value {shown.money(found['npv'])}"
+    said = (
+        f"What a year leaves {kept}; prices rise by {shown.share(found['price_rise'])} a year. "
+        f"Over {shown.summary['horizon']} years it saves "
+        f"{shown.volume(found['saved_in_horizon_m3'])}{worth}. "
+        "Figures elsewhere on this page take all of it as built now, at today's prices; "
+        "what is spent is in money of its year."
+    )
+    head = ("", "budget", "spent", "left", "areas", "saved a year from then on")
+    named = [_named(f"year {one['year']}", one["areas"]) for one in years if one["areas"]]
+    return section("What is done in which year", tag("p", said), table(head, rows), *named)
 
 
 _MOVED = {

@@ -11,10 +11,13 @@ budget (spec 8).
     demand.py      water by month before and after
     money.py       bill, payback, net present value, cost of a saved cubic metre
     view.py        one case of weather and prices, and what a choice comes to in it
+    asked.py       what the bid asks beside its aim: musts, saving, districts, funds
+    funds.py       which fund pays for what of a choice
     choice.py      what the bid asks as a knapsack; the choice for a budget, and for every budget
       knapsack.py    its nouns
       chooser.py     how it is solved and proved, with relaxation.py, rounding.py, highs.py
       tiered.py      the same for shared bills
+    programme.py   the choice with a budget for each year
     outlook.py     low, middle, high; which input moves the choice
     ordinance.py   MAWA against ETWU, and how both differ from the comparison's balance
     place.py       whose ordinance holds for the ground
@@ -32,14 +35,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
 from geoturf.model import Ground, Water
 from geoturf.rules import Product
 from geoturf.rules.water import WaterRules
 from geoturf.units import US, System
-from geoturf.water import bills, choice, notes, ordinance, outlook, profile, story
+from geoturf.water import asked, bills, choice, notes, ordinance, outlook, profile, programme, story
 from geoturf.water.cautions import cautions
 from geoturf.water.chooser import Chooser
 from geoturf.water.climate import months as climate_months
@@ -49,13 +51,21 @@ from geoturf.water.place import law as law_of
 from geoturf.water.view import view
 
 
-def check(ground: Ground, rules: WaterRules, currency: str, folder: str = ".") -> None:
+def check(
+    ground: Ground,
+    rules: WaterRules,
+    currency: str,
+    folder: str = ".",
+    told: System = US,
+) -> None:
     """Raises what `compare` would raise of the bid and its files before any price is known, so
     that a run that must be refused is refused before turf is laid out."""
     any_price = pd.Series(1.0, index=ground.areas.index)
     lawns = _with_bills(taking_part(ground, any_price, rules, currency), rules, folder)
+    lawns = replace(lawns, told=told)
     middle = view(lawns, climate_months(rules.climate, folder), rules)
     choice.knapsack(middle)
+    asked.refuse_beyond_reach(middle)
     ordinance.landscapes(lawns, rules)
 
 
@@ -88,13 +98,17 @@ def compare(
     middle = view(lawns, months, rules)
     wanted = choice.knapsack(middle)
     chooser = Chooser(wanted)
-    budget = np.inf if rules.budget is None else float(rules.budget.amount)
-    pick = choice.choose(wanted, chooser, budget, rules.gap, currency)
+    asked.refuse_beyond_reach(middle)
+    budget = asked.limit(lawns, rules)
+    over_years = programme.knapsack(middle) if rules.programme else wanted
+    solver = Chooser(over_years) if rules.programme else chooser
+    answer = choice.choose(over_years, solver, budget, rules.gap, currency)
+    pick = replace(answer, chosen=programme.conversions(answer.chosen, len(lawns.names)))
     doubled = None
-    if rules.budget is not None:
+    if rules.budget is not None and not rules.funds and rules.objective != "cost":
         doubled = choice.doubled(wanted, chooser, pick, budget, rules.gap)
 
-    settled = outlook.Settled(middle, budget, wanted, pick)
+    settled = outlook.Settled(middle, budget, wanted, pick, over_years, answer)
     sensitivity = outlook.sensitivity(settled)
     sheet = ordinance.worksheet(middle, pick.chosen)
     law = law_of(rules, ground, lawns.areas["frame"].to_numpy(int))

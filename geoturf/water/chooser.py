@@ -14,7 +14,7 @@ most the bound less d. So
 3. if that is not either, every option whose loss is more than what is missing is struck out for
    good, and the rest solved.
 
-Where a tiered bill ties areas together, `tiered.py` solves one programme of everything instead.
+Where a tiered bill or a rebate's cap ties areas together, `tiered.py` solves one programme of everything instead.
 Work is bounded by counts of branch-and-bound nodes, never by time, on one thread: same input, same
 choice.
 """
@@ -95,8 +95,9 @@ class Chooser:
         return None
 
     def _tried(self, budget: float, gap: float) -> Pick | None:
-        if self.knapsack.tariff is not None:
-            return tiered.pick(self.knapsack.tariff, self.options, budget, gap)
+        tariff, caps = self.knapsack.tariff, self.knapsack.caps
+        if tariff is not None or caps is not None:
+            return tiered.pick(tariff, caps, self.options, budget, gap)
         relaxed = self.relaxation.solve(budget)
         return None if relaxed is None else self._searched(relaxed, budget, gap)
 

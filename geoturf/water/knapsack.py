@@ -37,10 +37,32 @@ class Tariff:
 
 
 @dataclass(frozen=True)
+class Caps:
+    """Rebates that areas share: what the value of a choice gains beside its options'. ``account``:
+    (n,). ``rebate``: (n, k), 0 of what shares no cap. ``each``, ``every``: (k,), most for an
+    account, and for all together."""
+
+    account: np.ndarray
+    rebate: np.ndarray
+    each: np.ndarray
+    every: np.ndarray
+
+    def paid(self, chosen: np.ndarray) -> float:
+        """What is paid for a choice, (n,)."""
+        total = 0.0
+        for j in range(len(self.each)):
+            own = np.where(chosen == j, self.rebate[:, j], 0.0)
+            of_account = np.bincount(self.account, weights=own)
+            total += min(float(np.minimum(of_account, self.each[j]).sum()), float(self.every[j]))
+        return total
+
+
+@dataclass(frozen=True)
 class Knapsack:
     """n areas, k conversions, of which each area takes one or none. ``value``, ``cost`` (>= 0): (n,
     k). ``allowed``: bool (n, k). ``required``: bool (n,), must convert. Value of a choice: the sum
-    of its options' and, with a ``tariff``, what the bill falls by."""
+    of its options' and, with a ``tariff``, what the bill falls by, with ``caps``, the rebates
+    paid."""
 
     value: np.ndarray
     cost: np.ndarray
@@ -48,6 +70,7 @@ class Knapsack:
     required: np.ndarray
     sides: tuple[Side, ...] = ()
     tariff: Tariff | None = None
+    caps: Caps | None = None
 
 
 @dataclass(frozen=True)

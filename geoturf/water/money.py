@@ -99,10 +99,33 @@ def rebates(rebate: Rebate | None, surface_m2: np.ndarray) -> np.ndarray:
     """Rebate of each area, (n,): what the bid states and nothing else."""
     if rebate is None:
         return np.zeros(len(surface_m2))
-    paid = by_area(rebate.amount, surface_m2)
+    paid = np.minimum(by_area(rebate.amount, surface_m2), min(shared_caps(rebate)))
     if rebate.most is not None:
         paid = np.minimum(paid, by_area(rebate.most, surface_m2))
     return np.round(np.where(surface_m2 >= rebate.min_area_m2, paid, 0.0), 2)
+
+
+def shared_caps(rebate: Rebate | None) -> tuple[float, float]:
+    """Most that a site gets and most that all get together; inf where nothing is said."""
+    if rebate is None:
+        return np.inf, np.inf
+    each, every = rebate.most_per_site, rebate.most_in_all
+    return (
+        np.inf if each is None else float(each.amount),
+        np.inf if every is None else float(every.amount),
+    )
+
+
+def rebate_paid(lawns: Lawns, rebate: np.ndarray, chosen: np.ndarray) -> np.ndarray:
+    """What each conversion's rebate pays for a choice, (k,), its caps kept. ``rebate``: (n, k), of
+    each option alone; ``chosen``: (n,)."""
+    site = site_numbers(lawns)
+    paid = np.zeros(len(lawns.conversions))
+    for j, conversion in enumerate(lawns.conversions):
+        each, every = shared_caps(conversion.rebate)
+        of_site = by_site(np.where(chosen == j, rebate[:, j], 0.0), site)
+        paid[j] = min(np.minimum(of_site, each).sum(), every)
+    return paid
 
 
 def worth(lawns: Lawns, use: Use, rules: WaterRules, case: Case = MIDDLE) -> Worth:

@@ -27,6 +27,7 @@ def findings(view: View, pick: Pick) -> list[Finding]:
         *_of_rain(rules, view.months),
         *_of_meters(view),
         *_of_tiers(rules),
+        *_of_caps(lawns),
     ]
     if gone := [name for name in SHIPPED if name not in rules.offered]:
         missing = f"geoturf's own conversions not on offer: {', '.join(gone)}"
@@ -65,6 +66,17 @@ def _of_tiers(rules: WaterRules) -> list[Finding]:
         text = f"water: {falling}, and its proof holds for that only"
         found.append(Finding("warning", "falling-tiers", text))
     return found
+
+
+def _of_caps(lawns: Lawns) -> list[Finding]:
+    """How rebates are read whose caps areas share."""
+    conversions = zip(lawns.names, lawns.conversions, strict=True)
+    capped = [name for name, of in conversions if of.rebate is not None and of.rebate.shared]
+    if not capped:
+        return []
+    alone = f"a row's rebate for {', '.join(capped)} is as if its area alone converted"
+    text = f"water: {alone}; totals keep to the caps of sites and of all together"
+    return [Finding("note", "rebate-caps", text)]
 
 
 def _of_rain(rules: WaterRules, months: Months) -> list[Finding]:

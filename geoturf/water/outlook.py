@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf.rules.water import WaterRules
-from geoturf.water import choice
+from geoturf.water import choice, programme
 from geoturf.water.chooser import Chooser
 from geoturf.water.demand import INPUTS, MIDDLE, RAIN_METHODS, Case, used_now
 from geoturf.water.knapsack import Knapsack, Pick
@@ -22,12 +22,15 @@ _STAY = 1e-3  # an area counts as moved only where moving gains more than this s
 
 @dataclass(frozen=True)
 class Settled:
-    """The middle case and its choice, to compare with."""
+    """The middle case and its choice, to compare with. ``asked`` and ``answer``: the same over the
+    years of a programme, where there is one."""
 
     view: View
     budget: float
     knapsack: Knapsack
     pick: Pick
+    asked: Knapsack
+    answer: Pick
 
     @property
     def rules(self) -> WaterRules:
@@ -145,7 +148,7 @@ def _outcome(settled: Settled, case: Case) -> dict[str, Any]:
 
 def _best_then(settled: Settled, other: View) -> dict[str, Any]:
     """The best choice in another case, and how far it is from the middle case's."""
-    pick = _best(settled, choice.knapsack(other))
+    pick = _best(settled, programme.knapsack(other))
     if pick is None:
         return {
             "best_saved_m3": np.nan,
@@ -154,8 +157,9 @@ def _best_then(settled: Settled, other: View) -> dict[str, Any]:
             "ground_changed": 1.0,
             "gap": np.nan,
         }
-    best = other.outcome(pick.chosen)
-    changed = pick.chosen != settled.pick.chosen
+    then = programme.conversions(pick.chosen, len(other.lawns.names))
+    best = other.outcome(then)
+    changed = then != settled.pick.chosen
     ground = settled.view.lawns.ground_m2
     return {
         "best_saved_m3": best["saved_m3"],
@@ -168,14 +172,14 @@ def _best_then(settled: Settled, other: View) -> dict[str, Any]:
 
 def _best(settled: Settled, wanted: Knapsack) -> Pick | None:
     """The best choice in another case: the middle case's where nothing it rests on is other."""
-    now = settled.knapsack
+    now = settled.asked
     pairs = (
         (wanted.value, now.value),
         (wanted.cost, now.cost),
         (wanted.allowed, now.allowed),
     )
     same = all(np.array_equal(other, middle) for other, middle in pairs)
-    if same and wanted.tariff is None:
-        return settled.pick
-    kept = choice.keeping(wanted, settled.pick.chosen, _STAY)
+    if same and wanted.tariff is None and wanted.caps is None:
+        return settled.answer
+    kept = choice.keeping(wanted, settled.answer.chosen, _STAY)
     return Chooser(kept).pick(settled.budget, _STAY)

@@ -3,6 +3,7 @@ budget doubles, what to mind."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -10,9 +11,12 @@ import pandas as pd
 
 from geoturf.rules.water import Cover, Rebate
 from geoturf.rules.water.climate import MONTHS
-from geoturf.water.choice import worthwhile
+from geoturf.water import programme
+from geoturf.water.asked import worthwhile
+from geoturf.water.funds import paid
 from geoturf.water.knapsack import Knapsack, Pick
 from geoturf.water.lawns import Lawns
+from geoturf.water.money import rebate_paid
 from geoturf.water.notes import assumed_conversions
 from geoturf.water.outlook import Settled
 from geoturf.water.place import Law
@@ -58,10 +62,11 @@ def table(view: View, wanted: Knapsack, pick: Pick) -> pd.DataFrame:
             "chosen": pick.chosen[at] == conversion,
         }
     )
-    value = saved if view.rules.objective == "water" else worth.npv
+    value = worth.npv if view.rules.objective == "money" else saved
     merit = _merit(value, wanted.cost)
     rows["rank"] = _ranks(rows["chosen"].to_numpy(), merit[option], value[option])
-    why = _reasons(lawns.names, value, merit, wanted, pick)
+    reason = _reason_of_cost if view.rules.objective == "cost" else _reason
+    why = _reasons(lawns.names, value, merit, wanted, pick, reason)
     places = zip(at.tolist(), conversion.tolist(), strict=True)
     rows["why"] = [why.get(place, "") for place in places]
     return rows
@@ -79,12 +84,13 @@ def _reasons(
     merit: np.ndarray,
     wanted: Knapsack,
     pick: Pick,
+    reason_of: Callable[[float, float, bool], str],
 ) -> dict[tuple[int, int], str]:
     """Why each chosen option was, by area and conversion."""
     said = {}
     for area in np.flatnonzero(pick.chosen >= 0).tolist():
         taken = int(pick.chosen[area])
-        reason = _reason(float(merit[area, taken]), pick.cut_off, bool(wanted.required[area]))
+        reason = reason_of(float(merit[area, taken]), pick.cut_off, bool(wanted.required[area]))
         others = _against_others(names, value[area], wanted, area, taken)
         said[area, taken] = f"{reason}; {others}"
     return said
@@ -124,6 +130,13 @@ def _reason(merit: float, cut_off: float, required: bool) -> str:
     else:
         return must if required else "fills what the budget leaves, or a minimum of the bid"
     return f"{text}; the bid also says it must" if required else text
+
+
+def _reason_of_cost(merit: float, cut_off: float, required: bool) -> str:
+    """Likewise where the aim is least cost for the saving asked for."""
+    if required:
+        return "must convert, says the bid"
+    return "is of the cheapest way found to what is asked for"
 
 
 def _against_others(
@@ -203,7 +216,9 @@ def summary(
     named = list(zip(lawns.names, lawns.conversions, strict=True))
     return {
         "objective": rules.objective,
-        "budget": None if rules.budget is None else float(rules.budget.amount),
+        "budget": settled.budget if np.isfinite(settled.budget) else None,
+        "saving_m3": rules.saving_m3,
+        "funds": paid(view, settled.knapsack.cost, settled.pick.chosen),
         "currency": currency,
         "horizon": rules.horizon,
         "discount_rate": rules.discount_rate,
@@ -215,8 +230,9 @@ def summary(
         "baseline_m3": float(view.use.before_m3.sum()),
         "chosen": outcome(view, settled.pick),
         "doubled": None if doubled is None else _doubled(settled, doubled),
+        "programme": programme.told(view, settled.answer),
         "first": first.to_dict("records"),
-        "conversions": _by_conversion(chosen),
+        "conversions": _by_conversion(chosen, _paid(settled)),
         "most_sensitive": most,
         "left": _left(settled),
         "turf_conversions": [name for name, conversion in named if conversion.turf],
@@ -240,12 +256,20 @@ def _stated(conversion: str, rebate: Rebate) -> dict[str, str]:
     }
 
 
-def _by_conversion(chosen: pd.DataFrame) -> list[dict[str, Any]]:
+def _paid(settled: Settled) -> dict[str, float]:
+    """What each conversion's rebate pays for the choice."""
+    lawns, rebate = settled.view.lawns, settled.view.worth.rebate
+    paid = rebate_paid(lawns, rebate, settled.pick.chosen)
+    return dict(zip(lawns.names, paid.tolist(), strict=True))
+
+
+def _by_conversion(chosen: pd.DataFrame, paid: dict[str, float]) -> list[dict[str, Any]]:
     """How many areas each conversion is chosen for, and their sums."""
     parts = []
     for name, part in chosen.groupby("conversion", sort=False):
         counted = {"conversion": name, "title": part["title"].iloc[0], "areas": len(part)}
-        parts.append(counted | {column: float(part[column].sum()) for column in _SUMS})
+        sums = {column: float(part[column].sum()) for column in _SUMS}
+        parts.append(counted | sums | {"rebate": paid[str(name)]})
     return parts
 
 
@@ -253,6 +277,8 @@ def _left(settled: Settled) -> str:
     """Why no more is converted, in words."""
     view, chosen = settled.view, settled.pick.chosen
     open_to = view.lawns.offered & (chosen < 0)[:, None]
+    if view.rules.objective == "cost":
+        return "what is asked for is reached, and more would cost more"
     if (open_to & settled.knapsack.allowed).any():
         aim = "saves more" if view.rules.objective == "water" else "gains more"
         return f"no other choice of whole areas {aim} within it"

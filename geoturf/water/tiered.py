@@ -1,8 +1,10 @@
-"""The choice where a bill of rising blocks ties the areas of an account together.
+"""The choice where a bill of rising blocks, or a rebate's cap, ties the areas of an account
+together.
 
 What is saved comes off the dearest block first, so two areas of one site save less together than
 each alone. The bill is convex in use, so it needs no whole numbers of its own: one continuous
-column a block of a month, which the cheapest fill first. One integer programme over everything, to
+column a block of a month, which the cheapest fill first. A capped rebate is concave in what is
+converted, likewise: one column an account, at most the sum of its areas' rebates. One integer programme over everything, to
 the gap asked for or the node count, whichever comes first; its own bound is the proof.
 """
 
@@ -12,7 +14,7 @@ import highspy
 import numpy as np
 
 from geoturf.water import highs
-from geoturf.water.knapsack import NONE, Pick, Tariff, proved
+from geoturf.water.knapsack import NONE, Caps, Pick, Tariff, proved
 from geoturf.water.relaxation import Options
 
 _NODES = 4000
@@ -24,9 +26,20 @@ def rising(prices: np.ndarray) -> bool:
     return bool((np.diff(prices) > 0).all())
 
 
-def pick(tariff: Tariff, options: Options, budget: float, gap: float) -> Pick | None:
+def pick(
+    tariff: Tariff | None,
+    caps: Caps | None,
+    options: Options,
+    budget: float,
+    gap: float,
+) -> Pick | None:
     """The best choice within ``budget``; None where there is none."""
-    model = _model(options, tariff, budget)
+    every = np.arange(len(options.area))
+    model = highs.model(options, every, options.required, budget, every[:0], whole=False)
+    if tariff is not None:
+        _share_bill(model, options, tariff)
+    if caps is not None:
+        _share_rebates(model, options, caps)
     relaxed = highs.solver()
     relaxed.passModel(model)
     relaxed.run()
@@ -46,7 +59,7 @@ def pick(tariff: Tariff, options: Options, budget: float, gap: float) -> Pick | 
     columns = np.array(solver.getSolution().col_value)
     taken = np.flatnonzero(columns[: len(options.area)] > 0.5)
     chosen = options.chosen(taken)
-    value = float(options.value[taken].sum()) + bill_fall(tariff, chosen)
+    value = float(options.value[taken].sum()) + shared(tariff, caps, chosen)
     cost = float(options.cost[taken].sum())
     bound = -info.mip_dual_bound * options.value_unit
     return proved(chosen, value, cost, bound, cut_off, max(0, info.mip_node_count))
@@ -57,6 +70,12 @@ def _make_whole(model: highspy.HighsLp, options: int) -> None:
     whole, real = highspy.HighsVarType.kInteger, highspy.HighsVarType.kContinuous
     model.integrality_ = [whole] * options + [real] * (model.num_col_ - options)
     model.col_upper_ = np.concatenate([np.ones(options), np.array(model.col_upper_)[options:]])
+
+
+def shared(tariff: Tariff | None, caps: Caps | None, chosen: np.ndarray) -> float:
+    """What a choice is worth beside its options: the fall of the bill, and rebates."""
+    fall = 0.0 if tariff is None else bill_fall(tariff, chosen)
+    return fall if caps is None else fall + caps.paid(chosen)
 
 
 def bill_fall(tariff: Tariff, chosen: np.ndarray) -> float:
@@ -75,11 +94,32 @@ def _bill(tariff: Tariff, volume_m3: np.ndarray) -> float:
     return total
 
 
-def _model(options: Options, tariff: Tariff, budget: float) -> highspy.HighsLp:
-    """The relaxation: the options' rows and columns, and for every account and month a row (what is
-    used still and what is saved is at least what was used) with one column a block."""
+def _share_rebates(model: highspy.HighsLp, options: Options, caps: Caps) -> None:
+    """One column for each capped conversion and account: what it is paid, at most its cap and the
+    sum of its areas' rebates; and a row for what all accounts get together."""
+    rebate = caps.rebate[options.area, options.conversion]
+    at = np.flatnonzero(rebate > 0)
+    pairs = np.stack([options.conversion[at], caps.account[options.area[at]]], axis=1)
+    payee, own = np.unique(pairs, axis=0, return_inverse=True)
+    conversions, of_all = np.unique(payee[:, 0], return_inverse=True)
+    unit = options.value_unit
+    first_row, first_col, n = model.num_row_, model.num_col_, len(payee)
+    payees = np.arange(n)
+    highs.extend(
+        model,
+        rows=np.concatenate([own.ravel(), payees, n + of_all.ravel()]) + first_row,
+        cols=np.concatenate([at, payees + first_col, payees + first_col]),
+        entries=np.concatenate([rebate[at] / unit, -np.ones(n), -np.ones(n)]),
+        cost=-np.ones(n),
+        upper=caps.each[payee[:, 0]] / unit,
+        row_lower=np.concatenate([np.zeros(n), -caps.every[conversions] / unit]),
+    )
+
+
+def _share_bill(model: highspy.HighsLp, options: Options, tariff: Tariff) -> None:
+    """Adds for every account and month a row (what is used still and what is saved is at least
+    what was used) with one column a block."""
     every = np.arange(len(options.area))
-    model = highs.model(options, every, options.required, budget, every[:0], whole=False)
     before = tariff.before_m3.ravel()
     months = np.flatnonzero(before > 0)  # account x month
     unit = max(1e-9, float(before[months].mean())) if len(months) else 1.0
@@ -99,7 +139,6 @@ def _model(options: Options, tariff: Tariff, budget: float) -> highspy.HighsLp:
     )
     # so that a gap is one of the whole value
     model.offset_ -= _bill(tariff, tariff.before_m3) / options.value_unit
-    return model
 
 
 def _savings(

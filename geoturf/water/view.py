@@ -11,7 +11,7 @@ from geoturf.rules.water import WaterRules
 from geoturf.water.climate import Months
 from geoturf.water.demand import MIDDLE, Case, Use, use
 from geoturf.water.lawns import Lawns, site_numbers
-from geoturf.water.money import Worth, bill, by_site, present_value_factor, worth
+from geoturf.water.money import Worth, bill, by_site, present_value_factor, rebate_paid, worth
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class View:
         before_bill, after_bill = self._bill(self.use.before_m3), self._bill(after)
         bill_saved = before_bill - after_bill
         capital = _sum(worth.capital[picked])
-        rebate = _sum(worth.rebate[picked])
+        rebate = _sum(rebate_paid(self.lawns, worth.rebate, chosen))
         later = _sum(worth.later_cost[picked])
         upkeep_saved = _sum(worth.upkeep_saved[picked])
         establishing = _sum(worth.establishing[picked])

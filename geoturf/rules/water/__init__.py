@@ -14,8 +14,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, model_validator
 
-from geoturf.rules.base import Fraction, Price, Rules, rule
-from geoturf.rules.water.choice import DistrictMinimum, Named, Uncertainty
+from geoturf.rules.base import Fraction, Price, Rules, Volume, rule
+from geoturf.rules.water.choice import District, Fund, Named, Programme, Uncertainty
 from geoturf.rules.water.climate import Climate
 from geoturf.rules.water.conversion import SHIPPED, Conversion, Cover, Efficiencies, Rebate, merged
 from geoturf.rules.water.money import Tier, WaterPrice
@@ -25,16 +25,21 @@ __all__ = [
     "Climate",
     "Conversion",
     "Cover",
-    "DistrictMinimum",
+    "District",
+    "Fund",
     "Named",
     "Ordinance",
     "Profile",
+    "Programme",
     "Rebate",
     "Tier",
     "Uncertainty",
     "WaterPrice",
     "WaterRules",
 ]
+
+
+MOST_FUNDS = 8  # a row of the choice for each set of funds
 
 
 def _overlaid(value: Any) -> Any:
@@ -96,8 +101,14 @@ class WaterRules(Rules):
         low="0 %",
         high="6 %",
     )
-    objective: Literal["water", "money"] = rule(
-        "water", "what the choice saves most of: water a year, or net present value", source=""
+    objective: Literal["water", "money", "cost"] = rule(
+        "water",
+        "what the choice goes for: most water saved a year; most net present value (money); "
+        "least capital less rebate for the saving asked for (cost)",
+        source="",
+    )
+    saving_m3: Volume | None = rule(
+        None, "water to be saved a year at least, such as 4000 kgal; cost needs it", source=""
     )
     budget: Price | None = rule(None, "capital that may be spent; no limit if left out", source="")
     budget_takes: Literal["capital", "capital less rebate"] = rule(
@@ -126,18 +137,23 @@ class WaterRules(Rules):
         source="",
     )
     gap: Fraction = rule("0.01 %", "the choice is proved best within this", source="")
-    districts: dict[str, DistrictMinimum] = rule(
-        {},
-        "what each district gets at least, by district name",
-        source="",
+    districts: dict[str, District] = rule({}, "what each district gets, by its name", source="")
+    every_district: District = rule({}, "what every other district gets", source="")
+    funds: dict[str, Fund] = rule(
+        {}, "where the money comes from and what each fund may pay for, by its name", source=""
     )
-    every_district: DistrictMinimum = rule({}, "what every other district gets at least", source="")
+    programme: Programme | None = rule(
+        None, "budgets by year in place of one budget: what is done in which year", source=""
+    )
     must: tuple[Named, ...] = rule(
-        (), "areas that must convert: tables with site, area, conversion (empty: any)", source=""
+        (),
+        "areas that must convert: tables with site and area, or column and values; conversion "
+        "(empty: any)",
+        source="",
     )
     must_not: tuple[Named, ...] = rule(
         (),
-        "areas that must not convert: tables with site, area, conversion (empty: any)",
+        "areas that must not convert, named likewise",
         source="",
     )
     turf_share: Fraction = rule(
@@ -179,13 +195,46 @@ class WaterRules(Rules):
             if name not in self.conversions:
                 known = ", ".join(sorted(self.conversions))
                 raise ValueError(f"offer: conversion '{name}' is not one of {known}")
+        if self.objective == "cost" and not self.saving_m3:
+            raise ValueError('objective "cost" needs saving, such as saving = "4000 kgal"')
         for kind, named in (("must", self.must), ("must_not", self.must_not)):
             for item in named:
                 if item.conversion and item.conversion not in self.offered:
-                    place = f"{kind}: site '{item.site}' area '{item.area}'"
+                    place = f"{kind}: {item.said}"
                     unknown = f"conversion '{item.conversion}' is not one of those on offer"
                     raise ValueError(f"{place}: {unknown}: {', '.join(self.offered)}")
+        if self.programme is not None:
+            self._refuse_beside_programme(len(self.programme.budgets))
+        for name in self.offered:
+            rebate = self.conversions[name].rebate
+            if rebate is not None and rebate.shared and self.budget_takes != "capital":
+                what = "a rebate with most_per_site or most_in_all"
+                where = f"conversions.{name}.rebate"
+                raise ValueError(f'{where}: {what} goes with budget_takes = "capital" only')
+        if len(self.funds) > MOST_FUNDS:
+            raise ValueError(f"funds are at most {MOST_FUNDS}, not {len(self.funds)}")
+        for name, fund in self.funds.items():
+            for conversion in fund.conversions:
+                if conversion not in self.offered:
+                    unknown = f"conversion '{conversion}' is not one of those on offer"
+                    raise ValueError(f"funds.{name}: {unknown}: {', '.join(self.offered)}")
         return self
+
+    def _refuse_beside_programme(self, years: int) -> None:
+        """Refuses what a choice over years does not weigh."""
+        rebates = [self.conversions[name].rebate for name in self.offered]
+        tiers = bool(self.price.tiers) and self.objective == "money"
+        beside = {
+            "budget": self.budget is not None,
+            "funds": bool(self.funds),
+            'objective = "cost"': self.objective == "cost",
+            'objective = "money" with tiers': tiers,
+            "a rebate with most_per_site or most_in_all": any(r and r.shared for r in rebates),
+            f"a horizon of {self.horizon} years": self.horizon < years,
+        }
+        for what, there in beside.items():
+            if there:
+                raise ValueError(f"programme: {years} yearly budgets do not go with {what}")
 
     @property
     def offered(self) -> tuple[str, ...]:

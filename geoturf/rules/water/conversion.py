@@ -109,13 +109,28 @@ class Rebate(Rules):
     terms: str = rule(..., "the terms in a sentence, as printed", source="")
     most: Price | None = rule(None, "no more than this for each area", source="")
     min_area_m2: Area = rule("0 ft^2", "smaller areas get none", source="")
+    most_per_site: Price | None = rule(
+        None, "no more than this for each customer: a site, as water is billed", source=""
+    )
+    most_in_all: Price | None = rule(None, "no more than this for all sites together", source="")
+    deadline: datetime.date | None = rule(
+        None, "last day to apply; held against terms.date of the bid, never a clock", source=""
+    )
 
     @model_validator(mode="after")
     def _stated(self) -> Rebate:
         by_area_or_each(self.amount)
         if not self.terms.strip():
             raise ValueError("a rebate needs its terms")
+        for cap in (self.most_per_site, self.most_in_all):
+            if cap is not None and cap.unit != "each":
+                raise ValueError(f'{cap} is no sum of money, which is written like "20000 USD"')
         return self
+
+    @property
+    def shared(self) -> bool:
+        """Whether areas share a cap, so that what one is paid hangs on the others."""
+        return self.most_per_site is not None or self.most_in_all is not None
 
 
 class Conversion(Rules):
