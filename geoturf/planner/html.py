@@ -29,6 +29,11 @@ def tag(name: str, *children: object, **attributes: object) -> Markup:
     return Markup(f"<{name}{''.join(given)}>{joined(children)}</{name}>")
 
 
+def as_it_is(text: str) -> Markup:
+    """Text that is markup already, such as a script of ours."""
+    return Markup(text)
+
+
 def _attribute(key: str, value: object) -> str:
     name = key.rstrip("_").replace("_", "-")
     return f' {name}="{escape(str(value))}"'

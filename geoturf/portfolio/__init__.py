@@ -14,11 +14,10 @@ from importlib.resources import files
 from typing import Any
 
 import pandas as pd
-from markupsafe import Markup
 
 from geoturf.maps.frame import content_security_policy, island, plain
 from geoturf.model import Result
-from geoturf.planner.html import document, folded, note, section, table, tag
+from geoturf.planner.html import as_it_is, document, folded, note, section, table, tag
 from geoturf.portfolio import figures, plot
 
 _CHARTED = ("price", "each", "waste")
@@ -39,8 +38,8 @@ def page(result: Result) -> str:
         plot.drawn(result, land, rows),
         *(_group(land, group) for group in land.groups),
         _sites(land),
-        Markup(island("geoturf-sites", _data(result, land, rows))),
-        Markup(f"<script>{script}</script>"),
+        as_it_is(island("geoturf-sites", _data(result, land, rows))),
+        as_it_is(f"<script>{script}</script>"),
     ]
     return plain(document(title, style, *parts, policy=policy))
 
@@ -49,17 +48,17 @@ def _read(name: str) -> str:
     return files(__name__).joinpath(name).read_text("utf-8")
 
 
-def _whole(land: figures.Land) -> Markup:
+def _whole(land: figures.Land) -> object:
     rows = [tag("div", tag("dt", word), tag("dd", value)) for word, value in figures.whole(land)]
     return section("All together", tag("dl", *rows))
 
 
-def _outliers(land: figures.Land, rows: pd.DataFrame) -> Markup:
+def _outliers(land: figures.Land, rows: pd.DataFrame) -> object:
     parts = [_table(one) for one in figures.outliers(land, rows)]
     return section("What stands out", *parts)
 
 
-def _group(land: figures.Land, group: str) -> Markup:
+def _group(land: figures.Land, group: str) -> object:
     told = figures.by_group(land, group)
     labels = {one.name: one.label for one in figures.measures(land)}
     charted = [*_CHARTED, *(["saved"] if land.water else [])]
@@ -67,28 +66,28 @@ def _group(land: figures.Land, group: str) -> Markup:
     return section(told.title, tag("div", *charts, class_="charts"), _sheet(told), note(told.said))
 
 
-def _bars(title: str, bars: list[figures.Bar]) -> Markup:
+def _bars(title: str, bars: list[figures.Bar]) -> object:
     rows = [_bar(bar) for bar in bars]
     return tag("figure", tag("figcaption", title), *rows)
 
 
-def _bar(bar: figures.Bar) -> Markup:
+def _bar(bar: figures.Bar) -> object:
     long = tag("rect", width=f"{100 * bar.part:.2f}", height="10")
     drawn = tag("svg", long, viewBox="0 0 100 10", preserveAspectRatio="none", aria_hidden="true")
     return tag("div", tag("span", bar.name), drawn, tag("b", bar.value), class_="bar")
 
 
-def _table(told: figures.Table) -> Markup:
+def _table(told: figures.Table) -> object:
     parts = tag("h3", told.title), _sheet(told), note(told.said)
     return tag("div", *parts, class_="told")
 
 
-def _sheet(told: figures.Table) -> Markup:
+def _sheet(told: figures.Table) -> object:
     """A table that the script makes sortable, and calls so when it is downloaded."""
     return tag("div", table(told.head, told.rows, told.text), class_="sheet", data_name=told.title)
 
 
-def _sites(land: figures.Land) -> Markup:
+def _sites(land: figures.Land) -> object:
     """Where the script puts the table of sites; what is left without it."""
     without = note("Without scripts the sites are not listed here; sites.csv has them all.")
     hint = note(f"Choose, find, sort: the sums follow. Area in {land.square}.")

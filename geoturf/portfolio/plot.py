@@ -7,7 +7,6 @@ import math
 import numpy as np
 import pandas as pd
 import shapely
-from markupsafe import Markup
 
 from geoturf import ground
 from geoturf.model import Result
@@ -18,7 +17,7 @@ _WIDTH, _MOST_HEIGHT, _LEAST_HEIGHT, _AIR = 720.0, 460.0, 160.0, 14.0
 _SHADES = 4
 
 
-def drawn(result: Result, land: Land, rows: pd.DataFrame) -> Markup:
+def drawn(result: Result, land: Land, rows: pd.DataFrame) -> object:
     """The map with its key. North is up."""
     at, height = _placed(_degrees(result, land))
     each = rows["each"].to_numpy(float)
@@ -57,13 +56,13 @@ def _placed(lonlat: np.ndarray) -> tuple[np.ndarray, float]:
     return flat * scale + [_WIDTH / 2, height / 2], height
 
 
-def _dots(at: np.ndarray, kind: str) -> Markup:
+def _dots(at: np.ndarray, kind: str) -> object:
     """Round ends of lines without length: one mark for all of a kind."""
     path = "".join(f"M{x:.1f} {y:.1f}h0" for x, y in at.tolist())
     return tag("path", d=path, class_=kind)
 
 
-def _key(kind: int, edges: np.ndarray, land: Land) -> Markup:
+def _key(kind: int, edges: np.ndarray, land: Land) -> object:
     ends = [f"{edge:,.2f}" for edge in edges]
     if kind == 0:
         said = f"under {ends[0]}"
