@@ -223,11 +223,11 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
     area, laid, longest = _areas_of(result), _laid(result), _longest(result)
     cross = seams[seams["kind"] == "cross"]
     wrong = np.zeros(len(cross), bool)
-    for k, (row, u, v0, v1) in enumerate(cross[["area_index", "u0", "v0", "v1"]].to_numpy(float)):
+    for n, (row, u, v0, v1) in enumerate(cross[["area_index", "u0", "v0", "v1"]].to_numpy(float)):
         v = (v0 + v1) / 2
         strip = np.flatnonzero((area == int(row)) & (laid[:, 2] <= v) & (v <= laid[:, 3]))
         holds = longest[strip].max(initial=0) - 2 * bid.layout.end_allowance_m
-        wrong[k] = _strip_about(laid[strip], u) <= holds - HAIR_M
+        wrong[n] = _strip_about(laid[strip], u) <= holds - HAIR_M
     if bid.layout.cross_seams == "corners" and wrong.any():
         corners, of = _inner_corners(result)
         for k in np.flatnonzero(wrong):
