@@ -316,14 +316,8 @@ def materials_by_site(result: Result) -> pd.DataFrame:
 def bid(result: Result) -> pd.DataFrame:
     lines = result.price.lines
     of = zip(lines["key"], lines["product"], lines["book"], strict=True)
-    said = [_assumed(result, *line) for line in of]
+    said = [assumed.of_line_in_words(result.bid, *line) for line in of]
     return _as_it_stands("bid", result, lines.assign(assumed=said))
-
-
-def _assumed(result: Result, key: str, product: str, book: str) -> str:
-    """Which of the figures behind a price line are geoturf's own; "" where all are the bid's."""
-    figures = assumed.of_line(result.bid, key, product, book)
-    return ", ".join(one.kind for one in figures if one.assumed)
 
 
 def build_up(result: Result) -> pd.DataFrame:

@@ -18,7 +18,7 @@ from openpyxl.utils import get_column_letter, range_boundaries
 
 from geoturf import materials, units, workbook
 from geoturf import price as pricing
-from geoturf.bid import make_bid
+from geoturf.bid import assumed, make_bid
 from geoturf.calendar import schedule
 from geoturf.model import Finding
 from geoturf.price import beside, price
@@ -64,7 +64,9 @@ def result(
         taken = replace(taken, items=takes(taken.items.copy()))
     money = price(land, laid, taken, products or PRODUCTS, PriceRules(**rules), "USD")
     layer = {"path": "lawns.geojson", "product": "turf60"}
-    bid = make_bid({"name": name, "units": units, "layers": [layer], "products": {"turf60": {}}})
+    bid = make_bid(
+        {"name": name, "units": units, "layers": [layer], "products": {key: {} for key in PRODUCTS}}
+    )
     source = SimpleNamespace(left_out=0)
     return SimpleNamespace(
         bid=bid,
@@ -215,6 +217,8 @@ def test_every_formula_under_two_price_books(tmp_path):
     books = {"far": PriceRules(sales_tax="9 %", profit="4 %", minimum="99000 USD")}
     taken, own = takeoff(land, plan(land)), PriceRules(**BID_RATES)
     done.price = price(land, plan(land), taken, PRODUCTS, own, "USD", "us", books)
+    far = {"sales_tax": "9 %", "profit": "4 %", "minimum": "99000 USD"}
+    done.bid = make_bid(done.bid.given | {"books": {"far": far}})
     book, shown = written(tmp_path / "bid.xlsx", done)
     reckoner = Reckoner(book)
     for sheet, ref in formulas(book):
@@ -312,6 +316,50 @@ EDITS = {
     "bond": Edit("Build-up", "rate", 0, {"step": "Bond"}, {"bond": 0}),
     "minimum charge": Edit("Build-up", "base", 250000.01, {"step": "Minimum charge"}, {"minimum": "250000.01 USD"}),
 }  # fmt: skip
+
+
+def test_every_shaded_cell_and_no_other_is_guarded(tmp_path):
+    book, _ = written(tmp_path / "bid.xlsx", result(**BID))
+    for sheet in book:
+        shaded = {c.coordinate for row in sheet.iter_rows() for c in row if _is_shaded(c)}
+        rules = sheet.data_validations.dataValidation
+        guarded = [cell for rule in rules for part in rule.sqref for cell in _cells_of(part)]
+        assert sorted(guarded) == sorted(shaded), sheet.title
+        assert all(rule.operator != "between" or rule.formula1 == "0" for rule in rules)
+        assert all(rule.showErrorMessage and rule.error for rule in rules)
+
+
+def _is_shaded(cell):
+    return cell.fill.fgColor.rgb == "FFFFF6D6"
+
+
+def _cells_of(part):
+    return [f"{get_column_letter(x)}{y}" for row in part.rows for y, x in row]
+
+
+def test_every_sheet_prints_as_wide_as_a_page_with_its_heads_and_a_foot(tmp_path):
+    book, _ = written(tmp_path / "bid.xlsx", result(name="Oak & Elm", **BID))
+    for sheet in book:
+        assert sheet.sheet_properties.pageSetUpPr.fitToPage, sheet.title
+        # fit to a page's width, to as many pages as it takes; 1 is letter (ECMA-376, paperSize)
+        setup = sheet.page_setup
+        assert (setup.fitToWidth or 1, setup.fitToHeight, setup.paperSize) == (1, 0, 1)
+        assert sheet.oddFooter.left.text == "Oak && Elm" and sheet.oddFooter.right.text == "&P / &N"
+        assert sheet.print_area
+        assert sheet.print_title_rows == (None if sheet.title == "Summary" else "$1:$1")
+    assert book["Lines"].auto_filter.ref.startswith("A1:") and book["Materials"].auto_filter.ref
+
+
+def test_what_is_assumed_is_marked_line_by_line_and_counted(tmp_path):
+    done = result(**BID)
+    book, _ = written(tmp_path / "bid.xlsx", done)
+    head = {c.value: c.column - 1 for c in book["Lines"][1]}
+    rows = list(book["Lines"].iter_rows(min_row=2, values_only=True))
+    said = {row[head["description"]]: row[head["assumed"]] or "" for row in rows}
+    assert said["Permit"] == "" and said["Infill"] == "unit cost"
+    assert said["Dig and load"] == "unit cost, production rate"
+    counted = assumed.share(done.bid, done.price.lines)
+    assert book["Summary"]["A10"].value.startswith(f"{counted} are geoturf's own")
 
 
 def test_there_are_twenty_edits():

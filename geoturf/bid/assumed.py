@@ -50,6 +50,11 @@ def of_line(bid: Bid, key: str, product: str, book: str = "") -> list[Figure]:
     return list(_figures(booked(bid, book), key, product))
 
 
+def of_line_in_words(bid: Bid, key: str, product: str, book: str = "") -> str:
+    """Which of the figures behind a line are geoturf's own; "" where all are the bid's."""
+    return ", ".join(one.kind for one in of_line(bid, key, product, book) if one.assumed)
+
+
 def _figures(bid: Bid, key: str, product: str) -> Iterator[Figure]:
     costs, rates, steps = bid.price.costs, bid.materials.rates, bid.price
     if key == "turf":

@@ -33,12 +33,12 @@ __all__ = ["text_of", "write"]
 
 def write(result: Result, path: str | Path) -> None:
     """Writes the workbook of ``result`` to ``path``."""
-    book = Book(path, result.bid.currency)
+    book = Book(path, result.bid.currency, result.bid.name, result.bid.page)
     price, items = result.price, shown(result.takeoff.items, result.bid.units)
     told.water(book, result)
     summary = book.sheet("Summary", (34, 16, 16, 18, 18, 18, 16))
     rows = bought.materials(book, items)
-    bought.lines(book, price, items, rows)
+    bought.lines(book, price, items, rows, told.assumptions(result))
     bought.build_up(book, price)
     borne.schedule(book, price)
     borne.sites(book, price, result.ground.areas, result.bid.units)

@@ -18,6 +18,9 @@ __all__ = ["MOST_ARGUMENTS", "Book", "cell", "letter", "sum_of", "text_of"]
 LONGEST = 32_767
 MOST_ARGUMENTS = 255  # of a function of a spreadsheet
 _CUT = " … (cut)"
+_PAPERS = {"letter": 1, "a4": 9}  # of ECMA-376, ST_PaperSize as spreadsheets number it
+_UPRIGHT = 110  # characters of width that an upright page takes without much smaller print
+_NAMED = 80  # characters of the bid's name at the foot of a page, which takes 255 in all
 _NO_XML = {0xFFFE: "\ufffd", 0xFFFF: "\ufffd"}  # the writer sees to the control characters
 _MADE = datetime.datetime(
     2000, 1, 1
@@ -27,7 +30,7 @@ _MADE = datetime.datetime(
 class Book:
     """Sheets with text kept text, money as money, and cells to change marked."""
 
-    def __init__(self, path: str | Path, currency: str):
+    def __init__(self, path: str | Path, currency: str, name: str = "", page: str = "letter"):
         options = {
             "strings_to_formulas": False,
             "strings_to_urls": False,
@@ -48,18 +51,61 @@ class Book:
         self.total = add({"num_format": "#,##0.00", "bold": True, "top": 1})
         self.change = add({"num_format": "#,##0.00####", "bg_color": shade})
         self.change_count = add({"num_format": "#,##0", "bg_color": shade})
+        self.mark = add({"italic": True, "font_color": "#8A3B00"})
         self.share = add({"num_format": "0.0##%"})
         self.percent = add({"num_format": "0.0##%", "bg_color": shade})
+        self.name, self.paper = text_of(name)[:_NAMED].replace("&", "&&"), _PAPERS[page]
+        self.shaded: dict[tuple[Any, int], list[list[int]]] = {}
 
     def sheet(self, name: str, widths: Sequence[float], heads: Sequence[str] = ()) -> Any:
         sheet = self.book.add_worksheet(name)
         for column, width in enumerate(widths):
             sheet.set_column(column, column, width)
+        self._page(sheet, name, upright=sum(widths) <= _UPRIGHT)
         if heads:
             sheet.freeze_panes(1, 0)
+            sheet.repeat_rows(0)
             for column, head in enumerate(heads):
                 sheet.write_string(0, column, head, self.head)
         return sheet
+
+    def _page(self, sheet: Any, name: str, upright: bool) -> None:
+        """On paper: as wide as a page, its name and number at the foot."""
+        sheet.set_portrait() if upright else sheet.set_landscape()
+        sheet.set_paper(self.paper)
+        sheet.set_margins(left=0.4, right=0.4, top=0.4, bottom=0.6)
+        sheet.fit_to_pages(1, 0)
+        sheet.set_footer(f"&L{self.name}&C{name}&R&P / &N")
+
+    def to_change(self, sheet: Any, row: int, column: int, value: float, style: Any) -> None:
+        """A shaded cell, which takes what the bid would: no text, nothing below 0."""
+        sheet.write_number(row, column, value, style)
+        place = next(nth for nth, one in enumerate(self._rules()) if one[0] is style)
+        self.shaded.setdefault((sheet, place), []).append([row, column, row, column])
+
+    def _rules(self) -> tuple[tuple[Any, str, dict[str, Any]], ...]:
+        """What shaded cells of a style take, and how that is said."""
+        least = {"criteria": ">=", "value": 0}
+        return (
+            (self.change, "a number, 0 or more", {"validate": "decimal", **least}),
+            (self.change_count, "a whole number, 0 or more", {"validate": "integer", **least}),
+            (
+                self.percent,
+                "a percentage from 0 to 1,000",
+                {"validate": "decimal", "criteria": "between", "minimum": 0, "maximum": 10},
+            ),
+        )
+
+    def _guard(self) -> None:
+        for (sheet, place), cells in self.shaded.items():
+            _, said, rule = self._rules()[place]
+            told = {"error_title": "Shaded cells", "error_message": f"This cell takes {said}."}
+            sheet.data_validation(*cells[0], {**rule, **told, "other_cells": cells})
+
+    def filters(self, sheet: Any, rows: int, columns: int) -> None:
+        """Lets a reader choose among the ``rows`` below the heads."""
+        if rows:
+            sheet.autofilter(0, 0, rows, columns - 1)
 
     def text(self, sheet: Any, row: int, column: int, value: object, style: Any = None) -> None:
         sheet.write_string(row, column, text_of(value), style or self.plain)
@@ -69,6 +115,10 @@ class Book:
             self.text(sheet, row, column + place, value)
 
     def close(self) -> None:
+        self._guard()
+        for sheet in self.book.worksheets():
+            if sheet.dim_rowmax is not None:
+                sheet.print_area(0, 0, sheet.dim_rowmax, sheet.dim_colmax)
         try:
             self.book.close()
         except xlsxwriter.exceptions.FileCreateError as fault:

@@ -48,6 +48,7 @@ def materials(book: Book, items: pd.DataFrame) -> dict[int, int]:
         _item(book, sheet, row, item, _order(row, item, same))
         if item.scope_kind == "pool":
             same.append(cell(row, 6))
+    book.filters(sheet, len(kept), len(heads))
     return at
 
 
@@ -76,13 +77,19 @@ def _item(book: Book, sheet: Any, row: int, item: _Item, formula: str) -> None:
     itself."""
     priced, reckoned = item.scope_kind == "pool", bool(formula)
     book.texts(sheet, row, 0, (item.scope, item.section, item.item))
-    sheet.write_number(row, 3, item.net, book.change if priced and reckoned else book.number)
+    if priced and reckoned:
+        book.to_change(sheet, row, 3, item.net, book.change)
+        book.to_change(sheet, row, 5, item.allowance, book.percent)
+    else:
+        sheet.write_number(row, 3, item.net, book.number)
+        sheet.write_number(row, 5, item.allowance, book.share)
     book.text(sheet, row, 4, item.unit)
-    sheet.write_number(row, 5, item.allowance, book.percent if priced and reckoned else book.share)
     if reckoned:
         sheet.write_formula(row, 6, formula, book.count, int(item.order))
+    elif priced:
+        book.to_change(sheet, row, 6, item.order, book.change_count)
     else:
-        sheet.write_number(row, 6, item.order, book.change_count if priced else book.count)
+        sheet.write_number(row, 6, item.order, book.count)
     book.text(sheet, row, 7, item.order_unit)
     sheet.write_number(row, 8, item.order_size, book.number)
     sheet.write_number(row, 9, item.order_by_site, book.count)
@@ -134,12 +141,17 @@ def _blocks(price: Price) -> list[_Block]:
     return found
 
 
-def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -> None:
-    """The work's lines, each with its part of every step, its cost and its price."""
+def lines(
+    book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int], said: list[str]
+) -> None:
+    """The work's lines, each with its part of every step, its cost and its price, and what is
+    ``said`` of the figures behind it that are geoturf's own."""
     steps, blocks = steps_of(price), _blocks(price)
     heads = ("line", "section", "phase", "kind", "description", "quantity", "unit", "unit price", "amount", *steps, "cost",
-             "price")  # fmt: skip
-    sheet = book.sheet("Lines", (6, 10, 14, 10, 38, 13, 10, 13, *[15] * (len(steps) + 3)), heads)
+             "price", "assumed")  # fmt: skip
+    sheet = book.sheet(
+        "Lines", (6, 10, 14, 10, 38, 13, 10, 13, *[15] * (len(steps) + 3), 30), heads
+    )
     table, end = work(price), len(work(price)) + 1
     told = records(table, _Line)
     for row, line in enumerate(told, start=1):
@@ -152,7 +164,7 @@ def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -
             each = f"={sum_of('Lines', AMOUNT, [at for at in rest if at != row])}/100"
             sheet.write_formula(row, 7, each, book.number, float(line.unit_price))
         else:
-            sheet.write_number(row, 7, float(line.unit_price), book.change)
+            book.to_change(sheet, row, 7, float(line.unit_price), book.change)
         sheet.write_formula(
             row, AMOUNT, f"=ROUND({cell(row, 5)}*{cell(row, 7)},2)", book.money, float(line.amount)
         )
@@ -168,6 +180,8 @@ def lines(book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int]) -
             sheet.write_formula(
                 row, place, formula, book.money, float(price.loads[word].iloc[row - 1])
             )
+        book.text(sheet, row, len(heads) - 1, said[row - 1], book.mark if said[row - 1] else None)
+    book.filters(sheet, len(table), len(heads))
     book.text(sheet, end, 4, "All lines", book.head)
     names = ["amount", *steps, "cost", "price"]
     for column, name in enumerate(names, start=AMOUNT):
@@ -205,7 +219,7 @@ def _quantity(
     book: Book, sheet: Any, row: int, line: _Line, items: pd.DataFrame, rows: dict[int, int]
 ) -> None:
     if line.row < 0:  # an extra of the bid, which is no takeoff row
-        sheet.write_number(row, 5, float(line.quantity), book.change)
+        book.to_change(sheet, row, 5, float(line.quantity), book.change)
         return
     formula = f"=ROUND(Materials!{cell(rows[line.row], 6)}*{float(line.per_order)!r},2)"
     sheet.write_formula(row, 5, formula, book.number, float(line.quantity))
@@ -314,13 +328,13 @@ def _step(book: Book, sheet: Any, at: dict[str, int], step: Any, block: _Block) 
     if "plant" in step.kinds:
         bases[step.step] += f"+E{block.top + 4}"
     if step.step == "minimum charge":
-        sheet.write_number(row, 2, float(step.base), book.change)
+        book.to_change(sheet, row, 2, float(step.base), book.change)
         formula = f"=MAX(0,{cell(row, 2)}-SUM(E{direct}:E{row}))"
         sheet.write_formula(row, 4, formula, book.money, float(step.amount))
         return
     base = bases.get(step.step, f"=SUM(E{direct}:E{row})")
     sheet.write_formula(row, 2, base, book.money, float(step.base))
-    sheet.write_number(row, 3, step.rate, book.percent)
+    book.to_change(sheet, row, 3, step.rate, book.percent)
     formula = f"=ROUND({_rated(cell(row, 2), cell(row, 3), step.scale)},2)"
     sheet.write_formula(row, 4, formula, book.money, float(step.amount))
 

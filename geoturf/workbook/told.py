@@ -8,11 +8,11 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from geoturf import planner, units
-from geoturf.bid import lot_by_lot
+from geoturf.bid import assumed, lot_by_lot
 from geoturf.model import Calendar, Price, Result, Water
 from geoturf.records import records
 from geoturf.workbook.book import Book, sum_of
-from geoturf.workbook.bought import price_formula, steps_of
+from geoturf.workbook.bought import price_formula, steps_of, work
 
 
 def water(book: Book, result: Result) -> None:
@@ -111,6 +111,20 @@ class _Task(NamedTuple):
     crew_hours: float
 
 
+def assumptions(result: Result) -> list[str]:
+    """Which figures behind each line of the work are geoturf's own; "" where all are the bid's."""
+    of = records(work(result.price), _Of)
+    return [assumed.of_line_in_words(result.bid, *line) for line in of]
+
+
+class _Of(NamedTuple):
+    """What of a price line tells the figures behind it."""
+
+    key: str
+    product: str
+    book: str
+
+
 def cautions(book: Book, result: Result) -> None:
     sheet = book.sheet("Cautions", (130,), ("cautions",))
     said = list(result.takeoff.cautions)
@@ -129,6 +143,7 @@ def findings(book: Book, result: Result) -> None:
             0,
             (f.severity, f.file, f.layer, f.feature, f.site, f.area, f.code, f.message),
         )
+    book.filters(sheet, len(result.findings), len(heads))
 
 
 def summary(book: Book, sheet: Any, result: Result) -> None:
@@ -155,6 +170,9 @@ def summary(book: Book, sheet: Any, result: Result) -> None:
             sheet, 8, 0, f"Price were every lot bought alone, {how}, as reckoned with the bid"
         )
         sheet.write_number(8, 1, float(price.lot_by_lot), book.money)
+    if assumed.in_words(bid, price.lines):
+        said = f"{assumed.share(bid, price.lines)} are geoturf's own: the last column of Lines"
+        book.text(sheet, 9, 0, said, book.mark)
     _phases(book, sheet, price, unit, size)
 
 
