@@ -344,12 +344,13 @@ def _wasted(held: int, pieces: float, narrow: float, both: float, work: Floats) 
     height, low, high = 0.0, narrow, 0.0
     for k in range(held):
         height += work[_HEIGHT, k]
+    lines = height / pieces if pieces > 0.0 else np.inf  # where all are narrow there are none
     for k in range(held):
         spared = 0.0
         for side in range(_LEFT, _RIGHT + 1):
             slope = work[side, k]
             if slope > 0.0:
-                spared += 0.5 * min(slope * (height / pieces) ** 2, both * both / slope)
+                spared += 0.5 * min(slope * lines**2, both * both / slope)
         low, high = min(low, spared), max(high, min(spared, narrow))
     best = _at_price(held, pieces, high, both, work)
     for _ in range(THIRDS if high > low else 0):
