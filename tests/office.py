@@ -9,7 +9,7 @@ from geoturf import tables
 
 WORDS = (
     r"\b(costs?|overhead|profits?|mark-?up|contingency|waste[ds]?|bound|by.hand|off-?cuts?|left-?overs?|bought|"
-    r"purchased?|direct|assumed|assumption|percentiles?|draws?)\b"
+    r"purchased?|direct|assumed|assumption|percentiles?)\b"
 )
 OFFICE = {
     "risk": ("cost", "price", "contingency"),

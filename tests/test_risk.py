@@ -4,12 +4,13 @@ distribution, contingency by pricing again, bad input."""
 from decimal import Decimal as D
 
 import numpy as np
+import openpyxl
 import pytest
 from invented_lots import LOTS, PRODUCTS, edges, ground, plan
 from scipy import stats
 
 import geoturf
-from geoturf import materials, tables
+from geoturf import front, materials, tables, workbook
 from geoturf.bid import make_bid
 from geoturf.errors import BidError
 from geoturf.price import price
@@ -246,7 +247,7 @@ def test_what_does_not_fit_is_told_in_a_line(ranges, told):
     assert len([line for line in lines if told in line and "ranges" in line]) >= 1
 
 
-def test_rates_are_told_in_the_units_of_the_bid(lawns, bid_file):
+def test_rates_are_told_in_the_units_of_the_bid(lawns, bid_file, tmp_path):
     lawns((0, 0, 40, 30))
     given = '[ranges.rates]\ndig = ["4 yd^3/h", "7 yd^3/h"]\nsetup = ["1 h", "3 h"]\n'
     done = geoturf.run(geoturf.read_bid(bid_file(given)))
@@ -255,3 +256,9 @@ def test_rates_are_told_in_the_units_of_the_bid(lawns, bid_file):
     assert told.loc["setup", ["low", "likely", "high", "unit"]].tolist() == [1, 2, 3, "h"]
     own = done.price.totals["price"]
     assert D(told.loc["dig", "price_low"]) > own > D(told.loc["setup", "price_low"])
+    workbook.write(done, tmp_path / "bid.xlsx")
+    sheet = openpyxl.load_workbook(tmp_path / "bid.xlsx")["Risk"]
+    assert [f"{sheet.cell(row, 3).value:.2f}" for row in range(2, 6)] == [
+        *tables.risk(done)["price"]
+    ]
+    assert "How sure the price is" in front.page(done, [])
