@@ -11,6 +11,7 @@ nothing else is shared.
     Takeoff     quantities by pool and by site
     Price       money
     Calendar    days
+    Risk        how sure the price is
     Water       conversions
     Result      all of it
 
@@ -368,6 +369,28 @@ class Calendar:
 
 
 @dataclass(frozen=True)
+class Risk:
+    """How sure a price is, money as floats.
+
+    ``percentiles``: percentile (fraction of the draws that stays within it), cost (before
+      contingency), price, contingency (that would carry that cost), contingency_part (of direct
+      cost and waste).
+    ``moves``: a figure with a range, that which moves the price most first: table, figure, low,
+      likely, high, unit (of rates in SI: m2/h, m3/h, m/h, h; money in its own),
+      price_low and price_high (the price with it alone at either
+      end), rank_correlation (Spearman's, with the price), share (of the squares of all).
+    ``covered``: fraction of the draws whose cost the bid's own contingency carries. ``survey``: one
+    sigma of the price from the survey's accuracy, as a fraction. ``confidence``: the percentile
+    that the bid asks for."""
+
+    percentiles: pd.DataFrame
+    moves: pd.DataFrame
+    covered: float
+    survey: float
+    confidence: float
+
+
+@dataclass(frozen=True)
 class Water:
     """What conversions save, and the choice for a budget. Volumes are m3 a year, money floats in
     the bid's currency.
@@ -428,3 +451,4 @@ class Result:
     water: Water | None
     findings: tuple[Finding, ...]
     seconds: dict[str, float]
+    risk: Risk | None = None  # where the bid gives ranges

@@ -10,7 +10,7 @@ from typing import Any, ParamSpec, TypeVar, cast
 import geoturf.text_storage  # noqa: F401 (for its effect)
 from geoturf import calendar as time
 from geoturf import check as promises
-from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read
+from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read, risk
 from geoturf import price as pricing
 from geoturf.bid import (
     Bid,
@@ -25,9 +25,10 @@ from geoturf.bid import (
 from geoturf.clock import Clock, Progress
 from geoturf.engine import Engine, Serial
 from geoturf.errors import BidError, GeoturfError, PromiseError
-from geoturf.model import Finding, Ground, Price, Result, Source, Water
+from geoturf.model import Finding, Ground, Price, Result, Risk, Source, Water
 from geoturf.rules import GroundRules, WaterRules
 from geoturf.rules.base import Rules
+from geoturf.rules.ranges import own_values
 from geoturf.units import SYSTEMS
 
 P = ParamSpec("P")
@@ -62,6 +63,7 @@ def run(
     saving = clock("water", _water, land, price, bid, bid.water) if bid.water else None
     findings = (*notes, *unusual(bid), *result.findings, *(saving.findings if saving else ()))
     result = replace(result, takeoff=takeoff, price=price, water=saving, findings=findings)
+    result = replace(result, risk=clock("risk", _risk, result) if bid.ranges.any_given() else None)
     for title, one in [("", result), ("every lot bought alone", alone), *others]:
         _refuse_broken(title, clock("check", promises.broken_promises, one))
     return replace(result, seconds=dict(clock.seconds))
@@ -216,6 +218,13 @@ def _swapped(land: Ground, products: Mapping[str, str]) -> Ground:
     return replace(
         land, areas=land.areas.assign(product=[products.get(name, name) for name in laid])
     )
+
+
+def _risk(result: Result) -> Risk:
+    bid = result.bid
+    rates = {name: frozenset(book.rates) for name, book in bid.books.items()}
+    made = (result.ground, result.takeoff, result.price)
+    return risk.spread(*made, bid.materials, bid.ranges, own_values(bid), rates)
 
 
 def _in_alternate(title: str, finding: Finding) -> Finding:

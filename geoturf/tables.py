@@ -16,12 +16,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from geoturf import columns, cuts, pile, plane, units
 from geoturf.bid import assumed
-from geoturf.model import KEPT, Result, kept_columns
+from geoturf.model import KEPT, Result, Risk, kept_columns
 from geoturf.records import Column
+from geoturf.risk import survey_sigma
 from geoturf.rules.items import shown
 
 # Where a spreadsheet may take what follows for a formula: at the start of a cell, which a
@@ -60,6 +60,7 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
     made += [work_order] if result.plan.lots is not None else []
     made += [open_rolls] if result.plan.trade is not None else []
     made += [alternates] if len(result.price.alternates) else []
+    made += [risk, risk_moves] if result.risk is not None else []
     made += [taken] if len(result.ground.taken) else []
     made += [water] if result.water is not None else []
     out = {table.__name__: table(result) for table in made}
@@ -142,11 +143,7 @@ def _with_kept(table: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
 def price_sigma(result: Result) -> np.ndarray:
     """One sigma of each area's price from the source's positional accuracy: its price in proportion
     to its ground."""
-    land = result.ground.areas
-    part = land["area_tolerance_m2"].to_numpy(float) / land["ground_area_m2"].to_numpy(float)
-    price: NDArray[np.float64] = result.price.areas["price"].to_numpy(float)
-    sigma: NDArray[np.float64] = price * part
-    return sigma
+    return survey_sigma(result.ground, result.price)
 
 
 def _by_site(result: Result) -> pd.DataFrame:
@@ -358,6 +355,43 @@ def calendar(result: Result) -> pd.DataFrame:
     return _as_it_stands("calendar", result, rows.assign(**days))
 
 
+def risk(result: Result) -> pd.DataFrame:
+    """Cost and price that a part of the draws stays within."""
+    rows = _drawn(result).percentiles
+    percent = {
+        "percentile": 100 * rows["percentile"],
+        "contingency_pct": 100 * rows["contingency_part"],
+    }
+    return _as_it_stands("risk", result, rows.assign(**percent))
+
+
+def risk_moves(result: Result) -> pd.DataFrame:
+    """What moves the price most first."""
+    rows = _drawn(result).moves
+    unit = [_RATES[result.bid.units].get(unit, unit) for unit in rows["unit"]]
+    of_rate = rows["table"] == "rates"
+    size = [
+        units.unit_factor(u)[0] if rate and u else 1.0
+        for u, rate in zip(unit, of_rate, strict=True)
+    ]
+    told = {name: rows[name] / size for name in ("low", "likely", "high")}
+    rows = rows.assign(unit=unit, share_pct=100 * rows["share"], **told)
+    return _as_it_stands("risk_moves", result, rows)
+
+
+#: a production rate's SI unit -> the unit it is shown in
+_RATES = {
+    "us": {"m2/h": "ft^2/h", "m3/h": "yd^3/h", "m/h": "ft/h"},
+    "metric": {"m2/h": "m^2/h", "m3/h": "m^3/h"},
+}
+
+
+def _drawn(result: Result) -> Risk:
+    if result.risk is None:
+        raise ValueError("no ranges are given")
+    return result.risk
+
+
 def alternates(result: Result) -> pd.DataFrame:
     """What each alternate adds or deducts: of the bid, its phases, their lines, its sites."""
     changes = result.price.changes
@@ -530,13 +564,30 @@ def summary(result: Result) -> list[tuple[str, str]]:
         ),  # bought; left-overs at hand are not
         (_price_of(result), f"{result.price.totals['price']:,} {result.bid.currency}"),
     ]
+    rows += _sure(result)
     if (sigma := float(np.sqrt((price_sigma(result) ** 2).sum()))) > 0:
         rows.append(
-            ("  one sigma, from the survey's accuracy alone", f"{sigma:,.2f} {result.bid.currency}")
+            ("  one sigma of the survey, not of costs", f"{sigma:,.2f} {result.bid.currency}")
         )
     if result.source.left_out:
         rows.append(("NOT PRICED", f"{result.source.left_out:,}"))
     return rows
+
+
+def _sure(result: Result) -> Iterator[tuple[str, str]]:
+    """How sure the price is, where the bid gives ranges."""
+    if result.risk is None:
+        return
+    at = result.risk.percentiles.set_index("percentile")
+    money, wanted = result.bid.currency, result.risk.confidence
+    yield (
+        "  8 of 10 draws lie within",
+        f"{at['price'][0.1]:,.0f} to {at['price'][0.9]:,.0f} {money}",
+    )
+    part = f"{100 * at['contingency_part'][wanted]:.1f} %"
+    needed = f"{at['contingency'][wanted]:,.0f} {money} ({part})"
+    yield f"  contingency to be {100 * wanted:.0f} % sure", needed
+    yield "  the contingency carried is enough", f"in {100 * result.risk.covered:.0f} % of draws"
 
 
 def _price_of(result: Result) -> str:

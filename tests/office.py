@@ -9,9 +9,11 @@ from geoturf import tables
 
 WORDS = (
     r"\b(costs?|overhead|profits?|mark-?up|contingency|waste[ds]?|bound|by.hand|off-?cuts?|left-?overs?|bought|"
-    r"purchased?|direct|assumed|assumption)\b"
+    r"purchased?|direct|assumed|assumption|percentiles?)\b"
 )
 OFFICE = {
+    "risk": ("cost", "price", "contingency"),
+    "risk_moves": ("price_low", "price_high"),
     "areas": ["turf_bought_ft2", "waste_pct", "piece_area_ft2", "fixed_bearing_pct"],
     "sites": ["turf_bought_ft2", "waste_pct", "cost", "price_tolerance"],
     "cut_plan": ["bought_ft2", "bound_ft2", "gap_pct", "cut_bound_ft2", "waste_pct", "by_hand_ft2"],
@@ -32,7 +34,7 @@ def office_figures(result) -> dict[str, float]:
     }
     figures = {}
     for name, columns in OFFICE.items():
-        for column in columns:
+        for column in columns if name in made_ else ():
             for row, text in enumerate(made_[name][column]):
                 if (
                     len(re.sub(r"\D", "", f"{float(text):.6g}")) >= 4

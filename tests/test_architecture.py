@@ -22,6 +22,7 @@ STAGES = {
     "materials",
     "price",
     "calendar",
+    "risk",
     "water",
     "check",
 }

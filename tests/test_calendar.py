@@ -150,6 +150,17 @@ def test_phases_go_by_their_starts_and_what_is_late_is_told():
     assert f"phase {then}: turf is delivered 2027-01-04" in said
 
 
+def test_a_phase_without_a_start_waits_for_those_with_one():
+    """Though crews wait for the other to begin."""
+    phases = list(dict.fromkeys(ground(LOTS).areas["phase"].astype(str)))
+    later = {phases[-1]: PhaseDates(start=datetime.date(2026, 9, 1))}
+    made, _ = dated(dates=later, start=DAY)
+    assert made.first == DAY
+    starts = made.rows[made.rows["task"] != "delivery"].groupby("phase", sort=False)["start"].min()
+    assert list(starts.index) == [phases[-1], *phases[:-1]]
+    assert starts.iloc[0] == datetime.date(2026, 9, 1) and starts.is_monotonic_increasing
+
+
 # ------------------------------------------------------------------------------------------ days
 
 

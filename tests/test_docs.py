@@ -98,5 +98,6 @@ def test_readme_lists_the_files_of_a_run_that_has_everything(lawns, bid_file, tm
         'role = "parcel"\n[[layers]]\npath = "houses.gpkg"\nrole = "building"\n[water.climate]\nplace = "Vacaville"\n'
         '[[price.alternates]]\ntitle = "No infill"\nleave_out = ["infill"]\n'
         '[cuts]\ncutting = "site"\n'
+        '[ranges.costs]\nlabour = ["140 USD/h", "170 USD/h"]\n'
     )
     assert written(bid_file(more), tmp_path / "out") == set.union(*listed())

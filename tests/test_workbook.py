@@ -75,6 +75,7 @@ def result(
         takeoff=taken,
         price=money,
         calendar=schedule(land, taken, CalendarRules(), 8.0, {}),
+        risk=None,
         water=None,
         findings=findings,
     )
@@ -542,6 +543,7 @@ def test_sheets_tell_the_bid(tmp_path):
     ]
     last = max(cell.value for cell in shown["Calendar"]["E"][1:])
     assert last == done.calendar.days
+    assert "Risk" not in shown.sheetnames
     assert shown["Alternates"]["C2"].value == float(done.price.alternates["difference"][0])
 
 

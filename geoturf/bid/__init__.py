@@ -37,6 +37,7 @@ from geoturf.rules import (
     ParcelRules,
     PriceRules,
     Product,
+    Ranges,
     Terms,
     WaterRules,
 )
@@ -44,6 +45,7 @@ from geoturf.rules.base import Rules, rule
 from geoturf.rules.layer import PRICED, nearest
 from geoturf.rules.offer import PhaseDates
 from geoturf.rules.price import Book
+from geoturf.rules.ranges import apart, own_values
 from geoturf.units import SYSTEMS
 
 __all__ = [
@@ -95,6 +97,7 @@ class Bid(Rules):
     books: dict[str, Book] = rule(
         {}, "price books by name: what other places or clients pay, chosen by price_book", source=""
     )
+    ranges: Ranges = rule({}, "how sure the price is: what its figures may come to", source="")
     calendar: CalendarRules = rule({}, "crews, working days, when what is done", source="")
     limits: LimitRules = rule({}, "how much is taken at once", source="")
     water: WaterRules | None = rule(None, "water comparison; left out without it", source="")
@@ -188,6 +191,7 @@ def _disagreements(bid: Bid) -> list[str]:
         )
     wrong += kept.clashes(bid.keep, bid.layers)
     wrong += _rebates_past(bid)
+    wrong += _ranges_apart(bid)
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]
     if bid.layout.toward and bid.layout.toward not in names:
         wrong.append(
@@ -218,6 +222,17 @@ def _rebates_past(bid: Bid) -> Iterator[str]:
             yield f"{place} needs a day to be held against; state terms.date"
         elif rebate.deadline < day:
             yield f"{place} is before {day}, the date of the bid; take the rebate out"
+
+
+def _ranges_apart(bid: Bid) -> Iterator[str]:
+    """Ranges of nothing, or about another value than the bid's."""
+    for table, own in own_values(bid).items():
+        for key, ends in getattr(bid.ranges, table).items():
+            name = f"ranges.{table}.{key}"
+            if key not in own:
+                yield f"{name}: the bid has no '{key}'{nearest(key, own)}"
+            elif fault := apart(ends, own[key]):
+                yield f"{name}: {fault}"
 
 
 def _unfit_rolls(bid: Bid, product: Product) -> Iterator[str]:

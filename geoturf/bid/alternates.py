@@ -78,7 +78,8 @@ def accepted(bid: Bid, choice: Choice) -> Bid:
     for one in choice.alternates:
         tables = _merged(tables, one.change)
     if any(one.change for one in choice.alternates):
-        bid = type(bid).model_validate(tables | {"given": tables})
+        ruled = {name: table for name, table in tables.items() if name != "ranges"}
+        bid = type(bid).model_validate(ruled | {"given": tables})
     price = bid.price.model_copy(update={"alternates": (), "combine": "none"})
     bid = bid.model_copy(update={"price": price})
     for one in choice.alternates:

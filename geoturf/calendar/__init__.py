@@ -83,9 +83,10 @@ def _lots(
 ) -> list[Lot]:
     """The lots in the order of their phases, each with the hour it may be begun."""
     lots: list[Lot] = []
+    free = 0.0  # a phase without a start is begun no sooner than the one before it
     for phase in phases:
         start = _start(phase, dates)
-        free = (days.number(start) - 1) * hours_a_day if start else 0.0
+        free = (days.number(start) - 1) * hours_a_day if start else free
         for row in hours.xs(phase, level="phase").to_numpy(float).tolist():
             own = dict(zip(map(str, hours.columns), row, strict=True))
             lots += [Lot(phase, free, own)]

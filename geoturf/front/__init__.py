@@ -12,7 +12,7 @@ from pathlib import PurePosixPath
 
 from geoturf import data, planner, tables
 from geoturf.bid import assumed
-from geoturf.front import when
+from geoturf.front import sure, when
 from geoturf.model import Finding, Result
 from geoturf.planner.html import bullets, document, folded, note, section, tag
 from geoturf.rules.items import ITEMS
@@ -38,6 +38,7 @@ def page(result: Result, written: Iterable[str]) -> str:
     with ``/``."""
     title, style = result.bid.name, files(__name__).joinpath("page.css").read_text("utf-8")
     parts = [_left_out(result), _figures(result), _files(written)]
+    parts += [sure.told(result.risk, result.bid)]
     parts += [when.told(result.calendar)]
     parts += [_findings(result), _assumptions(result), _cautions(result)]
     return document(title, style, tag("h1", title), *_by(result), *(part for part in parts if part))

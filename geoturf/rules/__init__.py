@@ -13,6 +13,7 @@ from geoturf.rules.materials import MaterialRules
 from geoturf.rules.offer import Bidder, Client, Terms
 from geoturf.rules.price import PriceRules
 from geoturf.rules.product import Product
+from geoturf.rules.ranges import Ranges
 from geoturf.rules.water import WaterRules
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "ParcelRules",
     "PriceRules",
     "Product",
+    "Ranges",
     "Terms",
     "WaterRules",
 ]

@@ -104,6 +104,7 @@ _STAYS = (
     "client",
     "terms",
     "water",
+    "ranges",
     "folder",
     "looked",
     "given",

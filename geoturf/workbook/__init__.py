@@ -8,7 +8,7 @@ bought    Materials: order = net x (1 + allowance) / package, rounded up
           Lines: quantity from Materials, amount = quantity x unit price, and its part of each step
           of the build-up Build-up: the steps in their order, down to the price
 borne     Schedule: lines by phase and section; Net by site: who takes how much of each line; Sites: what that comes to
-told      Water, Summary, Alternates, Calendar, Cautions, Findings
+told      Water, Summary, Alternates, Risk, Calendar, Cautions, Findings
 
 A step is shared out as `geoturf.price.money.shared` does it: a row gets the exact share of all rows
 down to it, rounded to the cent, less what the rows above it have. So every column adds up to the
@@ -43,6 +43,7 @@ def write(result: Result, path: str | Path) -> None:
     borne.schedule(book, price)
     borne.sites(book, price, result.ground.areas, result.bid.units)
     told.alternates(book, price)
+    told.risk(book, result.risk)
     told.calendar(book, result.calendar)
     told.cautions(book, result)
     told.findings(book, result)

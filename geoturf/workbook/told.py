@@ -1,4 +1,4 @@
-"""What the bid is and says: Water, Summary, Alternates, Calendar, Cautions, Findings."""
+"""What the bid is and says: Water, Summary, Alternates, Risk, Calendar, Cautions, Findings."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from geoturf import planner, units
 from geoturf.bid import assumed, lot_by_lot
-from geoturf.model import Calendar, Price, Result, Water
+from geoturf.model import Calendar, Price, Result, Risk, Water
 from geoturf.records import records
 from geoturf.workbook.book import Book, sum_of
 from geoturf.workbook.bought import price_formula, steps_of, work
@@ -123,6 +123,50 @@ class _Of(NamedTuple):
     key: str
     product: str
     book: str
+
+
+def risk(book: Book, risk: Risk | None) -> None:
+    """How sure the price is, as reckoned with the bid; no sheet where the bid gives no ranges."""
+    if risk is None:
+        return
+    heads = ("of draws within", "cost, no contingency", "price", "contingency asked for", "of cost")
+    sheet = book.sheet("Risk", (40, 18, 18, 18, 18), heads)
+    for row, one in enumerate(records(risk.percentiles, _Percentile), start=1):
+        sheet.write_number(row, 0, one.percentile, book.share)
+        for column, money in enumerate((one.cost, one.price, one.contingency), start=1):
+            sheet.write_number(row, column, round(money, 2), book.money)
+        sheet.write_number(row, 4, one.contingency_part, book.share)
+    _moves(book, sheet, len(risk.percentiles) + 2, risk)
+
+
+def _moves(book: Book, sheet: Any, start: int, risk: Risk) -> None:
+    """What moves the price most, from row ``start`` on."""
+    heads = ("figure", "price at its low end", "at its high end", "rank correlation", "share")
+    for place, head in enumerate(heads):
+        book.text(sheet, start, place, head, book.head)
+    for row, one in enumerate(records(risk.moves, _Move), start=start + 1):
+        book.text(sheet, row, 0, f"{one.table}: {one.figure}")
+        sheet.write_number(row, 1, round(one.price_low, 2), book.money)
+        sheet.write_number(row, 2, round(one.price_high, 2), book.money)
+        sheet.write_number(row, 3, one.rank_correlation, book.number)
+        sheet.write_number(row, 4, one.share, book.share)
+
+
+class _Percentile(NamedTuple):
+    percentile: float
+    cost: float
+    price: float
+    contingency: float
+    contingency_part: float
+
+
+class _Move(NamedTuple):
+    table: str
+    figure: str
+    price_low: float
+    price_high: float
+    rank_correlation: float
+    share: float
 
 
 def cautions(book: Book, result: Result) -> None:
