@@ -16,7 +16,9 @@ REGION = {
 
 
 def compare(ground, **rules):
-    return water.compare(ground, None, water_rules(**{"offer": ["planting"]} | rules), "USD")
+    climate = {"climate": {}} if "climates" in rules else {}
+    given = {"offer": ["planting"]} | climate | rules
+    return water.compare(ground, None, water_rules(**given), "USD")
 
 
 def test_a_regions_allowance_judges_by_its_own_factors():
@@ -73,4 +75,75 @@ def test_a_tariff_may_say_where_its_blocks_end():
 def test_a_tariff_with_a_gap_is_refused_in_one_line(blocks, said):
     with pytest.raises(BidError, match=said) as refused:
         water_rules(**tiers(*blocks))
+    assert len(str(refused.value).strip().splitlines()) == 1
+
+
+# --- a climate for each place ---------------------------------------------------------------------------
+
+DRY = {"eto": [f"{n} in" for n in (1, 2, 4, 6, 8, 9, 10, 9, 6, 4, 2, 1)], "station": "dry"}
+WET = {
+    "eto": [f"{n} in" for n in (0.5, 1, 2, 3, 4, 6, 7, 6, 4, 2, 1, 0.5)],
+    "rain": ["2 in"] * 12,
+    "station": "wet",
+}
+COVERS = ["cool_season_lawn", "warm_season_lawn", "cool_season_lawn", "cool_season_lawn"]
+MORE = {"offer": ["planting", "irrigation"], "ordinance": "california"}
+KEYS = ["baseline_m3", "use_m3", "saved_m3", "capital", "bill_saved", "npv", "chosen"]
+
+
+def test_one_bid_of_two_places_is_two_bids():
+    """Without a budget the places share nothing: rows, ordinance and totals are those of a bid for
+    each."""
+    state = ["NV", "OR", "NV", "OR"]
+    both = compare(
+        parks(800, 1_300, 1_700, 2_100, cover=COVERS, district=state),
+        climates={"NV": DRY, "OR": WET},
+        climate_by="district",
+        **MORE,
+    )
+    alone = {
+        "NV": compare(
+            parks(800, 1_700, cover=COVERS[0::2], site=["Park 0", "Park 2"]), climate=DRY, **MORE
+        ),
+        "OR": compare(
+            parks(1_300, 2_100, cover=COVERS[1::2], site=["Park 1", "Park 3"]), climate=WET, **MORE
+        ),
+    }
+    for place, one in alone.items():
+        rows = both.table[both.table["district"] == place].reset_index(drop=True)
+        assert rows[KEYS].equals(one.table[KEYS].reset_index(drop=True))
+        sites = both.compliance[both.compliance["site"].isin(one.compliance["site"])]
+        told = ["plan", "site", "mawa_m3", "etwu_m3", "use_m3", "peak_m3", "peak_allowance_m3"]
+        assert sites[told].reset_index(drop=True).equals(one.compliance[told])
+        sheet = both.worksheet[both.worksheet["site"].isin(one.worksheet["site"])]
+        assert sheet.reset_index(drop=True).equals(one.worksheet)
+    for word in ("saved_m3", "capital", "bill_saved", "npv"):
+        whole = sum(one.summary["chosen"][word] for one in alone.values())
+        assert both.summary["chosen"][word] == pytest.approx(whole)
+    steps = [one.differences.set_index("plan") for one in [both, *alone.values()]]
+    assert steps[0].to_numpy() == pytest.approx((steps[1] + steps[2]).to_numpy(), abs=1e-6)
+    months = [one.monthly["saved_m3"] for one in [both, *alone.values()]]
+    assert months[0].to_numpy() == pytest.approx((months[1] + months[2]).to_numpy())
+    assert both.summary["climate"].startswith("NV: dry")
+
+
+@pytest.mark.parametrize(
+    ("ground", "rules", "said"),
+    [
+        ({"district": "ID"}, {}, "none for district 'ID'; it has NV, OR"),
+        ({"district": ["NV", "OR"], "site": "Park"}, {}, "under two of water.climates"),
+        ({"district": "NV"}, {"climate_by": ""}, "goes with climate_by"),
+        ({"district": "NV"}, {"climate": DRY}, "climate and climates both"),
+        (
+            {"district": "NV"},
+            {"climates": {"NV": DRY | {"effective_rain": "scs"}}},
+            "climates.NV.effective_rain: how rain is counted is one for all",
+        ),
+        ({"district": "NV"}, {"climates": {"NV": {}}}, "needs one of eto"),
+    ],
+)
+def test_a_place_without_a_climate_is_refused_in_one_line(ground, rules, said):
+    asked = {"climates": {"NV": DRY, "OR": WET}, "climate_by": "district"} | rules
+    with pytest.raises(BidError, match=said) as refused:
+        compare(parks(1_000, 1_000, **ground), **asked)
     assert len(str(refused.value).strip().splitlines()) == 1
