@@ -5,6 +5,7 @@ from water_cases import parks, water_rules
 
 from geoturf import water
 from geoturf.errors import BidError
+from geoturf.model import KEPT
 from geoturf.units import FT2_M2, GALLON_M3
 
 REGION = {
@@ -127,12 +128,23 @@ def test_one_bid_of_two_places_is_two_bids():
     assert both.summary["climate"].startswith("NV: dry")
 
 
+def test_a_column_that_the_bid_keeps_may_say_which_climate():
+    """The same as a district of that name."""
+    asked = {"climates": {"NV": DRY, "OR": WET}, **MORE}
+    states = ["NV", "OR"]
+    kept = compare(parks(900, 800, **{KEPT + "STATE": states}), climate_by="STATE", **asked).table
+    by_district = compare(parks(900, 800, district=states), climate_by="district", **asked).table
+    assert kept[KEYS].equals(by_district[KEYS])
+    assert kept["baseline_m3"].nunique() == 2
+
+
 @pytest.mark.parametrize(
     ("ground", "rules", "said"),
     [
         ({"district": "ID"}, {}, "none for district 'ID'; it has NV, OR"),
         ({"district": ["NV", "OR"], "site": "Park"}, {}, "under two of water.climates"),
         ({"district": "NV"}, {"climate_by": ""}, "goes with climate_by"),
+        ({"district": "NV"}, {"climate_by": "STATE"}, "no area has a column 'STATE'"),
         ({"district": "NV"}, {"climate": DRY}, "climate and climates both"),
         (
             {"district": "NV"},

@@ -19,7 +19,7 @@ from geoturf.model import Finding
 from geoturf.rules.water import Climate, WaterRules
 from geoturf.rules.water.climate import MONTHS
 from geoturf.water import published
-from geoturf.water.lawns import Lawns
+from geoturf.water.lawns import Lawns, column
 from geoturf.water.own_table import LENGTHS, amount, month_index, refuse_missing, rows, unit_column
 
 _MOST_ETO_M, _MOST_RAIN_M = 0.6, 5.0  # a month beyond these is a wrong unit
@@ -68,10 +68,13 @@ def of_places(lawns: Lawns, rules: WaterRules, folder: str) -> Months:
     )
 
 
+_BY = ("district", "phase", "site", "price_book")
+
+
 def _place_of_sites(lawns: Lawns, rules: WaterRules) -> pd.Series:
     """The name of each site's climate, by site."""
     areas, by = lawns.areas, rules.climate_by
-    given = areas[by].fillna("").astype(str) if by in areas else pd.Series("", areas.index)
+    given = areas[column(by, _BY, areas, "climate_by")].fillna("").astype(str)
     pairs = pd.DataFrame({"site": areas["site"], "place": given}).drop_duplicates()
     for site, place in zip(pairs["site"], pairs["place"], strict=True):
         if place not in rules.climates:

@@ -55,8 +55,11 @@ class WaterRules(Rules):
     climates: dict[str, Climate] = rule(
         {}, "climates of several places, by what stands in the column climate_by", source=""
     )
-    climate_by: Literal["", "district", "phase", "site", "price_book"] = rule(
-        "", "column that says which of climates holds; all of a site share one", source=""
+    climate_by: str = rule(
+        "",
+        "column that says which of climates holds: district, phase, site, price_book, or one of "
+        "the bid's keep; all of a site share one",
+        source="",
     )
     cover: str = rule(
         "",
