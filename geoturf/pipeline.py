@@ -322,9 +322,16 @@ def _beside(bid: Bid) -> list[tuple[str, str]]:
     named = [
         bid.ground.terrain,
         picture,
-        *((water.climate.table, water.climate.weather, water.metered) if water else ()),
+        *(_of_water(water) if water else ()),
     ]
     return [(path, read.sha256(Path(bid.folder) / path)) for path in named if path]
+
+
+def _of_water(water: WaterRules) -> list[str]:
+    """Files that the water comparison reads."""
+    climates = (water.climate, *water.climates.values())
+    files = [path for one in climates for path in (one.table, one.weather)]
+    return [*files, water.metered]
 
 
 def _water(land: Ground, price: Price, bid: Bid, rules: WaterRules) -> Water:

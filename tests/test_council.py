@@ -169,3 +169,22 @@ def test_the_memo_is_printed_however_large_the_bid_is_and_only_where_water_is_co
     dry.mkdir()
     papers.write(made(["A"]), dry, ["council"], Serial())
     assert list(dry.iterdir()) == []
+
+
+def asked_of(**table) -> str:
+    """The memo's question for six lawns of a bid that asks otherwise."""
+    given = {"climate": {"eto": ETO_51_1}, "offer": ["irrigation"], "longest_payback": 0} | table
+    bid = make_bid({"layers": [{"path": "parks.geojson"}], "water": given}, file="parks.toml")
+    ground = parks(*range(1_000, 7_000, 1_000), district="North")
+    found = water.compare(ground, None, bid.water, "USD")
+    return council.question(planner.shown.Shown(SimpleNamespace(bid=bid, water=found)))
+
+
+def test_other_rules_of_choice_are_told_in_the_question():
+    least = asked_of(objective="cost", saving="60000 gal")
+    assert "what is asked for at least cost" in least and "At least 60,000 gal a year" in least
+    must = [{"column": "district", "values": ["North"], "conversion": "irrigation"}]
+    ordered = asked_of(must=must)
+    assert "By order must convert: district North, irrigation." in ordered
+    assert "for what it may: grant." in asked_of(funds={"grant": {"amount": "9000 USD"}})
+    assert "over 2 years" in asked_of(programme={"budgets": ["900 USD", "9000 USD"]})

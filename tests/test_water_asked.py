@@ -11,6 +11,7 @@ from water_cases import parks, water_rules
 from geoturf import water
 from geoturf.bid import make_bid
 from geoturf.errors import BidError
+from geoturf.model import KEPT
 from geoturf.units import GALLON_M3
 
 SIX = (800, 1_300, 1_700, 2_100, 2_900, 1_100)
@@ -233,6 +234,9 @@ def test_areas_are_named_by_a_column():
         must_not=[{"site": f"Park {k}"} for k in (0, 1, 2, 5)],
     )
     assert by_column.table.equals(by_name.table)
+    keeps = parks(*SIX, cover=COVERS, district=WARDS, **{KEPT + "RANK": list("112334")})
+    kept = compare(keeps, must_not=[{"column": "RANK", "values": ["1", "4"]}]).table
+    assert set(kept.query("chosen")["site"]) == {"Park 2", "Park 3", "Park 4"}
     assert set(by_column.table.query("chosen")["district"]) == {"South"}
 
 
@@ -247,6 +251,7 @@ def test_areas_are_named_by_a_column():
         ({"funds": {"a": {"amount": "1 USD", "districts": ["Nort"]}}}, "funds.a: no area is in"),
         ({"funds": {"a": {"amount": "1 USD", "conversions": ["lawn"]}}}, "funds.a: conversion"),
         ({"must": [{"column": "district", "values": ["Nort"]}]}, "no compared area has district"),
+        ({"must": [{"column": "RANK", "values": ["1"]}]}, "no area has a column 'RANK'"),
         ({"must": [{"column": "district"}]}, "column goes with values"),
         ({"must": [{"conversion": "planting"}]}, "by site or by column"),
         (

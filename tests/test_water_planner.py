@@ -182,3 +182,39 @@ def test_text_is_escaped_and_markup_is_not():
 )
 def test_ticks_are_round(most, steps):
     assert ticks(most) == pytest.approx(steps)
+
+
+# --- other rules of choice -------------------------------------------------------------------------------------------
+
+
+def read(**rules):
+    """The page's text on one line, with the answer of a bid that asks otherwise."""
+    found, text = page(areas=6, **rules)
+    return found, " ".join(" ".join(Reader(text).texts).split())
+
+
+def test_a_saving_at_least_cost_is_told_as_one():
+    found, text = read(objective="cost", saving="60000 gal", budget=None, offer=["irrigation"])
+    gap = found.summary["chosen"]["gap"]
+    assert f"saves 60,000 gal a year costs more than {gap:.4%}".replace("%", " %") in text
+    assert "cheapest way found to the saving asked for" in text
+    assert "budget does not bind" not in text and "What if the budget doubles" not in text
+
+
+def test_funds_are_told_with_what_is_left():
+    funds = {"<north>": {"amount": "9000 USD"}, "meters": {"amount": "2000 USD"}}
+    found, text = read(funds=funds, budget=None)
+    for row in found.summary["funds"]:
+        left = f"{row['fund']} {row['amount']:,.0f} USD {row['spent']:,.0f} USD {row['left']:,.0f}"
+        assert left in text
+    assert "With 11,000 USD to spend" in text
+
+
+def test_a_programme_is_told_year_by_year():
+    over = {"budgets": ["9000 USD", "8000 USD"], "carry_over": False}
+    found, text = read(programme=over, budget=None)
+    years = found.summary["programme"]["years"]
+    for row in years:
+        assert f"year {row['year']} {row['budget']:,.0f} USD {row['spent']:,.0f} USD" in text
+    assert "is lost to the next; prices rise by 3.0 % a year" in text
+    assert sum(len(row["areas"]) for row in years) == found.summary["chosen"]["areas"]

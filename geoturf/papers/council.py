@@ -50,7 +50,8 @@ def question(shown: Shown) -> str:
     summary, rules = shown.summary, shown.result.bid.water
     budget = summary["budget"]
     purse = "" if budget is None else f" with {shown.money(budget)} to spend"
-    aim = "the most water" if summary["objective"] == "water" else "the most money"
+    aims = {"water": "the most water", "money": "the most money"}
+    aim = aims.get(summary["objective"], "what is asked for at least cost")
     land = f"{summary['compared_areas']:,} areas compared"
     asked = f"Which of the {land} to convert, and to what, so as to save {aim}{purse}?"
     bounds = list(_bounds(shown, rules))
@@ -61,8 +62,14 @@ def _bounds(shown: Shown, rules: Any) -> Iterator[str]:
     """What else the bid asks for, a sentence each."""
     if rules.turf_share < 1:
         yield f"Synthetic turf takes at most {shown.share(rules.turf_share, 0)} of the ground."
+    if rules.saving_m3:
+        yield f"At least {shown.volume(rules.saving_m3)} a year is to be saved."
     if rules.every_district.areas or rules.districts:
-        yield "Districts get the least that is asked for each."
+        yield "Districts keep to the minimums, budgets and shares asked for each."
+    if rules.funds:
+        yield f"Each fund pays only for what it may: {', '.join(rules.funds)}."
+    if rules.programme:
+        yield f"It is done over {len(rules.programme.budgets)} years, each with a budget."
     if rules.longest_payback:
         yield f"Nothing is chosen that pays back later than in {rules.longest_payback} years."
     for named, word in ((rules.must, "must convert"), (rules.must_not, "must stay")):
@@ -72,7 +79,8 @@ def _bounds(shown: Shown, rules: Any) -> Iterator[str]:
 
 
 def _place(named: Any) -> str:
-    parts = (named.site, named.area, named.conversion)
+    where = (named.said,) if named.column else (named.site, named.area)
+    parts = (*where, named.conversion)
     return ", ".join(part for part in parts if part)
 
 

@@ -24,7 +24,7 @@ from geoturf.planner.html import (
 from geoturf.planner.rows import Minimum, Move, Scenario, SiteRow, Zone, records
 from geoturf.planner.shown import INPUTS, Shown
 
-_CALIFORNIA = "california"
+_CALIFORNIA, _REGIONAL = "california", "regional"
 
 
 def ordinance(shown: Shown) -> Markup:
@@ -53,6 +53,8 @@ def law(shown: Shown) -> str:
         return f"No ordinance is checked: {summary['law_why']}."
     if summary["law"] == _CALIFORNIA:
         return f"California's ordinance, {summary['law_why']}."
+    if summary["law"] == _REGIONAL:
+        return f"The allowance of {summary['law_why']}, in the form of California's."
     return (
         "Worked as California's formula would, because the bid asks for it: "
         "no verdict, for no ordinance is said to hold."
@@ -61,6 +63,7 @@ def law(shown: Shown) -> str:
 
 _ASK = (
     'State it in the bid: ordinance = "california" under [water] for its verdict by site; '
+    '"regional" with the place, source and factors of another; '
     '"formula" for the numbers as California\'s formula would work them, without a verdict; '
     '"none" for neither.'
 )
@@ -96,7 +99,7 @@ def _plans(shown: Shown) -> Markup:
 
 def complying(shown: Shown) -> Iterator[tuple[str, int, int]]:
     """Plan, sites that comply, all its sites: none where no ordinance is said to hold."""
-    if shown.summary["law"] == _CALIFORNIA:
+    if shown.summary["law"] in (_CALIFORNIA, _REGIONAL):
         for plan, part in shown.water.compliance.groupby("plan", sort=False):
             yield str(plan), int(part["complies"].sum()), len(part)
 

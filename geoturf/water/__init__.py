@@ -44,7 +44,7 @@ from geoturf.units import US, System
 from geoturf.water import asked, bills, choice, notes, ordinance, outlook, profile, programme, story
 from geoturf.water.cautions import cautions
 from geoturf.water.chooser import Chooser
-from geoturf.water.climate import months as climate_months
+from geoturf.water.climate import of_places
 from geoturf.water.lawns import Lawns
 from geoturf.water.lawns import lawns as taking_part
 from geoturf.water.place import law as law_of
@@ -63,7 +63,7 @@ def check(
     any_price = pd.Series(1.0, index=ground.areas.index)
     lawns = _with_bills(taking_part(ground, any_price, rules, currency), rules, folder)
     lawns = replace(lawns, told=told)
-    middle = view(lawns, climate_months(rules.climate, folder), rules)
+    middle = view(lawns, of_places(lawns, rules, folder), rules)
     choice.knapsack(middle)
     asked.refuse_beyond_reach(middle)
     ordinance.landscapes(lawns, rules)
@@ -94,7 +94,7 @@ def compare(
     """
     lawns = _with_bills(taking_part(ground, turf_price, rules, currency), rules, folder)
     lawns = replace(lawns, told=told)
-    months = climate_months(rules.climate, folder)
+    months = of_places(lawns, rules, folder)
     middle = view(lawns, months, rules)
     wanted = choice.knapsack(middle)
     chooser = Chooser(wanted)

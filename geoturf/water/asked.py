@@ -12,10 +12,11 @@ from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules.water import District, Fund, Named, WaterRules
 from geoturf.water.knapsack import Side
-from geoturf.water.lawns import Lawns
+from geoturf.water.lawns import Lawns, column
 from geoturf.water.published import closest, nearest
 from geoturf.water.view import View
 
+_BY = ("district", "use", "phase", "cover", "irrigation", "feature")
 _HALF_A_CENT = 0.005
 
 
@@ -144,7 +145,7 @@ def _named(named: Named, rule: str, lawns: Lawns) -> np.ndarray:
 
 def _of_column(named: Named, rule: str, areas: pd.DataFrame) -> np.ndarray:
     """Areas with one of the values in the column, bool (n,); each value must stand there."""
-    given = areas[named.column].astype(str)
+    given = areas[column(named.column, _BY, areas, rule)].fillna("").astype(str)
     for value in named.values:
         if not (given == value).any():
             hint = nearest(value, set(given) - {""})

@@ -7,16 +7,19 @@ place, or twelve values in the bid itself.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from geoturf.errors import BidError, InputError
 from geoturf.model import Finding
-from geoturf.rules.water import Climate
+from geoturf.rules.water import Climate, WaterRules
 from geoturf.rules.water.climate import MONTHS
 from geoturf.water import published
+from geoturf.water.lawns import Lawns, column
 from geoturf.water.own_table import LENGTHS, amount, month_index, refuse_missing, rows, unit_column
 
 _MOST_ETO_M, _MOST_RAIN_M = 0.6, 5.0  # a month beyond these is a wrong unit
@@ -25,11 +28,64 @@ _MOST_ETO_M, _MOST_RAIN_M = 0.6, 5.0  # a month beyond these is a wrong unit
 @dataclass(frozen=True)
 class Months:
     """``eto_m`` and ``rain_m``: arrays (12,), metres a month, January first; ``origin``: where
-    they come from, in words."""
+    they come from, in words. ``sites``: those of each site, where a bid has several climates (then
+    the months themselves are the mean over the ground compared); empty where one holds for all."""
 
     eto_m: np.ndarray
     rain_m: np.ndarray
     origin: str
+    sites: Mapping[str, Months] = field(default_factory=dict)
+
+    def of(self, site: str) -> Months:
+        """The months of a site."""
+        return self.sites[site] if self.sites else self
+
+    def by_area(self, site: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+        """ETo and rain of areas of the sites named (n,), each (n, 12)."""
+        numbers, names = pd.factorize(site)
+        own = [self.of(name) for name in names]
+        eto, rain = np.stack([one.eto_m for one in own]), np.stack([one.rain_m for one in own])
+        return eto[numbers], rain[numbers]
+
+
+def of_places(lawns: Lawns, rules: WaterRules, folder: str) -> Months:
+    """The climate of the bid, or of each site by the column that says which holds.
+
+    Raises `BidError` as `months`, for a value of that column without a climate, and for a site
+    under two."""
+    if not rules.climates:
+        return months(rules.climate, folder)
+    named = _place_of_sites(lawns, rules)
+    known = {name: months(rules.climates[name], folder) for name in dict.fromkeys(named)}
+    weight = lawns.ground_m2 / lawns.ground_m2.sum()
+    of_area = lawns.areas["site"].map(named)
+    shares = {name: float(weight[(of_area == name).to_numpy()].sum()) for name in known}
+    return Months(
+        np.sum([share * known[name].eto_m for name, share in shares.items()], axis=0),
+        np.sum([share * known[name].rain_m for name, share in shares.items()], axis=0),
+        "; ".join(f"{name}: {one.origin}" for name, one in known.items()),
+        {str(site): known[name] for site, name in named.items()},
+    )
+
+
+_BY = ("district", "phase", "site", "price_book")
+
+
+def _place_of_sites(lawns: Lawns, rules: WaterRules) -> pd.Series:
+    """The name of each site's climate, by site."""
+    areas, by = lawns.areas, rules.climate_by
+    given = areas[column(by, _BY, areas, "climate_by")].fillna("").astype(str)
+    pairs = pd.DataFrame({"site": areas["site"], "place": given}).drop_duplicates()
+    for site, place in zip(pairs["site"], pairs["place"], strict=True):
+        if place not in rules.climates:
+            known = ", ".join(rules.climates)
+            fault = f"water.climates has none for {by} '{place}'; it has {known}"
+            raise BidError(Finding("error", "no-climate", fault, site=site))
+    twice = pairs[pairs["site"].duplicated()]
+    if len(twice):
+        fault = f"lies under two of water.climates (by {by}); a site is under one"
+        raise BidError(Finding("error", "two-climates", fault, site=str(twice["site"].iloc[0])))
+    return pairs.set_index("site")["place"]
 
 
 def months(rules: Climate, folder: str) -> Months:

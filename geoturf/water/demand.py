@@ -80,7 +80,7 @@ def applied_depth_m(
     rules: Climate,
     by_factor: np.ndarray | bool = False,
 ) -> np.ndarray:
-    """Irrigation applied, metres a month. ``eto_m``, ``rain_m``: (12,); ``factor``: (..., 12);
+    """Irrigation applied, metres a month. ``eto_m``, ``rain_m``: (..., 12); ``factor``: (..., 12);
     ``efficiency``: over 0 to 1; ``by_factor``: whether rain counts by the factor, as factor less
     its months."""
     need = eto_m * factor
@@ -97,8 +97,8 @@ class _Balance:
     def __init__(self, lawns: Lawns, months: Months, rules: WaterRules, case: Case):
         way = {"effective_rain": case.rain_method} if case.rain_method else {}
         self.climate = rules.climate.model_copy(update=way)
-        self.eto_m = months.eto_m * case.eto
-        self.rain_m = months.rain_m * case.rain
+        eto_m, rain_m = months.by_area(lawns.areas["site"])
+        self.eto_m, self.rain_m = eto_m * case.eto, rain_m * case.rain
         self.area_m2 = lawns.ground_m2[:, None] * volume_factor(rules.constant)
         self.covers = list(lawns.covers)
         self.methods = list(lawns.efficiencies)

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf.errors import BidError, InputError
-from geoturf.model import Finding, Ground
+from geoturf.model import KEPT, Finding, Ground
 from geoturf.rules.water import Conversion, Cover, WaterRules
 from geoturf.units import US, Money, System, foreign
 from geoturf.water import published
@@ -124,6 +124,18 @@ def _turf_price(turf_price: pd.Series | None, areas: pd.DataFrame) -> np.ndarray
         return np.full(len(areas), np.nan)
     own = turf_price.reindex(areas["area_index"])
     return pd.to_numeric(own, errors="coerce").to_numpy(float)
+
+
+def column(name: str, known: tuple[str, ...], areas: pd.DataFrame, rule: str) -> str:
+    """The column of the areas that a ``rule`` calls by ``name``: one of the ``known``, or of those
+    that the bid keeps of the input. Raises `BidError` where there is none."""
+    place = name if name in known else KEPT + name
+    if place in areas:
+        return place
+    fault = (
+        f"water.{rule}: no area has a column '{name}'; it is one of {', '.join(known)}, or of keep"
+    )
+    raise BidError(Finding("error", "unknown-column", fault))
 
 
 def site_numbers(lawns: Lawns) -> np.ndarray:

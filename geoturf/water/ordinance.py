@@ -9,7 +9,7 @@ the ordinance's estimate. A check of the arithmetic, no legal advice; a verdict 
 
 from __future__ import annotations
 
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -34,21 +34,22 @@ Areas = TypeVar("Areas", float, np.ndarray, pd.Series)
 
 
 def allowance_m3(
-    eto_m: float,
+    eto_m: Any,
     landscape_m2: Areas,
     special_m2: Areas,
     etaf: Areas,
     constant: str = "ordinance",
 ) -> Areas:
     """MAWA = ETo 0.62 (ETAF LA + (1 - ETAF) SLA), m3 a year; LA includes SLA (23 CCR 492.4).
-    ``eto_m``: year's ETo in metres, less effective rain where the ordinance takes it off."""
+    ``eto_m``: year's ETo in metres (a number, or one an area), less effective rain where the
+    ordinance takes it off."""
     depth_m = eto_m * volume_factor(constant)
     allowed: Areas = depth_m * (etaf * landscape_m2 + (1 - etaf) * special_m2)
     return allowed
 
 
 def estimated_use_m3(
-    eto_m: float,
+    eto_m: Any,
     plant_factor: Areas,
     efficiency: Areas,
     area_m2: Areas,
@@ -105,10 +106,11 @@ def _zones(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame
     lawns, months, rules = view.lawns, view.months, view.rules
     by_zone = _planted(view, choice, landscape).groupby(_ZONE, sort=False, as_index=False)
     zones = by_zone[["area_m2", "use_m3"]].sum()
-    eto_m = _eto(months, rules)
-    weight = months.eto_m / months.eto_m.sum()
-    factors = {name: float(np.dot(cover.factor, weight)) for name, cover in lawns.covers.items()}
-    zones["plant_factor"] = zones["cover"].map(factors).astype(float)
+    eto_m = _eto(months, rules, zones["site"])
+    zones["plant_factor"] = [
+        _year_factor(lawns, cover, months.of(site))
+        for cover, site in zip(zones["cover"], zones["site"], strict=True)
+    ]
     methods = dict(lawns.efficiencies)
     zones["efficiency"] = zones["irrigation"].map(methods).astype(float)
     factor = zones["plant_factor"].where(~zones["special"], 1.0)
@@ -120,6 +122,11 @@ def _zones(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame
     zones["peak_m3"] = _peak_use_m3(lawns, months, zones)
     zones["hydrozone"] = zones.groupby("site").cumcount() + 1
     return zones
+
+
+def _year_factor(lawns: Lawns, cover: str, months: Months) -> float:
+    """A cover's factor over the year, weighted by ETo."""
+    return float(np.dot(lawns.covers[cover].factor, months.eto_m / months.eto_m.sum()))
 
 
 def _planted(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame:
@@ -152,19 +159,26 @@ def _peak_use_m3(lawns: Lawns, months: Months, zones: pd.DataFrame) -> pd.Series
     """Use of hydrozones in the month of most ETo: (ETo x plant factor - a quarter of its rain) /
     efficiency x area (EPA 2009 revised approach; the quarter from memory), by the exact
     constant."""
-    peak = int(months.eto_m.argmax())
-    factors = {name: cover.factor[peak] for name, cover in lawns.covers.items()}
-    factor = zones["cover"].map(factors).astype(float)
-    rain_m = PEAK_RAIN_SHARE * months.rain_m[peak]
-    depth_m = (months.eto_m[peak] * factor - rain_m).clip(lower=0.0)
-    use_m3: pd.Series = depth_m / zones["efficiency"] * zones["area_m2"]
+    depth_m = [
+        _peak_depth_m(lawns, cover, months.of(site))
+        for cover, site in zip(zones["cover"], zones["site"], strict=True)
+    ]
+    use_m3: pd.Series = np.array(depth_m) / zones["efficiency"] * zones["area_m2"]
     return use_m3
 
 
-def _eto(months: Months, rules: WaterRules) -> float:
-    """The year's ETo less the share of rain that the ordinance takes off, metres."""
-    rain_m = rules.ordinance.effective_rain_share * months.rain_m.sum()
-    return max(0.0, float(months.eto_m.sum() - rain_m))
+def _peak_depth_m(lawns: Lawns, cover: str, months: Months) -> float:
+    peak = int(months.eto_m.argmax())
+    rain_m = PEAK_RAIN_SHARE * months.rain_m[peak]
+    need_m = months.eto_m[peak] * lawns.covers[cover].factor[peak]
+    return max(0.0, float(need_m - rain_m))
+
+
+def _eto(months: Months, rules: WaterRules, sites: pd.Series) -> np.ndarray:
+    """The year's ETo of the sites named (m,), less the share of rain that the ordinance takes off,
+    metres."""
+    share, own = rules.ordinance.effective_rain_share, [months.of(site) for site in sites]
+    return np.array([max(0.0, float(m.eto_m.sum() - share * m.rain_m.sum())) for m in own])
 
 
 def differences(sheet: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.DataFrame:
@@ -174,7 +188,7 @@ def differences(sheet: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.DataF
     rain_m3 (rain counted as in the comparison); then planted_m3, and unplanted_m3 (rinse and
     cooling, which no ordinance counts); use_m3 is the comparison's."""
     rules = view.rules
-    eto_m, constant = _eto(view.months, rules), rules.ordinance.constant
+    eto_m, constant = _eto(view.months, rules, sheet["site"]), rules.ordinance.constant
     factor, efficiency, area = sheet["plant_factor"], sheet["efficiency"], sheet["area_m2"]
     own = estimated_use_m3(eto_m, factor, efficiency, area, constant)
     rescaled = own * volume_factor(rules.constant) / volume_factor(constant)
@@ -209,9 +223,12 @@ def compliance(sheet: pd.DataFrame, months: Months, rules: WaterRules, law: Law)
     sums = sums.rename(columns={"area_m2": "landscape_m2"})
     sums["etaf"] = sums["landscape"].map(factors)
     landscape, special, etaf = sums["landscape_m2"], sums["special_m2"], sums["etaf"]
-    eto_m, constant = _eto(months, rules), rules.ordinance.constant
+    eto_m, constant = _eto(months, rules, sums["site"]), rules.ordinance.constant
     sums["mawa_m3"] = allowance_m3(eto_m, landscape, special, etaf, constant)
-    sums["peak_allowance_m3"] = peak_month_allowance_m3(months.eto_m, sums["landscape_m2"])
+    sums["peak_allowance_m3"] = [
+        peak_month_allowance_m3(months.of(site).eto_m, float(area))
+        for site, area in zip(sums["site"], sums["landscape_m2"], strict=True)
+    ]
     sums["margin_m3"] = sums["mawa_m3"] - sums["etwu_m3"]
     sums["complies"] = (sums["margin_m3"] >= -1e-9 * sums["mawa_m3"]) if law.judges else None
     regular = landscape - special

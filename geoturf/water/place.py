@@ -16,7 +16,7 @@ import numpy as np
 from geoturf.model import Ground
 from geoturf.rules.water import WaterRules
 
-CALIFORNIA, FORMULA, NONE = "california", "formula", "none"
+CALIFORNIA, REGIONAL, NONE = "california", "regional", "none"
 MARGIN_DEG = 0.15  # over 10 km: more than a site is wide, or two datums are apart
 _NORTH, _BEND, _RIVER = 42.0, 39.0, 35.0  # latitudes
 _MERIDIAN, _OBLIQUE_END = -120.0, -114.633  # where the straight line begins and ends
@@ -28,7 +28,7 @@ _MEXICO_WEST, _MEXICO_EAST = (-117.123, 32.534), (-114.719, 32.719)
 
 @dataclass(frozen=True)
 class Law:
-    """``name``: california (a verdict), formula (its numbers without one) or none; ``why``: in
+    """``name``: california or regional (a verdict), formula (its numbers without one) or none; ``why``: in
     words."""
 
     name: str
@@ -36,11 +36,13 @@ class Law:
 
     @property
     def judges(self) -> bool:
-        return self.name == CALIFORNIA
+        return self.name in (CALIFORNIA, REGIONAL)
 
 
 def law(rules: WaterRules, ground: Ground, frame: np.ndarray) -> Law:
     """Whose ordinance holds for areas in frames numbered ``frame`` (n,)."""
+    if rules.ordinance.law == REGIONAL:
+        return Law(REGIONAL, f"{rules.ordinance.name} ({rules.ordinance.source}), as the bid says")
     if rules.ordinance.law:
         return Law(rules.ordinance.law, "as the bid says")
     frames = ground.frames

@@ -39,6 +39,7 @@ __all__ = [
 ]
 
 
+_RAIN_RULES = {"effective_rain", "effective_share", "soil_store_m"}
 MOST_FUNDS = 8  # a row of the choice for each set of funds
 
 
@@ -51,6 +52,15 @@ class WaterRules(Rules):
     """The [water] table of a bid."""
 
     climate: Climate = rule({}, "reference evapotranspiration (ETo) and rain by month", source="")
+    climates: dict[str, Climate] = rule(
+        {}, "climates of several places, by what stands in the column climate_by", source=""
+    )
+    climate_by: str = rule(
+        "",
+        "column that says which of climates holds: district, phase, site, price_book, or one of "
+        "the bid's keep; all of a site share one",
+        source="",
+    )
     cover: str = rule(
         "",
         "existing cover of areas whose cover column is empty; such areas stay out if empty",
@@ -195,6 +205,9 @@ class WaterRules(Rules):
             if name not in self.conversions:
                 known = ", ".join(sorted(self.conversions))
                 raise ValueError(f"offer: conversion '{name}' is not one of {known}")
+        if bool(self.climates) != bool(self.climate_by):
+            raise ValueError('climates goes with climate_by, such as climate_by = "district"')
+        self._refuse_two_climates()
         if self.objective == "cost" and not self.saving_m3:
             raise ValueError('objective "cost" needs saving, such as saving = "4000 kgal"')
         for kind, named in (("must", self.must), ("must_not", self.must_not)):
@@ -219,6 +232,17 @@ class WaterRules(Rules):
                     unknown = f"conversion '{conversion}' is not one of those on offer"
                     raise ValueError(f"funds.{name}: {unknown}: {', '.join(self.offered)}")
         return self
+
+    def _refuse_two_climates(self) -> None:
+        """Refuses a climate beside several, and a way of counting rain that is not for all."""
+        if self.climates and self.climate.model_fields_set - _RAIN_RULES:
+            raise ValueError("climate and climates both give the climate; keep one of them")
+        for name, climate in self.climates.items():
+            for key in sorted(climate.model_fields_set & _RAIN_RULES):
+                where = f"climates.{name}.{key.removesuffix('_m')}"
+                raise ValueError(
+                    f"{where}: how rain is counted is one for all: state it in climate"
+                )
 
     def _refuse_beside_programme(self, years: int) -> None:
         """Refuses what a choice over years does not weigh."""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from pydantic import model_validator
 
 from geoturf import units
@@ -16,8 +14,11 @@ class Named(Rules):
 
     site: str = rule("", "site, as on the bid", source="")
     area: str = rule("", "area; every area of the site if empty", source="")
-    column: Literal["", "district", "use", "phase", "cover", "irrigation", "feature"] = rule(
-        "", "in place of site: the column that says which areas", source=""
+    column: str = rule(
+        "",
+        "in place of site: the column that says which areas: district, use, phase, cover, "
+        "irrigation, feature, or one of the bid's keep",
+        source="",
     )
     values: tuple[str, ...] = rule((), "what stands in that column", source="")
     conversion: str = rule("", "conversion by name; any if empty", source="")

@@ -16,14 +16,17 @@ class Ordinance(Rules):
 
     In a bid also by name alone: ordinance = "none"."""
 
-    law: Literal["", "california", "formula", "none"] = rule(
+    law: Literal["", "california", "regional", "formula", "none"] = rule(
         "",
-        "whose ordinance holds: california (a verdict for each site); formula (worked as "
-        "California's formula would, no verdict); none; if empty, california where all ground "
-        "lies well within that state, else none",
+        "whose ordinance holds: california (a verdict for each site); regional (a verdict by "
+        "another place's allowance, of the same form, with the name, source and etaf that the "
+        "bid states); formula (worked as California's formula would, no verdict); none; if "
+        "empty, california where all ground lies well within that state, else none",
         source="23 CCR 490-495",
     )
 
+    name: str = rule("", "regional: the place it holds for, as printed", source="")
+    source: str = rule("", "regional: section of the code and day it was read", source="")
     landscape: str = rule(
         "non_residential",
         "kind of landscape, which sets the ET adjustment factor (ETAF)",
@@ -63,7 +66,17 @@ class Ordinance(Rules):
         for name, factor in self.etaf.items():
             if not 0 < factor <= 1:
                 raise ValueError(f"etaf '{name}': a factor over 0 and at most 1, not {factor:g}")
+        if self.law == "regional":
+            self._refuse_unfilled()
         return self
+
+    def _refuse_unfilled(self) -> None:
+        """A regional allowance is the bid's: no verdict without the place and its own factors."""
+        missing = [word for word in ("name", "source") if not getattr(self, word).strip()]
+        kinds = (self.landscape, *(["residential"] if self.residential_uses else []))
+        missing += [f"etaf.{kind}" for kind in dict.fromkeys(kinds) if kind not in self.etaf]
+        if missing:
+            raise ValueError(f'law "regional" needs {", ".join(missing)} of the place it holds for')
 
 
 def by_name(value: object) -> object:

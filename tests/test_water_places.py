@@ -1,0 +1,161 @@
+"""What holds where: a region's own allowance, and a tariff without gaps."""
+
+import pytest
+from water_cases import parks, water_rules
+
+from geoturf import water
+from geoturf.errors import BidError
+from geoturf.model import KEPT
+from geoturf.units import FT2_M2, GALLON_M3
+
+REGION = {
+    "law": "regional",
+    "name": "Quillhaven valley",
+    "source": "invented, read 2026-02-02",
+    "etaf": {"non_residential": 0.5, "residential": 0.6},
+}
+
+
+def compare(ground, **rules):
+    climate = {"climate": {}} if "climates" in rules else {}
+    given = {"offer": ["planting"]} | climate | rules
+    return water.compare(ground, None, water_rules(**given), "USD")
+
+
+def test_a_regions_allowance_judges_by_its_own_factors():
+    """By hand: 51.1 in x 0.62 gal x 0.5 x 1,000 ft2 = 15,841 gal allowed, against the lawn's 51.1 x
+    0.62 x factor / efficiency; planting stays under it."""
+    found = compare(parks(1_000), ordinance=REGION)
+    sites = found.compliance.set_index("plan")
+    allowed = sites.loc["existing", "mawa_m3"] / GALLON_M3
+    assert allowed == pytest.approx(51.1 * 0.62 * 0.5 * 1_000, rel=1e-6)
+    assert not sites.loc["existing", "complies"]
+    assert found.summary["law"] == "regional"
+    assert "Quillhaven valley" in found.summary["law_why"]
+    planted = sites.loc["chosen"]
+    assert planted["complies"] == (planted["etwu_m3"] <= planted["mawa_m3"])
+    assert planted["landscape_m2"] == pytest.approx(1_000 * FT2_M2)
+    assert (found.summary["complies_before"], found.summary["complies_after"]) == (0, 1)
+
+
+@pytest.mark.parametrize("missing", ["name", "source", "etaf"])
+def test_no_verdict_by_what_the_bid_does_not_state(missing):
+    """California's factors are not taken for another place's."""
+    stated = {key: value for key, value in REGION.items() if key != missing}
+    with pytest.raises(BidError, match=f'"regional" needs {missing}'):
+        water_rules(ordinance=stated)
+
+
+def tiers(*blocks):
+    told = [
+        {"above": above, "price": f"{6 + k} USD/HCF"} | ({"to": to} if to else {})
+        for k, (above, to) in enumerate(blocks)
+    ]
+    return {"price": {"price": "5 USD/HCF", "tiers": told}}
+
+
+def test_a_tariff_may_say_where_its_blocks_end():
+    """The same bill with and without, in any unit of volume."""
+    said = tiers(("10 HCF", "20 HCF"), ("14961.04 gal", ""))
+    plain = tiers(("10 HCF", ""), ("20 HCF", ""))
+    one, other = (compare(parks(9_000), **rules).table["bill_saved"] for rules in (said, plain))
+    assert one.to_numpy() == pytest.approx(other.to_numpy(), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("blocks", "said"),
+    [
+        (
+            [("10 HCF", "20 HCF"), ("25 HCF", "")],
+            "tier 1 ends at 20 HCF, the next begins above 25 HCF: between them no price holds",
+        ),
+        ([("10 HCF", "30 HCF"), ("25 HCF", "")], "two prices hold"),
+        ([("10 HCF", ""), ("25 HCF", "40 HCF")], "above that no price holds"),
+    ],
+)
+def test_a_tariff_with_a_gap_is_refused_in_one_line(blocks, said):
+    with pytest.raises(BidError, match=said) as refused:
+        water_rules(**tiers(*blocks))
+    assert len(str(refused.value).strip().splitlines()) == 1
+
+
+# --- a climate for each place ---------------------------------------------------------------------------
+
+DRY = {"eto": [f"{n} in" for n in (1, 2, 4, 6, 8, 9, 10, 9, 6, 4, 2, 1)], "station": "dry"}
+WET = {
+    "eto": [f"{n} in" for n in (0.5, 1, 2, 3, 4, 6, 7, 6, 4, 2, 1, 0.5)],
+    "rain": ["2 in"] * 12,
+    "station": "wet",
+}
+COVERS = ["cool_season_lawn", "warm_season_lawn", "cool_season_lawn", "cool_season_lawn"]
+MORE = {"offer": ["planting", "irrigation"], "ordinance": "california"}
+KEYS = ["baseline_m3", "use_m3", "saved_m3", "capital", "bill_saved", "npv", "chosen"]
+
+
+def test_one_bid_of_two_places_is_two_bids():
+    """Without a budget the places share nothing: rows, ordinance and totals are those of a bid for
+    each."""
+    state = ["NV", "OR", "NV", "OR"]
+    both = compare(
+        parks(800, 1_300, 1_700, 2_100, cover=COVERS, district=state),
+        climates={"NV": DRY, "OR": WET},
+        climate_by="district",
+        **MORE,
+    )
+    alone = {
+        "NV": compare(
+            parks(800, 1_700, cover=COVERS[0::2], site=["Park 0", "Park 2"]), climate=DRY, **MORE
+        ),
+        "OR": compare(
+            parks(1_300, 2_100, cover=COVERS[1::2], site=["Park 1", "Park 3"]), climate=WET, **MORE
+        ),
+    }
+    for place, one in alone.items():
+        rows = both.table[both.table["district"] == place].reset_index(drop=True)
+        assert rows[KEYS].equals(one.table[KEYS].reset_index(drop=True))
+        sites = both.compliance[both.compliance["site"].isin(one.compliance["site"])]
+        told = ["plan", "site", "mawa_m3", "etwu_m3", "use_m3", "peak_m3", "peak_allowance_m3"]
+        assert sites[told].reset_index(drop=True).equals(one.compliance[told])
+        sheet = both.worksheet[both.worksheet["site"].isin(one.worksheet["site"])]
+        assert sheet.reset_index(drop=True).equals(one.worksheet)
+    for word in ("saved_m3", "capital", "bill_saved", "npv"):
+        whole = sum(one.summary["chosen"][word] for one in alone.values())
+        assert both.summary["chosen"][word] == pytest.approx(whole)
+    steps = [one.differences.set_index("plan") for one in [both, *alone.values()]]
+    assert steps[0].to_numpy() == pytest.approx((steps[1] + steps[2]).to_numpy(), abs=1e-6)
+    months = [one.monthly["saved_m3"] for one in [both, *alone.values()]]
+    assert months[0].to_numpy() == pytest.approx((months[1] + months[2]).to_numpy())
+    assert both.summary["climate"].startswith("NV: dry")
+
+
+def test_a_column_that_the_bid_keeps_may_say_which_climate():
+    """The same as a district of that name."""
+    asked = {"climates": {"NV": DRY, "OR": WET}, **MORE}
+    states = ["NV", "OR"]
+    kept = compare(parks(900, 800, **{KEPT + "STATE": states}), climate_by="STATE", **asked).table
+    by_district = compare(parks(900, 800, district=states), climate_by="district", **asked).table
+    assert kept[KEYS].equals(by_district[KEYS])
+    assert kept["baseline_m3"].nunique() == 2
+
+
+@pytest.mark.parametrize(
+    ("ground", "rules", "said"),
+    [
+        ({"district": "ID"}, {}, "none for district 'ID'; it has NV, OR"),
+        ({"district": ["NV", "OR"], "site": "Park"}, {}, "under two of water.climates"),
+        ({"district": "NV"}, {"climate_by": ""}, "goes with climate_by"),
+        ({"district": "NV"}, {"climate_by": "STATE"}, "no area has a column 'STATE'"),
+        ({"district": "NV"}, {"climate": DRY}, "climate and climates both"),
+        (
+            {"district": "NV"},
+            {"climates": {"NV": DRY | {"effective_rain": "scs"}}},
+            "climates.NV.effective_rain: how rain is counted is one for all",
+        ),
+        ({"district": "NV"}, {"climates": {"NV": {}}}, "needs one of eto"),
+    ],
+)
+def test_a_place_without_a_climate_is_refused_in_one_line(ground, rules, said):
+    asked = {"climates": {"NV": DRY, "OR": WET}, "climate_by": "district"} | rules
+    with pytest.raises(BidError, match=said) as refused:
+        compare(parks(1_000, 1_000, **ground), **asked)
+    assert len(str(refused.value).strip().splitlines()) == 1
