@@ -135,6 +135,8 @@ class Ground:
 
     ``areas``: DataFrame, RangeIndex, one row an area, in stable order (input order). Columns: site,
       area, phase, product, use, view, cover, irrigation, district, model: str ("" where not given)
+      plan: str, the house plan of its lot ("" where that is like no other); shape: int, row of the
+      first area of the same shape (both of `geoturf.layout.house_plans`)
       file, layer, feature: str, where it came from frame: int, row in ``frames`` geometry: shapely
       Polygon or MultiPolygon in the frame (object column), horizontal, counter-clockwise shells
       laid: the geometry in the laying plane (= geometry, stretched along the fall line where the
@@ -233,7 +235,10 @@ class Choices:
       across it).
     ``free_cost``: best cost with the bearing free (NaN where not searched): what a fixed bearing
       costs is the difference.
-    ``same_as``: row of the area this one repeats (moved or turned), -1 otherwise.
+    ``same_as``: row of the area this one repeats (moved, turned or mirrored), -1 otherwise.
+    ``alike``: row of the first area of its pool that is laid as this one is, whichever of the layouts
+      it takes (row k of one is row k of the other); -1 where it is laid by itself. ``alike_cost``: its part of what that costs
+      over each taking what serves its pool best of the same layouts, at the most.
     ``wide``: layouts in full strips, for slanted ends (none where all is cut square).
     """
 
@@ -241,6 +246,8 @@ class Choices:
     by_hand: tuple[Layout, ...]
     free_cost: float
     same_as: int = -1
+    alike: int = -1
+    alike_cost: float = 0.0  # in m2 of the product's first turf
     wide: tuple[Layout, ...] = ()
 
 

@@ -84,6 +84,7 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     land = clock("ground", ground.measure, source, rules, told)
     land = clock("parcels", parcels.derive, land, bid.parcels)
     land = pricing.by_book(land, bid.books)
+    land = clock("ground", layout.house_plans, land, bid.layout, told)
     ground.refuse_too_large(land, bid.limits, told)
     cuts.order_of_work(land)  # refuses one that is no order
     warnings = _sound(bid, land)
@@ -129,6 +130,7 @@ class _Stages:
         told = SYSTEMS[bid.units]
 
         land = step("cuts", cuts.parted, land, products)
+        land = step("layout", layout.drawn_alike, land, bid.layout)
         border = step("edges", edges.classify, land, products, bid.edges)
         task = step("layout", layout.task_of, land, products, bid.layout, told)
         choices = step("layout", layout.lay, task, engine, laid_tick, bid.cuts.pool, self.laid)
@@ -152,6 +154,7 @@ class _Stages:
 
         made = (self.source, land, border, task, plan, takeoff, price, when)
         noticed = [finding for stage in made for finding in stage.findings]
+        noticed += layout.told_alike(choices, told)
         findings = (*weighed, *assumed.told(bid, price.lines), *noticed)
         return Result(
             bid, self.source, land, border, choices, plan, takeoff, price, when, None, findings, {}

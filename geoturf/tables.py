@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from geoturf import columns, cuts, pile, plane, units
+from geoturf import by_plan, columns, cuts, pile, plane, units
 from geoturf.bid import assumed
 from geoturf.model import KEPT, Result, Risk, kept_columns
 from geoturf.records import Column
@@ -59,6 +59,7 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
     made = [*always, findings]
     made += [work_order] if result.plan.lots is not None else []
     made += [open_rolls] if result.plan.trade is not None else []
+    made += [plans] if by_plan.any_plans(result) else []
     made += [alternates] if len(result.price.alternates) else []
     made += [risk, risk_moves] if result.risk is not None else []
     made += [taken] if len(result.ground.taken) else []
@@ -123,6 +124,8 @@ def sites(result: Result) -> pd.DataFrame:
         "area_tolerance": np.sqrt(by_site["area_variance"]),
         "price_tolerance": np.sqrt(by_site["price_variance"]),
     }
+    if by_plan.any_plans(result):
+        values["plan"] = by_site["plan"]
     return _with_kept(columns.table("sites", result.bid.units, values), by_site)
 
 
@@ -166,6 +169,8 @@ def _by_site(result: Result) -> pd.DataFrame:
     land_of_site = land.groupby("site", sort=False)
     for name in ("phase", *kept_columns(land)):
         out[name] = land_of_site[name].agg(lambda some: " + ".join(dict.fromkeys(some)))
+    if "plan" in land:
+        out["plan"] = land_of_site["plan"].first()
     return out
 
 
@@ -392,6 +397,19 @@ def _drawn(result: Result) -> Risk:
     return result.risk
 
 
+def plans(result: Result) -> pd.DataFrame:
+    """What the lots of each house plan take and cost; those of none last."""
+    rows = by_plan.by_plan(result)
+    plain = ("plan", "lots", "areas", "pieces", "price_each", "price", "price_least", "price_most")
+    values: dict[str, Column] = {name: rows[name] for name in (*plain, "differences")}
+    values |= {
+        "ground_area": rows["ground_area_m2"],
+        "turf_bought": rows["turf_bought_m2"],
+        "seam": rows["seam_m"],
+    }
+    return columns.table("plans", result.bid.units, values)
+
+
 def alternates(result: Result) -> pd.DataFrame:
     """What each alternate adds or deducts: of the bid, its phases, their lines, its sites."""
     changes = result.price.changes
@@ -401,8 +419,8 @@ def alternates(result: Result) -> pd.DataFrame:
 
 
 def prices(result: Result) -> pd.DataFrame:
-    """What a client may know: the price by pay item, by phase and by site, and what each alternate
-    adds."""
+    """What a client may know: the price by pay item, by phase, by house plan and by site, and what
+    each alternate adds."""
     price, land = result.price, result.ground.areas
     paid = {name: name for name in _PAID}
     ground = {name: land.groupby(name)["ground_area_m2"].sum() for name in ("phase", "site")}
@@ -414,6 +432,7 @@ def prices(result: Result) -> pd.DataFrame:
             "item", price.schedule_of_prices.query("scope == 'bid'"), price="extension", **paid
         ),
         _prices("phase", price.phases, phase="phase"),
+        *_of_plans(result),
         _prices("site", price.sites, site="site"),
         _prices("alternate", price.alternates, description="alternate", price="difference"),
         pd.DataFrame({"kind": ["price"], "price": [price.totals["price"]]}),
@@ -424,6 +443,19 @@ def prices(result: Result) -> pd.DataFrame:
     rows["ground_area"] = of["phase"].map(ground["phase"]).fillna(of["site"].map(ground["site"]))
     rows.loc[rows["kind"] == "price", "ground_area"] = land["ground_area_m2"].sum()
     return _as_it_stands("client/prices", result, rows)
+
+
+def _of_plans(result: Result) -> list[pd.DataFrame]:
+    """What a lot of each house plan costs, and all of them."""
+    if not by_plan.any_plans(result):
+        return []
+    rows = by_plan.by_plan(result)
+    told = rows.assign(
+        plan=rows["plan"].replace("", by_plan.OF_NONE),
+        unit=["lot" if lots == 1 else "lots" for lots in rows["lots"]],
+    )
+    named = {"description": "plan", "quantity": "lots", "unit": "unit", "unit_price": "price_each"}
+    return [_prices("plan", told, **named)]
 
 
 def order(result: Result) -> pd.DataFrame:

@@ -92,7 +92,7 @@ def test_readme_lists_the_files_of_a_plain_run(lawns, bid_file, tmp_path):
 
 
 def test_readme_lists_the_files_of_a_run_that_has_everything(lawns, bid_file, tmp_path):
-    lawns((0, 0, 60, 90), cover=["cool_season_lawn"])
+    lawns((0, 0, 60, 90), cover=["cool_season_lawn"], model=["Fir"])
     lawns((10, 20, 30, 40), name="houses.gpkg")
     more = (
         'role = "parcel"\n[[layers]]\npath = "houses.gpkg"\nrole = "building"\n[water.climate]\nplace = "Vacaville"\n'

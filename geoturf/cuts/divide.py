@@ -39,13 +39,15 @@ Lanes = list[list[Part]]
 @dataclass
 class Strips:
     """The pieces of a pool as they lie, and the lengths they are divided in: ``lengths``, steps of
-    each along the strip; by piece, which is a number through the ``layouts`` of the ``areas``."""
+    each along the strip; by piece, which is a number through the ``layouts`` of the ``areas``.
+    ``whole``: areas whose strips are left as they are."""
 
     ground: Ground
     areas: Sequence[int]
     layouts: list[Layout]
     step_m: float
     rules: LayoutRules
+    whole: frozenset[int] = frozenset()
 
     def __post_init__(self) -> None:
         counts = [len(layout.pieces) for layout in self.layouts]
@@ -55,7 +57,9 @@ class Strips:
         self.lengths: dict[int, list[int]] = {}
 
     def is_full(self, piece: int) -> bool:
-        """Whether a piece is as wide as the roll."""
+        """Whether a piece is as wide as the roll, and may be divided."""
+        if self.areas[self.owner[piece]] in self.whole:
+            return False
         layout = self.layouts[self.owner[piece]]
         return bool(layout.cut[piece - self.first[self.owner[piece]], 1] >= layout.width_m - 1e-9)
 

@@ -207,7 +207,10 @@ def _shared_out(
     if one.job.market.by_length:
         return None
     layouts = [plan.layouts[area] for area in one.areas]
-    strips = divide.Strips(setting.ground, one.areas, layouts, one.job.step_m, setting.layout_rules)
+    alike = frozenset(area for area in one.areas if setting.choices[area].alike >= 0)
+    strips = divide.Strips(
+        setting.ground, one.areas, layouts, one.job.step_m, setting.layout_rules, alike
+    )
     rolls = divide.divided(one.job, one.kind, one.cut.bought, strips, setting.rules.least_length_m)
     return _SharedOut(rolls, strips, *strips.made(cut_across)) if rolls else None
 

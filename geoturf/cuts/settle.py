@@ -8,6 +8,7 @@ in the place of its first, and the pool cut anew each time.
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
+from typing import TypeVar
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from geoturf.cuts.solve import solve
 from geoturf.model import Layout
 from geoturf.rules import LayoutRules
 
+T = TypeVar("T")
 SMALL, FEW = (
     6,
     400,
@@ -27,37 +29,52 @@ SMALL, FEW = (
 _PASSES = 3  # over all areas of a pool
 _LESS = 1e-9  # of the cost: float noise is no gain
 
-# row of the layout chosen for each area among those offered to it, these, the product's market by
-# roll width, the rules
-Work = tuple[list[int], list[Sequence[Layout]], dict[float, Market], LayoutRules]
+# row of the layout chosen for each area among those offered to it, these, which areas are laid
+# alike, the product's market by roll width, the rules
+Work = tuple[list[int], list[Sequence[Layout]], list[list[int]], dict[float, Market], LayoutRules]
 
 
 def settled(work: Work) -> list[int]:
     """Row of a layout for each area of a small pool: the chosen ones, then any other that makes
-    the pool cost less, area by area."""
-    rows, offered, market, rules = work
+    the pool cost less, area by area; those laid alike together."""
+    rows, offered, families, market, rules = work
     rows = list(rows)
     chosen = [layouts[row] for layouts, row in zip(offered, rows, strict=True)]
     least = cost(chosen, market, rules)
     for _ in range(_PASSES):
         before = least
-        for area, layouts in enumerate(offered):
-            for row, layout in enumerate(layouts):
-                tried = [*chosen[:area], layout, *chosen[area + 1 :]]
+        for family in families:
+            for row in range(len(offered[family[0]])):
+                tried = with_row(chosen, offered, family, row)
                 enough = least * (1 - _LESS)
-                if row == rows[area] or floor(tried, market, rules) >= enough:
+                if row == rows[family[0]] or floor(tried, market, rules) >= enough:
                     continue
                 money = cost(tried, market, rules)
                 if money < enough:
-                    chosen, rows[area], least = tried, row, money
+                    chosen, least = tried, money
+                    for area in family:
+                        rows[area] = row
         if least == before:
             break
     return rows
 
 
-def content(rows: Sequence[int], offered: Sequence[Sequence[Layout]]) -> Hashable:
+def with_row(
+    chosen: Sequence[T], offered: Sequence[Sequence[T]], family: Sequence[int], row: int
+) -> list[T]:
+    """What is chosen, with the areas of a family laid as in ``row`` of what each is offered."""
+    tried = list(chosen)
+    for area in family:
+        tried[area] = offered[area][row]
+    return tried
+
+
+def content(
+    rows: Sequence[int], offered: Sequence[Sequence[Layout]], families: Sequence[Sequence[int]]
+) -> Hashable:
     """All that pools of one product are settled by: those of equal content are settled alike."""
-    return tuple(rows), tuple(tuple(map(_content, layouts)) for layouts in offered)
+    every = tuple(tuple(map(_content, layouts)) for layouts in offered)
+    return tuple(rows), every, tuple(map(tuple, families))
 
 
 def _content(layout: Layout) -> Hashable:

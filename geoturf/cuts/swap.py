@@ -47,8 +47,8 @@ def choose(
         [],
     )  # areas that are swapped together; the layouts each may choose from, with what they cost
     for pool in pools:
-        for k in range(0, len(pool.areas), _TOGETHER):
-            every.append(_by_content(pool.areas[k : k + _TOGETHER], choices))
+        for areas in _some(pool.areas, choices):
+            every.append(_by_content(areas, choices))
             offered.append(
                 [
                     _offers(area, choices[area], market[pool.product], rules, spared_m2)
@@ -56,7 +56,11 @@ def choose(
                 ]
             )
     runner = engine if sum(map(len, every)) > _TOGETHER else Serial()
-    picks = runner.map(_swapped, [[offers for _, offers in some] for some in offered])
+    works = [
+        ([offers for _, offers in some], families(areas, choices))
+        for areas, some in zip(every, offered, strict=True)
+    ]
+    picks = runner.map(_swapped, works)
     rows: dict[int, int] = {}
     for areas, some, picked in zip(every, offered, picks, strict=True):
         rows.update(zip(areas, picked, strict=True))
@@ -67,6 +71,25 @@ def choose(
         for area, row in _settled(small, choices, rows, market, rules, engine).items():
             chosen[area] = choices[area].layouts[row]
     return chosen
+
+
+def families(areas: Sequence[int], choices: Sequence[Choices]) -> list[list[int]]:
+    """Places in ``areas`` of those laid alike, together; every other by itself. In order."""
+    found: dict[int, list[int]] = {}
+    for place, area in enumerate(areas):
+        first = choices[area].alike
+        found.setdefault(area if first < 0 else first, []).append(place)
+    return list(found.values())
+
+
+def _some(areas: Sequence[int], choices: Sequence[Choices]) -> list[tuple[int, ...]]:
+    """Areas that are swapped against each other: some `_TOGETHER`, families whole."""
+    out: list[list[int]] = []
+    for family in families(areas, choices):
+        if not out or len(out[-1]) + len(family) > _TOGETHER:
+            out.append([])
+        out[-1] += (areas[place] for place in family)
+    return [tuple(some) for some in out]
 
 
 def _settled(
@@ -84,8 +107,9 @@ def _settled(
     for pool in small:
         mine = [rows[area] for area in pool.areas]
         offered: list[Sequence[Layout]] = [choices[area].layouts for area in pool.areas]
-        names.append((pool.product, settle.content(mine, offered)))
-        works[names[-1]] = (mine, offered, market[pool.product], prices)
+        alike = families(pool.areas, choices)
+        names.append((pool.product, settle.content(mine, offered, alike)))
+        works[names[-1]] = (mine, offered, alike, market[pool.product], prices)
     runner = engine if len(works) > _TOGETHER else Serial()
     found = dict(zip(works, runner.map(settle.settled, list(works.values())), strict=True))
     best = ((pool.areas, found[name]) for pool, name in zip(small, names, strict=True))
@@ -146,22 +170,25 @@ def _offer(layout: Layout, market: Market, rules: LayoutRules, spared_m2: float)
     )
 
 
-def _swapped(offers: list[list[_Offer]]) -> list[int]:
+def _swapped(work: tuple[list[list[_Offer]], list[list[int]]]) -> list[int]:
     """Which offer of each area is chosen: the first, then any other that costs the pool less, area
-    by area."""
+    by area; those laid alike together."""
+    offers, alike = work
     rows = [0] * len(offers)
     chosen = [some[0] for some in offers]
     least = _cost(chosen)
     for _ in range(_PASSES):
         before = least
-        for area, some in enumerate(offers):
-            for row, offer in enumerate(some):
-                if row == rows[area]:
+        for family in alike:
+            for row in range(len(offers[family[0]])):
+                if row == rows[family[0]]:
                     continue
-                tried = [*chosen[:area], offer, *chosen[area + 1 :]]
+                tried = settle.with_row(chosen, offers, family, row)
                 cost = _cost(tried)
                 if cost < least * (1 - 1e-9):
-                    chosen, rows[area], least = tried, row, cost
+                    chosen, least = tried, cost
+                    for area in family:
+                        rows[area] = row
         if least == before:
             break
     return rows

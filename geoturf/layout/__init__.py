@@ -1,6 +1,8 @@
 """Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout can
 beat.
 
+house_plans(ground, rules) -> the ground with the house plan of each area's lot
+drawn_alike(ground, rules) -> the ground with areas of one shape laid from one drawing
 task_of(ground, products, rules) -> what is to be laid
 lay(task, engine)                -> one `geoturf.model.Choices` an area
 cut_across(layout, laid, joints, rules) -> the layout with strips in shorter lengths
@@ -22,6 +24,7 @@ from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
 from geoturf.layout.bound import bound_m2, strip_bound_m2
 from geoturf.layout.models import moved, placed, slack_m2
+from geoturf.layout.plans import drawn_alike, house_plans, told_alike
 from geoturf.layout.regular import lay_regular
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import Shape
@@ -33,9 +36,12 @@ __all__ = [
     "Task",
     "bounds",
     "cut_across",
+    "drawn_alike",
     "fresh",
+    "house_plans",
     "lay",
     "task_of",
+    "told_alike",
     "warm_arms",
     "warm_covers",
     "warm_losses",
@@ -59,8 +65,10 @@ Job = tuple[list[Shape], list[tuple[Roll, ...]], float, bool]
 
 
 #: areas laid each on its own: rows that share a bearing, what each is laid from, that bearing ->
-#: choices of each
-Laid = dict[tuple[tuple[int, ...], tuple[tuple[Roll, ...], ...], str], list[Choices]]
+#: (their drawings, which what is laid alike may change), choices of each
+Laid = dict[
+    tuple[tuple[int, ...], tuple[bytes, ...], tuple[tuple[Roll, ...], ...], str], list[Choices]
+]
 
 
 def lay(
@@ -74,8 +82,8 @@ def lay(
     who shares rolls (phase, site, area). ``known``: areas of the same ground that were laid before,
     each on its own; they are not laid again, others are added."""
     tick, known = tick or (lambda n: None), {} if known is None else known
-    tick(sum(place.of != row for row, place in enumerate(task.where)))
     groups = [g for g in task.groups if task.where[g[0]].of == g[0]]
+    tick(len(task.shapes) - sum(map(len, groups)))
     jobs = [
         (
             [task.shapes[k] for k in g],
@@ -86,7 +94,8 @@ def lay(
         for g in groups
     ]
     keys = [
-        (tuple(g.tolist()), tuple(job[1]), str(job[2])) for g, job in zip(groups, jobs, strict=True)
+        (tuple(g.tolist()), tuple(map(_drawing, job[0])), tuple(job[1]), str(job[2]))
+        for g, job in zip(groups, jobs, strict=True)
     ]
     new = [k for k, key in enumerate(keys) if key not in known]
     known.update(
@@ -102,11 +111,13 @@ def lay(
     def relay(rolls: dict[int, tuple[Roll, ...]]) -> dict[int, list[Layout]]:
         return _relaid(rolls, task, done, engine)
 
-    return tuple(
-        balanced(
-            [done[row] for row in range(len(task.shapes))], task.pools[pool], task.stock, relay
-        )
-    )
+    every = [done[row] for row in range(len(task.shapes))]
+    return tuple(balanced(every, task.pools[pool], task.stock, relay, task.families))
+
+
+def _drawing(shape: Shape) -> bytes:
+    """What tells a shape from others."""
+    return shape.origin.tobytes() + shape.points.tobytes()
 
 
 def bounds(task: Task, engine: Engine) -> np.ndarray:

@@ -6,6 +6,10 @@ takes a share of each area's layouts and a length of each way to fill a section,
 and seams. Ways to fill a section are added as they pay (column generation). The programme's prices
 of widths are this pool's own: layouts are made for them and offered too. An area's layout of the
 largest share comes first; the others follow by cost.
+
+Areas of one shape that are laid alike (a family) are one area of the programme, of so many times the
+length. Since a family's choice weighs much, it is made and the programme solved again before the
+next family chooses.
 """
 
 from __future__ import annotations
@@ -43,62 +47,81 @@ def balanced(
     pools: Sequence[Hashable],
     stock: Sequence[tuple[Roll, ...]],
     relay: Relay,
+    families: Sequence[int] | None = None,
 ) -> list[Choices]:
     """``choices`` with layouts for their pools' own prices added, and the one that serves its pool
     first. ``pools``: who shares rolls with whom; ``relay`` lays rows anew from rolls with their
-    pools' prices."""
+    pools' prices; ``families``: rows of equal ones are laid alike in a pool, and are offered the
+    same, row by row (each by itself if not given)."""
     offers = [list(choice.layouts) for choice in choices]
+    runs = _runs(pools, range(len(choices)) if families is None else families)
     programmes = [
-        (run, _Programme([offers[row] for row in run], stock[run[0]]))
-        for run in (_by_content(one, offers) for one in _runs(pools))
-        if len(run) >= FEWEST
+        (run, _Programme([offers[some[0]] for some in run], stock[run[0][0]], [*map(len, run)]))
+        for run in (_by_content(one, offers) for one in runs)
+        if sum(map(len, run)) >= FEWEST
     ]
     for _ in range(RELAID):
         priced = _each(_Programme.priced, programmes)
         laid = relay(
-            {row: rolls for (run, _), rolls in zip(programmes, priced, strict=True) for row in run}
+            {
+                row: rolls
+                for (run, _), rolls in zip(programmes, priced, strict=True)
+                for some in run
+                for row in some
+            }
         )
         for run, programme in programmes:
-            for area, row in enumerate(run):
-                for layout in laid[row]:
-                    if not any(_alike(layout, other) for other in offers[row]):
-                        offers[row].append(layout)
+            for area, some in enumerate(run):
+                for k, layout in enumerate(laid[some[0]]):
+                    if not any(_alike(layout, other) for other in offers[some[0]]):
                         programme.offer(area, layout)
+                        for row in some:
+                            offers[row].append(laid[row][k])
     out = [
         replace(choice, layouts=tuple(layouts))
         for choice, layouts in zip(choices, offers, strict=True)
     ]
-    for (run, _), best in zip(programmes, _each(_Programme.best, programmes), strict=True):
-        for row, first in zip(run, best, strict=True):
-            others = [layout for k, layout in enumerate(offers[row]) if k != first]
-            others.sort(key=lambda layout: layout.cost)
-            out[row] = replace(choices[row], layouts=(offers[row][first], *others))
+    for (run, _), (best, costs) in zip(programmes, _each(_Programme.best, programmes), strict=True):
+        for some, first, cost in zip(run, best, costs, strict=True):
+            for row in some:
+                layouts = _first(offers[row], first)
+                out[row] = replace(out[row], layouts=layouts, alike_cost=cost / len(some))
+    for some in (some for run in runs for some in run if len(some) > 1):
+        for row in some:
+            out[row] = replace(out[row], alike=some[0])
     return out
 
 
+def _first(layouts: Sequence[Layout], first: int) -> tuple[Layout, ...]:
+    """The layout of the row ``first``, then the others by cost."""
+    others = [layout for k, layout in enumerate(layouts) if k != first]
+    return (layouts[first], *sorted(others, key=lambda layout: layout.cost))
+
+
 def _each(
-    work: Callable[[_Programme], Any], programmes: Sequence[tuple[list[int], _Programme]]
+    work: Callable[[_Programme], Any], programmes: Sequence[tuple[list[list[int]], _Programme]]
 ) -> list[Any]:
     """The same work on each programme. In threads: the solver lets go of the interpreter."""
     with ThreadPoolExecutor(THREADS) as threads:
         return list(threads.map(work, (programme for _, programme in programmes)))
 
 
-def _runs(pools: Sequence[Hashable]) -> list[list[int]]:
-    """Rows of each pool, large pools in runs of `TOGETHER`."""
-    rows: dict[Hashable, list[int]] = {}
-    for row, pool in enumerate(pools):
-        rows.setdefault(pool, []).append(row)
+def _runs(pools: Sequence[Hashable], families: Sequence[int]) -> list[list[list[int]]]:
+    """Rows of each pool, family by family, large pools in runs of `TOGETHER` families."""
+    rows: dict[Hashable, dict[int, list[int]]] = {}
+    for row, (pool, family) in enumerate(zip(pools, families, strict=True)):
+        rows.setdefault(pool, {}).setdefault(family, []).append(row)
     return [
-        members[k : k + TOGETHER]
-        for members in rows.values()
-        for k in range(0, len(members), TOGETHER)
+        every[k : k + TOGETHER]
+        for every in (list(some.values()) for some in rows.values())
+        for k in range(0, len(every), TOGETHER)
     ]
 
 
-def _by_content(run: list[int], offers: Sequence[Sequence[Layout]]) -> list[int]:
-    """Rows in an order that hangs on what is offered for them, not on how they are listed."""
-    return sorted(run, key=lambda row: [round(layout.cost, 6) for layout in offers[row]])
+def _by_content(run: Sequence[list[int]], offers: Sequence[Sequence[Layout]]) -> list[list[int]]:
+    """Families in an order that hangs on what is offered for them, not on how they are listed."""
+    costs = {some[0]: [round(layout.cost, 6) for layout in offers[some[0]]] for some in run}
+    return sorted(run, key=lambda some: (costs[some[0]], -len(some)))
 
 
 def _alike(one: Layout, other: Layout) -> bool:
@@ -110,10 +133,14 @@ def _alike(one: Layout, other: Layout) -> bool:
 
 
 class _Programme:
-    """Rows: each width of each roll (cut no more than is bought), each area (laid once). Columns:
-    layouts, fillings."""
+    """Rows: each width of each roll (cut no more than is bought), each area (laid once; it stands
+    for ``times`` of them). Columns: layouts, fillings."""
 
-    def __init__(self, offers: Sequence[Sequence[Layout]], rolls: Sequence[Roll]):
+    def __init__(
+        self, offers: Sequence[Sequence[Layout]], rolls: Sequence[Roll], times: Sequence[int]
+    ):
+        self.times = times
+        self.cost = 0.0  # of all at the optimum found last, m2 of turf
         self.steps = {roll.width_m: max(roll.step_m, roll.usable_m / WIDTHS) for roll in rolls}
         self.rolls = {roll.width_m: roll for roll in rolls}
         self.rows: dict[tuple[float, int], int] = {}
@@ -130,7 +157,7 @@ class _Programme:
 
     def offer(self, area: int, layout: Layout) -> None:
         """A column for a layout of an area; rows for widths not met before."""
-        lengths = self._lengths(layout)
+        lengths, times = self._lengths(layout), self.times[area]
         for width_m, k in lengths:
             if (width_m, k) not in self.rows:
                 self.rows[width_m, k] = self.solver.getNumRow()
@@ -140,14 +167,32 @@ class _Programme:
         cost = roll.seam * layout.seam_m + roll.cross * len(layout.cross)
         at = [*(self.rows[key] for key in lengths), area]
         self.columns[area].append(
-            self._add(cost, at, [*(-length for length in lengths.values()), 1.0])
+            self._add(times * cost, at, [*(-times * length for length in lengths.values()), 1.0])
         )
 
-    def best(self) -> list[int]:
-        """For each area the place of its layout with the largest share."""
+    def best(self) -> tuple[list[int], list[float]]:
+        """For each area the place of its layout with the largest share, and what it costs that the
+        areas it stands for take one layout; such areas choose one after the other, the most
+        first."""
+        share, costs = self._shares(), [0.0] * len(self.times)
+        several = [area for area, times in enumerate(self.times) if times > 1]
+        for area in sorted(several, key=lambda area: (-self.times[area], area)):
+            columns = self.columns[area]
+            taken = columns[int(np.argmax(share[columns]))]
+            whole = share[taken] == 1
+            for column in columns:
+                self.solver.changeColBounds(column, 0.0, float(column == taken))
+            if not whole:
+                before = self.cost
+                share = self._shares()
+                costs[area] = max(0.0, self.cost - before)
+        return [int(np.argmax(share[columns])) for columns in self.columns], costs
+
+    def _shares(self) -> np.ndarray:
+        """What part of its area each column takes at the optimum."""
         self._solve()
-        share = np.round(self.solver.getSolution().col_value, 6)
-        return [int(np.argmax(share[columns])) for columns in self.columns]
+        share: np.ndarray = np.round(self.solver.getSolution().col_value, 6)
+        return share
 
     def priced(self) -> tuple[Roll, ...]:
         """The rolls with the prices that widths come to in this pool, smoothed with those of any
@@ -174,6 +219,7 @@ class _Programme:
         for _ in range(ROUNDS):
             self.solver.run()
             dual = np.array(self.solver.getSolution().row_dual)
+            self.cost = float(self.solver.getInfo().objective_function_value)
             if not sum(self._price(width_m, dual) for width_m in self.rolls):
                 break
         return dual

@@ -1,7 +1,9 @@
 """Repeated models: areas that are one shape, moved, or turned where the bearing is free. Solved
 once, and placed.
 
-A mirrored shape is another one: turf has an upper side.
+Turf has an upper side, so no piece is ever turned over. But the mirror image of a layout is one of the
+mirrored shape whose pile leans to the mirrored bearing: its pieces are rectangles of the same sizes.
+So where the bearing is free and lots of one plan are laid alike, a mirrored shape is a repeat too.
 """
 
 from __future__ import annotations
@@ -23,18 +25,26 @@ TOLERANCE_M = (
 
 @dataclass(frozen=True)
 class Place:
-    """An area is the area of row ``of``, turned by ``turn_deg`` (counter-clockwise) about the
-    frame's origin and then moved by ``move`` (x, y in metres). Its own row where it is no
-    repeat."""
+    """An area is the area of row ``of``, with x turned over where it is ``mirrored``, turned by
+    ``turn_deg`` (counter-clockwise) about the frame's origin and then moved by ``move`` (x, y in
+    metres). Its own row where it is no repeat."""
 
     of: int
     turn_deg: float
     move: np.ndarray
+    mirrored: bool = False
 
 
-def places(shapes: Sequence[Shape], keys: Sequence[object], turn: Sequence[bool]) -> list[Place]:
+def places(
+    shapes: Sequence[Shape],
+    keys: Sequence[object],
+    turn: Sequence[bool] | np.ndarray,
+    mirror: bool = False,
+    off_m: float = TOLERANCE_M,
+) -> list[Place]:
     """Where each shape is met first. Only shapes of equal ``keys`` are compared; ``turn``: whether
-    it may be a turned one. A key of None is no repeat of anything."""
+    it may be a turned one, and with ``mirror`` a mirrored one. A key of None is no repeat of
+    anything. Corners agree to within ``off_m`` in x and y together."""
     firsts: dict[object, list[tuple[float, int]]] = {}  # (area, row), the smallest first
     out = []
     sizes = [(shape.area_m2, float(np.sum(_lengths(shape)))) for shape in shapes]
@@ -42,9 +52,12 @@ def places(shapes: Sequence[Shape], keys: Sequence[object], turn: Sequence[bool]
         place = None
         if key is not None:
             known = firsts.setdefault((key, tuple(sorted(shape.rings))), [])
-            off = TOLERANCE_M * (2 * sizes[row][1] + int(shape.rings.sum()))
+            off = off_m * (2 * sizes[row][1] + int(shape.rings.sum()))
             near = _alike(known, sizes, sizes[row], off)
-            matches = (_match(shapes[k], shape, turn[row], k) for k in near)
+            ways = (False, True) if mirror and turn[row] else (False,)
+            matches = (
+                _match(shapes[k], shape, turn[row], k, way, off_m) for way in ways for k in near
+            )
             place = next((m for m in matches if m is not None), None)
             if place is None:
                 insort(known, (sizes[row][0], row))
@@ -86,8 +99,9 @@ def slack_m2(shape: Shape, rolls: Sequence[Roll]) -> float:
 
 def moved(layout: Layout, place: Place) -> Layout:
     """A layout of the first area, for its repeat at ``place``."""
-    if place.turn_deg == 0 and not place.move.any():
+    if place.turn_deg == 0 and not place.move.any() and not place.mirrored:
         return layout
+    layout = _mirrored(layout) if place.mirrored else layout
     bearing = (layout.bearing_deg - place.turn_deg) % 360
     u, v = axes(bearing) @ place.move
     return replace(
@@ -99,58 +113,79 @@ def moved(layout: Layout, place: Place) -> Layout:
     )
 
 
+def _mirrored(layout: Layout) -> Layout:
+    """The layout with x turned over: along the pile all stays, across it left is right."""
+    return replace(
+        layout,
+        bearing_deg=-layout.bearing_deg,
+        pieces=layout.pieces[:, [0, 1, 3, 2]] * [1, 1, -1, -1],
+        seams=layout.seams * [-1, 1, 1],
+        cross=layout.cross[:, [0, 2, 1]] * [1, -1, -1],
+    )
+
+
 def _lengths(shape: Shape) -> np.ndarray:
     edges = shape.edges
     lengths: np.ndarray = np.hypot(edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1])
     return lengths
 
 
-def _match(first: Shape, other: Shape, turn: bool, row: int) -> Place | None:
-    """How ``other`` is ``first`` moved (and turned), or None. Least turn where several would do."""
-    ours, theirs = _loops(first), _loops(other)
+def _match(
+    first: Shape, other: Shape, turn: bool, row: int, mirrored: bool, off_m: float
+) -> Place | None:
+    """How ``other`` is ``first`` (mirrored,) moved (and turned), or None. Least turn where several
+    would do."""
+    ours, theirs, origin = _loops(first), _loops(other), complex(*first.origin)
+    if mirrored:
+        ours, origin = [-np.conj(ring)[::-1] for ring in ours], -origin.conjugate()
     lead = max(range(len(ours)), key=lambda k: len(ours[k]))
     found = []
     for loop in theirs:
         if len(loop) == len(ours[lead]):
-            found += _alignments(ours[lead], loop, turn)
+            found += _alignments(ours[lead], loop, turn, off_m)
     for angle, move in sorted(found, key=lambda f: (round(abs(f[0]), 6), f[0])):
         placed_loops = [ring * np.exp(1j * angle) + move for ring in ours]
-        if _same_loops(placed_loops, theirs):
-            spin = np.exp(1j * angle) * complex(*first.origin)
-            shift = complex(*other.origin) + move - spin
-            return Place(row, float(np.degrees(angle)), np.array([shift.real, shift.imag]))
+        if _same_loops(placed_loops, theirs, off_m):
+            shift = complex(*other.origin) + move - np.exp(1j * angle) * origin
+            moved_by = np.array([shift.real, shift.imag])
+            return Place(row, float(np.degrees(angle)), moved_by, mirrored)
     return None
 
 
 def _loops(shape: Shape) -> list[np.ndarray]:
-    """Rings as complex numbers, without the closing point."""
+    """Rings as complex numbers, counter-clockwise, without the closing point."""
     rings = np.split(shape.points[:, 0] + 1j * shape.points[:, 1], np.cumsum(shape.rings)[:-1])
-    return [ring[:-1] for ring in rings]
+    twice = [float(np.sum((np.conj(ring[:-1]) * ring[1:]).imag)) for ring in rings]
+    return [
+        ring[:-1] if area >= 0 else ring[:-1][::-1] for ring, area in zip(rings, twice, strict=True)
+    ]
 
 
-def _alignments(ours: np.ndarray, theirs: np.ndarray, turn: bool) -> list[tuple[float, complex]]:
+def _alignments(
+    ours: np.ndarray, theirs: np.ndarray, turn: bool, off_m: float
+) -> list[tuple[float, complex]]:
     """Turns (radians) and moves that bring ring ``ours`` onto ``theirs``, whichever corner it
     starts from."""
     n = len(ours)
     a, b = np.roll(ours, -1) - ours, np.roll(theirs, -1) - theirs
     out = []
-    for s in np.flatnonzero(np.abs(np.abs(b) - np.abs(a[0])) <= 4 * TOLERANCE_M):
+    for s in np.flatnonzero(np.abs(np.abs(b) - np.abs(a[0])) <= 4 * off_m):
         other = np.roll(theirs, -s)
         far = np.roll(b, -s)
         angle = float(np.angle(np.sum(np.conj(a) * far))) if turn else 0.0
         move = complex(np.mean(other) - np.mean(ours) * np.exp(1j * angle))
-        if np.max(np.abs(ours * np.exp(1j * angle) + move - other)) <= TOLERANCE_M:
+        if np.max(np.abs(ours * np.exp(1j * angle) + move - other)) <= off_m:
             out.append((angle, move))
         if len(out) > 2 * n:
             break
     return out
 
 
-def _same_loops(ours: list[np.ndarray], theirs: list[np.ndarray]) -> bool:
+def _same_loops(ours: list[np.ndarray], theirs: list[np.ndarray], off_m: float) -> bool:
     left = list(theirs)
     for ring in ours:
         for k, other in enumerate(left):
-            if len(other) == len(ring) and _same_loop(ring, other):
+            if len(other) == len(ring) and _same_loop(ring, other, off_m):
                 del left[k]
                 break
         else:
@@ -158,6 +193,6 @@ def _same_loops(ours: list[np.ndarray], theirs: list[np.ndarray]) -> bool:
     return not left
 
 
-def _same_loop(ring: np.ndarray, other: np.ndarray) -> bool:
+def _same_loop(ring: np.ndarray, other: np.ndarray, off_m: float) -> bool:
     start = int(np.argmin(np.abs(other - ring[0])))
-    return bool(np.max(np.abs(np.roll(other, -start) - ring)) <= TOLERANCE_M)
+    return bool(np.max(np.abs(np.roll(other, -start) - ring)) <= off_m)

@@ -24,7 +24,8 @@ class Task:
     """All areas of a ground, in order. ``bearings``: of the pile, degrees, NaN where free;
     ``groups``: rows that share a bearing; ``where``: the row that each repeats, or its own;
     ``pools``: by who shares rolls (phase, site, area) a key for each area; areas of equal keys
-    share; ``regular``: rows too large for a search, laid in regular strips, as ``findings`` say."""
+    share; ``regular``: rows too large for a search, laid in regular strips, as ``findings`` say;
+    ``families``: areas of equal ones are laid alike in a pool."""
 
     shapes: list[Shape]
     stock: list[tuple[Roll, ...]]
@@ -33,6 +34,7 @@ class Task:
     where: list[Place]
     pools: dict[str, list[tuple[str, ...]]]
     regular: np.ndarray
+    families: list[int]
     findings: tuple[Finding, ...] = ()
 
 
@@ -48,23 +50,39 @@ def task_of(
         name: stocked(name, products[name], rules, told) for name in dict.fromkeys(areas["product"])
     }
     shapes = [shape_of(geometry) for geometry in areas["laid"]]
-    bearings = _bearings(ground, rules)
-    groups = _groups(areas, bearings)
-    alone = {int(g[0]) for g in groups if len(g) == 1}
-    keys = [
-        (areas["product"].iat[k], str(bearings[k])) if k in alone else None
-        for k in range(len(shapes))
-    ]
-    where = places(shapes, keys, np.isnan(bearings))
+    bearings = stated_bearings(ground, rules)
+    groups = groups_of(areas, bearings)
+    keys, free = keys_of(areas, bearings, groups, rules.alike == "plan")
+    where = places(shapes, keys, free, mirror=rules.alike == "plan")
     stock = [rolls[name] for name in areas["product"]]
     pools = {pool: ground.pool_keys(pool) for pool in ("phase", "site", "area")}
     regular, said = too_large(areas, shapes, rules, told)
     for group in groups:
         regular[group] = regular[group].any()
-    return Task(shapes, stock, bearings, groups, where, pools, regular, said)
+    families = [place.of if rules.alike == "plan" else row for row, place in enumerate(where)]
+    return Task(shapes, stock, bearings, groups, where, pools, regular, families, said)
 
 
-def _groups(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:
+def keys_of(
+    areas: Any, bearings: np.ndarray, groups: list[np.ndarray], alike: bool
+) -> tuple[list[tuple[str, ...] | None], np.ndarray]:
+    """Areas of equal keys (product first) may repeat each other, those of None no other; and which
+    may be turned for it. Areas of a view repeat each other where lots of a plan are laid
+    ``alike``."""
+    product, view = areas["product"].tolist(), areas["view"].tolist()
+    keys: list[tuple[str, ...] | None] = [None] * len(areas)
+    free = np.isnan(bearings)
+    for group in groups:
+        for k in group:
+            if len(group) == 1:
+                keys[k] = product[k], str(bearings[k])
+            elif alike:
+                keys[k] = product[k], "view", view[k]
+                free[k] = False  # its view's
+    return keys, free
+
+
+def groups_of(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:
     """Rows that share a bearing because they are seen together, every other row alone; in order of
     their first row."""
     view = areas["view"].to_numpy(str)
@@ -74,7 +92,7 @@ def _groups(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:
     return sorted(groups, key=lambda g: int(g[0]))
 
 
-def _bearings(ground: Ground, rules: LayoutRules) -> np.ndarray:
+def stated_bearings(ground: Ground, rules: LayoutRules) -> np.ndarray:
     """Pile bearing of each area, NaN where free: its own, its view's (stated for another area),
     toward a layer, the rules'."""
     areas = ground.areas

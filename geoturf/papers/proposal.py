@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
+from geoturf import by_plan
 from geoturf.model import Result
 from geoturf.papers import drawing, sender
 from geoturf.rules.items import ITEMS
@@ -37,6 +38,7 @@ def data(result: Result) -> dict[str, Any]:
         "schedule": _schedule(result),
         "currency": bid.currency,
         "phases": _phases(result),
+        "plans": _plans(result),
         "alternates": _alternates(result),
         "maps": _maps(result),
         "inclusions": [*terms.inclusions, *_included(result)],
@@ -164,6 +166,27 @@ def _phases(result: Result) -> dict[str, Any]:
         rows.append(["All", *("" for _ in known), f"{every:,}", area, _money(result, total)])
     heads = ["phase", *(_DATES[name] for name in known), "properties", "ground", "price"]
     return {"heads": heads, "rows": rows}
+
+
+def _plans(result: Result) -> list[list[str]]:
+    """A row a house plan, and the sum; none where no lot is of any."""
+    if not by_plan.any_plans(result):
+        return []
+    rows = by_plan.by_plan(result)
+    names = rows["plan"].replace("", by_plan.OF_NONE)
+    told = [
+        [name, f"{lots:,}", _area(result, ground_m2), f"{each:,.2f}", f"{price:,.2f}"]
+        for name, lots, ground_m2, each, price in zip(
+            names,
+            rows["lots"],
+            rows["ground_area_m2"] / rows["lots"],
+            rows["price_each"],
+            rows["price"],
+            strict=True,
+        )
+    ]
+    total = f"{result.price.totals['price']:,.2f}"
+    return [*told, ["All", f"{rows['lots'].sum():,}", "", "", total]]
 
 
 def _day(result: Result, phase: str, which: str) -> str:

@@ -30,7 +30,7 @@ COLUMNS = [
     "scope", "item", "section", "description", "unit", "quantity", "unit_price", "extension",
 ]  # fmt: skip
 #: kinds of scope beside the bid: their name, and the column of areas that tells them apart
-_KINDS = {"phase": "phase", "product": "product", "use": "use", "yard": "yard"}
+_KINDS = {"phase": "phase", "product": "product", "use": "use", "yard": "yard", "plan": "plan"}
 _LEFT = "What unit prices cannot carry"
 _DIGITS = 6  # decimals of a cent that floats tell alike whatever the order of their sums
 

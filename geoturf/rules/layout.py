@@ -95,6 +95,27 @@ class LayoutRules(Rules):
         "free", "pile bearing in compass degrees for all areas that state none, or free"
     )
     toward: str = rule("", "name of a point or line layer the pile leans to (the viewer's side)")
+    alike: Literal["plan", "free"] = rule(
+        "plan",
+        "areas of one shape (moved, turned or mirrored) that share rolls take one layout, mirrored where they are; or each "
+        "what saves most turf",
+        source=COMMON,
+    )
+    alike_within_m: Length = rule(
+        "1/8 in",
+        "shapes whose corners agree this closely are one shape, laid as the first is drawn",
+        low="1/32 in",
+        high="1/2 in",
+        most="1 in",
+        source=ASSUMED,
+    )
+    plan_size: Fraction = rule(
+        "5 %",
+        "lots of one model are one house plan where their ground differs by no more",
+        low="1 %",
+        high="20 %",
+        source=ASSUMED,
+    )
     nesting: Literal["square", "slanted"] = rule(
         "square", "pieces cut square, or with slanted ends nested on the roll"
     )
