@@ -286,7 +286,7 @@ def _unmet_phases(bid: Bid, land: Ground) -> list[Finding]:
 
 def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
     """The bid with what seams and cross seams cost at its own prices, where it does not state that,
-    and notes that say so."""
+    with lots laid each by itself where rolls are cut on site, and notes that say so."""
     unit = "ft" if bid.units == "us" else "m"
     along = materials.seam_m(bid.materials, bid.edges)
     each = materials.cross_seam(bid.materials)
@@ -295,7 +295,7 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
         "seam_cost": pricing.seam_cost(along, bid.price, bid.currency, unit),
         "cross_seam_cost": pricing.seam_cost(each, bid.price, bid.currency),
     }
-    used = {
+    used: dict[str, object] = {
         key: cost
         for key, cost in costs.items()
         if key not in bid.layout.model_fields_set or getattr(bid.layout, key) == cost
@@ -307,6 +307,8 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
     if "cross_seam_cost" in used:
         message = f"a cross seam is weighed at {used['cross_seam_cost']} more, what its labour comes to at the bid's own prices"
         notes.append(Finding("note", "cross-seam-cost", message))
+    if bid.cuts.cutting == "site":  # layouts follow what lies open when a lot's turn comes
+        used["alike"] = "free"
     return bid.model_copy(update={"layout": bid.layout.model_copy(update=used)}), tuple(notes)
 
 

@@ -261,7 +261,7 @@ def test_rules_tell_default_range_and_source(capsys):
     ("words", "said"),
     [
         (["zzz"], "no rule holds 'zzz'; all rules: geoturf rules"),
-        (["seem"], "no rule holds 'seem'; near: seam"),
+        (["seem"], "no rule holds 'seem'; near: seed, seam"),
         (["field_spacing", "feild"], "no rule holds 'feild'; near: field"),
         (
             ["seam", "drainage", "profile"],

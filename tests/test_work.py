@@ -136,6 +136,8 @@ def test_no_roll_open_is_refused(bid_file, rule):
 def test_what_cutting_on_site_cannot_do_is_refused(bid_file):
     with pytest.raises(GeoturfError, match="cuts pieces square"):
         read_bid(bid_file('[cuts]\ncutting = "site"\n[layout]\nnesting = "slanted"\n'))
+    with pytest.raises(GeoturfError, match="laid from what lies open"):
+        read_bid(bid_file('[cuts]\ncutting = "site"\n[layout]\nalike = "plan"\n'))
     stock = 'stock = [{ product = "turf60", width = "3 ft", length = "9 ft" }]'
     with pytest.raises(GeoturfError, match="does not plan with left-overs at hand"):
         read_bid(bid_file(f'[cuts]\ncutting = "site"\n{stock}\n'))

@@ -369,7 +369,7 @@ def _contents(path: Path) -> int:
             sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
         ) as base:
             return int(base.execute("select count(*) from gpkg_contents").fetchone()[0])
-    except sqlite3.Error:
+    except (sqlite3.Error, ValueError):  # a damaged schema may be no text, a count no number
         return 0
 
 
