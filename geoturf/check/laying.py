@@ -185,7 +185,7 @@ def narrow_at_borders(result: Result) -> list[Finding]:
     wrong = narrow & (np.minimum(below, above) > most) & ~said
     for one, other, as_one in _side_by_side(result, narrow):
         pair = narrow[one].all() and narrow[other].all()
-        pair &= above[one[0]] > max(most[one[0]], most[other[0]])
+        pair &= above[one[0]] > max(most[one[0]], most[other[0]]) and _abreast(laid, one, other)
         wrong[one] |= pair and (as_one or not said[one[0]])
     return told(
         "strip-narrow-inside",
@@ -201,8 +201,8 @@ def _side_by_side(
     result: Result, some: np.ndarray
 ) -> Iterator[tuple[np.ndarray, np.ndarray, bool]]:
     """Rows of the pieces of two strips side by side, the one below first, and whether a roll is wide
-    enough for them as one, with nothing else of the area beside them; of areas with any of ``some``
-    (bool)."""
+    enough for them as one, with nothing else of the area beside them and no gap in either; of areas
+    with any of ``some`` (bool)."""
     laid, room = _laid(result), _room_across(result)
     by_area = pd.Series(np.arange(len(laid))).groupby(_areas_of(result)).indices
     for row in np.unique(_areas_of(result)[some]):
@@ -213,7 +213,22 @@ def _side_by_side(
             beside = (lines[:, 0] < high - HAIR_M) & (lines[:, 1] > low + HAIR_M)
             one, other = mine[of.reshape(-1) == k], mine[of.reshape(-1) == m]
             fits = high - low <= room[one].min() - HAIR_M
-            yield one, other, bool(fits and beside.sum() == 2)
+            whole = _without_gaps(laid[one]) and _without_gaps(laid[other])
+            yield one, other, bool(fits and whole and beside.sum() == 2)
+
+
+def _abreast(laid: np.ndarray, one: np.ndarray, other: np.ndarray) -> bool:
+    """Whether any of the pieces ``one`` lies along any of ``other``."""
+    last = np.minimum.outer(laid[one, 1], laid[other, 1])
+    first = np.maximum.outer(laid[one, 0], laid[other, 0])
+    return bool((last - first > SPARE_M).any())
+
+
+def _without_gaps(strip: np.ndarray) -> bool:
+    """Whether the pieces (n, 4) of a strip lie end to end: one wider would lie over what parts others,
+    such as a house."""
+    extent = strip[:, 1].max() - strip[:, 0].min()
+    return bool(abs(extent - (strip[:, 1] - strip[:, 0]).sum()) < HAIR_M * len(strip))
 
 
 def cross_seams_where_needed(result: Result) -> list[Finding]:
