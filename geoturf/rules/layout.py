@@ -76,7 +76,7 @@ class LayoutRules(Rules):
         source=COMMON,
     )
     cross_seams: Literal["needed", "corners", "anywhere"] = rule(
-        "corners",
+        "needed",
         "in strips longer than a roll only; also at inner corners, as long as turf is wide there, where that saves "
         "over twice what it costs; or anywhere it does",
         source=COMMON,
