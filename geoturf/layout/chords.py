@@ -326,3 +326,10 @@ def _split(
         last = k
     arms[count, AFTER], arms[count, ENDS + 1] = after, ends[arm, 1]
     return count + 1, junctions
+
+
+@inlined
+def chord_m(slabs: Floats, k: int, end: int) -> float:
+    """Length (m) of a slab's chord at its lower v (``end`` 0) or its upper (1)."""
+    long: float = slabs[k, RIGHT + 2 * end] - slabs[k, LEFT + 2 * end]
+    return long

@@ -76,6 +76,7 @@ from geoturf.layout.chords import (
     SAME,
     SLIVER,
     arms_of,
+    chord_m,
 )
 
 APART = 3.0  # of both end allowances: turf nearer than this is not apart
@@ -161,7 +162,7 @@ def _lost(
                 max(right, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
             )
             chord, gap = (
-                min(chord, _chord(slabs, k, 0), _chord(slabs, k, 1)),
+                min(chord, chord_m(slabs, k, 0), chord_m(slabs, k, 1)),
                 min(gap, slabs[k, GAP]),
             )
         _tell(told, slabs, arms, arm, vs[0], vs[-1], sizes, slack, tan)
@@ -341,8 +342,8 @@ def _waste(
         low, high, at_low, at_high = (
             slabs[k, LOW],
             slabs[k, HIGH],
-            _chord(slabs, k, 0),
-            _chord(slabs, k, 1),
+            chord_m(slabs, k, 0),
+            chord_m(slabs, k, 1),
         )
         if not _holds(slabs, k, clip, gap, away):
             lost, bar = lost + high - low + off, high + far
@@ -415,13 +416,6 @@ def _upto(
             return upto
     end: float = min(high, slabs[after - 1, HIGH] - far)
     return end
-
-
-@inlined
-def _chord(slabs: Floats, k: int, end: int) -> float:
-    """Length (m) of a slab's chord at its lower v (``end`` 0) or its upper (1)."""
-    chord: float = slabs[k, RIGHT + 2 * end] - slabs[k, LEFT + 2 * end]
-    return chord
 
 
 @inner

@@ -66,6 +66,7 @@ from geoturf.layout.chords import (
     RIGHT_SLOPE,
     RIGHT_UP,
     SAME,
+    chord_m,
 )
 
 NEAR = 5.0  # of both end allowances: other turf is nearer than this, or not
@@ -123,7 +124,7 @@ def _of_arm(
     for k in range(first, after):
         left = min(left, slabs[k, LEFT], slabs[k, LEFT_UP])
         right = max(right, slabs[k, RIGHT], slabs[k, RIGHT_UP])
-        chord = min(chord, _chord(slabs, k, 0), _chord(slabs, k, 1))
+        chord = min(chord, chord_m(slabs, k, 0), chord_m(slabs, k, 1))
         if slabs[k, GAP] < np.inf:
             told[_ALONE] = 0.0
     tan, alone = told[_TAN], told[_ALONE] > 0.0
@@ -141,13 +142,6 @@ def _of_arm(
     return best
 
 
-@inlined
-def _chord(slabs: Floats, k: int, end: int) -> float:
-    """Length (m) of a slab's chord at its lower v (``end`` 0) or its upper (1)."""
-    chord: float = slabs[k, RIGHT + 2 * end] - slabs[k, LEFT + 2 * end]
-    return chord
-
-
 @inner
 def _of_runs(
     slabs: Floats,
@@ -163,7 +157,7 @@ def _of_runs(
     other turf."""
     total, begin = 0.0, first
     for k in range(first, after):
-        low, high = _chord(slabs, k, 0), _chord(slabs, k, 1)
+        low, high = chord_m(slabs, k, 0), chord_m(slabs, k, 1)
         ends_before = low < clip or not _apart(slabs, k, sizes, told)
         if ends_before:
             if k > begin:
@@ -214,7 +208,7 @@ def _of_run(
         if high - low <= off + SAME:
             continue
         slope = abs(slabs[k, LEFT_SLOPE]) + abs(slabs[k, RIGHT_SLOPE])
-        shortest = max(clip, min(_chord(slabs, k, 0), _chord(slabs, k, 1)))
+        shortest = max(clip, min(chord_m(slabs, k, 0), chord_m(slabs, k, 1)))
         chord = min(chord, max(0.0, shortest - slope * off))
         if last < 0 or _bends(slabs, last, k):
             work[_HEIGHT, held] = 0.0
@@ -240,7 +234,7 @@ def _of_run(
 @inlined
 def _from(slabs: Floats, k: int, clip: float) -> float:
     """The v from which on a slab's chords are ``clip`` or more; its upper end if they are not."""
-    low, high = _chord(slabs, k, 0), _chord(slabs, k, 1)
+    low, high = chord_m(slabs, k, 0), chord_m(slabs, k, 1)
     if low >= clip:
         begin: float = slabs[k, LOW]
     elif high <= clip:
@@ -253,7 +247,7 @@ def _from(slabs: Floats, k: int, clip: float) -> float:
 @inlined
 def _to(slabs: Floats, k: int, clip: float) -> float:
     """The v up to which they are; its lower end if they are not."""
-    low, high = _chord(slabs, k, 0), _chord(slabs, k, 1)
+    low, high = chord_m(slabs, k, 0), chord_m(slabs, k, 1)
     if high >= clip:
         upto: float = slabs[k, HIGH]
     elif low <= clip:
