@@ -25,7 +25,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 if TYPE_CHECKING:
     import geopandas
@@ -375,6 +375,20 @@ class Calendar:
     findings: tuple[Finding, ...] = ()
 
 
+class CalendarTask(NamedTuple):
+    """What is told of a row of `Calendar.rows`."""
+
+    phase: str
+    description: str
+    crew: str
+    start_day: int
+    finish_day: int
+    start: date | None
+    finish: date | None
+    crew_days: float
+    crew_hours: float
+
+
 @dataclass(frozen=True)
 class Risk:
     """How sure a price is, money as floats.
@@ -395,6 +409,27 @@ class Risk:
     covered: float
     survey: float
     confidence: float
+
+
+class RiskPercentile(NamedTuple):
+    """A row of `Risk.percentiles`."""
+
+    percentile: float
+    cost: float
+    price: float
+    contingency: float
+    contingency_part: float
+
+
+class RiskMove(NamedTuple):
+    """What is told of a row of `Risk.moves`."""
+
+    table: str
+    figure: str
+    price_low: float
+    price_high: float
+    rank_correlation: float
+    share: float
 
 
 @dataclass(frozen=True)

@@ -2,30 +2,12 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 from geoturf.bid import Bid
-from geoturf.model import Risk
+from geoturf.model import Risk, RiskMove, RiskPercentile
 from geoturf.planner.html import note, section, table
 from geoturf.records import records
 
 _MOST = 10  # figures told; risk_moves.csv has all
-
-
-class _At(NamedTuple):
-    percentile: float
-    cost: float
-    price: float
-    contingency: float
-    contingency_part: float
-
-
-class _Move(NamedTuple):
-    table: str
-    figure: str
-    price_low: float
-    price_high: float
-    share: float
 
 
 def told(risk: Risk | None, bid: Bid) -> object:
@@ -39,9 +21,9 @@ def told(risk: Risk | None, bid: Bid) -> object:
         "contingency asked for",
         "of direct cost",
     )
-    rows = [_row(one) for one in records(risk.percentiles, _At)]
+    rows = [_row(one) for one in records(risk.percentiles, RiskPercentile)]
     moved = ("figure", "price at its low end", "at its high end", "part of the variance")
-    moves = [_move(one) for one in records(risk.moves.head(_MOST), _Move)]
+    moves = [_move(one) for one in records(risk.moves.head(_MOST), RiskMove)]
     how = f"{bid.ranges.draws:,} draws from the ranges of the bid and the survey's accuracy"
     what = "what has no range stays as it is"
     carried = f"The contingency carried is enough in {100 * risk.covered:.0f} % of them"
@@ -49,12 +31,12 @@ def told(risk: Risk | None, bid: Bid) -> object:
     return section("How sure the price is", said, table(heads, rows), table(moved, moves))
 
 
-def _row(one: _At) -> tuple[object, ...]:
+def _row(one: RiskPercentile) -> tuple[object, ...]:
     money = (f"{one.cost:,.0f}", f"{one.price:,.0f}", f"{one.contingency:,.0f}")
     return (f"{100 * one.percentile:.0f} %", *money, f"{100 * one.contingency_part:.1f} %")
 
 
-def _move(one: _Move) -> tuple[object, ...]:
+def _move(one: RiskMove) -> tuple[object, ...]:
     ends = (f"{one.price_low:,.0f}", f"{one.price_high:,.0f}")
     name = one.figure if one.table == "survey" else f"{one.table}: {one.figure}"
     return (name.replace("_", " "), *ends, f"{100 * one.share:.0f} %")

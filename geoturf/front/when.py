@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import NamedTuple
 
-from geoturf.model import Calendar
+from geoturf.model import Calendar, CalendarTask
 from geoturf.planner.html import MOST_ROWS, cut, folded, section, table, tag
 from geoturf.records import records
 
@@ -51,26 +51,15 @@ def _crew(crew: _Crew) -> str:
     return f"{name}: {crew.crew_hours:,.0f} crew-hours, {busy}; one more, and all is done {sooner}{then}."
 
 
-class _Task(NamedTuple):
-    phase: str
-    description: str
-    crew: str
-    start_day: int
-    finish_day: int
-    start: date | None
-    finish: date | None
-    crew_days: float
-
-
 def _bars(calendar: Calendar) -> object:
     heads = ("phase", "task", "crew", "from", "to", "crew days", "")
-    rows = records(calendar.rows.head(MOST_ROWS), _Task)
+    rows = records(calendar.rows.head(MOST_ROWS), CalendarTask)
     first = min(1, int(calendar.rows["start_day"].min()))
     last = max(calendar.days, int(calendar.rows["finish_day"].max()))
     return table(heads, [_row(task, first, last) for task in rows], text=(0, 1, 2, 3, 4, 6))
 
 
-def _row(task: _Task, first: int, last: int) -> tuple[object, ...]:
+def _row(task: CalendarTask, first: int, last: int) -> tuple[object, ...]:
     start, finish = task.start or f"day {task.start_day}", task.finish or f"day {task.finish_day}"
     days = f"{task.crew_days:,.1f}" if task.crew else ""
     bar = _bar(task.start_day - first, task.finish_day - first + 1, last - first + 1)

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import math
-from datetime import date
 from decimal import Decimal
 from typing import Any, NamedTuple
 
 from geoturf import planner, units
 from geoturf.bid import assumed, lot_by_lot
-from geoturf.model import Calendar, Price, Result, Risk, Water
+from geoturf.model import (
+    Calendar,
+    CalendarTask,
+    Price,
+    Result,
+    Risk,
+    RiskMove,
+    RiskPercentile,
+    Water,
+)
 from geoturf.records import records
 from geoturf.workbook.book import Book, sum_of
 from geoturf.workbook.bought import price_formula, steps_of, work
@@ -90,25 +98,13 @@ def calendar(book: Book, when: Calendar) -> None:
         "crew-hours",
     )
     sheet = book.sheet("Calendar", (16, 34, 18, 10, 10, 12, 12, 12, 12), heads)
-    for row, task in enumerate(records(when.rows, _Task), start=1):
+    for row, task in enumerate(records(when.rows, CalendarTask), start=1):
         book.texts(sheet, row, 0, (task.phase, task.description, task.crew))
         sheet.write_number(row, 3, task.start_day, book.count)
         sheet.write_number(row, 4, task.finish_day, book.count)
         book.texts(sheet, row, 5, (task.start or "", task.finish or ""))
         sheet.write_number(row, 7, task.crew_days, book.number)
         sheet.write_number(row, 8, task.crew_hours, book.number)
-
-
-class _Task(NamedTuple):
-    phase: str
-    description: str
-    crew: str
-    start_day: int
-    finish_day: int
-    start: date | None
-    finish: date | None
-    crew_days: float
-    crew_hours: float
 
 
 def assumptions(result: Result) -> list[str]:
@@ -131,7 +127,7 @@ def risk(book: Book, risk: Risk | None) -> None:
         return
     heads = ("of draws within", "cost, no contingency", "price", "contingency asked for", "of cost")
     sheet = book.sheet("Risk", (40, 18, 18, 18, 18), heads)
-    for row, one in enumerate(records(risk.percentiles, _Percentile), start=1):
+    for row, one in enumerate(records(risk.percentiles, RiskPercentile), start=1):
         sheet.write_number(row, 0, one.percentile, book.share)
         for column, money in enumerate((one.cost, one.price, one.contingency), start=1):
             sheet.write_number(row, column, round(money, 2), book.money)
@@ -144,29 +140,12 @@ def _moves(book: Book, sheet: Any, start: int, risk: Risk) -> None:
     heads = ("figure", "price at its low end", "at its high end", "rank correlation", "share")
     for place, head in enumerate(heads):
         book.text(sheet, start, place, head, book.head)
-    for row, one in enumerate(records(risk.moves, _Move), start=start + 1):
+    for row, one in enumerate(records(risk.moves, RiskMove), start=start + 1):
         book.text(sheet, row, 0, f"{one.table}: {one.figure}")
         sheet.write_number(row, 1, round(one.price_low, 2), book.money)
         sheet.write_number(row, 2, round(one.price_high, 2), book.money)
         sheet.write_number(row, 3, one.rank_correlation, book.number)
         sheet.write_number(row, 4, one.share, book.share)
-
-
-class _Percentile(NamedTuple):
-    percentile: float
-    cost: float
-    price: float
-    contingency: float
-    contingency_part: float
-
-
-class _Move(NamedTuple):
-    table: str
-    figure: str
-    price_low: float
-    price_high: float
-    rank_correlation: float
-    share: float
 
 
 def cautions(book: Book, result: Result) -> None:
