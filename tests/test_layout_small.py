@@ -13,7 +13,7 @@ from layout_brute import FREE
 from layout_cases import FOOT, RULES, SHAPES, USABLE, assert_lies_well, ground_of, lay_all
 from shapely.affinity import rotate
 
-from geoturf.check import laying
+from geoturf.check import lawns
 from geoturf.cuts import small
 from geoturf.layout import kernel
 from geoturf.rules import LayoutRules
@@ -123,6 +123,6 @@ def test_a_seam_that_passes_a_corner_is_reckoned_longer():
 def test_strips_are_a_pair_only_where_they_lie_abreast_and_whole():
     """Met by runs of a thousand lots: a narrow strip at the border and another past the house."""
     laid = np.array([[0, 5, 0, 1], [7, 9, 1, 2.0], [3, 6, 1, 2], [0, 2, 2, 3], [4, 5, 2, 3]])
-    assert not laying._abreast(laid, np.array([0]), np.array([1]))
-    assert laying._abreast(laid, np.array([0]), np.array([1, 2]))
-    assert laying._without_gaps(laid[:1]) and not laying._without_gaps(laid[3:])
+    assert not lawns._abreast(laid, np.array([0]), np.array([1]))
+    assert lawns._abreast(laid, np.array([0]), np.array([1, 2]))
+    assert lawns._without_gaps(laid[:1]) and not lawns._without_gaps(laid[3:])

@@ -4,17 +4,21 @@ An independent look: nothing here comes from the stages. Pieces are laid on the 
 shapely, rolls are cut apart again, sums are added up again, money with `decimal`. One finding a
 promise, naming the worst or first offender.
 
-    laying.py   pieces against the ground: cover, overlap, width, allowances, pile
+    laying.py   pieces against the ground: cover, overlap, width, allowances, seams, pile
+    lawns.py    pieces as a crew would lay them: none too narrow or short, no needless cross seam
+    alike.py    areas of one shape in the same pieces
     rolling.py  pieces against their rolls: inside, apart, cuttable by straight cuts, one pool a roll, lengths as sold
     working.py  the order of work: each lot once, rolls open and drawn on
     summing.py  tables against each other: edges, fasteners, pools, bounds, areas, takeoff
     money.py    the price against itself, to the cent
     watering.py the water comparison against itself
+
+`placed.py` reckons where pieces lie; `near.py` cuts turf down to what is about them.
 """
 
 from __future__ import annotations
 
-from geoturf.check import laying, money, rolling, summing, watering, working
+from geoturf.check import alike, lawns, laying, money, rolling, summing, watering, working
 from geoturf.model import Finding, Result
 
 __all__ = ["broken_promises"]
@@ -26,7 +30,9 @@ def broken_promises(result: Result) -> tuple[Finding, ...]:
     if missing:  # nothing can be reckoned with what is not there
         return tuple(missing)
     promises = (
+        *alike.PROMISES,
         *laying.PROMISES,
+        *lawns.PROMISES,
         *rolling.PROMISES,
         *summing.PROMISES,
         *working.PROMISES,

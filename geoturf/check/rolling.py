@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geoturf import units
 from geoturf.check.finding import told
-from geoturf.check.laying import HAIR_M, meeting, usable
+from geoturf.check.placed import HAIR_M, meeting, usable
 from geoturf.model import Finding, Result
 from geoturf.records import records
 from geoturf.rules import Product

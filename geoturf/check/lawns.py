@@ -1,0 +1,231 @@
+"""Lawns as a crew would lay them: no slivers, no short ends, no needless cross seams."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from geoturf.check.finding import area_name, told
+from geoturf.check.placed import HAIR_M, areas_of, in_pile_coordinates, laid_at, room_across
+from geoturf.model import Finding, Result
+
+CORNER_M = 2e-3  # a line this near to a corner goes through it
+SPARE_M = 0.02  # of seam, before a side counts as turf
+
+
+def no_slivers(result: Result) -> list[Finding]:
+    """No piece is laid narrower than the rules' least width, unless the area itself is."""
+    pieces, area = result.plan.pieces, areas_of(result)
+    low, high = np.split(shapely.bounds(in_pile_coordinates(result)), 2, axis=1)
+    least = np.minimum(result.bid.layout.min_piece_width_m, (high - low)[area, 1])
+    least = np.minimum(least, np.nan_to_num(room_across(result), nan=np.inf))
+    wide = (pieces["v1"] - pieces["v0"]).to_numpy(float)
+    return told(
+        "piece-too-narrow",
+        wide < least - HAIR_M,
+        lambda k: (
+            f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide, the least is {least[k]:.4f} m"
+        ),
+    )
+
+
+def long_enough(result: Result) -> list[Finding]:
+    """No piece is laid shorter than the rules' least length where it and one of the next strip, that
+    is long enough, would do as one; others are told in a finding of their area."""
+    pieces, laid, least = result.plan.pieces, laid_at(result), result.bid.layout.min_piece_length_m
+    long = laid[:, 1] - laid[:, 0]
+    short = long < least - HAIR_M
+    wrong = short & ~_told_small(result)
+    for one, other, as_one in _side_by_side(result, short):
+        if not as_one:
+            continue
+        beside = np.minimum.outer(laid[one, 1], laid[other, 1]) > np.maximum.outer(
+            laid[one, 0], laid[other, 0]
+        )
+        wrong[one] |= short[one] & (beside & ~short[other]).any(axis=1)
+        wrong[other] |= short[other] & (beside & ~short[one][:, None]).any(axis=0)
+    return told(
+        "piece-too-short",
+        wrong,
+        lambda k: (
+            f"piece {pieces['piece'].iloc[k]} is {long[k]:.4f} m long, the least is {least:.4f} m"
+        ),
+    )
+
+
+def narrow_at_borders(result: Result) -> list[Finding]:
+    """No narrow strip has turf along most of both sides, and no two lie side by side where one wider
+    would do. What turf does not allow is told in a finding of its area."""
+    pieces, area, laid = result.plan.pieces, areas_of(result), laid_at(result)
+    under = np.nan_to_num(room_across(result)) * result.bid.layout.narrow_strip
+    narrow = laid[:, 3] - laid[:, 2] < under - HAIR_M
+    strips = [area, *np.round(laid[:, 2:].T, 4)]
+    most = (
+        0.5 * pd.Series(laid[:, 1] - laid[:, 0]).groupby(strips).transform("sum").to_numpy()
+        + SPARE_M
+    )
+    below, above = (_seam_beside(result, narrow, side) for side in (2, 3))
+    said = _told_small(result)
+    wrong = narrow & (np.minimum(below, above) > most) & ~said
+    for one, other, as_one in _side_by_side(result, narrow):
+        pair = narrow[one].all() and narrow[other].all()
+        pair &= above[one[0]] > max(most[one[0]], most[other[0]]) and _abreast(laid, one, other)
+        wrong[one] |= pair and (as_one or not said[one[0]])
+    return told(
+        "strip-narrow-inside",
+        wrong,
+        lambda k: (
+            f"{area_name(result, area[k])}: piece {pieces['piece'].iloc[k]}, "
+            f"{laid[k, 3] - laid[k, 2]:.4f} m wide, lies inside the turf"
+        ),
+    )
+
+
+def _side_by_side(
+    result: Result, some: np.ndarray
+) -> Iterator[tuple[np.ndarray, np.ndarray, bool]]:
+    """Rows of the pieces of two strips side by side, the one below first, and whether a roll is wide
+    enough for them as one, with nothing else of the area beside them and no gap in either; of areas
+    with any of ``some`` (bool)."""
+    laid, room = laid_at(result), room_across(result)
+    by_area = pd.Series(np.arange(len(laid))).groupby(areas_of(result)).indices
+    for row in np.unique(areas_of(result)[some]):
+        mine = by_area[row]
+        lines, of = np.unique(np.round(laid[mine, 2:], 5), axis=0, return_inverse=True)
+        for k, m in np.argwhere(np.abs(lines[:, None, 1] - lines[None, :, 0]) < 2 * HAIR_M):
+            low, high = lines[k, 0], lines[m, 1]
+            beside = (lines[:, 0] < high - HAIR_M) & (lines[:, 1] > low + HAIR_M)
+            one, other = mine[of.reshape(-1) == k], mine[of.reshape(-1) == m]
+            fits = high - low <= room[one].min() - HAIR_M
+            whole = _without_gaps(laid[one]) and _without_gaps(laid[other])
+            yield one, other, bool(fits and whole and beside.sum() == 2)
+
+
+def _abreast(laid: np.ndarray, one: np.ndarray, other: np.ndarray) -> bool:
+    """Whether any of the pieces ``one`` lies along any of ``other``."""
+    last = np.minimum.outer(laid[one, 1], laid[other, 1])
+    first = np.maximum.outer(laid[one, 0], laid[other, 0])
+    return bool((last - first > SPARE_M).any())
+
+
+def _without_gaps(strip: np.ndarray) -> bool:
+    """Whether the pieces (n, 4) of a strip lie end to end: one wider would lie over what parts others,
+    such as a house."""
+    extent = strip[:, 1].max() - strip[:, 0].min()
+    return bool(abs(extent - (strip[:, 1] - strip[:, 0]).sum()) < HAIR_M * len(strip))
+
+
+def _seam_beside(result: Result, some: np.ndarray, side: int) -> np.ndarray:
+    """Seam (m) along one side (2: v0, 3: v1) of the strip that each piece is of, in areas with any of
+    ``some`` (bool); 0 in others."""
+    area, laid, seams = areas_of(result), laid_at(result), result.plan.seams
+    seams = seams[seams["kind"] == "seam"]
+    ends = seams[["v0", "u0", "u1"]].to_numpy(float)
+    by_area = pd.Series(np.arange(len(seams))).groupby(seams["area_index"].to_numpy(int)).indices
+    out = np.zeros(len(laid))
+    for row in np.unique(area[some]):
+        mine, here = np.flatnonzero(area == row), ends[by_area.get(row, [])]
+        on = np.abs(laid[mine, None, side] - here[:, 0]) < 2 * HAIR_M
+        last = np.minimum(laid[mine, None, 1], here[:, 2])
+        first = np.maximum(laid[mine, None, 0], here[:, 1])
+        seam = (np.maximum(last - first, 0) * on).sum(axis=1)
+        strips = [*np.round(laid[mine, 2:].T, 4)]
+        out[mine] = pd.Series(seam).groupby(strips).transform("sum")
+    return out
+
+
+def _told_small(result: Result) -> np.ndarray:
+    """Whether each piece's area is told to have small pieces."""
+    said = {(f.site, f.area) for f in result.plan.findings if f.code == "small-pieces"}
+    areas = result.ground.areas
+    known = np.array(
+        [
+            (s, a) in said
+            for s, a in zip(areas["site"].astype(str), areas["area"].astype(str), strict=True)
+        ],
+        bool,
+    )
+    mine: np.ndarray = known[areas_of(result)]
+    return mine
+
+
+def cross_seams_where_needed(result: Result) -> list[Finding]:
+    """Where a roll reaches there is no cross seam, unless the bid allows it: at inner corners, or
+    anywhere."""
+    bid, seams = result.bid, result.plan.seams
+    if bid.layout.cross_seams == "anywhere" or bid.cuts.divide:
+        return []
+    area, laid, longest = areas_of(result), laid_at(result), _longest(result)
+    cross = seams[seams["kind"] == "cross"]
+    wrong = np.zeros(len(cross), bool)
+    for n, (row, u, v0, v1) in enumerate(cross[["area_index", "u0", "v0", "v1"]].to_numpy(float)):
+        v = (v0 + v1) / 2
+        strip = np.flatnonzero((area == int(row)) & (laid[:, 2] <= v) & (v <= laid[:, 3]))
+        holds = longest[strip].max(initial=0) - 2 * bid.layout.end_allowance_m
+        wrong[n] = _strip_about(laid[strip], u) <= holds - HAIR_M
+    if bid.layout.cross_seams == "corners" and wrong.any():
+        corners, of = _inner_corners(result)
+        for k in np.flatnonzero(wrong):
+            here = corners[of == int(cross["area_index"].iloc[k]), 0]
+            wrong[k] = not np.any(np.abs(here - cross["u0"].iloc[k]) < CORNER_M)
+    return told(
+        "cross-seam-unasked",
+        wrong,
+        lambda k: (
+            f"{area_name(result, int(cross['area_index'].iloc[k]))}: a cross seam where a roll reaches"
+        ),
+    )
+
+
+def _inner_corners(result: Result) -> tuple[np.ndarray, np.ndarray]:
+    """u, v of the corners (n, 2) at which turf fills more than half of the way round, and the area of
+    each: a step off them, away from the corners beside them, lies on turf."""
+    turned = in_pile_coordinates(result)
+    parts, part_of = shapely.get_parts(turned, return_index=True)
+    rings, ring_of = shapely.get_rings(parts, return_index=True)
+    found, areas = [], []
+    for ring, part in zip(rings, ring_of, strict=True):
+        at = shapely.get_coordinates(ring)[:-1]
+        middle = (np.roll(at, 1, axis=0) + np.roll(at, -1, axis=0)) / 2 - at
+        away = middle / np.maximum(np.hypot(*middle.T), 1e-12)[:, None]
+        inside = shapely.contains_xy(parts[part], *(at - 1e-3 * away).T)
+        found.append(at[inside])
+        areas.append(np.full(int(inside.sum()), part_of[part]))
+    return np.vstack(found), np.concatenate(areas)
+
+
+def _strip_about(laid: np.ndarray, u: float) -> float:
+    """Length of the strip, of pieces end to end, that a line across it at ``u`` lies in; ``laid``
+    (n, 4) lie along one line."""
+    low = high = u
+    for _ in range(len(laid)):
+        low = min([low, *laid[np.abs(laid[:, 1] - low) < HAIR_M, 0]])
+        high = max([high, *laid[np.abs(laid[:, 0] - high) < HAIR_M, 1]])
+    return float(high - low)
+
+
+def _longest(result: Result) -> np.ndarray:
+    """Longest roll stocked of the width that each piece is cut from, or of any width of its product
+    where it is cut from a left-over (m); (n,)."""
+    rolls = result.plan.rolls.drop_duplicates("roll").set_index("roll")
+    mine = rolls.reindex(result.plan.pieces["roll"])
+    out = np.zeros(len(mine))
+    for product in mine["product"].dropna().unique():
+        sizes = result.bid.products[product].widths
+        widths = np.array([size.roll_width_m for size in sizes])
+        longest = np.array([max(size.roll_lengths) for size in sizes])
+        rows = np.flatnonzero(mine["product"] == product)
+        off = np.abs(widths - mine["width_m"].to_numpy(float)[rows, None])
+        out[rows] = np.where(off.min(axis=1) < HAIR_M, longest[off.argmin(axis=1)], longest.min())
+    return out
+
+
+PROMISES = (
+    no_slivers,
+    long_enough,
+    narrow_at_borders,
+    cross_seams_where_needed,
+)
