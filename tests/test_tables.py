@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 import geoturf
 from geoturf import tables
+from geoturf.tables import csv_file
 from geoturf.units import FOOT_M, FT2_M2
 
 CONTRACT = {
@@ -157,7 +158,7 @@ def test_our_own_words_need_no_guard(result):
     """A formula in words is none for a spreadsheet, with whatever separator it is opened."""
     for name, table in tables.tables(result).items():
         for column in table.select_dtypes(object):
-            assert [tables._as_text(text) for text in table[column]] == list(
+            assert [csv_file.as_text(text) for text in table[column]] == list(
                 map(str, table[column])
             ), (name, column)
 

@@ -1,0 +1,97 @@
+"""The CSV tables, the GeoPackage and run.json: the output contract, one function a table.
+
+`tables(result)` gives every table as a DataFrame whose numbers are already in the bid's units and
+rounded; `write` puts them into a folder.
+
+    lots.py       areas, sites, house plans, what was taken out, water
+    turf.py       pieces, rolls, the cut plan, left-overs, the order of work, the order
+    takeoff.py    materials, and when their work is done
+    money.py      the price: lines, build-up, schedules, phases, alternates, what a client may know
+    draws.py      what a bid's ranges do to its price
+    about.py      findings, and what each column says
+    making.py     what all of them are made by
+    in_brief.py   the bid on a few lines
+    csv_file.py, geopackage.py, run_file.py   the files
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from geoturf import by_plan
+from geoturf.model import Result
+from geoturf.tables.about import columns_of, findings
+from geoturf.tables.csv_file import write_csv
+from geoturf.tables.draws import risk, risk_moves
+from geoturf.tables.geopackage import GEOPACKAGE, write_geopackage
+from geoturf.tables.in_brief import summary
+from geoturf.tables.lots import areas, plans, sites, taken, water
+from geoturf.tables.making import kept, waste_pct
+from geoturf.tables.money import (
+    alternates,
+    bid,
+    build_up,
+    phases,
+    prices,
+    schedule,
+    schedule_of_prices,
+)
+from geoturf.tables.run_file import write_run
+from geoturf.tables.takeoff import calendar, materials, materials_by_site
+from geoturf.tables.turf import cut_plan, left_overs, open_rolls, order, pieces, rolls, work_order
+
+__all__ = [
+    "areas",
+    "kept",
+    "order",
+    "sites",
+    "summary",
+    "tables",
+    "waste_pct",
+    "water",
+    "write",
+    "write_csv",
+    "write_run",
+]
+
+
+def tables(result: Result) -> dict[str, pd.DataFrame]:
+    """Every table of the report by file name without ``.csv``."""
+    always = (
+        areas,
+        sites,
+        pieces,
+        rolls,
+        cut_plan,
+        left_overs,
+        materials,
+        materials_by_site,
+        bid,
+        build_up,
+        schedule,
+        schedule_of_prices,
+        phases,
+        calendar,
+    )
+    made = [*always, findings]
+    made += [work_order] if result.plan.lots is not None else []
+    made += [open_rolls] if result.plan.trade is not None else []
+    made += [plans] if by_plan.any_plans(result) else []
+    made += [alternates] if len(result.price.alternates) else []
+    made += [risk, risk_moves] if result.risk is not None else []
+    made += [taken] if len(result.ground.taken) else []
+    made += [water] if result.water is not None else []
+    out = {table.__name__: table(result) for table in made}
+    out["client/prices"] = prices(result)
+    out["buyer/order"] = order(result)
+    return out | {"columns": columns_of(out, result.bid.units)}
+
+
+def write(result: Result, folder: Path) -> None:
+    """Every CSV and layout.gpkg."""
+    for name, table in tables(result).items():
+        (folder / name).parent.mkdir(exist_ok=True)
+        write_csv(table, folder / f"{name}.csv")
+    write_geopackage(result, folder / GEOPACKAGE)

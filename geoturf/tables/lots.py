@@ -1,0 +1,132 @@
+"""Tables of what stands on the ground: areas, sites, house plans, what was taken out, water."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from geoturf import by_plan, columns
+from geoturf.model import Result, kept_columns
+from geoturf.records import Column
+from geoturf.risk import survey_sigma
+from geoturf.tables.making import waste_pct, with_kept
+
+
+def areas(result: Result) -> pd.DataFrame:
+    land, border, chosen = result.ground.areas, result.edges.totals, result.plan.chosen
+    as_given = ("site", "area", "phase", "product", "use", "file", "layer", "feature")
+    edges = ("edge_paving", "edge_building", "edge_shared", "edge_open")
+    counts = ("perimeter_fasteners", "field_fasteners")
+    values: dict[str, Column] = {name: land[name] for name in as_given}
+    values |= {
+        "pile_bearing_deg": chosen["pile_bearing_deg"],
+        "slope_pct": land["slope_pct"].fillna(0),
+        "elevation": land["elevation_m"],
+        "plan_area": land["plan_area_m2"],
+        "ground_area": land["ground_area_m2"],
+        "surface_area": land["surface_area_m2"],
+        "area_tolerance": land["area_tolerance_m2"],
+        "perimeter": land["perimeter_m"],
+    }
+    values |= {name: border[f"{name}_m"] for name in edges} | {
+        name: border[name] for name in counts
+    }
+    values |= {
+        "seam_fasteners": result.takeoff.areas["seam_fasteners"],
+        "seam": chosen["seam_m"],
+        "cross_seams": chosen["cross_seams"],
+        "pieces": chosen["pieces"],
+        "piece_area": chosen["piece_area_m2"],
+        "turf_bought": chosen["turf_bought_m2"],
+        "waste_pct": waste_pct(chosen["turf_bought_m2"], land["surface_area_m2"]),
+        "fixed_bearing_pct": 100 * (chosen["free_cost_ratio"].to_numpy() - 1),
+        "price": result.price.areas["price"],
+    }
+    if result.bid.books:
+        values["price_book"] = land["price_book"]
+    return with_kept(columns.table("areas", result.bid.units, values), land)
+
+
+def sites(result: Result) -> pd.DataFrame:
+    by_site = _by_site(result)
+    money = result.price.sites.set_index("site").reindex(by_site.index)
+    values: dict[str, Column] = {
+        "site": by_site.index,
+        "phase": by_site["phase"],
+        "areas": by_site["areas"],
+        "ground_area": by_site["ground_area_m2"],
+        "surface_area": by_site["surface_area_m2"],
+        "perimeter": by_site["perimeter_m"],
+        "seam": by_site["seam_m"],
+        "pieces": by_site["pieces"],
+        "turf_bought": by_site["turf_bought_m2"],
+        "waste_pct": waste_pct(by_site["turf_bought_m2"], by_site["surface_area_m2"]),
+        "cost": money["cost"],
+        "price": money["price"],
+        "area_tolerance": np.sqrt(by_site["area_variance"]),
+        "price_tolerance": np.sqrt(by_site["price_variance"]),
+    }
+    if by_plan.any_plans(result):
+        values["plan"] = by_site["plan"]
+    return with_kept(columns.table("sites", result.bid.units, values), by_site)
+
+
+def _by_site(result: Result) -> pd.DataFrame:
+    """Sites in the order of their first area."""
+    land, chosen = result.ground.areas, result.plan.chosen
+    sums = ["ground_area_m2", "surface_area_m2", "perimeter_m"]
+    all_columns = pd.concat(
+        [land[["site", "phase", *sums]], chosen[["seam_m", "pieces", "turf_bought_m2"]]], axis=1
+    )
+    grouped = all_columns.groupby("site", sort=False)
+    out = grouped[[*sums, "seam_m", "pieces", "turf_bought_m2"]].sum()
+    out["areas"] = grouped.size()
+    sigma = pd.DataFrame(
+        {
+            "area_variance": land["area_tolerance_m2"] ** 2,
+            "price_variance": price_sigma(result) ** 2,
+        }
+    )
+    out[sigma.columns] = sigma.groupby(land["site"], sort=False).sum()
+    land_of_site = land.groupby("site", sort=False)
+    for name in ("phase", *kept_columns(land)):
+        out[name] = land_of_site[name].agg(lambda some: " + ".join(dict.fromkeys(some)))
+    if "plan" in land:
+        out["plan"] = land_of_site["plan"].first()
+    return out
+
+
+def price_sigma(result: Result) -> np.ndarray:
+    """One sigma of each area's price from the source's positional accuracy: its price in proportion
+    to its ground."""
+    return survey_sigma(result.ground, result.price)
+
+
+def plans(result: Result) -> pd.DataFrame:
+    """What the lots of each house plan take and cost; those of none last."""
+    rows = by_plan.by_plan(result)
+    plain = ("plan", "lots", "areas", "pieces", "price_each", "price", "price_least", "price_most")
+    values: dict[str, Column] = {name: rows[name] for name in (*plain, "differences")}
+    values |= {
+        "ground_area": rows["ground_area_m2"],
+        "turf_bought": rows["turf_bought_m2"],
+        "seam": rows["seam_m"],
+    }
+    return columns.table("plans", result.bid.units, values)
+
+
+def taken(result: Result) -> pd.DataFrame:
+    rows = result.ground.taken
+    values: dict[str, Column] = {name: rows[name] for name in ("site", "area", "reason")}
+    return columns.table("taken", result.bid.units, values | {"taken": rows["area_m2"]})
+
+
+def water(result: Result) -> pd.DataFrame:
+    if result.water is None:
+        raise ValueError("no water is compared")
+    rows = result.water.table
+    plain = ("site", "area", "conversion", "capital", "rebate", "payback_years", "npv")
+    values: dict[str, Column] = {name: rows[name] for name in plain}
+    values |= {name: rows[f"{name}_m3"] for name in ("baseline", "use", "saved")}
+    values |= {"cost_per": rows["cost_per_m3"], "chosen": np.where(rows["chosen"], "yes", "no")}
+    return columns.table("water", result.bid.units, values)

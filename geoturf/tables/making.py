@@ -1,0 +1,37 @@
+"""What all tables are made by: columns by their own names, columns carried through, percents."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from geoturf import columns
+from geoturf.model import KEPT, Result, kept_columns
+
+
+def as_it_stands(file: str, result: Result, rows: pd.DataFrame) -> pd.DataFrame:
+    """The table of ``file`` from ``rows`` that hold its columns by their own names."""
+    wanted = [column.base for column in columns.of(file) if column.base in rows or not column.when]
+    return columns.table(file, result.bid.units, {name: rows[name] for name in wanted})
+
+
+def kept(table: pd.DataFrame) -> list[str]:
+    """The columns of ``table`` that were carried through from the input."""
+    return list(table.attrs.get("kept", ()))
+
+
+def with_kept(table: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+    """``table`` with the columns that the bid keeps, as ``rows`` have them."""
+    names = kept_columns(rows)
+    for name in names:
+        table[name.removeprefix(KEPT)] = rows[name].to_numpy()
+    table.attrs["kept"] = [name.removeprefix(KEPT) for name in names]
+    return table
+
+
+def waste_pct(bought: Any, needed: Any) -> np.ndarray:
+    """Percent by which ``bought`` exceeds ``needed`` (0 where nothing is needed)."""
+    bought, needed = np.asarray(bought, dtype=float), np.asarray(needed, dtype=float)
+    return np.where(needed > 0, 100 * (bought / np.where(needed > 0, needed, 1) - 1), 0.0)
