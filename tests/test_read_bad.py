@@ -632,3 +632,10 @@ def test_odd_names_are_read_or_refused_in_one_line(tmp_path, name):
     line = refused.value.findings[0].line()
     assert ("is not a format geoturf reads" if name.endswith(".gml") else "rename it") in line
     assert "\n" not in line
+
+
+def test_a_name_longer_than_the_system_holds_is_refused_in_one_line(tmp_path):
+    layers = [{"path": "x" * 5000 + ".gpkg"}]
+    with pytest.raises(InputError) as refused:
+        read(make_bid({"layers": layers, "folder": str(tmp_path)}))
+    assert "longer than this machine can hold" in refused.value.findings[0].message

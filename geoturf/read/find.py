@@ -8,6 +8,7 @@ called) may point anywhere: neither is ever handed to GDAL.
 from __future__ import annotations
 
 import contextlib
+import errno
 import glob
 import hashlib
 import json
@@ -196,6 +197,9 @@ def _found(given: str, folder: str, say: Say, limits: LimitRules) -> list[Item]:
         say.refuse("not-a-file", f"{what}; give a {TAKEN}")
         return []
     path = Path(folder) / given
+    if _too_long(path):
+        say.refuse("not-a-file", "its name is longer than this machine can hold; shorten it")
+        return []
     if path.is_dir():
         return _folder(path, given, say, limits)
     if os.path.lexists(path):
@@ -215,6 +219,15 @@ def _found(given: str, folder: str, say: Say, limits: LimitRules) -> list[Item]:
             what = "no GIS file matches"
         say.refuse("no-such-file", f"{what}; looked in {path.parent}")
     return [item for p in found for item in _file(p, _shown(p, folder), say, limits)]
+
+
+def _too_long(path: Path) -> bool:
+    """Whether the system can hold no file of that name at all."""
+    try:
+        path.lstat()
+    except OSError as fault:
+        return fault.errno == errno.ENAMETOOLONG
+    return False
 
 
 def _too_wide(folder: Path, say: Say, limits: LimitRules) -> bool:
