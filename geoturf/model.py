@@ -212,8 +212,9 @@ class Layout:
     ``cut``: float array (n, 2): length and width to cut, metres, allowances in, rounded up (spec
       4).
     ``width_m``: usable width of the roll it is laid for, ``roll_width_m`` the roll's own.
-    ``seam_m``: all seams under turf, side and cross. ``cost``: turf at the prices of a balanced
-    pool, and seams.
+    ``seam_m``: all seams under turf, side and cross. ``at_corners``: how many cross seams, the first
+    of ``cross``, lie at inner corners, to save turf. ``cost``: turf at the prices of a balanced
+    pool, and seams; those at corners count `geoturf.rules.CROSS_WORTH` times.
     """
 
     bearing_deg: float
@@ -225,6 +226,13 @@ class Layout:
     roll_width_m: float
     seam_m: float
     cost: float  # in m2 of the product's first turf
+    at_corners: int = 0
+
+    @property
+    def corner_m(self) -> float:
+        """Length of the cross seams at inner corners."""
+        mine = self.cross[: self.at_corners]
+        return float((mine[:, 2] - mine[:, 1]).sum())
 
 
 @dataclass(frozen=True)

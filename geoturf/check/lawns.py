@@ -13,6 +13,7 @@ from geoturf.check.placed import HAIR_M, areas_of, in_pile_coordinates, laid_at,
 from geoturf.model import Finding, Result
 
 CORNER_M = 2e-3  # a line this near to a corner goes through it
+TURNED = 0.1  # sine of a turn that makes a corner
 SPARE_M = 0.02  # of seam, before a side counts as turf
 
 
@@ -139,22 +140,20 @@ def _seam_beside(result: Result, some: np.ndarray, side: int) -> np.ndarray:
 
 def _told_small(result: Result) -> np.ndarray:
     """Whether each piece's area is told to have small pieces."""
-    said = {(f.site, f.area) for f in result.plan.findings if f.code == "small-pieces"}
-    areas = result.ground.areas
-    known = np.array(
-        [
-            (s, a) in said
-            for s, a in zip(areas["site"].astype(str), areas["area"].astype(str), strict=True)
-        ],
-        bool,
-    )
-    mine: np.ndarray = known[areas_of(result)]
+    mine: np.ndarray = _said(result, "small-pieces")[areas_of(result)]
     return mine
 
 
+def _said(result: Result, code: str) -> np.ndarray:
+    """Which areas (bool, (n,)) the plan has a finding of that code of."""
+    said = {(f.site, f.area) for f in result.plan.findings if f.code == code}
+    names = result.ground.areas[["site", "area"]].astype(str).itertuples(index=False)
+    return np.array([tuple(name) in said for name in names], bool)
+
+
 def cross_seams_where_needed(result: Result) -> list[Finding]:
-    """Where a roll reaches there is no cross seam, unless the bid allows it: at inner corners, or
-    anywhere."""
+    """Where a roll reaches there is no cross seam, unless the bid allows it: anywhere; or at inner
+    corners, where it is told what they save."""
     bid, seams = result.bid, result.plan.seams
     if bid.layout.cross_seams == "anywhere" or bid.cuts.divide:
         return []
@@ -167,10 +166,11 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
         holds = longest[strip].max(initial=0) - 2 * bid.layout.end_allowance_m
         wrong[n] = _strip_about(laid[strip], u) <= holds - HAIR_M
     if bid.layout.cross_seams == "corners" and wrong.any():
-        corners, of = _inner_corners(result)
+        turned, said = in_pile_coordinates(result), _said(result, "cross-seam-corner")
         for k in np.flatnonzero(wrong):
-            here = corners[of == int(cross["area_index"].iloc[k]), 0]
-            wrong[k] = not np.any(np.abs(here - cross["u0"].iloc[k]) < CORNER_M)
+            row = int(cross["area_index"].iloc[k])
+            off = np.abs(_inner_corners(turned[row])[:, 0] - cross["u0"].iloc[k])
+            wrong[k] = not said[row] or off.min(initial=np.inf) > CORNER_M
     return told(
         "cross-seam-unasked",
         wrong,
@@ -180,21 +180,18 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
     )
 
 
-def _inner_corners(result: Result) -> tuple[np.ndarray, np.ndarray]:
-    """u, v of the corners (n, 2) at which turf fills more than half of the way round, and the area of
-    each: a step off them, away from the corners beside them, lies on turf."""
-    turned = in_pile_coordinates(result)
-    parts, part_of = shapely.get_parts(turned, return_index=True)
-    rings, ring_of = shapely.get_rings(parts, return_index=True)
-    found, areas = [], []
-    for ring, part in zip(rings, ring_of, strict=True):
-        at = shapely.get_coordinates(ring)[:-1]
-        middle = (np.roll(at, 1, axis=0) + np.roll(at, -1, axis=0)) / 2 - at
-        away = middle / np.maximum(np.hypot(*middle.T), 1e-12)[:, None]
-        inside = shapely.contains_xy(parts[part], *(at - 1e-3 * away).T)
-        found.append(at[inside])
-        areas.append(np.full(int(inside.sum()), part_of[part]))
-    return np.vstack(found), np.concatenate(areas)
+def _inner_corners(shape: shapely.Geometry) -> np.ndarray:
+    """Corners (n, 2) at which turf fills more than half of the way round."""
+    found = []
+    for part in shapely.get_parts(shape):
+        for k, ring in enumerate((part.exterior, *part.interiors)):
+            at = shapely.get_coordinates(ring)[:-1]
+            come, go = at - np.roll(at, 1, axis=0), np.roll(at, -1, axis=0) - at
+            turn = come[:, 0] * go[:, 1] - come[:, 1] * go[:, 0]
+            turf_left = bool(shapely.is_ccw(ring)) == (k == 0)  # as one walks along the ring
+            inward = -turn if turf_left else turn
+            found.append(at[inward > TURNED * np.hypot(*come.T) * np.hypot(*go.T)])
+    return np.vstack(found)
 
 
 def _strip_about(laid: np.ndarray, u: float) -> float:

@@ -17,6 +17,7 @@ and writes it down; `proven` adds the bound.
     onsite.py    few rolls open at a time; carried.py  the search for that, compiled
     slanted.py   chalk lines and chains of pieces; nested.py  a square plan made over with them
     dye_lots.py  areas parted where a phase needs more than a dye lot, before they are laid
+    small.py     what is laid smaller than the rules ask; crossed.py  what cross seams save
     by_hand.py   what a careful estimator would order by hand, each area alone
     nouns.py     solved jobs to tables; proof.py  beside them what no layout can beat
 """
@@ -32,6 +33,7 @@ import pandas as pd
 
 from geoturf.cuts import (
     by_hand,
+    crossed,
     nested,
     nouns,
     onsite,
@@ -112,6 +114,7 @@ def plan(
         trade=trade,
         findings=(
             *small.told(ground, chosen, setting.layout_rules),
+            *crossed.told(ground, chosen, choices, products, setting.layout_rules),
             *work.notes(ground, pieces, products, rules, trade),
         ),
     )

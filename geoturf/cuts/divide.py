@@ -21,10 +21,9 @@ import shapely
 from geoturf.cuts.job import Bought, Job, used
 from geoturf.cuts.sections import tidy
 from geoturf.model import Ground, Layout
-from geoturf.rules import LayoutRules
+from geoturf.rules import CROSS_WORTH, LayoutRules
 from geoturf.units import round_down, round_up
 
-WORTH = 2.0  # times what its seams cost, a roll spared must be worth
 CLEAR_M = 0.3  # joints of neighbouring strips lie further apart than this
 TOUCH_M = 1e-5  # strips this close across are neighbours
 _ORDERS = 24  # of a strip's lengths, tried for joints that stay clear of others
@@ -199,7 +198,7 @@ def _give_up(rolls: _Rolls, roll: int, strips: Strips, least_m: float) -> bool:
             _, _, v0, v1 = strips.laid(lanes[0][0][0])
             joint = (v1 - v0) * rules.seam_cost.per_si() + float(rules.cross_seam_cost.amount)
             seams += (len(moved) - 1) * joint
-        if not moved or WORTH * seams >= rolls.price[roll]:
+        if not moved or CROSS_WORTH * seams >= rolls.price[roll]:
             for other in reversed(filled):
                 rolls.take_back(other)
             strips.lengths = known

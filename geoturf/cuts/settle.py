@@ -19,7 +19,7 @@ from geoturf.cuts.pools import make_job
 from geoturf.cuts.sections import quick
 from geoturf.cuts.solve import solve
 from geoturf.model import Layout
-from geoturf.rules import LayoutRules
+from geoturf.rules import CROSS_WORTH, LayoutRules
 
 T = TypeVar("T")
 SMALL, FEW = (
@@ -78,7 +78,7 @@ def content(
 
 
 def _content(layout: Layout) -> Hashable:
-    seams = (layout.seam_m, len(layout.cross))
+    seams = (layout.seam_m, len(layout.cross), layout.corner_m, layout.at_corners)
     return layout.roll_width_m, layout.width_m, layout.cut.tobytes(), *seams
 
 
@@ -116,9 +116,17 @@ def _least_turf(layout: Layout, market: Market) -> float:
 
 
 def seams(layout: Layout, rules: LayoutRules) -> float:
-    """Money for a layout's seams and cross seams."""
+    """Money that a layout's seams and cross seams weigh: those at inner corners count as often as they
+    are to save what they cost."""
     along = layout.seam_m * rules.seam_cost.per_si()
-    return along + len(layout.cross) * float(rules.cross_seam_cost.amount)
+    across = len(layout.cross) * float(rules.cross_seam_cost.amount)
+    return along + across + (CROSS_WORTH - 1) * at_corners(layout, rules)
+
+
+def at_corners(layout: Layout, rules: LayoutRules) -> float:
+    """Money for a layout's cross seams at inner corners."""
+    along = layout.corner_m * rules.seam_cost.per_si()
+    return along + layout.at_corners * float(rules.cross_seam_cost.amount)
 
 
 def _turf(layouts: list[Layout], market: Market, cut_step_m: float) -> float:

@@ -238,7 +238,8 @@ def warm_parts() -> None:
         edges, vs, every, np.array([0, len(vs) - 1]), vs, vs, np.zeros(1), _ROLL, _SHARES[None], 0.0
     )
     parting.ends_of(edges)
-    parting.clipped(edges, 0.0, 0.5)
+    block = parting.clipped(edges, 0.0, 0.5)
+    parting.common(block, block, 0.5)
     parting.parts_of(edges, _ROLL)
     ends = np.array([0.0, 0.5, 1.0])
     parting.best_across(edges, ends, np.zeros(3), np.zeros(1), _ROLL, _SHARES[None], 0.0)

@@ -3,7 +3,7 @@ layouts worth offering."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -71,13 +71,14 @@ def _least(shape: Shape, rolls: Sequence[Roll], at: float) -> float:
 
 
 def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:
-    """Layouts worth offering, best first: for each width the best by each price model."""
+    """Layouts worth offering, best first: for each width the best by each price model; in blocks only
+    where that saves."""
     layouts: list[Layout] = []
     for roll in rolls:
         for groups, ganged, picked in _chosen(_tried(shape, roll, bearings, EVERY)):
             shift = shape.shift(picked.bearing_deg)
             layouts.append(layout_of(groups, shift, ganged, picked.joints, picked.cross))
-    return tuple(sorted(layouts, key=lambda layout: layout.cost))
+    return tuple(sorted(blocks.worthwhile(layouts), key=lambda layout: layout.cost))
 
 
 def _tried(
@@ -93,33 +94,52 @@ def _tried(
 def lay_priced(
     shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float], stated_deg: float
 ) -> list[Layout]:
-    """One layout for each of ``rolls``, the best at its pool's prices (`Roll.pool`); its cost is
-    told without them. ``stated_deg``: the bearing, where it is not free."""
+    """One layout for each of ``rolls``, the best at its pool's prices (`Roll.pool`), and the best in
+    one where that is in blocks; their cost is told without those prices. ``stated_deg``: the bearing,
+    where it is not free."""
     layouts, own = [], normal(shape, stated_deg)
     shape, bearings = own.shape, [own.bearing_of(at) for at in bearings]
     for roll in rolls:
         tried = _tried(shape, roll, bearings, (BALANCED,))
-        best = min(tried, key=lambda s: round(s.cost[BALANCED], 9))
         plain = replace(roll, pool=())
-        groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
-        shift = shape.shift(best.bearing_deg)
-        layouts.append(own.back(layout_of(groups, shift, False, best.joints, best.cross)))
+        for best in _best(tried, BALANCED):
+            groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
+            shift = shape.shift(best.bearing_deg)
+            layouts.append(own.back(layout_of(groups, shift, False, best.joints, best.cross)))
     return layouts
+
+
+def _best(tried: Sequence[Sought], model: int) -> list[Sought]:
+    """The cheapest by a price model and, where that is in blocks, the cheapest that is not."""
+    best = tried[_by_cost(tried, model)[0]]
+    whole = [one for one in tried if not len(one.cross)] if len(best.cross) else []
+    return [best, *(whole[k] for k in _by_cost(whole, model)[:1])]
 
 
 def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, Sought]]:
     """Strips worth offering, whether to gang them, and the search they are of: the best by
     each price model; those best alone are there both ways."""
     out: list[tuple[list[Strips], bool, Sought]] = []
+    for model, picked in _picked(tried):
+        groups = [refined(found, model) for found in picked.found]
+        if not any(_same(groups, other) for other, _, _ in out):
+            ganged = (True, False) if model == ALONE and any(map(_gangs, groups)) else (False,)
+            out += [(groups, gang, picked) for gang in ganged]
+    return out
+
+
+def _picked(tried: Sequence[Sought]) -> Iterator[tuple[int, Sought]]:
+    """Searches worth a closer look, each with the price model it is good by; where all are in blocks,
+    one that is not as well."""
+    blocks_only = True
     for model, rank in PICKS:
         order = _by_cost(tried, model)
         if rank < len(order) and not _shunned(tried, order, rank, model):
             picked = tried[order[rank]]
-            groups = [refined(found, model) for found in picked.found]
-            if not any(_same(groups, other) for other, _, _ in out):
-                ganged = (True, False) if model == ALONE and any(map(_gangs, groups)) else (False,)
-                out += [(groups, gang, picked) for gang in ganged]
-    return out
+            blocks_only = blocks_only and len(picked.cross) > 0
+            yield model, picked
+    if blocks_only:
+        yield from ((BALANCED, one) for one in _best(tried, BALANCED)[1:])
 
 
 def _by_cost(tried: Sequence[Sought], model: int) -> list[int]:

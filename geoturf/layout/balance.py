@@ -22,6 +22,7 @@ from typing import Any
 import numpy as np
 
 from geoturf import highs
+from geoturf.layout import blocks
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.model import Choices, Layout
 from geoturf.units import round_down
@@ -77,10 +78,10 @@ def balanced(
                         programme.offer(area, layout)
                         for row in some:
                             offers[row].append(laid[row][k])
-    out = [
-        replace(choice, layouts=tuple(layouts))
-        for choice, layouts in zip(choices, offers, strict=True)
-    ]
+    for run, programme in programmes:
+        for area, some in enumerate(run):
+            programme.keep(area, blocks.worthwhile(offers[some[0]]), offers[some[0]])
+    out = list(choices)
     for (run, _), (best, costs) in zip(programmes, _each(_Programme.best, programmes), strict=True):
         for some, first, cost in zip(run, best, costs, strict=True):
             for row in some:
@@ -94,7 +95,7 @@ def balanced(
 
 def _first(layouts: Sequence[Layout], first: int) -> tuple[Layout, ...]:
     """The layout of the row ``first``, then the others by cost."""
-    others = [layout for k, layout in enumerate(layouts) if k != first]
+    others = [one for one in blocks.worthwhile(layouts) if one is not layouts[first]]
     return (layouts[first], *sorted(others, key=lambda layout: layout.cost))
 
 
@@ -164,11 +165,18 @@ class _Programme:
                 self.solver.addRow(0.0, np.inf, 0, [], [])
                 self._fill(width_m, {k: int(self._across(width_m) // k)})
         roll = self.rolls[layout.roll_width_m]
-        cost = roll.seam * layout.seam_m + roll.cross * len(layout.cross)
+        joined = layout.seam_m, len(layout.cross), layout.corner_m, layout.at_corners
+        cost = roll.joints(*joined)
         at = [*(self.rows[key] for key in lengths), area]
         self.columns[area].append(
             self._add(times * cost, at, [*(-times * length for length in lengths.values()), 1.0])
         )
+
+    def keep(self, area: int, some: Sequence[Layout], offered: Sequence[Layout]) -> None:
+        """Only ``some`` of what was ``offered`` for an area may be taken from now on."""
+        for column, layout in zip(self.columns[area], offered, strict=True):
+            if not any(layout is one for one in some):
+                self.solver.changeColBounds(column, 0.0, 0.0)
 
     def best(self) -> tuple[list[int], list[float]]:
         """For each area the place of its layout with the largest share, and what it costs that the

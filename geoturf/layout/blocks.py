@@ -20,9 +20,11 @@ from geoturf.layout import kernel, parting
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.layout.seams import NO_JOINTS, Sought, crossing, search, together
 from geoturf.layout.shape import Shape, Turned, axes
+from geoturf.model import Layout
 
 GAIN = 1e-4  # of the cost, at least
-SAME_M = 2e-4  # corners this close along the pile share a line; what the border moves for that is trimmed
+SAME_M = 9e-5  # corners this close along the pile share a line; what the border moves for that is trimmed
+TOUCH_M = 1e-3  # blocks that meet over less are not joined
 
 
 def parted(
@@ -36,8 +38,7 @@ def parted(
     views: list[Turned] = []
     cross = [whole.cross]
     for found in whole.found:
-        lines, joints = _lines(found.shape, corners, roll)
-        view = _on_lines(found.shape, lines)
+        view, lines, joints = _lines(found.shape, corners, roll)
         rows = _best(view, lines, joints, roll, float(found.cost[BALANCED]))
         views += _blocks(view, lines[rows], roll) if len(rows) else [found.shape]
         cross += [joints[k] for k in rows[1:-1]]
@@ -46,30 +47,41 @@ def parted(
         yield together(whole.bearing_deg, searched, whole.joints, np.vstack(cross))
 
 
-def _lines(view: Turned, corners: np.ndarray, roll: Roll) -> tuple[np.ndarray, list[np.ndarray]]:
-    """u of lines across that a shape may be cut at, its ends first and last, and the cross seams (n,
-    3) that each would be."""
+def worthwhile(layouts: Sequence[Layout]) -> list[Layout]:
+    """The layouts of an area without those in blocks that save less than their cross seams have to,
+    against the best of the others."""
+    least = min((one.cost for one in layouts if not one.at_corners), default=np.inf)
+    return [one for one in layouts if not one.at_corners or one.cost < least]
+
+
+def _lines(
+    view: Turned, corners: np.ndarray, roll: Roll
+) -> tuple[Turned, np.ndarray, list[np.ndarray]]:
+    """Lines across that a shape may be cut at: the shape with border that nearly lies on a line moved
+    onto it, u of the lines, its ends first and last, and the cross seams (n, 3) that each would be."""
     low, high = float(view.edges[:, ::2].min()), float(view.edges[:, ::2].max())
     inner = kernel.distinct(corners, SAME_M)
     inner = inner[(inner > low + roll.short_m) & (inner < high - roll.short_m)]
-    across, found = view.across() if len(inner) else NO_JOINTS, np.empty(len(view.outline) + 1)
-    kept, joints = [low], [NO_JOINTS]
-    for u in inner.tolist():
-        count = kernel.turf_on(across, u, found)
-        ends = found[:count].reshape(-1, 2)
-        ends = ends[(ends[:, 0] > view.low - SAME_M) & (ends[:, 1] < view.high + SAME_M)]
-        if len(ends):
-            kept.append(u)
-            joints.append(np.column_stack([np.full(len(ends), u), ends]))
-    return np.array([*kept, high]), [*joints, NO_JOINTS]
+    if not len(inner):
+        return view, np.array([low, high]), [NO_JOINTS, NO_JOINTS]
+    view = _on_lines(view, inner)
+    joints = [_joints(view.edges, u) for u in inner.tolist()]
+    return view, np.array([low, *inner, high]), [NO_JOINTS, *joints, NO_JOINTS]
+
+
+def _joints(edges: np.ndarray, u: float) -> np.ndarray:
+    """Cross seams (n, 3) of u, v from, v to along a line: turf ends there on both sides. Turf that
+    touches over less than a hair is not joined."""
+    before, behind = parting.clipped(edges, -np.inf, u), parting.clipped(edges, u, np.inf)
+    ends = parting.common(before, behind, u)
+    ends = ends[ends[:, 1] - ends[:, 0] > TOUCH_M]
+    return np.column_stack([np.full(len(ends), u), ends])
 
 
 def _on_lines(view: Turned, lines: np.ndarray) -> Turned:
     """The shape with the ends of edges that nearly lie on a line moved onto it."""
-    if len(lines) < 3:
-        return view
     edges = view.edges.copy()
-    for u in lines[1:-1]:
+    for u in lines.tolist():
         ends = edges[:, ::2]
         edges[:, ::2] = np.where(np.abs(ends - u) < SAME_M, u, ends)
     return replace(view, edges=edges)

@@ -21,7 +21,7 @@ NOISE = 1e-6  # of a cut step: what float arithmetic may have added to whole one
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 SHUNNED = 100.0  # m2 of turf that a piece the rules would not have is charged: it is laid only where none can be without
 ASIDE = 0.5  # of a strip's length at most is seam along a side that counts as a border of turf
-WORTH = 2.0  # times what it costs, a cross seam saves at least where a roll reaches
+WORTH = 2.0  # times what it costs, a cross seam saves at least where a roll reaches: `geoturf.rules.CROSS_WORTH`
 CLEAR_M, UNCLEAR_M = (
     0.3,
     0.01,

@@ -268,6 +268,24 @@ def clipped(edges: Floats, left: float, right: float) -> Floats:
 
 
 @jit
+def common(before: Floats, behind: Floats, u: float) -> Floats:
+    """Stretches (n, 2) of v along a line at ``u`` with turf on both sides: edges of both, `clipped`
+    there, lie on each other."""
+    out, count = np.empty((len(before) + len(behind), 2)), 0
+    for i in range(len(before)):
+        for j in range(len(behind)):
+            low, high = max(before[i, 1], behind[j, 1]), min(before[i, 3], behind[j, 3])
+            here = before[i, 0] == before[i, 2] == u and behind[j, 0] == behind[j, 2] == u
+            if here and low < high:
+                if count and low <= out[count - 1, 1]:  # goes on where the last one ends
+                    count -= 1
+                    low = out[count, 0]
+                out[count, 0], out[count, 1] = low, high
+                count += 1
+    return out[:count]
+
+
+@jit
 def parts_of(edges: Floats, roll: Floats) -> tuple[Ints, Floats, Floats]:
     """The parts of a shape that may be laid by themselves, as `apart` gives them."""
     vs = ends_of(edges)

@@ -31,16 +31,21 @@ def layout_of(
     laid = [_laid(strips, ganged) for strips in groups]
     pieces, seams, cross = laid[0] if len(laid) == 1 else _together(laid)
     seams = np.vstack([seams, joints]) if len(joints) else seams
-    cross = np.vstack([cross, between]) if len(between) else cross
-    return layout_from((pieces, seams, cross), groups[0].shape.bearing_deg, shift, roll)
+    cross = np.vstack([between, cross]) if len(between) else cross
+    bearing = groups[0].shape.bearing_deg
+    return layout_from((pieces, seams, cross), bearing, shift, roll, len(between))
 
 
-def layout_from(laid: Laid, bearing_deg: float, shift: np.ndarray, roll: Roll) -> Layout:
-    """The layout of pieces (n, 4), seams (m, 3) and cross seams (k, 3), moved by ``shift``."""
+def layout_from(
+    laid: Laid, bearing_deg: float, shift: np.ndarray, roll: Roll, at_corners: int = 0
+) -> Layout:
+    """The layout of pieces (n, 4), seams (m, 3) and cross seams (k, 3), the first of them
+    ``at_corners``, moved by ``shift``."""
     pieces, seams, cross = laid
-    cut = cut_sizes(pieces, roll)
+    cut, corner = cut_sizes(pieces, roll), cross[:at_corners]
+    corner_m = float((corner[:, 2] - corner[:, 1]).sum())
     seam_m = float((seams[:, 2] - seams[:, 1]).sum() + (cross[:, 2] - cross[:, 1]).sum())
-    price = turf_price(cut, roll) * roll.worth + seam_m * roll.seam + len(cross) * roll.cross
+    joints = roll.joints(seam_m, len(cross), corner_m, at_corners)
     return Layout(
         bearing_deg,
         pieces + shift[[0, 0, 1, 1]],
@@ -50,7 +55,8 @@ def layout_from(laid: Laid, bearing_deg: float, shift: np.ndarray, roll: Roll) -
         roll.usable_m,
         roll.width_m,
         seam_m,
-        float(price),
+        float(turf_price(cut, roll) * roll.worth + joints),
+        at_corners,
     )
 
 

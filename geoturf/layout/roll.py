@@ -11,7 +11,7 @@ import numpy as np
 
 from geoturf.errors import InputError
 from geoturf.model import Finding
-from geoturf.rules import LayoutRules, Product
+from geoturf.rules import CROSS_WORTH, LayoutRules, Product
 from geoturf.units import US, Money, System, round_down
 
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
@@ -54,6 +54,12 @@ class Roll:
     blocks: bool
     slanted: bool = False
     pool: tuple[float, ...] = ()
+
+    def joints(self, seam_m: float, crossings: int, corner_m: float, corners: int) -> float:
+        """What seams weigh (m2 of turf): so many metres in all and so many cross seams, of which those
+        at inner corners, so long and so many, count as often as they are to save what they cost."""
+        more = CROSS_WORTH - 1
+        return self.seam * (seam_m + more * corner_m) + self.cross * (crossings + more * corners)
 
     def lane_m(self, lanes: int) -> float:
         """Widest strip that is cut ``lanes`` side by side; 0 if the rules leave none."""

@@ -7,7 +7,7 @@ from geoturf.rules.cuts import CutRules
 from geoturf.rules.edges import EdgeRules
 from geoturf.rules.ground import GroundRules, ParcelRules
 from geoturf.rules.layer import Layer
-from geoturf.rules.layout import STEEPEST, LayoutRules
+from geoturf.rules.layout import CROSS_WORTH, STEEPEST, LayoutRules
 from geoturf.rules.limits import LimitRules
 from geoturf.rules.materials import MaterialRules
 from geoturf.rules.offer import Bidder, Client, Terms
@@ -17,6 +17,7 @@ from geoturf.rules.ranges import Ranges
 from geoturf.rules.water import WaterRules
 
 __all__ = [
+    "CROSS_WORTH",
     "STEEPEST",
     "Bidder",
     "CalendarRules",

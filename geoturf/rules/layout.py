@@ -31,6 +31,7 @@ MOST_STEPS = 12_000  # of a roll's length: 1,000 ft by the inch; tables of the c
 
 MEASURED = "tests/bench/large.py: what a run takes"
 STEEPEST = 1.0  # slants of ends, in widths of the strip: half a right angle; steeper ones were tried and spared nothing
+CROSS_WORTH = 2.0  # times what it costs, a cross seam saves at least where a roll reaches
 
 
 class LayoutRules(Rules):
