@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from geoturf.rules import MaterialRules
 from geoturf.rules import items as module
 from geoturf.rules.item import Item, registry
 from geoturf.rules.items import ITEMS, PAY_ITEMS
@@ -25,6 +26,12 @@ MAT = """
         basis="base {base:area}",
     ),
 """
+
+# as many items more as a trade might add, of which nothing is taken
+IDLE = "".join(
+    MAT.replace('key="mat"', f'key="mat_{k}"').replace('q["base"]', 'q["base"] * 0.0')
+    for k in range(60)
+)
 
 # geoturf with another text of one module
 EDITED = """
@@ -43,7 +50,15 @@ sys.exit(main(sys.argv[2:]))
 def geoturf(text, folder, *arguments):
     """Runs geoturf in a process of its own, with ``text`` in place of its items' module."""
     (folder / "items.py").write_text(text, encoding="utf-8")
-    command = [sys.executable, "-c", EDITED, str(folder / "items.py"), *map(str, arguments)]
+    strict = ["-W", "error:DataFrame is highly fragmented"]
+    command = [
+        sys.executable,
+        *strict,
+        "-c",
+        EDITED,
+        str(folder / "items.py"),
+        *map(str, arguments),
+    ]
     return subprocess.run(command, capture_output=True, text=True, check=False)
 
 
@@ -70,7 +85,7 @@ def test_an_item_added_by_the_book_is_followed_to_its_priced_line(lawns, bid_fil
     }
     for amount, (extra, hours) in bids.items():
         done = geoturf(
-            with_record(MAT), tmp_path, "run", bid_file(extra), "--out", tmp_path / amount
+            with_record(MAT + IDLE), tmp_path, "run", bid_file(extra), "--out", tmp_path / amount
         )
         assert done.returncode == 0, done.stderr
         lines = {line["description"]: line for line in rows(tmp_path / amount / "bid.csv")}
@@ -137,3 +152,11 @@ def test_a_record_that_is_not_whole_is_refused(changed, said):
     with pytest.raises(ValueError, match="item '") as refusal:
         registry([*ITEMS.values(), mat], PAY_ITEMS.values())
     assert said in str(refusal.value)
+
+
+def test_a_package_of_nothing_is_refused_whatever_rule_gives_its_size(monkeypatch):
+    mat = replace(ITEMS["fabric"], key="mat", size=lambda rules: rules.outlets_per_site)
+    monkeypatch.setitem(ITEMS, "mat", mat)
+    with pytest.raises(ValueError, match="what mat is bought by must be more than zero"):
+        MaterialRules(outlets_per_site=0)
+    assert MaterialRules(outlets_per_site=2)

@@ -273,6 +273,13 @@ class MaterialRules(Rules):
         return keys
 
     @model_validator(mode="after")
+    def _packages_hold_something(self) -> MaterialRules:
+        empty = [item.key for item in ITEMS.values() if not item.size(self) > 0]
+        if empty:
+            raise ValueError(f"what {', '.join(empty)} is bought by must be more than zero")
+        return self
+
+    @model_validator(mode="after")
     def _laps_fit(self) -> MaterialRules:
         for name, lap in (("fabric", self.fabric_overlap_m), ("below", self.lap_below_m())):
             if lap >= min(
