@@ -84,11 +84,15 @@ def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> t
 def _tried(
     shape: Shape, roll: Roll, bearings: Sequence[float], models: tuple[int, ...]
 ) -> list[Sought]:
-    """The searches at the ``bearings``: the shape in one, in blocks, and both parted about a
-    house."""
+    """The searches at the ``bearings``: the shape in one and, where that is cheaper, in blocks, and
+    both parted about a house."""
     whole = [sought(shape, at, roll, models=models) for at in bearings]
-    some = [*whole, *(one for w in whole for one in blocks.parted(shape, w, roll, models))]
-    return [*some, *arms.apart(some, roll, models)]
+    cut = [one for w in whole for one in blocks.parted(shape, w, roll, models)]
+    tried = [*whole, *arms.apart(whole, roll, models)]
+    least = min(one.cost[BALANCED] for one in tried)
+    if any(one.cost[BALANCED] < least for one in cut):
+        tried += [*cut, *arms.apart(cut, roll, models)]
+    return tried
 
 
 def lay_priced(
@@ -129,17 +133,14 @@ def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, Sought]]:
 
 
 def _picked(tried: Sequence[Sought]) -> Iterator[tuple[int, Sought]]:
-    """Searches worth a closer look, each with the price model it is good by; where all are in blocks,
-    one that is not as well."""
-    blocks_only = True
-    for model, rank in PICKS:
-        order = _by_cost(tried, model)
-        if rank < len(order) and not _shunned(tried, order, rank, model):
-            picked = tried[order[rank]]
-            blocks_only = blocks_only and len(picked.cross) > 0
-            yield model, picked
-    if blocks_only:
-        yield from ((BALANCED, one) for one in _best(tried, BALANCED)[1:])
+    """Searches worth a closer look, each with the price model it is good by: of all, and of those in
+    one."""
+    whole = [one for one in tried if not len(one.cross)]
+    for some in (tried, whole) if len(whole) < len(tried) else (tried,):
+        for model, rank in PICKS:
+            order = _by_cost(some, model)
+            if rank < len(order) and not _shunned(some, order, rank, model):
+                yield model, some[order[rank]]
 
 
 def _by_cost(tried: Sequence[Sought], model: int) -> list[int]:
