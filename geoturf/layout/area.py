@@ -16,7 +16,7 @@ from geoturf.layout.roll import ALONE, BALANCED, PROP, Roll
 from geoturf.layout.seams import EVERY, Sought, Strips, refined, sought
 from geoturf.layout.shape import Shape
 from geoturf.layout.wide import wide
-from geoturf.model import Choices, Layout
+from geoturf.model import Choices, Layout, saved_m2
 
 PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (BALANCED, 1))  # price model, rank of the bearing
 
@@ -71,14 +71,19 @@ def _least(shape: Shape, rolls: Sequence[Roll], at: float) -> float:
 
 
 def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:
-    """Layouts worth offering, best first: for each width the best by each price model; in blocks only
-    where that saves."""
+    """Layouts worth offering, best first: for each width the best by each price model. Those in blocks
+    that only save in a small pool, if at all, come last."""
     layouts: list[Layout] = []
     for roll in rolls:
         for groups, ganged, picked in _chosen(_tried(shape, roll, bearings, EVERY)):
             shift = shape.shift(picked.bearing_deg)
             layouts.append(layout_of(groups, shift, ganged, picked.joints, picked.cross))
-    return tuple(sorted(blocks.worthwhile(layouts), key=lambda layout: layout.cost))
+    return in_order(layouts)
+
+
+def in_order(layouts: Sequence[Layout]) -> tuple[Layout, ...]:
+    """The layouts of an area by cost; last those whose cross seams at corners do not save enough."""
+    return tuple(sorted(layouts, key=lambda one: (saved_m2(one, layouts) <= 0, one.cost)))
 
 
 def _tried(
@@ -89,8 +94,8 @@ def _tried(
     whole = [sought(shape, at, roll, models=models) for at in bearings]
     cut = [one for w in whole for one in blocks.parted(shape, w, roll, models)]
     tried = [*whole, *arms.apart(whole, roll, models)]
-    least = min(one.cost[BALANCED] for one in tried)
-    if any(one.cost[BALANCED] < least for one in cut):
+    least = np.min([one.cost for one in tried], axis=0)
+    if any((one.cost < least).any() for one in cut):
         tried += [*cut, *arms.apart(cut, roll, models)]
     return tried
 
