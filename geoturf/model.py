@@ -22,6 +22,7 @@ row an area in `Ground.areas` order and the same RangeIndex.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -233,6 +234,14 @@ class Layout:
         """Length of the cross seams at inner corners."""
         mine = self.cross[: self.at_corners]
         return float((mine[:, 2] - mine[:, 1]).sum())
+
+
+def saved_m2(layout: Layout, offered: Sequence[Layout]) -> float:
+    """What a layout with cross seams at inner corners costs less than the best of those ``offered``
+    without; infinite where there is none without, or none in the layout. They are charged as often
+    as they are to save what they cost: where this is more than 0, they do."""
+    whole = [one.cost for one in offered if not one.at_corners]
+    return min(whole) - layout.cost if whole and layout.at_corners else float("inf")
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,8 @@ what must hold of what is cut."""
 from __future__ import annotations
 
 import itertools
+import re
+from dataclasses import replace
 
 import geopandas
 import numpy as np
@@ -14,10 +16,11 @@ from shapely.affinity import rotate, scale, translate
 
 from geoturf import pipeline
 from geoturf.bid import make_bid
-from geoturf.layout import kernel, parting
+from geoturf.check import lawns
+from geoturf.layout import blocks, kernel, parting
 from geoturf.layout.roll import BALANCED, stocked
-from geoturf.layout.shape import shape_of, turned
-from geoturf.rules import LayoutRules
+from geoturf.layout.shape import axes, shape_of, turned
+from geoturf.rules import CROSS_WORTH, LayoutRules
 from geoturf.units import read_money
 
 CORNERS = LayoutRules.model_validate({"cross_seams": "corners"})
@@ -66,6 +69,12 @@ def test_a_bid_with_a_stepped_lawn_keeps_its_promises(tmp_path):
     made = {"layers": [{"path": "lots.gpkg"}], "folder": str(tmp_path)}
     result = pipeline.run(make_bid(made | {"layout": {"cross_seams": "corners"}}))
     assert result.plan.chosen["cross_seams"].tolist() == [1, 0]
+    (said,) = [f for f in result.findings if f.code == "cross-seam-corner"]
+    assert said.area == "stepped"
+    cost, saved = (float(x.replace(",", "")) for x in re.findall(r"([0-9,.]+) USD", said.message))
+    assert saved > CROSS_WORTH * cost > 0
+    untold = replace(result, plan=replace(result.plan, findings=()))
+    assert [f.code for f in lawns.cross_seams_where_needed(untold)] == ["cross-seam-unasked"]
 
 
 LAWNS = {
@@ -117,6 +126,48 @@ def test_a_cross_seam_that_does_not_save_twice_its_cost_is_not_made():
     dear = CORNERS.model_copy(update={"cross_seam_cost": read_money("500 USD")})
     assert not len(cheapest(lawn, rules=dear).cross)
     assert not len(cheapest(lawn, rules=NEEDED).cross)
+
+
+def joints_of(lawn: shapely.Polygon) -> tuple[np.ndarray, list[np.ndarray]]:
+    """u of the lines across that a lawn may be cut at, the pile at 90, and the cross seams at each."""
+    shape = shape_of(lawn)
+    corners = shape.inner_corners @ axes(90.0)[0]
+    _, lines, joints = blocks._lines(turned(shape.edges, 90.0), corners, ROLL)
+    return lines + shape.origin[0], joints
+
+
+@pytest.mark.parametrize("off", [0.0, 5e-5, -5e-5])
+def test_a_border_that_runs_along_a_line_is_no_cross_seam(off):
+    """Two blocks with 2 m in common, the end of one drawn a hair askew: only there do pieces butt,
+    as the check finds by laying them."""
+    lawn = shapely.Polygon([(0, 0), (5 + off, 0), (5, 2), (10, 2), (10, 4), (0, 4)])
+    lines, (_, joint, _) = joints_of(lawn)
+    assert lines == pytest.approx([0, 5, 10])
+    assert (joint[:, 2] - joint[:, 1]).tolist() == pytest.approx([2])
+
+
+def test_blocks_that_touch_over_a_hair_are_not_joined():
+    """A lot line and a wall that do not quite meet: 0.2 mm of turf lie between two blocks."""
+    lawn = shapely.Polygon(
+        [(0, 0), (5, 0), (5, 3.9998), (10, 3.9998), (10, 8), (5, 8), (5, 4), (0, 4)]
+    )
+    _, joints = joints_of(lawn)
+    assert sum(map(len, joints)) == 0
+
+
+def test_a_line_has_a_cross_seam_for_each_stretch_of_turf():
+    """The common border of two blocks is parted by a bed."""
+    lawn = (
+        shapely.box(0, 0, 10, 4)
+        - shapely.box(5, -1, 11, 1)
+        - shapely.Polygon([(5, 2), (9, 2.2), (5, 2.4)])
+    )
+    _, (_, joint, _) = joints_of(lawn)
+    assert [row[2] - row[1] for row in joint] == pytest.approx([1.6, 1.0])
+    whole = parting.common(
+        *(np.array([[5.0, a, 5, b], [5, b, 5, c]]) for a, b, c in [(0, 1, 3), (0, 2, 4)]), 5.0
+    )
+    assert whole.tolist() == [[0, 3]]
 
 
 @pytest.mark.parametrize("turn", [0.0, 22.5])
@@ -186,4 +237,12 @@ def test_inner_corners_are_those_where_turf_fills_more_than_half():
     backwards = shapely.Polygon(list(SHAPES["ell"].exterior.coords)[::-1])
     (corner,) = shape_of(backwards).inner_corners + shape_of(backwards).origin
     assert corner.tolist() == pytest.approx([5, 5])
-    assert kernel.WORTH == 2
+    assert kernel.WORTH == CROSS_WORTH == 2
+
+
+def test_the_check_knows_inner_corners_beside_a_hair_of_turf():
+    """Turf 0.2 mm thick leads off from one corner; another turns in by a degree only."""
+    thin = [(0, 0), (5, 0), (5, 3.9998), (8, 3.9998), (8, 4), (2.5, 4 - 0.02), (0, 4)]
+    assert lawns._inner_corners(shapely.Polygon(thin)).tolist() == [[5, 3.9998]]
+    pond = shapely.box(0, 0, 9, 9) - shapely.box(3, 3, 5, 5)
+    assert len(lawns._inner_corners(pond)) == 4

@@ -114,7 +114,7 @@ def plan(
         trade=trade,
         findings=(
             *small.told(ground, chosen, setting.layout_rules),
-            *crossed.told(ground, chosen, choices, products, setting.layout_rules),
+            *crossed.told(setting, plans, products),
             *work.notes(ground, pieces, products, rules, trade),
         ),
     )

@@ -2,38 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
-from geoturf.cuts import settle
-from geoturf.model import Choices, Finding, Ground, Layout
-from geoturf.rules import CROSS_WORTH, LayoutRules, Product
+from geoturf.cuts import settle, swap
+from geoturf.cuts.planned import PoolPlan, Setting
+from geoturf.model import Finding, saved_m2
+from geoturf.rules import CROSS_WORTH, Product
 
 
 def told(
-    ground: Ground,
-    chosen: Mapping[int, Layout],
-    choices: Sequence[Choices],
-    products: Mapping[str, Product],
-    rules: LayoutRules,
+    setting: Setting, plans: Sequence[PoolPlan], products: dict[str, Product]
 ) -> tuple[Finding, ...]:
     """A note for each area that has any."""
-    currency, out = rules.cross_seam_cost.currency, []
-    for row, layout in sorted(chosen.items()):
-        if not layout.at_corners:
-            continue
-        site, area, product = ground.areas[["site", "area", "product"]].iloc[row].astype(str)
-        cost = settle.at_corners(layout, rules)
-        saved = saved_m2(layout, choices[row]) * products[product].widths[0].price_per_m2
-        message = (
-            f"{layout.at_corners} cross seam(s) at inner corners, weighed at {cost:,.2f} {currency}, save about "
-            f"{saved + CROSS_WORTH * cost:,.2f} {currency} of turf and seams"
-        )
-        out.append(Finding("note", "cross-seam-corner", message, site=site, area=area))
-    return tuple(out)
+    rules, found = setting.layout_rules, list[tuple[int, Finding]]()
+    for plan in plans:
+        for area, layout in plan.layouts.items():
+            if not layout.at_corners:
+                continue
+            site, name = setting.ground.areas[["site", "area"]].iloc[area].astype(str)
+            cost = settle.at_corners(layout, rules)
+            saved = _saved(setting, plan, area, products) + CROSS_WORTH * cost
+            currency = rules.cross_seam_cost.currency
+            message = (
+                f"{layout.at_corners} cross seam(s) at inner corners, weighed at {cost:,.2f} {currency}, save about "
+                f"{saved:,.2f} {currency} of turf and other seams"
+            )
+            note = Finding("note", "cross-seam-corner", message, site=site, area=name)
+            found.append((area, note))
+    return tuple(note for _, note in sorted(found, key=lambda one: one[0]))
 
 
-def saved_m2(layout: Layout, choice: Choices) -> float:
-    """What a layout in blocks saves against the best in one, its cross seams charged as often as
-    they are to save what they cost; m2 of the product's first turf, at a balanced pool's prices."""
-    whole = [one.cost for one in choice.layouts if not one.at_corners]
-    return min(whole) - layout.cost
+def _saved(setting: Setting, plan: PoolPlan, area: int, products: dict[str, Product]) -> float:
+    """Money that an area's layout costs less than the best without cross seams at corners, as
+    layouts are chosen: in a small pool by what that really buys, in others at a balanced pool's
+    prices."""
+    areas, offered = plan.pool.areas, [setting.choices[one].layouts for one in plan.pool.areas]
+    place, every = areas.index(area), [plan.layouts[one] for one in areas]
+    if not settle.small(every):
+        price = products[plan.pool.product].widths[0].price_per_m2
+        return saved_m2(plan.layouts[area], offered[place]) * price
+    market, rules = setting.market[plan.pool.product], setting.layout_rules
+    alike = next(some for some in swap.families(areas, setting.choices) if place in some)
+    whole = [row for row, one in enumerate(offered[place]) if not one.at_corners]
+    others = (settle.with_row(every, offered, alike, row) for row in whole)
+    least = min(settle.cost(other, market, rules) for other in others)
+    return (least - settle.cost(every, market, rules)) / len(alike)

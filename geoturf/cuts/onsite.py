@@ -25,7 +25,7 @@ from geoturf.cuts.pools import Pool, by_width, make_job
 from geoturf.cuts.sections import tidy
 from geoturf.cuts.solve import Cut
 from geoturf.engine import Engine
-from geoturf.model import Layout
+from geoturf.model import Layout, saved_m2
 
 _AN_AREA, _FEWEST = 4000, 500  # rounds of the search for an area of a small task, of a large
 _AT_MOST = 1_000_000  # in a task of neither kind
@@ -198,7 +198,8 @@ class _Tables:
         order, begun = np.argsort(rank, kind="stable"), len(self.area)
         for k in order.tolist():
             first = len(self.named)
-            for layout in self.setting.choices[pool.areas[k]].layouts:
+            offered = self.setting.choices[pool.areas[k]].layouts
+            for layout in (one for one in offered if saved_m2(one, offered) > 0):
                 self._offer(pool, pool.areas[k], int(rank[k]), layout)
             self.area.append((*self.ends[first], first, len(self.named), first))
         starts = np.searchsorted(rank[order], np.arange(self.lots + 1))

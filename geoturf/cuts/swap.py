@@ -17,7 +17,7 @@ from geoturf.cuts.market import Market, to_steps, whole_steps, width_key
 from geoturf.cuts.pools import Pool
 from geoturf.cuts.sections import best_fit
 from geoturf.engine import Engine, Serial
-from geoturf.model import Choices, Layout
+from geoturf.model import Choices, Layout, saved_m2
 from geoturf.rules import LayoutRules
 from geoturf.units import INCH_M
 
@@ -135,6 +135,9 @@ class _Offer:
     cost: float
 
 
+_NEVER = _Offer(np.empty(0, np.int64), 1, 0.0, np.inf)
+
+
 def _offers(
     area: int,
     choice: Choices,
@@ -143,11 +146,13 @@ def _offers(
     spared_m2: Callable[[int, Layout], float] | None,
 ) -> tuple[list[Layout], list[_Offer]]:
     """What an area may choose from, and what each costs. (Areas seen together are offered one
-    bearing only.)"""
+    bearing only. Cross seams at corners that do not save enough are for small pools, if for any.)"""
     layouts = [*choice.layouts, *(choice.wide if spared_m2 else ())]
     spared = [spared_m2(area, layout) if spared_m2 else 0.0 for layout in layouts]
     return layouts, [
         _offer(layout, market[width_key(layout.roll_width_m)], rules, less)
+        if saved_m2(layout, choice.layouts) > 0
+        else _NEVER
         for layout, less in zip(layouts, spared, strict=True)
     ]
 
@@ -181,7 +186,7 @@ def _swapped(work: tuple[list[list[_Offer]], list[list[int]]]) -> list[int]:
         before = least
         for family in alike:
             for row in range(len(offers[family[0]])):
-                if row == rows[family[0]]:
+                if row == rows[family[0]] or offers[family[0]][row].cost == np.inf:
                     continue
                 tried = settle.with_row(chosen, offers, family, row)
                 cost = _cost(tried)

@@ -16,7 +16,7 @@ from geoturf.layout.roll import ALONE, BALANCED, PROP, Roll
 from geoturf.layout.seams import EVERY, Sought, Strips, refined, sought
 from geoturf.layout.shape import Shape
 from geoturf.layout.wide import wide
-from geoturf.model import Choices, Layout
+from geoturf.model import Choices, Layout, saved_m2
 
 PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (BALANCED, 1))  # price model, rank of the bearing
 
@@ -71,24 +71,33 @@ def _least(shape: Shape, rolls: Sequence[Roll], at: float) -> float:
 
 
 def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:
-    """Layouts worth offering, best first: for each width the best by each price model; in blocks only
-    where that saves."""
+    """Layouts worth offering, best first: for each width the best by each price model. Those in blocks
+    that only save in a small pool, if at all, come last."""
     layouts: list[Layout] = []
     for roll in rolls:
         for groups, ganged, picked in _chosen(_tried(shape, roll, bearings, EVERY)):
             shift = shape.shift(picked.bearing_deg)
             layouts.append(layout_of(groups, shift, ganged, picked.joints, picked.cross))
-    return tuple(sorted(blocks.worthwhile(layouts), key=lambda layout: layout.cost))
+    return in_order(layouts)
+
+
+def in_order(layouts: Sequence[Layout]) -> tuple[Layout, ...]:
+    """The layouts of an area by cost; last those whose cross seams at corners do not save enough."""
+    return tuple(sorted(layouts, key=lambda one: (saved_m2(one, layouts) <= 0, one.cost)))
 
 
 def _tried(
     shape: Shape, roll: Roll, bearings: Sequence[float], models: tuple[int, ...]
 ) -> list[Sought]:
-    """The searches at the ``bearings``: the shape in one, in blocks, and both parted about a
-    house."""
+    """The searches at the ``bearings``: the shape in one and, where that is cheaper, in blocks, and
+    both parted about a house."""
     whole = [sought(shape, at, roll, models=models) for at in bearings]
-    some = [*whole, *(one for w in whole for one in blocks.parted(shape, w, roll, models))]
-    return [*some, *arms.apart(some, roll, models)]
+    cut = [one for w in whole for one in blocks.parted(shape, w, roll, models)]
+    tried = [*whole, *arms.apart(whole, roll, models)]
+    least = np.min([one.cost for one in tried], axis=0)
+    if any((one.cost < least).any() for one in cut):
+        tried += [*cut, *arms.apart(cut, roll, models)]
+    return tried
 
 
 def lay_priced(
@@ -129,17 +138,14 @@ def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, Sought]]:
 
 
 def _picked(tried: Sequence[Sought]) -> Iterator[tuple[int, Sought]]:
-    """Searches worth a closer look, each with the price model it is good by; where all are in blocks,
-    one that is not as well."""
-    blocks_only = True
-    for model, rank in PICKS:
-        order = _by_cost(tried, model)
-        if rank < len(order) and not _shunned(tried, order, rank, model):
-            picked = tried[order[rank]]
-            blocks_only = blocks_only and len(picked.cross) > 0
-            yield model, picked
-    if blocks_only:
-        yield from ((BALANCED, one) for one in _best(tried, BALANCED)[1:])
+    """Searches worth a closer look, each with the price model it is good by: of all, and of those in
+    one."""
+    whole = [one for one in tried if not len(one.cross)]
+    for some in (tried, whole) if len(whole) < len(tried) else (tried,):
+        for model, rank in PICKS:
+            order = _by_cost(some, model)
+            if rank < len(order) and not _shunned(some, order, rank, model):
+                yield model, some[order[rank]]
 
 
 def _by_cost(tried: Sequence[Sought], model: int) -> list[int]:

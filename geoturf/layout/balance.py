@@ -22,9 +22,8 @@ from typing import Any
 import numpy as np
 
 from geoturf import highs
-from geoturf.layout import blocks
 from geoturf.layout.roll import BALANCED, Roll
-from geoturf.model import Choices, Layout
+from geoturf.model import Choices, Layout, saved_m2
 from geoturf.units import round_down
 
 FEWEST, TOGETHER = (
@@ -80,7 +79,7 @@ def balanced(
                             offers[row].append(laid[row][k])
     for run, programme in programmes:
         for area, some in enumerate(run):
-            programme.keep(area, blocks.worthwhile(offers[some[0]]), offers[some[0]])
+            programme.forget(area, [saved_m2(one, offers[some[0]]) <= 0 for one in offers[some[0]]])
     out = list(choices)
     for (run, _), (best, costs) in zip(programmes, _each(_Programme.best, programmes), strict=True):
         for some, first, cost in zip(run, best, costs, strict=True):
@@ -95,7 +94,7 @@ def balanced(
 
 def _first(layouts: Sequence[Layout], first: int) -> tuple[Layout, ...]:
     """The layout of the row ``first``, then the others by cost."""
-    others = [one for one in blocks.worthwhile(layouts) if one is not layouts[first]]
+    others = [layout for k, layout in enumerate(layouts) if k != first]
     return (layouts[first], *sorted(others, key=lambda layout: layout.cost))
 
 
@@ -172,10 +171,10 @@ class _Programme:
             self._add(times * cost, at, [*(-times * length for length in lengths.values()), 1.0])
         )
 
-    def keep(self, area: int, some: Sequence[Layout], offered: Sequence[Layout]) -> None:
-        """Only ``some`` of what was ``offered`` for an area may be taken from now on."""
-        for column, layout in zip(self.columns[area], offered, strict=True):
-            if not any(layout is one for one in some):
+    def forget(self, area: int, which: Sequence[bool]) -> None:
+        """Of what was offered for an area, ``which`` may be taken no more."""
+        for column, not_this in zip(self.columns[area], which, strict=True):
+            if not_this:
                 self.solver.changeColBounds(column, 0.0, 0.0)
 
     def best(self) -> tuple[list[int], list[float]]:

@@ -81,14 +81,17 @@ def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> lis
 
 def _least(shape: Shape, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarray:
     """Cost by each screening model, of the roll that suits it best; seams placed roughly, the shape
-    in one or in blocks."""
-    costs = []
+    in one and, where that pays, in blocks."""
+    whole, best = [], []
     for roll in rolls:
-        whole = sought(shape, bearing_deg, roll, screen=True)
-        some = [whole, *blocks.parted(shape, whole, roll, SCREENED, screen=True)]
-        costs += [roll.worth * one.cost for one in some]
-    least: np.ndarray = np.min(costs, axis=0)
-    return least[list(SCREENED)]
+        one = sought(shape, bearing_deg, roll, screen=True)
+        cut = blocks.parted(shape, one, roll, SCREENED, screen=True)
+        whole.append(roll.worth * one.cost)
+        best += [whole[-1], *(roll.worth * other.cost for other in cut)]
+    least: np.ndarray = np.concatenate(
+        [np.min(some, axis=0)[list(SCREENED)] for some in (whole, best)]
+    )
+    return least
 
 
 def longest_edge(edges: np.ndarray) -> int:

@@ -13,50 +13,60 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
+from typing import TypeAlias
 
 import numpy as np
 
 from geoturf.layout import kernel, parting
-from geoturf.layout.roll import BALANCED, Roll
+from geoturf.layout.roll import ALONE, BALANCED, Roll
 from geoturf.layout.seams import NO_JOINTS, Sought, crossing, search, together
 from geoturf.layout.shape import Shape, Turned, axes
-from geoturf.model import Layout
 
 GAIN = 1e-4  # of the cost, at least
 SAME_M = 9e-5  # corners this close along the pile share a line; what the border moves for that is trimmed
 TOUCH_M = 1e-3  # blocks that meet over less are not joined
+
+# a shape, u of lines across, its ends first and last, the cross seams (n, 3) that each would be
+Lined: TypeAlias = tuple[Turned, np.ndarray, list[np.ndarray]]
 
 
 def parted(
     shape: Shape, whole: Sought, roll: Roll, models: tuple[int, ...], screen: bool = False
 ) -> Iterator[Sought]:
     """The search ``whole`` of the ``shape`` made over by the price ``models``, cut in blocks where
-    that pays; from fewer places to ``screen``."""
+    that pays at a balanced pool's prices or, other blocks perhaps, in a lawn alone; from fewer places
+    and only for the first to ``screen``."""
     if not roll.blocks or not len(shape.inner_corners):
         return
     corners = shape.inner_corners @ axes(whole.bearing_deg)[0]
-    views: list[Turned] = []
-    cross = [whole.cross]
-    for found in whole.found:
-        view, lines, joints = _lines(found.shape, corners, roll)
-        rows = _best(view, lines, joints, roll, float(found.cost[BALANCED]))
-        views += _blocks(view, lines[rows], roll) if len(rows) else [found.shape]
+    lined = [_lines(found.shape, corners, roll) for found in whole.found]
+    known: list[list[list[int]]] = []
+    for model in (BALANCED,) if screen else [m for m in (BALANCED, ALONE) if m in models]:
+        every = [
+            _best(*lines, roll, found.cost[model] * (1 - GAIN), model)
+            for lines, found in zip(lined, whole.found, strict=True)
+        ]
+        if any(every) and every not in known:
+            known.append(every)
+            views, cross = _cut(lined, every, roll)
+            searched = tuple(search(view, roll, models, screen) for view in views)
+            yield together(
+                whole.bearing_deg, searched, whole.joints, np.vstack([whole.cross, *cross])
+            )
+
+
+def _cut(
+    lined: Sequence[Lined], every: Sequence[list[int]], roll: Roll
+) -> tuple[list[Turned], list[np.ndarray]]:
+    """The blocks of shapes cut at those rows of their lines, and the cross seams between them."""
+    views, cross = list[Turned](), list[np.ndarray]()
+    for (view, lines, joints), rows in zip(lined, every, strict=True):
+        views += _blocks(view, lines[rows], roll) if rows else [view]
         cross += [joints[k] for k in rows[1:-1]]
-    if len(cross) > 1:
-        searched = tuple(search(view, roll, models, screen) for view in views)
-        yield together(whole.bearing_deg, searched, whole.joints, np.vstack(cross))
+    return views, cross
 
 
-def worthwhile(layouts: Sequence[Layout]) -> list[Layout]:
-    """The layouts of an area without those in blocks that save less than their cross seams have to,
-    against the best of the others."""
-    least = min((one.cost for one in layouts if not one.at_corners), default=np.inf)
-    return [one for one in layouts if not one.at_corners or one.cost < least]
-
-
-def _lines(
-    view: Turned, corners: np.ndarray, roll: Roll
-) -> tuple[Turned, np.ndarray, list[np.ndarray]]:
+def _lines(view: Turned, corners: np.ndarray, roll: Roll) -> Lined:
     """Lines across that a shape may be cut at: the shape with border that nearly lies on a line moved
     onto it, u of the lines, its ends first and last, and the cross seams (n, 3) that each would be."""
     low, high = float(view.edges[:, ::2].min()), float(view.edges[:, ::2].max())
@@ -88,19 +98,23 @@ def _on_lines(view: Turned, lines: np.ndarray) -> Turned:
 
 
 def _best(
-    view: Turned, lines: np.ndarray, joints: Sequence[np.ndarray], roll: Roll, cost: float
-) -> np.ndarray:
-    """The rows of ``lines`` to cut the shape at, its ends first and last; none where it is best in
-    one."""
+    view: Turned,
+    lines: np.ndarray,
+    joints: Sequence[np.ndarray],
+    roll: Roll,
+    most: float,
+    model: int,
+) -> list[int]:
+    """The rows of ``lines`` to cut the shape at, its ends first and last; none where no blocks cost
+    under ``most`` by the price ``model``."""
     if len(lines) < 3:
-        return np.empty(0, int)
+        return []
     seam, each = roll.numbers[6:8].tolist()
     prices = kernel.WORTH * np.array([crossing(joint, seam, each) for joint in joints])
-    shares = roll.shares[BALANCED][None]
-    steps, most = roll.widths(screen=True), cost * (1 - GAIN)
-    rows: np.ndarray = parting.best_across(
+    shares, steps = roll.shares[model][None], roll.widths(screen=True)
+    rows: list[int] = parting.best_across(
         view.edges, lines, prices, steps, roll.numbers, shares, most
-    )
+    ).tolist()
     return rows
 
 

@@ -146,6 +146,7 @@ def ground_of(shapes: list[shapely.Geometry], apart: bool = False) -> Ground:
             "geometry": np.array(shapes, object),
             "laid": np.array(shapes, object),
             "pile_bearing_deg": np.nan,
+            "work_order": np.nan,
         }
     )
     context = pd.DataFrame({"role": [], "frame": [], "geometry": []})
