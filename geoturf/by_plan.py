@@ -44,11 +44,11 @@ def by_plan(result: Result) -> pd.DataFrame:
         sums = (len(at), ground_m2, turf_m2, laid["seam_m"].sum(), laid["pieces"].sum())
         total = sum(money[1:], money[0])
         told = (units.cents(total / len(money)), total, min(money), max(money))
-        rows.append((plan, len(money), *sums, *told, _differences(result, at) if plan else ""))
+        rows.append((plan, len(money), *sums, *told, differences(result, at) if plan else ""))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
-def _differences(result: Result, at: np.ndarray) -> str:
+def differences(result: Result, at: np.ndarray) -> str:
     """How lots of a plan, which has the areas ``at``, differ from most of them, in words."""
     land = result.ground.areas.iloc[at]
     lots = land.groupby(land["site"].astype(str), sort=False)

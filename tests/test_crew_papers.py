@@ -14,6 +14,7 @@ import pandas as pd
 import pypdf
 import pytest
 import shapely
+import shapely.affinity
 from shapely.geometry import Point, Polygon, box
 
 import geoturf
@@ -29,8 +30,9 @@ HOSTILE = '#import "x" $x$ \\ [b] *c* _d_ @e <f> </script>'
 MODULES = {"sheets": sheets, "cut_list": cut_list, "labels": labels, "load_list": load_list}
 
 
-def lot(folder, areas, buildings=(), paving=(), **bid):
-    """A run of ``areas``, rows of site, area and shape, with what is built; all in feet."""
+def lot(folder, areas, buildings=(), paving=(), columns=(), **bid):
+    """A run of ``areas``, rows of site, area and shape, with what is built; all in feet. Other
+    ``columns`` of theirs in place of a pile to the north."""
 
     def placed(shape):
         return shapely.transform(shape, lambda xy: xy * FOOT + (X, Y))
@@ -41,8 +43,10 @@ def lot(folder, areas, buildings=(), paving=(), **bid):
         return {"path": f"{name}.gpkg"}
 
     site, area, shapes = zip(*areas, strict=True)
-    columns = {"site": site, "area": area, "pile_bearing_deg": [0.0] * len(site)}
-    layers = [layer("turf", columns, [placed(shape) for shape in shapes])]
+    given = columns or {"pile_bearing_deg": [0.0] * len(site)}
+    layers = [
+        layer("turf", {"site": site, "area": area} | given, [placed(shape) for shape in shapes])
+    ]
     for role, things in (("building", buildings), ("paving", paving)):
         if things:
             layers.append(layer(role, {}, [placed(one) for one in things]) | {"role": role})
@@ -83,6 +87,16 @@ def sheets_of(reader):
     heads = [item for item in reader.outline if not isinstance(item, list)]
     starts = [reader.get_destination_page_number(item) for item in heads] + [len(reader.pages)]
     return [text_of(reader.pages[a:b]) for a, b in pairwise(starts[1:])]
+
+
+def blocks_of(sheet):
+    return [block for page in sheet["pages"] for block in page["blocks"]]
+
+
+def drawings_of(sheet):
+    """All of a sheet: areas whole, then details."""
+    details = [one for page in sheet["pages"] for one in page["details"]]
+    return [block["drawing"] for block in blocks_of(sheet)] + details
 
 
 def squeezed(text):
@@ -154,17 +168,15 @@ def test_running_lengths_are_drawn_where_the_roll_is_cut(yard):
 
 def test_nails_and_bags_are_those_of_the_tables(yard, read):
     areas, materials = tables.areas(yard), tables.materials_by_site(yard)
-    data = sheets.data(yard)
     told = {
-        (one["site"], area["area"]): area
-        for one in data["lots"]
-        for row in one["areas"]
-        for area in row
+        (one["name"], block["area"]["title"]): block["area"]
+        for one in sheets.data(yard)["sheets"]
+        for block in blocks_of(one)
     }
     text = text_of(read["sheets"].pages)
     for row in areas.itertuples():
         runs = told[row.site, row.area]["runs"]
-        assert sum(int(nails.replace(",", "")) for *_, nails in runs) == row.perimeter_fasteners
+        assert sum(int(nails.replace(",", "")) for *_, nails, _ in runs) == row.perimeter_fasteners
         assert f"apart: {row.perimeter_fasteners:,};" in text
         assert f"both ways: {row.field_fasteners:,}" in text
     load = {one["site"]: one["items"] for one in load_list.data(yard)["lots"]}
@@ -224,7 +236,8 @@ def test_seams_lie_as_far_from_the_line_as_is_written(tmp_path):
     assert len(offsets) == 2
     assert all(-0.6 * FOOT < offset - round(offset / strip) * strip < 1e-6 for offset in offsets)
     away = {US.tape(offset) for offset in offsets}
-    told = [dim["text"] for dim in sheets.data(result)["lots"][0]["first"]["drawings"][0]["dims"]]
+    (drawn,) = drawings_of(sheets.data(result)["sheets"][0])
+    told = [dim["text"] for dim in drawn["dims"]]
     assert set(told) >= {"1-2", *away}
     assert all(text in text_of(printed(result, "sheets").pages) for text in told)
 
@@ -272,8 +285,7 @@ def test_what_cannot_be_read_whole_is_drawn_larger(tmp_path):
     """A long strip sold in short rolls: its whole has no room for the small pieces' sizes."""
     short = {"turf60": {"roll_lengths": "25 ft", "sold_by": "roll"}}
     result = lot(tmp_path, [("A", "1", box(0, 0, 33, 900))], products=short)
-    data = sheets.data(result)["lots"][0]
-    drawings = [one for page in (data["first"], *data["more"]) for one in page["drawings"]]
+    drawings = drawings_of(sheets.data(result)["sheets"][0])
     labels = {
         label["number"]: label["lines"]
         for one in drawings
@@ -283,11 +295,12 @@ def test_what_cannot_be_read_whole_is_drawn_larger(tmp_path):
     assert len(drawings) > 1 and drawings[0]["details"]
     assert set(labels) == {f"{k}" for k in range(1, len(result.plan.pieces) + 1)}
     for one in drawings:
-        assert one["x"] + one["width"] <= sheets.WIDE_MM and one["height"] <= sheets.WHOLE_MM
+        room = sheets.ROOMS["letter"]
+        assert one.get("x", 0) + one["width"] <= room.wide and one["height"] <= room.high
 
 
 def test_no_part_of_a_drawing_leaves_it(yard):
-    for one in (o for lot in sheets.data(yard)["lots"] for o in lot["first"]["drawings"]):
+    for one in (o for sheet in sheets.data(yard)["sheets"] for o in drawings_of(sheet)):
         points = [point for lines in one["paths"].values() for line in lines for point in line]
         assert (np.array(points) >= 0).all()
         assert (np.array(points) <= (one["width"], one["height"])).all()
@@ -370,9 +383,9 @@ def figures(node):
 
 
 def test_every_drawing_has_words_for_who_cannot_see_it(yard, read):
-    pages = [page for lot in sheets.data(yard)["lots"] for page in (lot["first"], *lot["more"])]
+    made = sheets.data(yard)["sheets"]
     drawings = {
-        "sheets": sum(len(page["drawings"]) for page in pages),
+        "sheets": sum(len(drawings_of(sheet)) for sheet in made),
         "cut_list": len(yard.plan.rolls),
     }
     for name, count_of in drawings.items():
@@ -426,3 +439,128 @@ def test_lengths_between_marks_are_those_between_their_points(yard):
     for _, line in placed_marks(yard):
         start, end = line.marks
         assert line.seam.length_m == pytest.approx(hypot(end.u - start.u, end.v - start.v))
+
+
+ELL = Polygon([(0, 0), (44, 0), (44, 30), (21, 30), (21, 47), (0, 47)])
+
+
+@pytest.fixture(scope="module")
+def estate(tmp_path_factory):
+    """Four lots of one plan, two more of its mirror image, and one of its own; worked from the last
+    to the first."""
+    placed = [shapely.affinity.translate(ELL, 100 * k, 0) for k in range(4)]
+    mirrored = shapely.affinity.scale(ELL, -1, 1)
+    placed += [shapely.affinity.translate(mirrored, 100 * k, 0) for k in (5, 6)]
+    areas = [(f"{k}", "lawn", shape) for k, shape in enumerate(placed)]
+    areas.append(("own", "lawn", box(0, 200, 33, 260)))
+    order = [float(len(areas) - k) for k in range(len(areas))]
+    return lot(tmp_path_factory.mktemp("estate"), areas, columns={"work_order": order})
+
+
+def rows_of(sheet):
+    """Site, drawing, number, piece and roll of every piece that stands on a sheet."""
+    for one in sheet["lots"]:
+        for area in one["areas"]:
+            for text in area["pieces"]:
+                yield one["site"], area["drawn"].partition(", pile")[0], *text.split()
+    for block in blocks_of(sheet) if not sheet["lots"] else ():
+        for number, piece, roll, _ in block["area"]["pieces"]:
+            yield sheet["name"], block["area"]["title"], number, piece, roll
+
+
+def held_to_its_pieces(result):
+    """Every piece stands on one sheet, with its roll, beside a number whose size in the drawing is the
+    piece's; and once in the cut list."""
+    pieces = tables.pieces(result).set_index("piece")
+    made = sheets.data(result)["sheets"]
+    on = [row for sheet in made for row in rows_of(sheet)]
+    assert sorted(row[3] for row in on) == sorted(pieces.index)
+    sizes = {
+        (sheet["name"], block["area"]["title"], row[0]): row[-1]
+        for sheet in made
+        for block in blocks_of(sheet)
+        for row in block["area"]["pieces"]
+    }
+    for sheet in made:
+        for site, title, number, piece, roll in rows_of(sheet):
+            told = pieces.loc[piece]
+            assert (told["site"], told["roll"]) == (site, roll)
+            size = f"{tape(told['length_ft'])} x {tape(told['width_ft'])}"
+            assert sizes[sheet["name"], title, number] == size
+    cut = [row[1] for roll in cut_list.data(result)["rolls"] for row in roll["rows"]]
+    assert sorted(cut) == sorted(pieces.index)
+    return made
+
+
+def test_lots_of_a_plan_share_a_sheet_with_a_row_each(estate):
+    made = held_to_its_pieces(estate)
+    shared = {sheet["name"]: [one["site"] for one in sheet["lots"]] for sheet in made}
+    assert shared == {"own": [], "plan 1": ["5", "4", "3", "2", "1", "0"]}
+    text = text_of(printed(estate, "sheets").pages)
+    for row in tables.pieces(estate).itertuples():
+        assert f"{row.piece} {row.roll}" in text
+        assert count(row.piece, text) in (
+            (1, 2) if row.site == "own" else (1,)
+        )  # in its drawing too
+    drawn = [block["area"]["title"] for sheet in made for block in blocks_of(sheet)]
+    assert len(drawn) == len(set(drawn)) < 7
+
+
+def test_what_shares_a_drawing_lies_alike(estate):
+    """By the pieces as they were planned: from the first of an area, all lie where they do on the
+    first lot; on a mirrored drawing across the pile the other way."""
+    places = estate.plan.pieces.set_index("piece")[["u0", "u1", "v0", "v1"]]
+    for sheet in sheets.sheets(estate):
+        for group in sheet.drawings:
+            lots = [places.loc[[piece.piece for piece in one.pieces]] for one in group.layings]
+            for one in lots:
+                away = one.to_numpy() - one[["u0", "u0", "v0", "v0"]].min().to_numpy()
+                first = lots[0].to_numpy() - lots[0][["u0", "u0", "v0", "v0"]].min().to_numpy()
+                assert np.allclose(away, first, atol=2e-3)
+
+
+def test_a_drawing_of_several_lots_names_no_lots_pieces(estate):
+    for sheet in sheets.data(estate)["sheets"]:
+        for drawn in drawings_of(sheet):
+            words = {word for label in drawn["labels"] for word in label["lines"]}
+            pieces = set(estate.plan.pieces["piece"])
+            assert bool(words & pieces) == (not sheet["lots"])
+
+
+def test_a_lot_with_another_walk_is_not_drawn_alike(tmp_path):
+    """The same lawn, its order of rolls the same; a walk along one of them finds its line by other
+    corners and is nailed otherwise."""
+    lawn = box(0, 0, 40, 30)
+    areas = [(f"{k}", "lawn", shapely.affinity.translate(lawn, 100 * k, 0)) for k in range(3)]
+    result = lot(tmp_path, areas, paving=[box(200, -4, 210, 0)])
+    (sheet,) = sheets.sheets(result)
+    groups = [[one.area_index for one in group.layings] for group in sheet.drawings]
+    assert groups == [[0, 1], [2]]
+
+
+def test_crews_papers_follow_the_order_of_work(estate):
+    worked = tables.work_order(estate)["site"].tolist()
+    assert worked == ["own", "5", "4", "3", "2", "1", "0"]
+    assert [site for column in sheets.data(estate)["where"] for site, *_ in column] == worked
+    assert [one["site"] for one in load_list.data(estate)["lots"]] == worked
+
+
+def test_what_most_lots_take_and_which_take_more():
+    each = sheets._each(
+        [("a", "5 bags"), ("b", "6 bags"), ("c", "5 bags"), ("d", "6 bags"), ("e", "5 bags")]
+    )
+    assert each == ("5 bags", "6 bags on b, d")
+    assert sheets._range([(12.0, "12.0 lb"), (9.5, "9.5 lb")]) == "9.5 to 12.0 lb"
+    assert sheets._range([(9.51, "9.5 lb"), (9.5, "9.5 lb")]) == "9.5 lb"
+
+
+def test_a_long_list_of_lots_goes_on_over_pages(tmp_path):
+    lawn = box(0, 0, 40, 30)
+    areas = [
+        (f"{k} {HOSTILE} {'w' * 500}", "lawn", shapely.affinity.translate(lawn, 100 * k, 0))
+        for k in range(40)
+    ]
+    result = lot(tmp_path, areas)
+    text = squeezed(text_of(printed(result, "sheets").pages))
+    assert all(squeezed(site) in text for site, *_ in areas)
+    assert [len(sheet["lots"]) for sheet in sheets.data(result)["sheets"]] == [40]

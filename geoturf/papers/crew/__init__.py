@@ -3,7 +3,9 @@
 laying     each area with its pieces in laying order and the chalk lines they are laid to
 marks      how a line's ends are found with a tape
 drawing    an area to scale, in millimetres of the page
-lots       what a lot takes, and what that weighs
+lots       the lots in the order of work, what each takes, and what that weighs
+alike      areas that one drawing serves
+views      how areas are placed on the pages of a sheet
 steps      how turf is laid
 sheets, cut_list, labels, load_list   the data of one paper each
 """

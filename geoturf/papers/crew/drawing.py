@@ -147,9 +147,14 @@ def turns_of(bearing_deg: float) -> int:
 
 
 def drawn(
-    laying: Laying, view: View, details: Sequence[tuple[str, Box]], system: System
+    laying: Laying,
+    view: View,
+    details: Sequence[tuple[str, Box]],
+    system: System,
+    named: bool = True,
 ) -> dict[str, Any]:
-    """The drawing as plain data; ``details`` are windows drawn larger elsewhere, by name."""
+    """The drawing as plain data; ``details`` are windows drawn larger elsewhere, by name. Pieces
+    are ``named``, with their rolls, where it serves one area alone."""
     width, height = view.size
     return {
         "width": _round(width),
@@ -160,7 +165,7 @@ def drawn(
         "north": _round(90 * view.turns - laying.bearing_deg),
         "fills": list(_fills(laying, view)),
         "paths": _paths(laying, view),
-        "labels": list(_labels(laying, view, system)),
+        "labels": list(_labels(laying, view, system, named)),
         "marks": list(_marks(laying, view)),
         "corners": list(_corners(laying, view)),
         "dims": list(_dims(laying, view, system)),
@@ -266,12 +271,12 @@ def _seen(piece: Piece, view: View) -> Box | None:
     return view.box((low, left, high, right))
 
 
-def _labels(laying: Laying, view: View, system: System) -> Iterator[dict[str, Any]]:
+def _labels(laying: Laying, view: View, system: System, named: bool) -> Iterator[dict[str, Any]]:
     for number, piece in enumerate(laying.pieces, 1):
         box = _seen(piece, view)
         if box is None:
             continue
-        label = _label(number, piece, box, system)
+        label = _label(number, piece, box, system, named)
         grass = shapely.intersection(shapely.box(*box), view.shape(laying.shape))
         x, y = _spot(grass, box, *label.extent[:: -1 if label.turned else 1])
         lines = list(label.lines)
@@ -279,17 +284,16 @@ def _labels(laying: Laying, view: View, system: System) -> Iterator[dict[str, An
         yield at | {"number": label.number, "lines": lines}
 
 
-def _label(number: int, piece: Piece, box: Box, system: System) -> _Label:
+def _label(number: int, piece: Piece, box: Box, system: System, named: bool = False) -> _Label:
     """The fullest label that there is room for; the number alone is always written."""
     size = cut_size(piece, system)
     length, width = size.split(" x ")
-    wordings = (
+    names = (
         (piece.piece, piece.roll, size),
         (piece.piece, f"{piece.roll}: {size}"),
         (piece.piece, piece.roll, f"{length} x", width),
-        (size,),
-        (f"{length} x", width),
     )
+    wordings = (*(names if named else ()), (size,), (f"{length} x", width))
     room = box[2] - box[0], box[3] - box[1]
     for lines in wordings:
         for above in (False, True):

@@ -23,24 +23,28 @@ class Lot(NamedTuple):
 
 
 class Taken(NamedTuple):
-    """An item of a lot: what it takes net, and what is brought, in whole packages."""
+    """An item of a lot: what it takes net, ``amount`` of its unit, and what is brought, in whole
+    packages."""
 
     key: str
     title: str
+    amount: float
     net: str
     brought: str
     weight_kg: float | None  # of what is brought; None where no weight is known
 
 
 def of(result: Result) -> list[Lot]:
-    """In the order of their first area."""
-    land = result.ground.areas
+    """In the order of work; phases of a lot as they first stand in the data."""
+    land, order = result.ground.areas, result.plan.lots
+    turn = {} if order is None else {str(site): k for k, site in enumerate(order["site"])}
     rows: dict[tuple[str, str], list[int]] = {}
     for row, key in enumerate(
         zip(land["phase"].astype(str), land["site"].astype(str), strict=True)
     ):
         rows.setdefault(key, []).append(row)
-    return [Lot(phase, site, tuple(areas)) for (phase, site), areas in rows.items()]
+    every = [Lot(phase, site, tuple(areas)) for (phase, site), areas in rows.items()]
+    return sorted(every, key=lambda lot: turn.get(lot.site, 0))
 
 
 def taken(result: Result) -> dict[tuple[str, str], list[Taken]]:
@@ -59,6 +63,7 @@ def taken(result: Result) -> dict[tuple[str, str], list[Taken]]:
         one = Taken(
             row.key,
             row.item,
+            float(row.net),
             _said(row.net, row.unit, 0 if row.unit == "each" else 1),
             _said(row.order, row.order_unit),
             None if weight is None else weight * row.order * row.size,

@@ -1,67 +1,56 @@
-"""What a crew lays by: a sheet a lot, with each area drawn to scale."""
+"""What a crew lays by: a sheet a house plan, and one for each lot that is like no other. A sheet has
+each area drawn to scale once; which roll each piece of a lot comes from stands lot by lot."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 
+from geoturf import by_plan
 from geoturf.model import Result
-from geoturf.papers.crew import drawing, lots, steps
-from geoturf.papers.crew.drawing import Box, Scale, View
-from geoturf.papers.crew.laying import (
-    BESIDE_M,
-    Laying,
-    Line,
-    Mark,
-    Piece,
-    layings,
-    slanted,
-    window_of,
-)
+from geoturf.papers.crew import alike, drawing, lots, steps, views
+from geoturf.papers.crew.alike import Alike
+from geoturf.papers.crew.laying import Line, Mark, Run, layings, slanted
 from geoturf.papers.crew.lots import Lot, Taken
+from geoturf.papers.crew.views import Block, Page, Placed, Room, Told
 from geoturf.units import SYSTEMS, System
 
-WIDE_MM = 182.0  # of what a page holds, on letter and A4
-WHOLE_MM, FIRST_MM = 222.0, 238.0  # height of what pages hold, lists of the first with it
-_GAP_MM = 2.0
-_TITLE_MM, _HEAD_MM = 11.0, 88.0  # above each drawing: its area, scale, north and pile
-_FEW = 0.2  # of the pieces of a detail may have to be drawn larger again
-_LAP_MM = 30.0  # of parts of a drawing on further pages
-_MM = 1e3  # in a metre
-_SHORT = 16  # pieces of a list that stands beside another
-_ROW_MM, _LETTERS = 2.7, 145  # of the lists: a row's height, letters across a page
+ROOMS = {"letter": Room(183.0, 232.0), "a4": Room(177.0, 250.0)}  # of a page below its legend
+_HEAD_MM, _FOOT_MM = 8.0, 9.0  # of a sheet: its heading more than on other pages; steps, cautions
+_ROW_MM = 2.75  # of the lists
+_LETTERS_A_MM = 0.78  # of the lists' text
+_LETTER_MM = 1.25  # of a piece and its roll, which stand in columns
+_NAME_MM = 66.0  # of a lot's rows: its name, phase and drawing
+_SHORT = 4  # pieces of a list below a drawing that stand in one column
+_BESIDE_MM = {True: 72.0, False: 56.0}  # least width of a list: with pieces and rolls, without
+_SLANTED_MM = 12.0  # more where ends slant
+_COLUMNS, _LONG = 4, 75  # of the list of lots: side by side, lines of each
 _LEAD = 30  # letters of the word that a caution begins with, at most
-_FINEST = 72  # times smaller than life: details are drawn no larger
+_SAME_DEG = 0.5  # bearings that differ by less have one north arrow
 
 
-class Drawn(NamedTuple):
-    """An area, or a detail of it; ``details`` are windows of it that are drawn larger."""
+class Sheet(NamedTuple):
+    """Lots of one plan, or a lot alone, and the drawings of their areas."""
 
-    laying: Laying
-    view: View
-    details: tuple[tuple[str, Box], ...] = ()
-    name: str = ""
+    name: str
+    plan: str
+    lots: list[Lot]
+    drawings: list[Alike]
+    titles: list[str]  # of the drawings
 
-
-class Placed(NamedTuple):
-    x: float
-    y: float
-    drawn: Drawn
-
-
-class Page(NamedTuple):
-    """Drawings and the height that they take."""
-
-    height: float
-    placed: list[Placed]
+    @property
+    def shared(self) -> bool:
+        return len(self.lots) > 1
 
 
 def data(result: Result) -> dict[str, Any]:
     """Of the paper ``crew_sheets``."""
     system = SYSTEMS[result.bid.units]
-    laid = layings(result)
+    made = sheets(result)
     taken = lots.taken(result)
     return {
         "page": result.bid.page,
@@ -73,17 +62,48 @@ def data(result: Result) -> dict[str, Any]:
         "sloped": bool((result.ground.areas["laid_stretch"] != 1).any()),
         "cautions": [_lead(text) for text in result.takeoff.cautions],
         "steps": [list(step) for step in steps.laying(result)],
-        "lots": [
-            _lot(
-                result,
-                lot,
-                [laid[k] for k in lot.areas],
-                taken.get((lot.phase, lot.site), []),
-                system,
-            )
-            for lot in lots.of(result)
-        ],
+        "where": _where(result, made),
+        "sheets": [_told(result, one, taken, system) for one in made],
     }
+
+
+def sheets(result: Result) -> list[Sheet]:
+    """In the order in which their first lots are worked."""
+    laid, land, system = layings(result), result.ground.areas, SYSTEMS[result.bid.units]
+    products = land["product"].astype(str).tolist()
+    plans = land["plan"].astype(str).tolist() if "plan" in land else [""] * len(land)
+    by_name: dict[tuple[str, ...], list[Lot]] = {}
+    for lot in lots.of(result):
+        plan = plans[lot.areas[0]]
+        by_name.setdefault((plan,) if plan else ("", *lot[:2]), []).append(lot)
+    out = []
+    for (plan, *_), some in by_name.items():
+        areas = [area for lot in some for area in lot.areas]
+        drawings = alike.groups(((laid[k], products[k]) for k in areas), system)
+        name = plan if len(some) > 1 else some[0].site
+        titles = _titles(drawings, land["area"].astype(str).tolist(), len(some) > 1)
+        out.append(Sheet(name, plan, some, drawings, titles))
+    return out
+
+
+def _titles(drawings: Sequence[Alike], areas: Sequence[str], shared: bool) -> list[str]:
+    """An area's name, and which of its layouts this is where the sheet has several."""
+    names = [{areas[one.area_index] for one in group.layings} for group in drawings]
+    common = [some.pop() if len(some) == 1 else "lawn" for some in names]
+    if not shared:
+        return common
+    count: Counter[str] = Counter()
+    out: list[str] = []
+    for name, group in zip(common, drawings, strict=True):
+        if group.mirror < 0 or out[group.mirror].endswith(_MIRRORED):
+            count[name] += 1
+            out.append(f"{name}, layout {count[name]}")
+        else:
+            out.append(out[group.mirror] + _MIRRORED)
+    return out
+
+
+_MIRRORED = " mirrored"
 
 
 def _lead(caution: str) -> tuple[str, str]:
@@ -92,231 +112,185 @@ def _lead(caution: str) -> tuple[str, str]:
     return (lead, rest) if colon and len(lead) < _LEAD else ("", caution)
 
 
-def _lot(
-    result: Result, lot: Lot, laid: Sequence[Laying], items: list[Taken], system: System
+def _where(result: Result, made: Sequence[Sheet]) -> list[list[list[Any]]]:
+    """Each lot in the order of work, with the number of its sheet from 0 and the sheet's name: by
+    column, as many of them as stand side by side. None for a lot alone."""
+    of = {lot: k for k, sheet in enumerate(made) for lot in sheet.lots}
+    every = [[lot.site, of[lot], made[of[lot]].name] for lot in lots.of(result)]
+    if len(every) == 1:
+        return []
+    pages = [every[k : k + _COLUMNS * _LONG] for k in range(0, len(every), _COLUMNS * _LONG)]
+    out = []
+    for page in pages:
+        long = -(-len(page) // _COLUMNS)
+        out += [page[k * long : (k + 1) * long] for k in range(_COLUMNS)]
+    return out
+
+
+# ------------------------------------------------------------------------------------------------ a sheet
+
+
+def _told(
+    result: Result, sheet: Sheet, taken: dict[tuple[str, str], list[Taken]], system: System
 ) -> dict[str, Any]:
-    areas = _paired([_area(result, one, system, len(laid) == 1) for one in laid])
-    room = FIRST_MM - _high(areas, items)
-    pages = list(_pages(laid, room, system))
-    first = pages.pop(0) if pages else Page(0.0, [])
+    areas = [
+        _area(result, sheet, group, title, system)
+        for group, title in zip(sheet.drawings, sheet.titles, strict=True)
+    ]
+    told = [
+        Told(group.layings[0], _Height(area, sheet.shared), _least_mm(result, sheet))
+        for group, area in zip(sheet.drawings, areas, strict=True)
+    ]
+    rows = _lots(result, sheet) if sheet.shared else []
+    items = _items([(lot.site, taken.get((lot.phase, lot.site), [])) for lot in sheet.lots])
+    differences = _differences(result, sheet)
+    room = ROOMS[result.bid.page]
+    first = room.high - _HEAD_MM - _FOOT_MM - _lists_mm(rows, items, differences, room.wide)
+    found = views.pages(told, max(first, 0.0), room, system)
+    by_area = {
+        group.layings[0].area_index: area for group, area in zip(sheet.drawings, areas, strict=True)
+    }
     return {
-        "site": lot.site,
-        "phase": lot.phase,
-        "first": _page(result, first, system),
-        "more": [_page(result, page, system) for page in pages],
-        "areas": areas,
-        "items": [[one.title, one.net, one.brought] for one in items],
+        "name": sheet.name,
+        "about": _about(sheet),
+        "differences": differences,
+        "lots": rows,
+        "items": items,
+        "pages": [_page(page, by_area, room, system) for page in found],
     }
 
 
-def _high(areas: list[list[dict[str, Any]]], items: list[Taken]) -> float:
-    """About how high the lists below a lot's drawings stand, in mm."""
-    rows = sum(max(_rows(one, len(row)) for one in row) for row in areas)
-    return float(rows + len(areas) * 1.5 + np.ceil(len(items) / 2) + 5) * _ROW_MM
+def _about(sheet: Sheet) -> str:
+    """What stands beside the heading."""
+    if sheet.shared:
+        return f"{len(sheet.lots)} lots of this house plan"
+    phase = f"phase {sheet.lots[0].phase}"
+    return f"house plan {sheet.plan}, {phase}" if sheet.plan else phase
 
 
-def _rows(area: dict[str, Any], beside: int) -> float:
-    """Rows of a list that stands beside others."""
-    words = [area["area"] + area["product"], *(", ".join(line["marks"]) for line in area["lines"])]
-    words += [", ".join(kind + length + nails for kind, length, nails in area["runs"])]
-    letters = _LETTERS / beside
-    told = sum(1.15 * np.ceil((len(text) + 30) / letters) for text in words)
-    return float(told) + len(area["halves"][0] if area["halves"] else ()) + 3
+def _differences(result: Result, sheet: Sheet) -> str:
+    """How lots of a plan differ, as `plans.csv` has it."""
+    if not sheet.shared:
+        return ""
+    return by_plan.differences(result, np.array(sorted(k for lot in sheet.lots for k in lot.areas)))
 
 
-def _page(result: Result, page: Page, system: System) -> dict[str, Any]:
-    return {"height": page.height, "drawings": [_shown(result, one, system) for one in page.placed]}
+def _lots(result: Result, sheet: Sheet) -> list[dict[str, Any]]:
+    """Which drawing each area of a lot has, where its pile leans, and its pieces in laying order
+    with their rolls."""
+    of = {
+        one.area_index: (title, one)
+        for title, group in zip(sheet.titles, sheet.drawings, strict=True)
+        for one in group.layings
+    }
+    rows: list[dict[str, Any]] = []
+    for lot in sheet.lots:
+        areas: list[dict[str, Any]] = []
+        for row in lot.areas:
+            title, one = of[row]
+            pieces = [
+                f"{number} {piece.piece} {piece.roll}" for number, piece in enumerate(one.pieces, 1)
+            ]
+            drawn = f"{title}, pile to {one.bearing_deg:.0f}°"
+            areas.append({"drawn": drawn, "pieces": pieces})
+        rows.append({"site": lot.site, "phase": lot.phase, "areas": areas})
+    longest = max(
+        (len(text) for row in rows for a in row["areas"] for text in a["pieces"]), default=0
+    )
+    most = ROOMS[result.bid.page].wide - _NAME_MM
+    wide = round(min(longest * _LETTER_MM + 1.0, most), 1)
+    return [row | {"wide": wide} for row in rows]
 
 
-def _shown(result: Result, one: Placed, system: System) -> dict[str, Any]:
-    laying, view, details, name = one.drawn
-    area = str(result.ground.areas["area"].iloc[laying.area_index])
-    title = f"{area}, {name}" if name else area
-    at = {"x": one.x, "y": one.y, "title": title}
-    return at | drawing.drawn(laying, view, details, system)
-
-
-# ------------------------------------------------------------------------------------------------ pages
-
-
-def _pages(laid: Sequence[Laying], room: float, system: System) -> Iterator[Page]:
-    """All areas at one scale where that is readable in the ``room`` of the first page; else each as
-    large as it needs, in turn. An area that cannot be read whole goes on in details."""
-    together = _together(laid, room, system)
-    if together:
-        yield _page_of(together)
-    elif laid:
-        yield from _flow([view for one in laid for view in _views(one, system)], room)
-
-
-def _together(laid: Sequence[Laying], room: float, system: System) -> list[Placed]:
-    for scale in drawing.scales(system):
-        placed = _shelved([Drawn(one, _whole(one, scale)) for one in laid], room)
-        if len(placed) == len(laid):
-            readable = all(not _unreadable(one.drawn, system) for one in placed)
-            return placed if readable else []
-    return []
-
-
-def _flow(views: list[Drawn], room: float) -> Iterator[Page]:
-    while views:
-        placed = _shelved(views, room)
-        if placed:
-            yield _page_of(placed)
-        elif room == WHOLE_MM:  # nothing is larger than a page
-            raise ValueError("a drawing is larger than its page")
-        else:
-            yield Page(0.0, [])
-        views, room = views[len(placed) :], WHOLE_MM
-
-
-def _page_of(placed: list[Placed]) -> Page:
-    return Page(max(one.y + one.drawn.view.size[1] for one in placed), placed)
-
-
-def _shelved(views: Sequence[Drawn], room: float) -> list[Placed]:
-    """The first drawings, side by side, row under row, as many as there is room for."""
-    placed: list[Placed] = []
-    x = y = row = 0.0
-    for one in views:
-        width, height = max(one.view.size[0], _HEAD_MM), one.view.size[1] + _TITLE_MM
-        if x and x + width > WIDE_MM:
-            x, y, row = 0.0, y + row + _GAP_MM, 0.0
-        if width > WIDE_MM or y + height > room:
-            break
-        placed.append(Placed(x, y + _TITLE_MM, one))
-        x, row = x + width + _GAP_MM, max(row, height)
-    return placed
-
-
-def _whole(laying: Laying, scale: Scale) -> View:
-    return View(window_of(laying.shape), drawing.turns_of(laying.bearing_deg), scale)
-
-
-def _unreadable(one: Drawn, system: System) -> list[Piece]:
-    return drawing.unreadable(one.laying, one.view, system)
-
-
-def _views(laying: Laying, system: System) -> list[Drawn]:
-    """The whole area on half a page or on a page, the first on which it can be read; else with
-    details of what cannot be read in it."""
-    for high in (WHOLE_MM / 2, WHOLE_MM):
-        whole = Drawn(laying, _largest(laying, high, system))
-        hidden = _unreadable(whole, system)
-        if not hidden:
-            return [whole]
-    views = list(_details(laying, whole.view, hidden, system))
-    details = [Drawn(laying, view, name=f"detail {k}") for k, view in enumerate(views, 1)]
-    frames = tuple((one.name.removeprefix("detail "), one.view.window) for one in details)
-    return [whole._replace(details=frames), *details]
-
-
-def _largest(laying: Laying, high: float, system: System) -> View:
-    views = (_whole(laying, scale) for scale in drawing.scales(system))
-    return next(view for view in views if _fits(view, high))
-
-
-def _fits(view: View, high: float) -> bool:
-    return view.size[0] <= WIDE_MM and view.size[1] + _TITLE_MM <= high
-
-
-def _clusters(pieces: Sequence[Piece]) -> list[Box]:
-    """Windows about pieces; those that meet are one."""
-    boxes: list[Box] = []
-    for p in pieces:
-        box = (p.u0 - BESIDE_M, p.v0 - BESIDE_M, p.u1 + BESIDE_M, p.v1 + BESIDE_M)
-        while met := [one for one in boxes if _meet(one, box)]:
-            boxes = [one for one in boxes if one not in met]
-            u0, v0, u1, v1 = np.array([box, *met]).T.tolist()
-            box = (min(u0), min(v0), max(u1), max(v1))
-        boxes.append(box)
-    return sorted(boxes)
-
-
-def _meet(one: Box, other: Box) -> bool:
-    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
-
-
-def _details(
-    laying: Laying, coarser: View, hidden: Sequence[Piece], system: System
-) -> Iterator[View]:
-    """Parts about the ``hidden`` pieces at the least scale at which most of them can be read; then
-    about those that cannot, finer still."""
-    finer = [s for s in drawing.scales(system) if coarser.scale.mm < s.mm <= _MM / _FINEST]
-    for window in _clusters(hidden) if finer else ():
-        view, still = coarser, list(hidden)
-        for scale in reversed(finer):
-            mine = [piece for piece in hidden if _middle_in(piece, window)]
-            view = View(window, coarser.turns, scale)
-            still = [p for p in drawing.unreadable(laying, view, system) if p in mine]
-            if len(still) <= len(mine) * _FEW:
-                break
-        told = [piece for piece in mine if piece not in still or scale is finer[0]]
-        yield from (
-            part for part in _parts(view) if any(_middle_in(piece, part.window) for piece in told)
-        )
-        yield from _details(laying, view, still, system)
-
-
-def _middle_in(piece: Piece, window: Box) -> bool:
-    u0, v0, u1, v1 = window
-    return u0 <= (piece.u0 + piece.u1) / 2 <= u1 and v0 <= (piece.v0 + piece.v1) / 2 <= v1
-
-
-def _parts(view: View) -> Iterator[View]:
-    """Windows no larger than a page, which overlap by what a label needs."""
-    rim, mm = drawing.RIM_MM + drawing.MARGIN_MM, view.scale.mm
-    wide, high = (WIDE_MM - rim) / mm, (WHOLE_MM - _TITLE_MM - rim) / mm
-    along, across = (wide, high) if view.turns % 2 else (high, wide)
-    u0, v0, u1, v1 = view.window
-    for low, upper in _cut(u0, u1, along, _LAP_MM / mm):
-        for left, right in _cut(v0, v1, across, _LAP_MM / mm):
-            yield View((low, left, upper, right), view.turns, view.scale)
-
-
-def _cut(start: float, end: float, most: float, lap: float) -> list[tuple[float, float]]:
-    """Stretches from start to end, each at most ``most`` long, that overlap by ``lap``."""
-    if end - start <= most:
-        return [(start, end)]
-    count = int(np.ceil((end - start - lap) / (most - lap) - 1e-9))
-    step = (end - start - lap) / count
-    return [(start + k * step, start + (k + 1) * step + lap) for k in range(count)]
-
-
-# ------------------------------------------------------------------------------------------------ lists
-
-
-def _paired(areas: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
-    """Areas with short lists side by side, two by two; others in the whole width."""
-    rows: list[list[dict[str, Any]]] = []
-    for area in areas:
-        narrow = len(area["halves"]) == 1
-        if rows and narrow and len(rows[-1]) == 1 and len(rows[-1][0]["halves"]) == 1:
-            rows[-1].append(area)
-        else:
-            rows.append([area])
+def _items(by_lot: Sequence[tuple[str, list[Taken]]]) -> list[list[str]]:
+    """What a lot takes: item, net and brought; of several lots from the least to the most, and what
+    most of them bring."""
+    found: dict[tuple[str, str], list[tuple[str, Taken]]] = {}
+    for site, items in by_lot:
+        for one in items:
+            found.setdefault((one.key, one.title), []).append((site, one))
+    rows = []
+    for (_, title), mine in found.items():
+        brought = {site: one.brought for site, one in mine}
+        bring = _each([(site, brought.get(site, "none")) for site, _ in by_lot])
+        rows.append([title, _range([(one.amount, one.net) for _, one in mine]), *bring])
     return rows
 
 
-def _area(result: Result, laying: Laying, system: System, alone: bool) -> dict[str, Any]:
-    row = result.ground.areas.iloc[laying.area_index]
-    product = result.bid.products[row["product"]]
+def _each(by_lot: Sequence[tuple[str, str]]) -> tuple[str, str]:
+    """What holds for most lots, and where it is otherwise."""
+    counts = Counter(text for _, text in by_lot)
+    usual = max(counts, key=counts.__getitem__)
+    others: dict[str, list[str]] = {}
+    for site, text in by_lot:
+        if text != usual:
+            others.setdefault(text, []).append(site)
+    return usual, "; ".join(f"{text} on {', '.join(sites)}" for text, sites in others.items())
+
+
+def _range(amounts: Iterable[tuple[float, str]]) -> str:
+    """The least and the most, as they are told."""
+    ordered = [text for _, text in sorted(amounts)]
+    if ordered[0] == ordered[-1]:
+        return ordered[0]
+    return f"{ordered[0].split(' ')[0]} to {ordered[-1]}"
+
+
+# ------------------------------------------------------------------------------------------------ an area
+
+
+def _area(result: Result, sheet: Sheet, group: Alike, title: str, system: System) -> dict[str, Any]:
+    """An area's list: of the first where it is drawn for several, with what is otherwise on them."""
+    land, first = result.ground.areas, group.layings[0]
+    rows = [one.area_index for one in group.layings]
+    product = result.bid.products[land["product"].iloc[rows[0]]]
+    sites = land["site"].astype(str).iloc[rows].tolist()
+    surface = land["surface_area_m2"].iloc[rows].tolist()
     pieces = [
-        [f"{number}", piece.piece, piece.roll, drawing.cut_size(piece, system)]
-        for number, piece in enumerate(laying.pieces, 1)
+        [f"{number}", *([] if sheet.shared else [piece.piece, piece.roll]), size]
+        for number, piece in enumerate(first.pieces, 1)
+        for size in [drawing.cut_size(piece, system)]
     ]
-    half = len(pieces) if len(pieces) <= _SHORT and not alone else (len(pieces) + 1) // 2
-    runs = [run for run in laying.runs if run.fasteners]
+    bearings = {round(one.bearing_deg / _SAME_DEG) for one in group.layings}
     return {
-        "area": str(row["area"]),
-        "product": f"{row['product']}, {product.title}",
-        "ground": system.area(row["surface_area_m2"], 0),
-        "bearing": f"{laying.bearing_deg:.0f}",
-        "halves": [part for part in (pieces[:half], pieces[half:]) if part],
-        "lines": [_line(line, system) for line in laying.lines],
-        "runs": [[run.kind, system.tape(run.laid_m), f"{run.fasteners:,.0f}"] for run in runs],
-        "holds": lots.fasteners(result, laying.area_index, system),
+        "title": title,
+        "product": f"{land['product'].iloc[rows[0]]}, {product.title}",
+        "ground": _range((area_m2, system.area(area_m2, 0)) for area_m2 in surface),
+        "bearing": f"{first.bearing_deg:.0f}" if len(bearings) == 1 else "",
+        "on": f"{len(rows)} of {len(sheet.lots)} lots" if sheet.shared else "",
+        "pieces": pieces,
+        "lines": [_line(line, system) for line in first.lines],
+        "runs": _runs(group, sites, system),
+        "holds": _holds(result, rows, sites, system),
     }
+
+
+def _runs(group: Alike, sites: Sequence[str], system: System) -> list[list[str]]:
+    """Kind, length, nails and where there are others, of each run that is nailed."""
+    first = group.layings[0]
+    told = []
+    for k, run in enumerate(first.runs):
+        same = [one.runs[order[k]] for one, order in zip(group.layings, group.runs, strict=True)]
+        if any(one.fasteners for one in same):
+            nails = _each([*zip(sites, map(_nails, same), strict=True)])
+            told.append([run.kind, system.tape(run.laid_m), *nails])
+    return told
+
+
+def _nails(run: Run) -> str:
+    return f"{run.fasteners:,.0f}"
+
+
+def _holds(
+    result: Result, rows: Sequence[int], sites: Sequence[str], system: System
+) -> list[list[str]]:
+    """What holds an area's turf: word, quantity and where it is another."""
+    by_lot = [dict(lots.fasteners(result, row, system)) for row in rows]
+    words = dict.fromkeys(word for held in by_lot for word in held)
+    return [
+        [word, *_each([(s, held.get(word, "none")) for s, held in zip(sites, by_lot, strict=True)])]
+        for word in words
+    ]
 
 
 def _line(line: Line, system: System) -> dict[str, Any]:
@@ -335,3 +309,92 @@ def _mark(mark: Mark, system: System) -> str:
     ]
     how = "along the edge " if len(tapes) == 1 else ""
     return f"{mark.name}: {how}{' and '.join(tapes)}"
+
+
+# ------------------------------------------------------------------------------------------------ heights
+
+
+@dataclass(frozen=True)
+class _Height:
+    """About how high an area's list stands in a width, both in mm."""
+
+    area: dict[str, Any]
+    shared: bool
+
+    def __call__(self, wide: float) -> float:
+        area, letters = self.area, wide * _LETTERS_A_MM
+        about = area["title"] + area["product"] + area["ground"] + area["on"]
+        words = [f"{about:60}", *(", ".join(line["marks"]) + 30 * " " for line in area["lines"])]
+        words += ["".join(map("".join, area["holds"])) + 20 * " "]
+        words += ["".join(f"{''.join(run)}    " for run in area["runs"]) + 15 * " "]
+        told = sum(1.15 * np.ceil(len(text) / letters) for text in words)
+        columns = columns_of(area, wide)
+        pieces = np.ceil(len(area["pieces"]) / columns)
+        if not self.shared:
+            room = (wide / columns - 45) * _LETTERS_A_MM
+            longest = max((len(row[1]) + 6 for row in area["pieces"]), default=0)
+            pieces *= max(1, np.ceil(longest / max(room, 4)))
+        return float(told + pieces + 2.5) * _ROW_MM
+
+
+def columns_of(area: dict[str, Any], wide: float) -> int:
+    """Of the list of an area's pieces."""
+    return 2 if wide > 2 * _BESIDE_MM[True] and len(area["pieces"]) > _SHORT else 1
+
+
+def _least_mm(result: Result, sheet: Sheet) -> float:
+    return _BESIDE_MM[not sheet.shared] + _SLANTED_MM * slanted(result)
+
+
+def _lists_mm(
+    rows: list[dict[str, Any]], items: list[list[str]], differences: str, wide: float
+) -> float:
+    """About how high what stands above and below the drawings of a sheet's first page is."""
+    letters = wide * _LETTERS_A_MM
+    high = np.ceil(len(differences) / letters)
+    for row in rows:
+        abreast = max(1, int((wide - _NAME_MM) / row["wide"]))
+        name = np.ceil(len(row["site"] + row["phase"]) / (_NAME_MM * _LETTERS_A_MM / 2))
+        high += (
+            max(name, sum(np.ceil(len(area["pieces"]) / abreast) for area in row["areas"])) + 0.4
+        )
+    noted = sum(np.ceil(len(row[3]) / letters) for row in items if row[3])
+    return float(high + np.ceil(len(items) / 2) + noted + 5) * _ROW_MM
+
+
+# ------------------------------------------------------------------------------------------------ pages
+
+
+def _page(
+    page: Page, areas: dict[int, dict[str, Any]], room: Room, system: System
+) -> dict[str, Any]:
+    blocks = [_block(one, areas[one.told.laying.area_index], room, system) for one in page.blocks]
+    placed = [_detail(one, areas[one.drawn.laying.area_index], system) for one in page.placed]
+    high = max((one.y + one.drawn.view.size[1] for one in page.placed), default=0.0)
+    return {"blocks": blocks, "details": placed, "height": high}
+
+
+def _block(one: Block, area: dict[str, Any], room: Room, system: System) -> dict[str, Any]:
+    laying, view = one.told.laying, one.view
+    wide = max(view.size[0], views.HEAD_MM)
+    list_mm = room.wide - wide - views.GAP_MM if one.beside else room.wide
+    drawn = drawing.drawn(laying, view, one.details, system, not area["on"])
+    return {
+        "drawing": _headed(drawn, area, area["title"]),
+        "beside": one.beside,
+        "breaks": bool(one.height > room.high),
+        "wide": round(wide, 2),
+        "columns": columns_of(area, list_mm),
+        "area": area,
+    }
+
+
+def _detail(one: Placed, area: dict[str, Any], system: System) -> dict[str, Any]:
+    laying, view, name = one.drawn
+    drawn = drawing.drawn(laying, view, (), system, not area["on"])
+    return {"x": one.x, "y": one.y} | _headed(drawn, area, f"{area['title']}, {name}")
+
+
+def _headed(drawn: dict[str, Any], area: dict[str, Any], title: str) -> dict[str, Any]:
+    """A drawing with its title; without north where it serves lots that lie otherwise."""
+    return drawn | {"title": title, "north": drawn["north"] if area["bearing"] else None}
