@@ -495,8 +495,21 @@ class Water:
 
 
 @dataclass(frozen=True)
+class Staying:
+    """Where turf is laid on some areas only, since a comparison of water chose others to stay or to
+    become something else: ``ground``, all areas; ``rows``, int (m,), the row in it of each of the m
+    areas laid; ``price_on_all``: what turf on every area would cost, None where nobody asked."""
+
+    ground: Ground
+    rows: np.ndarray
+    price_on_all: Decimal | None
+
+
+@dataclass(frozen=True)
 class Result:
-    """A finished run; `geoturf.write` writes its report folder, whole or not at all."""
+    """A finished run; `geoturf.write` writes its report folder, whole or not at all. ``ground``:
+    the areas that turf is laid on; those that stay beside them are in ``staying``
+    (`geoturf.staying.everywhere`), whose rows `Water.table` counts."""
 
     bid: Any
     source: Source
@@ -511,3 +524,15 @@ class Result:
     findings: tuple[Finding, ...]
     seconds: dict[str, float]
     risk: Risk | None = None  # where the bid gives ranges
+    staying: Staying | None = None  # where turf is not laid on all areas
+
+    @property
+    def turf_is_chosen(self) -> bool:
+        """Whether turf is laid where a comparison of water chose it."""
+        rules = self.bid.water
+        return self.water is not None and (rules is None or rules.lay == "chosen")
+
+    @property
+    def all_ground(self) -> Ground:
+        """All areas, laid or not."""
+        return self.ground if self.staying is None else self.staying.ground

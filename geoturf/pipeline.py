@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
-from typing import Any, ParamSpec, TypeVar, cast
+from typing import Any, NamedTuple, ParamSpec, TypeVar, cast
+
+import numpy as np
+import pandas as pd
 
 import geoturf.text_storage  # noqa: F401 (for its effect)
 from geoturf import calendar as time
 from geoturf import check as promises
-from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read, risk
+from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read, risk, staying
 from geoturf import price as pricing
 from geoturf.bid import (
     Bid,
@@ -25,7 +29,7 @@ from geoturf.bid import (
 from geoturf.clock import Clock, Progress
 from geoturf.engine import Engine, Serial
 from geoturf.errors import BidError, GeoturfError, PromiseError
-from geoturf.model import Finding, Ground, Price, Result, Risk, Source, Water
+from geoturf.model import Finding, Ground, Price, Result, Risk, Source, Staying, Water
 from geoturf.rules import GroundRules, WaterRules
 from geoturf.rules.base import Rules
 from geoturf.rules.ranges import own_values
@@ -51,6 +55,9 @@ def run(
     source, land = _measured(bid, clock)
     stages = _Stages(source, engine, clock)
     stages.bound_ready = clock("compile", kernels.ready, engine, len(land.areas))
+    place = land
+    turf = _where_turf(bid, place, stages)
+    land = turf.land
     result = stages.priced(bid, land)
     with clock.whole("lot by lot"):
         alone = stages.priced(lot_by_lot(bid), land)
@@ -60,9 +67,11 @@ def run(
     takeoff = materials.beside(result.takeoff, land, alone.plan, bid.products)
     prices = [(title, other.price) for title, other in others]
     price = pricing.beside(result.price, prices, alone.price)
-    saving = clock("water", _water, land, price, bid, bid.water) if bid.water else None
-    findings = (*notes, *unusual(bid), *result.findings, *(saving.findings if saving else ()))
+    saving = _water(place, turf.price, bid, clock)
+    of_choice = (*turf.findings, *(saving.findings if saving else ()))
+    findings = (*notes, *unusual(bid), *result.findings, *of_choice)
     result = replace(result, takeoff=takeoff, price=price, water=saving, findings=findings)
+    result = replace(result, staying=turf.rest(place))
     result = replace(result, risk=clock("risk", _risk, result) if bid.ranges.any_given() else None)
     for title, one in [("", result), ("every lot bought alone", alone), *others]:
         _refuse_broken(title, clock("check", promises.broken_promises, one))
@@ -339,9 +348,117 @@ def _of_water(water: WaterRules) -> list[str]:
     return [*files, water.metered]
 
 
-def _water(land: Ground, price: Price, bid: Bid, rules: WaterRules) -> Water:
+class _Turf(NamedTuple):
+    """Where turf is laid: on ``land``, which is the areas in ``rows`` (m,) of all. ``price``: what
+    turf on each of all areas is reckoned to cost; None where the bid's own price is asked for
+    nowhere. ``on_all``: what turf on every area would cost, where that was worked out."""
+
+    land: Ground
+    rows: np.ndarray
+    price: pd.Series | None = None
+    on_all: Decimal | None = None
+    findings: tuple[Finding, ...] = ()
+
+    def rest(self, place: Ground) -> Staying | None:
+        """None where turf is laid on all areas."""
+        if len(self.rows) == len(place.areas):
+            return None
+        return Staying(place, self.rows, self.on_all)
+
+
+_FREE_ROUNDS = 3  # choices at new prices; from then on turf may only leave areas, so it ends
+
+
+def _where_turf(bid: Bid, place: Ground, stages: _Stages) -> _Turf:
+    """On all areas, or on those that the comparison of water turns into turf. A choice is made at
+    prices; turf laid on what it chooses, without the rest, costs something else; so the choice is
+    made again until it stays at the prices of what it lays."""
+    every, rules = np.arange(len(place.areas)), bid.water
+    if rules is None:
+        return _Turf(place, every)
+    if rules.lay == "all":
+        return _Turf(place, every, stages.priced(bid, place).price.areas["price"])
     from geoturf import water
 
-    turf_price = price.areas["price"]
-    told = SYSTEMS[bid.units]
-    return water.compare(land, turf_price, rules, bid.currency, bid.folder, bid.products, told)
+    if not water.turf_needs_price(rules):
+        rows = _to_be_turf(bid, place, None, stages.clock)
+        return _Turf(_laid_on(bid, place, rows), rows)
+    return _where_turf_pays(bid, place, stages)
+
+
+def _where_turf_pays(bid: Bid, place: Ground, stages: _Stages) -> _Turf:
+    """Where turf is chosen at the price it has where it is chosen."""
+    on_all = stages.priced(bid, place)
+    _refuse_broken("turf on every area", stages.clock("check", promises.broken_promises, on_all))
+    price = first = on_all.price.areas["price"]
+    every = np.arange(len(place.areas))
+    again, rows, land, count = _to_be_turf(bid, place, price, stages.clock), every, place, 0
+    while not np.array_equal(again, rows):
+        rows, count = again, count + 1
+        land = _laid_on(bid, place, rows)
+        price = _priced_as_laid(price, rows, stages.priced(bid, land).price)
+        if count > _FREE_ROUNDS:
+            price = price.where(np.isin(every, rows))
+        again = _to_be_turf(bid, place, price, stages.clock)
+    told = _price_moved(bid, place, rows, first, price, count)
+    return _Turf(land, rows, price, on_all.price.totals["price"], told)
+
+
+def _to_be_turf(bid: Bid, place: Ground, price: pd.Series | None, clock: Clock) -> np.ndarray:
+    """Rows of the areas to be turf, at a ``price`` of turf on each (areas-aligned)."""
+    from geoturf import water
+
+    rules = cast(WaterRules, bid.water)
+    asked = (place, price, rules, bid.currency, bid.folder, SYSTEMS[bid.units])
+    return np.flatnonzero(clock("water", water.to_be_turf, *asked))
+
+
+def _laid_on(bid: Bid, place: Ground, rows: np.ndarray) -> Ground:
+    """The ground of the areas in ``rows``, with house plans told by those alone; the ground itself
+    where that is all."""
+    if len(rows) == len(place.areas):
+        return place
+    part = replace(staying.only(place, rows), findings=())
+    alike = layout.house_plans(part, bid.layout, SYSTEMS[bid.units])
+    return replace(alike, findings=place.findings)
+
+
+def _priced_as_laid(price: pd.Series, rows: np.ndarray, laid: Price) -> pd.Series:
+    """The ``price`` of turf on every area, that of the areas in ``rows`` as it is ``laid``."""
+    out = price.copy()
+    out.iloc[rows] = laid.areas["price"].to_numpy()
+    return out
+
+
+def _price_moved(
+    bid: Bid,
+    place: Ground,
+    rows: np.ndarray,
+    first: pd.Series,
+    last: pd.Series,
+    rounds: int,
+) -> tuple[Finding, ...]:
+    """How the price of turf on the areas chosen moved, from their part of turf on everything to
+    what they cost without the rest."""
+    if not len(rows) or len(rows) == len(place.areas):
+        return ()
+    before, after = sum(first.iloc[rows]), sum(last.iloc[rows])
+    moved = f"{100 * (float(after) / float(before) - 1):+.1f} %" if before else "from nothing"
+    times = "once more" if rounds == 1 else f"{rounds} times more"
+    message = (
+        f"turf on the {len(rows)} areas that it is laid on costs {after:,} {bid.currency}; as a part "
+        f"of turf on all {len(place.areas)} areas it was {before:,} ({moved}); the choice was made "
+        f"{times} at the price of what is laid, and stays"
+    )
+    return (Finding("note", "turf-price-moved", message),)
+
+
+def _water(place: Ground, turf_price: pd.Series | None, bid: Bid, clock: Clock) -> Water | None:
+    """The comparison of water, where the bid asks for one."""
+    if bid.water is None:
+        return None
+    from geoturf import water
+
+    rules, told = bid.water, SYSTEMS[bid.units]
+    asked = (place, turf_price, rules, bid.currency, bid.folder, bid.products, told)
+    return clock("water", water.compare, *asked)

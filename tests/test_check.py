@@ -40,7 +40,11 @@ BID = {
         "cross_seams": "anywhere",
     },
     "cuts": {"billing_step": "0.5 m", "left_over_width": "1 m", "left_over_length": "3 m"},
-    "water": {"budget": "560 USD"},
+    "water": {
+        "budget": "603 USD",
+        "conversions": {"turf": {"kept_line": "0 USD"}},
+        "offer": ["turf", "planting"],
+    },
     "edges": {"perimeter_spacing": "10 cm", "field_spacing": "50 cm"},
 }
 
@@ -135,11 +139,13 @@ bare      phase_1 turf  -100.00
 bare      site_s1 -     -100.00
 """
 WATER = """
-area_index conversion baseline_m3 use_m3 saved_m3 capital rebate chosen rank
-0          turf       100         10     90       435     50     True   1
-0          dry        100         40     60       200     100    False  0
-2          turf       20          2      18       112.5   0      True   2
+area_index conversion  district ground_area_m2 baseline_m3 use_m3 saved_m3 capital rebate chosen rank
+0          turf        north    12             100         10     90       478.5   50     True   1
+0          planting    north    12             100         40     60       200     100    False  0
+2          turf        south    2.16           20          2      18       123.75  0      True   2
 """
+PAID = [{"fund": "grant", "spent": 478.5}, {"fund": "city", "spent": 123.75}]
+FUNDS = {"grant": {"amount": "500 USD", "districts": ["north"]}, "city": {"amount": "150 USD"}}
 MONTHS = """
 month baseline_m3 saved_m3
 1     20          8
@@ -264,6 +270,7 @@ def sound():
     water = Water(
         **dict.fromkeys([field.name for field in fields(Water)])
         | {"table": table(WATER), "monthly": table(MONTHS), "differences": table(DIFFERENCES)}
+        | {"summary": {"funds": PAID}}
     )
     when = Calendar(pd.DataFrame(), pd.DataFrame(), 0, None)
     made = (ground(), edges(), (), plan, takeoff, price(), when, water)
@@ -467,6 +474,7 @@ FAULTS = {
     "sites-not-total": lambda: several(
         ("price.sites", (0, "price", Decimal("478.51"))),
         ("price.areas", (0, "price", Decimal("478.51"))),
+        ("water.table", (0, "capital", 478.51)),
         paid((1, "23.9255", "478.51")),
     ),
     "phases-not-total": lambda: several(("price.phases", (0, "cost", Decimal("434.99")))),
@@ -480,6 +488,7 @@ FAULTS = {
         (
             "water.table",
             (1, "area_index", 2),
+            (1, "district", "south"),
             (1, "baseline_m3", 20),
             (1, "use_m3", 10),
             (1, "saved_m3", 10),
@@ -496,9 +505,23 @@ FAULTS = {
     ),
     "two-balances": lambda: several(("water.differences", (0, "rain_m3", 0))),
     "ranks": lambda: several(("water.table", (2, "rank", 1))),
-    "over-budget": lambda: several(("water.table", (0, "capital", 500))),
+    "over-budget": lambda: with_rules(water={"budget": "602.23 USD"}),
+    "district-short": lambda: with_rules(water={"every_district": {"areas": 2}}),
+    "district-over-budget": lambda: with_rules(
+        water={"districts": {"south": {"budget": "123.73 USD"}}}
+    ),
+    "district-share": lambda: with_rules(water={"districts": {"south": {"least_share": "21 %"}}}),
+    "fund-overspent": lambda: with_rules(
+        water={"funds": FUNDS | {"grant": {"amount": "478.48 USD"}}}
+    ),
+    "fund-pays-not": lambda: with_rules(
+        water={"funds": FUNDS | {"city": {"amount": "150 USD", "districts": ["north"]}}}
+    ),
+    "turf-not-as-chosen": lambda: several(("water.table", (2, "conversion", "planting"))),
+    "turf-not-at-its-price": lambda: several(("water.table", (2, "capital", 123.73))),
     "areas-not-site": lambda: several(
         ("price.areas", (0, "price", Decimal("478.49")), (2, "price", Decimal("123.76"))),
+        ("water.table", (0, "capital", 478.49), (2, "capital", 123.76)),
         paid((1, "23.9245", "478.49"), (2, "24.752", "123.76")),
     ),
 }
@@ -586,11 +609,41 @@ def test_whole_rolls_are_of_stocked_lengths(lengths, found):
 
 
 def test_a_budget_may_be_net_of_rebates():
-    dear = several(("water.table", (0, "capital", 480)))
-    assert (
-        codes(with_rules(dear, water={"budget": "560 USD", "budget_takes": "capital less rebate"}))
-        == set()
-    )
+    net = {"budget": "552.25 USD", "budget_takes": "capital less rebate"}
+    assert codes(with_rules(water=net)) == set()
+    assert codes(with_rules(water=net | {"budget": "552.23 USD"})) == {"over-budget"}
+
+
+@pytest.mark.parametrize(
+    ("north", "found"),
+    [
+        ({"areas": 1, "ground": "12 m^2", "budget": "478.50 USD"}, set()),
+        ({"least_share": "79.4 %", "most_share": "79.5 %"}, set()),
+        ({"ground": "12.01 m^2"}, {"district-short"}),
+        ({"most_share": "79.4 %"}, {"district-share"}),
+    ],
+)
+def test_what_a_district_is_to_have(north, found):
+    """478.50 of 602.25 is 79.45 %."""
+    assert codes(with_rules(water={"districts": {"north": north}})) == found
+
+
+def test_funds_pay_for_each_other():
+    """Two funds for the north alone and one for anything. Whatever is spent first, all is paid where
+    the sums allow it, and nothing is where only the sum of all does."""
+    paid = [("a", 300.0), ("b", 178.5), ("any", 123.75)]
+    split = replace(sound(), water=replace(sound().water, summary={"funds": [
+        {"fund": name, "spent": spent} for name, spent in paid
+    ]}))  # fmt: skip
+    north = {"districts": ["north"]}
+    funds = {
+        "any": {"amount": "124 USD"},
+        "a": {"amount": "300 USD"} | north,
+        "b": {"amount": "179 USD"} | north,
+    }
+    assert codes(with_rules(split, water={"funds": funds})) == set()
+    swapped = funds | {"any": funds["any"] | {"districts": ["south"], "conversions": ["planting"]}}
+    assert codes(with_rules(split, water={"funds": swapped})) == {"fund-pays-not"}
 
 
 def test_no_water_no_promise_about_it():

@@ -12,13 +12,14 @@ promise, naming the worst or first offender.
     summing.py  tables against each other: edges, fasteners, pools, bounds, areas, takeoff
     money.py    the price against itself, to the cent
     watering.py the water comparison against itself
+    choosing.py its choice against districts, funds and the turf that is laid
 
 `placed.py` reckons where pieces lie; `near.py` cuts turf down to what is about them.
 """
 
 from __future__ import annotations
 
-from geoturf.check import alike, lawns, laying, money, rolling, summing, watering, working
+from geoturf.check import alike, choosing, lawns, laying, money, rolling, summing, watering, working
 from geoturf.model import Finding, Result
 
 __all__ = ["broken_promises"]
@@ -38,5 +39,6 @@ def broken_promises(result: Result) -> tuple[Finding, ...]:
         *working.PROMISES,
         *money.PROMISES,
         *watering.PROMISES,
+        *choosing.PROMISES,
     )
     return tuple(finding for promise in promises for finding in promise(result))

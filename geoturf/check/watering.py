@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from geoturf.check.finding import always, area_name, told
+from geoturf.check.finding import always, told
 from geoturf.model import Finding, Result
 
 CLOSE = 1e-6  # sums of floats, relative
 CENT = 0.01
+
+
+def _name(result: Result, row: int) -> str:
+    """``site 12, area front``; rows count all areas, laid or not."""
+    area = result.all_ground.areas.iloc[row]
+    return f"site {area['site']}, area {area['area']}" if area["area"] else f"site {area['site']}"
 
 
 def savings(result: Result) -> list[Finding]:
@@ -24,7 +30,7 @@ def savings(result: Result) -> list[Finding]:
         "saving-no-difference",
         wrong,
         lambda k: (
-            f"{area_name(result, table['area_index'].iloc[k])}: {table['conversion'].iloc[k]} does not save what it says"
+            f"{_name(result, table['area_index'].iloc[k])}: {table['conversion'].iloc[k]} does not save what it says"
         ),
     )
     due = {
@@ -49,7 +55,7 @@ def choice(result: Result) -> list[Finding]:
     found = told(
         "chosen-twice",
         twice,
-        lambda k: f"{area_name(result, chosen['area_index'].iloc[k])} is converted twice",
+        lambda k: f"{_name(result, chosen['area_index'].iloc[k])} is converted twice",
     )
     ranks = np.sort(chosen["rank"].to_numpy(int))
     found += told(

@@ -75,9 +75,10 @@ def order_sums(result: Result) -> list[Finding]:
     """What the order of work says of each lot is what its pieces and their rolls say."""
     if every_lot_once(result):
         return []
-    lots, worked = _lots(result), pd.DataFrame(_worked(result))
+    counts = ["pieces", "drawn", "shared", "opened", "finished", "open", "most"]
+    lots, worked = _lots(result), pd.DataFrame(_worked(result), columns=counts)
     wrong = np.zeros(len(lots), bool)
-    for name in ("pieces", "drawn", "shared", "opened", "finished", "open", "most"):
+    for name in counts:
         wrong |= lots[name].to_numpy(float) != worked[name].to_numpy(float)
     return told(
         "order-sums",

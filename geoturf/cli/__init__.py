@@ -357,6 +357,8 @@ def _summary(result: Result, folder: str) -> None:
     from geoturf import report, tables
     from geoturf.bid import assumed
 
+    for line in _answer(result):
+        say(line)
     table = Table(show_header=False, box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column()
     table.add_column(justify="right")
@@ -366,19 +368,18 @@ def _summary(result: Result, folder: str) -> None:
     console.print(table)
     if said := assumed.in_words(result.bid, result.price.lines):
         say(said)
-    for line in _answer(result):
-        say(line)
     answer = f", {folder}/planner.html for the answer" if result.water else ""
     link = f" (a link to {os.path.realpath(folder)})" if report.is_link(folder) else ""
     say(f"report in {folder}{link}: open {folder}/index.html first{answer}")
-    say(f"for the client, prices only: {folder}/client")
+    if len(result.ground.areas):
+        say(f"for the client, prices only: {folder}/client")
 
 
 def _answer(result: Result) -> list[str]:
     """What a comparison of water comes to; nothing where the bid has none."""
     from geoturf import planner
 
-    return ["", *planner.lines(result)] if result.water else []
+    return [*planner.lines(result), ""] if result.water else []
 
 
 def _check(args: argparse.Namespace) -> int:

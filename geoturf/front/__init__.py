@@ -84,11 +84,14 @@ def _answer(result: Result) -> list[tuple[str, str]]:
 
 def _of_bid(result: Result) -> Iterator[tuple[str, str]]:
     said = {word.strip(): value for word, value in tables.summary(result)}
+    if not len(result.ground.areas):
+        yield from said.items()
+        return
     price, currency = result.price.totals["price"], result.bid.currency
     us = result.bid.units == "us"
     ground_m2 = float(result.ground.areas["ground_area_m2"].sum())
     each = float(price) / (ground_m2 / FT2_M2 if us else ground_m2)
-    word = "price" if result.water is None else "price of turf on every area"
+    word = tables.price_word(result)
     yield word, said[word]
     yield f"price a {'ft²' if us else 'm²'} of ground", f"{each:,.2f} {currency}"
     if result.price.lot_by_lot is not None:

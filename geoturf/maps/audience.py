@@ -60,7 +60,15 @@ CLIENT = Audience(
     findings=False,
     pieces=False,
     water=False,
-    totals=("sites", "areas", "ground area", "price", "price of turf on every area", "NOT PRICED"),
+    totals=(
+        "sites",
+        "areas",
+        "ground area",
+        "price",
+        "price of this turf",
+        "price of turf on every area",
+        "NOT PRICED",
+    ),
     columns=(
         *("site", "area", "areas", "phase", "product", "use"),
         *("pile_bearing", "ground_area", "perimeter"),

@@ -101,7 +101,7 @@ def colourings(result: Result) -> list[dict[str, Any]]:
     """What the areas can be coloured by, the first one at the start."""
     area, currency = result.ground.areas, result.bid.currency
     square, unit = (u.FT2_M2, "ft²") if result.bid.units == "us" else (1.0, "m²")
-    waste = tables.waste_pct(result.plan.chosen["turf_bought_m2"], area["surface_area_m2"])
+    waste = tables.waste_pct(result.plan.chosen["turf_bought_m2"], tables.under_turf_m2(result))
     out = [
         colours.by_words("product", "product", area["product"]),
         colours.by_words("phase", "phase", area["phase"]),

@@ -27,12 +27,12 @@ _CM = 100.0
 def pieces(result: Result, withheld: bool = False) -> dict[str, Any]:
     """Pieces and seams in centimetres along and across the pile, from a corner of each area, and
     where that corner and the two directions are on the map: a straight (affine) map is true to 2
-    mm over 100 m. Where they are ``withheld`` or too many, the directions alone are told."""
+    mm over 100 m; and on which areas turf is laid. Where they are ``withheld`` or too many, the directions alone are told."""
     plan, count = result.plan, len(result.ground.areas)
     too_many = len(plan.pieces) > MOST_PIECES and not withheld
     end = 0 if withheld or too_many else None
-    table = _of_turf(result, plan.pieces.iloc[:end])
-    seams = _of_turf(result, plan.seams.iloc[:end])
+    table = plan.pieces.iloc[:end].sort_values("area_index", kind="stable")
+    seams = plan.seams.iloc[:end].sort_values("area_index", kind="stable")
     owner = table["area_index"].to_numpy(dtype=int)
     u0 = _least(table["u0"], owner, count)
     v0 = _least(table["v0"], owner, count)
@@ -44,6 +44,7 @@ def pieces(result: Result, withheld: bool = False) -> dict[str, Any]:
         "tooMany": too_many,
         "corners": encode.ints(encode.deltas(encode.grid(at))),
         "counts": encode.ints(np.bincount(owner, minlength=count)),
+        "laid": encode.ints(plan.chosen["pieces"].to_numpy(int) > 0),
         "boxes": encode.ints(_boxes(table, owner, u0, v0)),
         "roll": encode.words(table["roll"]),
         "piece": encode.ids(table["piece"]),
@@ -59,18 +60,6 @@ def _least(values: pd.Series, owner: np.ndarray, count: int) -> np.ndarray:
     np.minimum.at(least, owner, values.to_numpy(dtype=float))
     least[~np.isfinite(least)] = 0.0
     return least
-
-
-def _of_turf(result: Result, rows: pd.DataFrame) -> pd.DataFrame:
-    """Rows of areas that are to be turf, by area: where water is compared, not those that stay or
-    become something else."""
-    rows = rows.sort_values("area_index", kind="stable")
-    if result.water is None:
-        return rows
-    options = result.water.table
-    turf = options["chosen"] & options["conversion"].isin(result.water.summary["turf_conversions"])
-    stays = set(options["area_index"]) - set(options["area_index"][turf])
-    return rows[~rows["area_index"].isin(stays)]
 
 
 def _corners(result: Result, u0: np.ndarray, v0: np.ndarray, bearing_deg: np.ndarray) -> np.ndarray:

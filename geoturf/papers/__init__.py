@@ -46,15 +46,19 @@ class Paper:
         return self.file.partition("/")[0].removesuffix(".pdf")
 
 
+def _any_turf(result: Result) -> bool:
+    return len(result.ground.areas) > 0
+
+
 PAPERS: tuple[Paper, ...] = (
     Paper("council.pdf", "council", council.data, lambda result: result.water is not None, True),
     Paper("portfolio.pdf", "portfolio", portfolio.data),
-    Paper("client/proposal.pdf", "proposal", proposal.data),
-    Paper("buyer/order.pdf", "order", order.data),
-    Paper("crew/cut_list.pdf", "crew_cut_list", cut_list.data),
-    Paper("crew/labels.pdf", "crew_labels", labels.data),
-    Paper("crew/load_list.pdf", "crew_load_list", load_list.data),
-    Paper("crew/sheets.pdf", "crew_sheets", sheets.data),
+    Paper("client/proposal.pdf", "proposal", proposal.data, _any_turf),
+    Paper("buyer/order.pdf", "order", order.data, _any_turf),
+    Paper("crew/cut_list.pdf", "crew_cut_list", cut_list.data, _any_turf),
+    Paper("crew/labels.pdf", "crew_labels", labels.data, _any_turf),
+    Paper("crew/load_list.pdf", "crew_load_list", load_list.data, _any_turf),
+    Paper("crew/sheets.pdf", "crew_sheets", sheets.data, _any_turf),
 )
 MANY = 200  # sites beyond which papers are printed only where they are asked for
 MANY_PIECES = 5_000  # and pieces: some 170 sheets of labels

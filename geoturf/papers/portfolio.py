@@ -8,6 +8,7 @@ from typing import Any
 from geoturf.model import Result
 from geoturf.papers import drawing, sender
 from geoturf.portfolio import figures
+from geoturf.staying import everywhere
 
 _MOST_GROUPS = 40  # of a table; the page has more, areas.csv all
 _MAP_PT = {"letter": (510.0, 330.0), "a4": (493.0, 360.0)}
@@ -16,7 +17,7 @@ _MAP_PT = {"letter": (510.0, 330.0), "a4": (493.0, 360.0)}
 def data(result: Result) -> dict[str, Any]:
     """What ``type/portfolio.typ`` takes."""
     bid, land = result.bid, figures.land(result)
-    drawn = drawing.whole(drawing.land(result), *_MAP_PT[bid.page], bid.units)
+    drawn = drawing.whole(drawing.land(everywhere(result)), *_MAP_PT[bid.page], bid.units)
     return {
         **sender.head(bid),
         "client": {"name": "", "lines": []},  # it is the office's

@@ -75,7 +75,8 @@ def _scope(result: Result) -> str:
     phases = land["phase"].nunique()
     parts = f", in {phases:,} phases" if phases > 1 else ""
     said = f"Synthetic turf, supplied and installed on {ground} of ground: {where}{parts}."
-    return said if result.water is None else f"{said} {_UNCHOSEN}"
+    unchosen = result.water is not None and not result.turf_is_chosen
+    return f"{said} {_UNCHOSEN}" if unchosen else said
 
 
 def _products(result: Result) -> list[list[str]]:

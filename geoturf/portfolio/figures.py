@@ -52,6 +52,7 @@ class Land:
     volume: str
     currency: str
     water: bool
+    laid_on: str  # where water is compared: which areas have turf and a price
 
     @property
     def surveyed(self) -> bool:
@@ -70,7 +71,7 @@ def land(result: Result) -> Land:
     areas = pd.DataFrame({"site": table["site"]}).assign(
         **{f"by {name}": values for name, values in words.items()},
         ground=ground,
-        surface=table[f"surface_area_{unit}"],
+        surface=table[f"surface_area_{unit}"].where(table["pieces"] > 0, 0.0),
         bought=table[f"turf_bought_{unit}"],
         cents=cents,
         variance=tolerance**2,
@@ -80,7 +81,8 @@ def land(result: Result) -> Land:
     own = [name for name in _OWN if areas[f"by {name}"].nunique() > 1]
     square, volume = ("ft²", "gal") if us else ("m²", "m³")
     water = result.water is not None
-    return Land(areas, (*kept, *own), square, volume, result.bid.currency, water)
+    laid_on = "where it is chosen" if result.turf_is_chosen else "on every area"
+    return Land(areas, (*kept, *own), square, volume, result.bid.currency, water, laid_on)
 
 
 def _saved(result: Result, table: pd.DataFrame) -> np.ndarray:
@@ -98,7 +100,7 @@ def notes(land: Land) -> list[str]:
     """What a reader has to know first."""
     out = ["The office's: it holds waste. Prices for the client are in the folder client."]
     if land.water:
-        out.append("Prices are of turf on every area; what is chosen is in planner.html.")
+        out.append(f"Prices are of turf {land.laid_on}; what is chosen is in planner.html.")
     if not land.surveyed:
         out.append("No layer states how accurate it is (sigma), so tolerance is not told.")
     return out

@@ -140,7 +140,7 @@ def _phases_by_book(ground: Ground, any_books: bool) -> dict[str, list[str]]:
     phases: dict[str, list[str]] = {}
     for phase, book in under.items():
         phases.setdefault(book, []).append(phase)
-    return phases
+    return phases or {"": []}  # nothing to lay comes to nothing, step by step
 
 
 def beside(price: Price, alternates: Iterable[tuple[str, Price]], alone: Price) -> Price:

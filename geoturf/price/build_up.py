@@ -61,7 +61,8 @@ def build_up(lines: pd.DataFrame, rules: PriceRules, book: str = "") -> list[Ste
         cents = _on_scale(base, rate, scale)
         kinds = {"waste": ("material",), "sales tax": _taxed(rules)}.get(name, ())
         if name == "minimum charge":
-            base = cents_of(rules.minimum.amount) if rules.minimum is not None else 0
+            least = cents_of(rules.minimum.amount) if rules.minimum is not None else 0
+            base = least if so_far else 0  # nothing laid is nothing to charge for
             cents = max(0, base - so_far)
         waste = cents if name == "waste" else waste
         so_far += cents

@@ -26,8 +26,8 @@ from geoturf.tables.about import columns_of, findings
 from geoturf.tables.csv_file import write_csv
 from geoturf.tables.draws import risk, risk_moves
 from geoturf.tables.geopackage import GEOPACKAGE, write_geopackage
-from geoturf.tables.in_brief import summary
-from geoturf.tables.lots import areas, plans, sites, taken, water
+from geoturf.tables.in_brief import price_word, summary
+from geoturf.tables.lots import areas, plans, sites, taken, under_turf_m2, water
 from geoturf.tables.making import kept, waste_pct
 from geoturf.tables.money import (
     alternates,
@@ -46,9 +46,11 @@ __all__ = [
     "areas",
     "kept",
     "order",
+    "price_word",
     "sites",
     "summary",
     "tables",
+    "under_turf_m2",
     "waste_pct",
     "water",
     "write",

@@ -11,6 +11,7 @@ import pandas as pd
 from geoturf import columns, pile, plane
 from geoturf.model import Result
 from geoturf.records import Column
+from geoturf.staying import everywhere
 from geoturf.tables.lots import areas
 from geoturf.tables.turf import pieces
 
@@ -38,6 +39,7 @@ def write_geopackage(result: Result, path: Path) -> None:
 
 
 def _layers(result: Result) -> dict[str, pd.DataFrame]:
+    result = everywhere(result)
     land, plan, runs = result.ground.areas, result.plan, result.edges.runs
     piece, seam = plan.pieces, plan.seams
     placed = {

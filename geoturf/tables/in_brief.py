@@ -11,18 +11,24 @@ from geoturf.model import Result
 from geoturf.tables.lots import price_sigma
 from geoturf.tables.making import waste_pct
 
+_ON_ALL = "were turf laid on every area:"
+
 
 def summary(result: Result) -> list[tuple[str, str]]:
-    """The bid on a few lines: word, value."""
+    """The bid on a few lines: word, value; where a comparison of water says where turf is laid, of
+    that turf alone."""
+    if not len(result.ground.areas):
+        none = ("turf", "chosen nowhere: none is laid or priced")
+        return [none, *_on_all(result), *_left(result)]
     land, pools = result.ground.areas, result.plan.pools
     area = units.SHOWN["area"][result.bid.units]
     bought, bound = pools["bought_m2"].sum(), pools["bound_m2"].sum()
     by_hand = pools["by_hand_m2"].sum()
     rows = [
+        *_whose(result),
         ("sites", f"{land['site'].nunique():,}"),
         ("areas", f"{len(land):,}"),
         ("ground area", f"{land['ground_area_m2'].sum() * area.factor:,.0f} {area.unit}"),
-        *([("were turf laid on every area:", "")] if result.water is not None else []),
         ("turf bought", f"{bought * area.factor:,.0f} {area.unit}"),
         ("waste over the ground", f"{waste_pct(bought, land['surface_area_m2'].sum()):.1f} %"),
         (
@@ -34,16 +40,32 @@ def summary(result: Result) -> list[tuple[str, str]]:
             "rolls and lengths",
             f"{int(pools['rolls'].sum()):,}",
         ),  # bought; left-overs at hand are not
-        (_price_of(result), f"{result.price.totals['price']:,} {result.bid.currency}"),
+        (price_word(result), f"{result.price.totals['price']:,} {result.bid.currency}"),
     ]
     rows += _sure(result)
     if (sigma := float(np.sqrt((price_sigma(result) ** 2).sum()))) > 0:
         rows.append(
             ("  one sigma of the survey, not of costs", f"{sigma:,.2f} {result.bid.currency}")
         )
+    return [*rows, *_on_all(result), *_left(result)]
+
+
+def _whose(result: Result) -> Iterator[tuple[str, str]]:
+    """Which turf it is, where water is compared."""
+    if result.water is not None:
+        yield ("turf where it is chosen:" if result.turf_is_chosen else _ON_ALL), ""
+
+
+def _on_all(result: Result) -> Iterator[tuple[str, str]]:
+    """What turf on every area would cost, where some stay."""
+    stays = result.staying
+    if stays is not None and stays.price_on_all is not None:
+        yield "  turf on every area would be", f"{stays.price_on_all:,} {result.bid.currency}"
+
+
+def _left(result: Result) -> Iterator[tuple[str, str]]:
     if result.source.left_out:
-        rows.append(("NOT PRICED", f"{result.source.left_out:,}"))
-    return rows
+        yield "NOT PRICED", f"{result.source.left_out:,}"
 
 
 def _sure(result: Result) -> Iterator[tuple[str, str]]:
@@ -62,7 +84,8 @@ def _sure(result: Result) -> Iterator[tuple[str, str]]:
     yield "  the contingency carried is enough", f"in {100 * result.risk.covered:.0f} % of draws"
 
 
-def _price_of(result: Result) -> str:
-    """What the price is of: where water is compared it is no plan, but what turf on everything
-    would cost."""
-    return "price" if result.water is None else "price of turf on every area"
+def price_word(result: Result) -> str:
+    """What the price is of."""
+    if result.water is None:
+        return "price"
+    return "price of this turf" if result.turf_is_chosen else "price of turf on every area"

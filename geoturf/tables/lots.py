@@ -9,10 +9,13 @@ from geoturf import by_plan, columns
 from geoturf.model import Result, kept_columns
 from geoturf.records import Column
 from geoturf.risk import survey_sigma
+from geoturf.staying import everywhere
 from geoturf.tables.making import waste_pct, with_kept
 
 
 def areas(result: Result) -> pd.DataFrame:
+    """All areas, those without turf too."""
+    result = everywhere(result)
     land, border, chosen = result.ground.areas, result.edges.totals, result.plan.chosen
     as_given = ("site", "area", "phase", "product", "use", "file", "layer", "feature")
     edges = ("edge_paving", "edge_building", "edge_shared", "edge_open")
@@ -38,7 +41,7 @@ def areas(result: Result) -> pd.DataFrame:
         "pieces": chosen["pieces"],
         "piece_area": chosen["piece_area_m2"],
         "turf_bought": chosen["turf_bought_m2"],
-        "waste_pct": waste_pct(chosen["turf_bought_m2"], land["surface_area_m2"]),
+        "waste_pct": waste_pct(chosen["turf_bought_m2"], under_turf_m2(result)),
         "fixed_bearing_pct": 100 * (chosen["free_cost_ratio"].to_numpy() - 1),
         "price": result.price.areas["price"],
     }
@@ -47,7 +50,15 @@ def areas(result: Result) -> pd.DataFrame:
     return with_kept(columns.table("areas", result.bid.units, values), land)
 
 
+def under_turf_m2(result: Result) -> np.ndarray:
+    """Surface of each area as far as turf is laid on it: 0 where it stays as it is."""
+    laid = result.plan.chosen["pieces"].to_numpy(int) > 0
+    return np.where(laid, result.ground.areas["surface_area_m2"].to_numpy(float), 0.0)
+
+
 def sites(result: Result) -> pd.DataFrame:
+    """All sites, those without turf too."""
+    result = everywhere(result)
     by_site = _by_site(result)
     money = result.price.sites.set_index("site").reindex(by_site.index)
     values: dict[str, Column] = {
@@ -60,7 +71,7 @@ def sites(result: Result) -> pd.DataFrame:
         "seam": by_site["seam_m"],
         "pieces": by_site["pieces"],
         "turf_bought": by_site["turf_bought_m2"],
-        "waste_pct": waste_pct(by_site["turf_bought_m2"], by_site["surface_area_m2"]),
+        "waste_pct": waste_pct(by_site["turf_bought_m2"], by_site["under_turf_m2"]),
         "cost": money["cost"],
         "price": money["price"],
         "area_tolerance": np.sqrt(by_site["area_variance"]),
@@ -81,6 +92,7 @@ def _by_site(result: Result) -> pd.DataFrame:
     grouped = all_columns.groupby("site", sort=False)
     out = grouped[[*sums, "seam_m", "pieces", "turf_bought_m2"]].sum()
     out["areas"] = grouped.size()
+    out["under_turf_m2"] = pd.Series(under_turf_m2(result)).groupby(land["site"], sort=False).sum()
     sigma = pd.DataFrame(
         {
             "area_variance": land["area_tolerance_m2"] ** 2,

@@ -78,7 +78,7 @@ def prices(result: Result) -> pd.DataFrame:
     ]
     rows = pd.concat(parts, ignore_index=True)
     of = {kind: rows[kind].where(rows["kind"] == kind) for kind in ("phase", "site")}
-    rows["phase"] = rows["phase"].fillna(rows["site"].map(of_site))
+    rows["phase"] = rows["phase"].where(rows["phase"].notna(), rows["site"].map(of_site))
     rows["ground_area"] = of["phase"].map(ground["phase"]).fillna(of["site"].map(ground["site"]))
     rows.loc[rows["kind"] == "price", "ground_area"] = land["ground_area_m2"].sum()
     return as_it_stands("client/prices", result, rows)

@@ -35,6 +35,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 
 from geoturf.model import Ground, Water
@@ -48,7 +49,7 @@ from geoturf.water.climate import of_places
 from geoturf.water.lawns import Lawns
 from geoturf.water.lawns import lawns as taking_part
 from geoturf.water.place import law as law_of
-from geoturf.water.view import view
+from geoturf.water.view import View, view
 
 
 def check(
@@ -61,16 +62,64 @@ def check(
     """Raises what `compare` would raise of the bid and its files before any price is known, so
     that a run that must be refused is refused before turf is laid out."""
     any_price = pd.Series(1.0, index=ground.areas.index)
-    lawns = _with_bills(taking_part(ground, any_price, rules, currency), rules, folder)
-    lawns = replace(lawns, told=told)
-    middle = view(lawns, of_places(lawns, rules, folder), rules)
+    middle = _middle(ground, any_price, rules, currency, folder, told)
     choice.knapsack(middle)
     asked.refuse_beyond_reach(middle)
-    ordinance.landscapes(lawns, rules)
+    ordinance.landscapes(middle.lawns, rules)
 
 
 def _with_bills(lawns: Lawns, rules: WaterRules, folder: str) -> Lawns:
     return replace(lawns, bills=bills.read(lawns, rules.metered, folder))
+
+
+def turf_needs_price(rules: WaterRules) -> bool:
+    """Whether turf is on offer at this bid's own price for it."""
+    offered = [rules.conversions[name] for name in rules.offered]
+    return any(one.turf and one.capital is None for one in offered)
+
+
+def to_be_turf(
+    ground: Ground,
+    turf_price: pd.Series | None,
+    rules: WaterRules,
+    currency: str,
+    folder: str = ".",
+    told: System = US,
+) -> np.ndarray:
+    """Which areas are to be turf, bool (n,): those that `compare` would choose it for, and those
+    that take no part in the comparison."""
+    settled = _settled(_middle(ground, turf_price, rules, currency, folder, told), currency)
+    lawns, chosen = settled.view.lawns, settled.pick.chosen
+    turf = np.array([*(one.turf for one in lawns.conversions), False])  # -1, none, is the last
+    out = np.ones(len(ground.areas), dtype=bool)
+    out[lawns.areas["area_index"].to_numpy(int)] = turf[chosen]
+    return out
+
+
+def _middle(
+    ground: Ground,
+    turf_price: pd.Series | None,
+    rules: WaterRules,
+    currency: str,
+    folder: str,
+    told: System,
+) -> View:
+    """The comparison in the case that is reckoned with."""
+    lawns = _with_bills(taking_part(ground, turf_price, rules, currency), rules, folder)
+    lawns = replace(lawns, told=told)
+    return view(lawns, of_places(lawns, rules, folder), rules)
+
+
+def _settled(middle: View, currency: str) -> outlook.Settled:
+    """The choice that the bid asks for."""
+    rules, lawns = middle.rules, middle.lawns
+    wanted = choice.knapsack(middle)
+    asked.refuse_beyond_reach(middle)
+    budget = asked.limit(lawns, rules)
+    over_years = programme.knapsack(middle) if rules.programme else wanted
+    answer = choice.choose(over_years, Chooser(over_years), budget, rules.gap, currency)
+    pick = replace(answer, chosen=programme.conversions(answer.chosen, len(lawns.names)))
+    return outlook.Settled(middle, budget, wanted, pick, over_years, answer)
 
 
 def compare(
@@ -92,23 +141,14 @@ def compare(
     Raises `BidError` or `InputError`, each with one line a fault. Columns: see
     `geoturf.model.Water`.
     """
-    lawns = _with_bills(taking_part(ground, turf_price, rules, currency), rules, folder)
-    lawns = replace(lawns, told=told)
-    months = of_places(lawns, rules, folder)
-    middle = view(lawns, months, rules)
-    wanted = choice.knapsack(middle)
+    middle = _middle(ground, turf_price, rules, currency, folder, told)
+    lawns, months = middle.lawns, middle.months
+    settled = _settled(middle, currency)
+    wanted, pick = settled.knapsack, settled.pick
     chooser = Chooser(wanted)
-    asked.refuse_beyond_reach(middle)
-    budget = asked.limit(lawns, rules)
-    over_years = programme.knapsack(middle) if rules.programme else wanted
-    solver = Chooser(over_years) if rules.programme else chooser
-    answer = choice.choose(over_years, solver, budget, rules.gap, currency)
-    pick = replace(answer, chosen=programme.conversions(answer.chosen, len(lawns.names)))
     doubled = None
     if rules.budget is not None and not rules.funds and rules.objective != "cost":
-        doubled = choice.doubled(wanted, chooser, pick, budget, rules.gap)
-
-    settled = outlook.Settled(middle, budget, wanted, pick, over_years, answer)
+        doubled = choice.doubled(wanted, chooser, pick, settled.budget, rules.gap)
     sensitivity = outlook.sensitivity(settled)
     sheet = ordinance.worksheet(middle, pick.chosen)
     law = law_of(rules, ground, lawns.areas["frame"].to_numpy(int))

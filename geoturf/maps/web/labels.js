@@ -24,9 +24,9 @@ geoturf.drawArrows = function (scene, view, seen) {
   }
 };
 
-// Whether turf is laid there, or its pieces are not on this page.
+// Whether turf is laid there.
 geoturf.isLaid = function ({ pieces }, area) {
-  return pieces.tooMany || pieces.withheld || pieces.start[area + 1] > pieces.start[area];
+  return pieces.laid[area] > 0;
 };
 
 // Whether the box is free; if so it is taken.

@@ -34,6 +34,7 @@ geoturf.makePieces = function (data) {
     withheld: data.withheld,
     tooMany: data.tooMany,
     corner: geoturf.points(data.corners), // three an area: corner, 100 m along the pile, 100 m to its right
+    laid: geoturf.ints(data.laid), // 1 where an area has turf
     start: geoturf.starts(geoturf.ints(data.counts)),
     box: geoturf.ints(data.boxes), // u, length, v, width in cm
     roll: geoturf.words(data.roll),

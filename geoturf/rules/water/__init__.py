@@ -101,6 +101,12 @@ class WaterRules(Rules):
         source="",
     )
     price: WaterPrice = rule({}, "price of water", source="")
+    lay: Literal["chosen", "all"] = rule(
+        "chosen",
+        "where turf is laid and priced: on the areas that the choice turns into turf (and those "
+        "that take no part in it), or on all areas of the bid whatever is chosen",
+        source="",
+    )
     horizon: int = rule(20, "years looked ahead", low=5, high=50)
     discount_rate: Fraction = rule(
         "3 %", "discount rate, real or nominal as the escalations are", low="0 %", high="10 %"
