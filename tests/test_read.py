@@ -6,6 +6,8 @@ Second opinions: geopandas' own reader, shapely's validity, `sha256` of the byte
 
 import gc
 import hashlib
+import subprocess
+import sys
 import zipfile
 from pathlib import Path
 
@@ -96,6 +98,19 @@ def test_open_data_reads_as_geopandas_reads_it(layer):
     ours = table_of("/", {"path": get_path("bubenec"), "layer": layer})
     theirs = geopandas.read_file(get_path("bubenec"), layer=layer)
     assert_geoseries_equal(ours.geometry, theirs.geometry, check_index_type=False)
+
+
+def test_a_format_whose_features_are_not_counted_is_refused_at_import():
+    """What such files lose would be lost in silence."""
+    script = (
+        "import dataclasses, importlib, sys\n"
+        "from geoturf.read import formats\n"
+        "gml = dataclasses.replace(formats.KINDS[0], name='GML', suffixes=('.gml',))\n"
+        "formats.KINDS += (gml,)\n"
+        "importlib.reload(sys.modules['geoturf.read.account'])"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
+    assert "what is lost of a format could not be told: GML" in done.stderr
 
 
 def test_a_zip_is_read_in_place(tmp_path):

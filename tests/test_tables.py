@@ -3,6 +3,7 @@
 import csv
 import re
 import tempfile
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -97,6 +98,14 @@ def test_money_adds_up_in_every_printed_column(result):
         ("phases", "price"),
     ):
         assert sum(map(Decimal, made[name][column])) == price, name
+
+
+def test_a_step_of_the_price_without_its_column_is_refused(result):
+    """Left out in silence, the schedule's rows would add up to less than they say."""
+    steps = result.price.schedule.assign(insurance=result.price.schedule["bond"])
+    more = replace(result, price=replace(result.price, schedule=steps))
+    with pytest.raises(KeyError, match=r"schedule: no record in columns\.csv of insurance"):
+        tables.tables(more)
 
 
 def test_a_csv_is_rfc_4180_and_guards_text_columns_only(tmp_path):

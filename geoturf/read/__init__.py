@@ -2,6 +2,7 @@
 
     read(bid)
       find       the files that a path, folder, glob or zip means
+      formats    the formats that are read
       look       the layers they hold
       load       columns and geometry, the fastest way that works: bulk, or walk
       account    what the file holds, counted apart, against what came

@@ -23,6 +23,7 @@ import shapely
 from pyarrow import parquet
 
 from geoturf.read.find import BAD_ZIP, Item
+from geoturf.read.formats import KINDS
 from geoturf.read.loaded import Loaded
 from geoturf.read.look import Held
 from geoturf.read.members import BROKEN, members
@@ -33,10 +34,6 @@ _DELETED = b"*"  # the first byte of a dBASE row that is marked as deleted
 _PLACEMARK = re.compile(rb"<(?:\w+:)?Placemark[\s/>]")
 _BLOCK = 1 << 20
 _NAMED = 100_000  # more are lost only where a header lies: they are counted, not named
-_BY_PLACE = (
-    "shapefile",
-    "FlatGeobuf",
-)  # formats whose reader numbers features by their place in the file, from 0
 
 
 @dataclass(frozen=True)
@@ -53,16 +50,8 @@ class Claim:
 def claim(held: Held) -> Claim:
     """What a layer holds, counted without handing its features over. Says nothing: what cannot be
     counted, cannot be read either, and that is said there."""
-    ways = {
-        "shapefile": _of_shapefile,
-        "GeoJSON": _of_geojson,
-        "GeoPackage": _of_geopackage,
-        "FlatGeobuf": _of_flatgeobuf,
-        "GeoParquet": _of_parquet,
-        "KML": _of_kml,
-    }
     try:
-        return ways[held.item.format](held)
+        return _COUNTED_BY[held.item.format](held)
     except Exception:  # whatever a damaged file makes a reader raise
         return Claim()
 
@@ -94,7 +83,7 @@ def _records(held: Held, claimed: Claim, numbers: np.ndarray) -> np.ndarray:
     """The record of each feature that came, from the reader's own numbers."""
     if held.item.format == "GeoPackage":
         return numbers
-    if held.item.format in _BY_PLACE:
+    if held.item.kind.by_place:
         return numbers + 1
     came = len(numbers)
     lost = list(claimed.lost) if claimed.count - came == len(claimed.lost) else []
@@ -105,7 +94,7 @@ def _named(held: Held, claimed: Claim, came: list[int], count: int) -> dict[int,
     """{record: why} of those that did not come, where they can be told."""
     if count > _NAMED:
         return {}
-    if held.item.format not in _BY_PLACE:
+    if not held.item.kind.by_place:
         return claimed.lost if len(claimed.lost) == count else {}
     gone = np.setdiff1d(np.arange(1, claimed.count + 1), came).tolist()
     if held.item.format == "shapefile":
@@ -302,3 +291,16 @@ def _record_fault(index: IO[bytes], shapes: IO[bytes], record: int) -> str:
     if len(kind) < 4:
         return "the file ends before its record"
     return "its record is damaged" if struct.unpack("<i", kind)[0] != 0 else ""
+
+
+#: format -> how what its files hold is counted
+_COUNTED_BY = {
+    "shapefile": _of_shapefile,
+    "GeoJSON": _of_geojson,
+    "GeoPackage": _of_geopackage,
+    "FlatGeobuf": _of_flatgeobuf,
+    "GeoParquet": _of_parquet,
+    "KML": _of_kml,
+}
+if _uncounted := {kind.name for kind in KINDS} - _COUNTED_BY.keys():
+    raise ValueError(f"what is lost of a format could not be told: {', '.join(_uncounted)}")

@@ -22,26 +22,11 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import IO
 
+from geoturf.read.formats import FORMATS, TAKEN, Format
 from geoturf.read.say import Say, listed
 from geoturf.rules.layer import nearest
 from geoturf.rules.limits import MIB, LimitRules
 
-FORMATS = {
-    ".shp": "shapefile",
-    ".geojson": "GeoJSON",
-    ".json": "GeoJSON",
-    ".gpkg": "GeoPackage",
-    ".fgb": "FlatGeobuf",
-    ".parquet": "GeoParquet",
-    ".geoparquet": "GeoParquet",
-    ".kml": "KML",
-}
-_MAGIC = {
-    "shapefile": b"\x00\x00\x27\x0a",
-    "GeoPackage": b"SQLite format 3\x00",
-    "FlatGeobuf": b"fgb",
-    "GeoParquet": b"PAR1",
-}
 #: the parts of a shapefile that geoturf reads
 SHAPEFILE_PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
 #: what lies beside GIS files without being one
@@ -71,10 +56,8 @@ BAD_ZIP = (
     OSError,
     zlib.error,
 )
-_KML = re.compile(rb"\A(?:\xef\xbb\xbf)?(?:\s|<\?.*?\?>|<!--.*?-->)*<(?:\w+:)?kml[\s>]", re.DOTALL)
 #: what GDAL's virtual drivers look for anywhere in a file's head, whatever else it is
 _VIRTUAL = re.compile(rb"OGRVRTDataSource|OGRWFSDataSource|gdal_streamed_alg", re.IGNORECASE)
-TAKEN = "shapefile (.shp, or zipped), GeoJSON, GeoPackage, FlatGeobuf, GeoParquet or KML"
 
 
 @dataclass(frozen=True)
@@ -98,8 +81,12 @@ class Item:
         return self.member if self.alike else self.name.stem
 
     @property
-    def format(self) -> str:
+    def kind(self) -> Format:
         return FORMATS[self.name.suffix.lower()]
+
+    @property
+    def format(self) -> str:
+        return self.kind.name
 
     @property
     def dataset(self) -> str:
@@ -367,7 +354,7 @@ def _file(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
     if fault:
         say.leave_out("unreadable", f"{fault}; the file is left out")
         return []
-    held = _contents(path) if FORMATS[suffix] == "GeoPackage" else 0
+    held = _contents(path) if FORMATS[suffix].name == "GeoPackage" else 0
     if held > limits.layers:
         what = f"holds {held:,} layers, more than {limits.layers:,.0f} ([limits] layers)"
         say.refuse("too-many", f"{what}; save those that are meant as a file, or raise the limit")
@@ -448,24 +435,23 @@ def _member_fault(archive: zipfile.ZipFile, name: str, limits: LimitRules) -> st
         return f"cannot be taken out of the zip ({error})"
 
 
-def _fault(head: bytes, kind: str, size: int, limits: LimitRules) -> str:
+def _fault(head: bytes, kind: Format, size: int, limits: LimitRules) -> str:
     """Why a file of a ``size`` that begins so cannot be of a ``kind``, or nothing."""
     if not head:
         return "is empty"
-    if kind in _MAGIC:
-        return "" if head.startswith(_MAGIC[kind]) else f"is no {kind}, whatever its name says"
-    if _VIRTUAL.search(head):
+    if kind.text and _VIRTUAL.search(head):
         return "is a virtual dataset, which may point anywhere"
-    if size > limits.text_mib * MIB:
+    if kind.text and size > limits.text_mib * MIB:
         most = f"{limits.text_mib:,.0f} MiB that are read ([limits] text_mib)"
-        return f"is {kind} of {size / MIB:,.0f} MiB, more than the {most}: send it as GeoPackage"
-    if kind == "KML":
-        return "" if _KML.match(head) else "is no KML, whatever its name says"
-    if not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
-        return "is no GeoJSON, whatever its name says"
-    if b'"Topology"' in head or (b'"esriGeometry' in head and b'"FeatureCollection"' not in head):
-        return "is JSON of another kind than GeoJSON"
-    return ""
+        return (
+            f"is {kind.name} of {size / MIB:,.0f} MiB, more than the {most}: send it as GeoPackage"
+        )
+    if not kind.begins.match(head):
+        return f"is no {kind.name}, whatever its name says"
+    other = b'"Topology"' in head or (
+        b'"esriGeometry' in head and b'"FeatureCollection"' not in head
+    )
+    return "is JSON of another kind than GeoJSON" if other and kind.name == "GeoJSON" else ""
 
 
 def digest(item: Item) -> str:

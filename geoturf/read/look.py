@@ -48,7 +48,7 @@ class Held:
 
 def layers(item: Item) -> list[Held]:
     """The layers with geometry in a file. Raises pyogrio's errors when it cannot be opened."""
-    if item.format not in ("GeoPackage", "KML"):
+    if not item.kind.layers:
         return [Held(item)]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what matters is said when the layer is read

@@ -27,11 +27,11 @@ def build_up(result: Result) -> pd.DataFrame:
 
 
 def schedule(result: Result) -> pd.DataFrame:
-    """Schedule of values: phases by section, with each section's share of the build-up."""
+    """Schedule of values: phases by section, with each section's share of the build-up. A step
+    without its column here is refused: rows would no longer add up."""
     rows = result.price.schedule
-    return as_it_stands(
-        "schedule", result, rows.rename(columns=lambda name: name.replace(" ", "_"))
-    )
+    values = {name.replace(" ", "_"): rows[name] for name in rows}
+    return columns.table("schedule", result.bid.units, values)
 
 
 def schedule_of_prices(result: Result) -> pd.DataFrame:
