@@ -20,7 +20,7 @@ from shapely.geometry import LineString, box
 
 import geoturf.check
 from geoturf.bid import make_bid
-from geoturf.check import broken_promises
+from geoturf.check import broken_promises, laying
 from geoturf.check.rolling import _not_cut_apart
 from geoturf.model import Calendar, CutPlan, Edges, Ground, Price, Result, Takeoff, Water
 
@@ -692,3 +692,18 @@ def test_cuttable_agrees_with_trying_every_cut(tries, rolls):
     stuck = _not_cut_apart(roll, corners[:, :2], corners[:, 2:])
     assert stuck.any() == (not cut_apart(boxes))
     assert not stuck[len(boxes) :].any()
+
+
+def test_a_joint_along_which_borders_run_is_seam_where_both_sides_have_turf():
+    """By hand: along a joint of 12 m the lower strip has turf for 8 m, the upper one for 6, both for
+    4."""
+    lower = box(0, 0, 12, 3) | box(0, 0, 8, 4)
+    upper = box(4, 4, 10, 8) | box(0, 5, 12, 8)
+    joint, turf = np.array([[0.0, 4.0]]), np.array([lower | upper])
+    below, above = (
+        laying._turf_on(turf, joint, joint + [12.0, 0.0], np.array([[0.0, by]]))
+        for by in (-1e-4, 1e-4)
+    )
+    assert laying._lengths(below, 1) == pytest.approx(8)
+    assert laying._lengths(above, 1) == pytest.approx(6)
+    assert laying._on_both_m(below, above, 1) == pytest.approx(4)

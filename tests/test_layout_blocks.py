@@ -132,7 +132,7 @@ def joints_of(lawn: shapely.Polygon) -> tuple[np.ndarray, list[np.ndarray]]:
     """u of the lines across that a lawn may be cut at, the pile at 90, and the cross seams at each."""
     shape = shape_of(lawn)
     corners = shape.inner_corners @ axes(90.0)[0]
-    _, lines, joints = blocks._lines(turned(shape.edges, 90.0), corners, ROLL)
+    _, lines, joints, _ = blocks._lines(turned(shape.edges, 90.0), corners, ROLL)
     return lines + shape.origin[0], joints
 
 
@@ -223,10 +223,13 @@ def test_the_lines_are_the_cheapest_set_of_them(name, dear):
         for n in range(1, len(at) - 1)
         for cuts in itertools.combinations(at[1:-1], n)
     ]
-    rows = parting.best_across(view.edges, at, joints, steps, ROLL.numbers, shares, np.inf)
+    beyond = parting.seams_beyond(view.across(), at, view.low, view.high, USABLE)
+    rows = parting.best_across(view.edges, at, joints, beyond, steps, ROLL.numbers, shares, np.inf)
     found = sum(costs(*pair) for pair in itertools.pairwise(at[rows])) + dear * (len(rows) - 2)
     assert found == pytest.approx(min(every))
-    none = parting.best_across(view.edges, at, joints, steps, ROLL.numbers, shares, min(every))
+    none = parting.best_across(
+        view.edges, at, joints, beyond, steps, ROLL.numbers, shares, min(every)
+    )
     assert not len(none)
 
 

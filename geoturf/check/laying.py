@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
@@ -145,8 +148,10 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
     joint_m = np.hypot(*(last - first).T)
     some = about, first[partly], last[partly]
     on_turf = [_turf_on(*some, by * aside[partly]) for by in (-1, 0, 1)]
+    lengths = [_lengths(one, len(partly)) for one in on_turf]
     least, most = joint_m.copy(), joint_m.copy()
-    least[partly], most[partly] = np.min(on_turf, axis=0), np.max(on_turf, axis=0)
+    least[partly] = np.minimum(lengths[1], _on_both_m(on_turf[0], on_turf[2], len(partly)))
+    most[partly] = np.max(lengths, axis=0)
     least = np.bincount(area[one], least, len(turned))
     most = np.bincount(area[one], most, len(turned))
     told_m = result.plan.chosen["seam_m"].to_numpy(float)
@@ -159,12 +164,33 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
     )
 
 
-def _turf_on(
-    turf: np.ndarray, first: np.ndarray, last: np.ndarray, aside: np.ndarray
-) -> np.ndarray:
-    """Turf (m) on each joint from ``first`` to ``last`` (n, 2), moved ``aside``."""
+Stretches: TypeAlias = tuple[NDArray[np.int64], np.ndarray]  # joint (k,); from, to along it (k, 2)
+
+
+def _turf_on(turf: np.ndarray, first: np.ndarray, last: np.ndarray, aside: np.ndarray) -> Stretches:
+    """Turf on each joint from ``first`` to ``last`` (n, 2), along u or v, moved ``aside``."""
     joints = shapely.linestrings(np.stack([first + aside, last + aside], axis=1))
-    return np.asarray(shapely.length(shapely.intersection(joints, turf)))
+    parts, of = shapely.get_parts(shapely.intersection(joints, turf), return_index=True)
+    parts, of = parts[~shapely.is_empty(parts)], of[~shapely.is_empty(parts)]
+    ends = shapely.bounds(parts).reshape(-1, 2, 2)  # from and to; u and v
+    along = np.argmax(np.abs(last - first)[of], axis=1)
+    return of, np.take_along_axis(ends, along[:, None, None], axis=2)[:, :, 0]
+
+
+def _lengths(some: Stretches, count: int) -> np.ndarray:
+    """Metres on each of so many joints."""
+    of, ends = some
+    return np.bincount(of, ends[:, 1] - ends[:, 0], count)
+
+
+def _on_both_m(one: Stretches, other: Stretches, count: int) -> np.ndarray:
+    """Metres of each joint with turf on one side and on the other."""
+    sides = [
+        pd.DataFrame({"of": of, "low": ends[:, 0], "high": ends[:, 1]}) for of, ends in (one, other)
+    ]
+    both = sides[0].merge(sides[1], on="of", suffixes=("", "_other"))
+    low, high = both[["low", "low_other"]].max(axis=1), both[["high", "high_other"]].min(axis=1)
+    return np.bincount(both["of"], np.maximum(high - low, 0.0), count)
 
 
 def pile_one_way(result: Result) -> list[Finding]:

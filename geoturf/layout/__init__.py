@@ -242,7 +242,10 @@ def warm_parts() -> None:
     parting.common(block, block, 0.5)
     parting.parts_of(edges, _ROLL)
     ends = np.array([0.0, 0.5, 1.0])
-    parting.best_across(edges, ends, np.zeros(3), np.zeros(1), _ROLL, _SHARES[None], 0.0)
+    parting.seams_beyond(edges, ends, 0.0, 1.0, 4.0)
+    parting.best_across(
+        edges, ends, np.zeros(3), np.zeros(3), np.zeros(1), _ROLL, _SHARES[None], 0.0
+    )
 
 
 def warm_arms() -> None:

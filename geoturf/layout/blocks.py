@@ -26,8 +26,9 @@ GAIN = 1e-4  # of the cost, at least
 SAME_M = 9e-5  # corners this close along the pile share a line; what the border moves for that is trimmed
 TOUCH_M = 1e-3  # blocks that meet over less are not joined
 
-# a shape, u of lines across, its ends first and last, the cross seams (n, 3) that each would be
-Lined: TypeAlias = tuple[Turned, np.ndarray, list[np.ndarray]]
+# a shape, u of lines across, its ends first and last, the cross seams (n, 3) that each would be, and
+# the seam that turf beyond each takes at the least
+Lined: TypeAlias = tuple[Turned, np.ndarray, list[np.ndarray], np.ndarray]
 
 
 def parted(
@@ -60,7 +61,7 @@ def _cut(
 ) -> tuple[list[Turned], list[np.ndarray]]:
     """The blocks of shapes cut at those rows of their lines, and the cross seams between them."""
     views, cross = list[Turned](), list[np.ndarray]()
-    for (view, lines, joints), rows in zip(lined, every, strict=True):
+    for (view, lines, joints, _), rows in zip(lined, every, strict=True):
         views += _blocks(view, lines[rows], roll) if rows else [view]
         cross += [joints[k] for k in rows[1:-1]]
     return views, cross
@@ -72,11 +73,13 @@ def _lines(view: Turned, corners: np.ndarray, roll: Roll) -> Lined:
     low, high = float(view.edges[:, ::2].min()), float(view.edges[:, ::2].max())
     inner = kernel.distinct(corners, SAME_M)
     inner = inner[(inner > low + roll.short_m) & (inner < high - roll.short_m)]
+    lines = np.array([low, *inner, high])
     if not len(inner):
-        return view, np.array([low, high]), [NO_JOINTS, NO_JOINTS]
+        return view, lines, [NO_JOINTS, NO_JOINTS], np.zeros(2)
+    beyond = parting.seams_beyond(view.across(), lines, view.low, view.high, roll.usable_m)
     view = _on_lines(view, inner)
     joints = [_joints(view.edges, u) for u in inner.tolist()]
-    return view, np.array([low, *inner, high]), [NO_JOINTS, *joints, NO_JOINTS]
+    return view, lines, [NO_JOINTS, *joints, NO_JOINTS], beyond
 
 
 def _joints(edges: np.ndarray, u: float) -> np.ndarray:
@@ -101,6 +104,7 @@ def _best(
     view: Turned,
     lines: np.ndarray,
     joints: Sequence[np.ndarray],
+    beyond: np.ndarray,
     roll: Roll,
     most: float,
     model: int,
@@ -113,7 +117,7 @@ def _best(
     prices = kernel.WORTH * np.array([crossing(joint, seam, each) for joint in joints])
     shares, steps = roll.shares[model][None], roll.widths(screen=True)
     rows: list[int] = parting.best_across(
-        view.edges, lines, prices, steps, roll.numbers, shares, most
+        view.edges, lines, prices, beyond, steps, roll.numbers, shares, most
     ).tolist()
     return rows
 

@@ -295,10 +295,41 @@ def parts_of(edges: Floats, roll: Floats) -> tuple[Ints, Floats, Floats]:
 
 
 @jit
+def seams_beyond(across: Floats, at: Floats, low: float, high: float, usable: float) -> Floats:
+    """Seam (m) that turf between v = ``low`` and ``high`` takes at the least beyond each of the lines
+    ``at`` (u, rising): where a line across has h of turf in one stretch, ceil(h / ``usable``) - 1 seams
+    cross it. ``across``: edges v0, u0, v1, u1, sorted by lower u."""
+    n, us, out = len(across), ends_of(across), np.zeros(len(at))
+    first, last, order = np.empty(n), np.empty(n), np.empty(n, np.int64)
+    middle = np.empty(n)
+    for k in range(len(us) - 1):
+        count, seams, thick = 0, 0.0, us[k + 1] - us[k]
+        for e in range(n):
+            if across[e, 1] > us[k]:
+                break
+            if across[e, 3] >= us[k + 1]:
+                first[count] = u_at(across, e, us[k])
+                last[count] = u_at(across, e, us[k + 1])
+                middle[count] = 0.5 * (first[count] + last[count])
+                order[count] = count
+                count += 1
+        sort(middle[:count], order[:count])
+        for p in range(0, count - 1, 2):
+            a, b = order[p], order[p + 1]
+            if low < 0.5 * (middle[a] + middle[b]) < high:
+                h = min(first[b] - first[a], last[b] - last[a])
+                seams += max(0.0, np.ceil(h / usable - 1e-6) - 1.0)
+        for m in range(len(at)):
+            out[m] += seams * max(0.0, min(thick, us[k + 1] - at[m]))
+    return out
+
+
+@jit
 def best_across(
     edges: Floats,
     at: Floats,
     joints: Floats,
+    beyond: Floats,
     steps: Floats,
     roll: Floats,
     shares: Floats,
@@ -306,12 +337,14 @@ def best_across(
 ) -> Ints:
     """The lines across, rows of ``at`` (u, rising, the shape's ends first and last), at which to cut a
     shape so that its blocks, and ``joints`` at the lines, cost least (m2 of turf), and less than
-    ``cost``; ends in. Nothing where it is best in one. ``steps`` as for `least`."""
+    ``cost``; ends in. Nothing where it is best in one. ``beyond`` as from `seams_beyond`; ``steps`` as
+    for `least`."""
     n = len(at)
     ahead, full = np.zeros(n), LEAST * roll[0] / roll[1]
     for k in range(n - 1):  # what lies behind each line takes at least so much
         rest = clipped(edges, at[k], np.inf)
-        ahead[k] = full * rows(rest, ends_of(rest), roll[2]) if len(rest) > 1 else 0.0
+        turf = rows(rest, ends_of(rest), roll[2]) if len(rest) > 1 else 0.0
+        ahead[k] = full * turf + roll[6] * beyond[k]
     best, before = np.full(n, np.inf), np.full(n, -1)
     best[0] = 0.0
     for j in range(1, n):
