@@ -26,7 +26,6 @@ from pathlib import Path
 from geoturf.engine import Engine, Serial
 from geoturf.errors import InputError
 from geoturf.model import Finding, Result
-from geoturf.staying import everywhere
 
 _MARK = "run.json"  # a folder that holds one is ours to replace
 _OLD_S = 3600  # where folders cannot be locked, half-written ones so old are taken for left behind
@@ -68,17 +67,16 @@ def whole(
 def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: Engine) -> None:
     from geoturf import front, maps, papers, portfolio, tables, workbook
 
-    place = everywhere(result)
     tables.write(result, fresh)
     workbook.write(result, fresh / "bid.xlsx")
-    (fresh / "map.html").write_text(maps.page(place, result.bid.units), encoding="utf-8")
-    for_client = maps.page(place, result.bid.units, maps.CLIENT)
+    (fresh / "map.html").write_text(maps.page(result, result.bid.units), encoding="utf-8")
+    for_client = maps.page(result, result.bid.units, maps.CLIENT)
     (fresh / "client" / "map.html").write_text(for_client, encoding="utf-8")
     if result.water is not None:
         from geoturf import planner
 
         (fresh / "planner.html").write_text(planner.page(result), encoding="utf-8")
-    (fresh / "portfolio.html").write_text(portfolio.page(place), encoding="utf-8")
+    (fresh / "portfolio.html").write_text(portfolio.page(result), encoding="utf-8")
     papers.write(result, fresh, readers, engine)
     written = [path.relative_to(fresh).as_posix() for path in fresh.rglob("*") if path.is_file()]
     first = front.page(result, [*written, "run.json"])

@@ -59,7 +59,8 @@ def test_a_record_that_is_not_whole_is_refused(row):
 
 def test_every_column_of_a_report_is_told_in_it_and_every_record_is_a_column(lawns, bid_file):
     lawns((0, 0, 40, 30), cover=["cool_season_lawn"], model=["Fir"])
-    extra = '[water]\nlay = "all"\n[water.climate]\nplace = "Vacaville"\n[[price.alternates]]\ntitle = "Board"\nadd = ["edging"]\n'
+    extra = '[water]\nlay = "all"\n[water.climate]\nplace = "Vacaville"\n'
+    extra += '[[price.alternates]]\ntitle = "Board"\nadd = ["edging"]\n'
     extra += '[cuts]\ncutting = "site"\n'
     extra += '[ranges.rates]\ndig = ["4 yd^3/h", "7 yd^3/h"]\n'
     made = tables.tables(geoturf.run(geoturf.read_bid(bid_file(extra))))

@@ -19,12 +19,14 @@ from geoturf.maps.frame import content_security_policy, island, plain
 from geoturf.model import Result
 from geoturf.planner.html import as_it_is, document, folded, note, section, table, tag
 from geoturf.portfolio import figures, plot
+from geoturf.staying import everywhere
 
 _CHARTED = ("price", "each", "waste")
 
 
 def page(result: Result) -> str:
     """The whole page as text (UTF-8)."""
+    result = everywhere(result)
     land = figures.land(result)
     rows = figures.sites(land)
     title = f"{result.bid.name}: portfolio"
