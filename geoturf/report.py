@@ -23,8 +23,9 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from geoturf.audit import BROKEN, Told, audit
 from geoturf.engine import Engine, Serial
-from geoturf.errors import InputError
+from geoturf.errors import InputError, PromiseError
 from geoturf.model import Finding, Result
 
 _MARK = "run.json"  # a folder that holds one is ours to replace
@@ -36,11 +37,27 @@ def write(
     folder: str | Path,
     readers: Iterable[str] | None = None,
     engine: Engine | None = None,
-) -> None:
+) -> tuple[Told, ...]:
     """Every output in ``folder``, with the papers for ``readers`` (None: all of them, but for bids of
-    very many sites). Raises `InputError` when the folder holds other things or cannot be
-    written."""
-    whole(folder, lambda fresh: _fill(fresh, result, readers, engine or Serial()))
+    very many sites). Gives what its audit says. Raises `InputError` when the folder holds other
+    things or cannot be written, and `PromiseError` when the audit finds a promise broken."""
+    told: list[Told] = []
+
+    def fill(fresh: Path) -> None:
+        _fill(fresh, result, readers, engine or Serial())
+        told.extend(_audited(fresh, result))
+
+    whole(folder, fill)
+    return tuple(told)
+
+
+def _audited(fresh: Path, result: Result) -> list[Told]:
+    """What the second program says of a report, before it is put in place."""
+    told = audit(fresh, result.bid.folder, result.bid.given)
+    wrong = [one for one in told if one.verdict == BROKEN]
+    if wrong:
+        raise PromiseError(Finding("error", "audit", f"{one.promise}: {one.said}") for one in wrong)
+    return told
 
 
 def whole(

@@ -75,6 +75,13 @@ def test_no_stage_imports_another_stage(path):
     assert rooms_imported(path) <= SHARED | {room(path)}
 
 
+@pytest.mark.parametrize("path", [p for p in FILES if room(p) == "audit"], ids=lambda p: p.name)
+def test_the_audit_shares_no_code_with_what_it_audits(path):
+    """It reads and reckons for itself: of geoturf it imports nothing."""
+    assert rooms_imported(path) <= {"audit"}
+    assert not {name for name in imports(path) if name.split(".")[0] in ("geopandas", "pandas")}
+
+
 def test_no_room_imports_itself_by_way_of_others():
     """Every room, the rim's too, and imports inside functions: who is imported is there before who
     imports it."""
@@ -90,7 +97,7 @@ def test_no_room_imports_itself_by_way_of_others():
         ("folium", {"maps"}),
         ("markupsafe", {"planner"}),
         ("fiona", {"read", "draft"}),
-        ("pyproj", {"ground"}),
+        ("pyproj", {"ground", "audit"}),
         ("highspy", {"highs", "layout", "cuts", "water"}),
         ("numba", {"compiled"}),
         ("xlsxwriter", {"workbook"}),
@@ -105,10 +112,11 @@ def test_a_library_stays_in_its_room(library, rooms):
 
 def test_stocked_widths_are_gathered_in_one_place():
     """`Product.widths`; a price line alone names the entry of ``more_rolls`` that a price was
-    written in."""
+    written in, and the audit gathers them for itself."""
     assert {room(p) for p in FILES if "more_rolls" in p.read_text(encoding="utf-8")} <= {
         "rules",
         "price",
+        "audit",
     }
 
 

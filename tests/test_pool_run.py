@@ -2,6 +2,7 @@
 nothing."""
 
 import geopandas
+import numpy as np
 import pytest
 from shapely.affinity import rotate, scale, translate
 from shapely.geometry import box
@@ -57,6 +58,17 @@ def test_a_view_of_one_area_binds_nobody(yards):
         assert bought_m2(yards, rows, view=["street", "yard"]) == bought_m2(
             yards, rows, view=["", ""]
         )
+
+
+def test_a_view_whose_areas_all_state_their_pile_is_looked_at_too(yards):
+    """One lawn in a view, its pile stated, and one in none: the check once looked past the end of
+    the views that are free."""
+    folder, table = yards
+    stated = table[:2].assign(view=["street", ""], pile_bearing_deg=[30.0, np.nan])
+    stated.to_file(folder / "lawns.gpkg", engine="pyogrio")
+    layers = [{"path": "lawns.gpkg"}]
+    result = geoturf.run(geoturf.make_bid({"layers": layers, "folder": str(folder)}))
+    assert result.plan.chosen["pile_bearing_deg"].iloc[0] == 30.0
 
 
 def test_lots_kept_apart_buy_what_each_buys_alone(yards):

@@ -12,7 +12,9 @@ from geoturf import units
 
 PACKAGE = Path(geoturf.__file__).parent
 HOME = PACKAGE / "units.py"
-SOURCES = sorted(path for path in PACKAGE.rglob("*.py") if path != HOME)
+#: the audit's own sizes, which must not be those of `units.py`
+SECOND_HOME = PACKAGE / "audit" / "factors.py"
+SOURCES = sorted(path for path in PACKAGE.rglob("*.py") if path not in (HOME, SECOND_HOME))
 SCRIPTS = sorted(path for path in (PACKAGE / "maps" / "web").glob("*.js"))
 #: customary units and what is made of them, in SI
 CUSTOMARY = (

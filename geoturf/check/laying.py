@@ -209,7 +209,8 @@ def pile_one_way(result: Result) -> list[Finding]:
     free = np.isnan(stated)
     view = areas["view"].astype(str).to_numpy()
     group, first = np.unique(view[free], return_index=True)
-    leader = chosen[free][first][np.searchsorted(group, view)] if len(group) else chosen
+    place = np.searchsorted(group, view).clip(max=len(group) - 1)  # of others' views, any
+    leader = chosen[free][first][place] if len(group) else chosen
     wanted = np.where(~free, stated, np.where(view != "", leader, chosen))
     wanted = np.where(np.isnan(chosen), np.nan, wanted)
     return found + told(

@@ -1,5 +1,5 @@
-"""The command line: ``geoturf run | check | draft | compare | rules | explain | sample``. The
-only room that prints.
+"""The command line: ``geoturf run | check | draft | compare | audit | rules | explain | sample``.
+The only room that prints.
 
     ending.py    what a command ends with: last words, status, signals, too little memory
     terminal.py  what is printed, made safe, and streams that fail
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from typing import Any, NoReturn
 
+    from geoturf.audit import Told
     from geoturf.bid import Bid
     from geoturf.model import Finding, Result
     from geoturf.revision import Report
@@ -75,7 +76,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="store_true", help="print the version and stop")
     commands = top.add_subparsers(
-        dest="command", metavar="run | check | draft | compare | rules | explain | sample"
+        dest="command", metavar="run | check | draft | compare | audit | rules | explain | sample"
     )
 
     run = commands.add_parser("run", help="read a bid file or GIS files and write the finished bid")
@@ -130,6 +131,18 @@ def parser() -> argparse.ArgumentParser:
     )
     _add_engine(compare)
     compare.add_argument("--quiet", action="store_true", help="print nothing but refusals")
+
+    again = commands.add_parser(
+        "audit", help="reckon a report again, by other means, from the input and the bid"
+    )
+    again.add_argument("folder", metavar="FOLDER", help="a report that geoturf wrote")
+    again.add_argument(
+        "inputs",
+        nargs="*",
+        metavar="INPUT",
+        help="the bid file (.toml) it is of, or its GIS files; without them "
+        "what can be audited is, and the rest is said",
+    )
 
     rules = commands.add_parser("rules", help="print every default, its range and its source")
     rules.add_argument(
@@ -222,12 +235,13 @@ def _run(args: argparse.Namespace) -> int:
         if args.strict and result.source.left_out:
             _refuse_left_out(result.findings, result.source.left_out)
         bar.told("report", 0, 0)
-        report.write(result, folder, readers, engine)
+        audited = report.write(result, folder, readers, engine)
     if not args.quiet:
         _say(result.findings)
     try:
         if not args.quiet:
             _summary(result, folder)
+            say(_audit_in_words(audited))
             sys.stdout.flush()
     finally:  # said even where the summary cannot be
         if result.source.left_out:
@@ -447,6 +461,33 @@ def _reported(path: str, args: argparse.Namespace) -> Report:
         return revision.read(kept, path)
 
 
+def _audit(args: argparse.Namespace) -> int:
+    from geoturf.audit import BROKEN, UNSEEN, Unreadable, audit, bid_of, home_of
+
+    try:
+        told = audit(args.folder, home_of(args.folder, args.inputs), bid_of(args.inputs))
+    except Unreadable as fault:
+        say(f"error: {fault}", sys.stderr)
+        return REFUSED
+    for one in told:
+        say(one.line())
+    say(_audit_in_words(told))
+    verdicts = {one.verdict for one in told}
+    if BROKEN in verdicts:
+        return REFUSED
+    return LEFT_OUT if UNSEEN in verdicts else DONE
+
+
+def _audit_in_words(told: Iterable[Told]) -> str:
+    from geoturf.audit import AGREES, BROKEN, UNSEEN
+
+    verdicts = [one.verdict for one in told]
+    counts = {word: verdicts.count(word) for word in (AGREES, BROKEN, UNSEEN)}
+    said = f"audit: {counts[AGREES]} promises agree"
+    more = [f"{counts[word]} {word}" for word in (BROKEN, UNSEEN) if counts[word]]
+    return ", ".join([said, *more])
+
+
 def _draft(args: argparse.Namespace) -> int:
     from geoturf.draft import draft
 
@@ -535,6 +576,7 @@ _COMMANDS = {
     "check": _check,
     "draft": _draft,
     "compare": _compare,
+    "audit": _audit,
     "rules": _rules,
     "explain": _explain,
     "sample": _sample,

@@ -1,0 +1,106 @@
+"""A second program: from the input files and the bid to a report folder, sharing no code with what
+wrote it.
+
+It imports nothing else of geoturf (`tests/test_architecture.py`), reads files by other means than
+the run does, and reckons with plain formulas of its own. What it cannot look at it says.
+
+    folder.py   a report as anybody can read it: tables, run.json, layout.gpkg
+    sources.py  the input, by struct, SQLite, json
+    earth.py    geodesics, and planes that touch the earth
+    ground.py   input -> areas: all of them, true, as their columns say
+    edges.py    what lies along borders, by buffers
+    laying.py   layout.gpkg: outlines as drawn, turf everywhere and once
+    rolls.py    pieces on rolls, what is bought, between two bounds
+    takeoff.py  net quantities by plain formulas
+    money.py    lines, build-up, shares, to the cent
+    pages.py    the maps' outlines
+    asked.py    run.json's settings against the bid file
+    told.py     a promise, and whether it holds
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from geoturf.audit import asked, edges, ground, laying, money, pages, rolls, takeoff
+from geoturf.audit.folder import Folder, Unreadable, opened
+from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
+
+__all__ = ["AGREES", "BROKEN", "UNSEEN", "Told", "Unreadable", "audit", "bid_of", "home_of"]
+
+
+def audit(
+    report: str | Path, home: str | Path | None = None, bid: Mapping[str, Any] | None = None
+) -> list[Told]:
+    """Every promise that can be looked at again. ``home``: the folder that the input's paths start
+    from, where the input is at hand; ``bid``: the bid file as TOML reads it. Raises `Unreadable`
+    where ``report`` is no report."""
+    folder = opened(Path(report))
+    told = [asked.promise(folder, bid)] if bid is not None else []
+    seen, drawn, found = _input(folder, home)
+    told += seen
+    told += _safely("edges add up", lambda: [edges.add_up(folder)])
+    if drawn is not None and found is not None and len(drawn.row):
+        own, around = drawn, found
+        told += _safely("edges", lambda: edges.promises(folder, own, around))
+    caps = _caps(folder, drawn)
+    told += _safely("layout", lambda: laying.promises(folder, drawn))
+    told += _safely("rolls", lambda: rolls.promises(folder))
+    told += _safely("takeoff", lambda: takeoff.promises(folder, caps))
+    told += _safely("price", lambda: money.promises(folder))
+    told += _safely("maps", lambda: pages.promises(folder))
+    return told
+
+
+def bid_of(inputs: Iterable[str]) -> dict[str, Any] | None:
+    """The bid file among what was given, as TOML reads it. Raises `Unreadable`."""
+    for path in inputs:
+        if path.lower().endswith(".toml"):
+            try:
+                return tomllib.loads(Path(path).read_bytes().decode("utf-8-sig"))
+            except (OSError, ValueError) as fault:
+                raise Unreadable(f"{path} cannot be read: {fault}") from None
+    return None
+
+
+def home_of(report: str | Path, inputs: Iterable[str]) -> Path | None:
+    """The folder that the input's paths start from: the bid's own, or one from which the files that
+    were priced are found; None where they are not at hand."""
+    given = [Path(path) for path in inputs]
+    bids = [path.parent for path in given if path.suffix.lower() == ".toml"]
+    names = [str(one["path"]) for one in opened(Path(report)).run["inputs"]]
+    homes = [*bids, Path(), *(path if path.is_dir() else path.parent for path in given)]
+    return next((home for home in homes if all((home / name).exists() for name in names)), None)
+
+
+def _input(
+    folder: Folder, home: str | Path | None
+) -> tuple[list[Told], ground.Drawn | None, ground.Input | None]:
+    if home is None:
+        why = "the input is not at hand: outlines, ground, edges and columns as drawn; give the bid, or the files"
+        return [unseen("input", why)], None, None
+    try:
+        return ground.promises(folder, Path(home))
+    except Unreadable as fault:
+        return [broken("input", str(fault))], None, None
+
+
+def _safely(promise: str, look: Callable[[], Iterable[Told]]) -> Iterator[Told]:
+    """What cannot be read of a report is a promise broken."""
+    try:
+        yield from look()
+    except Unreadable as fault:
+        yield broken(promise, str(fault))
+
+
+def _caps(folder: Folder, drawn: ground.Drawn | None) -> dict[str, takeoff.Span] | None:
+    if drawn is None:
+        return None
+    given = [one.get("caps", "") for one in drawn.columns]
+    try:
+        return takeoff.caps_of(folder, drawn.row.tolist(), given)
+    except ValueError:
+        return None

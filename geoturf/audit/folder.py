@@ -1,0 +1,211 @@
+"""A report folder as anybody who was sent it can read it: tables, settings, geometry."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sqlite3
+from dataclasses import dataclass, field
+from decimal import Decimal
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geoturf.audit.factors import ENDINGS
+from geoturf.audit.told import Floats
+
+Shapes = NDArray[np.object_]
+
+
+class Unreadable(Exception):
+    """A folder, a table or a file that cannot be read; says why."""
+
+
+def plain(text: str) -> str:
+    """Text without the apostrophes that keep spreadsheets from taking it for a formula."""
+    return text.replace("'", "")
+
+
+@dataclass
+class Table:
+    """A CSV file."""
+
+    name: str
+    columns: list[str]
+    rows: list[list[str]]
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def has(self, name: str) -> bool:
+        return name in self.columns
+
+    def text(self, name: str) -> list[str]:
+        if name not in self.columns:
+            raise Unreadable(f"{self.name} has no column {name}")
+        at = self.columns.index(name)
+        return [plain(row[at]) for row in self.rows]
+
+    def tells(self, base: str) -> bool:
+        """Whether it has a measure, in some unit."""
+        return any(base + ending in self.columns for ending in ENDINGS)
+
+    def numbers(self, name: str) -> Floats:
+        """NaN where nothing stands."""
+        values = [_number(text) for text in self.text(name)]
+        return np.array(values, float)
+
+    def si(self, base: str) -> Floats:
+        """A measure in SI, whatever unit its column's name ends in."""
+        name, size = self.measure(base)
+        return self.numbers(name) * size
+
+    def step(self, base: str) -> float:
+        """The last decimal that a measure is written with, in SI."""
+        name, size = self.measure(base)
+        texts = self.text(name)
+        return size * (10.0 ** -_decimals(texts[0]) if texts else 0.0)
+
+    def measure(self, base: str) -> tuple[str, float]:
+        """A measure's column and what its unit is in SI."""
+        for ending, size in ENDINGS.items():
+            if base + ending in self.columns:
+                return base + ending, size
+        raise Unreadable(f"{self.name} has no column {base}, in any unit")
+
+    def money(self, name: str) -> list[Decimal]:
+        return [_money(text) for text in self.text(name)]
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return float("nan")
+
+
+def _money(text: str) -> Decimal:
+    try:
+        value = Decimal(text or "0")
+    except ArithmeticError:
+        value = Decimal("NaN")
+    return value
+
+
+def _decimals(text: str) -> int:
+    return len(text.partition(".")[2])
+
+
+@dataclass
+class Folder:
+    """A report. ``run`` is its run.json."""
+
+    path: Path
+    run: dict[str, Any]
+    _tables: dict[str, Table] = field(default_factory=dict)
+
+    @property
+    def settings(self) -> dict[str, Any]:
+        settings: dict[str, Any] = self.run["settings"]
+        return settings
+
+    @cached_property
+    def findings(self) -> Table:
+        return self.table("findings")
+
+    def has(self, name: str) -> bool:
+        return (self.path / f"{name}.csv").is_file()
+
+    def table(self, name: str) -> Table:
+        if name not in self._tables:
+            self._tables[name] = _table(self.path / f"{name}.csv")
+        return self._tables[name]
+
+    @cached_property
+    def areas(self) -> list[str]:
+        """What each area is called."""
+        table = self.table("areas")
+        pairs = zip(table.text("site"), table.text("area"), strict=True)
+        return [f"site {site}, area {area}" for site, area in pairs]
+
+    @cached_property
+    def layout(self) -> Layout:
+        return Layout(self.path / "layout.gpkg")
+
+
+def opened(path: Path) -> Folder:
+    """Raises `Unreadable` where there is no report."""
+    try:
+        run = json.loads((path / "run.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError) as fault:
+        raise Unreadable(f"{path} is no report of geoturf (run.json: {fault})") from None
+    if not isinstance(run, dict) or "settings" not in run or "inputs" not in run:
+        raise Unreadable(f"{path} is no report of geoturf: its run.json tells no settings")
+    return Folder(path, run)
+
+
+def _table(path: Path) -> Table:
+    try:
+        with path.open(encoding="utf-8", newline="") as file:
+            rows = list(csv.reader(file))
+    except (FileNotFoundError, ValueError, csv.Error) as fault:
+        raise Unreadable(f"{path.name} cannot be read: {fault}") from None
+    if not rows or any(len(row) != len(rows[0]) for row in rows):
+        raise Unreadable(f"{path.name} is no table")
+    return Table(path.name, rows[0], rows[1:])
+
+
+class Layout:
+    """layout.gpkg, by SQLite alone."""
+
+    def __init__(self, path: Path):
+        self.path = path
+        try:
+            self.crs = self._crs()
+        except (sqlite3.Error, TypeError) as fault:
+            raise Unreadable(f"{path.name} cannot be read: {fault}") from None
+
+    def _ask(self, question: str) -> list[tuple[Any, ...]]:
+        with read_only(self.path) as base:
+            return base.execute(question).fetchall()
+
+    def _crs(self) -> str:
+        asked = (
+            "select s.definition from gpkg_geometry_columns g join gpkg_spatial_ref_sys s "
+            "on s.srs_id = g.srs_id where g.table_name = 'areas'"
+        )
+        (definition,) = self._ask(asked)[0]
+        return str(definition)
+
+    def shapes(self, layer: str) -> tuple[list[tuple[str, str]], Shapes]:
+        """Site, area and geometry of each row, in order."""
+        try:
+            rows = self._ask(f'select site, area, geometry from "{layer}" order by fid')  # ours
+        except sqlite3.OperationalError:
+            rows = self._ask(f'select site, area, geom from "{layer}" order by fid')
+        whose = [(plain(str(site)), plain(str(area))) for site, area, _ in rows]
+        return whose, unpacked([blob for _, _, blob in rows])
+
+
+def read_only(path: Path) -> sqlite3.Connection:
+    """A database that no statement can change, and that triggers and views of others cannot use."""
+    base = sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode=ro", uri=True, timeout=5)
+    base.execute("pragma trusted_schema = off")
+    base.execute("pragma query_only = on")
+    return base
+
+
+#: bytes of a GeoPackage geometry's envelope, by its kind (OGC 12-128r19, 2.1.3)
+_ENVELOPE = (0, 32, 48, 48, 64)
+
+
+def unpacked(blobs: list[bytes | None]) -> Shapes:
+    """GeoPackage geometries; None where there is none."""
+    wkb = [None if blob is None else blob[8 + _ENVELOPE[(blob[3] >> 1) & 7] :] for blob in blobs]
+    shapes: Shapes = np.asarray(shapely.from_wkb(np.array(wkb, object), on_invalid="ignore"))
+    return shapely.force_2d(shapes)

@@ -1,0 +1,442 @@
+"""From the input to the ground: every area that was drawn is told, true, and as its columns say."""
+
+from __future__ import annotations
+
+import fnmatch
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyproj
+import shapely
+from numpy.typing import NDArray
+
+from geoturf.audit import earth, sources
+from geoturf.audit.factors import FOOT
+from geoturf.audit.folder import Folder, Shapes, Unreadable, plain
+from geoturf.audit.sources import Layer
+from geoturf.audit.told import Floats, Told, agrees, between, broken, compared, first_wrong, unseen
+
+_PRICED = ("turf", "parcel")
+_PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
+_MENDED = 2e-3  # of the area, where an outline that crosses itself was put right (by two programs)
+_NEAR = 5e-6  # of a length or area up to some 2 km across: two ways round the earth
+_WIDE_M = 2000.0  # beyond, straight lines in a frame and geodesics part with the square
+_COMPASS_DEG = 0.01
+
+
+@dataclass
+class Drawn:
+    """What of the input became areas: rows of areas.csv, (n,), and their outlines."""
+
+    row: NDArray[np.intp]
+    lonlat: Shapes
+    parcel: Shapes  # what a lawn was cut out of, None of others
+    mended: NDArray[np.bool_]
+    geod: pyproj.Geod
+    columns: list[dict[str, str]]  # of each, by geoturf's names
+
+
+@dataclass
+class Input:
+    """Layers of the bid by role, each file at hand; ``lost``: what could not be read, in words."""
+
+    layers: list[tuple[dict[str, Any], str, str, Layer]]  # setting, file, layer in it, features
+    lost: list[str]
+
+
+def gathered(folder: Folder, home: Path) -> Input:
+    """The input as the bid names it, from ``home`` on."""
+    found = Input([], [])
+    files = [str(one["path"]) for one in folder.run["inputs"]]
+    known: dict[tuple[str, str, str], Layer] = {}
+    for setting in folder.settings["layers"]:
+        for file in (name for name in files if _means(setting["path"], name)):
+            try:
+                for name in _inner(home / file, setting):
+                    key = file, name, setting["crs"]
+                    if key not in known:
+                        known[key] = sources.read(home / file, name, setting["crs"])
+                    found.layers.append((setting, file, name, _kept(known[key], setting)))
+            except Unreadable as fault:
+                found.lost.append(f"{file} {fault}")
+            except OSError as fault:
+                found.lost.append(f"{file} cannot be opened ({fault.strerror})")
+    return found
+
+
+def _means(path: str, file: str) -> bool:
+    """Whether a layer's path, which may be a folder or a pattern, means a file."""
+    return file == path or file.startswith(path.rstrip("/") + "/") or fnmatch.fnmatch(file, path)
+
+
+def _inner(path: Path, setting: dict[str, Any]) -> list[str]:
+    if setting["layer"] not in ("", "*"):
+        return [setting["layer"]] if path.suffix.lower() == ".gpkg" else [""]
+    return sources.layers_of(path)
+
+
+def _kept(layer: Layer, setting: dict[str, Any]) -> Layer:
+    """The features that the layer's ``where`` takes."""
+    keep = np.ones(len(layer.feature), bool)
+    for name, value in setting["where"].items():
+        column = layer.column(setting["columns"].get(name, name))
+        if column is None:
+            raise Unreadable(f"has no column '{name}'")
+        wanted = str(value).lower() if isinstance(value, bool) else str(value)
+        wanted = wanted.removesuffix(".0")
+        keep &= np.array([text == wanted for text in column], bool)
+    return layer.only(keep) if not keep.all() else layer
+
+
+# ------------------------------------------------------------------------------------------ promises
+
+
+def promises(folder: Folder, home: Path) -> tuple[list[Told], Drawn | None, Input]:
+    """What the input says of the report, and what of it was drawn, for who looks further."""
+    told = [_digests(folder, home)]
+    found = gathered(folder, home)
+    told += [unseen("input", line) for line in found.lost]
+    if not any(setting["role"] in _PRICED for setting, *_ in found.layers):
+        return [*told, unseen("areas", "no layer of turf or parcels could be read")], None, found
+    drawn, missing = _matched(folder, found)
+    told.append(missing)
+    if drawn is not None and len(drawn.row):
+        told += [*_ground(folder, drawn), *_columns(folder, drawn)]
+    return told, drawn, found
+
+
+def _digests(folder: Folder, home: Path) -> Told:
+    """SHA-256 of each input, of a shapefile of its parts one after another."""
+    wrong, seen = [], 0
+    inputs = folder.run["inputs"]
+    for one in inputs:
+        path = home / str(one["path"])
+        parts = [path]
+        if path.suffix.lower() == ".shp":
+            beside = (p for s in _PARTS for p in (path.with_suffix(s), path.with_suffix(s.upper())))
+            parts = list({p.name.lower(): p for p in beside if p.is_file()}.values())
+        if not all(part.is_file() for part in parts) or not parts:
+            continue
+        seen += 1
+        if _sha256(parts) != one["sha256"]:
+            wrong.append(f"{one['path']} is not the file that was priced (another SHA-256)")
+    if not seen:
+        return unseen("same input", "no input file is at hand; give the bid, or the files")
+    if seen < len(inputs) and not wrong:
+        return unseen("same input", f"{len(inputs) - seen} of {len(inputs)} files are not at hand")
+    return first_wrong("same input", "SHA-256 of the input files", wrong, seen)
+
+
+def _sha256(parts: list[Path]) -> str:
+    sha = hashlib.sha256()
+    for part in parts:
+        with part.open("rb") as file:
+            while block := file.read(1 << 20):
+                sha.update(block)
+    return sha.hexdigest()
+
+
+def _matched(folder: Folder, found: Input) -> tuple[Drawn | None, Told]:
+    """Each feature of the turf layers and the row of areas.csv that it became."""
+    areas = folder.table("areas")
+    rows = _places(areas.text("file"), areas.text("layer"), areas.text("feature"))
+    ellipsoid = folder.settings["ground"]["ellipsoid"]
+    parts: list[tuple[Layer, list[int], list[int], dict[str, Any]]] = []
+    gone: list[tuple[str, str]] = []
+    seen: set[int] = set()
+    priced = [one for one in found.layers if one[0]["role"] in _PRICED]
+    for setting, file, name, layer in priced:
+        alone = len({other for _, where, other, _ in priced if where == file}) == 1
+        labels = {plain(name), plain(setting["name"])}
+        mine = [
+            (k, at)
+            for k, feature in enumerate(layer.feature)
+            for label, at in rows.get((plain(file), feature), ())
+            if alone or label in labels
+        ]
+        seen |= {at for _, at in mine}
+        if setting["role"] == "parcel":
+            parts.append((layer, [k for k, _ in mine], [at for _, at in mine], setting))
+            continue
+        have = {k for k, _ in mine}
+        drawn = np.flatnonzero(~shapely.is_missing(layer.shape))
+        gone += [(file, layer.feature[k]) for k in drawn if k not in have]
+        parts.append((layer, [k for k, _ in mine], [at for _, at in mine], setting))
+    told = _accounted(folder, gone, len(areas), seen, found)
+    return _drawn(folder, parts, ellipsoid), told
+
+
+def _places(
+    files: list[str], layers: list[str], features: list[str]
+) -> dict[tuple[str, str], list[tuple[str, int]]]:
+    """Layer and row of the areas of each file and feature."""
+    places: dict[tuple[str, str], list[tuple[str, int]]] = {}
+    for at, (file, layer, feature) in enumerate(zip(files, layers, features, strict=True)):
+        places.setdefault((file, feature), []).append((layer, at))
+    return places
+
+
+def _accounted(
+    folder: Folder, gone: list[tuple[str, str]], count: int, seen: set[int], found: Input
+) -> Told:
+    """Every feature is an area or told to be left out, and every area is a feature."""
+    promise = "every area"
+    named = _named(folder)
+    silent = [one for one in gone if one[1] not in named.get(plain(one[0]), set())]
+    if silent:
+        file, feature = silent[0]
+        more = f"; {len(silent):,} such" if len(silent) > 1 else ""
+        said = f"{file}, feature {feature} is neither an area nor told to be left out{more}"
+        return broken(promise, said)
+    if len(seen) < count and not found.lost:
+        lost = next(k for k in range(count) if k not in seen)
+        return broken(promise, f"{folder.areas[lost]} stands in no input file")
+    return agrees(promise, f"{count:,} areas are all that the input draws, but what is told")
+
+
+def _named(folder: Folder) -> dict[str, set[str]]:
+    """Features that findings name, by file, those in the words of a finding too."""
+    table = folder.findings
+    named: dict[str, set[str]] = {}
+    columns = (table.text(name) for name in ("severity", "file", "feature", "message"))
+    for severity, file, feature, message in zip(*columns, strict=True):
+        if severity == "note":
+            continue
+        words = "".join(c if c.isdigit() else " " for c in message).split()
+        named.setdefault(file, set()).update([feature, *words])
+    return named
+
+
+def shown(folder: Folder) -> Shapes:
+    """Outlines of the areas as layout.gpkg has them, in degrees."""
+    _, shapes = folder.layout.shapes("areas")
+    crs = earth.crs_of(folder.layout.crs)
+    return earth.degrees(shapes, crs, folder.settings["ground"]["ellipsoid"])
+
+
+def _drawn(
+    folder: Folder,
+    parts: list[tuple[Layer, list[int], list[int], dict[str, Any]]],
+    ellipsoid: str,
+) -> Drawn | None:
+    """Of a lawn that was cut out of its parcel the outline is that of layout.gpkg."""
+    if not parts:
+        return None
+    row: list[int] = []
+    lonlat, mended, columns, parcels = [], [], [], []
+    for layer, own, at, setting in parts:
+        row += at
+        drawn = earth.degrees(layer.shape[own], layer.crs, ellipsoid)
+        cut = setting["role"] == "parcel"
+        lonlat.append(shown(folder)[at] if cut else drawn)
+        parcels.append(drawn if cut else np.full(len(own), None))
+        mended.append(layer.mended[own])
+        mapped = {name: layer.column(theirs) for name, theirs in setting["columns"].items()}
+        names = ("site", "phase", "product") if cut else _BY_NAME
+        same = {name: layer.column(name) for name in names if name not in mapped}
+        held = {name: column for name, column in (same | mapped).items() if column is not None}
+        columns += [{name: column[k] for name, column in held.items()} for k in own]
+    geod = earth.geod_of(parts[0][0].crs, ellipsoid)
+    at_row = np.array(row, np.intp)
+    outlines, whole = np.concatenate(lonlat), np.concatenate(parcels)
+    return Drawn(at_row, outlines, whole, np.concatenate(mended), geod, columns)
+
+
+_BY_NAME = (
+    "site",
+    "area",
+    "phase",
+    "product",
+    "pile_bearing_deg",
+    "slope_pct",
+    "elevation_m",
+    "elevation_ft",
+    "caps",
+    "use",
+)
+
+
+# ------------------------------------------------------------------------------------------ the ground
+
+
+def heights(folder: Folder, drawn: Drawn) -> Floats:
+    """Of each area drawn: as told, the mean of its site where none is, 0 where none is at all."""
+    areas = folder.table("areas")
+    own = areas.si("elevation")
+    site = np.unique(areas.text("site"), return_inverse=True)[1]
+    known = np.isfinite(own)
+    count = np.bincount(site, known)
+    mean = np.bincount(site, np.where(known, own, 0.0)) / np.maximum(count, 1)
+    filled: Floats = np.where(known, own, mean[site])
+    return filled[drawn.row]
+
+
+def slack(drawn: Drawn, length_m: Floats) -> Floats:
+    """What two ways round the earth may differ by, as part of an area or a length."""
+    wide = (length_m / 2 / _WIDE_M) ** 2
+    return np.where(drawn.mended, _MENDED, _NEAR * (1 + np.minimum(wide, 200.0)))
+
+
+def _ground(folder: Folder, drawn: Drawn) -> Iterator[Told]:
+    areas = folder.table("areas")
+    names = [folder.areas[k] for k in drawn.row]
+    flat = earth.measured(drawn.lonlat, drawn.geod)
+    up = earth.raised(drawn.lonlat, heights(folder, drawn), drawn.geod)
+    part = slack(drawn, flat.perimeter_m)
+
+    def against(promise: str, base: str, what: str, own: Floats, unit: str) -> Told:
+        room = own * part + areas.step(base)
+        return compared(promise, what, names, areas.si(base)[drawn.row], own, room, unit)
+
+    area = flat.area_m2 * up**2
+    yield against("ground", "ground_area", "ground areas by geodesics", area, "m2")
+    yield against("perimeter", "perimeter", "perimeters by geodesics", flat.perimeter_m * up, "m")
+    yield _tolerance(folder, drawn, up)
+    yield from _in_parcels(folder, drawn)
+
+
+def _in_parcels(folder: Folder, drawn: Drawn) -> Iterator[Told]:
+    """Lawns lie in the parcels they were cut out of, and with what was taken from these make them
+    up."""
+    rows = np.flatnonzero(~shapely.is_missing(drawn.parcel))
+    if not len(rows):
+        return
+    own = earth.planes(drawn.parcel[rows], heights(folder, drawn)[rows], drawn.geod)
+    n = np.arange(len(rows))
+    lawn, parcel = own.laid(drawn.lonlat[rows], n), own.laid(drawn.parcel[rows], n)
+    out = shapely.area(shapely.difference(lawn, parcel))
+    names = [folder.areas[k] for k in drawn.row[rows]]
+    room = 2e-3 * shapely.length(lawn)
+    yield compared("in parcels", "lawns outside their parcels", names, out, 0.0, room, "m2")
+    site = np.array(folder.table("areas").text("site"), object)[drawn.row[rows]]
+    taken = folder.table("taken") if folder.has("taken") else None
+    lost: dict[str, float] = {}
+    if taken is not None:
+        for name, value in zip(taken.text("site"), taken.si("taken"), strict=True):
+            lost[name] = lost.get(name, 0.0) + value
+    sums: dict[str, tuple[float, dict[bytes, float]]] = {}
+    for k, name in enumerate(site):
+        grass, parcels = sums.get(name, (0.0, {}))
+        parcels[shapely.to_wkb(drawn.parcel[rows[k]])] = float(shapely.area(parcel[k]))
+        sums[name] = grass + float(shapely.area(lawn[k])), parcels
+    whole = np.array([sum(parcels.values()) for _, parcels in sums.values()])
+    told = np.array([grass + lost.get(name, 0.0) for name, (grass, _) in sums.items()])
+    room = whole * 1e-4 + 0.05
+    sites = [f"site {name}" for name in sums]
+    yield compared("parcels", "lawns and what was taken, parcels", sites, told, whole, room, "m2")
+
+
+def _tolerance(folder: Folder, drawn: Drawn, up: Floats) -> Told:
+    """One sigma of an area for errors of its corners that go each by itself: sigma / 2 times the
+    root of the squares of the chords from corner to corner but one (Chrisman and Yandell, 1988,
+    from memory)."""
+    areas, settings = folder.table("areas"), folder.settings["layers"]
+    sigma = {(one["path"], one["correlation"]): one["sigma"] for one in settings if one["sigma"]}
+    files = areas.text("file")
+    of = [next((s for (p, _), s in sigma.items() if _means(p, files[k])), 0.0) for k in drawn.row]
+    if any(correlation for _, correlation in sigma) or drawn.mended.any():
+        return unseen("tolerance", "errors that go together are not reckoned again")
+    sigmas = np.array(of, float)
+    placed = placed_alone(folder, drawn)
+    chords = np.zeros((2, len(placed)))
+    for k in np.flatnonzero(sigmas > 0):
+        chords[:, k] = _least_and_most(placed[k], sigmas[k])
+    low, high = sigmas / 2 * np.sqrt(chords)
+    step = areas.step("area_tolerance")
+    names = [folder.areas[k] for k in drawn.row]
+    told = areas.si("area_tolerance")[drawn.row]
+    low, high = low * 0.999 - step, high * 1.001 + step
+    return between("tolerance", "tolerances of areas", names, told, low, high, "m2")
+
+
+def _least_and_most(shape: Any, sigma: float) -> tuple[float, float]:
+    """Chords of an outline without the vertices that are no corners, some of which are so by a
+    hair, seen from one end of it or the other."""
+    ways = (shape, shapely.orient_polygons(shape), shapely.reverse(shape))
+    found = [_chords(shapely.simplify(way, sigma * by)) for way in ways for by in (0.97, 1.03)]
+    return min(found), max(found)
+
+
+def _chords(shape: Any) -> float:
+    total = 0.0
+    for ring in shapely.get_rings(shapely.get_parts(shape)):
+        xy = shapely.get_coordinates(ring)[:-1]
+        total += float(((np.roll(xy, -1, 0) - np.roll(xy, 1, 0)) ** 2).sum())
+    return total
+
+
+def placed_alone(folder: Folder, drawn: Drawn) -> Shapes:
+    """Each outline in a plane of its own, in metres on the ground."""
+    height = heights(folder, drawn)
+    own = earth.planes(drawn.lonlat, height, drawn.geod)
+    return own.laid(drawn.lonlat, np.arange(len(height)))
+
+
+# ------------------------------------------------------------------------------------------ columns
+
+
+def _columns(folder: Folder, drawn: Drawn) -> Iterator[Told]:
+    """What the input's columns say stands in areas.csv."""
+    areas = folder.table("areas")
+    names = [folder.areas[k] for k in drawn.row]
+    parted = folder.settings["books"]  # a phase under several price books has other names
+    for name in ("site", "area", "product") if parted else ("site", "area", "phase", "product"):
+        told = [areas.text(name)[k] for k in drawn.row]
+        given = [plain(one.get(name, "")) for one in drawn.columns]
+        pairs = zip(names, told, given, strict=True)
+        wrong = [f"{who} has {name} '{t}', not '{g}'" for who, t, g in pairs if g and g != t]
+        yield first_wrong(f"{name} as given", f"column {name}", wrong, len(names))
+    yield from _numbers(folder, drawn, names)
+
+
+def _numbers(folder: Folder, drawn: Drawn, names: list[str]) -> Iterator[Told]:
+    areas = folder.table("areas")
+    slope = _given(drawn, "slope_pct")
+    told = areas.numbers("slope_pct")[drawn.row]
+    yield _where_given("slope as given", "slopes", names, told, slope, 0.005001, "%")
+    high = _given(drawn, "elevation_m")
+    high = np.where(np.isnan(high), _given(drawn, "elevation_ft") * FOOT, high)
+    told = areas.si("elevation")[drawn.row]
+    yield _where_given("elevation as given", "elevations", names, told, high, 0.011, "m")
+    stated = _given(drawn, "pile_bearing_deg")
+    rule = folder.settings["layout"]["bearing"]
+    if rule != "free" and not folder.settings["layout"]["toward"]:
+        seen = areas.has("view") or any("view" in one for one in drawn.columns)
+        stated = np.where(np.isnan(stated) & (not seen), float(rule), stated)
+    lies = areas.numbers("pile_bearing_deg")[drawn.row]
+    off = np.abs((lies - stated + 180) % 360 - 180)
+    yield _where_given(
+        "bearing as stated",
+        "bearings",
+        names,
+        off,
+        np.where(np.isnan(stated), np.nan, 0.0),
+        _COMPASS_DEG,
+        "degrees off",
+    )
+
+
+def _given(drawn: Drawn, name: str) -> Floats:
+    """A column of numbers; NaN where the input has none."""
+
+    def number(text: str) -> float:
+        try:
+            return float(text)
+        except ValueError:
+            return float("nan")
+
+    return np.array([number(one.get(name, "")) for one in drawn.columns], float)
+
+
+def _where_given(
+    promise: str, what: str, names: list[str], told: Floats, given: Floats, room: float, unit: str
+) -> Told:
+    rows = np.flatnonzero(np.isfinite(given))
+    if not len(rows):
+        return agrees(promise, "none is given")
+    kept = [names[k] for k in rows]
+    return compared(promise, what, kept, told[rows], given[rows], room, unit)

@@ -1,0 +1,278 @@
+"""The input, read by other means than the run's: shapefiles by `struct`, GeoPackages by SQLite,
+GeoJSON by `json`, GeoParquet by Arrow. Raises `Unreadable` for what it cannot read."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import struct
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyproj
+import shapely
+from numpy.typing import NDArray
+
+from geoturf.audit.earth import crs_of
+from geoturf.audit.folder import Shapes, Unreadable, read_only, unpacked
+
+_POLYGONS = (5, 15, 25)  # shape types: Polygon, PolygonZ, PolygonM (ESRI white paper, July 1998)
+_AREAL = (3, 6)  # shapely's numbers of Polygon and MultiPolygon
+_GUARD_BYTES = 1 << 29  # of a file that is read whole
+
+
+@dataclass
+class Layer:
+    """Features of a file, (n,) each: what each is called, its columns as texts, its polygon (None
+    where it has none). ``mended``: whether its outline crosses itself, and was put right here."""
+
+    crs: pyproj.CRS
+    feature: list[str]
+    columns: dict[str, list[str]]
+    shape: Shapes
+    mended: NDArray[np.bool_]
+
+    def column(self, name: str) -> list[str] | None:
+        """A column by its name, in any letters, or as cut to ten by a shapefile."""
+        folded = {own.strip().casefold(): own for own in self.columns}
+        asked = name.strip().casefold()
+        own = folded.get(asked) or folded.get(asked[:10])
+        return self.columns[own] if own is not None else None
+
+    def only(self, keep: NDArray[np.bool_]) -> Layer:
+        rows = np.flatnonzero(keep)
+        return Layer(
+            self.crs,
+            [self.feature[k] for k in rows],
+            {name: [column[k] for k in rows] for name, column in self.columns.items()},
+            self.shape[rows],
+            self.mended[rows],
+        )
+
+
+def read(path: Path, layer: str, crs: str) -> Layer:
+    """A layer of a file; ``crs`` as the bid states it, the file's own where it states none."""
+    kind = path.suffix.lower()
+    reader = _READERS.get(kind)
+    if reader is None:
+        raise Unreadable(f"{kind or path.name} files are not read by the audit")
+    try:
+        if path.stat().st_size > _GUARD_BYTES:
+            raise Unreadable("is larger than the audit reads")
+        said, feature, columns, shape = reader(path, layer)
+    except (
+        OSError,
+        ValueError,
+        KeyError,
+        TypeError,
+        IndexError,
+        struct.error,
+        sqlite3.Error,
+    ) as fault:
+        raise Unreadable(f"cannot be read by the audit ({fault})") from None
+    if not (crs or said):
+        raise Unreadable("has no CRS")
+    shape = _areal(shape)
+    mended = ~(shapely.is_valid(shape) | shapely.is_missing(shape))
+    shape[mended] = shapely.make_valid(shape[mended], method="structure", keep_collapsed=False)
+    return Layer(crs_of(crs or said), feature, columns, _areal(shape), mended)
+
+
+def layers_of(path: Path) -> list[str]:
+    """Names of the layers of polygons in a GeoPackage; one without a name in other files."""
+    if path.suffix.lower() != ".gpkg":
+        return [""]
+    with read_only(path) as base:
+        rows = base.execute("select table_name from gpkg_contents where data_type = 'features'")
+        return [str(name) for (name,) in rows.fetchall()]
+
+
+def _areal(shape: Shapes) -> Shapes:
+    """Polygons that have points; None for all else."""
+    kept = np.isin(shapely.get_type_id(shape), _AREAL) & ~shapely.is_empty(shape)
+    out: Shapes = shape.copy()
+    out[~kept] = None
+    return out
+
+
+_Read = tuple[str, list[str], dict[str, list[str]], Shapes]
+
+
+# -------------------------------------------------------------------------------------- shapefiles
+
+
+def _shapefile(path: Path, layer: str) -> _Read:
+    shape = _shp(path.read_bytes())
+    columns = _dbf(_beside(path, ".dbf"))
+    for column in columns.values():
+        if len(column) < len(shape):
+            raise Unreadable(f"its .dbf has {len(column)} rows for {len(shape)} shapes")
+    prj = _beside(path, ".prj").decode("utf-8", "replace").strip()
+    return prj, [str(k + 1) for k in range(len(shape))], columns, shape
+
+
+def _beside(path: Path, suffix: str) -> bytes:
+    for name in (path.with_suffix(suffix), path.with_suffix(suffix.upper())):
+        if name.is_file():
+            return name.read_bytes()
+    return b""
+
+
+def _shp(data: bytes) -> Shapes:
+    """Polygons of a .shp; None for records that hold none."""
+    shapes: list[Any] = []
+    at = 100
+    while at + 8 <= len(data):
+        (words,) = struct.unpack_from(">i", data, at + 4)
+        shapes.append(_record(data[at + 8 : at + 8 + 2 * words]))
+        at += 8 + 2 * words
+    out: Shapes = np.empty(len(shapes), object)
+    out[:] = shapes
+    return out
+
+
+def _record(record: bytes) -> Any:
+    (kind,) = struct.unpack_from("<i", record, 0)
+    if kind not in _POLYGONS:
+        return None
+    parts, points = struct.unpack_from("<2i", record, 36)
+    first = [*struct.unpack_from(f"<{parts}i", record, 44), points]
+    xy = np.frombuffer(record, "<f8", 2 * points, 44 + 4 * parts).reshape(-1, 2)
+    rings = [xy[a:b] for a, b in pairwise(first) if b - a >= 4]
+    return _assembled(rings)
+
+
+def _assembled(rings: list[NDArray[np.float64]]) -> Any:
+    """Rings as polygons: clockwise ones are shells, others holes in the shell about them."""
+    if not rings:
+        return None
+    if len(rings) == 1:
+        return shapely.Polygon(rings[0])
+    made = [shapely.LinearRing(ring) for ring in rings]
+    shells = [ring for ring in made if not ring.is_ccw] or made
+    holes = [ring for ring in made if ring.is_ccw and ring not in shells]
+    about = [shapely.Polygon(ring) for ring in shells]
+    inside: list[list[Any]] = [[] for _ in shells]
+    for hole in holes:
+        within = [k for k, one in enumerate(about) if one.contains(shapely.Point(hole.coords[0]))]
+        owner = min(within, key=lambda k: about[k].area) if within else None
+        if owner is None:
+            about.append(shapely.Polygon(hole))
+            inside.append([])
+        else:
+            inside[owner].append(hole)
+    whole = [shapely.Polygon(one.exterior, own) for one, own in zip(about, inside, strict=True)]
+    return whole[0] if len(whole) == 1 else shapely.MultiPolygon(whole)
+
+
+def _dbf(data: bytes) -> dict[str, list[str]]:
+    """Columns of a .dbf (dBase III), as texts."""
+    if len(data) < 32:
+        return {}
+    rows, head, width = struct.unpack_from("<IHH", data, 4)
+    kinds: list[tuple[str, str]] = []
+    for at in range(32, head - 31, 32):
+        if data[at] == 0x0D:
+            break
+        name = data[at : at + 11].split(b"\0")[0].decode("utf-8", "replace")
+        kinds.append((name, f"S{data[at + 16]}"))
+    rows = min(rows, (len(data) - head) // width)
+    table = np.frombuffer(data, np.dtype([("", "S1"), *kinds]), rows, head)
+    return {name: _texts(table[name]) for name, _ in kinds}
+
+
+def _texts(column: NDArray[np.bytes_]) -> list[str]:
+    return [value.decode("utf-8", "replace").strip() for value in column.tolist()]
+
+
+# -------------------------------------------------------------------------------------- other formats
+
+
+def _geopackage(path: Path, layer: str) -> _Read:
+    with read_only(path) as base:
+        found = base.execute(
+            "select g.table_name, g.column_name, s.definition, s.organization, s.organization_coordsys_id "
+            "from gpkg_geometry_columns g join gpkg_spatial_ref_sys s on s.srs_id = g.srs_id"
+        ).fetchall()
+        (named,) = [row for row in found if not layer or row[0] == layer]
+        table, geometry, definition, organization, number = named
+        rows = base.execute(f"select rowid, * from {_quoted(table)} order by rowid")
+        names = [str(one[0]) for one in rows.description]
+        values = rows.fetchall()
+    by_name = {name: [row[k] for row in values] for k, name in enumerate(names)}
+    shape = unpacked(by_name.pop(geometry))
+    feature = [str(row[0]) for row in values]
+    del by_name[names[0]]
+    columns = {name: [_text(value) for value in column] for name, column in by_name.items()}
+    crs = definition if len(definition) > 20 else f"{organization}:{number}"
+    return crs, feature, columns, shape
+
+
+def _quoted(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _geojson(path: Path, layer: str) -> _Read:
+    content = json.loads(path.read_text(encoding="utf-8-sig"))
+    members = content["features"] if content.get("type") == "FeatureCollection" else [content]
+    features = [one if isinstance(one, dict) else {} for one in members]
+    shape: Shapes = np.empty(len(features), object)
+    shape[:] = [_polygon(one.get("geometry")) for one in features]
+    names = dict.fromkeys(name for one in features for name in one.get("properties") or {})
+    columns = {
+        name: [_text((one.get("properties") or {}).get(name)) for one in features] for name in names
+    }
+    stated = ((content.get("crs") or {}).get("properties") or {}).get("name", "OGC:CRS84")
+    return str(stated), [str(k + 1) for k in range(len(features))], columns, shape
+
+
+def _polygon(geometry: Any) -> Any:
+    """A GeoJSON polygon; None for all else."""
+    if not isinstance(geometry, dict) or geometry.get("type") not in ("Polygon", "MultiPolygon"):
+        return None
+    held = geometry.get("coordinates") or []
+    parts = [held] if geometry["type"] == "Polygon" else held
+    whole = [[[p[:2] for p in ring] for ring in rings if len(ring) > 2] for rings in parts]
+    made = [shapely.Polygon(rings[0], rings[1:]) for rings in whole if rings]
+    if not made:
+        return None
+    return made[0] if len(made) == 1 else shapely.MultiPolygon(made)
+
+
+def _geoparquet(path: Path, layer: str) -> _Read:
+    import pyarrow.parquet
+
+    table = pyarrow.parquet.read_table(path)
+    told = json.loads(table.schema.metadata[b"geo"])
+    geometry = told["primary_column"]
+    about = told["columns"][geometry]
+    if about.get("encoding") != "WKB":
+        raise Unreadable("holds no WKB")
+    shape: Shapes = np.asarray(shapely.from_wkb(np.array(table[geometry].to_pylist(), object)))
+    names = [name for name in table.column_names if name != geometry]
+    columns = {name: [_text(value) for value in table[name].to_pylist()] for name in names}
+    crs = json.dumps(about["crs"]) if about.get("crs") else "OGC:CRS84"
+    return crs, [str(k + 1) for k in range(len(shape))], columns, shapely.force_2d(shape)
+
+
+def _text(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
+    return str(value).strip()
+
+
+_READERS = {
+    ".shp": _shapefile,
+    ".gpkg": _geopackage,
+    ".geojson": _geojson,
+    ".json": _geojson,
+    ".parquet": _geoparquet,
+    ".geoparquet": _geoparquet,
+}

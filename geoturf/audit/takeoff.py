@@ -1,0 +1,622 @@
+"""The takeoff by plain formulas, phase by phase, from the rows of areas.csv and the rates that
+run.json tells. An item is known by its title in materials.csv."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any
+
+import numpy as np
+
+from geoturf.audit.factors import FOOT, OUNCE, POUND, TABLED, UNITS, YARD
+from geoturf.audit.folder import Folder
+from geoturf.audit.told import Floats, Told, between, broken, first_wrong, unseen
+
+_ROUNDED = 3e-5  # of a sum of figures that are written to a hundredth
+_SLOPED = 1.06  # of a length along the slope over one on the map, up to 33 %
+
+
+@dataclass(frozen=True)
+class Span:
+    """The least and the most that something can be, by what the tables tell."""
+
+    low: float
+    high: float
+
+    def times(self, by: float) -> Span:
+        return Span(self.low * by, self.high * by)
+
+    def plus(self, other: Span) -> Span:
+        return Span(self.low + other.low, self.high + other.high)
+
+
+def exactly(value: float) -> Span:
+    return Span(value, value)
+
+
+@dataclass(frozen=True)
+class _Phase:
+    """Areas of a phase, (n,) each, SI; settings in force."""
+
+    rules: dict[str, Any]
+    edges: dict[str, Any]
+    site: list[str]
+    product: list[dict[str, Any]]
+    use: list[str]
+    column: dict[str, Floats]
+    caps: Span | None  # heads to cap; None where the input is not at hand
+
+    def sum(self, name: str, weight: Floats | float = 1.0) -> float:
+        return float((self.column[name] * weight).sum())
+
+    def of(self, name: str) -> Floats:
+        """A flag of each area's product."""
+        return np.array([float(bool(one[name])) for one in self.product])
+
+    @property
+    def nailed(self) -> Floats:
+        return np.array([float(one["fixing"] == "nail") for one in self.product])
+
+    def depth(self, name: str) -> Floats:
+        own = (one[name] for one in self.product)
+        return np.array([self.rules[name] if one is None else one for one in own], float)
+
+    @property
+    def sites(self) -> int:
+        return len(set(self.site))
+
+
+@cache
+def _published(table: str) -> dict[tuple[str, str], float]:
+    """A published table of the program's data, in SI."""
+    text = (resources.files("geoturf") / "data" / f"{table}.csv").read_text(encoding="utf-8")
+    rows = csv.DictReader(text.splitlines())
+    return {
+        (row["name"], row["quantity"]): float(row["value"]) * TABLED[row["unit"]]
+        for row in rows
+        if row["unit"] in TABLED
+    }
+
+
+# ------------------------------------------------------------------------------------------ formulas
+
+
+def _dug(p: _Phase) -> float:
+    return p.sum("ground_area", p.nailed * p.depth("dig_depth"))
+
+
+def _swell(p: _Phase) -> float:
+    own = p.rules["swell"]
+    return _published("swell")[p.rules["soil"], "bank to loose"] if own is None else 1 + float(own)
+
+
+def _loads(p: _Phase) -> Span:
+    """Whole ones a site."""
+    loose = p.column["ground_area"] * p.nailed * p.depth("dig_depth") * _swell(p)
+    site = np.unique(p.site, return_inverse=True)[1]
+    trucks = np.bincount(site, loose) / p.rules["truck"]
+    return Span(
+        float(np.ceil(trucks * (1 - _ROUNDED) - 1e-6).sum()),
+        float(np.ceil(trucks * (1 + _ROUNDED) + 1e-9).sum()),
+    )
+
+
+def _base_m3(p: _Phase) -> float:
+    return p.sum("surface_area", p.nailed * p.depth("base_depth"))
+
+
+def _lifted(p: _Phase) -> float:
+    lifts = np.ceil(p.depth("base_depth") / p.rules["lift"] - 1e-6)
+    return p.sum("surface_area", p.nailed * lifts)
+
+
+def _stone(p: _Phase) -> float:
+    dense = p.rules["compacted_density"]
+    if dense is None:
+        dense = _published("aggregate")[p.rules["aggregate"], "compacted"]
+    return float(_base_m3(p) * dense * (1 + p.rules["moisture"]))
+
+
+def _fabric(p: _Phase, short: str) -> Span:
+    """No less than the ground with a lap between strips; no more than strips as long as two sides of
+    any ground ... which half as much again, and a strip an area, hold."""
+    on = p.rules["fabric"] if short == "fabric" else p.rules["fabric_below_base"]
+    if not on:
+        return exactly(0.0)
+    width = p.rules[f"{short}_roll_width"]
+    base = p.sum("surface_area", p.nailed)
+    around = p.sum("perimeter", p.nailed)
+    return Span(base, 1.6 * base / (1 - min(0.5, _lap(p, short) / width)) + around * width)
+
+
+def _lap(p: _Phase, short: str) -> float:
+    own = p.rules["fabric_overlap"] if short == "fabric" else p.rules["below_overlap"]
+    return 0.9 if own is None else float(own)  # the widest of the published ones is 3.3 ft
+
+
+def _pets(p: _Phase) -> float:
+    asked = [use.casefold() in ("pet", "pets") for use in p.use]
+    return p.sum("surface_area", np.maximum(p.of("pets"), np.array(asked, float)))
+
+
+#: pounds of infill a square foot, least and most, by ounces of pile a square yard (common practice)
+_INFILL = ((60.0, 1.0, 2.0), (80.0, 0.5, 1.0))
+
+
+def _infill_rate(p: _Phase, turf: dict[str, Any]) -> float:
+    """kg/m2: what the turf or the bid states, else the middle of what its pile takes."""
+    if turf["infill"] == "none":
+        return 0.0
+    for stated in (turf["infill_rate"], p.rules["infill_rate"]):
+        if stated is not None:
+            return float(stated)
+    (light, l0, h0), (heavy, l1, h1) = _INFILL
+    pile = light if turf["putting"] else turf["pile_weight"] / (OUNCE / YARD**2)
+    part = min(1.0, max(0.0, (pile - light) / (heavy - light)))
+    middle = (l0 + h0) / 2 + part * ((l1 + h1) / 2 - (l0 + h0) / 2)
+    return float(middle * POUND / FOOT**2)
+
+
+def _filled(p: _Phase, granules: bool) -> float:
+    rates = [
+        _infill_rate(p, one) * ((one["infill"] == "granules") == granules) for one in p.product
+    ]
+    return p.sum("surface_area", np.array(rates))
+
+
+def _spread(p: _Phase) -> float:
+    """Ground that is filled."""
+    return p.sum("surface_area", np.array([float(_infill_rate(p, one) > 0) for one in p.product]))
+
+
+def _seam(p: _Phase) -> Span:
+    """Seams in areas, and half of each border that two share."""
+    own, shared = p.sum("seam"), p.sum("edge_shared") / 2
+    return Span(own + shared, own + shared * _SLOPED)
+
+
+def _taped(p: _Phase) -> Span:
+    if p.edges["seam_method"] != "nails":
+        return _seam(p)
+    glued = 1 - p.nailed
+    own, shared = p.sum("seam", glued), p.sum("edge_shared", glued) / 2
+    return Span(own + shared, own + shared * _SLOPED)
+
+
+def _seam_nails(p: _Phase) -> Span:
+    """As told, where halves of borders that two areas share are rounded."""
+    told, halves = p.sum("seam_fasteners"), 0.5 * float((p.column["edge_shared"] > 0).sum())
+    return Span(max(0.0, told - halves), told + halves)
+
+
+def _edged(p: _Phase) -> Span:
+    sums = [p.sum(f"edge_{kind}") / (2 if kind == "shared" else 1) for kind in p.edges["edging_on"]]
+    return Span(sum(sums), sum(sums) * _SLOPED)
+
+
+def _stakes(p: _Phase) -> Span:
+    edged, step = _edged(p), p.rules["stake_spacing"]
+    if not edged.high:
+        return exactly(0.0)
+    return Span(edged.low / step, edged.high / step + 2 * len(p.site))
+
+
+def _fabric_nails(p: _Phase) -> Span:
+    """Rounded up an area."""
+    if not p.rules["fabric"]:
+        return exactly(0.0)
+    each = p.column["surface_area"] * p.nailed / p.rules["fabric_spacing"] ** 2
+    low, high = each * (1 - _ROUNDED) - 1e-6, each * (1 + _ROUNDED) + 1e-6
+    return Span(float(np.ceil(low).sum()), float(np.ceil(high).sum()))
+
+
+def _drained(p: _Phase) -> float:
+    spacing = p.rules["drain_spacing"]
+    return p.sum("surface_area", p.nailed) / spacing if spacing else 0.0
+
+
+def _rate(p: _Phase, name: str) -> float:
+    return float(p.rules["rates"][name])
+
+
+_Net = dict[str, Span]  # of the items already reckoned, by title
+_Formula = Callable[[_Phase, _Net], Span | None]
+
+
+def _hours(title: str, rate: str) -> _Formula:
+    """What an item takes, by the rate of the task."""
+
+    def formula(p: _Phase, net: _Net) -> Span | None:
+        return net[title].times(1 / _rate(p, rate)) if title in net else exactly(0.0)
+
+    return formula
+
+
+def _machine(title: str) -> _Formula:
+    """As long as its task."""
+    return lambda p, net: net.get(title, exactly(0.0))
+
+
+#: title -> net quantity in SI, kind of cost and its name in [price.costs], in the order of the work
+ITEMS: dict[str, tuple[str, str, _Formula]] = {
+    "Excavation, in place": ("service", "dig", lambda p, net: exactly(_dug(p))),
+    "Haul away": ("service", "haul", lambda p, net: _loads(p)),
+    "Disposal of spoil, loose": ("service", "disposal", lambda p, net: exactly(_dug(p) * _swell(p))),
+    "Sod killed": (
+        "service", "sod_kill",
+        lambda p, net: Span(0.0, p.sum("ground_area", p.nailed) * p.rules["sod_kill"]),
+    ),
+    "Drain line, perforated, wrapped": ("material", "drain", lambda p, net: exactly(_drained(p))),
+    "Drain outlets": (
+        "service", "outlets",
+        lambda p, net: Span(0.0, p.rules["outlets_per_site"] * p.sites * (_drained(p) > 0)),
+    ),
+    "Weed fabric on the base": ("material", "fabric", lambda p, net: _fabric(p, "fabric")),
+    "Separation fabric under the base": ("material", "geotextile", lambda p, net: _fabric(p, "below")),
+    "Aggregate base, compacted": ("material", "aggregate", lambda p, net: exactly(_stone(p))),
+    "Odour-control granules": (
+        "material", "odour", lambda p, net: exactly(_pets(p) * p.rules["odour_rate"])
+    ),
+    "Pad under the turf": ("material", "pad", lambda p, net: exactly(p.sum("surface_area", p.of("pad")))),
+    "Seam tape": ("material", "tape", lambda p, net: _taped(p)),
+    "Seam adhesive": ("material", "adhesive", lambda p, net: _taped(p)),
+    "Turf adhesive, full spread": (
+        "material", "glue", lambda p, net: exactly(p.sum("surface_area", 1 - p.nailed))
+    ),
+    "Turf nails": (
+        "material", "nails",
+        lambda p, net: exactly(p.sum("perimeter_fasteners") + p.sum("field_fasteners")),
+    ),
+    "Seam nails": ("material", "seam_nails", lambda p, net: _seam_nails(p)),
+    "Nails or staples of the fabric": ("material", "fabric_nails", lambda p, net: _fabric_nails(p)),
+    "Edging board": ("material", "edging", lambda p, net: _edged(p)),
+    "Edging stakes": ("material", "stakes", lambda p, net: _stakes(p)),
+    "Infill": ("material", "infill", lambda p, net: exactly(_filled(p, False))),
+    "Odour-control granules as infill": (
+        "material", "odour", lambda p, net: exactly(_filled(p, True))
+    ),
+    "Irrigation heads capped": ("material", "caps", lambda p, net: p.caps),
+    "Irrigation lines rerouted or kept for rinsing": (
+        "service", "reroutes", lambda p, net: exactly(p.rules["reroutes_per_site"] * p.sites)
+    ),
+    "Set up and clear away": ("labour", "labour", lambda p, net: exactly(_rate(p, "setup") * p.sites)),
+    "Dig and load": ("labour", "labour", _hours("Excavation, in place", "dig")),
+    "Place and compact the base": (
+        "labour", "labour", lambda p, net: exactly(_lifted(p) / _rate(p, "base"))
+    ),
+    "Trench and lay drain lines": ("labour", "labour", _hours("Drain line, perforated, wrapped", "drain")),
+    "Spread granules": (
+        "labour", "labour", lambda p, net: exactly(_pets(p) / _rate(p, "odour"))
+    ),
+    "Lay pads": ("labour", "labour", _hours("Pad under the turf", "pad")),
+    "Lay fabric": (
+        "labour", "labour",
+        lambda p, net: _both(net, "Weed fabric on the base", "Separation fabric under the base").times(
+            1 / _rate(p, "fabric")
+        ),
+    ),
+    "Lay, trim and fit turf": (
+        "labour", "labour", lambda p, net: exactly(p.sum("surface_area") / _rate(p, "turf"))
+    ),
+    "Join seams": (
+        "labour", "labour",
+        lambda p, net: _seam(p).times(1 / _rate(p, "seam")).plus(
+            exactly(p.sum("cross_seams") * _rate(p, "cross_seam"))
+        ),
+    ),
+    "Drive nails": (
+        "labour", "labour",
+        lambda p, net: _both(net, "Turf nails", "Seam nails").times(1 / _rate(p, "nails")),
+    ),
+    "Spread adhesive": ("labour", "labour", _hours("Turf adhesive, full spread", "glue")),
+    "Set edging": ("labour", "labour", _hours("Edging board", "edging")),
+    "Spread infill and broom": (
+        "labour", "labour", lambda p, net: exactly(_spread(p) / _rate(p, "infill"))
+    ),
+    "Cap and reroute irrigation": (
+        "labour", "labour",
+        lambda p, net: _both(
+            net, "Irrigation heads capped", "Irrigation lines rerouted or kept for rinsing"
+        ).times(1 / _rate(p, "caps")) if p.caps else None,
+    ),
+    "Excavator or skid steer": ("plant", "excavator", _machine("Dig and load")),
+    "Plate compactor": ("plant", "compactor", _machine("Place and compact the base")),
+    "Loader": (
+        "plant", "loader",
+        lambda p, net: net["Place and compact the base"].times(float(p.rules["loader"])),
+    ),
+    "Power broom": ("plant", "broom", _machine("Spread infill and broom")),
+    "Infill spreader": ("plant", "spreader", _machine("Spread infill and broom")),
+}  # fmt: skip
+
+
+def _both(net: _Net, *titles: str) -> Span:
+    found = exactly(0.0)
+    for title in titles:
+        found = found.plus(net.get(title, exactly(0.0)))
+    return found
+
+
+#: titles that leave with an item which a bid leaves to others, by the item's name there
+_LEFT = {
+    "dig": (
+        "Excavation, in place",
+        "Haul away",
+        "Disposal of spoil, loose",
+        "Dig and load",
+        "Excavator or skid steer",
+    ),
+    "haul": ("Haul away",),
+    "disposal": ("Disposal of spoil, loose",),
+    "fabric": ("Weed fabric on the base", "Nails or staples of the fabric"),
+    "geotextile": ("Separation fabric under the base",),
+    "aggregate": (
+        "Aggregate base, compacted",
+        "Place and compact the base",
+        "Plate compactor",
+        "Loader",
+    ),
+    "odour": ("Odour-control granules", "Spread granules"),
+    "infill": ("Infill",),
+    "edging": ("Edging board", "Edging stakes", "Set edging"),
+    "caps": ("Irrigation heads capped",),
+    "tape": ("Seam tape",),
+    "adhesive": ("Seam adhesive",),
+    "nails": ("Turf nails",),
+    "pad": ("Pad under the turf", "Lay pads"),
+    "drain": ("Drain line, perforated, wrapped", "Drain outlets", "Trench and lay drain lines"),
+}
+
+
+# ------------------------------------------------------------------------------------------ promises
+
+
+def promises(folder: Folder, caps: dict[str, Span] | None) -> Iterator[Told]:
+    """``caps``: heads to cap by phase, where the input tells."""
+    rules = folder.settings["materials"]
+    yield from _fasteners(folder)
+    names, told, low, high = [], [], [], []
+    missing = []
+    left_to_others = set(rules["leave_out"])
+    rows = _rows(folder)
+    books = folder.settings["books"]
+    for phase, land in _phases(folder, caps).items():
+        net: _Net = {}
+        for title, (kind, _, formula) in ITEMS.items():
+            span = formula(land, net)
+            row = rows.get((f"phase {phase}", title))
+            if span is None or (books and kind in ("labour", "plant")):
+                continue
+            net[title] = span
+            if row is None:
+                if span.low > 1e-6 and not left_to_others:
+                    missing.append(
+                        f"phase {phase} has no {title}, of which it takes {span.low:,.2f}"
+                    )
+                elif span.low > 1e-6 and not _may_leave(title, left_to_others):
+                    missing.append(f"phase {phase} has no {title}")
+                net[title] = exactly(0.0) if row is None else span
+                continue
+            value, step = row
+            if left_to_others and not span.high:
+                continue
+            names.append(f"phase {phase}, {title}")
+            told.append(value)
+            low.append(span.low * (1 - _ROUNDED) - step)
+            high.append(span.high * (1 + _ROUNDED) + step)
+    yield first_wrong(
+        "nothing left out", "items of the takeoff", missing, len(names) + len(missing)
+    )
+    yield between("takeoff", "net quantities", names, told, low, high, "(SI)")
+    yield from _orders(folder)
+
+
+def _may_leave(title: str, left: set[str]) -> bool:
+    """Whether an item may be missing where others are left out: itself, or a task or machine that may
+    have nothing left to do."""
+    gone = {title for name in left for title in _LEFT.get(name, ())}
+    return title in gone or ITEMS[title][0] in ("labour", "plant") or not left <= set(_LEFT)
+
+
+def _rows(folder: Folder) -> dict[tuple[str, str], tuple[float, float]]:
+    """Net quantity, and what its last decimal is, in SI, by scope and item."""
+    table = folder.table("materials")
+    net, units = table.numbers("net_quantity"), table.text("unit")
+    keys = zip(table.text("scope"), table.text("item"), net, units, strict=True)
+    return {
+        (scope, item): (value * UNITS.get(unit, 1.0), 0.0101 * UNITS.get(unit, 1.0))
+        for scope, item, value, unit in keys
+    }
+
+
+_MEASURES = (
+    "ground_area",
+    "surface_area",
+    "perimeter",
+    "seam",
+    "edge_paving",
+    "edge_building",
+    "edge_shared",
+    "edge_open",
+)
+_COUNTS = ("perimeter_fasteners", "field_fasteners", "seam_fasteners", "cross_seams")
+
+
+def _phases(folder: Folder, caps: dict[str, Span] | None) -> dict[str, _Phase]:
+    areas, settings = folder.table("areas"), folder.settings
+    phase = np.array(areas.text("phase"), object)
+    site, product, use = areas.text("site"), areas.text("product"), areas.text("use")
+    column = {name: areas.si(name) for name in _MEASURES}
+    column |= {name: areas.numbers(name) for name in _COUNTS}
+    first = next(iter(settings["products"].values()))
+    made = {}
+    for name in dict.fromkeys(phase.tolist()):
+        rows = np.flatnonzero(phase == name)
+        made[name] = _Phase(
+            settings["materials"],
+            settings["edges"],
+            [site[k] for k in rows],
+            [settings["products"].get(product[k], first) for k in rows],
+            [use[k] for k in rows],
+            {key: values[rows] for key, values in column.items()},
+            None if caps is None else caps.get(name),
+        )
+    return made
+
+
+def _fasteners(folder: Folder) -> Iterator[Told]:
+    """Nails in the field: surface over the square of their spacing; none where turf is glued. Along
+    the perimeter: no less than its length over their spacing, no more than one more a run."""
+    areas, rules, products = (
+        folder.table("areas"),
+        folder.settings["edges"],
+        folder.settings["products"],
+    )
+    turf = [products.get(name) for name in areas.text("product")]
+    nailed = np.array([float(one is None or one["fixing"] == "nail") for one in turf])
+    surface = areas.si("surface_area")
+    slope = areas.numbers("slope_pct") / 100
+    own = areas.si("ground_area") * np.sqrt(1 + slope**2)
+    room = own * (slope * 6e-5 + 1e-6) + 2 * areas.step("surface_area")
+    yield between(
+        "surface", "areas along the slope", folder.areas, surface, own - room, own + room, "m2"
+    )
+    each = surface / rules["field_spacing"] ** 2 * nailed
+    low, high = np.ceil(each - 1e-3 - each * 1e-5), np.ceil(each + 1e-3 + each * 1e-5)
+    yield between(
+        "field nails",
+        "nails in the field",
+        folder.areas,
+        areas.numbers("field_fasteners"),
+        low,
+        high,
+    )
+    fastened = sum(areas.si(f"edge_{kind}") for kind in ("paving", "building", "open")) * nailed
+    around = fastened / rules["perimeter_spacing"]
+    most = around * np.sqrt(1 + slope**2) * (1 + 1e-4) + nailed * _runs(folder) + 3
+    yield between(
+        "perimeter nails",
+        "nails along borders",
+        folder.areas,
+        areas.numbers("perimeter_fasteners"),
+        around * (1 - 1e-4) - 2,
+        most,
+    )
+
+
+def _runs(folder: Folder) -> Floats:
+    """Twice the stretches of border of each area, as layout.gpkg has them: each may round up, and has
+    two ends."""
+    keys, _ = folder.layout.shapes("edges")
+    areas = folder.table("areas")
+    place = {
+        key: k for k, key in enumerate(zip(areas.text("site"), areas.text("area"), strict=True))
+    }
+    own = np.array([place.get(key, 0) for key in keys], np.intp)
+    return np.asarray(2.0 * np.bincount(own, minlength=len(areas)), float)
+
+
+def _orders(folder: Folder) -> Iterator[Told]:
+    """Net and its allowance, rounded up to whole purchase units; allowances and sizes as the bid has
+    them; the bid's rows are the sums of the phases'."""
+    table, rules = folder.table("materials"), folder.settings["materials"]
+    scope, item, unit = table.text("scope"), table.text("item"), table.text("unit")
+    bought = table.text("order_unit")
+    net, order, size = (
+        table.numbers(name) for name in ("net_quantity", "order_quantity", "order_size")
+    )
+    more = table.numbers("allowance_pct") / 100
+    names, low, high, told, wrong = [], [], [], [], []
+    sums: dict[tuple[str, str, float], list[float]] = {}
+    for k, title in enumerate(item):
+        key = title, bought[k], size[k]
+        sums.setdefault(key, [0.0, 0.0])[int(scope[k] != "bid")] += order[k]
+        if title not in ITEMS or scope[k] == "bid":
+            continue
+        allowance, own = _bought_by(rules, title)
+        if allowance is not None and abs(more[k] - allowance) > 6e-4:
+            wrong.append(
+                f"{scope[k]}, {title}: allowance {100 * more[k]:g} %, the bid says {100 * allowance:g} %"
+            )
+        if own is not None and abs(size[k] * UNITS.get(unit[k], 1.0) - own) > 1e-3 * own:
+            wrong.append(
+                f"{scope[k]}, {title}: a purchase unit of {size[k]:g} {unit[k]} is not the bid's"
+            )
+        if rules["pool"] == "site":
+            continue
+        exact = net[k] * (1 + (more[k] if allowance is None else allowance)) / size[k]
+        room = (
+            0.0051 / size[k]
+            + exact * (6e-4 / size[k] if own is None else 1e-3 / max(size[k], 1.0))
+            + 1e-6
+        )
+        names.append(f"{scope[k]}, {title}")
+        told.append(order[k])
+        low.append(math.ceil(exact - room))
+        high.append(math.ceil(exact + room))
+    yield first_wrong("allowances", "allowances and purchase units", wrong, len(names))
+    yield between("orders", "orders rounded up", names, told, low, high)
+    totals = [(f"{key[0]}", whole, parts) for key, (whole, parts) in sums.items()]
+    yield between(
+        "orders in all",
+        "orders of the bid",
+        [t[0] for t in totals],
+        [t[1] for t in totals],
+        [t[2] for t in totals],
+        [t[2] for t in totals],
+    )
+
+
+def _bought_by(rules: dict[str, Any], title: str) -> tuple[float | None, float | None]:
+    """Allowance and SI size of a purchase unit; None where this does not know it."""
+    box = {
+        name: rules["nail_box"] * _published("nails").get((rules[name], "count"), float("nan"))
+        for name in ("turf_nail", "seam_nail", "fabric_nail")
+    }
+    known: dict[str, tuple[float, float]] = {
+        "Weed fabric on the base": (
+            rules["fabric_allowance"],
+            rules["fabric_roll_width"] * rules["fabric_roll_length"],
+        ),
+        "Aggregate base, compacted": (rules["aggregate_allowance"], rules["aggregate_step"]),
+        "Odour-control granules": (rules["odour_allowance"], rules["odour_bag"]),
+        "Seam tape": (rules["tape_allowance"], rules["tape_roll"]),
+        "Seam adhesive": (rules["adhesive_allowance"], rules["adhesive_covers"]),
+        "Turf adhesive, full spread": (rules["glue_allowance"], rules["glue_covers"]),
+        "Turf nails": (rules["nail_allowance"], box["turf_nail"]),
+        "Seam nails": (rules["nail_allowance"], box["seam_nail"]),
+        "Nails or staples of the fabric": (rules["nail_allowance"], box["fabric_nail"]),
+        "Edging board": (rules["edging_allowance"], rules["edging_board"]),
+        "Infill": (rules["infill_allowance"], rules["infill_bag"]),
+        "Disposal of spoil, loose": (0.0, rules["earth_step"]),
+    }
+    if title in known:
+        return known[title]
+    return (0.0, None) if ITEMS[title][0] in ("labour", "plant") else (None, None)
+
+
+def caps_of(folder: Folder, rows: list[int], given: list[str]) -> dict[str, Span] | None:
+    """Heads to cap by phase: those the input counts, and the bid's number a site where it counts
+    none. ``given``: the column caps of the areas in ``rows``."""
+    rules, areas = folder.settings["materials"], folder.table("areas")
+    if rules["cap_covers"] is not None or len(rows) != len(areas):
+        return None
+    phase, site = areas.text("phase"), areas.text("site")
+    told = dict.fromkeys(rows, "") | dict(zip(rows, given, strict=True))
+    counted: dict[tuple[str, str], list[float]] = {}
+    for k in rows:
+        text = told[k].strip()
+        counted.setdefault((phase[k], site[k]), []).extend([float(text)] if text else [])
+    spans: dict[str, Span] = {}
+    for (name, _), heads in counted.items():
+        own = exactly(sum(heads)) if heads else Span(0.0, rules["caps_per_site"])
+        spans[name] = spans.get(name, exactly(0.0)).plus(own)
+    return spans
+
+
+__all__ = ["ITEMS", "Span", "broken", "caps_of", "promises", "unseen"]
