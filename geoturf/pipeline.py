@@ -150,7 +150,8 @@ class _Stages:
         price = step("price", pricing.price, *paid)
 
         worked = (land, takeoff, bid.calendar, bid.materials.hours_a_day_h, bid.dates)
-        when = step("calendar", time.schedule, *worked)
+        turns = tuple(plan.lots["site"]) if plan.lots is not None else ()
+        when = step("calendar", time.schedule, *worked, turns)
 
         made = (self.source, land, border, task, plan, takeoff, price, when)
         noticed = [finding for stage in made for finding in stage.findings]

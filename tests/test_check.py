@@ -265,7 +265,7 @@ def sound():
         **dict.fromkeys([field.name for field in fields(Water)])
         | {"table": table(WATER), "monthly": table(MONTHS), "differences": table(DIFFERENCES)}
     )
-    when = Calendar(pd.DataFrame(), pd.DataFrame(), 0, None)
+    when = Calendar(pd.DataFrame(), pd.DataFrame(), 0, None, pd.DataFrame())
     made = (ground(), edges(), (), plan, takeoff, price(), when, water)
     return Result(make_bid(BID), None, *made, (), {})
 
