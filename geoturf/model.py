@@ -383,12 +383,14 @@ class Calendar:
     no crew).
     ``crews``: crew, crews (how many of it), crew_hours, busy (part of the time between its first hour and its last
     that it works), days_sooner (by which all is done with one more of it), finish (then).
+    ``begun``: phase, site, task, day, date: when each task of a lot that takes time is begun.
     ``days``: number of the last day. ``first``: date of day 1."""
 
     rows: pd.DataFrame
     crews: pd.DataFrame
     days: int
     first: date | None
+    begun: pd.DataFrame
     findings: tuple[Finding, ...] = ()
 
 

@@ -159,7 +159,8 @@ class _Stages:
         price = step("price", pricing.price, *paid)
 
         worked = (land, takeoff, bid.calendar, bid.materials.hours_a_day_h, bid.dates)
-        when = step("calendar", time.schedule, *worked)
+        turns = tuple(plan.lots["site"]) if plan.lots is not None else ()
+        when = step("calendar", time.schedule, *worked, turns)
 
         made = (self.source, land, border, task, plan, takeoff, price, when)
         noticed = [finding for stage in made for finding in stage.findings]
@@ -316,9 +317,17 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
     if "cross_seam_cost" in used:
         message = f"a cross seam is weighed at {used['cross_seam_cost']} more, what its labour comes to at the bid's own prices"
         notes.append(Finding("note", "cross-seam-cost", message))
-    if bid.cuts.cutting == "site":  # layouts follow what lies open when a lot's turn comes
-        used["alike"] = "free"
+    if bid.cuts.cutting == "site" and bid.layout.alike != "free":
+        used["alike"] = "free"  # layouts follow what lies open when a lot's turn comes
+        notes.append(Finding("note", "laid-free", _LAID_FREE))
     return bid.model_copy(update={"layout": bid.layout.model_copy(update=used)}), tuple(notes)
+
+
+_LAID_FREE = (
+    "rolls are cut on site, so each area is laid as serves the rolls that lie open when its turn comes: "
+    'lots of a house plan are not laid alike, and have drawings of their own; cutting = "yard" '
+    "lays them alike"
+)
 
 
 def _from_its_folder(bid: Bid) -> GroundRules:

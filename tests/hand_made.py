@@ -101,7 +101,7 @@ def made(
             cautions=("Call 811 before you dig.", "Silica dust: see 29 CFR 1926.1153."),
         ),
         price=price,
-        calendar=model.Calendar(pd.DataFrame(), pd.DataFrame(), 0, None),
+        calendar=model.Calendar(pd.DataFrame(), pd.DataFrame(), 0, None, pd.DataFrame()),
         water=water,
         findings=findings,
         seconds={},

@@ -272,7 +272,7 @@ def sound():
         | {"table": table(WATER), "monthly": table(MONTHS), "differences": table(DIFFERENCES)}
         | {"summary": {"funds": PAID}}
     )
-    when = Calendar(pd.DataFrame(), pd.DataFrame(), 0, None)
+    when = Calendar(pd.DataFrame(), pd.DataFrame(), 0, None, pd.DataFrame())
     made = (ground(), edges(), (), plan, takeoff, price(), when, water)
     return Result(make_bid(BID), None, *made, (), {})
 

@@ -4,6 +4,7 @@ tape finds, no money."""
 import io
 import json
 import re
+from datetime import date, timedelta
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil, floor, hypot
@@ -21,7 +22,9 @@ import geoturf
 from geoturf import papers, tables
 from geoturf.engine import Processes, Serial
 from geoturf.papers import press
-from geoturf.papers.crew import cut_list, drawing, labels, laying, load_list, sheets
+from geoturf.papers.crew import cut_list, drawing, labels, laying, load_list, lots, sheets
+from geoturf.rules.calendar import TASKS, CalendarRules
+from geoturf.rules.items import ITEMS
 from geoturf.units import METRIC, US
 
 FOOT = 0.3048
@@ -97,6 +100,16 @@ def drawings_of(sheet):
     """All of a sheet: areas whole, then details."""
     details = [one for page in sheet["pages"] for one in page["details"]]
     return [block["drawing"] for block in blocks_of(sheet)] + details
+
+
+def loaded(result):
+    """Pieces and items that are brought to each site, on whatever day."""
+    out = {}
+    for lot in (lot for day in load_list.data(result)["days"] for lot in day["lots"]):
+        pieces, items = out.setdefault(lot["site"], ([], []))
+        pieces += lot["pieces"]
+        items += lot["items"]
+    return out
 
 
 def squeezed(text):
@@ -179,7 +192,7 @@ def test_nails_and_bags_are_those_of_the_tables(yard, read):
         assert sum(int(nails.replace(",", "")) for *_, nails, _ in runs) == row.perimeter_fasteners
         assert f"apart: {row.perimeter_fasteners:,};" in text
         assert f"both ways: {row.field_fasteners:,}" in text
-    load = {one["site"]: one["items"] for one in load_list.data(yard)["lots"]}
+    load = {site: items for site, (_, items) in loaded(yard).items()}
     for row in materials[
         materials["item"].isin(["Infill", "Turf nails", "Seam tape"])
     ].itertuples():
@@ -191,12 +204,12 @@ def test_nails_and_bags_are_those_of_the_tables(yard, read):
 
 
 def test_weights_are_area_by_weight_of_the_turf_and_packages_by_theirs(yard):
-    first = load_list.data(yard)["lots"][0]
+    first, items = loaded(yard)["one"]
     pieces = tables.pieces(yard).set_index("piece")
-    for piece, _, _, pounds in first["pieces"]:  # 60 and 30 oz/yd2: 90 / 16 / 9 lb/ft2
+    for piece, _, _, pounds in first:  # 60 and 30 oz/yd2: 90 / 16 / 9 lb/ft2
         size = pieces.loc[piece, "length_ft"] * pieces.loc[piece, "width_ft"]
         assert pounds == f"{ceil(size * 90 / 16 / 9 - 1e-3):,} lb"
-    bags = next(one for one in first["items"] if one[0] == "Infill")
+    bags = next(one for one in items if one[0] == "Infill")
     assert bags[3] == f"{50 * int(bags[2].split()[0]):,} lb"
 
 
@@ -542,7 +555,7 @@ def test_crews_papers_follow_the_order_of_work(estate):
     worked = tables.work_order(estate)["site"].tolist()
     assert worked == ["own", "5", "4", "3", "2", "1", "0"]
     assert [site for column in sheets.data(estate)["where"] for site, *_ in column] == worked
-    assert [one["site"] for one in load_list.data(estate)["lots"]] == worked
+    assert list(loaded(estate)) == worked
 
 
 def test_what_most_lots_take_and_which_take_more():
@@ -564,3 +577,40 @@ def test_a_long_list_of_lots_goes_on_over_pages(tmp_path):
     text = squeezed(text_of(printed(result, "sheets").pages))
     assert all(squeezed(site) in text for site, *_ in areas)
     assert [len(sheet["lots"]) for sheet in sheets.data(result)["sheets"]] == [40]
+
+
+def test_a_truck_is_loaded_on_the_day_its_task_begins(yard):
+    """Days by hand: one crew does all, task after task and lot after lot, 8 hours a day; Monday 5
+    October 2026 is the first, and weekends are not worked."""
+    work = yard.takeoff.areas.groupby(yard.ground.areas["site"].to_numpy(), sort=False).sum()
+    hour, days = 0.0, {}
+    for site in yard.plan.lots["site"]:
+        for task in TASKS:
+            days[site, task] = int(hour / 8 + 1e-6) + 1
+            hour += work.loc[site, f"labour_{task}"]
+    task_of = {"Infill": "infill", "Turf nails": "nail", "Nails or staples of the fabric": "fabric"}
+    dated = yard.bid.model_copy(update={"calendar": CalendarRules(start=date(2026, 10, 5))})
+    for bid in (yard.bid, dated):
+        seen = set()
+        for day in load_list.data(geoturf.run(bid))["days"]:
+            number = int(day["day"].split()[-1])
+            if bid is dated:
+                monday = date(2026, 10, 5) + timedelta(days=7 * ((number - 1) // 5))
+                at = monday + timedelta(days=(number - 1) % 5)
+                assert day["day"] == f"{at:%A} {at}, day {number}"
+            for lot in day["lots"]:
+                tasks = [task_of.get(item[0]) for item in lot["items"]]
+                tasks += ["turf"] if lot["pieces"] else []
+                for task in filter(None, tasks):
+                    assert days[lot["site"], task] == number
+                    seen.add((lot["site"], task))
+        assert len(seen) == 8
+
+
+def test_every_piece_and_package_is_loaded_once(yard):
+    pieces = [piece for some, _ in loaded(yard).values() for piece, *_ in some]
+    assert sorted(pieces) == sorted(yard.plan.pieces["piece"])
+    for site, (_, items) in loaded(yard).items():
+        mine = lots.taken(yard)[next(key for key in lots.taken(yard) if key[1] == site)]
+        goods = [one.title for one in mine if ITEMS[one.key].kind != "service"]
+        assert sorted(item[0] for item in items) == sorted(goods)

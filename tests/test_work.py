@@ -55,6 +55,13 @@ def cut(bid_file):
     return run
 
 
+def test_that_lots_of_a_plan_are_not_laid_alike_on_site_is_said(street, cut):
+    street()
+    said = [one.code for one in cut(cutting='"site"').findings]
+    assert said.count("laid-free") == 1
+    assert "laid-free" not in [one.code for one in cut().findings]
+
+
 # ---------------------------------------------------------------------------- the order
 
 

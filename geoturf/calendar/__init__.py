@@ -11,7 +11,7 @@ start, days have numbers and no dates.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 
 import numpy as np
@@ -37,10 +37,12 @@ def schedule(
     rules: CalendarRules,
     hours_a_day: float,
     dates: Mapping[str, PhaseDates],
+    order: Sequence[str] = (),
 ) -> Calendar:
     """When each task of each phase is done. ``hours_a_day``: crew-hours in a working day;
-    ``dates``: what is agreed of the phases."""
-    hours = _hours(ground, takeoff)
+    ``dates``: what is agreed of the phases; ``order``: sites in the order of work, where it is not
+    that of the data."""
+    hours = _ordered(_hours(ground, takeoff), order)
     phases = _in_order(list(dict.fromkeys(hours.index.get_level_values("phase"))), dates)
     days = Days(rules, _first(rules, phases, dates))
     lots = _lots(hours, phases, dates, days, hours_a_day)
@@ -48,7 +50,8 @@ def schedule(
     rows = _rows(visits, phases, rules, hours_a_day, days, dates)
     crews = _crews(lots, visits, rules, hours_a_day, days)
     late = tuple(_late(rows, dates))
-    return Calendar(rows, crews, _last_day(visits, hours_a_day), days.date(1), late)
+    begun = _begun(hours, phases, visits, hours_a_day, days)
+    return Calendar(rows, crews, _last_day(visits, hours_a_day), days.date(1), begun, late)
 
 
 def _hours(ground: Ground, takeoff: Takeoff) -> pd.DataFrame:
@@ -57,6 +60,13 @@ def _hours(ground: Ground, takeoff: Takeoff) -> pd.DataFrame:
     by = [ground.areas[name].astype(str).to_numpy() for name in ("phase", "site")]
     named = takeoff.areas[tasks].rename(columns=lambda key: key.removeprefix("labour_"))
     return named.groupby(by, sort=False).sum().rename_axis(["phase", "site"])
+
+
+def _ordered(hours: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
+    """The lots of each phase in the order of work."""
+    rank = {site: at for at, site in enumerate(order)}
+    turns = [rank.get(site, 0) for site in hours.index.get_level_values("site")]
+    return hours.iloc[np.argsort(turns, kind="stable")]
 
 
 def _in_order(phases: list[str], dates: Mapping[str, PhaseDates]) -> list[str]:
@@ -91,6 +101,22 @@ def _lots(
             own = dict(zip(map(str, hours.columns), row, strict=True))
             lots += [Lot(phase, free, own)]
     return lots
+
+
+BEGUN = ["phase", "site", "task", "day", "date"]
+
+
+def _begun(
+    hours: pd.DataFrame, phases: list[str], visits: Visits, hours_a_day: float, days: Days
+) -> pd.DataFrame:
+    """A row for each task of a lot that takes time, in the order of the work."""
+    lots = [(phase, site) for phase in phases for site in hours.xs(phase, level="phase").index]
+    rows = []
+    for (at, task), hour in visits.starts.items():
+        day = _day(hour, hours_a_day)
+        rows.append((*lots[at], task, day, days.date(day), hour, at))
+    rows.sort(key=lambda row: row[-2:])
+    return pd.DataFrame([row[:-2] for row in rows], columns=BEGUN)
 
 
 def _rows(

@@ -33,14 +33,17 @@ class Span(NamedTuple):
 
 @dataclass
 class Visits:
-    """When each task of each phase is done, in hours of work since the first."""
+    """When each task of each phase is done, and when each of a lot, by its place among the lots, is
+    begun; in hours of work since the first."""
 
     spans: dict[tuple[str, str], Span] = field(default_factory=dict)
+    starts: dict[tuple[int, str], float] = field(default_factory=dict)  # of a lot's tasks
     finish: float = 0.0
 
-    def add(self, phase: str, task: str, start: float, hours: float) -> float:
-        """A task at a lot; the hour it is done."""
+    def add(self, at: int, phase: str, task: str, start: float, hours: float) -> float:
+        """A task at the lot ``at``; the hour it is done."""
         span, key = Span(start, start + hours, hours), (phase, task)
+        self.starts[at, task] = start
         self.spans[key] = span.with_(self.spans[key]) if key in self.spans else span
         self.finish = max(self.finish, span.finish)
         return span.finish
@@ -80,7 +83,7 @@ def through(lots: Sequence[Lot], crews: Sequence[Crew]) -> Visits:
             hour = max(ready[at], heapq.heappop(free))
             for task, hours in work:
                 if hours > 0:
-                    hour = visits.add(lot.phase, task, hour, hours)
+                    hour = visits.add(at, lot.phase, task, hour, hours)
             ready[at] = hour
             heapq.heappush(free, hour)
     return visits

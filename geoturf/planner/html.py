@@ -63,8 +63,9 @@ def table(
 
 
 def wide(child: Markup) -> Markup:
-    """What scrolls by itself where the page is narrow."""
-    return tag("div", child, class_="wide")
+    """What scrolls by itself where the page is narrow, by the keyboard too."""
+    told = {"tabindex": "0", "role": "group", "aria_label": "scrolls sideways"}
+    return tag("div", child, class_="wide", **told)
 
 
 def _row(words: Sequence[object], kinds: Sequence[str]) -> Markup:

@@ -478,6 +478,18 @@ DONE_FOR: dict[str, tuple[str, ...]] = {
 }
 
 
+def tasks_of(key: str) -> tuple[str, ...]:
+    """The tasks that an item is there for: those of its own work, or of what it holds or goes with;
+    of plant the task whose rate it runs at."""
+    item = ITEMS[key]
+    if item.kind == "plant":
+        return tuple(
+            k for k, o in ITEMS.items() if o.kind == "labour" and task_of(k) == task_of(key)
+        )
+    users = [one for one in ITEMS.values() if key in (*one.held_by, *one.goes_with)]
+    return item.work or tuple(task for one in users for task in one.work)
+
+
 def of_kind(*kinds: Kind) -> list[Item]:
     """The items of some kinds, in their order."""
     return [item for item in ITEMS.values() if item.kind in kinds]

@@ -1,0 +1,121 @@
+"""Pages and papers for who cannot see them, or works by keyboard alone: no serious fault by axe-core
+(general rules for pages, WCAG 2), at the width of a desk and of a telephone; PDFs are tagged (ISO
+32000-1, 14.7 and 14.8)."""
+
+from __future__ import annotations
+
+import geopandas
+import pypdf
+import pytest
+from browsing import NEEDS_BROWSER, started
+from shapely.geometry import box
+
+import geoturf
+from geoturf.cli import DONE, main
+
+PAGES = ("index.html", "map.html", "client/map.html", "planner.html", "portfolio.html")
+SERIOUS = ("serious", "critical")
+
+BID = """
+name = "Five lawns"
+keep = ["OWNER"]
+[[layers]]
+path = "lawns.gpkg"
+[water]
+budget = "9000 USD"
+[water.climate]
+place = "Vacaville"
+[calendar]
+start = 2026-10-05
+[ranges]
+[ranges.costs]
+labour = ["139 USD/h", "160 USD/h"]
+"""
+
+
+def report(home, widths):
+    """A report of lawns so wide (ft), with all pages and papers."""
+    x, y = 6_352_000.0, 2_148_000.0  # feet of EPSG:2228, California zone 5
+    shapes = [box(x + 100 * k, y, x + 100 * k + w, y + 31) for k, w in enumerate(widths)]
+    sites = [f"{k}" for k in range(len(widths))]
+    columns = {"site": sites, "cover": "cool_season_lawn", "OWNER": [f"O{k % 2}" for k in range(5)]}
+    home.mkdir()
+    lawns = geopandas.GeoDataFrame(columns, geometry=shapes, crs="EPSG:2228")
+    lawns.to_file(home / "lawns.gpkg", engine="pyogrio")
+    (home / "bid.toml").write_text(BID, encoding="utf-8")
+    geoturf.write(geoturf.run(geoturf.read_bid(home / "bid.toml")), home / "out")
+    return home / "out"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A report, and in it the page that tells it from another."""
+    home = tmp_path_factory.mktemp("accessible")
+    old = report(home / "old", (41, 22, 30, 25, 9))
+    new = report(home / "new", (41, 24, 30, 25, 9))
+    asked = ["compare", str(old), str(new), "--out", str(new / "compared"), "--quiet"]
+    assert main(asked) == DONE
+    return new
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with started() as it:
+        yield it
+
+
+def faults(browser, path, width):
+    """What axe-core finds serious on a page, and how much of it passes."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    page = browser.new_page(viewport={"width": width, "height": 800})
+    page.goto(path.as_uri())
+    found = axe.run(page).response
+    page.close()
+    serious = [one for one in found["violations"] if one["impact"] in SERIOUS]
+    told = [(one["id"], node["html"][:90]) for one in serious for node in one["nodes"]]
+    return told, len(found["passes"])
+
+
+class TestPages:
+    pytestmark = NEEDS_BROWSER
+
+    @pytest.mark.parametrize("width", [1200, 390])
+    @pytest.mark.parametrize("name", [*PAGES, "compared/changes.html"])
+    def test_axe_finds_nothing_serious(self, browser, folder, name, width):
+        told, passed = faults(browser, folder / name, width)
+        assert told == [] and passed > 10
+
+    def test_axe_finds_what_is_planted(self, browser, folder, tmp_path):
+        """A picture without words, grey on white, a list that only a mouse scrolls."""
+        page = (folder / "index.html").read_text(encoding="utf-8")
+        planted = (
+            '<img src="data:image/gif;base64,R0lGODlhAQABAAAAACw=">'
+            '<p style="color:#ccc">so faint</p>'
+            f'<div style="overflow:auto;width:9rem"><p style="width:900px">{"wide " * 40}</p></div>'
+        )
+        (tmp_path / "page.html").write_text(page.replace("</body>", f"{planted}</body>"))
+        told, _ = faults(browser, tmp_path / "page.html", 1200)
+        expected = {"image-alt", "color-contrast", "scrollable-region-focusable"}
+        assert {rule for rule, _ in told} == expected
+
+
+def test_every_paper_is_tagged(folder):
+    files = sorted(folder.rglob("*.pdf"))
+    assert len(files) == 8
+    for file in files:
+        root = pypdf.PdfReader(file).trailer["/Root"]
+        assert root["/MarkInfo"]["/Marked"].value and root["/Lang"] == "en"
+        kinds = set(tags(root["/StructTreeRoot"]["/K"]))
+        assert {"/Document", "/P"} <= kinds, file.name
+
+
+def tags(node):
+    """Kinds of all elements of a structure tree."""
+    node = node.get_object() if hasattr(node, "get_object") else node
+    if isinstance(node, list):
+        for one in node:
+            yield from tags(one)
+    elif isinstance(node, dict):
+        yield node.get("/S")
+        if "/K" in node:
+            yield from tags(node["/K"])
