@@ -70,7 +70,7 @@ def test_a_few_values_that_happen_to_be_known_tell_nothing(drafted):
 def test_the_water_table_is_filled_in_and_marked(drafted):
     text, bid = drafted(EXIST=COVERS, IRR_TYPE=WAYS, WARD=["1", "2", "1"])
     asked = bid["water"]
-    assert asked["offer"] == list(SHIPPED) and asked["climate"] == {"place": ""}
+    assert asked["offer"] == list(SHIPPED) and asked["climate"] == {"place": "nearest"}
     for name, conversion in SHIPPED.items():
         for word in {"capital", "kept_line", "upkeep"} & set(conversion):
             assert asked["conversions"][name][word] == conversion[word]
@@ -80,7 +80,7 @@ def test_the_water_table_is_filled_in_and_marked(drafted):
         if " USD" in line and line.split(" ")[0] in ("capital", "kept_line", "upkeep")
     ]
     assert len(money) == 4 and all("ASSUMED" in line for line in money)
-    assert "FILL IN" in next(line for line in text.splitlines() if line.startswith("place"))
+    assert "GUESS" in next(line for line in text.splitlines() if line.startswith("place"))
 
 
 def test_without_such_columns_there_is_no_water_table(drafted):
@@ -108,7 +108,7 @@ def test_names_from_the_data_stay_on_their_line(drafted):
 
 
 def test_from_a_layer_to_the_answer_by_draft_and_run(lawns, tmp_path, capsys):
-    """A place is filled in, nothing else."""
+    """Nothing is filled in: the lawns lie near a published place, which the planner's page names."""
     lawns(
         *ROWS,
         site=["A", "B", "C"],
@@ -118,11 +118,7 @@ def test_from_a_layer_to_the_answer_by_draft_and_run(lawns, tmp_path, capsys):
     )
     bid = tmp_path / "lawns.toml"
     assert cli.main(["draft", str(tmp_path / "lawns.gpkg"), "-o", str(bid)]) == cli.DONE
-    assert cli.main(["run", str(bid), "--out", str(tmp_path / "out")]) == cli.REFUSED
-    refusal = capsys.readouterr().err.splitlines()
-    assert "water.climate needs one of eto" in refusal[0] and len(refusal) == 2
-    bid.write_text(
-        bid.read_text(encoding="utf-8").replace('place = ""', 'place = "Fresno"'), encoding="utf-8"
-    )
     assert cli.main(["run", str(bid), "--out", str(tmp_path / "out")]) == cli.DONE
     assert "Water: convert " in capsys.readouterr().out
+    page = (tmp_path / "out" / "planner.html").read_text(encoding="utf-8")
+    assert "Fresno" in page and "the nearest published, at most" in page

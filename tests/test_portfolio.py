@@ -30,6 +30,8 @@ keep = ["OWNER", "REGION"]
 [[layers]]
 path = "lawns.gpkg"
 sigma = "0.5 ft"
+[water]
+lay = "all"
 [water.climate]
 place = "Vacaville"
 """

@@ -19,8 +19,8 @@ from geoturf.units import FT2_M2, GALLON_M3, HCF_M3
 from geoturf.water.climate import Months
 from geoturf.water.demand import use
 from geoturf.water.lawns import lawns
-from geoturf.water.money import bill
 from geoturf.water.rain import effective_rain_m
+from geoturf.water.tariff import bill
 
 COLUMNS = (
     "area_index site area district cover irrigation conversion title ground_area_m2 baseline_m3 use_m3 saved_m3 capital rebate "

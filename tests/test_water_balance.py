@@ -142,7 +142,6 @@ def at(lon, lat):
     ("lon", "lat", "ordinance", "law", "judged"),
     [
         ([-119.79, -121.49], [36.74, 38.58], {}, "california", True),
-        ([-119.79, -104.99], [36.74, 39.74], {}, "none", False),  # one of the two in Colorado
         ([-104.99, -104.99], [39.74, 39.74], {}, "none", False),
         ([-104.99, -104.99], [39.74, 39.74], "california", "california", True),  # the bid says so
         ([-104.99, -104.99], [39.74, 39.74], "formula", "formula", False),
@@ -154,6 +153,18 @@ def test_no_verdict_without_an_ordinance_that_holds(lon, lat, ordinance, law, ju
     assert found.summary["law"] == law
     assert (found.summary["complies_before"] is not None) is judged
     assert found.compliance["complies"].notna().all() == judged
+
+
+def test_a_site_that_lies_elsewhere_gets_no_verdict_and_the_other_keeps_its_own():
+    """Fresno and Denver in one bid."""
+    found = compare(at([-119.79, -104.99], [36.74, 39.74]), offer=["planting"])
+    verdicts = found.compliance.set_index(["site", "plan"])["complies"]
+    assert verdicts["Park 0"].notna().all() and verdicts["Park 1"].isna().all()
+    alone = compare(parks(1_000), offer=["planting"], ordinance="california")
+    assert verdicts["Park 0"].tolist() == alone.compliance["complies"].tolist()
+    before, after = found.summary["complies_before"], found.summary["complies_after"]
+    assert (before, after) == tuple(verdicts["Park 0"].astype(int))
+    assert "1 sites: california" in found.summary["law_why"]
 
 
 # --- whose conversions -----------------------------------------------------------------------------------------------

@@ -83,8 +83,8 @@ def test_the_choice_is_the_best_of_all_subsets(case):
 
 @st.composite
 def shared_bills(draw):
-    """Up to four areas on up to two accounts whose bill has three rising blocks; only two months
-    use water."""
+    """Up to four areas on up to two accounts, one of whose bills has three rising blocks, the
+    other's two; only two months use water."""
     n, k = draw(st.integers(1, 4)), draw(st.integers(1, 2))
 
     def numbers(low, high, *shape):
@@ -100,7 +100,11 @@ def shared_bills(draw):
     before = np.zeros((2, 12))
     np.add.at(before, account, use)
     tariff = Tariff(
-        account, before, share * use[:, None], np.array([0.0, 5.0, 12.0]), np.array([1.0, 3.0, 7.0])
+        account,
+        before,
+        share * use[:, None],
+        np.array([[0.0, 5.0, 12.0], [0.0, 8.0, np.inf]]),
+        np.array([[1.0, 3.0, 7.0], [2.0, 6.0, 6.0]]),
     )
     return Knapsack(
         numbers(-40, 0, n, k),
@@ -114,12 +118,15 @@ def shared_bills(draw):
 def shared_bill(tariff, saved):
     """Bill of every account and month by hand, block by block."""
     total = 0.0
-    for left in (tariff.before_m3 - saved).ravel():
+    one, other = tariff.before_m3 - saved
+    for left in one:
         total += (
             1.0 * min(left, 5.0)
             + 3.0 * min(max(left - 5.0, 0.0), 7.0)
             + 7.0 * max(left - 12.0, 0.0)
         )
+    for left in other:
+        total += 2.0 * min(left, 8.0) + 6.0 * max(left - 8.0, 0.0)
     return total
 
 

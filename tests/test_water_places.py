@@ -1,12 +1,18 @@
 """What holds where: a region's own allowance, and a tariff without gaps."""
 
+import re
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
 import pytest
+from pyproj import Geod
 from water_cases import parks, water_rules
 
 from geoturf import water
 from geoturf.errors import BidError
 from geoturf.model import KEPT
-from geoturf.units import FT2_M2, GALLON_M3
+from geoturf.units import FT2_M2, GALLON_M3, MILE_M
 
 REGION = {
     "law": "regional",
@@ -92,28 +98,41 @@ MORE = {"offer": ["planting", "irrigation"], "ordinance": "california"}
 KEYS = ["baseline_m3", "use_m3", "saved_m3", "capital", "bill_saved", "npv", "chosen"]
 
 
-def test_one_bid_of_two_places_is_two_bids():
+OTHER_REGION = REGION | {"etaf": {"non_residential": 0.3, "residential": 0.4}, "constant": "exact"}
+DEAR = {"price": "9 USD/HCF", "tiers": [{"above": "0.5 HCF", "price": "12 USD/HCF"}]}
+STEEP = {
+    "price": "3 USD/HCF",
+    "tiers": [{"above": "1 HCF", "price": "4 USD/HCF"}, {"above": "2 HCF", "price": "8 USD/HCF"}],
+}
+
+
+@pytest.mark.parametrize("objective", ["water", "money"])
+@pytest.mark.parametrize(
+    ("what", "dry", "wet"),
+    [("climate", DRY, WET), ("price", DEAR, STEEP), ("ordinance", REGION, OTHER_REGION)],
+)
+def test_one_bid_of_two_places_is_two_bids(what, dry, wet, objective):
     """Without a budget the places share nothing: rows, ordinance and totals are those of a bid for
     each."""
     state = ["NV", "OR", "NV", "OR"]
+    more = {key: rule for key, rule in MORE.items() if key != what} | {"objective": objective}
+    more |= {} if what == "climate" else {"climate": DRY}
     both = compare(
         parks(800, 1_300, 1_700, 2_100, cover=COVERS, district=state),
-        climates={"NV": DRY, "OR": WET},
-        climate_by="district",
-        **MORE,
+        **{f"{what}s": {"NV": dry, "OR": wet}, f"{what}_by": "district"},
+        **more,
     )
+    first, second = ["Park 0", "Park 2"], ["Park 1", "Park 3"]
     alone = {
-        "NV": compare(
-            parks(800, 1_700, cover=COVERS[0::2], site=["Park 0", "Park 2"]), climate=DRY, **MORE
-        ),
-        "OR": compare(
-            parks(1_300, 2_100, cover=COVERS[1::2], site=["Park 1", "Park 3"]), climate=WET, **MORE
-        ),
+        "NV": compare(parks(800, 1_700, cover=COVERS[0::2], site=first), **{what: dry}, **more),
+        "OR": compare(parks(1_300, 2_100, cover=COVERS[1::2], site=second), **{what: wet}, **more),
     }
     for place, one in alone.items():
         rows = both.table[both.table["district"] == place].reset_index(drop=True)
         assert rows[KEYS].equals(one.table[KEYS].reset_index(drop=True))
         sites = both.compliance[both.compliance["site"].isin(one.compliance["site"])]
+        judged = zip(sites["complies"], one.compliance["complies"], strict=True)
+        assert all(mine == own for mine, own in judged)
         told = ["plan", "site", "mawa_m3", "etwu_m3", "use_m3", "peak_m3", "peak_allowance_m3"]
         assert sites[told].reset_index(drop=True).equals(one.compliance[told])
         sheet = both.worksheet[both.worksheet["site"].isin(one.worksheet["site"])]
@@ -125,7 +144,8 @@ def test_one_bid_of_two_places_is_two_bids():
     assert steps[0].to_numpy() == pytest.approx((steps[1] + steps[2]).to_numpy(), abs=1e-6)
     months = [one.monthly["saved_m3"] for one in [both, *alone.values()]]
     assert months[0].to_numpy() == pytest.approx((months[1] + months[2]).to_numpy())
-    assert both.summary["climate"].startswith("NV: dry")
+    if what == "climate":
+        assert both.summary["climate"].startswith("NV: dry")
 
 
 def test_a_column_that_the_bid_keeps_may_say_which_climate():
@@ -159,3 +179,65 @@ def test_a_place_without_a_climate_is_refused_in_one_line(ground, rules, said):
     with pytest.raises(BidError, match=said) as refused:
         compare(parks(1_000, 1_000, **ground), **asked)
     assert len(str(refused.value).strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("rules", "said"),
+    [
+        (
+            {"prices": {"NV": DEAR}, "price_by": "district"},
+            "water.prices has none for district 'OR'",
+        ),
+        ({"prices": {"NV": DEAR}}, "prices goes with price_by"),
+        ({"prices": {"NV": DEAR}, "price_by": "district", "price": DEAR}, "price and prices both"),
+        (
+            {"prices": {"NV": DEAR | {"escalation": "2 %"}}, "price_by": "district"},
+            "prices.NV.escalation: the yearly rise is one for all",
+        ),
+        (
+            {"ordinances": {"NV": "none"}, "ordinance_by": "district"},
+            "water.ordinances has none for district 'OR'",
+        ),
+        (
+            {"ordinances": {"NV": "none"}, "ordinance_by": "district", "ordinance": "none"},
+            "ordinance and ordinances both",
+        ),
+    ],
+)
+def test_a_site_without_a_price_or_an_ordinance_is_refused_in_one_line(rules, said):
+    with pytest.raises(BidError, match=said) as refused:
+        compare(parks(1_000, 1_000, district=["NV", "OR"]), **rules)
+    assert len(str(refused.value).strip().splitlines()) == 1
+
+
+# --- the published place that lies nearest ----------------------------------------------------------------
+
+
+def lying(*degrees):
+    """A park at each longitude and latitude."""
+    lon, lat = zip(*degrees, strict=True)
+    ground = parks(*[1_000] * len(degrees), frame=list(range(len(degrees))))
+    frames = SimpleNamespace(lon0_deg=np.array(lon), lat0_deg=np.array(lat))
+    return replace(ground, frames=frames)
+
+
+def test_the_nearest_published_place_gives_the_climate_of_each_site():
+    """Near Fresno and near San Diego: each as if its place were named. How far each is away is what
+    pyproj's geodesic says, within the 0.6 % that a sphere is off by."""
+    clovis, chula_vista = (-119.70, 36.82), (-117.08, 32.64)
+    found = compare(lying(clovis, chula_vista), climate={"place": "nearest"})
+    named = [
+        compare(parks(1_000), climate={"place": place}).table["baseline_m3"].iloc[0]
+        for place in ("Fresno", "San Diego")
+    ]
+    assert found.table["baseline_m3"].tolist() == pytest.approx(named)
+    said = found.summary["climate"]
+    for (lon, lat), (lon0, lat0) in ((clovis, (-119.79, 36.74)), (chula_vista, (-117.16, 32.72))):
+        miles = Geod(ellps="GRS80").inv(lon, lat, lon0, lat0)[2] / MILE_M
+        told = [float(number) for number in re.findall(r"at most ([\d.]+) mi", said)]
+        assert min(abs(one / miles - 1) for one in told) < 0.006
+
+
+def test_no_place_near_is_refused_with_how_far_the_nearest_is():
+    with pytest.raises(BidError, match=r"no published place lies near: Fresno is 82.* mi away"):
+        compare(lying((-104.99, 39.74)), climate={"place": "nearest"})

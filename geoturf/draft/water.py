@@ -45,7 +45,7 @@ def lines(values: Mapping[str, Sequence[object]]) -> list[str]:
         ),
         "",
         "[water.climate]",
-        _line("place", "", f"FILL IN, the nearest of: {', '.join(places)}"),
+        _line("place", "nearest", f"GUESS: the nearest to each site of: {', '.join(places)}"),
         "# or twelve months, January first, of a station near you (then take the line of the place out):",
         '# eto = ["1.0 in", "1.7 in", ...]  reference evapotranspiration',
         '# rain = ["2.2 in", "2.0 in", ...]',

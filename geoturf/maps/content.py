@@ -16,6 +16,7 @@ from geoturf.maps import colours, encode, figures, layers
 from geoturf.maps.audience import OFFICE, Audience
 from geoturf.maps.frame import tile_host
 from geoturf.model import Result
+from geoturf.staying import everywhere
 
 SEVERITIES = ("error", "warning", "note")
 _TOLD_APART = ("site", "area", "conversion", "chosen")  # columns of water.csv
@@ -23,14 +24,15 @@ MOST_FINDINGS = 400  # listed on the page; the rest are in findings.csv
 
 
 def islands(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
-    """Island name -> its data."""
+    """Island name -> its data: the figures of the bid, and all areas, laid or not."""
+    place = everywhere(result)
     return {
         "geoturf-bid": bid(result, audience),
-        "geoturf-areas": areas(result, audience),
-        "geoturf-pieces": layers.pieces(result, withheld=not audience.pieces),
-        "geoturf-edges": layers.edges(result),
-        "geoturf-context": layers.context(result),
-        "geoturf-water": water(result) if audience.water else {},
+        "geoturf-areas": areas(place, audience),
+        "geoturf-pieces": layers.pieces(place, withheld=not audience.pieces),
+        "geoturf-edges": layers.edges(place),
+        "geoturf-context": layers.context(place),
+        "geoturf-water": water(place) if audience.water else {},
     }
 
 

@@ -23,8 +23,9 @@ from geoturf.planner.html import (
 )
 from geoturf.planner.rows import Minimum, Move, Scenario, SiteRow, Zone, records
 from geoturf.planner.shown import INPUTS, Shown
+from geoturf.rules.water import Ordinance, WaterPrice
 
-_CALIFORNIA, _REGIONAL = "california", "regional"
+_CALIFORNIA, _REGIONAL, _SEVERAL = "california", "regional", "several"
 
 
 def ordinance(shown: Shown) -> Markup:
@@ -55,6 +56,8 @@ def law(shown: Shown) -> str:
         return f"California's ordinance, {summary['law_why']}."
     if summary["law"] == _REGIONAL:
         return f"The allowance of {summary['law_why']}, in the form of California's."
+    if summary["law"] == _SEVERAL:
+        return f"Several ordinances: {summary['law_why']}."
     return (
         "Worked as California's formula would, because the bid asks for it: "
         "no verdict, for no ordinance is said to hold."
@@ -71,8 +74,8 @@ _ASK = (
 
 def _formula(shown: Shown) -> str:
     """The ordinance's two formulas and what they leave out."""
-    rounded = shown.result.bid.water.ordinance.constant == "ordinance"
-    constant = "0.62 (the ordinance's)" if rounded else "144/231 (exact)"
+    told = {"ordinance": "0.62 (the ordinance's)", "exact": "144/231 (exact)"}
+    constant = " or ".join(dict.fromkeys(told[one.constant] for one in _ordinances(shown)))
     return (
         f"MAWA = ETo × {constant} × [ETAF × LA + (1 − ETAF) × SLA], "
         f"ETWU = ETo × {constant} × (Σ PF × area / IE + SLA), "
@@ -82,6 +85,11 @@ def _formula(shown: Shown) -> str:
         "A check of the arithmetic of each site's compared areas, "
         "not a permit and no legal advice."
     )
+
+
+def _ordinances(shown: Shown) -> tuple[Ordinance, ...]:
+    rules = shown.result.bid.water
+    return tuple(rules.ordinances.values()) or (rules.ordinance,)
 
 
 def _plans(shown: Shown) -> Markup:
@@ -99,8 +107,9 @@ def _plans(shown: Shown) -> Markup:
 
 def complying(shown: Shown) -> Iterator[tuple[str, int, int]]:
     """Plan, sites that comply, all its sites: none where no ordinance is said to hold."""
-    if shown.summary["law"] in (_CALIFORNIA, _REGIONAL):
-        for plan, part in shown.water.compliance.groupby("plan", sort=False):
+    if shown.summary["law"] in (_CALIFORNIA, _REGIONAL, _SEVERAL):
+        judged = shown.water.compliance[shown.water.compliance["complies"].notna()]
+        for plan, part in judged.groupby("plan", sort=False):
             yield str(plan), int(part["complies"].sum()), len(part)
 
 
@@ -129,10 +138,11 @@ def _rain(shown: Shown) -> str:
     """How rain is counted in the comparison, and how in the ordinance."""
     rules = shown.result.bid.water
     meter = " and use by the meter" if rules.metered else ""
-    share = rules.ordinance.effective_rain_share
+    shares = sorted({one.effective_rain_share for one in _ordinances(shown)})
     theirs = "which the ordinance leaves out"
-    if share:
-        theirs = f"of which the ordinance takes {shown.share(share)} off ETo"
+    if any(shares):
+        told = " or ".join(map(shown.share, shares))
+        theirs = f"of which the ordinance takes {told} off ETo"
     return f"rain ({rules.climate.effective_rain}){meter}, {theirs}"
 
 
@@ -380,15 +390,22 @@ def _constant(shown: Shown) -> str:
 
 
 def _price(shown: Shown) -> str:
-    price, summary = shown.result.bid.water.price, shown.summary
-    tiers = ""
-    for tier in price.tiers:
-        tiers += f"; above {shown.volume(tier.above_m3)} a site and month {tier.price}"
+    rules, summary = shown.result.bid.water, shown.summary
+    named = {f"{name}: ": price for name, price in rules.prices.items()} or {"": rules.price}
+    told = "; ".join(f"{name}{_blocks(shown, price)}" for name, price in named.items())
     return (
-        f"Water: {price.price}{tiers}; rising {shown.share(price.escalation)} a year; "
+        f"Water: {told}; rising {shown.share(rules.price.escalation)} a year; "
         f"{summary['horizon']} years at {shown.share(summary['discount_rate'])}; "
         "nothing is left over at the end."
     )
+
+
+def _blocks(shown: Shown, price: WaterPrice) -> str:
+    """A price of water, block by block."""
+    tiers = ""
+    for tier in price.tiers:
+        tiers += f"; above {shown.volume(tier.above_m3)} a site and month {tier.price}"
+    return f"{price.price}{tiers}"
 
 
 def _method(name: str, efficiency: float) -> tuple[str, str]:

@@ -20,7 +20,9 @@ budget (spec 8).
     programme.py   the choice with a budget for each year
     outlook.py     low, middle, high; which input moves the choice
     ordinance.py   MAWA against ETWU, and how both differ from the comparison's balance
-    place.py       whose ordinance holds for the ground
+    place.py       whose ordinance holds for which site
+    sited.py       what holds for a site by what a column says
+    tariff.py      what water costs each site
     profile.py     local minimums for synthetic turf
     story.py       table, ranking, reasons, totals
     notes.py       what is assumed, and whether the proof was reached
@@ -48,7 +50,7 @@ from geoturf.water.chooser import Chooser
 from geoturf.water.climate import of_places
 from geoturf.water.lawns import Lawns
 from geoturf.water.lawns import lawns as taking_part
-from geoturf.water.place import law as law_of
+from geoturf.water.place import holdings, together
 from geoturf.water.view import View, view
 
 
@@ -65,7 +67,8 @@ def check(
     middle = _middle(ground, any_price, rules, currency, folder, told)
     choice.knapsack(middle)
     asked.refuse_beyond_reach(middle)
-    ordinance.landscapes(middle.lawns, rules)
+    for one in holdings(rules, middle.lawns):
+        ordinance.landscapes(middle.lawns, one.rules)
 
 
 def _with_bills(lawns: Lawns, rules: WaterRules, folder: str) -> Lawns:
@@ -142,7 +145,7 @@ def compare(
     `geoturf.model.Water`.
     """
     middle = _middle(ground, turf_price, rules, currency, folder, told)
-    lawns, months = middle.lawns, middle.months
+    lawns = middle.lawns
     settled = _settled(middle, currency)
     wanted, pick = settled.knapsack, settled.pick
     chooser = Chooser(wanted)
@@ -150,22 +153,24 @@ def compare(
     if rules.budget is not None and not rules.funds and rules.objective != "cost":
         doubled = choice.doubled(wanted, chooser, pick, settled.budget, rules.gap)
     sensitivity = outlook.sensitivity(settled)
-    sheet = ordinance.worksheet(middle, pick.chosen)
-    law = law_of(rules, ground, lawns.areas["frame"].to_numpy(int))
-    compliance = ordinance.compliance(sheet, months, rules, law)
+    held = holdings(rules, lawns)
+    judged = ordinance.checked(middle, pick.chosen, held)
+    compliance = judged.compliance
     table = story.table(middle, wanted, pick)
     minimums = profile.check(lawns, ground, products, rules.profile, pick.chosen)
     return Water(
         table=table,
         monthly=story.monthly(middle, pick),
         curve=choice.curve(wanted, chooser, middle),
-        worksheet=sheet,
+        worksheet=judged.sheet,
         sensitivity=sensitivity,
         scenarios=outlook.scenarios(settled),
         compliance=compliance,
-        differences=ordinance.differences(sheet, middle, pick.chosen),
+        differences=judged.differences,
         profile=minimums,
-        summary=story.summary(settled, table, doubled, sensitivity, compliance, law, currency),
+        summary=story.summary(
+            settled, table, doubled, sensitivity, compliance, together(held), currency
+        ),
         findings=(*lawns.findings, *notes.findings(middle, pick), *profile.findings(minimums)),
         cautions=cautions(lawns),
     )

@@ -12,8 +12,9 @@ from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules.water import District, Fund, Named, WaterRules
 from geoturf.water.knapsack import Side
-from geoturf.water.lawns import Lawns, column
+from geoturf.water.lawns import Lawns
 from geoturf.water.published import closest, nearest
+from geoturf.water.sited import column
 from geoturf.water.view import View
 
 _BY = ("district", "use", "phase", "cover", "irrigation", "feature")

@@ -14,8 +14,8 @@ from geoturf.water import asked
 from geoturf.water.chooser import Chooser
 from geoturf.water.knapsack import Caps, Knapsack, Pick, Tariff, proved
 from geoturf.water.lawns import site_numbers
-from geoturf.water.money import blocks, by_site, present_value_factor, shared_caps
-from geoturf.water.tiered import rising, shared
+from geoturf.water.money import by_site, present_value_factor, shared_caps
+from geoturf.water.tiered import shared
 from geoturf.water.view import View
 
 _NAMED = 8  # of what is asked for, named where nothing meets it
@@ -55,17 +55,18 @@ def _value(view: View) -> tuple[np.ndarray, Tariff | None]:
         return view.saved_m3, None
     if rules.objective == "cost":
         return worth.rebate - worth.capital, None
-    starts, prices = blocks(rules.price)
-    if len(starts) == 1 or not rising(prices):
+    tariffs = view.lawns.tariffs
+    if not (tariffs.tiered and tariffs.rising()):
         return worth.npv, None
+    starts, prices = tariffs.blocks()
     years = present_value_factor(rules.horizon, rules.discount_rate, rules.price.escalation)
     prices = prices * view.case.price * years
     site = site_numbers(view.lawns)
     before = by_site(view.use.before_m3, site)
     # in other months the first block is all an account uses, and its areas have nothing to share
-    tied = before > starts[1]
+    tied = before > starts[:, 1:2]
     tied_areas = tied[site][:, None, :]
-    alone = (view.use.saved_m3 * ~tied_areas).sum(axis=2) * prices[0]
+    alone = (view.use.saved_m3 * ~tied_areas).sum(axis=2) * prices[site, 0][:, None]
     tariff = Tariff(site, before * tied, view.use.saved_m3 * tied_areas, starts, prices)
     return worth.npv - worth.bill_saved * years + alone, tariff
 

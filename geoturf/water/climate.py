@@ -8,7 +8,7 @@ place, or twelve values in the bid itself.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,8 +19,9 @@ from geoturf.model import Finding
 from geoturf.rules.water import Climate, WaterRules
 from geoturf.rules.water.climate import MONTHS
 from geoturf.water import published
-from geoturf.water.lawns import Lawns, column
+from geoturf.water.lawns import Lawns
 from geoturf.water.own_table import LENGTHS, amount, month_index, refuse_missing, rows, unit_column
+from geoturf.water.sited import by_site
 
 _MOST_ETO_M, _MOST_RAIN_M = 0.6, 5.0  # a month beyond these is a wrong unit
 
@@ -48,15 +49,27 @@ class Months:
         return eto[numbers], rain[numbers]
 
 
-def of_places(lawns: Lawns, rules: WaterRules, folder: str) -> Months:
-    """The climate of the bid, or of each site by the column that says which holds.
+NEAREST = "nearest"
+_EARTH_M = 6_371_008.8  # mean radius of GRS 80 (Moritz 2000)
 
-    Raises `BidError` as `months`, for a value of that column without a climate, and for a site
-    under two."""
-    if not rules.climates:
-        return months(rules.climate, folder)
-    named = _place_of_sites(lawns, rules)
-    known = {name: months(rules.climates[name], folder) for name in dict.fromkeys(named)}
+
+def of_places(lawns: Lawns, rules: WaterRules, folder: str) -> Months:
+    """The climate of the bid, or of each site: by the column that says which holds, or by which
+    published place lies nearest.
+
+    Raises `BidError` as `months`, for a value of that column without a climate, for a site under
+    two, and for one without a published place near."""
+    if rules.climates:
+        named = by_site(lawns.areas, rules.climate_by, rules.climates, "climates")
+        known = {name: months(rules.climates[name], folder) for name in dict.fromkeys(named)}
+        return _of_sites(lawns, named, known)
+    if published.key(rules.climate.place) == NEAREST:
+        return _nearest(lawns, rules.climate)
+    return months(rules.climate, folder)
+
+
+def _of_sites(lawns: Lawns, named: pd.Series, known: Mapping[str, Months]) -> Months:
+    """Months by site, and their mean over the ground. ``named``: of each site, which it has."""
     weight = lawns.ground_m2 / lawns.ground_m2.sum()
     of_area = lawns.areas["site"].map(named)
     shares = {name: float(weight[(of_area == name).to_numpy()].sum()) for name in known}
@@ -68,24 +81,42 @@ def of_places(lawns: Lawns, rules: WaterRules, folder: str) -> Months:
     )
 
 
-_BY = ("district", "phase", "site", "price_book")
+def _nearest(lawns: Lawns, rules: Climate) -> Months:
+    """The published place nearest to each site, with how far it is from the sites that it serves."""
+    if lawns.degrees is None:
+        fault = 'water.climate.place: "nearest" needs ground whose place is known'
+        raise BidError(Finding("error", "no-climate", fault))
+    first = np.flatnonzero(~lawns.areas["site"].duplicated().to_numpy())
+    sites = lawns.areas["site"].iloc[first]
+    rows = published.table("places")
+    away = np.stack([_away_m(lawns.degrees[first], row) for row in rows], axis=1)
+    which, least = away.argmin(axis=1), away.min(axis=1)
+    for site, place, distance in zip(sites, which, least, strict=True):
+        if distance > rules.nearest_within_m:
+            far = f"{rows[place]['place']} is {lawns.told.like(float(distance), '1 mi')} away"
+            fault = f"water.climate.place: no published place lies near: {far}; state a climate"
+            raise BidError(Finding("error", "no-station", fault, site=site))
+    known = {}
+    for place in dict.fromkeys(which.tolist()):
+        name = rows[place]["place"]
+        own = _place(rules.model_copy(update={"place": name}))
+        furthest = lawns.told.like(float(least[which == place].max()), "1 mi")
+        known[name] = replace(
+            own, origin=f"{own.origin}; the nearest published, at most {furthest} away"
+        )
+    named = pd.Series([rows[place]["place"] for place in which], index=sites)
+    return _of_sites(lawns, named, known)
 
 
-def _place_of_sites(lawns: Lawns, rules: WaterRules) -> pd.Series:
-    """The name of each site's climate, by site."""
-    areas, by = lawns.areas, rules.climate_by
-    given = areas[column(by, _BY, areas, "climate_by")].fillna("").astype(str)
-    pairs = pd.DataFrame({"site": areas["site"], "place": given}).drop_duplicates()
-    for site, place in zip(pairs["site"], pairs["place"], strict=True):
-        if place not in rules.climates:
-            known = ", ".join(rules.climates)
-            fault = f"water.climates has none for {by} '{place}'; it has {known}"
-            raise BidError(Finding("error", "no-climate", fault, site=site))
-    twice = pairs[pairs["site"].duplicated()]
-    if len(twice):
-        fault = f"lies under two of water.climates (by {by}); a site is under one"
-        raise BidError(Finding("error", "two-climates", fault, site=str(twice["site"].iloc[0])))
-    return pairs.set_index("site")["place"]
+def _away_m(degrees: np.ndarray, row: Mapping[str, str]) -> np.ndarray:
+    """Great-circle distance of points (n, 2; longitude, latitude) from a place, metres, (n,), by
+    the haversine formula: to 0.6 % of the ellipsoid's."""
+    lon, lat = np.radians(degrees).T
+    lon0, lat0 = np.radians([float(row["lon_deg"]), float(row["lat_deg"])])
+    half = np.sin((lat - lat0) / 2) ** 2
+    half = half + np.cos(lat) * np.cos(lat0) * np.sin((lon - lon0) / 2) ** 2
+    distance: np.ndarray = 2 * _EARTH_M * np.arcsin(np.sqrt(half))
+    return distance
 
 
 def months(rules: Climate, folder: str) -> Months:
@@ -105,7 +136,7 @@ def months(rules: Climate, folder: str) -> Months:
     places = ", ".join(sorted(_places()))
     fault = (
         "water.climate needs one of eto (twelve values), table (a CSV), "
-        f"weather (a CSV of daily weather) or place (published: {places})"
+        f'weather (a CSV of daily weather) or place (published: {places}; "nearest")'
     )
     raise BidError(Finding("error", "no-climate", fault))
 

@@ -26,14 +26,21 @@ class Tariff:
     choice gains beside its options'.
 
     ``account``: (n,) number of each area's account. ``before_m3``: (accounts, 12). ``saved_m3``:
-    (n, k, 12). ``starts``: (blocks,) m3 a month, 0 first; ``prices``: (blocks,) value of a m3 in
-    each block, rising."""
+    (n, k, 12). ``starts``: (accounts, blocks) m3 a month, 0 first, infinity where an account has
+    fewer blocks; ``prices``: (accounts, blocks) value of a m3 in each block, rising."""
 
     account: np.ndarray
     before_m3: np.ndarray
     saved_m3: np.ndarray
     starts: np.ndarray
     prices: np.ndarray
+
+    @property
+    def widths(self) -> np.ndarray:
+        """Of each block, (accounts, blocks): the last has no end, and one too many no width."""
+        ends = np.column_stack([self.starts[:, 1:], np.full(len(self.starts), np.inf)])
+        there = np.isfinite(self.starts)
+        return np.where(there, ends - np.where(there, self.starts, 0.0), 0.0)
 
 
 @dataclass(frozen=True)

@@ -11,11 +11,12 @@ import numpy as np
 import pandas as pd
 
 from geoturf.errors import BidError, InputError
-from geoturf.model import KEPT, Finding, Ground
+from geoturf.model import Finding, Ground
 from geoturf.rules.water import Conversion, Cover, WaterRules
 from geoturf.units import US, Money, System, foreign
 from geoturf.water import published
 from geoturf.water.bills import Bills
+from geoturf.water.tariff import Tariffs, tariffs
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,9 @@ class Lawns:
 
     ``names``: conversions on offer, (k,). ``offered``: bool (n, k). ``capital``: money (n, k),
     before any uncertainty.
-    ``bills``: metered use, where the bid gives any. ``told``: the units that notes are in.
+    ``tariffs``: what water costs each site. ``degrees``: longitude and latitude of each area's
+    frame, (n, 2); None where the ground has no frames. ``bills``: metered use, where the bid gives
+    any. ``told``: the units that notes are in.
     """
 
     areas: pd.DataFrame
@@ -37,6 +40,8 @@ class Lawns:
     offered: np.ndarray
     capital: np.ndarray
     findings: tuple[Finding, ...]
+    tariffs: Tariffs
+    degrees: np.ndarray | None = None
     bills: Bills | None = None
     told: System = US
 
@@ -79,7 +84,17 @@ def lawns(ground: Ground, turf_price: pd.Series | None, rules: WaterRules, curre
         np.stack([offer.to for offer in offers], axis=1),
         np.stack([offer.capital for offer in offers], axis=1),
         (*_taken_as(areas), *(finding for offer in offers for finding in offer.findings)),
+        tariffs(areas, rules),
+        _degrees(ground, areas),
     )
+
+
+def _degrees(ground: Ground, areas: pd.DataFrame) -> np.ndarray | None:
+    frames = ground.frames
+    if getattr(frames, "lon0_deg", None) is None:
+        return None
+    at = areas["frame"].to_numpy(int)
+    return np.column_stack([np.asarray(frames.lon0_deg)[at], np.asarray(frames.lat0_deg)[at]])
 
 
 class _Offer(NamedTuple):
@@ -124,18 +139,6 @@ def _turf_price(turf_price: pd.Series | None, areas: pd.DataFrame) -> np.ndarray
         return np.full(len(areas), np.nan)
     own = turf_price.reindex(areas["area_index"])
     return pd.to_numeric(own, errors="coerce").to_numpy(float)
-
-
-def column(name: str, known: tuple[str, ...], areas: pd.DataFrame, rule: str) -> str:
-    """The column of the areas that a ``rule`` calls by ``name``: one of the ``known``, or of those
-    that the bid keeps of the input. Raises `BidError` where there is none."""
-    place = name if name in known else KEPT + name
-    if place in areas:
-        return place
-    fault = (
-        f"water.{rule}: no area has a column '{name}'; it is one of {', '.join(known)}, or of keep"
-    )
-    raise BidError(Finding("error", "unknown-column", fault))
 
 
 def site_numbers(lawns: Lawns) -> np.ndarray:
@@ -268,9 +271,11 @@ def _faults(
     for cover in sorted((used_covers | after) & set(covers)):
         of_it = _foreign(currency, {"upkeep": covers[cover].upkeep})
         faults += [f"water.covers.{cover}: {fault}" for fault in of_it]
-    tiers = {f"tiers {k}": tier.price for k, tier in enumerate(rules.price.tiers, 1)}
-    prices = {"price": rules.price.price, "budget": rules.budget, **tiers}
-    faults += [f"water: {fault}" for fault in _foreign(currency, prices)]
+    for price in rules.all_prices:
+        tiers = {f"tiers {k}": tier.price for k, tier in enumerate(price.tiers, 1)}
+        of_water = {"price": price.price, **tiers}
+        faults += [f"water: {fault}" for fault in _foreign(currency, of_water)]
+    faults += [f"water: {fault}" for fault in _foreign(currency, {"budget": rules.budget})]
     if rules.budget is not None and rules.budget.unit != "each":
         such = f'which is written like "250000 {currency}"'
         faults.append(f"water.budget: {rules.budget} is no sum of money, {such}")

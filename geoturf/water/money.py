@@ -7,11 +7,11 @@ discounted. Nothing is left over at the horizon. numpy-financial is the oracle i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geoturf.rules.water import Conversion, Rebate, WaterPrice, WaterRules
+from geoturf.rules.water import Conversion, Rebate, WaterRules
 from geoturf.water.demand import MIDDLE, Case, Use
 from geoturf.water.lawns import Lawns, by_area, site_numbers
 from geoturf.water.published import key
@@ -57,24 +57,6 @@ def replacement_factor(life: int, years: int, rate: float, growth: float = 0.0) 
     return float((((1 + growth) / (1 + rate)) ** year).sum())
 
 
-def blocks(price: WaterPrice) -> tuple[np.ndarray, np.ndarray]:
-    """Starts (m3 a month) and prices (per m3) of the blocks of the tariff."""
-    starts = [tier.above_m3 for tier in price.tiers]
-    prices = [tier.price.per_si() for tier in price.tiers]
-    return np.array([0.0, *starts]), np.array([price.price.per_si(), *prices])
-
-
-def bill(volume_m3: np.ndarray, price: WaterPrice, factor: float = 1.0) -> np.ndarray:
-    """Bill of an account's month for ``volume_m3`` (any shape), without fixed charges."""
-    volume = np.asarray(volume_m3)
-    starts, prices = blocks(price)
-    widths = np.append(np.diff(starts), np.inf)
-    total = np.zeros(volume.shape)
-    for start, width, unit_price in zip(starts, widths, prices, strict=True):
-        total += unit_price * np.clip(volume - start, 0.0, width)
-    return total * factor
-
-
 def by_site(values: np.ndarray, site: np.ndarray) -> np.ndarray:
     """Sums rows of ``values`` (n, ...) by ``site`` (n,) numbers, giving one row a site."""
     total = np.zeros((int(site.max(initial=-1)) + 1, *values.shape[1:]))
@@ -82,16 +64,17 @@ def by_site(values: np.ndarray, site: np.ndarray) -> np.ndarray:
     return total
 
 
-def _bill_saved(lawns: Lawns, use: Use, price: WaterPrice, factor: float) -> np.ndarray:
+def _bill_saved(lawns: Lawns, use: Use, factor: float) -> np.ndarray:
     """A year's bill saved by each option, (n, k), as if it were the only one of its site."""
-    if not price.tiers:
-        alike: np.ndarray = use.saved_m3.sum(axis=2) * price.price.per_si() * factor
+    tariffs = lawns.tariffs
+    if not tariffs.tiered:
+        alike: np.ndarray = use.saved_m3.sum(axis=2) * tariffs.first_per_m3()[:, None] * factor
         return alike
-    site = site_numbers(lawns)
-    account = by_site(use.before_m3, site)[site]
-    now = bill(account, price, factor).sum(axis=1)
+    own = replace(tariffs, of_account=tariffs.of_account[tariffs.account])  # a bill for each area
+    account = by_site(use.before_m3, tariffs.account)[tariffs.account]
+    now = own.bill(account, factor).sum(axis=1)
     by_conversion = np.moveaxis(use.saved_m3, 1, 0)
-    then = [bill(account - saved, price, factor).sum(axis=1) for saved in by_conversion]
+    then = [own.bill(account - saved, factor).sum(axis=1) for saved in by_conversion]
     return np.stack([now - after for after in then], axis=1)
 
 
@@ -137,7 +120,7 @@ def worth(lawns: Lawns, use: Use, rules: WaterRules, case: Case = MIDDLE) -> Wor
     stated = np.stack([rebates(c.rebate, lawns.surface_m2) for c in conversions], axis=1)
     rebate = np.minimum(stated, capital)  # no program pays more than the work costs
     upkeep_saved = _upkeep_saved(lawns) * case.upkeep
-    bill_saved = _bill_saved(lawns, use, rules.price, case.price)
+    bill_saved = _bill_saved(lawns, use, case.price)
     replaced = [
         conversion.replacement_share * replacement_factor(conversion.life, years, rate, rise)
         for conversion in conversions
@@ -148,7 +131,8 @@ def worth(lawns: Lawns, use: Use, rules: WaterRules, case: Case = MIDDLE) -> Wor
     young = [min(c.establishing_years, years) for c in conversions]
     young_bill = np.array([present_value_factor(year, rate, water_rise) for year in young])
     young_water = np.array([present_value_factor(year, rate) for year in young])
-    establishing = use.establishing_m3 * rules.price.price.per_si() * case.price * young_bill
+    first = lawns.tariffs.first_per_m3()[:, None]
+    establishing = use.establishing_m3 * first * case.price * young_bill
     bill_years = present_value_factor(years, rate, water_rise)
     npv = bill_saved * bill_years - outlay - later - establishing
     water_years = present_value_factor(years, rate)

@@ -13,9 +13,8 @@ from geoturf.water.bills import calibration
 from geoturf.water.climate import Months
 from geoturf.water.knapsack import Pick
 from geoturf.water.lawns import Lawns, site_numbers
-from geoturf.water.money import blocks
 from geoturf.water.published import key, table
-from geoturf.water.tiered import rising
+from geoturf.water.tariff import Tariffs
 from geoturf.water.view import View
 
 
@@ -26,7 +25,7 @@ def findings(view: View, pick: Pick) -> list[Finding]:
         *_of_assumptions(lawns, rules),
         *_of_rain(rules, view.months),
         *_of_meters(view),
-        *_of_tiers(rules),
+        *_of_tiers(rules, lawns.tariffs),
         *_of_caps(lawns),
     ]
     if gone := [name for name in SHIPPED if name not in rules.offered]:
@@ -47,21 +46,21 @@ def _of_assumptions(lawns: Lawns, rules: WaterRules) -> list[Finding]:
         own = _assumed(name, rules.conversions[name], lawns.told)
         assumed += [f"{name}.{word}" for word in own]
     assumed += _assumed_of_covers(lawns, rules)
-    if str(rules.price.price) == WaterPrice.model_fields["price"].default:
+    if not rules.prices and str(rules.price.price) == WaterPrice.model_fields["price"].default:
         assumed.append(f"price of water {lawns.told.money(rules.price.price)}")
     round_ones = "these are geoturf's own round assumptions, set your own"
     text = f"water: {round_ones}: {', '.join(assumed)}"
     return [Finding("note", "assumed-cost", text)] if assumed else []
 
 
-def _of_tiers(rules: WaterRules) -> list[Finding]:
+def _of_tiers(rules: WaterRules, tariffs: Tariffs) -> list[Finding]:
     """How a tiered bill is read."""
-    if not rules.price.tiers:
+    if not tariffs.tiered:
         return []
     alone = "a row's water bill is as if its area alone converted"
     text = f"water: {alone}; totals work out each site's bill with its tiers"
     found = [Finding("note", "water-tiers", text)]
-    if rules.objective == "money" and not rising(blocks(rules.price)[1]):
+    if rules.objective == "money" and not tariffs.rising():
         falling = "blocks get cheaper, so the choice weighs each area's bill alone"
         text = f"water: {falling}, and its proof holds for that only"
         found.append(Finding("warning", "falling-tiers", text))

@@ -9,6 +9,8 @@ the ordinance's estimate. A check of the arithmetic, no legal advice; a verdict 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -21,7 +23,7 @@ from geoturf.water import published
 from geoturf.water.climate import Months
 from geoturf.water.demand import volume_factor
 from geoturf.water.lawns import Lawns
-from geoturf.water.place import Law
+from geoturf.water.place import Holding, Law
 from geoturf.water.view import View
 
 # EPA 2009 revised approach (nepis P1010FI8): 70 % of the peak month's reference use
@@ -64,6 +66,36 @@ def peak_month_allowance_m3(eto_m: np.ndarray, landscape_m2: Areas) -> Areas:
     """A second budget: 70 % of ETo x area in the month of most ETo, m3 in that month, by the exact
     constant (EPA 2009 revised approach)."""
     return PEAK_SHARE * float(np.max(eto_m)) * landscape_m2
+
+
+@dataclass(frozen=True)
+class Checked:
+    """``sheet``, ``compliance`` and ``differences`` as `geoturf.model.Water` has them."""
+
+    sheet: pd.DataFrame
+    compliance: pd.DataFrame
+    differences: pd.DataFrame
+
+
+def checked(view: View, chosen: np.ndarray, held: Sequence[Holding]) -> Checked:
+    """Every site by the ordinance that holds for it."""
+    sheets, verdicts, steps = [], [], []
+    for one in held:
+        own = replace(view, rules=one.rules)
+        sheet = worksheet(own, chosen)
+        sheet = sheet[sheet["site"].isin(one.sites)].reset_index(drop=True)
+        sheets.append(sheet)
+        verdicts.append(compliance(sheet, view.months, one.rules, one.law))
+        steps.append(_steps(sheet, own))
+    sheet, every = _by_plan(sheets), pd.concat(steps, ignore_index=True)
+    return Checked(sheet, _by_plan(verdicts), _differences(every, view, chosen))
+
+
+def _by_plan(tables: list[pd.DataFrame]) -> pd.DataFrame:
+    """Tables one after another, the existing plan of all first."""
+    if len(tables) == 1:
+        return tables[0]
+    return pd.concat(tables).sort_values("plan", ascending=False, kind="stable", ignore_index=True)
 
 
 def worksheet(view: View, chosen: np.ndarray) -> pd.DataFrame:
@@ -187,22 +219,34 @@ def differences(sheet: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.DataF
     efficiency, not ETo x area), constant_m3 (gallons from inches as the comparison takes them),
     rain_m3 (rain counted as in the comparison); then planted_m3, and unplanted_m3 (rinse and
     cooling, which no ordinance counts); use_m3 is the comparison's."""
+    return _differences(_steps(sheet, view), view, chosen)
+
+
+def _steps(sheet: pd.DataFrame, view: View) -> pd.DataFrame:
+    """The steps of each hydrozone of a ``sheet``, and its plan."""
     rules = view.rules
     eto_m, constant = _eto(view.months, rules, sheet["site"]), rules.ordinance.constant
     factor, efficiency, area = sheet["plant_factor"], sheet["efficiency"], sheet["area_m2"]
     own = estimated_use_m3(eto_m, factor, efficiency, area, constant)
     rescaled = own * volume_factor(rules.constant) / volume_factor(constant)
-    steps = {
-        "etwu_m3": sheet["etwu_m3"],
-        "special_m3": own - sheet["etwu_m3"],
-        "constant_m3": rescaled - own,
-        "rain_m3": sheet["use_m3"] - rescaled,
-        "planted_m3": sheet["use_m3"],
-    }
+    return pd.DataFrame(
+        {
+            "plan": sheet["plan"],
+            "etwu_m3": sheet["etwu_m3"],
+            "special_m3": own - sheet["etwu_m3"],
+            "constant_m3": rescaled - own,
+            "rain_m3": sheet["use_m3"] - rescaled,
+            "planted_m3": sheet["use_m3"],
+        }
+    )
+
+
+def _differences(steps: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.DataFrame:
+    """Sums of the steps, a row a plan."""
     rows = []
     for plan, choice in _plans(chosen):
-        at = sheet["plan"] == plan
-        sums = {name: float(values[at].sum()) for name, values in steps.items()}
+        own = steps[steps["plan"] == plan].drop(columns="plan")
+        sums = {str(name): float(values.sum()) for name, values in own.items()}
         used = float(view.after_m3(choice).sum())
         unplanted = used - sums["planted_m3"]
         rows.append({"plan": plan, **sums, "unplanted_m3": unplanted, "use_m3": used})

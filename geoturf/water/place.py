@@ -1,5 +1,5 @@
-"""Whose water ordinance holds for the ground: what the bid says, else California's where the
-ground surely lies there.
+"""Whose water ordinance holds for a site: what the bid says, by column where it says several, else
+California's where the site surely lies there.
 
 The border of California, from the constitution of 1849, article XII (from memory): the 42nd
 parallel, the 120th meridian down to the 39th parallel, a straight line to the Colorado River at
@@ -13,10 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geoturf.model import Ground
 from geoturf.rules.water import WaterRules
+from geoturf.water.lawns import Lawns
+from geoturf.water.sited import by_site
 
-CALIFORNIA, REGIONAL, NONE = "california", "regional", "none"
+CALIFORNIA, REGIONAL, NONE, SEVERAL = "california", "regional", "none", "several"
 MARGIN_DEG = 0.15  # over 10 km: more than a site is wide, or two datums are apart
 _NORTH, _BEND, _RIVER = 42.0, 39.0, 35.0  # latitudes
 _MERIDIAN, _OBLIQUE_END = -120.0, -114.633  # where the straight line begins and ends
@@ -28,33 +29,72 @@ _MEXICO_WEST, _MEXICO_EAST = (-117.123, 32.534), (-114.719, 32.719)
 
 @dataclass(frozen=True)
 class Law:
-    """``name``: california or regional (a verdict), formula (its numbers without one) or none; ``why``: in
-    words."""
+    """``name``: california or regional (a verdict), formula (its numbers without one), none, or several
+    (some sites under one, some under another); ``why``: in words."""
 
     name: str
     why: str
 
     @property
     def judges(self) -> bool:
-        return self.name in (CALIFORNIA, REGIONAL)
+        return self.name in (CALIFORNIA, REGIONAL, SEVERAL)
 
 
-def law(rules: WaterRules, ground: Ground, frame: np.ndarray) -> Law:
-    """Whose ordinance holds for areas in frames numbered ``frame`` (n,)."""
-    if rules.ordinance.law == REGIONAL:
-        return Law(REGIONAL, f"{rules.ordinance.name} ({rules.ordinance.source}), as the bid says")
-    if rules.ordinance.law:
-        return Law(rules.ordinance.law, "as the bid says")
-    frames = ground.frames
-    if getattr(frames, "lon0_deg", None) is None:
-        return Law(NONE, "the bid names no ordinance")
-    lon, lat = np.asarray(frames.lon0_deg)[frame], np.asarray(frames.lat0_deg)[frame]
-    unnamed = "the bid names no"
-    if in_california(lon, lat).all():
-        well_within = "as all ground lies well within California's border"
-        return Law(CALIFORNIA, f"{well_within}; {unnamed} other")
-    outside = "not all ground lies well within California, whose formula is known"
-    return Law(NONE, f"{unnamed} ordinance, and {outside}")
+@dataclass(frozen=True)
+class Holding:
+    """A law and the ``sites`` that it holds for; ``rules``: with its ordinance."""
+
+    law: Law
+    sites: frozenset[str]
+    rules: WaterRules
+
+
+def holdings(rules: WaterRules, lawns: Lawns) -> list[Holding]:
+    """Which ordinance holds for which sites: by the column that says so, or by where they lie.
+    Raises `BidError` as `sited.by_site`."""
+    sites = lawns.areas["site"]
+    if not rules.ordinances:
+        return _by_place(rules, lawns, frozenset(sites))
+    named = by_site(lawns.areas, rules.ordinance_by, rules.ordinances, "ordinances")
+    out = []
+    for name in dict.fromkeys(named):
+        own = rules.model_copy(update={"ordinance": rules.ordinances[name]})
+        out += _by_place(own, lawns, frozenset(named.index[named == name]))
+    return out
+
+
+def _by_place(rules: WaterRules, lawns: Lawns, sites: frozenset[str]) -> list[Holding]:
+    """One ordinance for some ``sites``, parted by where they lie where it does not say."""
+    said = rules.ordinance
+    if said.law == REGIONAL:
+        regional = Law(REGIONAL, f"{said.name} ({said.source}), as the bid says")
+        return [Holding(regional, sites, rules)]
+    if said.law:
+        return [Holding(Law(said.law, "as the bid says"), sites, rules)]
+    if lawns.degrees is None:
+        return [Holding(Law(NONE, "the bid names no ordinance"), sites, rules)]
+    here = lawns.areas["site"].isin(sites).to_numpy()
+    inside = here & in_california(*lawns.degrees.T)
+    outside = frozenset(lawns.areas["site"][here & ~inside])
+    within = sites - outside
+    ground = "all ground" if not outside else f"the ground of {len(within)} sites"
+    lies = f"{ground} lies well within California's border; the bid names no other"
+    found = [Holding(Law(CALIFORNIA, f"as {lies}"), within, rules)] if within else []
+    if outside:
+        which = "not all ground lies" if not within else f"{len(outside)} sites do not lie"
+        known = f"{which} well within California, whose formula is known"
+        found.append(Holding(Law(NONE, f"the bid names no ordinance, and {known}"), outside, rules))
+    return found
+
+
+def together(held: list[Holding]) -> Law:
+    """What holds, in one: the law itself where there is one."""
+    laws = list(dict.fromkeys(one.law for one in held))
+    if len(laws) == 1:
+        return laws[0]
+    judged = any(law.judges for law in laws)
+    told = [f"{len(one.sites)} sites: {one.law.name}, {one.law.why}" for one in held]
+    return Law(SEVERAL if judged else laws[0].name, "; ".join(told))
 
 
 def in_california(lon_deg: np.ndarray, lat_deg: np.ndarray) -> np.ndarray:

@@ -141,5 +141,5 @@ def told(now: View, answer: Pick) -> dict[str, Any] | None:
         "carry_over": programme.carry_over,
         "years": rows,
         "saved_in_horizon_m3": in_horizon,
-        "npv": None if rules.price.tiers else npv,
+        "npv": None if now.lawns.tariffs.tiered else npv,
     }

@@ -292,7 +292,7 @@ def _left(settled: Settled) -> str:
 
 def _complying(compliance: pd.DataFrame, plan: str, law: Law) -> int | None:
     """Sites that comply; None where no law says."""
-    complies = compliance["complies"][compliance["plan"] == plan]
+    complies = compliance["complies"][compliance["plan"] == plan].dropna()
     return int(complies.sum()) if law.judges else None
 
 

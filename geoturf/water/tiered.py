@@ -21,11 +21,6 @@ _NODES = 4000
 _MONTHS = 12
 
 
-def rising(prices: np.ndarray) -> bool:
-    """Whether each block costs more than the one before it."""
-    return bool((np.diff(prices) > 0).all())
-
-
 def pick(
     tariff: Tariff | None,
     caps: Caps | None,
@@ -87,11 +82,9 @@ def bill_fall(tariff: Tariff, chosen: np.ndarray) -> float:
 
 
 def _bill(tariff: Tariff, volume_m3: np.ndarray) -> float:
-    widths = np.append(np.diff(tariff.starts), np.inf)
-    total = 0.0
-    for start, width, price in zip(tariff.starts, widths, tariff.prices, strict=True):
-        total += float(price * np.clip(volume_m3 - start, 0.0, width).sum())
-    return total
+    over = volume_m3[:, :, None] - tariff.starts[:, None, :]
+    in_block = np.clip(over, 0.0, tariff.widths[:, None, :])
+    return float((in_block.sum(axis=1) * tariff.prices).sum())
 
 
 def _share_rebates(model: highspy.HighsLp, options: Options, caps: Caps) -> None:
@@ -124,8 +117,9 @@ def _share_bill(model: highspy.HighsLp, options: Options, tariff: Tariff) -> Non
     months = np.flatnonzero(before > 0)  # account x month
     unit = max(1e-9, float(before[months].mean())) if len(months) else 1.0
     month, option, saved = _savings(options, tariff, months)
-    widths = np.append(np.diff(tariff.starts), highspy.kHighsInf)
-    blocks, first_row = len(widths), model.num_row_
+    account = months // _MONTHS
+    widths = tariff.widths[account].ravel()
+    blocks, first_row = tariff.starts.shape[1], model.num_row_
     block_columns = np.arange(len(months) * blocks)
     block_rows = np.repeat(np.arange(len(months)), blocks)
     highs.extend(
@@ -133,8 +127,8 @@ def _share_bill(model: highspy.HighsLp, options: Options, tariff: Tariff) -> Non
         rows=np.concatenate([month, block_rows]) + first_row,
         cols=np.concatenate([option, block_columns + len(every)]),
         entries=np.concatenate([saved / unit, np.ones(len(block_columns))]),
-        cost=np.tile(tariff.prices * unit, len(months)) / options.value_unit,
-        upper=np.tile(np.where(np.isinf(widths), widths, widths / unit), len(months)),
+        cost=tariff.prices[account].ravel() * unit / options.value_unit,
+        upper=np.where(np.isinf(widths), highspy.kHighsInf, widths / unit),
         row_lower=before[months] / unit,
     )
     # so that a gap is one of the whole value

@@ -11,7 +11,7 @@ from geoturf.rules.water import WaterRules
 from geoturf.water.climate import Months
 from geoturf.water.demand import MIDDLE, Case, Use, use
 from geoturf.water.lawns import Lawns, site_numbers
-from geoturf.water.money import Worth, bill, by_site, present_value_factor, rebate_paid, worth
+from geoturf.water.money import Worth, by_site, present_value_factor, rebate_paid, worth
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ class View:
     def _bill(self, volume_m3: np.ndarray) -> float:
         """A year's bill of all accounts, ``volume_m3``: (n, 12)."""
         account = by_site(volume_m3, site_numbers(self.lawns))
-        return _sum(bill(account, self.rules.price, self.case.price))
+        return _sum(self.lawns.tariffs.bill(account, self.case.price))
 
 
 def _sum(values: np.ndarray) -> float:

@@ -101,6 +101,12 @@ class WaterRules(Rules):
         source="",
     )
     price: WaterPrice = rule({}, "price of water", source="")
+    prices: dict[str, WaterPrice] = rule(
+        {}, "prices of water of several suppliers, by what stands in the column price_by", source=""
+    )
+    price_by: str = rule(
+        "", "column that says which of prices a site pays, as climate_by does", source=""
+    )
     lay: Literal["chosen", "all"] = rule(
         "chosen",
         "where turf is laid and priced: on the areas that the choice turns into turf (and those "
@@ -181,6 +187,12 @@ class WaterRules(Rules):
     ordinance: Annotated[Ordinance, BeforeValidator(by_name)] = rule(
         {}, "maximum applied water allowance (MAWA) against estimated use (ETWU)", source=""
     )
+    ordinances: dict[str, Annotated[Ordinance, BeforeValidator(by_name)]] = rule(
+        {}, "ordinances of several places, by what stands in the column ordinance_by", source=""
+    )
+    ordinance_by: str = rule(
+        "", "column that says which of ordinances holds for a site, as climate_by does", source=""
+    )
     profile: Profile | None = rule(
         None,
         "local minimums for synthetic turf, checked site by site",
@@ -211,8 +223,7 @@ class WaterRules(Rules):
             if name not in self.conversions:
                 known = ", ".join(sorted(self.conversions))
                 raise ValueError(f"offer: conversion '{name}' is not one of {known}")
-        if bool(self.climates) != bool(self.climate_by):
-            raise ValueError('climates goes with climate_by, such as climate_by = "district"')
+        self._refuse_two_of_a_kind()
         self._refuse_two_climates()
         if self.objective == "cost" and not self.saving_m3:
             raise ValueError('objective "cost" needs saving, such as saving = "4000 kgal"')
@@ -239,6 +250,32 @@ class WaterRules(Rules):
                     raise ValueError(f"funds.{name}: {unknown}: {', '.join(self.offered)}")
         return self
 
+    def _refuse_two_of_a_kind(self) -> None:
+        """Refuses several of a kind without the column that tells them apart, or beside one for
+        all."""
+        for several, one in (
+            ("climates", "climate"),
+            ("prices", "price"),
+            ("ordinances", "ordinance"),
+        ):
+            by = f"{one}_by"
+            if bool(getattr(self, several)) != bool(getattr(self, by)):
+                raise ValueError(f'{several} goes with {by}, such as {by} = "district"')
+        stated = self.price.model_fields_set - {"escalation"}
+        if self.prices and stated:
+            raise ValueError("price and prices both give the price of water; keep one of them")
+        for name, price in self.prices.items():
+            if "escalation" in price.model_fields_set:
+                one_for_all = "the yearly rise is one for all: state it in price"
+                raise ValueError(f"prices.{name}.escalation: {one_for_all}")
+        if self.ordinances and self.ordinance.model_fields_set:
+            raise ValueError("ordinance and ordinances both say whose holds; keep one of them")
+
+    @property
+    def all_prices(self) -> tuple[WaterPrice, ...]:
+        """Every price of water that some site pays."""
+        return tuple(self.prices.values()) or (self.price,)
+
     def _refuse_two_climates(self) -> None:
         """Refuses a climate beside several, and a way of counting rain that is not for all."""
         if self.climates and self.climate.model_fields_set - _RAIN_RULES:
@@ -253,7 +290,7 @@ class WaterRules(Rules):
     def _refuse_beside_programme(self, years: int) -> None:
         """Refuses what a choice over years does not weigh."""
         rebates = [self.conversions[name].rebate for name in self.offered]
-        tiers = bool(self.price.tiers) and self.objective == "money"
+        tiers = any(price.tiers for price in self.all_prices) and self.objective == "money"
         beside = {
             "budget": self.budget is not None,
             "funds": bool(self.funds),

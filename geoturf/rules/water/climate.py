@@ -70,7 +70,19 @@ class Climate(Rules):
         "height at which the weather data's wind was measured",
         source="FAO-56 eq. 47",
     )
-    place: str = rule("", "a place in the published ETo table that geoturf ships", source="")
+    place: str = rule(
+        "",
+        'a place in the published ETo table that geoturf ships; "nearest": of them, for each site '
+        "that which lies nearest, how far away is told",
+        source="",
+    )
+    nearest_within_m: Length = rule(
+        "30 mi",
+        "a place further away than this is no station of a site's",
+        low="5 mi",
+        high="60 mi",
+        source="common practice: hills and the sea change evapotranspiration sooner",
+    )
     effective_rain: EffectiveRain = rule(
         "tr21",
         "how much rain counts: none; fixed (a share); scs (the Soil Conservation Service's "
