@@ -2,55 +2,23 @@
 and what its bounds rest on.
 
 Every size has a value. In a lane sizes lie end to end behind the widest, which leads it; in a
-section lanes lie side by side. Both are knapsacks: `knapsacks` by length gives what may follow a
-leader, `lead` by width the best section of each length. A piece leads one lane of a section at
-most, but may follow in several, so the values are never below those of real sections: duals divided
-by them bound every plan of three cuts from below (Farley 1990).
+section lanes lie side by side. Both are knapsacks: `geoturf.knapsack.once` by length gives what may
+follow a leader, `lead` by width the best section of each length. A piece leads one lane of a
+section at most, but may follow in several, so the values are never below those of real sections:
+duals divided by them bound every plan of three cuts from below (Farley 1990).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from itertools import pairwise
-from typing import Any, TypeVar
 
 import numpy as np
 
-from geoturf.compiled import Floats, Ints, inlined, inner, jit, uint64
-
-_Kernel = TypeVar("_Kernel", bound=Callable[..., Any])
-
-
-def _jit(function: _Kernel) -> _Kernel:
-    """Compiled for floats: no NaN and no infinity here, which lets the loops run in vectors."""
-    return jit(function, fastmath=True)
+from geoturf.compiled import Floats, Ints, fast, fast_inner, inlined, uint64
+from geoturf.knapsack import add, once
 
 
-def _inner(function: _Kernel) -> _Kernel:
-    return inner(function, fastmath=True)
-
-
-@_inner
-def _add(before: Floats, after: Floats, size: int, worth: float) -> None:
-    """after[r] = the better of before[r] and before[r - size] + worth."""
-    first, room = uint64(size), uint64(len(before))
-    for r in range(min(first, room)):
-        after[r] = before[r]
-    if first < room:
-        for r in range(room - first):
-            after[r + first] = max(before[r + first], before[r] + worth)
-
-
-@_jit
-def knapsacks(size: Ints, value: Floats, room: int) -> Floats:
-    """Table (n + 1, room + 1): most value of the first things, each once, that fit in r steps."""
-    best = np.zeros((len(size) + 1, room + 1))
-    for c in range(len(size)):
-        _add(best[c], best[c + 1], size[c], value[c])
-    return best
-
-
-@_jit
+@fast
 def lead(
     length: Ints, width: Ints, value: Floats, follow: Floats, row: Ints, across: int, heights: Ints
 ) -> Floats:
@@ -89,7 +57,7 @@ def _widen(beside: Floats, widened: Floats, width: int, worth: float, most: int)
             beside[r + first] = max(beside[r + first], widened[r])
 
 
-@_jit
+@fast
 def compose(
     picks: Ints,
     heights: Ints,
@@ -159,7 +127,7 @@ def _beside(
     a width of r."""
     for c in range(len(length)):
         if length[c] <= h:
-            _add(best[c], best[c + 1], width[c], worth[c] + follow[row[c], h - length[c]])
+            add(best[c], best[c + 1], width[c], worth[c] + follow[row[c], h - length[c]])
         else:
             for r in range(best.shape[1]):
                 best[c + 1, r] = best[c, r]
@@ -203,7 +171,7 @@ def _followers(
     return filled, short
 
 
-@_inner
+@fast_inner
 def _longer(some: Ints, more: int) -> Ints:
     """A copy with room for twice as many and ``more``."""
     out = np.empty(2 * len(some) + more, np.int64)
@@ -212,7 +180,7 @@ def _longer(some: Ints, more: int) -> Ints:
     return out
 
 
-@_inner
+@fast_inner
 def _fill(
     order: Ints, length: Ints, value: Floats, left: Ints, room: int, out: Ints, filled: int
 ) -> int:
@@ -228,7 +196,7 @@ def _fill(
     row = 0
     for c in range(len(order) - 1, -1, -1):
         for _ in range(copies[c]):
-            _add(best[row], best[row + 1], length[order[c]], value[order[c]])
+            add(best[row], best[row + 1], length[order[c]], value[order[c]])
             row += 1
     for c in range(len(order)):
         for _ in range(copies[c]):
@@ -247,7 +215,7 @@ def fills(
     """Sizes, longest first, of fills that are worth more than their room costs: the best whose
     longest is each thing, ``most`` at most; and the most that fits in r steps, by r up to the
     largest room. Things (n,) by rising size, each once."""
-    table = knapsacks(size, value, int(rooms.max()))
+    table = once(size, value, int(rooms.max()))
     rest = rooms[:, None] - size
     worth = value + table[np.arange(len(size)), np.maximum(rest, 0)]
     ratio = np.where(rest >= 0, worth / costs[:, None], 0.0)
@@ -262,7 +230,7 @@ def fills(
     return list(found)[:most], table[-1]
 
 
-@_jit
+@fast
 def _fills(table: Floats, size: Ints, longest: Ints, rooms: Ints) -> tuple[Ints, Ints]:
     """The sizes of some fills, one after the other, and where each ends: of the thing that is its
     longest, and the best fill of the room beside that by the things before, longest first."""

@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geoturf import knapsack
 from geoturf.cuts import dual, pricing
 from geoturf.cuts.exact import narrow
 from geoturf.cuts.job import Job, Section
@@ -86,7 +87,7 @@ class Lanes:
             self.job,
             np.ascontiguousarray(heights),
         )  # strided ones would be compiled for anew
-        follow = pricing.knapsacks(self.batch_length, value[self.of] * self.batch, job.longest)
+        follow = knapsack.once(self.batch_length, value[self.of] * self.batch, job.longest)
         worth = value[self.kind]
         led = pricing.lead(self.length, self.width, worth, follow, self.row, job.width, heights)
         return Priced(self, value, worth, follow, heights, cost, led / cost[heights][:, None])

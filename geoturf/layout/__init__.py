@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from geoturf import knapsack
 from geoturf.compiled import compiled_now
 from geoturf.engine import Engine, Serial
 from geoturf.layout import chords, corners, ends, kernel, widths
@@ -242,6 +243,7 @@ def warm_parts() -> None:
     parting.common(block, block, 0.5)
     parting.parts_of(edges, _ROLL)
     ends = np.array([0.0, 0.5, 1.0])
+    knapsack.again(np.ones(1, int), np.ones(1), 1)
     parting.seams_beyond(edges, ends, 0.0, 1.0, 4.0)
     parting.best_across(
         edges, ends, np.zeros(3), np.zeros(3), np.zeros(1), _ROLL, _SHARES[None], 0.0

@@ -21,7 +21,7 @@ from typing import Any
 
 import numpy as np
 
-from geoturf import highs
+from geoturf import highs, knapsack
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.model import Choices, Layout, saved_m2
 from geoturf.units import round_down
@@ -237,17 +237,7 @@ class _Programme:
         keys = [(k, dual[row]) for (width, k), row in self.rows.items() if width == width_m]
         widths, prices = np.array([k for k, _ in keys], int), np.array([p for _, p in keys])
         across = self._across(width_m)
-        best, last = np.zeros(across + 1), np.full(across + 1, -1)
-        for c in range(1, across + 1):
-            fits = widths <= c
-            value = (
-                np.where(fits, best[c - np.where(fits, widths, c)] + prices, -np.inf)
-                if len(widths)
-                else np.empty(0)
-            )
-            best[c] = best[c - 1]
-            if len(value) and value.max() > best[c] + 1e-12:
-                best[c], last[c] = value.max(), int(np.argmax(value))
+        best, last = knapsack.again(widths, prices, across)
         roll, added = self.rolls[width_m], 0
         for k, price in keys:
             if price + best[across - k] > roll.width_m * roll.worth * (1 + CLOSE):

@@ -30,7 +30,7 @@ def schedule(result: Result) -> pd.DataFrame:
     """Schedule of values: phases by section, with each section's share of the build-up. A step
     without its column here is refused: rows would no longer add up."""
     rows = result.price.schedule
-    values = {name.replace(" ", "_"): rows[name] for name in rows}
+    values = {str(name).replace(" ", "_"): rows[name] for name in rows}
     return columns.table("schedule", result.bid.units, values)
 
 
