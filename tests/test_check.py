@@ -701,7 +701,7 @@ def test_a_joint_along_which_borders_run_is_seam_where_both_sides_have_turf():
     upper = box(4, 4, 10, 8) | box(0, 5, 12, 8)
     joint, turf = np.array([[0.0, 4.0]]), np.array([lower | upper])
     below, above = (
-        laying._turf_on(turf, joint, joint + [12.0, 0.0], np.array([[0.0, by]]))
+        laying._turf_on(turf, joint, np.array([[12.0, 4.0]]), np.array([[0.0, by]]))
         for by in (-1e-4, 1e-4)
     )
     assert laying._lengths(below, 1) == pytest.approx(8)

@@ -164,10 +164,6 @@ def test_a_line_has_a_cross_seam_for_each_stretch_of_turf():
     )
     _, (_, joint, _) = joints_of(lawn)
     assert [row[2] - row[1] for row in joint] == pytest.approx([1.6, 1.0])
-    whole = parting.common(
-        *(np.array([[5.0, a, 5, b], [5, b, 5, c]]) for a, b, c in [(0, 1, 3), (0, 2, 4)]), 5.0
-    )
-    assert whole.tolist() == [[0, 3]]
 
 
 @pytest.mark.parametrize("turn", [0.0, 22.5])

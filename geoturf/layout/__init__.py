@@ -12,6 +12,7 @@ bounds(task, engine)             -> least turf that any rectangles, or strips, c
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -154,7 +155,7 @@ def _relaid(
     once, and regular strips are left as they are."""
     where = task.where
     kept = {row: list[Layout]() for row in rolls if task.regular[row]}
-    rolls = {row: some for row, some in rolls.items() if row not in kept}
+    rolls = {row: _as_laid(some, done[row]) for row, some in rolls.items() if row not in kept}
     wanted = {(where[row].of, some): None for row, some in rolls.items()}
     together = [int(row) for group in task.groups if len(group) > 1 for row in group]
     seen = {row: done[row].layouts[0].bearing_deg for row in together}
@@ -179,6 +180,12 @@ def _relaid(
         row: [moved(layout, where[row]) for layout in laid[where[row].of, some]]
         for row, some in rolls.items()
     }
+
+
+def _as_laid(rolls: tuple[Roll, ...], choices: Choices) -> tuple[Roll, ...]:
+    """``rolls`` for areas laid anew: in blocks only where some of the layouts of the first time are."""
+    cut = any(layout.at_corners for layout in choices.layouts)
+    return rolls if cut else tuple(replace(roll, blocks=False) for roll in rolls)
 
 
 def _chunks(jobs: Sequence[Any]) -> list[Any]:
@@ -239,8 +246,8 @@ def warm_parts() -> None:
         edges, vs, every, np.array([0, len(vs) - 1]), vs, vs, np.zeros(1), _ROLL, _SHARES[None], 0.0
     )
     parting.ends_of(edges)
-    block = parting.clipped(edges, 0.0, 0.5)
-    parting.common(block, block, 0.5)
+    parting.clipped(edges, 0.0, 0.5)
+    parting.joints(edges, np.array([0.5]), 0.0)
     parting.parts_of(edges, _ROLL)
     ends = np.array([0.0, 0.5, 1.0])
     knapsack.again(np.ones(1, int), np.ones(1), 1)

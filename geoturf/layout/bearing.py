@@ -73,25 +73,29 @@ def popular(bearings_deg: np.ndarray, weights: np.ndarray) -> np.ndarray:
 def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> list[float]:
     """The bearings worth a full search, best first. A bearing stays for what it costs by any of the
     price models."""
-    costs = [_least(shape, bearing, rolls) for bearing in bearings_deg]
-    ratio = np.min(np.array(costs) / np.min(costs, axis=0), axis=1)
+    costs = _costs(shape, bearings_deg, rolls)
+    ratio = np.min(costs / np.min(costs, axis=0), axis=1)
     order = np.argsort(ratio, kind="stable")
     return [float(bearings_deg[k]) for k in order[:KEPT] if ratio[k] <= SLACK]
 
 
-def _least(shape: Shape, bearing_deg: float, rolls: Sequence[Roll]) -> np.ndarray:
-    """Cost by each screening model, of the roll that suits it best; seams placed roughly, the shape
-    in one and, where that pays, in blocks."""
-    whole, best = [], []
-    for roll in rolls:
-        one = sought(shape, bearing_deg, roll, screen=True)
-        cut = blocks.parted(shape, one, roll, SCREENED, screen=True)
-        whole.append(roll.worth * one.cost)
-        best += [whole[-1], *(roll.worth * other.cost for other in cut)]
-    least: np.ndarray = np.concatenate(
-        [np.min(some, axis=0)[list(SCREENED)] for some in (whole, best)]
+def _costs(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> np.ndarray:
+    """Cost at each bearing by each screening model, of the roll that suits it best, seams placed
+    roughly: of the shape in one, and in one or, where that may be among the best, in blocks."""
+    every = [[sought(shape, at, roll, screen=True) for roll in rolls] for at in bearings_deg]
+    worth = [roll.worth for roll in rolls]
+    whole = np.array(
+        [
+            np.min([w * one.cost for w, one in zip(worth, some, strict=True)], axis=0)
+            for some in every
+        ]
     )
-    return least
+    near, best = SLACK * whole.min(axis=0), whole.copy()
+    for row, some in enumerate(every):
+        for one, roll in zip(some, rolls, strict=True):
+            for cut in blocks.parted(shape, one, roll, SCREENED, near / roll.worth, screen=True):
+                best[row] = np.minimum(best[row], roll.worth * cut.cost)
+    return np.hstack([whole[:, SCREENED], best[:, SCREENED]])
 
 
 def longest_edge(edges: np.ndarray) -> int:

@@ -19,10 +19,11 @@ import numpy as np
 
 from geoturf.layout import kernel, parting
 from geoturf.layout.roll import ALONE, BALANCED, Roll
-from geoturf.layout.seams import NO_JOINTS, Sought, crossing, search, together
+from geoturf.layout.seams import NO_JOINTS, Found, Sought, crossing, search, together
 from geoturf.layout.shape import Shape, Turned, axes
 
 GAIN = 1e-4  # of the cost, at least
+RIVAL = 1.08  # times what is to be undercut: strips that cost more are not looked at, blocks gain some 5 %
 SAME_M = 9e-5  # corners this close along the pile share a line; what the border moves for that is trimmed
 TOUCH_M = 1e-3  # blocks that meet over less are not joined
 
@@ -32,19 +33,25 @@ Lined: TypeAlias = tuple[Turned, np.ndarray, list[np.ndarray], np.ndarray]
 
 
 def parted(
-    shape: Shape, whole: Sought, roll: Roll, models: tuple[int, ...], screen: bool = False
+    shape: Shape,
+    whole: Sought,
+    roll: Roll,
+    models: tuple[int, ...],
+    most: np.ndarray,
+    screen: bool = False,
 ) -> Iterator[Sought]:
     """The search ``whole`` of the ``shape`` made over by the price ``models``, cut in blocks where
-    that pays at a balanced pool's prices or, other blocks perhaps, in a lawn alone; from fewer places
-    and only for the first to ``screen``."""
-    if not roll.blocks or not len(shape.inner_corners):
+    that pays, and all costs under ``most`` (by each model), at a balanced pool's prices or, other
+    blocks perhaps, in a lawn alone; from fewer places and only for the first to ``screen``."""
+    rival = whole.cost[BALANCED] <= RIVAL * most[BALANCED]
+    if not (roll.blocks and rival and len(shape.inner_corners)):
         return
-    corners = shape.inner_corners @ axes(whole.bearing_deg)[0]
-    lined = [_lines(found.shape, corners, roll) for found in whole.found]
+    lined = _lined(shape, whole, roll)
     known: list[list[list[int]]] = []
-    for model in (BALANCED,) if screen else [m for m in (BALANCED, ALONE) if m in models]:
+    alone = not screen and ALONE in models and whole.cost[ALONE] <= most[ALONE]
+    for model in (BALANCED, ALONE) if alone else (BALANCED,):
         every = [
-            _best(*lines, roll, found.cost[model] * (1 - GAIN), model)
+            _best(*lines, roll, _under(found, whole, most, model), model)
             for lines, found in zip(lined, whole.found, strict=True)
         ]
         if any(every) and every not in known:
@@ -54,6 +61,12 @@ def parted(
             yield together(
                 whole.bearing_deg, searched, whole.joints, np.vstack([whole.cross, *cross])
             )
+
+
+def _under(found: Found, whole: Sought, most: np.ndarray, model: int) -> float:
+    """What blocks of a group have to cost less than, so that all costs under ``most``."""
+    others = whole.cost[model] - found.cost[model]
+    return float(min(found.cost[model] * (1 - GAIN), most[model] - others))
 
 
 def _cut(
@@ -67,9 +80,20 @@ def _cut(
     return views, cross
 
 
+def _lined(shape: Shape, whole: Sought, roll: Roll) -> list[Lined]:
+    """The groups of a search with their lines across; worked out once for a shape."""
+    name = f"lines {whole.bearing_deg!r} {roll.usable_m!r} {roll.short_m!r} {roll.least_m!r}"
+    if name not in shape.known:
+        corners = shape.inner_corners @ axes(whole.bearing_deg)[0]
+        shape.known[name] = [_lines(found.shape, corners, roll) for found in whole.found]
+    found: list[Lined] = shape.known[name]
+    return found
+
+
 def _lines(view: Turned, corners: np.ndarray, roll: Roll) -> Lined:
     """Lines across that a shape may be cut at: the shape with border that nearly lies on a line moved
-    onto it, u of the lines, its ends first and last, and the cross seams (n, 3) that each would be."""
+    onto it, u of the lines, its ends first and last, the cross seams (n, 3) that each would be, where
+    turf ends on both sides, and the seam beyond each. Turf that touches over a hair is not joined."""
     low, high = float(view.edges[:, ::2].min()), float(view.edges[:, ::2].max())
     inner = kernel.distinct(corners, SAME_M)
     inner = inner[(inner > low + roll.short_m) & (inner < high - roll.short_m)]
@@ -78,17 +102,9 @@ def _lines(view: Turned, corners: np.ndarray, roll: Roll) -> Lined:
         return view, lines, [NO_JOINTS, NO_JOINTS], np.zeros(2)
     beyond = parting.seams_beyond(view.across(), lines, view.low, view.high, roll.usable_m)
     view = _on_lines(view, inner)
-    joints = [_joints(view.edges, u) for u in inner.tolist()]
+    found = parting.joints(view.edges, inner, TOUCH_M)
+    joints = np.split(found, np.searchsorted(found[:, 0], inner[1:]))
     return view, lines, [NO_JOINTS, *joints, NO_JOINTS], beyond
-
-
-def _joints(edges: np.ndarray, u: float) -> np.ndarray:
-    """Cross seams (n, 3) of u, v from, v to along a line: turf ends there on both sides. Turf that
-    touches over less than a hair is not joined."""
-    before, behind = parting.clipped(edges, -np.inf, u), parting.clipped(edges, u, np.inf)
-    ends = parting.common(before, behind, u)
-    ends = ends[ends[:, 1] - ends[:, 0] > TOUCH_M]
-    return np.column_stack([np.full(len(ends), u), ends])
 
 
 def _on_lines(view: Turned, lines: np.ndarray) -> Turned:

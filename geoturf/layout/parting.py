@@ -268,20 +268,31 @@ def clipped(edges: Floats, left: float, right: float) -> Floats:
 
 
 @jit
-def common(before: Floats, behind: Floats, u: float) -> Floats:
-    """Stretches (n, 2) of v along a line at ``u`` with turf on both sides: edges of both, `clipped`
-    there, lie on each other."""
-    out, count = np.empty((len(before) + len(behind), 2)), 0
-    for i in range(len(before)):
-        for j in range(len(behind)):
-            low, high = max(before[i, 1], behind[j, 1]), min(before[i, 3], behind[j, 3])
-            here = before[i, 0] == before[i, 2] == u and behind[j, 0] == behind[j, 2] == u
-            if here and low < high:
-                if count and low <= out[count - 1, 1]:  # goes on where the last one ends
-                    count -= 1
-                    low = out[count, 0]
-                out[count, 0], out[count, 1] = low, high
-                count += 1
+def joints(edges: Floats, lines: Floats, touch: float) -> Floats:
+    """Stretches (n, 3), u, v from, v to, of the ``lines`` across (u, rising) with turf on both sides,
+    longer than ``touch``."""
+    out, count = np.empty((len(lines) * (len(edges) + 1), 3)), 0
+    for u in lines:
+        first = count
+        before, behind = clipped(edges, -np.inf, u), clipped(edges, u, np.inf)
+        for i in range(len(before)):
+            for j in range(len(behind)):
+                low, high = max(before[i, 1], behind[j, 1]), min(before[i, 3], behind[j, 3])
+                here = before[i, 0] == before[i, 2] == u and behind[j, 0] == behind[j, 2] == u
+                if here and low < high:
+                    if (
+                        count > first and low <= out[count - 1, 2]
+                    ):  # goes on where the last one ends
+                        count -= 1
+                        low = out[count, 1]
+                    out[count, 0], out[count, 1], out[count, 2] = u, low, high
+                    count += 1
+        kept = first
+        for k in range(first, count):
+            if out[k, 2] - out[k, 1] > touch:
+                out[kept, 0], out[kept, 1], out[kept, 2] = out[k, 0], out[k, 1], out[k, 2]
+                kept += 1
+        count = kept
     return out[:count]
 
 
