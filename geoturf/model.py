@@ -215,7 +215,9 @@ class Layout:
     ``width_m``: usable width of the roll it is laid for, ``roll_width_m`` the roll's own.
     ``seam_m``: all seams under turf, side and cross. ``at_corners``: how many cross seams, the first
     of ``cross``, lie at inner corners, to save turf. ``cost``: turf at the prices of a balanced
-    pool, and seams; those at corners count `geoturf.rules.CROSS_WORTH` times.
+    pool, and seams; those at corners count `geoturf.rules.CROSS_WORTH` times. ``odd``: strips narrower
+    than the roll, counted once where seam lies along most of both sides, and once for each other such
+    strip that lies along it.
     """
 
     bearing_deg: float
@@ -228,6 +230,7 @@ class Layout:
     seam_m: float
     cost: float  # in m2 of the product's first turf
     at_corners: int = 0
+    odd: int = 0
 
     @property
     def corner_m(self) -> float:

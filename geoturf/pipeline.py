@@ -138,6 +138,8 @@ class _Stages:
         bid, weighed = _weighed(bid)
         told = SYSTEMS[bid.units]
 
+        origins = step("ground", ground.origins_m, land.frames)
+        land = step("layout", layout.seen_together, land, bid.layout, origins)
         land = step("cuts", cuts.parted, land, products)
         land = step("layout", layout.drawn_alike, land, bid.layout)
         border = step("edges", edges.classify, land, products, bid.edges)
@@ -165,6 +167,7 @@ class _Stages:
         made = (self.source, land, border, task, plan, takeoff, price, when)
         noticed = [finding for stage in made for finding in stage.findings]
         noticed += layout.told_alike(choices, told)
+        noticed += layout.told_views(land, choices, bid.layout, origins)
         findings = (*weighed, *assumed.told(bid, price.lines), *noticed)
         return Result(
             bid, self.source, land, border, choices, plan, takeoff, price, when, None, findings, {}

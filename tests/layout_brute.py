@@ -14,7 +14,7 @@ from layout_cases import (
     USABLE,
 )
 
-from geoturf.layout.roll import ALONE, BALANCED, LEAN, stocked
+from geoturf.layout.roll import ALONE, BALANCED, LEAN, WHOLE, stocked
 from geoturf.rules import LayoutRules
 
 (ROLL,) = stocked("turf60", TURF, RULES)
@@ -62,7 +62,7 @@ def price(length: float, wide: float, model: int, ganged: bool) -> float:
             15 * FOOT * up(length / n + 6 * INCH) + (n - 1) * joint for n in range(1, lanes + 1)
         )
     share = across / USABLE
-    if model == BALANCED:
+    if model in (BALANCED, WHOLE):
         share -= LEAN * math.sin(2 * math.pi * share)
     return 15 * FOOT * up(length + 6 * INCH) * share
 
@@ -83,6 +83,18 @@ def unwanted(lines: list[float], lengths: list[list[float]], seams: list[float])
         + inside
         + sum(narrow[k] and narrow[k + 1] and turf[k][1] and turf[k + 1][0] for k in pairs)
     )
+
+
+def odd(lines: list[float], lengths: list[list[float]], seams: list[float]) -> int:
+    """How many strips under a full roll lie inside the turf, and how many beside another such."""
+    slim = [b - a < USABLE - 1e-6 for a, b in itertools.pairwise(lines)]
+    turf = [
+        [seam > sum(strip) / 2 for seam in (seams[k], seams[k + 1])]
+        for k, strip in enumerate(lengths)
+    ]
+    inside = sum(s and all(sides) for s, sides in zip(slim, turf, strict=True))
+    pairs = range(len(slim) - 1)
+    return inside + sum(slim[k] and slim[k + 1] and turf[k][1] and turf[k + 1][0] for k in pairs)
 
 
 def brute_force(shape: shapely.Polygon, grid: list[float], model: int, rules: LayoutRules) -> float:
@@ -108,5 +120,7 @@ def brute_force(shape: shapely.Polygon, grid: list[float], model: int, rules: La
             cost = SEAM * sum(seams) + sum(
                 price(length, b - a, model, free) for a, b in pairs for length in bands[a, b]
             )
+            if model == WHOLE:
+                cost += odd(lines, lengths, seams) * 15 * FOOT * rules.full_strips_m
             best = min(best, cost + (0 if free else 100 * unwanted(lines, lengths, seams)))
     return best

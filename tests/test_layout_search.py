@@ -29,14 +29,14 @@ from shapely.affinity import rotate, translate
 from geoturf.engine import Processes, Serial
 from geoturf.errors import InputError
 from geoturf.layout import bounds, lay, task_of
-from geoturf.layout.roll import ALONE, BALANCED, PROP, stocked
+from geoturf.layout.roll import ALONE, BALANCED, PROP, WHOLE, stocked
 from geoturf.layout.seams import refined, sought
 from geoturf.layout.shape import shape_of
 from geoturf.rules import LayoutRules, Product
 
 
 @pytest.mark.parametrize("rules", [RULES, FREE], ids=["as laid", "free"])
-@pytest.mark.parametrize("model", [ALONE, PROP, BALANCED])
+@pytest.mark.parametrize("model", [ALONE, PROP, BALANCED, WHOLE])
 @pytest.mark.parametrize("name", ["square", "ell", "ring", "triangle"])
 def test_no_seams_on_a_grid_are_cheaper(name, model, rules):
     """Seams two feet apart, every set of them: 0.02 % is what the search may leave (it has more

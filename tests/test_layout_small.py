@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 from layout_brute import FREE
-from layout_cases import FOOT, RULES, SHAPES, USABLE, assert_lies_well, ground_of, lay_all
+from layout_cases import FOOT, RULES, SHAPES, TURF, USABLE, assert_lies_well, ground_of, lay_all
 from shapely.affinity import rotate
 
 from geoturf.check import lawns
@@ -35,7 +35,8 @@ def faults(choices, rules=RULES) -> int:
     """Pieces and strips of all layouts offered that a crew would not lay."""
     offered = [layout for choice in choices for layout in choice.layouts]
     return sum(
-        int(small.under_least(layout, rules).sum()) + small.narrow_inside(layout, rules)
+        int(small.under_least(layout, rules, TURF.roll_lengths).sum())
+        + small.narrow_inside(layout, rules)
         for layout in offered
     )
 
@@ -68,11 +69,11 @@ def test_turf_shorter_than_the_least_piece_is_laid_as_it_is_and_told():
     path = shapely.box(0, 0, 40 * FOOT, 2 * FOOT)
     layout = lay_all(path, bearing=0.0)[0].layouts[0]
     assert_lies_well(layout, path)
-    (said,) = small.told(ground_of(path), {0: layout}, RULES)
+    (said,) = small.told(ground_of(path), {0: layout}, RULES, {"turf60": TURF})
     assert said.code == "small-pieces" and said.site == "S0"
     assert f"{len(layout.pieces)} of {len(layout.pieces)} pieces" in said.message
     along = lay_all(path, bearing=90.0)[0].layouts[0]  # 2 ft wide: no narrower than the least
-    assert small.told(ground_of(path), {0: along}, RULES) == ()
+    assert small.told(ground_of(path), {0: along}, RULES, {"turf60": TURF}) == ()
 
 
 def test_narrow_strips_are_found_where_they_lie():

@@ -102,6 +102,40 @@ def test_sizes_that_share_no_grid(lots, tables):
     assert (ordered["order"] * ordered["order_size"]).sum() == pytest.approx(bought_m2, abs=1e-3)
 
 
+@pytest.mark.parametrize(
+    "tables",
+    [
+        # 22 ft from rolls of 20 ft are two pieces of 11 ft, whatever the least length
+        {
+            "layout": {"min_piece_length": "12 ft", "narrow_strip": "0 %"},
+            "products": turf(roll_lengths="20 ft"),
+        },
+        # cross seams that cost nothing make no pieces under the least length
+        {
+            "layout": {
+                "cross_seams": "anywhere",
+                "cross_seam_cost": "0 USD",
+                "seam_cost": "0 USD/ft",
+                "min_piece_width": "0 in",
+                "min_piece_length": "6 ft",
+            }
+        },
+        # a roll of 33.3 ft, cut by the foot, holds 33 ft
+        {
+            "layout": {"cut_step": "12 in"},
+            "products": turf(roll_lengths="33.3 ft"),
+        },
+    ],
+    ids=str,
+)
+def test_lengths_that_a_roll_or_a_rule_parts(lots, tables):
+    """Each was refused as a fault of geoturf, or laid pieces under the least length."""
+    result = run(lots, **tables)
+    long = result.plan.pieces["u1"] - result.plan.pieces["u0"]
+    turf_long = 0.9  # the strip of 0.9 x 5 m, laid across, allows no more
+    assert long.min() > min(result.bid.layout.min_piece_length_m, turf_long) - 1e-3
+
+
 def maybe(**values) -> st.SearchStrategy[dict]:
     """A table with some of the keys."""
     return st.fixed_dictionaries(
@@ -130,7 +164,12 @@ LAYOUT = maybe(
     end_allowance=["0 in", "2 in", "7 cm", "3.3 in", "1 ft", "31 mm"],
     side_allowance=["0 in", "1 in", "2.5 cm", "1 ft", "7 mm"],
     selvage_trim=["0 in", "2 cm", "1/2 in", "0.7 in", "3 in"],
-    min_piece_width=["0 in", "6 in", "20 cm", "2 ft"],
+    min_piece_width=["0 in", "1 ft", "20 cm", "2 ft", "4 ft"],
+    min_piece_length=["0 ft", "1 ft", "5 ft", "2.2 m", "12 ft"],
+    narrow_strip=["0 %", "25 %", "33 %", "50 %"],
+    cross_seams=["needed", "corners", "anywhere"],
+    full_strips=["0 in", "2 ft", "10 ft"],
+    alike=["plan", "free"],
     nesting=["square", "slanted"],
     seam_cost=["0 USD/ft", "1 USD/ft", "20 USD/m"],
     cross_seam_cost=["0 USD", "5 USD", "100 USD"],

@@ -34,9 +34,11 @@ def no_slivers(result: Result) -> list[Finding]:
 
 
 def long_enough(result: Result) -> list[Finding]:
-    """No piece is laid shorter than the rules' least length where it and one of the next strip, that
-    is long enough, would do as one; others are told in a finding of their area."""
-    pieces, laid, least = result.plan.pieces, laid_at(result), result.bid.layout.min_piece_length_m
+    """No piece is laid shorter than the rules' least length (or half of what a roll holds) where it and
+    one of the next strip, that is long enough, would do as one; others are told in a finding of their
+    area."""
+    pieces, laid = result.plan.pieces, laid_at(result)
+    least = np.minimum(result.bid.layout.min_piece_length_m, _longest_laid(result) / 2)
     long = laid[:, 1] - laid[:, 0]
     short = long < least - HAIR_M
     wrong = short & ~_told_small(result)
@@ -52,7 +54,7 @@ def long_enough(result: Result) -> list[Finding]:
         "piece-too-short",
         wrong,
         lambda k: (
-            f"piece {pieces['piece'].iloc[k]} is {long[k]:.4f} m long, the least is {least:.4f} m"
+            f"piece {pieces['piece'].iloc[k]} is {long[k]:.4f} m long, the least is {least[k]:.4f} m"
         ),
     )
 
@@ -157,14 +159,13 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
     bid, seams = result.bid, result.plan.seams
     if bid.layout.cross_seams == "anywhere" or bid.cuts.divide:
         return []
-    area, laid, longest = areas_of(result), laid_at(result), _longest(result)
+    area, laid, longest = areas_of(result), laid_at(result), _longest_laid(result)
     cross = seams[seams["kind"] == "cross"]
     wrong = np.zeros(len(cross), bool)
     for n, (row, u, v0, v1) in enumerate(cross[["area_index", "u0", "v0", "v1"]].to_numpy(float)):
         v = (v0 + v1) / 2
         strip = np.flatnonzero((area == int(row)) & (laid[:, 2] <= v) & (v <= laid[:, 3]))
-        holds = longest[strip].max(initial=0) - 2 * bid.layout.end_allowance_m
-        wrong[n] = _strip_about(laid[strip], u) <= holds - HAIR_M
+        wrong[n] = _strip_about(laid[strip], u) <= longest[strip].max(initial=0) - HAIR_M
     if bid.layout.cross_seams == "corners" and wrong.any():
         turned, said = in_pile_coordinates(result), _said(result, "cross-seam-corner")
         for k in np.flatnonzero(wrong):
@@ -202,6 +203,14 @@ def _strip_about(laid: np.ndarray, u: float) -> float:
         low = min([low, *laid[np.abs(laid[:, 1] - low) < HAIR_M, 0]])
         high = max([high, *laid[np.abs(laid[:, 0] - high) < HAIR_M, 1]])
     return float(high - low)
+
+
+def _longest_laid(result: Result) -> np.ndarray:
+    """Longest strip that each piece's roll holds, cut in whole steps and with both end allowances
+    (m); (n,)."""
+    rules = result.bid.layout
+    steps = np.floor(_longest(result) / rules.cut_step_m + 1e-6)
+    return np.asarray(steps * rules.cut_step_m - 2 * rules.end_allowance_m)
 
 
 def _longest(result: Result) -> np.ndarray:

@@ -113,7 +113,7 @@ def plan(
         lots=work.lots_table(ground, order, pieces),
         trade=trade,
         findings=(
-            *small.told(ground, chosen, setting.layout_rules),
+            *small.told(ground, chosen, setting.layout_rules, products),
             *crossed.told(setting, plans, products),
             *work.notes(ground, pieces, products, rules, trade),
         ),

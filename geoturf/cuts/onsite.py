@@ -233,8 +233,12 @@ class _Tables:
         """The tables with nothing laid."""
         rules = self.setting.rules
         scale = _SCALE / max(max(market.prices) for market in self.markets)
-        seams = [settle.seams(layout, self.setting.layout_rules) for _, layout in self.named]
-        ends = zip(self.ends, seams, strict=True)
+        products, said = self.setting.ground.areas["product"], self.setting.layout_rules
+        weights = [
+            settle.weight(layout, self.setting.market[str(products.iat[area])], said)
+            for area, layout in self.named
+        ]
+        ends = zip(self.ends, weights, strict=True)
         layout = [(*pieces, round(money * scale)) for pieces, money in ends]
         dearest = max(market.cheapest for market in self.markets)
         draw = round(rules.draw_length_m * dearest * scale)

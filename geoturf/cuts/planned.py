@@ -211,7 +211,8 @@ def _shared_out(
     strips = divide.Strips(
         setting.ground, one.areas, layouts, one.job.step_m, setting.layout_rules, alike
     )
-    rolls = divide.divided(one.job, one.kind, one.cut.bought, strips, setting.rules.least_length_m)
+    least_m = max(setting.rules.least_length_m, setting.layout_rules.min_piece_length_m)
+    rolls = divide.divided(one.job, one.kind, one.cut.bought, strips, least_m)
     return _SharedOut(rolls, strips, *strips.made(cut_across)) if rolls else None
 
 

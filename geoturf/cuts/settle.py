@@ -78,7 +78,7 @@ def content(
 
 
 def _content(layout: Layout) -> Hashable:
-    seams = (layout.seam_m, len(layout.cross), layout.corner_m, layout.at_corners)
+    seams = (layout.seam_m, len(layout.cross), layout.corner_m, layout.at_corners, layout.odd)
     return layout.roll_width_m, layout.width_m, layout.cut.tobytes(), *seams
 
 
@@ -88,8 +88,9 @@ def small(layouts: Sequence[Layout]) -> bool:
 
 
 def cost(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRules) -> float:
-    """Money for the seams of these layouts and the turf bought for them together."""
-    total = sum(seams(layout, rules) for layout in layouts)
+    """Money for the seams of these layouts and the turf bought for them together, and what odd strips
+    weigh."""
+    total = sum(weight(layout, market, rules) for layout in layouts)
     for width in sorted({width_key(layout.roll_width_m) for layout in layouts}):
         mine = [layout for layout in layouts if width_key(layout.roll_width_m) == width]
         total += _turf(mine, market[width], rules.cut_step_m)
@@ -100,7 +101,7 @@ def floor(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutR
     """Money that layouts cost at the least: their seams, and rolls of the area of their pieces at
     the cheapest rate."""
     return sum(
-        seams(layout, rules) + _least_turf(layout, market[width_key(layout.roll_width_m)])
+        weight(layout, market, rules) + _least_turf(layout, market[width_key(layout.roll_width_m)])
         for layout in layouts
     )
 
@@ -113,6 +114,12 @@ def _least_turf(layout: Layout, market: Market) -> float:
         * market.cheapest
         * (1 - _LESS)
     )
+
+
+def weight(layout: Layout, market: dict[float, Market], rules: LayoutRules) -> float:
+    """Money for a layout's seams, and what its odd strips weigh."""
+    a_metre = market[width_key(layout.roll_width_m)].cheapest
+    return seams(layout, rules) + layout.odd * rules.full_strips_m * a_metre
 
 
 def seams(layout: Layout, rules: LayoutRules) -> float:

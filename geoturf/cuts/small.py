@@ -3,22 +3,30 @@ by area."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from geoturf.model import Finding, Ground, Layout
-from geoturf.rules import LayoutRules
+from geoturf.rules import LayoutRules, Product
 
 HAIR_M = 1e-5  # lengths that differ by less are the same
 ASIDE = 0.5  # of a strip's length at most is seam along a side that counts as a border of turf
 
 
-def told(ground: Ground, chosen: Mapping[int, Layout], rules: LayoutRules) -> tuple[Finding, ...]:
+def told(
+    ground: Ground,
+    chosen: Mapping[int, Layout],
+    rules: LayoutRules,
+    products: Mapping[str, Product],
+) -> tuple[Finding, ...]:
     """A note for each area that has any, with how many."""
     out = []
     for row, layout in sorted(chosen.items()):
-        small, inside = under_least(layout, rules), narrow_inside(layout, rules)
+        product = products[str(ground.areas["product"].iloc[row])]
+        small = under_least(layout, rules, _lengths_m(product, layout))
+        inside = narrow_inside(layout, rules)
         said = []
         if small.any():
             said.append(f"{small.sum()} of {len(small)} pieces are under the least width or length")
@@ -31,11 +39,19 @@ def told(ground: Ground, chosen: Mapping[int, Layout], rules: LayoutRules) -> tu
     return tuple(out)
 
 
-def under_least(layout: Layout, rules: LayoutRules) -> np.ndarray:
-    """Which pieces (bool, (n,)) are narrower or shorter than the rules' least."""
+def _lengths_m(product: Product, layout: Layout) -> Sequence[float]:
+    """Lengths that the roll of a layout is sold in."""
+    return next(s.roll_lengths for s in product.widths if s.roll_width_m == layout.roll_width_m)
+
+
+def under_least(
+    layout: Layout, rules: LayoutRules, lengths_m: Sequence[float] = (math.inf,)
+) -> np.ndarray:
+    """Which pieces (bool, (n,)) are narrower or shorter than the rules' least, on rolls so long."""
     u0, u1, v0, v1 = layout.pieces.T
     wide = min(rules.min_piece_width_m, layout.width_m)
-    under: np.ndarray = (v1 - v0 < wide - HAIR_M) | (u1 - u0 < rules.min_piece_length_m - HAIR_M)
+    long = rules.least_laid_m(lengths_m)
+    under: np.ndarray = (v1 - v0 < wide - HAIR_M) | (u1 - u0 < long - HAIR_M)
     return under
 
 

@@ -127,7 +127,7 @@ def _by_content(areas: Sequence[int], choices: Sequence[Choices]) -> tuple[int, 
 class _Offer:
     """What a layout costs: its pieces (n,) in steps of the comparison, length and width as one
     number each (`_LONG`), the roll's usable width in them, money a step of roll, and money for its
-    seams and half of its pieces' area."""
+    seams, odd strips and half of its pieces' area."""
 
     pieces: np.ndarray
     width: int
@@ -150,28 +150,29 @@ def _offers(
     layouts = [*choice.layouts, *(choice.wide if spared_m2 else ())]
     spared = [spared_m2(area, layout) if spared_m2 else 0.0 for layout in layouts]
     return layouts, [
-        _offer(layout, market[width_key(layout.roll_width_m)], rules, less)
-        if saved_m2(layout, choice.layouts) > 0
-        else _NEVER
+        _offer(layout, market, rules, less) if saved_m2(layout, choice.layouts) > 0 else _NEVER
         for layout, less in zip(layouts, spared, strict=True)
     ]
 
 
-def _offer(layout: Layout, market: Market, rules: LayoutRules, spared_m2: float) -> _Offer:
+def _offer(
+    layout: Layout, market: dict[float, Market], rules: LayoutRules, spared_m2: float
+) -> _Offer:
     cut = layout.cut.reshape(-1, 2)
     width = whole_steps(layout.width_m, _STEP_M)
     pieces = np.column_stack(
         [to_steps(cut[:, 0], _STEP_M), np.minimum(to_steps(cut[:, 1], _STEP_M), width)]
     )
-    rate = market.cheapest * _STEP_M
-    seams = settle.seams(layout, rules)
+    a_metre = market[width_key(layout.roll_width_m)].cheapest
+    rate = a_metre * _STEP_M
+    weight = settle.weight(layout, market, rules)
     area = float(pieces.prod(axis=1).sum()) / width
-    spared = spared_m2 / layout.roll_width_m * market.cheapest
+    spared = spared_m2 / layout.roll_width_m * a_metre
     return _Offer(
         pieces[:, 0] * _LONG + pieces[:, 1],
         width,
         rate,
-        seams - spared + (1 - _QUICK) * rate * area,
+        weight - spared + (1 - _QUICK) * rate * area,
     )
 
 

@@ -15,6 +15,7 @@ from geoturf.read.say import counted, listed
 from geoturf.rules.layer import PRICED
 
 _WIDE = 44  # where comments start
+_VIEW = "layout", "view"
 _SECTIONS = (
     "bidder",
     "client",
@@ -173,6 +174,15 @@ def _products(held: Sequence[Held], roles: Sequence[tuple[str, str]]) -> list[st
     return [line.rstrip(" #") if line.endswith("# ") else line for line in lines]
 
 
+def _proposed_view() -> str:
+    """The rule that areas seen together lean one way, on: a client sees that first."""
+    what = (
+        "front yards in a row, areas of a park, areas that a path parts lean one way; what that costs "
+        'is told. "given": only what the column view names'
+    )
+    return _line(_VIEW[1], "auto", what)
+
+
 def _rules(parcels: bool) -> list[str]:
     """The rules of each stage, commented out at their defaults."""
     lines = [
@@ -192,8 +202,11 @@ def _rules(parcels: bool) -> list[str]:
         ):
             continue
         if section != last:
-            lines += ["", f"# [{section}]"]
+            proposed = section == _VIEW[0]
+            lines += ["", "[layout]", _proposed_view()] if proposed else ["", f"# [{section}]"]
             last = section
+        if (section, key) == _VIEW:
+            continue
         usual = f"; usual {low} to {high}" if low and high else ""
         shown = "..." if default == "(none)" else default
         whence = f" ({source})" if source else ""

@@ -32,6 +32,9 @@ WIDEST_M = 10_000.0
 _METRES_PER_DEGREE = 111_320.0
 _AT_ONCE = 1 << 15  # vertices
 
+_EARTH_M = 6_371_000.0  # mean radius, from memory
+_APART_M = 1e8  # between grounds on different datums
+
 
 @dataclass(frozen=True)
 class Outline:
@@ -114,6 +117,15 @@ def frames_for(
         shifts=shifts or {},
     )
     return frames, frame
+
+
+def origins_m(frames: Frames) -> Floats:
+    """Where the frames' origins lie in one plane (n, 2), x east and y north in metres on a sphere, near
+    enough to tell neighbours by (a metre in some hundred); those on different datums are far apart."""
+    lon = _wrapped(frames.lon0_deg - frames.lon0_deg[0])
+    x = np.radians(lon) * np.cos(np.radians(frames.lat0_deg[0])) * _EARTH_M
+    y = np.radians(frames.lat0_deg) * _EARTH_M
+    return np.column_stack([x + _APART_M * frames.geographic_id, y])
 
 
 def _on_one_side(bounds: Floats, near_deg: Floats) -> Floats:

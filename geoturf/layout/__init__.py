@@ -1,6 +1,8 @@
 """Roll layout: the pile bearing, the seams and the pieces of every area, and what no layout can
 beat.
 
+seen_together(ground, rules, origins) -> the ground with views that the data tell
+told_views(ground, choices, rules, origins) -> what they cost, and where views meet
 house_plans(ground, rules) -> the ground with the house plan of each area's lot
 drawn_alike(ground, rules) -> the ground with areas of one shape laid from one drawing
 task_of(ground, products, rules) -> what is to be laid
@@ -31,6 +33,7 @@ from geoturf.layout.regular import lay_regular
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import Shape
 from geoturf.layout.task import Task, task_of
+from geoturf.layout.views import seen_together, told_views
 from geoturf.model import Choices, Layout
 
 __all__ = [
@@ -42,8 +45,10 @@ __all__ = [
     "fresh",
     "house_plans",
     "lay",
+    "seen_together",
     "task_of",
     "told_alike",
+    "told_views",
     "warm_arms",
     "warm_covers",
     "warm_losses",
@@ -58,7 +63,7 @@ _PLAN = np.array(
     [[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]]
 )  # a closed ring, to warm up on
 _ROLL, _SHARES = (
-    np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0, 0.5, 2.0]),
+    np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0, 0.5, 2.0, 0.1]),
     np.ones(50),
 )
 
@@ -227,12 +232,13 @@ def warm_seams() -> None:
     edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
     cuts = placing.rough(vs, vs[0], vs[-1], np.zeros(1), 0.0, 4.0)
     slabs = kernel.slabs(edges, vs, cuts, 0.1)
-    _, (before,) = kernel.searches(cuts, *slabs, _ROLL, _SHARES[None], -1)
+    _, (before,) = kernel.searches(cuts, *slabs, _ROLL, _SHARES[None], -1, -1)
     placing.near(vs, vs[0], vs[-1], cuts, slabs[0], before, 0, 4, 1.0, 0.1, 4.0)
     lines, _, _ = placing.strips(cuts, *slabs[:3], before, 0.1)
     placing.seams(lines, edges)
     kernel.divisions(lines, np.ones(len(lines), np.int64), lines, _ROLL, True)
     kernel.turf_on(edges, 0.5, np.empty(3))
+    placing.odd(np.ones((1, 4)), np.ones((1, 3)), 4.0)
 
 
 def warm_parts() -> None:

@@ -12,13 +12,14 @@ from geoturf.layout import arms, bearing, blocks, kernel
 from geoturf.layout.byhand import by_hand
 from geoturf.layout.normal import normal
 from geoturf.layout.pieces import layout_of
-from geoturf.layout.roll import ALONE, BALANCED, PROP, Roll
-from geoturf.layout.seams import EVERY, Sought, Strips, refined, sought
+from geoturf.layout.roll import ALONE, BALANCED, PROP, WHOLE, Roll
+from geoturf.layout.seams import Sought, Strips, refined, sought
 from geoturf.layout.shape import Shape
 from geoturf.layout.wide import wide
 from geoturf.model import Choices, Layout, saved_m2
 
-PICKS = ((ALONE, 0), (BALANCED, 0), (PROP, 0), (BALANCED, 1))  # price model, rank of the bearing
+#: price model, rank of the bearing
+PICKS = ((ALONE, 0), (BALANCED, 0), (WHOLE, 0), (PROP, 0), (BALANCED, 1))
 
 
 def lay_together(
@@ -75,7 +76,7 @@ def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> t
     that only save in a small pool, if at all, come last."""
     layouts: list[Layout] = []
     for roll in rolls:
-        for groups, ganged, picked in _chosen(_tried(shape, roll, bearings, EVERY)):
+        for groups, ganged, picked in _chosen(_tried(shape, roll, bearings, roll.models)):
             shift = shape.shift(picked.bearing_deg)
             layouts.append(layout_of(groups, shift, ganged, picked.joints, picked.cross))
     return in_order(layouts)
@@ -103,19 +104,25 @@ def _tried(
 def lay_priced(
     shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float], stated_deg: float
 ) -> list[Layout]:
-    """One layout for each of ``rolls``, the best at its pool's prices (`Roll.pool`), and the best in
-    one where that is in blocks; their cost is told without those prices. ``stated_deg``: the bearing,
-    where it is not free."""
+    """Layouts for each of ``rolls``, the best at its pool's prices (`Roll.pool`), and where full strips
+    have a weight, and the best in one where that is in blocks; their cost is told without those prices.
+    ``stated_deg``: the bearing, where it is not free."""
     layouts, own = [], normal(shape, stated_deg)
     shape, bearings = own.shape, [own.bearing_of(at) for at in bearings]
     for roll in rolls:
-        tried = _tried(shape, roll, bearings, (BALANCED,))
-        plain = replace(roll, pool=())
-        for best in _best(tried, BALANCED):
-            groups = [replace(refined(found, BALANCED), roll=plain) for found in best.found]
-            shift = shape.shift(best.bearing_deg)
-            layouts.append(own.back(layout_of(groups, shift, False, best.joints, best.cross)))
+        models = tuple(model for model in (BALANCED, WHOLE) if model in roll.models)
+        tried = _tried(shape, roll, bearings, models)
+        layouts += [
+            own.back(_plain(shape, best, model)) for model in models for best in _best(tried, model)
+        ]
     return layouts
+
+
+def _plain(shape: Shape, best: Sought, model: int) -> Layout:
+    """The layout of a search by one price model at its pool's prices, its cost told without them."""
+    found = [refined(one, model) for one in best.found]
+    groups = [replace(strips, roll=replace(strips.roll, pool=())) for strips in found]
+    return layout_of(groups, shape.shift(best.bearing_deg), False, best.joints, best.cross)
 
 
 def _best(tried: Sequence[Sought], model: int) -> list[Sought]:
@@ -143,7 +150,7 @@ def _picked(tried: Sequence[Sought]) -> Iterator[tuple[int, Sought]]:
     whole = [one for one in tried if not len(one.cross)]
     for some in (tried, whole) if len(whole) < len(tried) else (tried,):
         for model, rank in PICKS:
-            order = _by_cost(some, model)
+            order = _by_cost(some, model) if model in tried[0].found[0].models else []
             if rank < len(order) and not _shunned(some, order, rank, model):
                 yield model, some[order[rank]]
 

@@ -76,7 +76,7 @@ def behind(view: Turned, cuts: np.ndarray, numbers: np.ndarray, shares: np.ndarr
     other end."""
     offsets, lo, hi, seams = kernel.slabs(view.edges, view.vs, cuts, numbers[2])
     slabs = _backwards(len(lo) - offsets), _backwards(lo), _backwards(hi), _backwards(seams)
-    cost, _ = kernel.searches(_backwards(-cuts), *slabs, numbers, shares, -1)
+    cost, _ = kernel.searches(_backwards(-cuts), *slabs, numbers, shares, -1, -1)
     return _backwards(cost[0])
 
 

@@ -165,7 +165,7 @@ class _Programme:
                 self._fill(width_m, {k: int(self._across(width_m) // k)})
         roll = self.rolls[layout.roll_width_m]
         joined = layout.seam_m, len(layout.cross), layout.corner_m, layout.at_corners
-        cost = roll.joints(*joined)
+        cost = roll.joints(*joined) + roll.worth * roll.odd_m2 * layout.odd
         at = [*(self.rows[key] for key in lengths), area]
         self.columns[area].append(
             self._add(times * cost, at, [*(-times * length for length in lengths.values()), 1.0])

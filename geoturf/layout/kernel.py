@@ -21,6 +21,8 @@ NOISE = 1e-6  # of a cut step: what float arithmetic may have added to whole one
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 SHUNNED = 100.0  # m2 of turf that a piece the rules would not have is charged: it is laid only where none can be without
 ASIDE = 0.5  # of a strip's length at most is seam along a side that counts as a border of turf
+#: ways to end at a cut: in a strip that is odd or narrow, with turf beyond, or (0) in another
+ODD, NARROW, WAYS = 1, 2, 3
 WORTH = 2.0  # times what it costs, a cross seam saves at least where a roll reaches: `geoturf.rules.CROSS_WORTH`
 CLEAR_M, UNCLEAR_M = (
     0.3,
@@ -309,9 +311,10 @@ def lanes_of(v: float, roll: Floats) -> int:
 @inlined
 def gang(length: float, lanes: int, joint: float, roll: Floats) -> tuple[float, int, int]:
     """One strip cut alone at its least price, in up to ``lanes`` side by side in a section,
-    sections after one another, each joint at the price ``joint``. Gives that price (m2 of turf),
-    lanes and sections."""
-    return _gang(length, lanes, joint, roll[0] * roll[3], roll[2], roll[8], roll[9])
+    sections after one another, each joint at the price ``joint``, no length under the least. Gives
+    that price (m2 of turf), lanes and sections."""
+    least = roll[10] - TOLERANCE_M
+    return _gang(length, lanes, joint, roll[0] * roll[3], roll[2], least, roll[8], roll[9])
 
 
 @inner
@@ -321,14 +324,17 @@ def _gang(
     joint: float,
     full: float,
     ends: float,
+    least: float,
     longest: float,
     a_metre: float,
 ) -> tuple[float, int, int]:
-    """`gang` by numbers: ``full`` (m2 of turf a step of roll), both end allowances and the longest
-    laid length (m), steps a metre."""
+    """`gang` by numbers: ``full`` (m2 of turf a step of roll), both end allowances, the least and the
+    longest laid length (m), steps a metre."""
     best, side, runs = np.inf, 1, 1
     for n in range(1, lanes + 1):
         t = _runs(length / n, longest, a_metre)
+        if n > 1 and length < n * t * least:
+            continue
         price = full * t * _steps(length / (n * t) + ends, a_metre) + (n * t - 1) * joint
         if price < best - 1e-12:
             best, side, runs = price, n, int(t)
@@ -367,19 +373,24 @@ def searches(
     roll: Floats,
     shares: Floats,
     alone: int,
+    full_strips: int,
 ) -> tuple[Floats, Ints]:
     """Cheapest seams by each price model, as shortest paths over the cuts: one pass, since what a
     band takes is the same for all.
 
     ``roll``: width, usable width, both end allowances, step, side allowance, least piece width,
     seam price (m2/m), price of a cross seam (m2), longest laid length, steps a metre, least piece
-    length, the width under which strips are narrow. ``shares`` (models, steps + 1): what a piece so
-    many cut steps wide takes of the roll's width, the last of the usable width. ``alone``: the row,
-    if any, by which strips are cut alone, each at its least price (`gang`); -1 for none.
+    length, the width under which strips are narrow, what an odd strip weighs (m2). ``shares``
+    (models, steps + 1): what a piece so many cut steps wide takes of the roll's width, the last of
+    the usable width. ``alone``: the row,
+    if any, by which strips are cut alone, each at its least price (`gang`), and ``full_strips`` that by
+    which odd strips weigh; -1 for none.
 
-    A narrow strip lies along a border of turf, not beside another narrow one; no piece is shorter
-    than the least. What cannot be laid so is charged `SHUNNED` each. So the paths to a cut are told
-    apart by whether they end in a narrow strip with turf on its other side.
+    An odd strip is narrower than the roll: it weighs once where turf lies along most of both its sides,
+    and once where the strip before it is odd, too. A narrow one lies along a border of turf, not
+    beside another narrow one; no piece is shorter than the least. What cannot be laid so is charged
+    `SHUNNED` each. So the paths to a cut are told apart by whether they end in an odd or a narrow
+    strip with turf on its other side.
 
     Gives cost (models, cuts) and, for the cuts on the cheapest path to the last, the cut before
     (models, cuts); -1 for others.
@@ -388,8 +399,9 @@ def searches(
     usable, ends, step, side = roll[1], roll[2], roll[3], roll[4]
     seam, cross, longest, a_metre = roll[6], roll[7], roll[8], roll[9]
     short, narrow = roll[10] - TOLERANCE_M, roll[11] - TOLERANCE_M
+    odd, odd_under = roll[12], usable - TOLERANCE_M
     m, full, models, whole = len(cuts), roll[0] * step, len(shares), shares.shape[1] - 1
-    cost, before = np.full((models, 2, m), np.inf), np.full((models, 2, m), -1)
+    cost, before = np.full((models, WAYS, m), np.inf), np.full((models, WAYS, m), -1)
     for k in range(models):
         cost[k, 0, 0] = 0.0
     turf, (lanes, shared) = full * a_metre, _side_by_side(whole, usable, step)
@@ -398,10 +410,10 @@ def searches(
     for i in range(m - 1):
         if offsets[i + 1] == offsets[i]:  # no turf: nothing to lay, however wide
             for k in range(models):
-                last = 0 if cost[k, 0, i] <= cost[k, 1, i] else 1
+                last = _cheapest(cost, k, i, 0.0, 0.0)
                 if cost[k, last, i] < cost[k, 0, i + 1]:
-                    cost[k, 0, i + 1], before[k, 0, i + 1] = cost[k, last, i], 2 * i + last
-        if cost[0, 0, i] == np.inf and cost[0, 1, i] == np.inf:
+                    cost[k, 0, i + 1], before[k, 0, i + 1] = cost[k, last, i], WAYS * i + last
+        if cost[0, _cheapest(cost, 0, i, 0.0, 0.0), i] == np.inf:
             continue  # too near the first cut to end a strip, by any model
         count, steps, joints, length, shunned = int64(0), 0.0, 0.0, 0.0, 0.0
         for j in range(i + 1, m):
@@ -433,16 +445,27 @@ def searches(
                         shunned += SHUNNED
             if v < least or count == 0:
                 continue
-            now, after_narrow, extra = 0, 0.0, shunned
-            if v < narrow:
-                after_narrow = SHUNNED if seams[i] > ASIDE * length else 0.0
-                now = 1 if seams[j] > ASIDE * length else 0
-                extra += after_narrow * now
+            below, above = seams[i] > ASIDE * length, seams[j] > ASIDE * length
+            by_narrow = SHUNNED if v < narrow and below else 0.0
+            by_odd = odd if v < odd_under and below else 0.0
+            extra = shunned + (by_narrow if above else 0.0)
             across, joint = _steps(v + side, a_metre), cross + v * seam
             at = whole if v > usable - TOLERANCE_M else min(whole, int(across))
             for k in range(models):
-                last = 0 if cost[k, 0, i] <= cost[k, 1, i] + after_narrow else 1
-                price = seams[j] * seam + cost[k, last, i] + last * after_narrow + extra
+                whole_strips = k == full_strips
+                after_odd = by_odd if whole_strips else 0.0
+                after_narrow = after_odd + by_narrow
+                last = _cheapest(cost, k, i, after_odd, after_narrow)
+                price = seams[j] * seam + cost[k, last, i] + extra
+                if last:
+                    price += after_odd if last == ODD else after_narrow
+                now = 0
+                if above and v < narrow:
+                    now = NARROW
+                elif above and whole_strips and v < odd_under:
+                    now = ODD
+                if above:
+                    price += after_odd
                 if k != alone:
                     price += shares[k, at] * full * steps + joints * joint
                 elif lanes[at] < 2:
@@ -459,29 +482,42 @@ def searches(
                         )
                     if sure + count * (turf * ends - dear) - HAIR < enough:
                         for p in range(count):
-                            price += _gang(b[p] - a[p], int(n), dear, full, ends, longest, a_metre)[
+                            one = b[p] - a[p]
+                            price += _gang(one, int(n), dear, full, ends, short, longest, a_metre)[
                                 0
                             ]
                     else:
                         price = np.inf
                 if price < cost[k, now, j] - 1e-12:
-                    cost[k, now, j], before[k, now, j] = price, 2 * i + last
+                    cost[k, now, j], before[k, now, j] = price, WAYS * i + last
     return _traced(cost, before)
 
 
 @inlined
+def _cheapest(cost: Floats, k: int, i: int, after_odd: float, after_narrow: float) -> int:
+    """The way to end at cut ``i`` that costs least by model ``k``, with what the strip beyond adds to
+    it."""
+    last, least = 0, cost[k, 0, i]
+    if cost[k, ODD, i] + after_odd < least:
+        last, least = ODD, cost[k, ODD, i] + after_odd
+    if cost[k, NARROW, i] + after_narrow < least:
+        last = NARROW
+    return last
+
+
+@inlined
 def _traced(cost: Floats, before: Ints) -> tuple[Floats, Ints]:
-    """The least cost of each cut (models, cuts) over both ways to end there, and the cheapest path to
+    """The least cost of each cut (models, cuts) over all ways to end there, and the cheapest path to
     the last cut: for each cut on it the one before; -1 for others."""
     models, m = cost.shape[0], cost.shape[2]
     least, path = np.empty((models, m)), np.full((models, m), -1)
     for k in range(models):
         for j in range(m):
-            least[k, j] = min(cost[k, 0, j], cost[k, 1, j])
-        at = 2 * (m - 1) + (0 if cost[k, 0, m - 1] <= cost[k, 1, m - 1] else 1)
-        while at > 1:
-            back = before[k, at % 2, at // 2]
-            path[k, at // 2] = back // 2
+            least[k, j] = cost[k, _cheapest(cost, k, j, 0.0, 0.0), j]
+        at = WAYS * (m - 1) + _cheapest(cost, k, m - 1, 0.0, 0.0)
+        while at >= WAYS:
+            back = before[k, at % WAYS, at // WAYS]
+            path[k, at // WAYS] = back // WAYS
             at = back
     return least, path
 

@@ -155,7 +155,9 @@ def least(
     vs = ends_of(edges)
     cuts = rough(vs, low, high, steps, 0.0, roll[1])
     offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
-    price: float = searches(cuts, offsets, lo, hi, seams, roll, shares, int64(-1))[0][0, -1]
+    price: float = searches(cuts, offsets, lo, hi, seams, roll, shares, int64(-1), int64(-1))[0][
+        0, -1
+    ]
     return price
 
 

@@ -57,6 +57,7 @@ def layout_from(
         seam_m,
         float(turf_price(cut, roll) * roll.worth + joints),
         at_corners,
+        placing.odd(pieces, seams, roll.usable_m),
     )
 
 
@@ -81,17 +82,17 @@ def _laid(strips: Strips, ganged: bool) -> Laid:
     whole = np.hstack([strips.spans, np.repeat(strips.lines, strips.sizes, axis=0)])
     if (side * runs).max() == 1:
         return whole, seams, NO_JOINTS
-    pieces, joints = _divided(whole, side, runs, strips.roll.longest_m)
+    pieces, joints = _divided(whole, side, runs, strips.roll)
     across = strips.shape.across()
     cross = [c for joint in joints for c in cross_seams(joint, across)]
     return np.array(pieces), seams, np.array(cross).reshape(-1, 3)
 
 
 def _divided(
-    whole: np.ndarray, side: np.ndarray, runs: np.ndarray, longest: float
+    whole: np.ndarray, side: np.ndarray, runs: np.ndarray, roll: Roll
 ) -> tuple[list[_Piece], list[Joint]]:
     """The pieces ``whole`` (n, 4) cut in so many lengths ``side`` (n,) by side and so many
-    sections, ``runs`` (n,), none longer than ``longest``; and the cross lines between them. All in
+    sections, ``runs`` (n,), none longer than the roll; and the cross lines between them. All in
     metres."""
     pieces: list[_Piece] = []
     joints: list[Joint] = []
@@ -103,7 +104,11 @@ def _divided(
         if v0 != strip:
             last, here, strip = np.array(here), [], v0
         count = lanes * sections
-        inner = divide(u0, u1, count, lanes > 1, last, longest)[1:-1].tolist() if count > 1 else []
+        inner = (
+            divide(u0, u1, count, lanes > 1, last, roll.longest_m, roll.short_m)[1:-1].tolist()
+            if count > 1
+            else []
+        )
         pieces += [(a, b, v0, v1) for a, b in pairwise([u0, *inner, u1])]
         joints += [(u, v0, v1) for u in inner]
         here += inner
@@ -129,17 +134,25 @@ def turf_price(cut: np.ndarray, roll: Roll) -> float:
 
 
 def divide(
-    u0: float, u1: float, count: int, equal: bool, near: np.ndarray, longest: float
+    u0: float,
+    u1: float,
+    count: int,
+    equal: bool,
+    near: np.ndarray,
+    longest: float,
+    least: float = 0.0,
 ) -> np.ndarray:
     """Ends of ``count`` lengths of [u0, u1], their inner ones away from the joints ``near`` of the
     strip before. ``equal`` lengths stay so (they lie side by side in one section); others shift, or
-    get one more."""
+    get one more, where none becomes shorter than ``least`` for it."""
     ends = np.linspace(u0, u1, count + 1)
     if equal or _clear(ends[1:-1], near):
         return ends
     for more in (0, 1):
         length = (u1 - u0) / (count + more)
-        room = min(longest - length, length / 2)
+        room = min(longest - length, length / 2, length - least)
+        if room < 0:
+            continue
         base = np.linspace(u0, u1, count + more + 1)[1:-1]
         for share in (1.0, -1.0, 0.5, -0.5):
             inner = base + share * min(room, STAGGER_M)

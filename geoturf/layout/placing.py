@@ -7,7 +7,7 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import Floats, Ints, inlined, inner, int64, jit
-from geoturf.layout.kernel import TOLERANCE_M, band, distinct, turf_on
+from geoturf.layout.kernel import ASIDE, TOLERANCE_M, band, distinct, turf_on
 
 MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
 MAX_CUTS = 20_000
@@ -86,6 +86,51 @@ def seams(lines: Floats, edges: Floats) -> Floats:
                 out[count, 0], out[count, 1], out[count, 2] = v, found[p], found[p + 1]
                 count += 1
     return out[:count]
+
+
+@jit
+def odd(pieces: Floats, seams: Floats, usable: float) -> int:
+    """How many strips of the pieces (n, 4) are narrower than ``usable`` and have ``seams`` (m, 3) along
+    most of both sides, and how many pairs of strips narrower than that lie along each other; pieces
+    between the same lines are one strip."""
+    n, strips, count = len(pieces), int64(0), int64(0)
+    lines, beside = np.empty((n, 2)), np.zeros((n, 2), np.bool_)
+    for k in range(n):
+        v0, v1 = pieces[k, 2], pieces[k, 3]
+        if v1 - v0 >= usable - TOLERANCE_M:
+            continue
+        known = False
+        for s in range(strips):
+            known = known or (lines[s, 0] == v0 and lines[s, 1] == v1)
+        if known:
+            continue
+        length = below = above = 0.0
+        for p in range(k, n):
+            if pieces[p, 2] == v0 and pieces[p, 3] == v1:
+                length += pieces[p, 1] - pieces[p, 0]
+                below += _along(seams, v0, pieces[p, 0], pieces[p, 1])
+                above += _along(seams, v1, pieces[p, 0], pieces[p, 1])
+        lines[strips, 0], lines[strips, 1] = v0, v1
+        beside[strips, 0], beside[strips, 1] = below > ASIDE * length, above > ASIDE * length
+        strips += 1
+    for s in range(strips):
+        if beside[s, 0] and beside[s, 1]:
+            count += 1
+        for t in range(strips):
+            meets = abs(lines[s, 1] - lines[t, 0]) < SAME_M
+            if meets and beside[s, 1] and beside[t, 0]:
+                count += 1
+    return count
+
+
+@inlined
+def _along(seams: Floats, v: float, u0: float, u1: float) -> float:
+    """Length of the ``seams`` (m, 3) on the line at ``v`` between ``u0`` and ``u1``."""
+    total = 0.0
+    for s in range(len(seams)):
+        if abs(seams[s, 0] - v) < SAME_M:
+            total += max(0.0, min(u1, seams[s, 2]) - max(u0, seams[s, 1]))
+    return total
 
 
 @inlined

@@ -15,8 +15,8 @@ from geoturf.rules import CROSS_WORTH, LayoutRules, Product
 from geoturf.units import US, Money, System, round_down
 
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
-ALONE, PROP, BALANCED = range(3)  # price models: rows of `Roll.shares`
-MODELS = 3
+ALONE, PROP, BALANCED, WHOLE = range(4)  # price models: rows of `Roll.shares`
+MODELS = 4
 MIDDLE, FINEST = (
     48,
     240,
@@ -31,11 +31,12 @@ class Roll:
 
     ``longest_m``: longest piece as laid; ``ends_m``: both end allowances (gaps up to this are
     closed, since a second piece would take as much); ``worth``: price of its turf over that of the
-    product's first width; ``short_m``: least piece length; ``narrow_m``: strips under this width lie
+    product's first width; ``short_m``: least piece length, as laid; ``narrow_m``: strips under this width lie
     along a border; ``ganged``: whether strips may be cut in lengths that lie side by side in one
     section of roll, though a roll reaches; ``blocks``: whether areas may be cut across at inner
-    corners; ``slanted``: whether ends may be cut along a chalk line; ``pool``: shares
-    as in `shares` that a pool was found to come to, if known.
+    corners; ``slanted``: whether ends may be cut along a chalk line; ``odd_m``: what an odd strip
+    (`geoturf.model.Layout`) weighs, in length of roll; ``pool``: shares as in `shares` that a
+    pool was found to come to, if known.
     """
 
     width_m: float
@@ -53,6 +54,7 @@ class Roll:
     ganged: bool
     blocks: bool
     slanted: bool = False
+    odd_m: float = 0.0
     pool: tuple[float, ...] = ()
 
     def joints(self, seam_m: float, crossings: int, corner_m: float, corners: int) -> float:
@@ -97,13 +99,18 @@ class Roll:
             1.01 * (self.usable_m / 64),
         )
 
+    @property
+    def odd_m2(self) -> float:
+        """What an odd strip weighs, in this roll's turf."""
+        return self.odd_m * self.width_m
+
     @cached_property
     def numbers(self) -> np.ndarray:
         """What the kernel takes: see `geoturf.layout.kernel.searches`. Seams are in m2 of *this*
         roll's turf there."""
         seam, cross = min(self.seam / self.worth, HEAVIEST), min(self.cross / self.worth, HEAVIEST)
         sizes = [self.width_m, self.usable_m, self.ends_m, self.step_m, self.side_m, self.least_m]
-        limits = [self.longest_m, 1 / self.step_m, self.short_m, self.narrow_m]
+        limits = [self.longest_m, 1 / self.step_m, self.short_m, self.narrow_m, self.odd_m2]
         return np.array([*sizes, seam, cross, *limits])
 
     @cached_property
@@ -115,25 +122,32 @@ class Roll:
         kernel cuts each at its least price and looks at no table. `PROP`: in
         proportion. `BALANCED`: in a pool wide strips leave rests that narrow ones fill; so wide
         ones come a little dearer than in proportion, narrow ones cheaper by as much. It leans by
-        what pools of lots and yards were found to come to.
+        what pools of lots and yards were found to come to. `WHOLE`: the same, and odd strips weigh
+        what the rules give up for full ones.
         """
         usable = self.usable_m / self.step_m
         wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 1), usable)
         prop = wide / usable
         balanced = np.array(self.pool) if self.pool else prop - LEAN * np.sin(2 * np.pi * prop)
-        return np.ones(len(prop)), prop, balanced
+        return np.ones(len(prop)), prop, balanced, balanced
 
-    def tables(self, models: tuple[int, ...]) -> tuple[np.ndarray, int]:
-        """`shares` of the ``models`` as one table (models, steps + 1), and the row of `ALONE` in it
-        (-1: none): what `geoturf.layout.kernel.searches` takes."""
+    @property
+    def models(self) -> tuple[int, ...]:
+        """The price models that differ."""
+        return tuple(range(MODELS if self.odd_m else WHOLE))
+
+    def tables(self, models: tuple[int, ...]) -> tuple[np.ndarray, int, int]:
+        """`shares` of the ``models`` as one table (models, steps + 1), and the rows of `ALONE` and
+        `WHOLE` in it (-1: none): what `geoturf.layout.kernel.searches` takes."""
         if models not in self._tables:
             shares = np.array([self.shares[model] for model in models])
             alone = self.ganged and ALONE in models
-            self._tables[models] = (shares, models.index(ALONE) if alone else -1)
+            whole = models.index(WHOLE) if WHOLE in models else -1
+            self._tables[models] = (shares, models.index(ALONE) if alone else -1, whole)
         return self._tables[models]
 
     @cached_property
-    def _tables(self) -> dict[tuple[int, ...], tuple[np.ndarray, int]]:
+    def _tables(self) -> dict[tuple[int, ...], tuple[np.ndarray, int, int]]:
         return {}
 
 
@@ -147,7 +161,7 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
     for (width, lengths, _), price in zip(product.widths, prices, strict=True):
         usable = width - 2 * rules.selvage_trim_m
         step = rules.cut_step_m
-        longest = round_down(max(lengths), step) * step - rules.both_ends_m
+        longest = rules.longest_laid_m(lengths)
         fault = rules.unfit(width, max(lengths), told)
         if fault:
             faults.append(Finding("error", "roll-too-small", f"product '{name}': {fault}"))
@@ -165,11 +179,12 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
                 min(rules.min_piece_width_m, usable),
                 seam,
                 cross,
-                rules.min_piece_length_m,
+                rules.least_laid_m(lengths),
                 usable * rules.narrow_strip,
                 rules.cross_seams == "anywhere",
                 rules.cross_seams != "needed",
                 rules.nesting == "slanted",
+                rules.full_strips_m,
             )
         )
     if not rolls:

@@ -21,7 +21,7 @@ from geoturf.layout import kernel, placing
 from geoturf.layout.roll import ALONE, BALANCED, MODELS, Roll
 from geoturf.layout.shape import Shape, Turned
 
-EVERY, SCREENED = tuple(range(MODELS)), (ALONE, BALANCED)
+SCREENED = ALONE, BALANCED
 NO_JOINTS = np.empty((0, 3))
 
 
@@ -91,22 +91,20 @@ def sought(
     bearing_deg: float,
     roll: Roll,
     screen: bool = False,
-    models: tuple[int, ...] = EVERY,
+    models: tuple[int, ...] = (),
 ) -> Sought:
-    """The coarse search at one bearing; coarser still, and only by the models `SCREENED`, to
-    ``screen`` bearings."""
+    """The coarse search at one bearing, by every price model if none are given; coarser still, and
+    only by the models `SCREENED`, to ``screen`` bearings."""
     views = shape.at(bearing_deg, roll.least_m, roll.usable_m)
-    models = SCREENED if screen else models
+    models = SCREENED if screen else models or roll.models
     found = tuple(search(view, roll, models, screen) for view in views)
     return together(bearing_deg, found, NO_JOINTS, NO_JOINTS)
 
 
-def search(
-    shape: Turned, roll: Roll, models: tuple[int, ...] = EVERY, screen: bool = False
-) -> Found:
-    """Cheapest seams, placed roughly, by each of the price ``models`` (`Roll.shares`); from fewer
-    places to ``screen``."""
-    usable = roll.usable_m
+def search(shape: Turned, roll: Roll, models: tuple[int, ...] = (), screen: bool = False) -> Found:
+    """Cheapest seams, placed roughly, by each of the price ``models`` (`Roll.shares`), every one if
+    none are given; from fewer places to ``screen``."""
+    usable, models = roll.usable_m, models or roll.models
     # little room between the least width and the most: strips of just the least must be possible
     least = roll.least_m if roll.least_m > usable / 4 else 0.0
     cuts = placing.rough(shape.vs, shape.low, shape.high, roll.widths(screen), least, usable)

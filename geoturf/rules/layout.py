@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator
@@ -76,6 +77,13 @@ class LayoutRules(Rules):
         most="50 %",
         source=COMMON,
     )
+    full_strips_m: Length = rule(
+        "6 in",
+        "length of roll given up, at most, for one strip less inside the turf that is narrower than the roll, "
+        "or beside another such: full strips first, the odd one at a border; 0: all the same",
+        high="10 ft",
+        source=ASSUMED,
+    )
     cross_seams: Literal["needed", "corners", "anywhere"] = rule(
         "needed",
         "in strips longer than a roll only; also at inner corners, as long as turf is wide there, where that saves "
@@ -94,6 +102,11 @@ class LayoutRules(Rules):
     )
     bearing: Bearing = rule(
         "free", "pile bearing in compass degrees for all areas that state none, or free"
+    )
+    view: Literal["given", "auto"] = rule(
+        "given",
+        "areas seen together, whose pile leans one way: those the column view names; or also what the data tell: front "
+        "yards in a row, areas of a site without buildings, areas that a path parts",
     )
     toward: str = rule("", "name of a point or line layer the pile leans to (the viewer's side)")
     alike: Literal["plan", "free"] = rule(
@@ -144,6 +157,17 @@ class LayoutRules(Rules):
         """Both end allowances of a piece, less a hair. So a piece drawn just as long as a roll
         holds is cut from one."""
         return max(0.0, 2 * self.end_allowance_m - HAIR_M)
+
+    def longest_laid_m(self, lengths_m: Sequence[float]) -> float:
+        """Longest piece as laid that rolls so long give."""
+        return (
+            units.round_down(max(lengths_m), self.cut_step_m) * self.cut_step_m - self.both_ends_m
+        )
+
+    def least_laid_m(self, lengths_m: Sequence[float]) -> float:
+        """Least length of a piece as laid from rolls so long: what is just longer than a roll holds
+        is laid in two halves, whatever `min_piece_length_m` says."""
+        return min(self.min_piece_length_m, self.longest_laid_m(lengths_m) / 2)
 
     def unfit(self, width_m: float, length_m: float, told: System = US) -> str:
         """Why nothing can be cut from a roll so wide, the longest so long, in units of ``told``;
