@@ -95,7 +95,8 @@ def stands(folder, old):
 @pytest.mark.parametrize("exchange", [True, False], ids=["names exchanged", "moved aside"])
 def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch, exchange):
     """Every step until all is written, then (waiting for the disk, putting in place, tidying up)
-    every third. The pages are not worked out anew each time: what is tried is the files."""
+    every third. The pages are not worked out anew each time, and the papers are the buyer's alone:
+    what is tried is the files."""
     from geoturf import maps
 
     monkeypatch.setattr(maps, "page", lambda *_: "<html>" * 1000)
@@ -103,9 +104,9 @@ def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch,
     if not exchange:
         monkeypatch.setattr(report, "_exchange", lambda *_: False)
     out = tmp_path / "out"
-    geoturf.write(result, out)
+    geoturf.write(result, out, ["buyer"])
     trap.set(tmp_path)
-    geoturf.write(result, out)
+    geoturf.write(result, out, ["buyer"])
     steps = list(trap.steps)
     assert {"open", "os.mkdir", "os.fsync", "os.rmdir"} <= set(steps) and len(steps) > 40
     seen = set()
@@ -117,7 +118,7 @@ def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch,
         old = contents(out)
         trap.set(tmp_path, at)
         try:
-            geoturf.write(result, out)
+            geoturf.write(result, out, ["buyer"])
             told = "written"
         except InputError as refusal:
             told = "refused"
@@ -127,7 +128,7 @@ def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch,
         assert (told, found) in {("written", "new"), ("refused", "old")}, f"step {at}, {steps[at]}"
         seen.add(found)
     assert seen == {"old", "new"}, "the last steps only tidy up"
-    geoturf.write(result, out)
+    geoturf.write(result, out, ["buyer"])
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
