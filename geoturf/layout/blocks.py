@@ -130,7 +130,9 @@ def _best(
     if len(lines) < 3:
         return []
     seam, each = roll.numbers[6:8].tolist()
-    prices = kernel.WORTH * np.array([crossing(joint, seam, each) for joint in joints])
+    prices = np.array(
+        [kernel.WORTH * crossing(joint, seam, each) if len(joint) else 0.0 for joint in joints]
+    )
     shares, steps = roll.shares[model][None], roll.widths(screen=True)
     rows: list[int] = parting.best_across(
         view.edges, lines, prices, beyond, steps, roll.numbers, shares, most

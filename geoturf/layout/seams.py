@@ -83,7 +83,7 @@ def together(
 
 def crossing(cross: np.ndarray, seam: float, each: float) -> float:
     """What cross seams (n, 3) cost, at so much a metre and each."""
-    return each * len(cross) + seam * float(np.sum(cross[:, 2] - cross[:, 1]))
+    return each * len(cross) + seam * sum(v1 - v0 for _, v0, v1 in cross.tolist())
 
 
 def sought(
