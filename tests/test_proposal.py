@@ -4,6 +4,7 @@ what is not given leaves no hole."""
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 import re
 from dataclasses import replace
@@ -17,6 +18,7 @@ from office import WORDS, office_figures
 from pypdf.generic import StreamObject, TextStringObject
 
 import geoturf
+from geoturf import tables
 from geoturf.papers import PAPERS, press, proposal
 
 TERMS = """
@@ -212,7 +214,8 @@ def test_what_is_not_given_leaves_no_hole(result):
         for table in ("bidder", "client", "terms")
         for rules in [getattr(result.bid, table)]
     }
-    text = proposal_of(result, **empty)
+    undated = replace(result, calendar=replace(result.calendar, first=None))
+    text = proposal_of(undated, **empty)
     for heading in ("Not included", "Allowances", "Payment", "Warranty", "Agreed", "Holds until"):
         assert heading not in text
     assert "start finish" not in text and "Licence" not in text
@@ -317,3 +320,36 @@ def test_a_screen_reader_is_told_the_language_the_order_and_what_pictures_show(c
 
 def test_its_reader_is_the_client():
     assert {paper.reader for paper in PAPERS if paper.template == "proposal"} == {"client"}
+
+
+def test_days_that_are_not_agreed_are_those_of_the_calendar_and_marked(folder, result):
+    """Phase 2 is to start on June 1, as agreed; all else is planned from there."""
+    rows = {row[0]: row[1:] for row in proposal.data(result)["phases"]["rows"]}
+    heads = proposal.data(result)["phases"]["heads"][1:]
+    planned = tables.calendar(result)
+    for phase in ("1", "2"):
+        mine = planned[planned["phase"] == phase]
+        work = mine[mine["crew"] != ""]
+        days = {
+            "turf delivered": mine["start"][mine["crew"] == ""].iloc[0],
+            "start": work["start"].min(),
+            "finish": work["finish"].max(),
+        }
+        for head, day in days.items():
+            told = rows[phase][heads.index(head)]
+            agreed = (phase, head) == ("2", "start")
+            day = datetime.date.fromisoformat(str(day))
+            assert told == f"{day:%B} {day.day}, {day.year}" + "*" * (not agreed)
+    text = " ".join(
+        page.extract_text() for page in pypdf.PdfReader(folder[1] / "client/proposal.pdf").pages
+    )
+    assert "* planned:" in " ".join(text.split())
+
+
+def test_without_a_known_start_there_is_no_planned_day(result):
+    no_start = replace(result.calendar, first=None)
+    bid = result.bid.model_copy(
+        update={"terms": result.bid.terms.model_copy(update={"phases": {}})}
+    )
+    told = proposal.data(replace(result, calendar=no_start, bid=bid))["phases"]
+    assert told["heads"] == ["phase", "properties", "ground", "price"] and not told["planned"]

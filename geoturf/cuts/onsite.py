@@ -27,8 +27,8 @@ from geoturf.cuts.solve import Cut
 from geoturf.engine import Engine
 from geoturf.model import Layout, saved_m2
 
-_AN_AREA, _FEWEST = 4000, 500  # rounds of the search for an area of a small task, of a large
-_AT_MOST = 1_000_000  # in a task of neither kind
+_AN_AREA, _FEWEST = 8000, 1000  # rounds of the search for an area of a small task, of a large
+_AT_MOST = 2_000_000  # in a task of neither kind
 _SCALE = 300_000  # the dearest whole roll, in the whole numbers of the search
 _HEAT = (3000, 200)  # of that scale: what a change may cost more, at first and at last
 _BROKEN = 3000  # of it: what a broken rule weighs at least while the search goes on

@@ -4,6 +4,7 @@ only, and of the office's reckoning nothing."""
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -148,25 +149,27 @@ def _schedule(result: Result) -> list[list[str]]:
 
 
 def _phases(result: Result) -> dict[str, Any]:
-    """A row a phase, with the dates that are known, and the sum; none for a bid of one phase
-    without dates."""
-    dates, table = result.bid.dates, result.price.phases
-    known = [name for name in _DATES if any(getattr(one, name) for one in dates.values())]
+    """A row a phase, with the dates that are agreed or else planned, and the sum; none for a bid of
+    one phase without dates."""
+    table = result.price.phases
+    days = {str(name): _days(result, str(name)) for name in table["phase"]}
+    known = [name for name in _DATES if any(one[name] for one in days.values())]
     if len(table) < 2 and not known:
-        return {"heads": [], "rows": []}
+        return {"heads": [], "rows": [], "planned": False}
     land = result.ground.areas
     ground = land.groupby("phase", sort=False)["ground_area_m2"].sum()
     rows = []
     for name, sites, price in zip(table["phase"], table["sites"], table["price"], strict=True):
-        days = [_day(result, str(name), which) for which in known]
         area = _area(result, float(ground[name]))
-        rows.append([str(name), *days, f"{sites:,}", area, _money(result, price)])
+        when = [days[str(name)][which] for which in known]
+        rows.append([str(name), *when, f"{sites:,}", area, _money(result, price)])
     if len(rows) > 1:
         every, total = land["site"].nunique(), result.price.totals["price"]
         area = _area(result, float(ground.sum()))
         rows.append(["All", *("" for _ in known), f"{every:,}", area, _money(result, total)])
     heads = ["phase", *(_DATES[name] for name in known), "properties", "ground", "price"]
-    return {"heads": heads, "rows": rows}
+    planned = any(_PLANNED in day for one in days.values() for day in one.values())
+    return {"heads": heads, "rows": rows, "planned": planned}
 
 
 def _plans(result: Result) -> list[list[str]]:
@@ -190,8 +193,34 @@ def _plans(result: Result) -> list[list[str]]:
     return [*told, ["All", f"{rows['lots'].sum():,}", "", "", total]]
 
 
-def _day(result: Result, phase: str, which: str) -> str:
-    return sender.day(getattr(result.bid.dates.get(phase), which, None), result.bid.units)
+_PLANNED = "*"  # after a day that is not agreed
+
+
+def _days(result: Result, phase: str) -> dict[str, str]:
+    """A phase's `_DATES`: as agreed; else as the calendar has them, which is said."""
+    agreed, planned, units = result.bid.dates.get(phase), _planned(result, phase), result.bid.units
+    out = {}
+    for which in _DATES:
+        own = sender.day(getattr(agreed, which, None), units)
+        other = sender.day(planned.get(which), units)
+        out[which] = own or (other and other + _PLANNED)
+    return out
+
+
+def _planned(result: Result, phase: str) -> dict[str, date]:
+    """A phase's dates by the calendar, as far as it has any."""
+    if result.calendar.first is None:
+        return {}
+    rows = result.calendar.rows
+    tasks = rows[rows["phase"].astype(str).eq(phase)].dropna(subset=["start", "finish"])
+    turf = tasks["task"].eq("delivery")
+    out = dict.fromkeys(["deliver_on"] if turf.any() else [], tasks.loc[turf, "start"].min())
+    if (~turf).any():
+        out |= {
+            "start": tasks.loc[~turf, "start"].min(),
+            "finish": tasks.loc[~turf, "finish"].max(),
+        }
+    return out
 
 
 def _alternates(result: Result) -> list[list[str]]:

@@ -272,12 +272,13 @@ def _seen(piece: Piece, view: View) -> Box | None:
 
 
 def _labels(laying: Laying, view: View, system: System, named: bool) -> Iterator[dict[str, Any]]:
+    whole = view.shape(laying.shape)
     for number, piece in enumerate(laying.pieces, 1):
         box = _seen(piece, view)
         if box is None:
             continue
         label = _label(number, piece, box, system, named)
-        grass = shapely.intersection(shapely.box(*box), view.shape(laying.shape))
+        grass = shapely.clip_by_rect(whole, *box)
         x, y = _spot(grass, box, *label.extent[:: -1 if label.turned else 1])
         lines = list(label.lines)
         at = {"x": _round(x), "y": _round(y), "turned": label.turned, "above": label.above}
@@ -286,6 +287,20 @@ def _labels(laying: Laying, view: View, system: System, named: bool) -> Iterator
 
 def _label(number: int, piece: Piece, box: Box, system: System, named: bool = False) -> _Label:
     """The fullest label that there is room for; the number alone is always written."""
+    room = box[2] - box[0], box[3] - box[1]
+    for label, wide, high in _wordings(number, piece, system, named):
+        if wide <= room[0] and high <= room[1]:
+            return label
+        if high <= room[0] and wide <= room[1]:
+            return label._replace(turned=True)
+    return _Label(f"{number}", ())
+
+
+@lru_cache(maxsize=4096)  # of a lot that is being drawn
+def _wordings(
+    number: int, piece: Piece, system: System, named: bool
+) -> tuple[tuple[_Label, float, float], ...]:
+    """A piece's labels with their width and height in mm, the fullest first."""
     size = cut_size(piece, system)
     length, width = size.split(" x ")
     names = (
@@ -294,16 +309,8 @@ def _label(number: int, piece: Piece, box: Box, system: System, named: bool = Fa
         (piece.piece, piece.roll, f"{length} x", width),
     )
     wordings = (*(names if named else ()), (size,), (f"{length} x", width))
-    room = box[2] - box[0], box[3] - box[1]
-    for lines in wordings:
-        for above in (False, True):
-            label = _Label(f"{number}", lines, above)
-            wide, high = label.extent
-            if wide <= room[0] and high <= room[1]:
-                return label
-            if high <= room[0] and wide <= room[1]:
-                return label._replace(turned=True)
-    return _Label(f"{number}", ())
+    labels = [_Label(f"{number}", lines, above) for lines in wordings for above in (False, True)]
+    return tuple((label, *label.extent) for label in labels)
 
 
 def _spot(grass: shapely.Geometry, box: Box, width: float, height: float) -> tuple[float, float]:

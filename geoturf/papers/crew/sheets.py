@@ -146,7 +146,11 @@ def _told(
     differences = _differences(result, sheet)
     room = ROOMS[result.bid.page]
     first = room.high - _HEAD_MM - _FOOT_MM - _lists_mm(rows, items, differences, room.wide)
-    found = views.pages(told, max(first, 0.0), room, system)
+    sizes = [views.sizes(one, room, system) for one in told]
+    found = list(views.pages(sizes, max(first, 0.0), room, system))
+    last = not sheet.shared and len(found) > 1  # what a lot takes stands after its drawings then
+    if last:
+        found = list(views.pages(sizes, room.high - _HEAD_MM, room, system))
     by_area = {
         group.layings[0].area_index: area for group, area in zip(sheet.drawings, areas, strict=True)
     }
@@ -156,6 +160,7 @@ def _told(
         "differences": differences,
         "lots": rows,
         "items": items,
+        "last": last,
         "pages": [_page(page, by_area, room, system) for page in found],
     }
 

@@ -72,10 +72,28 @@ class Page(NamedTuple):
     placed: list[Placed]
 
 
-def pages(areas: Sequence[Told], first: float, room: Room, system: System) -> Iterator[Page]:
+class Sizes(NamedTuple):
+    """An area and the ways to draw it whole so that all can be read, the largest first."""
+
+    told: Told
+    blocks: list[Block]
+
+
+def sizes(one: Told, room: Room, system: System) -> Sizes:
+    out: list[Block] = []
+    for scale in drawing.scales(system):
+        block = _block(one, scale, room.wide)
+        if block and block.height <= room.high:
+            if _unreadable(one.laying, block.view, system):
+                break
+            out.append(block)
+    return Sizes(one, out)
+
+
+def pages(areas: Sequence[Sizes], first: float, room: Room, system: System) -> Iterator[Page]:
     """All areas on the first page, which has ``first`` mm for them, where they can be read there;
     else at most two on each page, one where two could not be read. The first page may be empty."""
-    queue, high = [_Sizes(one, _readable(one, room, system)) for one in areas], first
+    queue, high = list(areas), first
     whole = _filled(queue, first)
     if whole is not None:
         yield Page(whole, [])
@@ -92,32 +110,14 @@ def pages(areas: Sequence[Told], first: float, room: Room, system: System) -> It
         high = room.high
 
 
-class _Sizes(NamedTuple):
-    """An area and the ways to draw it whole so that all can be read, the largest first."""
-
-    told: Told
-    blocks: list[Block]
-
-
-def _readable(one: Told, room: Room, system: System) -> list[Block]:
-    out: list[Block] = []
-    for scale in drawing.scales(system):
-        block = _block(one, scale, room.wide)
-        if block and block.height <= room.high:
-            if _unreadable(one.laying, block.view, system):
-                break
-            out.append(block)
-    return out
-
-
-def _begun(queue: Sequence[_Sizes], high: float) -> list[Block] | None:
+def _begun(queue: Sequence[Sizes], high: float) -> list[Block] | None:
     """The first of them, as many as a page takes."""
     most = max(1, min(_ON_A_PAGE, len(queue), int(high / _LEAST_MM)))
     tries = (_filled(queue[:many], high) for many in range(most, 0, -1))
     return next((blocks for blocks in tries if blocks), None)
 
 
-def _filled(some: Sequence[_Sizes], high: float) -> list[Block] | None:
+def _filled(some: Sequence[Sizes], high: float) -> list[Block] | None:
     """Areas one below the other, each as large as there is room for it, the one that is drawn
     smallest first; None where they could not be read in that height."""
     if not all(one.blocks for one in some):
