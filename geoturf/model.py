@@ -188,9 +188,10 @@ class Ground:
 @dataclass(frozen=True)
 class Edges:
     """``runs``: DataFrame, one row a boundary run: area_index, kind (paving, building, shared,
-    open), neighbour (row of the other area, -1), closed (bool: a whole ring of one kind), length_m
-    (on the map, true), laid_m (along the slope, as far as the laying plane is drawn out), fasteners
-    (int; 0 along seams and where the product is glued), geometry (LineString in the area's frame).
+    open, and of open ones fence, planter), neighbour (row of the other area, -1), closed (bool: a
+    whole ring of one kind), length_m (on the map, true), laid_m (along the slope, as far as the
+    laying plane is drawn out), fasteners (int; 0 along seams and where the product is glued),
+    geometry (LineString in the area's frame).
     ``totals``: areas-aligned: edge_paving_m, edge_building_m, edge_shared_m, edge_open_m (on the
     map), perimeter_fasteners, field_fasteners (int; 0 where the product is glued), fastened_m
     (perimeter along the slope that gets nails), edging_m (along the slope, of the kinds that get an
@@ -395,6 +396,31 @@ class Calendar:
     first: date | None
     begun: pd.DataFrame
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def planned(self) -> list[PlannedPhase]:
+        """When each phase is worked, phases as they come: from its first task to its last, deliveries
+        apart."""
+        work = self.rows[self.rows["task"] != "delivery"]
+        found = []
+        for phase, tasks in work.groupby("phase", sort=False):
+            starts = tasks["start"].dropna().tolist()
+            finishes = tasks["finish"].dropna().tolist()
+            days = int(tasks["start_day"].min()), int(tasks["finish_day"].max())
+            dated = (min(starts), max(finishes)) if starts else (None, None)
+            found.append(PlannedPhase(str(phase), *days, *dated))
+        return found
+
+
+class PlannedPhase(NamedTuple):
+    """Days that a phase is worked, the first and the last (numbers of working days; dates where a
+    start is known)."""
+
+    phase: str
+    start_day: int
+    finish_day: int
+    start: date | None
+    finish: date | None
 
 
 class CalendarTask(NamedTuple):

@@ -238,9 +238,11 @@ def _swapped(land: Ground, products: Mapping[str, str]) -> Ground:
 
 def _risk(result: Result) -> Risk:
     bid = result.bid
-    rates = {name: frozenset(book.rates) for name, book in bid.books.items()}
     made = (result.ground, result.takeoff, result.price)
-    return risk.spread(*made, bid.materials, bid.ranges, own_values(bid), rates)
+    own = {"": frozenset[str]()} | {name: frozenset(book.rates) for name, book in bid.books.items()}
+    books = {name: booked(bid, name) for name in own}
+    terms = {name: risk.Terms(one.price, one.materials, own[name]) for name, one in books.items()}
+    return risk.spread(*made, bid.materials, bid.ranges, own_values(bid), terms, bid.products)
 
 
 def _in_alternate(title: str, finding: Finding) -> Finding:

@@ -199,3 +199,32 @@ def test_prices_add_up_by_scope_under_books(runs):
     sums = {scope: sum(rows, D(0)) for scope, rows in table.groupby("scope")["extension"]}
     assert sums["bid"] == runs[0].price.totals["price"]
     assert sums["phase 1, NV"] + sums["phase 3"] == runs[1].price.totals["price"]
+
+
+def test_ranges_move_what_each_book_leaves_to_the_bid(tmp_path):
+    """A range's ends, beside runs with the figure there: Nevada has its own labour and hours to lay
+    turf, so those of the bid move California alone; infill is the bid's under both."""
+    drawn(tmp_path)
+    ranges = {
+        "costs": {"labour": ["120 USD/h", "150 USD/h"], "infill": ["10 USD/bag", "14.10 USD/bag"]},
+        "rates": {"turf": ["150 ft^2/h", "260 ft^2/h"]},
+        "draws": 100,
+    }
+    books = {"NV": NEVADA | {"rates": RATES}, "CA": {}}
+
+    def run(costs, rates, **more):
+        price = OWN | {"costs": OWN["costs"] | costs}
+        layer = {"columns": {"price_book": "STATE"}}
+        tables_ = {"price": price, "materials": {"rates": rates}, "books": books}
+        return geoturf.run(bid(tmp_path, layer, **tables_, **more))
+
+    plain = run({}, {}, ranges=ranges)
+    moves = plain.risk.moves.set_index("figure")
+    ends = {
+        "labour": run({"labour": "150 USD/h"}, {}),
+        "infill": run({"infill": "14.10 USD/bag"}, {}),
+        "turf": run({}, {"turf": "260 ft^2/h"}),
+    }
+    for figure, there in ends.items():
+        assert D(f"{moves.loc[figure, 'price_high']:.2f}") == there.price.totals["price"], figure
+        assert there.price.totals["price"] != plain.price.totals["price"]

@@ -203,3 +203,26 @@ def test_what_does_not_fit_is_told_in_a_line(rules, told):
         make_bid({"layers": [{"path": "lots.shp"}], "calendar": rules})
     (line,) = [finding.line() for finding in refused.value.findings]
     assert told in line and "calendar" in line
+
+
+# --------------------------------------------------------------------------------- what is planned
+
+
+def test_a_phase_is_planned_from_its_first_task_to_its_last():
+    """Against the calendar's own rows; deliveries, which come before, are no work."""
+    dates = {"1": PhaseDates(deliver_on="2026-06-29", start="2026-07-01")}
+    when, _ = dated(dates=dates)
+    for one in when.planned:
+        tasks = when.rows[(when.rows["phase"] == one.phase) & (when.rows["task"] != "delivery")]
+        assert (one.start_day, one.finish_day) == (
+            min(tasks["start_day"]),
+            max(tasks["finish_day"]),
+        )
+        assert (one.start, one.finish) == (min(tasks["start"]), max(tasks["finish"]))
+    assert when.planned[0].start == DAY and [one.phase for one in when.planned] == ["1", "2"]
+
+
+def test_days_without_dates_are_planned_by_number():
+    when, _ = dated()
+    assert [(one.start, one.finish) for one in when.planned] == [(None, None)] * 2
+    assert max(one.finish_day for one in when.planned) == when.days

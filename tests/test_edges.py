@@ -456,3 +456,34 @@ def test_a_layer_in_slabs_gives_what_it_gives_at_once(monkeypatch):
     assert shapely.equals_exact(
         whole.runs["geometry"].to_numpy(), parts.runs["geometry"].to_numpy(), 1e-9
     ).all()
+
+
+# ------------------------------------------------------------------------------ fences and planters
+
+
+def by_kind(result):
+    return result.runs.groupby("kind")["length_m"].sum().to_dict()
+
+
+def test_open_edges_along_fences_and_planters_are_told_apart():
+    """A lawn of 10 m: a fence drawn as a line along its north side, a planter along its east side,
+    nothing known west and south. All four count as open."""
+    fence = shapely.LineString([(-1, 10.03), (11, 10.03)])
+    result = edges([LAWN], [("fence", fence), ("planter", box(10, 0, 12, 10))])
+    assert by_kind(result) == pytest.approx({"fence": 10, "planter": 10, "open": 20}, abs=1e-6)
+    assert sums(result) == near(0, 0, 0, 40)
+
+
+def test_a_wall_behind_a_planter_is_a_wall():
+    """What is built overrules what stands before it."""
+    around = [("planter", box(10, 0, 10.05, 10)), ("building", box(10, 0, 15, 10))]
+    result = edges([LAWN], around)
+    assert by_kind(result) == pytest.approx({"building": 10, "open": 30}, abs=1e-6)
+
+
+def test_each_kind_of_edge_has_its_edging():
+    rules = EdgeRules(edging_on=["open", "fence", "planter"])
+    assert rules.edged_with("board") == ("open",)
+    assert rules.edged_with("nailer") == ("fence",) and rules.edged_with("steel") == ("planter",)
+    plain = EdgeRules(edging_on=["planter"], edging={"planter": "board"})
+    assert plain.edged_with("board") == ("planter",) and not plain.edged_with("steel")

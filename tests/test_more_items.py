@@ -1,6 +1,9 @@
 """Items a bid asks for: drains, sod kill, pads, a loader, granules spread, infill by product. Each by
 hand on one lawn of 30 x 40 ft, 1,200 ft2."""
 
+from dataclasses import replace
+
+import pandas as pd
 import pytest
 from invented_lots import edges, ground, plan
 
@@ -109,6 +112,28 @@ def test_turf_has_its_own_depths():
     assert "x 5.0 in = 37.0 yd^3 compacted, in 1.5 lift(s)" in rows.loc["aggregate", "basis"]
 
 
+def test_an_area_has_depths_of_its_own():
+    """1,200 ft2 dug 6 in and filled 5 in: 600 and 500 ft3, 22.22 and 18.52 yd3, in two lifts of
+    4 in; its turf's own depths and the bid's hold where a layer gives none."""
+    inch = 0.0254
+    own = {"dig_depth_m": 6 * inch, "base_depth_m": 5 * inch}
+    _, rows, _ = taken(own, {"dig_depth": "3 in", "base_depth": "3 in"})
+    assert rows.loc["dig", "net"] == pytest.approx(600 * FT**3)
+    assert "18.5 yd^3 compacted, in 2 lift(s)" in rows.loc["aggregate", "basis"]
+    nothing = {"dig_depth_m": float("nan"), "base_depth_m": float("nan")}
+    _, rows, _ = taken(nothing, {"dig_depth": "3 in"})
+    assert rows.loc["dig", "net"] == pytest.approx(300 * FT**3)
+
+
+def test_granules_as_infill_are_trucked():
+    """Their weight counts with that of the turf, as bags of infill do."""
+    plain, _, _ = taken(product={"infill": "none"})
+    filled, rows, _ = taken(product={"infill": "granules"})
+    bags_kg = rows.loc["granules", "order"] * rows.loc["granules", "order_size"]
+    more = filled.counts["freight_kg"].iloc[0] - plain.counts["freight_kg"].iloc[0]
+    assert more == pytest.approx(bags_kg) and bags_kg > 0
+
+
 def test_granules_as_infill():
     """1.5 lb on 1,200 ft2, 36 bags of 50 lb; spread and broomed as infill is, which there is none of."""
     _, rows, money = taken(product={"infill": "granules"})
@@ -130,3 +155,26 @@ def test_heads_by_watered_ground(irrigation, heads):
     if heads:
         assert "one a 200 ft2 (18.6 m2) of watered ground" in rows.loc["caps", "basis"]
     assert taken({"caps": 2.0}, cap_covers="200 ft^2")[1].loc["caps", "net"] == 2
+
+
+def test_edgings_are_bought_by_kind_and_set_together():
+    """30 ft along a fence, 40 along a planter, 70 open: with 5 % 31.5 ft are 2 nailers of 16 ft,
+    42 are 5 strips of 10 ft, 73.5 are 4 boards of 20 ft; 140 ft at 40 ft an hour are 3.5 hours.
+    24 stakes at 3 ft and one more for the boards; strips bring theirs."""
+    land = ground([LAWN])
+    runs = [("fence", 30), ("planter", 40), ("open", 70)]
+    bounds = edges(land)
+    table = pd.concat([bounds.runs] * 3, ignore_index=True)
+    table["kind"] = [kind for kind, _ in runs]
+    table["laid_m"] = [length * FT for _, length in runs]
+    edge_rules = EdgeRules(edging_on=["open", "fence", "planter"])
+    bounds = replace(bounds, runs=table)
+    products = {"turf60": Product()}
+    made = (land, bounds, plan(land), products, MaterialRules(), edge_rules)
+    items = materials.takeoff(*made).items
+    rows = items[items["scope_kind"] == "pool"].set_index("key")
+    orders = {key: rows.loc[key, "order"] for key in ("edging", "edging_steel", "edging_nailer")}
+    assert orders == {"edging": 4, "edging_steel": 5, "edging_nailer": 2}
+    assert rows.loc["labour_edging", "net"] == pytest.approx(3.5)
+    assert rows.loc["stakes", "net"] == 25
+    assert "edges of kind planter: 40.0 ft" in rows.loc["edging_steel", "basis"]

@@ -171,7 +171,8 @@ def test_they_add_up_whatever_the_bid(drawn, rates):
 @settings(max_examples=30, deadline=None)
 @given(st.data())
 def test_they_add_up_whatever_a_bid_carries(data):
-    """Lump sums and what is counted, a bond that slides, prices that rise, plant taxed, books."""
+    """Lump sums and what is counted, a bond that slides, prices that rise, plant taxed, price breaks,
+    least orders, hire by the week, books."""
     side = st.integers(3, 50)
     drawn = data.draw(
         st.lists(st.tuples(side, side, st.sampled_from("123")), min_size=1, max_size=6)
@@ -191,8 +192,12 @@ def test_they_add_up_whatever_a_bid_carries(data):
     day = st.dates(datetime.date(2026, 1, 1), datetime.date(2029, 1, 1))
     starts = data.draw(st.dictionaries(st.sampled_from("123"), day, max_size=3))
     rise = {"rate": "4.35 %", "prices_of": "2026-01-01", "starts": starts}
+    some = st.integers(1, 400).map(lambda n: {"at_least": n, "price": "9.99 USD/bag"})
     own = {
         "extras": extras,
+        "breaks": {"infill": [data.draw(some)]},
+        "least": {key: f"{data.draw(cents)} USD" for key in ("haul", "infill", "nails")},
+        "hire": {"compactor": f"{data.draw(cents)} USD/week"},
         "escalation": rise,
         "bond_scale": SCALE,
         "tax_on_plant": data.draw(st.booleans()),

@@ -320,6 +320,16 @@ def test_canonical_names_map_by_themselves(tmp_path):
     assert "elevation_ft" not in table
 
 
+def test_depths_are_read_in_inches_and_metres(tmp_path):
+    """An inch is 0.0254 m exactly (NIST SP 811)."""
+    columns = {"site": ["A", "B"], "dig_depth_in": [6.0, 5.0], "base_depth_m": [0.1, None]}
+    columns["dig_depth_m"] = [None, 0.2]
+    write(squares(**columns), tmp_path / "lots.gpkg")
+    table = table_of(tmp_path, "lots.gpkg")
+    assert table["dig_depth_m"].tolist() == pytest.approx([0.1524, 0.2])
+    assert table["base_depth_m"].tolist() == pytest.approx([0.1, np.nan], nan_ok=True)
+
+
 def test_stated_metres_stand_over_feet(tmp_path):
     """Feet fill in where a feature states no metres, and nowhere else: by hand, 1,000 ft are 304.8
     m."""

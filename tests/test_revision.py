@@ -4,7 +4,7 @@ cent."""
 import csv
 import json
 import shutil
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 
 import pytest
@@ -117,7 +117,7 @@ CHANGES = {
         [*GROUND[:2], (200, 0, 52, 33)],
         '[price]\nsales_tax = 0.0813\nprofit = 0.12\n[price.costs]\ninfill = "12.99 USD/bag"\n'
         'aggregate = "31 USD/ton"\n[materials]\nbase_depth = "5 in"\nleave_out = ["fabric"]',
-        "ground, rule",
+        "rule",
     ),
 }
 
@@ -146,6 +146,51 @@ def test_each_line_goes_from_its_old_amount_to_its_new_one(report, rows):
     for (phase, line), amounts in ends.items():
         if phase:  # steps of the build-up stand under titles that hold their rates
             assert amounts == [amount_of(folder, phase, line) for folder in (old, new)]
+
+
+def test_causes_of_one_line_are_parted_by_the_stated_rule(report, rows):
+    """Ground, a rule and a unit cost at once, by hand: bags in proportion to the surface, then the
+    bags of the new rule, at the old price; then the new price on them."""
+    ground, _, _ = CHANGES["all"]
+    extra = "[materials]\ninfill_allowance = '25 %'\n[price.costs]\ninfill = '12.99 USD/bag'\n"
+    old, new = report(), report(ground, extra)
+    found = of(rows(old, new), "amount", "phase", "line", "old", "new", "why")
+    for phase, line, *_ in [one for one in found if one[1].endswith(" Infill") and one[3]]:
+        steps = [one for one in found if one[:2] == (phase, line)]
+        if not steps[0][2]:
+            continue  # of a phase that only the new report has
+        (before, after), (small, large) = bags_of(old, new, phase), surfaces_of(old, new, phase)
+        by_ground = (before * large / small).quantize(Decimal("0.01"), ROUND_HALF_UP)
+        ends = [by_ground * Decimal("11.75"), after * Decimal("11.75"), after * Decimal("12.99")]
+        whys = ["ground", "rule", "unit cost"]
+        due = [(f"{cents(end)}", why) for end, why in zip(ends, whys, strict=True)]
+        due = due if small != large else due[1:]
+        assert [one[3:] for one in steps] == due
+        assert Decimal(steps[0][2]) == before * Decimal("11.75")
+
+
+def cents(amount: Decimal) -> Decimal:
+    return amount.quantize(Decimal("0.01"), ROUND_HALF_UP)
+
+
+def bags_of(old: Path, new: Path, phase: str) -> list[Decimal]:
+    counts = []
+    for folder in (old, new):
+        with (folder / "bid.csv").open(encoding="utf-8", newline="") as file:
+            own = [r for r in csv.DictReader(file) if (r["phase"], r["unit"]) == (phase, "bag")]
+        counts.append(sum((Decimal(row["quantity"]) for row in own), Decimal(0)))
+    return counts
+
+
+def surfaces_of(old: Path, new: Path, phase: str) -> list[Decimal]:
+    sums = []
+    for folder in (old, new):
+        with (folder / "areas.csv").open(encoding="utf-8", newline="") as file:
+            own = [
+                Decimal(r["surface_area_ft2"]) for r in csv.DictReader(file) if r["phase"] == phase
+            ]
+        sums.append(sum(own, Decimal(0)))
+    return sums
 
 
 def amount_of(folder: Path, phase: str, line: str) -> Decimal:

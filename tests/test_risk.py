@@ -1,10 +1,12 @@
 """How sure a price is: one draw beside a true run, draws beside closed forms and scipy's triangular
 distribution, contingency by pricing again, bad input."""
 
+from dataclasses import replace
 from decimal import Decimal as D
 
 import numpy as np
 import openpyxl
+import pandas as pd
 import pytest
 from invented_lots import LOTS, PRODUCTS, edges, ground, plan
 from scipy import stats
@@ -16,7 +18,7 @@ from geoturf.errors import BidError
 from geoturf.price import price
 from geoturf.risk import spread
 from geoturf.risk.figures import Figure, draws, figures, triangular
-from geoturf.risk.repriced import Repriced
+from geoturf.risk.repriced import Repriced, Terms
 from geoturf.rules.ranges import own_values
 
 LAND = ground(LOTS)
@@ -72,13 +74,17 @@ def merged(one, other):
     return both | nested
 
 
-def run(content, ranges=RANGES):
+def run(content, ranges=RANGES, laid=None):
     """The bid, its takeoff and its price."""
     bid = make_bid({"layers": [{"path": "lots.shp"}]} | content | {"ranges": ranges})
     bid = bid.model_copy(update={"products": PRODUCTS})
-    laid = plan(LAND)
+    laid = laid or plan(LAND)
     takeoff = materials.takeoff(LAND, edges(LAND), laid, PRODUCTS, bid.materials, bid.edges)
     return bid, takeoff, price(LAND, laid, takeoff, PRODUCTS, bid.price, "USD")
+
+
+def terms(bid):
+    return {"": Terms(bid.price, bid.materials, frozenset())}
 
 
 def repriced(content):
@@ -86,14 +92,16 @@ def repriced(content):
     ranged = figures(bid.ranges, own_values(bid))
     return (
         {one.name: one for one in ranged},
-        Repriced(takeoff, money, bid.materials, ranged, {}),
+        Repriced(LAND.areas, takeoff, money, bid.materials, ranged, terms(bid), bid.products),
         money,
     )
 
 
 def sure(content=PLAIN, ranges=RANGES):
     bid, takeoff, money = run(content, ranges)
-    return spread(LAND, takeoff, money, bid.materials, bid.ranges, own_values(bid), {}), money
+    own = own_values(bid)
+    made = (LAND, takeoff, money, bid.materials, bid.ranges, own, terms(bid), bid.products)
+    return spread(*made), money
 
 
 # ------------------------------------------------------------------------ a draw is a true run
@@ -117,6 +125,57 @@ def test_a_draw_gives_what_a_run_with_its_figures_gives(content):
     _, _, true = run(merged(content, CHANGED), {})
     assert true.totals["price"] != before.totals["price"]
     assert D(f"{asked[0]:.2f}") == true.totals["price"]
+
+
+#: terms of orders, some of which a draw passes
+ORDERED = {
+    "price": {
+        "breaks": {
+            "infill": [
+                {"at_least": 40, "price": "11 USD/bag"},
+                {"at_least": 133, "price": "10.20 USD/bag"},
+            ]
+        },
+        "least": {"haul": "1900 USD", "labour": "19000 USD"},
+        "hire": {"excavator": "900 USD/week", "broom": "250 USD/week"},
+    }
+}
+
+
+def test_a_draw_keeps_to_price_breaks_hire_and_least_orders():
+    """A draw under which breaks, weeks and what an order falls short by all change."""
+    _, anew, before = repriced(ORDERED)
+    change = {"price": {"costs": {"labour": "161.37 USD/h"}}}
+    change["materials"] = {"rates": {"dig": "3.1 yd^3/h"}, "infill_allowance": "7.1 %"}
+    there, _, true = run(merged(ORDERED, change), {})
+    dig = own_values(there)["rates"]["dig"]
+    drawn = {"costs.labour": 161.37, "rates.dig": dig, "allowances.infill": 0.071}
+    _, asked = anew.priced({name: np.array([value]) for name, value in drawn.items()})
+    assert D(f"{asked[0]:.2f}") == true.totals["price"]
+    for unit in ("week", "lump", "bag"):
+        lines = [one.lines[one.lines["unit"] == unit] for one in (before, true)]
+        assert not lines[0]["amount"].equals(lines[1]["amount"]), unit
+
+
+@pytest.mark.parametrize("key", ["seam", "cross_seam"])
+def test_a_task_by_two_rates_follows_each(key):
+    """Hours to join seams are reckoned by length and by cross seams."""
+    one = {"area_index": 0, "kind": "cross", "length_m": 4.5}
+    laid = plan(LAND)
+    seams = pd.concat([laid.seams, pd.DataFrame([one] * 9)], ignore_index=True)
+    crossed = replace(laid, seams=seams)
+    value = {"seam": ["20 ft/h", "90 ft/h"], "cross_seam": ["0.1 h", "2 h"]}[key]
+    prices = []
+    for rates in ({}, {key: value[1]}):
+        bid, takeoff, money = run({"materials": {"rates": rates}}, {"rates": {key: value}}, crossed)
+        prices.append(money.totals["price"])
+        ranged = figures(bid.ranges, own_values(bid))
+        made = (LAND.areas, takeoff, money, bid.materials, ranged, terms(bid), bid.products)
+        if not rates:
+            anew = Repriced(*made)
+    drawn = {f"rates.{key}": np.array([own_values(bid)["rates"][key]])}
+    assert prices[0] != prices[1]
+    assert D(f"{anew.priced(drawn)[1][0]:.2f}") == prices[1]
 
 
 def test_a_figure_alone_moves_the_price_as_a_run_does():

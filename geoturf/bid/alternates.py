@@ -126,7 +126,11 @@ def booked(bid: Bid, name: str) -> Bid:
     book = bid.books[name]
     costs = bid.price.costs.model_copy(update=book.costs)
     rates = bid.materials.rates.model_copy(update=book.own_rates())
-    price = bid.price.model_copy(update={"costs": costs, **book.own_steps()})
+    ordered = {  # terms of orders go with the bid's own unit costs
+        table: {key: one for key, one in getattr(bid.price, table).items() if key not in book.costs}
+        for table in ("breaks", "least", "hire")
+    }
+    price = bid.price.model_copy(update={"costs": costs, **ordered, **book.own_steps()})
     materials = bid.materials.model_copy(update={"rates": rates})
     return bid.model_copy(update={"price": price, "materials": materials})
 

@@ -84,7 +84,8 @@ def edge_sums(result: Result) -> list[Finding]:
     )  # in the site's frame: an elevation's worth off
     wrong = np.bincount(of, np.abs(drawn - told_m) > EDGE_M + FRAME * told_m, count) > 0
     for kind, column in zip(("paving", "building", "shared", "open"), kinds, strict=True):
-        own = np.bincount(of, told_m * (runs["kind"] == kind), count)
+        of_kind = runs["kind"].replace({"fence": "open", "planter": "open"}) == kind
+        own = np.bincount(of, told_m * of_kind, count)
         wrong |= np.abs(own - totals[column].to_numpy(float)) > EDGE_M
     return found + told(
         "edges-not-runs",

@@ -49,6 +49,10 @@ _COLUMNS = {
     "irrigation": "irrig irr irr_type irr_method irrig_type irrigation_type watering sprinkler",
     "district": "ward ward_no council_district water_district wd district_name dist",
     "caps": "heads head_count irrig_heads caps_count",
+    "dig_depth_in": "dig_in excavate_in cut_in",
+    "dig_depth_m": "dig_m excavate_m cut_m",
+    "base_depth_in": "base_in stone_in aggregate_in",
+    "base_depth_m": "base_m stone_m aggregate_m",
     "model": "house_model plan plan_no plan_name house_plan floorplan",
 }
 

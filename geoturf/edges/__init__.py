@@ -1,7 +1,8 @@
 """Areas -> boundary runs, told apart by what lies on the other side, and their fasteners.
 
 Spec: each stretch is ``shared`` (another area of the same site and product: a seam), ``building``,
-``paving`` or ``open``, the first that holds. How a contact is found: `geoturf.edges.contact`; what
+``paving`` or ``open``, the first that holds; of open ones, those along a ``fence`` or a ``planter``
+are told apart, for their edging. How a contact is found: `geoturf.edges.contact`; what
 counts as one: `geoturf.edges.runs.settle`. All areas of all frames are done at once, as columns.
 """
 
@@ -28,6 +29,10 @@ _ASKED = ("geometry", "frame", "site", "product")  # of an area, to tell whose n
 _AREAL = (3, 6)  # shapely's numbers of Polygon and MultiPolygon
 _WHERE = ("geometry", "frame")
 _TOLD_KINDS = ("paving", "building", "shared", "open")  # in the order of the totals' columns
+#: what tells an edge, in the order that the later overrules; edges along the first two count as open
+_THINGS = ("planter", "fence", "paving", "building")
+_OPEN = ("open", "planter", "fence")
+_POST_M = 0.02  # half of what a fence or border that is drawn as a line is taken to be wide
 _SUM_M = 1e-3  # the four lengths add up to the perimeter this closely
 
 
@@ -98,7 +103,7 @@ def _runs(
     mine = theirs.where(theirs.owner < len(areas)) if len(across) else theirs
 
     beside = _beside(everyone, mine, theirs, place, tolerance_m)
-    things = {role: context[context["role"] == role] for role in ("paving", "building")}
+    things = {role: context[context["role"] == role] for role in _THINGS}
     along = {}
     for role, table in things.items():
         sides = borders(table, place, 0.0)
@@ -123,13 +128,18 @@ def _runs(
 
 
 def _built(context: pd.DataFrame) -> pd.DataFrame:
-    """Buildings and paving: the context that tells edges, polygons only."""
+    """The context that tells edges, as polygons; lines of fences and planters as narrow ones."""
     if not len(context):
         frame, geometry = np.empty(0, np.int64), np.empty(0, object)
         return pd.DataFrame({"role": [], "frame": frame, "geometry": geometry})
-    areal = np.isin(shapely.get_type_id(_shapes(context)), _AREAL)
-    built = context["role"].isin(["building", "paving"]).to_numpy()
-    return context[areal & built]
+    shapes, light = _shapes(context), context["role"].isin(_OPEN).to_numpy()
+    lines = light & (shapely.get_dimensions(shapes) == 1)
+    if lines.any():
+        shapes = shapes.copy()
+        shapes[lines] = shapely.buffer(shapes[lines], _POST_M, cap_style="flat")
+        context = context.assign(geometry=shapes)
+    areal = np.isin(shapely.get_type_id(shapes), _AREAL)
+    return context[areal & context["role"].isin(_THINGS).to_numpy()]
 
 
 def _any(segment: np.ndarray, other: np.ndarray) -> np.ndarray:
@@ -242,7 +252,8 @@ def _totals(
         return np.bincount(owner, values, minlength=len(areas))
 
     length_m = table["length_m"].to_numpy(float)
-    sums = {f"edge_{one}_m": by_area(length_m * (kind == one)) for one in _TOLD_KINDS}
+    told = np.where(np.isin(kind, _OPEN), "open", kind)
+    sums = {f"edge_{one}_m": by_area(length_m * (told == one)) for one in _TOLD_KINDS}
     off = np.abs(sum(sums.values()) - areas["perimeter_m"].to_numpy(float))
     if (off > _SUM_M).any():
         raise PromiseError(_short_sum(areas, off))
@@ -272,7 +283,7 @@ def _short_sum(areas: pd.DataFrame, off: np.ndarray) -> Finding:
 
 def _findings(table: pd.DataFrame, context: pd.DataFrame) -> tuple[Finding, ...]:
     """What the edges were told from, where it was little."""
-    if not len(table) or table["kind"].isin(["building", "paving"]).any():
+    if not len(table) or table["kind"].isin(_THINGS).any():
         return ()
     why = "no building or paving lies along any area"
     if not len(context):

@@ -9,7 +9,7 @@ import shapely
 from geoturf.edges.borders import Borders
 from geoturf.edges.contact import Stretches
 
-KINDS = ("open", "paving", "building", "shared")
+KINDS = ("open", "planter", "fence", "paving", "building", "shared")
 
 
 def number(label: np.ndarray, ring: np.ndarray) -> np.ndarray:

@@ -33,7 +33,16 @@ TEXTS = (
     "price_book",
 )
 _RISE_M = {"us": 1000 * FOOT_M, "metric": 300.0}  # adds 96, or 94, millionths of area
-NUMBERS = ("pile_bearing_deg", "slope_pct", "aspect_deg", "elevation_m", "caps", "work_order")
+NUMBERS = (
+    "pile_bearing_deg",
+    "slope_pct",
+    "aspect_deg",
+    "elevation_m",
+    "caps",
+    "work_order",
+    "dig_depth_m",
+    "base_depth_m",
+)
 
 
 def measure(source: Source, rules: GroundRules, said: System = US) -> Ground:

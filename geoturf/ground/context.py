@@ -12,7 +12,11 @@ from geoturf.model import Frames, Source, SourceLayer
 
 #: how far from a frame's areas a feature still counts, by role; views at any distance, the nearest
 #: of each layer
-REACH_M = {"building": 15.0, "paving": 15.0, "exclude": 15.0, "street": 200.0, "parcel": 1.0}
+REACH_M = {
+    **dict.fromkeys(("building", "paving", "exclude", "fence", "planter"), 15.0),
+    "street": 200.0,
+    "parcel": 1.0,
+}
 COLUMNS = ("role", "frame", "geometry", "file", "layer", "feature", "part")
 _LARGE = 100  # vertices
 _LONG_DEG = 0.002  # some 200 m

@@ -113,7 +113,8 @@ def edges(result: Result) -> dict[str, Any]:
     runs, area = result.edges.runs, result.ground.areas
     runs = runs.sort_values("area_index", kind="stable")
     owner = runs["area_index"].to_numpy(dtype=int)
-    kind = runs["kind"].map({name: k for k, name in enumerate(EDGE_KINDS)}).to_numpy(dtype=int)
+    told = runs["kind"].replace({"fence": "open", "planter": "open"})
+    kind = told.map({name: k for k, name in enumerate(EDGE_KINDS)}).to_numpy(dtype=int)
     closed = runs["closed"].to_numpy(dtype=bool)
     whole = np.full(len(area), -1)
     whole[owner] = kind

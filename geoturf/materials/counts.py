@@ -13,7 +13,7 @@ from geoturf.rules import MaterialRules, Product
 from geoturf.rules.items import of_kind
 
 #: what is trucked to a phase beside turf; stone is bought delivered, the rest weighs little
-_FREIGHT = ("infill", "odour")
+FREIGHT = ("infill", "odour", "granules")
 
 
 def counts(
@@ -33,7 +33,7 @@ def counts(
     bought = plan.rolls[plan.rolls["source"] == "bought"]
     weight = bought["product"].map({name: p.weight_kg_per_m2() for name, p in products.items()})
     turf_kg = bought["width_m"] * bought["length_m"] * weight.astype(float)
-    filled_kg = (pools["order"] * pools["order_size"]).where(pools["key"].isin(_FREIGHT), 0.0)
+    filled_kg = (pools["order"] * pools["order_size"]).where(pools["key"].isin(FREIGHT), 0.0)
 
     def by_phase(values: pd.Series[Any], of: pd.DataFrame) -> pd.Series[Any]:
         return values.groupby(of["phase"].astype(str)).sum().reindex(out.index).fillna(0)

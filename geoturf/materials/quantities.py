@@ -161,7 +161,11 @@ def _measured(
     _turf(q, areas, plan, products, rules)
     _seams(q, edges, plan, nailed, edge_rules)
     _nails(q, edges)
-    _edging_along(q, edges, edge_rules.edging_on, rules)
+    for edging in ("board", "steel", "nailer"):
+        q[f"edged_{edging}"] = _edged(q, edges, edge_rules.edged_with(edging))
+    q["edged"] = q["edged_board"] + q["edged_steel"] + q["edged_nailer"]
+    stakes = _fasteners(q["edged_board"], rules.stake_spacing_m)
+    q["edge_stakes"] = np.where(q["edged_board"] > 0, stakes, 0.0)
     _irrigation(q, areas, lot, rules)
     return q
 
@@ -185,12 +189,13 @@ class _Lots:
 def _depth(
     areas: pd.DataFrame, products: Mapping[str, Product], name: str, rules: MaterialRules
 ) -> pd.Series[float]:
-    """A depth of each area: its turf's own, else the bid's."""
+    """A depth of each area: its own, else its turf's, else the bid's."""
     own = {key: getattr(product, name) for key, product in products.items()}
     whole: float = getattr(rules, name)
-    return (
-        areas["product"].map({k: whole if d is None else d for k, d in own.items()}).astype(float)
-    )
+    of_turf = areas["product"].map({k: whole if d is None else d for k, d in own.items()})
+    if name not in areas:
+        return of_turf.astype(float)
+    return areas[name].fillna(of_turf).astype(float)
 
 
 def _earth(
@@ -333,15 +338,12 @@ def _nails(q: pd.DataFrame, edges: Edges) -> None:
     q["fastened"] = edges.totals["fastened_m"]
 
 
-def _edging_along(
-    q: pd.DataFrame, edges: Edges, kinds: Iterable[str], rules: MaterialRules
-) -> None:
-    """Along the slope; a border shared with the next area counts half for each."""
+def _edged(q: pd.DataFrame, edges: Edges, kinds: Iterable[str]) -> NDArray[np.float64]:
+    """Edges of some kinds along the slope; a border shared with the next area counts half for
+    each."""
     runs = edges.runs[edges.runs["kind"].isin(kinds)]
-    board = runs["laid_m"].to_numpy(float) / np.where(runs["kind"] == "shared", 2, 1)
-    q["edged"] = np.bincount(runs["area_index"].astype(int), board, len(q))
-    stakes = _fasteners(q["edged"], rules.stake_spacing_m)
-    q["edge_stakes"] = np.where(q["edged"] > 0, stakes, 0.0)
+    length = runs["laid_m"].to_numpy(float) / np.where(runs["kind"] == "shared", 2, 1)
+    return np.bincount(runs["area_index"].astype(int), length, len(q)).astype(float)
 
 
 def _irrigation(q: pd.DataFrame, areas: pd.DataFrame, lot: _Lots, rules: MaterialRules) -> None:

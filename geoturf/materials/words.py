@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_args
 
 import pandas as pd
 
@@ -13,6 +13,7 @@ from geoturf.materials.quantities import densities, swell_factor
 from geoturf.records import records
 from geoturf.rules import EdgeRules, MaterialRules
 from geoturf.rules.base import key_of
+from geoturf.rules.edges import Edging
 from geoturf.rules.items import ITEMS, say
 
 _SAID = {"m2": "area", "m3": "volume", "m": "length", "kg": "mass", "h": "hours", "each": "count"}
@@ -30,7 +31,7 @@ def rule_values(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, Any]:
     }
     values |= {
         "seam_spacing": edge_rules.seam_spacing_m,
-        "edging_on": ", ".join(edge_rules.edging_on),
+        **{f"{edging}_on": ", ".join(edge_rules.edged_with(edging)) for edging in get_args(Edging)},
     }
     for name in ("turf_nail", "seam_nail", "fabric_nail"):
         values[f"{name.removeprefix('turf_')}s_per_kg"] = data.value(

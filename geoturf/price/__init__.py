@@ -2,6 +2,7 @@
 
 books        whose prices hold where
 lines        quantity x unit price, a line an item and phase
+ordered      what the size of an order does: price breaks, hire by the week, least orders
 build_up     the steps, each on the subtotal it names, and each line's load of them
 shares       each phase among its sites, and in them areas, by what they take of each line; schedule of values
 unit_prices  the schedule of prices: pay items, quantities from the ground, unit prices with all loads in
@@ -31,6 +32,7 @@ from geoturf.price.lines import (
     work_lines,
 )
 from geoturf.price.money import decimal_of, shared
+from geoturf.price.ordered import least_lines
 from geoturf.price.unit_prices import schedule_of_prices
 from geoturf.rules import PriceRules, Product
 from geoturf.rules.items import ITEMS
@@ -123,7 +125,8 @@ def _priced(
     items = takeoff.items
     items = items[(items["scope_kind"] == "pool") & items["phase"].isin(phases)]
     refuse_other_currencies(items, products, rules, currency)
-    bought = work_lines(items, dict(rules.costs), products)
+    bought = work_lines(items, rules, products)
+    bought = pd.concat([bought, least_lines(bought, rules)], ignore_index=True)
     lines = pd.concat([bought, extra_lines(takeoff, rules, phases)], ignore_index=True)
     lines = pd.concat([lines, escalation_lines(lines, rules)], ignore_index=True)
     steps = build_up(lines, rules, book)

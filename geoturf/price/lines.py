@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from decimal import ROUND_HALF_UP, Decimal
 from typing import NamedTuple
 
@@ -14,13 +14,17 @@ from geoturf.errors import BidError
 from geoturf.model import Finding, Takeoff
 from geoturf.price.build_up import Step
 from geoturf.price.money import cents_of, decimal_of, shared
+from geoturf.price.ordered import hired, reached
 from geoturf.records import records
 from geoturf.rules import PriceRules, Product
+from geoturf.rules.base import Break
 from geoturf.rules.items import GENERAL_SECTION, ITEMS
 from geoturf.rules.product import StockedWidth
 
 #: key of the lines of what else the bid carries
 EXTRA = "extra"
+#: ends the title of what is hired by the week
+HIRED = "by the week"
 #: key of the lines of what prices rise by
 ESCALATION = "escalation"
 
@@ -44,17 +48,21 @@ COLUMNS = [
 
 
 def work_lines(
-    items: pd.DataFrame, costs: Mapping[str, units.Money | None], products: Mapping[str, Product]
+    items: pd.DataFrame, rules: PriceRules, products: Mapping[str, Product]
 ) -> pd.DataFrame:
-    """One line for each takeoff row that has a unit cost, with `COLUMNS`; ``cents`` its amount."""
+    """One line for each takeoff row that has a unit cost, with `COLUMNS`; ``cents`` its amount. Two
+    for plant that is hired by the week too."""
+    costs: dict[str, units.Money | None] = dict(rules.costs)
     lines = []
     for at, row in zip(items.index, records(items, _Bought), strict=True):
         money = _money(row, costs, products)
         if money is not None:
             per_order = _per_order(row, money, products)
             quantity = _quantity(row.order, per_order)
-            told = (row.section, row.phase, row.key, ITEMS[row.key].kind, row.product, row.item)
-            lines.append((*told, *_amount(quantity, money), row.key, at, per_order or 1.0))
+            of = (row.section, row.phase, row.key, ITEMS[row.key].kind, row.product)
+            borne = (row.key, at, per_order or 1.0)
+            for title, count, price in _charged(row, quantity, money, rules, products):
+                lines.append((*of, title, *_amount(count, price), *borne))
     return pd.DataFrame(lines, columns=COLUMNS)
 
 
@@ -80,6 +88,32 @@ def _money(
     if row.key == "turf":
         return _width_of(products[row.product], row.width_m).price
     return costs.get(row.price_key)
+
+
+def _charged(
+    row: _Bought,
+    quantity: Decimal,
+    money: units.Money,
+    rules: PriceRules,
+    products: Mapping[str, Product],
+) -> Iterator[tuple[str, Decimal, units.Money]]:
+    """Title, quantity and unit price of each line of a row."""
+    week = rules.hire.get(row.price_key)
+    if week is None:
+        yield row.item, quantity, reached(money, _breaks(row, rules, products), quantity)
+        return
+    weeks, days = hired(row.order, money, week, rules.hire_days)
+    yield row.item, Decimal(days), money
+    yield f"{row.item}, {HIRED}", Decimal(weeks), week
+
+
+def _breaks(row: _Bought, rules: PriceRules, products: Mapping[str, Product]) -> tuple[Break, ...]:
+    """The price breaks of a row; of turf, of the product's own width."""
+    if row.key != "turf":
+        return rules.breaks.get(row.price_key, ())
+    product = products[row.product]
+    own = _width_of(product, row.width_m) == product.widths[0]
+    return product.breaks if own else ()
 
 
 def _quantity(order: int, per_order: float | None) -> Decimal:
@@ -210,10 +244,18 @@ def refuse_other_currencies(
     for name in items.loc[items["key"] == "turf", "product"].unique():
         used[f"products.{name}.price"] = products[name].price
         used |= {
+            f"products.{name}.breaks.{n}.price": one.price
+            for n, one in enumerate(products[name].breaks)
+        }
+        used |= {
             f"products.{name}.more_rolls.{n}.price": roll.price
             for n, roll in enumerate(products[name].more_rolls)
         }
     used |= {f"price.extras.{n}.price": extra.price for n, extra in enumerate(rules.extras)}
+    for table in ("hire", "least"):
+        used |= {f"price.{table}.{key}": one for key, one in getattr(rules, table).items()}
+    for key, breaks in rules.breaks.items():
+        used |= {f"price.breaks.{key}.{n}.price": one.price for n, one in enumerate(breaks)}
     if rules.minimum is not None:
         used["price.minimum"] = rules.minimum
     wrong = units.foreign(used, currency)

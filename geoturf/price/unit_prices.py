@@ -2,9 +2,11 @@
 loads.
 
 A scope (the bid, a phase, a product …) is the areas it holds, and its price is theirs. Unit prices
-are rounded, so each extension misses its item's amount a little; that is carried on to the item of
-the next smaller quantity, whose unit price can tell finer amounts. What the last one can't carry is
-a line of its own, so that every scope adds up to the cent.
+are rounded, so each extension misses its item's amount a little; that is carried on: from the
+bid's extras, as they come, to the items measured on the ground, and among those to the item of the
+next smaller quantity, whose unit price can tell finer amounts. What the last one can't carry is a
+line of its own, so that every scope adds up to the cent. (Quantities of the ground stay when a
+price changes, so a spreadsheet can follow that order.)
 """
 
 from __future__ import annotations
@@ -43,6 +45,7 @@ class _Paid(NamedTuple):
     unit: str
     cents: NDArray[np.float64]
     quantity: NDArray[np.float64]
+    is_extra: bool = False
 
 
 def schedule_of_prices(
@@ -122,7 +125,9 @@ def _by_area(
             if line.key not in ITEMS:
                 rises = line.key == ESCALATION
                 named = (line.section, line.description, "phase" if rises else line.unit)
-                one = extras.setdefault(named, _Paid(*named, nothing, nothing.copy()))
+                one = extras.setdefault(
+                    named, _Paid(*named, nothing, nothing.copy(), is_extra=True)
+                )
                 one.cents[rows] += part[:, place] * cents[at]
                 one.quantity[rows] += part[:, place] * (1.0 if rises else float(line.quantity))
             else:
@@ -149,7 +154,7 @@ def _rows(
     due = [_exact(float(one.cents[own].sum())) for one in paid]
     left, unit_price = decimal_of(price) - sum(due, Decimal(0)), Decimal(1).scaleb(-decimals)
     priced: dict[int, tuple[Decimal, Decimal]] = {}
-    for at in sorted(range(len(paid)), key=lambda at: (-quantities[at], at)):
+    for at in _carried_through(paid, quantities):
         wanted = due[at] + left
         if quantities[at] > 0 and due[at] > 0:
             each = max(wanted / quantities[at], Decimal(0)).quantize(unit_price, ROUND_HALF_UP)
@@ -166,6 +171,13 @@ def _rows(
     if left:
         rows.append(("", GENERAL_SECTION, _LEFT, "lump", Decimal(1), left, left))
     return rows
+
+
+def _carried_through(paid: list[_Paid], quantities: list[Decimal]) -> list[int]:
+    """The pay items in the order that what unit prices miss is carried on."""
+    extras = [at for at, one in enumerate(paid) if one.is_extra]
+    measured = [at for at, one in enumerate(paid) if not one.is_extra]
+    return [*extras, *sorted(measured, key=lambda at: (-quantities[at], at))]
 
 
 def _exact(cents: float) -> Decimal:

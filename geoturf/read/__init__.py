@@ -47,7 +47,7 @@ from geoturf.units import unit_factor
 
 __all__ = ["COLUMNS", "Logo", "logo", "read", "sha256"]
 
-_ANY_GEOMETRY = ("street", "view")  # roles that may be points or lines
+_ANY_GEOMETRY = ("street", "view", "fence", "planter")  # roles that may be points or lines
 
 
 def read(bid: Bid) -> Source:

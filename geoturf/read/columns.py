@@ -14,7 +14,7 @@ from geoturf.read import texts
 from geoturf.read.part import Columns
 from geoturf.read.say import Say, counted, listed
 from geoturf.rules.layer import COLUMNS, Layer, nearest
-from geoturf.units import FOOT_M
+from geoturf.units import FOOT_M, INCH_M
 
 _CUT = 10  # letters that a shapefile keeps of a column's name
 
@@ -160,8 +160,16 @@ def _as_floats(column: pa.ChunkedArray) -> tuple[np.ndarray, np.ndarray, np.ndar
     return values, written, given
 
 
+#: columns in other units: their name, that of the column in metres, and metres a unit
+_IN_METRES = (
+    ("elevation_ft", "elevation_m", FOOT_M),
+    ("dig_depth_in", "dig_depth_m", INCH_M),
+    ("base_depth_in", "base_depth_m", INCH_M),
+)
+
+
 def tidy(table: pa.Table, mapping: Mapping, ids: np.ndarray, say: Say) -> Columns:
-    """geoturf's columns of a layer; elevations in metres."""
+    """geoturf's columns of a layer; heights and depths in metres."""
     columns = Columns(names(ids), {}, {})
     for ours, theirs in mapping.found.items():
         column = table.column(theirs)
@@ -171,9 +179,10 @@ def tidy(table: pa.Table, mapping: Mapping, ids: np.ndarray, say: Say) -> Column
             columns.numbers[ours] = numbers(column, ours, ids, say)
     for name, theirs in mapping.kept.items():
         columns.kept[name] = texts.of_arrow(table.column(theirs))
-    feet = columns.numbers.pop("elevation_ft", None)
-    if feet is not None:
-        columns.fill("elevation_m", feet * FOOT_M)
+    for name, metres, unit_m in _IN_METRES:
+        given = columns.numbers.pop(name, None)
+        if given is not None:
+            columns.fill(metres, given * unit_m)
     return columns
 
 

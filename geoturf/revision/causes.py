@@ -2,7 +2,8 @@
 rule of the bid.
 
 A report says what its figures are, not how each would be under the other's ground or rules: where
-more than one cause is at work on a figure, all that bear on it are named together.
+more than one cause is at work on a figure, all that bear on it are named together
+(`geoturf.revision.money` parts those of a line by its own rule).
 """
 
 from __future__ import annotations

@@ -1,11 +1,16 @@
 """How the amount of each price line goes from the one report to the other, a step a cause: the steps
-add up to what the price moved by."""
+add up to what the price moved by.
+
+Where several things moved a line they are parted in this order. Ground: the old quantity goes in
+proportion to the surface of its phase. What else moved the quantity (turf, layout, a rule) has the
+rest of it. Both are at the old unit price; the new one is on the new quantity. Causes beside the
+ground that bear on one quantity together are named together."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import NamedTuple
 
 import pandas as pd
@@ -13,12 +18,13 @@ import pandas as pd
 from geoturf import units
 from geoturf.price.build_up import STEPS
 from geoturf.records import records
-from geoturf.revision.causes import LINES, PER_CENT, RATE, Causes
+from geoturf.revision.causes import GROUND, LINES, PER_CENT, RATE, Causes
 from geoturf.revision.reports import Report
 from geoturf.rules.items import ITEMS
 
 QUANTITY, UNIT_PRICE, AMOUNT = "quantity", "unit price", "amount"
 _KEY_OF = {name: key for name, key, _ in STEPS}
+_SAME, _HUNDREDTH = Decimal(1), Decimal("0.01")
 _LINES_ALONE: tuple[str, ...] = (LINES,)
 #: items whose quantity hangs on how turf is laid out; turf itself is called as its product
 _LAID = ("turf", "tape", "adhesive", "seam_nails", "labour_seam", "labour_nail")
@@ -68,13 +74,14 @@ def moves(old: Report, new: Report, causes: Causes) -> list[Move]:
     last."""
     out: list[Move] = []
     befores, afters = _lines(old.lines), _lines(new.lines)
+    wider = _wider(old, new)
     for key in dict.fromkeys([*afters, *befores]):
         before, after = befores.get(key), afters.get(key)
         said = before or after
         if said and before != after:
             item = (said.phase, said.description)
             same_net = item in old.net and old.net.get(item) == new.net.get(item)
-            out += _of_line(before, after, same_net, causes)
+            out += _of_line(before, after, same_net, causes, wider.get(said.phase, _SAME))
     return out + _of_steps(old, new)
 
 
@@ -90,9 +97,17 @@ def _lines(table: pd.DataFrame) -> dict[tuple[object, ...], _Line]:
     return found
 
 
+def _wider(old: Report, new: Report) -> dict[str, Decimal]:
+    """New over old surface, of each phase that both have."""
+    before, after = (report.areas.groupby("phase")["surface_area"].sum() for report in (old, new))
+    both = [phase for phase in before.index if phase in after.index and before[phase] > 0]
+    return {str(one): Decimal(str(after[one])) / Decimal(str(before[one])) for one in both}
+
+
 def _of_line(
-    before: _Line | None, after: _Line | None, same_net: bool, causes: Causes
+    before: _Line | None, after: _Line | None, same_net: bool, causes: Causes, wider: Decimal
 ) -> Iterator[Move]:
+    """``wider``: new over old surface of its phase."""
     said = after or before
     if said is None:
         return
@@ -112,15 +127,29 @@ def _of_line(
     if before.unit != after.unit:  # neither quantities nor unit prices can be told apart
         yield Move(AMOUNT, phase, name, "", start, end, _both(by_quantity, by_price))
         return
-    if quantities[0] != quantities[1]:
-        yield Move(QUANTITY, phase, name, said.unit, *quantities, by_quantity)
+    at, amount = quantities[0], start
+    for quantity, why in _parted(*quantities, by_quantity, wider):
+        yield Move(QUANTITY, phase, name, said.unit, at, quantity, why)
+        last = quantity == quantities[1] and prices[0] == prices[1]
+        between = end if last else units.cents(quantity * prices[0])
+        yield from _step(phase, name, amount, between, why)
+        at, amount = quantity, between
     if prices[0] != prices[1]:
         yield Move(UNIT_PRICE, phase, name, said.unit, *prices, by_price)
-    between = start
-    if quantities[0] != quantities[1]:
-        between = end if prices[0] == prices[1] else units.cents(quantities[1] * prices[0])
-    yield from _step(phase, name, start, between, by_quantity)
-    yield from _step(phase, name, between, end, by_price)
+    yield from _step(phase, name, amount, end, by_price)
+
+
+def _parted(
+    old: Decimal, new: Decimal, why: tuple[str, ...], wider: Decimal
+) -> Iterator[tuple[Decimal, tuple[str, ...]]]:
+    """Each step of a quantity: what it comes to, and why."""
+    by_ground = (old * wider).quantize(_HUNDREDTH, ROUND_HALF_UP)
+    rest = tuple(cause for cause in why if cause != GROUND)
+    if GROUND in why and rest and by_ground not in (old, new):
+        yield by_ground, (GROUND,)
+        why = rest
+    if old != new:
+        yield new, why
 
 
 def _both(one: tuple[str, ...], other: tuple[str, ...]) -> tuple[str, ...]:

@@ -72,8 +72,10 @@ def _lines(changes: pd.DataFrame) -> object:
     moved = changes[changes["kind"].isin([QUANTITY, UNIT_PRICE, AMOUNT])]
     names = ("phase", "line", "kind", "unit", "old", "new", "difference", "why")
     said = (
-        "Amounts add up to the difference of the price; where two things moved one, it goes by way of "
-        "an amount between."
+        "Amounts add up to the difference of the price; where several things moved one, it goes by "
+        "way of amounts between: first the old quantity in proportion to the surface of its phase "
+        "(ground), then what else moved the quantity, both at the old unit price; then the new unit "
+        "price on the new quantity."
     )
     return section("Price lines", note(said), _table(moved, names, (0, 1, 2, 3, 7)))
 

@@ -18,10 +18,10 @@ import pandas as pd
 
 from geoturf.model import Ground, Price, Risk, Takeoff
 from geoturf.risk.figures import Drawn, Figure, draws, figures, normal
-from geoturf.risk.repriced import Repriced
-from geoturf.rules import MaterialRules, Ranges
+from geoturf.risk.repriced import Repriced, Terms
+from geoturf.rules import MaterialRules, Product, Ranges
 
-__all__ = ["spread", "survey_sigma"]
+__all__ = ["Terms", "spread", "survey_sigma"]
 
 PERCENTILES = (0.10, 0.50, 0.80, 0.90)
 _SURVEY = "survey's accuracy"
@@ -42,12 +42,13 @@ def spread(
     rules: MaterialRules,
     ranges: Ranges,
     own: Mapping[str, Mapping[str, Any]],
-    book_rates: Mapping[str, frozenset[str]],
+    terms: Mapping[str, Terms],
+    products: Mapping[str, Product],
 ) -> Risk:
-    """``own``: the bid's own value of all that may have a range; ``book_rates``: the production
-    rates that price books give themselves."""
+    """``own``: the bid's own value of all that may have a range; ``terms``: what holds under each
+    price book."""
     ranged = figures(ranges, own)
-    anew = Repriced(takeoff, price, rules, ranged, book_rates)
+    anew = Repriced(ground.areas, takeoff, price, rules, ranged, terms, products)
     drawn = draws(ranged, ranges.draws, ranges.seed)
     off = _survey(ground, price)
     sure = 1 + off * normal(_SURVEY, ranges.draws, ranges.seed)

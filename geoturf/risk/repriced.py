@@ -13,8 +13,10 @@ from numpy.typing import NDArray
 from geoturf.model import Price, Takeoff
 from geoturf.records import records
 from geoturf.risk.figures import Drawn, Figure
-from geoturf.rules import MaterialRules
-from geoturf.rules.items import ITEMS, task_of
+from geoturf.rules import MaterialRules, PriceRules, Product
+from geoturf.rules.base import Break, key_of
+from geoturf.rules.item import Work, takes_time
+from geoturf.rules.items import ITEMS, work_of
 from geoturf.units import whole_steps
 
 Column = NDArray[np.float64] | float
@@ -53,24 +55,38 @@ class _Step(NamedTuple):
     kinds: tuple[str, ...]
 
 
+class Terms(NamedTuple):
+    """What holds under a price book, "" for the bid's own: its prices, its rules of the work, and
+    the production rates that it gives itself."""
+
+    price: PriceRules
+    work: MaterialRules
+    rates: frozenset[str]
+
+
 class Repriced:
     """Prices of one bid with some of its figures changed. A figure holds where a price book gives
     none of its own; layout, cut plan, loads and trucks stay as they are."""
 
     def __init__(
         self,
+        land: pd.DataFrame,
         takeoff: Takeoff,
         price: Price,
         rules: MaterialRules,
         ranged: Sequence[Figure],
-        book_rates: Mapping[str, frozenset[str]],
+        terms: Mapping[str, Terms],
+        products: Mapping[str, Product],
     ):
         priced = takeoff.items[takeoff.items["scope_kind"] == "pool"]
         self.bought = dict(zip(priced.index.tolist(), records(priced, _Bought), strict=True))
         self.price, self.rules = price, rules
         self.own = {one.name: one.own for one in ranged}
-        self.book_rates = book_rates
+        self.terms, self.products = terms, products
         self.nets = _nets(takeoff.items, rules.pool)
+        under = dict(zip(price.lines["phase"], price.lines["book"], strict=True))
+        of_phase = {phase: terms[book].work for phase, book in under.items()}
+        self.parts = _parts(land, takeoff, self.nets, of_phase)
 
     def priced(self, drawn: Drawn) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Cost without contingency, and price, of each draw; figures not drawn are the bid's."""
@@ -90,9 +106,16 @@ class Repriced:
         phases: dict[str, Column] = {}
         hours: dict[str, Column] = {}
         kinds: dict[str, Column] = {}
+        ordered: dict[tuple[str, str], Column] = {}  # by phase and unit cost
         for line in lines:
             if line.row >= 0:
                 cents = self._work(line, drawn, hours)
+                order = line.phase, ITEMS[line.key].cost
+                ordered[order] = ordered.get(order, 0.0) + cents
+            elif line.key in ITEMS:
+                cost = ITEMS[line.key].cost
+                least = round(100 * float(self.terms[line.book].price.least[cost].amount))
+                cents = np.maximum(0.0, least - ordered[line.phase, cost])
             elif line.unit == "%":
                 cents = _cents(float(line.quantity) * phases[line.phase] / 1e4)
             else:
@@ -105,41 +128,98 @@ class Repriced:
         """The cents of an item: order = net x (1 + allowance) / package, rounded up."""
         slower = self._slower(line, drawn)
         if line.kind == "labour":
-            spent = sum(self.nets[line.row]) * slower
+            spent = self._spent(line, slower)
             hours[line.phase] = hours.get(line.phase, 0.0) + spent
         unit_price = self._unit_price(line, drawn)
-        own = float(line.unit_price)
         allowance = drawn.get(f"allowances.{line.key}")
-        if allowance is None and isinstance(slower, float):
+        if ITEMS[line.key].cost in self.terms[line.book].price.hire:
+            return self._hire(line, slower, unit_price)
+        if allowance is None and slower is None:
             quantity: Column = float(line.quantity)
         else:
             quantity = _hundredths(self._order(line, slower, allowance) * line.per_order)
-        return _cents(quantity * (own if unit_price is None else unit_price))
+        price = self._base(line) if unit_price is None else unit_price
+        for one in self._breaks(line):
+            price = np.where(quantity >= one.at_least, float(one.price.amount), price)
+        return _cents(quantity * price)
 
-    def _order(self, line: _Line, slower: Column, allowance: NDArray[np.float64] | None) -> Column:
+    def _hire(self, line: _Line, slower: list[Column] | None, day: Column | None) -> Column:
+        """The cheapest mix of days and weeks, all of it on the line of days."""
+        if line.unit == "week":
+            return 0.0
+        terms = self.terms[line.book].price
+        week, covers = float(terms.hire[ITEMS[line.key].cost].amount), terms.hire_days
+        each = self._base(line) if day is None else day
+        order = self._order(line, slower, None)
+        rest = order % covers
+        mixed = (order // covers) * week + np.minimum(rest * each, week)
+        return _cents(np.where(week >= covers * each, order * each, mixed))
+
+    def _order(
+        self, line: _Line, slower: list[Column] | None, allowance: NDArray[np.float64] | None
+    ) -> Column:
         row = self.bought[line.row]
         if line.key == "turf":
             more: Column = 0.0 if allowance is None else allowance
             return float(row.order) * (1 + more)
         over: Column = row.allowance if allowance is None else allowance
         whole: Column = 0.0
-        for net in self.nets[line.row]:
-            whole = whole + whole_steps(net * slower * (1 + over), row.order_size)
+        for net in self._nets_of(line, slower):
+            whole = whole + whole_steps(net * (1 + over), row.order_size)
         return whole
 
-    def _slower(self, line: _Line, drawn: Drawn) -> Column:
-        """By what the hours of a line are multiplied."""
-        rate = task_of(line.key)
-        name = f"rates.{rate}"
-        if name not in drawn or rate in self.book_rates.get(line.book, ()):
-            return 1.0
-        timed = ITEMS[line.key].rate.endswith("_h") and "_per_" not in ITEMS[line.key].rate
+    def _spent(self, line: _Line, slower: list[Column] | None) -> Column:
+        return sum(self._nets_of(line, slower), 0.0)
+
+    def _nets_of(self, line: _Line, slower: list[Column] | None) -> list[Column]:
+        nets: list[Column] = list(self.nets[line.row].values())
+        return nets if slower is None else [net * by for net, by in zip(nets, slower, strict=True)]
+
+    def _slower(self, line: _Line, drawn: Drawn) -> list[Column] | None:
+        """By what each net of a line, which is hours, is multiplied; None where no rate of it is
+        drawn."""
+        factors = {one.rate: self._factor(line, one.rate, drawn) for one in work_of(line.key)}
+        if all(factor is None for factor in factors.values()):
+            return None
+        slower: list[Column] = []
+        for parts in self.parts[line.row]:
+            by: Column = 0.0
+            for rate, part in parts.items():
+                factor = factors[rate]
+                by = by + (part if factor is None else part * factor)
+            slower.append(by)
+        return slower
+
+    def _factor(self, line: _Line, rate: str, drawn: Drawn) -> NDArray[np.float64] | None:
+        """By what the hours by a production rate are multiplied; None where it is not drawn."""
+        key = key_of(rate)
+        name = f"rates.{key}"
+        if name not in drawn or key in self.terms[line.book].rates:
+            return None
+        timed = takes_time(rate)
         return drawn[name] / self.own[name] if timed else self.own[name] / drawn[name]
 
     def _unit_price(self, line: _Line, drawn: Drawn) -> NDArray[np.float64] | None:
         name = f"turf.{line.product}" if line.key == "turf" else f"costs.{ITEMS[line.key].cost}"
-        is_own = name in drawn and float(line.unit_price) == self.own[name]
+        is_own = name in drawn and self._base(line) == self.own[name]
         return drawn[name] if is_own else None
+
+    def _base(self, line: _Line) -> float:
+        """The unit price of a line below its price breaks."""
+        if line.key != "turf":
+            own = dict(self.terms[line.book].price.costs)[ITEMS[line.key].cost]
+            return float(own.amount)
+        return float(
+            self.products[line.product].price.amount if self._breaks(line) else line.unit_price
+        )
+
+    def _breaks(self, line: _Line) -> tuple[Break, ...]:
+        """The price breaks of a line; of turf, of its own width, which its price tells."""
+        if line.key != "turf":
+            return self.terms[line.book].price.breaks.get(ITEMS[line.key].cost, ())
+        turf = self.products[line.product]
+        prices = {turf.price.amount, *(one.price.amount for one in turf.breaks)}
+        return turf.breaks if line.unit_price in prices else ()
 
     def _extra(self, line: _Line, hours: dict[str, Column]) -> Column:
         """What is paid by the crew-hour or crew day follows the hours; other extras stay."""
@@ -181,18 +261,45 @@ class Repriced:
         return _cents((due + np.maximum(base - below, 0.0) * rate) / 100)
 
 
-def _nets(items: pd.DataFrame, pool: str) -> dict[int, list[float]]:
-    """What is rounded up to packages by itself, of each priced row: its net, or that of each site
-    where sites are pools."""
+def _nets(items: pd.DataFrame, pool: str) -> dict[int, dict[str, float]]:
+    """What is rounded up to packages by itself, of each priced row: its net, by "", or by site that
+    of each where sites are pools."""
     priced = items[items["scope_kind"] == "pool"]
-    if pool != "site":
-        return dict(
-            zip(priced.index.tolist(), ([net] for net in priced["net"].tolist()), strict=True)
-        )
-    alone = items[items["scope_kind"] == "site"].groupby(["phase", "key"])["net"]
-    by = {name: nets.tolist() for name, nets in alone}
-    named = zip(priced.index.tolist(), priced["phase"], priced["key"], priced["net"], strict=True)
-    return {at: by.get((phase, key), [net]) for at, phase, key, net in named}
+    rows = zip(priced.index.tolist(), priced["phase"], priced["key"], priced["net"], strict=True)
+    alone = items[items["scope_kind"] == "site"] if pool == "site" else items.iloc[:0]
+    by = {
+        name: dict(zip(own["site"], own["net"].tolist(), strict=True))
+        for name, own in alone.groupby(["phase", "key"])
+    }
+    return {at: by.get((phase, key), {"": net}) for at, phase, key, net in rows}
+
+
+def _parts(
+    land: pd.DataFrame,
+    takeoff: Takeoff,
+    nets: Mapping[int, Mapping[str, float]],
+    rules: Mapping[str, MaterialRules],
+) -> dict[int, list[dict[str, float]]]:
+    """What part of each net, which is hours, each production rate has, by field of `Rates`;
+    ``rules`` of each phase."""
+    q, phase, site = takeoff.areas, land["phase"].astype(str), land["site"].astype(str)
+    rows = takeoff.items.loc[list(nets)]
+    found: dict[int, list[dict[str, float]]] = {}
+    for at, own, key in zip(rows.index.tolist(), rows["phase"], rows["key"], strict=True):
+        work = work_of(key)
+        if len(work) < 2:
+            found[at] = [{one.rate: 1.0 for one in work}] * len(nets[at])
+            continue
+        found[at] = [
+            _parted(q[phase.eq(own) & (site.eq(name) if name else True)], work, rules[own])
+            for name in nets[at]
+        ]
+    return found
+
+
+def _parted(q: pd.DataFrame, work: tuple[Work, ...], rules: MaterialRules) -> dict[str, float]:
+    hours = {one.rate: float(one(q, rules).sum()) for one in work}
+    return {rate: own / sum(hours.values()) for rate, own in hours.items()}
 
 
 def _wide(value: Column, count: int) -> NDArray[np.float64]:

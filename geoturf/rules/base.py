@@ -145,3 +145,21 @@ def rule(
         "most": most,
     }
     return Field(default=default, description=what, json_schema_extra=extra)
+
+
+class Break(Rules):
+    """The unit price of an order of so much and more, for all of it."""
+
+    at_least: Number = rule(
+        ..., "quantity from which it holds, in what it is priced by: of tons for USD/ton", source=""
+    )
+    price: Price
+
+
+def unfit_breaks(breaks: tuple[Break, ...], money: units.Money) -> str:
+    """Why price breaks do not go with the unit price below them; "" where they do."""
+    ends = [one.at_least for one in breaks]
+    other = next((one.price for one in breaks if one.price.unit != money.unit), None)
+    if ends != sorted(set(ends)) or not all(end > 0 for end in ends):
+        return "each at_least must be more than the one before, the first more than 0"
+    return f"'{other}' is not by the {money.unit}, as '{money}' is" if other is not None else ""

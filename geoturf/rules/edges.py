@@ -12,7 +12,8 @@ from geoturf.rules.base import COMMON, Length, Rules, key_of, rule
 if TYPE_CHECKING:
     import numpy as np
 
-EdgeKind = Literal["paving", "building", "shared", "open"]
+EdgeKind = Literal["paving", "building", "shared", "open", "fence", "planter"]
+Edging = Literal["board", "steel", "nailer"]
 
 
 class EdgeRules(Rules):
@@ -33,7 +34,17 @@ class EdgeRules(Rules):
     seam_method: Literal["tape", "nails"] = rule(
         "tape", "seams by tape and adhesive, or by nails", source=COMMON
     )
-    edging_on: tuple[EdgeKind, ...] = rule((), 'edges that get an edging board, such as ["open"]')
+    edging_on: tuple[EdgeKind, ...] = rule((), 'edges that get an edging, such as ["open"]')
+    edging: dict[EdgeKind, Edging] = rule(
+        {"fence": "nailer", "planter": "steel"},
+        "what edging each kind of edge gets: a board, steel strip, or a nailer along a fence; a board"
+        " where none is named",
+        source=COMMON,
+    )
+
+    def edged_with(self, edging: Edging) -> tuple[EdgeKind, ...]:
+        """The kinds of edge that get an edging."""
+        return tuple(kind for kind in self.edging_on if self.edging.get(kind, "board") == edging)
 
     @model_validator(mode="after")
     def _spacings_exist(self) -> EdgeRules:

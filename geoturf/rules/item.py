@@ -22,6 +22,37 @@ Formula: TypeAlias = (
 Setting: TypeAlias = "Callable[[MaterialRules], float]"
 Measure: TypeAlias = "Callable[[pd.DataFrame], pd.Series[float]]"
 
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """A measure of each area over what a crew gets done of it in an hour, or times the hours that
+    one takes."""
+
+    measure: Measure
+    rate: str  # field of `geoturf.rules.materials.Rates`
+
+    def __call__(self, q: pd.DataFrame, rules: MaterialRules) -> pd.Series[float]:
+        rate: float = getattr(rules.rates, self.rate)
+        measured = self.measure(q)
+        return measured * rate if takes_time(self.rate) else measured / rate
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """The hours of a task: those of all its work. It is a `Formula`."""
+
+    work: tuple[Work, ...]
+
+    def __call__(self, q: pd.DataFrame, rules: MaterialRules) -> pd.Series[float]:
+        first, *more = (one(q, rules) for one in self.work)
+        return sum(more, start=first)
+
+
+def takes_time(rate: str) -> bool:
+    """Whether a rate is the hours that one takes, rather than what is done in an hour."""
+    return rate.endswith("_h") and "_per_" not in rate
+
+
 Kind = Literal["material", "labour", "plant", "service"]
 #: what an item's work calls a caution for (their texts: geoturf/materials/cautions.py)
 Hazard = Literal["lines", "irrigation", "drainage", "dust", "fumes", "falls"]
@@ -65,10 +96,28 @@ class Item:
         """The unit it is shown in by bids in metric units."""
         return self.shown[1]
 
+    def allowance_rule(self, rules: MaterialRules) -> str:
+        """The rule of the takeoff that its allowance is; "" where none is."""
+        asked = _Asked(rules)
+        self.allowance(asked)  # type: ignore[arg-type]  # stands in for the rules it notes
+        return next(iter(asked.names), "")
+
     @property
     def dimension(self) -> Dimension | None:
         """(length, mass, time) exponents of its net quantity; None for counted things."""
         return _dimension(self.unit)
+
+
+class _Asked:
+    """Rules of the takeoff that note which of them are asked for."""
+
+    def __init__(self, rules: MaterialRules):
+        self.rules, self.names = rules, list[str]()
+
+    def __getattr__(self, name: str) -> float:
+        self.names.append(name)
+        value: float = getattr(self.rules, name)
+        return value
 
 
 def _dimension(unit: str) -> Dimension | None:

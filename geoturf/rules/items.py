@@ -15,12 +15,10 @@ from __future__ import annotations
 from string import Formatter
 from typing import Any
 
-import numpy as np
-
 from geoturf import units
 from geoturf.rules import item as records
 from geoturf.rules.base import key_of
-from geoturf.rules.item import Formula, Hazard, Item, Kind, PayItem, Setting, registry
+from geoturf.rules.item import Hazard, Hours, Item, Kind, Measure, PayItem, Setting, Work, registry
 
 AREA, VOLUME, LENGTH = ("ft^2", "m2"), ("yd^3", "m3"), ("ft", "m")
 MASS, STONE, HOURS, EACH = ("lb", "kg"), ("ton", "t"), ("h", "h"), ("each", "each")
@@ -281,12 +279,32 @@ _MATERIALS = (
     Item(
         kind="material", rate="",
         key="edging", pay="edging", section="32 94 13", title="Edging board",
-        net=lambda q, rules: q["edged"], unit="m", shown=LENGTH,
+        net=lambda q, rules: q["edged_board"], unit="m", shown=LENGTH,
         package="board", size=lambda rules: rules.edging_board_m,
         allowance=lambda rules: rules.edging_allowance,
         cost="edging", price="29 USD/board", priced="edging board",
         work=("labour_edging",), held_by=("stakes",), goes_with=(), cautions=(),
-        basis="edges of kind {edging_on}: {edging:length} along the slope",
+        basis="edges of kind {board_on}: {edging:length} along the slope",
+    ),
+    Item(
+        kind="material", rate="",
+        key="edging_steel", pay="edging", section="32 94 13", title="Edging strip, steel, stakes in",
+        net=lambda q, rules: q["edged_steel"], unit="m", shown=LENGTH,
+        package="strip", size=lambda rules: rules.edging_strip_m,
+        allowance=lambda rules: rules.edging_allowance,
+        cost="edging_steel", price="38 USD/strip", priced="steel edging strip with its stakes",
+        work=("labour_edging",), held_by=(), goes_with=(), cautions=("lines",),
+        basis="edges of kind {steel_on}: {edging_steel:length} along the slope",
+    ),
+    Item(
+        kind="material", rate="",
+        key="edging_nailer", pay="edging", section="32 94 13", title="Nailer board along fences",
+        net=lambda q, rules: q["edged_nailer"], unit="m", shown=LENGTH,
+        package="nailer", size=lambda rules: rules.nailer_board_m,
+        allowance=lambda rules: rules.edging_allowance,
+        cost="edging_nailer", price="17 USD/nailer", priced="treated board fixed to the foot of a fence",
+        work=("labour_edging",), held_by=(), goes_with=(), cautions=(),
+        basis="edges of kind {nailer_on}: {edging_nailer:length} along the slope",
     ),
     Item(
         kind="material", rate="",
@@ -343,12 +361,20 @@ _MATERIALS = (
 
 
 def _labour(
-    key: str, pay: str, section: str, title: str, rate: str, hours: Formula, basis: str
+    key: str,
+    pay: str,
+    section: str,
+    title: str,
+    rate: str,
+    measure: Measure,
+    basis: str,
+    more: tuple[Work, ...] = (),
 ) -> Item:
-    """A task of a crew: ``hours`` of it, reckoned by the production rate ``rate``."""
+    """A task of a crew: its ``measure`` by the production rate ``rate``, and what ``more`` work
+    goes with it."""
     return Item(
         key=f"labour_{key}", pay=pay, kind="labour", section=section, title=title,
-        net=hours, unit="h", shown=HOURS,
+        net=Hours((Work(measure, rate), *more)), unit="h", shown=HOURS,
         package="crew-hour", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
         cost="labour", price="148 USD/h", priced="a crew-hour, burden in", rate=rate,
         work=(), held_by=(), goes_with=(), cautions=(),
@@ -360,75 +386,74 @@ def _labour(
 _LABOUR = (
     _labour(
         "setup", "setup", "32 18 13", "Set up and clear away", "setup_h",
-        lambda q, rules: q["sites"] * rules.rates.setup_h,
+        lambda q: q["sites"],
         "{sites:count} site(s) x {rate_setup:hours}",
     ),
     _labour(
         "dig", "earth", "31 23 16", "Dig and load", "dig_m3_per_h",
-        lambda q, rules: q["all_dig"] / rules.rates.dig_m3_per_h,
+        lambda q: q["all_dig"],
         "{all_dig:volume} / {rate_dig:volume_rate}",
     ),
     _labour(
         "base", "base", "32 11 23", "Place and compact the base", "base_m2_per_h",
-        lambda q, rules: q["lifted"] / rules.rates.base_m2_per_h,
+        lambda q: q["lifted"],
         "surface {base:area} x {lifts:number} lift(s) / {rate_base:area_rate}",
     ),
     _labour(
         "drain", "drain", "33 41 00", "Trench and lay drain lines", "drain_m_per_h",
-        lambda q, rules: q["all_drain"] / rules.rates.drain_m_per_h,
+        lambda q: q["all_drain"],
         "drain lines {all_drain:length} / {rate_drain:length_rate}",
     ),
     _labour(
         "odour", "odour", "32 18 13", "Spread granules", "odour_m2_per_h",
-        lambda q, rules: np.where(q["all_odour"] > 0, q["pets"], 0.0) / rules.rates.odour_m2_per_h,
+        lambda q: q["pets"].where(q["all_odour"] > 0, 0.0),
         "pet areas {pets:area} / {rate_odour:area_rate}",
     ),
     _labour(
         "pad", "pad", "32 18 16.13", "Lay pads", "pad_m2_per_h",
-        lambda q, rules: q["all_pad"] / rules.rates.pad_m2_per_h,
+        lambda q: q["all_pad"],
         "padded areas {all_pad:area} / {rate_pad:area_rate}",
     ),
     _labour(
         "fabric", "fabric", "31 05 19", "Lay fabric", "fabric_m2_per_h",
-        lambda q, rules: q["all_fabric"] / rules.rates.fabric_m2_per_h,
+        lambda q: q["all_fabric"],
         "fabric {all_fabric:area} / {rate_fabric:area_rate}",
     ),
     _labour(
         "turf", "turf", "32 18 13", "Lay, trim and fit turf", "turf_m2_per_h",
-        lambda q, rules: q["surface"] / rules.rates.turf_m2_per_h,
+        lambda q: q["surface"],
         "surface {surface:area} / {rate_turf:area_rate}",
     ),
     _labour(
         "seam", "turf", "32 18 13", "Join seams", "seam_m_per_h",
-        lambda q, rules: (
-            q["seam"] / rules.rates.seam_m_per_h + q["crossings"] * rules.rates.cross_seam_h
-        ),
+        lambda q: q["seam"],
         "seams {seam:length} / {rate_seam:length_rate}, "
         "{crossings:count} cross seam(s) x {rate_cross_seam:hours}",
+        (Work(lambda q: q["crossings"], "cross_seam_h"),),
     ),
     _labour(
         "nail", "turf", "32 18 13", "Drive nails", "nails",
-        lambda q, rules: q["all_nail"] / rules.rates.nails,
+        lambda q: q["all_nail"],
         "{all_nail:count} nails / {rate_nails:number} an hour",
     ),
     _labour(
         "glue", "turf", "32 18 13", "Spread adhesive", "glue_m2_per_h",
-        lambda q, rules: q["all_glue"] / rules.rates.glue_m2_per_h,
+        lambda q: q["all_glue"],
         "glued areas {all_glue:area} / {rate_glue:area_rate}",
     ),
     _labour(
         "edging", "edging", "32 94 13", "Set edging", "edging_m_per_h",
-        lambda q, rules: q["all_edging"] / rules.rates.edging_m_per_h,
+        lambda q: q["all_edging"],
         "edging {all_edging:length} / {rate_edging:length_rate}",
     ),
     _labour(
         "infill", "infill", "32 18 13", "Spread infill and broom", "infill_m2_per_h",
-        lambda q, rules: q["filled"] * (q["all_infill"] > 0) / rules.rates.infill_m2_per_h,
+        lambda q: q["filled"] * (q["all_infill"] > 0),
         "filled areas {filled:area} / {rate_infill:area_rate}",
     ),
     _labour(
         "caps", "irrigation", "32 84 00", "Cap and reroute irrigation", "caps",
-        lambda q, rules: q["all_caps"] / rules.rates.caps,
+        lambda q: q["all_caps"],
         "{all_caps:count} / {rate_caps:number} an hour",
     ),
 )  # fmt: skip
@@ -498,6 +523,34 @@ def of_kind(*kinds: Kind) -> list[Item]:
 def beware(hazard: Hazard) -> tuple[str, ...]:
     """The items whose work calls for the cautions about ``hazard``."""
     return tuple(key for key, item in ITEMS.items() if hazard in item.cautions)
+
+
+#: of what a rate is reckoned by: the end of its field's name -> the units it is shown in
+_MEASURED_IN = {"_m3_per_h": VOLUME, "_m2_per_h": AREA, "_m_per_h": LENGTH}
+
+
+def measured_in(rate: str, system: str) -> tuple[str, float]:
+    """The unit of a production rate (a field of `Rates`) as ``system`` shows it, and its SI
+    size."""
+    if records.takes_time(rate):
+        return "h", 1.0
+    for end, shown in _MEASURED_IN.items():
+        if rate.endswith(end):
+            unit = shown[0 if system == "us" else 1]
+            return f"{unit}/h", units.unit_factor(unit)[0]
+    return "each/h", 1.0
+
+
+def work_of(key: str) -> tuple[Work, ...]:
+    """What the hours of a task, or of the plant that runs with it, are reckoned by; nothing of
+    materials and services."""
+    hours = ITEMS[task_beside(key)].net if ITEMS[key].rate else None
+    return hours.work if isinstance(hours, Hours) else ()
+
+
+def task_beside(key: str) -> str:
+    """The task that a machine runs with; of a task itself."""
+    return next(task.key for task in of_kind("labour") if task.rate == ITEMS[key].rate)
 
 
 def task_of(key: str) -> str:

@@ -11,7 +11,9 @@ from pydantic import Field, field_validator
 from geoturf import units
 from geoturf.rules.base import Length, Rules, rule
 
-Role = Literal["turf", "parcel", "building", "paving", "exclude", "street", "view"]
+Role = Literal[
+    "turf", "parcel", "building", "paving", "exclude", "street", "view", "fence", "planter"
+]
 PRICED = ("turf", "parcel")
 
 
@@ -48,6 +50,10 @@ COLUMNS: dict[str, Column] = {
     "irrigation": Column("text", "how it is watered now"),
     "district": Column("text", "water district"),
     "caps": Column("number", "irrigation heads to cap", 0, 1e6),
+    "dig_depth_m": Column("number", "how deep it is dug, in metres", 0, 2),
+    "dig_depth_in": Column("number", "how deep it is dug, in inches", 0, 80),
+    "base_depth_m": Column("number", "depth of its base, compacted, in metres", 0, 2),
+    "base_depth_in": Column("number", "depth of its base, compacted, in inches", 0, 80),
     "model": Column("text", "house model, for lots that repeat"),
     "work_order": Column("number", "the lot's place in the order of work", 0, 1e9),
     "price_book": Column("text", "whose prices hold there, a name under [books]"),

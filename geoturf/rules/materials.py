@@ -39,7 +39,7 @@ _SIZES = (
     "below_roll_width_m", "below_roll_length_m", "odour_bag_kg", "tape_roll_m", "adhesive_covers_m", "glue_covers_m2",
     "delivery_truck_kg",
     "fabric_spacing_m", "nail_box_kg", "edging_board_m", "stake_spacing_m", "infill_bag_kg", "hours_a_day_h", "lift_limit_kg",
-    "drain_roll_m", "pad_roll_m2",
+    "drain_roll_m", "pad_roll_m2", "edging_strip_m", "nailer_board_m",
 )  # fmt: skip
 
 
@@ -227,7 +227,9 @@ class MaterialRules(Rules):
     nail_allowance: Fraction = rule("5 %", "nails over net")
 
     edging_board_m: Length = rule("20 ft", "length of an edging board")
-    edging_allowance: Fraction = rule("5 %", "board over net")
+    edging_strip_m: Length = rule("10 ft", "length of a steel edging strip")
+    nailer_board_m: Length = rule("16 ft", "length of a nailer board along a fence")
+    edging_allowance: Fraction = rule("5 %", "edging over net")
     stake_spacing_m: Length = rule("3 ft", "stakes along edging")
 
     infill_rate_kg_per_m2: ArealMass | None = rule(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -16,7 +16,17 @@ from pydantic import (
 )
 
 from geoturf import units
-from geoturf.rules.base import ASSUMED, COMMON, Fraction, Number, Price, Rules, rule
+from geoturf.rules.base import (
+    ASSUMED,
+    COMMON,
+    Break,
+    Fraction,
+    Number,
+    Price,
+    Rules,
+    rule,
+    unfit_breaks,
+)
 from geoturf.rules.items import GENERAL_SECTION, ITEMS, cannot_leave, misfit
 from geoturf.rules.materials import Rates
 from geoturf.rules.offer import Day
@@ -224,6 +234,25 @@ class Bracket(Rules):
         return self
 
 
+def _unfit_least(key: str, money: Money, own: Money) -> str:
+    return "" if money.unit == "each" else f"'{money}' is no amount, as \"350 USD\" is"
+
+
+def _unfit_hire(key: str, money: Money, own: Money) -> str:
+    if not any(item.kind == "plant" and item.cost == key for item in ITEMS.values()):
+        return "is no plant, which alone is hired"
+    if money.unit != "week":
+        return f"'{money}' is not by the week, as in \"320 USD/week\""
+    return "" if own.unit == "day" else f"the unit cost '{own}' is not by the day"
+
+
+_UNFIT: dict[str, Callable[[str, Any, Money], str]] = {
+    "breaks": lambda key, breaks, own: unfit_breaks(breaks, own),
+    "least": _unfit_least,
+    "hire": _unfit_hire,
+}
+
+
 def _crew_hour(wage: Money, crew: float, burden: float) -> Decimal:
     """Wage x crew x (1 + burden), to the cent."""
     return units.cents(wage.amount * Decimal(str(crew)) * (1 + Decimal(str(burden))))
@@ -261,6 +290,16 @@ class PriceRules(Rules):
     escalation: Escalation | None = rule(None, "what prices rise by until a phase starts")
     tax_on_plant: bool = rule(False, "hired plant is taxed as materials are")
     minimum: Price | None = rule(None, "the least the bid is priced at; none if not given")
+    breaks: dict[str, tuple[Break, ...]] = rule(
+        {}, "unit costs by what a phase orders: of each, a list of tables with at_least and price"
+    )
+    least: dict[str, Price] = rule(
+        {}, "the least that an order of a phase is charged, by unit cost"
+    )
+    hire: dict[str, Price] = rule({}, "hire of plant by the week, mixed with days as is cheapest")
+    hire_days: int = rule(
+        5, "days of work that a week's hire covers", source=f"{COMMON}; {ASSUMED}", least=1, most=7
+    )
     unit_price_decimals: int = rule(
         4, "decimals of the unit prices in the schedule of prices", least=2, most=6
     )
@@ -299,6 +338,18 @@ class PriceRules(Rules):
             raise ValueError(f"wage: '{self.wage}' is not by the hour, as in \"38 USD/h\"")
         if dict(self.costs)["labour"].amount != _crew_hour(self.wage, self.crew, self.burden):
             raise ValueError("wage and costs.labour both say what a crew-hour costs; give one")
+        return self
+
+    @model_validator(mode="after")
+    def _orders_fit(self) -> PriceRules:
+        costs: dict[str, Money | None] = dict(self.costs)
+        for table in ("breaks", "least", "hire"):
+            for key, value in getattr(self, table).items():
+                own = costs.get(key)
+                if own is None:
+                    raise ValueError(f"{table}: '{key}' is no unit cost of the bid")
+                if fault := _UNFIT[table](key, value, own):
+                    raise ValueError(f"{table}.{key}: {fault}")
         return self
 
     @model_validator(mode="after")

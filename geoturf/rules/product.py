@@ -8,7 +8,17 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import BeforeValidator, model_validator
 
 from geoturf import units
-from geoturf.rules.base import ASSUMED, COMMON, ArealMass, Length, Price, Rules, rule
+from geoturf.rules.base import (
+    ASSUMED,
+    COMMON,
+    ArealMass,
+    Break,
+    Length,
+    Price,
+    Rules,
+    rule,
+    unfit_breaks,
+)
 
 
 def _lengths(value: Any) -> tuple[float, ...]:
@@ -121,6 +131,9 @@ class Product(Rules):
         "length", "by whole stocked rolls, or by a length off a roll"
     )
     price: Price = rule("2.10 USD/ft^2", "cost of the turf, per area of roll")
+    breaks: tuple[Break, ...] = rule(
+        (), "price by what a phase orders of this width: a list of tables with at_least and price"
+    )
     dye_lot_m: Length | None = rule(
         None,
         "roll length that one dye lot holds; a phase that needs more is parted by sites and views",
@@ -166,6 +179,12 @@ class Product(Rules):
         if self.total_weight_kg_per_m2 is not None:
             return self.total_weight_kg_per_m2
         return self.pile_weight_kg_per_m2 + self.backing_weight_kg_per_m2
+
+    @model_validator(mode="after")
+    def _breaks_fit(self) -> Product:
+        if fault := unfit_breaks(self.breaks, self.price):
+            raise ValueError(f"breaks: {fault}")
+        return self
 
     @model_validator(mode="after")
     def _rolls_exist(self) -> Product:

@@ -12,11 +12,26 @@ import xlsxwriter
 from xlsxwriter.utility import xl_col_to_name as letter
 from xlsxwriter.utility import xl_rowcol_to_cell as cell
 
-__all__ = ["MOST_ARGUMENTS", "Book", "cell", "letter", "sum_of", "text_of"]
+__all__ = [
+    "ALLOWANCE",
+    "MOST_ARGUMENTS",
+    "NET",
+    "ORDER",
+    "SIZE",
+    "UP",
+    "Book",
+    "cell",
+    "letter",
+    "sum_of",
+    "text_of",
+]
 
 #: a cell holds 32,767 characters; longer text is cut, and says so
 LONGEST = 32_767
 MOST_ARGUMENTS = 255  # of a function of a spreadsheet
+NET, ALLOWANCE, ORDER, SIZE = 3, 5, 6, 8  # columns of Materials
+#: a formula of whole packages; a millionth over buys no more (`geoturf.units.round_up`)
+UP = "ROUNDUP(MAX(0,{}-0.000001),0)"
 _CUT = " … (cut)"
 _PAPERS = {"letter": 1, "a4": 9}  # of ECMA-376, ST_PaperSize as spreadsheets number it
 _UPRIGHT = 110  # characters of width that an upright page takes without much smaller print
@@ -48,6 +63,7 @@ class Book:
         self.count = add({"num_format": "#,##0"})
         self.number = add({"num_format": "#,##0.00"})
         self.money = add({"num_format": "#,##0.00"})
+        self.unit_price = add({"num_format": "#,##0.00####"})
         self.total = add({"num_format": "#,##0.00", "bold": True, "top": 1})
         self.change = add({"num_format": "#,##0.00####", "bg_color": shade})
         self.change_count = add({"num_format": "#,##0", "bg_color": shade})
@@ -55,10 +71,19 @@ class Book:
         self.share = add({"num_format": "0.0##%"})
         self.percent = add({"num_format": "0.0##%", "bg_color": shade})
         self.name, self.paper = text_of(name)[:_NAMED].replace("&", "&&"), _PAPERS[page]
+        self.on_screen: list[str] = []  # sheets that are not printed
         self.shaded: dict[tuple[Any, int], list[list[int]]] = {}
 
-    def sheet(self, name: str, widths: Sequence[float], heads: Sequence[str] = ()) -> Any:
+    def sheet(
+        self,
+        name: str,
+        widths: Sequence[float],
+        heads: Sequence[str] = (),
+        printed: bool = True,
+    ) -> Any:
         sheet = self.book.add_worksheet(name)
+        if not printed:
+            self.on_screen.append(name)
         for column, width in enumerate(widths):
             sheet.set_column(column, column, width)
         self._page(sheet, name, upright=sum(widths) <= _UPRIGHT)
@@ -82,6 +107,10 @@ class Book:
         sheet.write_number(row, column, value, style)
         place = next(nth for nth, one in enumerate(self._rules()) if one[0] is style)
         self.shaded.setdefault((sheet, place), []).append([row, column, row, column])
+
+    def define(self, name: str, sheet: Any, row: int, column: int) -> None:
+        """A name by which formulas of any sheet know a cell."""
+        self.book.define_name(name, f"={sheet.get_name()}!{cell(row, column, True, True)}")
 
     def _rules(self) -> tuple[tuple[Any, str, dict[str, Any]], ...]:
         """What shaded cells of a style take, and how that is said."""
@@ -118,11 +147,17 @@ class Book:
         self._guard()
         for sheet in self.book.worksheets():
             if sheet.dim_rowmax is not None:
-                sheet.print_area(0, 0, sheet.dim_rowmax, sheet.dim_colmax)
+                sheet.print_area(*self._on_paper(sheet))
         try:
             self.book.close()
         except xlsxwriter.exceptions.FileCreateError as fault:
             raise OSError(f"bid.xlsx: {fault}") from fault
+
+    def _on_paper(self, sheet: Any) -> tuple[int, int, int, int]:
+        """All cells; of a sheet for the screen an empty one, as what is empty is not printed."""
+        if sheet.get_name() in self.on_screen:
+            return 0, sheet.dim_colmax + 1, 0, sheet.dim_colmax + 1
+        return 0, 0, sheet.dim_rowmax, sheet.dim_colmax
 
 
 def text_of(value: object) -> str:

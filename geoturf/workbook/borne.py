@@ -9,19 +9,15 @@ import numpy as np
 import pandas as pd
 
 from geoturf import units
-from geoturf.model import Price
+from geoturf.model import Price, Result
 from geoturf.records import records
-from geoturf.rules.items import ITEMS
+from geoturf.rules.item import takes_time
+from geoturf.rules.items import ITEMS, measured_in, work_of
 from geoturf.workbook.book import Book, cell, sum_of
 from geoturf.workbook.bought import AMOUNT, HALF_UP, cost_column, steps_of, work
-
-_NET = "Net by site"
-_RUNNING, _MONEY, _TAKES = (
-    2,
-    4,
-    6,
-)  # columns of it: running cost and rest, cost and price, then net quantities
-
+from geoturf.workbook.places import MONEY, NET_BY_SITE, RUNNING, TAKES
+from geoturf.workbook.quantities import books_of
+from geoturf.workbook.rates import Rates
 
 # ------------------------------------------------------------------------------------------------ Schedule
 
@@ -50,14 +46,15 @@ def schedule(book: Book, price: Price) -> None:
 # ------------------------------------------------------------------------------------------------ sites
 
 
-def sites(book: Book, price: Price, land: pd.DataFrame, system: str) -> None:
+def sites(book: Book, rates: Rates, result: Result) -> None:
     """Sites, summed over phases from the sheet of what each takes of every line."""
-    sheet = book.sheet("Sites", (30, 16, 16), ("site", "cost", "price"))
-    at = _net_by_site(book, price, land, system)
+    price = result.price
+    sheet = book.sheet("Sites", (30, 16, 16), ("site", "cost", "price"), printed=False)
+    at = _net_by_site(book, rates, result)
     for row, site in enumerate(records(price.sites, _Site), start=1):
         book.text(sheet, row, 0, site.site)
         for place, value in enumerate((site.cost, site.price)):
-            found = sum_of(f"'{_NET}'", _MONEY + place, at[site.site])
+            found = sum_of(f"'{NET_BY_SITE}'", MONEY + place, at[site.site])
             sheet.write_formula(row, 1 + place, f"=ROUND({found},2)", book.money, float(value))
     end = len(price.sites) + 1
     book.text(sheet, end, 0, "Total", book.head)
@@ -78,9 +75,11 @@ class _Line(NamedTuple):
     share: str
 
 
-def _net_by_site(book: Book, price: Price, land: pd.DataFrame, system: str) -> dict[str, list[int]]:
+def _net_by_site(book: Book, rates: Rates, result: Result) -> dict[str, list[int]]:
     """A block a phase: two rows of what a net unit comes to, then what each of its sites takes.
     Gives the rows of each site."""
+    price, land, system = result.price, result.ground.areas, result.bid.units
+    under = books_of(price)
     named = work(price).drop_duplicates("share")
     shown = [_shown(line, system) for line in records(named, _Line)]
     heads = (
@@ -92,7 +91,7 @@ def _net_by_site(book: Book, price: Price, land: pd.DataFrame, system: str) -> d
         "price",
         *(head for head, _ in shown),
     )
-    sheet = book.sheet(_NET, (14, 30, *[15] * (len(heads) - 2)), heads)
+    sheet = book.sheet(NET_BY_SITE, (14, 30, *[15] * (len(heads) - 2)), heads, printed=False)
     net = price.borne[list(named["share"])] / [size for _, size in shown]
     at: dict[str, list[int]] = {}
     row = 1
@@ -100,11 +99,43 @@ def _net_by_site(book: Book, price: Price, land: pd.DataFrame, system: str) -> d
         site = land.loc[areas.index, "site"]
         takes = net.loc[areas.index].groupby(site, sort=False).sum()
         worth = _rates(book, sheet, row, phase, takes, price)
-        _block(book, sheet, row + 2, phase, takes, areas.groupby(site, sort=False).sum(), worth)
+        hours = _hours(rates, result, areas.index, under.get(str(phase), ""), takes)
+        paid = areas.groupby(site, sort=False).sum()
+        _block(book, sheet, row + 2, phase, takes, paid, worth, hours)
         for nth, name in enumerate(takes.index, start=row + 2):
             at.setdefault(name, []).append(nth)
         row += 2 + len(takes)
     return at
+
+
+def _hours(
+    rates: Rates, result: Result, areas: pd.Index, book: str, takes: pd.DataFrame
+) -> dict[tuple[str, str], str]:
+    """Formulas of the hours of some ``areas``, by site and column, where they are reckoned by
+    several rates; by one rate, sites share them alike whatever it is."""
+    q, site = result.takeoff.areas.loc[areas], result.ground.areas.loc[areas, "site"]
+    formulas: dict[tuple[str, str], str] = {}
+    for key in takes:
+        work = work_of(key) if key in ITEMS else ()
+        if len(work) < 2:
+            continue
+        figures = [rates.rate(one.rate, book) for one in work]
+        sizes = [
+            1.0 if takes_time(one.rate) else measured_in(one.rate, rates.bid.units)[1]
+            for one in work
+        ]
+        sums = [
+            one.measure(q).groupby(site, sort=False).sum() / size
+            for one, size in zip(work, sizes, strict=True)
+        ]
+        for name in takes.index[takes[key] > 0].tolist():
+            terms = [
+                f"{float(of[name])!r}{'*' if takes_time(one.rate) else '/'}{figure.name}"
+                for one, of, figure in zip(work, sums, figures, strict=True)
+                if of[name] > 0
+            ]
+            formulas[str(name), str(key)] = "=" + "+".join(terms)
+    return formulas
 
 
 def _shown(line: _Line, system: str) -> tuple[str, float]:
@@ -128,7 +159,7 @@ def _rates(
     worth = np.zeros((2, takes.shape[1]))
     for nth, words in enumerate(("cost a net unit", "the rest of its price")):
         book.texts(sheet, row + nth, 0, (phase, words))
-    sheet.write_row(row + 1, _RUNNING, (0, 0), book.money)
+    sheet.write_row(row + 1, RUNNING, (0, 0), book.money)
     for place, share in enumerate(takes):
         lines, total = of.get((phase, share), ()), takes[share].sum()
         if not len(lines) or not total > 0:
@@ -136,7 +167,7 @@ def _rates(
         cost, whole = (
             sum_of("Lines", cost_column(price) + k, [line + 1 for line in lines]) for k in (0, 1)
         )
-        column = _TAKES + place
+        column = TAKES + place
         net = f"SUM({cell(row + 2, column)}:{cell(row + 1 + len(takes), column)})"
         worth[:, place] = np.diff(loads[lines].sum(axis=0), prepend=0) / total
         for nth, formula in enumerate((f"={cost}/{net}", f"=({whole}-{cost})/{net}")):
@@ -152,25 +183,28 @@ def _block(
     takes: pd.DataFrame,
     paid: pd.DataFrame,
     worth: np.ndarray,
+    hours: dict[tuple[str, str], str],
 ) -> None:
     """The sites of a phase, from sheet row ``first``: running sums of what they come to, and each
     one's own to the cent."""
     running = np.cumsum(takes.to_numpy() @ worth.T, axis=0)
-    last = _TAKES + takes.shape[1] - 1
+    last = TAKES + takes.shape[1] - 1
     for row, site in enumerate(takes.index, start=first):
         book.texts(sheet, row, 0, (phase, site))
-        own, steps = f"{cell(row, _TAKES)}:{cell(row, last)}", []
+        own, steps = f"{cell(row, TAKES)}:{cell(row, last)}", []
         for nth in (0, 1):
-            rates = f"{cell(first - 2 + nth, _TAKES)}:{cell(first - 2 + nth, last)}"
-            before, here = (cell(place, _RUNNING + nth) for place in (row - 1, row))
+            rates = f"{cell(first - 2 + nth, TAKES)}:{cell(first - 2 + nth, last)}"
+            before, here = (cell(place, RUNNING + nth) for place in (row - 1, row))
             formula = f"={before}+SUMPRODUCT({rates},{own})"
-            sheet.write_formula(row, _RUNNING + nth, formula, book.money, running[row - first, nth])
+            sheet.write_formula(row, RUNNING + nth, formula, book.money, running[row - first, nth])
             steps.append(f"ROUND({here}+{HALF_UP},2)-ROUND({before}+{HALF_UP},2)")
         cost, full = paid.loc[site]
-        sheet.write_formula(row, _MONEY, f"=ROUND({steps[0]},2)", book.money, float(cost))
+        sheet.write_formula(row, MONEY, f"=ROUND({steps[0]},2)", book.money, float(cost))
         sheet.write_formula(
-            row, _MONEY + 1, f"=ROUND({cell(row, _MONEY)}+{steps[1]},2)", book.money, float(full)
+            row, MONEY + 1, f"=ROUND({cell(row, MONEY)}+{steps[1]},2)", book.money, float(full)
         )
-        for column, value in enumerate(takes.loc[site], start=_TAKES):
-            if value:
+        for column, (key, value) in enumerate(takes.loc[site].items(), start=TAKES):
+            if (site, key) in hours:
+                sheet.write_formula(row, column, hours[site, key], book.number, value)
+            elif value:
                 sheet.write_number(row, column, value, book.number)

@@ -2,18 +2,37 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any, NamedTuple
 
 import pandas as pd
 
-from geoturf import units
-from geoturf.model import Price
+from geoturf.bid import Bid, booked
+from geoturf.model import Price, Result
+from geoturf.price.lines import ESCALATION, EXTRA, HIRED
 from geoturf.records import records
-from geoturf.workbook.book import MOST_ARGUMENTS, Book, cell, letter, sum_of
+from geoturf.rules.items import ITEMS, task_beside
+from geoturf.units import Money
+from geoturf.workbook.book import (
+    ALLOWANCE,
+    MOST_ARGUMENTS,
+    NET,
+    ORDER,
+    SIZE,
+    UP,
+    Book,
+    cell,
+    letter,
+    sum_of,
+)
+from geoturf.workbook.places import Sites
+from geoturf.workbook.quantities import Counts
+from geoturf.workbook.rates import Figure, Rates
 
 #: columns of Lines
-AMOUNT, FIRST_STEP = 8, 9
+QUANTITY, UNIT_PRICE, AMOUNT, FIRST_STEP = 5, 7, 8, 9
 #: a millionth: exact halves of a cent, which a float may miss to either side, go up
 #: (`geoturf.price.money.HALF_UP`)
 HALF_UP = "0.000001"
@@ -30,13 +49,17 @@ _DIRECT = len(_KINDS) + 1  # row of the direct cost on Build-up; the steps follo
 # ------------------------------------------------------------------------------------------------ Materials
 
 
-def materials(book: Book, items: pd.DataFrame) -> dict[int, int]:
-    """Pools, then the bid's totals. Gives the sheet row of each takeoff row."""
+def materials(
+    book: Book, rates: Rates, items: pd.DataFrame, hours: Mapping[int, str], sites: Sites
+) -> dict[int, int]:
+    """Pools, then the bid's totals. Gives the sheet row of each takeoff row. ``hours``: the formula
+    of the net quantity of each row of a task; ``sites``: where each site's net quantities stand."""
     heads = ("scope", "section", "item", "net quantity", "unit", "allowance", "order quantity", "order unit", "order size",
              "site by site", "formula")  # fmt: skip
     sheet = book.sheet("Materials", (14, 10, 34, 13, 8, 10, 13, 11, 12, 12, 110), heads)
     kept = items[items["scope_kind"].isin(["pool", "bid"])]
     at: dict[int, int] = {}
+    nets: dict[tuple[str, str], str] = {}
     pools: dict[
         tuple[Any, ...], list[str]
     ] = {}  # cells of the pools' orders that a row of the bid adds up
@@ -45,9 +68,14 @@ def materials(book: Book, items: pd.DataFrame) -> dict[int, int]:
     ):
         at[int(index)] = row
         same = pools.setdefault((item.key, item.product, str(item.width_m), item.order_size), [])
-        _item(book, sheet, row, item, _order(row, item, same))
+        net = hours.get(int(index), "")
+        if item.kind_of() == "plant":  # runs while its task does
+            net = nets.get((item.phase, task_beside(item.key)), "")
         if item.scope_kind == "pool":
-            same.append(cell(row, 6))
+            nets[item.phase, item.key] = f"={cell(row, NET)}"
+        _item(book, rates, sheet, row, item, net, _order(row, item, same, sites))
+        if item.scope_kind == "pool":
+            same.append(cell(row, ORDER))
     book.filters(sheet, len(kept), len(heads))
     return at
 
@@ -57,6 +85,7 @@ class _Item(NamedTuple):
 
     scope: str
     scope_kind: str
+    phase: str
     section: str
     key: str
     item: str
@@ -71,18 +100,28 @@ class _Item(NamedTuple):
     order_by_site: int
     basis: str
 
+    def kind_of(self) -> str:
+        return ITEMS[self.key].kind if self.scope_kind == "pool" else ""
 
-def _item(book: Book, sheet: Any, row: int, item: _Item, formula: str) -> None:
-    """One row; shaded is what the price follows: what the order is reckoned from, or the order
-    itself."""
+
+def _item(
+    book: Book, rates: Rates, sheet: Any, row: int, item: _Item, net: str, formula: str
+) -> None:
+    """One row; shaded is what the price follows: the net quantity that an order is reckoned from,
+    where nothing else gives it, or the order itself. ``net`` and ``formula`` are what gives them."""
     priced, reckoned = item.scope_kind == "pool", bool(formula)
     book.texts(sheet, row, 0, (item.scope, item.section, item.item))
-    if priced and reckoned:
-        book.to_change(sheet, row, 3, item.net, book.change)
-        book.to_change(sheet, row, 5, item.allowance, book.percent)
+    over = rates.allowance(ITEMS[item.key]) if priced and reckoned else None
+    if net:
+        sheet.write_formula(row, NET, net, book.number, item.net)
+    elif priced and reckoned:
+        book.to_change(sheet, row, NET, item.net, book.change)
     else:
-        sheet.write_number(row, 3, item.net, book.number)
-        sheet.write_number(row, 5, item.allowance, book.share)
+        sheet.write_number(row, NET, item.net, book.number)
+    if over is not None:
+        sheet.write_formula(row, ALLOWANCE, f"={over.name}", book.share, item.allowance)
+    else:
+        sheet.write_number(row, ALLOWANCE, item.allowance, book.share)
     book.text(sheet, row, 4, item.unit)
     if reckoned:
         sheet.write_formula(row, 6, formula, book.count, int(item.order))
@@ -91,26 +130,31 @@ def _item(book: Book, sheet: Any, row: int, item: _Item, formula: str) -> None:
     else:
         sheet.write_number(row, 6, item.order, book.count)
     book.text(sheet, row, 7, item.order_unit)
-    sheet.write_number(row, 8, item.order_size, book.number)
+    if priced and ITEMS[item.key].kind == "plant":
+        day = rates.size("hours_a_day_h", "h")
+        sheet.write_formula(row, SIZE, f"={day.name}", book.number, item.order_size)
+    else:
+        sheet.write_number(row, SIZE, item.order_size, book.number)
     sheet.write_number(row, 9, item.order_by_site, book.count)
     book.text(sheet, row, 10, item.basis)
 
 
-def _order(row: int, item: _Item, pools: list[str]) -> str:
-    """The formula of an order quantity; "" where it is no sum or rounding of this sheet: turf comes
-    from the cut plan, and where sites are pools they are rounded one by one."""
+def _order(row: int, item: _Item, pools: list[str], sites: Sites) -> str:
+    """The formula of an order quantity; "" of turf, which comes from the cut plan, of sums over more
+    pools than a function takes, and of what is not priced where sites are pools. Those are rounded
+    up one by one."""
     if item.scope_kind == "bid":
         return f"=SUM({','.join(pools)})" if len(pools) <= MOST_ARGUMENTS else ""
-    if (
-        item.key == "turf"
-        or _whole(item.net * (1 + item.allowance) / item.order_size) != item.order
-    ):
+    if item.key == "turf":
         return ""
-    return f"=ROUNDUP({cell(row, 3)}*(1+{cell(row, 5)})/{cell(row, 8)}-0.000001,0)"
-
-
-def _whole(packages: float) -> int:
-    return units.round_up(packages)
+    packages = f"{cell(row, NET)}*(1+{cell(row, ALLOWANCE)})/{cell(row, SIZE)}"
+    if not sites.are_pools:
+        return "=" + UP.format(packages)
+    own = sites.of(item.phase, item.key)
+    if not own:
+        return ""
+    each = f"{own}/SUM({own})*{packages}"
+    return f"=SUMPRODUCT(ROUNDUP(({each}-0.000001)*({own}>0),0))"
 
 
 # ------------------------------------------------------------------------------------------------ Lines
@@ -142,10 +186,16 @@ def _blocks(price: Price) -> list[_Block]:
 
 
 def lines(
-    book: Book, price: Price, items: pd.DataFrame, rows: dict[int, int], said: list[str]
+    book: Book,
+    rates: Rates,
+    result: Result,
+    rows: Mapping[int, int],
+    counts: Counts,
+    said: list[str],
 ) -> None:
     """The work's lines, each with its part of every step, its cost and its price, and what is
     ``said`` of the figures behind it that are geoturf's own."""
+    price = result.price
     steps, blocks = steps_of(price), _blocks(price)
     heads = ("line", "section", "phase", "kind", "description", "quantity", "unit", "unit price", "amount", *steps, "cost",
              "price", "assumed")  # fmt: skip
@@ -153,20 +203,35 @@ def lines(
         "Lines", (6, 10, 14, 10, 38, 13, 10, 13, *[15] * (len(steps) + 3), 30), heads
     )
     table, end = work(price), len(work(price)) + 1
+    table = table.assign(width_m=table["row"].map(result.takeoff.items["width_m"]))
     told = records(table, _Line)
+    extras = list(_extras(told, rates.bid))
     for row, line in enumerate(told, start=1):
         sheet.write_number(row, 0, line.line)
         book.texts(sheet, row, 1, (line.section, line.phase, line.kind, line.description))
-        _quantity(book, sheet, row, line, items, rows)
+        extra = extras[row - 1]
+        least = line.unit == "lump" and extra is None
+        quantity = "=1" if least else _quantity(rates, line, extra, rows, counts)
+        sheet.write_formula(row, QUANTITY, quantity, book.number, float(line.quantity))
         book.text(sheet, row, 6, line.unit)
-        if line.unit == "%":  # of the phase's other lines
+        if line.key == ESCALATION:  # of the phase's other lines
             rest = [at for at, other in enumerate(told, start=1) if other.phase == line.phase]
             each = f"={sum_of('Lines', AMOUNT, [at for at in rest if at != row])}/100"
-            sheet.write_formula(row, 7, each, book.number, float(line.unit_price))
+        elif extra is not None:
+            before = [at for at in range(1, row) if extras[at - 1] == extra]
+            each = _price_of_extra(rates, line, extra, before, counts)
+        elif least:
+            each = _short_of_least(rates, line, told)
         else:
-            book.to_change(sheet, row, 7, float(line.unit_price), book.change)
+            each = _unit_price(rates, line, cell(row, QUANTITY))
+        style = book.number if line.key == ESCALATION else book.unit_price
+        sheet.write_formula(row, UNIT_PRICE, each, style, float(line.unit_price))
         sheet.write_formula(
-            row, AMOUNT, f"=ROUND({cell(row, 5)}*{cell(row, 7)},2)", book.money, float(line.amount)
+            row,
+            AMOUNT,
+            f"=ROUND({cell(row, QUANTITY)}*{cell(row, UNIT_PRICE)},2)",
+            book.money,
+            float(line.amount),
         )
         for nth, step in enumerate(steps):
             block = next(one for one in blocks if row <= one.last)
@@ -195,7 +260,10 @@ class _Line(NamedTuple):
     line: int
     section: str
     phase: str
+    key: str
     kind: str
+    product: str
+    book: str
     description: str
     quantity: Decimal
     unit: str
@@ -203,6 +271,7 @@ class _Line(NamedTuple):
     amount: Decimal
     row: int
     per_order: float
+    width_m: float
 
 
 def work(price: Price) -> pd.DataFrame:
@@ -215,14 +284,100 @@ def cost_column(price: Price) -> int:
     return FIRST_STEP + len(steps_of(price))
 
 
+class _Extra(NamedTuple):
+    """Which extra of which price book a line is of."""
+
+    book: str
+    nth: int
+    money: Money
+
+
+def _extras(lines: list[_Line], bid: Bid) -> Iterator[_Extra | None]:
+    """The extra that each line is of; None for other lines. Those of a phase stand in their
+    order."""
+    met: Counter[str] = Counter()
+    for line in lines:
+        if line.key != EXTRA:
+            yield None
+            continue
+        nth = met[line.phase]
+        met[line.phase] += 1
+        yield _Extra(line.book, nth, booked(bid, line.book).price.extras[nth].price)
+
+
+def price_column(price: Price) -> int:
+    """Column of Lines that holds the price."""
+    return cost_column(price) + 1
+
+
 def _quantity(
-    book: Book, sheet: Any, row: int, line: _Line, items: pd.DataFrame, rows: dict[int, int]
-) -> None:
-    if line.row < 0:  # an extra of the bid, which is no takeoff row
-        book.to_change(sheet, row, 5, float(line.quantity), book.change)
-        return
-    formula = f"=ROUND(Materials!{cell(rows[line.row], 6)}*{float(line.per_order)!r},2)"
-    sheet.write_formula(row, 5, formula, book.number, float(line.quantity))
+    rates: Rates, line: _Line, extra: _Extra | None, rows: Mapping[int, int], counts: Counts
+) -> str:
+    if extra is not None:
+        return counts.quantity(line.phase, extra.money)
+    if line.key == ESCALATION:
+        return f"=ROUND(100*{rates.escalation().name}*{_days(rates.bid, line.phase)}/365,4)"
+    order = f"Materials!{cell(rows[line.row], ORDER)}"
+    hire = rates.hire(ITEMS[line.key].cost, line.book)
+    if hire is not None:
+        weeks = _weeks(order, rates.cost(ITEMS[line.key].cost, line.book), *hire)
+        by_week = line.description.endswith(HIRED)
+        return f"={weeks}" if by_week else f"=MAX(0,{order}-{hire[1].name}*({weeks}))"
+    return f"=ROUND({order}*{float(line.per_order)!r},2)"
+
+
+def _weeks(order: str, day: Figure, week: Figure, covers: Figure) -> str:
+    """The weeks of the cheapest hire (`geoturf.price.ordered.hired`)."""
+    rest = f"{order}-{covers.name}*INT({order}/{covers.name})"
+    one_more = f"IF(({rest})*{day.name}>{week.name},1,0)"
+    many = f"INT({order}/{covers.name})+{one_more}"
+    return f"IF({week.name}>={covers.name}*{day.name},0,{many})"
+
+
+def _days(bid: Bid, phase: str) -> int:
+    """From the day that unit costs are of to the start of a phase."""
+    rise = bid.price.escalation
+    return (rise.starts[phase] - rise.prices_of).days if rise else 0
+
+
+def _price_of_extra(
+    rates: Rates, line: _Line, extra: _Extra, before: list[int], counts: Counts
+) -> str:
+    """The price of what an extra is counted by; of a lump sum, what this phase bears of it.
+    ``before``: rows of the lines that bear the rest down to this one."""
+    name = rates.extra(extra.nth, extra.book).name
+    if extra.money.unit not in ("lump", "each"):
+        return f"={name}"
+    above = sum_of("Lines", UNIT_PRICE, before)
+    return f"=ROUND({counts.part(line.phase, extra.book, name)}-{above},2)"
+
+
+def _unit_price(rates: Rates, line: _Line, quantity: str) -> str:
+    """The unit cost of a line of the takeoff, by the last price break that it reaches."""
+    key, nth = ITEMS[line.key].cost, 0
+    if line.key == "turf":
+        widths = [size.roll_width_m for size in rates.bid.products[line.product].widths]
+        nth = min(range(len(widths)), key=lambda at: abs(widths[at] - line.width_m))
+        key, price = "turf", rates.turf(line.product, nth).name
+    elif line.description.endswith(HIRED):
+        hire = rates.hire(key, line.book)
+        price = hire[0].name if hire else ""
+    else:
+        price = rates.cost(key, line.book).name
+    for ends, reached in rates.breaks(key, line.product, nth, line.book):
+        price = f"IF({quantity}>={ends.name},{reached.name},{price})"
+    return f"={price}"
+
+
+def _short_of_least(rates: Rates, line: _Line, lines: list[_Line]) -> str:
+    """What a phase's lines of a unit cost fall short of the least order."""
+    cost = ITEMS[line.key].cost
+    own = [
+        at
+        for at, one in enumerate(lines, start=1)
+        if one.row >= 0 and one.phase == line.phase and ITEMS[one.key].cost == cost
+    ]
+    return f"=MAX(0,{rates.least(cost).name}-{sum_of('Lines', AMOUNT, own)})"
 
 
 def _kinds(price: Price, step: str) -> tuple[str, ...]:
@@ -268,7 +423,7 @@ def price_formula(price: Price) -> str:
 _HEADS = ("step", "on", "base", "rate", "amount")
 
 
-def build_up(book: Book, price: Price) -> None:
+def build_up(book: Book, rates: Rates, price: Price) -> None:
     """The steps in their order, down to the price and the cost before overhead; once a price
     book."""
     sheet = book.sheet("Build-up", (26, 34, 16, 10, 16), _HEADS)
@@ -278,12 +433,12 @@ def build_up(book: Book, price: Price) -> None:
             own = f"step, price book {block.book}" if block.book else "step, the bid's own prices"
             for place, head in enumerate((own, *_HEADS[1:])):
                 book.text(sheet, block.top, place, head, book.head)
-        _block(book, sheet, price, block)
+        _block(book, rates, sheet, price, block)
     end = blocks[-1].top + _DIRECT + len(steps_of(price)) + 4
     book.text(sheet, end, 0, _HOW)
 
 
-def _block(book: Book, sheet: Any, price: Price, block: _Block) -> None:
+def _block(book: Book, rates: Rates, sheet: Any, price: Price, block: _Block) -> None:
     """The build-up of one price book."""
     of, direct = work(price), block.top + _DIRECT
     of = of[of["book"] == block.book]
@@ -300,7 +455,7 @@ def _block(book: Book, sheet: Any, price: Price, block: _Block) -> None:
     steps = price.build_up[price.build_up["book"] == block.book]
     at = {step: direct + place for place, step in enumerate(steps["step"], start=1)}
     for step in steps.itertuples():
-        _step(book, sheet, at, step, block)
+        _step(book, rates, sheet, at, step, block)
     end = direct + 1 + len(at)
     book.text(sheet, end, 0, "Price", book.head)
     total = whole + sum(steps["amount"], Decimal(0))
@@ -315,7 +470,9 @@ def _sum(lines: pd.DataFrame) -> Decimal:
     return sum(lines["amount"], Decimal(0))
 
 
-def _step(book: Book, sheet: Any, at: dict[str, int], step: Any, block: _Block) -> None:
+def _step(
+    book: Book, rates: Rates, sheet: Any, at: dict[str, int], step: Any, block: _Block
+) -> None:
     """One step: base by what it is on, amount = base x rate; the minimum charge fills up to its
     base."""
     row, direct, materials = at[step.step], block.top + _DIRECT + 1, f"E{block.top + 2}"
@@ -328,23 +485,26 @@ def _step(book: Book, sheet: Any, at: dict[str, int], step: Any, block: _Block) 
     if "plant" in step.kinds:
         bases[step.step] += f"+E{block.top + 4}"
     if step.step == "minimum charge":
-        book.to_change(sheet, row, 2, float(step.base), book.change)
+        least = f"={rates.step('minimum', block.book).name}"
+        sheet.write_formula(row, 2, least, book.money, float(step.base))
         formula = f"=MAX(0,{cell(row, 2)}-SUM(E{direct}:E{row}))"
         sheet.write_formula(row, 4, formula, book.money, float(step.amount))
         return
     base = bases.get(step.step, f"=SUM(E{direct}:E{row})")
     sheet.write_formula(row, 2, base, book.money, float(step.base))
-    book.to_change(sheet, row, 3, step.rate, book.percent)
-    formula = f"=ROUND({_rated(cell(row, 2), cell(row, 3), step.scale)},2)"
+    rate = rates.step(step.step.replace(" ", "_"), block.book)
+    sheet.write_formula(row, 3, f"={rate.name}", book.share, step.rate)
+    brackets = [rates.bracket(nth) for nth in range(len(step.scale))]
+    formula = f"=ROUND({_rated(cell(row, 2), cell(row, 3), brackets)},2)"
     sheet.write_formula(row, 4, formula, book.money, float(step.amount))
 
 
-def _rated(base: str, rate: str, scale: tuple[tuple[Decimal, float], ...]) -> str:
+def _rated(base: str, rate: str, brackets: list[tuple[Figure, Figure]]) -> str:
     """The formula of a rate on a base; bracket by bracket where there is a scale."""
-    parts, below = [], Decimal(0)
-    for end, own in scale:
-        parts.append(f"MAX(0,MIN({base},{end})-{below})*{own!r}")
-        below = end
+    parts, below = [], "0"
+    for end, own in brackets:
+        parts.append(f"MAX(0,MIN({base},{end.name})-{below})*{own.name}")
+        below = end.name
     parts.append(f"MAX(0,{base}-{below})*{rate}" if parts else f"{base}*{rate}")
     return "+".join(parts)
 

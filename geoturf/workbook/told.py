@@ -149,7 +149,7 @@ def _moves(book: Book, sheet: Any, start: int, risk: Risk) -> None:
 
 
 def cautions(book: Book, result: Result) -> None:
-    sheet = book.sheet("Cautions", (130,), ("cautions",))
+    sheet = book.sheet("Cautions", (130,), ("cautions",), printed=False)
     said = list(result.takeoff.cautions)
     said += [line for line in (result.water.cautions if result.water else ()) if line not in said]
     for row, line in enumerate(said, start=1):
@@ -158,7 +158,7 @@ def cautions(book: Book, result: Result) -> None:
 
 def findings(book: Book, result: Result) -> None:
     heads = ("severity", "file", "layer", "feature", "site", "area", "code", "message")
-    sheet = book.sheet("Findings", (10, 20, 16, 12, 16, 12, 18, 110), heads)
+    sheet = book.sheet("Findings", (10, 20, 16, 12, 16, 12, 18, 110), heads, printed=False)
     for row, f in enumerate(result.findings, start=1):
         book.texts(
             sheet,
@@ -196,7 +196,9 @@ def summary(book: Book, sheet: Any, result: Result) -> None:
     if assumed.in_words(bid, price.lines):
         said = f"{assumed.share(bid, price.lines)} are geoturf's own: the last column of Lines"
         book.text(sheet, 9, 0, said, book.mark)
-    _phases(book, sheet, price, unit, size)
+    end = _phases(book, sheet, price, unit, size)
+    said = f"For the screen, with an empty print area: {', '.join(book.on_screen)}."
+    book.text(sheet, end + 1, 0, said)
 
 
 class _Phase(NamedTuple):
@@ -209,8 +211,9 @@ class _Phase(NamedTuple):
     price_per_m2: Decimal
 
 
-def _phases(book: Book, sheet: Any, price: Price, unit: str, size: float) -> None:
-    """Phases under the summary; their money is summed from the schedule."""
+def _phases(book: Book, sheet: Any, price: Price, unit: str, size: float) -> int:
+    """Phases under the summary; their money is summed from the schedule. Gives the row below
+    them."""
     per = "price_per_ft2" if unit == "ft^2" else "price_per_m2"
     heads = (
         "phase",
@@ -246,3 +249,4 @@ def _phases(book: Book, sheet: Any, price: Price, unit: str, size: float) -> Non
         sheet.write_formula(
             row, 6, f"=ROUND(F{row + 1}/D{row + 1},2)", book.money, float(getattr(phase, per))
         )
+    return 11 + len(price.phases)
