@@ -20,16 +20,31 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
 
 from __future__ import annotations
 
+import sqlite3
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
+
+import shapely
 
 from geoturf.audit import asked, edges, ground, laying, money, pages, rolls, takeoff
 from geoturf.audit.folder import Folder, Unreadable, opened
 from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
 
 __all__ = ["AGREES", "BROKEN", "UNSEEN", "Told", "Unreadable", "audit", "bid_of", "home_of"]
+
+
+#: what tables of other columns, or settings of another version, end in
+_STRANGE = (
+    ArithmeticError,
+    AttributeError,
+    LookupError,
+    TypeError,
+    ValueError,
+    sqlite3.Error,
+    shapely.errors.ShapelyError,
+)
 
 
 def audit(
@@ -39,7 +54,9 @@ def audit(
     from, where the input is at hand; ``bid``: the bid file as TOML reads it. Raises `Unreadable`
     where ``report`` is no report."""
     folder = opened(Path(report))
-    told = [asked.promise(folder, bid)] if bid is not None else []
+    told: list[Told] = []
+    if bid is not None:
+        told += _safely("settings", lambda: [asked.promise(folder, bid)])
     seen, drawn, found = _input(folder, home)
     told += seen
     told += _safely("edges add up", lambda: [edges.add_up(folder)])
@@ -84,16 +101,19 @@ def _input(
         return [unseen("input", why)], None, None
     try:
         return ground.promises(folder, Path(home))
-    except Unreadable as fault:
-        return [broken("input", str(fault))], None, None
+    except (Unreadable, *_STRANGE) as fault:
+        return [broken("input", f"cannot be followed ({fault})")], None, None
 
 
 def _safely(promise: str, look: Callable[[], Iterable[Told]]) -> Iterator[Told]:
-    """What cannot be read of a report is a promise broken."""
+    """What cannot be read of a report, or followed in it, is a promise broken."""
     try:
         yield from look()
     except Unreadable as fault:
         yield broken(promise, str(fault))
+    except _STRANGE as fault:
+        said = " ".join(str(fault).split())[:200]
+        yield broken(promise, f"cannot be followed ({type(fault).__name__}: {said})")
 
 
 def _caps(folder: Folder, drawn: ground.Drawn | None) -> dict[str, takeoff.Span] | None:
