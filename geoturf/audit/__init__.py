@@ -13,6 +13,7 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
     rolls.py    pieces on rolls, what is bought, between two bounds
     takeoff.py  net quantities by plain formulas
     money.py    lines, build-up, shares, to the cent
+    shares.py   what each site bears of the price
     pages.py    the maps' outlines
     asked.py    run.json's settings against the bid file
     told.py     a promise, and whether it holds
@@ -28,7 +29,7 @@ from typing import Any
 
 import shapely
 
-from geoturf.audit import asked, edges, ground, laying, money, pages, rolls, takeoff
+from geoturf.audit import asked, edges, ground, laying, money, pages, rolls, shares, takeoff
 from geoturf.audit.folder import Folder, Unreadable, opened
 from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
 
@@ -68,6 +69,7 @@ def audit(
     told += _safely("rolls", lambda: rolls.promises(folder))
     told += _safely("takeoff", lambda: takeoff.promises(folder, caps))
     told += _safely("price", lambda: money.promises(folder))
+    told += _safely("price of a site", lambda: shares.promises(folder))
     told += _safely("maps", lambda: pages.promises(folder))
     return told
 
