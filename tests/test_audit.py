@@ -219,6 +219,14 @@ def lines(item: str):
     return lambda row: row["description"] == item
 
 
+def moved_100(r: Report) -> None:
+    """100 USD from site B to site A, of the sites, their areas and the client's table."""
+    for name in ("sites", "client/prices", "areas"):
+        for site, area, much in (("A", "front", 100.0), ("B", "front", -100.0)):
+            whose = {"site": site} | ({"area": area} if name == "areas" else {})
+            r.set(name, "price", lambda one, m=much: one + m, at(**whose))
+
+
 def without_infill(r: Report) -> None:
     for name in ("materials", "bid"):
         of = material if name == "materials" else lines
@@ -444,6 +452,7 @@ PLANTED: dict[str, tuple[Callable[[Report], None], str]] = {
     "a cent moved between areas of two sites": (
         lambda r: (r.set("areas", "price", lambda one: one + 0.01, at(area="park")),
                    r.set("areas", "price", lambda one: one - 0.01, at(area="side"))), "sites"),
+    "100 moved between sites, wherever they stand": (moved_100, "price of a site"),
     "a cent of cost moved between phases": (lambda r: r.move("phases", "cost", 0.01), "phases' costs"),
     "prices of phases": (lambda r: r.move("phases", "price", 100.0), "phases"),
     "the schedule of values": (lambda r: r.move("schedule", "price", 1.0), "schedule's rows"),

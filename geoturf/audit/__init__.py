@@ -13,6 +13,7 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
     rolls.py    pieces on rolls, what is bought, between two bounds
     takeoff.py  net quantities by plain formulas
     money.py    lines, build-up, shares, to the cent
+    shares.py   what each site bears of the price
     pages.py    the maps' outlines
     asked.py    run.json's settings against the bid file
     told.py     a promise, and whether it holds
@@ -20,16 +21,31 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
 
 from __future__ import annotations
 
+import sqlite3
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from geoturf.audit import asked, edges, ground, laying, money, pages, rolls, takeoff
+import shapely
+
+from geoturf.audit import asked, edges, ground, laying, money, pages, rolls, shares, takeoff
 from geoturf.audit.folder import Folder, Unreadable, opened
 from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
 
 __all__ = ["AGREES", "BROKEN", "UNSEEN", "Told", "Unreadable", "audit", "bid_of", "home_of"]
+
+
+#: what tables of other columns, or settings of another version, end in
+_STRANGE = (
+    ArithmeticError,
+    AttributeError,
+    LookupError,
+    TypeError,
+    ValueError,
+    sqlite3.Error,
+    shapely.errors.ShapelyError,
+)
 
 
 def audit(
@@ -39,7 +55,9 @@ def audit(
     from, where the input is at hand; ``bid``: the bid file as TOML reads it. Raises `Unreadable`
     where ``report`` is no report."""
     folder = opened(Path(report))
-    told = [asked.promise(folder, bid)] if bid is not None else []
+    told: list[Told] = []
+    if bid is not None:
+        told += _safely("settings", lambda: [asked.promise(folder, bid)])
     seen, drawn, found = _input(folder, home)
     told += seen
     told += _safely("edges add up", lambda: [edges.add_up(folder)])
@@ -51,6 +69,7 @@ def audit(
     told += _safely("rolls", lambda: rolls.promises(folder))
     told += _safely("takeoff", lambda: takeoff.promises(folder, caps))
     told += _safely("price", lambda: money.promises(folder))
+    told += _safely("price of a site", lambda: shares.promises(folder))
     told += _safely("maps", lambda: pages.promises(folder))
     return told
 
@@ -84,16 +103,19 @@ def _input(
         return [unseen("input", why)], None, None
     try:
         return ground.promises(folder, Path(home))
-    except Unreadable as fault:
-        return [broken("input", str(fault))], None, None
+    except (Unreadable, *_STRANGE) as fault:
+        return [broken("input", f"cannot be followed ({fault})")], None, None
 
 
 def _safely(promise: str, look: Callable[[], Iterable[Told]]) -> Iterator[Told]:
-    """What cannot be read of a report is a promise broken."""
+    """What cannot be read of a report, or followed in it, is a promise broken."""
     try:
         yield from look()
     except Unreadable as fault:
         yield broken(promise, str(fault))
+    except _STRANGE as fault:
+        said = " ".join(str(fault).split())[:200]
+        yield broken(promise, f"cannot be followed ({type(fault).__name__}: {said})")
 
 
 def _caps(folder: Folder, drawn: ground.Drawn | None) -> dict[str, takeoff.Span] | None:

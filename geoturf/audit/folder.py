@@ -142,9 +142,10 @@ def opened(path: Path) -> Folder:
     """Raises `Unreadable` where there is no report."""
     try:
         run = json.loads((path / "run.json").read_text(encoding="utf-8"))
-    except (OSError, ValueError) as fault:
+    except (OSError, ValueError, RecursionError) as fault:
         raise Unreadable(f"{path} is no report of geoturf (run.json: {fault})") from None
-    if not isinstance(run, dict) or "settings" not in run or "inputs" not in run:
+    told = run if isinstance(run, dict) else {}
+    if not isinstance(told.get("settings"), dict) or not isinstance(told.get("inputs"), list):
         raise Unreadable(f"{path} is no report of geoturf: its run.json tells no settings")
     return Folder(path, run)
 

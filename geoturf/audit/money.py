@@ -98,6 +98,11 @@ def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     yield first_wrong("lines", "lines of what is ordered", strange, len(lines))
 
 
+def titles_of_turf(folder: Folder) -> set[str]:
+    """What lines of turf are called."""
+    return set(_turf_by_title(folder.settings["products"]))
+
+
 def _turf_by_title(products: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
     titles: dict[str, list[dict[str, Any]]] = {}
     for name, turf in products.items():
@@ -149,7 +154,7 @@ def _off(
 # ------------------------------------------------------------------------------------------ build-up
 
 
-def _kind(line: dict[str, str], settings: dict[str, Any], turf: set[str]) -> str:
+def kind_of(line: dict[str, str], settings: dict[str, Any], turf: set[str]) -> str:
     """Material, labour, plant or service."""
     if line["description"] in ITEMS and line["description"] not in turf:
         return ITEMS[line["description"]][0]
@@ -166,11 +171,11 @@ def _build_up(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
         yield unseen("build-up", "price books are not reckoned again")
         return
     rules, turf = settings["price"], set(_turf_by_title(settings["products"]))
-    work = [line for line in lines if not _is_general(line)]
+    work = [line for line in lines if not is_general(line)]
     taxed = ("material", "plant") if rules["tax_on_plant"] else ("material",)
     sums = {kind: Decimal(0) for kind in ("material", "labour", "plant", "service")}
     for line in work:
-        sums[_kind(line, settings, turf)] += _decimal(line["amount"])
+        sums[kind_of(line, settings, turf)] += _decimal(line["amount"])
     so_far = sum(sums.values(), Decimal(0))
     waste, own = Decimal(0), {}
     for step, rule in _STEPS.items():
@@ -190,13 +195,13 @@ def _build_up(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
         if told.get(step) != cents
     ]
     yield first_wrong("build-up", "steps by the bid's rates", wrong, len(own))
-    general = [_decimal(line["amount"]) for line in lines if _is_general(line)]
+    general = [_decimal(line["amount"]) for line in lines if is_general(line)]
     apart = sum(own.values(), Decimal(0)) - sum(general, Decimal(0))
     wrong = [f"bid.csv carries {apart} less of the build-up than its rates give"] if apart else []
     yield first_wrong("build-up's lines", "lines of the build-up", wrong, len(general))
 
 
-def _is_general(line: dict[str, str]) -> bool:
+def is_general(line: dict[str, str]) -> bool:
     """A step of the build-up: of no phase."""
     return line["section"] == _GENERAL and not line["phase"]
 
@@ -311,7 +316,7 @@ def _of_phases(folder: Folder, lines: list[dict[str, str]], phases: Table) -> To
     """A phase's cost and price against its lines: the direct cost that they come to is its own."""
     direct: dict[str, Decimal] = {}
     for line in lines:
-        if not _is_general(line):
+        if not is_general(line):
             direct[line["phase"]] = direct.get(line["phase"], Decimal(0)) + _decimal(line["amount"])
     return _grouped(
         "phases' lines",

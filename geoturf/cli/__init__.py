@@ -240,8 +240,7 @@ def _run(args: argparse.Namespace) -> int:
         _say(result.findings)
     try:
         if not args.quiet:
-            _summary(result, folder)
-            say(_audit_in_words(audited))
+            _summary(result, folder, audited)
             sys.stdout.flush()
     finally:  # said even where the summary cannot be
         if result.source.left_out:
@@ -364,7 +363,7 @@ def _say(
             )
 
 
-def _summary(result: Result, folder: str) -> None:
+def _summary(result: Result, folder: str, audited: Iterable[Told]) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -382,6 +381,7 @@ def _summary(result: Result, folder: str) -> None:
     console.print(table)
     if said := assumed.in_words(result.bid, result.price.lines):
         say(said)
+    say(_audit_in_words(audited))
     answer = f", {folder}/planner.html for the answer" if result.water else ""
     link = f" (a link to {os.path.realpath(folder)})" if report.is_link(folder) else ""
     say(f"report in {folder}{link}: open {folder}/index.html first{answer}")

@@ -47,6 +47,7 @@ _BESIDE = {
 }
 _ELSEWHERE = re.compile(r"^/vsi|://|^\s*[<{]|^(?![A-Za-z]:[\\/])[A-Za-z_0-9]{2,}:", re.IGNORECASE)
 _HEAD = 65_536
+_WAIT_S = 2.0  # for another program to let go of a GeoPackage
 BAD_ZIP = (
     zipfile.BadZipFile,
     NotImplementedError,
@@ -279,7 +280,18 @@ def _files_below(path: Path, given: str, say: Say) -> Iterator[Path]:
         if reports:
             _say_reports(reports, path, say)
         folders[:] = [p.name for p in seen if p not in links and p not in reports]
-        yield from (Path(here, name) for name in files if not _hidden(name))
+        found = [Path(here, name) for name in files if not _hidden(name)]
+        out = [p for p in found if _leads_out(p, path)]
+        if out:
+            names = listed(_shown(p, path) for p in sorted(out))
+            what = f"links that lead out of the folder are not followed: {names}"
+            say.warn("not-read", f"{what}; give the path of what they lead to")
+        yield from (p for p in found if p not in out)
+
+
+def _leads_out(file: Path, folder: Path) -> bool:
+    """Whether a file is a link to what lies elsewhere than in a folder."""
+    return file.is_symlink() and not file.resolve().is_relative_to(folder.resolve())
 
 
 def _without_reports(found: list[Path], folder: Path, say: Say) -> list[Path]:
@@ -349,6 +361,7 @@ def _file(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
         with path.open("rb") as file:
             kind, size = FORMATS[suffix], path.stat().st_size
             fault = _fault(file.read(_HEAD), kind, size, limits) or _part_fault(path, suffix)
+        fault = fault or _size_fault(Item(given, path), limits) or _busy(path, kind)
     except OSError as error:
         fault = f"cannot be opened: {error.strerror}"
     if fault:
@@ -360,6 +373,36 @@ def _file(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
         say.refuse("too-many", f"{what}; save those that are meant as a file, or raise the limit")
         return []
     return [Item(given, path)]
+
+
+def _size_fault(item: Item, limits: LimitRules) -> str:
+    """Why a file, or a shapefile with its parts, is more than is looked through, or nothing."""
+    size = sum(part.stat().st_size for part in _parts(item)) / MIB
+    if size <= limits.file_mib:
+        return ""
+    most = f"{limits.file_mib:,.0f} MiB that are taken of one file ([limits] file_mib)"
+    return f"has {size:,.0f} MiB, more than the {most}: save the areas that are meant as a file"
+
+
+def _busy(path: Path, kind: str) -> str:
+    """Why a GeoPackage that another program holds cannot be read as it stands, or nothing."""
+    if kind != "GeoPackage":
+        return ""
+    log = path.with_name(f"{path.name}-wal")
+    if log.is_file() and log.stat().st_size:
+        what = f"has changes in a write-ahead log beside it ({log.name})"
+        return f"{what}: close the program that writes it, and run again"
+    base = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=_WAIT_S)
+    try:
+        base.execute("select count(*) from sqlite_master").fetchone()
+    except sqlite3.OperationalError as fault:
+        if "locked" in str(fault):
+            return "is locked by another program: close it there, and run again"
+    except (sqlite3.Error, ValueError):  # damage, which its reader tells of
+        pass
+    finally:
+        base.close()
+    return ""
 
 
 def _contents(path: Path) -> int:

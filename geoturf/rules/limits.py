@@ -25,6 +25,9 @@ class LimitRules(Rules):
     unpacked_mib: Number = rule(
         1_024.0, "size in MiB, as declared, of all GIS files in one zip", source=MEASURED
     )
+    file_mib: Number = rule(
+        4_096.0, "size in MiB of one GIS file, of a shapefile with its parts", source=MEASURED
+    )
     text_mib: Number = rule(
         512.0,
         "size in MiB of a GeoJSON or KML file, which is read whole into several times as much memory",
