@@ -616,7 +616,7 @@ def test_reports_among_the_input_are_not_read(tmp_path):
         assert said.message.endswith("not read as input: out")
 
 
-@pytest.mark.parametrize("name", ["two\nlines.gpkg", "two\nlines.gml", "a;b!c.gpkg", "a;b!c.zip"])
+@pytest.mark.parametrize("name", ["two\nlines.gpkg", "two\nlines.tab", "a;b!c.gpkg", "a;b!c.zip"])
 def test_odd_names_are_read_or_refused_in_one_line(tmp_path, name):
     pyogrio.write_dataframe(lots(), tmp_path / "plain.gpkg", layer="lots")
     if name.endswith(".zip"):
@@ -630,7 +630,7 @@ def test_odd_names_are_read_or_refused_in_one_line(tmp_path, name):
     with pytest.raises(InputError) as refused:
         read_of(tmp_path, name)
     line = refused.value.findings[0].line()
-    assert ("is not a format geoturf reads" if name.endswith(".gml") else "rename it") in line
+    assert ("is not a format geoturf reads" if name.endswith(".tab") else "rename it") in line
     assert "\n" not in line
 
 

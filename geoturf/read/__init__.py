@@ -32,7 +32,7 @@ import geoturf.text_storage  # noqa: F401 (for its effect)
 from geoturf.bid import Bid
 from geoturf.errors import InputError
 from geoturf.model import Source
-from geoturf.read import columns, ids, place, shapes, texts
+from geoturf.read import columns, drawing, ids, place, shapes, texts
 from geoturf.read.account import Claim, account, claim
 from geoturf.read.find import Item, digest, find, sha256
 from geoturf.read.load import load
@@ -182,6 +182,8 @@ def _layer(
     crs = place.crs_of(loaded.crs, layer.crs, loaded.boxes, say)
     if crs is None:
         return None
+    if held.item.format == "DXF":
+        loaded = drawing.in_grid(loaded, held.item, layer.unit, crs, say)
     loaded = _unwrapped(loaded, place.turn(crs))
     if held.item.format == "GeoJSON":
         shapes.winding(loaded.geometry[loaded.sound], say)

@@ -22,6 +22,7 @@ import pyogrio
 import shapely
 from pyarrow import parquet
 
+from geoturf.read import wkt_table
 from geoturf.read.find import BAD_ZIP, Item
 from geoturf.read.formats import KINDS
 from geoturf.read.loaded import Loaded
@@ -81,7 +82,7 @@ def account(held: Held, claimed: Claim, loaded: Loaded, found: dict[str, str], s
 
 def _records(held: Held, claimed: Claim, numbers: np.ndarray) -> np.ndarray:
     """The record of each feature that came, from the reader's own numbers."""
-    if held.item.format == "GeoPackage":
+    if held.item.format in ("GeoPackage", "file geodatabase"):
         return numbers
     if held.item.kind.by_place:
         return numbers + 1
@@ -160,6 +161,22 @@ def _of_geopackage(held: Held) -> Claim:
         if kind is None or kind[0] != "table":
             return Claim()
         return Claim(base.execute(f'select count(*) from "{table}"').fetchone()[0])
+
+
+def _of_layer(held: Held) -> Claim:
+    """As the reader counts them."""
+    options = {"WRITE_GFS": "NO"} if held.item.format == "GML" else {}
+    info = pyogrio.read_info(held.item.dataset, held.layer, force_feature_count=True, **options)
+    return Claim(info["features"])
+
+
+def _of_dxf(held: Held) -> Claim:
+    """A drawing names no number; what of it bounds no area is told where it is read."""
+    return Claim()
+
+
+def _of_csv(held: Held) -> Claim:
+    return Claim(len(wkt_table.read(held.item).rows))
 
 
 def _of_kml(held: Held) -> Claim:
@@ -301,6 +318,10 @@ _COUNTED_BY = {
     "FlatGeobuf": _of_flatgeobuf,
     "GeoParquet": _of_parquet,
     "KML": _of_kml,
+    "GML": _of_layer,
+    "file geodatabase": _of_layer,
+    "CSV": _of_csv,
+    "DXF": _of_dxf,
 }
 if _uncounted := {kind.name for kind in KINDS} - _COUNTED_BY.keys():
     raise ValueError(f"what is lost of a format could not be told: {', '.join(_uncounted)}")

@@ -21,12 +21,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import IO
+from urllib.parse import quote
 
 from geoturf.read.formats import FORMATS, TAKEN, Format
 from geoturf.read.say import Say, listed
 from geoturf.rules.layer import nearest
 from geoturf.rules.limits import MIB, LimitRules
 
+_ZIPS = (".zip", ".kmz")  # a KMZ is a zip with a KML in it (OGC 12-007r2, annex C)
+#: formats taken out of folders and zips
+_SWEPT = tuple(suffix for suffix, kind in FORMATS.items() if kind.swept)
 #: the parts of a shapefile that geoturf reads
 SHAPEFILE_PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
 #: what lies beside GIS files without being one
@@ -93,6 +97,8 @@ class Item:
     def dataset(self) -> str:
         """What GDAL is asked to open."""
         path = str(self.path.absolute())
+        if self.format == "GML" and not self.member:  # GDAL writes a .gfs beside a plain path
+            return f"/vsicached?file={quote(path, safe='/')}"
         return f"/vsizip/{{{path}}}/{self.member}" if self.member else path
 
     @contextlib.contextmanager
@@ -154,6 +160,8 @@ class Item:
 
 def _parts(item: Item) -> list[Path]:
     """The files that a file is made of."""
+    if item.path.is_dir():
+        return sorted(path for path in item.path.iterdir() if path.is_file())
     if item.format != "shapefile" or item.member:
         return [item.path]
     return [p for suffix in SHAPEFILE_PARTS if (p := _part(item.path, suffix))]
@@ -185,6 +193,8 @@ def _found(given: str, folder: str, say: Say, limits: LimitRules) -> list[Item]:
         say.refuse("not-a-file", f"{what}; give a {TAKEN}")
         return []
     path = Path(folder) / given
+    if _is_geodatabase(path):
+        return _file(path, given, say, limits)
     if _too_long(path):
         say.refuse("not-a-file", "its name is longer than this machine can hold; shorten it")
         return []
@@ -197,7 +207,7 @@ def _found(given: str, folder: str, say: Say, limits: LimitRules) -> list[Item]:
     found: list[Path] = []
     if glob.has_magic(given):
         found = sorted(map(Path, glob.glob(str(path), recursive=True)))  # noqa: PTH207
-    found = [p for p in found if p.suffix.lower() in (*FORMATS, ".zip")]
+    found = [p for p in found if p.suffix.lower() in (*_SWEPT, *_ZIPS)]
     if "**" in given:
         found = _without_reports(found, Path(folder, given.split("**")[0]), say)
     if not found:
@@ -245,8 +255,8 @@ def _folder(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
         return []
     before = say.to.left_out
     inside = sorted(_files_below(path, given.rstrip("/"), say))
-    taken = [p for p in inside if p.suffix.lower() in (*FORMATS, ".zip")]
-    known = (*FORMATS, ".zip", *_BESIDE)
+    taken = [p for p in inside if p.suffix.lower() in (*_SWEPT, *_ZIPS)]
+    known = (*FORMATS, *_ZIPS, *_BESIDE)
     unknown = [p for p in inside if p.suffix.lower() not in known]
     others = [p.relative_to(path).as_posix() for p in unknown]
     if others:
@@ -279,7 +289,9 @@ def _files_below(path: Path, given: str, say: Say) -> Iterator[Path]:
             )
         if reports:
             _say_reports(reports, path, say)
-        folders[:] = [p.name for p in seen if p not in links and p not in reports]
+        bases = [p for p in seen if p not in links and _is_geodatabase(p)]
+        yield from bases
+        folders[:] = [p.name for p in seen if p not in (*links, *reports, *bases)]
         found = [Path(here, name) for name in files if not _hidden(name)]
         out = [p for p in found if _leads_out(p, path)]
         if out:
@@ -334,14 +346,14 @@ def _hidden(name: str) -> bool:
 def _file(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
     say = say.at(file=given)
     suffix = path.suffix.lower()
-    if not path.is_file():
+    if not (path.is_file() or _is_geodatabase(path)):
         say.leave_out(
             "unreadable",
             "is no regular file (a pipe, a device, a folder or a link to nothing); it is left out",
         )
         return []
     try:
-        if suffix == ".zip":
+        if suffix in _ZIPS:
             return _zip(path, given, say, limits)
         if suffix == ".dbf" or suffix == ".shx":
             say.refuse(
@@ -358,6 +370,8 @@ def _file(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
             what = "a path (folders too) with '!', ';', a tab or a line break in it cannot be read"
             say.leave_out("unreadable", f"{what}; rename it. It is left out")
             return []
+        if path.is_dir():
+            return [Item(given, path)]
         with path.open("rb") as file:
             kind, size = FORMATS[suffix], path.stat().st_size
             fault = _fault(file.read(_HEAD), kind, size, limits) or _part_fault(path, suffix)
@@ -405,6 +419,25 @@ def _busy(path: Path, kind: str) -> str:
     return ""
 
 
+def _is_geodatabase(path: Path) -> bool:
+    """A folder with the tables of a file geodatabase in it."""
+    return path.suffix.lower() == ".gdb" and path.is_dir() and any(path.glob("*.gdbtable"))
+
+
+def _in_zip(names: list[str]) -> dict[str, list[str]]:
+    """GIS files in a zip that holds ``names``, each with the members it is made of."""
+    found: dict[str, list[str]] = {}
+    for name in names:
+        parents = [p for p in PurePosixPath(name).parents if p.suffix.lower() == ".gdb"]
+        if parents and name.lower().endswith(".gdbtable"):
+            found.setdefault(str(parents[-1]), []).append(name)
+        elif (
+            not parents and PurePosixPath(name).suffix.lower() in _SWEPT and not name.endswith("/")
+        ):
+            found[name] = [name]
+    return found
+
+
 def _contents(path: Path) -> int:
     """Layers that a GeoPackage lists (GDAL opens each to list them); 0 where that can't be told."""
     try:
@@ -440,18 +473,15 @@ def _shapes(path: Path) -> list[str]:
 def _zip(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
     try:
         with zipfile.ZipFile(path) as archive:
-            names = [
-                n
-                for n in archive.namelist()
-                if PurePosixPath(n).suffix.lower() in FORMATS and not _hidden(n)
-            ]
-            size = sum(archive.getinfo(name).file_size for name in names)
+            held = _in_zip([name for name in archive.namelist() if not _hidden(name)])
+            names = list(held)
+            size = sum(archive.getinfo(part).file_size for own in held.values() for part in own)
             if size > limits.unpacked_mib * MIB:
                 what = f"holds GIS files of {size / MIB:,.0f} MiB by its own list"
                 limit = f"{limits.unpacked_mib:,.0f} MiB are taken of a zip ([limits] unpacked_mib)"
                 say.leave_out("too-many", f"{what}, and {limit}; unpack it, or raise the limit")
                 return []
-            faults = {name: _member_fault(archive, name, limits) for name in sorted(names)}
+            faults = {name: _member_fault(archive, name, held, limits) for name in sorted(names)}
     except BAD_ZIP as error:
         say.leave_out("unreadable", f"is no zip that can be opened ({error}); the file is left out")
         return []
@@ -468,8 +498,15 @@ def _zip(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
     ]
 
 
-def _member_fault(archive: zipfile.ZipFile, name: str, limits: LimitRules) -> str:
+def _member_fault(
+    archive: zipfile.ZipFile, name: str, held: dict[str, list[str]], limits: LimitRules
+) -> str:
     try:
+        if held[name] != [name]:  # a folder of tables, each of which can be taken out
+            for part in held[name]:
+                with archive.open(part) as file:
+                    file.read(1)
+            return ""
         with archive.open(name) as file:
             size = archive.getinfo(name).file_size
             kind = FORMATS[PurePosixPath(name).suffix.lower()]
@@ -489,6 +526,9 @@ def _fault(head: bytes, kind: Format, size: int, limits: LimitRules) -> str:
         return (
             f"is {kind.name} of {size / MIB:,.0f} MiB, more than the {most}: send it as GeoPackage"
         )
+    for what, why in kind.refused:
+        if what.search(head):
+            return why
     if not kind.begins.match(head):
         return f"is no {kind.name}, whatever its name says"
     other = b'"Topology"' in head or (

@@ -16,6 +16,7 @@ import pyarrow as pa
 import pyogrio
 import shapely
 
+from geoturf.read import drawing, wkt_table
 from geoturf.read.bulk import by_arrow, by_parquet
 from geoturf.read.find import Item
 from geoturf.read.loaded import Curved, Keep, Loaded, built
@@ -32,7 +33,9 @@ _ARC_STEP_DEG = 1.0  # curves become chords of this; a circle loses 51 ppm of it
 def load(held: Held, keep: Keep, say: Say) -> Loaded | None:
     """The layer, or None when nothing can be had from it (said)."""
     failed: list[Exception] = []
-    for way in (_bulk, _recoded, _plain, walk):
+    own = {"CSV": (_table,), "DXF": (_plain,)}
+    ways = own.get(held.item.format, (_bulk, _recoded, _plain, walk))
+    for way in ways:
         if way is walk and isinstance(failed[0], pyogrio.errors.DataSourceError):
             break  # what cannot be opened cannot be walked
         try:
@@ -61,6 +64,10 @@ def _why(failed: list[Exception], item: Item) -> str:
     return reason((told or failed)[0], item) or "it is damaged"
 
 
+def _table(held: Held, keep: Keep, say: Say) -> Loaded:
+    return wkt_table.load(held.item, keep)
+
+
 def _bulk(held: Held, keep: Keep, say: Say) -> Loaded:
     return by_parquet(held, keep) if held.item.format == "GeoParquet" else by_arrow(held, keep)
 
@@ -82,6 +89,8 @@ def _plain(held: Held, keep: Keep, say: Say) -> Loaded | None:
     the square of the step, so the difference tells the area of the curve itself."""
     if held.item.format == "GeoParquet":
         return None
+    if held.item.format == "DXF":
+        drawing.say_others(held.item, held.layer, say)
     with _arcs(_ARC_STEP_DEG):
         loaded = _read(held, keep)
     with _arcs(2 * _ARC_STEP_DEG):
@@ -92,7 +101,8 @@ def _plain(held: Held, keep: Keep, say: Say) -> Loaded | None:
         change = (
             f"its curves are drawn as chords of {_ARC_STEP_DEG:g} degree, which changes its area by"
         )
-        say.warn("curves", f"{change} {fine[row] / curve - 1:+.3%}", feature=str(loaded.ids[row]))
+        record = loaded.ids[row] + (held.item.format == "DXF")  # which counts from 0
+        say.warn("curves", f"{change} {fine[row] / curve - 1:+.3%}", feature=str(record))
     return loaded
 
 
@@ -107,6 +117,8 @@ def _arcs(step_deg: float) -> Iterator[None]:
 
 
 def _read(held: Held, keep: Keep) -> Loaded:
+    if held.item.format == "DXF":
+        return drawing.load(held.item, held.layer, keep)
     meta, ids, wkb, fields = pyogrio.raw.read(
         held.item.dataset, layer=held.layer or None, return_fids=True
     )

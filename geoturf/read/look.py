@@ -11,11 +11,16 @@ from itertools import islice
 
 import pyogrio
 
+from geoturf.read import drawing, wkt_table
 from geoturf.read.find import Item
 from geoturf.read.say import Say, listed
 from geoturf.read.views import endless
 from geoturf.rules.layer import nearest
 from geoturf.rules.limits import LimitRules
+
+#: of a GML: 0012 is no number, and nothing is fetched from an address in it
+_GML = {"GML_FIELDTYPES": "ALWAYS_STRING", "GML_DOWNLOAD_SCHEMA": "NO"}
+pyogrio.set_gdal_config_options(_GML)
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,10 @@ class Held:
 
 def layers(item: Item) -> list[Held]:
     """The layers with geometry in a file. Raises pyogrio's errors when it cannot be opened."""
+    if item.format == "DXF":
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return [Held(item, name) for name in drawing.layers(item)]
     if not item.kind.layers:
         return [Held(item)]
     with warnings.catch_warnings():
@@ -133,7 +142,9 @@ def look(held: Held, sample: int) -> Held:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         failed: Exception | None = None
-        for way in (_look_fiona, _look_pyogrio):
+        own = {"CSV": (_look_csv,), "DXF": (_look_dxf,)}
+        ways = own.get(held.item.format, (_look_fiona, _look_pyogrio))
+        for way in ways[-1:] if held.item.format == "GML" else ways:
             try:
                 return way(held, sample)
             except Exception as error:  # a damaged file makes the readers raise anything
@@ -184,6 +195,21 @@ def _look_pyogrio(held: Held, sample: int) -> Held:
         count=info["features"],
         crs=info["crs"] or "",
     )
+
+
+def _look_csv(held: Held, sample: int) -> Held:
+    table = wkt_table.read(held.item)
+    first = table.rows[:sample]
+    values = tuple(tuple(row[k] for row in first) for k in range(len(table.columns)))
+    count = len(table.rows)
+    return replace(held, columns=table.columns, values=values, geometry="Unknown", count=count)
+
+
+def _look_dxf(held: Held, sample: int) -> Held:
+    loaded = drawing.load(held.item, held.layer, list)
+    values = tuple(tuple(column.to_pylist()[:sample]) for column in loaded.table.columns)
+    count = len(loaded.ids)
+    return replace(held, columns=loaded.columns, values=values, geometry="Polygon", count=count)
 
 
 def _look_parquet(held: Held, sample: int) -> Held:

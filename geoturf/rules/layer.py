@@ -84,6 +84,11 @@ class Layer(Rules):
         "how far errors of corners go together (spherical variogram); 0: each by itself",
         source="",
     )
+    unit: str = rule(
+        "",
+        'unit that a DXF is drawn in ("ft", "m", "mm"), where its header names none or a wrong one',
+        source="",
+    )
     z: str = rule(
         "",
         'unit of the heights in its geometry ("m", "ft"), to take elevations from them',
@@ -121,7 +126,7 @@ class Layer(Rules):
             )
         return value
 
-    @field_validator("z")
+    @field_validator("z", "unit")
     @classmethod
     def _a_length(cls, value: str) -> str:
         if value:
