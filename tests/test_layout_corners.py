@@ -19,10 +19,11 @@ from geoturf.layout import chords, corners, kernel
 from geoturf.layout.bound import strip_bound_m2
 from geoturf.layout.roll import stocked
 from geoturf.layout.shape import SNAP_M, shape_of, turned
+from geoturf.layout.sizes import StripSizes
 from geoturf.rules import LayoutRules
 
 (ROLL,) = stocked("turf60", TURF, RULES)
-SIZES = np.array([USABLE, USABLE - INCH, INCH, ENDS, 0.0])
+SIZES = StripSizes(USABLE, USABLE - INCH, INCH, ENDS, 0.0)
 
 
 Extent = Callable[[int, int, int, int], tuple[float, float]]
@@ -30,7 +31,7 @@ Crosses = Callable[[int, int, int], bool]
 
 
 def least_laid(
-    us: np.ndarray, vs: np.ndarray, extent: Extent, crosses: Crosses, sizes: np.ndarray = SIZES
+    us: np.ndarray, vs: np.ndarray, extent: Extent, crosses: Crosses, sizes: StripSizes = SIZES
 ) -> float:
     """Least area of pieces (m2) over every way to cut a box along the lines ``us``, ``vs`` of a
     grid, again and again, into strips no wider than a roll (pile along u): lengthwise anywhere,
@@ -209,12 +210,14 @@ def test_strips_as_wide_as_the_roll_take_no_allowance(long, wide, roll, turn, pa
     """Rectangles of whole strips, told from bearings beside their own."""
     view = turned(shape_of(shapely.box(0, 0, long, wide)).edges, 90.0 + np.degrees(part * turn))
     assert (
-        corners.loss(view.edges, view.vs, np.array([roll, roll - INCH, INCH, 0.3, 0.0]), turn)
+        corners.loss(
+            view.edges, view.vs, StripSizes(float(roll), roll - INCH, INCH, 0.3, 0.0), turn
+        )
         < 1e-6
     )
 
 
-def cells_m2(turf: np.ndarray, us: np.ndarray, vs: np.ndarray, sizes: np.ndarray) -> float:
+def cells_m2(turf: np.ndarray, us: np.ndarray, vs: np.ndarray, sizes: StripSizes) -> float:
     """`least_laid` of turf in some cells of a grid (``turf`` bool (columns, rows)): exact."""
 
     def extent(a: int, b: int, c: int, d: int) -> tuple[float, float]:
@@ -246,7 +249,9 @@ def test_no_way_to_lay_cells_of_a_grid_takes_less(seed):
         if not turf.any():
             continue
         usable, side = random.choice([1.5, 2, 3, 4.5]), random.choice([INCH, 0.1, 0.3])
-        sizes = np.array([usable, usable - side, side, random.choice([0.05, 0.15, 0.3]), 0.0])
+        sizes = StripSizes(
+            *map(float, (usable, usable - side, side, random.choice([0.05, 0.15, 0.3]), 0))
+        )
         cells = [
             shapely.box(us[k], -vs[m + 1], us[k + 1], -vs[m])
             for k, m in zip(*np.nonzero(turf), strict=True)
@@ -255,7 +260,7 @@ def test_no_way_to_lay_cells_of_a_grid_takes_less(seed):
         turn, part = random.choice([0, 0.001, 0.004, 0.02]), random.choice([-1, -0.4, 0, 1])
         straight, view = turned(edges, 90.0), turned(edges, 90.0 + np.degrees(part * turn))
         waste = corners.loss(view.edges, view.vs, sizes, turn)
-        area = kernel.rows(straight.edges, straight.vs, sizes[3])
+        area = kernel.rows(straight.edges, straight.vs, sizes.ends)
         assert area + waste <= cells_m2(turf, us, vs, sizes) * (1 + 1e-6)
         told += waste > 0
     assert told > 20
@@ -275,7 +280,7 @@ def test_ends_slanted_up_to_the_steepest_waste_nothing_there():
     across may close in as fast."""
     shape = shapely.Polygon([(0, 0), (20, 0), (32, 4), (12, 4)])
     view = turned(shape_of(shape).edges, 90.0)
-    sizes = np.array([*SIZES[:4], 2.0])
+    sizes = SIZES._replace(steepest=2.0)
     least = min(2 * 4**2 / 2 / n + n * INCH * (20 + ENDS - 2 * INCH) for n in range(1, 12))
     assert corners.loss(view.edges, view.vs, sizes, 0.0) == pytest.approx(least, rel=1e-5)
 

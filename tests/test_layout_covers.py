@@ -14,6 +14,7 @@ from geoturf.layout.bound import bound_m2, strip_bound_m2
 from geoturf.layout.halving import Views
 from geoturf.layout.roll import stocked
 from geoturf.layout.shape import SNAP_M, shape_of
+from geoturf.layout.sizes import RectangleSizes
 from geoturf.rules import LayoutRules, Product
 
 INCH, FOOT = 0.0254, 0.3048
@@ -40,7 +41,7 @@ def least_sum(costs: np.ndarray, covers_cells: list[list[int]], cells: int) -> f
     return solver.getInfo().objective_function_value
 
 
-def least_cover(shape: shapely.Geometry, us, vs, sizes: np.ndarray) -> float:
+def least_cover(shape: shapely.Geometry, us, vs, sizes: RectangleSizes) -> float:
     """Least area (m2) cut for pieces that cover the shape (pile along x), of all ways to share the
     cells of a grid out among rectangles of cells, in strips or not, guillotine or not. A piece is
     as large as the turf within it."""
@@ -66,22 +67,25 @@ def least_cover(shape: shapely.Geometry, us, vs, sizes: np.ndarray) -> float:
     return least_sum(costs, inside, len(cell))
 
 
-def wasted(edges: np.ndarray, bearing_deg: float, sizes: np.ndarray, turn: float) -> float:
+def wasted(edges: np.ndarray, bearing_deg: float, sizes: RectangleSizes, turn: float) -> float:
     """What is told beyond the lengthened shape, of bearings within ``turn``."""
     bearing = np.array([bearing_deg])
     angle = np.radians(bearing)
-    view = Views(bearing, *kernel.views(edges, np.sin(angle), np.cos(angle), SNAP_M, sizes[3])[:3])
+    view = Views(
+        bearing, *kernel.views(edges, np.sin(angle), np.cos(angle), SNAP_M, sizes.ends)[:3]
+    )
     swapped = np.ascontiguousarray(edges[:, [1, 0, 3, 2]])
     return float(covers.wasted(view, swapped, sizes, np.array([turn]), np.ones(1, bool))[0])
 
 
-def drawn(random) -> np.ndarray:
+def drawn(random) -> RectangleSizes:
     """A roll and its rules, widths in whole steps of it or cut as one likes."""
     side, usable = random.choice([INCH, 0.1, 0.3]), random.choice([1.0, 1.5, 2.0, 3.0, 4.5])
     step = random.choice([0.0, side])
     if step > 0:
         usable = round(usable / step) * step
-    return np.array([usable, usable - side, side, random.choice([0.05, 0.15, 0.3]), 1.0, step])
+    ends_m = random.choice([0.05, 0.15, 0.3])
+    return RectangleSizes(*map(float, (usable, usable - side, side, ends_m, 1.0, step)))
 
 
 def cells_drawn(random, widths_m) -> tuple[shapely.Geometry, np.ndarray, np.ndarray]:
@@ -107,13 +111,13 @@ def test_no_cover_of_cells_takes_less(seed):
     random, told = np.random.default_rng(seed), 0
     for _ in range(30):
         sizes = drawn(random)
-        usable = sizes[0]
-        of_roll = [usable, usable / 2, usable - sizes[2], usable / 4, min(0.3, usable)]
+        usable = sizes.usable
+        of_roll = [usable, usable / 2, usable - sizes.side, usable / 4, min(0.3, usable)]
         any_width = [0.05, 0.2, 0.5, 0.9]
         shape, us, vs = cells_drawn(random, of_roll if random.random() < 0.5 else any_width)
         edges, turn = shape_of(shape).edges, random.choice(TURNS)
         found = wasted(edges, 90 + np.degrees(random.choice([-1, -0.4, 0, 1]) * turn), sizes, turn)
-        area = kernel.rows(*kernel.turn(edges, 1.0, 0.0, SNAP_M), sizes[3])
+        area = kernel.rows(*kernel.turn(edges, 1.0, 0.0, SNAP_M), sizes.ends)
         assert area + found <= least_cover(shape, us, vs, sizes) + 1e-6
         told += found > 0
     assert told > 20
@@ -151,16 +155,16 @@ def test_no_cover_of_slanted_turf_takes_less(seed):
         sizes, shape = drawn(random), leaning(random)
         if not shape.is_valid or shape.area < 2:
             continue
-        (x0, y0, x1, y1), usable = shape.bounds, sizes[0]
+        (x0, y0, x1, y1), usable = shape.bounds, sizes.usable
         vs = [y0 - random.uniform(0, usable / 2)]
         while vs[-1] < y1 and len(vs) < 11:
-            vs.append(vs[-1] + random.choice([usable, usable / 2, usable - sizes[2]]))
+            vs.append(vs[-1] + random.choice([usable, usable / 2, usable - sizes.side]))
         us = np.sort([x0, x1, *random.uniform(x0, x1, random.integers(2, 5))])
         if vs[-1] < y1:
             continue
         edges, turn = shape_of(shape).edges, random.choice(TURNS)
         found = wasted(edges, 90 + np.degrees(random.choice([-1, -0.4, 0, 1]) * turn), sizes, turn)
-        area = kernel.rows(*kernel.turn(edges, 1.0, 0.0, SNAP_M), sizes[3])
+        area = kernel.rows(*kernel.turn(edges, 1.0, 0.0, SNAP_M), sizes.ends)
         assert area + found <= least_cover(shape, us, np.array(vs), sizes) + 1e-6
         told += found > 0
     assert told > 2
@@ -204,10 +208,10 @@ def test_a_stepped_lawn_laid_in_two_blocks(long_ft, step, by_hand_ft2):
     assert strip_bound_m2(shape, [ROLL], 90.0) / FOOT**2 > by_hand_ft2
 
 
-def across(edges: np.ndarray, share: float, sizes: np.ndarray) -> float:
+def across(edges: np.ndarray, share: float, sizes: RectangleSizes) -> float:
     """A(q) at the bearing along x."""
     swapped = np.ascontiguousarray(edges[:, [1, 0, 3, 2]])
-    view = kernel.views(swapped, -np.ones(1), np.zeros(1), SNAP_M, sizes[3])[:3]
+    view = kernel.views(swapped, -np.ones(1), np.zeros(1), SNAP_M, sizes.ends)[:3]
     slabs = chords.arms_of(*view, widths.room(sizes, share), np.ones(1, bool))
     return float(widths.least(*slabs, sizes, np.zeros(1), np.ones(1, bool), share)[0])
 
@@ -221,7 +225,7 @@ def test_widths_by_hand(wide_in, more_in):
     laid, and to whole inches; or as wide as the roll, where that is less."""
     sizes = covers.sizes_of([ROLL])
     edges = shape_of(shapely.box(0, 0, 20, wide_in * INCH)).edges
-    expected = more_in * INCH * (20 - sizes[3])
+    expected = more_in * INCH * (20 - sizes.ends)
     assert across(edges, 1.0, sizes) == pytest.approx(expected, abs=2 * widths.HAIR * 20)
     assert across(edges, 1.0, sizes) <= expected + 1e-9
 
@@ -232,7 +236,7 @@ def test_slanted_sides_by_hand():
     its 1 m half as much. A fifth would cost 4 m2, or half a metre of lines twice the 50 cm to
     trim."""
     shape = shape_of(shapely.Polygon([(0, 0), (40, 0), (40.2, 4), (0.2, 4)]))
-    sizes = np.array([1.0, 0.9, 0.1, 0.5, 0.0, 0.0])
+    sizes = RectangleSizes(1.0, 0.9, 0.1, 0.5, 0.0, 0.0)
     found = wasted(shape.edges, 90.0, sizes, 0.0)
     assert found == pytest.approx((1 - covers.SHARE) * 4 * 2 * 0.05 / 2, rel=1e-3)
 
@@ -242,7 +246,7 @@ def test_ends_so_steep_that_a_second_piece_serves_them():
     a piece of their own for that at either end, but for what the 40 cm next to the border's corner
     take less. Of five strips half a metre of lines lies abreast, which costs less than that."""
     shape = shape_of(shapely.Polygon([(0, 0), (40, 0), (42, 4), (2, 4)]))
-    sizes = np.array([1.0, 0.9, 0.1, 0.2, 0.0, 0.0])
+    sizes = RectangleSizes(1.0, 0.9, 0.1, 0.2, 0.0, 0.0)
 
     def ends_of(strips):
         lines = 4 / strips
@@ -258,7 +262,9 @@ def test_several_bearings_at_once_are_told_as_one_by_one():
     edges, sizes = shape_of(lot).edges, covers.sizes_of([ROLL])
     bearings, turns = np.array([3.0, 40.0, 77.0, 90.0]), np.array([0.0, 0.01, 0.002, 0.0])
     wanted, angle = np.array([True, True, False, True]), np.radians([3.0, 40.0, 77.0, 90.0])
-    view = Views(bearings, *kernel.views(edges, np.sin(angle), np.cos(angle), SNAP_M, sizes[3])[:3])
+    view = Views(
+        bearings, *kernel.views(edges, np.sin(angle), np.cos(angle), SNAP_M, sizes.ends)[:3]
+    )
     found = covers.wasted(view, np.ascontiguousarray(edges[:, [1, 0, 3, 2]]), sizes, turns, wanted)
     single = [wasted(edges, b, sizes, t) for b, t in zip(bearings, turns, strict=True)]
     assert found.tolist() == np.where(wanted, single, 0.0).tolist()

@@ -32,6 +32,7 @@ from geoturf.layout.plans import drawn_alike, house_plans, told_alike
 from geoturf.layout.regular import lay_regular
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import Shape
+from geoturf.layout.sizes import RectangleSizes, StripSizes
 from geoturf.layout.task import Task, task_of
 from geoturf.layout.views import seen_together, told_views
 from geoturf.model import Choices, Layout
@@ -272,13 +273,13 @@ def warm_arms() -> None:
 def warm_losses() -> None:
     """The same for what strips lose there."""
     corners.losses(
-        *_no_arms(), *_flat(), np.array([4.0, 3.9, 0.1, 0.1, 0.0]), np.zeros(1), np.ones(1, bool)
+        *_no_arms(), *_flat(), StripSizes(4.0, 3.9, 0.1, 0.1, 0.0), np.zeros(1), np.ones(1, bool)
     )
 
 
 def warm_covers() -> None:
     """The same for what any rectangles waste."""
-    sizes, turn, every = np.array([4.0, 3.9, 0.1, 0.1, 1.0, 0.1]), np.zeros(1), np.ones(1, bool)
+    sizes, turn, every = RectangleSizes(4.0, 3.9, 0.1, 0.1, 1.0, 0.1), np.zeros(1), np.ones(1, bool)
     widths.least(*_no_arms(), sizes, turn, every, 1.0)
     ends.least(*_no_arms(), *_flat(), sizes, turn, every, 0.1)
 

@@ -40,6 +40,7 @@ from geoturf.layout.bearing import distinct
 from geoturf.layout.halving import Halving, Lost, Views
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import SNAP_M, Shape
+from geoturf.layout.sizes import StripSizes
 from geoturf.rules import STEEPEST
 
 TRIED, WORK = 320, 7_000  # bearings at most, and edges looked at at all of them
@@ -94,10 +95,10 @@ def _strips(shape: Shape, rolls: Sequence[Roll]) -> Lost | None:
     """What strips from border to border waste; None as above, but where ends may be slanted."""
     if len(shape.edges) >= MANY:
         return None
-    usable = [roll.usable_m for roll in rolls]
-    side, ends = rolls[0].side_m, rolls[0].ends_m
-    steepest = STEEPEST if any(roll.slanted for roll in rolls) else 0.0
-    sizes = np.array([max(usable), min(usable) - side, side, ends, steepest])
+    usable = [float(roll.usable_m) for roll in rolls]
+    side, ends = float(rolls[0].side_m), float(rolls[0].ends_m)
+    steepest = float(STEEPEST) if any(roll.slanted for roll in rolls) else 0.0
+    sizes = StripSizes(max(usable), min(usable) - side, side, ends, steepest)
 
     def lost(view: Views, turn: Floats, wanted: Flags) -> Floats:
         plain = (view.edges, view.vs, view.at)

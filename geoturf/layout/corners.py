@@ -78,6 +78,7 @@ from geoturf.layout.chords import (
     arms_of,
     chord_m,
 )
+from geoturf.layout.sizes import StripSizes
 
 APART = 3.0  # of both end allowances: turf nearer than this is not apart
 CLIPS = 6  # least chords tried: none, a sixth, … of the greatest
@@ -94,13 +95,11 @@ _LINES, _REACH, _COST, _RUN = range(4)
 _OTHER = 2
 
 
-def loss(edges: np.ndarray, vs: np.ndarray, sizes: np.ndarray, turn: float) -> float:
+def loss(edges: np.ndarray, vs: np.ndarray, sizes: StripSizes, turn: float) -> float:
     """Least area (m2 of pieces) that any layout takes beyond the lengthened shape, pile along u or
-    turned by up to ``turn`` (radians). ``edges``, ``vs`` as in `kernel`; ``sizes``: greatest usable
-    width, least usable width less the side allowance, side allowance, both end allowances, steepest
-    slant of an end (du/dv)."""
+    turned by up to ``turn`` (radians). ``edges``, ``vs`` as in `kernel`."""
     at = np.array([[0, 0], [len(edges), len(vs)]])
-    arms = arms_of(edges, vs, at, APART * sizes[3], np.ones(1, np.bool_))
+    arms = arms_of(edges, vs, at, APART * sizes.ends, np.ones(1, np.bool_))
     return float(losses(*arms, edges, vs, at, sizes, np.array([turn]), np.ones(1, np.bool_))[0])
 
 
@@ -112,7 +111,7 @@ def losses(
     views: Floats,
     lines: Floats,
     at: Ints,
-    sizes: Floats,
+    sizes: StripSizes,
     turns: Floats,
     wanted: Flags,
 ) -> Floats:
@@ -139,7 +138,7 @@ def _lost(
     arms: Ints,
     edges: Floats,
     vs: Floats,
-    sizes: Floats,
+    sizes: StripSizes,
     tan: float,
     work: Floats,
     told: Floats,
@@ -150,7 +149,7 @@ def _lost(
     low, high, total = np.inf, -np.inf, 0.0
     for e in range(len(edges)):
         low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
-    slack, far = (high - low) * tan, (2.0 * ROOM + sizes[3]) * tan
+    slack, far = (high - low) * tan, (2.0 * ROOM + sizes.ends) * tan
     for arm in range(len(arms)):
         first, after, left, right = arms[arm, FIRST], arms[arm, AFTER], np.inf, -np.inf
         chord, gap = np.inf, np.inf
@@ -188,7 +187,7 @@ def _tell(
     arm: int,
     lowest: float,
     highest: float,
-    sizes: Floats,
+    sizes: StripSizes,
     slack: float,
     tan: float,
 ) -> None:
@@ -215,10 +214,10 @@ def _tell(
             for other in range(len(arms)):
                 if arms[other, ENDS + 1 - e] == -end:
                     least = _OTHER if told[e, _RUN] > told[e, _RUN + _OTHER] else 0
-                    room, run = _room(slabs, arms, other, 1 - e, slack, APART * sizes[3])
+                    room, run = _room(slabs, arms, other, 1 - e, slack, APART * sizes.ends)
                     if run > told[e, _RUN + least]:
                         reach, known = _reach(slabs, arms, arm, other, 1 - e, sizes, slack, tan)
-                        told[e, _COST + least] = min(ROOM, reach, 0.5 * max(0.0, room - sizes[3]))
+                        told[e, _COST + least] = min(ROOM, reach, 0.5 * max(0.0, room - sizes.ends))
                         told[e, _RUN + least] = min(run, known)
         told[e, _LINES] = lines
 
@@ -252,7 +251,7 @@ def _reach(
     stem: int,
     branch: int,
     out: int,
-    sizes: Floats,
+    sizes: StripSizes,
     slack: float,
     tan: float,
 ) -> tuple[float, float]:
@@ -262,7 +261,7 @@ def _reach(
     at = slabs[arms[branch, FIRST], LOW] if out == 0 else slabs[arms[branch, AFTER] - 1, HIGH]
     for k in range(arms[branch, FIRST], arms[branch, AFTER]):
         near = (slabs[k, LOW] - at) * sign if out == 0 else (slabs[k, HIGH] - at) * sign
-        if slabs[k, HIGH] - slabs[k, LOW] > SLIVER and near < sizes[0] + slack:
+        if slabs[k, HIGH] - slabs[k, LOW] > SLIVER and near < sizes.usable + slack:
             low, high = (
                 min(low, slabs[k, LEFT], slabs[k, LEFT_UP]),
                 max(high, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
@@ -285,12 +284,12 @@ def _reach(
             break
     if begin > THIN or seen < begin + 2.0 * slack - SAME:
         return 0.0, 0.0
-    reach = max(right - high, low - left) - 2.0 * (sizes[0] + slack) * tan
-    sure = reach - sizes[4] * (sizes[0] + slack)
+    reach = max(right - high, low - left) - 2.0 * (sizes.usable + slack) * tan
+    sure = reach - sizes.steepest * (sizes.usable + slack)
     if sure >= CLOSE:
         return sure, np.inf
-    if sizes[4] > 0.0 and reach > 0.0:  # ends may slant back to the branch
-        return 0.5 * reach, max(0.0, 0.5 * reach / sizes[4] - slack)
+    if sizes.steepest > 0.0 and reach > 0.0:  # ends may slant back to the branch
+        return 0.5 * reach, max(0.0, 0.5 * reach / sizes.steepest - slack)
     return 0.0, 0.0
 
 
@@ -311,7 +310,7 @@ def _waste(
     clip: float,
     most: float,
     told: Floats,
-    sizes: Floats,
+    sizes: StripSizes,
     tan: float,
     off: float,
     far: float,
@@ -321,7 +320,12 @@ def _waste(
     """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip``
     or more and no other turf is near. ``most``: room, at most; ``off``, ``far``: lines off each
     stretch, and next to what is not told of; ``slack``: by which places are uncertain."""
-    first, after, gap, away = arms[arm, FIRST], arms[arm, AFTER], APART * sizes[3], off + 2.0 * far
+    first, after, gap, away = (
+        arms[arm, FIRST],
+        arms[arm, AFTER],
+        APART * sizes.ends,
+        off + 2.0 * far,
+    )
     held, chord, start, end, room, cos = (
         int64(0),
         np.inf,
@@ -386,8 +390,8 @@ def _waste(
         ):
             left_slope, right_slope = slabs[k, LEFT_SLOPE], slabs[k, RIGHT_SLOPE]
             work[_HEIGHT, held] = 0.0
-            work[_SLOPE, held] = _less(left_slope, tan, sizes[4]) + _less(
-                right_slope, tan, sizes[4]
+            work[_SLOPE, held] = _less(left_slope, tan, sizes.steepest) + _less(
+                right_slope, tan, sizes.steepest
             )
             held += 1
         work[_HEIGHT, held - 1] += (
@@ -395,7 +399,7 @@ def _waste(
         ) * cos  # the last stretch may go on, but for its gap
     if held == 0:
         return 0.0
-    room = min(most, 0.5 * (room - sizes[3]))
+    room = min(most, 0.5 * (room - sizes.ends))
     return _shared(
         slabs, arms, arm, held, chord, start, end, whole, room, told, sizes, off, slack, cos, work
     )
@@ -430,7 +434,7 @@ def _shared(
     whole: float,
     room: float,
     told: Floats,
-    sizes: Floats,
+    sizes: StripSizes,
     off: float,
     slack: float,
     cos: float,
@@ -510,7 +514,7 @@ def _least(
     lines_high: float,
     told: Floats,
     unsure: float,
-    sizes: Floats,
+    sizes: StripSizes,
     work: Floats,
 ) -> float:
     """No more than any layout takes beyond the lengthened area of an arm's ``count`` stretches,
@@ -518,9 +522,9 @@ def _least(
     ``chord`` long or more, with that ``room``. ``whole``: lines that strips share out, at least;
     ``most``: lines of the arm, at most; ``lines_low``, ``lines_high``, ``told``: of its ends;
     ``unsure``: lines of branches that are not certain."""
-    usable, full = sizes[0], sizes[1]
-    narrow = sizes[2] * max(0.0, chord + sizes[3] - sizes[4] * sizes[2])
-    if full <= sizes[2]:
+    usable, full = sizes.usable, sizes.full
+    narrow = sizes.side * max(0.0, chord + sizes.ends - sizes.steepest * sizes.side)
+    if full <= sizes.side:
         return 0.0
     lost, least, filled, spared = 0.0, _priced(whole, room), int(most / full + 1e-9), 0.0
     for k in range(count):

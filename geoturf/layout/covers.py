@@ -39,33 +39,37 @@ from geoturf.layout.halving import Views
 from geoturf.layout.kernel import views
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import SNAP_M
+from geoturf.layout.sizes import RectangleSizes
 
 SHARE = 0.125  # q, where slanted ends are told of: lots, yards and blobs lose least by it
 
 
-def sizes_of(rolls: Sequence[Roll]) -> np.ndarray:
-    """What is told of rolls: greatest usable width, least usable width less the side allowance,
-    side allowance, both end allowances, whether one width is stocked, the step widths are cut to
-    (0: not all widths that are cut are whole numbers of it); metres."""
-    usable, first = [roll.usable_m for roll in rolls], rolls[0]
-    one = min(usable) == max(usable)
-    whole = np.array([usable[0], first.side_m]) / first.step_m
+def sizes_of(rolls: Sequence[Roll]) -> RectangleSizes:
+    """What is told of the ``rolls`` that are stocked."""
+    usable, first = [float(roll.usable_m) for roll in rolls], rolls[0]
+    side, ends_m = float(first.side_m), float(first.ends_m)
+    whole = np.array([usable[0], side]) / first.step_m
     step = first.step_m if np.all(np.abs(whole - np.rint(whole)) < widths.HAIR) else 0.0
-    return np.array(
-        [max(usable), min(usable) - first.side_m, first.side_m, first.ends_m, float(one), step]
+    return RectangleSizes(
+        usable=max(usable),
+        full=min(usable) - side,
+        side=side,
+        ends=ends_m,
+        one_width=float(min(usable) == max(usable)),
+        step=float(step),
     )
 
 
 def wasted(
-    view: Views, swapped: np.ndarray, sizes: np.ndarray, turn: Floats, wanted: Flags
+    view: Views, swapped: np.ndarray, sizes: RectangleSizes, turn: Floats, wanted: Flags
 ) -> Floats:
     """Least area (m2 of pieces) that any cover takes beyond the lengthened shape, at bearings
     turned by up to ``turn`` (radians), of those ``wanted``; 0 for the others. ``swapped``: edges
     y0, x0, y1, x1; ``sizes`` as from `sizes_of`."""
     angle, plain = np.radians(view.bearings), (view.edges, view.vs, view.at)
-    across = views(swapped, -np.sin(angle), np.cos(angle), SNAP_M, sizes[3])[:3]
+    across = views(swapped, -np.sin(angle), np.cos(angle), SNAP_M, sizes.ends)[:3]
     beside = arms_of(*across, widths.room(sizes, SHARE), wanted)
     told = widths.least(*beside, sizes, turn, wanted, SHARE)
-    arms = arms_of(*plain, ends.NEAR * sizes[3], wanted)
+    arms = arms_of(*plain, ends.NEAR * sizes.ends, wanted)
     told += ends.least(*arms, *plain, sizes, turn, wanted, SHARE)
     return np.maximum(told, widths.least(*beside, sizes, turn, wanted, 1.0))

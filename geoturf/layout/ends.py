@@ -68,6 +68,7 @@ from geoturf.layout.chords import (
     SAME,
     chord_m,
 )
+from geoturf.layout.sizes import RectangleSizes
 
 NEAR = 5.0  # of both end allowances: other turf is nearer than this, or not
 CLIPS = 6  # least chords tried: none, a sixth, … of the greatest
@@ -90,7 +91,7 @@ def least(
     views: Floats,
     lines: Floats,
     at: Ints,
-    sizes: Floats,
+    sizes: RectangleSizes,
     turns: Floats,
     wanted: Flags,
     share: float,
@@ -117,7 +118,13 @@ def least(
 
 @inner
 def _of_arm(
-    slabs: Floats, first: int, after: int, sizes: Floats, share: float, work: Floats, told: Floats
+    slabs: Floats,
+    first: int,
+    after: int,
+    sizes: RectangleSizes,
+    share: float,
+    work: Floats,
+    told: Floats,
 ) -> float:
     """What the ends of one arm's chords waste."""
     left, right, chord, best = np.inf, -np.inf, np.inf, 0.0
@@ -129,8 +136,8 @@ def _of_arm(
             told[_ALONE] = 0.0
     tan, alone = told[_TAN], told[_ALONE] > 0.0
     told[_REACH], told[_OFF] = right - left, (right - left) * tan
-    told[_FAR] = 0.0 if alone else (NEAR * sizes[3] + SWAY) * tan
-    told[_WINDOW] = (sizes[0] + told[_OFF]) * np.sqrt(1.0 + tan * tan)
+    told[_FAR] = 0.0 if alone else (NEAR * sizes.ends + SWAY) * tan
+    told[_WINDOW] = (sizes.usable + told[_OFF]) * np.sqrt(1.0 + tan * tan)
     for clip in range(CLIPS):
         shortest = clip * (right - left) / CLIPS
         if clip == 0 or shortest > chord:  # else nothing is clipped
@@ -148,7 +155,7 @@ def _of_runs(
     first: int,
     after: int,
     clip: float,
-    sizes: Floats,
+    sizes: RectangleSizes,
     share: float,
     work: Floats,
     told: Floats,
@@ -172,9 +179,9 @@ def _of_runs(
 
 
 @inlined
-def _apart(slabs: Floats, k: int, sizes: Floats, told: Floats) -> bool:
+def _apart(slabs: Floats, k: int, sizes: RectangleSizes, told: Floats) -> bool:
     """Whether other turf on the slab's lines, though turned, is further away than is near."""
-    away: bool = _room(slabs, k, told) >= NEAR * sizes[3]
+    away: bool = _room(slabs, k, told) >= NEAR * sizes.ends
     return away
 
 
@@ -191,7 +198,7 @@ def _of_run(
     first: int,
     after: int,
     clip: float,
-    sizes: Floats,
+    sizes: RectangleSizes,
     share: float,
     work: Floats,
     told: Floats,
@@ -220,15 +227,15 @@ def _of_run(
         return 0.0
     sway = _sways(slabs, first, after, told[_WINDOW], work) + told[_WINDOW] * tan
     if chord <= 2.0 * sway or not (
-        alone or (sway <= SWAY and room >= NEAR * sizes[3] + 2.0 * sway)
+        alone or (sway <= SWAY and room >= NEAR * sizes.ends + 2.0 * sway)
     ):
         return 0.0
-    long = chord - 2.0 * sway + sizes[3]
+    long = chord - 2.0 * sway + sizes.ends
     lines = told[_TALL] if alone else end - start + off
     free = 0.0 if alone else 2.0
-    if sizes[4] > 0.0:  # a narrow piece on each line across is paid for there
-        free += (told[_REACH] + (end - start) * tan + sizes[3]) / long
-    return _least(held, lines, free, sizes[2] * long, sizes, share, work)
+    if sizes.one_width > 0.0:  # a narrow piece on each line across is paid for there
+        free += (told[_REACH] + (end - start) * tan + sizes.ends) / long
+    return _least(held, lines, free, sizes.side * long, sizes, share, work)
 
 
 @inlined
@@ -308,15 +315,15 @@ def _least(
     lines: float,
     free: float,
     narrow: float,
-    sizes: Floats,
+    sizes: RectangleSizes,
     share: float,
     work: Floats,
 ) -> float:
     """The least that a run of ``held`` stretches wastes, whatever number of its pieces are as wide
     as the roll. ``lines``: height in which these lie; ``free``: other pieces that cost nothing;
     ``narrow``: what one of weight 1 costs that is narrow."""
-    wide, both, least = sizes[1], sizes[3], np.inf
-    if wide <= sizes[2]:
+    wide, both, least = sizes.full, sizes.ends, np.inf
+    if wide <= sizes.side:
         return 0.0
     lines += HAIR
     fit = int(lines / wide)

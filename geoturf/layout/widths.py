@@ -41,19 +41,26 @@ from geoturf.layout.chords import (
     RIGHT_SLOPE,
     RIGHT_UP,
 )
+from geoturf.layout.sizes import RectangleSizes
 
 STEEP = 0.25  # slope times tangent of the turn: beyond it nothing is told
 HAIR = 1.5e-4  # m: by which widths are uncertain: repeats of a shape differ by as much
 
 
-def room(sizes: np.ndarray, share: float) -> float:
+def room(sizes: RectangleSizes, share: float) -> float:
     """Gap (m) that is wide enough beside a stretch of level borders."""
-    return float(2.0 * (sizes[2] / share + sizes[5]))
+    return float(2.0 * (sizes.side / share + sizes.step))
 
 
 @jit
 def least(
-    slabs: Floats, arms: Ints, of: Ints, sizes: Floats, turns: Floats, wanted: Flags, share: float
+    slabs: Floats,
+    arms: Ints,
+    of: Ints,
+    sizes: RectangleSizes,
+    turns: Floats,
+    wanted: Flags,
+    share: float,
 ) -> Floats:
     """A(q) of ``share`` q (m2) at several bearings, of those ``wanted``: of slabs across as
     `geoturf.layout.chords.arms_of` gives them, turned by up to ``turns`` (radians). ``sizes`` as
@@ -61,7 +68,7 @@ def least(
     out = np.empty(len(turns))
     for b in range(len(turns)):
         out[b] = 0.0
-        if wanted[b] and sizes[4] > 0.0:
+        if wanted[b] and sizes.one_width > 0.0:
             tan = np.tan(turns[b])
             for arm in range(of[b], of[b + 1]):
                 for k in range(arms[arm, FIRST], arms[arm, AFTER]):
@@ -70,11 +77,11 @@ def least(
 
 
 @inner
-def _of_slab(slabs: Floats, k: int, sizes: Floats, tan: float, share: float) -> float:
+def _of_slab(slabs: Floats, k: int, sizes: RectangleSizes, tan: float, share: float) -> float:
     """What is told of one slab (m2)."""
-    left, right, e = abs(slabs[k, LEFT_SLOPE]), abs(slabs[k, RIGHT_SLOPE]), 0.5 * sizes[3]
+    left, right, e = abs(slabs[k, LEFT_SLOPE]), abs(slabs[k, RIGHT_SLOPE]), 0.5 * sizes.ends
     steep = max(left, right)
-    need = 2.0 * (sizes[2] / share + sizes[5]) + 4.0 * e * (steep + tan)
+    need = 2.0 * (sizes.side / share + sizes.step) + 4.0 * e * (steep + tan)
     if slabs[k, GAP] < need or steep * tan > STEEP:
         return 0.0
     low, high = slabs[k, RIGHT] - slabs[k, LEFT], slabs[k, RIGHT_UP] - slabs[k, LEFT_UP]
@@ -103,10 +110,10 @@ def _less(slope: float, tan: float) -> float:
 
 
 @inner
-def _mean(first: float, last: float, unsure: float, sizes: Floats, share: float) -> float:
+def _mean(first: float, last: float, unsure: float, sizes: RectangleSizes, share: float) -> float:
     """What a line across takes at least (m), mean over widths from ``first`` to ``last``, each up
     to ``unsure`` wider."""
-    usable, side, step, total = sizes[0], sizes[2], sizes[5], 0.0
+    usable, side, step, total = sizes.usable, sizes.side, sizes.step, 0.0
     low, high, unsure = min(first, last) - HAIR, max(first, last), unsure + 2.0 * HAIR
     for k in range(int(low / usable), int(high / usable) + 1):
         begin, end = max(low, k * usable), min(high, (k + 1) * usable)
