@@ -2,10 +2,13 @@
 
 import io
 
+import geopandas
 import pypdf
 import pytest
 from hand_made import made
+from shapely.geometry import box
 
+import geoturf
 from geoturf import papers
 from geoturf.engine import Serial
 from geoturf.errors import BidError
@@ -90,3 +93,62 @@ def test_a_logo_that_was_damaged_since_is_refused_in_one_line(tmp_path):
     result = made(["a"], bidder={"logo": "mark.png"}, folder=str(tmp_path))
     with pytest.raises(BidError, match="cannot be drawn"):
         papers.write(result, tmp_path, ["client"], Serial())
+
+
+MEAN = '#import "x" $x$ \\ [b] *c* _d_ @e <f> </script> \u202e\u200f ' + "w" * 500
+
+
+@pytest.fixture(scope="module", params=["letter, us", "a4, metric"])
+def mean(request, tmp_path_factory):
+    """A bid whose every name means harm: two lots of one plan and one of their own, no alternates."""
+    home = tmp_path_factory.mktemp("mean")
+    x, y = 250_000.0, 4_000_000.0  # in UTM zone 11 north
+    geopandas.GeoDataFrame(
+        {
+            "site": [f"{k}{MEAN}" for k in range(3)],
+            "area": f"a{MEAN}",
+            "phase": f"p{MEAN}",
+            "model": [f"m{MEAN}", f"m{MEAN}", None],
+            "OWNER": f"o{MEAN}",
+        },
+        geometry=[box(x + k, y, x + k + w, y + 9) for k, w in ((0, 12), (40, 12), (80, 7))],
+        crs="EPSG:26911",
+    ).to_file(home / "lawns.gpkg")
+    bid = {
+        "name": f"b{MEAN}",
+        "units": request.param.split(", ")[1],
+        "keep": ["OWNER"],
+        "layers": [{"path": "lawns.gpkg"}],
+        "products": {"turf60": {"title": f"t{MEAN}"}},
+        "bidder": {"name": f"f{MEAN}"},
+        "client": {"name": f"c{MEAN}"},
+        "terms": {"inclusions": [f"i{MEAN}"], "signatures": [f"s{MEAN}"]},
+        "price": {"alternates": []},
+        "folder": str(home),
+    }
+    geoturf.write(geoturf.run(geoturf.make_bid(bid)), home / "out", readers=papers.READERS)
+    return home / "out"
+
+
+#: names that each paper bears (of sites, areas, phases, plans, owner, bid, turf, bidder, client, terms)
+BORNE = {
+    "portfolio.pdf": "02ob",
+    "client/proposal.pdf": "bmtfcis",
+    "buyer/order.pdf": "bpt",
+    "crew/cut_list.pdf": "012apbt",
+    "crew/labels.pdf": "012ap",
+    "crew/load_list.pdf": "012pb",
+    "crew/sheets.pdf": "012apmbt",
+}
+
+
+def test_names_that_mean_harm_are_text_in_every_paper(mean):
+    shown = "".join(MEAN.replace("\u202e", "").replace("\u200f", "").split())
+    made = {file.relative_to(mean).as_posix() for file in mean.rglob("*.pdf")}
+    assert made == set(BORNE)
+    missing = {}
+    for file, names in BORNE.items():
+        text = text_of((mean / file).read_bytes()).replace("\u200b", "")
+        squeezed = "".join(text.split())
+        missing[file] = [name for name in names if f"{name}{shown}" not in squeezed]
+    assert not any(missing.values()), missing

@@ -24,7 +24,7 @@ _HEAD_MM, _FOOT_MM = 8.0, 9.0  # of a sheet: its heading more than on other page
 _ROW_MM = 2.75  # of the lists
 _LETTERS_A_MM = 0.78  # of the lists' text
 _LETTER_MM = 1.25  # of a piece and its roll, which stand in columns
-_NAME_MM = 66.0  # of a lot's rows: its name, phase and drawing
+_NAME_MM = 56.0  # of a lot's rows: its name and phase, and its drawing, at most
 _SHORT = 4  # pieces of a list below a drawing that stand in one column
 _BESIDE_MM = {True: 72.0, False: 56.0}  # least width of a list: with pieces and rolls, without
 _SLANTED_MM = 12.0  # more where ends slant
@@ -199,12 +199,18 @@ def _lots(result: Result, sheet: Sheet) -> list[dict[str, Any]]:
             drawn = f"{title}, pile to {one.bearing_deg:.0f}°"
             areas.append({"drawn": drawn, "pieces": pieces})
         rows.append({"site": lot.site, "phase": lot.phase, "areas": areas})
-    longest = max(
-        (len(text) for row in rows for a in row["areas"] for text in a["pieces"]), default=0
-    )
-    most = ROOMS[result.bid.page].wide - _NAME_MM
-    wide = round(min(longest * _LETTER_MM + 1.0, most), 1)
-    return [row | {"wide": wide} for row in rows]
+    named = [f"{row['site']}, {row['phase']}" for row in rows]
+    drawn = [area["drawn"] for row in rows for area in row["areas"]]
+    pieces = [text for row in rows for area in row["areas"] for text in area["pieces"]]
+    site_mm, drawn_mm = _wide(named, _NAME_MM), _wide(drawn, _NAME_MM)
+    most = ROOMS[result.bid.page].wide - site_mm - drawn_mm
+    return [row | {"wide": [site_mm, drawn_mm, _wide(pieces, most)]} for row in rows]
+
+
+def _wide(texts: Iterable[str], most: float) -> float:
+    """Of a column, mm."""
+    longest = max(map(len, texts), default=0)
+    return round(min(longest * _LETTER_MM + 2.0, most), 1)
 
 
 def _items(by_lot: Sequence[tuple[str, list[Taken]]]) -> list[list[str]]:
@@ -358,11 +364,12 @@ def _lists_mm(
     letters = wide * _LETTERS_A_MM
     high = np.ceil(len(differences) / letters)
     for row in rows:
-        abreast = max(1, int((wide - _NAME_MM) / row["wide"]))
-        name = np.ceil(len(row["site"] + row["phase"]) / (_NAME_MM * _LETTERS_A_MM / 2))
-        high += (
-            max(name, sum(np.ceil(len(area["pieces"]) / abreast) for area in row["areas"])) + 0.4
-        )
+        site_mm, drawn_mm, piece_mm = row["wide"]
+        abreast = max(1, int((wide - site_mm - drawn_mm) / piece_mm))
+        name = np.ceil((len(row["site"]) + len(row["phase"]) + 2) * _LETTER_MM / site_mm)
+        drawn = [np.ceil(len(area["drawn"]) * _LETTER_MM / drawn_mm) for area in row["areas"]]
+        lines = [np.ceil(len(area["pieces"]) / abreast) for area in row["areas"]]
+        high += max(name, sum(map(max, drawn, lines))) + 0.4
     noted = sum(np.ceil(len(row[3]) / letters) for row in items if row[3])
     return float(high + np.ceil(len(items) / 2) + noted + 5) * _ROW_MM
 
