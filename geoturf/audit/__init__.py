@@ -30,7 +30,7 @@ from typing import Any
 import shapely
 
 from geoturf.audit import asked, edges, ground, laying, money, pages, rolls, shares, takeoff
-from geoturf.audit.folder import Folder, Unreadable, opened
+from geoturf.audit.folder import Beyond, Folder, Unreadable, opened
 from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
 
 __all__ = ["AGREES", "BROKEN", "UNSEEN", "Told", "Unreadable", "audit", "bid_of", "home_of"]
@@ -103,6 +103,8 @@ def _input(
         return [unseen("input", why)], None, None
     try:
         return ground.promises(folder, Path(home))
+    except Beyond as why:
+        return [unseen("input", str(why))], None, None
     except (Unreadable, *_STRANGE) as fault:
         return [broken("input", f"cannot be followed ({fault})")], None, None
 
@@ -111,6 +113,8 @@ def _safely(promise: str, look: Callable[[], Iterable[Told]]) -> Iterator[Told]:
     """What cannot be read of a report, or followed in it, is a promise broken."""
     try:
         yield from look()
+    except Beyond as why:
+        yield unseen(promise, str(why))
     except Unreadable as fault:
         yield broken(promise, str(fault))
     except _STRANGE as fault:

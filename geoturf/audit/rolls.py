@@ -209,12 +209,15 @@ def _bounds(folder: Folder) -> list[Told]:
         [f"pool {name}" for name in plan.text("pool")],
         folder.settings["layout"]["selvage_trim"],
     )
-    bound, bought, needed = plan.si("bound"), plan.si("bought"), plan.si("needed")
+    bound, bought = plan.si("bound"), plan.si("bought")
+    needed = _by_pool(folder, _laid(folder))
     turf = [products.get(name) for name in plan.text("product")]
     losses = [[w / (w - 2 * trim) for w in widths_of(one)] if one else [1.0] for one in turf]
     stock = sum(one["width"] * one["length"] for one in folder.settings["cuts"]["stock"])
     least = np.maximum(0.0, needed - stock) * np.array([min(one) for one in losses])
-    cut = _cut_by_pool(folder) * np.array([max(one) for one in losses])
+    cut = _by_pool(folder, folder.table("areas").si("piece_area")) * np.array(
+        [max(one) for one in losses]
+    )
     most = np.minimum(cut + np.array([_purchase(folder, one) for one in turf]), bought) * (1 + 1e-6)
     room = plan.step("bound") * 2
     told = [
@@ -258,10 +261,18 @@ def _purchase(folder: Folder, turf: dict[str, Any] | None) -> float:
     return float(step * max(widths_of(turf)))
 
 
-def _cut_by_pool(folder: Folder) -> Floats:
-    """Turf of each pool's pieces as cut, by the areas that share it."""
+def _laid(folder: Folder) -> Floats:
+    """What each area takes of turf that lies flat on it: its surface, or its ground where the slope
+    is too little to be laid out along it."""
+    areas = folder.table("areas")
+    ground, surface = areas.si("ground_area"), areas.si("surface_area")
+    steep = surface / ground - 1 > folder.settings["ground"]["stretch_from"]
+    return np.where(steep, surface, ground)
+
+
+def _by_pool(folder: Folder, cut: Floats) -> Floats:
+    """Sums of each pool, over the areas that share it."""
     plan, areas = folder.table("cut_plan"), folder.table("areas")
-    cut = areas.si("piece_area")
     pool = folder.settings["cuts"]["pool"]
     own = (areas.text("phase"), areas.text("product"), areas.text("site"), areas.text("area"))
     rows = list(zip(*own, cut, strict=True))
