@@ -181,7 +181,8 @@ class Layout:
 
     def _crs(self) -> str:
         asked = (
-            "select s.definition, s.organization, s.organization_coordsys_id from gpkg_geometry_columns g join gpkg_spatial_ref_sys s "
+            "select s.definition, s.organization, s.organization_coordsys_id "
+            "from gpkg_geometry_columns g join gpkg_spatial_ref_sys s "
             "on s.srs_id = g.srs_id where g.table_name = 'areas'"
         )
         return defined(*self._ask(asked)[0])

@@ -20,6 +20,10 @@ def promises(folder: Folder) -> Iterator[Told]:
     if folder.settings["books"]:
         yield unseen("price of a site", "price books are not reckoned again")
         return
+    products = folder.settings["products"]
+    if len({one["title"] or name for name, one in products.items()}) < len(products):
+        yield unseen("price of a site", "several products have one title")
+        return
     bid, sites = folder.table("bid"), folder.table("sites")
     lines = [dict(zip(bid.columns, map(plain, row), strict=True)) for row in bid.rows]
     names = sites.text("site")

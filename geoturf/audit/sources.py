@@ -63,6 +63,8 @@ def read(path: Path, layer: str, crs: str) -> Layer:
     if reader is None:
         raise Unreadable(f"{kind or path.name} files are not read by the audit")
     try:
+        if not path.is_file():  # a pipe would be waited for
+            raise Unreadable("is no regular file")
         if path.stat().st_size > _GUARD_BYTES:
             raise Unreadable("is larger than the audit reads")
         said, feature, columns, shape = reader(path, layer)
