@@ -65,9 +65,10 @@ def audit(
         own, around = drawn, found
         told += _safely("edges", lambda: edges.promises(folder, own, around))
     caps = _caps(folder, drawn)
+    own_depths = None if drawn is None else ground.depths(folder, drawn)
     told += _safely("layout", lambda: laying.promises(folder, drawn))
     told += _safely("rolls", lambda: rolls.promises(folder))
-    told += _safely("takeoff", lambda: takeoff.promises(folder, caps))
+    told += _safely("takeoff", lambda: takeoff.promises(folder, caps, own_depths))
     told += _safely("price", lambda: money.promises(folder))
     told += _safely("price of a site", lambda: shares.promises(folder))
     told += _safely("maps", lambda: pages.promises(folder))

@@ -280,12 +280,21 @@ def _held(layer: Layer, setting: dict[str, Any], names: tuple[str, ...]) -> dict
     mapped = {name: layer.called(theirs) for name, theirs in setting["columns"].items()}
     for name in names:
         own = layer.called(name)
-        clear = own is not None and (len(own) >= len(name) or not name.startswith("elevation"))
+        clear = own is not None and (
+            len(own) >= len(name) or not name.startswith(("elevation", "base_depth", "dig_depth"))
+        )
         if name not in mapped and own not in mapped.values() and clear:
             mapped[name] = own
     return {name: layer.columns[own] for name, own in mapped.items() if own is not None}
 
 
+#: columns of depths that areas may state, and the length that they count in
+DEPTHS = {
+    "dig_depth_m": 1.0,
+    "dig_depth_in": FOOT / 12,
+    "base_depth_m": 1.0,
+    "base_depth_in": FOOT / 12,
+}
 _BY_NAME = (
     "site",
     "area",
@@ -297,6 +306,7 @@ _BY_NAME = (
     "elevation_ft",
     "caps",
     "use",
+    *DEPTHS,
 )
 
 
@@ -470,6 +480,10 @@ _RANGES = {
     "slope_pct": (0.0, 300.0),
     "elevation_m": (-500.0, 9000.0),
     "elevation_ft": (-1640.0, 29530.0),
+    "dig_depth_m": (0.0, 2.0),
+    "dig_depth_in": (0.0, 80.0),
+    "base_depth_m": (0.0, 2.0),
+    "base_depth_in": (0.0, 80.0),
 }
 
 
@@ -485,6 +499,21 @@ def _given(drawn: Drawn, name: str) -> Floats:
 
     values = np.array([number(one.get(name, "")) for one in drawn.columns], float)
     return np.where((values >= low) & (values <= high), values, np.nan)
+
+
+def depths(folder: Folder, drawn: Drawn) -> dict[str, Floats] | None:
+    """Depths that areas state, by the rule they stand for, NaN where none; None where not all areas
+    were read."""
+    count = len(folder.table("areas"))
+    if len(set(drawn.row.tolist())) < count:
+        return None
+    found = {}
+    for rule in ("dig_depth", "base_depth"):
+        own = np.full(count, np.nan)
+        metres, inches = _given(drawn, f"{rule}_m"), _given(drawn, f"{rule}_in")
+        own[drawn.row] = np.where(np.isnan(metres), inches * DEPTHS[f"{rule}_in"], metres)
+        found[rule] = own
+    return found
 
 
 def _where_given(

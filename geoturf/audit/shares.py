@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from geoturf.audit.folder import Folder, Table, plain
-from geoturf.audit.money import is_general, kind_of, titles_of_turf
+from geoturf.audit.money import base_of, is_general, kind_of, titles_of_turf
 from geoturf.audit.told import Floats, Told, between, unseen
 
 _COST = ("waste", "contingency", "sales tax")
@@ -35,7 +35,7 @@ def promises(folder: Folder) -> Iterator[Told]:
         if is_general(line):
             continue
         price = float(line["amount"]) * loads[kind_of(line, folder.settings, turf)]
-        part, off = takes.of(line["phase"], line["description"])
+        part, off = takes.of(line["phase"], base_of(line))
         own += price * part
         room += abs(price) * off
     told = [f"site {name}" for name in names]
