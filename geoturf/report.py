@@ -56,8 +56,13 @@ def _audited(fresh: Path, result: Result) -> list[Told]:
     told = audit(fresh, result.bid.folder, result.bid.given)
     wrong = [one for one in told if one.verdict == BROKEN]
     if wrong:
-        raise PromiseError(Finding("error", "audit", f"{one.promise}: {one.said}") for one in wrong)
+        raise PromiseError(Finding("error", "audit", _not_agreed(one)) for one in wrong)
     return told
+
+
+def _not_agreed(one: Told) -> str:
+    what = f"the audit does not agree, {one.promise}: {one.said}"
+    return f"{what}; this is a fault of geoturf, please report it"
 
 
 def whole(

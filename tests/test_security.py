@@ -4,6 +4,8 @@ the input, nothing outside what was given is read, and no file takes all memory 
 from __future__ import annotations
 
 import hashlib
+import json
+import os
 import shutil
 import socket
 import sqlite3
@@ -290,3 +292,17 @@ def test_the_audit_of_a_report_that_was_made_by_hand_ends_in_words(tmp_path):
     shutil.rmtree(tmp_path)
     with pytest.raises(Unreadable):
         auditing.audit(tmp_path)
+
+
+def test_what_a_report_names_as_input_is_read_if_it_is_a_file_alone(tmp_path):
+    """A stranger's run.json may name anything."""
+    os.mkfifo(tmp_path / "lawns.gpkg")
+    (tmp_path / "folder.shp").mkdir()
+    for name in ("lawns.gpkg", "folder.shp", "nothing.geojson"):
+        with pytest.raises(Unreadable):
+            sources.read(tmp_path / name, "", "EPSG:2228")
+    layers = [{"path": "lawns.gpkg", "layer": "", "role": "turf", "crs": "", "where": {}}]
+    content = {"settings": {"layers": layers}, "inputs": [{"path": "lawns.gpkg", "sha256": ""}]}
+    (tmp_path / "run.json").write_text(json.dumps(content))
+    told = auditing.audit(tmp_path, tmp_path)
+    assert "agrees" not in {one.verdict for one in told}

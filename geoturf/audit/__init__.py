@@ -30,7 +30,7 @@ from typing import Any
 import shapely
 
 from geoturf.audit import asked, edges, ground, laying, money, pages, rolls, shares, takeoff
-from geoturf.audit.folder import Folder, Unreadable, opened
+from geoturf.audit.folder import Beyond, Folder, Unreadable, opened
 from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
 
 __all__ = ["AGREES", "BROKEN", "UNSEEN", "Told", "Unreadable", "audit", "bid_of", "home_of"]
@@ -65,9 +65,10 @@ def audit(
         own, around = drawn, found
         told += _safely("edges", lambda: edges.promises(folder, own, around))
     caps = _caps(folder, drawn)
+    own_depths = None if drawn is None else ground.depths(folder, drawn)
     told += _safely("layout", lambda: laying.promises(folder, drawn))
     told += _safely("rolls", lambda: rolls.promises(folder))
-    told += _safely("takeoff", lambda: takeoff.promises(folder, caps))
+    told += _safely("takeoff", lambda: takeoff.promises(folder, caps, own_depths))
     told += _safely("price", lambda: money.promises(folder))
     told += _safely("price of a site", lambda: shares.promises(folder))
     told += _safely("maps", lambda: pages.promises(folder))
@@ -103,6 +104,8 @@ def _input(
         return [unseen("input", why)], None, None
     try:
         return ground.promises(folder, Path(home))
+    except Beyond as why:
+        return [unseen("input", str(why))], None, None
     except (Unreadable, *_STRANGE) as fault:
         return [broken("input", f"cannot be followed ({fault})")], None, None
 
@@ -111,6 +114,8 @@ def _safely(promise: str, look: Callable[[], Iterable[Told]]) -> Iterator[Told]:
     """What cannot be read of a report, or followed in it, is a promise broken."""
     try:
         yield from look()
+    except Beyond as why:
+        yield unseen(promise, str(why))
     except Unreadable as fault:
         yield broken(promise, str(fault))
     except _STRANGE as fault:

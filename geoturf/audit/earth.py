@@ -15,12 +15,13 @@ import shapely
 from numpy.typing import NDArray
 from pyproj.network import set_network_enabled  # type: ignore[attr-defined]  # public, not listed
 
-from geoturf.audit.folder import Shapes, Unreadable
+from geoturf.audit.folder import Beyond, Shapes, Unreadable
 from geoturf.audit.told import Floats
 
 #: half axes of the ellipsoids of satellites differ by less
 _NEW_M = 2.0
 _WGS84_M = 6_378_137.0
+_POLAR_DEG = 89.0
 
 
 def crs_of(text: str) -> pyproj.CRS:
@@ -52,6 +53,18 @@ def degrees(shapes: Shapes, crs: pyproj.CRS, ellipsoid: str) -> Shapes:
     xy = shapely.get_coordinates(shapes)
     lon, lat = to.transform(xy[:, 0], xy[:, 1])
     turned: Shapes = shapely.set_coordinates(shapes.copy(), np.column_stack([lon, lat]))
+    return unwrapped(turned)
+
+
+def unwrapped(lonlat: Shapes) -> Shapes:
+    """Shapes over the 180th meridian in one piece, east of it."""
+    west, _, east, _ = shapely.bounds(lonlat).reshape(-1, 4).T
+    over = east - west > 180
+    if not over.any():
+        return lonlat
+    points, owner = shapely.get_coordinates(lonlat, return_index=True)
+    points[over[owner] & (points[:, 0] < 0), 0] += 360
+    turned: Shapes = shapely.set_coordinates(lonlat.copy(), points)
     return turned
 
 
@@ -132,5 +145,7 @@ class Planes:
 
 def planes(lonlat: Shapes, height_m: Floats, geod: pyproj.Geod) -> Planes:
     """One in the middle of each shape."""
+    if len(lonlat) and np.nanmax(np.abs(shapely.bounds(lonlat)[:, [1, 3]])) > _POLAR_DEG:
+        raise Beyond("areas about a pole are not reckoned again")
     west, south, east, north = shapely.bounds(lonlat).reshape(-1, 4).T
     return Planes((west + east) / 2, (south + north) / 2, height_m, geod)

@@ -26,6 +26,10 @@ class Unreadable(Exception):
     """A folder, a table or a file that cannot be read; says why."""
 
 
+class Beyond(Unreadable):
+    """What the audit does not reckon with; says why."""
+
+
 def plain(text: str) -> str:
     """Text without the apostrophes that keep spreadsheets from taking it for a formula."""
     return text.replace("'", "")
@@ -177,11 +181,11 @@ class Layout:
 
     def _crs(self) -> str:
         asked = (
-            "select s.definition from gpkg_geometry_columns g join gpkg_spatial_ref_sys s "
+            "select s.definition, s.organization, s.organization_coordsys_id "
+            "from gpkg_geometry_columns g join gpkg_spatial_ref_sys s "
             "on s.srs_id = g.srs_id where g.table_name = 'areas'"
         )
-        (definition,) = self._ask(asked)[0]
-        return str(definition)
+        return defined(*self._ask(asked)[0])
 
     def shapes(self, layer: str) -> tuple[list[tuple[str, str]], Shapes]:
         """Site, area and geometry of each row, in order."""
@@ -199,6 +203,12 @@ def read_only(path: Path) -> sqlite3.Connection:
     base.execute("pragma trusted_schema = off")
     base.execute("pragma query_only = on")
     return base
+
+
+def defined(definition: Any, organization: Any, number: Any) -> str:
+    """A CRS of a GeoPackage: its WKT, or its number where it has none (CRS of three dimensions)."""
+    text = str(definition)
+    return text if "[" in text else f"{organization}:{number}"
 
 
 #: bytes of a GeoPackage geometry's envelope, by its kind (OGC 12-128r19, 2.1.3)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fnmatch
 import hashlib
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,9 +24,11 @@ from geoturf.audit.told import Floats, Told, agrees, between, broken, compared, 
 _PRICED = ("turf", "parcel")
 _PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
 _MENDED = 2e-3  # of the area, where an outline that crosses itself was put right (by two programs)
+_SPIKED = 0.5  # of the length of an outline that was mended: spikes are long and hold no ground
 _NEAR = 5e-6  # of a length or area up to some 2 km across: two ways round the earth
 _WIDE_M = 2000.0  # beyond, straight lines in a frame and geodesics part with the square
 _COMPASS_DEG = 0.01
+_DATE = re.compile(r"[0-9]{4}[-/][0-9]{2}")  # readers write dates in their own ways
 
 
 @dataclass
@@ -70,7 +73,9 @@ def gathered(folder: Folder, home: Path) -> Input:
 
 def _means(path: str, file: str) -> bool:
     """Whether a layer's path, which may be a folder or a pattern, means a file."""
-    return file == path or file.startswith(path.rstrip("/") + "/") or fnmatch.fnmatch(file, path)
+    patterns = path, path.replace("**/", "")
+    within = file.startswith(path.rstrip("/") + "/")
+    return file == path or within or any(fnmatch.fnmatch(file, one) for one in patterns)
 
 
 def _inner(path: Path, setting: dict[str, Any]) -> list[str]:
@@ -84,12 +89,26 @@ def _kept(layer: Layer, setting: dict[str, Any]) -> Layer:
     keep = np.ones(len(layer.feature), bool)
     for name, value in setting["where"].items():
         column = layer.column(setting["columns"].get(name, name))
-        if column is None:
-            raise Unreadable(f"has no column '{name}'")
+        if column is None or any("\ufffd" in text for text in column):
+            raise Unreadable(f"has no column '{name}' that the audit can read")
         wanted = str(value).lower() if isinstance(value, bool) else str(value)
         wanted = wanted.removesuffix(".0")
-        keep &= np.array([text == wanted for text in column], bool)
+        keep &= np.array([_alike(text, wanted) for text in column], bool)
     return layer.only(keep) if not keep.all() else layer
+
+
+def _alike(given: str, told: str) -> bool:
+    """Whether a text of the input is what is told: in any letters, as a number, a flag, or as far as
+    its letters can be read."""
+    given, told = (" ".join(one.split()).casefold() for one in (given, told))
+    if given == told or "\ufffd" in given or _DATE.match(given):
+        return True
+    if {given, told} in ({"1", "true"}, {"0", "false"}):
+        return True
+    try:
+        return float(given) == float(told)
+    except ValueError:
+        return False
 
 
 # ------------------------------------------------------------------------------------------ promises
@@ -107,6 +126,10 @@ def promises(folder: Folder, home: Path) -> tuple[list[Told], Drawn | None, Inpu
     if drawn is not None and len(drawn.row):
         told += [*_ground(folder, drawn), *_columns(folder, drawn)]
     return told, drawn, found
+
+
+#: a layer, rows of its features and of the areas they became, its setting and file
+_Part = tuple[Layer, list[int], list[int], dict[str, Any], str]
 
 
 def _digests(folder: Folder, home: Path) -> Told:
@@ -145,7 +168,7 @@ def _matched(folder: Folder, found: Input) -> tuple[Drawn | None, Told]:
     areas = folder.table("areas")
     rows = _places(areas.text("file"), areas.text("layer"), areas.text("feature"))
     ellipsoid = folder.settings["ground"]["ellipsoid"]
-    parts: list[tuple[Layer, list[int], list[int], dict[str, Any]]] = []
+    parts: list[_Part] = []
     gone: list[tuple[str, str]] = []
     seen: set[int] = set()
     priced = [one for one in found.layers if one[0]["role"] in _PRICED]
@@ -158,14 +181,18 @@ def _matched(folder: Folder, found: Input) -> tuple[Drawn | None, Told]:
             for label, at in rows.get((plain(file), feature), ())
             if alone or label in labels
         ]
+        if not (alone or any(label in labels for label in areas.text("layer"))):
+            found.lost.append(f"{file}, layer {name} cannot be told apart from others")
+            continue
         seen |= {at for _, at in mine}
+        mine = [(k, at) for k, at in mine if layer.shape[k] is not None]
         if setting["role"] == "parcel":
-            parts.append((layer, [k for k, _ in mine], [at for _, at in mine], setting))
+            parts.append((layer, [k for k, _ in mine], [at for _, at in mine], setting, file))
             continue
         have = {k for k, _ in mine}
         drawn = np.flatnonzero(~shapely.is_missing(layer.shape))
         gone += [(file, layer.feature[k]) for k in drawn if k not in have]
-        parts.append((layer, [k for k, _ in mine], [at for _, at in mine], setting))
+        parts.append((layer, [k for k, _ in mine], [at for _, at in mine], setting, file))
     told = _accounted(folder, gone, len(areas), seen, found)
     return _drawn(folder, parts, ellipsoid), told
 
@@ -192,19 +219,22 @@ def _accounted(
         more = f"; {len(silent):,} such" if len(silent) > 1 else ""
         said = f"{file}, feature {feature} is neither an area nor told to be left out{more}"
         return broken(promise, said)
-    if len(seen) < count and not found.lost:
-        lost = next(k for k in range(count) if k not in seen)
-        return broken(promise, f"{folder.areas[lost]} stands in no input file")
+    files = folder.table("areas").text("file")
+    at_hand = {plain(file) for _, file, *_ in found.layers}
+    lost = [k for k in range(count) if k not in seen and files[k] in at_hand]
+    if lost and not found.lost:
+        return broken(promise, f"{folder.areas[lost[0]]} stands in no input file")
     return agrees(promise, f"{count:,} areas are all that the input draws, but what is told")
 
 
-def _named(folder: Folder) -> dict[str, set[str]]:
-    """Features that findings name, by file, those in the words of a finding too."""
+def _named(folder: Folder, only: str = "") -> dict[str, set[str]]:
+    """Features that findings (of a code ``only``, if it is given) name, by file, those in the words
+    of a finding too."""
     table = folder.findings
     named: dict[str, set[str]] = {}
-    columns = (table.text(name) for name in ("severity", "file", "feature", "message"))
-    for severity, file, feature, message in zip(*columns, strict=True):
-        if severity == "note":
+    columns = (table.text(name) for name in ("severity", "file", "feature", "message", "code"))
+    for severity, file, feature, message, code in zip(*columns, strict=True):
+        if code != only if only else severity == "note":
             continue
         words = "".join(c if c.isdigit() else " " for c in message).split()
         named.setdefault(file, set()).update([feature, *words])
@@ -220,7 +250,7 @@ def shown(folder: Folder) -> Shapes:
 
 def _drawn(
     folder: Folder,
-    parts: list[tuple[Layer, list[int], list[int], dict[str, Any]]],
+    parts: list[_Part],
     ellipsoid: str,
 ) -> Drawn | None:
     """Of a lawn that was cut out of its parcel the outline is that of layout.gpkg."""
@@ -228,17 +258,16 @@ def _drawn(
         return None
     row: list[int] = []
     lonlat, mended, columns, parcels = [], [], [], []
-    for layer, own, at, setting in parts:
+    repaired = _named(folder, "repaired")
+    for layer, own, at, setting, file in parts:
         row += at
         drawn = earth.degrees(layer.shape[own], layer.crs, ellipsoid)
         cut = setting["role"] == "parcel"
         lonlat.append(shown(folder)[at] if cut else drawn)
         parcels.append(drawn if cut else np.full(len(own), None))
-        mended.append(layer.mended[own])
-        mapped = {name: layer.column(theirs) for name, theirs in setting["columns"].items()}
-        names = ("site", "phase", "product") if cut else _BY_NAME
-        same = {name: layer.column(name) for name in names if name not in mapped}
-        held = {name: column for name, column in (same | mapped).items() if column is not None}
+        told = [feature in repaired.get(plain(file), set()) for feature in layer.feature]
+        mended.append(layer.mended[own] | np.array(told, bool)[own])
+        held = _held(layer, setting, ("site", "phase", "product") if cut else _BY_NAME)
         columns += [{name: column[k] for name, column in held.items()} for k in own]
     geod = earth.geod_of(parts[0][0].crs, ellipsoid)
     at_row = np.array(row, np.intp)
@@ -246,6 +275,26 @@ def _drawn(
     return Drawn(at_row, outlines, whole, np.concatenate(mended), geod, columns)
 
 
+def _held(layer: Layer, setting: dict[str, Any], names: tuple[str, ...]) -> dict[str, list[str]]:
+    """Columns by geoturf's names: those that the bid maps, and others that are so called."""
+    mapped = {name: layer.called(theirs) for name, theirs in setting["columns"].items()}
+    for name in names:
+        own = layer.called(name)
+        clear = own is not None and (
+            len(own) >= len(name) or not name.startswith(("elevation", "base_depth", "dig_depth"))
+        )
+        if name not in mapped and own not in mapped.values() and clear:
+            mapped[name] = own
+    return {name: layer.columns[own] for name, own in mapped.items() if own is not None}
+
+
+#: columns of depths that areas may state, and the length that they count in
+DEPTHS = {
+    "dig_depth_m": 1.0,
+    "dig_depth_in": FOOT / 12,
+    "base_depth_m": 1.0,
+    "base_depth_in": FOOT / 12,
+}
 _BY_NAME = (
     "site",
     "area",
@@ -257,6 +306,7 @@ _BY_NAME = (
     "elevation_ft",
     "caps",
     "use",
+    *DEPTHS,
 )
 
 
@@ -288,13 +338,14 @@ def _ground(folder: Folder, drawn: Drawn) -> Iterator[Told]:
     up = earth.raised(drawn.lonlat, heights(folder, drawn), drawn.geod)
     part = slack(drawn, flat.perimeter_m)
 
-    def against(promise: str, base: str, what: str, own: Floats, unit: str) -> Told:
-        room = own * part + areas.step(base)
+    def against(base: str, what: str, own: Floats, part: Floats, unit: str) -> Told:
+        promise, room = base.split("_")[0], own * part + areas.step(base)
         return compared(promise, what, names, areas.si(base)[drawn.row], own, room, unit)
 
-    area = flat.area_m2 * up**2
-    yield against("ground", "ground_area", "ground areas by geodesics", area, "m2")
-    yield against("perimeter", "perimeter", "perimeters by geodesics", flat.perimeter_m * up, "m")
+    area, around = flat.area_m2 * up**2, flat.perimeter_m * up
+    yield against("ground_area", "ground areas by geodesics", area, part, "m2")
+    spiked = np.where(drawn.mended, _SPIKED, part)
+    yield against("perimeter", "perimeters by geodesics", around, spiked, "m")
     yield _tolerance(folder, drawn, up)
     yield from _in_parcels(folder, drawn)
 
@@ -338,7 +389,7 @@ def _tolerance(folder: Folder, drawn: Drawn, up: Floats) -> Told:
     sigma = {(one["path"], one["correlation"]): one["sigma"] for one in settings if one["sigma"]}
     files = areas.text("file")
     of = [next((s for (p, _), s in sigma.items() if _means(p, files[k])), 0.0) for k in drawn.row]
-    if any(correlation for _, correlation in sigma) or drawn.mended.any():
+    if any(correlation for _, correlation in sigma):
         return unseen("tolerance", "errors that go together are not reckoned again")
     sigmas = np.array(of, float)
     placed = placed_alone(folder, drawn)
@@ -350,6 +401,7 @@ def _tolerance(folder: Folder, drawn: Drawn, up: Floats) -> Told:
     names = [folder.areas[k] for k in drawn.row]
     told = areas.si("area_tolerance")[drawn.row]
     low, high = low * 0.999 - step, high * 1.001 + step
+    low, high = np.where(drawn.mended, 0.0, low), np.where(drawn.mended, np.inf, high)
     return between("tolerance", "tolerances of areas", names, told, low, high, "m2")
 
 
@@ -388,7 +440,9 @@ def _columns(folder: Folder, drawn: Drawn) -> Iterator[Told]:
         told = [areas.text(name)[k] for k in drawn.row]
         given = [plain(one.get(name, "")) for one in drawn.columns]
         pairs = zip(names, told, given, strict=True)
-        wrong = [f"{who} has {name} '{t}', not '{g}'" for who, t, g in pairs if g and g != t]
+        wrong = [
+            f"{who} has {name} '{t}', not '{g}'" for who, t, g in pairs if g and not _alike(g, t)
+        ]
         yield first_wrong(f"{name} as given", f"column {name}", wrong, len(names))
     yield from _numbers(folder, drawn, names)
 
@@ -420,8 +474,22 @@ def _numbers(folder: Folder, drawn: Drawn, names: list[str]) -> Iterator[Told]:
     )
 
 
+#: what numbers of a column can be; others are told and taken as not given
+_RANGES = {
+    "pile_bearing_deg": (-360.0, 360.0),
+    "slope_pct": (0.0, 300.0),
+    "elevation_m": (-500.0, 9000.0),
+    "elevation_ft": (-1640.0, 29530.0),
+    "dig_depth_m": (0.0, 2.0),
+    "dig_depth_in": (0.0, 80.0),
+    "base_depth_m": (0.0, 2.0),
+    "base_depth_in": (0.0, 80.0),
+}
+
+
 def _given(drawn: Drawn, name: str) -> Floats:
-    """A column of numbers; NaN where the input has none."""
+    """A column of numbers; NaN where the input has none, or none that can be."""
+    low, high = _RANGES[name]
 
     def number(text: str) -> float:
         try:
@@ -429,7 +497,23 @@ def _given(drawn: Drawn, name: str) -> Floats:
         except ValueError:
             return float("nan")
 
-    return np.array([number(one.get(name, "")) for one in drawn.columns], float)
+    values = np.array([number(one.get(name, "")) for one in drawn.columns], float)
+    return np.where((values >= low) & (values <= high), values, np.nan)
+
+
+def depths(folder: Folder, drawn: Drawn) -> dict[str, Floats] | None:
+    """Depths that areas state, by the rule they stand for, NaN where none; None where not all areas
+    were read."""
+    count = len(folder.table("areas"))
+    if len(set(drawn.row.tolist())) < count:
+        return None
+    found = {}
+    for rule in ("dig_depth", "base_depth"):
+        own = np.full(count, np.nan)
+        metres, inches = _given(drawn, f"{rule}_m"), _given(drawn, f"{rule}_in")
+        own[drawn.row] = np.where(np.isnan(metres), inches * DEPTHS[f"{rule}_in"], metres)
+        found[rule] = own
+    return found
 
 
 def _where_given(

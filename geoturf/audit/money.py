@@ -3,6 +3,7 @@ lines and rates, and the same price whichever way it is shared out."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
@@ -68,10 +69,10 @@ def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
         yield unseen("unit costs", "price books are not reckoned again")
         return
     table = folder.table("materials")
-    costs = settings["price"]["costs"]
+    rules = settings["price"]
     by_line: dict[tuple[str, str], list[dict[str, str]]] = {}
     for line in lines:
-        by_line.setdefault((f"phase {line['phase']}", line["description"]), []).append(line)
+        by_line.setdefault((f"phase {line['phase']}", base_of(line)), []).append(line)
     titles = _turf_by_title(settings["products"])
     wrong, count = [], 0
     texts = (table.text(name) for name in ("scope", "item", "unit", "order_unit"))
@@ -79,11 +80,12 @@ def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     for scope, item, unit, order_unit, order, size in zip(*texts, *numbers, strict=True):
         if scope == "bid":
             continue
-        prices = _prices(item, costs, titles)
+        prices = _prices(item, rules, titles)
         if not prices or not order:
             continue
         count += 1
-        fault = _off(by_line.get((scope, item), []), prices, order, order_unit, size, unit, item)
+        own = [one for one in by_line.get((scope, item), []) if not is_least(one)]
+        fault = _off(own, prices, order, order_unit, size, unit, item)
         wrong += [f"{scope}, {item}: {fault}"] if fault else []
     yield first_wrong("unit costs", "lines by the bid's unit costs", wrong, count)
     ordered = set(zip(table.text("scope"), table.text("item"), strict=True))
@@ -92,7 +94,7 @@ def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
         f"line {line['line']}, {line['description']}, is of nothing that is ordered"
         for line in lines
         if line["section"] != _GENERAL
-        and (f"phase {line['phase']}", line["description"]) not in ordered
+        and (f"phase {line['phase']}", base_of(line)) not in ordered
         and line["description"] not in map(plain, extra)
     ]
     yield first_wrong("lines", "lines of what is ordered", strange, len(lines))
@@ -107,16 +109,36 @@ def _turf_by_title(products: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
     titles: dict[str, list[dict[str, Any]]] = {}
     for name, turf in products.items():
         prices = [turf["price"], *(more["price"] for more in turf["more_rolls"])]
+        prices += [one["price"] for one in turf.get("breaks") or ()]
         titles.setdefault(plain(turf["title"] or name), []).extend(p for p in prices if p)
     return titles
 
 
-def _prices(item: str, costs: dict[str, Any], turf: dict[str, list[dict[str, Any]]]) -> list[Any]:
-    """What an item may cost; nothing where the bid has no cost for it."""
+def _prices(item: str, rules: dict[str, Any], turf: dict[str, list[dict[str, Any]]]) -> list[Any]:
+    """What an item may cost, by its breaks and by the week too; nothing where the bid has no cost for
+    it."""
     if item in turf and item not in ITEMS:
         return turf[item]
-    money = costs.get(ITEMS[item][1]) if item in ITEMS else None
-    return [money] if money else []
+    key = ITEMS[item][1] if item in ITEMS else ""
+    money = rules["costs"].get(key)
+    breaks = (rules.get("breaks") or {}).get(key, ())
+    week = (rules.get("hire") or {}).get(key)
+    others = [*(one["price"] for one in breaks), *([week] if week else [])]
+    return [money, *others] if money else []
+
+
+_LEAST = re.compile(r"Least order of [^:]*: ")
+_HIRED = ", by the week"
+
+
+def is_least(line: dict[str, str]) -> bool:
+    """What an order falls short of the least that is charged for one."""
+    return _LEAST.match(line["description"]) is not None
+
+
+def base_of(line: dict[str, str]) -> str:
+    """The item that a line is of."""
+    return _LEAST.sub("", line["description"], count=1).removesuffix(_HIRED)
 
 
 def _off(
@@ -156,12 +178,13 @@ def _off(
 
 def kind_of(line: dict[str, str], settings: dict[str, Any], turf: set[str]) -> str:
     """Material, labour, plant or service."""
-    if line["description"] in ITEMS and line["description"] not in turf:
-        return ITEMS[line["description"]][0]
+    item = base_of(line)
+    if item in ITEMS and item not in turf:
+        return ITEMS[item][0]
     extras = {plain(one["title"]): one["kind"] for one in settings["price"]["extras"]}
     if line["description"] in extras:
         return str(extras[line["description"]])
-    return "material" if line["description"] in turf else "service"
+    return "material" if item in turf else "service"
 
 
 def _build_up(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
@@ -186,7 +209,7 @@ def _build_up(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
         waste = own[step] if step == "waste" else waste
         so_far += own[step]
     least = Decimal(rules["minimum"]["amount"]) if rules["minimum"] else Decimal(0)
-    own["minimum charge"] = max(Decimal(0), _cents(least) - so_far)
+    own["minimum charge"] = max(Decimal(0), _cents(least) - so_far) if so_far else Decimal(0)
     table = folder.table("build_up")
     told = dict(zip(table.text("step"), table.money("amount"), strict=True))
     wrong = [

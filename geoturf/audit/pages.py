@@ -38,7 +38,9 @@ def _page(folder: Folder, name: str, areas: Shapes, room: float) -> Told:
         return broken(name, f"its outlines cannot be read ({fault})")
     if len(shown) != len(areas):
         return broken(name, f"it shows {len(shown)} areas of {len(areas)}")
-    apart = np.abs(shapely.bounds(shown) - shapely.bounds(areas)).max(axis=1)
+    off = shapely.bounds(earth.unwrapped(shown)) - shapely.bounds(areas)
+    off[:, ::2] = (off[:, ::2] + 180) % 360 - 180
+    apart = np.abs(off).max(axis=1)
     return compared(
         name, "outlines on the map (degrees off)", folder.areas, apart, 0.0, room, "degrees"
     )

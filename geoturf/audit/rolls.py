@@ -209,14 +209,18 @@ def _bounds(folder: Folder) -> list[Told]:
         [f"pool {name}" for name in plan.text("pool")],
         folder.settings["layout"]["selvage_trim"],
     )
-    bound, bought, needed = plan.si("bound"), plan.si("bought"), plan.si("needed")
+    bound, bought = plan.si("bound"), plan.si("bought")
+    needed = _by_pool(folder, _laid(folder))
     turf = [products.get(name) for name in plan.text("product")]
     losses = [[w / (w - 2 * trim) for w in widths_of(one)] if one else [1.0] for one in turf]
     stock = sum(one["width"] * one["length"] for one in folder.settings["cuts"]["stock"])
     least = np.maximum(0.0, needed - stock) * np.array([min(one) for one in losses])
-    cut = _cut_by_pool(folder) * np.array([max(one) for one in losses])
+    cut = _by_pool(folder, folder.table("areas").si("piece_area")) * np.array(
+        [max(one) for one in losses]
+    )
     most = np.minimum(cut + np.array([_purchase(folder, one) for one in turf]), bought) * (1 + 1e-6)
     room = plan.step("bound") * 2
+    least, most = np.nan_to_num(least, nan=0.0), np.where(np.isnan(most), bought, most)
     told = [
         between(
             "bound",
@@ -258,21 +262,29 @@ def _purchase(folder: Folder, turf: dict[str, Any] | None) -> float:
     return float(step * max(widths_of(turf)))
 
 
-def _cut_by_pool(folder: Folder) -> Floats:
-    """Turf of each pool's pieces as cut, by the areas that share it."""
+def _laid(folder: Folder) -> Floats:
+    """What each area takes of turf that lies flat on it: its surface, or its ground where the slope
+    is too little to be laid out along it."""
+    areas = folder.table("areas")
+    ground, surface = areas.si("ground_area"), areas.si("surface_area")
+    steep = surface / ground - 1 > folder.settings["ground"]["stretch_from"]
+    return np.where(steep, surface, ground)
+
+
+def _by_pool(folder: Folder, values: Floats) -> Floats:
+    """Sums of each pool, over the areas that share it; NaN where its name does not tell them for
+    sure, as where a product comes in several dye lots."""
     plan, areas = folder.table("cut_plan"), folder.table("areas")
-    cut = areas.si("piece_area")
-    pool = folder.settings["cuts"]["pool"]
-    own = (areas.text("phase"), areas.text("product"), areas.text("site"), areas.text("area"))
-    rows = list(zip(*own, cut, strict=True))
-    out = []
-    for name, phase, product in zip(
-        plan.text("pool"), plan.text("phase"), plan.text("product"), strict=True
-    ):
-        mine = [r for r in rows if r[0] == phase and r[1] == product]
-        if pool != "phase" or len(plan) > len({(r[0], r[1]) for r in rows}):
-            named = [part.strip() for part in name.split(" / ")]
-            apart = [r for r in mine if all(n in r[:4] for n in named)]
-            mine = apart or mine
-        out.append(sum(r[4] for r in mine))
-    return np.array(out, float)
+    apart = {"phase": (), "site": ("site",), "area": ("site", "area")}[
+        folder.settings["cuts"]["pool"]
+    ]
+    keys = zip(*(areas.text(name) for name in ("phase", "product", *apart)), strict=True)
+    sums: dict[tuple[str, ...], float] = {}
+    owner: dict[tuple[str, ...], set[tuple[str, ...]]] = {}
+    for key, value in zip(keys, values, strict=True):
+        name = tuple(sorted(key))
+        sums[name] = sums.get(name, 0.0) + float(value)
+        owner.setdefault(name, set()).add(key)
+    named = [tuple(sorted(pool.split(" / "))) for pool in plan.text("pool")]
+    sure = {name for name, keys_ in owner.items() if len(keys_) == 1 and named.count(name) == 1}
+    return np.array([sums[name] if name in sure else np.nan for name in named], float)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from geoturf.audit.folder import Folder, Table, plain
-from geoturf.audit.money import is_general, kind_of, titles_of_turf
+from geoturf.audit.money import base_of, is_general, kind_of, titles_of_turf
 from geoturf.audit.told import Floats, Told, between, unseen
 
 _COST = ("waste", "contingency", "sales tax")
@@ -20,6 +20,10 @@ def promises(folder: Folder) -> Iterator[Told]:
     if folder.settings["books"]:
         yield unseen("price of a site", "price books are not reckoned again")
         return
+    products = folder.settings["products"]
+    if len({one["title"] or name for name, one in products.items()}) < len(products):
+        yield unseen("price of a site", "several products have one title")
+        return
     bid, sites = folder.table("bid"), folder.table("sites")
     lines = [dict(zip(bid.columns, map(plain, row), strict=True)) for row in bid.rows]
     names = sites.text("site")
@@ -31,7 +35,7 @@ def promises(folder: Folder) -> Iterator[Told]:
         if is_general(line):
             continue
         price = float(line["amount"]) * loads[kind_of(line, folder.settings, turf)]
-        part, off = takes.of(line["phase"], line["description"])
+        part, off = takes.of(line["phase"], base_of(line))
         own += price * part
         room += abs(price) * off
     told = [f"site {name}" for name in names]

@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geoturf.audit.earth import crs_of
-from geoturf.audit.folder import Shapes, Unreadable, read_only, unpacked
+from geoturf.audit.folder import Shapes, Unreadable, defined, read_only, unpacked
 
 _POLYGONS = (5, 15, 25)  # shape types: Polygon, PolygonZ, PolygonM (ESRI white paper, July 1998)
 _AREAL = (3, 6)  # shapely's numbers of Polygon and MultiPolygon
@@ -35,11 +35,14 @@ class Layer:
     shape: Shapes
     mended: NDArray[np.bool_]
 
-    def column(self, name: str) -> list[str] | None:
-        """A column by its name, in any letters, or as cut to ten by a shapefile."""
+    def called(self, name: str) -> str | None:
+        """The file's own name of a column: in any letters, or cut to ten by a shapefile."""
         folded = {own.strip().casefold(): own for own in self.columns}
         asked = name.strip().casefold()
-        own = folded.get(asked) or folded.get(asked[:10])
+        return folded.get(asked) or folded.get(asked[:10])
+
+    def column(self, name: str) -> list[str] | None:
+        own = self.called(name)
         return self.columns[own] if own is not None else None
 
     def only(self, keep: NDArray[np.bool_]) -> Layer:
@@ -60,17 +63,20 @@ def read(path: Path, layer: str, crs: str) -> Layer:
     if reader is None:
         raise Unreadable(f"{kind or path.name} files are not read by the audit")
     try:
+        if not path.is_file():  # a pipe would be waited for
+            raise Unreadable("is no regular file")
         if path.stat().st_size > _GUARD_BYTES:
             raise Unreadable("is larger than the audit reads")
         said, feature, columns, shape = reader(path, layer)
     except (
         OSError,
         ValueError,
-        KeyError,
+        LookupError,
         TypeError,
-        IndexError,
+        NotImplementedError,
         struct.error,
         sqlite3.Error,
+        shapely.errors.ShapelyError,
     ) as fault:
         raise Unreadable(f"cannot be read by the audit ({fault})") from None
     if not (crs or said):
@@ -174,17 +180,21 @@ def _dbf(data: bytes) -> dict[str, list[str]]:
         return {}
     rows, head, width = struct.unpack_from("<IHH", data, 4)
     kinds: list[tuple[str, str]] = []
+    read = []
     for at in range(32, head - 31, 32):
         if data[at] == 0x0D:
             break
         name = data[at : at + 11].split(b"\0")[0].decode("utf-8", "replace")
-        kinds.append((name, f"S{data[at + 16]}"))
+        kinds.append((f"{len(kinds)}", f"S{data[at + 16]}"))
+        if data[at + 11] in b"CNF":  # texts and numbers
+            read.append((name, kinds[-1][0]))
     rows = min(rows, (len(data) - head) // width)
     table = np.frombuffer(data, np.dtype([("", "S1"), *kinds]), rows, head)
-    return {name: _texts(table[name]) for name, _ in kinds}
+    return {name: _texts(table[own]) for name, own in read}
 
 
 def _texts(column: NDArray[np.bytes_]) -> list[str]:
+    """Letters of other code pages as U+FFFD."""
     return [value.decode("utf-8", "replace").strip() for value in column.tolist()]
 
 
@@ -207,8 +217,7 @@ def _geopackage(path: Path, layer: str) -> _Read:
     feature = [str(row[0]) for row in values]
     del by_name[names[0]]
     columns = {name: [_text(value) for value in column] for name, column in by_name.items()}
-    crs = definition if len(definition) > 20 else f"{organization}:{number}"
-    return crs, feature, columns, shape
+    return defined(definition, organization, number), feature, columns, shape
 
 
 def _quoted(name: str) -> str:
@@ -259,7 +268,7 @@ def _geoparquet(path: Path, layer: str) -> _Read:
 
 
 def _text(value: Any) -> str:
-    if value is None:
+    if value is None or isinstance(value, list | dict | bytes):
         return ""
     if isinstance(value, bool):
         return str(value).lower()

@@ -50,6 +50,7 @@ class _Phase:
     use: list[str]
     column: dict[str, Floats]
     caps: Span | None  # heads to cap; None where the input is not at hand
+    own: dict[str, Floats] | None  # depths that areas state, NaN where none; None likewise
 
     def sum(self, name: str, weight: Floats | float = 1.0) -> float:
         return float((self.column[name] * weight).sum())
@@ -63,8 +64,16 @@ class _Phase:
         return np.array([float(one["fixing"] == "nail") for one in self.product])
 
     def depth(self, name: str) -> Floats:
-        own = (one[name] for one in self.product)
-        return np.array([self.rules[name] if one is None else one for one in own], float)
+        """Each area's own, else its turf's, else the bid's."""
+        of_turf = (one[name] for one in self.product)
+        depth = np.array([self.rules[name] if one is None else one for one in of_turf], float)
+        return (
+            depth if self.own is None else np.where(np.isnan(self.own[name]), depth, self.own[name])
+        )
+
+    def deep(self, value: float) -> Span:
+        """What depends on depths, which areas may state each for itself."""
+        return Span(0.0, math.inf) if self.own is None else exactly(value)
 
     @property
     def sites(self) -> int:
@@ -100,6 +109,8 @@ def _loads(p: _Phase) -> Span:
     loose = p.column["ground_area"] * p.nailed * p.depth("dig_depth") * _swell(p)
     site = np.unique(p.site, return_inverse=True)[1]
     trucks = np.bincount(site, loose) / p.rules["truck"]
+    if p.own is None:
+        return Span(0.0, math.inf)
     return Span(
         float(np.ceil(trucks * (1 - _ROUNDED) - 1e-6).sum()),
         float(np.ceil(trucks * (1 + _ROUNDED) + 1e-9).sum()),
@@ -194,13 +205,25 @@ def _seam_nails(p: _Phase) -> Span:
     return Span(max(0.0, told - halves), told + halves)
 
 
-def _edged(p: _Phase) -> Span:
-    sums = [p.sum(f"edge_{kind}") / (2 if kind == "shared" else 1) for kind in p.edges["edging_on"]]
-    return Span(sum(sums), sum(sums) * _SLOPED)
+def _edged(p: _Phase, edging: str) -> Span:
+    """Edges that get a board, a steel strip or a nailer. Those along fences and planters are open
+    ones, how much of them the tables do not tell."""
+    found = exactly(0.0)
+    for kind in p.edges["edging_on"]:
+        if p.edges.get("edging", {}).get(kind, "board") != edging:
+            continue
+        told = "open" if kind in _OPEN else kind
+        length = p.sum(f"edge_{told}") / (2 if kind == "shared" else 1)
+        partly = kind in (*_OPEN, "open")
+        found = found.plus(Span(0.0 if partly else length, length * _SLOPED))
+    return found
+
+
+_OPEN = ("fence", "planter")
 
 
 def _stakes(p: _Phase) -> Span:
-    edged, step = _edged(p), p.rules["stake_spacing"]
+    edged, step = _edged(p, "board"), p.rules["stake_spacing"]
     if not edged.high:
         return exactly(0.0)
     return Span(edged.low / step, edged.high / step + 2 * len(p.site))
@@ -244,9 +267,9 @@ def _machine(title: str) -> _Formula:
 
 #: title -> net quantity in SI, kind of cost and its name in [price.costs], in the order of the work
 ITEMS: dict[str, tuple[str, str, _Formula]] = {
-    "Excavation, in place": ("service", "dig", lambda p, net: exactly(_dug(p))),
+    "Excavation, in place": ("service", "dig", lambda p, net: p.deep(_dug(p))),
     "Haul away": ("service", "haul", lambda p, net: _loads(p)),
-    "Disposal of spoil, loose": ("service", "disposal", lambda p, net: exactly(_dug(p) * _swell(p))),
+    "Disposal of spoil, loose": ("service", "disposal", lambda p, net: p.deep(_dug(p) * _swell(p))),
     "Sod killed": (
         "service", "sod_kill",
         lambda p, net: Span(0.0, p.sum("ground_area", p.nailed) * p.rules["sod_kill"]),
@@ -258,7 +281,7 @@ ITEMS: dict[str, tuple[str, str, _Formula]] = {
     ),
     "Weed fabric on the base": ("material", "fabric", lambda p, net: _fabric(p, "fabric")),
     "Separation fabric under the base": ("material", "geotextile", lambda p, net: _fabric(p, "below")),
-    "Aggregate base, compacted": ("material", "aggregate", lambda p, net: exactly(_stone(p))),
+    "Aggregate base, compacted": ("material", "aggregate", lambda p, net: p.deep(_stone(p))),
     "Odour-control granules": (
         "material", "odour", lambda p, net: exactly(_pets(p) * p.rules["odour_rate"])
     ),
@@ -274,7 +297,11 @@ ITEMS: dict[str, tuple[str, str, _Formula]] = {
     ),
     "Seam nails": ("material", "seam_nails", lambda p, net: _seam_nails(p)),
     "Nails or staples of the fabric": ("material", "fabric_nails", lambda p, net: _fabric_nails(p)),
-    "Edging board": ("material", "edging", lambda p, net: _edged(p)),
+    "Edging board": ("material", "edging", lambda p, net: _edged(p, "board")),
+    "Edging strip, steel, stakes in": (
+        "material", "edging_steel", lambda p, net: _edged(p, "steel")),
+    "Nailer board along fences": (
+        "material", "edging_nailer", lambda p, net: _edged(p, "nailer")),
     "Edging stakes": ("material", "stakes", lambda p, net: _stakes(p)),
     "Infill": ("material", "infill", lambda p, net: exactly(_filled(p, False))),
     "Odour-control granules as infill": (
@@ -287,7 +314,7 @@ ITEMS: dict[str, tuple[str, str, _Formula]] = {
     "Set up and clear away": ("labour", "labour", lambda p, net: exactly(_rate(p, "setup") * p.sites)),
     "Dig and load": ("labour", "labour", _hours("Excavation, in place", "dig")),
     "Place and compact the base": (
-        "labour", "labour", lambda p, net: exactly(_lifted(p) / _rate(p, "base"))
+        "labour", "labour", lambda p, net: p.deep(_lifted(p) / _rate(p, "base"))
     ),
     "Trench and lay drain lines": ("labour", "labour", _hours("Drain line, perforated, wrapped", "drain")),
     "Spread granules": (
@@ -314,7 +341,12 @@ ITEMS: dict[str, tuple[str, str, _Formula]] = {
         lambda p, net: _both(net, "Turf nails", "Seam nails").times(1 / _rate(p, "nails")),
     ),
     "Spread adhesive": ("labour", "labour", _hours("Turf adhesive, full spread", "glue")),
-    "Set edging": ("labour", "labour", _hours("Edging board", "edging")),
+    "Set edging": (
+        "labour", "labour",
+        lambda p, net: _both(
+            net, "Edging board", "Edging strip, steel, stakes in", "Nailer board along fences"
+        ).times(1 / _rate(p, "edging")),
+    ),
     "Spread infill and broom": (
         "labour", "labour", lambda p, net: exactly(_spread(p) / _rate(p, "infill"))
     ),
@@ -364,6 +396,8 @@ _LEFT = {
     "odour": ("Odour-control granules", "Spread granules"),
     "infill": ("Infill",),
     "edging": ("Edging board", "Edging stakes", "Set edging"),
+    "edging_steel": ("Edging strip, steel, stakes in",),
+    "edging_nailer": ("Nailer board along fences",),
     "caps": ("Irrigation heads capped",),
     "tape": ("Seam tape",),
     "adhesive": ("Seam adhesive",),
@@ -376,8 +410,11 @@ _LEFT = {
 # ------------------------------------------------------------------------------------------ promises
 
 
-def promises(folder: Folder, caps: dict[str, Span] | None) -> Iterator[Told]:
-    """``caps``: heads to cap by phase, where the input tells."""
+def promises(
+    folder: Folder, caps: dict[str, Span] | None, own: dict[str, Floats] | None
+) -> Iterator[Told]:
+    """``caps``: heads to cap by phase; ``own``: depths that areas state; both where the input
+    tells."""
     rules = folder.settings["materials"]
     yield from _fasteners(folder)
     names, told, low, high = [], [], [], []
@@ -385,7 +422,7 @@ def promises(folder: Folder, caps: dict[str, Span] | None) -> Iterator[Told]:
     left_to_others = set(rules["leave_out"])
     rows = _rows(folder)
     books = folder.settings["books"]
-    for phase, land in _phases(folder, caps).items():
+    for phase, land in _phases(folder, caps, own).items():
         net: _Net = {}
         for title, (kind, _, formula) in ITEMS.items():
             span = formula(land, net)
@@ -447,7 +484,9 @@ _MEASURES = (
 _COUNTS = ("perimeter_fasteners", "field_fasteners", "seam_fasteners", "cross_seams")
 
 
-def _phases(folder: Folder, caps: dict[str, Span] | None) -> dict[str, _Phase]:
+def _phases(
+    folder: Folder, caps: dict[str, Span] | None, own: dict[str, Floats] | None
+) -> dict[str, _Phase]:
     areas, settings = folder.table("areas"), folder.settings
     phase = np.array(areas.text("phase"), object)
     site, product, use = areas.text("site"), areas.text("product"), areas.text("use")
@@ -465,6 +504,7 @@ def _phases(folder: Folder, caps: dict[str, Span] | None) -> dict[str, _Phase]:
             [use[k] for k in rows],
             {key: values[rows] for key, values in column.items()},
             None if caps is None else caps.get(name),
+            None if own is None else {key: values[rows] for key, values in own.items()},
         )
     return made
 
