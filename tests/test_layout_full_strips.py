@@ -81,3 +81,18 @@ def test_seams_beside_a_strip_are_told_by_length_on_its_own_lines():
     assert placing.odd(pieces, seams, 4.0) == 2
     assert placing.odd(pieces, seams[:1], 4.0) == 0
     assert placing.odd(pieces, seams, 2.0) == 0
+
+
+@pytest.mark.parametrize(
+    ("notch_ft", "seam_ft"), [(10.7, 25 - USABLE / FOOT), (14.3, USABLE / FOOT)]
+)
+def test_a_seam_keeps_a_foot_from_corners_where_that_is_free(notch_ft, seam_ft):
+    """A lawn of 54 x 25 ft: the full strip lies below or above at the same cost, and a notch in its side,
+    half a foot deep, takes nothing off either. The seam is the one away from the notch."""
+    low, high = (notch_ft - 0.25) * FOOT, (notch_ft + 0.25) * FOOT
+    lawn = shapely.box(0, 0, 54 * FOOT, 25 * FOOT) - shapely.box(0, low, 0.5 * FOOT, high)
+    other = 25 - seam_ft
+    layout = min(lay_all(lawn, bearing=90.0)[0].layouts, key=weighed)
+    at = sorted({round(abs(v) / FOOT, 2) for v in layout.seams[:, 0]})
+    assert at == pytest.approx([other], abs=0.01)
+    assert abs(other - notch_ft) > 1 > abs(seam_ft - notch_ft)

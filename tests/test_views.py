@@ -80,7 +80,7 @@ def test_a_gap_and_a_bend_part_a_row():
     some = {name: fronts[name] for name in gone}
     assert groups(land(some, building=houses)) == {frozenset(gone[:2]), frozenset(gone[2:])}
     # around a corner: the second street starts beside the first and faces 90 degrees away
-    turned = [rotate(shape, -90, origin=(112, 4)) for shape in (*fronts.values(), *houses)]
+    turned = [rotate(shape, -90, origin=(110, 4)) for shape in (*fronts.values(), *houses)]
     corner = {f"E{k}/front": shape for k, shape in enumerate(turned[:6])}
     assert groups(land(fronts | corner, building=houses + turned[6:])) == {
         frozenset(fronts),

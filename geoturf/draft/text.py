@@ -184,14 +184,18 @@ def _proposed_view() -> str:
 
 
 def _rules(parcels: bool) -> list[str]:
-    """The rules of each stage, commented out at their defaults."""
+    """The rules of each stage, commented out at their defaults; those of [layout] first, after the one
+    that is proposed."""
     lines = [
-        "# Every rule below stands at its default: take off the # to change it (of its [section] too)."
+        "[layout]",
+        _proposed_view(),
+        "# Every rule below stands at its default: take off the # to change it (of its [section] too).",
     ]
-    last = None
+    last = _VIEW[0]
     # a table that has a key which is needed is there whole or not at all
     needy = {section for section, _, default, *_ in every_rule() if default == "(needed)"}
-    for section, key, default, low, high, source, what in every_rule():
+    layout_first = sorted(every_rule(), key=lambda row: row[0] != _VIEW[0])
+    for section, key, default, low, high, source, what in layout_first:
         top = section.split(".")[0]
         if (
             top not in _SECTIONS
@@ -202,8 +206,7 @@ def _rules(parcels: bool) -> list[str]:
         ):
             continue
         if section != last:
-            proposed = section == _VIEW[0]
-            lines += ["", "[layout]", _proposed_view()] if proposed else ["", f"# [{section}]"]
+            lines += ["", f"# [{section}]"]
             last = section
         if (section, key) == _VIEW:
             continue

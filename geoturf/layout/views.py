@@ -22,15 +22,14 @@ from shapely.geometry.base import BaseGeometry
 
 from geoturf.model import Choices, Finding, Ground
 from geoturf.rules import LayoutRules
-from geoturf.units import FOOT_M
 
 FRONT = "front"  # in what an area or its use is called
-BESIDE_M = 40 * FOOT_M  # front yards of neighbours are no further apart: a drive and two side yards
+BESIDE_M = 12.0  # front yards of neighbours are no further apart: a drive and two side yards
 FACING_DEG = 30.0  # that front yards of one row face apart, at the most: beyond, the street turned
-STREET_M = 100 * FOOT_M  # a front yard is no further from its street
-PATH_M = 12 * FOOT_M  # a path is no wider
-PARK_M = 300 * FOOT_M  # from an area of a park to the next, at the most
-MEET_M = 3 * FOOT_M  # areas so near meet
+STREET_M = 30.0  # a front yard is no further from its street
+PATH_M = 3.6  # a path is no wider
+PARK_M = 90.0  # from an area of a park to the next, at the most
+MEET_M = 1.0  # areas so near meet
 
 
 @dataclass(frozen=True)
