@@ -60,7 +60,7 @@ def audit(
         told += _safely("settings", lambda: [asked.promise(folder, bid)])
     seen, drawn, found = _input(folder, home)
     told += seen
-    told += _safely("edges add up", lambda: [edges.add_up(folder)])
+    told += _safely("edges add up", lambda: [edges.laid(folder), edges.add_up(folder)])
     if drawn is not None and found is not None and len(drawn.row):
         own, around = drawn, found
         told += _safely("edges", lambda: edges.promises(folder, own, around))

@@ -16,7 +16,7 @@ import shapely
 from geoturf.audit import earth
 from geoturf.audit.folder import Folder, Shapes
 from geoturf.audit.ground import Drawn, Input, heights
-from geoturf.audit.told import Floats, Told, between, compared, unseen
+from geoturf.audit.told import Floats, Told, agrees, between, compared, first_wrong, unseen
 
 _TOUCH_M = 2e-3
 _SUM_M = 0.02  # four lengths written to a hundredth of a foot
@@ -32,17 +32,41 @@ class _Along:
     touching_m: Floats
 
 
+def laid(folder: Folder) -> Told:
+    """Turf is laid on every area, or on those that the comparison of water chooses for it."""
+    areas, chosen = folder.table("areas"), set()
+    compares = folder.has("water")
+    if compares:
+        water = folder.table("water")
+        texts = (water.text(name) for name in ("site", "area", "conversion", "chosen"))
+        chosen = {
+            (site, area)
+            for site, area, to, yes in zip(*texts, strict=True)
+            if to == "turf" and yes == "yes"
+        }
+    keys = zip(areas.text("site"), areas.text("area"), strict=True)
+    wrong = [
+        f"{name} has no turf"
+        for name, key, on in zip(folder.areas, keys, folder.laid, strict=True)
+        if not on and (key in chosen or not compares)
+    ]
+    return first_wrong("turf laid", "areas that are to have turf", wrong, len(areas))
+
+
 def add_up(folder: Folder) -> Told:
-    areas = folder.table("areas")
+    areas = folder.table("areas").only(folder.laid)
+    names = [name for name, on in zip(folder.areas, folder.laid, strict=True) if on]
     kinds = [areas.si(f"edge_{kind}") for kind in ("paving", "building", "shared", "open")]
     told = areas.si("perimeter")
-    return compared("edges add up", "sums of edges", folder.areas, told, sum(kinds), _SUM_M, "m")
+    return compared("edges add up", "sums of edges", names, told, sum(kinds), _SUM_M, "m")
 
 
 def promises(folder: Folder, drawn: Drawn, found: Input) -> list[Told]:
     if found.lost:
         return [unseen("edges", "not all of the input could be read")]
-    areas = folder.table("areas")
+    areas, drawn = folder.table("areas"), drawn.only(folder.laid[drawn.row])
+    if not len(drawn.row):
+        return [agrees("edges", "no turf is laid")]
     own = earth.planes(drawn.lonlat, heights(folder, drawn), drawn.geod)
     placed = own.laid(drawn.lonlat, np.arange(len(drawn.row)))
     reach = folder.settings["edges"]["tolerance"]

@@ -55,6 +55,11 @@ class Table:
         at = self.columns.index(name)
         return [plain(row[at]) for row in self.rows]
 
+    def only(self, keep: NDArray[np.bool_]) -> Table:
+        return Table(
+            self.name, self.columns, [row for row, k in zip(self.rows, keep, strict=True) if k]
+        )
+
     def tells(self, base: str) -> bool:
         """Whether it has a measure, in some unit."""
         return any(base + ending in self.columns for ending in ENDINGS)
@@ -136,6 +141,12 @@ class Folder:
         table = self.table("areas")
         pairs = zip(table.text("site"), table.text("area"), strict=True)
         return [f"site {site}, area {area}" for site, area in pairs]
+
+    @cached_property
+    def laid(self) -> NDArray[np.bool_]:
+        """Areas that turf is laid on: where water is compared it may be some alone, and the others
+        have no edges told."""
+        return np.isfinite(self.table("areas").si("edge_open"))
 
     @cached_property
     def layout(self) -> Layout:

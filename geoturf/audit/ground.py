@@ -42,6 +42,11 @@ class Drawn:
     geod: pyproj.Geod
     columns: list[dict[str, str]]  # of each, by geoturf's names
 
+    def only(self, keep: NDArray[np.bool_]) -> Drawn:
+        rows = np.flatnonzero(keep)
+        arrays = self.row[rows], self.lonlat[rows], self.parcel[rows], self.mended[rows]
+        return Drawn(*arrays, self.geod, [self.columns[k] for k in rows])
+
 
 @dataclass
 class Input:
@@ -457,10 +462,12 @@ def _numbers(folder: Folder, drawn: Drawn, names: list[str]) -> Iterator[Told]:
     told = areas.si("elevation")[drawn.row]
     yield _where_given("elevation as given", "elevations", names, told, high, 0.011, "m")
     stated = _given(drawn, "pile_bearing_deg")
+    laid = folder.laid[drawn.row]
     rule = folder.settings["layout"]["bearing"]
     if rule != "free" and not folder.settings["layout"]["toward"]:
         seen = areas.has("view") or any("view" in one for one in drawn.columns)
         stated = np.where(np.isnan(stated) & (not seen), float(rule), stated)
+    stated = np.where(laid, stated, np.nan)
     lies = areas.numbers("pile_bearing_deg")[drawn.row]
     off = np.abs((lies - stated + 180) % 360 - 180)
     yield _where_given(

@@ -111,14 +111,14 @@ def _high(folder: Folder) -> Floats:
 
 def _covered(folder: Folder, placed: _Placed) -> list[Told]:
     """Turf lies on all of each area, and once."""
-    ground = shapely.area(placed.outline)
+    ground = shapely.area(placed.outline) * folder.laid
     within = shapely.area(shapely.intersection(placed.pieces, placed.outline[placed.owner]))
     one, other = _meeting(placed)
     both = shapely.area(shapely.intersection(placed.pieces[one], placed.pieces[other]))
     n = len(ground)
     laid = np.bincount(placed.owner, within, n)
     lapped = np.bincount(placed.owner[one], both, n)
-    edge = shapely.length(placed.outline)
+    edge = shapely.length(placed.outline) * folder.laid
     bare = _OFF_M * edge + _SLIVER * ground
     seams = np.bincount(placed.owner, shapely.length(placed.pieces), n)
     lap = 1e-3 * seams + _SLIVER * ground

@@ -375,7 +375,7 @@ def _grouped(promise: str, what: str, own: dict[str, Decimal], told: dict[str, D
     wrong = [
         f"{name or 'one'} is told {told.get(name)}, its parts come to {own.get(name)}"
         for name in names
-        if told.get(name) != own.get(name)
+        if told.get(name, Decimal(0)) != own.get(name, Decimal(0))
     ]
     return first_wrong(promise, what, wrong, len(names))
 

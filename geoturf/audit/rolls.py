@@ -157,7 +157,7 @@ def _sums(folder: Folder) -> list[Told]:
     told.append(
         compared("turf of areas", "turf bought of areas", names, shares, bought, room + count, "m2")
     )
-    surface = by_key(areas, areas.si("surface_area"))
+    surface = by_key(areas, areas.si("surface_area") * folder.laid)
     needed = by_key(plan, plan.si("needed"))
     told.append(
         compared(
@@ -268,7 +268,7 @@ def _laid(folder: Folder) -> Floats:
     areas = folder.table("areas")
     ground, surface = areas.si("ground_area"), areas.si("surface_area")
     steep = surface / ground - 1 > folder.settings["ground"]["stretch_from"]
-    return np.where(steep, surface, ground)
+    return np.where(steep, surface, ground) * folder.laid
 
 
 def _by_pool(folder: Folder, values: Floats) -> Floats:

@@ -495,7 +495,7 @@ def _phases(
     first = next(iter(settings["products"].values()))
     made = {}
     for name in dict.fromkeys(phase.tolist()):
-        rows = np.flatnonzero(phase == name)
+        rows = np.flatnonzero((phase == name) & folder.laid)
         made[name] = _Phase(
             settings["materials"],
             settings["edges"],
@@ -526,6 +526,7 @@ def _fasteners(folder: Folder) -> Iterator[Told]:
     yield between(
         "surface", "areas along the slope", folder.areas, surface, own - room, own + room, "m2"
     )
+    nailed = nailed * folder.laid
     each = surface / rules["field_spacing"] ** 2 * nailed
     low, high = np.ceil(each - 1e-3 - each * 1e-5), np.ceil(each + 1e-3 + each * 1e-5)
     yield between(
@@ -536,7 +537,8 @@ def _fasteners(folder: Folder) -> Iterator[Told]:
         low,
         high,
     )
-    fastened = sum(areas.si(f"edge_{kind}") for kind in ("paving", "building", "open")) * nailed
+    border = sum(areas.si(f"edge_{kind}") for kind in ("paving", "building", "open"))
+    fastened = np.nan_to_num(border) * nailed
     around = fastened / rules["perimeter_spacing"]
     most = around * np.sqrt(1 + slope**2) * (1 + 1e-4) + nailed * _runs(folder) + 3
     yield between(
