@@ -157,7 +157,7 @@ def _rows(
     unit_price = Decimal(1).scaleb(-decimals)
     priced: dict[int, tuple[Decimal, Decimal]] = {}
     for at in _carried_through(paid, quantities):
-        wanted = due[at] + left
+        wanted = (due[at] + left).quantize(_NOISE)
         if quantities[at] > 0 and due[at] > 0:
             each = max(wanted / quantities[at], Decimal(0)).quantize(unit_price, ROUND_HALF_UP)
             priced[at] = each, units.cents(quantities[at] * each)
