@@ -192,7 +192,8 @@ class Edges:
     whole ring of one kind), length_m (on the map, true), laid_m (along the slope, as far as the
     laying plane is drawn out), fasteners (int; 0 along seams and where the product is glued),
     geometry (LineString in the area's frame).
-    ``totals``: areas-aligned: edge_paving_m, edge_building_m, edge_shared_m, edge_open_m (on the
+    ``totals``: areas-aligned: edge_paving_m, edge_building_m, edge_shared_m, edge_open_m, and of
+    open ones edge_planter_m, edge_fence_m (on the
     map), perimeter_fasteners, field_fasteners (int; 0 where the product is glued), fastened_m
     (perimeter along the slope that gets nails), edging_m (along the slope, of the kinds that get an
     edging board)."""

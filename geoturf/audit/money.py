@@ -86,8 +86,10 @@ def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
         count += 1
         own = [one for one in by_line.get((scope, item), []) if not is_least(one)]
         fault = _off(own, prices, order, order_unit, size, unit, item)
+        fault = fault or _by_size(own, item, order, settings)
         wrong += [f"{scope}, {item}: {fault}"] if fault else []
     yield first_wrong("unit costs", "lines by the bid's unit costs", wrong, count)
+    yield _least_orders(lines, settings)
     ordered = set(zip(table.text("scope"), table.text("item"), strict=True))
     extra = [one["title"] for one in settings["price"]["extras"]]
     strange = [
@@ -98,6 +100,58 @@ def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
         and line["description"] not in map(plain, extra)
     ]
     yield first_wrong("lines", "lines of what is ordered", strange, len(lines))
+
+
+def _by_size(found: list[dict[str, str]], item: str, order: float, settings: dict[str, Any]) -> str:
+    """Why lines are not at the price of an order of their size; "" where they are. Hire is the
+    cheapest mix of weeks and days, of all there are; a break holds from its quantity on."""
+    rules, key = settings["price"], ITEMS[item][1] if item in ITEMS else ""
+    day, week = rules["costs"].get(key), rules["hire"].get(key)
+    if day and week:
+        days, covers = int(order), rules["hire_days"]
+        mixes = (
+            weeks * Decimal(week["amount"]) + max(0, days - weeks * covers) * Decimal(day["amount"])
+            for weeks in range(days // covers + 2)
+        )
+        told, least = (
+            sum((_decimal(one["amount"]) for one in found), Decimal(0)),
+            _cents(min(mixes)),
+        )
+        return "" if told == least else f"is hired for {told}, where {least} would do"
+    turf = [
+        one for name, one in settings["products"].items() if plain(one["title"] or name) == item
+    ]
+    breaks = (
+        rules["breaks"].get(key, []) if item in ITEMS else [b for t in turf for b in t["breaks"]]
+    )
+    below = [day] if item in ITEMS else [one["price"] for one in turf]
+    every = {Decimal(one["amount"]) for one in (*below, *(b["price"] for b in breaks))}
+    for line in found if breaks and len(below) == 1 else []:
+        reached = [
+            b["price"] for b in breaks if _decimal(line["quantity"]) >= Decimal(str(b["at_least"]))
+        ]
+        due = Decimal([*below, *reached][-1]["amount"])
+        if _decimal(line["unit_price"]) in every - {due}:
+            return f"priced at {line['unit_price']}, where so much is {due} each"
+    return ""
+
+
+def _least_orders(lines: list[dict[str, str]], settings: dict[str, Any]) -> Told:
+    """Orders of a phase come to the least that they are charged."""
+    wrong, count = [], 0
+    for key, money in settings["price"]["least"].items():
+        titles = {title for title, item in ITEMS.items() if item[1] == key}
+        sums: dict[str, list[Decimal]] = {}
+        for line in lines:
+            if base_of(line) in titles:
+                own = sums.setdefault(line["phase"], [Decimal(0), Decimal(0)])
+                own[is_least(line)] += _decimal(line["amount"])
+        for phase, (bought, filled) in sums.items():
+            count += 1
+            due = max(Decimal(0), _cents(Decimal(money["amount"])) - bought)
+            if filled != due:
+                wrong.append(f"phase {phase}, {key}: filled up by {filled}, {due} are short")
+    return first_wrong("least orders", "least orders", wrong, count)
 
 
 def titles_of_turf(folder: Folder) -> set[str]:

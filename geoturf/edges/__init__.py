@@ -254,6 +254,7 @@ def _totals(
     length_m = table["length_m"].to_numpy(float)
     told = np.where(np.isin(kind, _OPEN), "open", kind)
     sums = {f"edge_{one}_m": by_area(length_m * (told == one)) for one in _TOLD_KINDS}
+    of_open = {f"edge_{one}_m": by_area(length_m * (kind == one)) for one in _OPEN[1:]}
     off = np.abs(sum(sums.values()) - areas["perimeter_m"].to_numpy(float))
     if (off > _SUM_M).any():
         raise PromiseError(_short_sum(areas, off))
@@ -270,7 +271,7 @@ def _totals(
         "fastened_m": by_area(laid_m * fastened),
         "edging_m": by_area(laid_m * edged),
     }
-    return pd.DataFrame(sums | fasteners, index=areas.index)
+    return pd.DataFrame(sums | of_open | fasteners, index=areas.index)
 
 
 def _short_sum(areas: pd.DataFrame, off: np.ndarray) -> Finding:

@@ -34,6 +34,7 @@ COLUMNS = [
 #: kinds of scope beside the bid: their name, and the column of areas that tells them apart
 _KINDS = {"phase": "phase", "product": "product", "use": "use", "yard": "yard", "plan": "plan"}
 _LEFT = "What unit prices cannot carry"
+_NOISE = Decimal("0.000001")  # what sums of parts of cents differ by is less
 _DIGITS = 6  # decimals of a cent that floats tell alike whatever the order of their sums
 
 
@@ -152,10 +153,11 @@ def _rows(
     """The rows of a scope, without its name: they add up to ``price``, cents."""
     quantities = [hundredths(float(one.quantity[own].sum())) for one in paid]
     due = [_exact(float(one.cents[own].sum())) for one in paid]
-    left, unit_price = decimal_of(price) - sum(due, Decimal(0)), Decimal(1).scaleb(-decimals)
+    left = (decimal_of(price) - sum(due, Decimal(0))).quantize(_NOISE)
+    unit_price = Decimal(1).scaleb(-decimals)
     priced: dict[int, tuple[Decimal, Decimal]] = {}
     for at in _carried_through(paid, quantities):
-        wanted = due[at] + left
+        wanted = (due[at] + left).quantize(_NOISE)
         if quantities[at] > 0 and due[at] > 0:
             each = max(wanted / quantities[at], Decimal(0)).quantize(unit_price, ROUND_HALF_UP)
             priced[at] = each, units.cents(quantities[at] * each)

@@ -45,9 +45,20 @@ def areas(result: Result) -> pd.DataFrame:
         "fixed_bearing_pct": 100 * (chosen["free_cost_ratio"].to_numpy() - 1),
         "price": result.price.areas["price"],
     }
+    values |= _where_given(land, border)
     if result.bid.books:
         values["price_book"] = land["price_book"]
     return with_kept(columns.table("areas", result.bid.units, values), land)
+
+
+def _where_given(land: pd.DataFrame, border: pd.DataFrame) -> dict[str, Column]:
+    """Columns that stand where the input has what they tell."""
+    depths = {name: f"{name}_m" for name in ("dig_depth", "base_depth")}
+    given = {name: land[column] for name, column in depths.items() if column in land}
+    found = {name: values for name, values in given.items() if values.notna().any()}
+    along = {name: f"{name}_m" for name in ("edge_fence", "edge_planter")}
+    lengths = {name: border[column] for name, column in along.items() if column in border}
+    return found | {name: length for name, length in lengths.items() if (length > 0).any()}
 
 
 def under_turf_m2(result: Result) -> np.ndarray:

@@ -25,6 +25,9 @@ _HEADS = ("scope", "item", "section", "description", "unit", "quantity", "unit p
           "extension", "comes to", "carried on")  # fmt: skip
 _QUANTITY, _EACH, _EXTENSION, _DUE, _LEFT = range(5, 10)  # columns
 
+#: halves of a unit price's last decimal, which a float may miss to either side, go up
+_HALF_UP = "0.000000001"
+
 
 class _Line(NamedTuple):
     """What of a price line says what it is paid under."""
@@ -138,8 +141,9 @@ def _scope(
     for nth in (*extras, *measured):
         one, row, comes = rows[nth], first + nth, due[rows[nth].item]
         quantity, each, extension, comes_to = (cell(row, at) for at in range(_QUANTITY, _LEFT))
-        wanted, carried = f"{comes_to}+{left}", comes.value + carried - float(one.extension)
-        price_each = f"=ROUND(MAX(({wanted})/{quantity},0),{_decimals(one)})"
+        wanted, due_too = f"ROUND({comes_to}+{left},6)", comes.value + carried
+        carried = round(due_too, 6) - float(one.extension)
+        price_each = f"=ROUND(MAX({wanted}/{quantity}+{_HALF_UP},0),{_decimals(one)})"
         sheet.write_formula(row, _EACH, price_each, book.unit_price, float(one.unit_price))
         product = f"=ROUND({quantity}*{each},2)"
         sheet.write_formula(row, _EXTENSION, product, book.money, float(one.extension))
