@@ -179,13 +179,13 @@ def near(
     One tree serves all frames: their boxes are moved side by side, since coordinates of two frames
     say nothing to each other.
     """
-    tree = shapely.STRtree(_apart(others, other_frame, 0.0))
-    i, j = tree.query(_apart(geometries, frame, within_m))
+    tree = shapely.STRtree(_frames_side_by_side(others, other_frame, 0.0))
+    i, j = tree.query(_frames_side_by_side(geometries, frame, within_m))
     order = np.lexsort((j, i))
     return i[order], j[order]
 
 
-def _apart(geometries: np.ndarray, frame: np.ndarray, grow: float) -> np.ndarray:
+def _frames_side_by_side(geometries: np.ndarray, frame: np.ndarray, grow: float) -> np.ndarray:
     box = shapely.bounds(np.asarray(geometries, dtype=object)).reshape(-1, 4)
     west, south, east, north = box.T
     shift = np.asarray(frame) * _APART_M

@@ -170,10 +170,10 @@ def test_a_programme_gone_on_with_costs_what_one_begun_anew_does(sizes, data):
     cost, kinds = program.plain(whole), len(whole.demand)
     columns = program.relax(whole, sections.quick(whole), cost)
     counts = program.contents(columns.sections, kinds)
-    kept = program.Programme(whole, cost, columns.sections, counts)
+    kept = program.SectionProgramme(whole, cost, columns.sections, counts)
     kept.master.begin(columns.basis)
     assert kept.master.solve()[0] == pytest.approx(
-        program.Programme(whole, cost, columns.sections, counts).master.solve()[0]
+        program.SectionProgramme(whole, cost, columns.sections, counts).master.solve()[0]
     )
     left = whole.demand - np.array(
         data.draw(st.lists(st.integers(0, 2), min_size=kinds, max_size=kinds))
@@ -182,7 +182,7 @@ def test_a_programme_gone_on_with_costs_what_one_begun_anew_does(sizes, data):
     assume(left.any())
     fit = (counts <= left).all(axis=1)
     small = replace(whole, demand=left)
-    fresh = program.Programme(
+    fresh = program.SectionProgramme(
         small, cost, [s for s, f in zip(columns.sections, fit, strict=True) if f], counts[fit]
     )
     kept.serve(left)
@@ -368,7 +368,7 @@ def test_published_sets(name):
 def test_chosen_patterns_against_every_partition(lengths):
     """From one length a roll: the fewest rolls there are, each length once."""
     stock = stock_lengths.Stock((20,), (1.0,))
-    found = stock_lengths.chosen(stock, lengths, [(length,) for length in lengths])
+    found = stock_lengths.cheapest(stock, lengths, [(length,) for length in lengths])
     assert sorted(length for pattern in found for length in pattern) == sorted(lengths)
     assert all(sum(pattern) <= 20 for pattern in found)
     assert len(found) == min(

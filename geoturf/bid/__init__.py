@@ -45,7 +45,7 @@ from geoturf.rules.base import Rules, rule
 from geoturf.rules.layer import PRICED, nearest
 from geoturf.rules.offer import PhaseDates
 from geoturf.rules.price import Book
-from geoturf.rules.ranges import apart, own_values
+from geoturf.rules.ranges import misfit_of, own_values
 from geoturf.units import SYSTEMS
 
 __all__ = [
@@ -236,7 +236,7 @@ def _ranges_apart(bid: Bid) -> Iterator[str]:
             name = f"ranges.{table}.{key}"
             if key not in own:
                 yield f"{name}: the bid has no '{key}'{nearest(key, own)}"
-            elif fault := apart(ends, own[key]):
+            elif fault := misfit_of(ends, own[key]):
                 yield f"{name}: {fault}"
 
 

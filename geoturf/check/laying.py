@@ -26,7 +26,7 @@ FILM_M = 1e-4  # a gap along the whole border may be this wide before it is one
 
 
 def covered(result: Result) -> list[Finding]:
-    """Pieces cover all of each laid area. They do not overlap (`apart`), so what they cover adds
+    """Pieces cover all of each laid area. They do not overlap (`no_overlap_on_ground`), so what they cover adds
     up."""
     turned = in_pile_coordinates(result)
     pieces, area = result.plan.pieces, areas_of(result)
@@ -55,7 +55,7 @@ def _turf_under(result: Result, turned: np.ndarray) -> np.ndarray:
     return under
 
 
-def apart(result: Result) -> list[Finding]:
+def no_overlap_on_ground(result: Result) -> list[Finding]:
     """Pieces of an area do not overlap."""
     laid, area = laid_at(result), areas_of(result)
     one, two = meeting(area, laid[:, ::2], laid[:, 1::2])
@@ -230,7 +230,7 @@ def _differ(one: np.ndarray, two: np.ndarray) -> np.ndarray:
 
 PROMISES = (
     covered,
-    apart,
+    no_overlap_on_ground,
     not_too_wide,
     cut_with_allowances,
     seams_where_pieces_meet,

@@ -72,7 +72,7 @@ def inside(result: Result) -> list[Finding]:
     )
 
 
-def apart(result: Result) -> list[Finding]:
+def no_overlap_on_rolls(result: Result) -> list[Finding]:
     """Pieces of a roll do not overlap."""
     pieces = result.plan.pieces
     one, two = _overlapping(pieces)
@@ -88,7 +88,7 @@ def apart(result: Result) -> list[Finding]:
 
 def cuttable(result: Result) -> list[Finding]:
     """Every roll can be cut apart by straight cuts from side to side of what is left, the first
-    across the roll. Rolls whose pieces overlap are told by `apart`.
+    across the roll. Rolls whose pieces overlap are told by `no_overlap_on_rolls`.
 
     A chalk line between two pieces that do not overlap passes their middle lines as a square cut
     would, so pieces with slanted ends, which are as wide as the roll, are looked at along their
@@ -177,7 +177,16 @@ def roll_sums(result: Result) -> list[Finding]:
     )
 
 
-PROMISES = (on_one_roll, one_pool, inside, apart, cuttable, as_sold, left_overs, roll_sums)
+PROMISES = (
+    on_one_roll,
+    one_pool,
+    inside,
+    no_overlap_on_rolls,
+    cuttable,
+    as_sold,
+    left_overs,
+    roll_sums,
+)
 _PLACE = ["roll", "along_m", "across_m", "length_m", "width_m"]
 
 

@@ -152,7 +152,7 @@ def pool_sums(result: Result) -> list[Finding]:
     found: list[Finding] = []
     for column, values in due.items():
         wanted = values.reindex(pools.index).fillna(0).to_numpy(float)
-        wrong = _apart(pools[column], wanted)
+        wrong = _differ(pools[column], wanted)
         found += told(
             "pool-sums", wrong, is_not(lambda k: f"pool {pools.index[k]}", column, wanted)
         )
@@ -189,7 +189,7 @@ def area_sums(result: Result) -> list[Finding]:
     )
     found = told(
         "turf-shares",
-        _apart(pools, shares.to_numpy(float)),
+        _differ(pools, shares.to_numpy(float)),
         lambda k: (
             f"pool {pools.index[k]} buys {pools.iloc[k]:.6g} m2, its areas {shares.iloc[k]:.6g} m2"
         ),
@@ -206,7 +206,7 @@ def area_sums(result: Result) -> list[Finding]:
     }
     for column, wanted in due.items():
         say = is_not(partial(area_name, result), column, wanted)
-        found += told("area-sums", _apart(chosen[column], wanted), say)
+        found += told("area-sums", _differ(chosen[column], wanted), say)
     return found
 
 
@@ -227,7 +227,9 @@ def orders(result: Result) -> list[Finding]:
     for column in ("net", "order"):
         sums, wanted = total.groupby("key")[column].sum(), pools.groupby("key")[column].sum()
         both = wanted.index.union(sums.index)
-        wrong = _apart(sums.reindex(both).fillna(0), wanted.reindex(both).fillna(0).to_numpy(float))
+        wrong = _differ(
+            sums.reindex(both).fillna(0), wanted.reindex(both).fillna(0).to_numpy(float)
+        )
         words = [f"{key}: the bid's {column} is not that of its pools" for key in both]
         found += told("takeoff-sums", wrong, words.__getitem__)
     found += list(_net_by_area(result, pools))
@@ -252,7 +254,7 @@ def _net_by_area(result: Result, pools: pd.DataFrame) -> Iterator[Finding]:
     )
     yield from told(
         "net-not-by-area",
-        _apart(rows["net"], wanted),
+        _differ(rows["net"], wanted),
         lambda k: f"{rows['scope'].iloc[k]}: {rows['key'].iloc[k]}",
     )
 
@@ -278,7 +280,7 @@ def _middle_m(pieces: pd.DataFrame) -> pd.Series:
     return pieces["length_m"] + (pieces["end_slant_m"] - pieces["start_slant_m"]) / 2
 
 
-def _apart(values: pd.Series[Any], wanted: NDArray[Any]) -> NDArray[np.bool_]:
+def _differ(values: pd.Series[Any], wanted: NDArray[Any]) -> NDArray[np.bool_]:
     """Where two columns of sums differ."""
     off: NDArray[np.bool_] = np.abs(values.to_numpy(float) - wanted) > CLOSE * (1 + np.abs(wanted))
     return off

@@ -157,7 +157,7 @@ def _by_lane(sizes: np.ndarray, lane: np.ndarray) -> list[tuple[int, ...]]:
     return [tuple(flat[a:b]) for a, b in zip([0, *cuts], [*cuts, len(flat)], strict=True)]
 
 
-class Programme:
+class SectionProgramme:
     """The master programme of a job, at a ``cost`` by length. ``sections``: those it may use,
     ``counts`` (n, k) what is in them; ``bound``: what no plan costs less than."""
 
@@ -255,7 +255,7 @@ class Relaxed:
     """A job's programme, solved. ``sections``: those worth having, with the ``basis`` of the
     optimum over them."""
 
-    def __init__(self, programme: Programme):
+    def __init__(self, programme: SectionProgramme):
         self.sections, self.basis = list(programme.sections), programme.master.basis()
         self.steady, self.drawn, self._programme = programme.steady, programme.drawn, programme
 
@@ -270,7 +270,7 @@ def relax(job: Job, start: Sequence[Section], cost: np.ndarray, rounds: int = RO
     alone."""
     alone = [tidy(job, [(size,)]) for size in range(len(job.demand))]
     sections = list(dict.fromkeys([*alone, *start]))
-    programme = Programme(job, cost, sections, contents(sections, len(alone)))
+    programme = SectionProgramme(job, cost, sections, contents(sections, len(alone)))
     programme.generate(rounds)
     return Relaxed(programme)
 
@@ -280,7 +280,9 @@ def dive(job: Job, relaxed: Relaxed, cost: np.ndarray, take: float) -> list[Sect
     and others found on the way. Sections used more than ``take`` are taken each time; first those
     used many times over, as often whole, so that little is left to round."""
     taken, left = [], job.demand.copy()
-    programme = Programme(job, cost, relaxed.sections, contents(relaxed.sections, len(job.demand)))
+    programme = SectionProgramme(
+        job, cost, relaxed.sections, contents(relaxed.sections, len(job.demand))
+    )
     programme.steady, programme.drawn = relaxed.steady, relaxed.drawn
     programme.master.begin(relaxed.basis)
     while left.any():
@@ -288,7 +290,7 @@ def dive(job: Job, relaxed: Relaxed, cost: np.ndarray, take: float) -> list[Sect
         times = np.floor(use + 1e-6).astype(int)
         if times.max() < 2:
             times = np.maximum(1, times + (use - times > take))
-        for k in _chosen(use, take).tolist():
+        for k in _rounded(use, take).tolist():
             for _ in range(times[k]):
                 if (counts[k] <= left).all():
                     taken.append(programme.sections[k])
@@ -305,7 +307,7 @@ def contents(sections: Sequence[Section], kinds: int) -> np.ndarray:
     return np.bincount(flat, minlength=len(sections) * kinds).reshape(-1, kinds)
 
 
-def _chosen(use: np.ndarray, take: float) -> np.ndarray:
+def _rounded(use: np.ndarray, take: float) -> np.ndarray:
     """Columns to take: those used more than ``take``, and at least the twentieth part of what is
     used, most used first."""
     order = np.argsort(-np.where(use > take, 1.0, use), kind="stable")

@@ -24,12 +24,12 @@ def pack(
     return _filled(sections, groups)
 
 
-def chosen(job: Job, plan: list[Bought]) -> list[Bought]:
+def fewest(job: Job, plan: list[Bought]) -> list[Bought]:
     """The plan's sections on fewer rolls where an integer programme finds them."""
     sections = [section for bought in plan for section in bought]
     groups = [tuple(sorted((length for length, _ in bought), reverse=True)) for bought in plan]
     return _filled(
-        sections, stock_lengths.chosen(_stock(job), [length for length, _ in sections], groups)
+        sections, stock_lengths.cheapest(_stock(job), [length for length, _ in sections], groups)
     )
 
 

@@ -93,7 +93,7 @@ def _near(
     with suppress(UnsolvedError):
         _improve(best, sections)
         if not best.met and not job.market.by_length and len(best.plan) <= _CHOSEN:
-            best.plan = rolls.chosen(job, best.plan)
+            best.plan = rolls.fewest(job, best.plan)
     return best.plan, best.bound_m
 
 

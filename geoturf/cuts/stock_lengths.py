@@ -72,7 +72,7 @@ def cut(
     return best, bound
 
 
-def chosen(stock: Stock, lengths: list[int], good: list[Pattern]) -> list[Pattern]:
+def cheapest(stock: Stock, lengths: list[int], good: list[Pattern]) -> list[Pattern]:
     """Patterns no dearer than ``good``: the cheapest of all that come up in the programmes of a few
     dives, as an integer programme, as far as that is solved in some nodes of branch and bound."""
     root, need = programme(stock, Counter(lengths), set(good)), Counter(lengths)
@@ -126,7 +126,7 @@ def _once(patterns: list[Pattern], need: Counter[int]) -> list[Pattern]:
 def _dive(
     stock: Stock,
     left: Counter[int],
-    root: Programme,
+    root: SolvedLengths,
     best: list[Pattern],
     turn: int,
     known: set[Pattern],
@@ -160,7 +160,7 @@ def _dive(
     return best
 
 
-def _whole(found: Programme, left: Counter[int]) -> list[Pattern]:
+def _whole(found: SolvedLengths, left: Counter[int]) -> list[Pattern]:
     """The patterns the programme uses whole, as often as it does."""
     times = np.floor(found.use + 1e-6).astype(int)
     out, rest = [], Counter(left)
@@ -174,7 +174,7 @@ def _whole(found: Programme, left: Counter[int]) -> list[Pattern]:
 
 
 def _most_used(
-    found: Programme, left: Counter[int], part: int, chance: np.random.Generator | None
+    found: SolvedLengths, left: Counter[int], part: int, chance: np.random.Generator | None
 ) -> list[Pattern]:
     """The patterns the programme uses most, one in ``part`` of all it uses."""
     out, rest = [], Counter(left)
@@ -190,7 +190,7 @@ def _most_used(
 
 
 @dataclass(frozen=True)
-class Programme:
+class SolvedLengths:
     """A solved linear programme: patterns and their use, its objective, and the least any patterns
     cost."""
 
@@ -200,7 +200,7 @@ class Programme:
     bound: float
 
 
-def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Programme:
+def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> SolvedLengths:
     """The linear programme of these demands, begun from those of ``columns`` that fit them."""
     lengths, rooms, costs = np.array(sorted(left)), np.array(stock.lengths), np.array(stock.costs)
     demand = np.array([left[int(length)] for length in lengths])
@@ -231,7 +231,7 @@ def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Progra
         add(sorted(fresh))
         known |= fresh
     objective, use, _ = master.solve()
-    return Programme(patterns, use, objective, bound)
+    return SolvedLengths(patterns, use, objective, bound)
 
 
 def best_fit(roll: int, lengths: list[int]) -> list[Pattern]:

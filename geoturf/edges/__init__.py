@@ -120,7 +120,7 @@ def _runs(
     kind[shared] = runs.KINDS.index("shared")
     neighbour = np.where(shared, _neighbours(mine, cuts, beside), -1)
 
-    found = runs.table(mine, cuts, kind, neighbour)
+    found = runs.runs_of(mine, cuts, kind, neighbour)
     who = np.concatenate([rows, across["area_index"].to_numpy(np.int64)])
     found["area_index"] = rows[found["area_index"]]
     found["neighbour"] = np.where(found["neighbour"] < 0, -1, who[found["neighbour"]])

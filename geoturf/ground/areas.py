@@ -64,7 +64,7 @@ def measure(source: Source, rules: GroundRules, said: System = US) -> Ground:
     shifts = known if rules.ellipsoid == "wgs84" else {}
     measured_in = (geodetic.measured_in(_wkt(layer), shifts) for layer in priced)
     geographics = tuple(dict.fromkeys(measured_in))
-    table, shape, lost = _reachable(_table(priced), _outlines(priced, geographics, shifts))
+    table, shape, lost = _reachable(_areas_table(priced), _outlines(priced, geographics, shifts))
     table, shape, thin = specks.left_out(table, shape, rules, said)
     lost = (*lost, *thin)
     if table.empty:
@@ -182,7 +182,7 @@ def _outlines(
     return frames.joined(made)
 
 
-def _table(layers: list[SourceLayer]) -> pd.DataFrame:
+def _areas_table(layers: list[SourceLayer]) -> pd.DataFrame:
     """The rows of all layers, one after the other."""
     if not layers:
         return pd.DataFrame()

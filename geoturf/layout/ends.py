@@ -165,11 +165,11 @@ def _of_runs(
     total, begin = 0.0, first
     for k in range(first, after):
         low, high = chord_m(slabs, k, 0), chord_m(slabs, k, 1)
-        ends_before = low < clip or not _apart(slabs, k, sizes, told)
+        ends_before = low < clip or not _far_from_others(slabs, k, sizes, told)
         if ends_before:
             if k > begin:
                 total += _of_run(slabs, begin, k, clip, sizes, share, work, told)
-            begin = k if high >= clip and _apart(slabs, k, sizes, told) else k + 1
+            begin = k if high >= clip and _far_from_others(slabs, k, sizes, told) else k + 1
         if begin <= k and high < clip:
             total += _of_run(slabs, begin, k + 1, clip, sizes, share, work, told)
             begin = k + 1
@@ -179,7 +179,7 @@ def _of_runs(
 
 
 @inlined
-def _apart(slabs: Floats, k: int, sizes: RectangleSizes, told: Floats) -> bool:
+def _far_from_others(slabs: Floats, k: int, sizes: RectangleSizes, told: Floats) -> bool:
     """Whether other turf on the slab's lines, though turned, is further away than is near."""
     away: bool = _room(slabs, k, told) >= NEAR * sizes.ends
     return away

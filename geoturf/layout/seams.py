@@ -83,7 +83,8 @@ def together(
 
 def crossing(cross: np.ndarray, seam: float, each: float) -> float:
     """What cross seams (n, 3) cost, at so much a metre and each."""
-    return each * len(cross) + seam * sum(v1 - v0 for _, v0, v1 in cross.tolist())
+    along: float = sum(v1 - v0 for _, v0, v1 in cross.tolist())
+    return each * len(cross) + seam * along
 
 
 def sought(

@@ -56,7 +56,7 @@ def _whole(land: figures.Land) -> object:
 
 
 def _outliers(land: figures.Land, rows: pd.DataFrame) -> object:
-    parts = [_table(one) for one in figures.outliers(land, rows)]
+    parts = [_html_table(one) for one in figures.outliers(land, rows)]
     return section("What stands out", *parts)
 
 
@@ -79,7 +79,7 @@ def _bar(bar: figures.Bar) -> object:
     return tag("div", tag("span", bar.name), drawn, tag("b", bar.value), class_="bar")
 
 
-def _table(told: figures.Table) -> object:
+def _html_table(told: figures.Table) -> object:
     parts = tag("h3", told.title), _sheet(told), note(told.said)
     return tag("div", *parts, class_="told")
 

@@ -178,7 +178,7 @@ def _layer(
         return None
     loaded = account(held, claimed.result(), loaded, mapping.found, say)
     say = say.naming(_names_of(loaded, mapping))
-    loaded = loaded.only(columns.chosen(loaded.table, mapping, layer, len(loaded.ids), say))
+    loaded = loaded.only(columns.where_kept(loaded.table, mapping, layer, len(loaded.ids), say))
     crs = place.crs_of(loaded.crs, layer.crs, loaded.boxes, say)
     if crs is None:
         return None

@@ -186,7 +186,7 @@ def tidy(table: pa.Table, mapping: Mapping, ids: np.ndarray, say: Say) -> Column
     return columns
 
 
-def chosen(table: pa.Table, mapping: Mapping, layer: Layer, n: int, say: Say) -> np.ndarray:
+def where_kept(table: pa.Table, mapping: Mapping, layer: Layer, n: int, say: Say) -> np.ndarray:
     """Mask of the ``n`` features: those that the layer's ``where`` keeps."""
     keep = np.ones(n, bool)
     for name, value in layer.where.items():

@@ -398,9 +398,9 @@ def _size_fault(item: Item, limits: LimitRules) -> str:
     return f"has {size:,.0f} MiB, more than the {most}: save the areas that are meant as a file"
 
 
-def _busy(path: Path, kind: str) -> str:
+def _busy(path: Path, kind: Format) -> str:
     """Why a GeoPackage that another program holds cannot be read as it stands, or nothing."""
-    if kind != "GeoPackage":
+    if kind.name != "GeoPackage":
         return ""
     log = path.with_name(f"{path.name}-wal")
     if log.is_file() and log.stat().st_size:

@@ -61,7 +61,7 @@ def _ground(old: Report, new: Report, lots: Lots, changes: pd.DataFrame) -> obje
     return section(
         "Sites and areas",
         tag("p", told.ground(old, new, lots, changes)),
-        _table(moved, names, (0, 1, 2, 3, 7)) if len(moved) else "",
+        _html_table(moved, names, (0, 1, 2, 3, 7)) if len(moved) else "",
         key if figures else "",
         tag("div", *figures, class_="outlines") if figures else "",
         more,
@@ -77,14 +77,14 @@ def _lines(changes: pd.DataFrame) -> object:
         "(ground), then what else moved the quantity, both at the old unit price; then the new unit "
         "price on the new quantity."
     )
-    return section("Price lines", note(said), _table(moved, names, (0, 1, 2, 3, 7)))
+    return section("Price lines", note(said), _html_table(moved, names, (0, 1, 2, 3, 7)))
 
 
 def _shares(changes: pd.DataFrame) -> object:
     parts = [
         folded(
             f"{title} ({len(some):,})",
-            _table(some, (name, "unit", "old", "new", "difference"), (0, 1)),
+            _html_table(some, (name, "unit", "old", "new", "difference"), (0, 1)),
         )
         for title, kind, name in (
             ("Phases", rows.PHASE, "phase"),
@@ -101,10 +101,10 @@ def _settings(changes: pd.DataFrame) -> object:
         return section("Settings", tag("p", "All settings in force are the same."))
     said = "As run.json has them: measures in SI units."
     return section(
-        "Settings", note(said), _table(some, ("line", "old", "new", "why"), (0, 1, 2, 3))
+        "Settings", note(said), _html_table(some, ("line", "old", "new", "why"), (0, 1, 2, 3))
     )
 
 
-def _table(some: pd.DataFrame, names: tuple[str, ...], text: tuple[int, ...]) -> object:
+def _html_table(some: pd.DataFrame, names: tuple[str, ...], text: tuple[int, ...]) -> object:
     body = some[list(names)].head(MOST_ROWS).itertuples(index=False)
     return joined([table(names, body, text=text), cut(len(some))])

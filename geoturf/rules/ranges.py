@@ -96,7 +96,7 @@ def number(end: Any) -> float:
     return float(end.amount) if isinstance(end, Money) else float(end)
 
 
-def apart(ends: Ends, own: Any) -> str:
+def misfit_of(ends: Ends, own: Any) -> str:
     """Why a range does not fit the bid's ``own`` value; "" where it does."""
     if own is None:
         return "the bid has no such cost"

@@ -53,6 +53,7 @@ __all__ = [
     "under_turf_m2",
     "waste_pct",
     "water",
+    "work_order",
     "write",
     "write_csv",
     "write_run",

@@ -72,7 +72,7 @@ class Border:
             chosen: Iterable[Corner] = [min(along, key=lambda corner: _cost(corner, point))]
         else:
             chosen = self._pair(point)
-        return tuple(Tie(self._name(one), one, _apart(one, point)) for one in chosen)
+        return tuple(Tie(self._name(one), one, _distance_m(one, point)) for one in chosen)
 
     def _edges_at(self, point: Points) -> Points:
         start, end = self.edges[:, 0], self.edges[:, 1]
@@ -91,7 +91,7 @@ class Border:
         """Two corners whose tapes meet well, the more fixed and then the nearer ones; where no two
         do, those that come nearest to it."""
         seen = [corner for corner in self._candidates() if self._sees(corner, point)]
-        far = [corner for corner in seen or self.corners if _apart(corner, point) >= _EDGE_M]
+        far = [corner for corner in seen or self.corners if _distance_m(corner, point) >= _EDGE_M]
         nearest = sorted(far, key=lambda one: _cost(one, point))[:_LOOK]
         pairs = list(combinations(nearest, 2))
         good = [pair for pair in pairs if _sine(pair, point) > _CROSSING]
@@ -128,7 +128,7 @@ def _rings(shape: shapely.Geometry) -> NDArray[np.object_]:
 
 
 def _cost(corner: Corner, point: Points) -> tuple[int, float]:
-    return _RANK.index(corner.what), _apart(corner, point)
+    return _RANK.index(corner.what), _distance_m(corner, point)
 
 
 def _costs(pair: tuple[Corner, Corner], point: Points) -> tuple[int, float]:
@@ -136,7 +136,7 @@ def _costs(pair: tuple[Corner, Corner], point: Points) -> tuple[int, float]:
     return sum(ranks), sum(lengths)
 
 
-def _apart(corner: Corner, point: Points) -> float:
+def _distance_m(corner: Corner, point: Points) -> float:
     return float(np.hypot(*(point - corner[1:])))
 
 
