@@ -55,10 +55,12 @@ def _where_given(land: pd.DataFrame, border: pd.DataFrame) -> dict[str, Column]:
     """Columns that stand where the input has what they tell."""
     depths = {name: f"{name}_m" for name in ("dig_depth", "base_depth")}
     given = {name: land[column] for name, column in depths.items() if column in land}
-    found = {name: values for name, values in given.items() if values.notna().any()}
+    found: dict[str, Column] = {}
+    found |= {name: values for name, values in given.items() if values.notna().any()}
     along = {name: f"{name}_m" for name in ("edge_fence", "edge_planter")}
     lengths = {name: border[column] for name, column in along.items() if column in border}
-    return found | {name: length for name, length in lengths.items() if (length > 0).any()}
+    found |= {name: length for name, length in lengths.items() if (length > 0).any()}
+    return found
 
 
 def under_turf_m2(result: Result) -> np.ndarray:

@@ -12,6 +12,7 @@ from geoturf import tables
 from geoturf.model import Result
 from geoturf.records import records
 from geoturf.rules.items import ITEMS
+from geoturf.tables.turf import work_order as lots_in_order
 from geoturf.workbook.book import ORDER, Book, cell
 
 
@@ -58,7 +59,7 @@ def work_order(book: Book, result: Result) -> None:
     """Lots in the order of work, and the rolls that each draws on."""
     if result.plan.lots is None:
         return
-    table = tables.work_order(result).drop(columns=["crew", "day"])
+    table = lots_in_order(result).drop(columns=["crew", "day"])
     heads = [name.replace("_", " ") for name in table.columns]
     sheet = book.sheet("Order of work", (8, 24, 14, *[10] * (len(heads) - 3)), heads, printed=False)
     for row, values in enumerate(table.itertuples(index=False), start=1):
