@@ -32,9 +32,10 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
     left, bottom, right, _ = shapely.bounds(level)[part].T
     low = bottom + nth * (width_m - overlap_m)
     ground = _about(level, part, low, low + width_m)
-    long = _extent(
-        shapely.intersection(ground, shapely.box(left - 1, low, right + 1, low + width_m))
-    )
+    boxes = np.column_stack([left - 1, low, right + 1, low + width_m]).tolist()
+    # a box across at a time: several times as quick as an overlay of both outlines
+    clipped = [shapely.clip_by_rect(one, *box) for one, box in zip(ground, boxes, strict=True)]
+    long = _extent(np.array(clipped, object))
     joins = (units.whole_steps(long - overlap_m, length_m - overlap_m) - 1).clip(0)
     narrow = (deep - (count - 1) * (width_m - overlap_m)).clip(1e-9)
     lanes = np.floor(width_m / narrow + units.MILLIONTH).clip(1, ABREAST)

@@ -1,9 +1,9 @@
-"""layout.gpkg: areas, pieces, seams and edges in the CRS of the input."""
+"""layout.gpkg: areas, pieces, seams and edges in the CRS of the input; and its areas as GeoParquet."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -13,15 +13,31 @@ from geoturf.model import Result
 from geoturf.records import Column
 from geoturf.staying import everywhere
 from geoturf.tables.lots import areas
+from geoturf.tables.making import laid
 from geoturf.tables.turf import pieces
+
+if TYPE_CHECKING:
+    import geopandas
 
 GEOPACKAGE = "layout.gpkg"
 
 
-def write_geopackage(result: Result, path: Path) -> None:
-    """Layers areas, pieces, seams, edges in the CRS of the first turf layer, with the ids of the
-    CSVs."""
+def write_places(result: Result, folder: Path) -> None:
+    """layout.gpkg and areas.parquet."""
+    layers = _layers(result)
+    _write_geopackage(result, folder / GEOPACKAGE, layers)
+    _frame(result, layers["areas"]).to_parquet(folder / "areas.parquet", index=False)
+
+
+def _frame(result: Result, table: pd.DataFrame) -> geopandas.GeoDataFrame:
     import geopandas
+
+    return geopandas.GeoDataFrame(table, geometry="geometry", crs=result.ground.source_crs)
+
+
+def _write_geopackage(result: Result, path: Path, layers: dict[str, pd.DataFrame]) -> None:
+    """The ``layers`` areas, pieces, seams, edges in the CRS of the first turf layer, with the ids of
+    the CSVs."""
     import pyogrio
     import pyogrio.errors
 
@@ -29,8 +45,8 @@ def write_geopackage(result: Result, path: Path) -> None:
         {"OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z"}
     )  # equal runs, equal bytes
     try:
-        for name, table in _layers(result).items():
-            frame = geopandas.GeoDataFrame(table, geometry="geometry", crs=result.ground.source_crs)
+        for name, table in layers.items():
+            frame = _frame(result, table)
             pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", append=path.exists())
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as fault:
         raise OSError(f"{path.name}: {fault}") from fault
@@ -65,6 +81,8 @@ def _layers(result: Result) -> dict[str, pd.DataFrame]:
             False,
         ),
     }
+    if not laid(result):
+        del placed["pieces"], placed["seams"]
     return {name: _in_source_crs(result, *parts) for name, parts in placed.items()}
 
 
