@@ -191,7 +191,8 @@ class _Stages:
         findings = (*weighed, *assumed.told(bid, price.lines), *noticed)
         return Result(
             *(bid, self.source, land, border, choices, plan, takeoff, price, when, None, findings),
-            *({}, None, self.each),
+            seconds={},
+            each=self.each,
         )
 
     def _bounds(self, task: layout.Task) -> Any:

@@ -49,7 +49,7 @@ def areas(result: Result) -> pd.DataFrame:
     if result.bid.books:
         values["price_book"] = land["price_book"]
     if result.plan.estimate is not None:
-        values["turf"] = _how(land["estimated"])
+        values["turf"] = _how(land["estimated"], chosen["turf_bought_m2"])
         values["turf_sigma"] = chosen["sigma_m2"]
     return with_kept(columns.table("areas", result.bid.units, values), land)
 
@@ -94,15 +94,15 @@ def sites(result: Result) -> pd.DataFrame:
     if by_plan.any_plans(result):
         values["plan"] = by_site["plan"]
     if result.plan.estimate is not None:
-        values["turf"] = _how(by_site["estimated"])
+        values["turf"] = _how(by_site["estimated"], by_site["turf_bought_m2"])
         values["turf_sigma"] = np.sqrt(by_site["turf_variance"])
     return with_kept(columns.table("sites", result.bid.units, values), by_site)
 
 
-def _how(estimated: pd.Series) -> np.ndarray:
-    """Of areas or sites that turf is laid on, "" where it is not."""
-    told = estimated.map({True: ESTIMATED, False: "laid"})
-    return told.fillna("").to_numpy(object)
+def _how(estimated: pd.Series, bought_m2: pd.Series) -> np.ndarray:
+    """Whether the turf of areas or sites is laid or estimated; "" where there is none."""
+    told = np.where(estimated.to_numpy(bool), ESTIMATED, "laid")
+    return np.where(bought_m2.to_numpy(float) > 0, told, "")
 
 
 def _by_site(result: Result) -> pd.DataFrame:
@@ -123,8 +123,7 @@ def _by_site(result: Result) -> pd.DataFrame:
         }
     )
     if result.plan.estimate is not None:
-        estimated = land["estimated"].eq(True)  # "" where nothing is laid
-        out["estimated"] = estimated.groupby(land["site"], sort=False).any()
+        out["estimated"] = land.groupby("site", sort=False)["estimated"].any()
         sigma["turf_variance"] = chosen["sigma_m2"] ** 2
     out[sigma.columns] = sigma.groupby(land["site"], sort=False).sum()
     for name in ("phase", *kept_columns(land)):
