@@ -28,4 +28,4 @@ def method(ground: Ground, rules: LayoutRules) -> Ground:
 def _unknown(name: str, site: pd.Series) -> Finding:
     some = ", ".join(site.drop_duplicates().iloc[:3])
     message = f"'{name}' is to be laid, and no site is called so; there are {some} …"
-    return Finding("error", "unknown-site", f"layout.lay: {message}", site=name)
+    return Finding("error", "unknown-lay", f"layout.lay: {message}", site=name)
