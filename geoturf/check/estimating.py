@@ -34,7 +34,7 @@ def laid_part(result: Result) -> Result:
 
 def _counted(rows: pd.DataFrame, number: np.ndarray) -> pd.DataFrame:
     of = number[rows["area_index"].to_numpy(int)]
-    kept = rows[of >= 0]  # what lies on an estimated area is told by `each_once`
+    kept: pd.DataFrame = rows[of >= 0]  # what lies on an estimated area is told by `each_once`
     return kept.assign(area_index=of[of >= 0])
 
 

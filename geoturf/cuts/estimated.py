@@ -13,23 +13,21 @@ import numpy as np
 import pandas as pd
 
 from geoturf import data
-from geoturf.cuts.market import Market, markets
+from geoturf.cuts.market import Market, markets, width_key
 from geoturf.model import ESTIMATED, CutPlan, Estimate, Finding, Ground
 from geoturf.rules import CutRules, Product
 from geoturf.units import whole_steps
-
-_PLACED = ("pieces", "seams")  # tables whose rows name the area they lie on
 
 
 def of_all(plan: CutPlan, ground: Ground) -> CutPlan:
     """A plan of the areas that are laid, counted among themselves, as one of all areas: the others
     have nothing yet."""
     laid, count = ground.laid, len(ground.areas)
-    moved = {name: _moved(getattr(plan, name), laid) for name in _PLACED}
+    pieces, seams = _moved(plan.pieces, laid), _moved(plan.seams, laid)
     chosen = plan.chosen.astype(float).set_index(laid).reindex(range(count))
     nothing = {name: 0.0 for name in chosen if name != "pile_bearing_deg"}
     chosen = chosen.fillna(nothing | {"free_cost_ratio": 1.0}).astype({"pieces": np.int64})
-    return replace(plan, **moved, chosen=chosen)
+    return replace(plan, pieces=pieces, seams=seams, chosen=chosen)
 
 
 def _moved(rows: pd.DataFrame, laid: np.ndarray) -> pd.DataFrame:
@@ -99,8 +97,9 @@ def _bought(pools: pd.DataFrame, market: Mapping[str, Mapping[float, Market]]) -
     """What is bought of each width: whole rolls of the longest stocked and one more that holds the
     rest, or a length."""
     parts = []
-    for (name, width), own in pools.groupby(["product", "width_m"], sort=False):
-        offer = market[str(name)][round(float(width), 9)]
+    for (name, _), own in pools.groupby(["product", "width_m"], sort=False):
+        width = float(own["width_m"].iloc[0])
+        offer = market[str(name)][width_key(width)]
         least = own["bound_m2"].to_numpy(float)
         need = np.maximum(own["turf_m2"].to_numpy(float) + small_m2(own), least)
         parts += _sold(own, need / width, offer)
@@ -238,7 +237,9 @@ def _chosen(chosen: pd.DataFrame, areas: pd.DataFrame, turf_m2: np.ndarray) -> p
         "sigma_m2": turf_m2 * areas["sigma"],
     }
     for name, values in own.items():
-        out.iloc[at, out.columns.get_loc(name)] = np.asarray(values, float)
+        column = out[name].to_numpy(float, copy=True)
+        column[at] = values
+        out[name] = column
     return out
 
 

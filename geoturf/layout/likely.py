@@ -67,7 +67,7 @@ def _bearings(edges: Floats, stated: float, out: Floats) -> int:
         border += long
     count, clear = 0, 0.0
     for _ in range(TOPS):
-        best = np.argmax(sums)
+        best = int(np.argmax(sums))
         if sums[best] < SHORT * border:
             break
         out[count] = turns[best] / sums[best]

@@ -178,10 +178,10 @@ def _kept_lines(total: pd.Series[float], rules: MaterialRules) -> list[str]:
 def _lifting(plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules) -> list[str]:
     """Arithmetic: area of the heaviest roll or length bought of each product x the turf's weight,
     against the limit."""
-    rolls = [plan.rolls[_SIZE]]
+    sizes = [plan.rolls[_SIZE]]
     if plan.estimate is not None and plan.estimate.bought is not None:
-        rolls.append(plan.estimate.bought[_SIZE])
-    every = pd.concat([some for some in rolls if len(some)] or rolls[:1])
+        sizes.append(plan.estimate.bought[_SIZE])
+    every = pd.concat([some for some in sizes if len(some)] or sizes[:1])
     area = (every["width_m"] * every["length_m"]).groupby(every["product"], sort=False).max()
     weight_kg = {
         name: m2 * products[name].weight_kg_per_m2()

@@ -300,7 +300,7 @@ def _planned_seams(plan: CutPlan, spacing_m: float, n: int) -> pd.DataFrame:
     fasteners."""
     of, long = plan.seams["area_index"].astype(int), plan.seams["length_m"]
     cross = plan.seams["kind"].eq("cross")
-    sums = {
+    sums: dict[str, ArrayLike] = {
         "seam": long,
         "cross": long * cross,
         "crossings": cross,

@@ -122,14 +122,14 @@ def _with_site_orders(
     """What rounding site by site (sums ``by_site``) would order, beside each pool's order; in its
     place where sites are pools themselves. Turf is what the plan buys."""
     keys = [key for key in ITEMS if key in by_site and key != "turf"]
-    rounded = pd.DataFrame(
+    orders = pd.DataFrame(
         {
             key: whole(by_site[key] * (1 + bought_by[key].allowance) / bought_by[key].size)
             for key in keys
         },
         by_site.index,
     )
-    alone = rounded.groupby(level=0, sort=False).sum().T.unstack()
+    alone = orders.groupby(level=0, sort=False).sum().T.unstack()
     wanted = pd.MultiIndex.from_frame(pools[["phase", "key"]])
     turf = pools["key"] == "turf"
     rounded = alone.reindex(wanted).fillna(0).to_numpy()
