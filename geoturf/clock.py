@@ -7,13 +7,16 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import ParamSpec, TypeVar
 
+from geoturf.memory import give_back
+
 P = ParamSpec("P")
 T = TypeVar("T")
 Progress = Callable[[str, int, int], object]  # stage, done, of
 
 
 class Clock:
-    """``seconds`` by stage; what a stage calls by the clock itself counts as that other stage's."""
+    """``seconds`` by stage; what a stage calls by the clock itself counts as that other stage's.
+    What a stage is done with is given back when it ends."""
 
     def __init__(self, progress: Progress | None = None):
         self.seconds: dict[str, float] = {}
@@ -26,6 +29,7 @@ class Clock:
         self._progress(self._whole or stage, 0, 0)
         start, before = time.perf_counter(), self._told
         out = work(*given, **named)
+        give_back()
         spent = time.perf_counter() - start - (self._told - before)
         self._told += spent
         if not self._whole:

@@ -7,7 +7,8 @@ nothing else is shared.
     Edges       classified boundary runs
     Layout      one way to lay one area
     Choices     the layouts offered for one area, with its turf bound
-    CutPlan     pieces on rolls, pools with their bounds
+    Estimate    what areas that are not laid are likely to take
+    CutPlan     pieces on rolls, and what is estimated; pools with their bounds
     Takeoff     quantities by pool and by site
     Price       money
     Calendar    days
@@ -23,7 +24,7 @@ row an area in `Ground.areas` order and the same RangeIndex.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Severity = Literal["error", "warning", "note"]
+ESTIMATED = "estimated"  # status of a pool that is not laid
 #: columns of a table that name a feature, in the order in which `Finding` takes them
 KEPT = "kept "  # before the name of a column of the input that the bid keeps
 PLACE = ("file", "layer", "feature", "site", "area")
@@ -153,6 +155,7 @@ class Ground:
       where 1), from the centroid
         (`geoturf.plane.from_laid` goes back) dye_lot: str, only where a phase needs more of a
         product than a dye lot holds (`geoturf.cuts.parted`)
+      estimated: bool, only where any is: its turf is estimated, not laid (`geoturf.layout.method`)
     ``context``: DataFrame: role (building, paving, exclude, street, view, parcel), frame, geometry,
       file, layer (as the bid calls it), feature, part (0 ..); a part of a context feature stands
       once for each frame it comes near.
@@ -183,6 +186,22 @@ class Ground:
         apart += ["dye_lot"] if "dye_lot" in self.areas else []
         columns = (self.areas[name].astype(str) for name in ("phase", "product", *apart))
         return list(zip(*columns, strict=True))
+
+    @property
+    def laid(self) -> np.ndarray:
+        """Rows of the areas that are laid, in order: all, where no turf is estimated."""
+        rows = self.areas.index
+        if "estimated" in self.areas:
+            rows = rows[~self.areas["estimated"].to_numpy(bool)]
+        laid: np.ndarray = rows.to_numpy()
+        return laid
+
+    def only(self, rows: np.ndarray) -> Ground:
+        """The ground with some of its areas alone, counted anew; itself where these are all."""
+        if len(rows) == len(self.areas):
+            return self
+        areas = self.areas.iloc[rows].reset_index(drop=True)
+        return replace(self, areas=areas, overlaps=None, neighbours_across_frames=None)
 
 
 @dataclass(frozen=True)
@@ -274,6 +293,25 @@ class Choices:
 
 
 @dataclass(frozen=True)
+class Estimate:
+    """What areas that are not laid are likely to take: figures told from their shapes, none of
+    them a layout.
+
+    ``areas``: DataFrame, a row an area: area_index, width_m (of the roll), turf_m2 (what a large
+      pool buys for it), rest_m2 (turf beside its narrow pieces), narrow (how many these are), sigma
+      (one standard deviation of turf_m2 for an area by itself, as a part of it), bound_m2 (no
+      layout buys less), seam_m (cross seams included), cross_m (these alone), seams (stretches
+      along the pile), cross_seams; the counts are means, no whole numbers.
+    ``bought``: DataFrame, a row a pool and roll width, filled in by `geoturf.cuts.estimated`: pool,
+      phase, product, dye_lot, site ("" where several share), width_m, length_m (of a roll), rolls,
+      total_m (length bought), net_m2 (cut from it).
+    """
+
+    areas: pd.DataFrame
+    bought: pd.DataFrame | None = None
+
+
+@dataclass(frozen=True)
 class CutPlan:
     """``pieces``: DataFrame: piece (id), area_index, strip geometry u0 u1 v0 v1 bearing_deg (as
     laid), roll (id), along_m,
@@ -289,17 +327,20 @@ class CutPlan:
       buys), cut_bound_m2 (least for these pieces),
       by_hand_m2, status, square_m2 (what square cuts would buy; bought_m2 where nothing slants),
       stock_m2 (most turf that left-overs at hand, as pools before left them, stand for; both bounds
-      allow for it).
+      allow for it), sigma_m2 (one standard deviation of bought_m2: 0 where it is laid). Areas that
+      are estimated are pools of their own, of status `ESTIMATED`, without pieces.
     ``stock``: DataFrame: left-overs worth keeping: roll, phase, product, width_m, length_m,
       along_m, across_m.
     ``chosen``: areas-aligned: pile_bearing_deg, seam_m, cross_seams, pieces, piece_area_m2,
       turf_bought_m2 (the area's share of what is bought, by piece area), free_cost_ratio (cost of
-      the bearing over the free one, 1 where free).
+      the bearing over the free one, 1 where free), sigma_m2 (one standard deviation of
+      turf_bought_m2; 0 where laid). Of estimated areas: no bearing (NaN), no pieces, seams as told.
     ``seams``: DataFrame: area_index, kind (seam, cross), u0, v0, u1, v1, bearing_deg, length_m.
     ``lots``: DataFrame, one row a site in the order of work: site, phase, pieces, drawn, shared,
       opened, finished, open, most (rolls, see `geoturf.cuts.work.standing`).
     ``trade``: DataFrame, cutting on site only: what each number of open rolls comes to: open_rolls
       (0: any number), most, rolls, bought_m2, money (turf and seams), drawn_median, drawn_most.
+    ``estimate``: what areas that are not laid take; None where all are laid.
     """
 
     pieces: pd.DataFrame
@@ -311,6 +352,7 @@ class CutPlan:
     findings: tuple[Finding, ...] = ()
     lots: pd.DataFrame | None = None
     trade: pd.DataFrame | None = None
+    estimate: Estimate | None = None
 
 
 @dataclass(frozen=True)
@@ -557,6 +599,7 @@ class Result:
     seconds: dict[str, float]
     risk: Risk | None = None  # where the bid gives ranges
     staying: Staying | None = None  # where turf is not laid on all areas
+    each: bool = True  # whether there is a takeoff of each site
 
     @property
     def turf_is_chosen(self) -> bool:

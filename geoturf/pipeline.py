@@ -52,28 +52,34 @@ def run(
     a promise of its own.
     """
     clock, engine = Clock(progress), engine or Serial()
-    source, land = _measured(bid, clock)
-    stages = _Stages(source, engine, clock)
-    stages.bound_ready = clock("compile", kernels.ready, engine, len(land.areas))
+    source, land = _lighter(*_measured(bid, clock))
+    stages = _Stages(source, engine, clock, _each(bid, land))
+    if len(land.laid):
+        stages.bound_ready = clock("compile", kernels.ready, engine, len(land.laid))
     place = land
     turf = _where_turf(bid, place, stages)
     land = turf.land
     result = stages.priced(bid, land)
-    with clock.whole("lot by lot"):
-        alone = stages.priced(lot_by_lot(bid), land)
+    alone = None
+    if stages.each:
+        with clock.whole("lot by lot"):
+            alone = stages.priced(lot_by_lot(bid), land)
     with clock.whole("alternates"):
         others = _alternates(bid, land, stages)
 
-    takeoff = materials.beside(result.takeoff, land, alone.plan, bid.products)
+    takeoff = result.takeoff
+    if alone is not None:
+        takeoff = materials.beside(takeoff, land, alone.plan, bid.products)
     prices = [(title, other.price) for title, other in others]
-    price = pricing.beside(result.price, prices, alone.price)
+    price = pricing.beside(result.price, prices, alone.price if alone is not None else None)
     saving = _water(place, turf.price, bid, clock)
     of_choice = (*turf.findings, *(saving.findings if saving else ()))
-    findings = (*notes, *unusual(bid), *result.findings, *of_choice)
+    findings = (*notes, *unusual(bid), *result.findings, *of_choice, *_of_many(bid, place))
     result = replace(result, takeoff=takeoff, price=price, water=saving, findings=findings)
     result = replace(result, staying=turf.rest(place))
     result = replace(result, risk=clock("risk", _risk, result) if bid.ranges.any_given() else None)
-    for title, one in [("", result), ("every lot bought alone", alone), *others]:
+    lots = [("every lot bought alone", alone)] if alone is not None else []
+    for title, one in [("", result), *lots, *others]:
         _refuse_broken(title, clock("check", promises.broken_promises, one))
     return replace(result, seconds=dict(clock.seconds))
 
@@ -93,9 +99,10 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     land = clock("ground", ground.measure, source, rules, told)
     land = clock("parcels", parcels.derive, land, bid.parcels)
     land = pricing.by_book(land, bid.books)
+    land = clock("layout", layout.method, land, bid.layout)
     land = clock("ground", layout.house_plans, land, bid.layout, told)
-    ground.refuse_too_large(land, bid.limits, told)
-    cuts.order_of_work(land)  # refuses one that is no order
+    ground.refuse_too_large(land, bid.limits.of(bid.layout.method), told)
+    cuts.order_of_work(land.only(land.laid))  # refuses one that is no order
     warnings = _sound(bid, land)
     if bid.water:
         from geoturf import water  # most bids have no water table and need not wait for its solver
@@ -111,12 +118,20 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     return replace(source, left_out=source.left_out + lost, inputs=inputs), land
 
 
+def _lighter(source: Source, land: Ground) -> tuple[Source, Ground]:
+    """Both without what nothing asks for any more once the ground is measured: layers as they were
+    read, and parcels, which tell neighbours. Of a city that is a third of all memory."""
+    context = land.context[land.context["role"] != "parcel"].reset_index(drop=True)
+    return replace(source, layers=()), replace(land, context=context)
+
+
 class _Stages:
     """From the ground of a bid to its price, for a bid and for what is made of it. A stage that is
     given what it was given before gives what it gave."""
 
-    def __init__(self, source: Source, engine: Engine, clock: Clock):
+    def __init__(self, source: Source, engine: Engine, clock: Clock, each: bool):
         self.source, self.engine, self.clock = source, engine, clock
+        self.each = each  # whether there is a takeoff of each site
         self.laid: layout.Laid = {}  # areas each on its own, whatever pools they are in
         self.cut: cuts.Known = {}  # pools' pieces, whatever bid they are of
         self.bound_ready: kernels.Work = lambda: None  # waits for what the bound needs compiled
@@ -125,8 +140,8 @@ class _Stages:
     def anew(self, bid: Bid) -> tuple[_Stages, Ground]:
         """The stages on the ground of a bid that is read and measured by other rules, and that
         ground."""
-        source, land = _measured(bid.model_copy(update={"water": None}), self.clock)
-        stages = _Stages(source, self.engine, self.clock)
+        source, land = _lighter(*_measured(bid.model_copy(update={"water": None}), self.clock))
+        stages = _Stages(source, self.engine, self.clock, _each(bid, land))
         stages.bound_ready = self.bound_ready
         return stages, land
 
@@ -143,19 +158,24 @@ class _Stages:
         land = step("cuts", cuts.parted, land, products)
         land = step("layout", layout.drawn_alike, land, bid.layout)
         border = step("edges", edges.classify, land, products, bid.edges)
-        task = step("layout", layout.task_of, land, products, bid.layout, told)
+        laid = step("layout", _laid, land)
+        task = step("layout", layout.task_of, laid, products, bid.layout, told)
         choices = step("layout", layout.lay, task, engine, laid_tick, bid.cuts.pool, self.laid)
         plan = step(
-            "cuts", cuts.plan, land, choices, products, bid.cuts,
+            "cuts", cuts.plan, laid, choices, products, bid.cuts,
             cut_tick, bid.layout, engine, self.cut, layout.cut_across,
         )  # fmt: skip
         least = step("bound", self._bounds, task)
-        plan = step("cuts", cuts.proven, plan, land, choices, products, bid.cuts, least)
-        plan = step("cuts", cuts.within_limits, plan, land, products, told)
+        plan = step("cuts", cuts.proven, plan, laid, choices, products, bid.cuts, least)
+        plan = step("cuts", cuts.within_limits, plan, laid, products, told)
+        if laid is not land:
+            guess = step("layout", layout.estimate, land, products, bid.layout, told, engine)
+            plan = step("cuts", cuts.of_all, plan, land)
+            plan = step("cuts", cuts.with_estimate, plan, land, guess, products, bid.cuts)
         books = {name: booked(bid, name) for name in bid.books}
         work = {name: one.materials for name, one in books.items()}
         prices = {name: one.price for name, one in books.items()}
-        took = (land, border, plan, products, bid.materials, bid.edges, work)
+        took = (land, border, plan, products, bid.materials, bid.edges, work, self.each)
         takeoff = step("materials", materials.takeoff, *took)
         paid = (land, plan, takeoff, products, bid.price, bid.currency, bid.units, prices)
         price = step("price", pricing.price, *paid)
@@ -167,10 +187,12 @@ class _Stages:
         made = (self.source, land, border, task, plan, takeoff, price, when)
         noticed = [finding for stage in made for finding in stage.findings]
         noticed += layout.told_alike(choices, told)
-        noticed += layout.told_views(land, choices, bid.layout, origins)
+        noticed += layout.told_views(laid, choices, bid.layout, origins)
         findings = (*weighed, *assumed.told(bid, price.lines), *noticed)
         return Result(
-            bid, self.source, land, border, choices, plan, takeoff, price, when, None, findings, {}
+            *(bid, self.source, land, border, choices, plan, takeoff, price, when, None, findings),
+            seconds={},
+            each=self.each,
         )
 
     def _bounds(self, task: layout.Task) -> Any:
@@ -187,6 +209,27 @@ class _Stages:
         made = self.clock(stage, work, *given, **named)
         before.append((asked, made))
         return made
+
+
+def _each(bid: Bid, land: Ground) -> bool:
+    """Whether there is a takeoff, and a price bought alone, of each site: of very many nobody reads
+    them. Where packages are bought site by site the price hangs on them."""
+    few: bool = land.areas["site"].nunique() <= bid.limits.sites_each
+    return few or bid.materials.pool == "site"
+
+
+def _of_many(bid: Bid, land: Ground) -> list[Finding]:
+    """What there is not for very many sites."""
+    if _each(bid, land):
+        return []
+    many = f"{land.areas['site'].nunique():,} sites are over [limits] sites_each"
+    none = "no takeoff of each, no price of each bought alone and no workbook; sites.csv has the price of each"
+    return [Finding("note", "many-sites", f"{many} = {bid.limits.sites_each:,.0f}: {none}")]
+
+
+def _laid(land: Ground) -> Ground:
+    """The ground that is laid, not estimated."""
+    return land.only(land.laid)
 
 
 def _same(one: object, other: object) -> bool:

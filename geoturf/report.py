@@ -26,6 +26,7 @@ from pathlib import Path
 from geoturf.audit import BROKEN, Told, audit
 from geoturf.engine import Engine, Serial
 from geoturf.errors import InputError, PromiseError
+from geoturf.memory import give_back
 from geoturf.model import Finding, Result
 
 _MARK = "run.json"  # a folder that holds one is ours to replace
@@ -90,10 +91,13 @@ def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: En
     from geoturf import front, maps, papers, portfolio, tables, workbook
 
     tables.write(result, fresh)
-    workbook.write(result, fresh / "bid.xlsx")
+    give_back()
+    if result.each:
+        workbook.write(result, fresh / "bid.xlsx")
     (fresh / "map.html").write_text(maps.page(result, result.bid.units), encoding="utf-8")
     for_client = maps.page(result, result.bid.units, maps.CLIENT)
     (fresh / "client" / "map.html").write_text(for_client, encoding="utf-8")
+    give_back()
     if result.water is not None:
         from geoturf import planner
 

@@ -58,6 +58,9 @@ def audit(
     told: list[Told] = []
     if bid is not None:
         told += _safely("settings", lambda: [asked.promise(folder, bid)])
+    if folder.settings.get("layout", {}).get("method") == "estimate":
+        why = "turf is estimated, not laid: there are no pieces to look at again"
+        return [*told, unseen("layout, rolls, takeoff and price", why)]
     seen, drawn, found = _input(folder, home)
     told += seen
     told += _safely("edges add up", lambda: [edges.laid(folder), edges.add_up(folder)])

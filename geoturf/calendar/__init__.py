@@ -111,12 +111,19 @@ def _begun(
 ) -> pd.DataFrame:
     """A row for each task of a lot that takes time, in the order of the work."""
     lots = [(phase, site) for phase in phases for site in hours.xs(phase, level="phase").index]
-    rows = []
-    for (at, task), hour in visits.starts.items():
-        day = _day(hour, hours_a_day)
-        rows.append((*lots[at], task, day, days.date(day), hour, at))
-    rows.sort(key=lambda row: row[-2:])
-    return pd.DataFrame([row[:-2] for row in rows], columns=BEGUN)
+    phase, site = (np.array([lot[k] for lot in lots], object) for k in (0, 1))
+    task = np.repeat(
+        np.array([one for one, _, _ in visits.starts], object),
+        [len(at) for _, at, _ in visits.starts],
+    )
+    at = np.concatenate([np.zeros(0, int), *(at for _, at, _ in visits.starts)])
+    hour = np.concatenate([np.zeros(0), *(hour for _, _, hour in visits.starts)])
+    order = np.lexsort([at, hour])
+    at, hour, task = at[order], hour[order], task[order]
+    day = np.floor(hour / hours_a_day + _TINY).astype(int) + 1
+    dated = {one: days.date(one) for one in np.unique(day).tolist()}
+    columns = (phase[at], site[at], task, day, [dated[one] for one in day.tolist()])
+    return pd.DataFrame(dict(zip(BEGUN, columns, strict=True)), columns=BEGUN)
 
 
 def _rows(

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+import numpy as np
+
 from geoturf.rules.calendar import Crew
 
 
@@ -37,16 +39,33 @@ class Visits:
     begun; in hours of work since the first."""
 
     spans: dict[tuple[str, str], Span] = field(default_factory=dict)
-    starts: dict[tuple[int, str], float] = field(default_factory=dict)  # of a lot's tasks
+    # of a task: lots that it takes time on, and the hour it is begun on each
+    starts: list[tuple[str, np.ndarray, np.ndarray]] = field(default_factory=list)
     finish: float = 0.0
 
-    def add(self, at: int, phase: str, task: str, start: float, hours: float) -> float:
-        """A task at the lot ``at``; the hour it is done."""
-        span, key = Span(start, start + hours, hours), (phase, task)
-        self.starts[at, task] = start
-        self.spans[key] = span.with_(self.spans[key]) if key in self.spans else span
-        self.finish = max(self.finish, span.finish)
-        return span.finish
+    def add(
+        self,
+        order: np.ndarray,
+        phase: np.ndarray,
+        tasks: Sequence[str],
+        begun: np.ndarray,
+        hours: np.ndarray,
+    ) -> None:
+        """Visits of a crew to the lots of an ``order``, as they are begun: of each its ``phase``
+        (n,), the hour it is ``begun`` and the ``hours`` of each of the ``tasks`` (n, tasks), one
+        after the other."""
+        ends = np.cumsum(np.column_stack([begun, np.maximum(hours, 0.0)]), axis=1)
+        for k, task in enumerate(tasks):
+            some = hours[:, k] > 0
+            self.starts.append((task, order[some], ends[some, k]))
+        for name in dict.fromkeys(phase.tolist()):
+            for k, task in enumerate(tasks):
+                at = (phase == name) & (hours[:, k] > 0)
+                if at.any():
+                    spent = float(np.cumsum(hours[at, k])[-1])  # one by one, in their order
+                    first, last = float(ends[at, k].min()), float(ends[at, k + 1].max())
+                    self.spans[name, task] = Span(first, last, spent)
+                    self.finish = max(self.finish, last)
 
     def of(self, phase: str, task: str) -> Span | None:
         """None where the task takes no time in the phase."""
@@ -72,18 +91,30 @@ def through(lots: Sequence[Lot], crews: Sequence[Crew]) -> Visits:
     crew], finish[lot, crew - 1]) + hours (Johnson 1954, from memory)."""
     visits = Visits()
     ready = [lot.free for lot in lots]
+    phase = np.array([lot.phase for lot in lots], object)
     for crew in crews:
-        free = [0.0] * int(crew.count)  # the hour each crew of this name is free
-        order = sorted(range(len(lots)), key=ready.__getitem__)
-        for at in order:
-            lot = lots[at]
-            work = [(task, lot.hours.get(task, 0.0)) for task in crew.tasks]
-            if not any(hours for _, hours in work):
-                continue
-            hour = max(ready[at], heapq.heappop(free))
-            for task, hours in work:
-                if hours > 0:
-                    hour = visits.add(at, lot.phase, task, hour, hours)
-            ready[at] = hour
-            heapq.heappush(free, hour)
+        hours = np.array([[lot.hours.get(task, 0.0) for task in crew.tasks] for lot in lots], float)
+        hours = hours.reshape(len(lots), len(crew.tasks))
+        wanted = np.flatnonzero(hours.any(axis=1)).tolist()
+        order = sorted(wanted, key=ready.__getitem__)
+        begun = _begun(order, hours.tolist(), ready, int(crew.count))
+        at = np.array(order, int)
+        visits.add(at, phase[at], crew.tasks, np.array(begun), hours[at])
     return visits
+
+
+def _begun(
+    order: Sequence[int], hours: Sequence[Sequence[float]], ready: list[float], crews: int
+) -> list[float]:
+    """The hour that each lot of ``order`` is begun in by the first of so many crews that is free;
+    ``ready`` is moved on to when each is done."""
+    free, begun = [0.0] * crews, []
+    for at in order:
+        hour = max(ready[at], free[0])
+        begun.append(hour)
+        for spent in hours[at]:
+            if spent > 0:
+                hour += spent
+        ready[at] = hour
+        heapq.heapreplace(free, hour)
+    return begun

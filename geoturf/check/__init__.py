@@ -9,6 +9,7 @@ promise, naming the worst or first offender.
     alike.py    areas of one shape in the same pieces
     rolling.py  pieces against their rolls: inside, apart, cuttable by straight cuts, one pool a roll, lengths as sold
     working.py  the order of work: each lot once, rolls open and drawn on
+    estimating.py  what is estimated: no pieces, not under its bound, told
     summing.py  tables against each other: edges, fasteners, pools, bounds, areas, takeoff
     money.py    the price against itself, to the cent
     watering.py the water comparison against itself
@@ -19,7 +20,18 @@ promise, naming the worst or first offender.
 
 from __future__ import annotations
 
-from geoturf.check import alike, choosing, lawns, laying, money, rolling, summing, watering, working
+from geoturf.check import (
+    alike,
+    choosing,
+    estimating,
+    lawns,
+    laying,
+    money,
+    rolling,
+    summing,
+    watering,
+    working,
+)
 from geoturf.model import Finding, Result
 
 __all__ = ["broken_promises"]
@@ -30,15 +42,21 @@ def broken_promises(result: Result) -> tuple[Finding, ...]:
     missing = summing.missing_values(result)
     if missing:  # nothing can be reckoned with what is not there
         return tuple(missing)
-    promises = (
+    laid = (
         *alike.PROMISES,
         *laying.PROMISES,
         *lawns.PROMISES,
         *rolling.PROMISES,
-        *summing.PROMISES,
         *working.PROMISES,
+        *summing.LAID,
+    )
+    whole = (
+        *summing.PROMISES,
+        *estimating.PROMISES,
         *money.PROMISES,
         *watering.PROMISES,
         *choosing.PROMISES,
     )
-    return tuple(finding for promise in promises for finding in promise(result))
+    part = estimating.laid_part(result)
+    broken = [finding for promise in laid for finding in promise(part)]
+    return (*broken, *(finding for promise in whole for finding in promise(result)))

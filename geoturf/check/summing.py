@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from geoturf.check.estimating import laid_part
 from geoturf.check.finding import always, area_name, is_not, told
 from geoturf.model import Finding, Result
 
@@ -51,13 +52,14 @@ def missing_values(result: Result) -> list[Finding]:
     """No NaN, no infinity, nothing negative where a measure, a count or an amount belongs; a row
     for every area."""
     found: list[Finding] = []
+    laid = laid_part(result)
     for name in _ALIGNED:
         if len(_table(result, name)) != len(result.ground.areas):
             found += told(
                 "rows-missing", np.ones(1, dtype=bool), always(f"{name} has not one row an area")
             )
     for name, columns in _NEEDED.items():
-        table = _table(result, name)
+        table = _table(laid if name.startswith("plan.") else result, name)
         for column in columns.split():
             values = pd.to_numeric(table[column], errors="coerce").to_numpy(float)
             say = lambda k, what, name=name, column=column: f"{name}, row {k}: {what} {column}"  # noqa: E731
@@ -259,7 +261,8 @@ def _net_by_area(result: Result, pools: pd.DataFrame) -> Iterator[Finding]:
     )
 
 
-PROMISES = (edge_sums, fasteners, pool_sums, bounds, area_sums, orders)
+PROMISES = (edge_sums, fasteners, bounds, orders)
+LAID = (pool_sums, area_sums)  # of what is laid: what is estimated has no pieces to add up
 
 
 def _table(result: Result, name: str) -> pd.DataFrame:

@@ -73,7 +73,7 @@ def few_drawn(result: Result) -> list[Finding]:
 
 def order_sums(result: Result) -> list[Finding]:
     """What the order of work says of each lot is what its pieces and their rolls say."""
-    if every_lot_once(result):
+    if every_lot_once(result) or not len(_lots(result)):
         return []
     counts = ["pieces", "drawn", "shared", "opened", "finished", "open", "most"]
     lots, worked = _lots(result), pd.DataFrame(_worked(result), columns=counts)

@@ -100,6 +100,17 @@ def parser() -> argparse.ArgumentParser:
         "all for up to 200 sites and 5,000 pieces if not given",
     )
     run.add_argument(
+        "--estimate",
+        action="store_true",
+        help="estimate turf and seams from the shapes instead of laying them",
+    )
+    run.add_argument(
+        "--lay",
+        nargs="+",
+        metavar="SITE",
+        help="lay these sites and estimate the others",
+    )
+    run.add_argument(
         "--quiet", action="store_true", help="print nothing but refusals and what was left out"
     )
 
@@ -220,6 +231,7 @@ def _command(top: argparse.ArgumentParser, args: argparse.Namespace) -> int:
 
 def _run(args: argparse.Namespace) -> int:
     bid, notes, name = _bid_of(args.inputs)
+    bid = _estimated(bid, args.estimate, args.lay)
     folder = args.out or f"reports/{name}"
     from geoturf import compiled, papers, pipeline, report
 
@@ -273,6 +285,16 @@ def _bid_of(inputs: list[str]) -> tuple[Bid, list[Finding], str]:
         return read_bid(tomls[0]), [], PurePath(tomls[0]).stem
     bid, notes = bid_of_files(inputs)
     return bid, list(notes), PurePath(inputs[0]).name.split(".")[0] or "bid"
+
+
+def _estimated(bid: Bid, estimate: bool, lay: Iterable[str] | None) -> Bid:
+    """The bid as the command line has it laid or estimated."""
+    if not (estimate or lay):
+        return bid
+    asked = {"method": "estimate", "lay": tuple(lay or bid.layout.lay)}
+    given = {**bid.given, "layout": {**bid.given.get("layout", {}), **asked}}
+    rules = bid.layout.model_copy(update=asked)
+    return bid.model_copy(update={"layout": rules, "given": given})
 
 
 def _engine(args: argparse.Namespace) -> Any:

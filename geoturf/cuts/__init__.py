@@ -19,6 +19,7 @@ and writes it down; `proven` adds the bound.
     dye_lots.py  areas parted where a phase needs more than a dye lot, before they are laid
     small.py     what is laid smaller than the rules ask; crossed.py  what cross seams save
     by_hand.py   what a careful estimator would order by hand, each area alone
+    estimated.py what is bought for areas that are not laid
     nouns.py     solved jobs to tables; proof.py  beside them what no layout can beat
 """
 
@@ -47,6 +48,7 @@ from geoturf.cuts import (
 )
 from geoturf.cuts.divide import CutAcross
 from geoturf.cuts.dye_lots import of_rolls, parted, within_limits
+from geoturf.cuts.estimated import of_all, with_estimate
 from geoturf.cuts.job import Bought
 from geoturf.cuts.market import markets, width_key
 from geoturf.cuts.order import sequence
@@ -60,7 +62,17 @@ from geoturf.units import round_up
 
 order_of_work = walk.in_order
 
-__all__ = ["Known", "of_rolls", "order_of_work", "parted", "plan", "proven", "within_limits"]
+__all__ = [
+    "Known",
+    "of_all",
+    "of_rolls",
+    "order_of_work",
+    "parted",
+    "plan",
+    "proven",
+    "with_estimate",
+    "within_limits",
+]
 
 POOLS = [
     *("pool", "phase", "product", "pieces", "rolls", "bought_m2", "needed_m2"),

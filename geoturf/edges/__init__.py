@@ -24,7 +24,7 @@ from geoturf.rules.edges import whole_steps
 
 __all__ = ["classify"]
 
-_SLAB = 200_000  # vertices worked on at a time
+_SLAB = 100_000  # vertices worked on at a time
 _ASKED = ("geometry", "frame", "site", "product")  # of an area, to tell whose neighbour it is
 _AREAL = (3, 6)  # shapely's numbers of Polygon and MultiPolygon
 _WHERE = ("geometry", "frame")

@@ -7,6 +7,8 @@ house_plans(ground, rules) -> the ground with the house plan of each area's lot
 drawn_alike(ground, rules) -> the ground with areas of one shape laid from one drawing
 task_of(ground, products, rules) -> what is to be laid
 lay(task, engine)                -> one `geoturf.model.Choices` an area
+method(ground, rules)            -> the ground with which areas are estimated, not laid
+estimate(ground, products, rules) -> what these are likely to take
 cut_across(layout, laid, joints, rules) -> the layout with strips in shorter lengths
 bounds(task, engine)             -> least turf that any rectangles, or strips, can take of each
 """
@@ -27,6 +29,8 @@ from geoturf.layout.across import cut_across
 from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
 from geoturf.layout.bound import bound_m2, strip_bound_m2
+from geoturf.layout.estimate import estimate
+from geoturf.layout.method import method
 from geoturf.layout.models import moved, placed, slack_m2
 from geoturf.layout.plans import drawn_alike, house_plans, told_alike
 from geoturf.layout.regular import lay_regular
@@ -43,9 +47,11 @@ __all__ = [
     "bounds",
     "cut_across",
     "drawn_alike",
+    "estimate",
     "fresh",
     "house_plans",
     "lay",
+    "method",
     "seen_together",
     "task_of",
     "told_alike",

@@ -37,8 +37,12 @@ def drawn_alike(ground: Ground, rules: LayoutRules) -> Ground:
     turned or mirrored to where each lies; the ground itself where the rules leave each free."""
     if rules.alike == "free":
         return ground
-    land = ground.areas
-    bearings = stated_bearings(ground, rules)
+    laid_rows = ground.laid
+    if not len(laid_rows):
+        return ground
+    part, whole = ground.only(laid_rows), ground.areas
+    land = part.areas
+    bearings = stated_bearings(part, rules)
     keys, free = keys_of(land, bearings, groups_of(land, bearings), alike=True)
     laid = land["laid"].to_numpy(object)
     # what turf it is does not tell how an area is drawn
@@ -48,7 +52,9 @@ def drawn_alike(ground: Ground, rules: LayoutRules) -> Ground:
     drawn = [
         _drawn(laid[place.of], place) if place.of != k else laid[k] for k, place in enumerate(where)
     ]
-    return replace(ground, areas=land.assign(laid=pd.Series(drawn, land.index, dtype=object)))
+    every = whole["laid"].to_numpy(object, copy=True)
+    every[laid_rows] = pd.Series(drawn, dtype=object)
+    return replace(ground, areas=whole.assign(laid=pd.Series(every, whole.index, dtype=object)))
 
 
 def _drawn(first: BaseGeometry, place: Place) -> BaseGeometry:
@@ -82,18 +88,23 @@ def house_plans(ground: Ground, rules: LayoutRules, told: System = US) -> Ground
     ``plan``: lots of one model, else of the same shapes; "" where a lot is like no other. A model
     whose lots differ in size by more than `LayoutRules.plan_size` is parted by size, and said to
     be."""
-    land = ground.areas
+    rows = ground.laid
+    land = ground.only(rows).areas
     shapes = [shape_of(geometry) for geometry in land["geometry"]]
     same = places(shapes, [0] * len(shapes), [True] * len(shapes), True, rules.alike_within_m)
-    land = land.assign(shape=[place.of for place in same])
+    land = land.assign(shape=np.array([place.of for place in same], int))
     lots = dict(_lots(land))
     named, findings = _by_model(lots, rules, told)
     plan = named | _by_shape(
         {site: lot for site, lot in lots.items() if site not in named}, lots, named
     )
-    column = [plan.get(site, "") for site in land["site"].astype(str)]
     findings += _several_models(land)
-    return replace(ground, areas=land.assign(plan=column), findings=(*ground.findings, *findings))
+    whole = ground.areas
+    column = whole["site"].astype(str).map(plan).fillna("")
+    shape = np.arange(len(whole))  # what is estimated is compared with nothing
+    shape[rows] = rows[land["shape"].to_numpy()]
+    areas = whole.assign(shape=shape, plan=column)
+    return replace(ground, areas=areas, findings=(*ground.findings, *findings))
 
 
 def _lots(land: pd.DataFrame) -> Iterator[tuple[str, _Lot]]:

@@ -8,6 +8,7 @@ from collections import Counter
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import shapely
 
 from geoturf import __version__, ground, planner, tables
@@ -21,6 +22,18 @@ from geoturf.staying import everywhere
 SEVERITIES = ("error", "warning", "note")
 _TOLD_APART = ("site", "area", "conversion", "chosen")  # columns of water.csv
 MOST_FINDINGS = 400  # listed on the page; the rest are in findings.csv
+NEAR_M = 0.3  # outlines of very many areas are drawn to within this
+#: what is told of each of very many areas; areas.csv has it all
+FEW = (
+    "product",
+    "phase",
+    "ground_area",
+    "surface_area",
+    "turf_bought",
+    "waste_pct",
+    "cost",
+    "price",
+)
 
 
 def islands(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
@@ -45,7 +58,7 @@ def bid(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     return {
         "name": result.bid.name,
         "title": f"{result.bid.name}: {audience.title}",
-        "note": audience.note,
+        "note": " ".join(part for part in (audience.note, _drawn_how(result)) if part),
         "version": __version__,
         "units": result.bid.units,
         "leftOut": int(result.source.left_out),
@@ -55,6 +68,15 @@ def bid(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
         "baseMap": {"url": base, "credit": result.bid.base_map_credit} if tile_host(base) else None,
         "baseMapRefused": bool(base) and not tile_host(base),
     }
+
+
+def _drawn_how(result: Result) -> str:
+    """What a map of very many areas does not show."""
+    if not layers.very_many(result):
+        return ""
+    near = "1 ft" if result.bid.units == "us" else f"{NEAR_M:g} m"
+    where = "sites.csv, areas.csv and layout.gpkg have the rest"
+    return f"Very many areas: outlines are drawn to within {near}, few figures are told; {where}."
 
 
 def _findings(result: Result) -> dict[str, Any]:
@@ -76,8 +98,11 @@ def areas(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     """Borders, the place of the pile arrow, figures and colourings, areas-aligned."""
     area, frames = result.ground.areas, result.ground.frames
     borders, frame = area["geometry"].to_numpy(), area["frame"].to_numpy(dtype=int)
+    if very_many := layers.very_many(result):
+        borders = shapely.simplify(borders, NEAR_M)
     inner = ground.to_degrees(frames, frame, shapely.point_on_surface(borders))
     sites = audience.table(tables.sites(result))
+    untold = ("site", *(_but_few(sites) if very_many else ()))
     return {
         "count": len(area),
         "site": encode.words(area["site"]),
@@ -85,7 +110,7 @@ def areas(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
         "borders": encode.polygons(ground.to_degrees(frames, frame, borders)),
         "inner": encode.ints(encode.deltas(encode.grid(shapely.get_coordinates(inner)))),
         "figures": _figures(result, audience),
-        "sites": figures.columns(sites, result.bid.currency, but=("site",)),
+        "sites": figures.columns(sites, result.bid.currency, but=untold),
         "colourings": [c for c in colourings(result) if audience.shows(c["key"])],
     }
 
@@ -96,7 +121,14 @@ def _figures(result: Result, audience: Audience) -> list[dict[str, Any]]:
     attrs = table.attrs
     table = table.assign(cost=money["cost"].to_numpy(), price=money["price"].to_numpy())
     table.attrs = attrs
-    return figures.columns(audience.table(table), result.bid.currency, but=("site", "area"))
+    shown = audience.table(table)
+    untold = ("site", "area", *(_but_few(shown) if layers.very_many(result) else ()))
+    return figures.columns(shown, result.bid.currency, but=untold)
+
+
+def _but_few(table: pd.DataFrame) -> tuple[str, ...]:
+    """The columns that are not told of each of very many areas."""
+    return tuple(name for name in table if not str(name).startswith(FEW))
 
 
 def colourings(result: Result) -> list[dict[str, Any]]:
@@ -141,8 +173,10 @@ def water(result: Result) -> dict[str, Any]:
     if result.water is None:
         return {}
     rows = result.water.table.reset_index(drop=True)
+    if layers.very_many(result):  # what is chosen alone
+        rows = rows[rows["chosen"].to_numpy(bool)]
     order = np.argsort(rows["area_index"].to_numpy(), kind="stable")
-    table = tables.water(result)
+    table = tables.water(result).iloc[rows.index]
     decimals = table.attrs["decimals"]
     table = table.assign(why=rows["why"].to_numpy()).iloc[order]
     table.attrs["decimals"] = decimals

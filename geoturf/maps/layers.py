@@ -19,9 +19,15 @@ CONTEXT_ROLES = ("building", "paving", "exclude", "street")
 # beyond these the page would open slowly; what is left out is said on it
 MOST_CONTEXT_POINTS = 300_000
 MOST_PIECES = 300_000
+MOST_AREAS = 20_000
 _FEATURE = ["role", "file", "layer", "feature", "part"]  # what tells one from another
 _BASIS_M = 100.0
 _CM = 100.0
+
+
+def very_many(result: Result) -> bool:
+    """Whether areas are so many that the page would open slowly with all of each."""
+    return len(result.ground.areas) > MOST_AREAS
 
 
 def pieces(result: Result, withheld: bool = False) -> dict[str, Any]:
@@ -111,6 +117,8 @@ def edges(result: Result) -> dict[str, Any]:
     """Edge runs by kind. An area that is bordered all round by one kind has no runs of its own:
     its border is drawn so."""
     runs, area = result.edges.runs, result.ground.areas
+    if very_many(result):
+        runs = runs.iloc[:0]
     runs = runs.sort_values("area_index", kind="stable")
     owner = runs["area_index"].to_numpy(dtype=int)
     told = runs["kind"].replace({"fence": "open", "planter": "open"})
@@ -125,6 +133,7 @@ def edges(result: Result) -> dict[str, Any]:
     frame = area["frame"].to_numpy(dtype=int)[owner[kept]]
     shapes = ground.to_degrees(result.ground.frames, frame, runs["geometry"].to_numpy()[kept])
     return {
+        "tooMany": very_many(result),
         "whole": encode.ints(whole),
         "counts": encode.ints(np.bincount(owner[kept], minlength=len(area))),
         "kind": encode.ints(kind[kept]),

@@ -31,12 +31,15 @@ def takeoff(
     rules: MaterialRules,
     edge_rules: EdgeRules,
     books: Mapping[str, MaterialRules] | None = None,
+    each: bool = True,
 ) -> Takeoff:
     """Every item of the bid by pool, by site for comparison, and in total. Net quantities are SI;
-    see `Takeoff`. ``books``: the rules with the production rates of each price book."""
+    see `Takeoff`. ``books``: the rules with the production rates of each price book; ``each``:
+    whether there are rows of each site."""
     by_book = books or {}
     areas = per_area(ground, edges, plan, products, rules, edge_rules, by_book)
-    items = rows.takeoff_rows(ground.areas, areas, plan, products, rules, edge_rules, by_book)
+    given = (products, rules, edge_rules, by_book, each)
+    items = rows.takeoff_rows(ground.areas, areas, plan, *given)
     said = cautions.of(ground, plan, areas, products, rules)
     phase = ground.areas["phase"].astype(str)
     counted = counts(phase, areas, items, plan, products, rules)

@@ -15,6 +15,7 @@ from geoturf.rules import MaterialRules, Product
 from geoturf.rules.item import Hazard
 from geoturf.rules.items import beware
 
+_SIZE = ["product", "width_m", "length_m"]  # of a roll
 ROUTE_USES = ("route", "accessible route", "path", "walk")
 PLAY_USES = ("play", "playground")
 ROAD_USES = ("median", "traffic island", "roundabout", "verge", "right of way", "right-of-way")
@@ -177,11 +178,11 @@ def _kept_lines(total: pd.Series[float], rules: MaterialRules) -> list[str]:
 def _lifting(plan: CutPlan, products: Mapping[str, Product], rules: MaterialRules) -> list[str]:
     """Arithmetic: area of the heaviest roll or length bought of each product x the turf's weight,
     against the limit."""
-    area = (
-        (plan.rolls["width_m"] * plan.rolls["length_m"])
-        .groupby(plan.rolls["product"], sort=False)
-        .max()
-    )
+    sizes = [plan.rolls[_SIZE]]
+    if plan.estimate is not None and plan.estimate.bought is not None:
+        sizes.append(plan.estimate.bought[_SIZE])
+    every = pd.concat([some for some in sizes if len(some)] or sizes[:1])
+    area = (every["width_m"] * every["length_m"]).groupby(every["product"], sort=False).max()
     weight_kg = {
         name: m2 * products[name].weight_kg_per_m2()
         for name, m2 in zip(area.index.astype(str), area, strict=True)

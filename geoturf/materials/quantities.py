@@ -283,23 +283,44 @@ def _seams(
     n, spacing = len(q), edge_rules.seam_spacing_m
     runs = edges.runs[edges.runs["kind"] == "shared"]
     q["shared"] = np.bincount(runs["area_index"].astype(int), runs["laid_m"] / 2, n)
-    cross = plan.seams["kind"].eq("cross")
-    q["cross"] = np.bincount(
-        plan.seams["area_index"].astype(int), plan.seams["length_m"] * cross, n
-    )
-    q["crossings"] = np.bincount(plan.seams["area_index"].astype(int), cross, n)
-    q["seam"] = (
-        np.bincount(plan.seams["area_index"].astype(int), plan.seams["length_m"], n) + q["shared"]
-    )
+    inside = _planned_seams(plan, spacing, n) + _estimated_seams(plan, spacing, n)
+    q[["cross", "crossings"]] = inside[["cross", "crossings"]]
+    q["seam"] = inside["seam"] + q["shared"]
     by_nails = nailed * (edge_rules.seam_method == "nails")
     q["taped"] = q["seam"] * (1 - by_nails)
-    counts = np.bincount(
-        plan.seams["area_index"].astype(int), _fasteners(plan.seams["length_m"], spacing), n
-    )
+    counts = inside["fasteners"]
     halves = np.bincount(
         runs["area_index"].astype(int), _fasteners(runs["laid_m"], spacing, runs["closed"]) / 2, n
     )
     q["seam_fasteners"] = (counts + halves) * by_nails
+
+
+def _planned_seams(plan: CutPlan, spacing_m: float, n: int) -> pd.DataFrame:
+    """Seams in each of ``n`` areas as the cut plan has them: seam and cross (m), crossings,
+    fasteners."""
+    of, long = plan.seams["area_index"].astype(int), plan.seams["length_m"]
+    cross = plan.seams["kind"].eq("cross")
+    sums: dict[str, ArrayLike] = {
+        "seam": long,
+        "cross": long * cross,
+        "crossings": cross,
+        "fasteners": _fasteners(long, spacing_m),
+    }
+    return pd.DataFrame({name: np.bincount(of, some, n) for name, some in sums.items()})
+
+
+def _estimated_seams(plan: CutPlan, spacing_m: float, n: int) -> pd.DataFrame:
+    """The same of areas that are not laid. A stretch takes half a space more than its length in
+    the mean, where spaces are rounded up, and one fastener more."""
+    names = ["seam", "cross", "crossings", "fasteners"]
+    if plan.estimate is None:
+        return pd.DataFrame(0.0, range(n), names)
+    areas = plan.estimate.areas.set_index("area_index")
+    seam, stretches = areas["seam_m"], areas["seams"] + areas["cross_seams"]
+    fasteners = seam / spacing_m + 1.5 * stretches
+    columns = (seam, areas["cross_m"], areas["cross_seams"], fasteners)
+    sums = pd.DataFrame(dict(zip(names, columns, strict=True)))
+    return sums.reindex(range(n), fill_value=0.0)
 
 
 def _fasteners(

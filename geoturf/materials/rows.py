@@ -33,17 +33,19 @@ def takeoff_rows(
     rules: MaterialRules,
     edge_rules: EdgeRules,
     books: Mapping[str, MaterialRules],
+    each: bool = True,
 ) -> pd.DataFrame:
-    """Rows of the areas-aligned quantities ``q`` of kind pool, site (without turf, see `beside`)
-    and bid; `COLUMNS`."""
+    """Rows of the areas-aligned quantities ``q`` of kind pool, site (without turf, see `beside`;
+    where ``each`` has some) and bid; `COLUMNS`."""
     phase, site = areas["phase"].astype(str), areas["site"].astype(str)
     sums = q.groupby(phase, sort=False).sum()
     bought_by, settings = packages(rules), _settings(areas, rules, edge_rules, books)
     pools = pd.concat([_rows(sums, bought_by), turf_rows(plan, products)], ignore_index=True)
-    sites = _rows(q.groupby([phase, site], sort=False).sum(), bought_by)
-    sites = sites.assign(basis=_AS_POOL, basis_metric=_AS_POOL, order_by_site=sites["order"])
-    pools = _with_site_orders(pools, sites, rules.pool)
+    by_site = q.groupby([phase, site], sort=False).sum()
+    pools = _with_site_orders(pools, by_site, bought_by, rules.pool)
     put_in_words(pools, sums, settings)
+    sites = _rows(by_site if each else by_site.iloc[:0], bought_by)
+    sites = sites.assign(basis=_AS_POOL, basis_metric=_AS_POOL, order_by_site=sites["order"])
     return _ordered({"pool": pools, "site": sites, "bid": _totals(pools, len(sums))}, phase, site)
 
 
@@ -114,10 +116,20 @@ def _told(item: Item, package: Package) -> dict[str, Any]:
     }
 
 
-def _with_site_orders(pools: pd.DataFrame, sites: pd.DataFrame, pool: str) -> pd.DataFrame:
-    """What rounding site by site would order, beside each pool's order; in its place where sites
-    are pools themselves. Turf is what the plan buys."""
-    alone = sites.groupby(["phase", "key"], sort=False)["order"].sum()
+def _with_site_orders(
+    pools: pd.DataFrame, by_site: pd.DataFrame, bought_by: Mapping[str, Package], pool: str
+) -> pd.DataFrame:
+    """What rounding site by site (sums ``by_site``) would order, beside each pool's order; in its
+    place where sites are pools themselves. Turf is what the plan buys."""
+    keys = [key for key in ITEMS if key in by_site and key != "turf"]
+    orders = pd.DataFrame(
+        {
+            key: whole(by_site[key] * (1 + bought_by[key].allowance) / bought_by[key].size)
+            for key in keys
+        },
+        by_site.index,
+    )
+    alone = orders.groupby(level=0, sort=False).sum().T.unstack()
     wanted = pd.MultiIndex.from_frame(pools[["phase", "key"]])
     turf = pools["key"] == "turf"
     rounded = alone.reindex(wanted).fillna(0).to_numpy()

@@ -10,6 +10,7 @@ from geoturf import units
 
 # Points of a part from which it is cut down to so many strips at a time.
 RAGGED, TOGETHER = 1000, 16
+MANY = 10_000  # areas looked at together
 ABREAST = 4  # narrow last strips that are cut from one width of a roll, at most
 
 
@@ -24,6 +25,15 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
     strip takes its part of a roll's length. ``geometry``: (n,) polygons or multipolygons. Gives one
     row an area: strips (count), length_m (laid), roll_m (of roll, off-cuts used).
     """
+    some = [geometry[k : k + MANY] for k in range(0, max(len(geometry), 1), MANY)]
+    found = [_strips(one, width_m, length_m, overlap_m) for one in some]
+    return pd.concat(found, ignore_index=True) if len(found) > 1 else found[0]
+
+
+def _strips(
+    geometry: np.ndarray, width_m: float, length_m: float, overlap_m: float
+) -> pd.DataFrame:
+    """As `strips`, of some areas."""
     parts, owner = shapely.get_parts(geometry, return_index=True)
     level, deep = _level(parts)
     count = units.whole_steps(deep - overlap_m, width_m - overlap_m).clip(1).astype(int)
@@ -32,9 +42,10 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
     left, bottom, right, _ = shapely.bounds(level)[part].T
     low = bottom + nth * (width_m - overlap_m)
     ground = _about(level, part, low, low + width_m)
-    long = _extent(
-        shapely.intersection(ground, shapely.box(left - 1, low, right + 1, low + width_m))
-    )
+    boxes = np.column_stack([left - 1, low, right + 1, low + width_m]).tolist()
+    # a box across at a time: several times as quick as an overlay of both outlines
+    clipped = [shapely.clip_by_rect(one, *box) for one, box in zip(ground, boxes, strict=True)]
+    long = _extent(np.array(clipped, object))
     joins = (units.whole_steps(long - overlap_m, length_m - overlap_m) - 1).clip(0)
     narrow = (deep - (count - 1) * (width_m - overlap_m)).clip(1e-9)
     lanes = np.floor(width_m / narrow + units.MILLIONTH).clip(1, ABREAST)

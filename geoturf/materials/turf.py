@@ -8,9 +8,15 @@ import numpy as np
 import pandas as pd
 
 from geoturf import units
-from geoturf.model import CutPlan
+from geoturf.model import CutPlan, Estimate
 from geoturf.rules import Product
 from geoturf.rules.items import ITEMS, say
+
+_KEYS = ["phase", "site", "product", "width_m"]
+_NOT_LAID = (
+    "estimated from the shapes, not laid: {net:area}, about {rolls:count} {sold_as} {width:length} wide, "
+    "{length:length} in all"
+)
 
 
 def turf_rows(
@@ -18,24 +24,16 @@ def turf_rows(
 ) -> pd.DataFrame:
     """Turf as the cut plan buys it: whole rolls by width and length, or lengths by width; by
     ``site`` (of each roll) if given. Left-overs at hand cost nothing."""
-    middle = (
-        plan.pieces["length_m"] + (plan.pieces["end_slant_m"] - plan.pieces["start_slant_m"]) / 2
-    )
-    cut = (middle * plan.pieces["width_m"]).groupby(plan.pieces["roll"]).sum()
-    bought = plan.rolls[plan.rolls["source"] == "bought"]
-    rolls = bought.assign(
-        phase=bought["phase"].astype(str),
-        site=bought["roll"].map(site) if site else "",
-        net=bought["roll"].map(cut).fillna(0.0),
-        size=bought["length_m"].where(_whole_rolls(bought["product"], products), 0.0),
-    )
-    found = rolls.groupby(
-        ["phase", "site", "product", "width_m", "size"], sort=True, as_index=False
-    ).agg(
-        net=("net", "sum"),
-        pieces=("pieces", "sum"),
-        rolls=("roll", "size"),
-        length=("length_m", "sum"),
+    rolls = [_planned(plan, site)] if len(plan.rolls) else []
+    rolls += [_estimated(plan.estimate, site is not None)] if plan.estimate else []
+    every = pd.concat(rolls or [_planned(plan, site)], ignore_index=True)
+    whole = _whole_rolls(every["product"], products)
+    found = (
+        every.assign(size=every["each_m"].where(whole, 0.0))
+        .groupby([*_KEYS, "size", "estimated"], sort=True, as_index=False)[
+            ["net", "pieces", "rolls", "length"]
+        ]
+        .sum()
     )
     by_roll = _whole_rolls(found["product"], products)
     steps = [
@@ -54,11 +52,46 @@ def turf_rows(
     )
 
 
+def _planned(plan: CutPlan, site: Mapping[str, str] | None) -> pd.DataFrame:
+    """Rolls as the cut plan has them, a row each."""
+    middle = (
+        plan.pieces["length_m"] + (plan.pieces["end_slant_m"] - plan.pieces["start_slant_m"]) / 2
+    )
+    cut = (middle * plan.pieces["width_m"]).groupby(plan.pieces["roll"]).sum()
+    bought = plan.rolls[plan.rolls["source"] == "bought"]
+    return bought[["product", "width_m", "pieces"]].assign(
+        phase=bought["phase"].astype(str),
+        site=bought["roll"].map(site) if site is not None else "",
+        net=bought["roll"].map(cut).fillna(0.0),
+        rolls=1,
+        each_m=bought["length_m"],
+        length=bought["length_m"],
+        estimated=False,
+    )
+
+
+def _estimated(estimate: Estimate, by_site: bool) -> pd.DataFrame:
+    """What is bought for areas that are not laid, a row a pool and size of roll."""
+    bought = estimate.bought
+    if bought is None:
+        raise ValueError("nothing is bought yet for what is estimated")
+    return bought[["product", "width_m", "rolls"]].assign(
+        phase=bought["phase"].astype(str),
+        site=bought["site"] if by_site else "",
+        net=bought["net_m2"],
+        pieces=0,
+        each_m=bought["length_m"],
+        length=bought["total_m"],
+        estimated=True,
+    )
+
+
 def _said(values: pd.DataFrame, system: str) -> list[str]:
     """The formula of each row, of the values in its columns."""
     rows = values.to_dict("records")
     named = [{str(name): value for name, value in row.items()} for row in rows]
-    return [say(ITEMS["turf"].basis, row, system) for row in named]
+    basis = ITEMS["turf"].basis
+    return [say(_NOT_LAID if row["estimated"] else basis, row, system) for row in named]
 
 
 def _whole_rolls(product: pd.Series, products: Mapping[str, Product]) -> pd.Series:

@@ -50,15 +50,20 @@ def _any_turf(result: Result) -> bool:
     return len(result.ground.areas) > 0
 
 
+def _laid(result: Result) -> bool:
+    """Whether all turf is laid: none is ordered or cut by an estimate."""
+    return _any_turf(result) and result.plan.estimate is None
+
+
 PAPERS: tuple[Paper, ...] = (
     Paper("council.pdf", "council", council.data, lambda result: result.water is not None, True),
     Paper("portfolio.pdf", "portfolio", portfolio.data),
     Paper("client/proposal.pdf", "proposal", proposal.data, _any_turf),
-    Paper("buyer/order.pdf", "order", order.data, _any_turf),
-    Paper("crew/cut_list.pdf", "crew_cut_list", cut_list.data, _any_turf),
-    Paper("crew/labels.pdf", "crew_labels", labels.data, _any_turf),
-    Paper("crew/load_list.pdf", "crew_load_list", load_list.data, _any_turf),
-    Paper("crew/sheets.pdf", "crew_sheets", sheets.data, _any_turf),
+    Paper("buyer/order.pdf", "order", order.data, _laid),
+    Paper("crew/cut_list.pdf", "crew_cut_list", cut_list.data, _laid),
+    Paper("crew/labels.pdf", "crew_labels", labels.data, _laid),
+    Paper("crew/load_list.pdf", "crew_load_list", load_list.data, _laid),
+    Paper("crew/sheets.pdf", "crew_sheets", sheets.data, _laid),
 )
 MANY = 200  # sites beyond which papers are printed only where they are asked for
 MANY_PIECES = 5_000  # and pieces: some 170 sheets of labels

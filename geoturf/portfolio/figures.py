@@ -53,6 +53,7 @@ class Land:
     currency: str
     water: bool
     laid_on: str  # where water is compared: which areas have turf and a price
+    estimated: int  # areas that are not laid
 
     @property
     def surveyed(self) -> bool:
@@ -82,7 +83,10 @@ def land(result: Result) -> Land:
     square, volume = ("ft²", "gal") if us else ("m²", "m³")
     water = result.water is not None
     laid_on = "where it is chosen" if result.turf_is_chosen else "on every area"
-    return Land(areas, (*kept, *own), square, volume, result.bid.currency, water, laid_on)
+    estimate = result.plan.estimate
+    estimated = 0 if estimate is None else len(estimate.areas)
+    told = (result.bid.currency, water, laid_on, estimated)
+    return Land(areas, (*kept, *own), square, volume, *told)
 
 
 def _saved(result: Result, table: pd.DataFrame) -> np.ndarray:
@@ -99,6 +103,8 @@ def _saved(result: Result, table: pd.DataFrame) -> np.ndarray:
 def notes(land: Land) -> list[str]:
     """What a reader has to know first."""
     out = ["The office's: it holds waste. Prices for the client are in the folder client."]
+    if land.estimated:
+        out.append(f"Turf of {land.estimated:,} areas is estimated from their shapes, not laid.")
     if land.water:
         out.append(f"Prices are of turf {land.laid_on}; what is chosen is in planner.html.")
     if not land.surveyed:

@@ -146,16 +146,19 @@ def _phases_by_book(ground: Ground, any_books: bool) -> dict[str, list[str]]:
     return phases or {"": []}  # nothing to lay comes to nothing, step by step
 
 
-def beside(price: Price, alternates: Iterable[tuple[str, Price]], alone: Price) -> Price:
+def beside(
+    price: Price, alternates: Iterable[tuple[str, Price]], alone: Price | None = None
+) -> Price:
     """The price with those of other runs of the bid beside it: alternates by title, and every lot
-    bought ``alone``."""
+    bought ``alone``, where that was run."""
     alternates, own = list(alternates), price.totals["price"]
     rows = [
         (title, other.totals["price"], other.totals["price"] - own) for title, other in alternates
     ]
     table = pd.DataFrame(rows, columns=_ALTERNATES)
     more = changes(price, alternates)
-    return replace(price, alternates=table, changes=more, lot_by_lot=alone.totals["price"])
+    lots = None if alone is None else alone.totals["price"]
+    return replace(price, alternates=table, changes=more, lot_by_lot=lots)
 
 
 def _paid_twice(ground: Ground, areas: pd.DataFrame, currency: str) -> tuple[Finding, ...]:

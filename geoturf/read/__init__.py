@@ -59,7 +59,7 @@ def read(bid: Bid) -> Source:
         done = [part for layer in given for part in _parts(layer, files)]
     files.refuse_changed()
     priced = [one for one in done if one.role in PRICED]
-    _refuse_many(done, bid.limits, say)
+    _refuse_many(done, bid.limits.of(bid.layout.method), say)
     ids.number_areas([one.columns for one in priced])
     ids.refuse_clashes(priced, list(bid.products), say)
     if not say.to.refused and not any(len(one) for one in priced):

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator
 
 from geoturf import units
-from geoturf.rules.base import ASSUMED, COMMON, Area, Fraction, Length, Price, Rules, rule
+from geoturf.rules.base import ASSUMED, COMMON, Area, Fraction, Length, Price, Rules, each, rule
 from geoturf.units import FOOT_M, INCH_M, US, System
 
 
@@ -38,6 +38,14 @@ CROSS_WORTH = 2.0  # times what it costs, a cross seam saves at least where a ro
 class LayoutRules(Rules):
     """How turf is laid in one area, and what seams weigh against turf."""
 
+    method: Literal["lay", "estimate"] = rule(
+        "lay",
+        "lay every piece; or estimate turf and seams from the shapes alone, with the spread told: no pieces, rolls, "
+        "cut plan or crew's papers",
+    )
+    lay: Annotated[tuple[str, ...], BeforeValidator(each)] = rule(
+        (), "sites that are laid all the same where the others are estimated"
+    )
     selvage_trim_m: Length = rule(
         "1 in",
         "trimmed off each side of a roll (three stitches)",

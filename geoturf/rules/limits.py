@@ -43,3 +43,24 @@ class LimitRules(Rules):
         3e6, "points of the outlines of all areas and of what lies about them", source=MEASURED
     )
     turf_m2: Area = rule("12000 acre", "ground priced together", source=MEASURED)
+    estimated: Number = rule(
+        10.0,
+        "times as many areas, points and as much ground are taken where turf is estimated, not laid",
+        source="tests/bench/city.py",
+    )
+    sites_each: Number = rule(
+        20_000.0,
+        "sites of which each has a takeoff, a price bought alone and rows in the workbook; beyond, sites.csv alone tells of "
+        "each, and there is no workbook",
+        source="tests/bench/city.py",
+    )
+
+    def of(self, method: str) -> LimitRules:
+        """The limits by the ``method`` of `geoturf.rules.LayoutRules`: an estimate takes more."""
+        if method == "lay":
+            return self
+        more = {name: self.estimated * getattr(self, name) for name in _LAID}
+        return self.model_copy(update=more)
+
+
+_LAID = ("areas", "points", "turf_m2")  # limits of what is laid

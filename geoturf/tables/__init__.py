@@ -25,10 +25,10 @@ from geoturf.model import Result
 from geoturf.tables.about import columns_of, findings
 from geoturf.tables.csv_file import write_csv
 from geoturf.tables.draws import risk, risk_moves
-from geoturf.tables.geopackage import GEOPACKAGE, write_geopackage
-from geoturf.tables.in_brief import price_word, summary
+from geoturf.tables.geopackage import write_places
+from geoturf.tables.in_brief import price_word, summary, turf_sigma
 from geoturf.tables.lots import areas, plans, sites, taken, under_turf_m2, water
-from geoturf.tables.making import kept, waste_pct
+from geoturf.tables.making import kept, laid, waste_pct
 from geoturf.tables.money import (
     alternates,
     bid,
@@ -50,6 +50,7 @@ __all__ = [
     "sites",
     "summary",
     "tables",
+    "turf_sigma",
     "under_turf_m2",
     "waste_pct",
     "water",
@@ -65,12 +66,11 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
     always = (
         areas,
         sites,
-        pieces,
-        rolls,
+        *((pieces, rolls) if laid(result) else ()),
         cut_plan,
-        left_overs,
+        *((left_overs,) if laid(result) else ()),
         materials,
-        materials_by_site,
+        *((materials_by_site,) if result.each else ()),
         bid,
         build_up,
         schedule,
@@ -79,7 +79,7 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
         calendar,
     )
     made = [*always, findings]
-    made += [work_order] if result.plan.lots is not None else []
+    made += [work_order] if result.plan.lots is not None and laid(result) else []
     made += [open_rolls] if result.plan.trade is not None else []
     made += [plans] if by_plan.any_plans(result) else []
     made += [alternates] if len(result.price.alternates) else []
@@ -88,13 +88,14 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
     made += [water] if result.water is not None else []
     out = {table.__name__: table(result) for table in made}
     out["client/prices"] = prices(result)
-    out["buyer/order"] = order(result)
+    if result.plan.estimate is None:  # nothing is ordered by an estimate
+        out["buyer/order"] = order(result)
     return out | {"columns": columns_of(out, result.bid.units)}
 
 
 def write(result: Result, folder: Path) -> None:
-    """Every CSV and layout.gpkg."""
+    """Every CSV, layout.gpkg and areas.parquet."""
     for name, table in tables(result).items():
         (folder / name).parent.mkdir(exist_ok=True)
         write_csv(table, folder / f"{name}.csv")
-    write_geopackage(result, folder / GEOPACKAGE)
+    write_places(result, folder)

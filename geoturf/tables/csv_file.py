@@ -38,7 +38,7 @@ def as_text(value: object) -> str:
     """Text with an apostrophe wherever a spreadsheet would start a formula; a number written as
     text (money, an id such as 0012 or -4) stays as it is."""
     text = str(value)
-    if _NUMBER.fullmatch(text):
+    if text.isalnum() or _NUMBER.fullmatch(text):  # most are names, or numbers
         return text
     guarded = _FORMULA.sub("'", text)
     return f"'{guarded}" if guarded.startswith(_BLANK_STARTS) else guarded

@@ -1,9 +1,10 @@
-"""layout.gpkg: areas, pieces, seams and edges in the CRS of the input."""
+"""layout.gpkg: areas, pieces, seams and edges in the CRS of the input; and its areas as GeoParquet."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -13,15 +14,24 @@ from geoturf.model import Result
 from geoturf.records import Column
 from geoturf.staying import everywhere
 from geoturf.tables.lots import areas
+from geoturf.tables.making import laid
 from geoturf.tables.turf import pieces
+
+if TYPE_CHECKING:
+    import geopandas
 
 GEOPACKAGE = "layout.gpkg"
 
 
-def write_geopackage(result: Result, path: Path) -> None:
-    """Layers areas, pieces, seams, edges in the CRS of the first turf layer, with the ids of the
-    CSVs."""
-    import geopandas
+def write_places(result: Result, folder: Path) -> None:
+    """layout.gpkg and areas.parquet."""
+    for name, frame in _layers(result):  # one at a time: together they are large
+        _write_layer(frame, folder / GEOPACKAGE, name)
+        if name == "areas":
+            frame.to_parquet(folder / "areas.parquet", index=False)
+
+
+def _write_layer(frame: geopandas.GeoDataFrame, path: Path, name: str) -> None:
     import pyogrio
     import pyogrio.errors
 
@@ -29,22 +39,24 @@ def write_geopackage(result: Result, path: Path) -> None:
         {"OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z"}
     )  # equal runs, equal bytes
     try:
-        for name, table in _layers(result).items():
-            frame = geopandas.GeoDataFrame(table, geometry="geometry", crs=result.ground.source_crs)
-            pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", append=path.exists())
+        pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", append=path.exists())
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as fault:
         raise OSError(f"{path.name}: {fault}") from fault
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
-def _layers(result: Result) -> dict[str, pd.DataFrame]:
+def _layers(result: Result) -> Iterator[tuple[str, geopandas.GeoDataFrame]]:
+    """The layers areas, pieces, seams, edges in the CRS of the first turf layer, with the ids of
+    the CSVs."""
+    import geopandas
+
     result = everywhere(result)
     land, plan, runs = result.ground.areas, result.plan, result.edges.runs
     piece, seam = plan.pieces, plan.seams
-    placed = {
-        "areas": (areas(result), np.arange(len(land)), land["geometry"], False),
-        "pieces": (
+    placed: dict[str, Callable[[], tuple[pd.DataFrame, Any, Any, bool]]] = {
+        "areas": lambda: (areas(result), np.arange(len(land)), land["geometry"], False),
+        "pieces": lambda: (
             pieces(result),
             piece["area_index"],
             pile.rectangles(
@@ -52,20 +64,25 @@ def _layers(result: Result) -> dict[str, pd.DataFrame]:
             ),
             True,
         ),
-        "seams": (
+        "seams": lambda: (
             _stretches("seams", result, seam),
             seam["area_index"],
             pile.segments(*(seam[c].to_numpy() for c in ("u0", "v0", "u1", "v1", "bearing_deg"))),
             True,
         ),
-        "edges": (
+        "edges": lambda: (
             _stretches("edges", result, runs),
             runs["area_index"],
             runs["geometry"],
             False,
         ),
     }
-    return {name: _in_source_crs(result, *parts) for name, parts in placed.items()}
+    if not laid(result):
+        del placed["pieces"], placed["seams"]
+    for name, parts in placed.items():
+        table = _in_source_crs(result, *parts())
+        crs = result.ground.source_crs
+        yield name, geopandas.GeoDataFrame(table, geometry="geometry", crs=crs)
 
 
 def _stretches(layer: str, result: Result, rows: pd.DataFrame) -> pd.DataFrame:

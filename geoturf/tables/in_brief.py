@@ -9,7 +9,7 @@ import numpy as np
 from geoturf import units
 from geoturf.model import Result
 from geoturf.tables.lots import price_sigma
-from geoturf.tables.making import waste_pct
+from geoturf.tables.making import laid, waste_pct
 
 _ON_ALL = "were turf laid on every area:"
 
@@ -23,24 +23,24 @@ def summary(result: Result) -> list[tuple[str, str]]:
     land, pools = result.ground.areas, result.plan.pools
     area = units.SHOWN["area"][result.bid.units]
     bought, bound = pools["bought_m2"].sum(), pools["bound_m2"].sum()
-    by_hand = pools["by_hand_m2"].sum()
     rows = [
         *_whose(result),
         ("sites", f"{land['site'].nunique():,}"),
         ("areas", f"{len(land):,}"),
         ("ground area", f"{land['ground_area_m2'].sum() * area.factor:,.0f} {area.unit}"),
-        ("turf bought", f"{bought * area.factor:,.0f} {area.unit}"),
+        ("turf bought", f"{bought * area.factor:,.0f} {area.unit}{_how(result)}"),
+        *_estimated(result),
         ("waste over the ground", f"{waste_pct(bought, land['surface_area_m2'].sum()):.1f} %"),
-        (
-            "  each area alone, by hand",
-            f"{waste_pct(by_hand, land['surface_area_m2'].sum()):.1f} %",
-        ),
+        *(_by_hand(result) if result.plan.estimate is None else ()),
         ("over the proven bound", f"{waste_pct(bought, bound):.1f} %"),
         (
             "rolls and lengths",
-            f"{int(pools['rolls'].sum()):,}",
+            f"{int(pools['rolls'].sum()):,}{_how(result)}",
         ),  # bought; left-overs at hand are not
-        (price_word(result), f"{result.price.totals['price']:,} {result.bid.currency}"),
+        (
+            price_word(result),
+            f"{result.price.totals['price']:,} {result.bid.currency}{_how(result)}",
+        ),
     ]
     rows += _sure(result)
     if (sigma := float(np.sqrt((price_sigma(result) ** 2).sum()))) > 0:
@@ -66,6 +66,37 @@ def _on_all(result: Result) -> Iterator[tuple[str, str]]:
 def _left(result: Result) -> Iterator[tuple[str, str]]:
     if result.source.left_out:
         yield "NOT PRICED", f"{result.source.left_out:,}"
+
+
+def _how(result: Result) -> str:
+    """What is said behind figures that nobody laid."""
+    if result.plan.estimate is None:
+        return ""
+    return ", partly estimated" if laid(result) else ", estimated"
+
+
+def _estimated(result: Result) -> Iterator[tuple[str, str]]:
+    """How many areas are estimated, and how sure their turf is."""
+    if result.plan.estimate is None:
+        return
+    area = units.SHOWN["area"][result.bid.units]
+    bought, sigma = turf_sigma(result)
+    low, high = (area.factor * (bought + side * sigma) for side in (-1, 1))
+    yield "  areas estimated, not laid", f"{len(result.plan.estimate.areas):,}"
+    yield "  two times in three it is within", f"{low:,.0f} to {high:,.0f} {area.unit}"
+
+
+def turf_sigma(result: Result) -> tuple[float, float]:
+    """Turf bought in all, and one standard deviation of it (0 where all is laid): what pools have in
+    common, a kind of shape that the estimate does not know, does not even out between them."""
+    pools = result.plan.pools
+    sigma = pools["sigma_m2"].sum() if "sigma_m2" in pools else 0.0
+    return float(pools["bought_m2"].sum()), float(sigma)
+
+
+def _by_hand(result: Result) -> Iterator[tuple[str, str]]:
+    by_hand, needed = result.plan.pools["by_hand_m2"], result.ground.areas["surface_area_m2"]
+    yield "  each area alone, by hand", f"{waste_pct(by_hand.sum(), needed.sum()):.1f} %"
 
 
 def _sure(result: Result) -> Iterator[tuple[str, str]]:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf import by_plan, columns
-from geoturf.model import Result, kept_columns
+from geoturf.model import ESTIMATED, Result, kept_columns
 from geoturf.records import Column
 from geoturf.risk import survey_sigma
 from geoturf.staying import everywhere
@@ -37,7 +37,7 @@ def areas(result: Result) -> pd.DataFrame:
     values |= {
         "seam_fasteners": result.takeoff.areas["seam_fasteners"],
         "seam": chosen["seam_m"],
-        "cross_seams": chosen["cross_seams"],
+        "cross_seams": np.rint(chosen["cross_seams"]),
         "pieces": chosen["pieces"],
         "piece_area": chosen["piece_area_m2"],
         "turf_bought": chosen["turf_bought_m2"],
@@ -48,6 +48,9 @@ def areas(result: Result) -> pd.DataFrame:
     values |= _where_given(land, border)
     if result.bid.books:
         values["price_book"] = land["price_book"]
+    if result.plan.estimate is not None:
+        values["turf"] = _how(land["estimated"], chosen["turf_bought_m2"])
+        values["turf_sigma"] = chosen["sigma_m2"]
     return with_kept(columns.table("areas", result.bid.units, values), land)
 
 
@@ -65,7 +68,7 @@ def _where_given(land: pd.DataFrame, border: pd.DataFrame) -> dict[str, Column]:
 
 def under_turf_m2(result: Result) -> np.ndarray:
     """Surface of each area as far as turf is laid on it: 0 where it stays as it is."""
-    laid = result.plan.chosen["pieces"].to_numpy(int) > 0
+    laid = result.plan.chosen["turf_bought_m2"].to_numpy(float) > 0
     return np.where(laid, result.ground.areas["surface_area_m2"].to_numpy(float), 0.0)
 
 
@@ -92,7 +95,16 @@ def sites(result: Result) -> pd.DataFrame:
     }
     if by_plan.any_plans(result):
         values["plan"] = by_site["plan"]
+    if result.plan.estimate is not None:
+        values["turf"] = _how(by_site["estimated"], by_site["turf_bought_m2"])
+        values["turf_sigma"] = np.sqrt(by_site["turf_variance"])
     return with_kept(columns.table("sites", result.bid.units, values), by_site)
+
+
+def _how(estimated: pd.Series, bought_m2: pd.Series) -> np.ndarray:
+    """Whether the turf of areas or sites is laid or estimated; "" where there is none."""
+    told = np.where(estimated.to_numpy(bool), ESTIMATED, "laid")
+    return np.where(bought_m2.to_numpy(float) > 0, told, "")
 
 
 def _by_site(result: Result) -> pd.DataFrame:
@@ -112,12 +124,24 @@ def _by_site(result: Result) -> pd.DataFrame:
             "price_variance": price_sigma(result) ** 2,
         }
     )
+    if result.plan.estimate is not None:
+        out["estimated"] = land.groupby("site", sort=False)["estimated"].any()
+        sigma["turf_variance"] = chosen["sigma_m2"] ** 2
     out[sigma.columns] = sigma.groupby(land["site"], sort=False).sum()
-    land_of_site = land.groupby("site", sort=False)
     for name in ("phase", *kept_columns(land)):
-        out[name] = land_of_site[name].agg(lambda some: " + ".join(dict.fromkeys(some)))
+        out[name] = _of_sites(land["site"], land[name])
     if "plan" in land:
-        out["plan"] = land_of_site["plan"].first()
+        out["plan"] = land.groupby("site", sort=False)["plan"].first()
+    return out
+
+
+def _of_sites(site: pd.Series, words: pd.Series) -> pd.Series:
+    """The words of each site's areas, each once, as they come; most sites have one."""
+    once = pd.DataFrame({"site": site, "words": words}).drop_duplicates()
+    by_site = once.groupby("site", sort=False)["words"]
+    out, many = by_site.first(), by_site.size() > 1
+    several = once[once["site"].isin(many.index[many])].groupby("site", sort=False)["words"]
+    out.update(several.agg(" + ".join))
     return out
 
 

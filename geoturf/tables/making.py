@@ -31,7 +31,14 @@ def with_kept(table: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
     return table
 
 
+def laid(result: Result) -> bool:
+    """Whether turf is laid, on paper, at least on some areas: where all is estimated there are no
+    pieces and no rolls, and nothing is ordered."""
+    return result.plan.estimate is None or len(result.plan.pieces) > 0
+
+
 def waste_pct(bought: Any, needed: Any) -> np.ndarray:
-    """Percent by which ``bought`` exceeds ``needed`` (0 where nothing is needed)."""
+    """Percent by which ``bought`` exceeds ``needed`` (0 where nothing is needed, NaN where that is
+    not known)."""
     bought, needed = np.asarray(bought, dtype=float), np.asarray(needed, dtype=float)
-    return np.where(needed > 0, 100 * (bought / np.where(needed > 0, needed, 1) - 1), 0.0)
+    return np.where(needed <= 0, 0.0, 100 * (bought / np.where(needed <= 0, 1, needed) - 1))

@@ -108,6 +108,8 @@ def cut_plan(result: Result) -> pd.DataFrame:
         "cut_gap_pct": waste_pct(values["bought"], values["cut_bound"]),
         "waste_pct": waste_pct(values["bought"], values["needed"]),
     }
+    if result.plan.estimate is not None:
+        values["bought_sigma"] = pools["sigma_m2"]
     return columns.table("cut_plan", result.bid.units, values)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -44,6 +45,11 @@ class Lawns:
     degrees: np.ndarray | None = None
     bills: Bills | None = None
     told: System = US
+
+    @cached_property
+    def accounts(self) -> np.ndarray:
+        """Number of each area's site, (n,)."""
+        return self.areas.groupby("site", sort=False).ngroup().to_numpy()
 
     @property
     def ground_m2(self) -> np.ndarray:
@@ -143,7 +149,7 @@ def _turf_price(turf_price: pd.Series | None, areas: pd.DataFrame) -> np.ndarray
 
 def site_numbers(lawns: Lawns) -> np.ndarray:
     """Number of each area's site, (n,): the account that its water is billed to."""
-    return lawns.areas.groupby("site", sort=False).ngroup().to_numpy()
+    return lawns.accounts
 
 
 def by_area(price: Money, area_m2: np.ndarray) -> np.ndarray:

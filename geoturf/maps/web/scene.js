@@ -49,6 +49,7 @@ geoturf.makePieces = function (data) {
 };
 
 geoturf.makeEdges = (data) => ({
+  tooMany: data.tooMany,
   whole: geoturf.ints(data.whole),
   start: geoturf.starts(geoturf.ints(data.counts)),
   kind: geoturf.ints(data.kind),

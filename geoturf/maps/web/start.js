@@ -45,11 +45,12 @@ geoturf.openAsAsked = function (scene, pick) {
   if (site >= 0) pick({ site }, true);
 };
 
-geoturf.missing = function ({ pieces, context }) {
+geoturf.missing = function ({ pieces, edges, context }) {
   const said = "Too many for this page; they are in layout.gpkg.";
   return {
     ...(pieces.withheld ? { pieces: "", seams: "" } : {}),
     ...(pieces.tooMany ? { pieces: said, seams: said } : {}),
+    ...(edges.tooMany ? { edges: said } : {}),
     ...(context.tooMany ? { context: "Too many for this page; they are in your own files." } : {}),
   };
 };
