@@ -8,7 +8,9 @@ import pandas as pd
 import pytest
 from page_read import islands_of, read_ints
 
+from geoturf import audit as auditing
 from geoturf import check, maps, pipeline, report, tables
+from geoturf.audit import AGREES, BROKEN
 from geoturf.bid import read_bid
 
 LAWNS = ((0, 0, 40, 30), (90, 0, 40, 40), (0, 90, 25, 20), (90, 90, 60, 15), (0, 190, 22, 9))
@@ -130,3 +132,33 @@ def test_tables_and_map_of_all_lawns_show_no_layout_where_they_stay(run):
     assert read_ints(pieces["laid"]) == laid.astype(int).tolist()
     assert (np.array(read_ints(pieces["counts"])) > 0).tolist() == laid.tolist()
     assert island["geoturf-areas"]["colourings"][0]["key"] == "chosen"
+
+
+# ---------------------------------------------------------------------------------------- the audit
+
+
+def audited(folder):
+    return {one.promise: one for one in auditing.audit(folder, None, None)}
+
+
+def flipped(folder, name, old, new):
+    path = folder / f"{name}.csv"
+    text = path.read_text(encoding="utf-8")  # line ends as one letter
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+
+
+def test_the_audit_agrees_with_a_report_in_which_lawns_stay(run, tmp_path):
+    for name, asked in (
+        ("some", {"more": 'budget = "30000 USD"'}),
+        ("none", {"offer": "irrigation"}),
+    ):
+        told = report.write(run(**asked), tmp_path / name, ())
+        assert not [one for one in told if one.verdict == BROKEN]
+        assert audited(tmp_path / name)["turf laid"].verdict == AGREES
+
+
+def test_the_audit_tells_a_choice_without_turf(run, tmp_path):
+    report.write(run('budget = "30000 USD"'), tmp_path / "out", ())
+    flipped(tmp_path / "out", "water", ",no", ",yes")
+    assert audited(tmp_path / "out")["turf laid"].verdict == BROKEN

@@ -10,7 +10,8 @@ import geopandas
 import pandas as pd
 import pyogrio
 import pytest
-from shapely import MultiPolygon, box
+from momepy.datasets import get_path
+from shapely import MultiPolygon, Polygon, box
 
 from geoturf.bid import make_bid
 from geoturf.errors import BidError, InputError
@@ -323,3 +324,31 @@ def test_the_same_lot_drawn_and_mapped_gives_the_same_ground(tmp_path):
     own = measure(source_of(tmp_path, "own.gpkg"), rules, US).areas
     for word in ("ground_area_m2", "perimeter_m"):
         assert ours[word].iloc[0] == pytest.approx(own[word].iloc[0], rel=1e-9)
+
+
+# ---------------------------------------------------------------------------------------- open data
+
+
+@pytest.mark.parametrize("suffix", ["gdb", "gml", "csv", "dxf"])
+def test_open_data_is_read_alike_in_every_format(tmp_path, suffix):
+    """momepy's bubenec: buildings by OpenStreetMap contributors (ODbL), put on the grid of Prague
+    (EPSG:5514, metres), whose areas GeoPandas measures; a geodatabase rounds to a tenth of a
+    millimetre."""
+    own = geopandas.read_file(get_path("bubenec"), layer="buildings").to_crs("EPSG:5514")
+    path = tmp_path / f"lots.{suffix}"
+    if suffix == "gdb":
+        kind = {"driver": "OpenFileGDB", "geometry_type": "MultiPolygon", "promote_to_multi": True}
+        pyogrio.write_dataframe(own, path, layer="lots", **kind)
+    elif suffix == "gml":
+        pyogrio.write_dataframe(own, path, layer="lots", driver="GML")
+    elif suffix == "csv":
+        pd.DataFrame({"uid": own["uID"], "wkt": own.geometry.to_wkt()}).to_csv(path, index=False)
+    else:
+        own.geometry = own.exterior.map(
+            Polygon
+        )  # a polyline has no hole; a court is one of its own
+        rings = [list(shape.exterior.coords)[:-1] for shape in own.geometry]
+        path.write_text(drawing(*(polyline("BUILT", *ring) for ring in rings), unit=6))
+    source = source_of(tmp_path, path.name, crs="EPSG:5514")
+    assert plan_areas(source) == pytest.approx(own.area.tolist(), abs=0.01)
+    assert source.left_out == 0

@@ -138,7 +138,7 @@ _Part = tuple[Layer, list[int], list[int], dict[str, Any], str]
 
 
 def _digests(folder: Folder, home: Path) -> Told:
-    """SHA-256 of each input, of a shapefile of its parts one after another."""
+    """SHA-256 of each input, of a shapefile or a file geodatabase of its parts one after another."""
     wrong, seen = [], 0
     inputs = folder.run["inputs"]
     for one in inputs:
@@ -147,6 +147,8 @@ def _digests(folder: Folder, home: Path) -> Told:
         if path.suffix.lower() == ".shp":
             beside = (p for s in _PARTS for p in (path.with_suffix(s), path.with_suffix(s.upper())))
             parts = list({p.name.lower(): p for p in beside if p.is_file()}.values())
+        if path.is_dir():
+            parts = sorted(part for part in path.iterdir() if part.is_file())
         if not all(part.is_file() for part in parts) or not parts:
             continue
         seen += 1

@@ -370,11 +370,10 @@ def _file(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
             what = "a path (folders too) with '!', ';', a tab or a line break in it cannot be read"
             say.leave_out("unreadable", f"{what}; rename it. It is left out")
             return []
-        if path.is_dir():
-            return [Item(given, path)]
-        with path.open("rb") as file:
-            kind, size = FORMATS[suffix], path.stat().st_size
-            fault = _fault(file.read(_HEAD), kind, size, limits) or _part_fault(path, suffix)
+        kind, size, fault = FORMATS[suffix], path.stat().st_size, ""
+        if not path.is_dir():
+            with path.open("rb") as file:
+                fault = _fault(file.read(_HEAD), kind, size, limits) or _part_fault(path, suffix)
         fault = fault or _size_fault(Item(given, path), limits) or _busy(path, kind)
     except OSError as error:
         fault = f"cannot be opened: {error.strerror}"
