@@ -93,9 +93,9 @@ class LayoutRules(Rules):
         source=ASSUMED,
     )
     cross_seams: Literal["needed", "corners", "anywhere"] = rule(
-        "needed",
+        "corners",
         "in strips longer than a roll only; also at inner corners, as long as turf is wide there, where that saves "
-        "over twice what it costs; or anywhere it does",
+        "over twice what it costs, told area by area; or anywhere it does",
         source=COMMON,
     )
     seam_cost: Price = rule(
