@@ -200,11 +200,11 @@ def _lots(result: Result, sheet: Sheet) -> list[dict[str, Any]]:
             areas.append({"drawn": drawn, "pieces": pieces})
         rows.append({"site": lot.site, "phase": lot.phase, "areas": areas})
     named = [f"{row['site']}, {row['phase']}" for row in rows]
-    drawn = [area["drawn"] for row in rows for area in row["areas"]]
-    pieces = [text for row in rows for area in row["areas"] for text in area["pieces"]]
-    site_mm, drawn_mm = _wide(named, _NAME_MM), _wide(drawn, _NAME_MM)
+    drawings = [area["drawn"] for row in rows for area in row["areas"]]
+    pieces_named = [text for row in rows for area in row["areas"] for text in area["pieces"]]
+    site_mm, drawn_mm = _wide(named, _NAME_MM), _wide(drawings, _NAME_MM)
     most = ROOMS[result.bid.page].wide - site_mm - drawn_mm
-    return [row | {"wide": [site_mm, drawn_mm, _wide(pieces, most)]} for row in rows]
+    return [row | {"wide": [site_mm, drawn_mm, _wide(pieces_named, most)]} for row in rows]
 
 
 def _wide(texts: Iterable[str], most: float) -> float:
