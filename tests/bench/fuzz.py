@@ -112,12 +112,12 @@ def shapes(rng: np.random.Generator, count: int) -> list[shapely.Geometry]:
 
 def steps(rng: np.random.Generator) -> shapely.Geometry:
     """L, T, Z, U and others, of whole feet."""
-    out = shapely.box(0, 0, 0, 0)
-    for _ in range(rng.integers(2, 5)):
+    out = shapely.box(0, 0, *rng.integers(5, 35, 2))
+    for _ in range(rng.integers(1, 4)):
         (x, y), (wide, long) = rng.integers(0, 30, 2), rng.integers(2, 35, 2)
         box = shapely.box(x, y, x + wide, y + long)
-        out = out - box if out.area and rng.random() < 0.3 else out | box
-    return shapely.transform(shapely.make_valid(out), lambda xy: 0.3048 * xy)
+        out = out - box if rng.random() < 0.3 else out | box
+    return shapely.transform(out.buffer(0), lambda xy: 0.3048 * xy)
 
 
 def comb(rng: np.random.Generator) -> shapely.Geometry:
