@@ -128,7 +128,7 @@ def _figures(result: Result, audience: Audience) -> list[dict[str, Any]]:
 
 def _but_few(table: pd.DataFrame) -> tuple[str, ...]:
     """The columns that are not told of each of very many areas."""
-    return tuple(name for name in table if not str(name).startswith(FEW))
+    return tuple(name for name in map(str, table) if not name.startswith(FEW))
 
 
 def colourings(result: Result) -> list[dict[str, Any]]:
