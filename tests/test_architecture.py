@@ -38,6 +38,7 @@ SHARED = {
     "pile",
     "plane",
     "highs",
+    "knapsack",
     "bid",
     "data",
 }
