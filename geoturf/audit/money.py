@@ -241,11 +241,22 @@ def kind_of(line: dict[str, str], settings: dict[str, Any], turf: set[str]) -> s
     return "material" if item in turf else "service"
 
 
+def strangers(folder: Folder) -> str:
+    """Items of the takeoff that this program has not been taught, so that it cannot tell whether they
+    are taxed; "" where there are none."""
+    turf = titles_of_turf(folder)
+    named = dict.fromkeys(folder.table("materials").text("item"))
+    return ", ".join(name for name in named if name not in ITEMS and name not in turf)
+
+
 def _build_up(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     """Waste, contingency, sales tax, overhead, profit, bond and least price, by the bid's rates."""
     settings = folder.settings
     if settings["books"]:
         yield unseen("build-up", "price books are not reckoned again")
+        return
+    if new := strangers(folder):
+        yield unseen("build-up", f"the audit does not know {new}")
         return
     rules, turf = settings["price"], set(_turf_by_title(settings["products"]))
     work = [line for line in lines if not is_general(line)]

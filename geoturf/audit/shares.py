@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from geoturf.audit.folder import Folder, Table, plain
-from geoturf.audit.money import base_of, is_general, kind_of, titles_of_turf
+from geoturf.audit.money import base_of, is_general, kind_of, strangers, titles_of_turf
 from geoturf.audit.told import Floats, Told, between, unseen
 
 _COST = ("waste", "contingency", "sales tax")
@@ -23,6 +23,9 @@ def promises(folder: Folder) -> Iterator[Told]:
     products = folder.settings["products"]
     if len({one["title"] or name for name, one in products.items()}) < len(products):
         yield unseen("price of a site", "several products have one title")
+        return
+    if new := strangers(folder):
+        yield unseen("price of a site", f"the audit does not know {new}")
         return
     bid, sites = folder.table("bid"), folder.table("sites")
     lines = [dict(zip(bid.columns, map(plain, row), strict=True)) for row in bid.rows]
