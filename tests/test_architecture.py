@@ -28,6 +28,7 @@ STAGES = {
 }
 SHARED = {
     "compiled",
+    "knapsack",
     "model",
     "rules",
     "units",
