@@ -444,8 +444,9 @@ def promises(
                 continue
             names.append(f"phase {phase}, {title}")
             told.append(value)
-            low.append(span.low * (1 - _ROUNDED) - step)
-            high.append(span.high * (1 + _ROUNDED) + step)
+            room = step * (1 + len(land.site))  # each area's figures are rounded
+            low.append(span.low * (1 - _ROUNDED) - room)
+            high.append(span.high * (1 + _ROUNDED) + room)
     yield first_wrong(
         "nothing left out", "items of the takeoff", missing, len(names) + len(missing)
     )
