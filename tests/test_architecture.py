@@ -39,7 +39,6 @@ SHARED = {
     "pile",
     "plane",
     "highs",
-    "knapsack",
     "bid",
     "data",
 }

@@ -60,7 +60,9 @@ def carry_on(neighbour: np.ndarray, ring: np.ndarray) -> np.ndarray:
     return np.where(source >= 0, neighbour[source], -1)
 
 
-def runs_of(mine: Borders, cuts: Stretches, kind: np.ndarray, neighbour: np.ndarray) -> pd.DataFrame:
+def runs_of(
+    mine: Borders, cuts: Stretches, kind: np.ndarray, neighbour: np.ndarray
+) -> pd.DataFrame:
     """The runs, in the order of areas and rings. ``kind``: index in `KINDS`, ``neighbour``: row or
     -1, one a stretch."""
     ring = mine.ring[cuts.segment]
