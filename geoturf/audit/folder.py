@@ -210,6 +210,8 @@ class Layout:
 
 def read_only(path: Path) -> sqlite3.Connection:
     """A database that no statement can change, and that triggers and views of others cannot use."""
+    if not path.is_file():  # a pipe would be waited for
+        raise sqlite3.OperationalError("is no regular file")
     base = sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode=ro", uri=True, timeout=5)
     base.execute("pragma trusted_schema = off")
     base.execute("pragma query_only = on")

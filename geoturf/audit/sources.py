@@ -89,7 +89,7 @@ def read(path: Path, layer: str, crs: str) -> Layer:
 
 def layers_of(path: Path) -> list[str]:
     """Names of the layers of polygons in a GeoPackage; one without a name in other files."""
-    if path.suffix.lower() != ".gpkg":
+    if path.suffix.lower() != ".gpkg" or not path.is_file():
         return [""]
     with read_only(path) as base:
         rows = base.execute("select table_name from gpkg_contents where data_type = 'features'")
