@@ -101,7 +101,7 @@ def test_a_fault_is_one_line_with_its_mend(text, message, tmp_path):
         ('[layers]\npath = "x"', "layers: is a list of tables: write [[layers]]"),
         ("[[layers]]\nname = 'x'", "key 'layers#1.path' is needed: a GIS file, a zip, a folder or a glob"),
         ("[[layers]]\npath = ' '", "layers#1.path: is empty; it names a GIS file, a zip, a folder or a glob"),
-        ("[[layers]]\npath='x'\nrole='lawn'", "layers#1.role: 'lawn' should be 'turf', 'parcel', 'building', 'paving', 'exclude', 'street' or 'view'"),  # noqa: E501
+        ("[[layers]]\npath='x'\nrole='lawn'", "layers#1.role: 'lawn' should be 'turf', 'parcel', 'building', 'paving', 'exclude', 'street', 'view', 'fence' or 'planter'"),  # noqa: E501
         ("[[layers]]\npath='x'\nproduct='turf'", "layers#1.product: 'turf' is not one of [products] (did you mean 'turf60'?)"),
         ("[[layers]]\npath='x'\nrole='paving'", 'layers: a bid needs a layer of role "turf" or "parcel"; all layers here are context'),  # noqa: E501
         ("layers = []", "layers: a bid needs at least one layer ([[layers]] with a path)"),

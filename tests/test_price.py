@@ -554,7 +554,7 @@ def test_other_prices_stand_beside_the_bids_own():
         ({"leave_out": ["infil"]}, "alternate 'x', leave_out: 'infil' is no item"),
         (
             {"leave_out": ["labour_edging"]},
-            "alternate 'x', leave_out: 'labour_edging' alone would leave edging without it",
+            "alternate 'x', leave_out: 'labour_edging' alone would leave edging and edging_steel",
         ),
         ({"costs": {"stone": "1 USD/ton"}}, "'stone' is no unit cost"),
         ({"costs": {"infill": "1 USD/ft"}}, "does not fit"),

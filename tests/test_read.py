@@ -105,12 +105,12 @@ def test_a_format_whose_features_are_not_counted_is_refused_at_import():
     script = (
         "import dataclasses, importlib, sys\n"
         "from geoturf.read import formats\n"
-        "gml = dataclasses.replace(formats.KINDS[0], name='GML', suffixes=('.gml',))\n"
-        "formats.KINDS += (gml,)\n"
+        "new = dataclasses.replace(formats.KINDS[0], name='Ledger', suffixes=('.ledger',))\n"
+        "formats.KINDS += (new,)\n"
         "importlib.reload(sys.modules['geoturf.read.account'])"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
-    assert "what is lost of a format could not be told: GML" in done.stderr
+    assert "what is lost of a format could not be told: Ledger" in done.stderr
 
 
 def test_a_zip_is_read_in_place(tmp_path):

@@ -40,8 +40,9 @@ def told(
 
 
 def _lengths_m(product: Product, layout: Layout) -> Sequence[float]:
-    """Lengths that the roll of a layout is sold in."""
-    return next(s.roll_lengths for s in product.widths if s.roll_width_m == layout.roll_width_m)
+    """Lengths that the roll of a layout is sold in (of the width nearest to its: inches and feet
+    differ in the last digit)."""
+    return min(product.widths, key=lambda s: abs(s.roll_width_m - layout.roll_width_m)).roll_lengths
 
 
 def under_least(

@@ -37,7 +37,7 @@ def areas(result: Result) -> pd.DataFrame:
     values |= {
         "seam_fasteners": result.takeoff.areas["seam_fasteners"],
         "seam": chosen["seam_m"],
-        "cross_seams": np.rint(chosen["cross_seams"]),
+        "cross_seams": np.rint(chosen["cross_seams"].to_numpy(float)),
         "pieces": chosen["pieces"],
         "piece_area": chosen["piece_area_m2"],
         "turf_bought": chosen["turf_bought_m2"],
