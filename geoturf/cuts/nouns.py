@@ -308,15 +308,15 @@ def chosen_table(
                 ratio,
             )
         )
-    names = [
-        "pile_bearing_deg",
-        "seam_m",
-        "cross_seams",
-        "pieces",
-        "piece_area_m2",
-        "free_cost_ratio",
-    ]
-    table = pd.DataFrame(rows, columns=names)
+    kinds = {
+        "pile_bearing_deg": float,
+        "seam_m": float,
+        "cross_seams": int,
+        "pieces": int,
+        "piece_area_m2": float,
+        "free_cost_ratio": float,
+    }
+    table = pd.DataFrame(rows, columns=list(kinds)).astype(kinds)  # numbers, also where none is laid
     table.insert(5, "turf_bought_m2", bought_m2)
     return table
 
