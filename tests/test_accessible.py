@@ -22,6 +22,7 @@ keep = ["OWNER"]
 [[layers]]
 path = "lawns.gpkg"
 [water]
+lay = "all"
 budget = "9000 USD"
 [water.climate]
 place = "Vacaville"
