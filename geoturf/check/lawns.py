@@ -94,7 +94,7 @@ def _side_by_side(
     enough for them as one, with nothing else of the area beside them and no gap in either; of areas
     with any of ``some`` (bool)."""
     laid, room = laid_at(result), room_across(result)
-    by_area = pd.Series(np.arange(len(laid))).groupby(areas_of(result)).indices
+    by_area = _rows_by(areas_of(result))
     for row in np.unique(areas_of(result)[some]):
         mine = by_area[row]
         lines, of = np.unique(np.round(laid[mine, 2:], 5), axis=0, return_inverse=True)
@@ -127,17 +127,22 @@ def _seam_beside(result: Result, some: np.ndarray, side: int) -> np.ndarray:
     area, laid, seams = areas_of(result), laid_at(result), result.plan.seams
     seams = seams[seams["kind"] == "seam"]
     ends = seams[["v0", "u0", "u1"]].to_numpy(float)
-    by_area = pd.Series(np.arange(len(seams))).groupby(seams["area_index"].to_numpy(int)).indices
-    out = np.zeros(len(laid))
+    seams_of, pieces_of = _rows_by(seams["area_index"].to_numpy(int)), _rows_by(area)
+    seam = np.zeros(len(laid))
     for row in np.unique(area[some]):
-        mine, here = np.flatnonzero(area == row), ends[by_area.get(row, [])]
+        mine, here = pieces_of[row], ends[seams_of.get(row, [])]
         on = np.abs(laid[mine, None, side] - here[:, 0]) < 2 * HAIR_M
         last = np.minimum(laid[mine, None, 1], here[:, 2])
         first = np.maximum(laid[mine, None, 0], here[:, 1])
-        seam = (np.maximum(last - first, 0) * on).sum(axis=1)
-        strips = [*np.round(laid[mine, 2:].T, 4)]
-        out[mine] = pd.Series(seam).groupby(strips).transform("sum")
-    return out
+        seam[mine] = (np.maximum(last - first, 0) * on).sum(axis=1)
+    strips = [area, *np.round(laid[:, 2:].T, 4)]
+    return pd.Series(seam).groupby(strips).transform("sum").to_numpy()
+
+
+def _rows_by(area: np.ndarray) -> dict[int, np.ndarray]:
+    """Rows (m,) of each area, rising."""
+    rows: dict[int, np.ndarray] = pd.Series(np.arange(len(area))).groupby(area).indices
+    return rows
 
 
 def _told_small(result: Result) -> np.ndarray:
