@@ -407,13 +407,16 @@ def searches(
     turf, (lanes, shared) = full * a_metre, _side_by_side(whole, usable, step)
     a, b = np.empty(len(lo) + 1), np.empty(len(lo) + 1)
     least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
+    plain, so_far = np.empty(models, np.int64), np.empty(models)
     for i in range(m - 1):
+        for k in range(models):  # what strips to which nothing is added begin at
+            plain[k] = _cheapest(cost, k, i, 0.0, 0.0)
+            so_far[k] = cost[k, plain[k], i]
         if offsets[i + 1] == offsets[i]:  # no turf: nothing to lay, however wide
             for k in range(models):
-                last = _cheapest(cost, k, i, 0.0, 0.0)
-                if cost[k, last, i] < cost[k, 0, i + 1]:
-                    cost[k, 0, i + 1], before[k, 0, i + 1] = cost[k, last, i], WAYS * i + last
-        if cost[0, _cheapest(cost, 0, i, 0.0, 0.0), i] == np.inf:
+                if so_far[k] < cost[k, 0, i + 1]:
+                    cost[k, 0, i + 1], before[k, 0, i + 1] = so_far[k], WAYS * i + plain[k]
+        if so_far[0] == np.inf:
             continue  # too near the first cut to end a strip, by any model
         count, steps, joints, length, shunned = int64(0), 0.0, 0.0, 0.0, 0.0
         for j in range(i + 1, m):
@@ -455,10 +458,12 @@ def searches(
                 whole_strips = k == full_strips
                 after_odd = by_odd if whole_strips else 0.0
                 after_narrow = after_odd + by_narrow
-                last = _cheapest(cost, k, i, after_odd, after_narrow)
-                price = seams[j] * seam + cost[k, last, i] + extra
-                if last:
-                    price += after_odd if last == ODD else after_narrow
+                last, price = plain[k], seams[j] * seam + so_far[k] + extra
+                if after_narrow > 0:
+                    last = _cheapest(cost, k, i, after_odd, after_narrow)
+                    price = seams[j] * seam + cost[k, last, i] + extra
+                    if last:
+                        price += after_odd if last == ODD else after_narrow
                 now = 0
                 if above and v < narrow:
                     now = NARROW
