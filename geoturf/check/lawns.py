@@ -141,8 +141,9 @@ def _seam_beside(result: Result, some: np.ndarray, side: int) -> np.ndarray:
 
 def _rows_by(area: np.ndarray) -> dict[int, np.ndarray]:
     """Rows (m,) of each area, rising."""
-    rows: dict[int, np.ndarray] = pd.Series(np.arange(len(area))).groupby(area).indices
-    return rows
+    order = np.argsort(area, kind="stable")
+    there, first = np.unique(area[order], return_index=True)
+    return dict(zip(there.tolist(), np.split(order, first[1:]), strict=False))
 
 
 def _told_small(result: Result) -> np.ndarray:
