@@ -133,6 +133,7 @@ class _Stages:
         self.source, self.engine, self.clock = source, engine, clock
         self.each = each  # whether there is a takeoff of each site
         self.laid: layout.Laid = {}  # areas each on its own, whatever pools they are in
+        self.bounded: layout.Bounded = {}  # likewise, the least turf of each
         self.cut: cuts.Known = {}  # pools' pieces, whatever bid they are of
         self.bound_ready: kernels.Work = lambda: None  # waits for what the bound needs compiled
         self._known: dict[object, list[tuple[tuple[object, ...], object]]] = {}
@@ -197,7 +198,7 @@ class _Stages:
 
     def _bounds(self, task: layout.Task) -> Any:
         self.clock("compile", self.bound_ready)
-        return layout.bounds(task, self.engine)
+        return layout.bounds(task, self.engine, self.bounded)
 
     def _step(self, stage: str, work: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
         """What a stage gives, worked out once for what it is given."""

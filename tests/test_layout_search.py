@@ -26,6 +26,7 @@ from layout_cases import (
 )
 from shapely.affinity import rotate, translate
 
+import geoturf.layout
 from geoturf.engine import Processes, Serial
 from geoturf.errors import InputError
 from geoturf.layout import bounds, lay, task_of
@@ -203,6 +204,40 @@ def test_by_hand_is_full_strips_from_the_longest_edge_or_across_it():
 def test_by_hand_at_a_stated_bearing_is_one_drawing():
     (hand,) = lay_all(shapely.box(0, 0, 12, 5), bearing=0.0)[0].by_hand
     assert hand.bearing_deg == 0 and len(hand.cut) == 3
+
+
+@pytest.mark.parametrize("name", ["square", "ell", "ring", "triangle"])
+def test_a_price_model_sought_by_itself_costs_the_same_to_the_bit(name):
+    """With full strips weighed and strips ganged, so that every model is a search of its own."""
+    rules = RULES.model_copy(update={"full_strips_m": 0.5, "cross_seams": "anywhere"})
+    (roll,) = stocked("turf", TURF, rules)
+    shape = shape_of(SHAPES[name])
+    for bearing in (0.0, 33.0, 90.0):
+        every = sought(shape, bearing, roll)
+        for model in roll.models:
+            alone = sought(shape, bearing, roll, models=(model,))
+            assert alone.cost[model] == every.cost[model]
+
+
+def test_what_was_bounded_before_is_not_bounded_again(monkeypatch):
+    """Only the new area is worked on, and both ways give the same."""
+    worked: list[int] = []
+    work = geoturf.layout._work_bounds
+    monkeypatch.setattr(
+        geoturf.layout, "_work_bounds", lambda jobs: worked.append(len(jobs)) or work(jobs)
+    )
+    few, more = (
+        task_of(ground_of(*some), {"turf60": TURF}, RULES)
+        for some in (
+            [SHAPES["ell"], SHAPES["ring"]],
+            [SHAPES["triangle"], SHAPES["ell"], SHAPES["ring"]],
+        )
+    )
+    known: geoturf.layout.Bounded = {}
+    bounds(few, Serial(), known)
+    found = bounds(more, Serial(), known)
+    assert worked == [2, 1]
+    assert found.tolist() == bounds(more, Serial()).tolist()
 
 
 def test_the_same_whoever_does_the_work(monkeypatch):

@@ -42,6 +42,7 @@ from geoturf.layout.views import seen_together, told_views
 from geoturf.model import Choices, Layout
 
 __all__ = [
+    "Bounded",
     "Laid",
     "Task",
     "bounds",
@@ -83,6 +84,8 @@ Job = tuple[list[Shape], list[tuple[Roll, ...]], float, bool]
 Laid = dict[
     tuple[tuple[int, ...], tuple[bytes, ...], tuple[tuple[Roll, ...], ...], str], list[Choices]
 ]
+#: the least turf (2,) of areas bounded before, by drawing, widths stocked and bearing stated
+Bounded = dict[tuple[bytes, tuple[Roll, ...], str], np.ndarray]
 
 
 def lay(
@@ -134,14 +137,20 @@ def _drawing(shape: Shape) -> bytes:
     return shape.origin.tobytes() + shape.points.tobytes()
 
 
-def bounds(task: Task, engine: Engine) -> np.ndarray:
+def bounds(task: Task, engine: Engine, known: Bounded | None = None) -> np.ndarray:
     """The least turf (m2) that can be bought for each area in any pool, laid under the rules: in
-    any rectangles, and in strips from border to border (n, 2); it adds up over a pool."""
+    any rectangles, and in strips from border to border (n, 2); it adds up over a pool. ``known``:
+    what was found before, and what is found now."""
+    known = {} if known is None else known
     firsts = [row for row, place in enumerate(task.where) if place.of == row]
     jobs = [(task.shapes[k], task.stock[k], float(task.bearings[k])) for k in firsts]
-    runner = Serial() if len(jobs) < FEW else engine
-    found = [both for chunk in runner.map(_work_bounds, _chunks(jobs)) for both in chunk]
-    least = dict(zip(firsts, found, strict=True))
+    keys = [(_drawing(shape), stock, str(stated)) for shape, stock, stated in jobs]
+    new = [k for k, key in enumerate(keys) if key not in known]
+    runner = Serial() if len(new) < FEW else engine
+    chunks = runner.map(_work_bounds, _chunks([jobs[k] for k in new]))
+    found = [both for chunk in chunks for both in chunk]
+    known.update(zip([keys[k] for k in new], found, strict=True))
+    least = {row: known[key] for row, key in zip(firsts, keys, strict=True)}
     every = [_placed_bounds(task, row, least) for row in range(len(task.shapes))]
     return np.array(every, float).reshape(-1, 2)
 

@@ -68,7 +68,8 @@ def _joint_bearing(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]]) -> 
 
 
 def _least(shape: Shape, rolls: Sequence[Roll], at: float) -> float:
-    return float(min(roll.worth * sought(shape, at, roll).cost[BALANCED] for roll in rolls))
+    found = [sought(shape, at, roll, models=(BALANCED,)) for roll in rolls]
+    return float(min(r.worth * one.cost[BALANCED] for r, one in zip(rolls, found, strict=True)))
 
 
 def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:
