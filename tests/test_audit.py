@@ -30,6 +30,7 @@ from geoturf import audit as auditing
 from geoturf import cuts, edges, ground, layout, materials, pipeline, read, report
 from geoturf import price as pricing
 from geoturf.audit import AGREES, BROKEN, UNSEEN
+from geoturf.bid import make_bid
 from geoturf.errors import PromiseError
 
 E, N = 6_352_000.0, 2_148_000.0  # California zone 5, US survey feet
@@ -102,6 +103,29 @@ def sound(tmp_path_factory) -> Path:
     told = report.write(result, home / "report", ())
     assert {one.verdict for one in told} == {AGREES}
     return home
+
+
+@pytest.mark.parametrize(
+    ("wide", "rules"),
+    [
+        (13.2, {"layout": {"cut_step": "12 in"}}),  # less than a step would be left beside it
+        (13, {"cuts": {"stock": [{"product": "turf60", "width": "15 ft", "length": "40 ft"}]}}),
+        (15, {"cuts": {"stock": [{"product": "turf60", "width": "13 ft", "length": "60 ft"}]}}),
+    ],
+    ids=["whole width", "all from stock", "more than stock holds"],
+)
+def test_what_a_sound_bid_may_come_to_agrees(tmp_path, wide, rules):
+    """And no percents are told over a bound of nothing, where turf is bought."""
+    lawn = translate(box(0, 0, wide, 30), E, N)
+    table = geopandas.GeoDataFrame({"site": ["A"]}, geometry=[lawn], crs="EPSG:2228")
+    table.to_file(tmp_path / "lawn.gpkg")
+    bid = make_bid({"layers": [{"path": "lawn.gpkg"}], "folder": str(tmp_path)} | rules)
+    told = report.write(geoturf.run(bid), tmp_path / "report", ())
+    assert BROKEN not in {one.verdict for one in told}
+    plan = (tmp_path / "report" / "cut_plan.csv").read_text(encoding="utf-8-sig")
+    (pool,) = csv.DictReader(plan.splitlines())
+    free = float(pool["bound_ft2"]) == 0 < float(pool["bought_ft2"])
+    assert (pool["gap_pct"] == "") == free
 
 
 def audit(report: Path, home: Path):

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from geoturf.audit import earth
 from geoturf.audit.folder import Folder, Shapes, Table, Unreadable
 from geoturf.audit.ground import Drawn
+from geoturf.audit.rolls import widths_of
 from geoturf.audit.told import Floats, Told, between, broken, compared, first_wrong
 
 _OFF_M = 5e-3  # what corners may be off: lots of one plan are laid from one drawing
@@ -182,9 +183,23 @@ def _cut(folder: Folder, placed: _Placed) -> list[Told]:
     most = np.where(
         level, across + rules["side_allowance"] + step + 2 * _OFF_M, across * steep + 1.0
     )
+    full = _full(folder, wide)  # is cut where less than a step would be left beside
+    most = np.where(full < most + step, np.fmax(most, full), most)
     room = pieces.step("width") + _OFF_M
     told.append(between("cut widths", "widths of pieces", names, wide, across - room, most, "m"))
     return told
+
+
+def _full(folder: Folder, wide: Floats) -> Floats:
+    """The width between selvages at which a piece's product is sold and the piece is cut; 0 where it
+    is cut at no such width."""
+    products, trim = folder.settings["products"], 2 * folder.settings["layout"]["selvage_trim"]
+    sold = [widths_of(products[name]) for name in folder.table("pieces").text("product")]
+    near = [
+        any(abs(width - trim - own) < _OFF_M for width in widths)
+        for own, widths in zip(wide, sold, strict=True)
+    ]
+    return np.where(near, wide, 0.0)
 
 
 def _reach(pieces: Table) -> Floats:

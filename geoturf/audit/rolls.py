@@ -237,19 +237,17 @@ def _bounds(folder: Folder) -> list[Told]:
     told.append(
         between("cut bound", "bounds of these pieces", names, own, 0.0, bought + room, "m2")
     )
-    gap = 100 * (bought / np.where(bound > 0, bound, np.nan) - 1)
-    return [
-        *told,
-        compared(
-            "gap",
-            "percents over the bound",
-            names,
-            plan.numbers("gap_pct"),
-            gap,
-            0.02 + gap * 1e-3,
-            "%",
-        ),
-    ]
+    return [*told, _gap(names, plan.numbers("gap_pct"), bought, bound)]
+
+
+def _gap(names: list[str], given: Floats, bought: Floats, bound: Floats) -> Told:
+    """Percents over the bound: none where stock at hand serves a pool, and no number where turf is
+    bought though it might."""
+    open_ended = (bound <= 0) & (bought > 0)
+    some = bound > 0
+    gap = np.where(some, 100 * (bought / np.where(some, bound, 1.0) - 1), 0.0)
+    number = np.where(open_ended & np.isnan(given), 0.0, np.where(open_ended, np.inf, given))
+    return compared("gap", "percents over the bound", names, number, gap, 0.02 + gap * 1e-3, "%")
 
 
 def _purchase(folder: Folder, turf: dict[str, Any] | None) -> float:

@@ -32,7 +32,7 @@ def summary(result: Result) -> list[tuple[str, str]]:
         *_estimated(result),
         ("waste over the ground", f"{waste_pct(bought, land['surface_area_m2'].sum()):.1f} %"),
         *(_by_hand(result) if result.plan.estimate is None else ()),
-        ("over the proven bound", f"{waste_pct(bought, bound):.1f} %"),
+        ("over the proven bound", _over(bought, bound)),
         (
             "rolls and lengths",
             f"{int(pools['rolls'].sum()):,}{_how(result)}",
@@ -92,6 +92,12 @@ def turf_sigma(result: Result) -> tuple[float, float]:
     pools = result.plan.pools
     sigma = pools["sigma_m2"].sum() if "sigma_m2" in pools else 0.0
     return float(pools["bought_m2"].sum()), float(sigma)
+
+
+def _over(bought: float, bound: float) -> str:
+    if bought > 0 and bound <= 0:
+        return "no telling: by its area stock at hand may do"
+    return f"{waste_pct(bought, bound):.1f} %"
 
 
 def _by_hand(result: Result) -> Iterator[tuple[str, str]]:

@@ -38,7 +38,8 @@ def laid(result: Result) -> bool:
 
 
 def waste_pct(bought: Any, needed: Any) -> np.ndarray:
-    """Percent by which ``bought`` exceeds ``needed`` (0 where nothing is needed, NaN where that is
-    not known)."""
+    """Percent by which ``bought`` exceeds ``needed``: 0 where neither is, NaN where there is no
+    telling, since turf is bought and none would have to be, or one is not known."""
     bought, needed = np.asarray(bought, dtype=float), np.asarray(needed, dtype=float)
-    return np.where(needed <= 0, 0.0, 100 * (bought / np.where(needed <= 0, 1, needed) - 1))
+    none = np.where(bought > 0, np.nan, 0.0)
+    return np.where(needed <= 0, none, 100 * (bought / np.where(needed <= 0, 1, needed) - 1))
