@@ -197,11 +197,31 @@ class Ground:
         return laid
 
     def only(self, rows: np.ndarray) -> Ground:
-        """The ground with some of its areas alone, counted anew; itself where these are all."""
+        """The ground of the areas in ``rows`` (m,) alone, in that order, and what there is between
+        them, counted anew; itself where these are all."""
         if len(rows) == len(self.areas):
             return self
-        areas = self.areas.iloc[rows].reset_index(drop=True)
-        return replace(self, areas=areas, overlaps=None, neighbours_across_frames=None)
+        import numpy as np  # nouns are named long before there is a column
+
+        new = np.full(len(self.areas), -1)
+        new[rows] = np.arange(len(rows))
+        return replace(
+            self,
+            areas=self.areas.iloc[rows].reset_index(drop=True),
+            overlaps=_among(self.overlaps, ("area_index", "other_index"), new),
+            neighbours_across_frames=_among(self.neighbours_across_frames, ("area_index",), new),
+        )
+
+
+def _among(
+    table: pd.DataFrame | None, columns: tuple[str, ...], new: np.ndarray
+) -> pd.DataFrame | None:
+    """The rows whose areas, named in ``columns``, all have a ``new`` row, by it."""
+    if table is None:
+        return None
+    moved = table.assign(**{name: new[table[name].to_numpy(int)] for name in columns})
+    there = (moved[list(columns)] >= 0).all(axis=1)
+    return moved[there].reset_index(drop=True)
 
 
 @dataclass(frozen=True)

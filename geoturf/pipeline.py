@@ -14,7 +14,7 @@ import pandas as pd
 import geoturf.text_storage  # noqa: F401 (for its effect)
 from geoturf import calendar as time
 from geoturf import check as promises
-from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read, risk, staying
+from geoturf import cuts, edges, ground, kernels, layout, materials, parcels, read, risk
 from geoturf import price as pricing
 from geoturf.bid import (
     Bid,
@@ -476,7 +476,7 @@ def _laid_on(bid: Bid, place: Ground, rows: np.ndarray) -> Ground:
     where that is all."""
     if len(rows) == len(place.areas):
         return place
-    part = replace(staying.only(place, rows), findings=())
+    part = replace(place.only(rows), findings=())
     alike = layout.house_plans(part, bid.layout, SYSTEMS[bid.units])
     return replace(alike, findings=place.findings)
 

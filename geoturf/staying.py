@@ -1,13 +1,12 @@
-"""Areas that turf is laid on, out of all that a bid has, and the way back to all of them.
+"""The way back from the areas that turf is laid on to all that a bid has.
 
-`only` gives the ground of some areas, for the stages. `everywhere` gives a result with the areas
-that stay among those that are laid, for tables and maps of the whole place: they have their ground
-and their edge, and no turf, piece or price.
+`Ground.only` gives the ground of some areas, for the stages. `everywhere` gives a result with the
+areas that stay among those that are laid, for tables and maps of the whole place: they have their
+ground and their edge, and no turf, piece or price.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
 from typing import Any
@@ -16,29 +15,6 @@ import numpy as np
 import pandas as pd
 
 from geoturf.model import CutPlan, Edges, Ground, Price, Result, Takeoff
-
-
-def only(ground: Ground, rows: np.ndarray) -> Ground:
-    """The ground of the areas in ``rows`` (m,), in that order."""
-    new = np.full(len(ground.areas), -1)
-    new[rows] = np.arange(len(rows))
-    return replace(
-        ground,
-        areas=ground.areas.iloc[rows].reset_index(drop=True),
-        overlaps=_those(ground.overlaps, ("area_index", "other_index"), new),
-        neighbours_across_frames=_those(ground.neighbours_across_frames, ("area_index",), new),
-    )
-
-
-def _those(
-    table: pd.DataFrame | None, columns: Iterable[str], new: np.ndarray
-) -> pd.DataFrame | None:
-    """The rows whose areas, named in ``columns``, all have a ``new`` row, by it."""
-    if table is None:
-        return None
-    moved = table.assign(**{name: new[table[name].to_numpy(int)] for name in columns})
-    there = (moved[list(columns)] >= 0).all(axis=1)
-    return moved[there].reset_index(drop=True)
 
 
 def everywhere(result: Result) -> Result:

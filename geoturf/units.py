@@ -414,12 +414,12 @@ def _powered(name: str, power: int) -> str:
     return name if power == 1 else f"{name}{power}"
 
 
+MILLIONTH = 1e-6  # of a step: what float arithmetic may have added to a whole number of steps
+
+
 def round_down(value: float, step: float) -> int:
     """How many whole steps ``value`` holds; a millionth of a step short does not lose one."""
-    return math.floor(value / step + 1e-6)
-
-
-MILLIONTH = 1e-6  # of a step: what float arithmetic may have added to a whole number of steps
+    return math.floor(value / step + MILLIONTH)
 
 
 def round_up(value: float, step: float = 1.0) -> int:

@@ -1,6 +1,7 @@
 """Double pay, slivers, giants, steep slopes and areas outside their parcel, with their figures."""
 
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -156,3 +157,16 @@ def test_overlaps_of_rectangles_by_hand(corners):
         for a, b, size in table[["area_index", "other_index", "area_m2"]].itertuples(index=False)
     }
     assert got == pytest.approx(expected, rel=1e-5)
+
+
+def test_some_areas_alone_keep_what_lies_between_them():
+    """Of three areas in a row, each over the next, the last two: their overlap, by their new rows."""
+    boxes = [box(0, 0, 10, 10), box(9, 0, 19, 10), box(17, 0, 27, 10)]
+    place = measured(boxes, HERE)
+    place = replace(place, overlaps=ground.overlaps(place))
+    part = place.only(np.array([1, 2]))
+    assert len(place.overlaps) == 2 and len(part.areas) == 2
+    pairs = part.overlaps[["area_index", "other_index"]].to_numpy()
+    assert sorted(pairs[0]) == [0, 1] and len(pairs) == 1
+    assert part.overlaps["area_m2"].iloc[0] == pytest.approx(20 * FT**2, rel=1e-3)
+    assert place.only(np.arange(3)) is place

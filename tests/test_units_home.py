@@ -214,3 +214,24 @@ def test_a_unit_made_anew_is_seen():
         "12 * INCH_M",
         "units.FT2_M2 / 144",
     ]
+
+
+ROUNDED_UP = re.compile(r"\bceil\((?:[^()]|\([^()]*\))*- (?:1e-[4-7]|MILLIONTH)\)")
+#: compiled, and so without arrays and calls out of it; negative, where a count may not be clipped
+ROUNDED_APART = {"layout/byhand.py", "layout/likely.py", "layout/parting.py"}
+
+
+def test_a_millionth_over_buys_no_more_in_one_place():
+    """`units.round_up` and `units.whole_steps`; the check and the audit round for themselves."""
+    own = {
+        named(path)
+        for path in SOURCES
+        if named(path).split("/")[0] not in ("audit", "check")
+        and ROUNDED_UP.search(path.read_text(encoding="utf-8"))
+    }
+    assert own == ROUNDED_APART
+
+
+def test_rounding_up_elsewhere_is_seen():
+    assert ROUNDED_UP.search("np.ceil(cut[:, 1] / step_m - 1e-6)")
+    assert ROUNDED_UP.search("math.ceil(usable - MILLIONTH)")

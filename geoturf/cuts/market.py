@@ -8,10 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from geoturf.rules import CutRules, Product
-from geoturf.units import FOOT_M, INCH_M, round_up
+from geoturf.units import FOOT_M, INCH_M, MILLIONTH, round_up, whole_steps
 
 _USUAL_M: tuple[float, ...] = (FOOT_M, *(INCH_M / 2**k for k in range(7)), 0.1, 0.01, 0.005, 0.001)
-_NOISE = 1e-6  # of a step: what float arithmetic may have added to a whole number of steps
 _UNIT_M = 1e-9  # stocked lengths are whole numbers of it, whatever they were written in
 _NOISE_M = 3e-7
 _TABLE = 4_000_000  # sums looked at one by one, at most
@@ -63,7 +62,7 @@ class Market:
         if not self.by_length:
             return _least_sum(need_m, sorted(self.lengths_m))
         times = self.lengths_m[0] / self.billing_m
-        if abs(times - round(times)) > _NOISE:  # a whole roll is billed as it is
+        if abs(times - round(times)) > MILLIONTH:  # a whole roll is billed as it is
             return need_m
         return round_up(need_m, self.billing_m) * self.billing_m
 
@@ -123,10 +122,5 @@ def grid_step(values_m: np.ndarray, cut_step_m: float) -> float:
 
 
 def to_steps(values_m: np.ndarray, step_m: float) -> np.ndarray:
-    """Whole steps that cover each value; noise does not buy another."""
-    return np.ceil(np.asarray(values_m, float) / step_m - 1e-5).astype(np.int64)
-
-
-def whole_steps(value_m: float, step_m: float) -> int:
-    """Whole steps that fit into a value."""
-    return math.floor(value_m / step_m + 1e-5)
+    """Whole steps that cover each value, int64."""
+    return whole_steps(values_m, step_m).astype(np.int64)

@@ -18,7 +18,7 @@ import pandas as pd
 
 from geoturf.cuts import carried, dual, planned, settle, work
 from geoturf.cuts.job import Bought, Job
-from geoturf.cuts.market import Market, to_steps, whole_steps, width_key
+from geoturf.cuts.market import Market, to_steps, width_key
 from geoturf.cuts.order import sequence
 from geoturf.cuts.planned import Chosen, JobPlan, PoolPlan, Setting
 from geoturf.cuts.pools import Pool, by_width, make_job
@@ -26,6 +26,7 @@ from geoturf.cuts.sections import tidy
 from geoturf.cuts.solve import Cut
 from geoturf.engine import Engine
 from geoturf.model import Layout, saved_m2
+from geoturf.units import round_down
 
 _AN_AREA, _FEWEST = 8000, 1000  # rounds of the search for an area of a small task, of a large
 _AT_MOST = 2_000_000  # in a task of neither kind
@@ -206,7 +207,7 @@ class _Tables:
         self.near.append(begun + starts)
 
     def _offer(self, pool: Pool, area: int, lot: int, layout: Layout) -> None:
-        group, usable = self._group(pool, layout), whole_steps(layout.width_m, self.step_m)
+        group, usable = self._group(pool, layout), round_down(layout.width_m, self.step_m)
         cut = layout.cut.reshape(-1, 2)
         full = cut[:, 1] >= layout.width_m - 1e-9
         long = to_steps(cut[:, 0], self.step_m)
@@ -223,8 +224,8 @@ class _Tables:
         if key not in self.groups:
             self.groups[key] = len(self.groups)
             market = self.setting.market[pool.product][key[1]]
-            usable = whole_steps(layout.width_m, self.step_m)
-            longest = whole_steps(market.lengths_m[0], self.step_m)
+            usable = round_down(layout.width_m, self.step_m)
+            longest = round_down(market.lengths_m[0], self.step_m)
             self.group.append((usable, longest, len(self.near)))
             self.markets.append(market)
         return self.groups[key]
@@ -268,10 +269,10 @@ class _Tables:
 def _bills(markets: Sequence[Market], step_m: float, scale: float) -> np.ndarray:
     """What so many steps of each turf cost, smoothed so that every step spared counts, and as they
     are billed."""
-    longest = max(whole_steps(market.lengths_m[0], step_m) for market in markets)
+    longest = max(round_down(market.lengths_m[0], step_m) for market in markets)
     bills = np.zeros((2, len(markets), longest + 1), np.int64)
     for k, market in enumerate(markets):
-        steps = np.arange(1, whole_steps(market.lengths_m[0], step_m) + 1)
+        steps = np.arange(1, round_down(market.lengths_m[0], step_m) + 1)
         billed = np.array([market.purchase(one * step_m)[1] for one in steps.tolist()])
         used = steps * step_m * market.cheapest
         smooth = used + market.billing_m * market.cheapest / 2

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from geoturf.cuts.job import Job
-from geoturf.cuts.market import Market, grid_step, to_steps, whole_steps, width_key
+from geoturf.cuts.market import Market, grid_step, to_steps, width_key
 from geoturf.errors import PromiseError
 from geoturf.model import Choices, Finding, Ground, Layout
 from geoturf.rules import CutRules
 from geoturf.rules.layout import HAIR_M
+from geoturf.units import round_down
 
 
 @dataclass(frozen=True)
@@ -92,14 +93,14 @@ def make_job(
         if fine
         else grid_step(np.unique(np.concatenate([cut[:, 0], cut[~full, 1]])), cut_step_m)
     )
-    width = whole_steps(usable, step)
+    width = round_down(usable, step)
     steps = np.column_stack(
         [to_steps(cut[:, 0], step), np.where(full, width, to_steps(cut[:, 1], step))]
     )
     size, kind = np.unique(-steps, axis=0, return_inverse=True)
-    rolls = tuple(whole_steps(length, step) for length in market.lengths_m)
+    rolls = tuple(round_down(length, step) for length in market.lengths_m)
     left_overs = tuple(
-        (whole_steps(length, step), _usable(wide, usable, step)) for length, wide in stock
+        (round_down(length, step), _usable(wide, usable, step)) for length, wide in stock
     )
     kind = kind.reshape(-1)
     demand = np.bincount(kind, minlength=len(size))
@@ -110,5 +111,5 @@ def _usable(width_m: float, roll_m: float, step_m: float) -> int:
     """Whole steps of a left-over's width that pieces may take. One that is narrower than the
     ``roll_m`` usable of a roll, if by less than a step, holds no piece as wide as the roll."""
     if width_m >= roll_m - 1e-9:
-        return whole_steps(roll_m, step_m)
-    return min(whole_steps(width_m, step_m), whole_steps(roll_m, step_m) - 1)
+        return round_down(roll_m, step_m)
+    return min(round_down(width_m, step_m), round_down(roll_m, step_m) - 1)

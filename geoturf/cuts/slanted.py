@@ -29,6 +29,7 @@ import numpy as np
 import shapely
 
 from geoturf.rules import STEEPEST
+from geoturf.units import whole_steps
 
 _LOOK = 60  # starts tried for one end
 
@@ -57,7 +58,7 @@ def cut_lines(
             start = end = 0
             near, far = float(mine[:, 0].min()), float((-mine[:, 0]).min())
         middle = -far - near + 2 * allowance_m
-        out[k] = np.ceil(middle / step_m - 1e-6), start, -end
+        out[k] = whole_steps(middle, step_m), start, -end
         left[k] = near - allowance_m - start * step_m / 2
     return out, left
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -17,7 +16,7 @@ from geoturf.cuts.sections import quick
 from geoturf.cuts.whole import set_aside
 from geoturf.errors import PromiseError
 from geoturf.model import Finding
-from geoturf.units import round_down
+from geoturf.units import MILLIONTH, round_down, round_up
 
 
 @dataclass(frozen=True)
@@ -171,14 +170,14 @@ def _by_programme(best: _Best, sections: list[Section]) -> None:
         if best.met:
             return
     least = relaxed.least()
-    if best.bounded(math.ceil(least - _NOISE)) or (at_once and best.near):
+    if best.bounded(round_up(least)) or (at_once and best.near):
         return
     if job.demand.sum() <= _SMALL:
         sections = polish.shorten(job, sections, _TRIES)
         if best.offer(sections):
             return
     for take in _TAKES if job.demand.sum() <= _MIDDLE else _TAKES[:1]:
-        if _total(sections) <= least + _NOISE:
+        if _total(sections) <= least + MILLIONTH:
             break
         found = polish.shorten(job, program.dive(job, relaxed, cost, take), _TRIES)
         if _total(found) < _total(sections):
@@ -210,7 +209,6 @@ _MIDDLE = 250  # pieces up to which a second dive is worth its time
 _EASILY = (
     3000  # pieces up to which the shortest sections are looked for before those of both levels
 )
-_NOISE = 1e-6  # of a step
 _ROUNDS = 6  # of the programme of both levels, which do for the plan
 _PROVING = 20  # and by length, where they raise the bound as well
 _WORST = 40  # purchases cut again in groups

@@ -20,6 +20,7 @@ import numpy as np
 from geoturf import highs
 from geoturf.cuts import pricing
 from geoturf.cuts.master import Master
+from geoturf.units import round_up
 
 Pattern = tuple[int, ...]  # lengths, longest first
 
@@ -50,7 +51,7 @@ class Stock:
 
     def rounded(self, cost: float) -> float:
         """The least cost of whole rolls that is no less than ``cost``."""
-        return math.ceil(cost / self.step - 1e-6) * self.step if self.step else cost
+        return round_up(cost, self.step) * self.step if self.step else cost
 
     def total(self, patterns: list[Pattern]) -> float:
         return float(sum(self.table[sum(pattern)] for pattern in patterns))

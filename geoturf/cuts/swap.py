@@ -13,13 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from geoturf.cuts import settle
-from geoturf.cuts.market import Market, to_steps, whole_steps, width_key
+from geoturf.cuts.market import Market, to_steps, width_key
 from geoturf.cuts.pools import Pool
 from geoturf.cuts.sections import best_fit
 from geoturf.engine import Engine, Serial
 from geoturf.model import Choices, Layout, saved_m2
 from geoturf.rules import LayoutRules
-from geoturf.units import INCH_M
+from geoturf.units import INCH_M, round_down
 
 _PASSES = 3  # over all areas
 _TOGETHER = 100  # areas swapped against each other; in larger pools neighbours in the list are
@@ -159,7 +159,7 @@ def _offer(
     layout: Layout, market: dict[float, Market], rules: LayoutRules, spared_m2: float
 ) -> _Offer:
     cut = layout.cut.reshape(-1, 2)
-    width = whole_steps(layout.width_m, _STEP_M)
+    width = round_down(layout.width_m, _STEP_M)
     pieces = np.column_stack(
         [to_steps(cut[:, 0], _STEP_M), np.minimum(to_steps(cut[:, 1], _STEP_M), width)]
     )

@@ -20,7 +20,7 @@ from geoturf.edges.borders import Borders, Places, borders, places
 from geoturf.errors import PromiseError
 from geoturf.model import Edges, Finding, Ground
 from geoturf.rules import EdgeRules, Product
-from geoturf.rules.edges import whole_steps
+from geoturf.units import whole_steps
 
 __all__ = ["classify"]
 
@@ -236,7 +236,7 @@ def _fasteners(
     nailed = _nailed(areas, products)[table["area_index"].to_numpy()]
     fastened = (table["kind"] != "shared").to_numpy() & nailed
     open_ended = ~table["closed"].to_numpy(bool)
-    steps = whole_steps(table["laid_m"].to_numpy(float), rules.perimeter_spacing_m)
+    steps = whole_steps(table["laid_m"], rules.perimeter_spacing_m).astype(np.int64)
     count: np.ndarray = (steps + open_ended) * fastened
     return count
 
@@ -263,7 +263,7 @@ def _totals(
     fastened = (kind != "shared") & nailed[owner]
     laid_m = table["laid_m"].to_numpy(float)
     surface_m2 = areas["surface_area_m2"].to_numpy(float)
-    field = whole_steps(surface_m2, rules.field_spacing_m**2)
+    field = whole_steps(surface_m2, rules.field_spacing_m**2).astype(np.int64)
     edged = np.isin(kind, rules.edging_on)
     fasteners = {
         "perimeter_fasteners": by_area(table["fasteners"].to_numpy()).astype(np.int64),

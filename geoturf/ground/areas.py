@@ -16,9 +16,9 @@ from geoturf.ground.frames import Outline
 from geoturf.ground.mercator import Floats
 from geoturf.model import PLACE, Finding, Frames, Ground, Source, SourceLayer, kept_columns
 from geoturf.rules.ground import GroundRules
+from geoturf.rules.layer import PRICED
 from geoturf.units import FOOT_M, US, System
 
-PRICED = ("turf", "parcel")
 TEXTS = (
     "site",
     "area",

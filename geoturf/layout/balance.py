@@ -24,7 +24,7 @@ import numpy as np
 from geoturf import highs, knapsack
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.model import Choices, Layout, saved_m2
-from geoturf.units import round_down
+from geoturf.units import round_down, whole_steps
 
 FEWEST, TOGETHER = (
     2,
@@ -279,7 +279,7 @@ class _Programme:
         """Metres to cut of each width, in steps, of the layout's roll."""
         width_m = layout.roll_width_m
         steps = np.minimum(
-            np.ceil(layout.cut[:, 1] / self.steps[width_m] - 1e-6).astype(int),
+            whole_steps(layout.cut[:, 1], self.steps[width_m]).astype(int),
             self._across(width_m),
         )
         total = np.bincount(steps, layout.cut[:, 0])

@@ -12,6 +12,7 @@ from geoturf.layout.roll import Roll
 from geoturf.layout.seams import strips_of
 from geoturf.layout.shape import Shape, Turned, turned
 from geoturf.model import Layout
+from geoturf.units import MILLIONTH
 
 
 def by_hand(shape: Shape, bearing_deg: float, roll: Roll) -> tuple[Layout, ...]:
@@ -29,8 +30,8 @@ def by_hand(shape: Shape, bearing_deg: float, roll: Roll) -> tuple[Layout, ...]:
 def _drawn(shape: Shape, view: Turned, from_v: float, roll: Roll) -> Layout:
     """Strips whose seams lie whole usable widths from ``from_v``; the area's own border ends the
     first and the last."""
-    first = int(np.floor((view.low - from_v) / roll.usable_m + 1e-6)) + 1
-    last = int(np.ceil((view.high - from_v) / roll.usable_m - 1e-6)) - 1
+    first = int(np.floor((view.low - from_v) / roll.usable_m + MILLIONTH)) + 1
+    last = int(np.ceil((view.high - from_v) / roll.usable_m - MILLIONTH)) - 1
     seams = from_v + np.arange(first, last + 1) * roll.usable_m
     cuts = np.concatenate([[view.low], seams, [view.high]])
     strips = strips_of(view, roll, cuts, roll.ends_m)

@@ -12,6 +12,7 @@ from geoturf.layout import kernel, placing
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.layout.seams import NO_JOINTS, Strips
 from geoturf.model import Layout
+from geoturf.units import whole_steps
 
 STAGGER_M = 0.6  # cross seams of neighbouring strips lie at least this far apart, where they can
 
@@ -129,7 +130,7 @@ def cut_sizes(pieces: np.ndarray, roll: Roll) -> np.ndarray:
 
 def turf_price(cut: np.ndarray, roll: Roll) -> float:
     """Turf (m2) these pieces take at the prices of a balanced pool."""
-    steps = np.ceil(cut[:, 1] / roll.step_m - 1e-6).astype(int)
+    steps = whole_steps(cut[:, 1], roll.step_m).astype(int)
     return float(roll.width_m * (cut[:, 0] * roll.shares[BALANCED][steps]).sum())
 
 

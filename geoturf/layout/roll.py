@@ -3,7 +3,6 @@ turf."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,7 +11,7 @@ import numpy as np
 from geoturf.errors import InputError
 from geoturf.model import Finding
 from geoturf.rules import CROSS_WORTH, LayoutRules, Product
-from geoturf.units import US, Money, System, round_down
+from geoturf.units import US, Money, System, round_down, round_up
 
 HEAVIEST = 1e3  # m2 of turf that a metre of seam (or a cross seam) weighs where turf is nearly free
 ALONE, PROP, BALANCED, WHOLE = range(4)  # price models: rows of `Roll.shares`
@@ -126,7 +125,7 @@ class Roll:
         what the rules give up for full ones.
         """
         usable = self.usable_m / self.step_m
-        wide = np.minimum(np.arange(math.ceil(usable - 1e-6) + 1), usable)
+        wide = np.minimum(np.arange(round_up(usable) + 1), usable)
         prop = wide / usable
         balanced = np.array(self.pool) if self.pool else prop - LEAN * np.sin(2 * np.pi * prop)
         return np.ones(len(prop)), prop, balanced, balanced

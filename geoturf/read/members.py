@@ -108,7 +108,7 @@ class _Text:
     def peek(self) -> str:
         """The next letter that is no white space; "" at the end."""
         while True:
-            self.at = _GAP.match(self.text, self.at).end()  # type: ignore[union-attr]
+            self.at = _GAP.match(self.text, self.at).end()  # type: ignore[union-attr]  # it may be empty
             if self.at < len(self.text) or self.ended:
                 return self.text[self.at : self.at + 1]
             self.more(_BLOCK)

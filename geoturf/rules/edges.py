@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING, Literal
 
 from pydantic import model_validator
 
-from geoturf import units
 from geoturf.rules.base import COMMON, Length, Rules, key_of, rule
 
 if TYPE_CHECKING:
-    import numpy as np
+    pass
 
 EdgeKind = Literal["paving", "building", "shared", "open", "fence", "planter"]
 Edging = Literal["board", "steel", "nailer"]
@@ -52,12 +51,3 @@ class EdgeRules(Rules):
             if getattr(self, name) <= 0:
                 raise ValueError(f"{key_of(name)} must be more than zero")
         return self
-
-
-def whole_steps(values: np.ndarray, step: float) -> np.ndarray:
-    """`units.round_up` over a column; int64."""
-    import numpy as np
-
-    return np.array(
-        [units.round_up(value, step) for value in np.asarray(values, dtype=float)], dtype=np.int64
-    )

@@ -16,7 +16,7 @@ def _bearing(value: object) -> object:
     if value == "free":
         return value
     try:
-        return units.read(value, "angle")  # type: ignore[arg-type]
+        return units.read(value, "angle")  # type: ignore[arg-type]  # it refuses what is none
     except units.UnitError:
         raise ValueError(
             f"'{value}' is neither free nor a compass bearing, such as \"45 deg\""

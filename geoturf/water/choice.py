@@ -10,6 +10,7 @@ import pandas as pd
 
 from geoturf.errors import BidError
 from geoturf.model import Finding
+from geoturf.units import round_up
 from geoturf.water import asked
 from geoturf.water.chooser import Chooser
 from geoturf.water.knapsack import Caps, Knapsack, Pick, Tariff, proved
@@ -123,7 +124,7 @@ def _curve(wanted: Knapsack, chooser: Chooser, view: View) -> pd.DataFrame:
     rows: list[dict[str, float]] = []
     best: Pick | None = None
     for step in np.linspace(start, end, view.rules.curve_points):
-        budget = float(np.ceil(step * 100 - 1e-6) / 100)
+        budget = round_up(step * 100) / 100
         pick = chooser.pick(budget, gap)
         if pick is None:
             continue

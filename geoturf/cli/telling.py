@@ -1,0 +1,171 @@
+"""What the commands say of a run: its findings, its figures in brief, and how far it is."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from geoturf.cli.terminal import safe, say
+
+TYPE_CHECKING = (
+    False  # type checkers know the name; importing typing itself would double the time of --help
+)
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from typing import Any
+
+    from geoturf.audit import Told
+    from geoturf.model import Result
+
+_SHOWN = 12  # findings of one severity shown on a terminal; all stand in findings.csv
+_SAID = {
+    "compile": "compiling the kernels (once on this machine)"
+}  # of stages whose name does not say it
+
+
+def warn(line: str) -> None:
+    say(f"warning: {line}", sys.stderr)
+
+
+def quiet(line: str) -> None:
+    pass
+
+
+def tell(
+    findings: Any,
+    severities: tuple[str, ...] = ("error", "warning"),
+    all_of_them: bool = False,
+    where: Any = None,
+) -> None:
+    """Errors and warnings on stderr, one line each; the rest of a long list is counted."""
+    where = where or sys.stderr
+    for severity in severities:
+        lines = [f.line() for f in findings if f.severity == severity]
+        shown = lines if all_of_them else lines[:_SHOWN]
+        for line in shown:
+            say(line, where)
+        if len(lines) > len(shown):
+            say(
+                f"{severity}: and {len(lines) - len(shown)} more; all stand in the findings.csv of a run",
+                where,
+            )
+
+
+def summary(result: Result, folder: str, audited: Iterable[Told]) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from geoturf import report, tables
+    from geoturf.bid import assumed
+
+    for line in _answer(result):
+        say(line)
+    table = Table(show_header=False, box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column()
+    table.add_column(justify="right")
+    for word, value in tables.summary(result):
+        table.add_row(safe(word), safe(value))
+    console = Console(highlight=False, markup=False)
+    console.print(table)
+    if said := assumed.in_words(result.bid, result.price.lines):
+        say(said)
+    say(audit_in_words(audited))
+    answer = f", {folder}/planner.html for the answer" if result.water else ""
+    link = f" (a link to {os.path.realpath(folder)})" if report.is_link(folder) else ""
+    say(f"report in {folder}{link}: open {folder}/index.html first{answer}")
+    if len(result.ground.areas):
+        say(f"for the client, prices only: {folder}/client")
+
+
+def _answer(result: Result) -> list[str]:
+    """What a comparison of water comes to; nothing where the bid has none."""
+    from geoturf import planner
+
+    return [*planner.lines(result), ""] if result.water else []
+
+
+def not_priced(left_out: int) -> str:
+    return f"NOT PRICED: {left_out} area{'s were' if left_out > 1 else ' or file was'} left out; see the findings."
+
+
+def audit_in_words(told: Iterable[Told]) -> str:
+    from geoturf.audit import AGREES, BROKEN, UNSEEN
+
+    verdicts = [one.verdict for one in told]
+    counts = {word: verdicts.count(word) for word in (AGREES, BROKEN, UNSEEN)}
+    said = f"audit: {counts[AGREES]} promises agree"
+    more = [f"{counts[word]} {word}" for word in (BROKEN, UNSEEN) if counts[word]]
+    return ", ".join([said, *more])
+
+
+def holds(text: str, words: list[str]) -> bool:
+    return all(word.lower() in text.lower() for word in words)
+
+
+def no_rule(words: list[str], told: dict[tuple[str, str], str]) -> str:
+    """What no rule holds, and what comes near it among the words of the rules' names."""
+    lost = [word for word in words if not any(holds(text, [word]) for text in told.values())]
+    if not lost:
+        return f"no rule holds all of {' and '.join(map(_quoted, words))}; ask for fewer words"
+    near = _near(lost, told)
+    said = f"no rule holds {' or '.join(map(_quoted, lost))}"
+    return said + (f"; near: {', '.join(near)}" if near else "; all rules: geoturf rules")
+
+
+def _quoted(word: str) -> str:
+    return f"'{word}'"
+
+
+def _near(words: list[str], names: Iterable[tuple[str, str]]) -> list[str]:
+    from difflib import get_close_matches
+
+    known = sorted(
+        {
+            part
+            for name in names
+            for word in name
+            for part in (word, *word.replace("_", ".").split("."))
+        }
+    )
+    return list(
+        dict.fromkeys(
+            near for word in words for near in get_close_matches(word.lower(), known, cutoff=0.7)
+        )
+    )
+
+
+class Bar:
+    """A progress bar on a terminal, nothing in a pipe."""
+
+    def __init__(self, quiet: bool):
+        self.live = sys.stderr.isatty() and not quiet
+        self.bar: Any = None
+
+    def __enter__(self) -> Bar:
+        if self.live:
+            from rich.console import Console
+            from rich.progress import (
+                BarColumn,
+                Progress,
+                SpinnerColumn,
+                TextColumn,
+                TimeElapsedColumn,
+            )
+
+            self.bar = Progress(
+                SpinnerColumn(), TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn(),
+                console=Console(stderr=True), transient=True,
+            )  # fmt: skip
+            self.task = self.bar.add_task("reading", total=None)
+            self.bar.start()
+        return self
+
+    def told(self, stage: str, done: int, of: int) -> None:
+        if self.bar:
+            self.bar.update(
+                self.task, description=_SAID.get(stage, stage), completed=done, total=of or None
+            )
+
+    def __exit__(self, *_: object) -> None:
+        if self.bar:
+            self.bar.stop()
