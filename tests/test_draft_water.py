@@ -47,6 +47,13 @@ def test_columns_are_known_by_the_names_offices_give_them(drafted):
     assert mapped(drafted(**names)[1]) == wanted
 
 
+def test_a_column_called_lawn_names_areas_unless_its_values_say_what_grows(drafted):
+    _, bid = drafted(LAWN=["north", "south", "east"])
+    assert mapped(bid) == {"area": "LAWN"}
+    _, bid = drafted(LAWN=COVERS)
+    assert mapped(bid) == {"cover": "LAWN"}
+
+
 def test_columns_are_known_by_their_values_where_the_names_say_nothing(drafted):
     names = {
         "C7": COVERS,
