@@ -3,6 +3,7 @@ by names and by values; and the [water] table filled in."""
 
 import tomllib
 
+import geopandas
 import pytest
 
 from geoturf import cli
@@ -47,11 +48,15 @@ def test_columns_are_known_by_the_names_offices_give_them(drafted):
     assert mapped(drafted(**names)[1]) == wanted
 
 
-def test_a_column_called_lawn_names_areas_unless_its_values_say_what_grows(drafted):
-    _, bid = drafted(LAWN=["north", "south", "east"])
-    assert mapped(bid) == {"area": "LAWN"}
-    _, bid = drafted(LAWN=COVERS)
-    assert mapped(bid) == {"cover": "LAWN"}
+@pytest.mark.parametrize(
+    ("values", "ours"), [(["north", "south", "east"], "area"), (COVERS, "cover")]
+)
+def test_a_column_called_lawn_names_areas_unless_its_values_say_what_grows(
+    lawns, tmp_path, values, ours
+):
+    file = tmp_path / "greens.gpkg"
+    geopandas.read_file(lawns(*ROWS, LAWN=values)).drop(columns="area").to_file(file)
+    assert mapped(tomllib.loads(draft([str(file)]))) == {ours: "LAWN"}
 
 
 def test_columns_are_known_by_their_values_where_the_names_say_nothing(drafted):

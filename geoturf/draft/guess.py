@@ -180,7 +180,10 @@ def values(held: Held, column: str) -> list[object]:
 
 
 def _fits(ours: str, sample: list[object]) -> bool:
-    """A guess must have values, and numbers where numbers are needed."""
+    """A guess must have values, and numbers where numbers are needed; what tells of what grows is
+    no area's name."""
+    if ours == "area" and by_value.tell("cover", sample):
+        return False
     if COLUMNS[ours].kind == "text":
         return bool(sample)
     try:

@@ -130,10 +130,12 @@ def _bridge(shown: Shown) -> Markup:
     """The ordinance's estimate and the use of the comparison side by side, with each difference
     named."""
     rows = shown.water.differences.set_index("plan")
+    stated = [filled(one) for one in _ordinances(shown)]
+    printed = " or ".join(dict.fromkeys(f"{one.gallons:g}" for one in stated))
     words = {
         "etwu_m3": "ETWU, by the ordinance",
         "special_m3": "special areas by their own plants and irrigation, not at ETo × area",
-        "constant_m3": "gallons from inches: 144/231 for 0.62, where they differ",
+        "constant_m3": f"gallons from inches: 144/231 for {printed}, where they differ",
         "rain_m3": _rain(shown),
         "unplanted_m3": "rinse and cooling of synthetic turf, which is not in ETWU",
         "use_m3": "use in every other table here",

@@ -100,8 +100,6 @@ class Ordinance(Rules):
     gallons: Number | None = rule(
         None,
         "gallons per square foot and inch that the ordinance prints; if empty, the shipped one's, 0.62",
-        low="0.62",
-        high="0.6234",
         source="23 CCR 492.4",
     )
 
