@@ -403,7 +403,8 @@ def _of_water(water: WaterRules) -> list[str]:
     """Files that the water comparison reads."""
     climates = (water.climate, *water.climates.values())
     files = [path for one in climates for path in (one.table, one.weather)]
-    return [*files, water.metered]
+    laws = (water.ordinance, *water.ordinances.values())
+    return [*files, *(one.file for one in laws), water.metered]
 
 
 class _Turf(NamedTuple):

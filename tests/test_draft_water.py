@@ -3,6 +3,7 @@ by names and by values; and the [water] table filled in."""
 
 import tomllib
 
+import geopandas
 import pytest
 
 from geoturf import cli
@@ -45,6 +46,17 @@ def test_columns_are_known_by_the_names_offices_give_them(drafted):
         "phase": "PH",
     }
     assert mapped(drafted(**names)[1]) == wanted
+
+
+@pytest.mark.parametrize(
+    ("values", "ours"), [(["north", "south", "east"], "area"), (COVERS, "cover")]
+)
+def test_a_column_called_lawn_names_areas_unless_its_values_say_what_grows(
+    lawns, tmp_path, values, ours
+):
+    file = tmp_path / "greens.gpkg"
+    geopandas.read_file(lawns(*ROWS, LAWN=values)).drop(columns="area").to_file(file)
+    assert mapped(tomllib.loads(draft([str(file)]))) == {ours: "LAWN"}
 
 
 def test_columns_are_known_by_their_values_where_the_names_say_nothing(drafted):

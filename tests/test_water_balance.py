@@ -9,9 +9,10 @@ from water_cases import parks, turf_price, water_rules
 
 from geoturf import water
 from geoturf.errors import InputError
+from geoturf.rules.water.ordinance import shipped
 from geoturf.units import GALLON_M3
 from geoturf.water import published
-from geoturf.water.place import in_california
+from geoturf.water.place import well_within
 
 RAINY = {
     "eto": "4 in",
@@ -129,7 +130,7 @@ def test_rinse_and_cooling_are_named_as_beside_the_ordinance():
     ],
 )
 def test_only_what_surely_lies_in_california_counts_as_there(place, lon, lat, inside):
-    assert bool(in_california(lon, lat)) is inside
+    assert bool(well_within(shipped("california").border, lon, lat)) is inside
 
 
 def at(lon, lat):

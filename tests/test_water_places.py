@@ -10,6 +10,7 @@ from pyproj import Geod
 from water_cases import parks, water_rules
 
 from geoturf import water
+from geoturf.bid import make_bid
 from geoturf.errors import BidError
 from geoturf.model import KEPT
 from geoturf.units import FT2_M2, GALLON_M3, MILE_M
@@ -50,6 +51,92 @@ def test_no_verdict_by_what_the_bid_does_not_state(missing):
     stated = {key: value for key, value in REGION.items() if key != missing}
     with pytest.raises(BidError, match=f'"regional" needs {missing}'):
         water_rules(ordinance=stated)
+
+
+OWN = """
+name = "Quillhaven valley"
+source = "invented, read 2026-02-02"
+year = 2026
+landscape = "meadow"
+residential_uses = []
+special_uses = ["play"]
+special_etaf = 0.9
+gallons = 0.623
+effective_rain_share = "25 %"
+etaf = { meadow = 0.5 }
+"""
+BORDER = "[border]\nmargin = 0.1\ncorners = [[-106, 39], [-104, 39], [-104, 41], [-106, 41]]\n"
+
+
+def rules_by_file(folder, text, **more):
+    (folder / "valley.toml").write_text(text, encoding="utf-8")
+    table = {"climate": {"eto": "4 in", "rain": "1 in"}, "curve_points": 5, "offer": ["planting"]}
+    given = table | {"ordinance": "valley.toml"} | more
+    content = {"layers": [{"path": "parks.geojson"}], "water": given, "folder": str(folder)}
+    return make_bid(content, file="parks.toml").water
+
+
+def test_an_ordinance_in_a_file_of_ones_own(tmp_path):
+    """By hand: ETo 48 in less a quarter of 12 in of rain is 45 in; 45 x 0.623 x (0.5 x 1,500 +
+    (0.9 - 0.5) x 500) = 26,633.25 gal allowed; the play lawn's estimate is 45 x 0.623 x 0.9 x 500
+    = 12,615.75 gal."""
+    ground = parks(1_000, 500, use=["median", "play"], site="Park")
+    found = water.compare(ground, None, rules_by_file(tmp_path, OWN), "USD")
+    site = found.compliance.set_index("plan").loc["existing"]
+    assert site["mawa_m3"] / GALLON_M3 == pytest.approx(26_633.25, rel=1e-12)
+    play = found.worksheet.query("plan == 'existing' and special").iloc[0]
+    assert play["etwu_m3"] / GALLON_M3 == pytest.approx(12_615.75, rel=1e-12)
+    assert found.summary["law_why"].startswith("Quillhaven valley (invented, read 2026-02-02)")
+
+
+def test_what_the_bid_states_goes_before_its_file(tmp_path):
+    asked = {"file": "valley.toml", "etaf": {"meadow": 0.4}}
+    rules = rules_by_file(tmp_path, OWN, ordinance=asked).ordinance
+    assert (rules.etaf, rules.gallons, rules.file) == ({"meadow": 0.4}, 0.623, "valley.toml")
+
+
+def test_an_ordinance_judges_only_within_its_border(tmp_path):
+    """One site in the middle of it, one nearer its edge than the margin, one far off."""
+    ground = parks(1_000, 1_000, 1_000, frame=[0, 1, 2])
+    lon, lat = np.array([-105.0, -104.05, -90.0]), np.array([40.0, 40.0, 40.0])
+    placed = replace(ground, frames=SimpleNamespace(lon0_deg=lon, lat0_deg=lat))
+    found = water.compare(placed, None, rules_by_file(tmp_path, OWN + BORDER), "USD")
+    judged = found.compliance.set_index(["plan", "site"]).loc["existing", "complies"].notna()
+    assert judged.tolist() == [True, False, False]
+    assert found.summary["law"] == "several"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (OWN.replace("name =", "# name ="), r"valley.toml: .*needs name of the place"),
+        (OWN.replace("meadow = 0.5", ""), r"valley.toml: .*needs etaf\.meadow"),
+        (OWN.replace("gallons", "galons"), r"valley.toml: .*galons.*gallons"),
+        (OWN.replace("0.623", "6.23"), r"valley.toml: .*gallons: 144/231 as it is rounded"),
+        (OWN.replace("0.9", "1.9"), r"valley.toml: .*special_etaf: a factor over 0"),
+        (OWN + "[border]\ncorners = [[1, 2], [1, 2]]\n", "valley.toml: .*three or more"),
+        (OWN + 'law = "california"', "valley.toml: .*'law'.*take it out"),
+        ("name = ", "valley.toml: is not TOML"),
+    ],
+)
+def test_an_ordinances_file_that_will_not_do_is_told_in_one_line(tmp_path, text, said):
+    with pytest.raises(BidError, match=said) as told:
+        rules_by_file(tmp_path, text)
+    assert len(str(told.value).splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("named", "said"),
+    [
+        ("vally.toml", "vally.toml: there is no such file beside the bid"),
+        ("oregon", "law: 'oregon' is not known; known: california, regional, formula, none"),
+        ({"file": "valley.toml", "law": "california"}, 'file goes with law "regional"'),
+    ],
+)
+def test_an_ordinance_that_is_not_known_is_told_in_one_line(tmp_path, named, said):
+    with pytest.raises(BidError, match=said) as told:
+        rules_by_file(tmp_path, OWN, ordinance=named)
+    assert len(str(told.value).splitlines()) == 1
 
 
 def tiers(*blocks):

@@ -1,6 +1,7 @@
 """The planner's page: what a council needs to see is on it, it asks nothing of the network, and
 hostile names are text."""
 
+import html
 import re
 from html.parser import HTMLParser
 from types import SimpleNamespace
@@ -113,6 +114,21 @@ def test_totals_stand_in_four_units(shown):
 def test_a_verdict_is_given_only_where_an_ordinance_holds(law, said, unsaid):
     text = page(ordinance=law)[1]
     assert said in text and unsaid not in text
+
+
+def test_the_page_tells_the_formula_with_the_numbers_of_a_bids_own_ordinance():
+    own = {
+        "law": "regional",
+        "name": "Quillhaven valley",
+        "source": "invented",
+        "etaf": {"non_residential": 0.5, "residential": 0.5},
+        "special_etaf": 0.9,
+        "gallons": 0.623,
+    }
+    text = html.unescape(page(ordinance=own)[1])
+    assert "MAWA = ETo × 0.623 (the ordinance's) × [ETAF × LA + (0.9 − ETAF) × SLA]" in text
+    assert "PF × area / IE + 0.9 × SLA" in text and "144/231 for 0.623" in text
+    assert "0.62 (" not in text
 
 
 def test_the_ordinance_and_the_plan_stand_side_by_side_with_the_difference_named(shown):

@@ -10,6 +10,7 @@ from water_cases import ETO_51_1, parks, turf_price, water_rules
 
 from geoturf import units, water
 from geoturf.errors import BidError
+from geoturf.rules.water.ordinance import laws, shipped
 from geoturf.water import published
 from geoturf.water.climate import months
 from geoturf.water.demand import EXACT_GALLONS, ORDINANCE_GALLONS, volume_factor
@@ -152,10 +153,17 @@ def test_every_published_eto_table_closes():
     }
 
 
-@pytest.mark.parametrize("name", ["eto", "covers", "irrigation", "plant_factors", "etaf"])
+@pytest.mark.parametrize("name", ["eto", "covers", "irrigation", "plant_factors"])
 def test_every_published_row_has_value_unit_and_source(name):
     for row in published.table(name):
         assert float(row["value"]) >= 0 and row["unit"] and row["source"] and "year" in row, row
+
+
+@pytest.mark.parametrize("law", laws())
+def test_every_shipped_ordinance_says_where_its_numbers_come_from_and_where_they_hold(law):
+    record = shipped(law)
+    assert record.name and record.source and record.year and record.border
+    assert record.etaf and record.special_etaf and record.gallons
 
 
 def test_usgs_volumes():

@@ -5,6 +5,7 @@ refused at any depth with the nearest right name.
 
     faults      what does not fit, one line a fault
     listing     every rule there is, and which of a bid's values are unusual
+    ordinances  ordinances that a bid names by their file
     assumed     which figures behind a price are geoturf's own
     alternates  the bid with an alternate accepted, every lot bought alone, or a price book opened
 """
@@ -19,7 +20,7 @@ from typing import Any, Literal
 
 from pydantic import ValidationError, model_validator
 
-from geoturf.bid import assumed, faults, kept, listing
+from geoturf.bid import assumed, faults, kept, listing, ordinances
 from geoturf.bid.alternates import Choice, accepted, booked, choices, clash, lot_by_lot
 from geoturf.errors import BidError
 from geoturf.model import Finding
@@ -291,6 +292,7 @@ def read_bid(path: str | Path) -> Bid:
 
 def make_bid(content: dict[str, Any], file: str = "") -> Bid:
     """A `Bid` from plain tables, as TOML gives them. Raises `BidError` with every fault."""
+    content = ordinances.with_files(content)
     try:
         bid = Bid.model_validate(content | {"given": content})
     except ValidationError as error:

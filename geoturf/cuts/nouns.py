@@ -316,7 +316,9 @@ def chosen_table(
         "piece_area_m2": float,
         "free_cost_ratio": float,
     }
-    table = pd.DataFrame(rows, columns=list(kinds)).astype(kinds)  # numbers, also where none is laid
+    table = pd.DataFrame(rows, columns=list(kinds)).astype(
+        kinds
+    )  # numbers, also where none is laid
     table.insert(5, "turf_bought_m2", bought_m2)
     return table
 

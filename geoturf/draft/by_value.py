@@ -60,6 +60,11 @@ def guesses(columns: Mapping[str, Sequence[object]], mapped: Collection[str]) ->
     return found
 
 
+def tell(ours: str, given: Sequence[object]) -> bool:
+    """Whether most of the values ``given`` mean one of geoturf's names."""
+    return _share(given, _TELLS[ours]) > _MOST
+
+
 def _share(given: Sequence[object], tells: Callable[[str], object]) -> float:
     """Share of the different texts that tell."""
     texts = {value.strip() for value in given if isinstance(value, str)}

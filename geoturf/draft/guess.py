@@ -35,7 +35,8 @@ _ONLY_TURF = ("product", "pile_bearing_deg")  # columns of geoturf's that nothin
 _COLUMNS = {
     "site": "site_id siteid site_name lot lot_no lot_num lot_number lotno lot_id parcel parcel_id parcelid parcel_no apn pin "
     "property property_id address addr site_addr unit_no location facility park park_name name id",
-    "area": "area_id area_no area_name zone zone_id part section bed bed_id polygon_id piece yard",
+    "area": "area_id area_no area_name zone zone_id part section bed bed_id polygon_id piece yard "
+    "lawn lawn_id lawn_no lawn_name",
     "phase": "ph phase_no phase_id phasing stage delivery release filing region",
     "product": "turf turf_type product_id turf_id surface material",
     "pile_bearing_deg": "bearing pile_bearing pile_dir direction nap azimuth",
@@ -179,7 +180,10 @@ def values(held: Held, column: str) -> list[object]:
 
 
 def _fits(ours: str, sample: list[object]) -> bool:
-    """A guess must have values, and numbers where numbers are needed."""
+    """A guess must have values, and numbers where numbers are needed; what tells of what grows is
+    no area's name."""
+    if ours == "area" and by_value.tell("cover", sample):
+        return False
     if COLUMNS[ours].kind == "text":
         return bool(sample)
     try:

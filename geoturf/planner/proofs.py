@@ -24,8 +24,9 @@ from geoturf.planner.html import (
 from geoturf.planner.rows import Minimum, Move, Scenario, SiteRow, Zone, records
 from geoturf.planner.shown import INPUTS, Shown
 from geoturf.rules.water import Ordinance, WaterPrice
+from geoturf.rules.water.ordinance import REGIONAL, filled, laws, shipped
 
-_CALIFORNIA, _REGIONAL, _SEVERAL = "california", "regional", "several"
+_SEVERAL = "several"
 
 
 def ordinance(shown: Shown) -> Markup:
@@ -52,9 +53,9 @@ def law(shown: Shown) -> str:
     summary = shown.summary
     if summary["law"] == "none":
         return f"No ordinance is checked: {summary['law_why']}."
-    if summary["law"] == _CALIFORNIA:
-        return f"California's ordinance, {summary['law_why']}."
-    if summary["law"] == _REGIONAL:
+    if summary["law"] in laws():
+        return f"{shipped(summary['law']).name}'s ordinance, {summary['law_why']}."
+    if summary["law"] == REGIONAL:
         return f"The allowance of {summary['law_why']}, in the form of California's."
     if summary["law"] == _SEVERAL:
         return f"Several ordinances: {summary['law_why']}."
@@ -74,17 +75,24 @@ _ASK = (
 
 def _formula(shown: Shown) -> str:
     """The ordinance's two formulas and what they leave out."""
-    told = {"ordinance": "0.62 (the ordinance's)", "exact": "144/231 (exact)"}
-    constant = " or ".join(dict.fromkeys(told[one.constant] for one in _ordinances(shown)))
+    stated = [filled(one) for one in _ordinances(shown)]
+    constant = " or ".join(dict.fromkeys(map(_gallons, stated)))
+    special = " or ".join(dict.fromkeys(f"{one.special_etaf:g}" for one in stated))
+    special_use = "SLA" if special == "1" else f"{special} × SLA"
     return (
-        f"MAWA = ETo × {constant} × [ETAF × LA + (1 − ETAF) × SLA], "
-        f"ETWU = ETo × {constant} × (Σ PF × area / IE + SLA), "
+        f"MAWA = ETo × {constant} × [ETAF × LA + ({special} − ETAF) × SLA], "
+        f"ETWU = ETo × {constant} × (Σ PF × area / IE + {special_use}), "
         "gallons from inches and square feet (23 CCR 492.4). "
         "Synthetic and bare ground is no landscape area here. "
         "Rinse and cooling water is not in ETWU. "
         "A check of the arithmetic of each site's compared areas, "
         "not a permit and no legal advice."
     )
+
+
+def _gallons(stated: Ordinance) -> str:
+    exact = stated.constant == "exact"
+    return "144/231 (exact)" if exact else f"{stated.gallons:g} (the ordinance's)"
 
 
 def _ordinances(shown: Shown) -> tuple[Ordinance, ...]:
@@ -107,7 +115,7 @@ def _plans(shown: Shown) -> Markup:
 
 def complying(shown: Shown) -> Iterator[tuple[str, int, int]]:
     """Plan, sites that comply, all its sites: none where no ordinance is said to hold."""
-    if shown.summary["law"] in (_CALIFORNIA, _REGIONAL, _SEVERAL):
+    if shown.summary["law"] in (*laws(), REGIONAL, _SEVERAL):
         judged = shown.water.compliance[shown.water.compliance["complies"].notna()]
         for plan, part in judged.groupby("plan", sort=False):
             yield str(plan), int(part["complies"].sum()), len(part)
@@ -122,10 +130,12 @@ def _bridge(shown: Shown) -> Markup:
     """The ordinance's estimate and the use of the comparison side by side, with each difference
     named."""
     rows = shown.water.differences.set_index("plan")
+    stated = [filled(one) for one in _ordinances(shown)]
+    printed = " or ".join(dict.fromkeys(f"{one.gallons:g}" for one in stated))
     words = {
         "etwu_m3": "ETWU, by the ordinance",
         "special_m3": "special areas by their own plants and irrigation, not at ETo × area",
-        "constant_m3": "gallons from inches: 144/231 for 0.62, where they differ",
+        "constant_m3": f"gallons from inches: 144/231 for {printed}, where they differ",
         "rain_m3": _rain(shown),
         "unplanted_m3": "rinse and cooling of synthetic turf, which is not in ETWU",
         "use_m3": "use in every other table here",

@@ -17,6 +17,7 @@ import pandas as pd
 
 from geoturf import units
 from geoturf.rules.water import Climate, Conversion, WaterRules
+from geoturf.rules.water.ordinance import FORM, shipped
 from geoturf.water import published
 from geoturf.water.bills import calibration, metered_m3
 from geoturf.water.climate import Months
@@ -24,7 +25,7 @@ from geoturf.water.lawns import Lawns, site_numbers
 from geoturf.water.rain import effective_rain_m
 
 EXACT_GALLONS = units.GALLONS_IN_FT2_INCH
-ORDINANCE_GALLONS = 0.62  # the same, as 23 CCR 492.4 rounds it
+ORDINANCE_GALLONS = float(shipped(FORM).gallons or 0)  # the same, as 23 CCR 492.4 rounds it
 RAIN_METHODS = ("none", "scs", "fao", "tr21")  # of counting rain, tried beside the bid's own
 INPUTS = ("eto", "rain", "rain_method", "efficiency", "price", "capital", "upkeep", "rinse")
 
@@ -66,10 +67,10 @@ class Use:
         return saved
 
 
-def volume_factor(constant: str) -> float:
-    """What volumes are multiplied by: 1 for the exact constant, 0.99459 for the ordinance's
-    rounded one."""
-    return 1.0 if constant == "exact" else ORDINANCE_GALLONS / EXACT_GALLONS
+def volume_factor(constant: str, rounded: float = ORDINANCE_GALLONS) -> float:
+    """What volumes are multiplied by: 1 for the exact constant, else that of the gallons per square
+    foot and inch that an ordinance prints (0.99459 for California's)."""
+    return 1.0 if constant == "exact" else rounded / EXACT_GALLONS
 
 
 def applied_depth_m(

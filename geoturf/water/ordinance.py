@@ -1,5 +1,5 @@
 """The ordinance check: maximum applied water allowance (MAWA) against estimated total water use
-(ETWU), 23 CCR 490-495.
+(ETWU), in the form of 23 CCR 490-495; the numbers are the ordinance's (`rules.water.ordinance`).
 
 A worksheet, row by row, of hydrozones (a site's areas of one cover under one irrigation method),
 before and after the choice, with what the water balance of the comparison says each takes beside
@@ -19,9 +19,10 @@ import pandas as pd
 from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules.water import WaterRules
+from geoturf.rules.water.ordinance import filled
 from geoturf.water import published
 from geoturf.water.climate import Months
-from geoturf.water.demand import volume_factor
+from geoturf.water.demand import ORDINANCE_GALLONS, volume_factor
 from geoturf.water.lawns import Lawns
 from geoturf.water.place import Holding, Law
 from geoturf.water.view import View
@@ -40,13 +41,15 @@ def allowance_m3(
     landscape_m2: Areas,
     special_m2: Areas,
     etaf: Areas,
-    constant: str = "ordinance",
+    factor: float = volume_factor("ordinance"),
+    special_etaf: float = 1.0,
 ) -> Areas:
-    """MAWA = ETo 0.62 (ETAF LA + (1 - ETAF) SLA), m3 a year; LA includes SLA (23 CCR 492.4).
+    """MAWA = ETo c (ETAF LA + (s - ETAF) SLA), m3 a year; LA includes SLA (23 CCR 492.4, where the
+    special areas' ETAF, s, is 1).
     ``eto_m``: year's ETo in metres (a number, or one an area), less effective rain where the
-    ordinance takes it off."""
-    depth_m = eto_m * volume_factor(constant)
-    allowed: Areas = depth_m * (etaf * landscape_m2 + (1 - etaf) * special_m2)
+    ordinance takes it off. ``factor``: c as `volume_factor` has it."""
+    depth_m = eto_m * factor
+    allowed: Areas = depth_m * (etaf * landscape_m2 + (special_etaf - etaf) * special_m2)
     return allowed
 
 
@@ -55,10 +58,10 @@ def estimated_use_m3(
     plant_factor: Areas,
     efficiency: Areas,
     area_m2: Areas,
-    constant: str = "ordinance",
+    factor: float = volume_factor("ordinance"),
 ) -> Areas:
-    """ETWU of a hydrozone = ETo 0.62 (PF / IE) area, m3 a year (23 CCR 492.4)."""
-    used: Areas = eto_m * volume_factor(constant) * plant_factor / efficiency * area_m2
+    """ETWU of a hydrozone = ETo c (PF / IE) area, m3 a year (23 CCR 492.4); ``factor``: c."""
+    used: Areas = eto_m * factor * plant_factor / efficiency * area_m2
     return used
 
 
@@ -102,7 +105,7 @@ def worksheet(view: View, chosen: np.ndarray) -> pd.DataFrame:
     """One row a hydrozone: plan (existing, chosen), site, landscape, hydrozone, cover, irrigation,
     special (bool), plant_factor (the year's, weighted by ETo), efficiency, etaf (PF / IE),
     area_m2, etaf_area_m2, etwu_m3, use_m3 (by the water balance, as in the comparison). Special
-    landscape areas are judged at ETAF 1 (their estimated use is ETo x area); covers that are not
+    landscape areas are judged at their own ETAF (where it is 1, their estimated use is ETo x area); covers that are not
     planted are left out."""
     landscape = landscapes(view.lawns, view.rules)
     frames = [_zones(view, choice, landscape).assign(plan=plan) for plan, choice in _plans(chosen)]
@@ -145,12 +148,13 @@ def _zones(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame
     ]
     methods = dict(lawns.efficiencies)
     zones["efficiency"] = zones["irrigation"].map(methods).astype(float)
-    factor = zones["plant_factor"].where(~zones["special"], 1.0)
+    special_etaf = filled(rules.ordinance).special_etaf
+    factor = zones["plant_factor"].where(~zones["special"], special_etaf)
     efficiency = zones["efficiency"].where(~zones["special"], 1.0)
     zones["etaf"] = factor / efficiency
     zones["etaf_area_m2"] = zones["etaf"] * zones["area_m2"]
-    constant = rules.ordinance.constant
-    zones["etwu_m3"] = estimated_use_m3(eto_m, factor, efficiency, zones["area_m2"], constant)
+    scale = _scale(rules)
+    zones["etwu_m3"] = estimated_use_m3(eto_m, factor, efficiency, zones["area_m2"], scale)
     zones["peak_m3"] = _peak_use_m3(lawns, months, zones)
     zones["hydrozone"] = zones.groupby("site").cumcount() + 1
     return zones
@@ -206,6 +210,12 @@ def _peak_depth_m(lawns: Lawns, cover: str, months: Months) -> float:
     return max(0.0, float(need_m - rain_m))
 
 
+def _scale(rules: WaterRules) -> float:
+    """The ordinance's gallons from inches and square feet, over the exact ones."""
+    said = filled(rules.ordinance)
+    return volume_factor(said.constant, said.gallons or ORDINANCE_GALLONS)
+
+
 def _eto(months: Months, rules: WaterRules, sites: pd.Series) -> np.ndarray:
     """The year's ETo of the sites named (m,), less the share of rain that the ordinance takes off,
     metres."""
@@ -225,10 +235,10 @@ def differences(sheet: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.DataF
 def _steps(sheet: pd.DataFrame, view: View) -> pd.DataFrame:
     """The steps of each hydrozone of a ``sheet``, and its plan."""
     rules = view.rules
-    eto_m, constant = _eto(view.months, rules, sheet["site"]), rules.ordinance.constant
+    eto_m, scale = _eto(view.months, rules, sheet["site"]), _scale(rules)
     factor, efficiency, area = sheet["plant_factor"], sheet["efficiency"], sheet["area_m2"]
-    own = estimated_use_m3(eto_m, factor, efficiency, area, constant)
-    rescaled = own * volume_factor(rules.constant) / volume_factor(constant)
+    own = estimated_use_m3(eto_m, factor, efficiency, area, scale)
+    rescaled = own * volume_factor(rules.constant) / scale
     return pd.DataFrame(
         {
             "plan": sheet["plan"],
@@ -267,8 +277,10 @@ def compliance(sheet: pd.DataFrame, months: Months, rules: WaterRules, law: Law)
     sums = sums.rename(columns={"area_m2": "landscape_m2"})
     sums["etaf"] = sums["landscape"].map(factors)
     landscape, special, etaf = sums["landscape_m2"], sums["special_m2"], sums["etaf"]
-    eto_m, constant = _eto(months, rules, sums["site"]), rules.ordinance.constant
-    sums["mawa_m3"] = allowance_m3(eto_m, landscape, special, etaf, constant)
+    eto_m, special_etaf = _eto(months, rules, sums["site"]), filled(rules.ordinance).special_etaf
+    sums["mawa_m3"] = allowance_m3(
+        eto_m, landscape, special, etaf, _scale(rules), float(special_etaf or 1)
+    )
     sums["peak_allowance_m3"] = [
         peak_month_allowance_m3(months.of(site).eto_m, float(area))
         for site, area in zip(sums["site"], sums["landscape_m2"], strict=True)

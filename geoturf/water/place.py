@@ -1,10 +1,8 @@
 """Whose water ordinance holds for a site: what the bid says, by column where it says several, else
-California's where the site surely lies there.
+a shipped one where the site surely lies within its border.
 
-The border of California, from the constitution of 1849, article XII (from memory): the 42nd
-parallel, the 120th meridian down to the 39th parallel, a straight line to the Colorado River at
-the 35th, the river, the border with Mexico. A site counts as inside only well within it: near the
-border, and anywhere else, no verdict is given unless the bid asks for it.
+A site counts as inside only well within a border: near it, and anywhere else, no verdict is given
+unless the bid asks for it.
 """
 
 from __future__ import annotations
@@ -12,37 +10,32 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from geoturf.rules.water import WaterRules
+from geoturf.rules.water.ordinance import FORMULA, NONE, REGIONAL, Border, filled, laws, shipped
 from geoturf.water.lawns import Lawns
 from geoturf.water.sited import by_site
 
-CALIFORNIA, REGIONAL, NONE, SEVERAL = "california", "regional", "none", "several"
-MARGIN_DEG = 0.15  # over 10 km: more than a site is wide, or two datums are apart
-_NORTH, _BEND, _RIVER = 42.0, 39.0, 35.0  # latitudes
-_MERIDIAN, _OBLIQUE_END = -120.0, -114.633  # where the straight line begins and ends
-_COLORADO_WEST = -114.75  # no bend of the river between the two states lies west of it
-_PACIFIC = -124.6
-# longitude and latitude: the border with Mexico is straight between these
-_MEXICO_WEST, _MEXICO_EAST = (-117.123, 32.534), (-114.719, 32.719)
+SEVERAL = "several"
 
 
 @dataclass(frozen=True)
 class Law:
-    """``name``: california or regional (a verdict), formula (its numbers without one), none, or several
-    (some sites under one, some under another); ``why``: in words."""
+    """``name``: a shipped record or regional (a verdict), formula (its numbers without one), none,
+    or several (some sites under one, some under another); ``why``: in words."""
 
     name: str
     why: str
 
     @property
     def judges(self) -> bool:
-        return self.name in (CALIFORNIA, REGIONAL, SEVERAL)
+        return self.name not in (FORMULA, NONE)
 
 
 @dataclass(frozen=True)
 class Holding:
-    """A law and the ``sites`` that it holds for; ``rules``: with its ordinance."""
+    """A law and the ``sites`` that it holds for; ``rules``: with its ordinance, filled."""
 
     law: Law
     sites: frozenset[str]
@@ -67,24 +60,54 @@ def _by_place(rules: WaterRules, lawns: Lawns, sites: frozenset[str]) -> list[Ho
     """One ordinance for some ``sites``, parted by where they lie where it does not say."""
     said = rules.ordinance
     if said.law == REGIONAL:
-        regional = Law(REGIONAL, f"{said.name} ({said.source}), as the bid says")
-        return [Holding(regional, sites, rules)]
+        return _regional(rules, lawns, sites)
     if said.law:
-        return [Holding(Law(said.law, "as the bid says"), sites, rules)]
+        return [_holding(said.law, "as the bid says", sites, rules)]
     if lawns.degrees is None:
-        return [Holding(Law(NONE, "the bid names no ordinance"), sites, rules)]
-    here = lawns.areas["site"].isin(sites).to_numpy()
-    inside = here & in_california(*lawns.degrees.T)
-    outside = frozenset(lawns.areas["site"][here & ~inside])
-    within = sites - outside
-    ground = "all ground" if not outside else f"the ground of {len(within)} sites"
-    lies = f"{ground} lies well within California's border; the bid names no other"
-    found = [Holding(Law(CALIFORNIA, f"as {lies}"), within, rules)] if within else []
-    if outside:
-        which = "not all ground lies" if not within else f"{len(outside)} sites do not lie"
-        known = f"{which} well within California, whose formula is known"
-        found.append(Holding(Law(NONE, f"the bid names no ordinance, and {known}"), outside, rules))
+        return [_holding(NONE, "the bid names no ordinance", sites, rules)]
+    found, left = [], sites
+    for law in laws():
+        record = shipped(law)
+        within, left = _parted(left, lawns, record.border)
+        if within:
+            ground = "all ground" if within == sites else f"the ground of {len(within)} sites"
+            lies = f"{ground} lies well within {record.name}'s border; the bid names no other"
+            found.append(_holding(law, f"as {lies}", within, rules))
+    if left:
+        which = "not all ground lies" if left == sites else f"{len(left)} sites do not lie"
+        known = " or ".join(shipped(law).name for law in laws())
+        why = f"{which} well within {known}, whose formula is known"
+        found.append(_holding(NONE, f"the bid names no ordinance, and {why}", left, rules))
     return found
+
+
+def _regional(rules: WaterRules, lawns: Lawns, sites: frozenset[str]) -> list[Holding]:
+    """An allowance of the bid's own, and no verdict for sites that lie outside its border."""
+    said = rules.ordinance
+    within, left = _parted(sites, lawns, said.border)
+    named = f"{said.name} ({said.source})"
+    found = [_holding(REGIONAL, f"{named}, as the bid says", within, rules)] if within else []
+    if left:
+        why = f"{len(left)} sites do not lie well within the border stated of {said.name}"
+        found.append(_holding(NONE, why, left, rules))
+    return found
+
+
+def _holding(law: str, why: str, sites: frozenset[str], rules: WaterRules) -> Holding:
+    own = rules.ordinance.model_copy(update={"law": law})
+    return Holding(Law(law, why), sites, rules.model_copy(update={"ordinance": filled(own)}))
+
+
+def _parted(
+    sites: frozenset[str], lawns: Lawns, border: Border | None
+) -> tuple[frozenset[str], frozenset[str]]:
+    """The ``sites`` all of whose areas lie within a border, and the others; all where there is no
+    border, or where nothing tells where the areas lie."""
+    if border is None or lawns.degrees is None:
+        return sites, frozenset()
+    outside = lawns.areas["site"][~well_within(border, *lawns.degrees.T)]
+    left = sites & frozenset(outside)
+    return sites - left, left
 
 
 def together(held: list[Holding]) -> Law:
@@ -97,14 +120,9 @@ def together(held: list[Holding]) -> Law:
     return Law(SEVERAL if judged else laws[0].name, "; ".join(told))
 
 
-def in_california(lon_deg: np.ndarray, lat_deg: np.ndarray) -> np.ndarray:
-    """Whether points lie within California by `MARGIN_DEG`, bool (n,); what lies nearer its border
-    does not count."""
-    lon, lat = np.asarray(lon_deg, dtype=float), np.asarray(lat_deg, dtype=float)
-    slope = (_OBLIQUE_END - _MERIDIAN) / (_BEND - _RIVER)
-    oblique = _MERIDIAN + (_BEND - lat) * slope
-    east = np.where(lat >= _BEND, _MERIDIAN, np.minimum(oblique, _COLORADO_WEST))
-    rise = (_MEXICO_EAST[1] - _MEXICO_WEST[1]) / (_MEXICO_EAST[0] - _MEXICO_WEST[0])
-    south = _MEXICO_WEST[1] + (lon - _MEXICO_WEST[0]) * rise
-    between = (lat < _NORTH - MARGIN_DEG) & (lat > south + MARGIN_DEG)
-    return between & (lon > _PACIFIC) & (lon < east - MARGIN_DEG)
+def well_within(border: Border, lon_deg: np.ndarray, lat_deg: np.ndarray) -> np.ndarray:
+    """Whether points lie within a border by its margin, bool (n,); what lies nearer does not
+    count. Degrees, of longitude and latitude alike."""
+    inner = shapely.Polygon(border.corners).buffer(-border.margin)
+    inside: np.ndarray = shapely.contains_xy(inner, lon_deg, lat_deg)
+    return inside

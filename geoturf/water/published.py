@@ -9,6 +9,7 @@ from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules.water import Cover, WaterRules
 from geoturf.rules.water.names import key, meant, table
+from geoturf.rules.water.ordinance import filled
 
 __all__ = [
     "adjustment_factors",
@@ -101,6 +102,4 @@ def efficiencies(rules: WaterRules) -> dict[str, float]:
 
 def adjustment_factors(rules: WaterRules) -> dict[str, float]:
     """ET adjustment factors (ETAF) by kind of landscape: the published ones, then the bid's."""
-    known = {row["landscape"]: float(row["value"]) for row in table("etaf")}
-    own = {key(name): factor for name, factor in rules.ordinance.etaf.items()}
-    return known | own
+    return filled(rules.ordinance).etaf
