@@ -86,6 +86,15 @@ class TestPages:
         told, passed = faults(browser, folder / name, width)
         assert told == [] and passed > 10
 
+    @pytest.mark.parametrize("name", ["map.html", "planner.html"])
+    def test_all_stands_in_landmarks_and_every_column_has_a_head(self, browser, folder, name):
+        page = browser.new_page()
+        page.goto((folder / name).as_uri())
+        axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+        found = {one["id"] for one in axe.run(page).response["violations"]}
+        page.close()
+        assert not found & {"region", "empty-table-header"}
+
     def test_axe_finds_what_is_planted(self, browser, folder, tmp_path):
         """A picture without words, grey on white, a list that only a mouse scrolls."""
         page = (folder / "index.html").read_text(encoding="utf-8")

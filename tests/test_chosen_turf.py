@@ -117,6 +117,17 @@ def test_where_turf_is_not_on_offer_none_is_laid(run, monkeypatch, tmp_path):
     assert len(areas) == 5 and areas["price"].sum() == 0 and areas["pile_bearing_deg"].isna().all()
 
 
+def test_a_report_in_which_turf_was_tried_and_chosen_nowhere_is_written(run, tmp_path):
+    """Turf on offer at its price, planting far cheaper: a budget that turf would not fit is spent
+    on that alone, and tables, pages and papers of no turf at all stand."""
+    more = 'budget = "3000 USD"\n[water.conversions.planting]\ncapital = "0.50 USD/ft^2"'
+    result = run(more=more, offer='turf", "planting')
+    assert len(chosen(result)) and not result.plan.chosen["turf_bought_m2"].any()
+    report.write(result, tmp_path / "out")
+    areas = pd.read_csv(tmp_path / "out" / "areas.csv")
+    assert len(areas) == 5 and not areas[["cross_seams", "pieces", "price"]].any(axis=None)
+
+
 def test_tables_and_map_of_all_lawns_show_no_layout_where_they_stay(run):
     result = run('budget = "30000 USD"')
     rows, names = tables.areas(result), set(chosen(result)["area"])

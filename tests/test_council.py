@@ -139,6 +139,15 @@ def test_where_nothing_is_chosen_the_memo_says_so_and_leaves_no_hole():
     assert "The first areas" not in text
 
 
+def test_what_was_assumed_is_told_without_keys_of_the_bid():
+    """Nor is a choice proved the best told as one of "0.0000 % more"."""
+    text = text_of(result())
+    assumed = text.partition("What was assumed")[2].partition("Local rules")[0]
+    assert "geoturf's own round assumptions" in assumed and "kept line" in assumed
+    assert not {"_", "^"} & set(assumed) and "water:" not in assumed
+    assert "0.0000 % more" not in text and "saves even 0.0001 % more water" in text
+
+
 def test_without_a_budget_there_is_no_line_of_one():
     text = text_of(result(budget=None))
     assert "twice the budget" not in text and "this plan" in text

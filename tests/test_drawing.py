@@ -1,6 +1,7 @@
 """Drawings: to scale, north up, every area on the sheet, names where they find room."""
 
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -26,7 +27,8 @@ def bar_pt_per_m(picture) -> float:
     length, said = picture["bar"]
     number, unit = said.split()
     return length / (
-        float(number.replace(",", "")) * {"ft": 0.3048, "m": 1, "miles": 1609.344}[unit]
+        float(number.replace(",", ""))
+        * {"ft": 0.3048, "m": 1, "mile": 1609.344, "miles": 1609.344}[unit]
     )
 
 
@@ -84,3 +86,11 @@ def test_names_do_not_lie_on_each_other():
         for other, x2, y2 in labels[:k]:
             reach = drawing._LETTER * drawing._LABEL_PT * (len(name) + len(other)) / 2
             assert abs(x - x2) >= reach or abs(y - y2) >= drawing._LABEL_PT
+
+
+def test_one_mile_is_no_miles():
+    """A sheet of 72 points, 18 of them for 1.5 miles, has room for a bar of one."""
+    sheet = SimpleNamespace(width=72.0, per_m=12 / 1609.344)
+    assert drawing._bar(sheet, "us") == (pytest.approx(12.0), "1 mile")
+    sheet = SimpleNamespace(width=72.0, per_m=6 / 1609.344)
+    assert drawing._bar(sheet, "us") == (pytest.approx(12.0), "2 miles")

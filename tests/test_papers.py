@@ -54,6 +54,21 @@ def test_names_are_printed_as_they_stand(template, name):
     assert "".join(shown.split()) in squeezed
 
 
+def test_a_long_word_breaks_within_a_narrow_column(template):
+    """A column of an inch (72 points) holds seven letters of 9.8 points: none may stand beside."""
+    style = press._TYPE / "house.typ"
+    narrow = style.parent / "names.typ"
+    text = narrow.read_text(encoding="utf-8")
+    narrow.write_text(text.replace("right: (1,)", "widths: (2.5cm, 2.5cm)"), encoding="utf-8")
+    rows = [["W" * 200, "|" * 3]]
+    made = press.printed(template, {"page": "a4", "title": "Lot", "rows": rows})
+    lines = []
+    page = pypdf.PdfReader(io.BytesIO(made)).pages[0]
+    page.extract_text(visitor_text=lambda text, *_: lines.append(text))
+    letters = [len(run.replace("\u200b", "")) for run in "".join(lines).split() if "W" in run]
+    assert sum(letters) == 200 and max(letters) <= 7
+
+
 def test_the_same_data_give_the_same_bytes(template):
     data = {"page": "letter", "title": "Lot", "rows": [["a", "1"]] * 200}
     first = press.printed(template, data)

@@ -7,6 +7,7 @@ import csv
 import io
 import json
 import re
+from dataclasses import replace
 from decimal import Decimal
 from functools import cache
 
@@ -137,6 +138,16 @@ def test_without_kept_columns_and_groups_there_is_no_hole():
         "Every site",
     ]
     assert "No layer states how accurate it is" in page and "nan" not in page
+
+
+def test_where_nothing_is_bought_no_site_stands_out_by_price_or_waste():
+    told = made(["A", "B"])
+    land = figures.land(told)
+    assert {one.title for one in figures.outliers(land, figures.sites(land))} >= {"Most waste"}
+    none = dict.fromkeys(("surface", "bought", "cents", "cents_variance"), 0)
+    nothing = replace(land, areas=land.areas.assign(**none))
+    assert figures.outliers(nothing, figures.sites(nothing)) == []
+    assert "Turf is chosen nowhere" in " ".join(figures.notes(replace(nothing, water=True)))
 
 
 def test_hostile_names_stay_text():

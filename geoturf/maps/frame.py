@@ -32,6 +32,7 @@ SCRIPTS = (
     "controls.js",
     "start.js",
 )
+_LANDMARK = 'role="region" aria-label="Map" class="folium-map"'
 _HEAD, _END = "<!--geoturf head-->", "<!--geoturf end-->"
 LEAFLET = "1.9.4"  # the version in web/leaflet
 
@@ -76,6 +77,8 @@ def _frame() -> str:
     # readers may zoom (WCAG 1.4.4)
     text = text.replace("maximum-scale=1.0, user-scalable=no", "viewport-fit=cover")
     text = text.replace("<html>", '<html lang="en">', 1)
+    # a landmark of its own beside the panel's (WAI-ARIA 1.2, region)
+    text = text.replace('<div class="folium-map"', f"<div {_LANDMARK}", 1)
     return text.replace("</html>", f"{_END}</html>", 1)
 
 

@@ -4,6 +4,7 @@ planner.html, put into words by the same functions."""
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 from importlib.resources import files
 from typing import Any
@@ -16,6 +17,7 @@ from geoturf.planner.shown import Shown
 
 _MOST_ASSUMED = 9  # lines; planner.html has them all
 _SVG = "http://www.w3.org/2000/svg"  # what a drawing that stands by itself says it is
+_KEY = re.compile(r"[a-z]+(?:[._][a-z]+)+")  # of a bid: turf.kept_line
 _MORE = "planner.html, beside this memo, has the rest."
 
 
@@ -118,7 +120,7 @@ def _curve(shown: Shown) -> dict[str, Any] | None:
 def _first(shown: Shown) -> dict[str, Any]:
     """The first areas, in the order in which money is best spent."""
     options = records(answers.chosen_areas(shown).head(answers.FIRST), Option)
-    heads = ["", "area", "convert to", "saves a year", "capital", "payback, years", "why"]
+    heads = ["rank", "area", "convert to", "saves a year", "capital", "payback, years", "why"]
     rows = [
         [
             f"{option.rank}",
@@ -150,8 +152,21 @@ def _unsure(shown: Shown) -> dict[str, Any]:
 
 
 def _assumed(shown: Shown) -> list[str]:
-    lines = proofs.rests_on(shown)
+    of_bid = {note.message for note in shown.water.findings if note.code == "assumed-cost"}
+    said = [_in_words(line) if line in of_bid else line for line in proofs.rests_on(shown)]
+    lines = [_sentence(line) for line in said]
     return lines if len(lines) <= _MOST_ASSUMED else [*lines[: _MOST_ASSUMED - 1], _MORE]
+
+
+def _in_words(line: str) -> str:
+    """With keys of the bid as words, for readers who never see a bid."""
+    return _KEY.sub(lambda key: re.sub("[._]", " ", key[0]), line).replace("^2", "²")
+
+
+def _sentence(line: str) -> str:
+    """Without the table of the bid that a note names first, from a capital on."""
+    said = line.removeprefix("water: ")
+    return f"{said[:1].upper()}{said[1:]}"
 
 
 def _local_rules(shown: Shown) -> Iterator[str]:

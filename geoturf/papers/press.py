@@ -25,7 +25,8 @@ _STAMP = 0
 # Marks that turn or hide the text beside them, and what no page can show.
 _TURNING = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f\u061c]")
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
-_LONG_WORD = re.compile(r"\S{30}(?=\S)")
+_LONG_WORD = re.compile(r"\S{25,}")
+_SOME = re.compile(r"\S{6}(?=\S)")  # of a long word, as many letters as the narrowest column holds
 _MAY_BREAK = "\u200b"
 
 
@@ -54,7 +55,7 @@ def _plain(value: Any) -> Any:
     words may break. Bytes, which are a picture, become a list of numbers."""
     if isinstance(value, str):
         shown = _UNPRINTABLE.sub("\ufffd", _TURNING.sub("", value))
-        return _LONG_WORD.sub(lambda found: found[0] + _MAY_BREAK, shown)
+        return _LONG_WORD.sub(_may_break, shown)
     if isinstance(value, bytes):
         return list(value)
     if isinstance(value, Mapping):
@@ -62,6 +63,10 @@ def _plain(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [_plain(one) for one in value]
     return value
+
+
+def _may_break(long_word: re.Match[str]) -> str:
+    return _SOME.sub(lambda some: some[0] + _MAY_BREAK, long_word[0])
 
 
 @cache

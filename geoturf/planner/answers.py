@@ -25,6 +25,7 @@ from geoturf.planner.shown import VOLUMES, Shown
 from geoturf.planner.spoken import converted, establishing, left, nothing, unsure
 
 FIRST = 10  # areas told before all others
+_TOLD_GAP, _LEAST_GAP = 5e-7, "0.0001 %"  # a gap of less would be written as 0.0000 %
 
 
 def answer(shown: Shown) -> Markup:
@@ -64,17 +65,17 @@ def saves(shown: Shown) -> str:
 
 def proof(shown: Shown) -> str:
     """How near to the best the choice is proved."""
-    gap = shown.share(shown.summary["chosen"]["gap"], 4)
+    gap = shown.summary["chosen"]["gap"]
+    more = f"more than {shown.share(gap, 4)}" if gap >= _TOLD_GAP else f"even {_LEAST_GAP}"
+    by = "(an integer programme, proved by its relaxation)"
     if shown.summary["objective"] == "cost":
+        saving = shown.volume(shown.summary["saving_m3"])
         return (
-            f"No other choice under the same rules that saves {shown.volume(shown.summary['saving_m3'])} "
-            f"a year costs more than {gap} less (an integer programme, proved by its relaxation)."
+            f"No other choice under the same rules that saves {saving} a year "
+            f"costs {more} less {by}."
         )
     aim = "water" if shown.summary["objective"] == "water" else "money"
-    return (
-        f"No other choice under the same rules saves more than {gap} more {aim} "
-        "(an integer programme, proved by its relaxation)."
-    )
+    return f"No other choice under the same rules saves {more} more {aim} {by}."
 
 
 def first_areas(shown: Shown) -> Markup:
@@ -132,7 +133,7 @@ def programme(shown: Shown) -> Markup | None:
         "Figures elsewhere on this page take all of it as built now, at today's prices; "
         "what is spent is in money of its year."
     )
-    head = ("", "budget", "spent", "left", "areas", "saved a year from then on")
+    head = ("year", "budget", "spent", "left", "areas", "saved a year from then on")
     named = [_named(f"year {one['year']}", one["areas"]) for one in years if one["areas"]]
     return section("What is done in which year", tag("p", said), table(head, rows), *named)
 
@@ -157,7 +158,7 @@ def doubled(shown: Shown) -> Markup | None:
     on_top = shown.share(part, 0)
     said = f"Twice the budget saves {shown.volume(extra)} a year more ({on_top} on top)."
     moved = [_named(word, more[key]) for key, word in _MOVED.items() if more[key]]
-    compared = table(("", "this budget", "twice"), rows)
+    compared = table(("figure", "this budget", "twice"), rows)
     return section("What if the budget doubles", tag("p", said), compared, *moved)
 
 
@@ -242,7 +243,7 @@ def totals(shown: Shown) -> Markup:
     }
     rows = [(word, *_in_all_units(m3)) for word, m3 in used.items()]
     names = [name for name, _, _ in VOLUMES]
-    return section("Totals a year", table(("", *names), rows))
+    return section("Totals a year", table(("water", *names), rows))
 
 
 def _in_all_units(m3: float) -> list[str]:
@@ -333,7 +334,7 @@ def _ranked(shown: Shown, rows: pd.DataFrame) -> Markup:
     rebated = any(option.rebate > 0 for option in options)
     rebate = ["rebate"] if rebated else []
     money = ["saves a year", "capital", *rebate, "payback, years", "net present value"]
-    head = ["", "area", "convert to", *money, "why"]
+    head = ["rank", "area", "convert to", *money, "why"]
     cells = [
         [
             f"{option.rank}",

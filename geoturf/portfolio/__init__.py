@@ -57,7 +57,7 @@ def _whole(land: figures.Land) -> object:
 
 def _outliers(land: figures.Land, rows: pd.DataFrame) -> object:
     parts = [_html_table(one) for one in figures.outliers(land, rows)]
-    return section("What stands out", *parts)
+    return section("What stands out", *parts) if parts else ""
 
 
 def _group(land: figures.Land, group: str) -> object:

@@ -107,6 +107,8 @@ def notes(land: Land) -> list[str]:
         out.append(f"Turf of {land.estimated:,} areas is estimated from their shapes, not laid.")
     if land.water:
         out.append(f"Prices are of turf {land.laid_on}; what is chosen is in planner.html.")
+    if land.water and not land.areas["bought"].any():
+        out.append("Turf is chosen nowhere, so that nothing is bought: prices and waste are 0.")
     if not land.surveyed:
         out.append("No layer states how accurate it is (sigma), so tolerance is not told.")
     return out
@@ -214,14 +216,14 @@ def sites(land: Land) -> pd.DataFrame:
 
 
 def outliers(land: Land, rows: pd.DataFrame) -> list[Table]:
-    """Sites that stand out, of ``rows`` as `sites` gives them."""
+    """Sites that stand out, of ``rows`` as `sites` gives them; by no figure that all have 0 of."""
     kinds = [("each", f"Dearest a {land.square}", f"{land.currency} a {land.square}")]
     kinds.append(("waste", "Most waste", "waste, %"))
     if land.surveyed:
         kinds.append(("unsure", "Least certain", "1 σ of the price, %"))
     if land.water:
         kinds.append(("saved", "Most water saved", f"water saved a year, {land.volume}"))
-    return [_most(land, rows, *kind) for kind in kinds]
+    return [_most(land, rows, *kind) for kind in kinds if rows[kind[0]].any()]
 
 
 def _most(land: Land, rows: pd.DataFrame, name: str, title: str, label: str) -> Table:
