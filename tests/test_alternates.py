@@ -406,7 +406,9 @@ def test_the_terminal_counts_them_after_the_price(lawns, bid_file, tmp_path, cap
     lines = capsys.readouterr().out.splitlines()
     (said,) = [k for k, line in enumerate(lines) if "own assumptions" in line]
     assert any(line.startswith("price") for line in lines[:said])
-    assert all(line.startswith(("audit: ", "report in ", "for the client")) for line in lines[said + 1 :])
+    assert all(
+        line.startswith(("audit: ", "report in ", "for the client")) for line in lines[said + 1 :]
+    )
     costs = "haul disposal fabric aggregate tape adhesive nails fabric_nails caps labour excavator compactor broom spreader"
     rates = "setup dig base fabric turf seam nails infill caps"
     steps = "contingency sales_tax overhead bond"
