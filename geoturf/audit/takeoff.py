@@ -644,15 +644,15 @@ def _bought_by(rules: dict[str, Any], title: str) -> tuple[float | None, float |
 
 
 def caps_of(folder: Folder, rows: list[int], given: list[str]) -> dict[str, Span] | None:
-    """Heads to cap by phase: those the input counts, and the bid's number a site where it counts
-    none. ``given``: the column caps of the areas in ``rows``."""
+    """Heads to cap by phase, where turf is laid: those the input counts, and the bid's number a site
+    where it counts none. ``given``: the column caps of the areas in ``rows``."""
     rules, areas = folder.settings["materials"], folder.table("areas")
     if rules["cap_covers"] is not None or len(rows) != len(areas):
         return None
     phase, site = areas.text("phase"), areas.text("site")
     told = dict.fromkeys(rows, "") | dict(zip(rows, given, strict=True))
     counted: dict[tuple[str, str], list[float]] = {}
-    for k in rows:
+    for k in (row for row in rows if folder.laid[row]):
         text = told[k].strip()
         counted.setdefault((phase[k], site[k]), []).extend([float(text)] if text else [])
     spans: dict[str, Span] = {}
