@@ -91,9 +91,9 @@ def _side_by_side(
     result: Result, some: np.ndarray
 ) -> Iterator[tuple[np.ndarray, np.ndarray, bool]]:
     """Rows of the pieces of two strips side by side, the one below first, and whether a roll is wide
-    enough for them as one, with nothing else of the area beside them and no gap in either; of areas
-    with any of ``some`` (bool)."""
-    laid, room = laid_at(result), room_across(result)
+    enough for them as one, and as long as it or the longer of them, with nothing else of the area
+    beside them and no gap in either; of areas with any of ``some`` (bool)."""
+    laid, room, reach = laid_at(result), room_across(result), _longest_laid(result)
     by_area = _rows_by(areas_of(result))
     for row in np.unique(areas_of(result)[some]):
         mine = by_area[row]
@@ -103,6 +103,8 @@ def _side_by_side(
             beside = (lines[:, 0] < high - HAIR_M) & (lines[:, 1] > low + HAIR_M)
             one, other = mine[of.reshape(-1) == k], mine[of.reshape(-1) == m]
             fits = high - low <= room[one].min() - HAIR_M
+            longest = max(reach[one].min(), _extent(laid[one]), _extent(laid[other])) + SPARE_M
+            fits &= _extent(laid[[*one, *other]]) <= longest
             whole = _without_gaps(laid[one]) and _without_gaps(laid[other])
             yield one, other, bool(fits and whole and beside.sum() == 2)
 
@@ -114,11 +116,15 @@ def _abreast(laid: np.ndarray, one: np.ndarray, other: np.ndarray) -> bool:
     return bool((last - first > SPARE_M).any())
 
 
+def _extent(strip: np.ndarray) -> float:
+    """From the first to the last of a strip's pieces (n, 4) along the pile (m)."""
+    return float(strip[:, 1].max() - strip[:, 0].min())
+
+
 def _without_gaps(strip: np.ndarray) -> bool:
     """Whether the pieces (n, 4) of a strip lie end to end: one wider would lie over what parts others,
     such as a house."""
-    extent = strip[:, 1].max() - strip[:, 0].min()
-    return bool(abs(extent - (strip[:, 1] - strip[:, 0]).sum()) < HAIR_M * len(strip))
+    return bool(abs(_extent(strip) - (strip[:, 1] - strip[:, 0]).sum()) < HAIR_M * len(strip))
 
 
 def _seam_beside(result: Result, some: np.ndarray, side: int) -> np.ndarray:
