@@ -292,7 +292,11 @@ def read_bid(path: str | Path) -> Bid:
 
 def make_bid(content: dict[str, Any], file: str = "") -> Bid:
     """A `Bid` from plain tables, as TOML gives them. Raises `BidError` with every fault."""
-    content = ordinances.with_files(content)
+    try:
+        content = ordinances.with_files(content)
+    except BidError as refused:
+        rest = _invalid(ordinances.without(content), file)
+        raise BidError([*refused.findings, *rest]) from None
     try:
         bid = Bid.model_validate(content | {"given": content})
     except ValidationError as error:
@@ -302,6 +306,15 @@ def make_bid(content: dict[str, Any], file: str = "") -> Bid:
     if foreign:
         raise BidError(foreign)
     return bid
+
+
+def _invalid(content: dict[str, Any], file: str) -> list[Finding]:
+    """What no rule takes in a bid's tables."""
+    try:
+        Bid.model_validate(content | {"given": content})
+    except ValidationError as error:
+        return faults.findings(error, Bid, file)
+    return []
 
 
 def _unfit(bid: Bid, choice: Choice, file: str) -> list[Finding]:

@@ -29,6 +29,14 @@ def with_files(content: dict[str, Any]) -> dict[str, Any]:
     return {**content, "water": {**water, **put}} if put else content
 
 
+def without(content: dict[str, Any]) -> dict[str, Any]:
+    """The tables of a bid but its ordinances: what else is wrong with it can be told beside them."""
+    water = content["water"].items()
+    return content | {
+        "water": {key: said for key, said in water if not key.startswith("ordinance")}
+    }
+
+
 def _with_file(said: Any, folder: Path) -> Any:
     """An ordinance with its file's table under its own."""
     name = by_file(said)

@@ -89,7 +89,7 @@ def _run(args: argparse.Namespace) -> int:
     before = report.identity(folder)
     args.stands = lambda: "" if report.identity(folder) == before else folder
     if not (compiled.kept() or args.quiet):
-        telling.warn(_UNKEPT)
+        telling.warning(_UNKEPT)
     with telling.Bar(args.quiet) as bar, _engine(args) as engine:
         result = pipeline.run(bid, engine, bar.told, notes)
         if args.strict and result.source.left_out:
@@ -151,7 +151,7 @@ def _engine(args: argparse.Namespace) -> Any:
     return (
         Cluster(args.cluster)
         if args.cluster
-        else Processes(args.workers, telling.quiet if args.quiet else telling.warn)
+        else Processes(args.workers, telling.quiet if args.quiet else telling.warning)
     )
 
 

@@ -23,7 +23,7 @@ _SAID = {
 }  # of stages whose name does not say it
 
 
-def warn(line: str) -> None:
+def warning(line: str) -> None:
     say(f"warning: {line}", sys.stderr)
 
 
