@@ -135,7 +135,7 @@ TRAPS = """
 create table trapped (said text);
 create trigger trap after update on lawns begin insert into trapped values ('updated'); end;
 create trigger drop_them after insert on gpkg_contents begin delete from lawns; end;
-create view readable as select fid, geom, load_extension('/tmp/evil.so') as site from lawns;
+create view readable as select fid, geom, load_extension('evil.so') as site from lawns;
 """
 
 
