@@ -21,6 +21,7 @@ from geoturf.layout import lay, seen_together, task_of, told_views
 from geoturf.model import Ground
 
 AUTO = RULES.model_copy(update={"view": "auto"})
+STIFF = AUTO.model_copy(update={"view_turn_deg": 0.0})
 HERE = np.zeros((1, 2))
 FRONT, HOUSE = shapely.box(0, 0, 12, 7), shapely.box(0, 8, 14, 18)
 
@@ -124,8 +125,8 @@ def test_the_pile_of_a_view_leans_one_way_at_a_cost_that_is_told():
     """The cost again from runs with the bearing free."""
     fronts, houses = row_of(4)
     slanted = {name: rotate(shape, 7 * k - 10) for k, (name, shape) in enumerate(fronts.items())}
-    seen = seen_together(land(slanted, building=houses), AUTO, HERE)
-    choices = lay(task_of(seen, {"turf60": TURF}, AUTO), Serial())
+    seen = seen_together(land(slanted, building=houses), STIFF, HERE)
+    choices = lay(task_of(seen, {"turf60": TURF}, STIFF), Serial())
     free = lay(task_of(land(slanted), {"turf60": TURF}, RULES), Serial())
     assert len({round(layout.bearing_deg, 6) for one in choices for layout in one.layouts}) == 1
     (said,) = told_views(seen, choices, AUTO, HERE)
@@ -138,6 +139,44 @@ def test_the_pile_of_a_view_leans_one_way_at_a_cost_that_is_told():
     assert said.code == "views-told" and more > 0.1
     told = float(said.message.split("they take ")[1].split(" %")[0])
     assert told == pytest.approx(more, abs=0.02 + 0.1 * more)
+
+
+def bent(count: int, turn: float) -> dict[str, shapely.Geometry]:
+    """Front yards along a street that bends by ``turn`` degrees a lot."""
+    fronts, _ = row_of(count)
+    return {name: rotate(shape, turn * k) for k, (name, shape) in enumerate(fronts.items())}
+
+
+def leaning(fronts: dict[str, shapely.Geometry], houses, rules) -> np.ndarray:
+    """The bearing that each is laid at; houses stand straight, behind them."""
+    seen = seen_together(land(fronts, building=houses), rules, HERE)
+    assert seen.areas["view"].eq("front yards 1").all()
+    choices = lay(task_of(seen, {"turf60": TURF}, rules), Serial())
+    assert all(len({layout.bearing_deg for layout in one.layouts}) == 1 for one in choices)
+    return np.array([one.layouts[0].bearing_deg for one in choices])
+
+
+def test_lots_of_a_row_lean_as_their_street_bends():
+    """Rectangles: each is laid along its own sides, 4 degrees from the next; or all exactly one way."""
+    houses = row_of(4)[1]
+    found = leaning(bent(4, 4.0), houses, AUTO)
+    assert np.diff(found) == pytest.approx([-4.0] * 3, abs=1e-6)
+    assert np.ptp(leaning(bent(4, 4.0), houses, STIFF)) == 0.0
+
+
+def test_no_two_lots_of_a_row_lean_further_apart_than_twice_what_they_may():
+    """9 degrees from the next, 27 in all, where 20 are allowed."""
+    houses = row_of(4)[1]
+    off = leaning(bent(4, 9.0), houses, AUTO)
+    assert 10 < np.ptp((off - off[0] + 180) % 360 - 180) <= 20 + 1e-6
+
+
+def test_both_areas_of_a_lot_lean_exactly_one_way():
+    """One lot has two, a drive apart, the second askew: they lean as each other does, whatever the row."""
+    fronts = bent(3, 4.0)
+    fronts["N1/front, left"] = rotate(translate(shapely.box(0, 0, 3, 7), 14 - 29 + 18, 6), 7)
+    found = leaning(fronts, row_of(3)[1], AUTO)
+    assert found[3] == found[1] and abs(found[0] - found[2]) == pytest.approx(8.0, abs=1e-6)
 
 
 def test_where_two_views_meet_is_told():

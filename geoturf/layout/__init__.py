@@ -38,6 +38,7 @@ from geoturf.layout.roll import Roll
 from geoturf.layout.shape import Shape
 from geoturf.layout.sizes import RectangleSizes, StripSizes
 from geoturf.layout.task import Task, task_of
+from geoturf.layout.together import Seen
 from geoturf.layout.views import seen_together, told_views
 from geoturf.model import Choices, Layout
 
@@ -75,8 +76,8 @@ _ROLL, _SHARES = (
     np.ones(50),
 )
 
-# shapes that share a bearing, what each is laid from, that bearing or NaN; whether by regular strips
-Job = tuple[list[Shape], list[tuple[Roll, ...]], float, bool]
+# shapes seen together, what each is laid from, the bearing or NaN, how they lean; whether by regular strips
+Job = tuple[list[Shape], list[tuple[Roll, ...]], float, Seen, bool]
 
 
 #: areas laid each on its own: rows that share a bearing, what each is laid from, that bearing ->
@@ -106,12 +107,13 @@ def lay(
             [task.shapes[k] for k in g],
             [task.stock[k] for k in g],
             float(task.bearings[g[0]]),
+            Seen(float(task.turns[g[0]]), tuple(task.lots[k] for k in g)),
             bool(task.regular[g[0]]),
         )
         for g in groups
     ]
     keys = [
-        (tuple(g.tolist()), tuple(map(_drawing, job[0])), tuple(job[1]), str(job[2]))
+        (tuple(g.tolist()), tuple(map(_drawing, job[0])), tuple(job[1]), f"{job[2]} {job[3]}")
         for g, job in zip(groups, jobs, strict=True)
     ]
     new = [k for k, key in enumerate(keys) if key not in known]
@@ -235,8 +237,10 @@ def _carry_out(jobs: list[Job], engine: Engine, tick: Callable[[int], Any]) -> l
 def _work(jobs: list[Job]) -> list[list[Choices]]:
     """A worker's share."""
     return [
-        (lay_regular if regular else lay_together)(shapes, rolls, bearing_deg)
-        for shapes, rolls, bearing_deg, regular in jobs
+        lay_regular(shapes, rolls, bearing_deg)
+        if regular
+        else lay_together(shapes, rolls, bearing_deg, seen)
+        for shapes, rolls, bearing_deg, seen, regular in jobs
     ]
 
 

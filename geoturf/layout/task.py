@@ -22,7 +22,8 @@ from geoturf.units import US, System
 @dataclass(frozen=True)
 class Task:
     """All areas of a ground, in order. ``bearings``: of the pile, degrees, NaN where free;
-    ``groups``: rows that share a bearing; ``where``: the row that each repeats, or its own;
+    ``groups``: rows that are seen together, ``turns`` how many degrees each may lean from its view's bearing, ``lots``
+    its site; ``where``: the row that each repeats, or its own;
     ``pools``: by who shares rolls (phase, site, area) a key for each area; areas of equal keys
     share; ``regular``: rows too large for a search, laid in regular strips, as ``findings`` say;
     ``families``: areas of equal ones are laid alike in a pool."""
@@ -31,6 +32,8 @@ class Task:
     stock: list[tuple[Roll, ...]]
     bearings: np.ndarray
     groups: list[np.ndarray]
+    turns: np.ndarray
+    lots: list[str]
     where: list[Place]
     pools: dict[str, list[tuple[str, ...]]]
     regular: np.ndarray
@@ -60,7 +63,8 @@ def task_of(
     for group in groups:
         regular[group] = regular[group].any()
     families = [place.of if rules.alike == "plan" else row for row, place in enumerate(where)]
-    return Task(shapes, stock, bearings, groups, where, pools, regular, families, said)
+    turns, lots = turns_of(areas), areas["site"].astype(str).tolist()
+    return Task(shapes, stock, bearings, groups, turns, lots, where, pools, regular, families, said)
 
 
 def keys_of(
@@ -90,6 +94,12 @@ def groups_of(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:
     groups = [np.array([k]) for k in np.flatnonzero(~free)]
     groups += [np.flatnonzero(free & (view == name)) for name in np.unique(view[free])]
     return sorted(groups, key=lambda g: int(g[0]))
+
+
+def turns_of(areas: Any) -> np.ndarray:
+    """Degrees that each area may lean from its view's bearing."""
+    told = areas["view_turn_deg"] if "view_turn_deg" in areas else np.zeros(len(areas))
+    return np.asarray(told, float)
 
 
 def stated_bearings(ground: Ground, rules: LayoutRules) -> np.ndarray:

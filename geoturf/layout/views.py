@@ -75,7 +75,9 @@ def seen_together(ground: Ground, rules: LayoutRules, origins_m: np.ndarray) -> 
         groups.join(row, other)
     names = _names(groups, called, set(ground.areas["view"].astype(str)))
     view = [names.get(row, given) for row, given in enumerate(ground.areas["view"].astype(str))]
-    return replace(ground, areas=ground.areas.assign(view=view))
+    in_rows = {names[row] for row in fronts.tolist() if row in names}
+    turns = [rules.view_turn_deg if name in in_rows else 0.0 for name in view]
+    return replace(ground, areas=ground.areas.assign(view=view, view_turn_deg=turns))
 
 
 def _looked_at(ground: Ground, origins_m: np.ndarray) -> _Land:
@@ -232,11 +234,18 @@ def told_views(
     every = sum(min(one.cost for one in some.layouts) for some in choices if some.layouts)
     message = (
         f"{len(seen):,} areas share the pile with those that they are seen with, in "
-        f"{len(set(view[seen])):,} views; for that they take {100 * more / every:.2f} % of all turf and "
+        f"{len(set(view[seen])):,} views{_turning(ground, rules)}; for that they take {100 * more / every:.2f} % of all turf and "
         'seams more than if each leaned as suits it best; an alternate with change.layout.view = "given" '
         "prices that to the cent"
     )
     return (Finding("note", "views-told", message), *found)
+
+
+def _turning(ground: Ground, rules: LayoutRules) -> str:
+    """What is said where lots of a row may lean a little apart."""
+    if not ground.areas["view_turn_deg"].any():
+        return ""
+    return f" (lots of a row within {rules.view_turn_deg:g} degrees of one bearing, as their street bends)"
 
 
 def _meeting(

@@ -8,7 +8,18 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator
 
 from geoturf import units
-from geoturf.rules.base import ASSUMED, COMMON, Area, Fraction, Length, Price, Rules, each, rule
+from geoturf.rules.base import (
+    ASSUMED,
+    COMMON,
+    Angle,
+    Area,
+    Fraction,
+    Length,
+    Price,
+    Rules,
+    each,
+    rule,
+)
 from geoturf.units import FOOT_M, INCH_M, US, System
 
 
@@ -115,6 +126,14 @@ class LayoutRules(Rules):
         "given",
         "areas seen together, whose pile leans one way: those the column view names; or also what the data tell: front "
         "yards in a row, areas of a site without buildings, areas that a path parts",
+    )
+    view_turn_deg: Angle = rule(
+        "10 deg",
+        "lots of a row that the data tell lean within this of one bearing, each as suits it best, as their street bends; "
+        "0 deg: all exactly one way",
+        high="30 deg",
+        most="30 deg",
+        source=COMMON,
     )
     toward: str = rule("", "name of a point or line layer the pile leans to (the viewer's side)")
     alike: Literal["plan", "free"] = rule(
