@@ -24,7 +24,7 @@ import numpy as np
 from geoturf import knapsack
 from geoturf.compiled import compiled_now
 from geoturf.engine import Engine, Serial
-from geoturf.layout import chords, corners, ends, kernel, widths
+from geoturf.layout import chords, corners, ends, kernel, rows, widths
 from geoturf.layout.across import cut_across
 from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
@@ -100,7 +100,7 @@ def lay(
     who shares rolls (phase, site, area). ``known``: areas of the same ground that were laid before,
     each on its own; they are not laid again, others are added."""
     tick, known = tick or (lambda n: None), {} if known is None else known
-    groups = [g for g in task.groups if task.where[g[0]].of == g[0]]
+    groups = [g for g in task.groups if task.where[g[0]].of == g[0] or task.turns[g[0]]]
     tick(len(task.shapes) - sum(map(len, groups)))
     jobs = [
         (
@@ -123,6 +123,7 @@ def lay(
     done: dict[int, Choices] = {}
     for group, key in zip(groups, keys, strict=True):
         done.update(zip(group.tolist(), known[key], strict=True))
+    task = rows.by_lean(task, done)
     for row, place in enumerate(task.where):
         if place.of != row:
             done[row] = placed(done[place.of], place)

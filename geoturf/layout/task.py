@@ -64,6 +64,7 @@ def task_of(
         regular[group] = regular[group].any()
     families = [place.of if rules.alike == "plan" else row for row, place in enumerate(where)]
     turns, lots = turns_of(areas), areas["site"].astype(str).tolist()
+    turns = np.where(np.isnan(bearings), turns, 0.0)
     return Task(shapes, stock, bearings, groups, turns, lots, where, pools, regular, families, said)
 
 
@@ -72,14 +73,18 @@ def keys_of(
 ) -> tuple[list[tuple[str, ...] | None], np.ndarray]:
     """Areas of equal keys (product first) may repeat each other, those of None no other; and which
     may be turned for it. Areas of a view repeat each other where lots of a plan are laid
-    ``alike``."""
+    ``alike``; those of rows may be turned, where they then lean as they do (`geoturf.layout.rows`)."""
     product, view = areas["product"].tolist(), areas["view"].tolist()
+    turns, lots = turns_of(areas), areas["site"].tolist()
     keys: list[tuple[str, ...] | None] = [None] * len(areas)
     free = np.isnan(bearings)
     for group in groups:
         for k in group:
             if len(group) == 1:
                 keys[k] = product[k], str(bearings[k])
+            elif alike and turns[k]:
+                alone = sum(lots[other] == lots[k] for other in group) == 1
+                keys[k] = (product[k], "row") if alone else None
             elif alike:
                 keys[k] = product[k], "view", view[k]
                 free[k] = False  # its view's

@@ -13,6 +13,8 @@ from geoturf.layout.roll import BALANCED, Roll
 from geoturf.layout.seams import sought
 from geoturf.layout.shape import Shape
 
+SAME_DEG = 0.01  # lots of a plan whose bearings differ by no more lean alike, as the first does
+
 
 @dataclass(frozen=True)
 class Seen:
@@ -68,7 +70,7 @@ class _Together:
         """What suits a lot's shapes, as near as their view allows."""
         own = np.array([at for row in rows for at in self.own[row]])
         off = (own - about_deg + 90) % 180 - 90
-        near = off[np.abs(off) <= self.seen.turn_deg]
+        near = off[np.abs(off) <= self.seen.turn_deg - SAME_DEG]
         return [float(about_deg + one) for one in near]
 
     def cost(self, leaning: Sequence[float]) -> float:

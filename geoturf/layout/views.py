@@ -76,7 +76,7 @@ def seen_together(ground: Ground, rules: LayoutRules, origins_m: np.ndarray) -> 
     names = _names(groups, called, set(ground.areas["view"].astype(str)))
     view = [names.get(row, given) for row, given in enumerate(ground.areas["view"].astype(str))]
     in_rows = {names[row] for row in fronts.tolist() if row in names}
-    turns = [rules.view_turn_deg if name in in_rows else 0.0 for name in view]
+    turns = [rules.view_turn if name in in_rows else 0.0 for name in view]
     return replace(ground, areas=ground.areas.assign(view=view, view_turn_deg=turns))
 
 
@@ -245,7 +245,7 @@ def _turning(ground: Ground, rules: LayoutRules) -> str:
     """What is said where lots of a row may lean a little apart."""
     if not ground.areas["view_turn_deg"].any():
         return ""
-    return f" (lots of a row within {rules.view_turn_deg:g} degrees of one bearing, as their street bends)"
+    return f" (lots of a row within {rules.view_turn:g} degrees of one bearing, as their street bends)"
 
 
 def _meeting(

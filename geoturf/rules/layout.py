@@ -127,7 +127,7 @@ class LayoutRules(Rules):
         "areas seen together, whose pile leans one way: those the column view names; or also what the data tell: front "
         "yards in a row, areas of a site without buildings, areas that a path parts",
     )
-    view_turn_deg: Angle = rule(
+    view_turn: Angle = rule(
         "10 deg",
         "lots of a row that the data tell lean within this of one bearing, each as suits it best, as their street bends; "
         "0 deg: all exactly one way",
