@@ -89,6 +89,19 @@ def test_a_gap_and_a_bend_part_a_row():
     }
 
 
+def test_yards_about_a_turning_place_face_as_their_houses_do():
+    """Houses 45 degrees apart, each yard to one side of its house's front, 3 m from the next: from house to
+    yard it is 22 degrees, as in a row."""
+    house, yard, beside = (
+        shapely.box(-6, 6, 6, 16),
+        shapely.box(-6, -3, 2, 5),
+        shapely.box(-2, -3, 6, 5),
+    )
+    next_house, next_yard = (rotate(one, -45, origin=(0, -12)) for one in (house, beside))
+    yards = {"A/front": yard, "B/front": next_yard}
+    assert groups(land(yards, building=[house, next_house])) == set()
+
+
 def test_areas_of_a_park_are_one_view_and_those_that_a_path_parts_beside_a_house():
     west, east, far = (translate(shapely.box(0, 0, 9, 9), x, 0) for x in (0, 11, 60))
     assert groups(land({"P/1": west, "P/2": east, "P/3": far})) == {
@@ -167,7 +180,7 @@ def test_lots_of_a_row_lean_as_their_street_bends():
 def test_no_two_lots_of_a_row_lean_further_apart_than_twice_what_they_may():
     """9 degrees from the next, 27 in all, where 20 are allowed."""
     houses = row_of(4)[1]
-    off = leaning(bent(4, 9.0), houses, AUTO)
+    off = leaning(bent(4, 9.0), houses, AUTO.model_copy(update={"view_turn": 10.0}))
     assert 10 < np.ptp((off - off[0] + 180) % 360 - 180) <= 20 + 1e-6
 
 

@@ -128,7 +128,7 @@ class LayoutRules(Rules):
         "yards in a row, areas of a site without buildings, areas that a path parts",
     )
     view_turn: Angle = rule(
-        "10 deg",
+        "15 deg",
         "lots of a row that the data tell lean within this of one bearing, each as suits it best, as their street bends; "
         "0 deg: all exactly one way",
         high="30 deg",
