@@ -139,7 +139,7 @@ class LayoutRules(Rules):
     alike: Literal["plan", "free"] = rule(
         "plan",
         "areas of one shape (moved, turned or mirrored) that share rolls take one layout, mirrored where they are; or each "
-        "what saves most turf; always the latter where rolls are cut on site",
+        "what saves most turf; where rolls are cut on site the latter, unless asked for",
         source=COMMON,
     )
     alike_within_m: Length = rule(
