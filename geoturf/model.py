@@ -156,6 +156,7 @@ class Ground:
         (`geoturf.plane.from_laid` goes back) dye_lot: str, only where a phase needs more of a
         product than a dye lot holds (`geoturf.cuts.parted`)
       estimated: bool, only where any is: its turf is estimated, not laid (`geoturf.layout.method`)
+      view_turn_deg: float, only where the data tell views: how far each may lean from its view's bearing
     ``context``: DataFrame: role (building, paving, exclude, street, view, parcel), frame, geometry,
       file, layer (as the bid calls it), feature, part (0 ..); a part of a context feature stands
       once for each frame it comes near.

@@ -366,7 +366,8 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
     if "cross_seam_cost" in used:
         message = f"a cross seam is weighed at {used['cross_seam_cost']} more, what its labour comes to at the bid's own prices"
         notes.append(Finding("note", "cross-seam-cost", message))
-    if bid.cuts.cutting == "site" and bid.layout.alike != "free":
+    asked = "alike" in bid.layout.model_fields_set
+    if bid.cuts.cutting == "site" and bid.layout.alike != "free" and not asked:
         used["alike"] = "free"  # layouts follow what lies open when a lot's turn comes
         notes.append(Finding("note", "laid-free", _LAID_FREE))
     return bid.model_copy(update={"layout": bid.layout.model_copy(update=used)}), tuple(notes)
@@ -374,8 +375,8 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
 
 _LAID_FREE = (
     "rolls are cut on site, so each area is laid as serves the rolls that lie open when its turn comes: "
-    'lots of a house plan are not laid alike, and have drawings of their own; cutting = "yard" '
-    "lays them alike"
+    'lots of a house plan are not laid alike, and have drawings of their own; [layout] alike = "plan" '
+    'lays them alike all the same, for more turf, and cutting = "yard" for less'
 )
 
 

@@ -211,6 +211,7 @@ def ground():
     areas["work_order"] = np.nan
     areas["laid_stretch"], areas["laid_fall_deg"] = 1.0, np.nan
     areas["view"], areas["pile_bearing_deg"], areas["perimeter_m"] = "", np.nan, [14.0, 8.0, 6.0]
+    areas["view_turn_deg"] = 0.0
     areas = areas.assign(
         plan_area_m2=area, ground_area_m2=area, surface_area_m2=area, area_tolerance_m2=0.0
     )
@@ -566,6 +567,7 @@ def test_every_promise_has_its_planted_fault():
     )
     said = set(re.findall(r"(?:told|_agree)\(\s*\"([a-z-]+)\"", source))
     elsewhere = {"not-laid-alike"}  # needs lots of one shape: planted in tests/test_plans.py
+    elsewhere |= {"pile-out-of-row"}  # below: turning a pile breaks more
     elsewhere |= {code for code in said if code.startswith("estimate-")}  # tests/test_estimate.py
     assert said == set(FAULTS) | elsewhere
 
@@ -583,6 +585,24 @@ def test_areas_seen_together_have_one_pile():
     assert "pile-not-as-stated" in codes(several(seen, turned))
     stated = ("ground.areas", (2, "pile_bearing_deg", 90.0))
     assert "pile-not-as-stated" not in codes(several(seen, turned, stated))
+
+
+def in_a_row(turn_deg, site="s2"):
+    """The first lot and another in a row, whose piles lean 90 degrees apart."""
+    seen = [(0, "view", "street"), (2, "view", "street"), (2, "site", site)]
+    seen += [(row, "view_turn_deg", turn_deg) for row in (0, 2)]
+    turned = [
+        ("plan.chosen", (2, "pile_bearing_deg", 90.0)),
+        ("plan.pieces", (5, "bearing_deg", 90.0)),
+    ]
+    return several(("ground.areas", *seen), *turned)
+
+
+def test_lots_of_a_row_lean_apart_as_they_may_and_one_lot_does_not():
+    of_leaning = {"pile-not-as-stated", "pile-out-of-row"}
+    assert not of_leaning & codes(in_a_row(45.0))
+    assert of_leaning & codes(in_a_row(44.9)) == {"pile-out-of-row"}
+    assert of_leaning & codes(in_a_row(45.0, site="s1")) == {"pile-not-as-stated"}
 
 
 def test_a_left_over_at_hand_may_be_used_once():

@@ -62,6 +62,21 @@ def test_that_lots_of_a_plan_are_not_laid_alike_on_site_is_said(street, cut):
     assert "laid-free" not in [one.code for one in cut().findings]
 
 
+def test_lots_of_a_plan_are_laid_alike_on_site_where_the_bid_asks_for_it(lawns, bid_file):
+    """The limits are kept, and each of four shapes is cut in one way; the check looks at both."""
+    lawns(*((30 * k, 0, *SHAPES[k % 4]) for k in range(12)), site=[*SITES])
+    asked = '[cuts]\ncutting = "site"\nopen_rolls = 3\n[layout]\nalike = "plan"\n'
+    made = geoturf.run(read_bid(bid_file(asked)))
+    codes = [one.code for one in made.findings]
+    assert "laid-free" not in codes
+    assert "laid-alike" in codes
+    sites = made.ground.areas["site"].tolist()
+    pieces = made.plan.pieces.groupby("area_index")[["length_m", "width_m"]]
+    cut = {sites[row]: sorted(map(tuple, one.round(4).to_numpy())) for row, one in pieces}
+    assert all(cut[lot] == cut[SITES[k % 4]] for k, lot in enumerate(SITES))
+    assert made.plan.trade["most"].iloc[0] <= 3
+
+
 # ---------------------------------------------------------------------------- the order
 
 
@@ -143,8 +158,6 @@ def test_no_roll_open_is_refused(bid_file, rule):
 def test_what_cutting_on_site_cannot_do_is_refused(bid_file):
     with pytest.raises(GeoturfError, match="cuts pieces square"):
         read_bid(bid_file('[cuts]\ncutting = "site"\n[layout]\nnesting = "slanted"\n'))
-    with pytest.raises(GeoturfError, match="laid from what lies open"):
-        read_bid(bid_file('[cuts]\ncutting = "site"\n[layout]\nalike = "plan"\n'))
     stock = 'stock = [{ product = "turf60", width = "3 ft", length = "9 ft" }]'
     with pytest.raises(GeoturfError, match="does not plan with left-overs at hand"):
         read_bid(bid_file(f'[cuts]\ncutting = "site"\n{stock}\n'))

@@ -190,11 +190,6 @@ def _disagreements(bid: Bid) -> list[str]:
         wrong.append(
             'cuts.cutting: "site" cuts pieces square; set layout.nesting = "square", or cut in a yard'
         )
-    alike = "alike" in bid.layout.model_fields_set and bid.layout.alike == "plan"
-    if bid.cuts.cutting == "site" and alike:
-        wrong.append(
-            'layout.alike: on site each lot is laid from what lies open; set "free", or cut in a yard'
-        )
     wrong += kept.clashes(bid.keep, bid.layers)
     wrong += _rebates_past(bid)
     wrong += _ranges_apart(bid)

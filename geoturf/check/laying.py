@@ -22,6 +22,7 @@ from geoturf.check.placed import (
 )
 from geoturf.model import Finding, Result
 
+ASKEW_DEG = 1e-6
 FILM_M = 1e-4  # a gap along the whole border may be this wide before it is one
 
 
@@ -195,7 +196,7 @@ def _on_both_m(one: Stretches, other: Stretches, count: int) -> np.ndarray:
 
 def pile_one_way(result: Result) -> list[Finding]:
     """One pile bearing an area, the one it states where it states one, and one for areas that are
-    seen together."""
+    seen together; in a row that may turn one a lot, no two further apart than it may."""
     areas, chosen = result.ground.areas, result.plan.chosen["pile_bearing_deg"].to_numpy(float)
     area, bearing = areas_of(result), result.plan.pieces["bearing_deg"].to_numpy(float)
     found = told(
@@ -207,25 +208,54 @@ def pile_one_way(result: Result) -> list[Finding]:
     )
     stated = areas["pile_bearing_deg"].to_numpy(float)
     free = np.isnan(stated)
-    view = areas["view"].astype(str).to_numpy()
-    group, first = np.unique(view[free], return_index=True)
-    place = np.searchsorted(group, view).clip(max=len(group) - 1)  # of others' views, any
-    leader = chosen[free][first][place] if len(group) else chosen
-    wanted = np.where(~free, stated, np.where(view != "", leader, chosen))
+    one = free & (areas["view"].to_numpy(str) != "")
+    leader = _first_of(areas["view"].astype(str), one, chosen)
+    turns = _turns(areas)
+    seen = _first_of(areas["view"].astype(str) + "/" + areas["site"].astype(str), one, chosen)
+    wanted = np.where(~free, stated, np.where(one, np.where(turns > 0, seen, leader), chosen))
     wanted = np.where(np.isnan(chosen), np.nan, wanted)
-    return found + told(
-        "pile-not-as-stated",
-        _differ(chosen, wanted),
-        lambda row: (
-            f"{area_name(result, row)}: pile at {chosen[row]:.4f} degrees, not {wanted[row]:.4f}"
+    return [
+        *found,
+        *told(
+            "pile-not-as-stated",
+            _differ(chosen, wanted),
+            lambda row: (
+                f"{area_name(result, row)}: pile at {chosen[row]:.4f} degrees, not {wanted[row]:.4f}"
+            ),
         ),
-    )
+        *told(
+            "pile-out-of-row",
+            one & (_spread(areas["view"].astype(str), one, chosen) > 2 * turns + ASKEW_DEG),
+            lambda row: (
+                f"{area_name(result, row)}: lots of its view lean further apart than {2 * turns[row]:g} degrees"
+            ),
+        ),
+    ]
+
+
+def _turns(areas: pd.DataFrame) -> np.ndarray:
+    """Degrees that each area may lean from its view's bearing."""
+    none = pd.Series(0.0, areas.index)
+    return areas.get("view_turn_deg", none).to_numpy(float)
+
+
+def _first_of(group: pd.Series, some: np.ndarray, chosen: np.ndarray) -> np.ndarray:
+    """The bearing of the first of each area's group, of ``some`` areas; NaN for others."""
+    bearing = pd.Series(np.where(some, chosen, np.nan))
+    return bearing.groupby(group.to_numpy()).transform("first").to_numpy(float)
+
+
+def _spread(group: pd.Series, some: np.ndarray, chosen: np.ndarray) -> np.ndarray:
+    """Degrees that each group's bearings lie apart at the most, senses told apart."""
+    off = pd.Series((chosen - _first_of(group, some, chosen) + 180) % 360 - 180)
+    by = off.where(some).groupby(group.to_numpy())
+    return (by.transform("max") - by.transform("min")).to_numpy(float)
 
 
 def _differ(one: np.ndarray, two: np.ndarray) -> np.ndarray:
     """Bearings that are not the same direction; NaN is the same as anything."""
     turned: NDArray[np.float64] = np.abs((one - two + 180) % 360 - 180)
-    return turned > 1e-6
+    return turned > ASKEW_DEG
 
 
 PROMISES = (

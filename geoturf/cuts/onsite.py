@@ -60,7 +60,8 @@ def plans(
     rank = {site: at for at, site in enumerate(order)}
     at = setting.ground.areas["site"].astype(str).map(rank).to_numpy(int)
     blocks = _blocks([plan.pool for plan in free], at)
-    tasks = [_task(setting, pools, at) for pools in blocks]
+    laid = {area: layout for plan in free for area, layout in plan.layouts.items()}
+    tasks = [_task(setting, pools, at, laid) for pools in blocks]
     limits = sorted({*setting.rules.open_rolls_compared, setting.rules.open_rolls})
     found = iter(engine.map(_search, [(task, limit) for limit in limits for task in tasks]))
     known = {plan.pool.key: _assigned(plan, at) for plan in free}
@@ -169,10 +170,11 @@ def _blocks(pools: Sequence[Pool], at: np.ndarray) -> list[tuple[Pool, ...]]:
     return blocks
 
 
-def _task(setting: Setting, pools: tuple[Pool, ...], at: np.ndarray) -> Task:
-    """The tables of a search (`carried.Plan`). Sizes are counted in cut steps."""
+def _task(setting: Setting, pools: tuple[Pool, ...], at: np.ndarray, laid: Chosen) -> Task:
+    """The tables of a search (`carried.Plan`). Sizes are counted in cut steps. ``laid``: the layouts
+    that areas have where any number of rolls may lie open; those laid alike keep theirs."""
     lots = np.unique([at[area] for pool in pools for area in pool.areas])
-    made = _Tables(setting, len(lots))
+    made = _Tables(setting, len(lots), laid)
     for pool in pools:
         rank = np.searchsorted(lots, at[list(pool.areas)])
         made.add(pool, rank)
@@ -182,8 +184,8 @@ def _task(setting: Setting, pools: tuple[Pool, ...], at: np.ndarray) -> Task:
 class _Tables:
     """The tables of a search while they are filled, pool by pool."""
 
-    def __init__(self, setting: Setting, lots: int):
-        self.setting, self.lots = setting, lots
+    def __init__(self, setting: Setting, lots: int, laid: Chosen):
+        self.setting, self.lots, self.laid = setting, lots, laid
         self.step_m = setting.layout_rules.cut_step_m
         self.groups: dict[tuple[str, float], int] = {}
         self.markets: list[Market] = []
@@ -199,12 +201,18 @@ class _Tables:
         order, begun = np.argsort(rank, kind="stable"), len(self.area)
         for k in order.tolist():
             first = len(self.named)
-            offered = self.setting.choices[pool.areas[k]].layouts
-            for layout in (one for one in offered if saved_m2(one, offered) > 0):
+            for layout in self._offered(pool.areas[k]):
                 self._offer(pool, pool.areas[k], int(rank[k]), layout)
             self.area.append((*self.ends[first], first, len(self.named), first))
         starts = np.searchsorted(rank[order], np.arange(self.lots + 1))
         self.near.append(begun + starts)
+
+    def _offered(self, area: int) -> list[Layout]:
+        """The layouts that an area may take."""
+        choice = self.setting.choices[area]
+        if choice.alike >= 0:
+            return [self.laid[area]]
+        return [one for one in choice.layouts if saved_m2(one, choice.layouts) > 0]
 
     def _offer(self, pool: Pool, area: int, lot: int, layout: Layout) -> None:
         group, usable = self._group(pool, layout), round_down(layout.width_m, self.step_m)

@@ -24,7 +24,7 @@ import numpy as np
 from geoturf import knapsack
 from geoturf.compiled import compiled_now
 from geoturf.engine import Engine, Serial
-from geoturf.layout import chords, corners, ends, kernel, widths
+from geoturf.layout import chords, corners, ends, kernel, rows, widths
 from geoturf.layout.across import cut_across
 from geoturf.layout.area import lay_priced, lay_together
 from geoturf.layout.balance import balanced
@@ -38,6 +38,7 @@ from geoturf.layout.roll import Roll
 from geoturf.layout.shape import Shape
 from geoturf.layout.sizes import RectangleSizes, StripSizes
 from geoturf.layout.task import Task, task_of
+from geoturf.layout.together import Seen
 from geoturf.layout.views import seen_together, told_views
 from geoturf.model import Choices, Layout
 
@@ -75,8 +76,8 @@ _ROLL, _SHARES = (
     np.ones(50),
 )
 
-# shapes that share a bearing, what each is laid from, that bearing or NaN; whether by regular strips
-Job = tuple[list[Shape], list[tuple[Roll, ...]], float, bool]
+# shapes seen together, what each is laid from, the bearing or NaN, how they lean; whether by regular strips
+Job = tuple[list[Shape], list[tuple[Roll, ...]], float, Seen, bool]
 
 
 #: areas laid each on its own: rows that share a bearing, what each is laid from, that bearing ->
@@ -99,19 +100,20 @@ def lay(
     who shares rolls (phase, site, area). ``known``: areas of the same ground that were laid before,
     each on its own; they are not laid again, others are added."""
     tick, known = tick or (lambda n: None), {} if known is None else known
-    groups = [g for g in task.groups if task.where[g[0]].of == g[0]]
+    groups = [g for g in task.groups if task.where[g[0]].of == g[0] or task.turns[g[0]]]
     tick(len(task.shapes) - sum(map(len, groups)))
     jobs = [
         (
             [task.shapes[k] for k in g],
             [task.stock[k] for k in g],
             float(task.bearings[g[0]]),
+            Seen(float(task.turns[g[0]]), tuple(task.lots[k] for k in g)),
             bool(task.regular[g[0]]),
         )
         for g in groups
     ]
     keys = [
-        (tuple(g.tolist()), tuple(map(_drawing, job[0])), tuple(job[1]), str(job[2]))
+        (tuple(g.tolist()), tuple(map(_drawing, job[0])), tuple(job[1]), f"{job[2]} {job[3]}")
         for g, job in zip(groups, jobs, strict=True)
     ]
     new = [k for k, key in enumerate(keys) if key not in known]
@@ -121,6 +123,7 @@ def lay(
     done: dict[int, Choices] = {}
     for group, key in zip(groups, keys, strict=True):
         done.update(zip(group.tolist(), known[key], strict=True))
+    task = rows.by_lean(task, done)
     for row, place in enumerate(task.where):
         if place.of != row:
             done[row] = placed(done[place.of], place)
@@ -235,8 +238,10 @@ def _carry_out(jobs: list[Job], engine: Engine, tick: Callable[[int], Any]) -> l
 def _work(jobs: list[Job]) -> list[list[Choices]]:
     """A worker's share."""
     return [
-        (lay_regular if regular else lay_together)(shapes, rolls, bearing_deg)
-        for shapes, rolls, bearing_deg, regular in jobs
+        lay_regular(shapes, rolls, bearing_deg)
+        if regular
+        else lay_together(shapes, rolls, bearing_deg, seen)
+        for shapes, rolls, bearing_deg, seen, regular in jobs
     ]
 
 

@@ -8,13 +8,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from geoturf.layout import arms, bearing, blocks, kernel
+from geoturf.layout import arms, bearing, blocks, kernel, together
 from geoturf.layout.byhand import by_hand
 from geoturf.layout.normal import normal
 from geoturf.layout.pieces import layout_of
 from geoturf.layout.roll import ALONE, BALANCED, PROP, WHOLE, Roll
 from geoturf.layout.seams import Sought, Strips, refined, sought
 from geoturf.layout.shape import Shape
+from geoturf.layout.together import Seen
 from geoturf.layout.wide import wide
 from geoturf.model import Choices, Layout, saved_m2
 
@@ -23,22 +24,23 @@ PICKS = ((ALONE, 0), (BALANCED, 0), (WHOLE, 0), (PROP, 0), (BALANCED, 1))
 
 
 def lay_together(
-    shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float
+    shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float, seen: Seen
 ) -> list[Choices]:
-    """Choices of shapes that share one pile bearing (one shape, usually): ``bearing_deg``, or the
-    one that costs least for all of them if that is NaN. ``rolls``: what each can be laid from."""
+    """Choices of shapes that are seen together (one shape, usually): at ``bearing_deg``, or if that is
+    NaN at what costs least for all of them. ``rolls``: what each can be laid from."""
+    leaning = [bearing_deg] * len(shapes)
     if len(shapes) > 1 and np.isnan(bearing_deg):
-        bearing_deg = _joint_bearing(shapes, rolls)
+        leaning = together.bearings(shapes, rolls, seen)
     done = []
-    for shape, stock in zip(shapes, rolls, strict=True):
-        own = normal(shape, bearing_deg)
+    for shape, stock, at in zip(shapes, rolls, leaning, strict=True):
+        own = normal(shape, at)
         done.append(own.back_all(_choices(own.shape, stock, own.bearing_deg)))
     return done
 
 
 def _choices(shape: Shape, stock: Sequence[Roll], bearing_deg: float) -> Choices:
     """Choices of one shape, in its own frame."""
-    free_layouts = _offers(shape, stock, _worth_trying(shape, stock))
+    free_layouts = _offers(shape, stock, bearing.worth_trying(shape, stock))
     layouts = free_layouts if np.isnan(bearing_deg) else _offers(shape, stock, [bearing_deg])
     best_free = min(layout.cost for layout in (*free_layouts, *layouts))
     hand, full = by_hand(shape, bearing_deg, stock[0]), _full_strips(shape, stock, layouts)
@@ -52,24 +54,6 @@ def _full_strips(
     nothing where all is square."""
     bearings = list(dict.fromkeys(layout.bearing_deg for layout in layouts))
     return tuple(layout for roll in rolls if roll.slanted for layout in wide(shape, roll, bearings))
-
-
-def _worth_trying(shape: Shape, rolls: Sequence[Roll]) -> list[float]:
-    return bearing.screen(shape, bearing.candidates(shape.edges), rolls)
-
-
-def _joint_bearing(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]]) -> float:
-    """The bearing of least cost for all, of those worth trying for most of the ground."""
-    pairs = list(zip(shapes, rolls, strict=True))
-    wanted = [(at, pair[0].area_m2) for pair in pairs for at in _worth_trying(*pair)]
-    tried = bearing.popular(*np.transpose(wanted))
-    costs = [sum(_least(*pair, at) for pair in pairs) for at in tried]
-    return float(tried[int(np.argmin(costs))])
-
-
-def _least(shape: Shape, rolls: Sequence[Roll], at: float) -> float:
-    found = [sought(shape, at, roll, models=(BALANCED,)) for roll in rolls]
-    return float(min(r.worth * one.cost[BALANCED] for r, one in zip(rolls, found, strict=True)))
 
 
 def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:

@@ -70,6 +70,11 @@ def popular(bearings_deg: np.ndarray, weights: np.ndarray) -> np.ndarray:
     return kept[np.argsort(-votes, kind="stable")[:JOINT]]
 
 
+def worth_trying(shape: Shape, rolls: Sequence[Roll]) -> list[float]:
+    """The bearings worth a full search where the pile is free, best first."""
+    return screen(shape, candidates(shape.edges), rolls)
+
+
 def screen(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> list[float]:
     """The bearings worth a full search, best first. A bearing stays for what it costs by any of the
     price models."""

@@ -27,12 +27,13 @@ TOLERANCE_M = (
 class Place:
     """An area is the area of row ``of``, with x turned over where it is ``mirrored``, turned by
     ``turn_deg`` (counter-clockwise) about the frame's origin and then moved by ``move`` (x, y in
-    metres). Its own row where it is no repeat."""
+    metres). Its own row where it is no repeat. ``other_end``: its pile leans to the other end."""
 
     of: int
     turn_deg: float
     move: np.ndarray
     mirrored: bool = False
+    other_end: bool = False
 
 
 def places(
@@ -84,6 +85,38 @@ def placed(choices: Choices, place: Place) -> Choices:
     return replace(choices, layouts=layouts, wide=full, by_hand=hand, same_as=place.of)
 
 
+def from_another(place: Place, other: Place, row: int) -> Place:
+    """Where an area lies seen from another repeat of the same first, of row ``row``."""
+    here, there = complex(*place.move), complex(*other.move)
+    mirrored = place.mirrored != other.mirrored
+    turn = place.turn_deg + (other.turn_deg if mirrored else -other.turn_deg)
+    spun = np.exp(1j * np.radians(turn)) * (there.conjugate() if mirrored else -there)
+    move = here + spun
+    return Place(row, turn, np.array([move.real, move.imag]), mirrored)
+
+
+def as_first(bearing_deg: float, place: Place) -> float:
+    """A bearing of a repeat, on the first area."""
+    turned = bearing_deg + place.turn_deg
+    return -turned if place.mirrored else turned
+
+
+def leaning(bearing_deg: float, place: Place) -> float:
+    """A bearing of the first area, on the repeat."""
+    turned = (-bearing_deg if place.mirrored else bearing_deg) - place.turn_deg
+    return (turned + 180.0 * place.other_end) % 360
+
+
+def _half_turned(layout: Layout) -> Layout:
+    """The layout counted from the other end along the pile, and across it."""
+    return replace(
+        layout,
+        pieces=-layout.pieces[:, [1, 0, 3, 2]],
+        seams=-layout.seams[:, [0, 2, 1]],
+        cross=-layout.cross[:, [0, 2, 1]],
+    )
+
+
 def slack_m2(shape: Shape, rolls: Sequence[Roll]) -> float:
     """How much less the bound of a repeat may be than that of the first, within the tolerance: the
     area between their borders, and for each corner rows of twice the tolerance that may meet a
@@ -99,10 +132,11 @@ def slack_m2(shape: Shape, rolls: Sequence[Roll]) -> float:
 
 def moved(layout: Layout, place: Place) -> Layout:
     """A layout of the first area, for its repeat at ``place``."""
-    if place.turn_deg == 0 and not place.move.any() and not place.mirrored:
+    if place.turn_deg == 0 and not place.move.any() and not place.mirrored and not place.other_end:
         return layout
+    bearing = leaning(layout.bearing_deg, place)
     layout = _mirrored(layout) if place.mirrored else layout
-    bearing = (layout.bearing_deg - place.turn_deg) % 360
+    layout = _half_turned(layout) if place.other_end else layout
     u, v = axes(bearing) @ place.move
     return replace(
         layout,
@@ -117,7 +151,6 @@ def _mirrored(layout: Layout) -> Layout:
     """The layout with x turned over: along the pile all stays, across it left is right."""
     return replace(
         layout,
-        bearing_deg=-layout.bearing_deg,
         pieces=layout.pieces[:, [0, 1, 3, 2]] * [1, 1, -1, -1],
         seams=layout.seams * [-1, 1, 1],
         cross=layout.cross[:, [0, 2, 1]] * [1, -1, -1],

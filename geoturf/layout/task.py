@@ -22,7 +22,8 @@ from geoturf.units import US, System
 @dataclass(frozen=True)
 class Task:
     """All areas of a ground, in order. ``bearings``: of the pile, degrees, NaN where free;
-    ``groups``: rows that share a bearing; ``where``: the row that each repeats, or its own;
+    ``groups``: rows that are seen together, ``turns`` how many degrees each may lean from its view's bearing, ``lots``
+    its site; ``where``: the row that each repeats, or its own;
     ``pools``: by who shares rolls (phase, site, area) a key for each area; areas of equal keys
     share; ``regular``: rows too large for a search, laid in regular strips, as ``findings`` say;
     ``families``: areas of equal ones are laid alike in a pool."""
@@ -31,6 +32,8 @@ class Task:
     stock: list[tuple[Roll, ...]]
     bearings: np.ndarray
     groups: list[np.ndarray]
+    turns: np.ndarray
+    lots: list[str]
     where: list[Place]
     pools: dict[str, list[tuple[str, ...]]]
     regular: np.ndarray
@@ -60,7 +63,9 @@ def task_of(
     for group in groups:
         regular[group] = regular[group].any()
     families = [place.of if rules.alike == "plan" else row for row, place in enumerate(where)]
-    return Task(shapes, stock, bearings, groups, where, pools, regular, families, said)
+    turns, lots = turns_of(areas), areas["site"].astype(str).tolist()
+    turns = np.where(np.isnan(bearings), turns, 0.0)
+    return Task(shapes, stock, bearings, groups, turns, lots, where, pools, regular, families, said)
 
 
 def keys_of(
@@ -68,14 +73,18 @@ def keys_of(
 ) -> tuple[list[tuple[str, ...] | None], np.ndarray]:
     """Areas of equal keys (product first) may repeat each other, those of None no other; and which
     may be turned for it. Areas of a view repeat each other where lots of a plan are laid
-    ``alike``."""
+    ``alike``; those of rows may be turned, where they then lean as they do (`geoturf.layout.rows`)."""
     product, view = areas["product"].tolist(), areas["view"].tolist()
+    turns, lots = turns_of(areas), areas["site"].tolist()
     keys: list[tuple[str, ...] | None] = [None] * len(areas)
     free = np.isnan(bearings)
     for group in groups:
         for k in group:
             if len(group) == 1:
                 keys[k] = product[k], str(bearings[k])
+            elif alike and turns[k]:
+                alone = sum(lots[other] == lots[k] for other in group) == 1
+                keys[k] = (product[k], "row") if alone else None
             elif alike:
                 keys[k] = product[k], "view", view[k]
                 free[k] = False  # its view's
@@ -90,6 +99,12 @@ def groups_of(areas: Any, bearings: np.ndarray) -> list[np.ndarray]:
     groups = [np.array([k]) for k in np.flatnonzero(~free)]
     groups += [np.flatnonzero(free & (view == name)) for name in np.unique(view[free])]
     return sorted(groups, key=lambda g: int(g[0]))
+
+
+def turns_of(areas: Any) -> np.ndarray:
+    """Degrees that each area may lean from its view's bearing."""
+    told = areas["view_turn_deg"] if "view_turn_deg" in areas else np.zeros(len(areas))
+    return np.asarray(told, float)
 
 
 def stated_bearings(ground: Ground, rules: LayoutRules) -> np.ndarray:

@@ -75,7 +75,9 @@ def seen_together(ground: Ground, rules: LayoutRules, origins_m: np.ndarray) -> 
         groups.join(row, other)
     names = _names(groups, called, set(ground.areas["view"].astype(str)))
     view = [names.get(row, given) for row, given in enumerate(ground.areas["view"].astype(str))]
-    return replace(ground, areas=ground.areas.assign(view=view))
+    in_rows = {names[row] for row in fronts.tolist() if row in names}
+    turns = [rules.view_turn if name in in_rows else 0.0 for name in view]
+    return replace(ground, areas=ground.areas.assign(view=view, view_turn_deg=turns))
 
 
 def _looked_at(ground: Ground, origins_m: np.ndarray) -> _Land:
@@ -105,7 +107,7 @@ def _in_one_plane(shapes: pd.Series, frame: pd.Series, origins_m: np.ndarray) ->
 
 
 def _facing(land: _Land) -> np.ndarray:
-    """Degrees that each front yard faces: to its street, or away from the nearest building where no
+    """Degrees that each front yard faces: to its street, or as the nearest building's walls do where no
     street is drawn; NaN for what is no front yard, or may not be given a view."""
     out = np.full(len(land.shape), np.nan)
     for row in np.flatnonzero(land.free).tolist():
@@ -118,8 +120,19 @@ def _facing(land: _Land) -> np.ndarray:
         if ahead is not None and ahead.length <= STREET_M and not _blocked(land, ahead):
             out[row] = _bearing(ahead)
         elif land.named_front[row] and house is not None:
-            out[row] = _bearing(shapely.linestrings([*house.centroid.coords, *middle.coords]))
+            ahead = shapely.linestrings([*house.centroid.coords, *middle.coords])
+            out[row] = _along_walls(house, _bearing(ahead))
     return out
+
+
+def _along_walls(house: BaseGeometry, bearing: float) -> float:
+    """The bearing along a house's longest wall, or across it, that is nearest: where a yard lies before
+    a house tells to some tens of degrees only which side of it is its front."""
+    walls = [shapely.get_coordinates(part.exterior) for part in shapely.get_parts(house)]
+    run = np.concatenate([np.diff(corners, axis=0) for corners in walls])
+    longest = run[int(np.argmax(np.round(np.hypot(*run.T), 3)))]
+    wall = np.degrees(np.arctan2(*longest))
+    return float((wall + 90 * np.round((bearing - wall) / 90)) % 360)
 
 
 def _bearing(line: BaseGeometry) -> float:
@@ -232,11 +245,20 @@ def told_views(
     every = sum(min(one.cost for one in some.layouts) for some in choices if some.layouts)
     message = (
         f"{len(seen):,} areas share the pile with those that they are seen with, in "
-        f"{len(set(view[seen])):,} views; for that they take {100 * more / every:.2f} % of all turf and "
+        f"{len(set(view[seen])):,} views{_turning(ground, rules)}; for that they take {100 * more / every:.2f} % of all turf and "
         'seams more than if each leaned as suits it best; an alternate with change.layout.view = "given" '
         "prices that to the cent"
     )
     return (Finding("note", "views-told", message), *found)
+
+
+def _turning(ground: Ground, rules: LayoutRules) -> str:
+    """What is said where lots of a row may lean a little apart."""
+    if not ground.areas["view_turn_deg"].any():
+        return ""
+    return (
+        f" (lots of a row within {rules.view_turn:g} degrees of one bearing, as their street bends)"
+    )
 
 
 def _meeting(

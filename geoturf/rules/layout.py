@@ -8,7 +8,18 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator
 
 from geoturf import units
-from geoturf.rules.base import ASSUMED, COMMON, Area, Fraction, Length, Price, Rules, each, rule
+from geoturf.rules.base import (
+    ASSUMED,
+    COMMON,
+    Angle,
+    Area,
+    Fraction,
+    Length,
+    Price,
+    Rules,
+    each,
+    rule,
+)
 from geoturf.units import FOOT_M, INCH_M, US, System
 
 
@@ -116,11 +127,19 @@ class LayoutRules(Rules):
         "areas seen together, whose pile leans one way: those the column view names; or also what the data tell: front "
         "yards in a row, areas of a site without buildings, areas that a path parts",
     )
+    view_turn: Angle = rule(
+        "15 deg",
+        "lots of a row that the data tell lean within this of one bearing, each as suits it best, as their street bends; "
+        "0 deg: all exactly one way",
+        high="30 deg",
+        most="30 deg",
+        source=COMMON,
+    )
     toward: str = rule("", "name of a point or line layer the pile leans to (the viewer's side)")
     alike: Literal["plan", "free"] = rule(
         "plan",
         "areas of one shape (moved, turned or mirrored) that share rolls take one layout, mirrored where they are; or each "
-        "what saves most turf; always the latter where rolls are cut on site",
+        "what saves most turf; where rolls are cut on site the latter, unless asked for",
         source=COMMON,
     )
     alike_within_m: Length = rule(
