@@ -48,6 +48,7 @@ compactor = "80 USD/week"
 [products.turf]
 title = "Turf"
 price = "2.10 USD/ft^2"
+least_charge = "5000 USD"
 breaks = [{ at_least = 500, price = "1.90 USD/ft^2" }]
 """
 
@@ -74,6 +75,8 @@ def test_what_orders_edges_and_areas_have_of_their_own_is_audited(lawns, bid_fil
     assert lines["Turf"]["unit_price"] == "1.90"
     assert lines["Plate compactor, by the week"]["quantity"] == "1"
     assert float(lines["Least order of 2000 USD: Haul away"]["amount"]) > 0
+    short = lines["Least order of 5000 USD: Turf"]
+    assert float(short["amount"]) + float(lines["Turf"]["amount"]) == 5000
     assert "Nailer board along fences" in lines and "Edging board" in lines
     areas = rows("areas.csv")
     assert [row["dig_depth_ft"] for row in areas] == ["0.5000", ""]

@@ -273,6 +273,10 @@ FAR = {
 #: three phases, one of them under a price book of its own
 BID = {
     "rows": [lot | {"price_book": "far" if lot["phase"] == "1" else ""} for lot in TRACT],
+    "products": {
+        "turf60": {"least_charge": "9000 USD"},
+        "turf80": {"pile_weight": "80 oz/yd^2", "price": "2.60 USD/ft^2"},
+    },
     "price": PRICES,
     "books": {"far": FAR},
 }
@@ -351,6 +355,7 @@ EDITS = {
     "a price break": rate("cost_infill_from_1", 12, "price.breaks.infill.0.at_least", 12),
     "its price": rate("cost_infill_from_1_price", 9.99, "price.breaks.infill.0.price", "9.99 USD/bag"),
     "a least order": rate("least_disposal", 555.55, "price.least.disposal", "555.55 USD"),
+    "a least order of turf": rate("least_turf60", 11111.11, "products.turf60.least_charge", "11111.11 USD"),
     "hire by the week": rate("hire_compactor", 95, "price.hire.compactor", "95 USD/week"),
     "waste": rate("waste", 0.051, "price.waste", "5.1 %"),
     "contingency": rate("contingency", 0.0833, "price.contingency", "8.33 %"),
@@ -470,8 +475,6 @@ def edited(path, edit):
 def run_again(change):
     """The bid run again with the same change."""
     edit, tables = EDITS[change], copy.deepcopy(BID)
-    products = {"turf60": {}, "turf80": {"pile_weight": "80 oz/yd^2", "price": "2.60 USD/ft^2"}}
-    tables["products"] = products
     *folders, last = edit.path.split(".") if edit.path else (None,)
     at = tables
     for name in folders:

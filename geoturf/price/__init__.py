@@ -126,7 +126,7 @@ def _priced(
     items = items[(items["scope_kind"] == "pool") & items["phase"].isin(phases)]
     refuse_other_currencies(items, products, rules, currency)
     bought = work_lines(items, rules, products)
-    bought = pd.concat([bought, least_lines(bought, rules)], ignore_index=True)
+    bought = pd.concat([bought, least_lines(bought, rules, products)], ignore_index=True)
     lines = pd.concat([bought, extra_lines(takeoff, rules, phases)], ignore_index=True)
     lines = pd.concat([lines, escalation_lines(lines, rules)], ignore_index=True)
     steps = build_up(lines, rules, book)
