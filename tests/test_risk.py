@@ -337,7 +337,9 @@ def test_rates_are_told_in_the_units_of_the_bid(lawns, bid_file, tmp_path):
     assert D(told.loc["dig", "price_low"]) > own > D(told.loc["setup", "price_low"])
     workbook.write(done, tmp_path / "bid.xlsx")
     sheet = openpyxl.load_workbook(tmp_path / "bid.xlsx")["Risk"]
-    assert [f"{sheet.cell(row, 3).value:.2f}" for row in range(2, 6)] == [
+    assert "stays when a shaded cell is changed" in sheet["A1"].value
+    assert (sheet["B2"].value, sheet["B3"].value) == (float(own), "=ROUND(Summary!$B$7-B2,2)")
+    assert [f"{sheet.cell(row, 3).value:.2f}" for row in range(5, 9)] == [
         *tables.risk(done)["price"]
     ]
     assert "How sure the price is" in front.page(done, [])
