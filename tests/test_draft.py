@@ -64,7 +64,8 @@ def test_products_named_late_in_a_file_get_a_table(tmp_path, monkeypatch):
     shapes = [box(-77 + k * 0.001, 40, -76.9995 + k * 0.001, 40.0005) for k in range(1000)]
     columns = {"product": ["meadow"] * 999 + ["rare turf"]}
     geopandas.GeoDataFrame(columns, geometry=shapes, crs=4326).to_file("lots.fgb", engine="pyogrio")
-    assert list(tomllib.loads(draft(["lots.fgb"]))["products"]) == ["meadow", "rare turf"]
+    products = tomllib.loads(draft(["lots.fgb"]))["products"]
+    assert list(products) == [one["title"] for one in products.values()] == ["meadow", "rare turf"]
 
 
 def test_a_draft_is_never_written_over_a_file(lots):

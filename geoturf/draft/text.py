@@ -170,6 +170,7 @@ def _products(held: Sequence[Held], roles: Sequence[tuple[str, str]]) -> list[st
         ]
         for _, key, default, low, high, source, what in rows:
             usual = f"; usual {low} to {high}" if low and high else ""
+            default = toml(name) if named and key == "title" else default
             stands = f"{key} = {default}" if default != "(none)" else f"# {key} = ..."
             lines.append(_beside(stands, f"{what}{usual} ({source})" if k == 0 else ""))
     return [line.rstrip(" #") if line.endswith("# ") else line for line in lines]
