@@ -115,6 +115,19 @@ def test_books_are_told(runs):
     assert "book" not in tables.tables(runs[1])["build_up"]
 
 
+@pytest.mark.parametrize(("own", "times"), [({}, 2), ({"extras": []}, 1)], ids=["lent", "none"])
+def test_a_lump_sum_in_every_book_is_told(tmp_path, own, times):
+    """As two bids each bear it; a book with extras of its own, or none, does not."""
+    drawn(tmp_path)
+    price = OWN | {"extras": [{"title": "Yard", "price": "1000 USD"}]}
+    layer = {"columns": {"price_book": "STATE"}}
+    made = geoturf.run(bid(tmp_path, layer, price=price, books={"NV": own, "CA": {}}))
+    lumps = made.price.lines[made.price.lines["description"] == "Yard"]
+    assert lumps["amount"].sum() == 1000 * times
+    told = [one.message for one in made.findings if one.code == "lump-by-book"]
+    assert len(told) == times - 1 and all("1,000.00 more than once" in one for one in told)
+
+
 def test_a_layer_names_its_book(tmp_path):
     drawn(tmp_path, YARDS[:1])
     named = geoturf.run(bid(tmp_path, {"price_book": "NV"}, price=OWN, books={"NV": NEVADA}))

@@ -4,16 +4,18 @@ import os
 import tomllib
 import zipfile
 from pathlib import Path
+from typing import get_args
 
 import geopandas
 import pytest
 from momepy.datasets import get_path
-from shapely import LineString, box
+from shapely import LineString, MultiPoint, box
 
 from geoturf.bid import make_bid, read_bid
 from geoturf.draft import bid_of_files, draft
 from geoturf.errors import BidError, InputError
 from geoturf.read import read
+from geoturf.rules.layer import Role
 
 DATA = Path(__file__).parent / "data"
 
@@ -62,7 +64,8 @@ def test_products_named_late_in_a_file_get_a_table(tmp_path, monkeypatch):
     shapes = [box(-77 + k * 0.001, 40, -76.9995 + k * 0.001, 40.0005) for k in range(1000)]
     columns = {"product": ["meadow"] * 999 + ["rare turf"]}
     geopandas.GeoDataFrame(columns, geometry=shapes, crs=4326).to_file("lots.fgb", engine="pyogrio")
-    assert list(tomllib.loads(draft(["lots.fgb"]))["products"]) == ["meadow", "rare turf"]
+    products = tomllib.loads(draft(["lots.fgb"]))["products"]
+    assert list(products) == [one["title"] for one in products.values()] == ["meadow", "rare turf"]
 
 
 def test_a_draft_is_never_written_over_a_file(lots):
@@ -249,13 +252,42 @@ def test_layers_that_all_say_nothing_are_priced_with_a_warning(tmp_path):
             )
         ),
         *((w, "paving") for w in ("drives", "Walk", "sidewalks", "hardscape", "paving")),
-        *((w, "exclude") for w in ("pools", "fence")),
+        *((w, "exclude") for w in ("pools", "garden_walls")),
+        *((w, "fence") for w in ("fence", "FENCES")),
+        *((w, "planter") for w in ("planters", "FlowerBeds")),
         *((w, "building") for w in ("buildingfootprints", "houseroofs")),
     ],
 )
 def test_roles_by_name_beside_lawns(tmp_path, name, role):
     bid, _ = bid_of_files([layer_of(tmp_path / "turf.gpkg"), layer_of(tmp_path / f"{name}.gpkg")])
     assert [x.role for x in bid.layers] == ["turf", role]
+
+
+def lines_of(path, kind=LineString, **columns):
+    """Two lines, as a layer named for its file; its path."""
+    shapes = [kind([(-77 + k * 0.001, 40), (-76.9995 + k * 0.001, 40)]) for k in range(2)]
+    geopandas.GeoDataFrame(columns, geometry=shapes, crs=4326).to_file(path, engine="pyogrio")
+    return str(path)
+
+
+def test_lines_of_fences_and_planters_tell_edges(tmp_path):
+    """What they are drawn as is of use to edges alone: lines, not points, and never turf."""
+    turf = layer_of(tmp_path / "turf.gpkg")
+    fences, edges = lines_of(tmp_path / "fences.gpkg"), lines_of(tmp_path / "planter_edge.gpkg")
+    told = lines_of(tmp_path / "cad.gpkg", layer=["C-FENC", "C-FENCE"], type=["fence", "fence"])
+    points = lines_of(tmp_path / "planters.gpkg", kind=MultiPoint)
+    content = draft([turf, fences, edges, told, points])
+    roles = [x["role"] for x in tomllib.loads(content)["layers"]]
+    assert roles == ["turf", "fence", "planter", "fence"]
+    assert "# NOT USED: it holds MultiPoint" in content
+    assert '# an edging along it: "fence" among edging_on of [edges]' in content
+    bid, _ = bid_of_files([layer_of(tmp_path / "silent.gpkg"), fences])
+    assert [x.role for x in bid.layers] == ["turf", "fence"]
+
+
+def test_the_guess_of_a_role_names_every_role(lots):
+    line = next(one for one in draft(["lots.gpkg"]).splitlines() if one.startswith("role = "))
+    assert all(role in line for role in get_args(Role))
 
 
 def test_roles_by_values(tmp_path):

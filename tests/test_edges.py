@@ -465,6 +465,20 @@ def by_kind(result):
     return result.runs.groupby("kind")["length_m"].sum().to_dict()
 
 
+def test_an_edging_along_nothing_is_told():
+    """A fence 2 m off is no edge, though an edging is asked for along it."""
+    fence = shapely.LineString([(-1, 12), (11, 12)])
+    rules = EdgeRules(edging_on=["open", "fence"])
+    told = [
+        f.message
+        for f in edges([LAWN], [("fence", fence)], rules).findings
+        if f.code == "idle-edging"
+    ]
+    assert len(told) == 1 and "edges of kind fence" in told[0]
+    near = shapely.LineString([(-1, 10.03), (11, 10.03)])
+    assert "idle-edging" not in [f.code for f in edges([LAWN], [("fence", near)], rules).findings]
+
+
 def test_open_edges_along_fences_and_planters_are_told_apart():
     """A lawn of 10 m: a fence drawn as a line along its north side, a planter along its east side,
     nothing known west and south. All four count as open."""

@@ -84,6 +84,28 @@ def test_a_least_order_is_filled_up_to_and_told_where_it_is_met():
     assert kept["extension"].sum() == made.phases.set_index("phase")["price"]["2"]
 
 
+def test_a_least_order_of_turf_is_of_what_a_phase_buys_of_it():
+    """Phase 1 is laid with turf60, phase 2 with turf80."""
+    own, plain = PRODUCTS["turf60"], priced()
+    least = D("0.01") + line(plain, "1", own.title)["amount"]
+    charged = own.model_copy(update={"least_charge": read_money(f"{least} USD")})
+    made = priced({**PRODUCTS, "turf60": charged})
+    short = line(made, "1", f"Least order of {least} USD: {own.title}")
+    assert (short["amount"], short["kind"]) == (D("0.01"), "material")  # taxed as the turf is
+    assert made.totals["direct cost"] - plain.totals["direct cost"] == D("0.01")
+
+
+@pytest.mark.parametrize(
+    ("charge", "said"),
+    [("2 USD/ft^2", "least_charge: '2 USD/ft.2' is no amount"), ("9 EUR", "EUR")],
+)
+def test_a_least_charge_of_turf_that_does_not_fit_is_refused(charge, said):
+    layers = {"layers": [{"path": "lots.shp"}]}
+    with pytest.raises(BidError, match=said):
+        made = make_bid(layers | {"products": {"turf60": {"least_charge": charge}}})
+        priced(PRODUCTS | made.products)
+
+
 def test_weeks_and_days_are_told_apart():
     made = priced(hire={"excavator": "500 USD/week"})
     days, weeks = (

@@ -113,6 +113,7 @@ def test_everything_adds_up_and_says_why():
             box(0, 75, 60, 78), box(0, 80, 57, 83)
         ),  # walks across: 2 ft of lawn between them is enough, 3 ft x 3 in the corner
         layer([box(20, 100, 30, 110)], FEET, role="exclude"),
+        layer([box(40, 100, 44, 105)], FEET, role="planter"),
         layer([box(50, 0, 60, 10)], FEET, site=["lot"]),  # drawn already
         rules=ParcelRules(
             split=False, boundary_setback="1 ft", building_setback="1 ft", min_area="40 ft^2"
@@ -126,12 +127,13 @@ def test_everything_adds_up_and_says_why():
     assert reasons["boundary setback"] == pytest.approx(7200 - 58 * 118, rel=1e-6)
     assert reasons["drawn as turf"] == pytest.approx(9 * 9, rel=1e-6)
     assert reasons["exclude"] == pytest.approx(100, rel=1e-6)
+    assert reasons["planter"] == pytest.approx(20, rel=1e-6)  # a bed is no lawn
     assert reasons["building"] == pytest.approx(48.5 * 30, rel=1e-6)
     assert reasons["building setback"] == pytest.approx(
         48.5 + 48.5 + 30 + 1 + 1 + 0.5 * 32, rel=1e-5
     )
     assert list(reasons) == [
-        "boundary setback", "drawn as turf", "exclude", "building", "building setback", "paving"
+        "boundary setback", "drawn as turf", "exclude", "planter", "building", "building setback", "paving"
     ]  # fmt: skip
 
 

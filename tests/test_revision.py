@@ -169,6 +169,48 @@ def test_causes_of_one_line_are_parted_by_the_stated_rule(report, rows):
         assert Decimal(steps[0][2]) == before * Decimal("11.75")
 
 
+def test_turf_goes_by_the_surface_laid_with_it_and_tape_by_its_seams(report, rows):
+    """Ground, product, layout, a rule of the takeoff and a unit cost at once, by hand. The rule moves
+    no turf, and stands at no line of it."""
+    before = "[products.turf60]\ntitle = 'Turf'\n[products.other]\ntitle = 'Other'\n"
+    after = before + (
+        "price = '2.22 USD/ft^2'\n[layout]\nend_allowance = '9 in'\n"
+        "[materials]\ntape_allowance = '25 %'\ninfill_allowance = '9 %'\n"
+    )
+    lots = LOTS | {"product": ["turf60", "turf60", "other"], "phase": ["1", "1", "1"]}
+    swapped = lots | {"product": ["turf60", "other", "other"]}
+    bearing = {"pile_bearing_deg": [0, 0, 0]}
+    old = report(extra=before, lots=lots | bearing)
+    bearing = {"pile_bearing_deg": [90, 90, 90]}
+    ground = [(0, 0, 44, 30), *GROUND[1:]]
+    new = report(ground, after, lots=swapped | bearing)
+    found = of(rows(old, new), "quantity", "line", "old", "new", "why")
+    areas = [_areas_of(folder) for folder in (old, new)]
+
+    def ratio(name, **where):
+        sums = [
+            sum(Decimal(r[name]) for r in own if all(r[k] == v for k, v in where.items()))
+            for own in areas
+        ]
+        return sums[1] / sums[0]
+
+    for title, product in (("Turf", "turf60"), ("Other", "other")):
+        steps = [one[1:] for one in found if one[0].endswith(f" {title}")]
+        start = Decimal(steps[0][0])
+        by_ground = start * ratio("surface_area_ft2")
+        by_product = start * ratio("surface_area_ft2", product=product)
+        assert [why for *_, why in steps] == ["ground", "product", "layout"]
+        assert [one[1] for one in steps[:2]] == [f"{cents(by_ground)}", f"{cents(by_product)}"]
+    tape = [one[1:] for one in found if one[0].endswith(" Seam tape")]
+    assert [why for *_, why in tape][-2:] == ["product, layout", "rule"]
+    assert Decimal(tape[-2][1]) == cents(Decimal(tape[0][0]) * ratio("seam_ft"))
+
+
+def _areas_of(folder: Path) -> list[dict[str, str]]:
+    with (folder / "areas.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
 def cents(amount: Decimal) -> Decimal:
     return amount.quantize(Decimal("0.01"), ROUND_HALF_UP)
 

@@ -20,6 +20,7 @@ from geoturf.risk import spread
 from geoturf.risk.figures import Figure, draws, figures, triangular
 from geoturf.risk.repriced import Repriced, Terms
 from geoturf.rules.ranges import own_values
+from geoturf.units import read_money
 
 LAND = ground(LOTS)
 RANGES = {
@@ -74,13 +75,13 @@ def merged(one, other):
     return both | nested
 
 
-def run(content, ranges=RANGES, laid=None):
+def run(content, ranges=RANGES, laid=None, products=PRODUCTS):
     """The bid, its takeoff and its price."""
     bid = make_bid({"layers": [{"path": "lots.shp"}]} | content | {"ranges": ranges})
-    bid = bid.model_copy(update={"products": PRODUCTS})
+    bid = bid.model_copy(update={"products": products})
     laid = laid or plan(LAND)
-    takeoff = materials.takeoff(LAND, edges(LAND), laid, PRODUCTS, bid.materials, bid.edges)
-    return bid, takeoff, price(LAND, laid, takeoff, PRODUCTS, bid.price, "USD")
+    takeoff = materials.takeoff(LAND, edges(LAND), laid, products, bid.materials, bid.edges)
+    return bid, takeoff, price(LAND, laid, takeoff, products, bid.price, "USD")
 
 
 def terms(bid):
@@ -155,6 +156,25 @@ def test_a_draw_keeps_to_price_breaks_hire_and_least_orders():
     for unit in ("week", "lump", "bag"):
         lines = [one.lines[one.lines["unit"] == unit] for one in (before, true)]
         assert not lines[0]["amount"].equals(lines[1]["amount"]), unit
+
+
+@pytest.mark.parametrize("drawn", ["1.10", "2.31"])
+def test_a_draw_keeps_to_the_least_order_of_a_turf(drawn):
+    """A price of turf at which the order falls short of its least charge, and one at which it does
+    not."""
+    name = next(iter(LAND.areas["product"]))
+    least = {"least_charge": read_money("9000 USD")}
+    own = PRODUCTS[name].model_copy(update=least)
+    ranges = {"turf": {name: ["1 USD/ft^2", "3 USD/ft^2"]}}
+    bid, takeoff, money = run({}, ranges, products=PRODUCTS | {name: own})
+    ranged = figures(bid.ranges, own_values(bid))
+    anew = Repriced(LAND.areas, takeoff, money, bid.materials, ranged, terms(bid), bid.products)
+    dearer = own.model_copy(update={"price": read_money(f"{drawn} USD/ft^2")})
+    _, _, true = run({}, ranges, products=PRODUCTS | {name: dearer})
+    _, asked = anew.priced({f"turf.{name}": np.array([float(drawn)])})
+    assert D(f"{asked[0]:.2f}") == true.totals["price"] != money.totals["price"]
+    short = true.lines[true.lines["description"].str.startswith("Least order")]["amount"]
+    assert (short > 0).any() == (drawn == "1.10")
 
 
 @pytest.mark.parametrize("key", ["seam", "cross_seam"])
@@ -317,7 +337,9 @@ def test_rates_are_told_in_the_units_of_the_bid(lawns, bid_file, tmp_path):
     assert D(told.loc["dig", "price_low"]) > own > D(told.loc["setup", "price_low"])
     workbook.write(done, tmp_path / "bid.xlsx")
     sheet = openpyxl.load_workbook(tmp_path / "bid.xlsx")["Risk"]
-    assert [f"{sheet.cell(row, 3).value:.2f}" for row in range(2, 6)] == [
+    assert "stays when a shaded cell is changed" in sheet["A1"].value
+    assert (sheet["B2"].value, sheet["B3"].value) == (float(own), "=ROUND(Summary!$B$7-B2,2)")
+    assert [f"{sheet.cell(row, 3).value:.2f}" for row in range(5, 9)] == [
         *tables.risk(done)["price"]
     ]
     assert "How sure the price is" in front.page(done, [])

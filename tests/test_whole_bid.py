@@ -48,6 +48,7 @@ compactor = "80 USD/week"
 [products.turf]
 title = "Turf"
 price = "2.10 USD/ft^2"
+least_charge = "5000 USD"
 breaks = [{ at_least = 500, price = "1.90 USD/ft^2" }]
 """
 
@@ -74,7 +75,32 @@ def test_what_orders_edges_and_areas_have_of_their_own_is_audited(lawns, bid_fil
     assert lines["Turf"]["unit_price"] == "1.90"
     assert lines["Plate compactor, by the week"]["quantity"] == "1"
     assert float(lines["Least order of 2000 USD: Haul away"]["amount"]) > 0
+    short = lines["Least order of 5000 USD: Turf"]
+    assert float(short["amount"]) + float(lines["Turf"]["amount"]) == 5000
     assert "Nailer board along fences" in lines and "Edging board" in lines
     areas = rows("areas.csv")
     assert [row["dig_depth_ft"] for row in areas] == ["0.5000", ""]
     assert [round(float(row["edge_fence_ft"])) for row in areas] == [40, 0]
+
+
+BOOKED = """
+[layers.columns]
+phase = "PH"
+price_book = "HOUSE"
+[books.north]
+sales_tax = "8.25 %"
+[books.north.rates]
+dig = "4 yd^3/h"
+"""
+
+
+def test_a_bid_of_two_books_is_audited_but_for_their_hours(lawns, bid_file, tmp_path, capsys):
+    """The audit does not know a book's production rates: it leaves hours and machines out, and follows
+    all else."""
+    lawns((0, 0, 40, 30), (60, 0, 30, 30), site=["A", "B"], PH=["1", "2"], HOUSE=["", "north"])
+    out = tmp_path / "out"
+    assert main(["run", str(bid_file(BOOKED)), "--out", str(out), "--papers", "none"]) == DONE
+    assert "promises agree" in capsys.readouterr().out
+    with (out / "materials.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {row["scope"] for row in rows} == {"bid", "phase 1", "phase 2"}

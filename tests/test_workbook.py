@@ -27,6 +27,7 @@ from geoturf.materials.counts import counts
 from geoturf.model import Finding
 from geoturf.price import beside, price
 from geoturf.rules import CalendarRules
+from geoturf.rules.items import ITEMS
 
 OFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 HOSTILE = [
@@ -273,6 +274,10 @@ FAR = {
 #: three phases, one of them under a price book of its own
 BID = {
     "rows": [lot | {"price_book": "far" if lot["phase"] == "1" else ""} for lot in TRACT],
+    "products": {
+        "turf60": {"least_charge": "9000 USD"},
+        "turf80": {"pile_weight": "80 oz/yd^2", "price": "2.60 USD/ft^2"},
+    },
     "price": PRICES,
     "books": {"far": FAR},
 }
@@ -351,6 +356,7 @@ EDITS = {
     "a price break": rate("cost_infill_from_1", 12, "price.breaks.infill.0.at_least", 12),
     "its price": rate("cost_infill_from_1_price", 9.99, "price.breaks.infill.0.price", "9.99 USD/bag"),
     "a least order": rate("least_disposal", 555.55, "price.least.disposal", "555.55 USD"),
+    "a least order of turf": rate("least_turf60", 11111.11, "products.turf60.least_charge", "11111.11 USD"),
     "hire by the week": rate("hire_compactor", 95, "price.hire.compactor", "95 USD/week"),
     "waste": rate("waste", 0.051, "price.waste", "5.1 %"),
     "contingency": rate("contingency", 0.0833, "price.contingency", "8.33 %"),
@@ -399,7 +405,8 @@ def test_every_sheet_prints_as_wide_as_a_page_with_its_heads_and_a_foot(tmp_path
         assert (setup.fitToWidth or 1, setup.fitToHeight, setup.paperSize) == (1, 0, 1)
         assert sheet.oddFooter.left.text == "Oak && Elm" and sheet.oddFooter.right.text == "&P / &N"
         assert sheet.print_area
-        assert sheet.print_title_rows == (None if sheet.title == "Summary" else "$1:$1")
+        heads = {"Summary": None, "Calendar": "$1:$2", "Order": "$1:$2"}.get(sheet.title, "$1:$1")
+        assert sheet.print_title_rows == heads
     assert book["Lines"].auto_filter.ref.startswith("A1:") and book["Materials"].auto_filter.ref
 
 
@@ -470,8 +477,6 @@ def edited(path, edit):
 def run_again(change):
     """The bid run again with the same change."""
     edit, tables = EDITS[change], copy.deepcopy(BID)
-    products = {"turf60": {}, "turf80": {"pile_weight": "80 oz/yd^2", "price": "2.60 USD/ft^2"}}
-    tables["products"] = products
     *folders, last = edit.path.split(".") if edit.path else (None,)
     at = tables
     for name in folders:
@@ -498,6 +503,13 @@ def money(read, done):
     yield from told_prices(read, price.schedule_of_prices)
     for row, phase in enumerate(price.phases.itertuples(), start=12):
         yield f"phase {phase.phase}", read("Summary", f"F{row}"), phase.price
+    bought = price.lines[price.lines["kind"].eq("material") & price.lines["key"].isin(ITEMS)]
+    costs = [*bought["amount"], bought["amount"].sum()]
+    first = next(row for row in range(3, 99) if read("Order", f"J{row}") is not None)
+    for row, cost in enumerate(costs, start=first):  # below the sizes of turf
+        yield f"Order, row {row}", read("Order", f"J{row}"), cost
+    moved = price.totals["price"] - round(Decimal(read("Alternates", "B2")), 2)
+    yield "the price moved by", read("Alternates", "B3"), moved
 
 
 def told_prices(read, table):
@@ -528,6 +540,7 @@ def differing(read, done):
 def unedited(tmp_path_factory):
     """A workbook, and the price that it tells."""
     done, path = result(**BID), tmp_path_factory.mktemp("unedited") / "bid.xlsx"
+    done.price = beside(done.price, [("as it is", done.price)])
     workbook.write(done, path)
     return path, done.price.totals["price"]
 
@@ -642,10 +655,29 @@ def test_sheets_tell_the_bid(tmp_path):
     assert sites[:-1] == [
         (s.site, float(s.cost), float(s.price)) for s in done.price.sites.itertuples()
     ]
-    last = max(cell.value for cell in shown["Calendar"]["E"][1:])
+    last = max(cell.value for cell in shown["Calendar"]["E"][2:])
     assert last == done.calendar.days
     assert "Risk" not in shown.sheetnames
-    assert shown["Alternates"]["C2"].value == float(done.price.alternates["difference"][0])
+    assert shown["Alternates"]["C5"].value == float(done.price.alternates["difference"][0])
+
+
+def test_what_no_formula_gives_says_that_it_stays(tmp_path):
+    """Money that no formula gives stands on sheets that say so in their first line, and nowhere
+    else."""
+    done = result(**BID)
+    done.price = beside(done.price, [("as it is", done.price)])
+    book, _ = written(tmp_path / "bid.xlsx", done)
+    told = {
+        sheet.title: str(sheet["A1"].value) for sheet in book if "stay" in str(sheet["A1"].value)
+    }
+    assert list(told) == ["Order", "Alternates", "Calendar"]
+    for sheet in book:
+        priced = [column for column in sheet.columns if str(column[0].value) in _OF_MONEY]
+        bare = [c for column in priced for c in column[1:] if isinstance(c.value, int | float)]
+        assert not bare, sheet.title
+
+
+_OF_MONEY = ("unit price", "amount", "cost", "price", "extension", "price each")
 
 
 def test_metric_sheets(tmp_path):

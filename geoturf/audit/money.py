@@ -139,8 +139,15 @@ def _by_size(found: list[dict[str, str]], item: str, order: float, settings: dic
 def _least_orders(lines: list[dict[str, str]], settings: dict[str, Any]) -> Told:
     """Orders of a phase come to the least that they are charged."""
     wrong, count = [], 0
-    for key, money in settings["price"]["least"].items():
-        titles = {title for title, item in ITEMS.items() if item[1] == key}
+    leasts = [
+        (key, money, {title for title, item in ITEMS.items() if item[1] == key})
+        for key, money in settings["price"]["least"].items()
+    ] + [
+        (name, turf["least_charge"], {plain(turf["title"] or name)})
+        for name, turf in settings["products"].items()
+        if turf.get("least_charge")
+    ]
+    for key, money, titles in leasts:
         sums: dict[str, list[Decimal]] = {}
         for line in lines:
             if base_of(line) in titles:

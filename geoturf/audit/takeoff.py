@@ -425,9 +425,11 @@ def promises(
     for phase, land in _phases(folder, caps, own).items():
         net: _Net = {}
         for title, (kind, _, formula) in ITEMS.items():
+            if books and kind in ("labour", "plant"):
+                continue  # at their own production rates, which are not reckoned again
             span = formula(land, net)
             row = rows.get((f"phase {phase}", title))
-            if span is None or (books and kind in ("labour", "plant")):
+            if span is None:
                 continue
             net[title] = span
             if row is None:

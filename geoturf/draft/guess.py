@@ -17,7 +17,9 @@ _ROLES = {
     "paving": "paving pavement pavements paved drive drives driveway driveways walk walks walkway walkways sidewalk "
     "sidewalks path paths hardscape hardscapes impervious concrete asphalt patio patios parking curb curbs",
     "exclude": "exclude excludes excluded exclusion exclusions tree trees treewell treewells pool pools pond ponds "
-    "easement easements keepout planter planters fence fences wall walls",
+    "easement easements keepout wall walls",
+    "fence": "fence fences fencing fenceline fencelines",
+    "planter": "planter planters planterbox planterboxes flower flowers flowerbed flowerbeds",
     "street": "street streets road roads centerline centerlines centreline centrelines address addresses",
     "view": "view views viewer viewers",
     "parcel": "parcel parcels lot lots taxlot taxlots cadastre cadastral",
@@ -29,6 +31,9 @@ _KINDS = {
     *("type", "kind", "class", "category", "feature", "feature_type", "featuretype", "layer"),
     *("use", "usage", "landuse", "land_use", "cover", "landcover"),
 }
+#: roles that lines may have, and those without which no polygon stays unpriced
+_OF_LINES = ("street", "view", "fence", "planter")
+_TO_CUT_OUT = ("building", "paving", "exclude", "planter")
 _ONLY_TURF = ("product", "pile_bearing_deg")  # columns of geoturf's that nothing but turf has
 
 #: words of column names, best first, by what they may mean
@@ -82,15 +87,22 @@ def areal(held: Held) -> bool:
     return not any(kind in held.geometry.lower() for kind in ("point", "line"))
 
 
+def _useless(held: Held, role: str) -> bool:
+    """Whether a role is of no use to points, which have no length along an edge."""
+    return role in ("fence", "planter") and "point" in held.geometry.lower()
+
+
 def role(held: Held) -> tuple[str, str]:
     """The role a layer may have and why: "" where it can have none, `SILENT` where nothing says."""
     named = next(((meant, w) for w in words(held.name) if (meant := _meant(w))), None)
+    by_name = (named[0], f"by its name ('{named[1]}')") if named else None
     if not areal(held):
-        if named and named[0] in ("street", "view"):
-            return named[0], f"by its name ('{named[1]}')"
+        found = by_name or _by_values(held)
+        if found and found[0] in _OF_LINES and not _useless(held, found[0]):
+            return found
         return "", f"it holds {held.geometry}, and geoturf prices polygons"
-    if named and named[0] not in ("street", "view"):
-        return named[0], f"by its name ('{named[1]}')"
+    if by_name and by_name[0] not in ("street", "view"):
+        return by_name
     return _by_values(held) or (
         SILENT,
         "as any layer of polygons whose name and values say nothing else",
@@ -102,7 +114,7 @@ def _by_values(held: Held) -> tuple[str, str] | None:
     for column in (name for name in held.columns if name.strip().casefold() in _KINDS):
         told = [str(value) for value in values(held, column)]
         meant = [next((m for w in words(text) if (m := _meant(w))), "") for text in told]
-        for one in ("building", "paving", "exclude", "parcel", "turf"):
+        for one in (*_TO_CUT_OUT, "fence", "parcel", "turf"):
             if 2 * meant.count(one) > len(told):
                 return one, f"by its column {column} ('{told[meant.index(one)][:40]}')"
     sure = match(held.columns, Layer(path="x")).found
@@ -121,7 +133,7 @@ def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
     if "parcel" in found and "turf" in found:
         why = "turf is drawn in another layer, and parcels under it would be paid twice"
         each = [("", why) if r == "parcel" else (r, reason) for r, reason in each]
-    elif "parcel" in found and not found & {"building", "paving", "exclude"}:
+    elif "parcel" in found and not found & set(_TO_CUT_OUT):
         each = [
             ("turf", "as nothing is there to cut out of it") if r == "parcel" else (r, why)
             for r, why in each
@@ -134,9 +146,9 @@ def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
         return [("turf", why) if r == SILENT else (r, why) for r, why in each]
     return [
         ("turf", "as nothing else is there to price")
-        if r in ("building", "paving", "exclude")
+        if r in (*_TO_CUT_OUT, "fence") and areal(one)
         else (r, why)
-        for r, why in each
+        for one, (r, why) in zip(held, each, strict=True)
     ]
 
 

@@ -4,6 +4,7 @@ line of its own."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import get_args
 
 from geoturf.bid import every_rule
 from geoturf.bid.listing import toml
@@ -12,7 +13,7 @@ from geoturf.model import Finding
 from geoturf.read.look import Held
 from geoturf.read.place import known
 from geoturf.read.say import counted, listed
-from geoturf.rules.layer import PRICED
+from geoturf.rules.layer import PRICED, Role
 
 _WIDE = 44  # where comments start
 _VIEW = "layout", "view"
@@ -97,10 +98,10 @@ def _layer(held: Held, path: str, role: str, why: str) -> list[str]:
         commented = [_comment(line) for line in lines]
         return [_comment(f"NOT USED: {why}"), *commented]
     lines.append(
-        _line(
-            "role", role, f"GUESS, {why}; turf, parcel, building, paving, exclude, street or view"
-        )
+        _line("role", role, f"GUESS, {why}; {listed(get_args(Role), len(get_args(Role)))}")
     )
+    if role in ("fence", "planter"):
+        lines.append(_comment(f'an edging along it: "{role}" among edging_on of [edges]'))
     if crs is None:
         lines.append(
             _comment(
@@ -169,6 +170,7 @@ def _products(held: Sequence[Held], roles: Sequence[tuple[str, str]]) -> list[st
         ]
         for _, key, default, low, high, source, what in rows:
             usual = f"; usual {low} to {high}" if low and high else ""
+            default = toml(name) if named and key == "title" else default
             stands = f"{key} = {default}" if default != "(none)" else f"# {key} = ..."
             lines.append(_beside(stands, f"{what}{usual} ({source})" if k == 0 else ""))
     return [line.rstrip(" #") if line.endswith("# ") else line for line in lines]

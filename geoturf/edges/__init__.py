@@ -57,7 +57,7 @@ def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> 
     up = plane.slope_lengths(areas, owner, _shapes(table))
     table["laid_m"] = table["length_m"] * up
     table["fasteners"] = _fasteners(areas, table, products, rules)
-    return Edges(table, _totals(areas, table, products, rules), _findings(table, context))
+    return Edges(table, _totals(areas, table, products, rules), _findings(table, context, rules))
 
 
 def _shapes(table: pd.DataFrame) -> np.ndarray:
@@ -282,8 +282,26 @@ def _short_sum(areas: pd.DataFrame, off: np.ndarray) -> Finding:
     return Finding("error", "edges-do-not-add-up", message, site=site, area=area)
 
 
-def _findings(table: pd.DataFrame, context: pd.DataFrame) -> tuple[Finding, ...]:
-    """What the edges were told from, where it was little."""
+def _findings(table: pd.DataFrame, context: pd.DataFrame, rules: EdgeRules) -> tuple[Finding, ...]:
+    """What the edges were told from, where it was little, and edgings asked for along nothing."""
+    found = set(table["kind"])
+    idle = [kind for kind in rules.edging_on if kind not in found] if found else []
+    told = [
+        Finding(
+            "note",
+            "idle-edging",
+            f"edging_on asks for an edging along edges of kind {kind}, {_NONE}",
+        )
+        for kind in idle
+    ]
+    return (*_from_little(table, context), *told)
+
+
+_NONE = "and no border of any area is one: what such edges lie along must be within [edges] tolerance of it"
+
+
+def _from_little(table: pd.DataFrame, context: pd.DataFrame) -> tuple[Finding, ...]:
+    """A note where all edges count as open."""
     if not len(table) or table["kind"].isin(_THINGS).any():
         return ()
     why = "no building or paving lies along any area"

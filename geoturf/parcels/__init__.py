@@ -1,4 +1,4 @@
-"""From a parcel to the lawn on it: parcel less buildings, paving and exclusions, as a person would
+"""From a parcel to the lawn on it: parcel less buildings, paving, planters and exclusions, as a person would
 draw it."""
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ def derive(ground: Ground, rules: ParcelRules) -> Ground:
     none.
 
     Taken away, in this order: the boundary setback, what is drawn as turf in the same site,
-    exclusions, buildings with their setback, paving with its own, strips narrower than the smallest
+    exclusions, planters, buildings with their setback, paving with its own, strips narrower than the smallest
     width, remnants under the smallest area; small holes are filled last. ``taken`` holds each with
     its area, so that for every parcel, but for some square centimetres of rounding, parcel = lawn +
     what was taken. Where the data tell the street's side (`geoturf.parcels.yards`) a lawn is

@@ -30,6 +30,7 @@ def lawns(
     left("drawn as turf", _without(lawn, parcels, _drawn(ground), 0.0))
     for role, setback in (
         ("exclude", 0.0),
+        ("planter", 0.0),
         ("building", rules.building_setback_m),
         ("paving", rules.paving_setback_m),
     ):

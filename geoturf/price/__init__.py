@@ -100,7 +100,7 @@ def price(
         ),
         phases=shares.of_phases(ground, areas),
         alternates=pd.DataFrame(columns=_ALTERNATES),
-        findings=_paid_twice(ground, areas, currency),
+        findings=(*_paid_twice(ground, areas, currency), *_lumps(priced, rules, books or {})),
     )
 
 
@@ -126,7 +126,7 @@ def _priced(
     items = items[(items["scope_kind"] == "pool") & items["phase"].isin(phases)]
     refuse_other_currencies(items, products, rules, currency)
     bought = work_lines(items, rules, products)
-    bought = pd.concat([bought, least_lines(bought, rules)], ignore_index=True)
+    bought = pd.concat([bought, least_lines(bought, rules, products)], ignore_index=True)
     lines = pd.concat([bought, extra_lines(takeoff, rules, phases)], ignore_index=True)
     lines = pd.concat([lines, escalation_lines(lines, rules)], ignore_index=True)
     steps = build_up(lines, rules, book)
@@ -159,6 +159,25 @@ def beside(
     more = changes(price, alternates)
     lots = None if alone is None else alone.totals["price"]
     return replace(price, alternates=table, changes=more, lot_by_lot=lots)
+
+
+def _lumps(
+    priced: list[_Priced], rules: PriceRules, books: Mapping[str, PriceRules]
+) -> tuple[Finding, ...]:
+    """What the bid's own lump sums come to more than once, as each price book is priced by itself."""
+    lumps = [one for one in rules.extras if one.price.unit in ("lump", "each")]
+    bear = [one.book for one in priced if books.get(one.book, rules).extras == rules.extras]
+    again = sum(one.price.amount for one in lumps) * (len(bear) - 1)
+    if len(bear) < 2 or not again:
+        return ()
+    named = ", ".join(one.title for one in lumps[:_NAMED]) + ", ..." * (len(lumps) > _NAMED)
+    said = f"lump sums ({named}) stand in each of {len(bear)} price books, as in bids of their own"
+    mend = "extras of a book ([books.NAME]) take their place there, [] for none"
+    message = f"{said}: {again:,.2f} more than once for all; {mend}"
+    return (Finding("note", "lump-by-book", message),)
+
+
+_NAMED = 3  # lump sums that a finding names
 
 
 def _paid_twice(ground: Ground, areas: pd.DataFrame, currency: str) -> tuple[Finding, ...]:

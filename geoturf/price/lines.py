@@ -247,6 +247,8 @@ def refuse_other_currencies(
             f"products.{name}.breaks.{n}.price": one.price
             for n, one in enumerate(products[name].breaks)
         }
+        if (least := products[name].least_charge) is not None:
+            used[f"products.{name}.least_charge"] = least
         used |= {
             f"products.{name}.more_rolls.{n}.price": roll.price
             for n, roll in enumerate(products[name].more_rolls)

@@ -52,8 +52,11 @@ _GROUND = (
 )
 _LAYOUT = ("pile_bearing_deg", "seam", "cross_seams", "pieces", "piece_area", "turf_bought")
 #: settings that nothing of a price hangs on, by their first word
-_IDLE = {"name", "bidder", "client", "terms", "base_map", "base_map_credit", "limits", "water"}
-_COSTS = {"costs", "price", "extras", "wage", "crew", "burden"}
+_IDLE = {
+    *("name", "bidder", "client", "terms", "base_map", "base_map_credit", "limits", "water"),
+    *("keep", "ranges", "calendar"),
+}
+_COSTS = {"costs", "price", "extras", "wage", "crew", "burden", "breaks", "least", "least_charge"}
 #: rules of the build-up, which no quantity hangs on
 _RATES = {*(key for _, key, _ in STEPS), "bond_scale", "tax_on_plant", "minimum", "escalation"}
 #: rules of how turf is laid and cut
@@ -68,6 +71,11 @@ class Setting:
     old: str
     new: str
     cause: str  # what it can move figures by; "" where no price hangs on it
+
+    @property
+    def of_turf(self) -> bool:
+        """Whether an order of turf hangs on it, beyond what the seams cost that are weighed."""
+        return not self.name.startswith("materials.")
 
 
 @dataclass(frozen=True)
@@ -91,13 +99,15 @@ class Causes:
         settings = tuple(_settings(old.settings, new.settings))
         return cls(ground, frozenset(moved[PRODUCT]), frozenset(moved[LAYOUT]), settings)
 
-    def of_quantity(self, phase: str, laid: bool, same_net: bool = False) -> tuple[str, ...]:
+    def of_quantity(
+        self, phase: str, laid: bool, turf: bool = False, same_net: bool = False
+    ) -> tuple[str, ...]:
         """What can have moved a quantity of a ``phase``, "" for the whole bid. ``laid``: it hangs on
         the layout too, which may be another where ground or turf is not the same only if a rule or a
-        price would have it so; ``same_net``: what the ground takes is the same before allowance and
-        rounding."""
+        price would have it so; ``turf``: it is the turf's own; ``same_net``: what the ground takes is
+        the same before allowance and rounding."""
         at = {phase} if phase else self.ground | self.product | self.layout
-        ruled = self._any(RULE)
+        ruled = any(one.cause == RULE and (one.of_turf or not turf) for one in self.settings)
         relaid = laid and bool(at & self.layout)
         if same_net and ruled and not relaid:
             return (RULE,)
@@ -116,10 +126,10 @@ class Causes:
             return (GROUND,)
         return (RULE,) if self._any(RULE) else (OTHER,)
 
-    def of_line(self, phase: str, laid: bool) -> tuple[str, ...]:
+    def of_line(self, phase: str, laid: bool, turf: bool) -> tuple[str, ...]:
         """Why a line stands in one of the reports only: it is ordered by one of them alone, or is
         without a unit cost in the other."""
-        found = self.of_quantity(phase, laid)
+        found = self.of_quantity(phase, laid, turf)
         known = tuple(cause for cause in found if cause != OTHER)
         return (*known, *[COST] * self._any(COST)) or found
 

@@ -2,33 +2,36 @@
 add up to what the price moved by.
 
 Where several things moved a line they are parted in this order. Ground: the old quantity goes in
-proportion to the surface of its phase. What else moved the quantity (turf, layout, a rule) has the
-rest of it. Both are at the old unit price; the new one is on the new quantity. Causes beside the
-ground that bear on one quantity together are named together."""
+proportion to the surface of its phase. Product: that of a turf in proportion to the surface that is
+laid with it. Product and layout: what seams take in proportion to their length. What else moved the
+quantity has the rest of it, causes that bear on it together named together. All at the old unit price; the new one
+is on the new quantity."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import pandas as pd
 
 from geoturf import units
 from geoturf.price.build_up import STEPS
 from geoturf.records import records
-from geoturf.revision.causes import GROUND, LINES, PER_CENT, RATE, Causes
+from geoturf.revision.causes import GROUND, LAYOUT, LINES, PER_CENT, PRODUCT, RATE, Causes
 from geoturf.revision.reports import Report
 from geoturf.rules.items import ITEMS
 
 QUANTITY, UNIT_PRICE, AMOUNT = "quantity", "unit price", "amount"
 _KEY_OF = {name: key for name, key, _ in STEPS}
-_SAME, _HUNDREDTH = Decimal(1), Decimal("0.01")
+_HUNDREDTH = Decimal("0.01")
 _LINES_ALONE: tuple[str, ...] = (LINES,)
 #: items whose quantity hangs on how turf is laid out; turf itself is called as its product
 _LAID = ("turf", "tape", "adhesive", "seam_nails", "labour_seam", "labour_nail")
 _NOT_LAID = frozenset(item.title for item in ITEMS.values() if item.key not in _LAID)
+#: what goes in proportion to the length of seams
+_OF_SEAMS = frozenset(ITEMS[key].title for key in ("tape", "adhesive", "labour_seam"))
 
 
 @dataclass(frozen=True)
@@ -74,14 +77,15 @@ def moves(old: Report, new: Report, causes: Causes) -> list[Move]:
     last."""
     out: list[Move] = []
     befores, afters = _lines(old.lines), _lines(new.lines)
-    wider = _wider(old, new)
+    grown = _Grown.of(old, new)
     for key in dict.fromkeys([*afters, *befores]):
         before, after = befores.get(key), afters.get(key)
         said = before or after
         if said and before != after:
             item = (said.phase, said.description)
             same_net = item in old.net and old.net.get(item) == new.net.get(item)
-            out += _of_line(before, after, same_net, causes, wider.get(said.phase, _SAME))
+            of = causes, grown.of_line(said), said.description in grown.titles
+            out += _of_line(before, after, same_net, *of)
     return out + _of_steps(old, new)
 
 
@@ -97,17 +101,70 @@ def _lines(table: pd.DataFrame) -> dict[tuple[object, ...], _Line]:
     return found
 
 
-def _wider(old: Report, new: Report) -> dict[str, Decimal]:
-    """New over old surface, of each phase that both have."""
-    before, after = (report.areas.groupby("phase")["surface_area"].sum() for report in (old, new))
-    both = [phase for phase in before.index if phase in after.index and before[phase] > 0]
-    return {str(one): Decimal(str(after[one])) / Decimal(str(before[one])) for one in both}
+_Ratios = dict[tuple[str, ...], Decimal]
+_Ways = list[tuple[tuple[str, ...], Decimal]]  # causes, and what they multiply the old quantity by
+
+
+@dataclass(frozen=True)
+class _Grown:
+    """New over old: surface by phase, surface by phase and title of the turf on it, length of seams by
+    phase; of what both reports have. ``titles``: of all turf."""
+
+    titles: frozenset[str]
+    surface: _Ratios
+    turf: _Ratios
+    seams: _Ratios
+
+    @classmethod
+    def of(cls, old: Report, new: Report) -> _Grown:
+        both = [_measured(report) for report in (old, new)]
+        surface = _ratios(both, ["phase"], "surface_area")
+        turf = _ratios(both, ["phase", "title"], "surface_area")
+        titles = frozenset(title for one in both for title in one["title"])
+        return cls(titles, surface, turf, _ratios(both, ["phase"], "seams"))
+
+    def of_line(self, line: _Line) -> _Ways:
+        """What the old quantity of a line comes to by ground, then by product; by seams, which follow
+        product and layout."""
+        phase, name = line.phase, line.description
+        seams = self.seams.get((phase,)) if name in _OF_SEAMS else None
+        ways = (
+            ((GROUND,), self.surface.get((phase,))),
+            ((PRODUCT,), self.turf.get((phase, name))),
+            ((PRODUCT, LAYOUT), seams),
+        )
+        return [(causes, ratio) for causes, ratio in ways if ratio is not None]
+
+
+def _measured(report: Report) -> pd.DataFrame:
+    """Areas with the title of their turf, and seams with half of each border that two share."""
+    titles = {name: one["title"] for name, one in report.settings["products"].items()}
+    areas = report.areas
+    product = areas["product"].astype(str)
+    seams = areas["seam"] + areas["edge_shared"] / 2
+    return areas.assign(title=product.map(titles).fillna(product), seams=seams)
+
+
+def _ratios(both: list[pd.DataFrame], by: list[str], name: str) -> _Ratios:
+    before, after = ({_key(k): v for k, v in one.groupby(by)[name].sum().items()} for one in both)
+    some = [key for key, value in before.items() if key in after and value > 0]
+    return {key: Decimal(str(after[key])) / Decimal(str(before[key])) for key in some}
+
+
+def _key(key: Any) -> tuple[str, ...]:
+    """The key of a group, which is a tuple only where several columns make it."""
+    return tuple(map(str, key)) if isinstance(key, tuple) else (str(key),)
 
 
 def _of_line(
-    before: _Line | None, after: _Line | None, same_net: bool, causes: Causes, wider: Decimal
+    before: _Line | None,
+    after: _Line | None,
+    same_net: bool,
+    causes: Causes,
+    ways: _Ways,
+    turf: bool,
 ) -> Iterator[Move]:
-    """``wider``: new over old surface of its phase."""
+    """``turf``: it is of a turf."""
     said = after or before
     if said is None:
         return
@@ -115,12 +172,12 @@ def _of_line(
     laid = said.description not in _NOT_LAID
     if before is None or after is None:
         gone, come = (None if one is None else Decimal(one.amount) for one in (before, after))
-        yield Move(AMOUNT, phase, name, "", gone, come, causes.of_line(phase, laid))
+        yield Move(AMOUNT, phase, name, "", gone, come, causes.of_line(phase, laid, turf))
         return
     quantities = Decimal(before.quantity), Decimal(after.quantity)
     prices = Decimal(before.unit_price), Decimal(after.unit_price)
     start, end = Decimal(before.amount), Decimal(after.amount)
-    by_quantity = causes.of_quantity(phase, laid, same_net)
+    by_quantity = causes.of_quantity(phase, laid, turf, same_net)
     if said.unit == PER_CENT:
         by_quantity = (RATE,)
     by_price = causes.of_unit_price(said.unit)
@@ -128,7 +185,7 @@ def _of_line(
         yield Move(AMOUNT, phase, name, "", start, end, _both(by_quantity, by_price))
         return
     at, amount = quantities[0], start
-    for quantity, why in _parted(*quantities, by_quantity, wider):
+    for quantity, why in _parted(*quantities, by_quantity, ways):
         yield Move(QUANTITY, phase, name, said.unit, at, quantity, why)
         last = quantity == quantities[1] and prices[0] == prices[1]
         between = end if last else units.cents(quantity * prices[0])
@@ -140,15 +197,17 @@ def _of_line(
 
 
 def _parted(
-    old: Decimal, new: Decimal, why: tuple[str, ...], wider: Decimal
+    old: Decimal, new: Decimal, why: tuple[str, ...], ways: _Ways
 ) -> Iterator[tuple[Decimal, tuple[str, ...]]]:
     """Each step of a quantity: what it comes to, and why."""
-    by_ground = (old * wider).quantize(_HUNDREDTH, ROUND_HALF_UP)
-    rest = tuple(cause for cause in why if cause != GROUND)
-    if GROUND in why and rest and by_ground not in (old, new):
-        yield by_ground, (GROUND,)
-        why = rest
-    if old != new:
+    at = old
+    for causes, ratio in ways:
+        here, rest = (tuple(c for c in why if (c in causes) == own) for own in (True, False))
+        by_causes = (old * ratio).quantize(_HUNDREDTH, ROUND_HALF_UP)
+        if here and rest and by_causes not in (at, new):
+            yield by_causes, here
+            at, why = by_causes, rest
+    if at != new:
         yield new, why
 
 

@@ -39,7 +39,9 @@ def _causes(changes: pd.DataFrame, currency: str) -> object:
     body = [(why, _meant(why), f"{amount:+,}") for why, amount in sums.items()]
     total = ("in all", "", f"{sum(sums.values()):+,}") if sums else ("nothing", "", "0.00")
     said = (
-        "Where more than one cause is named, all of them bear on the lines, and none is told apart."
+        "A quantity goes in proportion to the ground, a turf's to the surface laid with it, seams' to "
+        "their length; what is left of it is by all that bear on it. Where more than one cause is "
+        "named, none is told apart."
     )
     head = ("why", "that is", currency)
     return section("Why the price moved", table(head, [*body, total], text=(0, 1)), note(said))

@@ -31,7 +31,13 @@ def price(old: Report, new: Report) -> str:
 
 
 def _causes(table: pd.DataFrame, currency: str) -> list[str]:
-    return [f"  {cause}: {amount:+,} {currency}" for cause, amount in by_cause(table).items()]
+    sums = by_cause(table).items()
+    return [f"  {_together(cause)}: {amount:+,} {currency}" for cause, amount in sums]
+
+
+def _together(causes: str) -> str:
+    """Causes that are not told apart are said to be so."""
+    return f"{causes}, together" if ", " in causes else causes
 
 
 def by_cause(table: pd.DataFrame) -> Mapping[str, Decimal]:

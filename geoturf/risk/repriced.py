@@ -106,16 +106,15 @@ class Repriced:
         phases: dict[str, Column] = {}
         hours: dict[str, Column] = {}
         kinds: dict[str, Column] = {}
-        ordered: dict[tuple[str, str], Column] = {}  # by phase and unit cost
+        ordered: dict[tuple[str, str], Column] = {}  # by phase and unit cost, or turf
         for line in lines:
             if line.row >= 0:
                 cents = self._work(line, drawn, hours)
-                order = line.phase, ITEMS[line.key].cost
+                order = line.phase, ITEMS[line.key].cost or line.product
                 ordered[order] = ordered.get(order, 0.0) + cents
             elif line.key in ITEMS:
-                cost = ITEMS[line.key].cost
-                least = round(100 * float(self.terms[line.book].price.least[cost].amount))
-                cents = np.maximum(0.0, least - ordered[line.phase, cost])
+                due = ordered[line.phase, ITEMS[line.key].cost or line.product]
+                cents = np.maximum(0.0, self._least(line) - due)
             elif line.unit == "%":
                 cents = _cents(float(line.quantity) * phases[line.phase] / 1e4)
             else:
@@ -212,6 +211,12 @@ class Repriced:
         return float(
             self.products[line.product].price.amount if self._breaks(line) else line.unit_price
         )
+
+    def _least(self, line: _Line) -> float:
+        """The least that a phase's order of a unit cost, or of a turf, is charged; cents."""
+        turf = self.products[line.product].least_charge if line.key == "turf" else None
+        money = turf or self.terms[line.book].price.least[ITEMS[line.key].cost]
+        return round(100 * float(money.amount))
 
     def _breaks(self, line: _Line) -> tuple[Break, ...]:
         """The price breaks of a line; of turf, of its own width, which its price tells."""

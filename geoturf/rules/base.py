@@ -163,3 +163,8 @@ def unfit_breaks(breaks: tuple[Break, ...], money: units.Money) -> str:
     if ends != sorted(set(ends)) or not all(end > 0 for end in ends):
         return "each at_least must be more than the one before, the first more than 0"
     return f"'{other}' is not by the {money.unit}, as '{money}' is" if other is not None else ""
+
+
+def unfit_amount(money: units.Money) -> str:
+    """Why money is no amount by itself; "" where it is."""
+    return "" if money.unit == "each" else f"'{money}' is no amount, as \"350 USD\" is"

@@ -45,7 +45,7 @@ class GroundRules(Rules):
 
 
 class ParcelRules(Rules):
-    """From a parcel to the lawn on it: parcel less buildings, paving and exclusions."""
+    """From a parcel to the lawn on it: parcel less buildings, paving, planters and exclusions."""
 
     building_setback_m: Length = rule("0 ft", "kept clear along buildings")
     paving_setback_m: Length = rule("0 ft", "kept clear along paving")

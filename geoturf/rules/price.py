@@ -25,6 +25,7 @@ from geoturf.rules.base import (
     Price,
     Rules,
     rule,
+    unfit_amount,
     unfit_breaks,
 )
 from geoturf.rules.items import GENERAL_SECTION, ITEMS, cannot_leave, misfit
@@ -234,10 +235,6 @@ class Bracket(Rules):
         return self
 
 
-def _unfit_least(key: str, money: Money, own: Money) -> str:
-    return "" if money.unit == "each" else f"'{money}' is no amount, as \"350 USD\" is"
-
-
 def _unfit_hire(key: str, money: Money, own: Money) -> str:
     if not any(item.kind == "plant" and item.cost == key for item in ITEMS.values()):
         return "is no plant, which alone is hired"
@@ -248,7 +245,7 @@ def _unfit_hire(key: str, money: Money, own: Money) -> str:
 
 _UNFIT: dict[str, Callable[[str, Any, Money], str]] = {
     "breaks": lambda key, breaks, own: unfit_breaks(breaks, own),
-    "least": _unfit_least,
+    "least": lambda key, money, own: unfit_amount(money),
     "hire": _unfit_hire,
 }
 

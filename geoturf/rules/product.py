@@ -17,6 +17,7 @@ from geoturf.rules.base import (
     Price,
     Rules,
     rule,
+    unfit_amount,
     unfit_breaks,
 )
 
@@ -142,6 +143,9 @@ class Product(Rules):
     least_order_m: Length | None = rule(
         None, "least roll length that is sold in an order; none if not given", source=ASSUMED
     )
+    least_charge: Price | None = rule(
+        None, "the least that a phase's order of this turf is charged; none if not given"
+    )
     fixing: Literal["nail", "glue"] = rule(
         "nail", "nailed to the base, or glued (on paving and decks)", source=COMMON
     )
@@ -184,6 +188,12 @@ class Product(Rules):
     def _breaks_fit(self) -> Product:
         if fault := unfit_breaks(self.breaks, self.price):
             raise ValueError(f"breaks: {fault}")
+        return self
+
+    @model_validator(mode="after")
+    def _least_is_an_amount(self) -> Product:
+        if self.least_charge is not None and (fault := unfit_amount(self.least_charge)):
+            raise ValueError(f"least_charge: {fault}")
         return self
 
     @model_validator(mode="after")

@@ -1,8 +1,8 @@
 """The bid as a workbook in which a unit cost, a quantity, a rate or an allowance can be changed and
 all else follows: every phase, section, site, plan and total is what the takeoff priced again with
 the same change gives, to the cent. Layout and cut plan stay as they are, and what follows from them
-alone (order of turf, order of work, calendar); so do the alternates, the risk and the price lot by
-lot, which say so.
+alone (turf by size, order of work, calendar); so do the alternates, the risk, the water and the price
+lot by lot. Each says so above its heads, and alternates and risk what the price has moved by since.
 
 book        sheets and cells: text kept text, money as money, cells to change marked
 rates       Rates: every unit cost, production rate, allowance and percentage once, by name
@@ -57,10 +57,10 @@ def write(result: Result, path: str | Path) -> None:
     borne.sites(book, rates, result)
     paid.prices(book, rates, result)
     paid.plans(book, result)
-    laid.order(book, result, result.takeoff.items, rows)
+    laid.order(book, result, rows)
     laid.work_order(book, result)
     told.alternates(book, price)
-    told.risk(book, result.risk)
+    told.risk(book, result.risk, price)
     told.calendar(book, result.calendar)
     told.cautions(book, result)
     told.findings(book, result)

@@ -18,6 +18,7 @@ __all__ = [
     "NET",
     "ORDER",
     "SIZE",
+    "STAYS",
     "UP",
     "Book",
     "cell",
@@ -32,6 +33,8 @@ MOST_ARGUMENTS = 255  # of a function of a spreadsheet
 NET, ALLOWANCE, ORDER, SIZE = 3, 5, 6, 8  # columns of Materials
 #: a formula of whole packages; a millionth over buys no more (`geoturf.units.round_up`)
 UP = "ROUNDUP(MAX(0,{}-0.000001),0)"
+#: above what no formula gives
+STAYS = "As reckoned with the bid; stays when a shaded cell is changed."
 _CUT = " … (cut)"
 _PAPERS = {"letter": 1, "a4": 9}  # of ECMA-376, ST_PaperSize as spreadsheets number it
 _UPRIGHT = 110  # characters of width that an upright page takes without much smaller print
@@ -80,7 +83,9 @@ class Book:
         widths: Sequence[float],
         heads: Sequence[str] = (),
         printed: bool = True,
+        said: Sequence[str] = (),
     ) -> Any:
+        """A sheet; what is ``said`` of it stands above its heads, a line a row."""
         sheet = self.book.add_worksheet(name)
         if not printed:
             self.on_screen.append(name)
@@ -88,10 +93,13 @@ class Book:
             sheet.set_column(column, column, width)
         self._page(sheet, name, upright=sum(widths) <= _UPRIGHT)
         if heads:
-            sheet.freeze_panes(1, 0)
-            sheet.repeat_rows(0)
+            top = len(said)
+            sheet.freeze_panes(top + 1, 0)
+            sheet.repeat_rows(0, top)
+            for row, line in enumerate(said):
+                self.text(sheet, row, 0, line, self.mark)
             for column, head in enumerate(heads):
-                sheet.write_string(0, column, head, self.head)
+                sheet.write_string(top, column, head, self.head)
         return sheet
 
     def _page(self, sheet: Any, name: str, upright: bool) -> None:
@@ -131,10 +139,10 @@ class Book:
             told = {"error_title": "Shaded cells", "error_message": f"This cell takes {said}."}
             sheet.data_validation(*cells[0], {**rule, **told, "other_cells": cells})
 
-    def filters(self, sheet: Any, rows: int, columns: int) -> None:
-        """Lets a reader choose among the ``rows`` below the heads."""
+    def filters(self, sheet: Any, rows: int, columns: int, top: int = 0) -> None:
+        """Lets a reader choose among the ``rows`` below the heads, which stand in row ``top``."""
         if rows:
-            sheet.autofilter(0, 0, rows, columns - 1)
+            sheet.autofilter(top, 0, top + rows, columns - 1)
 
     def text(self, sheet: Any, row: int, column: int, value: object, style: Any = None) -> None:
         sheet.write_string(row, column, text_of(value), style or self.plain)

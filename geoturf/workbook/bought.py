@@ -370,14 +370,19 @@ def _unit_price(rates: Rates, line: _Line, quantity: str) -> str:
 
 
 def _short_of_least(rates: Rates, line: _Line, lines: list[_Line]) -> str:
-    """What a phase's lines of a unit cost fall short of the least order."""
-    cost = ITEMS[line.key].cost
+    """What a phase's lines of a unit cost, or of a turf, fall short of the least order."""
+    of = _ordered_as(line)
     own = [
         at
         for at, one in enumerate(lines, start=1)
-        if one.row >= 0 and one.phase == line.phase and ITEMS[one.key].cost == cost
+        if one.row >= 0 and one.phase == line.phase and _ordered_as(one) == of
     ]
-    return f"=MAX(0,{rates.least(cost).name}-{sum_of('Lines', AMOUNT, own)})"
+    return f"=MAX(0,{rates.least(*of).name}-{sum_of('Lines', AMOUNT, own)})"
+
+
+def _ordered_as(line: _Line) -> tuple[str, str]:
+    """What a least order of a line is of: its unit cost, or its turf."""
+    return ("turf", line.product) if line.key == "turf" else (ITEMS[line.key].cost, "")
 
 
 def _kinds(price: Price, step: str) -> tuple[str, ...]:

@@ -105,10 +105,12 @@ class Rates:
             found.append((self._row(at, ends), self._row(price.name, price)))
         return found
 
-    def least(self, key: str) -> Figure:
-        """The least that an order of a unit cost is charged."""
-        what = f"least order, cost_{key}"
-        made = self._money("unit cost", f"least_{key}", what, self.bid.price.least[key])
+    def least(self, key: str, product: str) -> Figure:
+        """The least that an order of a unit cost, or of a turf, is charged."""
+        turf = self.bid.products[product].least_charge if product else None
+        name, kind = (f"turf_{product}", "turf") if product else (f"cost_{key}", "unit cost")
+        money = turf or self.bid.price.least[key]
+        made = self._money(kind, f"least_{product or key}", f"least order, {name}", money)
         return self._row(made.name, made)
 
     def hire(self, key: str, book: str) -> tuple[Figure, Figure] | None:

@@ -19,7 +19,7 @@ from geoturf.model import (
     Water,
 )
 from geoturf.records import records
-from geoturf.workbook.book import Book, sum_of
+from geoturf.workbook.book import STAYS, Book, cell, sum_of
 from geoturf.workbook.bought import price_formula, steps_of, work
 
 
@@ -31,7 +31,7 @@ def water(book: Book, result: Result) -> None:
     sheet = book.sheet("Water", (34, 44, 34, 16, 16, 16))
     assumed = result.water.summary["assumed_conversions"]
     said = [(assumed, "")] if assumed else []
-    said += planner.facts(result)
+    said += [*planner.facts(result), (STAYS, "")]
     for row, pair in enumerate(said):
         book.texts(sheet, row, 0, pair)
     _to_convert(book, sheet, len(said) + 1, result.water, result.bid.units)
@@ -55,6 +55,9 @@ def _to_convert(book: Book, sheet: Any, start: int, water: Water, system: str) -
             book.text(sheet, row, 5, "never")
 
 
+PRICE = "Summary!$B$7"  # the price, as the workbook has it now
+
+
 class _Conversion(NamedTuple):
     """A row of `geoturf.model.Water.table` as shown."""
 
@@ -69,13 +72,26 @@ class _Conversion(NamedTuple):
 def alternates(book: Book, price: Price) -> None:
     if not len(price.alternates):
         return
+    said = (STAYS, _OF_PRICE, _MOVED)
     sheet = book.sheet(
-        "Alternates", (60, 16, 16), ("alternate, as reckoned with the bid", "price", "difference")
+        "Alternates", (60, 16, 16), ("alternate", "price", "add or deduct"), said=said
     )
-    for row, one in enumerate(records(price.alternates, _Alternate), start=1):
+    _moved_by(book, sheet, price)
+    for row, one in enumerate(records(price.alternates, _Alternate), start=len(said) + 1):
         book.text(sheet, row, 0, one.alternate)
         sheet.write_number(row, 1, float(one.price), book.money)
         sheet.write_number(row, 2, float(one.difference), book.money)
+
+
+_OF_PRICE = "Goes with the bid at a price of"
+_MOVED = "which has moved since by (unless 0, run the bid again)"
+
+
+def _moved_by(book: Book, sheet: Any, price: Price) -> None:
+    """The price that a sheet's figures go with, and what the workbook's has moved by since, so that
+    nobody adds the two."""
+    sheet.write_number(1, 1, float(price.totals["price"]), book.money)
+    sheet.write_formula(2, 1, f"=ROUND({PRICE}-{cell(1, 1)},2)", book.money, 0.0)
 
 
 class _Alternate(NamedTuple):
@@ -97,8 +113,9 @@ def calendar(book: Book, when: Calendar) -> None:
         "crew days",
         "crew-hours",
     )
-    sheet = book.sheet("Calendar", (16, 34, 18, 10, 10, 12, 12, 12, 12), heads)
-    for row, task in enumerate(records(when.rows, CalendarTask), start=1):
+    widths = (16, 34, 18, 10, 10, 12, 12, 12, 12)
+    sheet = book.sheet("Calendar", widths, heads, said=(STAYS,))
+    for row, task in enumerate(records(when.rows, CalendarTask), start=2):
         book.texts(sheet, row, 0, (task.phase, task.description, task.crew))
         sheet.write_number(row, 3, task.start_day, book.count)
         sheet.write_number(row, 4, task.finish_day, book.count)
@@ -121,18 +138,21 @@ class _Of(NamedTuple):
     book: str
 
 
-def risk(book: Book, risk: Risk | None) -> None:
+def risk(book: Book, risk: Risk | None, price: Price) -> None:
     """How sure the price is, as reckoned with the bid; no sheet where the bid gives no ranges."""
     if risk is None:
         return
     heads = ("of draws within", "cost, no contingency", "price", "contingency asked for", "of cost")
-    sheet = book.sheet("Risk", (40, 18, 18, 18, 18), heads)
-    for row, one in enumerate(records(risk.percentiles, RiskPercentile), start=1):
+    said = (STAYS, _OF_PRICE, _MOVED)
+    sheet = book.sheet("Risk", (50, 18, 18, 18, 18), heads, said=said)
+    _moved_by(book, sheet, price)
+    top = len(said) + 1
+    for row, one in enumerate(records(risk.percentiles, RiskPercentile), start=top):
         sheet.write_number(row, 0, one.percentile, book.share)
         for column, money in enumerate((one.cost, one.price, one.contingency), start=1):
             sheet.write_number(row, column, round(money, 2), book.money)
         sheet.write_number(row, 4, one.contingency_part, book.share)
-    _moves(book, sheet, len(risk.percentiles) + 2, risk)
+    _moves(book, sheet, top + len(risk.percentiles) + 1, risk)
 
 
 def _moves(book: Book, sheet: Any, start: int, risk: Risk) -> None:
