@@ -21,6 +21,10 @@ Out = TypeVar("Out")
 class Engine(Protocol):
     workers: int
 
+    @property
+    def started(self) -> bool:
+        """Whether workers are there already, so that little work is worth handing to them."""
+
     def prepare(self, work: Callable[[], object]) -> None:
         """Workers start up and do ``work`` each, while this process goes on."""
 
@@ -41,6 +45,7 @@ class Serial:
     """In this process."""
 
     workers = 1
+    started = False
 
     def prepare(self, work: Callable[[], object]) -> None:
         pass
@@ -73,6 +78,10 @@ class Processes:
         self.workers = workers or os.cpu_count() or 1
         self.told = told or (lambda line: None)
         self.pool: Pool | None = None
+
+    @property
+    def started(self) -> bool:
+        return self.pool is not None
 
     def map(
         self,
@@ -119,6 +128,8 @@ class Processes:
 
 class Cluster:
     """On a Dask cluster; ``address`` is the scheduler's. Needs the cluster extra."""
+
+    started = True
 
     def __init__(self, address: str):
         from distributed import Client

@@ -24,7 +24,6 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from geoturf.audit import BROKEN, Told, audit
-from geoturf.engine import Engine, Serial
 from geoturf.errors import InputError, PromiseError
 from geoturf.memory import give_back
 from geoturf.model import Finding, Result
@@ -37,7 +36,6 @@ def write(
     result: Result,
     folder: str | Path,
     readers: Iterable[str] | None = None,
-    engine: Engine | None = None,
 ) -> tuple[Told, ...]:
     """Every output in ``folder``, with the papers for ``readers`` (None: all of them, but for bids of
     very many sites). Gives what its audit says. Raises `InputError` when the folder holds other
@@ -45,7 +43,7 @@ def write(
     told: list[Told] = []
 
     def fill(fresh: Path) -> None:
-        _fill(fresh, result, readers, engine or Serial())
+        _fill(fresh, result, readers)
         told.extend(_audited(fresh, result))
 
     whole(folder, fill)
@@ -87,11 +85,24 @@ def whole(
         raise _unwritable(folder, error) from None
 
 
-def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: Engine) -> None:
-    from geoturf import front, maps, papers, portfolio, tables, workbook
+def _fill(fresh: Path, result: Result, readers: Iterable[str] | None) -> None:
+    from geoturf import front, papers, tables
 
-    tables.write(result, fresh)
-    give_back()
+    with papers.printing(result, readers) as put_papers:
+        tables.write(result, fresh)
+        give_back()
+        _write_pages(result, fresh)
+        put_papers(fresh)
+    written = [path.relative_to(fresh).as_posix() for path in fresh.rglob("*") if path.is_file()]
+    first = front.page(result, [*written, "run.json"])
+    (fresh / "index.html").write_text(first, encoding="utf-8", errors="replace")
+    tables.write_run(result, fresh)  # last: its presence says that the folder is complete
+
+
+def _write_pages(result: Result, fresh: Path) -> None:
+    """The workbook, the maps and the pages of subjects of their own."""
+    from geoturf import maps, portfolio, workbook
+
     if result.each:
         workbook.write(result, fresh / "bid.xlsx")
     (fresh / "map.html").write_text(maps.page(result, result.bid.units), encoding="utf-8")
@@ -103,11 +114,6 @@ def _fill(fresh: Path, result: Result, readers: Iterable[str] | None, engine: En
 
         (fresh / "planner.html").write_text(planner.page(result), encoding="utf-8")
     (fresh / "portfolio.html").write_text(portfolio.page(result), encoding="utf-8")
-    papers.write(result, fresh, readers, engine)
-    written = [path.relative_to(fresh).as_posix() for path in fresh.rglob("*") if path.is_file()]
-    first = front.page(result, [*written, "run.json"])
-    (fresh / "index.html").write_text(first, encoding="utf-8", errors="replace")
-    tables.write_run(result, fresh)  # last: its presence says that the folder is complete
 
 
 def look(folder: str | Path, ours: Callable[[Path], bool] | None = None) -> None:

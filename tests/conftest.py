@@ -8,11 +8,21 @@ from hypothesis import settings
 from shapely.geometry import box
 
 import geoturf.text_storage  # noqa: F401 (as a run has it)
+from geoturf import kernels
+from geoturf.engine import Processes
 
 # a time limit an example says how busy the machine is: the first call compiles, imports or waits
 # for other work
 settings.register_profile("geoturf", deadline=None)
 settings.load_profile("geoturf")
+
+
+def pytest_sessionstart(session):
+    """Before pytest-xdist starts its workers, each of which would compile all kernels for itself."""
+    if session.config.getoption("numprocesses", None):
+        with Processes() as engine:
+            kernels.ready(engine, areas=0)()
+
 
 STATE_PLANE = "EPSG:2228"  # California zone 5, US survey feet
 HOME = (6_352_000.0, 2_148_000.0)  # an origin inside it

@@ -4,6 +4,7 @@ writes and prints."""
 import ast
 import subprocess
 import sys
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -50,10 +51,16 @@ def room(path: Path) -> str:
     return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
 
 
+@cache
+def nodes(path: Path) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+
+
+@cache
 def imports(path: Path) -> set[str]:
     """Dotted names of all that a file imports, at any depth."""
     names: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -123,10 +130,9 @@ def test_stocked_widths_are_gathered_in_one_place():
 
 def test_only_the_command_line_prints():
     def prints(path):
-        tree = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
         return any(
             isinstance(n, ast.Call) and isinstance(n.func, ast.Name) and n.func.id == "print"
-            for n in tree
+            for n in nodes(path)
         )
 
     assert {room(p) for p in FILES if prints(p)} == {"cli"}

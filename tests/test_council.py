@@ -16,7 +16,6 @@ from water_cases import ETO_51_1, parks, turf_price
 
 from geoturf import papers, planner, water
 from geoturf.bid import make_bid
-from geoturf.engine import Serial
 from geoturf.papers import council, press
 
 PROFILE = {"name": "town standard", "min_pile_height": "1.5 in", "max_coverage": "50 %"}
@@ -172,11 +171,11 @@ def test_the_memo_is_printed_however_large_the_bid_is_and_only_where_water_is_co
     tmp_path, monkeypatch
 ):
     monkeypatch.setattr(papers, "_few", lambda told: False)
-    papers.write(result(), tmp_path, None, Serial())
+    papers.write(result(), tmp_path, None)
     assert [path.name for path in tmp_path.iterdir()] == ["council.pdf"]
     dry = tmp_path / "dry"
     dry.mkdir()
-    papers.write(made(["A"]), dry, ["council"], Serial())
+    papers.write(made(["A"]), dry, ["council"])
     assert list(dry.iterdir()) == []
 
 

@@ -4,6 +4,8 @@ tape finds, no money."""
 import io
 import json
 import re
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
 from fractions import Fraction
 from itertools import pairwise
@@ -20,7 +22,6 @@ from shapely.geometry import Point, Polygon, box
 
 import geoturf
 from geoturf import papers, tables
-from geoturf.engine import Processes, Serial
 from geoturf.papers import press
 from geoturf.papers.crew import cut_list, drawing, labels, laying, load_list, lots, sheets
 from geoturf.rules.calendar import TASKS, CalendarRules
@@ -413,15 +414,26 @@ def test_data_are_plain(yard, name):
     json.dumps(MODULES[name].data(yard), allow_nan=False)
 
 
-def test_the_same_bytes_twice_and_by_workers(yard, tmp_path):
-    made = []
-    with Processes(2) as workers:
-        for k, engine in enumerate((Serial(), Serial(), workers)):
-            folder = tmp_path / f"{k}"
-            folder.mkdir()
-            papers.write(yard, folder, ("crew",), engine)
-            made.append({path.name: path.read_bytes() for path in folder.rglob("*.pdf")})
-    assert made[0] == made[1] == made[2] and set(made[0]) == {f"{name}.pdf" for name in MODULES}
+def test_the_same_bytes_twice_and_printed_at_one_time(yard, tmp_path):
+    def printed(name):
+        folder = tmp_path / name
+        folder.mkdir()
+        papers.write(yard, folder, ("crew",))
+        return {path.name: path.read_bytes() for path in folder.rglob("*.pdf")}
+
+    once = printed("once")
+    with ThreadPoolExecutor(2) as threads:
+        assert list(threads.map(printed, ("a", "b"))) == [once, once]
+    assert set(once) == {f"{name}.pdf" for name in MODULES}
+
+
+def test_where_no_thread_can_be_had_papers_are_printed_all_the_same(yard, tmp_path, monkeypatch):
+    def refused(thread):
+        raise RuntimeError("can't start new thread")  # CPython's words
+
+    monkeypatch.setattr(threading.Thread, "start", refused)
+    papers.write(yard, tmp_path, ("crew",))
+    assert {path.stem for path in tmp_path.rglob("*.pdf")} == set(MODULES)
 
 
 def test_nails_of_runs_are_counted_by_the_rule(yard):

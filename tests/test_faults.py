@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas
@@ -16,6 +17,7 @@ from shapely.geometry import box
 import geoturf
 from geoturf import report
 from geoturf.errors import InputError
+from geoturf.workbook.book import Book
 
 WATCHED = {
     "open",
@@ -92,14 +94,31 @@ def stands(folder, old):
     return "new"
 
 
+def _known_order(papers, data):
+    (order,) = [one for one in papers if one.reader == "buyer"]
+    return replace(order, data=lambda _: data)
+
+
+def _empty_book(result, path):
+    book = Book(path, "USD", "", "letter")
+    book.sheet("Summary", (9,))
+    book.close()
+
+
 @pytest.mark.parametrize("exchange", [True, False], ids=["names exchanged", "moved aside"])
 def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch, exchange):
     """Every step until all is written, then (waiting for the disk, putting in place, tidying up)
-    every third. The pages are not worked out anew each time, and the papers are the buyer's alone:
-    what is tried is the files."""
-    from geoturf import maps
+    every third. Tables are worked out once, the workbook has one empty sheet, pages and papers
+    hold anything, and the papers are the buyer's alone: what is tried is the files."""
+    from geoturf import front, maps, papers, portfolio, tables, workbook
 
-    monkeypatch.setattr(maps, "page", lambda *_: "<html>" * 1000)
+    made, order = tables.tables(result), papers.order.data(result)
+    monkeypatch.setattr(tables, "tables", lambda _: made)
+    monkeypatch.setattr(papers, "PAPERS", [_known_order(papers.PAPERS, order)])
+    monkeypatch.setattr(papers.press, "printed", lambda *_: b"%PDF" * 1000)
+    monkeypatch.setattr(workbook, "write", _empty_book)
+    for room in (front, maps, portfolio):
+        monkeypatch.setattr(room, "page", lambda *_: "<html>" * 1000)
     monkeypatch.setattr(report, "audit", lambda *_: [])  # which would miss those pages
     if not exchange:
         monkeypatch.setattr(report, "_exchange", lambda *_: False)

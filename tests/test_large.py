@@ -20,7 +20,6 @@ from geoturf.cuts import whole
 from geoturf.cuts.job import Job
 from geoturf.cuts.market import Market
 from geoturf.cuts.solve import solve
-from geoturf.engine import Serial
 from geoturf.errors import InputError
 from geoturf.layout import bound
 from geoturf.layout.bound import bound_m2
@@ -298,6 +297,6 @@ def test_papers_of_very_many_pieces_are_printed_only_where_asked(tmp_path, monke
     if limit:
         monkeypatch.setattr(papers, limit, 1)
     (tmp_path / "out").mkdir()
-    papers.write(result, tmp_path / "out", None, Serial())
+    papers.write(result, tmp_path / "out", None)
     printed = (tmp_path / "out" / "crew" / "labels.pdf").exists()
     assert printed is (limit == "")

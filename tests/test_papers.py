@@ -10,7 +10,6 @@ from shapely.geometry import box
 
 import geoturf
 from geoturf import papers
-from geoturf.engine import Serial
 from geoturf.errors import BidError
 from geoturf.papers import press
 
@@ -107,7 +106,7 @@ def test_a_logo_that_was_damaged_since_is_refused_in_one_line(tmp_path):
     (tmp_path / "mark.png").write_bytes(b"\x89PNG\r\n\x1a\n" + b"\0\0\0\x02" * 8)
     result = made(["a"], bidder={"logo": "mark.png"}, folder=str(tmp_path))
     with pytest.raises(BidError, match="cannot be drawn"):
-        papers.write(result, tmp_path, ["client"], Serial())
+        papers.write(result, tmp_path, ["client"])
 
 
 MEAN = '#import "x" $x$ \\ [b] *c* _d_ @e <f> </script> \u202e\u200f ' + "w" * 500

@@ -65,9 +65,11 @@ __all__ = [
     "warm_seams",
 ]
 
-CHUNK = 16  # areas a worker gets at a time
+CHUNK = 16  # areas a worker gets at a time, at most
+PARTS = 16  # of the work of one map, at least
 RELAID_AT = 2  # bearings, the best of an area, at which it is laid anew for its pool's prices
 FEW = 100  # fewer groups than this are not worth starting workers
+SOME = 12  # fewer are not worth handing to workers that are there
 _PLAN = np.array(
     [[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]]
 )  # a closed ring, to warm up on
@@ -149,8 +151,7 @@ def bounds(task: Task, engine: Engine, known: Bounded | None = None) -> np.ndarr
     jobs = [(task.shapes[k], task.stock[k], float(task.bearings[k])) for k in firsts]
     keys = [(_drawing(shape), stock, str(stated)) for shape, stock, stated in jobs]
     new = [k for k, key in enumerate(keys) if key not in known]
-    runner = Serial() if len(new) < FEW else engine
-    chunks = runner.map(_work_bounds, _chunks([jobs[k] for k in new]))
+    chunks = _runner(len(new), engine).map(_work_bounds, _chunks([jobs[k] for k in new]))
     found = [both for chunk in chunks for both in chunk]
     known.update(zip([keys[k] for k in new], found, strict=True))
     least = {row: known[key] for row, key in zip(firsts, keys, strict=True)}
@@ -192,14 +193,8 @@ def _relaid(
         )
         for of, some in wanted
     ]
-    runner = Serial() if len(jobs) < FEW else engine
-    laid = dict(
-        zip(
-            wanted,
-            (one for chunk in runner.map(_work_priced, _chunks(jobs)) for one in chunk),
-            strict=True,
-        )
-    )
+    chunks = _runner(len(jobs), engine).map(_work_priced, _chunks(jobs))
+    laid = dict(zip(wanted, (one for chunk in chunks for one in chunk), strict=True))
     return kept | {
         row: [moved(layout, where[row]) for layout in laid[where[row].of, some]]
         for row, some in rolls.items()
@@ -213,7 +208,10 @@ def _as_laid(rolls: tuple[Roll, ...], choices: Choices) -> tuple[Roll, ...]:
 
 
 def _chunks(jobs: Sequence[Any]) -> list[Any]:
-    return [jobs[k : k + CHUNK] for k in range(0, len(jobs), CHUNK)]
+    """The jobs in shares for workers: smaller ones where they are few, so that no worker waits long
+    for another."""
+    size = min(CHUNK, max(1, len(jobs) // PARTS))
+    return [jobs[k : k + size] for k in range(0, len(jobs), size)]
 
 
 def _work_priced(
@@ -231,8 +229,13 @@ def _carry_out(jobs: list[Job], engine: Engine, tick: Callable[[int], Any]) -> l
     def told(n: int) -> None:
         tick(sum(next(sizes) for _ in range(n)))
 
-    runner = Serial() if len(jobs) < FEW else engine
-    return [choices for chunk in runner.map(_work, chunks, told) for choices in chunk]
+    done = _runner(len(jobs), engine).map(_work, chunks, told)
+    return [choices for chunk in done for choices in chunk]
+
+
+def _runner(jobs: int, engine: Engine) -> Engine:
+    """Who carries out so many jobs: workers where that pays."""
+    return engine if jobs >= (SOME if engine.started else FEW) else Serial()
 
 
 def _work(jobs: list[Job]) -> list[list[Choices]]:

@@ -12,14 +12,16 @@ already as the text that is printed, in the bid's units.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import Executor, ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import shapely
 
-from geoturf.engine import Engine
 from geoturf.errors import BidError
 from geoturf.model import Finding, Result
 from geoturf.papers import council, order, portfolio, press, proposal, sender
@@ -95,18 +97,42 @@ def look(bid: Bid) -> None:
         raise sender.undrawable(bid) from None
 
 
-def write(result: Result, folder: Path, readers: Iterable[str] | None, engine: Engine) -> None:
-    """The papers for ``readers`` into ``folder``; where they are None, all papers of a bid of at
-    most `MANY` sites, `MANY_PIECES` pieces and `MANY_POINTS` points of outlines, and of a larger one
-    those that are short all the same."""
+def write(result: Result, folder: Path, readers: Iterable[str] | None) -> None:
+    """The papers for ``readers`` into ``folder``, as `printing` has them."""
+    with printing(result, readers) as put:
+        put(folder)
+
+
+@contextmanager
+def printing(result: Result, readers: Iterable[str] | None) -> Iterator[Callable[[Path], None]]:
+    """The papers for ``readers`` are printed while this process goes on; gives what waits for them
+    and puts them into a folder. Where ``readers`` is None: all papers of a bid of at most `MANY`
+    sites, `MANY_PIECES` pieces and `MANY_POINTS` points of outlines, and of a larger one those that
+    are short all the same."""
     look(result.bid)
     wanted = [paper for paper in _wanted(result, readers) if paper.has(result)]
-    # one is printed while the data of the next are gathered
-    begun = [engine.begin(_printed, (paper.template, paper.data(result))) for paper in wanted]
-    for paper, printed in zip(wanted, begun, strict=True):
+    printer = ThreadPoolExecutor(1)  # typst lets go of the interpreter
+    try:
+        begun = [_begun(printer, paper.template, paper.data(result)) for paper in wanted]
+        yield lambda folder: _put(folder, wanted, begun)
+    finally:
+        printer.shutdown(cancel_futures=True)
+
+
+def _begun(printer: Executor, template: str, data: Data) -> Callable[[], bytes]:
+    """A paper is begun; gives what waits for it. Where there is no memory for a thread it is
+    printed then."""
+    try:
+        return printer.submit(press.printed, template, data).result
+    except RuntimeError:
+        return partial(press.printed, template, data)
+
+
+def _put(folder: Path, papers: Iterable[Paper], printed: Iterable[Callable[[], bytes]]) -> None:
+    for paper, pdf in zip(papers, printed, strict=True):
         path = folder / paper.file
         path.parent.mkdir(exist_ok=True)
-        path.write_bytes(printed())
+        path.write_bytes(pdf())
 
 
 def _wanted(result: Result, readers: Iterable[str] | None) -> list[Paper]:
@@ -121,7 +147,3 @@ def _few(result: Result) -> bool:
     sites, pieces = result.ground.areas["site"].nunique(), len(result.plan.pieces)
     points = shapely.get_num_coordinates(result.ground.areas["laid"].to_numpy(object)).sum()
     return bool(sites <= MANY and pieces <= MANY_PIECES and points <= MANY_POINTS)
-
-
-def _printed(work: tuple[str, Data]) -> bytes:
-    return press.printed(*work)

@@ -9,12 +9,8 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
-from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
-
-if TYPE_CHECKING:
-    import typst
+from typing import Any, cast
 
 _TYPE = Path(__file__).parent / "type"
 
@@ -41,8 +37,11 @@ def printed(template: str, data: Mapping[str, Any]) -> bytes:
     source = _TYPE / f"{template}.typ"
     import typst
 
+    # one a paper, since threads may not share it; of fonts only those that typst brings with it, so
+    # that a paper is the same on every machine
+    compiler = typst.Compiler(root=str(_TYPE), ignore_system_fonts=True)
     try:
-        made = _compiler().compile(
+        made = compiler.compile(
             input=str(source), format="pdf", sys_inputs={"data": text}, timestamp=_STAMP
         )
     except typst.TypstError as fault:
@@ -67,12 +66,3 @@ def _plain(value: Any) -> Any:
 
 def _may_break(long_word: re.Match[str]) -> str:
     return _SOME.sub(lambda some: some[0] + _MAY_BREAK, long_word[0])
-
-
-@cache
-def _compiler() -> typst.Compiler:
-    """One a process: fonts are looked up once, and only those that typst brings with it, so that a
-    paper is the same on every machine."""
-    import typst
-
-    return typst.Compiler(root=str(_TYPE), ignore_system_fonts=True)
