@@ -623,6 +623,11 @@ class Result:
     each: bool = True  # whether there is a takeoff of each site
 
     @property
+    def any_turf(self) -> bool:
+        """Whether turf is laid and priced on any area."""
+        return len(self.ground.areas) > 0
+
+    @property
     def turf_is_chosen(self) -> bool:
         """Whether turf is laid where a comparison of water chose it."""
         rules = self.bid.water

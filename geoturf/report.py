@@ -106,8 +106,9 @@ def _write_pages(result: Result, fresh: Path) -> None:
     if result.each:
         workbook.write(result, fresh / "bid.xlsx")
     (fresh / "map.html").write_text(maps.page(result, result.bid.units), encoding="utf-8")
-    for_client = maps.page(result, result.bid.units, maps.CLIENT)
-    (fresh / "client" / "map.html").write_text(for_client, encoding="utf-8")
+    if result.any_turf:  # else there is nothing to offer
+        for_client = maps.page(result, result.bid.units, maps.CLIENT)
+        (fresh / "client" / "map.html").write_text(for_client, encoding="utf-8")
     give_back()
     if result.water is not None:
         from geoturf import planner

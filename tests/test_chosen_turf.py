@@ -173,3 +173,14 @@ def test_the_audit_tells_a_choice_without_turf(run, tmp_path):
     report.write(run('budget = "30000 USD"'), tmp_path / "out", ())
     flipped(tmp_path / "out", "water", ",no", ",yes")
     assert audited(tmp_path / "out")["turf laid"].verdict == BROKEN
+
+
+def test_where_turf_is_chosen_nowhere_there_is_nothing_for_client_and_buyer(run, tmp_path):
+    """No folder of theirs, and no link to one: a table of nothing but heads tells nobody anything."""
+    result = run('budget = "0 USD"')
+    assert not result.any_turf
+    report.write(result, tmp_path / "out")
+    assert not [path.name for path in (tmp_path / "out").iterdir() if path.is_dir()]
+    first = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert "client/" not in first and "buyer/" not in first and "For the client" not in first
+    assert "No area is to be turf" in first  # says why tables of turf hold heads alone

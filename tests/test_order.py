@@ -120,3 +120,13 @@ def test_names_that_mean_harm_are_text(run, name):
 def test_the_same_bytes(folder):
     again = press.printed("order", order.data(folder[0]))
     assert again == (folder[1] / "buyer" / "order.pdf").read_bytes()
+
+
+def test_where_all_turf_is_in_stock_none_is_ordered_and_the_paper_says_so(run, tmp_path):
+    stock = '[[cuts.stock]]\nproduct = "turf60"\nwidth = "15 ft"\nlength = "400 ft"\n'
+    result = run(2 * stock)
+    assert set(result.plan.rolls["source"]) == {"stock"}
+    geoturf.write(result, tmp_path / "out", readers=["buyer"])
+    assert not (tmp_path / "out" / "buyer" / "order.csv").exists()
+    text = text_of((tmp_path / "out" / "buyer" / "order.pdf").read_bytes())
+    assert "No turf is ordered: all of it comes from stock." in text and "dye lot" not in text

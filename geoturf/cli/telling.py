@@ -73,7 +73,7 @@ def summary(result: Result, folder: str, audited: Iterable[Told]) -> None:
     answer = f", {folder}/planner.html for the answer" if result.water else ""
     link = f" (a link to {os.path.realpath(folder)})" if report.is_link(folder) else ""
     say(f"report in {folder}{link}: open {folder}/index.html first{answer}")
-    if len(result.ground.areas):
+    if result.any_turf:
         say(f"for the client, prices only: {folder}/client")
 
 

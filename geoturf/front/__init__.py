@@ -29,6 +29,10 @@ _READERS = {
     "portfolio": "For the analyst",
     "office": "For the office",
 }
+_NO_TURF = (
+    "No area is to be turf: there is nothing for client, crew and supplier, and tables of turf, "
+    "materials and price hold their heads alone."
+)
 _OF = {"planner": "council", "map": "office", "bid": "office"}  # by a file's name at the top
 _PAGES = (".html", ".pdf", ".xlsx")
 
@@ -37,7 +41,7 @@ def page(result: Result, written: Iterable[str]) -> str:
     """The whole page as text (UTF-8). ``written``: paths of the report's files below its folder,
     with ``/``."""
     title, style = result.bid.name, files(__name__).joinpath("page.css").read_text("utf-8")
-    parts = [_left_out(result), _figures(result), _files(written)]
+    parts = [_left_out(result), _figures(result), _files(result, written)]
     parts += [sure.told(result.risk, result.bid)]
     parts += [when.told(result.calendar)]
     parts += [_findings(result), _assumptions(result), _cautions(result)]
@@ -84,7 +88,7 @@ def _answer(result: Result) -> list[tuple[str, str]]:
 
 def _of_bid(result: Result) -> Iterator[tuple[str, str]]:
     said = {word.strip(): value for word, value in tables.summary(result)}
-    if not len(result.ground.areas):
+    if not result.any_turf:
         yield from said.items()
         return
     price, currency = result.price.totals["price"], result.bid.currency
@@ -114,7 +118,7 @@ def _crew_hours(result: Result) -> float:
 # --------------------------------------------------------------------------------------- files
 
 
-def _files(written: Iterable[str]) -> object:
+def _files(result: Result, written: Iterable[str]) -> object:
     """Links to what there is, by reader; tables folded below."""
     meant = {row["file"]: row["meaning"] for row in data.table("files")}
     by: dict[str, list[object]] = {}
@@ -122,7 +126,7 @@ def _files(written: Iterable[str]) -> object:
         said = f": {meant[path]}" if path in meant else ""
         link = tag("span", tag("a", path, href=path), said)
         by.setdefault(reader(path), []).append(link)
-    parts: list[object] = []
+    parts: list[object] = [] if result.any_turf else [tag("p", _NO_TURF)]
     for who, title in _READERS.items():
         if who in by:
             parts += [tag("h3", title), bullets(by[who])]

@@ -48,19 +48,15 @@ class Paper:
         return self.file.partition("/")[0].removesuffix(".pdf")
 
 
-def _any_turf(result: Result) -> bool:
-    return len(result.ground.areas) > 0
-
-
 def _laid(result: Result) -> bool:
     """Whether all turf is laid: none is ordered or cut by an estimate."""
-    return _any_turf(result) and result.plan.estimate is None
+    return result.any_turf and result.plan.estimate is None
 
 
 PAPERS: tuple[Paper, ...] = (
     Paper("council.pdf", "council", council.data, lambda result: result.water is not None, True),
     Paper("portfolio.pdf", "portfolio", portfolio.data),
-    Paper("client/proposal.pdf", "proposal", proposal.data, _any_turf),
+    Paper("client/proposal.pdf", "proposal", proposal.data, lambda result: result.any_turf),
     Paper("buyer/order.pdf", "order", order.data, _laid),
     Paper("crew/cut_list.pdf", "crew_cut_list", cut_list.data, _laid),
     Paper("crew/labels.pdf", "crew_labels", labels.data, _laid),

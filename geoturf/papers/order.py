@@ -149,12 +149,14 @@ def _pallets(result: Result, row: pd.Series) -> str:
 
 def _notes(result: Result) -> Iterator[str]:
     """What the supplier has to keep to, and what is less than it sells."""
-    yield "Rolls of one dye lot number come from one dye lot of the mill, marked so on each roll."
+    rolls = result.plan.rolls
+    rolls = rolls[rolls["source"] == "bought"]
+    if len(rolls):
+        yield "Rolls of one dye lot number come from one dye lot of the mill, marked so on each roll."
     load = _weight(result, result.bid.materials.delivery_truck_kg)
     pallet = _weight(result, result.bid.materials.pallet_kg)
     yield f"Weights are of pile and backing; a truck is taken to carry {load}, a pallet {pallet}."
-    rolls = result.plan.rolls
-    bought = rolls[rolls["source"] == "bought"].groupby("product", sort=False)["length_m"].sum()
+    bought = rolls.groupby("product", sort=False)["length_m"].sum()
     for name, length_m in bought.items():
         turf = result.bid.products[str(name)]
         if turf.dye_lot_m is not None:

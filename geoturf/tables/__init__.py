@@ -87,10 +87,17 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
     made += [taken] if len(result.ground.taken) else []
     made += [water] if result.water is not None else []
     out = {table.__name__: table(result) for table in made}
-    out["client/prices"] = prices(result)
-    if result.plan.estimate is None:  # nothing is ordered by an estimate
+    if result.any_turf:
+        out["client/prices"] = prices(result)
+    if _any_ordered(result):
         out["buyer/order"] = order(result)
     return out | {"columns": columns_of(out, result.bid.units)}
+
+
+def _any_ordered(result: Result) -> bool:
+    """Nothing is ordered by an estimate, nor where all turf is in stock."""
+    bought = result.plan.rolls["source"].eq("bought")
+    return result.plan.estimate is None and bool(bought.any())
 
 
 def write(result: Result, folder: Path) -> None:

@@ -17,7 +17,7 @@ _ON_ALL = "were turf laid on every area:"
 def summary(result: Result) -> list[tuple[str, str]]:
     """The bid on a few lines: word, value; where a comparison of water says where turf is laid, of
     that turf alone."""
-    if not len(result.ground.areas):
+    if not result.any_turf:
         none = ("turf", "chosen nowhere: none is laid or priced")
         return [none, *_on_all(result), *_left(result)]
     land, pools = result.ground.areas, result.plan.pools
