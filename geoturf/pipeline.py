@@ -96,7 +96,7 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     bid asks of them in vain is refused now rather than when the turf is laid out."""
     rules, told = _from_its_folder(bid), SYSTEMS[bid.units]
     source = clock("read", read.read, bid)
-    land = clock("ground", ground.measure, source, rules, told)
+    land = clock("ground", ground.measure, source, rules, told, _near_m(bid))
     land = clock("parcels", parcels.derive, land, bid.parcels)
     land = pricing.by_book(land, bid.books)
     land = clock("layout", layout.method, land, bid.layout)
@@ -116,6 +116,15 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     land = replace(land, findings=(*land.findings, *noticed, *warnings))
     inputs = (*source.inputs, *_beside(bid))
     return replace(source, left_out=source.left_out + lost, inputs=inputs), land
+
+
+def _near_m(bid: Bid) -> float:
+    """How far from a site buildings, paving and the like count: they cut lawns out of parcels and
+    tell edges; more of them is drawn where turf is laid, and asked for by a profile of trees."""
+    lots, plain = bid.parcels, bid.layout.method == "estimate" and not bid.layout.lay
+    least: float = max(lots.building_setback_m, lots.paving_setback_m) + bid.edges.tolerance_m
+    asked_for_trees = bid.water is not None and bid.water.profile is not None
+    return least if plain and not asked_for_trees else max(least, ground.DRAWN_M)
 
 
 def _lighter(source: Source, land: Ground) -> tuple[Source, Ground]:

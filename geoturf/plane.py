@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 import numpy as np
 import pandas as pd
@@ -165,6 +166,17 @@ def long_side_deg(geometries: np.ndarray) -> np.ndarray:
     longer = (one**2).sum(axis=1) >= (other**2).sum(axis=1)
     x, y = np.where(longer[:, None], one, other).T
     return np.asarray(np.degrees(np.arctan2(x, y)) % 180)
+
+
+@contextmanager
+def prepared(geometries: np.ndarray) -> Iterator[None]:
+    """Geometries made ready for many questions, while these are asked. What GEOS builds for it is
+    several times as large as a lot, and would stay as long as the lot does."""
+    shapely.prepare(geometries)
+    try:
+        yield
+    finally:
+        shapely.destroy_prepared(geometries)
 
 
 def near(

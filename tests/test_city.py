@@ -10,11 +10,12 @@ from pathlib import Path
 
 import geopandas
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 
 import geoturf
-from geoturf import maps, tables
+from geoturf import ground, maps, pipeline, tables
 from geoturf.errors import InputError
 from geoturf.maps import content, layers
 
@@ -125,3 +126,39 @@ def test_crews_of_several_follow_the_recurrence(few):
     labour = labour[labour["key"].str.startswith("labour_")]
     assert few.calendar.rows["crew_hours"].sum() == pytest.approx(labour["net"].sum())
     assert np.isfinite(few.calendar.rows["crew_hours"]).all()
+
+
+def test_what_is_kept_of_the_surroundings_of_an_estimate_tells_the_same(home, few, monkeypatch):
+    """Only what touches a lot is kept beside it: lawns, edges, takeoff and price are those of
+    everything within 15 m."""
+    monkeypatch.setattr(pipeline, "_near_m", lambda bid: ground.DRAWN_M)
+    wide = run(home)
+    assert len(few.ground.context) < 0.6 * len(wide.ground.context)
+    told = ["ground_area_m2", "perimeter_m"]
+    pd.testing.assert_frame_equal(few.ground.areas[told], wide.ground.areas[told])
+    pd.testing.assert_frame_equal(few.edges.totals, wide.edges.totals)
+    assert few.price.totals == wide.price.totals
+
+
+def test_a_setback_wider_than_what_is_drawn_about_a_lot_is_kept_clear(tmp_path):
+    """A lot of 30 x 30 m, a house 18 m to its east, 20 m kept clear: 28 x 30 m are left."""
+    for name, west, east in (("lot", 0, 30), ("house", 48, 58)):
+        box = shapely.box(250_000 + west, 4_070_000, 250_000 + east, 4_070_030)
+        table = geopandas.GeoDataFrame({"site": [name]}, geometry=[box], crs=city.UTM)
+        table.to_file(tmp_path / f"{name}.gpkg", engine="pyogrio")
+    bid = {
+        "layers": [
+            {"path": "lot.gpkg", "role": "parcel"},
+            {"path": "house.gpkg", "role": "building"},
+        ],
+        "parcels": {"split": False, "building_setback": "20 m"},
+        "folder": str(tmp_path),
+    }
+    _, land, _ = pipeline.check(geoturf.make_bid(bid))
+    assert land.areas["plan_area_m2"].sum() == pytest.approx(840, rel=1e-3)
+
+
+def test_nothing_is_left_prepared(few):
+    """What GEOS builds to answer quickly is several times as large as a lot; it would stay."""
+    for shapes in (few.ground.areas["geometry"], few.ground.context["geometry"]):
+        assert not shapely.is_prepared(shapes.to_numpy(object)).any()

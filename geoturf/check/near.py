@@ -13,6 +13,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from geoturf import plane
+
 SIMPLE = 32  # vertices: turf with no more is not cut down further
 FEW = 4  # boxes: fewer are not halved
 MARGIN_M = 1.0  # turf is kept so far about the boxes
@@ -30,9 +32,9 @@ def near(turf: np.ndarray, of: np.ndarray, low: np.ndarray, high: np.ndarray) ->
 
 def inside(turf: np.ndarray, of: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """Whether each box lies on nothing but ``turf[of]`` (bool, (n,))."""
-    shapely.prepare(turf)
     boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
-    return np.asarray(shapely.covers(turf[of], boxes))
+    with plane.prepared(turf):
+        return np.asarray(shapely.covers(turf[of], boxes))
 
 
 def _cut_down(

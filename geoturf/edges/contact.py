@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from geoturf import plane
 from geoturf.edges.borders import Borders, Places
 
 Wanted = Callable[[np.ndarray, np.ndarray], np.ndarray]  # rows of two `Borders` -> bool
@@ -210,8 +211,8 @@ def inside(
     middle = (cuts.begin + cuts.finish)[rows] / 2
     ahead = mine.at(segment, middle) + mine.outward(segment) * tolerance_m
     point, thing = tree.query(place.points(ahead, mine.frame[segment]))
-    shapely.prepare(geometry)
-    hit = shapely.contains_xy(geometry[thing], ahead[point, 0], ahead[point, 1])
+    with plane.prepared(geometry):
+        hit = shapely.contains_xy(geometry[thing], ahead[point, 0], ahead[point, 1])
     within = np.zeros(len(cuts.segment), dtype=bool)
     within[rows[point[hit]]] = True
     return within

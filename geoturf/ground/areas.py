@@ -45,8 +45,10 @@ NUMBERS = (
 )
 
 
-def measure(source: Source, rules: GroundRules, said: System = US) -> Ground:
-    """Every turf area and parcel of a bid at true scale, with what lies around it.
+def measure(
+    source: Source, rules: GroundRules, said: System = US, near_m: float = context.DRAWN_M
+) -> Ground:
+    """Every turf area and parcel of a bid at true scale, with what lies within ``near_m`` of it.
 
     Areas of a site share a frame, so that neighbours meet and one layout serves them; a site wider
     than 10 km gets several (see `geoturf.ground.frames`), which a note says. ``ground_area_m2`` is
@@ -79,7 +81,7 @@ def measure(source: Source, rules: GroundRules, said: System = US) -> Ground:
     table["frame"] = frame
     table["geometry"] = _placed(shape, made, frame)
     areas = _figures(table, made, rules)
-    around = context.place(source, made, frame, box)
+    around = context.place(source, made, frame, box, near_m)
     written_in, moved = _written_in(priced, made)
     old = _old_datums(priced, known, bool(shifts), said)
     notes = (*unusable, *old, *lost, *told, *moved, *_assumed(areas, said))

@@ -10,13 +10,11 @@ from geoturf import plane
 from geoturf.ground import frames, geodetic
 from geoturf.model import Frames, Source, SourceLayer
 
-#: how far from a frame's areas a feature still counts, by role; views at any distance, the nearest
-#: of each layer
-REACH_M = {
-    **dict.fromkeys(("building", "paving", "exclude", "fence", "planter"), 15.0),
-    "street": 200.0,
-    "parcel": 1.0,
-}
+#: how far from a frame's areas a feature is drawn beside them
+DRAWN_M = 15.0
+#: how far it still counts, by role; others as far as they are asked for; views at any distance, the
+#: nearest of each layer
+REACH_M = {"street": 200.0, "parcel": 1.0, "view": None}
 COLUMNS = ("role", "frame", "geometry", "file", "layer", "feature", "part")
 _LARGE = 100  # vertices
 _LONG_DEG = 0.002  # some 200 m
@@ -24,9 +22,12 @@ _HALVINGS = 24
 _METRES_PER_DEGREE = 110_500.0  # a degree of latitude is nowhere shorter
 
 
-def place(source: Source, made: Frames, frame: np.ndarray, box: np.ndarray) -> pd.DataFrame:
+def place(
+    source: Source, made: Frames, frame: np.ndarray, box: np.ndarray, near_m: float = DRAWN_M
+) -> pd.DataFrame:
     """The context table of a bid (see `geoturf.model.Ground`). ``frame``, ``box``: of each area,
-    box in degrees.
+    box in degrees; ``near_m``: how far off buildings, paving and the like are asked for. In a city
+    each is near many lots, and is kept once for each.
 
     Boxes are met on trees of degrees; then each pair of frame and feature is projected, all at
     once. Parts of a multipart feature are placed by themselves. Parcels count as context too: they
@@ -35,18 +36,20 @@ def place(source: Source, made: Frames, frame: np.ndarray, box: np.ndarray) -> p
     need = frames.boxes(frame, box)
     around = [layer for layer in source.layers if layer.role != "turf"]
     measured_in = np.unique(made.geographic_id)
-    tables = [_of_layer(layer, made, need, row) for layer in around for row in measured_in]
+    tables = [_of_layer(layer, made, need, row, near_m) for layer in around for row in measured_in]
     tables = [table for table in tables if len(table)]
     if not tables:
         return pd.DataFrame({name: [] for name in COLUMNS}).astype({"frame": int, "part": int})
     return pd.concat(tables, ignore_index=True)
 
 
-def _of_layer(layer: SourceLayer, made: Frames, need: np.ndarray, geographic: int) -> pd.DataFrame:
+def _of_layer(
+    layer: SourceLayer, made: Frames, need: np.ndarray, geographic: int, near_m: float
+) -> pd.DataFrame:
     """One layer in the frames that are built on one geographic CRS."""
     own = np.flatnonzero(made.geographic_id == geographic)
     parts, feature = _parts_in_degrees(layer, made.geographics[geographic], made.shifts)
-    reach = REACH_M.get(layer.role)
+    reach = REACH_M.get(layer.role, near_m)
     if reach is None:
         at, part = _nearest(parts, need[own])
     else:

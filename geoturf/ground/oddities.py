@@ -82,8 +82,8 @@ def _shared(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, n
     """Area that each pair covers both, and the distance of their borders where that is most of
     either."""
     mine, yours = _in_one_frame(ground, i, j)
-    shapely.prepare(mine)
-    meet = shapely.intersects(mine, yours) & ~shapely.touches(mine, yours)
+    with plane.prepared(mine):
+        meet = shapely.intersects(mine, yours) & ~shapely.touches(mine, yours)
     both = np.flatnonzero(meet)  # much cheaper told than overlaid
     common = plane.overlaid(shapely.intersection, mine[both], yours[both])
     size = np.zeros(len(i))

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from geoturf import plane
 from geoturf.errors import InputError
 from geoturf.ground import geodetic
 from geoturf.ground.frames import Outline
@@ -221,8 +222,8 @@ def _cells_in(raster: Raster, areas: np.ndarray) -> tuple[np.ndarray, np.ndarray
     """(area, (column, row) of a cell's middle) for the cells in each area, or around it where it
     holds few."""
     owner, cell = _grid(raster, areas, 0.0)
-    shapely.prepare(areas)
-    inside = shapely.contains_xy(areas[owner], cell[:, 0], cell[:, 1])
+    with plane.prepared(areas):
+        inside = shapely.contains_xy(areas[owner], cell[:, 0], cell[:, 1])
     few = np.bincount(owner[inside], minlength=len(areas)) < _FEWEST_CELLS
     around, wider = _grid(raster, areas[few], 1.0)
     keep = inside & ~few[owner]

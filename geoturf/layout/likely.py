@@ -19,11 +19,11 @@ CELLS, MOST = 8, 400  # in a usable width; in an area, about
 INSET = 1e-3  # of a cell, how far within it its first and last lines are
 NO = 1e300
 # what is told of an area
-TURF, SEAM, CROSS, SEAMS, CROSSES, PIECES, REST, NARROWS, COST, BEARING = range(10)
-KEPT = 10
+TURF, SEAM, CROSS, SEAMS, CROSSES, PIECES, REST, NARROWS, COST, BEARING, LAST = range(11)
+KEPT = 11
 LEAN = 0.05  # what turf beside a narrow piece is charged, of its price: pools use most of it
 # numbers of a roll, see `geoturf.layout.roll.Roll.numbers`
-WIDTH, USABLE, ENDS, _, SIDE, LEAST, SEAM_COST, CROSS_COST, LONGEST, _, _, NARROW = range(12)
+WIDTH, USABLE, ENDS, _, SIDE, LEAST, SEAM_COST, CROSS_COST, LONGEST, _, _, NARROW, ODD = range(13)
 
 
 @jit
@@ -218,8 +218,14 @@ def _strips(
                 ends = min(starts[below + 1] - starts[below], starts[above + 1] - starts[above])
                 one[SEAMS] = ends // 2
                 one[COST] += roll[SEAM_COST] * one[SEAM]
+            odd = 1.0 if j - i < per else 0.0
+            if odd > 0 and i > 0 and j < n:
+                one[COST] += roll[ODD]
+            if odd > 0 and i > 0 and told[i, LAST] > 0:
+                one[COST] += roll[ODD]
             if told[i, COST] + one[COST] < told[j, COST]:
                 told[j] = told[i] + one
+                told[j, LAST] = odd
 
 
 @inner

@@ -10,7 +10,7 @@ from geoturf import units
 
 # Points of a part from which it is cut down to so many strips at a time.
 RAGGED, TOGETHER = 1000, 16
-MANY = 10_000  # areas looked at together
+MANY = 2_000  # areas looked at together
 ABREAST = 4  # narrow last strips that are cut from one width of a roll, at most
 
 

@@ -159,8 +159,8 @@ def _drive_side(
 
 def _reaches(border: Border, things: np.ndarray) -> np.ndarray:
     """Whether each step of border lies within `_GAP_M` of its parcel's ``things``."""
-    shapely.prepare(things)
-    return np.asarray(shapely.dwithin(things[border.owner], border.middle, _GAP_M))
+    with plane.prepared(things):
+        return np.asarray(shapely.dwithin(things[border.owner], border.middle, _GAP_M))
 
 
 def _itself(parcel: np.ndarray, other: np.ndarray) -> np.ndarray:

@@ -7,7 +7,7 @@ Pools of 1 to 120 areas of each kind of shape (tests/shape_kinds.py) are laid an
 Their turf is fitted, by least squares of the relative error (weighed by how sure pools of a size are),
 as
 
-    strips, ground, border and pieces, each by a factor, and turf beside narrow pieces
+    strips, ground, bound, inner corners and seams, each by a factor, and turf beside narrow pieces
     by  share x (narrow pieces + few) ** -power
 
 For each kind the fit is made on all the others and tried on it. ``--write`` puts the fit of all kinds
@@ -35,7 +35,7 @@ import geoturf
 from geoturf import cuts
 from geoturf.engine import Serial
 from geoturf.layout import cut_across, lay, likely, task_of
-from geoturf.layout.estimate import MEASURES, measures, sought
+from geoturf.layout.estimate import MEASURES, bounds_m2, measures, sought
 from geoturf.layout.roll import stocked
 from geoturf.rules import CutRules, LayoutRules, Product
 
@@ -51,8 +51,9 @@ RULES, CUTS, TURF = LayoutRules(), CutRules(), Product()
 LARGE = [15] * 2 + [50]  # of pools bought in whole rolls
 ROLLED = ("yards", "L-shaped", "rectangles", "parcels")
 TOLD = (*MEASURES, "rest", "narrow")
-START = [1.0, 0.0, 0.0, 0.0, 1.0, 0.5, 1.0]
-LOW, HIGH = [0.6, -0.6, -1, -2, 0, 0.1, 0.1], [1.5, 0.6, 1, 2, 30, 3, 90]
+PLAIN = len(MEASURES)
+START = [0.9, 0.0, 0.1, 0.0, 0.0, 1.0, 0.5, 1.0]
+LOW, HIGH = [-5.0] * PLAIN + [0, 0.1, 0.1], [5.0] * PLAIN + [300, 3, 90]
 NAMES = [
     *(("turf", name) for name in MEASURES),
     ("small pools", "of the rest"),
@@ -88,7 +89,11 @@ def laid(kind: str, seed: int = 77, sizes: list[int] = SIZES, turf: Product = TU
     roll = stocked("turf60", TURF, RULES)[0]
     found = sought(made, np.full(len(made), np.nan), roll, Serial())
     own = np.column_stack(
-        [measures(found, made, roll), found[:, likely.REST], found[:, likely.NARROWS]]
+        [
+            measures(found, made, bounds_m2(made, shapely.area(made), roll), roll),
+            found[:, likely.REST],
+            found[:, likely.NARROWS],
+        ]
     )
     cross = plan.seams["kind"].eq("cross")
     told = [found[:, likely.SEAM].sum(), found[:, likely.CROSSES].sum()]
@@ -116,7 +121,8 @@ def whole_rolls(kinds: tuple[str, ...] = ROLLED) -> np.ndarray:
 def turf_m2(fit: np.ndarray, told: np.ndarray) -> np.ndarray:
     """Turf by a fit."""
     rest, narrow = told[:, -2], told[:, -1]
-    return told[:, :4] @ fit[:4] + rest * fit[4] * (narrow + fit[6]) ** -fit[5]
+    some, power, few = fit[PLAIN:]
+    return told[:, :PLAIN] @ fit[:PLAIN] + rest * some * (narrow + few) ** -power
 
 
 def fitted(pools: list[Laid]) -> np.ndarray:
@@ -197,7 +203,7 @@ def spreads(fit: np.ndarray, known: dict, kinds: float) -> dict[tuple[str, str],
     off, rest = [], []
     for one in known.values():
         pool = np.repeat(one.size, one.size) >= 50
-        own = one.own[pool][:, :4] @ fit[:4]
+        own = one.own[pool][:, :PLAIN] @ fit[:PLAIN]
         scale = one.share[pool].sum() / own.sum()  # the pool's own error is of its kind
         off.append(one.share[pool] / own / scale - 1)
         rest.append(one.own[pool][:, -2] / own)
@@ -206,7 +212,7 @@ def spreads(fit: np.ndarray, known: dict, kinds: float) -> dict[tuple[str, str],
     plain = float(np.std(some[few]))
     more = np.sqrt(max(0.0, np.mean(some**2) - plain**2) / np.mean(beside**2))
     small = [
-        (one.bought - turf_m2(fit, one.told)) / (turf_m2(fit, one.told) - one.told[:, :4] @ fit[:4])
+        (one.bought - turf_m2(fit, one.told)) / (turf_m2(fit, one.told) - one.told[:, :PLAIN] @ fit[:PLAIN])
         for one in known.values()
     ]
     alone = np.concatenate(
