@@ -24,6 +24,7 @@ from geoturf.layout.shape import Shape, Turned, axes
 
 GAIN = 1e-4  # of the cost, at least
 RIVAL = 1.08  # times what is to be undercut: strips that cost more are not looked at, blocks gain some 5 %
+SCREENED = 4  # corners looked at to screen bearings, those of the longest sides
 SAME_M = 9e-5  # corners this close along the pile share a line; what the border moves for that is trimmed
 TOUCH_M = 1e-3  # blocks that meet over less are not joined
 
@@ -46,7 +47,7 @@ def parted(
     rival = whole.cost[BALANCED] <= RIVAL * most[BALANCED]
     if not (roll.blocks and rival and len(shape.inner_corners)):
         return
-    lined = _lined(shape, whole, roll)
+    lined = _lined(shape, whole, roll, SCREENED if screen else None)
     known: list[list[list[int]]] = []
     alone = not screen and ALONE in models and whole.cost[ALONE] <= most[ALONE]
     for model in (BALANCED, ALONE) if alone else (BALANCED,):
@@ -80,11 +81,13 @@ def _cut(
     return views, cross
 
 
-def _lined(shape: Shape, whole: Sought, roll: Roll) -> list[Lined]:
-    """The groups of a search with their lines across; worked out once for a shape."""
-    name = f"lines {whole.bearing_deg!r} {roll.usable_m!r} {roll.short_m!r} {roll.least_m!r}"
+def _lined(shape: Shape, whole: Sought, roll: Roll, most: int | None) -> list[Lined]:
+    """The groups of a search with their lines across, through ``most`` of the inner corners; worked out
+    once for a shape."""
+    sizes = f"{roll.usable_m!r} {roll.short_m!r} {roll.least_m!r}"
+    name = f"lines {whole.bearing_deg!r} {sizes} {most}"
     if name not in shape.known:
-        corners = shape.inner_corners @ axes(whole.bearing_deg)[0]
+        corners = shape.inner_corners[:most] @ axes(whole.bearing_deg)[0]
         shape.known[name] = [_lines(found.shape, corners, roll) for found in whole.found]
     found: list[Lined] = shape.known[name]
     return found
