@@ -228,6 +228,24 @@ def test_a_layer_that_says_nothing_is_not_priced_beside_lawns(tmp_path):
     assert [x["role"] for x in tomllib.loads(head + freed)["layers"]] == ["turf", "turf"]
 
 
+def test_roofs_alone_are_not_priced_in_silence(tmp_path, monkeypatch):
+    """Neither as bare files nor in a bid that states no role for them."""
+    monkeypatch.chdir(tmp_path)
+    roofs = layer_of(tmp_path / "roofs.gpkg")
+    bid, notes = bid_of_files([roofs])
+    assert bid.layers[0].role == "turf" and [f.file for f in notes if f.severity == "warning"] == [
+        roofs
+    ]
+
+    def warned(**layer):
+        source = read(make_bid({"layers": [{"path": "roofs.gpkg"} | layer]}))
+        return [f.message for f in source.findings if f.code == "unsaid-role"]
+
+    (said,) = warned()
+    assert "('roofs') says building" in said and "state its role" in said
+    assert not warned(role="turf")
+
+
 def test_layers_that_all_say_nothing_are_priced_with_a_warning(tmp_path):
     paths = [layer_of(tmp_path / f"export_{k}.gpkg") for k in (1, 2)]
     bid, notes = bid_of_files(paths)

@@ -2,38 +2,21 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 from geoturf.draft import by_value
 from geoturf.read.columns import match
 from geoturf.read.look import Held
+from geoturf.read.named import NO_LAWN, TO_CUT_OUT, by_name
 from geoturf.rules.layer import COLUMNS, PRICED, Layer
 
-#: words in names of layers and in values of columns, by the role they mean
-_ROLES = {
-    "building": "bld blds bldg bldgs building buildings house houses dwelling dwellings structure structures "
-    "footprint footprints roof roofs rooftop rooftops roofprint roofprints garage garages shed sheds",
-    "paving": "paving pavement pavements paved drive drives driveway driveways walk walks walkway walkways sidewalk "
-    "sidewalks path paths hardscape hardscapes impervious concrete asphalt patio patios parking curb curbs",
-    "exclude": "exclude excludes excluded exclusion exclusions tree trees treewell treewells pool pools pond ponds "
-    "easement easements keepout wall walls",
-    "fence": "fence fences fencing fenceline fencelines",
-    "planter": "planter planters planterbox planterboxes flower flowers flowerbed flowerbeds",
-    "street": "street streets road roads centerline centerlines centreline centrelines address addresses",
-    "view": "view views viewer viewers",
-    "parcel": "parcel parcels lot lots taxlot taxlots cadastre cadastral",
-    "turf": "turf lawn lawns grass green greens yard yards sod",
-}
-_ROLE_OF = {word: role for role, words in _ROLES.items() for word in words.split()}
 #: columns whose values may say what a feature is
 _KINDS = {
     *("type", "kind", "class", "category", "feature", "feature_type", "featuretype", "layer"),
     *("use", "usage", "landuse", "land_use", "cover", "landcover"),
 }
-#: roles that lines may have, and those without which no polygon stays unpriced
+#: roles that lines may have
 _OF_LINES = ("street", "view", "fence", "planter")
-_TO_CUT_OUT = ("building", "paving", "exclude", "planter")
 _ONLY_TURF = ("product", "pile_bearing_deg")  # columns of geoturf's that nothing but turf has
 
 #: words of column names, best first, by what they may mean
@@ -66,22 +49,6 @@ SILENT = "silent"
 PRICE_IT = 'role = "turf" under its [[layers]] in a bid file (geoturf draft writes one)'
 
 
-def words(name: str) -> list[str]:
-    """``FrontYards_2024`` -> front, yards, 2024."""
-    return [w.lower() for w in re.findall(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])|\d+", name)]
-
-
-def _meant(word: str) -> str:
-    """The role a word means, also one run together of two (``taxlots``, ``buildingfootprints``); ""
-    where it means none."""
-    if word in _ROLE_OF:
-        return _ROLE_OF[word]
-    parts = ((word[:k], word[k:]) for k in range(4, len(word) - 2))
-    return next(
-        (_ROLE_OF[first] for first, rest in parts if first in _ROLE_OF and rest in _ROLE_OF), ""
-    )
-
-
 def areal(held: Held) -> bool:
     """Whether a layer may hold polygons."""
     return not any(kind in held.geometry.lower() for kind in ("point", "line"))
@@ -94,15 +61,15 @@ def _useless(held: Held, role: str) -> bool:
 
 def role(held: Held) -> tuple[str, str]:
     """The role a layer may have and why: "" where it can have none, `SILENT` where nothing says."""
-    named = next(((meant, w) for w in words(held.name) if (meant := _meant(w))), None)
-    by_name = (named[0], f"by its name ('{named[1]}')") if named else None
+    named = by_name(held.name)
+    said = (named[0], f"by its name ('{named[1]}')") if named else None
     if not areal(held):
-        found = by_name or _by_values(held)
+        found = said or _by_values(held)
         if found and found[0] in _OF_LINES and not _useless(held, found[0]):
             return found
         return "", f"it holds {held.geometry}, and geoturf prices polygons"
-    if by_name and by_name[0] not in ("street", "view"):
-        return by_name
+    if said and said[0] not in ("street", "view"):
+        return said
     return _by_values(held) or (
         SILENT,
         "as any layer of polygons whose name and values say nothing else",
@@ -113,10 +80,10 @@ def _by_values(held: Held) -> tuple[str, str] | None:
     """The role that most values of a telling column mean, and why."""
     for column in (name for name in held.columns if name.strip().casefold() in _KINDS):
         told = [str(value) for value in values(held, column)]
-        meant = [next((m for w in words(text) if (m := _meant(w))), "") for text in told]
-        for one in (*_TO_CUT_OUT, "fence", "parcel", "turf"):
-            if 2 * meant.count(one) > len(told):
-                return one, f"by its column {column} ('{told[meant.index(one)][:40]}')"
+        found = [(by_name(text) or ("",))[0] for text in told]
+        for one in (*NO_LAWN, "parcel", "turf"):
+            if 2 * found.count(one) > len(told):
+                return one, f"by its column {column} ('{told[found.index(one)][:40]}')"
     sure = match(held.columns, Layer(path="x")).found
     return next(
         (("turf", f"by its column {sure[ours]}") for ours in _ONLY_TURF if ours in sure), None
@@ -133,7 +100,7 @@ def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
     if "parcel" in found and "turf" in found:
         why = "turf is drawn in another layer, and parcels under it would be paid twice"
         each = [("", why) if r == "parcel" else (r, reason) for r, reason in each]
-    elif "parcel" in found and not found & set(_TO_CUT_OUT):
+    elif "parcel" in found and not found & set(TO_CUT_OUT):
         each = [
             ("turf", "as nothing is there to cut out of it") if r == "parcel" else (r, why)
             for r, why in each
@@ -145,20 +112,19 @@ def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
     if SILENT in found:
         return [("turf", why) if r == SILENT else (r, why) for r, why in each]
     return [
-        ("turf", "as nothing else is there to price")
-        if r in (*_TO_CUT_OUT, "fence") and areal(one)
-        else (r, why)
+        ("turf", "as nothing else is there to price") if r in NO_LAWN and areal(one) else (r, why)
         for one, (r, why) in zip(held, each, strict=True)
     ]
 
 
 def doubtful(held: Sequence[Held]) -> list[bool]:
     """Which layers are taken as turf though nothing says so, beside others of which nothing is
-    known either."""
-    silent = [role(one)[0] == SILENT for one in held]
+    known either, or though they say that they are none."""
+    each = [role(one)[0] for one in held]
+    many = each.count(SILENT) > 1
     return [
-        one and taken == "turf" and sum(silent) > 1
-        for one, (taken, _) in zip(silent, roles(held), strict=True)
+        taken == "turf" and (own in NO_LAWN or (own == SILENT and many))
+        for own, (taken, _) in zip(each, roles(held), strict=True)
     ]
 
 

@@ -4,6 +4,7 @@
       find       the files that a path, folder, glob or zip means
       formats    the formats that are read
       look       the layers they hold
+      named      what the name of a layer says that it is
       load       columns and geometry, the fastest way that works: bulk, or walk
       account    what the file holds, counted apart, against what came
       shapes     flat, valid polygons
@@ -39,6 +40,7 @@ from geoturf.read.load import load
 from geoturf.read.loaded import Loaded
 from geoturf.read.logo import Logo, logo
 from geoturf.read.look import Held, choose
+from geoturf.read.named import NO_LAWN, by_name
 from geoturf.read.part import Columns, Part
 from geoturf.read.say import Gathered, Say, counted
 from geoturf.rules import LimitRules
@@ -191,6 +193,7 @@ def _layer(
         none = f"none of its {counted(len(loaded.ids), 'feature')} is a polygon"
         say.warn("no-polygons", f"{none}: nothing of it can be priced")
         return None
+    _warn_of_no_lawn(layer, held, say)
     loaded = _with_heights(loaded, layer, say)
     loaded = _usable(loaded, layer.role, say)
     loaded = loaded.only(place.possible(crs, loaded.boxes, loaded.ids, say))
@@ -204,6 +207,15 @@ def _layer(
     name = layer.name or held.name
     place_in_bid = (name, layer.role, held.item.given, held.inner, layer.sigma_m)
     return Part(*place_in_bid, table, loaded.geometry, crs, layer.correlation_m)
+
+
+def _warn_of_no_lawn(layer: Layer, held: Held, say: Say) -> None:
+    """Says that a layer without a role is priced though its name says that it is no lawn."""
+    found = by_name(held.name)
+    if "role" in layer.model_fields_set or found is None or found[0] not in NO_LAWN:
+        return
+    said = f"it is priced as turf, as no role is stated, though its name ('{found[1]}') says {found[0]}"
+    say.warn("unsaid-role", f'{said}: state its role under its [[layers]], "turf" if it is that')
 
 
 def _names_of(loaded: Loaded, mapping: columns.Mapping) -> Callable[[str], dict[str, str]]:
