@@ -29,7 +29,7 @@ from geoturf.bid import (
 from geoturf.clock import Clock, Progress
 from geoturf.engine import Engine, Serial
 from geoturf.errors import BidError, GeoturfError, PromiseError
-from geoturf.model import Finding, Ground, Price, Result, Risk, Source, Staying, Water
+from geoturf.model import Finding, Ground, Result, Risk, Source, Staying, Water
 from geoturf.rules import GroundRules, WaterRules
 from geoturf.rules.base import Rules
 from geoturf.rules.ranges import own_values
