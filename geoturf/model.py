@@ -593,7 +593,7 @@ class Water:
 class Staying:
     """Where turf is laid on some areas only, since a comparison of water chose others to stay or to
     become something else: ``ground``, all areas; ``rows``, int (m,), the row in it of each of the m
-    areas laid; ``price_on_all``: what turf on every area would cost, None where nobody asked."""
+    areas laid; ``price_on_all``: what turf on every area is estimated to cost, None where nobody asked."""
 
     ground: Ground
     rows: np.ndarray

@@ -29,7 +29,7 @@ from geoturf.bid import (
 from geoturf.clock import Clock, Progress
 from geoturf.engine import Engine, Serial
 from geoturf.errors import BidError, GeoturfError, PromiseError
-from geoturf.model import Finding, Ground, Price, Result, Risk, Source, Staying, Water
+from geoturf.model import Finding, Ground, Result, Risk, Source, Staying, Water
 from geoturf.rules import GroundRules, WaterRules
 from geoturf.rules.base import Rules
 from geoturf.rules.ranges import own_values
@@ -456,21 +456,31 @@ def _where_turf(bid: Bid, place: Ground, stages: _Stages) -> _Turf:
 
 
 def _where_turf_pays(bid: Bid, place: Ground, stages: _Stages) -> _Turf:
-    """Where turf is chosen at the price it has where it is chosen."""
-    on_all = stages.priced(bid, place)
+    """Where turf is chosen at the price it has where it is chosen. The first prices are estimated
+    from the shapes, so that only what is chosen is ever laid."""
+    on_all = stages.priced(*_estimated(bid, place))
     _refuse_broken("turf on every area", stages.clock("check", promises.broken_promises, on_all))
-    price = first = on_all.price.areas["price"]
-    every = np.arange(len(place.areas))
-    again, rows, land, count = _to_be_turf(bid, place, price, stages.clock), every, place, 0
-    while not np.array_equal(again, rows):
+    first = price = on_all.price.areas["price"]
+    laid = pd.Series(None, first.index, dtype=object)  # prices of what was laid in any round
+    again = _to_be_turf(bid, place, price, stages.clock)
+    rows, count, land = None, 0, place
+    while rows is None or not np.array_equal(again, rows):
         rows, count = again, count + 1
         land = _laid_on(bid, place, rows)
-        price = _priced_as_laid(price, rows, stages.priced(bid, land).price)
+        laid.iloc[rows] = stages.priced(bid, land).price.areas["price"].to_numpy()
+        price = _as_laid(first, laid, rows)
         if count > _FREE_ROUNDS:
-            price = price.where(np.isin(every, rows))
+            price = price.where(np.isin(np.arange(len(price)), rows))
         again = _to_be_turf(bid, place, price, stages.clock)
-    told = _price_moved(bid, place, rows, first, price, count)
+    told = _price_moved(bid, on_all, rows, first, price, count)
     return _Turf(land, rows, price, on_all.price.totals["price"], told)
+
+
+def _estimated(bid: Bid, place: Ground) -> tuple[Bid, Ground]:
+    """The bid and its ground with no area laid."""
+    method = bid.layout.model_copy(update={"method": "estimate", "lay": ()})
+    areas = place.areas.assign(estimated=True)
+    return bid.model_copy(update={"layout": method}), replace(place, areas=areas)
 
 
 def _to_be_turf(bid: Bid, place: Ground, price: pd.Series | None, clock: Clock) -> np.ndarray:
@@ -492,32 +502,33 @@ def _laid_on(bid: Bid, place: Ground, rows: np.ndarray) -> Ground:
     return replace(alike, findings=place.findings)
 
 
-def _priced_as_laid(price: pd.Series, rows: np.ndarray, laid: Price) -> pd.Series:
-    """The ``price`` of turf on every area, that of the areas in ``rows`` as it is ``laid``."""
-    out = price.copy()
-    out.iloc[rows] = laid.areas["price"].to_numpy()
-    return out
+def _as_laid(first: pd.Series, laid: pd.Series, rows: np.ndarray) -> pd.Series:
+    """The price of turf on every area: as it was ``laid`` last; where it never was, as it was
+    estimated ``first``, moved as the prices of ``rows`` were by laying them, so that neither is
+    favoured by what estimates have in common."""
+    before, after = sum(first.iloc[rows]), sum(laid.iloc[rows])
+    ratio = after / before if before else Decimal(1)
+    moved = first.map(lambda price: (price * ratio).quantize(price))
+    return moved.where(laid.isna(), laid)
 
 
 def _price_moved(
-    bid: Bid,
-    place: Ground,
-    rows: np.ndarray,
-    first: pd.Series,
-    last: pd.Series,
-    rounds: int,
+    bid: Bid, on_all: Result, rows: np.ndarray, first: pd.Series, last: pd.Series, rounds: int
 ) -> tuple[Finding, ...]:
-    """How the price of turf on the areas chosen moved, from their part of turf on everything to
-    what they cost without the rest."""
-    if not len(rows) or len(rows) == len(place.areas):
+    """How the price of turf on the areas chosen moved, from an estimate of their part of turf on
+    everything to what they cost, laid and without the rest."""
+    if not len(rows) or len(rows) == len(first):
         return ()
     before, after = sum(first.iloc[rows]), sum(last.iloc[rows])
     moved = f"{100 * (float(after) / float(before) - 1):+.1f} %" if before else "from nothing"
+    chosen = on_all.plan.chosen
+    sure = float((chosen["sigma_m2"] / chosen["turf_bought_m2"]).median())
     times = "once more" if rounds == 1 else f"{rounds} times more"
     message = (
-        f"turf on the {len(rows)} areas that it is laid on costs {after:,} {bid.currency}; as a part "
-        f"of turf on all {len(place.areas)} areas it was {before:,} ({moved}); the choice was made "
-        f"{times} at the price of what is laid, and stays"
+        f"turf on the {len(rows)} areas that it is laid on costs {after:,} {bid.currency}; estimated "
+        f"from the shapes, as a part of turf on all {len(first)} areas, it was {before:,} ({moved}); "
+        f"the choice was made {times} at the price of what is laid, and stays; the prices of areas that "
+        f"stay are estimated (one sigma of an area's turf {100 * sure:.1f} %) and moved alike"
     )
     return (Finding("note", "turf-price-moved", message),)
 

@@ -60,7 +60,8 @@ def _on_all(result: Result) -> Iterator[tuple[str, str]]:
     """What turf on every area would cost, where some stay."""
     stays = result.staying
     if stays is not None and stays.price_on_all is not None:
-        yield "  turf on every area would be", f"{stays.price_on_all:,} {result.bid.currency}"
+        on_all = f"{stays.price_on_all:,} {result.bid.currency}, estimated"
+        yield "  turf on every area would be", on_all
 
 
 def _left(result: Result) -> Iterator[tuple[str, str]]:

@@ -212,7 +212,8 @@ def spreads(fit: np.ndarray, known: dict, kinds: float) -> dict[tuple[str, str],
     plain = float(np.std(some[few]))
     more = np.sqrt(max(0.0, np.mean(some**2) - plain**2) / np.mean(beside**2))
     small = [
-        (one.bought - turf_m2(fit, one.told)) / (turf_m2(fit, one.told) - one.told[:, :PLAIN] @ fit[:PLAIN])
+        (one.bought - turf_m2(fit, one.told))
+        / (turf_m2(fit, one.told) - one.told[:, :PLAIN] @ fit[:PLAIN])
         for one in known.values()
     ]
     alone = np.concatenate(
