@@ -626,3 +626,36 @@ def test_every_piece_and_package_is_loaded_once(yard):
         mine = lots.taken(yard)[next(key for key in lots.taken(yard) if key[1] == site)]
         goods = [one.title for one in mine if ITEMS[one.key].kind != "service"]
         assert sorted(item[0] for item in items) == sorted(goods)
+
+
+def test_no_label_hides_the_border(tmp_path):
+    """A pie-shaped lot's tips: what is written on a piece lies on its turf, or on what is cut off
+    it; only a number without a size may stand on a border, where a piece has no room for it."""
+    tip = Polygon([(0, 0), (90, 21), (84, 60), (40, 70), (0, 12)])
+    result = lot(tmp_path, [("A", "1", tip), ("B", "1", Polygon([(200, 0), (260, 8), (203, 47)]))])
+    written = 0
+    for one in laying.layings(result):
+        for scale in drawing.scales(US)[4:12]:
+            window, turns = laying.window_of(one.shape), drawing.turns_of(one.bearing_deg)
+            view = drawing.View(window, turns, scale)
+            border = view.shape(one.shape).boundary
+            for label in drawing.drawn(one, view, (), US)["labels"]:
+                if label["lines"]:
+                    written += 1
+                    assert not border.intersects(extent_of(label).buffer(-0.02))
+    assert written > 20
+
+
+def extent_of(label):
+    """The least that a label takes: a letter of Libertinus Serif is 0.4 em wide at the least here
+    (digits are 0.465 em, by its font file), lines of 6.5 pt stand beside the number or below it."""
+    pt = 25.4 / 72
+    lines = label["lines"]
+    text, number = max(map(len, lines)) * 6.5 * pt * 0.4, len(label["number"]) * 9 * pt * 0.4
+    wide, high = text + number, len(lines) * 6.5 * pt * 0.7
+    if label["above"]:
+        wide, high = max(text, number), high + 9 * pt * 0.7
+    if label["turned"]:
+        wide, high = high, wide
+    x, y = label["x"], label["y"]
+    return box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)

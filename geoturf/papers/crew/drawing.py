@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geoturf.papers.crew.laying import Laying, Line, Piece, Seam
+from geoturf.papers.crew.laying import Laying, Line, Piece, Seam, Stretch
 from geoturf.units import FOOT_M, INCH_M, System
 
 Points = NDArray[np.float64]
@@ -59,8 +59,11 @@ _BAR_MM = 40.0  # of a scale bar, at most
 _APART_MM = 3.0  # between dimensions beside each other
 _AIR_MM = 0.8  # about a label
 _SAME_M = 5e-3  # seams less apart are in one line
-_LINEAR = (1, 2)  # shapely's numbers of LineString and LinearRing
 _WORTH_MM = 1.0  # less of a piece is not labelled
+_PARTS = np.linspace(0, 1, 5)
+#: places tried for a label in what room there is along and across, those by the middle first
+_SPOTS = np.stack(np.meshgrid(_PARTS, _PARTS), axis=-1).reshape(-1, 2)
+_SPOTS = _SPOTS[np.argsort(np.hypot(*(_SPOTS.T - 0.5)), kind="stable")]
 
 
 class Scale(NamedTuple):
@@ -194,26 +197,37 @@ def _fills(laying: Laying, view: View) -> Iterator[dict[str, Any]]:
 
 def _paths(laying: Laying, view: View) -> dict[str, list[Any]]:
     """Lines of the drawing by what they are."""
-    told: list[tuple[str, shapely.Geometry]] = []
-    told += [("piece", shapely.LinearRing(piece.corners)) for piece in laying.pieces]
+    told: list[tuple[str, Points]] = []
+    told += [("piece", np.array([*p.corners, p.corners[0]])) for p in laying.pieces]
     told += [("seam", _stretch(seam)) for seam in laying.seams]
     told += [("chalk", _stretch(line.seam)) for line in laying.lines]
-    told += [(run.kind, run.line) for run in laying.runs]
-    kinds, geometries = zip(*told, strict=True)
-    seen = shapely.clip_by_rect(np.array(geometries, dtype=object), *view.window)
-    parts, owner = shapely.get_parts(seen, return_index=True)
-    lines = np.isin(shapely.get_type_id(parts), _LINEAR)
-    uv, line = shapely.get_coordinates(parts[lines], return_index=True)
+    told += [(run.kind, shapely.get_coordinates(run.line)) for run in laying.runs]
+    kinds, lines = zip(*told, strict=True)
+    uv, line = np.concatenate(lines), np.repeat(np.arange(len(lines)), [len(p) for p in lines])
+    if not _in_window(view, *uv.min(axis=0)) or not _in_window(view, *uv.max(axis=0)):
+        uv, line, owner = _clipped(uv, line, view.window)
+        kinds = tuple(kinds[k] for k in owner)
     points = _round(view.page(uv[:, 0], uv[:, 1]))
-    ends = np.searchsorted(line, np.arange(int(lines.sum()) + 1)).tolist()
+    ends = np.searchsorted(line, np.arange(len(kinds) + 1)).tolist()
     out: dict[str, list[Any]] = {kind: [] for kind in dict.fromkeys(kinds)}
-    for of, start, end in zip(owner[lines], ends[:-1], ends[1:], strict=True):
-        out[kinds[of]].append(points[start:end])
+    for kind, start, end in zip(kinds, ends[:-1], ends[1:], strict=True):
+        out[kind].append(points[start:end])
     return out
 
 
-def _stretch(seam: Seam) -> shapely.LineString:
-    return shapely.LineString([(seam.u0, seam.v0), (seam.u1, seam.v1)])
+def _clipped(
+    uv: Points, line: NDArray[np.int64], window: Box
+) -> tuple[Points, NDArray[np.int64], list[int]]:
+    """What is seen of lines in a window: points, the line of each, and of each line which it was."""
+    seen = shapely.clip_by_rect(shapely.linestrings(uv, indices=line), *window)
+    parts, owner = shapely.get_parts(seen, return_index=True)
+    lines = shapely.get_type_id(parts) == 1  # shapely's number of a LineString
+    points, of = shapely.get_coordinates(parts[lines], return_index=True)
+    return points, of, owner[lines].tolist()
+
+
+def _stretch(seam: Seam) -> Points:
+    return np.array([(seam.u0, seam.v0), (seam.u1, seam.v1)])
 
 
 # ------------------------------------------------------------------------------------------------ what is written
@@ -249,51 +263,93 @@ class _Label(NamedTuple):
         return number + text + 2 * _AIR_MM, max(rows, large * _HIGH) + _AIR_MM
 
 
+class _Written(NamedTuple):
+    """A label and its middle, in pile coordinates."""
+
+    label: _Label
+    u: float
+    v: float
+
+
 def unreadable(laying: Laying, view: View, system: System) -> list[Piece]:
     """Pieces with their middle in the window that have no room for their number and size."""
     out = []
-    for number, piece in enumerate(laying.pieces, 1):
+    for k, piece in enumerate(laying.pieces):
         if _in_window(view, (piece.u0 + piece.u1) / 2, (piece.v0 + piece.v1) / 2):
-            box = _seen(piece, view)
-            if box is None or not _label(number, piece, box, system).lines:
+            written = _written(laying, k, view, system)
+            if written is None or not written.label.lines:
                 out.append(piece)
     return out
 
 
-def _seen(piece: Piece, view: View) -> Box | None:
-    """What is seen of a piece, on the page; None where that is too little to be written on."""
-    u0, v0, u1, v1 = view.window
-    least = _WORTH_MM / view.scale.mm
-    low, high = max(piece.u0, u0), min(piece.u1, u1)
-    left, right = max(piece.v0, v0), min(piece.v1, v1)
-    if high - low <= least or right - left <= least:
-        return None
-    return view.box((low, left, high, right))
-
-
 def _labels(laying: Laying, view: View, system: System, named: bool) -> Iterator[dict[str, Any]]:
-    whole = view.shape(laying.shape)
-    for number, piece in enumerate(laying.pieces, 1):
-        box = _seen(piece, view)
-        if box is None:
+    for k in range(len(laying.pieces)):
+        written = _written(laying, k, view, system, named)
+        if written is None:
             continue
-        label = _label(number, piece, box, system, named)
-        grass = shapely.clip_by_rect(whole, *box)
-        x, y = _spot(grass, box, *label.extent[:: -1 if label.turned else 1])
-        lines = list(label.lines)
+        label, (x, y) = written.label, view.page(written.u, written.v)
         at = {"x": _round(x), "y": _round(y), "turned": label.turned, "above": label.above}
-        yield at | {"number": label.number, "lines": lines}
+        yield at | {"number": label.number, "lines": list(label.lines)}
 
 
-def _label(number: int, piece: Piece, box: Box, system: System, named: bool = False) -> _Label:
-    """The fullest label that there is room for; the number alone is always written."""
-    room = box[2] - box[0], box[3] - box[1]
-    for label, wide, high in _wordings(number, piece, system, named):
-        if wide <= room[0] and high <= room[1]:
-            return label
-        if high <= room[0] and wide <= room[1]:
-            return label._replace(turned=True)
-    return _Label(f"{number}", ())
+def _written(
+    laying: Laying, k: int, view: View, system: System, named: bool = False
+) -> _Written | None:
+    """The fullest label of a piece that there is room for on its turf, or else on what is cut off
+    it; the number alone is always written, but where too little of the piece is seen."""
+    kept, off = laying.parted[k]
+    turf = _seen(kept, view)
+    if turf is None:
+        return None
+    rest = off and _seen(off, view)
+    wordings = _wordings(k + 1, laying.pieces[k], system, named)
+    for place in (turf, rest) if rest else (turf,):
+        for label, wide, high in wordings:
+            for turned in (False, True):
+                spot = _spot(place, *_on_the_ground(view, wide, high, turned))
+                if spot is not None:
+                    return _Written(label._replace(turned=turned), *spot)
+    number = _Label(f"{k + 1}", ())
+    inside = shapely.point_on_surface(turf.shape)
+    spot = _spot(turf, *_on_the_ground(view, *number.extent))
+    return _Written(number, *(spot or (inside.x, inside.y)))
+
+
+def _seen(part: Stretch, view: View) -> Stretch | None:
+    """What is seen of a part of a piece; None where that is too little to be written on."""
+    least = _WORTH_MM / view.scale.mm
+    u0, v0, u1, v1 = part.bounds
+    if not (_in_window(view, u0, v0) and _in_window(view, u1, v1)):
+        seen = shapely.clip_by_rect(part.shape, *view.window)
+        u0, v0, u1, v1 = shapely.bounds(seen).tolist()
+        part = Stretch(seen, (u0, v0, u1, v1), part.whole)
+    # of nothing the bounds are no numbers
+    return part if u1 - u0 > least and v1 - v0 > least else None
+
+
+def _on_the_ground(
+    view: View, wide_mm: float, high_mm: float, turned: bool = False
+) -> tuple[float, float]:
+    """How far (m) what is written on the page reaches along the pile and across it."""
+    wide, high = wide_mm / view.scale.mm, high_mm / view.scale.mm
+    return (wide, high) if view.turns % 2 != turned else (high, wide)
+
+
+def _spot(part: Stretch, du: float, dv: float) -> tuple[float, float] | None:
+    """Where the middle of a label of that size lies, near the part's middle; None where no place was
+    found."""
+    u0, v0, u1, v1 = part.bounds
+    if du > u1 - u0 or dv > v1 - v0:
+        return None
+    if part.whole:
+        return (u0 + u1) / 2, (v0 + v1) / 2
+    u = u0 + du / 2 + (u1 - u0 - du) * _SPOTS[:, 0]
+    v = v0 + dv / 2 + (v1 - v0 - dv) * _SPOTS[:, 1]
+    labels = shapely.box(u - du / 2, v - dv / 2, u + du / 2, v + dv / 2)
+    shapely.prepare(part.shape)
+    free = shapely.covers(part.shape, labels)
+    first = int(np.argmax(free))
+    return (float(u[first]), float(v[first])) if free[first] else None
 
 
 @lru_cache(maxsize=4096)  # of a lot that is being drawn
@@ -311,20 +367,6 @@ def _wordings(
     wordings = (*(names if named else ()), (size,), (f"{length} x", width))
     labels = [_Label(f"{number}", lines, above) for lines in wordings for above in (False, True)]
     return tuple((label, *label.extent) for label in labels)
-
-
-def _spot(grass: shapely.Geometry, box: Box, width: float, height: float) -> tuple[float, float]:
-    """The middle of a label: on turf as far as there is a place for it."""
-    x0, y0, x1, y1 = box
-    shapely.prepare(grass)
-    for part in (0.5, 0.35, 0.65, 0.2, 0.8):
-        for other in (0.5, 0.35, 0.65):
-            x = x0 + width / 2 + (x1 - x0 - width) * (part if x1 - x0 > y1 - y0 else other)
-            y = y0 + height / 2 + (y1 - y0 - height) * (other if x1 - x0 > y1 - y0 else part)
-            label = shapely.box(x - width / 2, y - height / 2, x + width / 2, y + height / 2)
-            if shapely.covers(grass, label):
-                return x, y
-    return (x0 + x1) / 2, (y0 + y1) / 2
 
 
 def _in_window(view: View, u: float, v: float) -> bool:

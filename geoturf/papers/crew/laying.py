@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple, TypeVar
+from functools import cached_property
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -27,6 +28,7 @@ BESIDE_M = read("4 ft", "length")  # what is shown of houses and walks about an 
 _SHOWN = ("building", "paving", "exclude")
 _AREAL = (3, 6)  # shapely's numbers of Polygon and MultiPolygon
 _SAME_M = 5e-3  # seams less apart are one line
+_WHOLE = 1e-6  # of a piece that may be missing at its border
 
 
 class Piece(NamedTuple):
@@ -118,6 +120,14 @@ class Line(NamedTuple):
         return seam.place - (self.seam.u0 if seam.cross else self.seam.v0)
 
 
+class Stretch(NamedTuple):
+    """A part of a piece, and whether that is all of it."""
+
+    shape: shapely.Geometry
+    bounds: tuple[float, float, float, float]
+    whole: bool
+
+
 @dataclass(frozen=True)
 class Laying:
     area_index: int
@@ -128,6 +138,24 @@ class Laying:
     pieces: tuple[Piece, ...]  # in laying order
     seams: tuple[Seam, ...]
     lines: tuple[Line, ...]
+
+    @cached_property
+    def parted(self) -> tuple[tuple[Stretch, Stretch | None], ...]:
+        """What each piece covers of the area, and what is cut off it at the border if anything is."""
+        sides = np.array([(p.u0, p.v0, p.u1, p.v1) for p in self.pieces]).reshape(-1, 4)
+        laid = shapely.box(*sides.T)
+        kept = shapely.intersection(laid, self.shape)
+        whole = shapely.area(kept) > shapely.area(laid) * (1 - _WHOLE)
+        off = shapely.difference(laid, self.shape)
+        parts = (_stretches(shapes, whole) for shapes in (kept, off))
+        return tuple(
+            (turf, None if turf.whole else rest) for turf, rest in zip(*parts, strict=True)
+        )
+
+
+def _stretches(shapes: Any, whole: Any) -> list[Stretch]:
+    boxes = map(tuple, shapely.bounds(shapes).tolist())
+    return [Stretch(*one) for one in zip(shapes, boxes, whole.tolist(), strict=True)]
 
 
 def layings(result: Result) -> list[Laying]:

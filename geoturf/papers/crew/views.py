@@ -163,7 +163,7 @@ def _detailed(one: Told, high: float, room: Room, system: System) -> Iterator[Pa
     """The whole area on a page that has ``high`` mm for it, then details of what cannot be read in
     it."""
     view = _largest(one, Room(room.wide, high), system)
-    hidden = _unreadable(one.laying, view, system)
+    hidden = _told_larger(one.laying, view, system)
     windows = list(_details(one.laying, view, hidden, room, system))
     details = [Drawn(one.laying, part, f"detail {k}") for k, part in enumerate(windows, 1)]
     frames = tuple((f"{k}", part.window) for k, part in enumerate(windows, 1))
@@ -175,6 +175,14 @@ def _detailed(one: Told, high: float, room: Room, system: System) -> Iterator[Pa
         if not placed:  # nothing is larger than a page
             raise ValueError("a drawing is larger than its page")
         yield Page([], placed)
+
+
+def _told_larger(laying: Laying, view: View, system: System) -> list[Piece]:
+    """Pieces that cannot be read in a drawing, and could in the largest there is: the others, slivers
+    that no size can be written on, are told by number and list."""
+    finest = max((s for s in drawing.scales(system) if s.mm <= _MM / _FINEST), key=lambda s: s.mm)
+    never = drawing.unreadable(laying, View(view.window, view.turns, finest), system)
+    return [piece for piece in _unreadable(laying, view, system) if piece not in never]
 
 
 def _largest(one: Told, room: Room, system: System) -> View:
