@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import geopandas
 import pytest
 from hypothesis import settings
@@ -28,37 +30,48 @@ STATE_PLANE = "EPSG:2228"  # California zone 5, US survey feet
 HOME = (6_352_000.0, 2_148_000.0)  # an origin inside it
 
 
+def write_lawns(folder, *rectangles, name="lawns.gpkg", **columns):
+    x, y = HOME
+    table = geopandas.GeoDataFrame(
+        {
+            "site": columns.get("site", ["A"] * len(rectangles)),
+            "area": columns.get("area", [str(k + 1) for k in range(len(rectangles))]),
+            **{key: values for key, values in columns.items() if key not in ("site", "area")},
+        },
+        geometry=[box(x + a, y + b, x + a + w, y + b + d) for a, b, w, d in rectangles],
+        crs=STATE_PLANE,
+    )
+    table.to_file(folder / name, engine="pyogrio")
+    return folder / name
+
+
+def write_bid(folder, extra="", layer="lawns.gpkg"):
+    path = folder / "bid.toml"
+    path.write_text(f'name = "Two lawns"\n[[layers]]\npath = "{layer}"\n{extra}', encoding="utf-8")
+    return path
+
+
 @pytest.fixture
 def lawns(tmp_path):
     """Writes lawns.gpkg: rectangles (x, y, width, depth in feet) as areas of site A; returns its
     path."""
-
-    def write(*rectangles, name="lawns.gpkg", **columns):
-        x, y = HOME
-        table = geopandas.GeoDataFrame(
-            {
-                "site": columns.get("site", ["A"] * len(rectangles)),
-                "area": columns.get("area", [str(k + 1) for k in range(len(rectangles))]),
-                **{key: values for key, values in columns.items() if key not in ("site", "area")},
-            },
-            geometry=[box(x + a, y + b, x + a + w, y + b + d) for a, b, w, d in rectangles],
-            crs=STATE_PLANE,
-        )
-        table.to_file(tmp_path / name, engine="pyogrio")
-        return tmp_path / name
-
-    return write
+    return partial(write_lawns, tmp_path)
 
 
 @pytest.fixture
 def bid_file(tmp_path):
     """Writes bid.toml for lawns.gpkg with extra TOML text; returns its path."""
+    return partial(write_bid, tmp_path)
 
-    def write(extra="", layer="lawns.gpkg"):
-        path = tmp_path / "bid.toml"
-        path.write_text(
-            f'name = "Two lawns"\n[[layers]]\npath = "{layer}"\n{extra}', encoding="utf-8"
-        )
-        return path
+
+@pytest.fixture(scope="module")
+def lasting(tmp_path_factory):
+    """Writes lawns.gpkg and bid.toml as `lawns` and `bid_file` do, for what a file's tests all look
+    at and none changes; returns the bid's path."""
+
+    def write(*rectangles, extra="", **columns):
+        folder = tmp_path_factory.mktemp("lasting")
+        write_lawns(folder, *rectangles, **columns)
+        return write_bid(folder, extra)
 
     return write

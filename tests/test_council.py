@@ -124,12 +124,13 @@ def test_the_first_ten_areas_stand_in_the_order_of_the_choice():
 
 def test_what_the_memo_says_of_local_rules_is_counted_anew():
     told = result()
+    text = text_of(told)
     comply = told.water.compliance.groupby("plan", sort=False)["complies"]
     for plan, part in comply:
-        assert f"{plan}: {sum(part)} of {len(part)} sites comply." in text_of(told)
+        assert f"{plan}: {sum(part)} of {len(part)} sites comply." in text
     failing = sum(told.water.profile["result"] == "fail")
     if len(told.water.profile):
-        assert f"town standard: {failing} of {len(told.water.profile)} checks fail" in text_of(told)
+        assert f"town standard: {failing} of {len(told.water.profile)} checks fail" in text
 
 
 def test_where_nothing_is_chosen_the_memo_says_so_and_leaves_no_hole():

@@ -22,10 +22,9 @@ FILES = {  # what every report holds; README's list follows the same table
 }
 
 
-@pytest.fixture
-def result(lawns, bid_file):
-    lawns((0, 0, 40, 30), (100, 0, 20, 14))
-    return geoturf.run(geoturf.read_bid(bid_file()))
+@pytest.fixture(scope="module")
+def result(lasting):
+    return geoturf.run(geoturf.read_bid(lasting((0, 0, 40, 30), (100, 0, 20, 14))))
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -83,14 +82,15 @@ def test_a_failure_on_the_way_leaves_the_old_report_whole(result, tmp_path, monk
     "moment", ["tables.write", "workbook.write", "tables.write_run", "report._put_in_place"]
 )
 def test_a_kill_at_any_moment_leaves_the_old_report_whole(result, tmp_path, moment):
-    geoturf.write(result, tmp_path / "out")
+    geoturf.write(result, tmp_path / "out", ())
     before = contents(tmp_path / "out")
     module, name = moment.split(".")
+    bid = str(Path(result.bid.folder) / "bid.toml")
     code = (
         "import os, signal, geoturf\n"
         "from geoturf import report, tables, workbook\n"
         f"{module}.{name} = lambda *_: os.kill(os.getpid(), signal.SIGKILL)\n"
-        f"geoturf.write(geoturf.run(geoturf.read_bid({str(tmp_path / 'bid.toml')!r})), {str(tmp_path / 'out')!r})\n"
+        f"geoturf.write(geoturf.run(geoturf.read_bid({bid!r})), {str(tmp_path / 'out')!r}, ())\n"
     )
     died = subprocess.run([sys.executable, "-c", code], capture_output=True)
     assert died.returncode == -signal.SIGKILL, died.stderr

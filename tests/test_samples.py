@@ -22,9 +22,14 @@ def test_the_portfolio():
     keeps_all_promises(SAMPLES / "portfolio.toml")
 
 
-def test_the_parks_with_turf_on_every_lawn(tmp_path):
-    """Whatever the comparison of water chooses: layouts of parks are tried too."""
+def test_half_the_parks_with_turf_on_every_lawn(tmp_path):
+    """Whatever the comparison of water chooses: layouts of parks are tried too. Every second area,
+    some of each use in each district."""
     shutil.copytree(SAMPLES, tmp_path / "gis")
+    parks = geopandas.read_file(SAMPLES / "parks.geojson")
+    half = parks.iloc[::2]
+    assert set(half["use"]) == set(parks["use"]) and (half["district"].value_counts() > 5).all()
+    half.to_file(tmp_path / "gis" / "parks.geojson")
     bid = tmp_path / "gis" / "parks.toml"
     text = bid.read_text(encoding="utf-8")
     assert text.count("[water]\n") == 1

@@ -38,12 +38,11 @@ CONTRACT = {
 WATER = "site, area, conversion, baseline_gal, use_gal, saved_gal, capital, rebate, payback_years, npv, cost_per_acre_ft, chosen"
 
 
-@pytest.fixture
-def result(lawns, bid_file):
-    lawns(
-        (0, 0, 40, 30), (40, 0, 21, 30), (200, 0, 33, 8), site=["A", "A", "B"], area=["1", "2", "1"]
-    )
-    return geoturf.run(geoturf.read_bid(bid_file()))
+@pytest.fixture(scope="module")
+def result(lasting):
+    shapes = ((0, 0, 40, 30), (40, 0, 21, 30), (200, 0, 33, 8))
+    bid = lasting(*shapes, site=["A", "A", "B"], area=["1", "2", "1"])
+    return geoturf.run(geoturf.read_bid(bid))
 
 
 @pytest.mark.parametrize("name", CONTRACT)
@@ -189,15 +188,13 @@ def test_no_cell_starts_a_formula_whatever_the_separator(text, separator):
     ]
 
 
-def test_the_geopackage_lies_where_the_input_lay_with_the_ids_of_the_tables(
-    result, lawns, tmp_path
-):
+def test_the_geopackage_lies_where_the_input_lay_with_the_ids_of_the_tables(result, tmp_path):
     tables.write(result, tmp_path)
     layers = {
         name: geopandas.read_file(tmp_path / "layout.gpkg", layer=name)
         for name in ("areas", "pieces", "seams", "edges")
     }
-    source = geopandas.read_file(tmp_path / "lawns.gpkg")
+    source = geopandas.read_file(Path(result.bid.folder) / "lawns.gpkg")
     assert all(layer.crs == source.crs for layer in layers.values())
     moved = shapely.hausdorff_distance(layers["areas"].geometry.values, source.geometry.values)
     assert moved.max() < 1e-5  # feet

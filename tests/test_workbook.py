@@ -96,12 +96,37 @@ def written(path, done):
     return openpyxl.load_workbook(path), openpyxl.load_workbook(path, data_only=True)
 
 
+@functools.cache
+def named(names):
+    """Finds any of the names in a formula, the longest first."""
+    any_of = "|".join(re.escape(name) for name, _ in sorted(names, key=lambda one: -len(one[0])))
+    return re.compile(rf"(?<![\w.!'])(?:{any_of})(?![\w(!])")
+
+
+@functools.cache
+def in_python(sheet, formula, names):
+    """A formula of a sheet as Python: names as the places they stand for, places read."""
+
+    def read(match):
+        name = (match["quoted"] or match["plain"] or sheet).strip("'")
+        return f"{'cells' if ':' in match['ref'] else 'cell'}({name!r},{match['ref']!r})"
+
+    one = r"\$?[A-Z]{1,2}\$?\d+"
+    reference = (
+        rf"(?:(?P<quoted>'[^']+')!|(?P<plain>[A-Za-z]+)!)?(?P<ref>{one}(?::{one})?)(?![\d(])"
+    )
+    place = dict(names)
+    formula = named(names).sub(lambda found: place[found[0]], formula) if names else formula
+    return compile(re.sub(reference, read, formula), formula, "eval")
+
+
 class Reckoner:
     """Works out a workbook's formulas, as far as geoturf writes them, from the cells that hold
     numbers."""
 
     def __init__(self, book):
-        self.book, self.known = book, {}
+        self.book, self.known, self.known_functions = book, {}, self.functions()
+        self.names = tuple((name, one.attr_text) for name, one in book.defined_names.items())
 
     def cell(self, sheet, ref):
         key = (sheet, ref.replace("$", ""))
@@ -122,18 +147,8 @@ class Reckoner:
         return np.array([0.0 if one is None else one for one in found], dtype=object)
 
     def work_out(self, sheet, formula):
-        def read(match):
-            name = (match["quoted"] or match["plain"] or sheet).strip("'")
-            return f"{'cells' if ':' in match['ref'] else 'cell'}({name!r},{match['ref']!r})"
-
-        one = r"\$?[A-Z]{1,2}\$?\d+"
-        reference = (
-            rf"(?:(?P<quoted>'[^']+')!|(?P<plain>[A-Za-z]+)!)?(?P<ref>{one}(?::{one})?)(?![\d(])"
-        )
-        for name in sorted(self.book.defined_names, key=len, reverse=True):
-            place = self.book.defined_names[name].attr_text
-            formula = re.sub(rf"(?<![\w.!']){re.escape(name)}(?![\w(!])", place, formula)
-        return eval(re.sub(reference, read, formula), {"__builtins__": {}}, self.functions())
+        code = in_python(sheet, formula, self.names)
+        return eval(code, {"__builtins__": {}}, self.known_functions)
 
     def functions(self):
         def rounded(value, places, mode=ROUND_HALF_UP):
