@@ -29,7 +29,8 @@ def any_plans(result: Result) -> bool:
 def by_plan(result: Result) -> pd.DataFrame:
     """`COLUMNS`, plans by name, lots of no plan last; turf is what its areas bear of what is
     bought, and every sum adds up to the bid's."""
-    land, chosen = result.ground.areas, result.plan.chosen
+    land = result.ground.areas
+    chosen = result.plan.chosen
     prices = dict(
         zip(result.price.sites["site"].astype(str), result.price.sites["price"], strict=True)
     )
@@ -38,9 +39,11 @@ def by_plan(result: Result) -> pd.DataFrame:
     rows = []
     for plan in plans:
         at = np.flatnonzero(land["plan"].eq(plan))
-        own, laid = land.iloc[at], chosen.iloc[at]
+        own = land.iloc[at]
+        laid = chosen.iloc[at]
         money = [prices[site] for site in dict.fromkeys(own["site"].astype(str))]
-        ground_m2, turf_m2 = own["ground_area_m2"].sum(), laid["turf_bought_m2"].sum()
+        ground_m2 = own["ground_area_m2"].sum()
+        turf_m2 = laid["turf_bought_m2"].sum()
         sums = (len(at), ground_m2, turf_m2, laid["seam_m"].sum(), laid["pieces"].sum())
         total = sum(money[1:], money[0])
         told = (units.cents(total / len(money)), total, min(money), max(money))
@@ -63,7 +66,8 @@ def differences(result: Result, at: np.ndarray) -> str:
 
 def _lawns(result: Result, at: np.ndarray) -> pd.Series:
     """The lawns of each lot, told by the ground of each."""
-    land, told = result.ground.areas, SYSTEMS[result.bid.units]
+    land = result.ground.areas
+    told = SYSTEMS[result.bid.units]
     ground = land["ground_area_m2"].to_numpy(float)
     own = land.iloc[at].groupby(land["site"].astype(str), sort=False)["shape"]
     words: dict[tuple[int, ...], str] = {}

@@ -27,7 +27,8 @@ class Clock:
     def __call__(self, stage: str, work: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
         """What ``work`` gives, told and timed as ``stage``."""
         self._progress(self._whole or stage, 0, 0)
-        start, before = time.perf_counter(), self._told
+        start = time.perf_counter()
+        before = self._told
         out = work(*given, **named)
         give_back()
         spent = time.perf_counter() - start - (self._told - before)
@@ -39,7 +40,8 @@ class Clock:
     @contextmanager
     def whole(self, stage: str) -> Iterator[None]:
         """Work that has stages of its own, told and timed as one."""
-        start, self._whole = time.perf_counter(), stage
+        start = time.perf_counter()
+        self._whole = stage
         yield
         self._whole = ""
         self._add(stage, time.perf_counter() - start)

@@ -18,7 +18,10 @@ import pandas as pd
 
 from geoturf import data, units
 
-COUNT, MONEY, NUMBER, TEXT = "count", "money", "number", "text"
+COUNT = "count"
+MONEY = "money"
+NUMBER = "number"
+TEXT = "text"
 TYPES = {
     COUNT: "whole number",
     MONEY: "money",
@@ -44,12 +47,16 @@ class Column:
     def name(self, system: str) -> str:
         """As it stands in the header, in a bid of the ``system`` "us" or "metric"."""
         shown = units.SHOWN.get(self.quantity)
-        return f"{self.base}_{shown[system].suffix}" if shown else self.base
+        if shown:
+            return f"{self.base}_{shown[system].suffix}"
+        return self.base
 
     def unit(self, system: str) -> str:
         """The unit of its values, empty where there is none."""
         shown = units.SHOWN.get(self.quantity)
-        return shown[system].unit if shown else self.plain_unit
+        if shown:
+            return shown[system].unit
+        return self.plain_unit
 
     def digits(self, system: str) -> int | None:
         """Decimals written, None for whole numbers and what is no number."""
@@ -57,12 +64,16 @@ class Column:
             return None
         shown = units.SHOWN.get(self.quantity)
         usual = shown[system].decimals if shown else None
-        return usual if self.decimals is None else self.decimals
+        if self.decimals is None:
+            return usual
+        return self.decimals
 
     def factor(self, system: str) -> float:
         """From SI to its unit."""
         shown = units.SHOWN.get(self.quantity)
-        return shown[system].factor if shown else 1.0
+        if shown:
+            return shown[system].factor
+        return 1.0
 
 
 @cache
@@ -102,7 +113,8 @@ def table(file: str, system: str, values: Mapping[str, Any]) -> pd.DataFrame:
 
 
 def _column(row: dict[str, str]) -> Column:
-    quantity, decimals = row["quantity"], row["decimals"]
+    quantity = row["quantity"]
+    decimals = row["decimals"]
     if quantity not in (COUNT, MONEY, NUMBER, TEXT) and quantity not in units.SHOWN:
         raise ValueError(
             f"columns.csv: {row['file']}, {row['column']}: no such quantity as '{quantity}'"

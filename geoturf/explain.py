@@ -66,5 +66,6 @@ def _codes() -> Iterator[tuple[set[str], str]]:
 
 def _rules() -> Iterator[tuple[set[str], str]]:
     for row in every_rule():
-        section, key = row[0].strip("[]").casefold(), row[1].casefold()
+        section = row[0].strip("[]").casefold()
+        key = row[1].casefold()
         yield {key, f"{section}.{key}"}, f"rule {rule_in_words(row)}"

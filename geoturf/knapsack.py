@@ -20,7 +20,8 @@ HAIR = 1e-12  # of value: no more is nothing
 @fast_inner
 def add(before: Floats, after: Floats, size: int, worth: float) -> None:
     """after[r] = the better of before[r] and before[r - size] + worth."""
-    first, room = uint64(size), uint64(len(before))
+    first = uint64(size)
+    room = uint64(len(before))
     for r in range(min(first, room)):
         after[r] = before[r]
     if first < room:
@@ -42,13 +43,17 @@ def again(size: Ints, value: Floats, room: int) -> tuple[Floats, Ints]:
     """By steps of room up to ``room``: the most value of things that fit, each as often as it does,
     and the thing last put in; -1 where the last step is left free. A thing worth no more than
     ``HAIR`` over that is not put in."""
-    best, last = np.zeros(room + 1), np.full(room + 1, -1)
+    best = np.zeros(room + 1)
+    last = np.full(room + 1, -1)
     for r in range(1, room + 1):
         best[r] = best[r - 1]
-        most, thing = -np.inf, -1
+        most = -np.inf
+        thing = -1
         for c in range(len(size)):
             if size[c] <= r and best[r - size[c]] + value[c] > most:
-                most, thing = best[r - size[c]] + value[c], c
+                most = best[r - size[c]] + value[c]
+                thing = c
         if thing >= 0 and most > best[r] + HAIR:
-            best[r], last[r] = most, thing
+            best[r] = most
+            last[r] = thing
     return best, last

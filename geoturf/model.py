@@ -286,7 +286,9 @@ def saved_m2(layout: Layout, offered: Sequence[Layout]) -> float:
     without; infinite where there is none without, or none in the layout. They are charged as often
     as they are to save what they cost: where this is more than 0, they do."""
     whole = [one.cost for one in offered if not one.at_corners]
-    return min(whole) - layout.cost if whole and layout.at_corners else float("inf")
+    if whole and layout.at_corners:
+        return min(whole) - layout.cost
+    return float("inf")
 
 
 @dataclass(frozen=True)
@@ -636,4 +638,6 @@ class Result:
     @property
     def all_ground(self) -> Ground:
         """All areas, laid or not."""
-        return self.ground if self.staying is None else self.staying.ground
+        if self.staying is None:
+            return self.ground
+        return self.staying.ground

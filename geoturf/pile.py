@@ -24,7 +24,8 @@ def cut_m2(pieces: pd.DataFrame) -> np.ndarray:
 def to_xy(u: np.ndarray, v: np.ndarray, bearing_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Frame coordinates (m, same shape) of pile coordinates (m) at compass bearings (degrees)."""
     bearing = np.radians(bearing_deg)
-    sine, cosine = np.sin(bearing), np.cos(bearing)
+    sine = np.sin(bearing)
+    cosine = np.cos(bearing)
     return u * sine + v * cosine, u * cosine - v * sine
 
 
@@ -56,7 +57,8 @@ def _corners(u: np.ndarray, v: np.ndarray, bearing_deg: np.ndarray) -> np.ndarra
 def turned(geometry: shapely.Geometry, bearing_deg: float) -> shapely.Geometry:
     """A geometry of the frame in pile coordinates: u for x, v for y."""
     bearing = np.radians(bearing_deg)
-    sine, cosine = np.sin(bearing), np.cos(bearing)
+    sine = np.sin(bearing)
+    cosine = np.cos(bearing)
 
     def uv(xy: np.ndarray) -> np.ndarray:
         u = xy @ (sine, cosine)

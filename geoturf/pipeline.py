@@ -51,7 +51,8 @@ def run(
     Raises `InputError` when the input is refused and `PromiseError` when the finished result breaks
     a promise of its own.
     """
-    clock, engine = Clock(progress), engine or Serial()
+    clock = Clock(progress)
+    engine = engine or Serial()
     source, land = _lighter(*_measured(bid, clock))
     stages = _Stages(source, engine, clock, _each(bid, land))
     if len(land.laid):
@@ -94,7 +95,8 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     """Areas in their ground frames, cut out of parcels where the bid gives parcels, with what is
     odd about them noticed; and the source, which also counts what could not be measured. What the
     bid asks of them in vain is refused now rather than when the turf is laid out."""
-    rules, told = _from_its_folder(bid), SYSTEMS[bid.units]
+    rules = _from_its_folder(bid)
+    told = SYSTEMS[bid.units]
     source = clock("read", read.read, bid)
     land = clock("ground", ground.measure, source, rules, told, _near_m(bid))
     land = clock("parcels", parcels.derive, land, bid.parcels)
@@ -121,10 +123,13 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
 def _near_m(bid: Bid) -> float:
     """How far from a site buildings, paving and the like count: they cut lawns out of parcels and
     tell edges; more of them is drawn where turf is laid, and asked for by a profile of trees."""
-    lots, plain = bid.parcels, bid.layout.method == "estimate" and not bid.layout.lay
+    lots = bid.parcels
+    plain = bid.layout.method == "estimate" and not bid.layout.lay
     least: float = max(lots.building_setback_m, lots.paving_setback_m) + bid.edges.tolerance_m
     asked_for_trees = bid.water is not None and bid.water.profile is not None
-    return least if plain and not asked_for_trees else max(least, ground.DRAWN_M)
+    if plain and not asked_for_trees:
+        return least
+    return max(least, ground.DRAWN_M)
 
 
 def _lighter(source: Source, land: Ground) -> tuple[Source, Ground]:
@@ -139,7 +144,9 @@ class _Stages:
     given what it was given before gives what it gave."""
 
     def __init__(self, source: Source, engine: Engine, clock: Clock, each: bool):
-        self.source, self.engine, self.clock = source, engine, clock
+        self.source = source
+        self.engine = engine
+        self.clock = clock
         self.each = each  # whether there is a takeoff of each site
         self.laid: layout.Laid = {}  # areas each on its own, whatever pools they are in
         self.bounded: layout.Bounded = {}  # likewise, the least turf of each
@@ -157,7 +164,9 @@ class _Stages:
 
     def priced(self, bid: Bid, land: Ground) -> Result:
         """Every stage in turn."""
-        step, engine, products = self._step, self.engine, bid.products
+        step = self._step
+        engine = self.engine
+        products = bid.products
         laid_tick = self.clock.tick("layout", len(land.areas))
         cut_tick = self.clock.tick("cuts", 0)
         bid, weighed = _weighed(bid)
@@ -398,7 +407,8 @@ def _from_its_folder(bid: Bid) -> GroundRules:
 def _beside(bid: Bid) -> list[tuple[str, str]]:
     """(path as given, SHA-256) of what a bid reads beside its layers: terrain, climate, weather,
     bills, a logo. Raises `BidError` for a logo that is not safe to draw."""
-    water, picture = bid.water, bid.bidder.logo
+    water = bid.water
+    picture = bid.bidder.logo
     if picture:
         read.logo(bid.folder, picture)
     named = [
@@ -442,7 +452,8 @@ def _where_turf(bid: Bid, place: Ground, stages: _Stages) -> _Turf:
     """On all areas, or on those that the comparison of water turns into turf. A choice is made at
     prices; turf laid on what it chooses, without the rest, costs something else; so the choice is
     made again until it stays at the prices of what it lays."""
-    every, rules = np.arange(len(place.areas)), bid.water
+    every = np.arange(len(place.areas))
+    rules = bid.water
     if rules is None:
         return _Turf(place, every)
     if rules.lay == "all":
@@ -463,9 +474,12 @@ def _where_turf_pays(bid: Bid, place: Ground, stages: _Stages) -> _Turf:
     first = price = on_all.price.areas["price"]
     laid = pd.Series(None, first.index, dtype=object)  # prices of what was laid in any round
     again = _to_be_turf(bid, place, price, stages.clock)
-    rows, count, land = None, 0, place
+    rows = None
+    count = 0
+    land = place
     while rows is None or not np.array_equal(again, rows):
-        rows, count = again, count + 1
+        rows = again
+        count = count + 1
         land = _laid_on(bid, place, rows)
         laid.iloc[rows] = stages.priced(bid, land).price.areas["price"].to_numpy()
         price = _as_laid(first, laid, rows)
@@ -506,7 +520,8 @@ def _as_laid(first: pd.Series, laid: pd.Series, rows: np.ndarray) -> pd.Series:
     """The price of turf on every area: as it was ``laid`` last; where it never was, as it was
     estimated ``first``, moved as the prices of ``rows`` were by laying them, so that neither is
     favoured by what estimates have in common."""
-    before, after = sum(first.iloc[rows]), sum(laid.iloc[rows])
+    before = sum(first.iloc[rows])
+    after = sum(laid.iloc[rows])
     ratio = after / before if before else Decimal(1)
     moved = first.map(lambda price: (price * ratio).quantize(price))
     return moved.where(laid.isna(), laid)
@@ -519,7 +534,8 @@ def _price_moved(
     everything to what they cost, laid and without the rest."""
     if not len(rows) or len(rows) == len(first):
         return ()
-    before, after = sum(first.iloc[rows]), sum(last.iloc[rows])
+    before = sum(first.iloc[rows])
+    after = sum(last.iloc[rows])
     moved = f"{100 * (float(after) / float(before) - 1):+.1f} %" if before else "from nothing"
     chosen = on_all.plan.chosen
     sure = float((chosen["sigma_m2"] / chosen["turf_bought_m2"]).median())
@@ -539,6 +555,7 @@ def _water(place: Ground, turf_price: pd.Series | None, bid: Bid, clock: Clock) 
         return None
     from geoturf import water
 
-    rules, told = bid.water, SYSTEMS[bid.units]
+    rules = bid.water
+    told = SYSTEMS[bid.units]
     asked = (place, turf_price, rules, bid.currency, bid.folder, bid.products, told)
     return clock("water", water.compare, *asked)

@@ -291,7 +291,8 @@ def _exchange(one: Path, other: Path) -> bool:
         call = ctypes.CDLL(None, use_errno=True).renameat2
     except (OSError, AttributeError):
         return False
-    at_cwd, swap = -100, 2
+    at_cwd = -100
+    swap = 2
     failed: int = call(at_cwd, os.fsencode(one), at_cwd, os.fsencode(other), swap)
     return failed == 0
 

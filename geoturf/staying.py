@@ -21,7 +21,8 @@ def everywhere(result: Result) -> Result:
     """The result with all areas in it, laid or not; itself where turf is laid on all."""
     if result.staying is None:
         return result
-    rows, count = result.staying.rows, len(result.staying.ground.areas)
+    rows = result.staying.rows
+    count = len(result.staying.ground.areas)
     return replace(
         result,
         ground=_ground(result.staying.ground, result.ground, rows),
@@ -63,7 +64,8 @@ def _plan(plan: CutPlan, rows: np.ndarray, count: int) -> CutPlan:
     stays = np.setdiff1d(np.arange(count), rows)
     chosen.loc[stays, "pile_bearing_deg"] = np.nan
     chosen.loc[stays, "free_cost_ratio"] = 1.0
-    pieces, seams = _onto(plan.pieces, rows), _onto(plan.seams, rows)
+    pieces = _onto(plan.pieces, rows)
+    seams = _onto(plan.seams, rows)
     return replace(plan, pieces=pieces, seams=seams, chosen=chosen)
 
 
@@ -72,7 +74,8 @@ def _takeoff(takeoff: Takeoff, rows: np.ndarray, count: int) -> Takeoff:
 
 
 def _price(price: Price, whole: Ground, rows: np.ndarray) -> Price:
-    count, nothing = len(whole.areas), Decimal(0)
+    count = len(whole.areas)
+    nothing = Decimal(0)
     all_sites = whole.areas["site"].drop_duplicates()
     own: Any = price.sites.set_index("site").reindex(all_sites).astype(object)
     sites = own.where(own.notna(), nothing)

@@ -158,7 +158,8 @@ def _number(text: str) -> float:
 def _value(match: re.Match[str]) -> float:
     if match["plain"]:
         return float(match["plain"])
-    numerator, denominator = (match["num"] or match["num2"]), (match["den"] or match["den2"])
+    numerator = match["num"] or match["num2"]
+    denominator = match["den"] or match["den2"]
     if int(denominator) == 0:
         raise UnitError("a fraction over zero")
     return int(match["whole"] or 0) + int(numerator) / int(denominator)
@@ -167,7 +168,8 @@ def _value(match: re.Match[str]) -> float:
 def unit_factor(unit: str) -> tuple[float, tuple[int, int, int]]:
     """Factor to SI and dimension of a unit such as ``lb/ft^2``. Raises `UnitError` for a name that
     is not in the list."""
-    factor, exponents = 1.0, [0, 0, 0]
+    factor = 1.0
+    exponents = [0, 0, 0]
     for place, part in enumerate(unit.replace("per ", "/").split("/")):
         part = part.strip()
         if part == "1" and place == 0:
@@ -189,7 +191,9 @@ def factors(*names: str) -> dict[str, float]:
 
 
 def _a(word: str) -> str:
-    return f"an {word}" if word[0] in "aeiou" else f"a {word}"
+    if word[0] in "aeiou":
+        return f"an {word}"
+    return f"a {word}"
 
 
 def read(text: str | float | int, dimension: str) -> float:
@@ -394,7 +398,8 @@ def _feet_inches(quarters: int) -> str:
     return (f"{feet}' " if feet else "") + " ".join(words) + '"'
 
 
-US, METRIC = System("us"), System("metric")
+US = System("us")
+METRIC = System("metric")
 SYSTEMS = {system.name: system for system in (US, METRIC)}
 _METRIC_WORDS = ("m", "mm", "cm", "km", "m2", "ha", "m3", "l", "kg", "g", "t", "h", "min", "day")
 
@@ -402,7 +407,9 @@ _METRIC_WORDS = ("m", "mm", "cm", "km", "m2", "ha", "m3", "l", "kg", "g", "t", "
 def _metric(dimension: tuple[int, int, int], value: float) -> tuple[str, float]:
     """A metric unit of a dimension that suits a value, and its factor to SI."""
     if dimension == (1, 0, 0):
-        return ("mm", 1e-3) if value < 1 else ("m", 1.0)
+        if value < 1:
+            return ("mm", 1e-3)
+        return ("m", 1.0)
     names = zip(("m", "kg", "h"), dimension, strict=True)
     parts = [(name, power) for name, power in names if power]
     over = "*".join(_powered(name, power) for name, power in parts if power > 0)
@@ -411,7 +418,9 @@ def _metric(dimension: tuple[int, int, int], value: float) -> tuple[str, float]:
 
 
 def _powered(name: str, power: int) -> str:
-    return name if power == 1 else f"{name}{power}"
+    if power == 1:
+        return name
+    return f"{name}{power}"
 
 
 MILLIONTH = 1e-6  # of a step: what float arithmetic may have added to a whole number of steps

@@ -87,7 +87,8 @@ class Pool:
         """Ends all workers at once, whatever they are doing."""
         for worker in (*self.idle, *self.busy):
             worker.end()
-        self.idle, self.busy = [], {}
+        self.idle = []
+        self.busy = {}
         self.ready.close()
 
     def _start(self) -> bool:
@@ -102,11 +103,13 @@ class Pool:
 
     def _hand_on(self) -> None:
         while self.waiting and self.idle:
-            task, worker = self.waiting.popleft(), self.idle.pop(0)
+            task = self.waiting.popleft()
+            worker = self.idle.pop(0)
             try:
                 text = pickle.dumps((task.work, task.items), pickle.HIGHEST_PROTOCOL)
             except (pickle.PicklingError, AttributeError, TypeError) as fault:
-                task.state, task.out = _FAILED, fault
+                task.state = _FAILED
+                task.out = fault
                 self.idle.insert(0, worker)
                 continue
             self.busy[worker] = task
@@ -126,7 +129,8 @@ class Pool:
             self._gone(worker, f"a worker could not go on ({_words(out)})")
             return
         task = self.busy.pop(worker)
-        task.state, task.out = state, out
+        task.state = state
+        task.out = out
         self.idle.append(worker)
 
     def _gone(self, worker: _Worker, what: str) -> None:
@@ -183,7 +187,9 @@ class _Worker:
         status = self.process.poll()
         if status is not None and status < 0:
             return f"a worker was ended by {_signal_name(-status)}, likely for want of memory"
-        return "a worker ended" if status is None else f"a worker ended (exit status {status})"
+        if status is None:
+            return "a worker ended"
+        return f"a worker ended (exit status {status})"
 
     def end(self) -> None:
         self.process.kill()
@@ -219,7 +225,8 @@ def serve(number: int) -> None:
     with contextlib.suppress(OSError, AttributeError):
         _end_with_the_parent()
     line = socket.socket(fileno=number)
-    asked, answers = line.makefile("rb"), line.makefile("wb")
+    asked = line.makefile("rb")
+    answers = line.makefile("wb")
     texts: SimpleQueue[bytes] = SimpleQueue()
     Thread(target=_listen, args=(asked, texts), daemon=True).start()
     while True:

@@ -65,7 +65,8 @@ def audit(
     told += seen
     told += _safely("edges add up", lambda: [edges.laid(folder), edges.add_up(folder)])
     if drawn is not None and found is not None and len(drawn.row):
-        own, around = drawn, found
+        own = drawn
+        around = found
         told += _safely("edges", lambda: edges.promises(folder, own, around))
     caps = _caps(folder, drawn)
     own_depths = None if drawn is None else ground.depths(folder, drawn)

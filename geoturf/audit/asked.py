@@ -34,7 +34,8 @@ _Pair = tuple[str, Any, Any]
 
 def promise(folder: Folder, bid: Mapping[str, Any]) -> Told:
     """``bid``: the bid file as TOML reads it."""
-    wrong, count = [], 0
+    wrong = []
+    count = 0
     for name, stated, used in _pairs("", bid, folder.settings):
         same = _same(stated, used)
         count += same is not None
@@ -59,7 +60,9 @@ def _pairs(name: str, stated: Any, used: Any) -> Iterator[_Pair]:
 def _same(stated: Any, used: Any) -> bool | None:
     """None where it is neither a number nor a price, or of a unit that is not known here."""
     if isinstance(stated, bool) or isinstance(used, bool):
-        return stated is used if isinstance(stated, bool) and isinstance(used, bool) else None
+        if isinstance(stated, bool) and isinstance(used, bool):
+            return stated is used
+        return None
     if isinstance(used, Mapping) and isinstance(stated, str):
         return _same_money(stated, used)
     if not isinstance(used, int | float):

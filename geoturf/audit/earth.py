@@ -70,7 +70,9 @@ def unwrapped(lonlat: Shapes) -> Shapes:
 
 def geod_of(crs: pyproj.CRS, ellipsoid: str) -> pyproj.Geod:
     found = geographic(crs, ellipsoid).get_geod()
-    return found if found is not None else pyproj.Geod(ellps="WGS84")
+    if found is not None:
+        return found
+    return pyproj.Geod(ellps="WGS84")
 
 
 @dataclass(frozen=True)
@@ -86,13 +88,15 @@ def measured(lonlat: Shapes, geod: pyproj.Geod) -> Measured:
     parts, owner = shapely.get_parts(lonlat, return_index=True)
     rings, part = shapely.get_rings(parts, return_index=True)
     first = np.diff(part, prepend=-1) != 0  # the shell
-    area, length = np.zeros(len(rings)), np.zeros(len(rings))
+    area = np.zeros(len(rings))
+    length = np.zeros(len(rings))
     for k, ring in enumerate(rings):
         lon, lat = shapely.get_coordinates(ring).T
         found, length[k] = geod.polygon_area_perimeter(lon, lat)
         area[k] = abs(found)
     signed: Floats = np.where(first, area, -area)
-    n, of = len(lonlat), owner[part]
+    n = len(lonlat)
+    of = owner[part]
     return Measured(summed(of, signed, n), summed(of, length, n))
 
 
@@ -126,7 +130,8 @@ class Planes:
         k = plane[owner]
         there = self._centred(points[:, 0], points[:, 1], self.height_m[k])
         here = self._centred(self.lon, self.lat, self.height_m)[k]
-        lon, lat = np.radians(self.lon[k]), np.radians(self.lat[k])
+        lon = np.radians(self.lon[k])
+        lat = np.radians(self.lat[k])
         dx, dy, dz = (there - here).T
         east = -np.sin(lon) * dx + np.cos(lon) * dy
         outward = np.cos(lon) * dx + np.sin(lon) * dy
@@ -136,7 +141,8 @@ class Planes:
 
     def _centred(self, lon: Floats, lat: Floats, height_m: Floats) -> Floats:
         """Earth-centred coordinates."""
-        lam, phi = np.radians(lon), np.radians(lat)
+        lam = np.radians(lon)
+        phi = np.radians(lat)
         across = self.geod.a / np.sqrt(1 - self.geod.es * np.sin(phi) ** 2)
         flat = (across + height_m) * np.cos(phi)
         up = (across * (1 - self.geod.es) + height_m) * np.sin(phi)

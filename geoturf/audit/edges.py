@@ -34,7 +34,8 @@ class _Along:
 
 def laid(folder: Folder) -> Told:
     """Turf is laid on every area, or on those that the comparison of water chooses for it."""
-    areas, chosen = folder.table("areas"), set()
+    areas = folder.table("areas")
+    chosen = set()
     compares = folder.has("water")
     if compares:
         water = folder.table("water")
@@ -64,7 +65,8 @@ def add_up(folder: Folder) -> Told:
 def promises(folder: Folder, drawn: Drawn, found: Input) -> list[Told]:
     if found.lost:
         return [unseen("edges", "not all of the input could be read")]
-    areas, drawn = folder.table("areas"), drawn.only(folder.laid[drawn.row])
+    areas = folder.table("areas")
+    drawn = drawn.only(folder.laid[drawn.row])
     if not len(drawn.row):
         return [agrees("edges", "no turf is laid")]
     own = earth.planes(drawn.lonlat, heights(folder, drawn), drawn.geod)
@@ -103,7 +105,9 @@ def _of_role(found: Input, role: str, folder: Folder) -> Shapes:
         for setting, _, _, layer in found.layers
         if setting["role"] == role
     ]
-    return np.concatenate(shapes) if shapes else np.empty(0, object)
+    if shapes:
+        return np.concatenate(shapes)
+    return np.empty(0, object)
 
 
 def _along(
@@ -132,7 +136,8 @@ def _beside(
     pad = 1e-5
     one, other = tree.query(shapely.box(west - pad, south - pad, east + pad, north + pad))
     keep = (one != other) & (group[one] == group[other])
-    one, other = one[keep], other[keep]
+    one = one[keep]
+    other = other[keep]
     return _close(placed, border, one, own.laid(drawn.lonlat[other], one), reach)
 
 
@@ -140,11 +145,13 @@ def _close(
     placed: Shapes, border: Shapes, area: np.ndarray, things: Shapes, reach: float
 ) -> _Along:
     """``things``: in the planes of the areas they belong to."""
-    near, touching = np.zeros(len(placed)), np.zeros(len(placed))
+    near = np.zeros(len(placed))
+    touching = np.zeros(len(placed))
     if not len(area):
         return _Along(near, touching)
     order = np.argsort(area, kind="stable")
-    area, things = area[order], shapely.make_valid(things[order])
+    area = area[order]
+    things = shapely.make_valid(things[order])
     wide = shapely.buffer(things, reach * 1.02 + 1e-3)
     first = np.flatnonzero(np.diff(area, prepend=-1))
     for begin, end in zip(first, [*first[1:], len(area)], strict=True):

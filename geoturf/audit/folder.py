@@ -221,7 +221,9 @@ def read_only(path: Path) -> sqlite3.Connection:
 def defined(definition: Any, organization: Any, number: Any) -> str:
     """A CRS of a GeoPackage: its WKT, or its number where it has none (CRS of three dimensions)."""
     text = str(definition)
-    return text if "[" in text else f"{organization}:{number}"
+    if "[" in text:
+        return text
+    return f"{organization}:{number}"
 
 
 #: bytes of a GeoPackage geometry's envelope, by its kind (OGC 12-128r19, 2.1.3)

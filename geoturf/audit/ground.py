@@ -85,7 +85,9 @@ def _means(path: str, file: str) -> bool:
 
 def _inner(path: Path, setting: dict[str, Any]) -> list[str]:
     if setting["layer"] not in ("", "*"):
-        return [setting["layer"]] if path.suffix.lower() == ".gpkg" else [""]
+        if path.suffix.lower() == ".gpkg":
+            return [setting["layer"]]
+        return [""]
     return sources.layers_of(path)
 
 
@@ -99,7 +101,9 @@ def _kept(layer: Layer, setting: dict[str, Any]) -> Layer:
         wanted = str(value).lower() if isinstance(value, bool) else str(value)
         wanted = wanted.removesuffix(".0")
         keep &= np.array([_alike(text, wanted) for text in column], bool)
-    return layer.only(keep) if not keep.all() else layer
+    if not keep.all():
+        return layer.only(keep)
+    return layer
 
 
 def _alike(given: str, told: str) -> bool:
@@ -139,7 +143,8 @@ _Part = tuple[Layer, list[int], list[int], dict[str, Any], str]
 
 def _digests(folder: Folder, home: Path) -> Told:
     """SHA-256 of each input, of a shapefile or a file geodatabase of its parts one after another."""
-    wrong, seen = [], 0
+    wrong = []
+    seen = 0
     inputs = folder.run["inputs"]
     for one in inputs:
         path = home / str(one["path"])
@@ -264,7 +269,10 @@ def _drawn(
     if not parts:
         return None
     row: list[int] = []
-    lonlat, mended, columns, parcels = [], [], [], []
+    lonlat = []
+    mended = []
+    columns = []
+    parcels = []
     repaired = _named(folder, "repaired")
     for layer, own, at, setting, file in parts:
         row += at
@@ -278,7 +286,8 @@ def _drawn(
         columns += [{name: column[k] for name, column in held.items()} for k in own]
     geod = earth.geod_of(parts[0][0].crs, ellipsoid)
     at_row = np.array(row, np.intp)
-    outlines, whole = np.concatenate(lonlat), np.concatenate(parcels)
+    outlines = np.concatenate(lonlat)
+    whole = np.concatenate(parcels)
     return Drawn(at_row, outlines, whole, np.concatenate(mended), geod, columns)
 
 
@@ -346,10 +355,12 @@ def _ground(folder: Folder, drawn: Drawn) -> Iterator[Told]:
     part = slack(drawn, flat.perimeter_m)
 
     def against(base: str, what: str, own: Floats, part: Floats, unit: str) -> Told:
-        promise, room = base.split("_")[0], own * part + areas.step(base)
+        promise = base.split("_")[0]
+        room = own * part + areas.step(base)
         return compared(promise, what, names, areas.si(base)[drawn.row], own, room, unit)
 
-    area, around = flat.area_m2 * up**2, flat.perimeter_m * up
+    area = flat.area_m2 * up**2
+    around = flat.perimeter_m * up
     yield against("ground_area", "ground areas by geodesics", area, part, "m2")
     spiked = np.where(drawn.mended, _SPIKED, part)
     yield against("perimeter", "perimeters by geodesics", around, spiked, "m")
@@ -365,7 +376,8 @@ def _in_parcels(folder: Folder, drawn: Drawn) -> Iterator[Told]:
         return
     own = earth.planes(drawn.parcel[rows], heights(folder, drawn)[rows], drawn.geod)
     n = np.arange(len(rows))
-    lawn, parcel = own.laid(drawn.lonlat[rows], n), own.laid(drawn.parcel[rows], n)
+    lawn = own.laid(drawn.lonlat[rows], n)
+    parcel = own.laid(drawn.parcel[rows], n)
     out = shapely.area(shapely.difference(lawn, parcel))
     names = [folder.areas[k] for k in drawn.row[rows]]
     room = 2e-3 * shapely.length(lawn)
@@ -392,7 +404,8 @@ def _tolerance(folder: Folder, drawn: Drawn, up: Floats) -> Told:
     """One sigma of an area for errors of its corners that go each by itself: sigma / 2 times the
     root of the squares of the chords from corner to corner but one (Chrisman and Yandell, 1988,
     from memory)."""
-    areas, settings = folder.table("areas"), folder.settings["layers"]
+    areas = folder.table("areas")
+    settings = folder.settings["layers"]
     sigma = {(one["path"], one["correlation"]): one["sigma"] for one in settings if one["sigma"]}
     files = areas.text("file")
     of = [next((s for (p, _), s in sigma.items() if _means(p, files[k])), 0.0) for k in drawn.row]
@@ -407,8 +420,10 @@ def _tolerance(folder: Folder, drawn: Drawn, up: Floats) -> Told:
     step = areas.step("area_tolerance")
     names = [folder.areas[k] for k in drawn.row]
     told = areas.si("area_tolerance")[drawn.row]
-    low, high = low * 0.999 - step, high * 1.001 + step
-    low, high = np.where(drawn.mended, 0.0, low), np.where(drawn.mended, np.inf, high)
+    low = low * 0.999 - step
+    high = high * 1.001 + step
+    low = np.where(drawn.mended, 0.0, low)
+    high = np.where(drawn.mended, np.inf, high)
     return between("tolerance", "tolerances of areas", names, told, low, high, "m2")
 
 
@@ -519,7 +534,8 @@ def depths(folder: Folder, drawn: Drawn) -> dict[str, Floats] | None:
     found = {}
     for rule in ("dig_depth", "base_depth"):
         own = np.full(count, np.nan)
-        metres, inches = _given(drawn, f"{rule}_m"), _given(drawn, f"{rule}_in")
+        metres = _given(drawn, f"{rule}_m")
+        inches = _given(drawn, f"{rule}_in")
         own[drawn.row] = np.where(np.isnan(metres), inches * DEPTHS[f"{rule}_in"], metres)
         found[rule] = own
     return found

@@ -33,7 +33,9 @@ class _Placed:
 
 def _placed(folder: Folder) -> _Placed:
     """Raises `Unreadable` where layers and tables do not hold the same."""
-    layout, areas, table = folder.layout, folder.table("areas"), folder.table("pieces")
+    layout = folder.layout
+    areas = folder.table("areas")
+    table = folder.table("pieces")
     crs = earth.crs_of(layout.crs)
     ellipsoid = folder.settings["ground"]["ellipsoid"]
     keys = list(zip(areas.text("site"), areas.text("area"), strict=True))
@@ -57,7 +59,8 @@ def _placed(folder: Folder) -> _Placed:
 def _heights(folder: Folder) -> Floats:
     """Each site's mean, which a site's frame lies at; 0 where it is not known."""
     areas = folder.table("areas")
-    high, site = areas.si("elevation"), np.unique(areas.text("site"), return_inverse=True)[1]
+    high = areas.si("elevation")
+    site = np.unique(areas.text("site"), return_inverse=True)[1]
     known = np.isfinite(high)
     mean: Floats = np.bincount(site, np.where(known, high, 0.0)) / np.maximum(
         np.bincount(site, known), 1
@@ -76,7 +79,8 @@ def promises(folder: Folder, drawn: Drawn | None) -> list[Told]:
 
 def _as_drawn(folder: Folder, drawn: Drawn, placed: _Placed) -> Told:
     """The area between an outline drawn and the outline in layout.gpkg."""
-    whole, row = placed.own, drawn.row
+    whole = placed.own
+    row = drawn.row
     planes = earth.Planes(whole.lon[row], whole.lat[row], whole.height_m[row], whole.geod)
     own = planes.laid(drawn.lonlat, np.arange(len(drawn.row)))
     theirs = placed.outline[drawn.row]
@@ -143,7 +147,9 @@ def _meeting(placed: _Placed) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
 
 def _cut(folder: Folder, placed: _Placed) -> list[Told]:
     """Pieces are cut as long and as wide as they lie, allowances in, and lie as their pile does."""
-    pieces, areas, rules = folder.table("pieces"), folder.table("areas"), folder.settings["layout"]
+    pieces = folder.table("pieces")
+    areas = folder.table("areas")
+    rules = folder.settings["layout"]
     names = pieces.text("piece")
     corners = shapely.get_coordinates(shapely.get_exterior_ring(placed.pieces))
     if len(corners) != 5 * len(names):
@@ -160,7 +166,8 @@ def _cut(folder: Folder, placed: _Placed) -> list[Told]:
     level = steep < 1.0005
     short = np.minimum(length[:, 0], length[:, 1]) < 0.02
     turned = np.where(level & ~short, off.min(axis=1), 0.0)
-    long, wide = pieces.si("length"), pieces.si("width")
+    long = pieces.si("length")
+    wide = pieces.si("width")
     told = [
         compared(
             "pile",
@@ -173,7 +180,8 @@ def _cut(folder: Folder, placed: _Placed) -> list[Told]:
         ),
         _one_bearing(folder, placed, names),
     ]
-    ends, step = 2 * rules["end_allowance"], rules["cut_step"]
+    ends = 2 * rules["end_allowance"]
+    step = rules["cut_step"]
     slanted = pieces.tells("length_right")
     if slanted:
         long = _reach(pieces)
@@ -193,7 +201,8 @@ def _cut(folder: Folder, placed: _Placed) -> list[Told]:
 def _full(folder: Folder, wide: Floats) -> Floats:
     """The width between selvages at which a piece's product is sold and the piece is cut; 0 where it
     is cut at no such width."""
-    products, trim = folder.settings["products"], 2 * folder.settings["layout"]["selvage_trim"]
+    products = folder.settings["products"]
+    trim = 2 * folder.settings["layout"]["selvage_trim"]
     sold = [widths_of(products[name]) for name in folder.table("pieces").text("product")]
     near = [
         any(abs(width - trim - own) < _OFF_M for width in widths)
@@ -204,7 +213,8 @@ def _full(folder: Folder, wide: Floats) -> Floats:
 
 def _reach(pieces: Table) -> Floats:
     """How far pieces with slanted ends reach along their roll."""
-    left, right = pieces.si("along"), pieces.si("along_right")
+    left = pieces.si("along")
+    right = pieces.si("along_right")
     ends = left + pieces.si("length"), right + pieces.si("length_right")
     reach: Floats = np.fmax(*ends) - np.fmin(left, right)
     return reach

@@ -74,7 +74,8 @@ def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     for line in lines:
         by_line.setdefault((f"phase {line['phase']}", base_of(line)), []).append(line)
     titles = _turf_by_title(settings["products"])
-    wrong, count = [], 0
+    wrong = []
+    count = 0
     texts = (table.text(name) for name in ("scope", "item", "unit", "order_unit"))
     numbers = (table.numbers(name) for name in ("order_quantity", "order_size"))
     for scope, item, unit, order_unit, order, size in zip(*texts, *numbers, strict=True):
@@ -105,19 +106,22 @@ def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
 def _by_size(found: list[dict[str, str]], item: str, order: float, settings: dict[str, Any]) -> str:
     """Why lines are not at the price of an order of their size; "" where they are. Hire is the
     cheapest mix of weeks and days, of all there are; a break holds from its quantity on."""
-    rules, key = settings["price"], ITEMS[item][1] if item in ITEMS else ""
-    day, week = rules["costs"].get(key), rules["hire"].get(key)
+    rules = settings["price"]
+    key = ITEMS[item][1] if item in ITEMS else ""
+    day = rules["costs"].get(key)
+    week = rules["hire"].get(key)
     if day and week:
-        days, covers = int(order), rules["hire_days"]
+        days = int(order)
+        covers = rules["hire_days"]
         mixes = (
             weeks * Decimal(week["amount"]) + max(0, days - weeks * covers) * Decimal(day["amount"])
             for weeks in range(days // covers + 2)
         )
-        told, least = (
-            sum((_decimal(one["amount"]) for one in found), Decimal(0)),
-            _cents(min(mixes)),
-        )
-        return "" if told == least else f"is hired for {told}, where {least} would do"
+        told = sum((_decimal(one["amount"]) for one in found), Decimal(0))
+        least = _cents(min(mixes))
+        if told == least:
+            return ""
+        return f"is hired for {told}, where {least} would do"
     turf = [
         one for name, one in settings["products"].items() if plain(one["title"] or name) == item
     ]
@@ -138,7 +142,8 @@ def _by_size(found: list[dict[str, str]], item: str, order: float, settings: dic
 
 def _least_orders(lines: list[dict[str, str]], settings: dict[str, Any]) -> Told:
     """Orders of a phase come to the least that they are charged."""
-    wrong, count = [], 0
+    wrong = []
+    count = 0
     leasts = [
         (key, money, {title for title, item in ITEMS.items() if item[1] == key})
         for key, money in settings["price"]["least"].items()
@@ -185,7 +190,9 @@ def _prices(item: str, rules: dict[str, Any], turf: dict[str, list[dict[str, Any
     breaks = (rules.get("breaks") or {}).get(key, ())
     week = (rules.get("hire") or {}).get(key)
     others = [*(one["price"] for one in breaks), *([week] if week else [])]
-    return [money, *others] if money else []
+    if money:
+        return [money, *others]
+    return []
 
 
 _LEAST = re.compile(r"Least order of [^:]*: ")
@@ -222,7 +229,8 @@ def _off(
             return f"priced at {line['unit_price']} a {line['unit']}, where the bid says {wanted}"
         counted = money["dimension"] is None and item in ITEMS
         if money["unit"] == order_unit or counted:
-            each, room = 1.0, 0.0
+            each = 1.0
+            room = 0.0
         elif money["unit"] in UNITS and unit in UNITS and money["unit"] not in ("ft", "m", "each"):
             each = size * UNITS[unit] / UNITS[money["unit"]]
             room = 6e-4 * UNITS[unit] / UNITS[money["unit"]]
@@ -265,14 +273,16 @@ def _build_up(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     if new := strangers(folder):
         yield unseen("build-up", f"the audit does not know {new}")
         return
-    rules, turf = settings["price"], set(_turf_by_title(settings["products"]))
+    rules = settings["price"]
+    turf = set(_turf_by_title(settings["products"]))
     work = [line for line in lines if not is_general(line)]
     taxed = ("material", "plant") if rules["tax_on_plant"] else ("material",)
     sums = {kind: Decimal(0) for kind in ("material", "labour", "plant", "service")}
     for line in work:
         sums[kind_of(line, settings, turf)] += _decimal(line["amount"])
     so_far = sum(sums.values(), Decimal(0))
-    waste, own = Decimal(0), {}
+    waste = Decimal(0)
+    own = {}
     for step, rule in _STEPS.items():
         base = {"waste": sums["material"], "sales tax": waste + sum(sums[k] for k in taxed)}.get(
             step, so_far
@@ -303,7 +313,8 @@ def is_general(line: dict[str, str]) -> bool:
 
 def _by_scale(base: Decimal, rate: float, scale: Iterable[dict[str, Any]]) -> Decimal:
     """Each bracket's rate of what lies in it, the rate of the rest."""
-    due, below = Decimal(0), Decimal(0)
+    due = Decimal(0)
+    below = Decimal(0)
     for one in scale:
         top = Decimal(one["up_to"]["amount"])
         due += max(Decimal(0), min(base, top) - below) * Decimal(str(one["rate"]))
@@ -397,7 +408,8 @@ def _across(schedule: Table) -> Told:
 
 def _sites_of_one_phase(folder: Folder) -> Told:
     """Costs of the sites that lie in one phase make up no more than that phase's."""
-    sites, phases = folder.table("sites"), folder.table("phases")
+    sites = folder.table("sites")
+    phases = folder.table("phases")
     own = _by(sites, "phase", "cost")
     told = _by(phases, "phase", "cost")
     if set(own) != set(told):

@@ -31,7 +31,8 @@ def promises(folder: Folder) -> list[Told]:
 
 def _stocked(folder: Folder) -> Told:
     """Every roll is of a width and a length that can be bought, or a left-over at hand."""
-    rolls, products = folder.table("rolls"), folder.settings["products"]
+    rolls = folder.table("rolls")
+    products = folder.settings["products"]
     stock = folder.settings["cuts"]["stock"]
     wrong = []
     table = zip(
@@ -59,7 +60,8 @@ def _stocked(folder: Folder) -> Told:
 
 def _places(folder: Folder) -> list[Told]:
     """Each piece lies on a roll of its product, within it, apart from all others."""
-    rolls, pieces = folder.table("rolls"), folder.table("pieces")
+    rolls = folder.table("rolls")
+    pieces = folder.table("pieces")
     place = {name: k for k, name in enumerate(rolls.text("roll"))}
     names = pieces.text("piece")
     at = [place.get(roll, -1) for roll in pieces.text("roll")]
@@ -75,13 +77,15 @@ def _places(folder: Folder) -> list[Told]:
     told.append(first_wrong("turf of rolls", "products of pieces", other, len(names)))
     trim = folder.settings["layout"]["selvage_trim"]
     stock = bool(folder.settings["cuts"]["stock"])
-    x, y = pieces.si("along"), pieces.si("across")
+    x = pieces.si("along")
+    y = pieces.si("across")
     far = x + pieces.si("length")
     near = x
     if pieces.tells("length_right"):
         right = pieces.si("along_right")
         end = np.where(np.isnan(right), far, right + pieces.si("length_right"))
-        far, near = np.fmax(far, end), np.fmin(near, np.where(np.isnan(right), near, right))
+        far = np.fmax(far, end)
+        near = np.fmin(near, np.where(np.isnan(right), near, right))
     usable = rolls.si("width")[k] - (0.0 if stock else 2 * trim)
     length = rolls.si("length")[k] + _ROOM_M
     told.append(between("within rolls", "ends of pieces on rolls", names, far, near, length, "m"))
@@ -104,9 +108,12 @@ def _apart(folder: Folder, k: np.ndarray, names: list[str]) -> Told:
     """No turf is used twice. Rolls are laid far from each other, and pieces on them as they are
     cut."""
     pieces = folder.table("pieces")
-    x, y = pieces.si("along"), pieces.si("across") + 1000.0 * k
-    long, wide = pieces.si("length"), pieces.si("width")
-    x1, long1 = x, long
+    x = pieces.si("along")
+    y = pieces.si("across") + 1000.0 * k
+    long = pieces.si("length")
+    wide = pieces.si("width")
+    x1 = x
+    long1 = long
     if pieces.tells("length_right"):
         right = pieces.si("along_right")
         x1 = np.where(np.isnan(right), x, right)
@@ -126,7 +133,9 @@ def _apart(folder: Folder, k: np.ndarray, names: list[str]) -> Told:
 
 def _sums(folder: Folder) -> list[Told]:
     """What is bought is one sum, however it is taken: by roll, pool, area and site."""
-    rolls, plan, areas = folder.table("rolls"), folder.table("cut_plan"), folder.table("areas")
+    rolls = folder.table("rolls")
+    plan = folder.table("cut_plan")
+    areas = folder.table("areas")
     keys = sorted(set(zip(plan.text("phase"), plan.text("product"), strict=True)))
     names = [f"phase {phase}, {product}" for phase, product in keys]
 
@@ -168,7 +177,8 @@ def _sums(folder: Folder) -> list[Told]:
 
 
 def _by_area(folder: Folder) -> list[Told]:
-    areas, pieces = folder.table("areas"), folder.table("pieces")
+    areas = folder.table("areas")
+    pieces = folder.table("pieces")
     keys = list(zip(areas.text("site"), areas.text("area"), strict=True))
     place = {key: k for k, key in enumerate(keys)}
     own = zip(pieces.text("site"), pieces.text("area"), strict=True)
@@ -204,12 +214,12 @@ def _bounds(folder: Folder) -> list[Told]:
     No turf can be bought under the first. What is no more than the least of all layouts is no more
     than this one, in which no roll is cut better than with nothing left over, rounded up to what
     can be bought."""
-    plan, products = folder.table("cut_plan"), folder.settings["products"]
-    names, trim = (
-        [f"pool {name}" for name in plan.text("pool")],
-        folder.settings["layout"]["selvage_trim"],
-    )
-    bound, bought = plan.si("bound"), plan.si("bought")
+    plan = folder.table("cut_plan")
+    products = folder.settings["products"]
+    names = [f"pool {name}" for name in plan.text("pool")]
+    trim = folder.settings["layout"]["selvage_trim"]
+    bound = plan.si("bound")
+    bought = plan.si("bought")
     needed = _by_pool(folder, _laid(folder))
     turf = [products.get(name) for name in plan.text("product")]
     losses = [[w / (w - 2 * trim) for w in widths_of(one)] if one else [1.0] for one in turf]
@@ -220,7 +230,8 @@ def _bounds(folder: Folder) -> list[Told]:
     )
     most = np.minimum(cut + np.array([_purchase(folder, one) for one in turf]), bought) * (1 + 1e-6)
     room = plan.step("bound") * 2
-    least, most = np.nan_to_num(least, nan=0.0), np.where(np.isnan(most), bought, most)
+    least = np.nan_to_num(least, nan=0.0)
+    most = np.where(np.isnan(most), bought, most)
     told = [
         between(
             "bound",
@@ -264,7 +275,8 @@ def _laid(folder: Folder) -> Floats:
     """What each area takes of turf that lies flat on it: its surface, or its ground where the slope
     is too little to be laid out along it."""
     areas = folder.table("areas")
-    ground, surface = areas.si("ground_area"), areas.si("surface_area")
+    ground = areas.si("ground_area")
+    surface = areas.si("surface_area")
     steep = surface / ground - 1 > folder.settings["ground"]["stretch_from"]
     return np.where(steep, surface, ground) * folder.laid
 
@@ -272,7 +284,8 @@ def _laid(folder: Folder) -> Floats:
 def _by_pool(folder: Folder, values: Floats) -> Floats:
     """Sums of each pool, over the areas that share it; NaN where its name does not tell them for
     sure, as where a product comes in several dye lots."""
-    plan, areas = folder.table("cut_plan"), folder.table("areas")
+    plan = folder.table("cut_plan")
+    areas = folder.table("areas")
     apart = {"phase": (), "site": ("site",), "area": ("site", "area")}[
         folder.settings["cuts"]["pool"]
     ]

@@ -27,12 +27,14 @@ def promises(folder: Folder) -> Iterator[Told]:
     if new := strangers(folder):
         yield unseen("price of a site", f"the audit does not know {new}")
         return
-    bid, sites = folder.table("bid"), folder.table("sites")
+    bid = folder.table("bid")
+    sites = folder.table("sites")
     lines = [dict(zip(bid.columns, map(plain, row), strict=True)) for row in bid.rows]
     names = sites.text("site")
     loads = _loads(folder)
     takes = _Takes(folder, names)
-    own, room = np.zeros(len(names)), np.full(len(names), _CENTS)
+    own = np.zeros(len(names))
+    room = np.full(len(names), _CENTS)
     turf = titles_of_turf(folder)
     for line in lines:
         if is_general(line):

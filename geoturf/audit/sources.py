@@ -43,7 +43,9 @@ class Layer:
 
     def column(self, name: str) -> list[str] | None:
         own = self.called(name)
-        return self.columns[own] if own is not None else None
+        if own is not None:
+            return self.columns[own]
+        return None
 
     def only(self, keep: NDArray[np.bool_]) -> Layer:
         rows = np.flatnonzero(keep)
@@ -171,7 +173,9 @@ def _assembled(rings: list[NDArray[np.float64]]) -> Any:
         else:
             inside[owner].append(hole)
     whole = [shapely.Polygon(one.exterior, own) for one, own in zip(about, inside, strict=True)]
-    return whole[0] if len(whole) == 1 else shapely.MultiPolygon(whole)
+    if len(whole) == 1:
+        return whole[0]
+    return shapely.MultiPolygon(whole)
 
 
 def _dbf(data: bytes) -> dict[str, list[str]]:
@@ -248,7 +252,9 @@ def _polygon(geometry: Any) -> Any:
     made = [shapely.Polygon(rings[0], rings[1:]) for rings in whole if rings]
     if not made:
         return None
-    return made[0] if len(made) == 1 else shapely.MultiPolygon(made)
+    if len(made) == 1:
+        return made[0]
+    return shapely.MultiPolygon(made)
 
 
 def _geoparquet(path: Path, layer: str) -> _Read:

@@ -67,13 +67,15 @@ class _Phase:
         """Each area's own, else its turf's, else the bid's."""
         of_turf = (one[name] for one in self.product)
         depth = np.array([self.rules[name] if one is None else one for one in of_turf], float)
-        return (
-            depth if self.own is None else np.where(np.isnan(self.own[name]), depth, self.own[name])
-        )
+        if self.own is None:
+            return depth
+        return np.where(np.isnan(self.own[name]), depth, self.own[name])
 
     def deep(self, value: float) -> Span:
         """What depends on depths, which areas may state each for itself."""
-        return Span(0.0, math.inf) if self.own is None else exactly(value)
+        if self.own is None:
+            return Span(0.0, math.inf)
+        return exactly(value)
 
     @property
     def sites(self) -> int:
@@ -101,7 +103,9 @@ def _dug(p: _Phase) -> float:
 
 def _swell(p: _Phase) -> float:
     own = p.rules["swell"]
-    return _published("swell")[p.rules["soil"], "bank to loose"] if own is None else 1 + float(own)
+    if own is None:
+        return _published("swell")[p.rules["soil"], "bank to loose"]
+    return 1 + float(own)
 
 
 def _loads(p: _Phase) -> Span:
@@ -187,7 +191,8 @@ def _spread(p: _Phase) -> float:
 
 def _seam(p: _Phase) -> Span:
     """Seams in areas, and half of each border that two share."""
-    own, shared = p.sum("seam"), p.sum("edge_shared") / 2
+    own = p.sum("seam")
+    shared = p.sum("edge_shared") / 2
     return Span(own + shared, own + shared * _SLOPED)
 
 
@@ -195,13 +200,15 @@ def _taped(p: _Phase) -> Span:
     if p.edges["seam_method"] != "nails":
         return _seam(p)
     glued = 1 - p.nailed
-    own, shared = p.sum("seam", glued), p.sum("edge_shared", glued) / 2
+    own = p.sum("seam", glued)
+    shared = p.sum("edge_shared", glued) / 2
     return Span(own + shared, own + shared * _SLOPED)
 
 
 def _seam_nails(p: _Phase) -> Span:
     """As told, where halves of borders that two areas share are rounded."""
-    told, halves = p.sum("seam_fasteners"), 0.5 * float((p.column["edge_shared"] > 0).sum())
+    told = p.sum("seam_fasteners")
+    halves = 0.5 * float((p.column["edge_shared"] > 0).sum())
     return Span(max(0.0, told - halves), told + halves)
 
 
@@ -223,7 +230,8 @@ _OPEN = ("fence", "planter")
 
 
 def _stakes(p: _Phase) -> Span:
-    edged, step = _edged(p, "board"), p.rules["stake_spacing"]
+    edged = _edged(p, "board")
+    step = p.rules["stake_spacing"]
     if not edged.high:
         return exactly(0.0)
     return Span(edged.low / step, edged.high / step + 2 * len(p.site))
@@ -234,13 +242,16 @@ def _fabric_nails(p: _Phase) -> Span:
     if not p.rules["fabric"]:
         return exactly(0.0)
     each = p.column["surface_area"] * p.nailed / p.rules["fabric_spacing"] ** 2
-    low, high = each * (1 - _ROUNDED) - 1e-6, each * (1 + _ROUNDED) + 1e-6
+    low = each * (1 - _ROUNDED) - 1e-6
+    high = each * (1 + _ROUNDED) + 1e-6
     return Span(float(np.ceil(low).sum()), float(np.ceil(high).sum()))
 
 
 def _drained(p: _Phase) -> float:
-    spacing = p.rules["drain_spacing"]
-    return p.sum("surface_area", p.nailed) / spacing if spacing else 0.0
+    spacing: float = p.rules["drain_spacing"]
+    if not spacing:
+        return 0.0
+    return p.sum("surface_area", p.nailed) / spacing
 
 
 def _rate(p: _Phase, name: str) -> float:
@@ -255,7 +266,9 @@ def _hours(title: str, rate: str) -> _Formula:
     """What an item takes, by the rate of the task."""
 
     def formula(p: _Phase, net: _Net) -> Span | None:
-        return net[title].times(1 / _rate(p, rate)) if title in net else exactly(0.0)
+        if title in net:
+            return net[title].times(1 / _rate(p, rate))
+        return exactly(0.0)
 
     return formula
 
@@ -417,7 +430,10 @@ def promises(
     tells."""
     rules = folder.settings["materials"]
     yield from _fasteners(folder)
-    names, told, low, high = [], [], [], []
+    names = []
+    told = []
+    low = []
+    high = []
     missing = []
     left_to_others = set(rules["leave_out"])
     rows = _rows(folder)
@@ -466,7 +482,8 @@ def _may_leave(title: str, left: set[str]) -> bool:
 def _rows(folder: Folder) -> dict[tuple[str, str], tuple[float, float]]:
     """Net quantity, and what its last decimal is, in SI, by scope and item."""
     table = folder.table("materials")
-    net, units = table.numbers("net_quantity"), table.text("unit")
+    net = table.numbers("net_quantity")
+    units = table.text("unit")
     keys = zip(table.text("scope"), table.text("item"), net, units, strict=True)
     return {
         (scope, item): (value * UNITS.get(unit, 1.0), 0.0101 * UNITS.get(unit, 1.0))
@@ -490,9 +507,12 @@ _COUNTS = ("perimeter_fasteners", "field_fasteners", "seam_fasteners", "cross_se
 def _phases(
     folder: Folder, caps: dict[str, Span] | None, own: dict[str, Floats] | None
 ) -> dict[str, _Phase]:
-    areas, settings = folder.table("areas"), folder.settings
+    areas = folder.table("areas")
+    settings = folder.settings
     phase = np.array(areas.text("phase"), object)
-    site, product, use = areas.text("site"), areas.text("product"), areas.text("use")
+    site = areas.text("site")
+    product = areas.text("product")
+    use = areas.text("use")
     column = {name: areas.si(name) for name in _MEASURES}
     column |= {name: areas.numbers(name) for name in _COUNTS}
     first = next(iter(settings["products"].values()))
@@ -515,11 +535,9 @@ def _phases(
 def _fasteners(folder: Folder) -> Iterator[Told]:
     """Nails in the field: surface over the square of their spacing; none where turf is glued. Along
     the perimeter: no less than its length over their spacing, no more than one more a run."""
-    areas, rules, products = (
-        folder.table("areas"),
-        folder.settings["edges"],
-        folder.settings["products"],
-    )
+    areas = folder.table("areas")
+    rules = folder.settings["edges"]
+    products = folder.settings["products"]
     turf = [products.get(name) for name in areas.text("product")]
     nailed = np.array([float(one is None or one["fixing"] == "nail") for one in turf])
     surface = areas.si("surface_area")
@@ -531,7 +549,8 @@ def _fasteners(folder: Folder) -> Iterator[Told]:
     )
     nailed = nailed * folder.laid
     each = surface / rules["field_spacing"] ** 2 * nailed
-    low, high = np.ceil(each - 1e-3 - each * 1e-5), np.ceil(each + 1e-3 + each * 1e-5)
+    low = np.ceil(each - 1e-3 - each * 1e-5)
+    high = np.ceil(each + 1e-3 + each * 1e-5)
     yield between(
         "field nails",
         "nails in the field",
@@ -569,14 +588,21 @@ def _runs(folder: Folder) -> Floats:
 def _orders(folder: Folder) -> Iterator[Told]:
     """Net and its allowance, rounded up to whole purchase units; allowances and sizes as the bid has
     them; the bid's rows are the sums of the phases'."""
-    table, rules = folder.table("materials"), folder.settings["materials"]
-    scope, item, unit = table.text("scope"), table.text("item"), table.text("unit")
+    table = folder.table("materials")
+    rules = folder.settings["materials"]
+    scope = table.text("scope")
+    item = table.text("item")
+    unit = table.text("unit")
     bought = table.text("order_unit")
     net, order, size = (
         table.numbers(name) for name in ("net_quantity", "order_quantity", "order_size")
     )
     more = table.numbers("allowance_pct") / 100
-    names, low, high, told, wrong = [], [], [], [], []
+    names = []
+    low = []
+    high = []
+    told = []
+    wrong = []
     sums: dict[tuple[str, str, float], list[float]] = {}
     for k, title in enumerate(item):
         key = title, bought[k], size[k]
@@ -642,16 +668,20 @@ def _bought_by(rules: dict[str, Any], title: str) -> tuple[float | None, float |
     }
     if title in known:
         return known[title]
-    return (0.0, None) if ITEMS[title][0] in ("labour", "plant") else (None, None)
+    if ITEMS[title][0] in ("labour", "plant"):
+        return (0.0, None)
+    return (None, None)
 
 
 def caps_of(folder: Folder, rows: list[int], given: list[str]) -> dict[str, Span] | None:
     """Heads to cap by phase, where turf is laid: those the input counts, and the bid's number a site
     where it counts none. ``given``: the column caps of the areas in ``rows``."""
-    rules, areas = folder.settings["materials"], folder.table("areas")
+    rules = folder.settings["materials"]
+    areas = folder.table("areas")
     if rules["cap_covers"] is not None or len(rows) != len(areas):
         return None
-    phase, site = areas.text("phase"), areas.text("site")
+    phase = areas.text("phase")
+    site = areas.text("site")
     told = dict.fromkeys(rows, "") | dict(zip(rows, given, strict=True))
     counted: dict[tuple[str, str], list[float]] = {}
     for k in (row for row in rows if folder.laid[row]):

@@ -10,7 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
-AGREES, BROKEN, UNSEEN = "agrees", "BROKEN", "not looked at"
+AGREES = "agrees"
+BROKEN = "BROKEN"
+UNSEEN = "not looked at"
 
 
 class Told(NamedTuple):

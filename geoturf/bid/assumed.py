@@ -16,7 +16,10 @@ if TYPE_CHECKING:
 
     from geoturf.bid import Bid
 
-COST, TURF, RATE, STEP = "unit cost", "turf price", "production rate", "rate"
+COST = "unit cost"
+TURF = "turf price"
+RATE = "production rate"
+STEP = "rate"
 
 
 class _Said(NamedTuple):
@@ -56,7 +59,9 @@ def of_line_in_words(bid: Bid, key: str, product: str, book: str = "") -> str:
 
 
 def _figures(bid: Bid, key: str, product: str) -> Iterator[Figure]:
-    costs, rates, steps = bid.price.costs, bid.materials.rates, bid.price
+    costs = bid.price.costs
+    rates = bid.materials.rates
+    steps = bid.price
     if key == "turf":
         given = bid.products[product].model_fields_set
         yield Figure(TURF, product, "price" not in given)
@@ -82,9 +87,9 @@ def figures(bid: Bid, lines: pd.DataFrame) -> list[Figure]:
 def in_words(bid: Bid, lines: pd.DataFrame) -> str:
     """How many of the figures are assumed, which, and where to give them; "" where none is."""
     named = "; ".join(where_to_give(bid, lines))
-    return (
-        f"{share(bid, lines)} are geoturf's own assumptions, give yours: {named}" if named else ""
-    )
+    if named:
+        return f"{share(bid, lines)} are geoturf's own assumptions, give yours: {named}"
+    return ""
 
 
 def share(bid: Bid, lines: pd.DataFrame) -> str:

@@ -69,7 +69,9 @@ def _readings(key: str, last: str, group: list[Any]) -> list[str]:
     told = list(dict.fromkeys(_told(fault, last) for fault in group))
     if len(told) == 1:
         lines = told[0].split("\n")
-        return [f"{key}: {line}" for line in lines] if key else lines
+        if key:
+            return [f"{key}: {line}" for line in lines]
+        return lines
     given = _given(group[0])
     ways = " or ".join(line.removeprefix(f"{given} ") for line in told)
     return [f"{key}: {given} {ways}"]
@@ -89,16 +91,16 @@ def _told(fault: Any, key: str) -> str:
     message = str(fault["msg"]).removeprefix("Value error, ")
     if kind == "value_error":
         text = _written(fault["input"], str)
-        return message.replace(text, _given(fault)) if len(text) > _LONG else message
+        if len(text) > _LONG:
+            return message.replace(text, _given(fault))
+        return message
     if kind in ("model_type", "dict_type", "model_attributes_type"):
         return f"{_given(fault)} is not a table ([{key}], with keys below it)"
     if kind == "tuple_type":
         of_tables = isinstance(fault["input"], dict)
-        return (
-            f"is a list of tables: write [[{key}]]"
-            if of_tables
-            else f"{_given(fault)} is not a list"
-        )
+        if of_tables:
+            return f"is a list of tables: write [[{key}]]"
+        return f"{_given(fault)} is not a list"
     should = message.replace("Input should be", "should be").replace(
         "a valid string", 'text in quotes ("...")'
     )
@@ -107,7 +109,9 @@ def _told(fault: Any, key: str) -> str:
 
 def _given(fault: Any) -> str:
     text = _written(fault["input"], repr)
-    return text if len(text) <= _LONG else f"{text[: _LONG - 3]}..."
+    if len(text) <= _LONG:
+        return text
+    return f"{text[: _LONG - 3]}..."
 
 
 def _written(value: Any, how: Callable[[Any], str]) -> str:
@@ -134,7 +138,9 @@ def _hint(key: str, fields: dict[str, Any], model: type[BaseModel]) -> str:
 
 
 def _fields(model: type[BaseModel] | None) -> dict[str, Any]:
-    return {info.alias or name: info for name, info in model.model_fields.items()} if model else {}
+    if model:
+        return {info.alias or name: info for name, info in model.model_fields.items()}
+    return {}
 
 
 def _path(loc: tuple[Any, ...], model: type[BaseModel]) -> list[str]:
@@ -157,7 +163,8 @@ def _step(at: Any, part: Any) -> tuple[Any, bool]:
             if part in fields:
                 return fields[part].annotation, True
             return None, isinstance(part, str) and not part.startswith("function-")
-        origin, args = get_origin(option), get_args(option)
+        origin = get_origin(option)
+        args = get_args(option)
         if origin is dict and isinstance(part, str):
             return args[1], True
         if origin in (tuple, list) and isinstance(part, int):

@@ -19,7 +19,8 @@ def rows(model: type[BaseModel], section: str = "") -> list[Row]:
     """(section, key, default, low, high, source, what) of each rule of a class and of the classes
     in it. A section that may stand several times is written ``[layers]``, so that in brackets it
     reads ``[[layers]]``."""
-    own, inner = [], []
+    own = []
+    inner = []
     for name, info in model.model_fields.items():
         key = info.alias or name
         found = _tables(info.annotation)
@@ -79,11 +80,15 @@ def toml(value: Any) -> str:
 def _escaped(letter: str) -> str:
     if letter in '\\"':
         return "\\" + letter
-    return letter if letter.isprintable() else f"\\U{ord(letter):08x}"
+    if letter.isprintable():
+        return letter
+    return f"\\U{ord(letter):08x}"
 
 
 def _text(value: Any) -> str:
-    return "" if value is None else str(value)
+    if value is None:
+        return ""
+    return str(value)
 
 
 # ---------------------------------------------------------------------------------------------- unusual
@@ -118,7 +123,8 @@ def _limits(value: Any, info: Any, key: str, told: System) -> Iterator[tuple[str
     """The value against ``low`` and ``high`` of its rule, which are written as a bid would write
     them."""
     extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
-    low, high = extra.get("low"), extra.get("high")
+    low = extra.get("low")
+    high = extra.get("high")
     if value is None or (low is None and high is None):
         return
     least, most = read_limits(info, ("low", "high"))
@@ -134,7 +140,9 @@ def _end(written: Any, si: Any, told: System) -> str:
     none."""
     if written is None:
         return ""
-    return str(written) if told is US else _as(si, written, told)
+    if told is US:
+        return str(written)
+    return _as(si, written, told)
 
 
 def _as(value: float, example: Any, told: System) -> str:

@@ -17,7 +17,8 @@ from geoturf.rules.water.ordinance import REGIONAL, Ordinance, by_file
 def with_files(content: dict[str, Any]) -> dict[str, Any]:
     """The tables of a bid with what its ordinances' files say in them. Raises `BidError` with every
     fault of a file that is not there, cannot be read, or does not say all that a verdict needs."""
-    water, folder = content.get("water"), Path(str(content.get("folder", ".")))
+    water = content.get("water")
+    folder = Path(str(content.get("folder", ".")))
     if not isinstance(water, dict):
         return content
     put: dict[str, Any] = {}
@@ -26,7 +27,9 @@ def with_files(content: dict[str, Any]) -> dict[str, Any]:
     several = water.get("ordinances")
     if isinstance(several, dict) and any(map(by_file, several.values())):
         put["ordinances"] = {name: _with_file(one, folder) for name, one in several.items()}
-    return {**content, "water": {**water, **put}} if put else content
+    if put:
+        return {**content, "water": {**water, **put}}
+    return content
 
 
 def without(content: dict[str, Any]) -> dict[str, Any]:

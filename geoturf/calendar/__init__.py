@@ -75,7 +75,9 @@ def _in_order(phases: list[str], dates: Mapping[str, PhaseDates]) -> list[str]:
 
 
 def _start(phase: str, dates: Mapping[str, PhaseDates]) -> date | None:
-    return dates[phase].start if phase in dates else None
+    if phase in dates:
+        return dates[phase].start
+    return None
 
 
 def _first(rules: CalendarRules, phases: list[str], dates: Mapping[str, PhaseDates]) -> date | None:
@@ -119,7 +121,9 @@ def _begun(
     at = np.concatenate([np.zeros(0, int), *(at for _, at, _ in visits.starts)])
     hour = np.concatenate([np.zeros(0), *(hour for _, _, hour in visits.starts)])
     order = np.lexsort([at, hour])
-    at, hour, task = at[order], hour[order], task[order]
+    at = at[order]
+    hour = hour[order]
+    task = task[order]
     day = np.floor(hour / hours_a_day + _TINY).astype(int) + 1
     dated = {one: days.date(one) for one in np.unique(day).tolist()}
     columns = (phase[at], site[at], task, day, [dated[one] for one in day.tolist()])
@@ -142,7 +146,8 @@ def _rows(
                 spent = visits.of(phase, task)
                 if spent is None:
                     continue
-                start, finish = _day(spent.start, hours_a_day), _end(spent.finish, hours_a_day)
+                start = _day(spent.start, hours_a_day)
+                finish = _end(spent.finish, hours_a_day)
                 if task == _LAYS:
                     rows.append(_delivery(phase, start, rules, days, dates))
                 told = (phase, task, ITEMS[f"labour_{task}"].title, crew.name, start, finish)
@@ -190,7 +195,9 @@ _TINY = 1e-6  # of a day: sums of hours lose their last digits
 
 
 def _last_day(visits: Visits, hours_a_day: float) -> int:
-    return _end(visits.finish, hours_a_day) if visits.finish > 0 else 0
+    if visits.finish > 0:
+        return _end(visits.finish, hours_a_day)
+    return 0
 
 
 def _crews(
@@ -221,7 +228,8 @@ def _late(rows: pd.DataFrame, dates: Mapping[str, PhaseDates]) -> list[Finding]:
     for phase, tasks in rows.groupby("phase", sort=False):
         agreed = dates.get(str(phase), PhaseDates())
         work = tasks[tasks["task"] != _DELIVERY]
-        start, finish = work["start"].min(), work["finish"].max()
+        start = work["start"].min()
+        finish = work["finish"].max()
         laid = work.loc[work["task"] == _LAYS, "start"].min()
         if agreed.start and start > agreed.start:
             found.append(_warn(f"phase {phase} begins {start}, not {agreed.start} as agreed"))

@@ -34,7 +34,8 @@ class Days:
     def number(self, day: datetime.date) -> int:
         """The number of a date, where a start is known; of one that is not worked, that of the next
         day that is."""
-        day, number = self._worked(day, _DAY), 1
+        day = self._worked(day, _DAY)
+        number = 1
         while (at := self.date(number)) and at != day:
             number += 1 if at < day else -1
         return number

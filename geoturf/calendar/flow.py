@@ -29,7 +29,8 @@ class Span(NamedTuple):
     hours: float
 
     def with_(self, other: Span) -> Span:
-        first, last = min(self.start, other.start), max(self.finish, other.finish)
+        first = min(self.start, other.start)
+        last = max(self.finish, other.finish)
         return Span(first, last, self.hours + other.hours)
 
 
@@ -63,7 +64,8 @@ class Visits:
                 at = (phase == name) & (hours[:, k] > 0)
                 if at.any():
                     spent = float(np.cumsum(hours[at, k])[-1])  # one by one, in their order
-                    first, last = float(ends[at, k].min()), float(ends[at, k + 1].max())
+                    first = float(ends[at, k].min())
+                    last = float(ends[at, k + 1].max())
                     self.spans[name, task] = Span(first, last, spent)
                     self.finish = max(self.finish, last)
 
@@ -74,7 +76,9 @@ class Visits:
     def crew(self, crew: Crew) -> Span:
         """All a crew does."""
         spans = [span for (_, task), span in self.spans.items() if task in crew.tasks]
-        return _joined(spans) if spans else Span(0.0, 0.0, 0.0)
+        if spans:
+            return _joined(spans)
+        return Span(0.0, 0.0, 0.0)
 
 
 def _joined(spans: Iterable[Span]) -> Span:
@@ -108,7 +112,8 @@ def _begun(
 ) -> list[float]:
     """The hour that each lot of ``order`` is begun in by the first of so many crews that is free;
     ``ready`` is moved on to when each is done."""
-    free, begun = [0.0] * crews, []
+    free = [0.0] * crews
+    begun = []
     for at in order:
         hour = max(ready[at], free[0])
         begun.append(hour)

@@ -17,7 +17,8 @@ MOST_CORNERS = 300  # of shapes that are looked at for being laid alike
 def laid_alike(result: Result) -> list[Finding]:
     """Areas that share rolls and are drawn alike, moved, turned or mirrored, are cut in the same
     pieces, where the bid lays lots of a plan alike and does not say which way their pile leans."""
-    rules, land = result.bid.layout, result.ground.areas
+    rules = result.bid.layout
+    land = result.ground.areas
     if rules.alike != "plan" or rules.bearing != "free" or rules.toward:
         return []
     free = land["pile_bearing_deg"].isna() & land["view"].eq("")
@@ -73,7 +74,8 @@ def _sizes_of_pieces(result: Result) -> list[NDArray[np.float64]]:
     """Length and width of each area's pieces as laid, and as cut where cut square (chalk lines of a
     mirrored piece are another's), in order of size."""
     pieces = result.plan.pieces
-    long, wide = (pieces["u1"] - pieces["u0"]).round(4), (pieces["v1"] - pieces["v0"]).round(4)
+    long = (pieces["u1"] - pieces["u0"]).round(4)
+    wide = (pieces["v1"] - pieces["v0"]).round(4)
     square = pieces["cut_u_m"].isna()
     cut = [pieces[name].where(square, 0.0) for name in ("length_m", "width_m")]
     sizes = np.column_stack([long, wide, *cut])

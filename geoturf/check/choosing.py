@@ -22,7 +22,8 @@ def districts(result: Result) -> list[Finding]:
     than its budget and no other share of all money than it may."""
     if result.water is None:
         return []
-    rules, chosen = result.bid.water, _chosen(result)
+    rules = result.bid.water
+    chosen = _chosen(result)
     cost = _cost(chosen, rules)
     found: list[Finding] = []
     for name in sorted(set(result.water.table["district"]) - {""}):
@@ -47,7 +48,8 @@ def _money(name: str, wanted: District, spent: float, of: float) -> list[Finding
         np.array([spent > most + CENT]),
         always(f"district {name} spends {spent:.2f}, its budget is {wanted.budget}"),
     )
-    low, high = wanted.least_share * of - CENT, wanted.most_share * of + CENT
+    low = wanted.least_share * of - CENT
+    high = wanted.most_share * of + CENT
     share = f"{spent:.2f} of {of:.2f}, not {wanted.least_share:.0%} to {wanted.most_share:.0%}"
     beside = np.array([not low <= spent <= high])
     return over + told("district-share", beside, always(f"district {name} spends {share}"))
@@ -59,7 +61,8 @@ def funds(result: Result) -> list[Finding]:
     (Ford and Fulkerson 1956), in whole cents."""
     if result.water is None or not result.bid.water.funds:
         return []
-    rules, chosen = result.bid.water, _chosen(result)
+    rules = result.bid.water
+    chosen = _chosen(result)
     paid = {str(row["fund"]): row for row in result.water.summary["funds"]}
     amounts = {name: float(fund.amount.amount) for name, fund in rules.funds.items()}
     over = [paid[name]["spent"] > amount + CENT for name, amount in amounts.items()]
@@ -132,7 +135,8 @@ def turf(result: Result) -> list[Finding]:
     was reckoned for it is what it costs as laid."""
     if result.water is None or result.bid.water.lay == "all":
         return []
-    rules, table = result.bid.water, result.water.table
+    rules = result.bid.water
+    table = result.water.table
     conversion = rules.conversions
     is_turf = table["conversion"].map(lambda name: conversion[name].turf).to_numpy(bool)
     rows = table[is_turf & table["chosen"].to_numpy(bool)]
@@ -173,10 +177,11 @@ def _chosen(result: Result) -> pd.DataFrame:
 
 def _cost(chosen: pd.DataFrame, rules: WaterRules) -> np.ndarray:
     """What counts against budgets, of each area chosen."""
-    capital = chosen["capital"].to_numpy(float)
-    return (
-        capital if rules.budget_takes == "capital" else capital - chosen["rebate"].to_numpy(float)
-    )
+    capital: np.ndarray = chosen["capital"].to_numpy(float)
+    if rules.budget_takes == "capital":
+        return capital
+    rebate: np.ndarray = chosen["rebate"].to_numpy(float)
+    return capital - rebate
 
 
 PROMISES = (districts, funds, turf)

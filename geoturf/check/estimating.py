@@ -22,7 +22,8 @@ def laid_part(result: Result) -> Result:
     where nothing is estimated."""
     if result.plan.estimate is None:
         return result
-    laid, plan = result.ground.laid, result.plan
+    laid = result.ground.laid
+    plan = result.plan
     number = np.full(len(result.ground.areas), -1)
     number[laid] = np.arange(len(laid))
     pieces, seams = (_counted(rows, number) for rows in (plan.pieces, plan.seams))
@@ -92,7 +93,8 @@ def _over(result: Result, product: pd.Series) -> np.ndarray:
 def sums(result: Result) -> list[Finding]:
     """A pool that is estimated buys what its areas bear and what its rolls or lengths come to,
     within no bounds that it undercuts, and tells its spread."""
-    estimate, pools = result.plan.estimate, result.plan.pools
+    estimate = result.plan.estimate
+    pools = result.plan.pools
     if estimate is None or estimate.bought is None:
         return []
     mine = pools[pools["status"].eq(ESTIMATED)].set_index("pool")

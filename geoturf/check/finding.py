@@ -35,4 +35,6 @@ def is_not(name: Callable[[int], str], column: str, wanted: NDArray[Any]) -> Cal
 def area_name(result: Result, row: int) -> str:
     """``site 12, area front``."""
     area = result.ground.areas.iloc[row]
-    return f"site {area['site']}, area {area['area']}" if area["area"] else f"site {area['site']}"
+    if area["area"]:
+        return f"site {area['site']}, area {area['area']}"
+    return f"site {area['site']}"

@@ -19,7 +19,8 @@ SPARE_M = 0.02  # of seam, before a side counts as turf
 
 def no_slivers(result: Result) -> list[Finding]:
     """No piece is laid narrower than the rules' least width, unless the area itself is."""
-    pieces, area = result.plan.pieces, areas_of(result)
+    pieces = result.plan.pieces
+    area = areas_of(result)
     low, high = np.split(shapely.bounds(in_pile_coordinates(result)), 2, axis=1)
     least = np.minimum(result.bid.layout.min_piece_width_m, (high - low)[area, 1])
     least = np.minimum(least, np.nan_to_num(room_across(result), nan=np.inf))
@@ -37,7 +38,8 @@ def long_enough(result: Result) -> list[Finding]:
     """No piece is laid shorter than the rules' least length (or half of what a roll holds) where it and
     one of the next strip, that is long enough, would do as one; others are told in a finding of their
     area."""
-    pieces, laid = result.plan.pieces, laid_at(result)
+    pieces = result.plan.pieces
+    laid = laid_at(result)
     least = np.minimum(result.bid.layout.min_piece_length_m, _longest_laid(result) / 2)
     long = laid[:, 1] - laid[:, 0]
     short = long < least - HAIR_M
@@ -62,7 +64,9 @@ def long_enough(result: Result) -> list[Finding]:
 def narrow_at_borders(result: Result) -> list[Finding]:
     """No narrow strip has turf along most of both sides, and no two lie side by side where one wider
     would do. What turf does not allow is told in a finding of its area."""
-    pieces, area, laid = result.plan.pieces, areas_of(result), laid_at(result)
+    pieces = result.plan.pieces
+    area = areas_of(result)
+    laid = laid_at(result)
     under = np.nan_to_num(room_across(result)) * result.bid.layout.narrow_strip
     narrow = laid[:, 3] - laid[:, 2] < under - HAIR_M
     strips = [area, *np.round(laid[:, 2:].T, 4)]
@@ -93,15 +97,19 @@ def _side_by_side(
     """Rows of the pieces of two strips side by side, the one below first, and whether a roll is wide
     enough for them as one, and as long as it or the longer of them, with nothing else of the area
     beside them and no gap in either; of areas with any of ``some`` (bool)."""
-    laid, room, reach = laid_at(result), room_across(result), _longest_laid(result)
+    laid = laid_at(result)
+    room = room_across(result)
+    reach = _longest_laid(result)
     by_area = _rows_by(areas_of(result))
     for row in np.unique(areas_of(result)[some]):
         mine = by_area[row]
         lines, of = np.unique(np.round(laid[mine, 2:], 5), axis=0, return_inverse=True)
         for k, m in np.argwhere(np.abs(lines[:, None, 1] - lines[None, :, 0]) < 2 * HAIR_M):
-            low, high = lines[k, 0], lines[m, 1]
+            low = lines[k, 0]
+            high = lines[m, 1]
             beside = (lines[:, 0] < high - HAIR_M) & (lines[:, 1] > low + HAIR_M)
-            one, other = mine[of.reshape(-1) == k], mine[of.reshape(-1) == m]
+            one = mine[of.reshape(-1) == k]
+            other = mine[of.reshape(-1) == m]
             fits = high - low <= room[one].min() - HAIR_M
             longest = max(reach[one].min(), _extent(laid[one]), _extent(laid[other])) + SPARE_M
             fits &= _extent(laid[[*one, *other]]) <= longest
@@ -130,13 +138,17 @@ def _without_gaps(strip: np.ndarray) -> bool:
 def _seam_beside(result: Result, some: np.ndarray, side: int) -> np.ndarray:
     """Seam (m) along one side (2: v0, 3: v1) of the strip that each piece is of, in areas with any of
     ``some`` (bool); 0 in others."""
-    area, laid, seams = areas_of(result), laid_at(result), result.plan.seams
+    area = areas_of(result)
+    laid = laid_at(result)
+    seams = result.plan.seams
     seams = seams[seams["kind"] == "seam"]
     ends = seams[["v0", "u0", "u1"]].to_numpy(float)
-    seams_of, pieces_of = _rows_by(seams["area_index"].to_numpy(int)), _rows_by(area)
+    seams_of = _rows_by(seams["area_index"].to_numpy(int))
+    pieces_of = _rows_by(area)
     seam = np.zeros(len(laid))
     for row in np.unique(area[some]):
-        mine, here = pieces_of[row], ends[seams_of.get(row, [])]
+        mine = pieces_of[row]
+        here = ends[seams_of.get(row, [])]
         on = np.abs(laid[mine, None, side] - here[:, 0]) < 2 * HAIR_M
         last = np.minimum(laid[mine, None, 1], here[:, 2])
         first = np.maximum(laid[mine, None, 0], here[:, 1])
@@ -168,10 +180,13 @@ def _said(result: Result, code: str) -> np.ndarray:
 def cross_seams_where_needed(result: Result) -> list[Finding]:
     """Where a roll reaches there is no cross seam, unless the bid allows it: anywhere; or at inner
     corners, where it is told what they save."""
-    bid, seams = result.bid, result.plan.seams
+    bid = result.bid
+    seams = result.plan.seams
     if bid.layout.cross_seams == "anywhere" or bid.cuts.divide:
         return []
-    area, laid, longest = areas_of(result), laid_at(result), _longest_laid(result)
+    area = areas_of(result)
+    laid = laid_at(result)
+    longest = _longest_laid(result)
     cross = seams[seams["kind"] == "cross"]
     wrong = np.zeros(len(cross), bool)
     for n, (row, u, v0, v1) in enumerate(cross[["area_index", "u0", "v0", "v1"]].to_numpy(float)):
@@ -179,7 +194,8 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
         strip = np.flatnonzero((area == int(row)) & (laid[:, 2] <= v) & (v <= laid[:, 3]))
         wrong[n] = _strip_about(laid[strip], u) <= longest[strip].max(initial=0) - HAIR_M
     if bid.layout.cross_seams == "corners" and wrong.any():
-        turned, said = in_pile_coordinates(result), _said(result, "cross-seam-corner")
+        turned = in_pile_coordinates(result)
+        said = _said(result, "cross-seam-corner")
         for k in np.flatnonzero(wrong):
             row = int(cross["area_index"].iloc[k])
             off = np.abs(_inner_corners(turned[row])[:, 0] - cross["u0"].iloc[k])
@@ -199,7 +215,8 @@ def _inner_corners(shape: shapely.Geometry) -> np.ndarray:
     for part in shapely.get_parts(shape):
         for k, ring in enumerate((part.exterior, *part.interiors)):
             at = shapely.get_coordinates(ring)[:-1]
-            come, go = at - np.roll(at, 1, axis=0), np.roll(at, -1, axis=0) - at
+            come = at - np.roll(at, 1, axis=0)
+            go = np.roll(at, -1, axis=0) - at
             turn = come[:, 0] * go[:, 1] - come[:, 1] * go[:, 0]
             turf_left = bool(shapely.is_ccw(ring)) == (k == 0)  # as one walks along the ring
             inward = -turn if turf_left else turn

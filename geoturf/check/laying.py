@@ -30,7 +30,8 @@ def covered(result: Result) -> list[Finding]:
     """Pieces cover all of each laid area. They do not overlap (`no_overlap_on_ground`), so what they cover adds
     up."""
     turned = in_pile_coordinates(result)
-    pieces, area = result.plan.pieces, areas_of(result)
+    pieces = result.plan.pieces
+    area = areas_of(result)
     on_it = _turf_under(result, turned)
     bare = shapely.area(turned) - np.bincount(area, on_it, len(turned))
     wrong = bare > FILM_M * shapely.length(turned)
@@ -46,8 +47,10 @@ def covered(result: Result) -> list[Finding]:
 
 def _turf_under(result: Result, turned: np.ndarray) -> np.ndarray:
     """Turf (m2) under each piece; ``turned``: areas in pile coordinates."""
-    laid, boxes = laid_at(result), boxes_of(result)
-    low, high = laid[:, ::2], laid[:, 1::2]
+    laid = laid_at(result)
+    boxes = boxes_of(result)
+    low = laid[:, ::2]
+    high = laid[:, 1::2]
     area = areas_of(result)
     under: np.ndarray = (high - low).prod(axis=1)
     partly = np.flatnonzero(~inside(turned, area, low, high))
@@ -58,7 +61,8 @@ def _turf_under(result: Result, turned: np.ndarray) -> np.ndarray:
 
 def no_overlap_on_ground(result: Result) -> list[Finding]:
     """Pieces of an area do not overlap."""
-    laid, area = laid_at(result), areas_of(result)
+    laid = laid_at(result)
+    area = areas_of(result)
     one, two = meeting(area, laid[:, ::2], laid[:, 1::2])
     names = result.plan.pieces["piece"].to_numpy()
     return told(
@@ -72,7 +76,8 @@ def no_overlap_on_ground(result: Result) -> list[Finding]:
 
 def not_too_wide(result: Result) -> list[Finding]:
     """No piece is laid or cut wider than the usable width of its roll."""
-    pieces, room = result.plan.pieces, room_across(result)
+    pieces = result.plan.pieces
+    room = room_across(result)
     wide = np.maximum(
         (pieces["v1"] - pieces["v0"]).to_numpy(float), pieces["width_m"].to_numpy(float)
     )
@@ -88,7 +93,8 @@ def not_too_wide(result: Result) -> list[Finding]:
 def cut_with_allowances(result: Result) -> list[Finding]:
     """Each piece is cut as long as it lies and an allowance at both ends, and as wide and one more,
     up to the usable width."""
-    pieces, rules = result.plan.pieces, result.bid.layout
+    pieces = result.plan.pieces
+    rules = result.bid.layout
     long = (pieces["u1"] - pieces["u0"]).to_numpy() + 2 * rules.end_allowance_m
     wide = np.minimum(
         (pieces["v1"] - pieces["v0"]).to_numpy() + rules.side_allowance_m, room_across(result)
@@ -112,7 +118,8 @@ def _short_of_chalk_line(result: Result, rows: np.ndarray) -> np.ndarray:
     """Pieces (bool, (n,)) whose slanted ends leave less than the end allowance beyond the turf they
     lie on; ``rows`` slant."""
     pieces = result.plan.pieces.iloc[rows]
-    turned, laid = in_pile_coordinates(result), laid_at(result)[rows]
+    turned = in_pile_coordinates(result)
+    laid = laid_at(result)[rows]
     about = near(turned, areas_of(result)[rows], laid[:, ::2], laid[:, 1::2])
     turf = shapely.intersection(about, boxes_of(result)[rows])
     points, of = shapely.get_coordinates(turf, return_index=True)
@@ -137,10 +144,14 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
     """The seams of an area are as long as its pieces meet under turf, to 10 cm and 1 %.
 
     Where a border runs along a joint, a hair decides whether there is a seam: either is taken."""
-    turned, area, laid = in_pile_coordinates(result), areas_of(result), laid_at(result)
-    low, high = laid[:, ::2], laid[:, 1::2]
+    turned = in_pile_coordinates(result)
+    area = areas_of(result)
+    laid = laid_at(result)
+    low = laid[:, ::2]
+    high = laid[:, 1::2]
     one, two = meeting(area, low - 2 * HAIR_M, high + 2 * HAIR_M)
-    first, last = np.maximum(low[one], low[two]), np.minimum(high[one], high[two])
+    first = np.maximum(low[one], low[two])
+    last = np.minimum(high[one], high[two])
     along_u = last[:, :1] - first[:, :1] > last[:, 1:] - first[:, 1:]
     aside = np.where(along_u, [[0.0, FILM_M]], [[FILM_M, 0.0]])
     reach = np.minimum(first, last) - FILM_M, np.maximum(first, last) + FILM_M
@@ -150,7 +161,8 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
     some = about, first[partly], last[partly]
     on_turf = [_turf_on(*some, by * aside[partly]) for by in (-1, 0, 1)]
     lengths = [_lengths(one, len(partly)) for one in on_turf]
-    least, most = joint_m.copy(), joint_m.copy()
+    least = joint_m.copy()
+    most = joint_m.copy()
     least[partly] = np.minimum(lengths[1], _on_both_m(on_turf[0], on_turf[2], len(partly)))
     most[partly] = np.max(lengths, axis=0)
     least = np.bincount(area[one], least, len(turned))
@@ -190,15 +202,18 @@ def _on_both_m(one: Stretches, other: Stretches, count: int) -> np.ndarray:
         pd.DataFrame({"of": of, "low": ends[:, 0], "high": ends[:, 1]}) for of, ends in (one, other)
     ]
     both = sides[0].merge(sides[1], on="of", suffixes=("", "_other"))
-    low, high = both[["low", "low_other"]].max(axis=1), both[["high", "high_other"]].min(axis=1)
+    low = both[["low", "low_other"]].max(axis=1)
+    high = both[["high", "high_other"]].min(axis=1)
     return np.bincount(both["of"], np.maximum(high - low, 0.0), count)
 
 
 def pile_one_way(result: Result) -> list[Finding]:
     """One pile bearing an area, the one it states where it states one, and one for areas that are
     seen together; in a row that may turn one a lot, no two further apart than it may."""
-    areas, chosen = result.ground.areas, result.plan.chosen["pile_bearing_deg"].to_numpy(float)
-    area, bearing = areas_of(result), result.plan.pieces["bearing_deg"].to_numpy(float)
+    areas = result.ground.areas
+    chosen = result.plan.chosen["pile_bearing_deg"].to_numpy(float)
+    area = areas_of(result)
+    bearing = result.plan.pieces["bearing_deg"].to_numpy(float)
     found = told(
         "pile-turned",
         _differ(bearing, chosen[area]),

@@ -56,7 +56,9 @@ def lines(result: Result) -> list[Finding]:
 
 def build_up(result: Result) -> list[Finding]:
     """From direct cost step by step to the price; the totals are those of the lines by kind."""
-    table, totals, own = result.price.lines, result.price.totals, result.price.lines["kind"]
+    table = result.price.lines
+    totals = result.price.totals
+    own = result.price.lines["kind"]
     found: list[Finding] = []
     for kind, word in (
         ("material", "materials"),
@@ -90,7 +92,8 @@ class _Step(NamedTuple):
 def schedule(result: Result) -> list[Finding]:
     """The schedule of values adds up across (amount and steps to price) and down (to the build-up
     and the price)."""
-    table, steps = result.price.schedule, list(result.price.build_up["step"].unique())
+    table = result.price.schedule
+    steps = list(result.price.build_up["step"].unique())
     parts = ["amount", *steps]
     across = np.array(
         [_total(row[c] for c in parts) != row["price"] for _, row in table.iterrows()], dtype=bool
@@ -107,7 +110,8 @@ def schedule(result: Result) -> list[Finding]:
 
 def shares(result: Result) -> list[Finding]:
     """Cost and price of areas add up to their sites', those of sites and phases to the bid's."""
-    price, land = result.price, result.ground.areas
+    price = result.price
+    land = result.ground.areas
     found: list[Finding] = []
     for column in ("cost", "price"):
         wanted = price.totals[column]
@@ -131,7 +135,8 @@ def shares(result: Result) -> list[Finding]:
 def unit_prices(result: Result) -> list[Finding]:
     """The schedule of prices: every extension is quantity x unit price, every scope comes to
     its areas' price."""
-    table, land = result.price.schedule_of_prices, result.ground.areas
+    table = result.price.schedule_of_prices
+    land = result.ground.areas
     price = result.price.areas["price"].to_numpy()
     found: list[Finding] = []
     for row in records(table, _PayRow):
@@ -175,7 +180,8 @@ def _changes(result: Result) -> Iterator[Finding]:
     if changes is None:
         return
     for title, rows in changes.groupby("alternate", sort=False):
-        whole, scope = rows[rows["line"] == ""], rows["scope"].str
+        whole = rows[rows["line"] == ""]
+        scope = rows["scope"].str
         due = _total(whole.loc[whole["scope"] == "bid", "difference"])
         for kind in ("phase ", "site "):
             found = _total(whole.loc[scope.startswith(kind), "difference"])

@@ -60,7 +60,8 @@ def _halves(rows: np.ndarray, low: np.ndarray) -> list[np.ndarray]:
 
 def _about(turf: BaseGeometry, low: np.ndarray, high: np.ndarray) -> Any:
     """The turf about some boxes."""
-    (left, bottom), (right, top) = low.min(axis=0) - MARGIN_M, high.max(axis=0) + MARGIN_M
+    (left, bottom) = low.min(axis=0) - MARGIN_M
+    (right, top) = high.max(axis=0) + MARGIN_M
     cut = shapely.intersection(turf, shapely.box(left, bottom, right, top))
     if cut.geom_type != "GeometryCollection":
         return cut

@@ -19,7 +19,8 @@ from geoturf.rules import Product
 def on_one_roll(result: Result) -> list[Finding]:
     """Every piece has a name of its own and is on one roll of the table; every roll has pieces and
     a name of its own."""
-    pieces, rolls = result.plan.pieces, result.plan.rolls
+    pieces = result.plan.pieces
+    rolls = result.plan.rolls
     lost = ~pieces["roll"].isin(rolls["roll"]) | pieces["piece"].duplicated()
     idle = ~rolls["roll"].isin(pieces["roll"]) | rolls["roll"].duplicated()
     return told(
@@ -37,7 +38,8 @@ def one_pool(result: Result) -> list[Finding]:
     """All pieces of a roll are of one pool, of the product and the phase of the roll."""
     columns = {"phase": [], "site": ["site"], "area": ["site", "area"]}[result.bid.cuts.pool]
     lots = [name for name in ("dye_lot",) if name in result.ground.areas]
-    columns, own = [*columns, *lots], result.ground.areas
+    columns = [*columns, *lots]
+    own = result.ground.areas
     own = own[["phase", "product", "site", "area", *lots]].astype(str)
     areas = own.iloc[result.plan.pieces["area_index"]].reset_index(drop=True)
     mine = _rolls_of(result)
@@ -134,7 +136,9 @@ def as_sold(result: Result) -> list[Finding]:
 def left_overs(result: Result) -> list[Finding]:
     """Left-overs listed for later lie on their rolls, clear of every piece and of each other, and
     are worth keeping."""
-    stock, pieces, rules = result.plan.stock, result.plan.pieces, result.bid.cuts
+    stock = result.plan.stock
+    pieces = result.plan.pieces
+    rules = result.bid.cuts
     if not len(stock):
         return []
     both = pd.concat([pieces[_PLACE + _SLANT], stock[_PLACE]], ignore_index=True).fillna(
@@ -158,7 +162,8 @@ def left_overs(result: Result) -> list[Finding]:
 
 def roll_sums(result: Result) -> list[Finding]:
     """Used length, left-over and number of pieces of each roll are those of its pieces."""
-    pieces, rolls = result.plan.pieces, result.plan.rolls
+    pieces = result.plan.pieces
+    rolls = result.plan.rolls
     by_roll = (
         pieces["along_m"] + pieces["length_m"] + pieces["end_slant_m"].clip(lower=0)
     ).groupby(pieces["roll"])
@@ -211,7 +216,8 @@ def _slanted(pieces: pd.DataFrame) -> np.ndarray:
 
 def _squared(pieces: pd.DataFrame) -> pd.DataFrame:
     """The pieces cut square where their ends cross the middle of their width."""
-    start, end = pieces["start_slant_m"] / 2, pieces["end_slant_m"] / 2
+    start = pieces["start_slant_m"] / 2
+    end = pieces["end_slant_m"] / 2
     middle = {"along_m": pieces["along_m"] + start, "length_m": pieces["length_m"] + end - start}
     return pieces.assign(**middle, start_slant_m=0.0, end_slant_m=0.0)
 
@@ -263,10 +269,14 @@ def _not_cut_apart(roll: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.nd
     """Pieces (bool, (n,)) that no straight cuts set free. All rolls at once: each round cuts every
     group wherever a straight cut goes through, along and across in turn, until two rounds in a row
     change nothing."""
-    group, idle, axis = roll, 0, 0
+    group = roll
+    idle = 0
+    axis = 0
     while idle < 2 and len(group):
         order = np.lexsort([low[:, axis], group])
-        start, stop, of = low[order, axis], high[order, axis], group[order]
+        start = low[order, axis]
+        stop = high[order, axis]
+        of = group[order]
         lift = of * (
             float(high.max()) + 1.0
         )  # keeps the running reach of one group from the next one's
@@ -277,8 +287,13 @@ def _not_cut_apart(roll: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.nd
         cut = np.empty_like(group)
         cut[order] = np.cumsum(new) - 1
         idle = idle + 1 if cut.max() == np.unique(group).size - 1 else 0
-        group, axis = cut, 1 - axis
-    return np.bincount(group)[group] > 1 if len(group) else np.zeros(0, dtype=bool)
+        group = cut
+        axis = 1 - axis
+    if not len(group):
+        return np.zeros(0, dtype=bool)
+    lying = np.bincount(group)
+    together: np.ndarray = lying[group] > 1
+    return together
 
 
 class _Roll(NamedTuple):

@@ -71,7 +71,9 @@ def missing_values(result: Result) -> list[Finding]:
 
 def edge_sums(result: Result) -> list[Finding]:
     """The four kinds of edge of an area add up to its perimeter, and are those of its runs."""
-    totals, runs, count = result.edges.totals, result.edges.runs, len(result.ground.areas)
+    totals = result.edges.totals
+    runs = result.edges.runs
+    count = len(result.ground.areas)
     kinds = [f"edge_{kind}_m" for kind in ("paving", "building", "shared", "open")]
     missed = totals[kinds].sum(axis=1) - result.ground.areas["perimeter_m"]
     off = np.abs(missed.to_numpy(float))
@@ -80,7 +82,8 @@ def edge_sums(result: Result) -> list[Finding]:
         off > EDGE_M,
         lambda row: f"{area_name(result, row)}: edges miss the perimeter by {off[row]:.4f} m",
     )
-    of, told_m = runs["area_index"].to_numpy(np.int64), runs["length_m"].to_numpy(float)
+    of = runs["area_index"].to_numpy(np.int64)
+    told_m = runs["length_m"].to_numpy(float)
     drawn = shapely.length(
         runs["geometry"].to_numpy(dtype=object)
     )  # in the site's frame: an elevation's worth off
@@ -99,7 +102,9 @@ def edge_sums(result: Result) -> list[Finding]:
 def fasteners(result: Result) -> list[Finding]:
     """Nails along each run that is not shared, along the slope (one more than spaces where it has
     ends), in the field, none where glued."""
-    areas, runs, rules = result.ground.areas, result.edges.runs, result.bid.edges
+    areas = result.ground.areas
+    runs = result.edges.runs
+    rules = result.bid.edges
     length_m = runs["length_m"].to_numpy(float) * _climb(areas, runs)
     nailed = np.array(
         [result.bid.products[name].fixing == "nail" for name in areas["product"]], dtype=bool
@@ -127,8 +132,10 @@ def _climb(areas: pd.DataFrame, runs: pd.DataFrame) -> np.ndarray:
     """How much longer each run is along the slope than on the map: by Pythagoras, of what its
     segments go down the fall line."""
     xy, run = shapely.get_coordinates(runs["geometry"].to_numpy(dtype=object), return_index=True)
-    step, own = np.diff(xy, axis=0), run[1:] == run[:-1]
-    step, run = step[own], run[1:][own]
+    step = np.diff(xy, axis=0)
+    own = run[1:] == run[:-1]
+    step = step[own]
+    run = run[1:][own]
     area = runs["area_index"].to_numpy(np.int64)[run]
     fall = np.radians(np.nan_to_num(areas["laid_fall_deg"].to_numpy(float)))[area]
     down = step[:, 0] * np.sin(fall) + step[:, 1] * np.cos(fall)
@@ -140,7 +147,8 @@ def _climb(areas: pd.DataFrame, runs: pd.DataFrame) -> np.ndarray:
 
 def pool_sums(result: Result) -> list[Finding]:
     """A pool buys its rolls, has their pieces, and needs the surface of its areas."""
-    plan, pools = result.plan, result.plan.pools.set_index("pool")
+    plan = result.plan
+    pools = result.plan.pools.set_index("pool")
     rolls = plan.rolls.assign(m2=plan.rolls["width_m"] * plan.rolls["length_m"])
     bought = rolls[rolls["source"] != "stock"].groupby("pool")
     area_pool = _pool_of_areas(result)
@@ -178,7 +186,9 @@ def bounds(result: Result) -> list[Finding]:
 def area_sums(result: Result) -> list[Finding]:
     """Turf bought for the areas adds up to what the pools buy; pieces, their area and seams are
     those of the plan."""
-    plan, chosen, count = result.plan, result.plan.chosen, len(result.ground.areas)
+    plan = result.plan
+    chosen = result.plan.chosen
+    count = len(result.ground.areas)
     area_pool = _pool_of_areas(result)
     pools = plan.pools.set_index("pool")["bought_m2"]
     shares = (
@@ -196,10 +206,8 @@ def area_sums(result: Result) -> list[Finding]:
             f"pool {pools.index[k]} buys {pools.iloc[k]:.6g} m2, its areas {shares.iloc[k]:.6g} m2"
         ),
     )
-    of, seam_of = (
-        plan.pieces["area_index"].to_numpy(np.int64),
-        plan.seams["area_index"].to_numpy(np.int64),
-    )
+    of = plan.pieces["area_index"].to_numpy(np.int64)
+    seam_of = plan.seams["area_index"].to_numpy(np.int64)
     due = {
         "pieces": np.bincount(of, minlength=count),
         "piece_area_m2": np.bincount(of, _middle_m(plan.pieces) * plan.pieces["width_m"], count),
@@ -225,9 +233,11 @@ def orders(result: Result) -> list[Finding]:
         short,
         lambda k: f"{name.iloc[k]}: {have.iloc[k]:.6g} {items['unit'].iloc[k]} ordered",
     )
-    pools, total = items[items["scope_kind"] == "pool"], items[items["scope_kind"] == "bid"]
+    pools = items[items["scope_kind"] == "pool"]
+    total = items[items["scope_kind"] == "bid"]
     for column in ("net", "order"):
-        sums, wanted = total.groupby("key")[column].sum(), pools.groupby("key")[column].sum()
+        sums = total.groupby("key")[column].sum()
+        wanted = pools.groupby("key")[column].sum()
         both = wanted.index.union(sums.index)
         wrong = _differ(
             sums.reindex(both).fillna(0), wanted.reindex(both).fillna(0).to_numpy(float)

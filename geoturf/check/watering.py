@@ -14,7 +14,9 @@ CENT = 0.01
 def _name(result: Result, row: int) -> str:
     """``site 12, area front``; rows count all areas, laid or not."""
     area = result.all_ground.areas.iloc[row]
-    return f"site {area['site']}, area {area['area']}" if area["area"] else f"site {area['site']}"
+    if area["area"]:
+        return f"site {area['site']}, area {area['area']}"
+    return f"site {area['site']}"
 
 
 def savings(result: Result) -> list[Finding]:
@@ -22,7 +24,8 @@ def savings(result: Result) -> list[Finding]:
     year."""
     if result.water is None:
         return []
-    table, months = result.water.table, result.water.monthly
+    table = result.water.table
+    months = result.water.monthly
     before = table.groupby("area_index")["baseline_m3"].transform("first")
     missed = (before - table["use_m3"] - table["saved_m3"]).to_numpy(float)
     wrong = np.abs(missed) > CLOSE * (1 + before.to_numpy(float))
@@ -81,12 +84,11 @@ def ordinance(result: Result) -> list[Finding]:
     """The steps from the ordinance's estimate lead to the use of the comparison."""
     if result.water is None or result.water.differences is None:
         return []
-    steps, table = result.water.differences.set_index("plan"), result.water.table
+    steps = result.water.differences.set_index("plan")
+    table = result.water.table
     added = ["etwu_m3", "special_m3", "constant_m3", "rain_m3", "unplanted_m3"]
-    before, saved = (
-        table.groupby("area_index")["baseline_m3"].first().sum(),
-        table.loc[table["chosen"], "saved_m3"].sum(),
-    )
+    before = table.groupby("area_index")["baseline_m3"].first().sum()
+    saved = table.loc[table["chosen"], "saved_m3"].sum()
     due = {"existing": before, "chosen": before - saved}
     found = []
     for plan, year in due.items():

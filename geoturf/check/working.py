@@ -48,7 +48,8 @@ def few_open(result: Result) -> list[Finding]:
     then what goes on is begun."""
     if not _on_site(result):
         return []
-    lots, limit = _lots(result), result.bid.cuts.open_rolls
+    lots = _lots(result)
+    limit = result.bid.cuts.open_rolls
     most = [row["most"] for row in _worked(result)]
     return told(
         "too-many-open",
@@ -61,7 +62,8 @@ def few_drawn(result: Result) -> list[Finding]:
     """On site, a lot that shares a roll with another draws on no more rolls than the bid allows."""
     if not _on_site(result):
         return []
-    lots, limit = _lots(result), result.bid.cuts.rolls_per_lot
+    lots = _lots(result)
+    limit = result.bid.cuts.rolls_per_lot
     drawn = _worked(result)
     wrong = [row["drawn"] > limit and row["shared"] > 0 for row in drawn]
     return told(
@@ -76,7 +78,8 @@ def order_sums(result: Result) -> list[Finding]:
     if every_lot_once(result) or not len(_lots(result)):
         return []
     counts = ["pieces", "drawn", "shared", "opened", "finished", "open", "most"]
-    lots, worked = _lots(result), pd.DataFrame(_worked(result), columns=counts)
+    lots = _lots(result)
+    worked = pd.DataFrame(_worked(result), columns=counts)
     wrong = np.zeros(len(lots), bool)
     for name in counts:
         wrong |= lots[name].to_numpy(float) != worked[name].to_numpy(float)
@@ -92,7 +95,9 @@ PROMISES = (every_lot_once, as_given, few_open, few_drawn, order_sums)
 
 def _lots(result: Result) -> pd.DataFrame:
     lots = result.plan.lots
-    return pd.DataFrame({"site": []}) if lots is None else lots
+    if lots is None:
+        return pd.DataFrame({"site": []})
+    return lots
 
 
 def _on_site(result: Result) -> bool:
@@ -114,7 +119,8 @@ def _worked(result: Result) -> list[dict[str, int]]:
     begun: set[str] = set()  # and unfinished
     rows = []
     for name in _lots(result)["site"]:
-        most, here = len(begun), mine.get(name, [])
+        most = len(begun)
+        here = mine.get(name, [])
         opened = [roll for roll in here if roll not in begun]
         ended = [roll for roll in here if left[roll] == {name}]
         begun -= set(ended)

@@ -148,11 +148,9 @@ def _estimated(bid: Bid, estimate: bool, lay: Iterable[str] | None) -> Bid:
 def _engine(args: argparse.Namespace) -> Any:
     from geoturf.engine import Cluster, Processes
 
-    return (
-        Cluster(args.cluster)
-        if args.cluster
-        else Processes(args.workers, telling.quiet if args.quiet else telling.warning)
-    )
+    if args.cluster:
+        return Cluster(args.cluster)
+    return Processes(args.workers, telling.quiet if args.quiet else telling.warning)
 
 
 def _refuse_left_out(findings: Any, left_out: int) -> None:
@@ -194,7 +192,9 @@ def _compare(args: argparse.Namespace) -> int:
         for line in revision.lines(changes):
             say(line)
         say(f"in {folder}: open {folder}/changes.html first")
-    return LEFT_OUT if old.left_out or new.left_out else DONE
+    if old.left_out or new.left_out:
+        return LEFT_OUT
+    return DONE
 
 
 def _is_bid(path: str) -> bool:
@@ -206,7 +206,9 @@ def _short(path: str) -> str:
     from pathlib import Path
 
     name = Path(os.path.realpath(path)).name
-    return name[: -len(".toml")] if _is_bid(name) else name
+    if _is_bid(name):
+        return name[: -len(".toml")]
+    return name
 
 
 def _reported(path: str, args: argparse.Namespace) -> Report:

@@ -54,7 +54,8 @@ def refuse_a_low_limit() -> None:
     rather than fail."""
     limit = _address_limit()
     if limit is not None and limit < _LEAST_ADDRESSES:
-        asked, needed = f"{limit / 1e6:,.0f} MB", f"{_LEAST_ADDRESSES / 1e6:,.0f} MB"
+        asked = f"{limit / 1e6:,.0f} MB"
+        needed = f"{_LEAST_ADDRESSES / 1e6:,.0f} MB"
         raise MemoryError(f"its limit, ulimit -v, is {asked}, and {needed} is the least")
 
 
@@ -65,7 +66,9 @@ def _address_limit() -> int | None:
     except ImportError:
         return None
     limit = resource.getrlimit(resource.RLIMIT_AS)[0]
-    return None if limit == resource.RLIM_INFINITY else limit
+    if limit == resource.RLIM_INFINITY:
+        return None
+    return limit
 
 
 def _starved(fault: BaseException) -> bool:

@@ -81,7 +81,9 @@ def _answer(result: Result) -> list[str]:
     """What a comparison of water comes to; nothing where the bid has none."""
     from geoturf import planner
 
-    return [*planner.lines(result), ""] if result.water else []
+    if result.water:
+        return [*planner.lines(result), ""]
+    return []
 
 
 def not_priced(left_out: int) -> str:

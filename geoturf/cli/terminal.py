@@ -24,7 +24,9 @@ def safe(text: str) -> str:
 
 
 def _escaped(code: int) -> str:
-    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+    if code < 0x10000:
+        return f"\\u{code:04x}"
+    return f"\\U{code:08x}"
 
 
 def say(text: str, stream: TextIO | None = None) -> None:

@@ -108,7 +108,8 @@ def plan(
         *({} if known is None else known, cut_across),
     )
     plans = _plans(setting, gathered, engine)
-    order, trade = walk.in_order(ground), None
+    order = walk.in_order(ground)
+    trade = None
     if rules.on_site:
         plans, trade = onsite.plans(setting, plans, order, engine)
     book = _written(setting, plans, engine, tick)
@@ -237,4 +238,6 @@ def _status(setting: Setting, pool: Pool, bought: float, bound: float) -> str:
         shortest = min(length for offer in offers for length in offer.lengths_m)
         rolls = round_up(gap, shortest * min(offer.roll_width_m for offer in offers))
         return f"{rolls} roll{'s' if rolls > 1 else ''} above the bound"
-    return f"{100 * gap / bound:.2g} % above the bound" if bound > 0 else "not bounded"
+    if bound > 0:
+        return f"{100 * gap / bound:.2g} % above the bound"
+    return "not bounded"

@@ -45,7 +45,8 @@ def _bought_m2(lengths: list[float], market: Market) -> float:
     if market.by_length:
         return round_up(sum(lengths), market.billing_m) * market.billing_m * market.roll_width_m
     roll = market.lengths_m[0]
-    rolls, rest = 0, []
+    rolls = 0
+    rest = []
     for length in lengths:  # a strip longer than a roll takes whole ones and a rest
         whole = max(0, round_up(length, roll) - 1)
         rolls += whole

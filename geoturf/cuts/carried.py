@@ -25,8 +25,12 @@ LENGTH, WIDTH, LOT, GROUP, LANE = range(5)
 # of ``lane``, ``section`` and ``roll``: what it is part of, its extent, how many it holds, which
 PART_OF, LONG, WIDE, MANY, HELD = range(5)
 # of ``roll`` where they differ: the first and the last lot it serves, the steps used of it
-FIRST, USED, LAST = PART_OF, LONG, WIDE
-LANE_HOLDS, SECTION_HOLDS, ROLL_HOLDS = 8, 16, 64
+FIRST = PART_OF
+USED = LONG
+LAST = WIDE
+LANE_HOLDS = 8
+SECTION_HOLDS = 16
+ROLL_HOLDS = 64
 # of ``lot``: rolls open when it is done; begun before it and open after; that serve it alone; it
 # draws on; of these, shared with others; a mark
 OPEN, THROUGH, OWN, DRAWN, SHARED, SEEN = range(6)
@@ -96,21 +100,30 @@ def _charge(lot: Ints, rule: Ints, tally: Ints, k: int, sign: int) -> None:
 @inner
 def _account(plan: Plan, r: int, sign: int) -> None:
     """A roll added to what its lots and the plan come to (``sign`` 1), or taken away (-1)."""
-    piece, lane, section, roll = plan.piece, plan.lane, plan.section, plan.roll
-    lot, rule, tally = plan.lot, plan.rule, plan.tally
+    piece = plan.piece
+    lane = plan.lane
+    section = plan.section
+    roll = plan.roll
+    lot = plan.lot
+    rule = plan.rule
+    tally = plan.tally
     if roll[r, MANY] == 0:
         return
     if sign > 0:
-        first, last = int64(_FAR), int64(-1)
+        first = int64(_FAR)
+        last = int64(-1)
         for a in range(roll[r, MANY]):
             s = roll[r, HELD + a]
             for b in range(section[s, MANY]):
                 n = section[s, HELD + b]
                 for c in range(lane[n, MANY]):
                     k = piece[lane[n, HELD + c], LOT]
-                    first, last = min(first, k), max(last, k)
-        roll[r, FIRST], roll[r, LAST] = first, last
-    first, last = roll[r, FIRST], roll[r, LAST]
+                    first = min(first, k)
+                    last = max(last, k)
+        roll[r, FIRST] = first
+        roll[r, LAST] = last
+    first = roll[r, FIRST]
+    last = roll[r, LAST]
     group = piece[lane[section[roll[r, HELD], HELD], HELD], GROUP]
     tally[MONEY] += sign * plan.bills[tally[BILL], group, roll[r, USED]]
     for k in range(first, last + 1):
@@ -140,17 +153,21 @@ def _account(plan: Plan, r: int, sign: int) -> None:
 @inlined
 def _measure(piece: Ints, lane: Ints, section: Ints, roll: Ints, n: int, s: int, r: int) -> None:
     """Extents of a lane, its section and its roll, from what they hold."""
-    long, wide = int64(0), int64(0)
+    long = int64(0)
+    wide = int64(0)
     for c in range(lane[n, MANY]):
         long += piece[lane[n, HELD + c], LENGTH]
         wide = max(wide, piece[lane[n, HELD + c], WIDTH])
-    lane[n, LONG], lane[n, WIDE] = long, wide
-    long, wide = int64(0), int64(0)
+    lane[n, LONG] = long
+    lane[n, WIDE] = wide
+    long = int64(0)
+    wide = int64(0)
     for b in range(section[s, MANY]):
         long = max(long, lane[section[s, HELD + b], LONG])
         wide += lane[section[s, HELD + b], WIDE]
     roll[r, USED] += long - section[s, LONG]
-    section[s, LONG], section[s, WIDE] = long, wide
+    section[s, LONG] = long
+    section[s, WIDE] = wide
 
 
 @inlined
@@ -182,7 +199,9 @@ def _unused(free: Ints, which: int, table: Ints) -> int:
     """An unused row of a table, made empty."""
     row: int = free[which, free[which, 0]]
     free[which, 0] -= 1
-    table[row, LONG], table[row, WIDE], table[row, MANY] = 0, 0, 0
+    table[row, LONG] = 0
+    table[row, WIDE] = 0
+    table[row, MANY] = 0
     return row
 
 
@@ -190,12 +209,17 @@ def _unused(free: Ints, which: int, table: Ints) -> int:
 def _take(plan: Plan, p: int, left: Ints) -> None:
     """A piece off its roll. ``left`` (3,): the lane, section and roll that it lay in, -1 where
     nothing is left of them: where `_put` takes it back to, last taken first."""
-    lane, section, roll, free = plan.lane, plan.section, plan.roll, plan.free
+    lane = plan.lane
+    section = plan.section
+    roll = plan.roll
+    free = plan.free
     n = plan.piece[p, LANE]
     s = lane[n, PART_OF]
     r = section[s, PART_OF]
     _account(plan, r, -1)
-    left[0], left[1], left[2] = n, s, r
+    left[0] = n
+    left[1] = s
+    left[2] = r
     plan.piece[p, LANE] = -1
     bare = _drop(lane, n, p)
     empty = bare and _drop(section, s, n)
@@ -216,8 +240,13 @@ def _take(plan: Plan, p: int, left: Ints) -> None:
 def _put(plan: Plan, p: int, place: Ints) -> None:
     """A piece to the end of a lane, ``place`` (3,) being lane, section and roll: into a new lane
     where the first is -1, a new section where the second is, on a new roll where the third is."""
-    lane, section, roll, free = plan.lane, plan.section, plan.roll, plan.free
-    n, s, r = place[0], place[1], place[2]
+    lane = plan.lane
+    section = plan.section
+    roll = plan.roll
+    free = plan.free
+    n = place[0]
+    s = place[1]
+    r = place[2]
     if r < 0:
         r = _unused(free, 2, roll)
     _account(plan, r, -1)
@@ -250,17 +279,22 @@ def _spread(lot: Ints, rule: Ints, first: int, last: int, t: int) -> int:
 @inlined
 def _bounds(plan: Plan, g: int, t: int) -> tuple[int, int]:
     """First area and end of those of the same product at lots near ``t``."""
-    turf, reach = plan.group[g, TURF], plan.rule[REACH]
-    low, high = max(int64(0), t - reach), min(int64(len(plan.lot)), t + reach + 1)
+    turf = plan.group[g, TURF]
+    reach = plan.rule[REACH]
+    low = max(int64(0), t - reach)
+    high = min(int64(len(plan.lot)), t + reach + 1)
     return plan.near[turf, low], plan.near[turf, high]
 
 
 @inner
 def _rolls_near(plan: Plan, g: int, t: int) -> int:
     """How many rolls of a group serve lots near ``t``; they stand in ``met``."""
-    piece, area, seen = plan.piece, plan.area, plan.seen
+    piece = plan.piece
+    area = plan.area
+    seen = plan.seen
     plan.tally[STAMP] += 1
-    stamp, count = plan.tally[STAMP], int64(0)
+    stamp = plan.tally[STAMP]
+    count = int64(0)
     low, high = _bounds(plan, g, t)
     for a in range(low, high):
         for q in range(area[a, FROM], area[a, TO]):
@@ -268,7 +302,8 @@ def _rolls_near(plan: Plan, g: int, t: int) -> int:
                 continue
             r = plan.section[plan.lane[piece[q, LANE], PART_OF], PART_OF]
             if seen[r, 0] != stamp:
-                seen[r, 0], seen[r, 1] = stamp, 0
+                seen[r, 0] = stamp
+                seen[r, 1] = 0
                 plan.met[count] = r
                 count += 1
             if piece[q, LOT] == t:
@@ -280,16 +315,28 @@ def _rolls_near(plan: Plan, g: int, t: int) -> int:
 def _find_place(plan: Plan, p: int, place: Ints) -> None:
     """Where a piece costs least, as `_put` takes it; of places that cost the same, the tightest.
     One roll in 64 is overlooked, so that not all turns are alike."""
-    lane, section, roll, lot, rule = plan.lane, plan.section, plan.roll, plan.lot, plan.rule
-    piece, tally = plan.piece, plan.tally
-    g, t, long, wide = piece[p, GROUP], piece[p, LOT], piece[p, LENGTH], piece[p, WIDTH]
-    width, length = plan.group[g, ROLL_WIDTH], plan.group[g, ROLL_LENGTH]
+    lane = plan.lane
+    section = plan.section
+    roll = plan.roll
+    lot = plan.lot
+    rule = plan.rule
+    piece = plan.piece
+    tally = plan.tally
+    g = piece[p, GROUP]
+    t = piece[p, LOT]
+    long = piece[p, LENGTH]
+    wide = piece[p, WIDTH]
+    width = plan.group[g, ROLL_WIDTH]
+    length = plan.group[g, ROLL_LENGTH]
     bill = plan.bills[tally[BILL], g]
     many = lot[t, DRAWN] >= rule[ROLLS_A_LOT] and lot[t, SHARED] > 0
     draw = rule[A_DRAW] + rule[A_UNIT] * int64(many)
     alone = int64(lot[t, OWN] == 0 and lot[t, THROUGH] >= rule[OPEN_ROLLS])
-    best, fit = bill[long] + draw + rule[A_UNIT] * alone, int64(_FAR)
-    place[0], place[1], place[2] = -1, -1, -1
+    best = bill[long] + draw + rule[A_UNIT] * alone
+    fit = int64(_FAR)
+    place[0] = -1
+    place[1] = -1
+    place[2] = -1
     for a in range(_rolls_near(plan, g, t)):
         r = plan.met[a]
         if _chance(tally, 64) == 0:
@@ -303,8 +350,11 @@ def _find_place(plan: Plan, p: int, place: Ints) -> None:
         if used + long <= length and roll[r, MANY] < ROLL_HOLDS:
             cost = more + bill[used + long]
             if cost < best or (cost == best and fit == _FAR):
-                best, fit = cost, int64(_FAR - 1)
-                place[0], place[1], place[2] = -1, -1, r
+                best = cost
+                fit = int64(_FAR - 1)
+                place[0] = -1
+                place[1] = -1
+                place[2] = r
         for b in range(roll[r, MANY] if wide < width else 0):
             s = roll[r, HELD + b]
             spare = width - section[s, WIDE]
@@ -314,8 +364,11 @@ def _find_place(plan: Plan, p: int, place: Ints) -> None:
                 if grown <= length and (
                     more + bill[grown] < best or (more + bill[grown] == best and poor < fit)
                 ):
-                    best, fit = more + bill[grown], poor
-                    place[0], place[1], place[2] = -1, s, r
+                    best = more + bill[grown]
+                    fit = poor
+                    place[0] = -1
+                    place[1] = s
+                    place[2] = r
             for c in range(section[s, MANY]):
                 n = section[s, HELD + c]
                 if lane[n, MANY] >= LANE_HOLDS or wide > lane[n, WIDE] + spare:
@@ -329,20 +382,25 @@ def _find_place(plan: Plan, p: int, place: Ints) -> None:
                 if grown <= length and (
                     more + bill[grown] < best or (more + bill[grown] == best and poor < fit)
                 ):
-                    best, fit = more + bill[grown], poor
-                    place[0], place[1], place[2] = n, s, r
+                    best = more + bill[grown]
+                    fit = poor
+                    place[0] = n
+                    place[1] = s
+                    place[2] = r
 
 
 @inner
 def _sort(keys: Ints, values: Ints, count: int) -> None:
     """The first ``count`` of both, by falling key (few at a time)."""
     for i in range(1, count):
-        key, value = keys[i], values[i]
+        key = keys[i]
+        value = values[i]
         j = i - 1
         while j >= 0 and keys[j] < key:
             keys[j + 1], values[j + 1] = keys[j], values[j]
             j -= 1
-        keys[j + 1], values[j + 1] = key, value
+        keys[j + 1] = key
+        values[j + 1] = value
 
 
 @inner
@@ -357,7 +415,9 @@ def _lay(plan: Plan, a: int, layout: int) -> None:
 def _clear(plan: Plan, p: int, whole: bool, gone: Ints, left: Ints, out: int) -> int:
     """Takes the pieces of a piece's section, or of its ``whole`` roll, and notes them from ``out``
     on. Gives how many are noted then."""
-    lane, section, roll = plan.lane, plan.section, plan.roll
+    lane = plan.lane
+    section = plan.section
+    roll = plan.roll
     s = lane[plan.piece[p, LANE], PART_OF]
     r = section[s, PART_OF]
     more = int64(1)
@@ -392,7 +452,8 @@ def _put_back(plan: Plan, waiting: Ints, keys: Ints, count: int, place: Ints) ->
     """Pieces each to where it costs least: the longest first, or the largest, or as it comes."""
     how = _chance(plan.tally, 4)
     for i in range(count):
-        long, wide = plan.piece[waiting[i], LENGTH], plan.piece[waiting[i], WIDTH]
+        long = plan.piece[waiting[i], LENGTH]
+        wide = plan.piece[waiting[i], WIDTH]
         if how == 0:
             keys[i] = _chance(plan.tally, 1 << 20)
         elif how == 1:
@@ -420,7 +481,9 @@ def _note(plan: Plan, best: Ints) -> None:
 @inner
 def _bill_exactly(plan: Plan) -> None:
     """From now on a roll costs what is billed."""
-    lane, section, roll = plan.lane, plan.section, plan.roll
+    lane = plan.lane
+    section = plan.section
+    roll = plan.roll
     for r in range(len(roll)):
         if roll[r, MANY] > 0:
             g = plan.piece[lane[section[roll[r, HELD], HELD], HELD], GROUP]
@@ -448,17 +511,27 @@ def carried_on(plan: Plan, rounds: int, heat: Ints, chances: Ints) -> tuple[Ints
     free; ``heat`` (2,): money that a change may cost more, at first and at last, times one of
     ``chances`` in 1024ths.
     """
-    n, tally, area = len(plan.piece), plan.tally, plan.area
-    gone, left = np.zeros(n, np.int64), np.zeros((n, 3), np.int64)
-    waiting, keys, place = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(3, np.int64)
+    n = len(plan.piece)
+    tally = plan.tally
+    area = plan.area
+    gone = np.zeros(n, np.int64)
+    left = np.zeros((n, 3), np.int64)
+    waiting = np.zeros(n, np.int64)
+    keys = np.zeros(n, np.int64)
+    place = np.zeros(3, np.int64)
     for a in range(len(area)):
         tally[MONEY] += plan.layout[area[a, CHOSEN], 2]
         for p in range(area[a, FROM], area[a, TO]):
-            place[0], place[1], place[2] = -1, -1, -1
+            place[0] = -1
+            place[1] = -1
+            place[2] = -1
             _put(plan, p, place)
-    best, chosen, least = np.full((n, 3), -1, np.int64), area[:, CHOSEN].copy(), tally[MONEY]
+    best = np.full((n, 3), -1, np.int64)
+    chosen = area[:, CHOSEN].copy()
+    least = tally[MONEY]
     _note(plan, best)
-    exactly, lightest = rounds * 2 // 3, plan.rule[A_UNIT]
+    exactly = rounds * 2 // 3
+    lightest = plan.rule[A_UNIT]
     for turn in range(rounds):
         if turn == exactly:
             _bill_exactly(plan)
@@ -468,9 +541,13 @@ def carried_on(plan: Plan, rounds: int, heat: Ints, chances: Ints) -> tuple[Ints
         a = _chance(tally, len(area))
         if area[a, TO] == area[a, FROM]:
             continue
-        before, units, old = tally[MONEY], tally[UNITS], area[a, CHOSEN]
+        before = tally[MONEY]
+        units = tally[UNITS]
+        old = area[a, CHOSEN]
         p = area[a, FROM] + _chance(tally, area[a, TO] - area[a, FROM])
-        kind, out, count = _chance(tally, 8), int64(0), int64(0)
+        kind = _chance(tally, 8)
+        out = int64(0)
+        count = int64(0)
         new = area[a, OFFERED] + _chance(tally, area[a, UP_TO] - area[a, OFFERED])
         switched = kind < 3 and new != old and area[a, TO] - area[a, FROM] <= _SWITCHED
         if switched:

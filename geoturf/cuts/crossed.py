@@ -14,7 +14,8 @@ def told(
     setting: Setting, plans: Sequence[PoolPlan], products: dict[str, Product]
 ) -> tuple[Finding, ...]:
     """A note for each area that has any."""
-    rules, found = setting.layout_rules, list[tuple[int, Finding]]()
+    rules = setting.layout_rules
+    found = list[tuple[int, Finding]]()
     for plan in plans:
         for area, layout in plan.layouts.items():
             if not layout.at_corners:
@@ -36,12 +37,15 @@ def _saved(setting: Setting, plan: PoolPlan, area: int, products: dict[str, Prod
     """Money that an area's layout costs less than the best without cross seams at corners, as
     layouts are chosen: in a small pool by what that really buys, in others at a balanced pool's
     prices."""
-    areas, offered = plan.pool.areas, [setting.choices[one].layouts for one in plan.pool.areas]
-    place, every = areas.index(area), [plan.layouts[one] for one in areas]
+    areas = plan.pool.areas
+    offered = [setting.choices[one].layouts for one in plan.pool.areas]
+    place = areas.index(area)
+    every = [plan.layouts[one] for one in areas]
     if not settle.small(every):
         price = products[plan.pool.product].widths[0].price_per_m2
         return saved_m2(plan.layouts[area], offered[place]) * price
-    market, rules = setting.market[plan.pool.product], setting.layout_rules
+    market = setting.market[plan.pool.product]
+    rules = setting.layout_rules
     alike = next(some for some in swap.families(areas, setting.choices) if place in some)
     whole = [row for row, one in enumerate(offered[place]) if not one.at_corners]
     others = (settle.with_row(every, offered, alike, row) for row in whole)

@@ -78,7 +78,8 @@ class Strips:
 
     def joints(self, piece: int) -> list[float]:
         """u of each joint of a divided strip."""
-        at, out = self.laid(piece)[0], []
+        at = self.laid(piece)[0]
+        out = []
         for steps in self.lengths.get(piece, [])[:-1]:
             at += self.holds(steps)
             out.append(at)
@@ -89,7 +90,8 @@ class Strips:
         neighbours'. False if none does."""
         piece, steps = part
         before = self.lengths.get(piece, [steps])
-        at, near = before.index(steps), self._near(piece)
+        at = before.index(steps)
+        near = self._near(piece)
         for order in list(dict.fromkeys(permutations(into[:5])))[:_ORDERS]:
             self.lengths[piece] = [*before[:at], *order, *into[5:], *before[at + 1 :]]
             if all(abs(u - other) > CLEAR_M for u in self.joints(piece) for other in near):
@@ -114,7 +116,9 @@ class Strips:
     def made(self, cut_across: CutAcross) -> tuple[list[Layout], dict[int, list[int]]]:
         """The layouts with their strips divided, and the number of each old piece's lengths among
         the new pieces."""
-        layouts, number, count = [], {}, 0
+        layouts = []
+        number = {}
+        count = 0
         for owner, (area, layout) in enumerate(zip(self.areas, self.layouts, strict=True)):
             mine = range(self.first[owner], self.first[owner + 1])
             joints = [self.joints(piece) for piece in mine]
@@ -175,7 +179,8 @@ def divided(
     """``bought`` with fewer rolls: every purchase as sections of lanes of parts, ``strips`` divided
     to match; None where no roll can be spared. ``kind`` (n,): size of each piece; ``least_m``: no
     length is laid shorter than this."""
-    rolls, spared = _Rolls(job, kind, bought), 0
+    rolls = _Rolls(job, kind, bought)
+    spared = 0
     for roll in np.argsort(rolls.used, kind="stable").tolist():
         spared += _give_up(rolls, roll, strips, least_m)
     if not spared:
@@ -188,9 +193,12 @@ def _give_up(rolls: _Rolls, roll: int, strips: Strips, least_m: float) -> bool:
     nothing has changed."""
     if rolls.free - rolls.size[roll] < 0:
         return False
-    rules, at = strips.rules, bisect_left(rolls.rests, (rolls.size[roll] - rolls.used[roll], roll))
+    rules = strips.rules
+    at = bisect_left(rolls.rests, (rolls.size[roll] - rolls.used[roll], roll))
     own = rolls.rests.pop(at)
-    known, filled, seams = dict(strips.lengths), [], 0.0
+    known = dict(strips.lengths)
+    filled = []
+    seams = 0.0
     for length, lanes in sorted(rolls.sections[roll], key=lambda section: -section[0]):
         moved = _rehouse(rolls, length, lanes, strips, least_m)
         filled += moved or []

@@ -81,7 +81,8 @@ def values(job: Job, cost: np.ndarray) -> np.ndarray:
     ``cost`` by length, which is superadditive: those of the function across that bounds the cost of
     all pieces best."""
     weights, tops = functions(job.size[:, 1], job.width)
-    share, along = weights / tops[:, None], cost[job.size[:, 0]]
+    share = weights / tops[:, None]
+    along = cost[job.size[:, 0]]
     best: np.ndarray = share[np.argmax(share @ (along * job.demand))] * along
     return best
 

@@ -25,7 +25,8 @@ def parted(ground: Ground, products: Mapping[str, Product]) -> Ground:
     unless one alone needs more. The same ground where no lot is too small."""
     if all(product.dye_lot_m is None for product in products.values()):
         return ground
-    areas, keys = ground.areas, ground.pool_keys("phase")
+    areas = ground.areas
+    keys = ground.pool_keys("phase")
     lots = np.full(len(areas), "", object)
     for key in dict.fromkeys(keys):
         rows = np.flatnonzero([other == key for other in keys])
@@ -80,7 +81,9 @@ def within_limits(
     """The plan with a warning for each dye lot that cannot hold what is bought of it, and for each
     product of which less is bought than is sold."""
     findings = (*_too_much(plan, ground, products, told), *_too_little(plan, products, told))
-    return replace(plan, findings=(*plan.findings, *findings)) if findings else plan
+    if findings:
+        return replace(plan, findings=(*plan.findings, *findings))
+    return plan
 
 
 def of_rolls(plan: CutPlan, ground: Ground) -> pd.Series:
@@ -101,7 +104,8 @@ def _too_much(
         most_m = products[name].dye_lot_m
         if most_m is not None and length_m > most_m + _NOISE_M:
             where = f"phase {phase}" + (f", {lot}" if lot else "")
-            need, holds = told.length(length_m), told.length(most_m)
+            need = told.length(length_m)
+            holds = told.length(most_m)
             fault = f"{where}: {need} of {name} are bought, and a dye lot holds {holds}"
             mend = "ask the mill for a larger one, or part the site or view that fills it"
             yield Finding("warning", "dye-lot", f"{fault}; {mend}")
@@ -112,6 +116,7 @@ def _too_little(plan: CutPlan, products: Mapping[str, Product], told: System) ->
     for name, length_m in bought.groupby("product", sort=False)["length_m"].sum().items():
         least_m = products[str(name)].least_order_m
         if least_m is not None and length_m < least_m - _NOISE_M:
-            needs, sold = told.length(length_m), told.length(least_m)
+            needs = told.length(length_m)
+            sold = told.length(least_m)
             fault = f"{needs} of {name} are bought, and the least order is {sold}"
             yield Finding("warning", "least-order", f"{fault}; the rest is not in the price")

@@ -22,8 +22,10 @@ from geoturf.units import whole_steps
 def of_all(plan: CutPlan, ground: Ground) -> CutPlan:
     """A plan of the areas that are laid, counted among themselves, as one of all areas: the others
     have nothing yet."""
-    laid, count = ground.laid, len(ground.areas)
-    pieces, seams = _moved(plan.pieces, laid), _moved(plan.seams, laid)
+    laid = ground.laid
+    count = len(ground.areas)
+    pieces = _moved(plan.pieces, laid)
+    seams = _moved(plan.seams, laid)
     chosen = plan.chosen.astype(float).set_index(laid).reindex(range(count))
     nothing = {name: 0.0 for name in chosen if name != "pile_bearing_deg"}
     chosen = chosen.fillna(nothing | {"free_cost_ratio": 1.0}).astype({"pieces": np.int64})
@@ -245,7 +247,8 @@ def _chosen(chosen: pd.DataFrame, areas: pd.DataFrame, turf_m2: np.ndarray) -> p
 
 def _told(areas: pd.DataFrame, totals: pd.DataFrame, rules: CutRules) -> list[Finding]:
     """That nothing of this is laid, and how sure it is."""
-    turf, sigma = totals["bought_m2"].sum(), totals["sigma_m2"].sum()
+    turf = totals["bought_m2"].sum()
+    sigma = totals["sigma_m2"].sum()
     alone = np.median(areas["sigma"].to_numpy(float)) if len(areas) else 0.0
     said = f"the turf of {len(areas):,} areas is estimated from their shapes, not laid"
     sure = f"one sigma {100 * sigma / turf:.1f} % of it in all, {100 * alone:.1f} % of an area by itself"

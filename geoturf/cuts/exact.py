@@ -27,11 +27,9 @@ MOST = 14
 def _sums(length: Ints, width: Ints) -> tuple[Ints, Ints, Ints]:
     """By subset: lengths end to end, widest width, area."""
     n = len(length)
-    long, wide, area = (
-        np.zeros(1 << n, np.int64),
-        np.zeros(1 << n, np.int64),
-        np.zeros(1 << n, np.int64),
-    )
+    long = np.zeros(1 << n, np.int64)
+    wide = np.zeros(1 << n, np.int64)
+    area = np.zeros(1 << n, np.int64)
     for k in range(n):
         for s in range(1 << k):
             t = s | 1 << k
@@ -51,17 +49,21 @@ def _lanes(
     subsets = len(long)
     start = np.zeros(subsets + 1, np.int64)
     ways = np.zeros((most, 4), np.int64)
-    start[1], found = 1, 1
+    start[1] = 1
+    found = 1
     for s in range(1, subsets):
-        begin, low = found, s & -s
+        begin = found
+        low = s & -s
         rest = s ^ low
         other = rest
         while True:  # other: what is not in the first piece's lane
             lane = s ^ other
-            w, h = wide[lane], long[lane]
+            w = wide[lane]
+            h = long[lane]
             if w <= across and h <= room and w * h - area[lane] < spare:
                 for k in range(start[other], start[other + 1]):
-                    total, tall = ways[k, 0] + w, max(ways[k, 1], h)
+                    total = ways[k, 0] + w
+                    tall = max(ways[k, 1], h)
                     if total > across or total * tall - area[s] >= spare:
                         continue
                     beaten = False
@@ -79,12 +81,10 @@ def _lanes(
                             kept += 1
                     if kept >= most:
                         return start, ways, False
-                    ways[kept, 0], ways[kept, 1], ways[kept, 2], ways[kept, 3] = (
-                        total,
-                        tall,
-                        lane,
-                        k,
-                    )
+                    ways[kept, 0] = total
+                    ways[kept, 1] = tall
+                    ways[kept, 2] = lane
+                    ways[kept, 3] = k
                     found = kept + 1
             if other == 0:
                 break
@@ -102,7 +102,8 @@ def _least(cost: Floats) -> tuple[Floats, Ints]:
     """Least cost of a partition of each subset into subsets of finite ``cost``, and the part that
     holds its first piece."""
     subsets = len(cost)
-    best, part = np.full(subsets, np.inf), np.zeros(subsets, np.int64)
+    best = np.full(subsets, np.inf)
+    part = np.zeros(subsets, np.int64)
     best[0] = 0.0
     for s in range(1, subsets):
         rest = s & (s - 1)
@@ -110,7 +111,8 @@ def _least(cost: Floats) -> tuple[Floats, Ints]:
         while True:
             price = cost[s ^ other] + best[other]
             if price < best[s]:
-                best[s], part[s] = price, s ^ other
+                best[s] = price
+                part[s] = s ^ other
             if other == 0:
                 break
             other = (other - 1) & rest
@@ -134,9 +136,11 @@ class _Ways:
         return [self._section(part) for part in _parts(self.part, subset)]
 
     def _section(self, subset: int) -> Section:
-        lanes, row = [], int(self.start[subset])
+        lanes = []
+        row = int(self.start[subset])
         while subset:
-            lane, row = int(self.ways[row, 2]), int(self.ways[row, 3])
+            lane = int(self.ways[row, 2])
+            row = int(self.ways[row, 3])
             lanes.append(tuple(int(k) for p, k in enumerate(self.kind) if lane >> p & 1))
             subset ^= lane
         return tidy(self.job, lanes)

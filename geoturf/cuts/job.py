@@ -92,12 +92,16 @@ class Job:
     @property
     def slants(self) -> np.ndarray:
         """Chalk lines of each size, int (k, 3) as in ``slant``; zeros where all is cut square."""
-        return np.zeros((len(self.size), 3), np.int64) if self.slant is None else self.slant
+        if self.slant is None:
+            return np.zeros((len(self.size), 3), np.int64)
+        return self.slant
 
     def outline(self, size: int) -> tuple[int, int, int]:
         """Middle, start and end of a full-width size, cut along its chalk lines."""
         middle, start, end = self.slants[size].tolist()
-        return (middle, start, end) if middle else (int(self.size[size, 0]), 0, 0)
+        if middle:
+            return (middle, start, end)
+        return (int(self.size[size, 0]), 0, 0)
 
     def only(self, demand: np.ndarray) -> tuple[Job, np.ndarray]:
         """The job of these pieces of each size (k,) without stock, and the rows of its sizes in

@@ -50,7 +50,8 @@ class Levels:
         """Grows the programme until nothing gains or ``rounds`` are over. Gives what a section
         ought to cost by its length in steps, float (longest + 1,), in the unit of the stock's
         costs."""
-        kinds, apart = len(self.job.demand), stride(self.job)
+        kinds = len(self.job.demand)
+        apart = stride(self.job)
         for k in range(rounds):
             _, _, value = self.master.solve()
             patterns, cost = self._purchases(value[kinds:])
@@ -66,10 +67,12 @@ class Levels:
     def _purchases(self, value: np.ndarray) -> tuple[list[Pattern], np.ndarray]:
         """Purchases that gain most at these values of the lengths, and what the values come to as
         costs by length."""
-        lengths, longest = np.array(sorted(self.row)), self.job.longest
+        lengths = np.array(sorted(self.row))
+        longest = self.job.longest
         copies = np.repeat(np.arange(len(lengths)), longest // lengths)
         worth = value[[self.row[length] - len(self.job.demand) for length in lengths.tolist()]]
-        rooms, costs = np.array(self.stock.lengths), np.array(self.stock.costs)
+        rooms = np.array(self.stock.lengths)
+        costs = np.array(self.stock.costs)
         patterns, table = pricing.fills(lengths[copies], worth[copies], rooms, costs, _PATTERNS)
         plain = np.arange(longest + 1) * float((costs / rooms).min())
         return patterns, (1 - _PLAIN) * table / max(
@@ -98,7 +101,8 @@ class Levels:
         pairs = [pair for pair in pairwise(ordered) if not set(lengths).isdisjoint(pair)]
         counts = np.zeros((len(pairs), len(self.master.demand)))
         for k, (longer, shorter) in enumerate(pairs):
-            counts[k, self.row[longer]], counts[k, self.row[shorter]] = -1, 1
+            counts[k, self.row[longer]] = -1
+            counts[k, self.row[shorter]] = 1
         if pairs:
             self.master.add(np.zeros(len(pairs)), counts)
         self._add_patterns([(length,) for length in lengths])

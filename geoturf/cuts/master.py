@@ -36,7 +36,8 @@ class Master:
         """Columns that cost ``cost`` (n,) and cover ``counts`` (n, k) of each demand."""
         column, row = np.nonzero(counts)
         start = np.searchsorted(column, np.arange(len(counts)))
-        lower, upper = np.zeros(len(counts)), np.full(len(counts), highspy.kHighsInf)
+        lower = np.zeros(len(counts))
+        upper = np.full(len(counts), highspy.kHighsInf)
         cover = counts[column, row].astype(float)
         costs = np.asarray(cost, float)
         self.solver.addCols(
@@ -104,10 +105,8 @@ class Master:
             raise UnsolvedError(f"the linear programme ended as {self.solver.getModelStatus()}")
         self.solver.setOptionValue("simplex_strategy", _PRIMAL)
         solution = self.solver.getSolution()
-        use, value = (
-            np.array(solution.col_value),
-            np.maximum(0.0, np.array(solution.row_dual)) * self.unit,
-        )
+        use = np.array(solution.col_value)
+        value = np.maximum(0.0, np.array(solution.row_dual)) * self.unit
         return float(use @ self.cost), use, value
 
 

@@ -38,7 +38,8 @@ def lines_of(
     """Chalk lines of an area's pieces in steps, int (n, 3): middle, start, end, zeros where a piece
     is narrower than the roll; and the u (m) at which each start line meets the piece's left edge
     (n,)."""
-    lines, left = np.zeros((len(layout.pieces), 3), np.int64), np.zeros(len(layout.pieces))
+    lines = np.zeros((len(layout.pieces), 3), np.int64)
+    left = np.zeros(len(layout.pieces))
     full = layout.cut[:, 1] >= layout.width_m - 1e-9
     if full.any():
         shape = pile.turned(ground.areas["laid"].iloc[area], layout.bearing_deg)

@@ -66,7 +66,8 @@ class Book:
         """A solved job. ``numbers``: number in the bid of each piece of the job; ``order``: its
         rolls as they are cut one after the other, each with the pieces in its slots
         (`geoturf.cuts.order.sequence`)."""
-        job, cut = plan.job, plan.cut
+        job = plan.job
+        cut = plan.cut
         rows = cut.rolls
         if plan.left_u_m:
             self.left_u_m.update(zip(numbers, plan.left_u_m, strict=True))
@@ -75,7 +76,8 @@ class Book:
             if stock:
                 length_m, width_m = plan.at_hand[cut.from_stock[row][0]]
             else:
-                length_m, width_m = job.purchase(used(rows[row]))[0], job.market.roll_width_m
+                length_m = job.purchase(used(rows[row]))[0]
+                width_m = job.market.roll_width_m
             name = self._name("S" if stock else "R")
             self._place(job, rows[row], name, [numbers[piece] for piece in pieces])
             usable = job.left_overs[cut.from_stock[row][0]][1] if stock else job.width
@@ -108,7 +110,8 @@ class Book:
         )
 
     def _place(self, job: Job, bought: Bought, name: str, numbers: list[int]) -> None:
-        slot, start = 0, 0
+        slot = 0
+        start = 0
         for section in bought:
             across = 0
             for width, lane in section[1]:
@@ -128,7 +131,9 @@ class Book:
     ) -> None:
         """The tail of the roll, what is left beside the lanes, and the ends of lanes. ``of``:
         usable width (steps) and length (m) of the roll."""
-        start, step, (usable, length_m) = 0, job.step_m, of
+        start = 0
+        step = job.step_m
+        (usable, length_m) = of
         for section in bought:
             length, lanes = section
             across = 0
@@ -182,7 +187,8 @@ _Edge = tuple[int, int]  # start and length along an edge of the roll, in steps
 
 def _stacked_up(job: Job, lane: tuple[int, ...]) -> list[tuple[_Edge, _Edge]]:
     """Left and right edge of square pieces end to end."""
-    along, places = 0, []
+    along = 0
+    places = []
     for kind in lane:
         edge = (along, int(job.size[kind, 0]))
         places.append((edge, edge))
@@ -241,7 +247,8 @@ def _names(ground: Ground, rows: list[int], counts: list[int]) -> list[str]:
     names: list[str] = []
     taken: set[str] = set()
     for row, count in zip(rows, counts, strict=True):
-        site, area = str(ground.areas["site"].iloc[row]), str(ground.areas["area"].iloc[row])
+        site = str(ground.areas["site"].iloc[row])
+        area = str(ground.areas["area"].iloc[row])
         stem = "-".join(part for part in (site, area) if part) or f"area{row + 1}"
         for _ in range(count):
             number = given.get(stem, 0) + 1
@@ -341,4 +348,6 @@ def shares(total: float, weights: np.ndarray) -> np.ndarray:
 
 
 def _stacked(arrays: list[np.ndarray], columns: int) -> np.ndarray:
-    return np.concatenate(arrays) if arrays else np.zeros((0, columns))
+    if arrays:
+        return np.concatenate(arrays)
+    return np.zeros((0, columns))

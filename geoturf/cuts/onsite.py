@@ -111,12 +111,16 @@ def _better(
     """The plans that may open any number, where they keep the limits and cost no more."""
     if not work.keeps(_standing(free, at), setting.rules):
         return mine
-    return free if _cost(setting, free) <= _cost(setting, mine) + 1e-6 else mine
+    if _cost(setting, free) <= _cost(setting, mine) + 1e-6:
+        return free
+    return mine
 
 
 def _standing(plans: Sequence[PoolPlan], at: np.ndarray) -> pd.DataFrame:
     """What lies open at each lot."""
-    rolls, lots, count = [], [], 0
+    rolls = []
+    lots = []
+    count = 0
     for plan in plans:
         for one in plan.jobs:
             lot = _lots(plan, one, at)
@@ -185,7 +189,9 @@ class _Tables:
     """The tables of a search while they are filled, pool by pool."""
 
     def __init__(self, setting: Setting, lots: int, laid: Chosen):
-        self.setting, self.lots, self.laid = setting, lots, laid
+        self.setting = setting
+        self.lots = lots
+        self.laid = laid
         self.step_m = setting.layout_rules.cut_step_m
         self.groups: dict[tuple[str, float], int] = {}
         self.markets: list[Market] = []
@@ -198,7 +204,8 @@ class _Tables:
 
     def add(self, pool: Pool, rank: np.ndarray) -> None:
         """A pool; ``rank``: the place of each of its areas among the lots of the task."""
-        order, begun = np.argsort(rank, kind="stable"), len(self.area)
+        order = np.argsort(rank, kind="stable")
+        begun = len(self.area)
         for k in order.tolist():
             first = len(self.named)
             for layout in self._offered(pool.areas[k]):
@@ -215,7 +222,8 @@ class _Tables:
         return [one for one in choice.layouts if saved_m2(one, choice.layouts) > 0]
 
     def _offer(self, pool: Pool, area: int, lot: int, layout: Layout) -> None:
-        group, usable = self._group(pool, layout), round_down(layout.width_m, self.step_m)
+        group = self._group(pool, layout)
+        usable = round_down(layout.width_m, self.step_m)
         cut = layout.cut.reshape(-1, 2)
         full = cut[:, 1] >= layout.width_m - 1e-9
         long = to_steps(cut[:, 0], self.step_m)
@@ -242,7 +250,8 @@ class _Tables:
         """The tables with nothing laid."""
         rules = self.setting.rules
         scale = _SCALE / max(max(market.prices) for market in self.markets)
-        products, said = self.setting.ground.areas["product"], self.setting.layout_rules
+        products = self.setting.ground.areas["product"]
+        said = self.setting.layout_rules
         weights = [
             settle.weight(layout, self.setting.market[str(products.iat[area])], said)
             for area, layout in self.named
@@ -348,7 +357,8 @@ def _gathered(places: Sequence[Sequence[int]], lots: Sequence[int]) -> list[list
 
 def _tidied(job: Job, kind: list[int], sections: list[Lanes]) -> tuple[Bought, tuple[int, ...]]:
     """A roll in the sizes of its job, and the pieces in its slots."""
-    bought, slots = [], list[int]()
+    bought = []
+    slots = list[int]()
     for lanes in sections:
         ends = [sorted(lane, key=lambda piece: (kind[piece], piece)) for lane in lanes]
         bought.append(tidy(job, [tuple(kind[piece] for piece in lane) for lane in ends]))

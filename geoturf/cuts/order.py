@@ -27,10 +27,12 @@ class _Waiting:
         """(kind, lot) for each slot: of the lots next in line, the open one nearest its end, else
         the first."""
         taken: dict[tuple[int, int], int] = {}
-        begun, left = set(self.open), self.left
+        begun = set(self.open)
+        left = self.left
         out: list[tuple[int, int]] = []
         for kind in slots(bought):
-            by_lot, near = self.by_kind[kind], self.line[kind][-_NEXT:]
+            by_lot = self.by_kind[kind]
+            near = self.line[kind][-_NEXT:]
             line = (
                 [lot for lot in near if len(by_lot[lot]) > taken.get((kind, lot), 0)]
                 if out

@@ -163,7 +163,8 @@ def _job(
 ) -> tuple[Job, np.ndarray]:
     """The job of some layouts of one roll width, and the row of ``Job.size`` of each of their
     pieces."""
-    market, step_m = setting.market[pool.product][width], setting.layout_rules.cut_step_m
+    market = setting.market[pool.product][width]
+    step_m = setting.layout_rules.cut_step_m
     job, kind = pools.make_job(layouts, market, step_m, stock, setting.slanted)
     return replace(job, effort=setting.rules.effort, turns=turns), kind
 
@@ -213,7 +214,9 @@ def _shared_out(
     )
     least_m = max(setting.rules.least_length_m, setting.layout_rules.min_piece_length_m)
     rolls = divide.divided(one.job, one.kind, one.cut.bought, strips, least_m)
-    return _SharedOut(rolls, strips, *strips.made(cut_across)) if rolls else None
+    if rolls:
+        return _SharedOut(rolls, strips, *strips.made(cut_across))
+    return None
 
 
 def _cheaper_cut(one: JobPlan, found: _SharedOut | None) -> JobPlan:
@@ -232,7 +235,8 @@ def _price(job: Job, bought: Sequence[Bought]) -> float:
 
 def nested_plans(setting: Setting, plans: list[PoolPlan], engine: Engine) -> list[PoolPlan]:
     """The plans made over with chalk lines."""
-    works, left = [], []
+    works = []
+    left = []
     for plan in plans:
         for one in plan.jobs:
             lines, left_u = _lines(setting, one.areas, plan.layouts, one.job.step_m)
@@ -283,11 +287,13 @@ def from_stock(setting: Setting, gathered: Sequence[Pool], chosen: Chosen) -> li
     """Plans of pools, each from what those before it leave of the stock."""
     every = ((one.length_m, one.width_m, one.product) for one in setting.rules.stock)
     stock: list[LeftOver] = sorted(every, reverse=True)
-    turns, plans = turns_for(chosen), []
+    turns = turns_for(chosen)
+    plans = []
     for pool in gathered:
         others = [one for one in stock if one[2] != pool.product]
         before = [one for one in stock if one[2] == pool.product]
-        left, jobs = before, list[JobPlan]()
+        left = before
+        jobs = list[JobPlan]()
         for width, areas in pools.by_width(pool, chosen):
             layouts = {area: chosen[area] for area in areas}
             jobs.append(_from_stock(setting, pool, width, layouts, turns, (before, left)))
@@ -315,7 +321,8 @@ def _from_stock(
     """The areas laid for one roll width. ``stock`` of the product: before any width of the pool
     used of it, and what is left now."""
     before, left = stock
-    areas, laid = list(layouts), list(layouts.values())
+    areas = list(layouts)
+    laid = list(layouts.values())
     at_hand = _usable(left, laid[0])
     job, kind = _job(setting, pool, width, laid, turns, at_hand)
     plan = _square(width, areas, job, kind, solve(job))

@@ -18,7 +18,8 @@ _LEAN = 1e-3  # of its price, at most, that a purchase counts for less where its
 
 def shorten(job: Job, sections: list[Section], tries: int) -> list[Section]:
     """Sections of no more total length, by ``tries`` groups cut again."""
-    chance, lost = np.random.default_rng(0), _Lost(job)
+    chance = np.random.default_rng(0)
+    lost = _Lost(job)
     done = [s for s in sections if not lost(s)]
     rest = [s for s in sections if lost(s)]
     weight, sizes = lost.columns(rest)
@@ -56,7 +57,9 @@ class Part:
 def renewed(job: Job, sections: list[Section], times: int, how: Part) -> Iterator[list[Section]]:
     """Sections of ever less total length, by as many ``times`` a part of those that lose most cut
     again by linear programme: where one programme of all would take too long."""
-    chance, lost, kinds = np.random.default_rng(0), _Lost(job), len(job.demand)
+    chance = np.random.default_rng(0)
+    lost = _Lost(job)
+    kinds = len(job.demand)
     for _ in range(times):
         weight, sizes = lost.columns(sections)
         group = _group(sizes, weight, chance, how.pieces)
@@ -141,7 +144,8 @@ def _group(
     sizes: list[int], weight: np.ndarray, chance: np.random.Generator, most: int
 ) -> set[int]:
     """Some rows drawn by weight whose sizes add up to ``most`` at most."""
-    group, total = set(), 0
+    group = set()
+    total = 0
     for k in np.argsort(-weight * chance.random(len(sizes)), kind="stable").tolist():
         if total + sizes[k] <= most:
             group.add(k)

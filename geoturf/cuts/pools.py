@@ -49,17 +49,17 @@ def assert_cuttable(
 ) -> None:
     """Raises `PromiseError` where a layout offered has a piece longer than any roll it could be cut
     from, naming each area."""
-    faults, table = [], ground.areas
+    faults = []
+    table = ground.areas
     for row, choice in enumerate(choices):
         offers = market[str(table["product"].iat[row])] if choice.layouts else {}
         for layout in (*choice.layouts, *choice.wide):
-            roll_m, piece_m = (
-                offers[width_key(layout.roll_width_m)].lengths_m[0],
-                layout.cut[:, 0].max(initial=0.0),
-            )
+            roll_m = offers[width_key(layout.roll_width_m)].lengths_m[0]
+            piece_m = layout.cut[:, 0].max(initial=0.0)
             if piece_m > roll_m + HAIR_M:
                 line = f"a piece cut {piece_m:.4f} m long is longer than any roll it could be cut from ({roll_m:.4f} m)"
-                site, area = str(table["site"].iat[row]), str(table["area"].iat[row])
+                site = str(table["site"].iat[row])
+                area = str(table["area"].iat[row])
                 faults.append(Finding("error", "piece-too-long", line, site=site, area=area))
                 break
     if faults:

@@ -29,7 +29,8 @@ def lead(
     r steps of its lane."""
     n = len(length)
     led = np.full((len(heights), n), -1.0)
-    beside, widened = np.zeros(across + 1), np.zeros(across + 1)
+    beside = np.zeros(across + 1)
+    widened = np.zeros(across + 1)
     for k in range(len(heights)):
         h = heights[k]
         for r in range(across + 1):
@@ -50,7 +51,8 @@ def _widen(beside: Floats, widened: Floats, width: int, worth: float, most: int)
     """One more lane, worth so much, in the best that lies in r steps of width, for r up to
     ``most``. ``widened`` is room to work in."""
     if width <= most:
-        first, end = uint64(width), uint64(most + 1)
+        first = uint64(width)
+        end = uint64(most + 1)
         for r in range(end - first):
             widened[r] = beside[r] + worth
         for r in range(end - first):
@@ -79,26 +81,32 @@ def compose(
     length, width, worth, row = leader
     across, demand, value = job
     order, distinct, size_length = sizes
-    out, lane = np.empty(256 * len(picks), np.int64), np.empty(256 * len(picks), np.int64)
-    ends, tall, total = (
-        np.zeros(len(picks), np.int64),
-        np.zeros(len(picks), np.int64),
-        np.zeros(len(picks)),
-    )
-    best, chosen = np.zeros((len(length) + 1, across + 1)), np.empty(len(length), np.int64)
-    left, filled, known = demand.copy(), 0, -1
+    out = np.empty(256 * len(picks), np.int64)
+    lane = np.empty(256 * len(picks), np.int64)
+    ends = np.zeros(len(picks), np.int64)
+    tall = np.zeros(len(picks), np.int64)
+    total = np.zeros(len(picks))
+    best = np.zeros((len(length) + 1, across + 1))
+    chosen = np.empty(len(length), np.int64)
+    left = demand.copy()
+    filled = 0
+    known = -1
     for p in range(len(picks)):
         h = heights[picks[p, 0]]
         if picks[p, 0] != known:
             known = picks[p, 0]
             _beside(best, h, length, width, worth, follow, row)
-        lanes, begin = _leaders(best, picks[p, 1], width, across, chosen), filled
+        lanes = _leaders(best, picks[p, 1], width, across, chosen)
+        begin = filled
         if filled + lanes * (h + 1) > len(out):
-            out, lane = _longer(out, lanes * (h + 1)), _longer(lane, lanes * (h + 1))
+            out = _longer(out, lanes * (h + 1))
+            lane = _longer(lane, lanes * (h + 1))
         for k in range(lanes):
             left[batches[0][row[chosen[k]]]] -= 1
         for k in range(lanes):
-            start, at, room = filled, row[chosen[k]], h - length[chosen[k]]
+            start = filled
+            at = row[chosen[k]]
+            room = h - length[chosen[k]]
             out[start] = batches[0][at]
             filled, short = _followers(follow, at, room, left, batches, out, start + 1)
             if whole and short:  # what follows best is not there so often: the best of what is
@@ -186,7 +194,8 @@ def _fill(
 ) -> int:
     """Writes into ``out`` from ``filled`` the best fill of ``room`` steps by pieces left of these
     sizes; takes them off."""
-    copies, total = np.zeros(len(order), np.int64), 0
+    copies = np.zeros(len(order), np.int64)
+    total = 0
     for c in range(len(order)):
         size = order[c]
         if value[size] > 0 and left[size] > 0:
@@ -225,7 +234,8 @@ def fills(
     longest = longest[ratio[longest] > 1 + _GAIN]
     longest = longest[: 2 * most]
     flat, ends = _fills(table, size, longest, rest[room[longest], longest])
-    sizes, ends = flat.tolist(), ends.tolist()
+    sizes = flat.tolist()
+    ends = ends.tolist()
     found = dict.fromkeys(tuple(sizes[a:b]) for a, b in pairwise([0, *ends]))
     return list(found)[:most], table[-1]
 
@@ -237,7 +247,9 @@ def _fills(table: Floats, size: Ints, longest: Ints, rooms: Ints) -> tuple[Ints,
     most = 0
     for k in range(len(longest)):
         most += longest[k] + 1
-    out, ends, filled = np.empty(most, np.int64), np.empty(len(longest), np.int64), 0
+    out = np.empty(most, np.int64)
+    ends = np.empty(len(longest), np.int64)
+    filled = 0
     for k in range(len(longest)):
         out[filled], room = size[longest[k]], rooms[k]
         filled += 1

@@ -54,7 +54,10 @@ class Lanes:
 
     def __init__(self, job: Job):
         self.job = job
-        kind, row, of, batch = [], [], [], []
+        kind = []
+        row = []
+        of = []
+        batch = []
         beside = narrow(job)
         for size in np.lexsort((job.size[:, 0], job.size[:, 1])).tolist():
             if not beside[size] or not job.demand[size]:
@@ -101,7 +104,8 @@ def stride(job: Job) -> int:
 def _batches(count: int) -> list[int]:
     """Whole numbers, parts of which sum up to anything from 0 to ``count``: 1, 2, 4 … and a
     rest."""
-    out, unit = [], 1
+    out = []
+    unit = 1
     while count > 0:
         out.append(min(unit, count))
         count -= out[-1]
@@ -128,7 +132,8 @@ class Priced:
         leaders that gain most; best first. ``whole``: with no piece more often than it is there.
         One a leader, not the best of all: where all pieces differ, the programme needs a section
         for each, and the best ones are much the same."""
-        its, job = self.lanes, self.lanes.job
+        its = self.lanes
+        job = self.lanes.job
         height = np.argmax(self.ratio, axis=0)
         ratio = self.ratio[height, np.arange(len(height))]
         leader = np.argsort(-ratio, kind="stable")[:most]
@@ -144,7 +149,8 @@ class Priced:
             (its.sizes, its.distinct, np.ascontiguousarray(job.size[:, 0])),
             whole,
         )
-        gain, starts = total / self.cost[tall], np.append(0, ends[:-1])
+        gain = total / self.cost[tall]
+        starts = np.append(0, ends[:-1])
         for k in np.argsort(-gain, kind="stable").tolist():
             if gain[k] > 1 + _GAIN:
                 yield _by_lane(sizes[starts[k] : ends[k]], lane[starts[k] : ends[k]])
@@ -163,7 +169,8 @@ class SectionProgramme:
 
     def __init__(self, job: Job, cost: np.ndarray, sections: Sequence[Section], counts: np.ndarray):
         self.job, self.cost, self.lanes, self.master = job, cost, Lanes(job), Master(job.demand)
-        self.sections, self.counts = list(sections), counts
+        self.sections = list(sections)
+        self.counts = counts
         self.known = set(sections)
         self.bound, self.room = 0.0, _ROOM * len(job.demand)
         # what sizes may be worth, bounding the programme best so far, and how far duals are drawn
@@ -187,7 +194,8 @@ class SectionProgramme:
     def serve(self, left: np.ndarray) -> None:
         """From now on for a demand of ``left``, no more than before, by sections that hold no more
         than that."""
-        self.job, self.bound = replace(self.job, demand=left), 0.0
+        self.job = replace(self.job, demand=left)
+        self.bound = 0.0
         self.lanes = Lanes(self.job)
         self._keep(self.master.want(left, np.all(self.counts <= left, axis=1)))
 
@@ -210,7 +218,8 @@ class SectionProgramme:
         """A round looks at one in so many lengths only; to prove, at all of them where those gain
         nothing. Where nothing gains at the values drawn so far, they are drawn less."""
         every = np.arange(int(self.job.size[:, 0].min()), self.job.longest + 1)
-        drawn, apart = self.drawn, stride(self.job)
+        drawn = self.drawn
+        apart = stride(self.job)
         for k in range(rounds):
             objective, _, value = self.master.solve()
             if whole and len(self.sections) > self.room:
@@ -257,7 +266,9 @@ class Relaxed:
 
     def __init__(self, programme: SectionProgramme):
         self.sections, self.basis = list(programme.sections), programme.master.basis()
-        self.steady, self.drawn, self._programme = programme.steady, programme.drawn, programme
+        self.steady = programme.steady
+        self.drawn = programme.drawn
+        self._programme = programme
 
     def least(self) -> float:
         """What no plan costs less than. Takes about as long as the sections did."""
@@ -279,14 +290,17 @@ def dive(job: Job, relaxed: Relaxed, cost: np.ndarray, take: float) -> list[Sect
     """A plan for the job from the sections of the programme, one for each size alone among them,
     and others found on the way. Sections used more than ``take`` are taken each time; first those
     used many times over, as often whole, so that little is left to round."""
-    taken, left = [], job.demand.copy()
+    taken = []
+    left = job.demand.copy()
     programme = SectionProgramme(
         job, cost, relaxed.sections, contents(relaxed.sections, len(job.demand))
     )
-    programme.steady, programme.drawn = relaxed.steady, relaxed.drawn
+    programme.steady = relaxed.steady
+    programme.drawn = relaxed.drawn
     programme.master.begin(relaxed.basis)
     while left.any():
-        use, counts = programme.generate(_AGAIN), programme.counts
+        use = programme.generate(_AGAIN)
+        counts = programme.counts
         times = np.floor(use + 1e-6).astype(int)
         if times.max() < 2:
             times = np.maximum(1, times + (use - times > take))

@@ -60,4 +60,6 @@ def kept(pool: str, bought_m2: float, bound_m2: float) -> float:
 
 def _level(bound_m2: float, bought_m2: float) -> float:
     """A bound that need not hold, without float dust between equal figures."""
-    return bound_m2 if undercut(bought_m2, bound_m2) else min(bound_m2, bought_m2)
+    if undercut(bought_m2, bound_m2):
+        return bound_m2
+    return min(bound_m2, bought_m2)

@@ -17,7 +17,8 @@ def pack(
     generation, until the price is down to ``enough``."""
     if not sections:
         return []
-    lengths, stock = [length for length, _ in sections], _stock(job)
+    lengths = [length for length, _ in sections]
+    stock = _stock(job)
     groups = _quickly(job, stock, lengths)
     if hard and stock.total(groups) > enough + 1e-6:
         groups = _again(stock, groups, enough)
@@ -101,7 +102,8 @@ def _again(stock: Stock, groups: list[Pattern], enough: float) -> list[Pattern]:
     tried: set[tuple[Pattern, ...]] = set()
     for worst in (*_WORST, *whole, *_WORST):
         groups = sorted(groups, key=lambda group: (sum(group) / stock.cost(sum(group)), group))
-        kept, these = groups[worst:], tuple(groups[:worst])
+        kept = groups[worst:]
+        these = tuple(groups[:worst])
         if these not in tried and stock.total(groups) > enough + 1e-6:
             tried.add(these)  # the same come out the same
             part = [length for group in these for length in group]

@@ -22,16 +22,20 @@ def best_fit(length: Ints, width: Ints, roll_width: int) -> tuple[Ints, Ints, in
     the emptiest lane) is tried.
     """
     n = len(length)
-    section, lane = np.empty(n, np.int64), np.empty(n, np.int64)
+    section = np.empty(n, np.int64)
+    lane = np.empty(n, np.int64)
     newest = np.full(roll_width + 1, -1, np.int64)  # by free width: the newest section that has it
     older = np.full(n, -1, np.int64)  # section -> the one before it of the same free width
     tall = np.empty(n, np.int64)  # section -> its length
     room = np.zeros(roll_width + 1, np.int64)  # by lane width: free length of the lane with most
     roomy = np.full(roll_width + 1, -1, np.int64)  # and that lane
     home = np.empty(n, np.int64)  # lane -> its section
-    sections, lanes, total = 0, 0, 0
+    sections = 0
+    lanes = 0
+    total = 0
     for i in range(n):
-        wide, long = width[i], length[i]
+        wide = width[i]
+        long = length[i]
         free = wide
         while free <= roll_width and newest[free] < 0:
             free += 1
@@ -40,23 +44,28 @@ def best_fit(length: Ints, width: Ints, roll_width: int) -> tuple[Ints, Ints, in
             slot += 1
         if slot <= roll_width and slot - wide <= free - wide:
             at = roomy[slot]
-            section[i], lane[i] = home[at], at
+            section[i] = home[at]
+            lane[i] = at
             room[slot] -= long
             continue
         if free <= roll_width:
             s = newest[free]
             newest[free] = older[s]
         else:
-            s, free = sections, roll_width
+            s = sections
+            free = roll_width
             tall[s] = long
             total += long
             sections += 1
         rest = free - wide
         older[s] = newest[rest]
         newest[rest] = s
-        section[i], lane[i], home[lanes] = s, lanes, s
+        section[i] = s
+        lane[i] = lanes
+        home[lanes] = s
         if tall[s] - long > room[wide]:
-            room[wide], roomy[wide] = tall[s] - long, lanes
+            room[wide] = tall[s] - long
+            roomy[wide] = lanes
         lanes += 1
     return section, lane, total
 
@@ -71,7 +80,8 @@ def quick(job: Job) -> list[Section]:
     kind = expanded(job)
     if not len(kind):
         return []
-    length, width = job.size[kind, 0].copy(), job.size[kind, 1].copy()
+    length = job.size[kind, 0].copy()
+    width = job.size[kind, 1].copy()
     section, lane, _ = best_fit(length, width, job.width)
     return gathered(job, kind, section, lane)
 

@@ -51,7 +51,8 @@ def settled(work: Work) -> list[int]:
                     continue
                 money = cost(tried, market, rules)
                 if money < enough:
-                    chosen, least = tried, money
+                    chosen = tried
+                    least = money
                     for area in family:
                         rows[area] = row
         if least == before:

@@ -46,7 +46,8 @@ def cut_lines(
     u0, u1, v0, v1 = pieces.T
     grass = shapely.intersection(shape, shapely.box(u0, v0, u1, v1))
     points, owner = shapely.get_coordinates(grass, return_index=True)
-    out, left = np.zeros((len(pieces), 3), np.int64), np.zeros(len(pieces))
+    out = np.zeros((len(pieces), 3), np.int64)
+    left = np.zeros(len(pieces))
     for k in range(len(pieces)):
         mine = points[owner == k]
         across = (mine[:, 1] - v0[k]) / width_m - 0.5
@@ -56,7 +57,8 @@ def cut_lines(
             -far - near + 2 * allowance_m < abs(start + end) * step_m / 2
         ):  # the lines would cross on the piece
             start = end = 0
-            near, far = float(mine[:, 0].min()), float((-mine[:, 0]).min())
+            near = float(mine[:, 0].min())
+            far = float((-mine[:, 0]).min())
         middle = -far - near + 2 * allowance_m
         out[k] = whole_steps(middle, step_m), start, -end
         left[k] = near - allowance_m - start * step_m / 2
@@ -87,7 +89,9 @@ def square_length(middle: int, start: int, end: int) -> int:
 def starts(chain: Sequence[tuple[int, int, int]]) -> list[int]:
     """Where on the roll each piece's start line meets the left edge, for pieces nested one after
     the other."""
-    at, out, before = 0, [], 0
+    at = 0
+    out = []
+    before = 0
     for middle, start, end in chain:
         at += abs(before - start) // 2
         out.append(at - start // 2)
@@ -112,7 +116,9 @@ def chains(pieces: Sequence[tuple[int, int, int]], longest: int) -> list[list[in
     no circle is met.
     """
     n = len(pieces)
-    first, last, follower = list(range(n)), list(range(n)), [-1] * n
+    first = list(range(n))
+    last = list(range(n))
+    follower = [-1] * n
     length = [square_length(*piece) for piece in pieces]
     starts_of = {sign: _by_slant(pieces, sign) for sign in (1, -1)}
     followed = [False] * n
@@ -138,9 +144,13 @@ def chains(pieces: Sequence[tuple[int, int, int]], longest: int) -> list[list[in
             if later.row < len(later.line) and tries < _LOOK:
                 heappush(waiting, later.entry(tries))
             continue
-        head, tail = first[i], last[j]
+        head = first[i]
+        tail = last[j]
         length[head] += length[j] - _saved(pieces, i, j)
-        follower[i], first[tail], last[head], followed[j] = j, head, tail, True
+        follower[i] = j
+        first[tail] = head
+        last[head] = tail
+        followed[j] = True
     return [_run(i, follower) for i in range(n) if not followed[i]]
 
 

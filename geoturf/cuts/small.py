@@ -60,7 +60,8 @@ def narrow_inside(layout: Layout, rules: LayoutRules) -> int:
     """How many narrow strips have turf along most of both sides, or another narrow one along most
     of one."""
     lines, of = np.unique(np.round(layout.pieces[:, 2:] / HAIR_M), axis=0, return_inverse=True)
-    lines, of = lines * HAIR_M, of.reshape(-1)
+    lines = lines * HAIR_M
+    of = of.reshape(-1)
     length = np.bincount(of, layout.pieces[:, 1] - layout.pieces[:, 0])
     narrow = lines[:, 1] - lines[:, 0] < layout.width_m * rules.narrow_strip - HAIR_M
     seam = np.array([_seams_m(layout.seams, layout.pieces[of == k]) for k in range(len(lines))])

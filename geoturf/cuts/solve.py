@@ -66,7 +66,8 @@ def _buy(job: Job) -> tuple[list[Bought], float]:
     bound_m = dual.least_m(job)
     if not (job.turns or job.thorough):
         return plan, bound_m
-    few, met = job.demand.sum() <= exact.MOST, _met(job, plan, bound_m)
+    few = job.demand.sum() <= exact.MOST
+    met = _met(job, plan, bound_m)
     if few and not (met and job.market.by_length):
         return _best(job, plan, bound_m)
     if met:
@@ -78,7 +79,8 @@ def _buy(job: Job) -> tuple[list[Bought], float]:
 def _best(job: Job, plan: list[Bought], bound_m: float) -> tuple[list[Bought], float]:
     """The best plan there is for a few pieces, its left-over on one roll where it can be. It is the
     bound where every metre costs the same."""
-    market, cost = job.market, job.leaning(_LEAN)
+    market = job.market
+    cost = job.leaning(_LEAN)
     room = round_down(rolls.price(job, plan) / market.cheapest, job.step_m)
     plan = exact.cheaper(job, cost, sum(cost(used(b)) for b in plan), room) or plan
     return plan, _metres(job, plan) if market.one_rate else bound_m
@@ -109,7 +111,9 @@ class _Best:
     """The cheapest plan of a job so far and metres of roll that no plan buys less than."""
 
     def __init__(self, job: Job, plan: list[Bought], bound_m: float):
-        self.job, self.plan, self.bound_m = job, plan, bound_m
+        self.job = job
+        self.plan = plan
+        self.bound_m = bound_m
 
     def offer(self, sections: list[Section]) -> bool:
         """Packs the sections. Gives whether nothing can be cheaper."""
@@ -162,8 +166,10 @@ def _by_parts(best: _Best, sections: list[Section], turns: int, how: polish.Part
 
 def _by_programme(best: _Best, sections: list[Section]) -> None:
     """The shortest sections first, then those that go well together on rolls."""
-    job, cost = best.job, program.plain(best.job)
-    known, relaxed = sections, program.relax(job, sections, cost)
+    job = best.job
+    cost = program.plain(best.job)
+    known = sections
+    relaxed = program.relax(job, sections, cost)
     at_once = job.demand.sum() > _EASILY and not (job.market.by_length or job.thorough)
     if at_once:  # the shortest are seldom the best, and take as long to find
         _priced(best, [*relaxed.sections, *sections], prove=False)
@@ -275,7 +281,8 @@ def _met(job: Job, plan: list[Bought], bound_m: float) -> bool:
 def _use_stock(job: Job) -> tuple[list[tuple[int, Bought]], np.ndarray]:
     """Left-overs filled one after the other, each with the sections that use most of it, and the
     demand (k,) left."""
-    left, filled = job.demand.copy(), []
+    left = job.demand.copy()
+    filled = []
     for at, (length, width) in enumerate(job.left_overs):
         fits = (job.size[:, 0] <= length) & (job.size[:, 1] <= width)
         if not (left * fits).any():

@@ -39,7 +39,8 @@ class Stock:
     """Stocked lengths, longest first, and what each costs."""
 
     def __init__(self, lengths: tuple[int, ...], costs: tuple[float, ...]):
-        self.lengths, self.costs = lengths, costs
+        self.lengths = lengths
+        self.costs = costs
         self.step = costs[0] if len(costs) == 1 else 0.0
         self.table = np.full(lengths[0] + 1, np.inf)
         for length, cost in zip(lengths, costs, strict=True):
@@ -51,7 +52,9 @@ class Stock:
 
     def rounded(self, cost: float) -> float:
         """The least cost of whole rolls that is no less than ``cost``."""
-        return round_up(cost, self.step) * self.step if self.step else cost
+        if self.step:
+            return round_up(cost, self.step) * self.step
+        return cost
 
     def total(self, patterns: list[Pattern]) -> float:
         return float(sum(self.table[sum(pattern)] for pattern in patterns))
@@ -76,14 +79,18 @@ def cut(
 def cheapest(stock: Stock, lengths: list[int], good: list[Pattern]) -> list[Pattern]:
     """Patterns no dearer than ``good``: the cheapest of all that come up in the programmes of a few
     dives, as an integer programme, as far as that is solved in some nodes of branch and bound."""
-    root, need = programme(stock, Counter(lengths), set(good)), Counter(lengths)
-    bound, known = stock.rounded(root.bound), set(root.patterns)
+    root = programme(stock, Counter(lengths), set(good))
+    need = Counter(lengths)
+    bound = stock.rounded(root.bound)
+    known = set(root.patterns)
     for turn in range(_GATHERED):
         if stock.total(good) <= bound + 1e-6:
             return good
         good = _dive(stock, Counter(lengths), root, good, turn, known)
     found = _once(_cheapest(stock, sorted(known), need, bound), need)
-    return found if found and stock.total(found) < stock.total(good) - 1e-9 else good
+    if found and stock.total(found) < stock.total(good) - 1e-9:
+        return found
+    return good
 
 
 def _cheapest(
@@ -113,7 +120,8 @@ def _cheapest(
 def _once(patterns: list[Pattern], need: Counter[int]) -> list[Pattern]:
     """Patterns that hold every length at least as often as needed, without what is too much; empty
     where they do not."""
-    left, out = Counter(need), []
+    left = Counter(need)
+    out = []
     for pattern in patterns:
         held = []
         for length in pattern:
@@ -121,7 +129,9 @@ def _once(patterns: list[Pattern], need: Counter[int]) -> list[Pattern]:
                 left[length] -= 1
                 held.append(length)
         out.append(tuple(held))
-    return [pattern for pattern in out if pattern] if not +left else []
+    if not +left:
+        return [pattern for pattern in out if pattern]
+    return []
 
 
 def _dive(
@@ -136,9 +146,12 @@ def _dive(
     again; but ``once`` where solving it again would take too long. All patterns that come up are
     added to what is ``known``."""
     once = len(left) > _MANY
-    part, chance = _HURRIED if turn == 0 else _CAREFUL, np.random.default_rng(turn)
+    part = _HURRIED if turn == 0 else _CAREFUL
+    chance = np.random.default_rng(turn)
     taken: list[Pattern] = []
-    found, cost, columns = root, stock.total(best), set(root.patterns)
+    found = root
+    cost = stock.total(best)
+    columns = set(root.patterns)
     while left:
         for pattern in _whole(found, left) or _most_used(
             found, left, part, chance if turn > 1 else None
@@ -150,7 +163,8 @@ def _dive(
             (how(stock.lengths[0], rest) for how in (best_fit, fill)), key=stock.total
         )
         if stock.total(trial) < cost - 1e-9:
-            best, cost = trial, stock.total(trial)
+            best = trial
+            cost = stock.total(trial)
         if not left or once or cost <= stock.rounded(root.bound) + 1e-6:
             break
         found = programme(stock, left, columns)
@@ -164,7 +178,8 @@ def _dive(
 def _whole(found: SolvedLengths, left: Counter[int]) -> list[Pattern]:
     """The patterns the programme uses whole, as often as it does."""
     times = np.floor(found.use + 1e-6).astype(int)
-    out, rest = [], Counter(left)
+    out = []
+    rest = Counter(left)
     for k in np.flatnonzero(times).tolist():
         wanted = Counter(found.patterns[k])
         for _ in range(times[k]):
@@ -178,7 +193,8 @@ def _most_used(
     found: SolvedLengths, left: Counter[int], part: int, chance: np.random.Generator | None
 ) -> list[Pattern]:
     """The patterns the programme uses most, one in ``part`` of all it uses."""
-    out, rest = [], Counter(left)
+    out = []
+    rest = Counter(left)
     use = found.use * chance.random(len(found.use)) if chance else found.use
     for k in np.argsort(-use, kind="stable").tolist():
         wanted = Counter(found.patterns[k])
@@ -203,11 +219,14 @@ class SolvedLengths:
 
 def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> SolvedLengths:
     """The linear programme of these demands, begun from those of ``columns`` that fit them."""
-    lengths, rooms, costs = np.array(sorted(left)), np.array(stock.lengths), np.array(stock.costs)
+    lengths = np.array(sorted(left))
+    rooms = np.array(stock.lengths)
+    costs = np.array(stock.costs)
     demand = np.array([left[int(length)] for length in lengths])
     row = {int(length): k for k, length in enumerate(lengths)}
     copies = np.repeat(np.arange(len(lengths)), np.minimum(demand, stock.lengths[0] // lengths))
-    master, patterns = Master(demand, stock.costs[0]), list[Pattern]()
+    master = Master(demand, stock.costs[0])
+    patterns = list[Pattern]()
 
     def add(some: list[Pattern]) -> None:
         counted = [
@@ -221,7 +240,8 @@ def programme(stock: Stock, left: Counter[int], columns: set[Pattern]) -> Solved
 
     add([(length,) for length in lengths.tolist()])
     add(sorted(p for p in columns if len(p) > 1 and all(length in row for length in p)))
-    known, bound = set(patterns), -math.inf
+    known = set(patterns)
+    bound = -math.inf
     for _ in range(_ROUNDS):
         objective, use, value = master.solve()
         found, table = pricing.fills(lengths[copies], value[copies], rooms, costs, _PATTERNS)
@@ -244,7 +264,8 @@ def best_fit(roll: int, lengths: list[int]) -> list[Pattern]:
         if at < len(rooms):
             room, roll_at = rooms.pop(at)
         else:
-            room, roll_at = roll, len(rolls)
+            room = roll
+            roll_at = len(rolls)
             rolls.append([])
         rolls[roll_at].append(length)
         insort(rooms, (room - length, roll_at))
@@ -254,7 +275,8 @@ def best_fit(roll: int, lengths: list[int]) -> list[Pattern]:
 def fill(roll: int, lengths: list[int], marks: frozenset[int] = frozenset()) -> list[Pattern]:
     """Roll by roll: the longest left, with those that together with it fill the roll to the
     greatest of ``marks`` (the whole roll if none are given)."""
-    left, groups = sorted(lengths, reverse=True), []
+    left = sorted(lengths, reverse=True)
+    groups = []
     while left:
         spread = 1 + len(left) // _LOOK  # looks at long and short ones alike
         group = subset([left[0], *left[1::spread]], marks or {roll}, roll)
@@ -272,7 +294,8 @@ def subset(lengths: list[int], marks: Set[int], most: int) -> list[int]:
     greatest sum where no mark is met."""
     if sum(lengths) <= most:
         return list(lengths)
-    mask, best = (1 << (most + 1)) - 1, max(marks)
+    mask = (1 << (most + 1)) - 1
+    best = max(marks)
     reached = [1 << lengths[0]]
     for length in lengths[1:]:
         if reached[-1] >> best & 1:

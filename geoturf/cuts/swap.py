@@ -192,7 +192,8 @@ def _swapped(work: tuple[list[list[_Offer]], list[list[int]]]) -> list[int]:
                 tried = settle.with_row(chosen, offers, family, row)
                 cost = _cost(tried)
                 if cost < least * (1 - 1e-9):
-                    chosen, least = tried, cost
+                    chosen = tried
+                    least = cost
                     for area in family:
                         rows[area] = row
         if least == before:

@@ -26,7 +26,8 @@ def in_order(ground: Ground) -> list[str]:
         return []
     lots = areas.drop_duplicates("site")
     place = _places_m(ground, lots["frame"].to_numpy(int))
-    phases, sites = pd.factorize(lots["phase"])[0], lots["site"].astype(str).to_numpy()
+    phases = pd.factorize(lots["phase"])[0]
+    sites = lots["site"].astype(str).to_numpy()
     order: list[str] = []
     for phase in range(phases.max(initial=-1) + 1):
         mine = np.flatnonzero(phases == phase)
@@ -37,7 +38,8 @@ def in_order(ground: Ground) -> list[str]:
 def _as_given(areas: pd.DataFrame) -> list[str]:
     """Sites by their number."""
     lots = areas.groupby("site", sort=False)["work_order"]
-    least, most = lots.min(), lots.max()
+    least = lots.min()
+    most = lots.max()
     faults = [_fault(areas, site, "order-missed", _MISSED) for site in least.index[least.isna()]]
     for site in least.index[least < most]:
         both = f"has the numbers {least[site]:g} and {most[site]:g} in work_order; give it one"
@@ -68,7 +70,8 @@ def _fault(areas: pd.DataFrame, site: str, code: str, message: str) -> Finding:
 
 def _places_m(ground: Ground, frames: np.ndarray) -> np.ndarray:
     """Metres east and north of each frame's origin, near enough to compare ways between lots."""
-    lon, lat = ground.frames.lon0_deg[frames], ground.frames.lat0_deg[frames]
+    lon = ground.frames.lon0_deg[frames]
+    lat = ground.frames.lat0_deg[frames]
     east = np.radians((lon - lon[0] + 180) % 360 - 180) * np.cos(np.radians(lat.mean()))
     return np.column_stack([east, np.radians(lat - lat[0])]) * _EARTH_M
 
@@ -93,7 +96,8 @@ def _length(order: np.ndarray, way: np.ndarray) -> int:
 
 
 def _nearest_first(way: np.ndarray, start: int) -> np.ndarray:
-    far, order = int(way.max()) + 1, [start]
+    far = int(way.max()) + 1
+    order = [start]
     met = np.zeros(len(way), bool)
     met[start] = True
     while len(order) < len(way):
@@ -115,7 +119,8 @@ def _shortened(order: np.ndarray, way: np.ndarray) -> np.ndarray:
 
 def _turned(order: np.ndarray, way: np.ndarray) -> np.ndarray:
     """Each stretch that is shorter walked the other way is turned; open at both ends."""
-    n, order = len(order), order.copy()
+    n = len(order)
+    order = order.copy()
     for i in range(n - 1):
         j = np.arange(i + 1, n)  # the stretch i .. j
         after = np.append(order[i + 2 :], -1)

@@ -23,13 +23,15 @@ def standing(roll: np.ndarray, lot: np.ndarray, lots: int) -> pd.DataFrame:
     (begun and unfinished at any time on the way)."""
     number = pd.factorize(roll)[0]
     rolls = int(number.max(initial=-1)) + 1
-    first, last = np.full(rolls, lots), np.full(rolls, -1)
+    first = np.full(rolls, lots)
+    last = np.full(rolls, -1)
     np.minimum.at(first, number, lot)
     np.maximum.at(last, number, lot)
     pairs = np.unique(np.column_stack([number, lot]), axis=0).reshape(-1, 2)
     drawn = np.bincount(pairs[:, 1], minlength=lots)
     alone = np.bincount(first[first == last], minlength=lots)
-    opened, finished = np.bincount(first, minlength=lots), np.bincount(last, minlength=lots)
+    opened = np.bincount(first, minlength=lots)
+    finished = np.bincount(last, minlength=lots)
     after = np.cumsum(opened - finished)
     before = np.concatenate([[0], after[:-1]]).astype(np.int64)
     through = after - (opened - alone)  # begun before, open after
@@ -96,7 +98,8 @@ def _costs(rules: CutRules, trade: pd.DataFrame | None) -> list[Finding]:
     if trade is None:
         return []
     by_limit = trade.set_index("open_rolls")
-    mine, free = by_limit.loc[rules.open_rolls], by_limit.loc[0]
+    mine = by_limit.loc[rules.open_rolls]
+    free = by_limit.loc[0]
     more = 100 * (mine["bought_m2"] / free["bought_m2"] - 1) if free["bought_m2"] else 0.0
     said = f"cut on site with {rules.open_rolls} rolls open at most: {more:.1f} % more turf than with any number open"
     money = f"{mine['money'] - free['money']:,.0f} more for turf and seams"

@@ -65,7 +65,8 @@ def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
     """A bid of bare GIS files, and notes that state every default and assumption. Raises
     `InputError` when a path is refused."""
     held, gathered = _survey(paths, _LOOKED_AT)
-    tables, notes = [], []
+    tables = []
+    notes = []
     for one, (role, why), doubtful in zip(
         held, guess.roles(held), guess.doubtful(held), strict=True
     ):
@@ -132,7 +133,9 @@ def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
 
 def _beside(path: str, home: Path) -> str:
     """The path as seen from the bid file's folder."""
-    return path if Path(path).is_absolute() else Path(os.path.relpath(path, home)).as_posix()
+    if Path(path).is_absolute():
+        return path
+    return Path(os.path.relpath(path, home)).as_posix()
 
 
 def _naming(held: Held) -> str:

@@ -68,4 +68,6 @@ def tell(ours: str, given: Sequence[object]) -> bool:
 def _share(given: Sequence[object], tells: Callable[[str], object]) -> float:
     """Share of the different texts that tell."""
     texts = {value.strip() for value in given if isinstance(value, str)}
-    return sum(bool(tells(text)) for text in texts) / len(texts) if texts else 0.0
+    if texts:
+        return sum(bool(tells(text)) for text in texts) / len(texts)
+    return 0.0

@@ -131,7 +131,8 @@ def doubtful(held: Sequence[Held]) -> list[bool]:
 def columns(held: Held) -> tuple[dict[str, str], dict[str, str]]:
     """(columns that map by their names, guesses): geoturf's name -> the file's."""
     sure = match(held.columns, Layer(path="x")).found
-    taken, guesses = set(sure.values()), {}
+    taken = set(sure.values())
+    guesses = {}
     folded = {
         name.strip().casefold().replace(" ", "_").replace("-", "_"): name
         for name in reversed(held.columns)

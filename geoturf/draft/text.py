@@ -69,7 +69,9 @@ def _watered(held: Sequence[Held], roles: Sequence[tuple[str, str]]) -> dict[str
 
 def _line(key: str, value: object, comment: str = "") -> str:
     text = f"{key} = {toml(value)}"
-    return _beside(text, comment) if comment else text
+    if comment:
+        return _beside(text, comment)
+    return text
 
 
 def _beside(text: str, comment: str) -> str:

@@ -102,7 +102,9 @@ def _methods(given: Iterable[object]) -> list[str]:
         f"# {toml(name)} = 0.75  FILL IN: geoturf does not know this way of watering"
         for name in unknown
     ]
-    return ["", "# [water.efficiencies]", *shares] if shares else []
+    if shares:
+        return ["", "# [water.efficiencies]", *shares]
+    return []
 
 
 def _unknown(given: Iterable[object], known: Callable[[str], bool]) -> list[str]:
@@ -113,4 +115,6 @@ def _unknown(given: Iterable[object], known: Callable[[str], bool]) -> list[str]
 
 def _line(name: str, value: object, comment: str = "") -> str:
     text = f"{name} = {toml(value)}"
-    return f"{text:<42}  # {comment}" if comment else text
+    if comment:
+        return f"{text:<42}  # {comment}"
+    return text

@@ -130,9 +130,11 @@ def _runs(
 def _built(context: pd.DataFrame) -> pd.DataFrame:
     """The context that tells edges, as polygons; lines of fences and planters as narrow ones."""
     if not len(context):
-        frame, geometry = np.empty(0, np.int64), np.empty(0, object)
+        frame = np.empty(0, np.int64)
+        geometry = np.empty(0, object)
         return pd.DataFrame({"role": [], "frame": frame, "geometry": geometry})
-    shapes, light = _shapes(context), context["role"].isin(_OPEN).to_numpy()
+    shapes = _shapes(context)
+    light = context["role"].isin(_OPEN).to_numpy()
     lines = light & (shapely.get_dimensions(shapes) == 1)
     if lines.any():
         shapes = shapes.copy()
@@ -165,7 +167,8 @@ def _beside(
     others = theirs.where((near & first)[theirs.owner])
 
     def wanted(i: np.ndarray, j: np.ndarray) -> np.ndarray:
-        one, two = own.owner[i], others.owner[j]
+        one = own.owner[i]
+        two = others.owner[j]
         facing = np.einsum("ij,ij->i", own.along[i], others.along[j]) < 0
         neighbours: np.ndarray = (one != two) & (group[one] == group[two]) & facing
         return neighbours
@@ -278,7 +281,8 @@ def _short_sum(areas: pd.DataFrame, off: np.ndarray) -> Finding:
     worst = areas.iloc[int(off.argmax())]
     what = f"boundary runs miss the perimeter by {off.max():.4f} m"
     message = f"{what}; this is a fault of geoturf, please report it"
-    site, area = str(worst["site"]), str(worst["area"])
+    site = str(worst["site"])
+    area = str(worst["area"])
     return Finding("error", "edges-do-not-add-up", message, site=site, area=area)
 
 

@@ -40,7 +40,8 @@ def places(features: pd.DataFrame) -> Places:
     bounds = shapely.bounds(features["geometry"].to_numpy(dtype=object))
     frame = features["frame"].to_numpy(np.int64)
     count = int(frame.max(initial=0)) + 1
-    low, high = np.full((count, 2), np.inf), np.full((count, 2), -np.inf)
+    low = np.full((count, 2), np.inf)
+    high = np.full((count, 2), -np.inf)
     np.minimum.at(low, frame, bounds[:, :2])
     np.maximum.at(high, frame, bounds[:, 2:])
     used = np.isfinite(low).all(axis=1)
@@ -92,7 +93,8 @@ def borders(features: pd.DataFrame, place: Places, reach_m: float) -> Borders:
     step = np.diff(xy, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])
     real = np.flatnonzero((ring[1:] == ring[:-1]) & (length > 0))
-    start, end = xy[real], xy[real + 1]
+    start = xy[real]
+    end = xy[real + 1]
     owner = of_part[of_ring[ring[real]]]
     frame = features["frame"].to_numpy(np.int64)[owner]
     return Borders(

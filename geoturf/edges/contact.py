@@ -67,7 +67,8 @@ def strips(mine: Borders, others: Borders, tolerance_m: float, wanted: Wanted) -
 
     Only pairs whose boxes meet, and that are ``wanted``, are looked at, some at a time: a pile of
     areas drawn over each other has very many."""
-    tree, found = shapely.STRtree(others.box), []
+    tree = shapely.STRtree(others.box)
+    found = []
     for start in range(0, len(mine.box), _BLOCK):
         segment, other = tree.query(mine.box[start : start + _BLOCK])
         segment = segment + start
@@ -80,7 +81,8 @@ def strips(mine: Borders, others: Borders, tolerance_m: float, wanted: Wanted) -
 def joined(found: list[Strips]) -> Strips:
     """One after the other; no strips of none."""
     if not found:
-        nothing, no = np.empty(0, dtype=np.int64), np.empty(0, dtype=bool)
+        nothing = np.empty(0, dtype=np.int64)
+        no = np.empty(0, dtype=bool)
         return Strips(nothing, nothing, np.empty(0), np.empty(0), np.empty(0), no, no)
 
     def column(name: str) -> np.ndarray:
@@ -94,8 +96,10 @@ def _clipped(
 ) -> Strips:
     """The parts of ``other`` segments in the band of ``segment``, one a pair at most."""
     origin = mine.start[segment]
-    along, out = mine.along[segment], mine.outward(segment)
-    start, end = others.start[other] - origin, others.end[other] - origin
+    along = mine.along[segment]
+    out = mine.outward(segment)
+    start = others.start[other] - origin
+    end = others.end[other] - origin
     s0, s1 = _dot(start, along), _dot(end, along)  # along the segment
     t0, t1 = _dot(start, out), _dot(end, out)  # ahead of it
     reach = tolerance_m + SLACK_M
@@ -105,7 +109,8 @@ def _clipped(
     high = np.minimum(np.minimum(high_s, high_t), 1.0)
     keep = low <= high
     low, high, s0, s1, t0, t1 = (values[keep] for values in (low, high, s0, s1, t0, t1))
-    runs_along, runs_ahead = s1 - s0, t1 - t0
+    runs_along = s1 - s0
+    runs_ahead = t1 - t0
     begin, finish = np.sort(s0 + np.stack([low, high]) * runs_along, axis=0)
     return Strips(
         segment[keep],
@@ -179,11 +184,13 @@ def cut(mine: Borders, found: list[Strips]) -> Stretches:
     segment = np.concatenate([np.arange(count), where[inner]])
     begin = np.concatenate([np.zeros(count), cut_at[inner]])
     order = np.lexsort([begin, segment])
-    segment, begin = segment[order], begin[order]
+    segment = segment[order]
+    begin = begin[order]
 
     apart = np.ones(len(begin), dtype=bool)
     apart[1:] = (segment[1:] != segment[:-1]) | (np.diff(begin) > NEAREST_M)
-    segment, begin = segment[apart], begin[apart]
+    segment = segment[apart]
+    begin = begin[apart]
 
     last = np.ones(len(begin), dtype=bool)
     last[:-1] = segment[1:] != segment[:-1]

@@ -113,7 +113,8 @@ def _lines(
     leads = np.zeros(len(run), dtype=bool)
     leads[first] = True
     shown = order[(leads | (cuts.begin == 0))[order]]
-    segment, finish = cuts.segment[last], cuts.finish[last]
+    segment = cuts.segment[last]
+    finish = cuts.finish[last]
     whole = (finish == mine.length[segment])[:, None]
     ends = np.where(whole, mine.end[segment], mine.at(segment, finish))
     xy = np.concatenate([mine.at(cuts.segment[shown], cuts.begin[shown]), ends])

@@ -40,7 +40,8 @@ _PAGES = (".html", ".pdf", ".xlsx")
 def page(result: Result, written: Iterable[str]) -> str:
     """The whole page as text (UTF-8). ``written``: paths of the report's files below its folder,
     with ``/``."""
-    title, style = result.bid.name, files(__name__).joinpath("page.css").read_text("utf-8")
+    title = result.bid.name
+    style = files(__name__).joinpath("page.css").read_text("utf-8")
     parts = [_left_out(result), _figures(result), _files(result, written)]
     parts += [sure.told(result.risk, result.bid)]
     parts += [when.told(result.calendar)]
@@ -50,7 +51,9 @@ def page(result: Result, written: Iterable[str]) -> str:
 
 def _by(result: Result) -> Iterator[object]:
     """Who bids, for whom, when: as far as the bid says."""
-    bidder, client, date = result.bid.bidder.name, result.bid.client.name, result.bid.terms.date
+    bidder = result.bid.bidder.name
+    client = result.bid.client.name
+    date = result.bid.terms.date
     said = [bidder, client and f"for {client}", date and date.isoformat()]
     if any(said):
         yield tag("p", " · ".join(str(part) for part in said if part), class_="by")
@@ -91,7 +94,8 @@ def _of_bid(result: Result) -> Iterator[tuple[str, str]]:
     if not result.any_turf:
         yield from said.items()
         return
-    price, currency = result.price.totals["price"], result.bid.currency
+    price = result.price.totals["price"]
+    currency = result.bid.currency
     us = result.bid.units == "us"
     ground_m2 = float(result.ground.areas["ground_area_m2"].sum())
     each = float(price) / (ground_m2 / FT2_M2 if us else ground_m2)
@@ -142,7 +146,9 @@ def reader(path: str) -> str:
     stem = PurePosixPath(first).stem
     name = first if rest else _OF.get(stem, stem)
     is_table = not rest and PurePosixPath(path).suffix not in _PAGES
-    return "tables" if is_table or name not in _READERS else name
+    if is_table or name not in _READERS:
+        return "tables"
+    return name
 
 
 # ------------------------------------------------------------------------------------ findings
@@ -179,7 +185,8 @@ def _kind(findings: list[Finding]) -> object:
 
 def _assumptions(result: Result) -> object:
     """Figures that the bid does not give, and what was taken where the data say nothing."""
-    bid, lines = result.bid, result.price.lines
+    bid = result.bid
+    lines = result.price.lines
     tables_ = assumed.where_to_give(bid, lines)
     parts: list[object] = []
     if tables_:
@@ -189,7 +196,9 @@ def _assumptions(result: Result) -> object:
     own = [f"{_said(some)}" for code, some in notes.items() if not code.startswith("assumed-")]
     if own:
         parts.append(folded(f"Noted on the way ({len(own)})", bullets(own[:_MOST])))
-    return section("What was assumed", *parts) if parts else ""
+    if parts:
+        return section("What was assumed", *parts)
+    return ""
 
 
 def _said(findings: list[Finding]) -> str:
@@ -202,4 +211,6 @@ def _cautions(result: Result) -> object:
     cautions += [
         one for one in (result.water.cautions if result.water else ()) if one not in cautions
     ]
-    return section("Cautions", folded("Before any work", bullets(cautions))) if cautions else ""
+    if cautions:
+        return section("Cautions", folded("Before any work", bullets(cautions)))
+    return ""

@@ -60,7 +60,8 @@ def _bars(calendar: Calendar) -> object:
 
 
 def _row(task: CalendarTask, first: int, last: int) -> tuple[object, ...]:
-    start, finish = task.start or f"day {task.start_day}", task.finish or f"day {task.finish_day}"
+    start = task.start or f"day {task.start_day}"
+    finish = task.finish or f"day {task.finish_day}"
     days = f"{task.crew_days:,.1f}" if task.crew else ""
     bar = _bar(task.start_day - first, task.finish_day - first + 1, last - first + 1)
     return (task.phase, task.description, task.crew, start, finish, days, bar)
@@ -68,7 +69,8 @@ def _row(task: CalendarTask, first: int, last: int) -> tuple[object, ...]:
 
 def _bar(start: int, end: int, days: int) -> object:
     """From one day to another of all ``days``, at least a hair wide."""
-    x, width = _WIDTH * start / days, max(4.0, _WIDTH * (end - start) / days)
+    x = _WIDTH * start / days
+    width = max(4.0, _WIDTH * (end - start) / days)
     size = {"x": f"{x:.1f}", "y": "0", "width": f"{width:.1f}", "height": "10", "fill": "#555"}
     box = {"viewBox": f"0 0 {_WIDTH} 10", "preserveAspectRatio": "none", "aria_hidden": "true"}
     return tag("svg", tag("rect", **size), class_="bar", **box)

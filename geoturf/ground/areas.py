@@ -90,7 +90,8 @@ def measure(
 
 def _usable(source: Source) -> tuple[Source, tuple[Finding, ...]]:
     """The layers whose CRS leads to the earth, and an error for each other one."""
-    findings, kept = [], []
+    findings = []
+    kept = []
     for layer in source.layers:
         if geodetic.usable(_wkt(layer)):
             kept.append(layer)
@@ -104,7 +105,8 @@ def _usable(source: Source) -> tuple[Source, tuple[Finding, ...]]:
 def _placed(shape: Outline, made: Frames, frame: np.ndarray) -> np.ndarray:
     """Geometries in their frames, shells counter-clockwise; the datum is changed where the frame
     has another."""
-    vertex, old = shape.of_vertices(frame), shape.of_vertices(shape.geographic)
+    vertex = shape.of_vertices(frame)
+    old = shape.of_vertices(shape.geographic)
     lonlat = frames.in_datum(shape.lonlat, old, made.geographic_id[vertex], made.geographics)
     xy = frames.project(lonlat, made, vertex)
     flat = shapely.set_coordinates(shape.geometries.copy(), xy)
@@ -113,7 +115,8 @@ def _placed(shape: Outline, made: Frames, frame: np.ndarray) -> np.ndarray:
 
 def _figures(table: pd.DataFrame, made: Frames, rules: GroundRules) -> pd.DataFrame:
     """Areas, perimeter, tolerance and the laying plane."""
-    geometry, frame = table["geometry"].to_numpy(), table["frame"].to_numpy()
+    geometry = table["geometry"].to_numpy()
+    frame = table["frame"].to_numpy()
     true = _true_length(table["elevation_m"].to_numpy(float), geometry, made, frame)
     ground = shapely.area(geometry) * true**2
     slope = table["slope_pct"].fillna(0).to_numpy(float) / 100
@@ -212,7 +215,9 @@ def _rows(layer: SourceLayer) -> pd.DataFrame:
 
 def _given(table: pd.DataFrame, name: str, otherwise: str | float) -> pd.Series:
     """A column of a layer, or the same value all through where it has none."""
-    return table[name] if name in table else pd.Series(otherwise, index=table.index)
+    if name in table:
+        return table[name]
+    return pd.Series(otherwise, index=table.index)
 
 
 def _reachable(

@@ -110,7 +110,8 @@ def _halved(parts: np.ndarray, feature: np.ndarray) -> tuple[np.ndarray, np.ndar
 def _half_boxes(box: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Both halves of boxes (k, 4), which are cut across their longer side."""
     west, south, east, north = box.T
-    x, y = (west + east) / 2, (south + north) / 2
+    x = (west + east) / 2
+    y = (south + north) / 2
     wide = east - west > north - south
     first = shapely.box(west, south, np.where(wide, x, east), np.where(wide, north, y))
     second = shapely.box(np.where(wide, x, west), np.where(wide, south, y), east, north)

@@ -88,8 +88,10 @@ def bounds_deg(shape: Outline) -> np.ndarray:
     lon, lat = shape.lonlat.T
     first = shape.of_vertices(lon[starts])
     lon = first + _wrapped(lon - first)
-    west, south = np.minimum.reduceat(lon, starts), np.minimum.reduceat(lat, starts)
-    east, north = np.maximum.reduceat(lon, starts), np.maximum.reduceat(lat, starts)
+    west = np.minimum.reduceat(lon, starts)
+    south = np.minimum.reduceat(lat, starts)
+    east = np.maximum.reduceat(lon, starts)
+    north = np.maximum.reduceat(lat, starts)
     return np.column_stack([west, south, east, north])
 
 
@@ -131,7 +133,8 @@ def origins_m(frames: Frames) -> Floats:
 def _on_one_side(bounds: Floats, near_deg: Floats) -> Floats:
     """Boxes (k, 4) whose middles lie within half a turn of the longitudes ``near_deg`` (k,): areas
     of a site may lie on either side of the antimeridian."""
-    west, east = bounds[:, 0] - near_deg, bounds[:, 2] - near_deg
+    west = bounds[:, 0] - near_deg
+    east = bounds[:, 2] - near_deg
     turn = np.round((west + east) / 720) * 360
     level = np.zeros_like(turn)
     return bounds - np.column_stack([turn, level, turn, level])
@@ -140,7 +143,8 @@ def _on_one_side(bounds: Floats, near_deg: Floats) -> Floats:
 def project(lonlat: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray:
     """Degrees (n, 2) in the geographic CRS of each vertex's frame, to x, y in it. ``frame``: row in
     ``frames``, (n,)."""
-    xy, size = np.empty_like(lonlat), scale(frames)
+    xy = np.empty_like(lonlat)
+    size = scale(frames)
     ellipsoids = map(geodetic.ellipsoid_of, frames.geographics)
     origins = {one: Origins.at(one, frames.lat0_deg) for one in ellipsoids}
     for ellipsoid, rows, of in _batches(frames, frame):
@@ -153,7 +157,9 @@ def project(lonlat: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray
 
 def unproject(xy: np.ndarray, frames: Frames, frame: np.ndarray) -> np.ndarray:
     """Undoes `project`."""
-    lonlat, rise, size = np.empty_like(xy), _origin_y(frames), scale(frames)
+    lonlat = np.empty_like(xy)
+    rise = _origin_y(frames)
+    size = scale(frames)
     for ellipsoid, rows, of in _batches(frames, frame):
         east = xy[rows, 0] / size[of]
         north = xy[rows, 1] / size[of] + rise[of]
@@ -180,7 +186,8 @@ def to_crs(frames: Frames, frame: np.ndarray, geometries: np.ndarray, crs: str) 
     """Geometries in ground frames, back in any CRS. ``frame``: row in ``frames`` of each geometry.
     Raises `PromiseError` where the CRS has no place for one: what is no number must not be
     written."""
-    geometries, frame = np.array(geometries, dtype=object), np.asarray(frame)
+    geometries = np.array(geometries, dtype=object)
+    frame = np.asarray(frame)
     vertex = np.repeat(frame, shapely.get_num_coordinates(geometries))
     lonlat = unproject(shapely.get_coordinates(geometries), frames, vertex)
     xy = _in_crs(lonlat, frames, vertex, geodetic.wkt(crs))
@@ -224,9 +231,11 @@ def moved(
     """Geometries in the frames ``frame``, brought into the frames ``other``."""
     geometries = np.array(geometries, dtype=object)
     counts = shapely.get_num_coordinates(geometries)
-    old, new = np.repeat(frame, counts), np.repeat(other, counts)
+    old = np.repeat(frame, counts)
+    new = np.repeat(other, counts)
     lonlat = unproject(shapely.get_coordinates(geometries), frames, old)
-    here, there = frames.geographic_id[old], frames.geographic_id[new]
+    here = frames.geographic_id[old]
+    there = frames.geographic_id[new]
     lonlat = in_datum(lonlat, here, there, frames.geographics)
     return plane.sound(shapely.set_coordinates(geometries, project(lonlat, frames, new)))
 
@@ -256,7 +265,8 @@ def _origin_y(frames: Frames) -> np.ndarray:
     y0 = np.empty(len(frames.lat0_deg))
     for ellipsoid, rows, of in _batches(frames, np.arange(len(y0))):
         equator = Origins.at(ellipsoid, np.zeros(1))
-        at, on_meridian = np.zeros_like(of), np.zeros(len(of))
+        at = np.zeros_like(of)
+        on_meridian = np.zeros(len(of))
         _, y0[rows] = mercator.forward(equator, at, on_meridian, frames.lat0_deg[rows])
     return y0
 
@@ -296,7 +306,8 @@ def boxes(group: np.ndarray, box: np.ndarray) -> np.ndarray:
 
 def _means(group: np.ndarray, values: np.ndarray) -> np.ndarray:
     """Mean of the known values of each group, 0 where none is known."""
-    known, size = np.isfinite(values), group.max() + 1
+    known = np.isfinite(values)
+    size = group.max() + 1
     count = np.bincount(group[known], minlength=size)
     total = np.bincount(group[known], values[known], minlength=size)
     return total / np.maximum(count, 1)

@@ -100,13 +100,15 @@ def own_area_ppm(shift: Shift, lonlat: Floats) -> float:
     than on that of WGS 84."""
     step = 1e-3  # degrees
     corners = lonlat + step * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-    own, modern = _plain_m2(corners, shift.old), _plain_m2(shift.modern(corners), WGS84)
+    own = _plain_m2(corners, shift.old)
+    modern = _plain_m2(shift.modern(corners), WGS84)
     return 1e6 * (own / modern - 1)
 
 
 def _plain_m2(corners: Floats, geographic: str) -> float:
     """Area of a small quadrangle in degrees, by the radii of curvature at its middle."""
-    ellipsoid, (_, lat) = ellipsoid_of(geographic), corners.mean(axis=0)
+    ellipsoid = ellipsoid_of(geographic)
+    (_, lat) = corners.mean(axis=0)
     east = ellipsoid.normal_radius_m(lat) * np.cos(np.radians(lat))
     north = ellipsoid.meridian_radius_m(lat)
     x0, y0 = np.radians(corners[2] - corners[0])
@@ -173,7 +175,9 @@ def name_of(crs_wkt: str) -> str:
 def unit_m(crs_wkt: str) -> float:
     """Metres to a unit of a projected CRS; NaN where its unit is an angle."""
     crs = CRS.from_user_input(crs_wkt).to_2d()
-    return float(crs.axis_info[0].unit_conversion_factor) if crs.is_projected else float("nan")
+    if crs.is_projected:
+        return float(crs.axis_info[0].unit_conversion_factor)
+    return float("nan")
 
 
 def to_degrees(xy: Floats, crs_wkt: str) -> Floats:
@@ -192,7 +196,9 @@ def from_degrees(lonlat: Floats, geographic: str, crs_wkt: str) -> Floats:
 def measured_in(crs_wkt: str, shifts: dict[str, Shift]) -> str:
     """WKT of the geographic CRS that coordinates in ``crs_wkt`` are measured in."""
     own = geographic_of(crs_wkt)
-    return geographic_of(WGS84) if own in shifts else own
+    if own in shifts:
+        return geographic_of(WGS84)
+    return own
 
 
 def degrees_in(xy: Floats, crs_wkt: str, geographic: str, shifts: dict[str, Shift]) -> Floats:
@@ -201,7 +207,8 @@ def degrees_in(xy: Floats, crs_wkt: str, geographic: str, shifts: dict[str, Shif
     own = geographic_of(crs_wkt)
     lonlat = to_degrees(xy, crs_wkt)
     if own in shifts:
-        lonlat, own = shifts[own].modern(lonlat), geographic_of(WGS84)
+        lonlat = shifts[own].modern(lonlat)
+        own = geographic_of(WGS84)
     return change_datum(lonlat, own, geographic)
 
 
@@ -241,7 +248,9 @@ def _transformer(source: str, target: str) -> Transformer:
 def _degrees_per_unit(geographic: str) -> float:
     """1, but for a geographic CRS in grads."""
     unit = CRS.from_user_input(geographic).axis_info[0].unit_conversion_factor
-    return 1.0 if np.isclose(unit, np.pi / 180, rtol=1e-12) else float(np.degrees(unit))
+    if np.isclose(unit, np.pi / 180, rtol=1e-12):
+        return 1.0
+    return float(np.degrees(unit))
 
 
 @lru_cache(maxsize=256)

@@ -119,7 +119,8 @@ class Origins:
     def at(cls, ellipsoid: Ellipsoid, lat_deg: Floats) -> Origins:
         lat = np.radians(lat_deg)
         less = conformal(ellipsoid, lat)
-        sine, cosine = np.sin(lat + less), np.cos(lat + less)
+        sine = np.sin(lat + less)
+        cosine = np.cos(lat + less)
         further = _sine_sum(ellipsoid.series(_ALPHA), *_doubled(sine, cosine))
         return cls(ellipsoid, lat_deg, less, sine, cosine, further)
 
@@ -130,13 +131,16 @@ def forward(
     """x east of the vertex's own meridian and y north of its origin, in metres. All (n,): ``of``:
     row of its origin, ``dlon_deg``: from its meridian."""
     ellipsoid = origins.ellipsoid
-    sin0, cos0 = origins.sine[of], origins.cosine[of]
-    lat, lon = np.radians(lat_deg), np.radians(dlon_deg)
+    sin0 = origins.sine[of]
+    cos0 = origins.cosine[of]
+    lat = np.radians(lat_deg)
+    lon = np.radians(dlon_deg)
     less = conformal(ellipsoid, lat) - origins.less[of]
     rise = np.radians(lat_deg - origins.lat_deg[of]) + less
     # the vertex on the conformal sphere, turned so that the origin is level: nothing large is taken
     # from anything large
-    sin, level = np.sin(rise), np.cos(rise)
+    sin = np.sin(rise)
+    level = np.cos(rise)
     cos_chi = cos0 * level - sin0 * sin
     bent = cos_chi * 2 * np.sin(lon / 2) ** 2
     north = sin + bent * sin0
@@ -153,11 +157,13 @@ def forward(
 
 def inverse(ellipsoid: Ellipsoid, x_m: Floats, y_m: Floats) -> tuple[Floats, Floats]:
     """Degrees from the vertex's own meridian, and latitude: undoes `forward` to some nanometres."""
-    xi, eta = y_m / ellipsoid.rectifying_m, x_m / ellipsoid.rectifying_m
+    xi = y_m / ellipsoid.rectifying_m
+    eta = x_m / ellipsoid.rectifying_m
     zeta = xi + 1j * eta
     doubled = _complex_doubled(np.sin(xi), np.cos(xi), np.sinh(eta))
     zeta -= _sine_sum(ellipsoid.series(_BETA), *doubled)
-    sinh_eta, cos_xi = np.sinh(zeta.imag), np.cos(zeta.real)
+    sinh_eta = np.sinh(zeta.imag)
+    cos_xi = np.cos(zeta.real)
     tangent = _geographic(ellipsoid, np.sin(zeta.real) / np.hypot(sinh_eta, cos_xi))
     return np.degrees(np.arctan2(sinh_eta, cos_xi)), np.degrees(np.arctan(tangent))
 

@@ -39,11 +39,13 @@ def overlaps(ground: Ground) -> pd.DataFrame:
     them: a file of thousands of copies has as many rows, not their square.
     """
     areas = ground.areas
-    frame, geometry = areas["frame"].to_numpy(), areas["geometry"].to_numpy()
+    frame = areas["frame"].to_numpy()
+    geometry = areas["geometry"].to_numpy()
     degrees = frames.to_common_degrees(ground.frames, frame, geometry)
     first = _first_copy(degrees)
     is_first = first == np.arange(len(first))
-    copies, singles = np.flatnonzero(~is_first), np.flatnonzero(is_first)
+    copies = np.flatnonzero(~is_first)
+    singles = np.flatnonzero(is_first)
     i, j = (singles[rows] for rows in _meeting(degrees[singles]))
     size, apart = _shared(ground, i, j)
     whole = areas["ground_area_m2"].to_numpy()
@@ -73,7 +75,8 @@ def _meeting(degrees: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Pairs i < j that touch or overlap."""
     i, j = shapely.STRtree(degrees).query(degrees, predicate="intersects")
     once = i < j
-    i, j = i[once], j[once]
+    i = i[once]
+    j = j[once]
     order = np.lexsort((j, i))
     return i[order], j[order]
 
@@ -98,10 +101,13 @@ def _shared(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, n
 
 def _in_one_frame(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Geometries of the areas ``i`` and ``j``, pair by pair in the frame of ``i``."""
-    geometry, frame = ground.areas["geometry"].to_numpy(), ground.areas["frame"].to_numpy()
-    mine, yours = geometry[i], geometry[j].copy()
+    geometry = ground.areas["geometry"].to_numpy()
+    frame = ground.areas["frame"].to_numpy()
+    mine = geometry[i]
+    yours = geometry[j].copy()
     apart = np.flatnonzero(frame[i] != frame[j])
-    old, new = frame[j[apart]], frame[i[apart]]
+    old = frame[j[apart]]
+    new = frame[i[apart]]
     yours[apart] = frames.moved(ground.frames, old, new, yours[apart])
     return mine, yours
 
@@ -112,7 +118,8 @@ def _double_pay(
     places = ground.areas[[*PLACE]].to_numpy()
     first = places[twice["area_index"].to_numpy()]
     second = places[twice["other_index"].to_numpy()]
-    size, apart = twice["area_m2"].to_numpy(float), twice["same_m"].to_numpy(float)
+    size = twice["area_m2"].to_numpy(float)
+    apart = twice["same_m"].to_numpy(float)
     copy = apart <= rules.duplicate_tolerance_m
     told_each = copy | (size > rules.sliver_m2)
     for row in np.flatnonzero(told_each):
@@ -131,7 +138,8 @@ def _double_pay(
             yield Finding("warning", "overlap", message, *second[row])
     small = size[~told_each]
     if len(small):
-        least, total = told.area(rules.sliver_m2, 2), told.area(float(small.sum()), 2)
+        least = told.area(rules.sliver_m2, 2)
+        total = told.area(float(small.sum()), 2)
         message = f"{len(small)} overlaps of at most {least}, {total} in all, are paid twice"
         yield Finding("note", "small-overlaps", message)
 
@@ -139,7 +147,8 @@ def _double_pay(
 def _outside_parcel(ground: Ground, rules: GroundRules, told: System) -> Iterator[Finding]:
     """Turf that leaves the parcels it meets; of what meets none only the number: parcels may be
     given for some sites only."""
-    areas, parcels = ground.areas, ground.context[ground.context["role"] == "parcel"]
+    areas = ground.areas
+    parcels = ground.context[ground.context["role"] == "parcel"]
     drawn = np.flatnonzero(areas["role"] == "turf")
     if not len(drawn) or not len(parcels):
         return

@@ -100,7 +100,8 @@ def _metres(shape: Outline) -> Floats:
     poles and all."""
     first = shape.of_vertices(np.cumsum(shape.counts) - shape.counts)
     lon, lat = np.radians(shape.lonlat).T
-    east, lat0 = lon - lon[first], lat[first]
+    east = lon - lon[first]
+    lat0 = lat[first]
     x = np.cos(lat) * np.sin(east)
     y = np.sin(lat - lat0) + 2 * np.sin(lat0) * np.cos(lat) * np.sin(east / 2) ** 2
     return np.asarray(np.degrees(np.column_stack([x, y])) * _METRES_PER_DEGREE)
@@ -131,7 +132,8 @@ def _cleaned(shape: Outline, row: int, flat: shapely.Geometry) -> Cleaned:
     end = int(shape.counts[: row + 1].sum())
     lonlat = shape.lonlat[end - int(shape.counts[row]) : end]
     at = holes = specks = 0
-    parts, points = [], []
+    parts = []
+    points = []
     pairs = zip(shapely.get_parts(shape.geometries[row]), shapely.get_parts(flat), strict=True)
     for part, plain in pairs:
         rings = shapely.get_rings(part)
@@ -158,6 +160,7 @@ def _with(shape: Outline, cleaned: dict[int, Cleaned]) -> Outline:
     geometries = shape.geometries.copy()
     lonlat = np.split(shape.lonlat, np.cumsum(shape.counts)[:-1])
     for row, new in cleaned.items():
-        geometries[row], lonlat[row] = new.geometry, new.lonlat
+        geometries[row] = new.geometry
+        lonlat[row] = new.lonlat
     counts = shapely.get_num_coordinates(geometries)
     return Outline(geometries, np.vstack(lonlat), counts, shape.geographic)

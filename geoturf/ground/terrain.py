@@ -55,7 +55,8 @@ class Raster:
 
     def cells(self, xy: Floats) -> Floats:
         """Column and row, as fractions, of x and y."""
-        turned, corner = self.to_xy[:, :2], self.to_xy[:, 2]
+        turned = self.to_xy[:, :2]
+        corner = self.to_xy[:, 2]
         found = np.linalg.solve(turned, (xy - corner).T)
         return np.asarray(found.T, float)
 
@@ -105,7 +106,8 @@ def _by_tiles(file: Any, path: str, shape: Outline, geographics: tuple[str, ...]
     box = shapely.bounds(places)
     corners = ([0, 1], [0, 3], [2, 1], [2, 3])
     ends = np.stack([whole.cells(box[:, corner]) for corner in corners])
-    low, high = ends.min(axis=0), ends.max(axis=0)
+    low = ends.min(axis=0)
+    high = ends.max(axis=0)
     meets = (high > 0) & (low < (file.width, file.height))
     if not meets.all(axis=1).any():
         message = "the terrain lies elsewhere than the areas; check its CRS"
@@ -193,7 +195,9 @@ def _fitted(raster: Raster, places: np.ndarray) -> np.ndarray:
     column, row = cell.astype(int).T
     z = raster.z_m[row, column]
     known = np.isfinite(z)
-    owner, cell, z = owner[known], cell[known], z[known]
+    owner = owner[known]
+    cell = cell[known]
+    z = z[known]
 
     def total(values: np.ndarray | None = None) -> np.ndarray:
         return np.bincount(owner, values, minlength=len(areas)).astype(float)
@@ -254,7 +258,8 @@ def _per_metre(
     geographic = geodetic.geographic_of(raster.crs_wkt)
     cells = (middle, middle + np.array((1, 0)), middle + np.array((0, 1)))
     here, right, down = (geodetic.to_degrees(raster.xy(one), raster.crs_wkt) for one in cells)
-    ellipsoid, lat = geodetic.ellipsoid_of(geographic), here[:, 1]
+    ellipsoid = geodetic.ellipsoid_of(geographic)
+    lat = here[:, 1]
     parallel_m = ellipsoid.normal_radius_m(lat) * np.cos(np.radians(lat))
     metres = np.radians(np.column_stack([parallel_m, ellipsoid.meridian_radius_m(lat)]))
     ex, ny = ((right - here) * metres).T

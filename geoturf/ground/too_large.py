@@ -14,7 +14,8 @@ def refuse_too_large(ground: Ground, limits: LimitRules, told: System) -> None:
     if not len(size) or size.sum() <= limits.turf_m2:
         return
     largest = ground.areas.iloc[int(size.round(3).argmax())]
-    total, each = told.land(float(size.sum())), told.land(float(size.max()))
+    total = told.land(float(size.sum()))
+    each = told.land(float(size.max()))
     what = f"{total} are to be priced ({each} here), more than {told.land(limits.turf_m2)}"
     mend = "leave out what is no turf, price it in several bids, or raise [limits] turf"
     place = {name: str(largest[name]) for name in PLACE}

@@ -73,10 +73,8 @@ SOME = 12  # fewer are not worth handing to workers that are there
 _PLAN = np.array(
     [[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]]
 )  # a closed ring, to warm up on
-_ROLL, _SHARES = (
-    np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0, 0.5, 2.0, 0.1]),
-    np.ones(50),
-)
+_ROLL = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0, 0.5, 2.0, 0.1])
+_SHARES = np.ones(50)
 
 # shapes seen together, what each is laid from, the bearing or NaN, how they lean; whether by regular strips
 Job = tuple[list[Shape], list[tuple[Roll, ...]], float, Seen, bool]
@@ -101,7 +99,8 @@ def lay(
     """Layouts for every area, in order. ``tick(n)`` is told when n more areas are done; ``pool``:
     who shares rolls (phase, site, area). ``known``: areas of the same ground that were laid before,
     each on its own; they are not laid again, others are added."""
-    tick, known = tick or (lambda n: None), {} if known is None else known
+    tick = tick or (lambda n: None)
+    known = {} if known is None else known
     groups = [g for g in task.groups if task.where[g[0]].of == g[0] or task.turns[g[0]]]
     tick(len(task.shapes) - sum(map(len, groups)))
     jobs = [
@@ -204,7 +203,9 @@ def _relaid(
 def _as_laid(rolls: tuple[Roll, ...], choices: Choices) -> tuple[Roll, ...]:
     """``rolls`` for areas laid anew: in blocks only where some of the layouts of the first time are."""
     cut = any(layout.at_corners for layout in choices.layouts)
-    return rolls if cut else tuple(replace(roll, blocks=False) for roll in rolls)
+    if cut:
+        return rolls
+    return tuple(replace(roll, blocks=False) for roll in rolls)
 
 
 def _chunks(jobs: Sequence[Any]) -> list[Any]:
@@ -235,7 +236,9 @@ def _carry_out(jobs: list[Job], engine: Engine, tick: Callable[[int], Any]) -> l
 
 def _runner(jobs: int, engine: Engine) -> Engine:
     """Who carries out so many jobs: workers where that pays."""
-    return engine if jobs >= (SOME if engine.started else FEW) else Serial()
+    if jobs >= (SOME if engine.started else FEW):
+        return engine
+    return Serial()
 
 
 def _work(jobs: list[Job]) -> list[list[Choices]]:
@@ -302,7 +305,9 @@ def warm_losses() -> None:
 
 def warm_covers() -> None:
     """The same for what any rectangles waste."""
-    sizes, turn, every = RectangleSizes(4.0, 3.9, 0.1, 0.1, 1.0, 0.1), np.zeros(1), np.ones(1, bool)
+    sizes = RectangleSizes(4.0, 3.9, 0.1, 0.1, 1.0, 0.1)
+    turn = np.zeros(1)
+    every = np.ones(1, bool)
     widths.least(*_no_arms(), sizes, turn, every, 1.0)
     ends.least(*_no_arms(), *_flat(), sizes, turn, every, 0.1)
 

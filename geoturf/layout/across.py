@@ -22,7 +22,9 @@ def cut_across(
 ) -> Layout:
     """The ``layout`` of an area, its turf ``laid``, with pieces parted: ``joints``, for each piece
     the u (m) of each, rising. There are cross seams where turf lies under the joints."""
-    pieces, cut, parted = [], [], []
+    pieces = []
+    cut = []
+    parted = []
     for piece, (length, width), at in zip(
         layout.pieces.tolist(), layout.cut.tolist(), joints, strict=True
     ):

@@ -43,7 +43,8 @@ def _choices(shape: Shape, stock: Sequence[Roll], bearing_deg: float) -> Choices
     free_layouts = _offers(shape, stock, bearing.worth_trying(shape, stock))
     layouts = free_layouts if np.isnan(bearing_deg) else _offers(shape, stock, [bearing_deg])
     best_free = min(layout.cost for layout in (*free_layouts, *layouts))
-    hand, full = by_hand(shape, bearing_deg, stock[0]), _full_strips(shape, stock, layouts)
+    hand = by_hand(shape, bearing_deg, stock[0])
+    full = _full_strips(shape, stock, layouts)
     return Choices(layouts, hand, best_free, wide=full)
 
 
@@ -92,8 +93,10 @@ def lay_priced(
     """Layouts for each of ``rolls``, the best at its pool's prices (`Roll.pool`), and where full strips
     have a weight, and the best in one where that is in blocks; their cost is told without those prices.
     ``stated_deg``: the bearing, where it is not free."""
-    layouts, own = [], normal(shape, stated_deg)
-    shape, bearings = own.shape, [own.bearing_of(at) for at in bearings]
+    layouts = []
+    own = normal(shape, stated_deg)
+    shape = own.shape
+    bearings = [own.bearing_of(at) for at in bearings]
     for roll in rolls:
         models = tuple(model for model in (BALANCED, WHOLE) if model in roll.models)
         tried = _tried(shape, roll, bearings, models)

@@ -36,7 +36,8 @@ def apart(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Itera
     for whole in best:
         if whole.cost[BALANCED] > NEAR * best[0].cost[BALANCED]:
             break
-        views, joints = [], [whole.joints]
+        views = []
+        joints = [whole.joints]
         for found in whole.found:
             cuts = _best_cuts(found)
             views += _parts(found.shape, cuts, roll) if cuts else [found.shape]
@@ -49,7 +50,8 @@ def apart(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Itera
 def _best_cuts(found: Found) -> tuple[int, ...]:
     """Where to cut a shape: rows of its v's, its ends first and last; nothing where it is best in
     one."""
-    view, roll = found.shape, found.roll
+    view = found.shape
+    roll = found.roll
     at = _places(view, roll)
     if len(at) < 3:
         return ()
@@ -64,11 +66,9 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
     first, second = parting.best_two(
         view.edges, view.vs, _spans(view, roll), at, before, after, *prices, most
     )
-    return (
-        ()
-        if first < 0
-        else tuple(sorted({int(at[0]), int(at[first]), int(at[second]), int(at[-1])}))
-    )
+    if first < 0:
+        return ()
+    return tuple(sorted({int(at[0]), int(at[first]), int(at[second]), int(at[-1])}))
 
 
 def behind(view: Turned, cuts: np.ndarray, numbers: np.ndarray, shares: np.ndarray) -> np.ndarray:
@@ -87,14 +87,16 @@ def _backwards(values: np.ndarray) -> np.ndarray:
 def _places(view: Turned, roll: Roll) -> np.ndarray:
     """Rows of the shape's v's where cuts are tried, its ends first and last; none where no line
     meets turf twice. Of too many, those beside the thickest stretches of as many chords stay."""
-    vs, middle = view.vs, 0.5 * (view.vs[1:] + view.vs[:-1])
+    vs = view.vs
+    middle = 0.5 * (view.vs[1:] + view.vs[:-1])
     chords = np.searchsorted(view.edges[:, 1], middle) - np.searchsorted(
         np.sort(view.edges[:, 3]), middle
     )
     if len(vs) > placing.MAX_VERTICES or chords.max() < 4:
         return np.empty(0, int)
     change = np.concatenate([[0], np.flatnonzero(chords[1:] != chords[:-1]) + 1, [len(vs) - 1]])
-    thick, inner = np.diff(vs[change]), vs[change[1:-1]]
+    thick = np.diff(vs[change])
+    inner = vs[change[1:-1]]
     beside = np.maximum(thick[:-1], thick[1:])
     beside[(inner < view.low + roll.least_m) | (inner > view.high - roll.least_m)] = 0
     best = np.argsort(-beside, kind="stable")[:CUTS]
@@ -107,9 +109,12 @@ def _spans(view: Turned, roll: Roll) -> parting.Spans:
 
 def _parts(view: Turned, cuts: Sequence[int], roll: Roll) -> list[Turned]:
     """What cuts at those rows of the shape's v's leave between them, part by part."""
-    out, last, spans = [], len(view.vs) - 1, _spans(view, roll)
+    out = []
+    last = len(view.vs) - 1
+    spans = _spans(view, roll)
     for i, j in pairwise(cuts):
-        low, high = view.vs[i] if i else -np.inf, view.vs[j] if j < last else np.inf
+        low = view.vs[i] if i else -np.inf
+        high = view.vs[j] if j < last else np.inf
         edges, part = parting.between(view.edges, view.vs, spans, i, j)
         part, lows, highs = parting.apart(edges, part, low, high, roll.numbers)
         for p, (v0, v1) in enumerate(zip(lows.tolist(), highs.tolist(), strict=True)):

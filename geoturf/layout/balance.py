@@ -31,7 +31,8 @@ FEWEST, TOGETHER = (
     250,
 )  # areas of a pool: fewer are left as they are; more are balanced in runs of so many
 WIDTHS = 240  # told apart across a roll, at most
-ROUNDS, CLOSE = 40, 1e-3
+ROUNDS = 40
+CLOSE = 1e-3
 THREADS = 2
 RELAID, TRUST = (
     2,
@@ -157,7 +158,8 @@ class _Programme:
 
     def offer(self, area: int, layout: Layout) -> None:
         """A column for a layout of an area; rows for widths not met before."""
-        lengths, times = self._lengths(layout), self.times[area]
+        lengths = self._lengths(layout)
+        times = self.times[area]
         for width_m, k in lengths:
             if (width_m, k) not in self.rows:
                 self.rows[width_m, k] = self.solver.getNumRow()
@@ -181,7 +183,8 @@ class _Programme:
         """For each area the place of its layout with the largest share, and what it costs that the
         areas it stands for take one layout; such areas choose one after the other, the most
         first."""
-        share, costs = self._shares(), [0.0] * len(self.times)
+        share = self._shares()
+        costs = [0.0] * len(self.times)
         several = [area for area, times in enumerate(self.times) if times > 1]
         for area in sorted(several, key=lambda area: (-self.times[area], area)):
             columns = self.columns[area]
@@ -235,13 +238,16 @@ class _Programme:
         """Add fillings that pay at these prices of widths, the best of each leading width. How many
         were added."""
         keys = [(k, dual[row]) for (width, k), row in self.rows.items() if width == width_m]
-        widths, prices = np.array([k for k, _ in keys], int), np.array([p for _, p in keys])
+        widths = np.array([k for k, _ in keys], int)
+        prices = np.array([p for _, p in keys])
         across = self._across(width_m)
         best, last = knapsack.again(widths, prices, across)
-        roll, added = self.rolls[width_m], 0
+        roll = self.rolls[width_m]
+        added = 0
         for k, price in keys:
             if price + best[across - k] > roll.width_m * roll.worth * (1 + CLOSE):
-                filling, c = {k: 1}, across - k
+                filling = {k: 1}
+                c = across - k
                 while c > 0:
                     if last[c] < 0:
                         c -= 1

@@ -36,8 +36,10 @@ def candidates(edges: np.ndarray) -> np.ndarray:
     length = np.hypot(run[:, 0], run[:, 1])
     facing = np.degrees(np.arctan2(run[:, 0], run[:, 1])) % 90
     found = _rectangles(edges)
-    order, border = np.argsort(-length, kind="stable"), float(length.sum())
-    left, covered = np.ones(len(edges), bool), 0.0
+    order = np.argsort(-length, kind="stable")
+    border = float(length.sum())
+    left = np.ones(len(edges), bool)
+    covered = 0.0
     for lead in order.tolist():
         if len(found) > EDGES // 2 or covered > ENOUGH * border:
             break
@@ -95,7 +97,8 @@ def _costs(shape: Shape, bearings_deg: np.ndarray, rolls: Sequence[Roll]) -> np.
             for some in every
         ]
     )
-    near, best = SLACK * whole.min(axis=0), whole.copy()
+    near = SLACK * whole.min(axis=0)
+    best = whole.copy()
     for row, some in enumerate(every):
         for one, roll in zip(some, rolls, strict=True):
             for cut in blocks.parted(shape, one, roll, SCREENED, near / roll.worth, screen=True):
@@ -118,6 +121,11 @@ def _rectangles(edges: np.ndarray) -> list[float]:
     run = np.diff(hull, axis=0)
     run = run[np.argsort(-np.round(np.hypot(*run.T), 6), kind="stable")[:SIDES]]
     facing = np.arctan2(*run.T) % (np.pi / 2)
-    sine, cosine = np.sin(facing), np.cos(facing)
+    sine = np.sin(facing)
+    cosine = np.cos(facing)
     area = np.ptp(hull @ [sine, cosine], axis=0) * np.ptp(hull @ [cosine, -sine], axis=0)
-    return np.degrees(facing[area <= area.min() * (1 + TIE)]).tolist() if len(area) else [0.0]
+    if not len(area):
+        return [0.0]
+    least = area <= area.min() * (1 + TIE)
+    bearings: list[float] = np.degrees(facing[least]).tolist()
+    return bearings

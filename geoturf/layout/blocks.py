@@ -74,7 +74,8 @@ def _cut(
     lined: Sequence[Lined], every: Sequence[list[int]], roll: Roll
 ) -> tuple[list[Turned], list[np.ndarray]]:
     """The blocks of shapes cut at those rows of their lines, and the cross seams between them."""
-    views, cross = list[Turned](), list[np.ndarray]()
+    views = list[Turned]()
+    cross = list[np.ndarray]()
     for (view, lines, joints, _), rows in zip(lined, every, strict=True):
         views += _blocks(view, lines[rows], roll) if rows else [view]
         cross += [joints[k] for k in rows[1:-1]]
@@ -97,7 +98,8 @@ def _lines(view: Turned, corners: np.ndarray, roll: Roll) -> Lined:
     """Lines across that a shape may be cut at: the shape with border that nearly lies on a line moved
     onto it, u of the lines, its ends first and last, the cross seams (n, 3) that each would be, where
     turf ends on both sides, and the seam beyond each. Turf that touches over a hair is not joined."""
-    low, high = float(view.edges[:, ::2].min()), float(view.edges[:, ::2].max())
+    low = float(view.edges[:, ::2].min())
+    high = float(view.edges[:, ::2].max())
     inner = kernel.distinct(corners, SAME_M)
     inner = inner[(inner > low + roll.short_m) & (inner < high - roll.short_m)]
     lines = np.array([low, *inner, high])
@@ -136,7 +138,8 @@ def _best(
     prices = np.array(
         [kernel.WORTH * crossing(joint, seam, each) if len(joint) else 0.0 for joint in joints]
     )
-    shares, steps = roll.shares[model][None], roll.widths(screen=True)
+    shares = roll.shares[model][None]
+    steps = roll.widths(screen=True)
     rows: list[int] = parting.best_across(
         view.edges, lines, prices, beyond, steps, roll.numbers, shares, most
     ).tolist()

@@ -45,7 +45,8 @@ from geoturf.rules import STEEPEST
 
 TRIED, WORK = 320, 7_000  # bearings at most, and edges looked at at all of them
 # shapes of more edges are large beside what their ends take: so many bearings do
-MANY, FEWER = 300, 48
+MANY = 300
+FEWER = 48
 AREA_DOES = 50_000  # edges: of more no bearing is looked at
 GUESSED = 6  # longest edges along or across which the least may be
 ASKEW_DEG = 0.618  # beside the longest edge: just at a bearing of edges less can be told of corners than next to it
@@ -96,7 +97,8 @@ def _strips(shape: Shape, rolls: Sequence[Roll]) -> Lost | None:
     if len(shape.edges) >= MANY:
         return None
     usable = [float(roll.usable_m) for roll in rolls]
-    side, ends = float(rolls[0].side_m), float(rolls[0].ends_m)
+    side = float(rolls[0].side_m)
+    ends = float(rolls[0].ends_m)
     steepest = float(STEEPEST) if any(roll.slanted for roll in rolls) else 0.0
     sizes = StripSizes(max(usable), min(usable) - side, side, ends, steepest)
 

@@ -22,7 +22,8 @@ def by_hand(shape: Shape, bearing_deg: float, roll: Roll) -> tuple[Layout, ...]:
         return (_drawn(shape, view, view.low, roll),)
     start = shape.edges[longest_edge(shape.edges)]
     facing = float(np.degrees(np.arctan2(start[2] - start[0], start[3] - start[1])) % 180)
-    along, across = turned(shape.edges, facing), turned(shape.edges, (facing + 90) % 180)
+    along = turned(shape.edges, facing)
+    across = turned(shape.edges, (facing + 90) % 180)
     edge_v = turned(start[None], facing).low
     return _drawn(shape, along, edge_v, roll), _drawn(shape, across, across.low, roll)
 

@@ -41,14 +41,14 @@ def arms_of(
     are one, where both or neither is nearer than ``gap`` to other turf. An arm is a row of its
     slabs (from, to) and what its ends are: branch of the junction of that number, its stem if it is
     negative, 0 if nothing is told."""
-    many, held, count = 0, int64(0), int64(0)
+    many = 0
+    held = int64(0)
+    count = int64(0)
     for b in range(len(at) - 1):
         many += (at[b + 1, 0] - at[b, 0]) * (at[b + 1, 1] - at[b, 1]) // 2 + 1
-    slabs, arms, of = (
-        np.empty((many, ARM + 1)),
-        np.empty((many, 4), np.int64),
-        np.empty(len(at), np.int64),
-    )
+    slabs = np.empty((many, ARM + 1))
+    arms = np.empty((many, 4), np.int64)
+    of = np.empty(len(at), np.int64)
     of[0] = 0
     for b in range(len(at) - 1):
         of[b + 1] = count
@@ -58,14 +58,16 @@ def arms_of(
             views[at[b, 0] : at[b + 1, 0]], vs[at[b, 1] : at[b + 1, 1]], gap
         )
         _unite(rows, ends, junctions)
-        place, first = _by_arm(rows, len(ends), slabs, held), held
+        place = _by_arm(rows, len(ends), slabs, held)
+        first = held
         for arm in range(len(ends)):
             if place[arm] > first:
                 count, junctions = _split(
                     slabs, first, place[arm], ends, arm, arms, count, junctions
                 )
             first = place[arm]
-        held, of[b + 1] = held + len(rows), count
+        held = held + len(rows)
+        of[b + 1] = count
     return slabs, arms, of
 
 
@@ -95,27 +97,32 @@ def _sweep(edges: Floats, vs: Floats, gap: float) -> tuple[Floats, Ints, int]:
     """Slabs from below, each of an arm that neither parts nor joins; the arms' ends; and how many
     junctions there are."""
     n = len(edges)
-    active, order, held, taken = np.empty(n, np.int64), np.empty(n), int64(0), int64(0)
-    rows, count = np.empty((n * len(vs) // 2 + 1, ARM + 1)), int64(0)
-    ends, arms, junctions = np.empty((len(rows), 2), np.int64), int64(0), int64(0)
+    active = np.empty(n, np.int64)
+    order = np.empty(n)
+    held = int64(0)
+    taken = int64(0)
+    rows = np.empty((n * len(vs) // 2 + 1, ARM + 1))
+    count = int64(0)
+    ends = np.empty((len(rows), 2), np.int64)
+    arms = int64(0)
+    junctions = int64(0)
     before, here, n_before = (
         np.empty(n, np.int64),
         np.empty(n, np.int64),
         0,
     )  # rows of the slab below, left to right
-    up, down, below, joint = (
-        np.empty(n, np.int64),
-        np.empty(n, np.int64),
-        np.empty(n, np.int64),
-        np.empty(n, np.int64),
-    )
+    up = np.empty(n, np.int64)
+    down = np.empty(n, np.int64)
+    below = np.empty(n, np.int64)
+    joint = np.empty(n, np.int64)
     at_low, at_high, slope = (
         np.empty(n),
         np.empty(n),
         np.empty(n),
     )  # of the active edges: u at the slab's v's, du/dv
     for s in range(len(vs) - 1):
-        low, high = vs[s], vs[s + 1]
+        low = vs[s]
+        high = vs[s + 1]
         held, taken = met(edges, active, held, taken, low, high)
         crossings(edges, active, held, 0.5 * (low + high), order)
         for k in range(held):
@@ -139,7 +146,9 @@ def _sweep(edges: Floats, vs: Floats, gap: float) -> tuple[Floats, Ints, int]:
                     here[c] = last
                     continue
             else:
-                rows[count, ARM], ends[arms, 0], ends[arms, 1] = arms, 0, 0
+                rows[count, ARM] = arms
+                ends[arms, 0] = 0
+                ends[arms, 1] = 0
                 if down[c] == 1:
                     ends[arms, 0] = joint[b]
                 elif down[c] > 1:
@@ -167,12 +176,15 @@ def _fill(
     high: float,
 ) -> None:
     """Row ``at`` of ``rows``: the slab of the c-th chord."""
-    a, b = 2 * c, 2 * c + 1
-    rows[at, LOW], rows[at, HIGH] = low, high
+    a = 2 * c
+    b = 2 * c + 1
+    rows[at, LOW] = low
+    rows[at, HIGH] = high
     rows[at, LEFT_SLOPE], rows[at, RIGHT_SLOPE] = slope[a], slope[b]
     rows[at, LEFT], rows[at, RIGHT] = at_low[a], at_low[b]
     rows[at, LEFT_UP], rows[at, RIGHT_UP] = at_high[a], at_high[b]
-    rows[at, GAP], rows[at, CLOSING] = np.inf, 0.0
+    rows[at, GAP] = np.inf
+    rows[at, CLOSING] = 0.0
     if c > 0:
         rows[at, GAP] = min(at_low[a] - at_low[a - 1], at_high[a] - at_high[a - 1])
         rows[at, CLOSING] = abs(slope[a]) + abs(slope[a - 1])
@@ -206,7 +218,8 @@ def _meet(
     for b in range(n_before):
         up[b] = 0
     for c in range(held // 2):
-        down[c], below[c] = 0, 0
+        down[c] = 0
+        below[c] = 0
         for b in range(n_before):
             if _meets(rows, before[b], at_low, c):
                 up[b] += 1
@@ -277,20 +290,26 @@ def _unite(rows: Floats, ends: Ints, junctions: int) -> None:
     for k in range(len(rows)):
         height[int(rows[k, ARM])] += rows[k, HIGH] - rows[k, LOW]
     for junction in range(1, junctions + 1):
-        stem, branch, many, e = -1, -1, 0, 0
+        stem = -1
+        branch = -1
+        many = 0
+        e = 0
         for arm in range(len(ends)):
             for end in range(2):
                 if ends[arm, end] == -junction:
-                    stem, e = arm, end
+                    stem = arm
+                    e = end
                 elif ends[arm, end] == junction and height[arm] > SLIVER:
-                    branch, many = arm, many + 1
+                    branch = arm
+                    many = many + 1
         if stem >= 0 and many == 1:
             for k in range(len(rows)):
                 if rows[k, ARM] == branch:
                     rows[k, ARM] = stem
             height[stem] += height[branch]
             ends[stem, e] = ends[branch, e]
-            ends[branch, 0], ends[branch, 1] = 0, 0
+            ends[branch, 0] = 0
+            ends[branch, 1] = 0
 
 
 @inner
@@ -320,9 +339,11 @@ def _split(
             if max(longer, shorter) >= STEP:
                 junctions += 1
                 branch = junctions if longer > shorter else -junctions
-                arms[count, AFTER], arms[count, ENDS + 1] = k, branch
+                arms[count, AFTER] = k
+                arms[count, ENDS + 1] = branch
                 count += 1
-                arms[count, FIRST], arms[count, ENDS] = k, -branch
+                arms[count, FIRST] = k
+                arms[count, ENDS] = -branch
         last = k
     arms[count, AFTER], arms[count, ENDS + 1] = after, ends[arm, 1]
     return count + 1, junctions

@@ -123,11 +123,9 @@ def losses(
         out[b] = 0.0
         if not wanted[b]:
             continue
-        arms, edges, vs = (
-            every[of[b] : of[b + 1]],
-            views[at[b, 0] : at[b + 1, 0]],
-            lines[at[b, 1] : at[b + 1, 1]],
-        )
+        arms = every[of[b] : of[b + 1]]
+        edges = views[at[b, 0] : at[b + 1, 0]]
+        vs = lines[at[b, 1] : at[b + 1, 1]]
         out[b] = _lost(slabs, arms, edges, vs, sizes, np.tan(turns[b]), work, told)
     return out
 
@@ -146,27 +144,33 @@ def _lost(
     """What is lost (m2) at one bearing, turned by up to the angle of that ``tan``: ``arms`` (m, 4)
     of ``slabs`` (n, 11) as `arms_of` gives them, ``edges`` (k, 4) and ``vs`` in metres, ``sizes``
     as for `loss`. ``work`` (4, n) and ``told`` (2, 6) are overwritten."""
-    low, high, total = np.inf, -np.inf, 0.0
+    low = np.inf
+    high = -np.inf
+    total = 0.0
     for e in range(len(edges)):
-        low, high = min(low, edges[e, 0], edges[e, 2]), max(high, edges[e, 0], edges[e, 2])
-    slack, far = (high - low) * tan, (2.0 * ROOM + sizes.ends) * tan
+        low = min(low, edges[e, 0], edges[e, 2])
+        high = max(high, edges[e, 0], edges[e, 2])
+    slack = (high - low) * tan
+    far = (2.0 * ROOM + sizes.ends) * tan
     for arm in range(len(arms)):
-        first, after, left, right = arms[arm, FIRST], arms[arm, AFTER], np.inf, -np.inf
-        chord, gap = np.inf, np.inf
+        first = arms[arm, FIRST]
+        after = arms[arm, AFTER]
+        left = np.inf
+        right = -np.inf
+        chord = np.inf
+        gap = np.inf
         if slabs[after - 1, HIGH] - slabs[first, LOW] <= SLIVER:
             continue
         for k in range(first, after):
-            left, right = (
-                min(left, slabs[k, LEFT], slabs[k, LEFT_UP]),
-                max(right, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
-            )
-            chord, gap = (
-                min(chord, chord_m(slabs, k, 0), chord_m(slabs, k, 1)),
-                min(gap, slabs[k, GAP]),
-            )
+            left = min(left, slabs[k, LEFT], slabs[k, LEFT_UP])
+            right = max(right, slabs[k, RIGHT], slabs[k, RIGHT_UP])
+            chord = min(chord, chord_m(slabs, k, 0), chord_m(slabs, k, 1))
+            gap = min(gap, slabs[k, GAP])
         _tell(told, slabs, arms, arm, vs[0], vs[-1], sizes, slack, tan)
         alone = gap == np.inf and slabs[first, LOW] <= vs[0] and slabs[after - 1, HIGH] >= vs[-1]
-        room, off, best = np.inf if alone else ROOM, (right - left) * tan, 0.0
+        room = np.inf if alone else ROOM
+        off = (right - left) * tan
+        best = 0.0
         for clip in range(CLIPS):
             least = clip * (right - left) / CLIPS
             if clip == 0 or least > chord:  # else nothing is clipped
@@ -196,7 +200,8 @@ def _tell(
     how far that reaches past the arm; and for two branches of a stem what a line costs of a strip
     that goes on into them, and on how many lines."""
     for e in range(2):
-        end, lines = arms[arm, ENDS + e], 0.0
+        end = arms[arm, ENDS + e]
+        lines = 0.0
         for k in range(told.shape[1]):
             told[e, k] = 0.0
         if (
@@ -228,13 +233,19 @@ def _room(
 ) -> tuple[float, float]:
     """The least gap on lines of an arm that are ``gap`` or more from other turf, and how many there
     are from that end on."""
-    first, after = arms[arm, FIRST], arms[arm, AFTER]
-    run, room, poor, thin = 0.0, np.inf, 0.0, 0.0
+    first = arms[arm, FIRST]
+    after = arms[arm, AFTER]
+    run = 0.0
+    room = np.inf
+    poor = 0.0
+    thin = 0.0
     for step in range(after - first):
         k = first + step if e == 0 else after - 1 - step
-        least, height = slabs[k, GAP] - slabs[k, CLOSING] * slack, slabs[k, HIGH] - slabs[k, LOW]
+        least = slabs[k, GAP] - slabs[k, CLOSING] * slack
+        height = slabs[k, HIGH] - slabs[k, LOW]
         if least >= gap:
-            run, room = run + height, min(room, least)
+            run = run + height
+            room = min(room, least)
         else:
             poor += height
             if run == 0.0:
@@ -257,21 +268,25 @@ def _reach(
 ) -> tuple[float, float]:
     """How far a strip with a line of the stem in it reaches past the branch, which begins (``out``
     0) or ends at their junction, and on how many of its lines (inf: on all)."""
-    low, high, sign = np.inf, -np.inf, 1.0 - 2.0 * out
+    low = np.inf
+    high = -np.inf
+    sign = 1.0 - 2.0 * out
     at = slabs[arms[branch, FIRST], LOW] if out == 0 else slabs[arms[branch, AFTER] - 1, HIGH]
     for k in range(arms[branch, FIRST], arms[branch, AFTER]):
         near = (slabs[k, LOW] - at) * sign if out == 0 else (slabs[k, HIGH] - at) * sign
         if slabs[k, HIGH] - slabs[k, LOW] > SLIVER and near < sizes.usable + slack:
-            low, high = (
-                min(low, slabs[k, LEFT], slabs[k, LEFT_UP]),
-                max(high, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
-            )
-    left, right, begin, seen = -np.inf, np.inf, np.inf, -np.inf
+            low = min(low, slabs[k, LEFT], slabs[k, LEFT_UP])
+            high = max(high, slabs[k, RIGHT], slabs[k, RIGHT_UP])
+    left = -np.inf
+    right = np.inf
+    begin = np.inf
+    seen = -np.inf
     for step in range(arms[stem, AFTER] - arms[stem, FIRST]):  # from the junction
         k = arms[stem, AFTER] - 1 - step if out == 0 else arms[stem, FIRST] + step
         if slabs[k, HIGH] - slabs[k, LOW] <= SLIVER:
             continue
-        near, far = (at - slabs[k, LOW]) * sign, (at - slabs[k, HIGH]) * sign
+        near = (at - slabs[k, LOW]) * sign
+        far = (at - slabs[k, HIGH]) * sign
         near, far = min(near, far), max(near, far)
         begin = min(begin, near)
         for end in range(2):  # its lines next to the junction
@@ -320,20 +335,16 @@ def _waste(
     """What an arm takes beyond its lengthened area at least, of lines where its chord is ``clip``
     or more and no other turf is near. ``most``: room, at most; ``off``, ``far``: lines off each
     stretch, and next to what is not told of; ``slack``: by which places are uncertain."""
-    first, after, gap, away = (
-        arms[arm, FIRST],
-        arms[arm, AFTER],
-        APART * sizes.ends,
-        off + 2.0 * far,
-    )
-    held, chord, start, end, room, cos = (
-        int64(0),
-        np.inf,
-        0.0,
-        0.0,
-        np.inf,
-        1.0 / np.sqrt(1.0 + tan * tan),
-    )
+    first = arms[arm, FIRST]
+    after = arms[arm, AFTER]
+    gap = APART * sizes.ends
+    away = off + 2.0 * far
+    held = int64(0)
+    chord = np.inf
+    start = 0.0
+    end = 0.0
+    room = np.inf
+    cos = 1.0 / np.sqrt(1.0 + tan * tan)
     slope, left_slope, right_slope = 0.0, 0.0, 0.0  # of the last stretch
     lost, idle, whole = (
         0.0,
@@ -343,28 +354,23 @@ def _waste(
     west, east = -np.inf, np.inf  # what all chords since it have in common
     bar = slabs[first, LOW] + far  # lines below it are not told of
     for k in range(first, after):
-        low, high, at_low, at_high = (
-            slabs[k, LOW],
-            slabs[k, HIGH],
-            chord_m(slabs, k, 0),
-            chord_m(slabs, k, 1),
-        )
+        low = slabs[k, LOW]
+        high = slabs[k, HIGH]
+        at_low = chord_m(slabs, k, 0)
+        at_high = chord_m(slabs, k, 1)
         if not _holds(slabs, k, clip, gap, away):
-            lost, bar = lost + high - low + off, high + far
+            lost = lost + high - low + off
+            bar = high + far
             continue
         room = min(room, slabs[k, GAP] - slabs[k, CLOSING] * away)
         before = (high - low) * (clip - at_low) / (at_high - at_low) if at_low < clip else 0.0
         behind = (high - low) * (clip - at_high) / (at_low - at_high) if at_high < clip else 0.0
         lost += before + off if before > 0.0 else 0.0
-        low, high = (
-            max(low + before, bar),
-            min(high - behind, _upto(slabs, k, after, clip, gap, away, far)),
-        )
+        low = max(low + before, bar)
+        high = min(high - behind, _upto(slabs, k, after, clip, gap, away, far))
         if high - low <= max(off, SLIVER):
-            west, east = (
-                max(west, slabs[k, LEFT], slabs[k, LEFT_UP]),
-                min(east, slabs[k, RIGHT], slabs[k, RIGHT_UP]),
-            )
+            west = max(west, slabs[k, LEFT], slabs[k, LEFT_UP])
+            east = min(east, slabs[k, RIGHT], slabs[k, RIGHT_UP])
             lost += behind + off if behind > 0.0 else 0.0
             idle += slabs[k, HIGH] - slabs[k, LOW]
             continue
@@ -379,16 +385,20 @@ def _waste(
                     chord,
                     max(0.0, min(east, slabs[k, RIGHT]) - max(west, slabs[k, LEFT]) - slope * off),
                 )
-        slope, end = abs(slabs[k, LEFT_SLOPE]) + abs(slabs[k, RIGHT_SLOPE]), high
+        slope = abs(slabs[k, LEFT_SLOPE]) + abs(slabs[k, RIGHT_SLOPE])
+        end = high
         chord = min(chord, max(0.0, max(clip, min(at_low, at_high)) - slope * off))
-        west, east, idle = slabs[k, LEFT_UP], slabs[k, RIGHT_UP], 0.0
+        west = slabs[k, LEFT_UP]
+        east = slabs[k, RIGHT_UP]
+        idle = 0.0
         lost = slabs[k, HIGH] - high + off if high < slabs[k, HIGH] else 0.0
         if (
             held == 0
             or abs(slabs[k, LEFT_SLOPE] - left_slope) + abs(slabs[k, RIGHT_SLOPE] - right_slope)
             >= SAME
         ):
-            left_slope, right_slope = slabs[k, LEFT_SLOPE], slabs[k, RIGHT_SLOPE]
+            left_slope = slabs[k, LEFT_SLOPE]
+            right_slope = slabs[k, RIGHT_SLOPE]
             work[_HEIGHT, held] = 0.0
             work[_SLOPE, held] = _less(left_slope, tan, sizes.steepest) + _less(
                 right_slope, tan, sizes.steepest
@@ -442,19 +452,19 @@ def _shared(
 ) -> float:
     """The same, of stretches that are known: they lie from ``start`` to ``end``, less (below 0)
     ``whole`` between them."""
-    thin_low, thin_high = (
-        start - slabs[arms[arm, FIRST], LOW],
-        slabs[arms[arm, AFTER] - 1, HIGH] - end,
-    )
+    thin_low = start - slabs[arms[arm, FIRST], LOW]
+    thin_high = slabs[arms[arm, AFTER] - 1, HIGH] - end
     lines_low = told[0, _LINES] if thin_low <= THIN else 0.0
     lines_high = told[1, _LINES] if thin_high <= THIN else 0.0
-    most, share = (end - start) * cos + 2.0 * slack, 1.0
+    most = (end - start) * cos + 2.0 * slack
+    share = 1.0
     for e in range(2):
         thin, lines = (thin_low, lines_low) if e == 0 else (thin_high, lines_high)
         if lines != 0.0:
             most += thin
         if arms[arm, ENDS + e] > 0 and told[e, _LINES] > 0.0:
-            share, room = share - SHARE, min(room, told[e, _REACH])
+            share = share - SHARE
+            room = min(room, told[e, _REACH])
     lines_low -= min(thin_low, lines_low) if lines_low > 0.0 else 0.0
     lines_high -= min(thin_high, lines_high) if lines_high > 0.0 else 0.0
     whole = max(0.0, whole + end - start - off) * cos
@@ -491,7 +501,9 @@ def _served(slope: float, height: float, strips: float, room: float) -> float:
 @inner
 def _gain(work: Floats, k: int, room: float) -> float:
     """What a stretch loses less with one more strip."""
-    slope, height, strips = work[_SLOPE, k], work[_HEIGHT, k], work[_STRIPS, k]
+    slope = work[_SLOPE, k]
+    height = work[_HEIGHT, k]
+    strips = work[_STRIPS, k]
     return max(
         0.0, _served(slope, height, strips, room) - _served(slope, height, strips + 1.0, room)
     )
@@ -500,7 +512,9 @@ def _gain(work: Floats, k: int, room: float) -> float:
 @inlined
 def _priced(lines: float, room: float) -> float:
     """What joint lines cost."""
-    return lines * room if lines > 0.0 else 0.0
+    if lines > 0.0:
+        return lines * room
+    return 0.0
 
 
 @inner
@@ -522,11 +536,15 @@ def _least(
     ``chord`` long or more, with that ``room``. ``whole``: lines that strips share out, at least;
     ``most``: lines of the arm, at most; ``lines_low``, ``lines_high``, ``told``: of its ends;
     ``unsure``: lines of branches that are not certain."""
-    usable, full = sizes.usable, sizes.full
+    usable = sizes.usable
+    full = sizes.full
     narrow = sizes.side * max(0.0, chord + sizes.ends - sizes.steepest * sizes.side)
     if full <= sizes.side:
         return 0.0
-    lost, least, filled, spared = 0.0, _priced(whole, room), int(most / full + 1e-9), 0.0
+    lost = 0.0
+    least = _priced(whole, room)
+    filled = int(most / full + 1e-9)
+    spared = 0.0
     for k in range(count):
         work[_STRIPS, k] = 1.0
         lost += _served(work[_SLOPE, k], work[_HEIGHT, k], 1.0, room)

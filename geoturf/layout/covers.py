@@ -46,8 +46,10 @@ SHARE = 0.125  # q, where slanted ends are told of: lots, yards and blobs lose l
 
 def sizes_of(rolls: Sequence[Roll]) -> RectangleSizes:
     """What is told of the ``rolls`` that are stocked."""
-    usable, first = [float(roll.usable_m) for roll in rolls], rolls[0]
-    side, ends_m = float(first.side_m), float(first.ends_m)
+    usable = [float(roll.usable_m) for roll in rolls]
+    first = rolls[0]
+    side = float(first.side_m)
+    ends_m = float(first.ends_m)
     whole = np.array([usable[0], side]) / first.step_m
     step = first.step_m if np.all(np.abs(whole - np.rint(whole)) < widths.HAIR) else 0.0
     return RectangleSizes(
@@ -66,7 +68,8 @@ def wasted(
     """Least area (m2 of pieces) that any cover takes beyond the lengthened shape, at bearings
     turned by up to ``turn`` (radians), of those ``wanted``; 0 for the others. ``swapped``: edges
     y0, x0, y1, x1; ``sizes`` as from `sizes_of`."""
-    angle, plain = np.radians(view.bearings), (view.edges, view.vs, view.at)
+    angle = np.radians(view.bearings)
+    plain = (view.edges, view.vs, view.at)
     across = views(swapped, -np.sin(angle), np.cos(angle), SNAP_M, sizes.ends)[:3]
     beside = arms_of(*across, widths.room(sizes, SHARE), wanted)
     told = widths.least(*beside, sizes, turn, wanted, SHARE)

@@ -99,18 +99,24 @@ def least(
     """What ends waste (m2) at several bearings (`geoturf.layout.kernel.views`) whose arms are known
     (`geoturf.layout.chords.arms_of`), of those ``wanted``, turned by up to ``turns`` (radians).
     ``sizes`` as from `geoturf.layout.covers.sizes_of`, ``share``: its q."""
-    out, work, told = np.empty(len(turns)), np.empty((5, len(slabs))), np.empty(7)
+    out = np.empty(len(turns))
+    work = np.empty((5, len(slabs)))
+    told = np.empty(7)
     for b in range(len(turns)):
         out[b] = 0.0
         if not wanted[b]:
             continue
-        low, high, tan = np.inf, -np.inf, np.tan(turns[b])
+        low = np.inf
+        high = -np.inf
+        tan = np.tan(turns[b])
         for e in range(at[b, 0], at[b + 1, 0]):
-            low, high = min(low, views[e, 0], views[e, 2]), max(high, views[e, 0], views[e, 2])
+            low = min(low, views[e, 0], views[e, 2])
+            high = max(high, views[e, 0], views[e, 2])
         told[_TAN] = tan
         told[_TALL] = lines[at[b + 1, 1] - 1] - lines[at[b, 1]] + (high - low) * tan
         for arm in range(of[b], of[b + 1]):
-            first, after = arms[arm, FIRST], arms[arm, AFTER]
+            first = arms[arm, FIRST]
+            after = arms[arm, AFTER]
             told[_ALONE] = 1.0 if of[b + 1] - of[b] == 1 else 0.0
             out[b] += _of_arm(slabs, first, after, sizes, share, work, told)
     return out
@@ -127,15 +133,20 @@ def _of_arm(
     told: Floats,
 ) -> float:
     """What the ends of one arm's chords waste."""
-    left, right, chord, best = np.inf, -np.inf, np.inf, 0.0
+    left = np.inf
+    right = -np.inf
+    chord = np.inf
+    best = 0.0
     for k in range(first, after):
         left = min(left, slabs[k, LEFT], slabs[k, LEFT_UP])
         right = max(right, slabs[k, RIGHT], slabs[k, RIGHT_UP])
         chord = min(chord, chord_m(slabs, k, 0), chord_m(slabs, k, 1))
         if slabs[k, GAP] < np.inf:
             told[_ALONE] = 0.0
-    tan, alone = told[_TAN], told[_ALONE] > 0.0
-    told[_REACH], told[_OFF] = right - left, (right - left) * tan
+    tan = told[_TAN]
+    alone = told[_ALONE] > 0.0
+    told[_REACH] = right - left
+    told[_OFF] = (right - left) * tan
     told[_FAR] = 0.0 if alone else (NEAR * sizes.ends + SWAY) * tan
     told[_WINDOW] = (sizes.usable + told[_OFF]) * np.sqrt(1.0 + tan * tan)
     for clip in range(CLIPS):
@@ -162,9 +173,11 @@ def _of_runs(
 ) -> float:
     """The sum over an arm's runs: of slabs that go on with chords of ``clip`` or more, away from
     other turf."""
-    total, begin = 0.0, first
+    total = 0.0
+    begin = first
     for k in range(first, after):
-        low, high = chord_m(slabs, k, 0), chord_m(slabs, k, 1)
+        low = chord_m(slabs, k, 0)
+        high = chord_m(slabs, k, 1)
         ends_before = low < clip or not _far_from_others(slabs, k, sizes, told)
         if ends_before:
             if k > begin:
@@ -204,13 +217,21 @@ def _of_run(
     told: Floats,
 ) -> float:
     """What the ends of a run's chords waste, of lines where these are ``clip`` or more."""
-    tan, off, alone = told[_TAN], told[_OFF], told[_ALONE] > 0.0
+    tan = told[_TAN]
+    off = told[_OFF]
+    alone = told[_ALONE] > 0.0
     cos = 1.0 / np.sqrt(1.0 + tan * tan)
-    start, end = _from(slabs, first, clip) + told[_FAR], _to(slabs, after - 1, clip) - told[_FAR]
-    held, chord, room, last = int64(0), np.inf, np.inf, -1
+    start = _from(slabs, first, clip) + told[_FAR]
+    end = _to(slabs, after - 1, clip) - told[_FAR]
+    held = int64(0)
+    chord = np.inf
+    room = np.inf
+    last = -1
     for k in range(first, after):
-        low, high = max(start, _from(slabs, k, clip)), min(end, _to(slabs, k, clip))
-        work[_FROM, k], work[_TO, k] = low, high
+        low = max(start, _from(slabs, k, clip))
+        high = min(end, _to(slabs, k, clip))
+        work[_FROM, k] = low
+        work[_TO, k] = high
         room = min(room, _room(slabs, k, told))
         if high - low <= off + SAME:
             continue
@@ -221,7 +242,8 @@ def _of_run(
             work[_HEIGHT, held] = 0.0
             work[_LEFT, held] = _less(slabs[k, LEFT_SLOPE], tan)
             work[_RIGHT, held] = _less(slabs[k, RIGHT_SLOPE], tan)
-            held, last = held + 1, k
+            held = held + 1
+            last = k
         work[_HEIGHT, held - 1] += (high - low - off) * cos
     if held == 0:
         return 0.0
@@ -241,7 +263,8 @@ def _of_run(
 @inlined
 def _from(slabs: Floats, k: int, clip: float) -> float:
     """The v from which on a slab's chords are ``clip`` or more; its upper end if they are not."""
-    low, high = chord_m(slabs, k, 0), chord_m(slabs, k, 1)
+    low = chord_m(slabs, k, 0)
+    high = chord_m(slabs, k, 1)
     if low >= clip:
         begin: float = slabs[k, LOW]
     elif high <= clip:
@@ -254,7 +277,8 @@ def _from(slabs: Floats, k: int, clip: float) -> float:
 @inlined
 def _to(slabs: Floats, k: int, clip: float) -> float:
     """The v up to which they are; its lower end if they are not."""
-    low, high = chord_m(slabs, k, 0), chord_m(slabs, k, 1)
+    low = chord_m(slabs, k, 0)
+    high = chord_m(slabs, k, 1)
     if high >= clip:
         upto: float = slabs[k, HIGH]
     elif low <= clip:
@@ -292,11 +316,15 @@ def _sways(slabs: Floats, first: int, after: int, window: float, work: Floats) -
                 continue
             if work[_FROM, k] - work[_TO, j] >= window:
                 break
-            begin, end = max(work[_FROM, j], work[_FROM, k] - window), work[_TO, j]
-            start, stop = work[_FROM, k], min(work[_TO, k], work[_TO, j] + window)
+            begin = max(work[_FROM, j], work[_FROM, k] - window)
+            end = work[_TO, j]
+            start = work[_FROM, k]
+            stop = min(work[_TO, k], work[_TO, j] + window)
             for side in range(LEFT, RIGHT + 1):
-                a, b = _u(slabs, j, begin, side), _u(slabs, j, end, side)
-                c, d = _u(slabs, k, start, side), _u(slabs, k, stop, side)
+                a = _u(slabs, j, begin, side)
+                b = _u(slabs, j, end, side)
+                c = _u(slabs, k, start, side)
+                d = _u(slabs, k, stop, side)
                 sway = max(sway, max(a, b) - min(c, d), max(c, d) - min(a, b))
     return sway
 
@@ -322,7 +350,9 @@ def _least(
     """The least that a run of ``held`` stretches wastes, whatever number of its pieces are as wide
     as the roll. ``lines``: height in which these lie; ``free``: other pieces that cost nothing;
     ``narrow``: what one of weight 1 costs that is narrow."""
-    wide, both, least = sizes.full, sizes.ends, np.inf
+    wide = sizes.full
+    both = sizes.ends
+    least = np.inf
     if wide <= sizes.side:
         return 0.0
     lines += HAIR
@@ -342,7 +372,9 @@ def _least(
 def _wasted(held: int, pieces: float, narrow: float, both: float, work: Floats) -> float:
     """The most that a price up to ``narrow`` tells of what so many pieces waste, and more at that
     cost. The best price is between those at which pieces share all lines equally."""
-    height, low, high = 0.0, narrow, 0.0
+    height = 0.0
+    low = narrow
+    high = 0.0
     for k in range(held):
         height += work[_HEIGHT, k]
     lines = height / pieces if pieces > 0.0 else np.inf  # where all are narrow there are none
@@ -352,7 +384,8 @@ def _wasted(held: int, pieces: float, narrow: float, both: float, work: Floats) 
             slope = work[side, k]
             if slope > 0.0:
                 spared += 0.5 * min(slope * lines**2, both * both / slope)
-        low, high = min(low, spared), max(high, min(spared, narrow))
+        low = min(low, spared)
+        high = max(high, min(spared, narrow))
     best = _at_price(held, pieces, high, both, work)
     for _ in range(THIRDS if high > low else 0):
         third = (high - low) / 3.0
@@ -371,7 +404,8 @@ def _at_price(held: int, pieces: float, price: float, both: float, work: Floats)
     """What is wasted, and paid for pieces at ``price``, at the least, less what ``pieces`` cost."""
     total = -price * pieces
     for k in range(held):
-        s, t = max(work[_LEFT, k], work[_RIGHT, k]), min(work[_LEFT, k], work[_RIGHT, k])
+        s = max(work[_LEFT, k], work[_RIGHT, k])
+        t = min(work[_LEFT, k], work[_RIGHT, k])
         if s <= 0.0:
             continue
         lines = np.sqrt(2.0 * price / (s + t))  # of a piece: one more would spare as much

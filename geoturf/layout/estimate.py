@@ -45,7 +45,8 @@ def estimate(
     piece, or ``rules.toward`` names a layer that is not there."""
     land = ground.areas
     rows = np.setdiff1d(land.index.to_numpy(), ground.laid)
-    stated, laid = stated_bearings(ground, rules)[rows], land["laid"].to_numpy(object)[rows]
+    stated = stated_bearings(ground, rules)[rows]
+    laid = land["laid"].to_numpy(object)[rows]
     product = land["product"].to_numpy(str)[rows]
     parts = []
     for name in dict.fromkeys(product.tolist()):
@@ -125,8 +126,10 @@ def inner_corners(laid: np.ndarray) -> np.ndarray:
     parts, owner = shapely.get_parts(shapely.orient_polygons(laid), return_index=True)
     rings, part = shapely.get_rings(parts, return_index=True)
     points, ring = shapely.get_coordinates(rings, return_index=True)
-    steps, of = np.diff(points, axis=0), ring[1:]
-    steps, of = steps[of == ring[:-1]], of[of == ring[:-1]]
+    steps = np.diff(points, axis=0)
+    of = ring[1:]
+    steps = steps[of == ring[:-1]]
+    of = of[of == ring[:-1]]
     first = np.searchsorted(of, of)
     last = np.searchsorted(of, of, side="right") - 1
     at = np.arange(len(of))
@@ -180,7 +183,8 @@ def bounds_m2(laid: np.ndarray, area_m2: np.ndarray, roll: Roll) -> np.ndarray:
     along the pile, of which there are as many as the area is wide at least
     (`geoturf.layout.covers`, without what its shape adds)."""
     parts, owner = shapely.get_parts(laid, return_index=True)
-    hulls, own = shapely.convex_hull(parts), np.arange(len(parts))
+    hulls = shapely.convex_hull(parts)
+    own = np.arange(len(parts))
     points, part = shapely.get_coordinates(hulls, return_index=True)
     flat = shapely.get_dimensions(hulls) < 2
     wide = likely.least_widths(points, _offsets(part, len(own)))

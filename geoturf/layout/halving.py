@@ -15,7 +15,8 @@ SPANS = 12  # of the half turn, to start with
 HALVED = 8  # spans at a time: enough that calls cost little, few enough that the lowest come first
 CLOSE = 3e-4  # of the area: how near to the least the bound is brought
 # half a span from which on waste is looked at, and the least is looked for
-COARSE_DEG, FINE_DEG = 5.0, 0.12
+COARSE_DEG = 5.0
+FINE_DEG = 0.12
 
 
 class Views(NamedTuple):
@@ -52,7 +53,8 @@ class Halving:
         begins; ``guesses``: where the least may well be; ``tries``: bearings at most."""
         least = float(self.told(guesses).min())
         half = np.full(SPANS, 90.0 / SPANS)
-        middle, known = begin + (2 * np.arange(SPANS) + 1) * half, np.zeros(SPANS)
+        middle = begin + (2 * np.arange(SPANS) + 1) * half
+        known = np.zeros(SPANS)
         known, least = self._promised(middle, half, known, least)
         while tries > 1 and len(low := np.flatnonzero(known < least - CLOSE * self.area)):
             low = low[np.argsort(known[low], kind="stable")[: min(HALVED, tries // 2)]]
@@ -63,15 +65,19 @@ class Halving:
                 both, np.tile(half[low], 2), np.tile(known[low], 2), least
             )
             middle[low], known[low] = both[: len(low)], found[: len(low)]
-            middle, known = np.append(middle, both[len(low) :]), np.append(known, found[len(low) :])
+            middle = np.append(middle, both[len(low) :])
+            known = np.append(known, found[len(low) :])
             half = np.append(half, half[low])
         return float(known.min())
 
     def told(self, bearings: np.ndarray) -> np.ndarray:
         """What can be told of each of these bearings (k,), by itself."""
         view, area = self._views(bearings)
-        none, every = np.zeros(len(area)), np.ones(len(area), bool)
-        return area if self.lost is None else area + self.lost(view, none, every)
+        none = np.zeros(len(area))
+        every = np.ones(len(area), bool)
+        if self.lost is None:
+            return area
+        return area + self.lost(view, none, every)
 
     def _promised(
         self, middle: np.ndarray, half: np.ndarray, known: np.ndarray, least: float

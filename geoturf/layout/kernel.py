@@ -22,7 +22,9 @@ TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
 SHUNNED = 100.0  # m2 of turf that a piece the rules would not have is charged: it is laid only where none can be without
 ASIDE = 0.5  # of a strip's length at most is seam along a side that counts as a border of turf
 #: ways to end at a cut: in a strip that is odd or narrow, with turf beyond, or (0) in another
-ODD, NARROW, WAYS = 1, 2, 3
+ODD = 1
+NARROW = 2
+WAYS = 3
 WORTH = 2.0  # times what it costs, a cross seam saves at least where a roll reaches: `geoturf.rules.CROSS_WORTH`
 CLEAR_M, UNCLEAR_M = (
     0.3,
@@ -38,7 +40,8 @@ def sort(keys: Floats, order: Ints) -> None:
     gap = n // 2
     while gap > 0:
         for k in range(gap, n):
-            at, j = order[k], k
+            at = order[k]
+            j = k
             while j >= gap and (
                 keys[order[j - gap]] > keys[at]
                 or (keys[order[j - gap]] == keys[at] and order[j - gap] > at)
@@ -52,11 +55,13 @@ def sort(keys: Floats, order: Ints) -> None:
 @jit
 def distinct(values: Floats, apart: float) -> Floats:
     """The values sorted; of those no further apart than ``apart`` one stays."""
-    out, kept = values.copy(), 0
+    out = values.copy()
+    kept = 0
     gap = len(out) // 2
     while gap > 0:  # as `sort`, without the indices
         for k in range(gap, len(out)):
-            value, j = out[k], k
+            value = out[k]
+            j = k
             while j >= gap and out[j - gap] > value:
                 out[j] = out[j - gap]
                 j -= gap
@@ -75,19 +80,28 @@ def turn(edges: Floats, sine: float, cosine: float, snap: float) -> tuple[Floats
     cosine, v on multiples of ``snap``: as this module takes them, and the sorted v's of all
     vertices."""
     n = len(edges)
-    out, starts, lower = np.empty((n, 4)), np.empty(n), np.empty(n)
+    out = np.empty((n, 4))
+    starts = np.empty(n)
+    lower = np.empty(n)
     count = 0
     for e in range(n):
-        x0, y0, x1, y1 = edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]
+        x0 = edges[e, 0]
+        y0 = edges[e, 1]
+        x1 = edges[e, 2]
+        y1 = edges[e, 3]
         v0 = np.rint((x0 * cosine - y0 * sine) / snap) * snap
         v1 = np.rint((x1 * cosine - y1 * sine) / snap) * snap
         starts[e] = v0  # each vertex is where an edge starts
         if v0 == v1:
             continue
-        u0, u1 = x0 * sine + y0 * cosine, x1 * sine + y1 * cosine
+        u0 = x0 * sine + y0 * cosine
+        u1 = x1 * sine + y1 * cosine
         if v0 > v1:
             u0, v0, u1, v1 = u1, v1, u0, v0
-        out[count, 0], out[count, 1], out[count, 2], out[count, 3] = u0, v0, u1, v1
+        out[count, 0] = u0
+        out[count, 1] = v0
+        out[count, 2] = u1
+        out[count, 3] = v1
         lower[count] = v0
         count += 1
     order = np.arange(count)
@@ -143,11 +157,14 @@ def crossings(edges: Floats, active: Ints, count: int, v: float, order: Floats) 
     """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to
     slab)."""
     for k in range(count):
-        key, edge, j = u_at(edges, active[k], v), active[k], k
+        key = u_at(edges, active[k], v)
+        edge = active[k]
+        j = k
         while j > 0 and order[j - 1] > key:
             order[j], active[j] = order[j - 1], active[j - 1]
             j -= 1
-        order[j], active[j] = key, edge
+        order[j] = key
+        active[j] = edge
 
 
 @jit
@@ -172,7 +189,9 @@ def met(
 @inlined
 def _overlap(below: Floats, n_below: int, above: Floats, n_above: int) -> float:
     """Length common to two sorted lists of intervals, each flat: start, end, start, end …"""
-    total, i, j = 0.0, 0, 0
+    total = 0.0
+    i = 0
+    j = 0
     while i + 1 < n_below and j + 1 < n_above:
         total += max(0.0, min(below[i + 1], above[j + 1]) - max(below[i], above[j]))
         if below[i + 1] < above[j + 1]:
@@ -194,18 +213,25 @@ def slabs(
     would be. A border edge lying on the cut makes no seam; a seam that passes a corner closely is
     reckoned `UNCLEAR_M` longer, so that of seams that cost the same the clear one is taken.
     """
-    n, m = len(edges), len(cuts)
+    n = len(edges)
+    m = len(cuts)
     active = np.empty(n, np.int64)
-    order, below, above = np.empty(n), np.empty(n), np.empty(n)
-    lo, hi = np.empty(n), np.empty(n)
-    offsets, seams = np.zeros(m, np.int64), np.zeros(m)
-    out_lo, out_hi = np.empty(4 * (n + m)), np.empty(4 * (n + m))
+    order = np.empty(n)
+    below = np.empty(n)
+    above = np.empty(n)
+    lo = np.empty(n)
+    hi = np.empty(n)
+    offsets = np.zeros(m, np.int64)
+    seams = np.zeros(m)
+    out_lo = np.empty(4 * (n + m))
+    out_hi = np.empty(4 * (n + m))
     count = taken = spans = filled = n_below = at = int64(0)
     low = cuts[0]
     while at < len(vs) and vs[at] <= low:
         at += 1
     for c in range(1, m):
-        fresh, spans = True, int64(0)
+        fresh = True
+        spans = int64(0)
         while low < cuts[c]:
             high = cuts[c]
             if at < len(vs) and vs[at] < high:
@@ -239,7 +265,8 @@ def slabs(
                 )
             low = high
         if filled + spans > len(out_lo):
-            out_lo, out_hi = _longer(out_lo, filled, spans), _longer(out_hi, filled, spans)
+            out_lo = _longer(out_lo, filled, spans)
+            out_hi = _longer(out_hi, filled, spans)
         for k in range(spans):
             out_lo[filled] = lo[k]
             out_hi[filled] = hi[k]
@@ -274,7 +301,8 @@ def _longer(values: Floats, filled: int, more: int) -> Floats:
 def band(offsets: Ints, lo: Floats, hi: Floats, i: int, j: int, gap: float) -> Floats:
     """Intervals of the band from cut ``i`` to cut ``j``: (2, k), from and to."""
     size = offsets[j] - offsets[i]
-    a, b = np.empty(size + 1), np.empty(size + 1)
+    a = np.empty(size + 1)
+    b = np.empty(size + 1)
     count = int64(0)
     for k in range(offsets[i], offsets[j]):
         count = _add(a, b, count, lo[k], hi[k], gap)
@@ -330,14 +358,18 @@ def _gang(
 ) -> tuple[float, int, int]:
     """`gang` by numbers: ``full`` (m2 of turf a step of roll), both end allowances, the least and the
     longest laid length (m), steps a metre."""
-    best, side, runs = np.inf, 1, 1
+    best = np.inf
+    side = 1
+    runs = 1
     for n in range(1, lanes + 1):
         t = _runs(length / n, longest, a_metre)
         if n > 1 and length < n * t * least:
             continue
         price = full * t * _steps(length / (n * t) + ends, a_metre) + (n * t - 1) * joint
         if price < best - 1e-12:
-            best, side, runs = price, n, int(t)
+            best = price
+            side = n
+            runs = int(t)
         elif price > best + 2 * full:  # convex but for the rounding
             break
     return best, side, runs
@@ -351,10 +383,13 @@ def divisions(
     `geoturf.layout.seams.Strips` has them) are divided by cross seams: for each interval lanes side
     by side, and sections. ``ganged``: wherever that is cheaper for it by itself; otherwise only
     those longer than a roll."""
-    side, runs, p = np.ones(len(spans), np.int64), np.ones(len(spans), np.int64), 0
+    side = np.ones(len(spans), np.int64)
+    runs = np.ones(len(spans), np.int64)
+    p = 0
     for k in range(len(lines)):
         v = lines[k, 1] - lines[k, 0]
-        lanes, joint = lanes_of(v, roll) if ganged else 1, WORTH * (roll[7] + v * roll[6])
+        lanes = lanes_of(v, roll) if ganged else 1
+        joint = WORTH * (roll[7] + v * roll[6])
         for _ in range(sizes[k]):
             length = spans[p, 1] - spans[p, 0]
             if lanes > 1 or length > roll[8]:
@@ -396,18 +431,33 @@ def searches(
     (models, cuts); -1 for others.
     """
     # numbers, not the array, in the loop
-    usable, ends, step, side = roll[1], roll[2], roll[3], roll[4]
-    seam, cross, longest, a_metre = roll[6], roll[7], roll[8], roll[9]
-    short, narrow = roll[10] - TOLERANCE_M, roll[11] - TOLERANCE_M
-    odd, odd_under = roll[12], usable - TOLERANCE_M
-    m, full, models, whole = len(cuts), roll[0] * step, len(shares), shares.shape[1] - 1
-    cost, before = np.full((models, WAYS, m), np.inf), np.full((models, WAYS, m), -1)
+    usable = roll[1]
+    ends = roll[2]
+    step = roll[3]
+    side = roll[4]
+    seam = roll[6]
+    cross = roll[7]
+    longest = roll[8]
+    a_metre = roll[9]
+    short = roll[10] - TOLERANCE_M
+    narrow = roll[11] - TOLERANCE_M
+    odd = roll[12]
+    odd_under = usable - TOLERANCE_M
+    m = len(cuts)
+    full = roll[0] * step
+    models = len(shares)
+    whole = shares.shape[1] - 1
+    cost = np.full((models, WAYS, m), np.inf)
+    before = np.full((models, WAYS, m), -1)
     for k in range(models):
         cost[k, 0, 0] = 0.0
-    turf, (lanes, shared) = full * a_metre, _side_by_side(whole, usable, step)
-    a, b = np.empty(len(lo) + 1), np.empty(len(lo) + 1)
+    turf = full * a_metre
+    (lanes, shared) = _side_by_side(whole, usable, step)
+    a = np.empty(len(lo) + 1)
+    b = np.empty(len(lo) + 1)
     least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
-    plain, so_far = np.empty(models, np.int64), np.empty(models)
+    plain = np.empty(models, np.int64)
+    so_far = np.empty(models)
     for i in range(m - 1):
         for k in range(models):  # what strips to which nothing is added begin at
             plain[k] = _cheapest(cost, k, i, 0.0, 0.0)
@@ -418,7 +468,11 @@ def searches(
                     cost[k, 0, i + 1], before[k, 0, i + 1] = so_far[k], WAYS * i + plain[k]
         if so_far[0] == np.inf:
             continue  # too near the first cut to end a strip, by any model
-        count, steps, joints, length, shunned = int64(0), 0.0, 0.0, 0.0, 0.0
+        count = int64(0)
+        steps = 0.0
+        joints = 0.0
+        length = 0.0
+        shunned = 0.0
         for j in range(i + 1, m):
             v = cuts[j] - cuts[i]
             if v > usable + TOLERANCE_M:
@@ -427,9 +481,11 @@ def searches(
             for k in range(offsets[j - 1], offsets[j]):
                 if count == 1 and lo[k] <= b[0] + ends and hi[k] + ends >= a[0]:  # most often
                     if lo[k] < a[0]:
-                        a[0], grown = lo[k], True
+                        a[0] = lo[k]
+                        grown = True
                     if hi[k] > b[0]:
-                        b[0], grown = hi[k], True
+                        b[0] = hi[k]
+                        grown = True
                     continue
                 inside = False
                 for p in range(count):
@@ -448,17 +504,20 @@ def searches(
                         shunned += SHUNNED
             if v < least or count == 0:
                 continue
-            below, above = seams[i] > ASIDE * length, seams[j] > ASIDE * length
+            below = seams[i] > ASIDE * length
+            above = seams[j] > ASIDE * length
             by_narrow = SHUNNED if v < narrow and below else 0.0
             by_odd = odd if v < odd_under and below else 0.0
             extra = shunned + (by_narrow if above else 0.0)
-            across, joint = _steps(v + side, a_metre), cross + v * seam
+            across = _steps(v + side, a_metre)
+            joint = cross + v * seam
             at = whole if v > usable - TOLERANCE_M else min(whole, int(across))
             for k in range(models):
                 whole_strips = k == full_strips
                 after_odd = by_odd if whole_strips else 0.0
                 after_narrow = after_odd + by_narrow
-                last, price = plain[k], seams[j] * seam + so_far[k] + extra
+                last = plain[k]
+                price = seams[j] * seam + so_far[k] + extra
                 if after_narrow > 0:
                     last = _cheapest(cost, k, i, after_odd, after_narrow)
                     price = seams[j] * seam + cost[k, last, i] + extra
@@ -477,7 +536,9 @@ def searches(
                     price += full * steps + joints * joint
                 else:  # in n lanes an interval takes no less than turf (length / n + ends) + (n - 1) joints
                     dear = WORTH * joint
-                    sure, n, enough = 0.0, lanes[at], cost[k, now, j] - price
+                    sure = 0.0
+                    n = lanes[at]
+                    enough = cost[k, now, j] - price
                     for p in range(count):
                         one = turf * (b[p] - a[p])
                         sure += (
@@ -494,7 +555,8 @@ def searches(
                     else:
                         price = np.inf
                 if price < cost[k, now, j] - 1e-12:
-                    cost[k, now, j], before[k, now, j] = price, WAYS * i + last
+                    cost[k, now, j] = price
+                    before[k, now, j] = WAYS * i + last
     return _traced(cost, before)
 
 
@@ -502,9 +564,11 @@ def searches(
 def _cheapest(cost: Floats, k: int, i: int, after_odd: float, after_narrow: float) -> int:
     """The way to end at cut ``i`` that costs least by model ``k``, with what the strip beyond adds to
     it."""
-    last, least = 0, cost[k, 0, i]
+    last = 0
+    least = cost[k, 0, i]
     if cost[k, ODD, i] + after_odd < least:
-        last, least = ODD, cost[k, ODD, i] + after_odd
+        last = ODD
+        least = cost[k, ODD, i] + after_odd
     if cost[k, NARROW, i] + after_narrow < least:
         last = NARROW
     return last
@@ -514,8 +578,10 @@ def _cheapest(cost: Floats, k: int, i: int, after_odd: float, after_narrow: floa
 def _traced(cost: Floats, before: Ints) -> tuple[Floats, Ints]:
     """The least cost of each cut (models, cuts) over all ways to end there, and the cheapest path to
     the last cut: for each cut on it the one before; -1 for others."""
-    models, m = cost.shape[0], cost.shape[2]
-    least, path = np.empty((models, m)), np.full((models, m), -1)
+    models = cost.shape[0]
+    m = cost.shape[2]
+    least = np.empty((models, m))
+    path = np.full((models, m), -1)
     for k in range(models):
         for j in range(m):
             least[k, j] = cost[k, _cheapest(cost, k, j, 0.0, 0.0), j]
@@ -531,7 +597,8 @@ def _traced(cost: Floats, before: Ints) -> tuple[Floats, Ints]:
 def _side_by_side(whole: int, usable: float, step: float) -> tuple[Floats, Floats]:
     """How many strips so many steps wide, up to ``whole``, lie side by side in a section, and one
     over that."""
-    lanes, shared = np.ones(whole + 1), np.ones(whole + 1)
+    lanes = np.ones(whole + 1)
+    shared = np.ones(whole + 1)
     for k in range(1, whole):
         lanes[k] = max(1.0, np.floor((usable + 1e-9) / (k * step)))
         shared[k] = 1 / lanes[k]
@@ -560,13 +627,16 @@ def turf_on(edges: Floats, v: float, out: Floats) -> int:
     """Stretches of turf on both sides of the line at ``v``, into ``out`` flat: from, to, from, to …
     Gives how many numbers."""
     n = len(edges)
-    below, above = np.empty(n + 1), np.empty(n + 1)
-    active, hair = np.empty(n, np.int64), 2 * TOLERANCE_M
+    below = np.empty(n + 1)
+    above = np.empty(n + 1)
+    active = np.empty(n, np.int64)
+    hair = 2 * TOLERANCE_M
     n_below = _chords(edges, v - hair, active, below)
     n_above = _chords(edges, v + hair, active, above)
     i = j = count = 0
     while i + 1 < n_below and j + 1 < n_above:
-        a, b = max(below[i], above[j]), min(below[i + 1], above[j + 1])
+        a = max(below[i], above[j])
+        b = min(below[i + 1], above[j + 1])
         if b - a > TOLERANCE_M:
             out[count] = a
             out[count + 1] = b
@@ -595,7 +665,8 @@ def _chords(edges: Floats, v: float, active: Ints, out: Floats) -> int:
 @inlined
 def _mean_of_least(a: float, b: float, most: float) -> float:
     """Mean of min(x, most) where x goes evenly from ``a`` to ``b``."""
-    low, high = max(0.0, min(a, b)), max(0.0, a, b)
+    low = max(0.0, min(a, b))
+    high = max(0.0, a, b)
     if high <= most:
         return 0.5 * (low + high)
     if low >= most:
@@ -610,10 +681,16 @@ def rows(edges: Floats, vs: Floats, ends: float) -> float:
     ``ends``): the area of the shape lengthened by half of ``ends`` both ways along the pile
     (`geoturf.layout.bound`)."""
     n = len(edges)
-    active, order, at_low, at_high = np.empty(n, np.int64), np.empty(n), np.empty(n), np.empty(n)
-    total, count, taken = 0.0, int64(0), int64(0)
+    active = np.empty(n, np.int64)
+    order = np.empty(n)
+    at_low = np.empty(n)
+    at_high = np.empty(n)
+    total = 0.0
+    count = int64(0)
+    taken = int64(0)
     for s in range(len(vs) - 1):
-        low, high = vs[s], vs[s + 1]
+        low = vs[s]
+        high = vs[s + 1]
         count, taken = met(edges, active, count, taken, low, high)
         if count < 2:
             continue
@@ -637,10 +714,14 @@ def views(
 ) -> tuple[Floats, Floats, Ints, Floats]:
     """A shape at several bearings, one after the other: its edges, its v's (`turn`), where each
     bearing's begin in both (k + 1, 2), and the area of the shape lengthened (`rows`)."""
-    many, n = len(sines), len(edges)
-    at, area = np.empty((many + 1, 2), np.int64), np.empty(many)
-    at[0, 0], at[0, 1] = 0, 0
-    out, lines = np.empty((many * n, 4)), np.empty(many * n)
+    many = len(sines)
+    n = len(edges)
+    at = np.empty((many + 1, 2), np.int64)
+    area = np.empty(many)
+    at[0, 0] = 0
+    at[0, 1] = 0
+    out = np.empty((many * n, 4))
+    lines = np.empty(many * n)
     for b in range(many):
         view, vs = turn(edges, sines[b], cosines[b], snap)
         area[b] = rows(view, vs, ends)

@@ -21,7 +21,8 @@ def too_large(
     """The rows (bool) that are laid in regular strips, and what is said of it."""
     size = np.array([shape.area_m2 for shape in shapes])
     corners = np.array([len(shape.points) - len(shape.rings) for shape in shapes])
-    large, ragged = size > rules.regular_from_m2, corners > rules.regular_corners
+    large = size > rules.regular_from_m2
+    ragged = corners > rules.regular_corners
     total = float(size.sum())
     if total > rules.regular_bid_m2:
         many = (size > ACRE_M2) | ragged

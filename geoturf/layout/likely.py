@@ -33,7 +33,8 @@ def likely(edges: Floats, parts: Ints, areas: Ints, stated: Floats, roll: Floats
     ``edges`` (m, 4): x0, y0, x1, y1; part p has those from ``parts[p]`` on, area k the parts from
     ``areas[k]`` on; ``stated``: bearings, NaN where free."""
     out = np.zeros((len(areas) - 1, KEPT))
-    tries, one = np.empty(4 * TOPS + 8), np.zeros(KEPT)
+    tries = np.empty(4 * TOPS + 8)
+    one = np.zeros(KEPT)
     for k in range(len(areas) - 1):
         own = edges[parts[areas[k]] : parts[areas[k + 1]]]
         many = _bearings(own, stated[k], tries)
@@ -57,15 +58,20 @@ def _bearings(edges: Floats, stated: float, out: Floats) -> int:
     if not np.isnan(stated):
         out[0] = stated % 180
         return 1
-    sums, turns, border = np.zeros(BINS), np.zeros(BINS), 0.0
+    sums = np.zeros(BINS)
+    turns = np.zeros(BINS)
+    border = 0.0
     for k in range(len(edges)):
-        dx, dy = edges[k, 2] - edges[k, 0], edges[k, 3] - edges[k, 1]
-        long, facing = np.hypot(dx, dy), np.degrees(np.arctan2(dx, dy)) % 90
+        dx = edges[k, 2] - edges[k, 0]
+        dy = edges[k, 3] - edges[k, 1]
+        long = np.hypot(dx, dy)
+        facing = np.degrees(np.arctan2(dx, dy)) % 90
         at = min(int(facing), BINS - 1)
         sums[at] += long
         turns[at] += long * facing
         border += long
-    count, clear = 0, 0.0
+    count = 0
+    clear = 0.0
     for _ in range(TOPS):
         best = int(np.argmax(sums))
         if sums[best] < SHORT * border:
@@ -77,7 +83,8 @@ def _bearings(edges: Floats, stated: float, out: Floats) -> int:
             clear += sums[at]
             sums[at] = 0.0
     if count == 0:
-        out[0], count = 0.0, 1
+        out[0] = 0.0
+        count = 1
     if clear < CLEAR * border:
         out[count], out[count + 1] = out[0] + 30.0, out[0] + 60.0
         count += 2
@@ -89,11 +96,14 @@ def _bearings(edges: Floats, stated: float, out: Floats) -> int:
 @inner
 def _part(edges: Floats, bearing: float, roll: Floats, out: Floats) -> None:
     """Adds what the likely strips of one part take at a bearing to ``out``."""
-    s, c = np.sin(np.radians(bearing)), np.cos(np.radians(bearing))
-    low, high = NO, -NO
+    s = np.sin(np.radians(bearing))
+    c = np.cos(np.radians(bearing))
+    low = NO
+    high = -NO
     for k in range(len(edges)):
         v = edges[k, 0] * c - edges[k, 1] * s
-        low, high = min(low, v), max(high, v)
+        low = min(low, v)
+        high = max(high, v)
     span = high - low
     if span <= 1e-9:
         return
@@ -110,7 +120,9 @@ def _part(edges: Floats, bearing: float, roll: Floats, out: Floats) -> None:
     most = int64(1)
     for k in range(n):
         most = max(most, (starts[3 * k + 3] - starts[3 * k]) // 2 + 1)
-    cells, many, inside = np.empty((n, most, 2)), np.zeros(n, np.int64), np.zeros(3 * n)
+    cells = np.empty((n, most, 2))
+    many = np.zeros(n, np.int64)
+    inside = np.zeros(3 * n)
     _cells(crossed, starts, cells, many, inside)
     told = np.zeros((n + 1, KEPT))
     _strips(cells, many, inside, starts, d, per, roll, told)
@@ -124,18 +136,24 @@ def _crossed(edges: Floats, s: float, c: float, lines: Floats, starts: Ints) -> 
     of line i stand from ``starts[i]`` on."""
     n = len(lines)
     for k in range(len(edges)):
-        v0, v1 = edges[k, 0] * c - edges[k, 1] * s, edges[k, 2] * c - edges[k, 3] * s
-        i, high = np.searchsorted(lines, min(v0, v1), side="right"), max(v0, v1)
+        v0 = edges[k, 0] * c - edges[k, 1] * s
+        v1 = edges[k, 2] * c - edges[k, 3] * s
+        i = np.searchsorted(lines, min(v0, v1), side="right")
+        high = max(v0, v1)
         while i < n and lines[i] <= high:
             starts[i + 1] += 1
             i += 1
     for i in range(n):
         starts[i + 1] += starts[i]
-    at, out = starts[:-1].copy(), np.empty(starts[n])
+    at = starts[:-1].copy()
+    out = np.empty(starts[n])
     for k in range(len(edges)):
-        v0, v1 = edges[k, 0] * c - edges[k, 1] * s, edges[k, 2] * c - edges[k, 3] * s
-        u0, u1 = edges[k, 0] * s + edges[k, 1] * c, edges[k, 2] * s + edges[k, 3] * c
-        i, high = np.searchsorted(lines, min(v0, v1), side="right"), max(v0, v1)
+        v0 = edges[k, 0] * c - edges[k, 1] * s
+        v1 = edges[k, 2] * c - edges[k, 3] * s
+        u0 = edges[k, 0] * s + edges[k, 1] * c
+        u1 = edges[k, 2] * s + edges[k, 3] * c
+        i = np.searchsorted(lines, min(v0, v1), side="right")
+        high = max(v0, v1)
         while i < n and lines[i] <= high:
             u = u0 + (lines[i] - v0) * (u1 - u0) / (v1 - v0)
             p = at[i]
@@ -152,7 +170,8 @@ def _crossed(edges: Floats, s: float, c: float, lines: Floats, starts: Ints) -> 
 def _cells(crossed: Floats, starts: Ints, cells: Floats, many: Ints, inside: Floats) -> None:
     """The union of what each cell's lines have of the area, and what each line has (m)."""
     most = cells.shape[1]
-    sofar, line = np.empty((most, 2)), np.empty((most, 2))
+    sofar = np.empty((most, 2))
+    line = np.empty((most, 2))
     for k in range(len(cells)):
         count = int64(0)
         for row in range(3 * k, 3 * k + 3):
@@ -169,18 +188,23 @@ def _cells(crossed: Floats, starts: Ints, cells: Floats, many: Ints, inside: Flo
 @inner
 def _union(one: Floats, ones: int, two: Floats, twos: int, out: Floats) -> int:
     """The union of two sorted lists of intervals into ``out``; gives how many."""
-    i, j, count = int64(0), int64(0), int64(0)
+    i = int64(0)
+    j = int64(0)
+    count = int64(0)
     while i < ones or j < twos:
         if j >= twos or (i < ones and one[i, 0] <= two[j, 0]):
-            lo, hi = one[i, 0], one[i, 1]
+            lo = one[i, 0]
+            hi = one[i, 1]
             i += 1
         else:
-            lo, hi = two[j, 0], two[j, 1]
+            lo = two[j, 0]
+            hi = two[j, 1]
             j += 1
         if count > 0 and lo <= out[count - 1, 1]:
             out[count - 1, 1] = max(out[count - 1, 1], hi)
         else:
-            out[count, 0], out[count, 1] = lo, hi
+            out[count, 0] = lo
+            out[count, 1] = hi
             count += 1
     return count
 
@@ -198,9 +222,11 @@ def _strips(
 ) -> None:
     """Least cost up to each line between cells (d wide), and what it is of, into ``told``. Strips
     are of ``per`` cells at most; narrow ones lie at a border, where there is a choice."""
-    n, most = len(cells), cells.shape[1]
+    n = len(cells)
+    most = cells.shape[1]
     least = roll[LEAST] if n * d > roll[LEAST] else 0.0
-    sofar, other = np.empty((per * most + 1, 2)), np.empty((per * most + 1, 2))
+    sofar = np.empty((per * most + 1, 2))
+    other = np.empty((per * most + 1, 2))
     one = np.zeros(KEPT)
     for j in range(1, n + 1):
         told[j, COST], count = NO, int64(0)
@@ -213,7 +239,8 @@ def _strips(
                 continue
             _strip(sofar, count, cells, many, i, j, d, roll, one)
             if i > 0:
-                below, above = 3 * i - 1, 3 * i
+                below = 3 * i - 1
+                above = 3 * i
                 one[SEAM] = min(inside[below], inside[above])
                 ends = min(starts[below + 1] - starts[below], starts[above + 1] - starts[above])
                 one[SEAMS] = ends // 2
@@ -245,7 +272,8 @@ def _strip(
     out[:] = 0.0
     p = int64(0)
     while p < count:
-        lo, hi = spans[p, 0], spans[p, 1]
+        lo = spans[p, 0]
+        hi = spans[p, 1]
         p += 1
         while p < count and spans[p, 0] - hi <= roll[ENDS]:
             hi = spans[p, 1]
@@ -271,11 +299,13 @@ def _strip(
 def _wide(cells: Floats, many: Ints, i: int, j: int, lo: float, hi: float) -> int:
     """How many cells, of i to j, there are from the first to the last with turf from ``lo`` to
     ``hi``."""
-    first, last = j, i
+    first = j
+    last = i
     for k in range(i, j):
         for p in range(many[k]):
             if cells[k, p, 1] >= lo and cells[k, p, 0] <= hi:
-                first, last = min(first, k), max(last, k)
+                first = min(first, k)
+                last = max(last, k)
     return last - first + 1
 
 
@@ -285,11 +315,14 @@ def least_widths(points: Floats, rings: Ints) -> Floats:
     from ``rings[k]`` on. It is met across one of the sides."""
     out = np.zeros(len(rings) - 1)
     for k in range(len(out)):
-        first, last = rings[k], rings[k + 1] - 1
+        first = rings[k]
+        last = rings[k + 1] - 1
         least = NO
         for i in range(first, last):
-            dx, dy = points[i + 1, 0] - points[i, 0], points[i + 1, 1] - points[i, 1]
-            side, most = np.hypot(dx, dy), 0.0
+            dx = points[i + 1, 0] - points[i, 0]
+            dy = points[i + 1, 1] - points[i, 1]
+            side = np.hypot(dx, dy)
+            most = 0.0
             for j in range(first, last):
                 off = dx * (points[j, 1] - points[i, 1]) - dy * (points[j, 0] - points[i, 0])
                 most = max(most, abs(off))

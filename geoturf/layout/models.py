@@ -87,7 +87,8 @@ def placed(choices: Choices, place: Place) -> Choices:
 
 def from_another(place: Place, other: Place, row: int) -> Place:
     """Where an area lies seen from another repeat of the same first, of row ``row``."""
-    here, there = complex(*place.move), complex(*other.move)
+    here = complex(*place.move)
+    there = complex(*other.move)
     mirrored = place.mirrored != other.mirrored
     turn = place.turn_deg + (other.turn_deg if mirrored else -other.turn_deg)
     spun = np.exp(1j * np.radians(turn)) * (there.conjugate() if mirrored else -there)
@@ -168,9 +169,12 @@ def _match(
 ) -> Place | None:
     """How ``other`` is ``first`` (mirrored,) moved (and turned), or None. Least turn where several
     would do."""
-    ours, theirs, origin = _loops(first), _loops(other), complex(*first.origin)
+    ours = _loops(first)
+    theirs = _loops(other)
+    origin = complex(*first.origin)
     if mirrored:
-        ours, origin = [-np.conj(ring)[::-1] for ring in ours], -origin.conjugate()
+        ours = [-np.conj(ring)[::-1] for ring in ours]
+        origin = -origin.conjugate()
     lead = max(range(len(ours)), key=lambda k: len(ours[k]))
     found = []
     for loop in theirs:
@@ -200,7 +204,8 @@ def _alignments(
     """Turns (radians) and moves that bring ring ``ours`` onto ``theirs``, whichever corner it
     starts from."""
     n = len(ours)
-    a, b = np.roll(ours, -1) - ours, np.roll(theirs, -1) - theirs
+    a = np.roll(ours, -1) - ours
+    b = np.roll(theirs, -1) - theirs
     out = []
     for s in np.flatnonzero(np.abs(np.abs(b) - np.abs(a[0])) <= 4 * off_m):
         other = np.roll(theirs, -s)

@@ -55,7 +55,8 @@ class Normal:
         sense = 1.0 if abs((bearing - wanted + 90) % 360 - 90) < 90 else -1.0
         side = sense * float(np.sign(np.linalg.det(self.turn)))
         along = sense * along
-        u, v = along @ self.move, np.array([along[1], -along[0]]) @ self.move
+        u = along @ self.move
+        v = np.array([along[1], -along[0]]) @ self.move
         return replace(
             layout,
             bearing_deg=wanted,

@@ -34,31 +34,39 @@ def between(edges: Floats, vs: Floats, spans: Spans, i: int, j: int) -> tuple[Fl
             for b in range(offsets[s + 1], offsets[s + 2]):
                 if lo[a] < hi[b] and lo[b] < hi[a]:
                     _rename(root, root[b - first], root[a - first])
-    out, part, low = np.empty((len(edges), 4)), np.empty(len(edges), np.int64), np.empty(len(edges))
+    out = np.empty((len(edges), 4))
+    part = np.empty(len(edges), np.int64)
+    low = np.empty(len(edges))
     count = 0
     for e in range(len(edges)):
-        v0, v1 = max(edges[e, 1], vs[i]), min(edges[e, 3], vs[j])
+        v0 = max(edges[e, 1], vs[i])
+        v1 = min(edges[e, 3], vs[j])
         if v0 >= v1:
             continue
         s = i
         while vs[s + 1] <= v0:
             s += 1
-        u, nearest, least = u_at(edges, e, 0.5 * (v0 + min(v1, vs[s + 1]))), offsets[s], np.inf
+        u = u_at(edges, e, 0.5 * (v0 + min(v1, vs[s + 1])))
+        nearest = offsets[s]
+        least = np.inf
         for a in range(offsets[s], offsets[s + 1]):
             off = max(lo[a] - u, u - hi[a])
             if off < least:
-                nearest, least = a, off
+                nearest = a
+                least = off
         out[count, 0], out[count, 1], out[count, 2], out[count, 3] = (
             u_at(edges, e, v0),
             v0,
             u_at(edges, e, v1),
             v1,
         )
-        part[count], low[count] = root[nearest - first], v0
+        part[count] = root[nearest - first]
+        low[count] = v0
         count += 1
     order = np.arange(count)
     sort(low, order)
-    clipped, names = np.empty((count, 4)), np.empty(count, np.int64)
+    clipped = np.empty((count, 4))
+    names = np.empty(count, np.int64)
     for k in range(count):  # slices and lists of indices take seconds to compile
         names[k] = part[order[k]]
         for column in range(4):
@@ -77,7 +85,8 @@ def _rename(names: Ints, old: int, new: int) -> None:
 @inner
 def _numbered(names: Ints) -> Ints:
     """The same names as 0, 1, 2 … in order of appearance."""
-    out, count = np.empty(len(names), np.int64), 0
+    out = np.empty(len(names), np.int64)
+    count = 0
     for k in range(len(names)):
         out[k] = -1
         for m in range(k):
@@ -97,17 +106,16 @@ def apart(
     """Parts that may be laid by themselves: those whose boxes meet become one. ``low``, ``high``:
     what they lie between; a part narrower than the least piece is laid that wide within them. Gives
     the part of each edge and lo, hi (parts,) of v."""
-    usable, least = roll[1], roll[5]
+    usable = roll[1]
+    least = roll[5]
     while True:
         count = 0
         for p in part:
             count = max(count, p + 1)
-        left, right, lows, highs = (
-            np.empty(count),
-            np.empty(count),
-            np.empty(count),
-            np.empty(count),
-        )
+        left = np.empty(count)
+        right = np.empty(count)
+        lows = np.empty(count)
+        highs = np.empty(count)
         for p in range(count):
             left[p] = lows[p] = np.inf
             right[p] = highs[p] = -np.inf
@@ -177,13 +185,16 @@ def best_two(
     """The two of the rows ``at`` of ``vs`` to cut a shape at, so that what lies between falls in
     parts and all costs least, and less than ``cost``: places in ``at``, or -1 twice. ``before``,
     ``behind``: what all up to each cut costs from either end; ``steps`` as for `least`."""
-    first, second, last = -1, -1, len(at) - 1
+    first = -1
+    second = -1
+    last = len(at) - 1
     for a in range(last):
         for b in range(a + 1, last + 1):
             total = before[a] + behind[b]
             if total >= cost or vs[at[b]] - vs[at[a]] < roll[5]:
                 continue
-            low, high = vs[at[a]] if a else -np.inf, vs[at[b]] if b < last else np.inf
+            low = vs[at[a]] if a else -np.inf
+            high = vs[at[b]] if b < last else np.inf
             part_edges, part = between(edges, vs, spans, at[a], at[b])
             part, lows, highs = apart(part_edges, part, low, high, roll)
             if len(lows) < 2:
@@ -194,14 +205,17 @@ def best_two(
                         _of_part(part_edges, part, p), lows[p], highs[p], steps, roll, shares
                     )
             if total < cost:
-                cost, first, second = total, a, b
+                cost = total
+                first = a
+                second = b
     return first, second
 
 
 @inlined
 def _of_part(edges: Floats, part: Ints, p: int) -> Floats:
     """The edges (k, 4) of part ``p``; ``part`` (n,) is that of each."""
-    out, count = np.empty((len(edges), 4)), 0
+    out = np.empty((len(edges), 4))
+    count = 0
     for e in range(len(edges)):
         if part[e] == p:
             for column in range(4):
@@ -216,37 +230,47 @@ def clipped(edges: Floats, left: float, right: float) -> Floats:
     lower v. Border beyond a line is moved onto it; where an even number of edges come to lie on each
     other there is no turf between."""
     n = len(edges)
-    out, lower, count = np.empty((5 * n, 4)), np.empty(5 * n), 0
-    ends, many = np.empty((2, 6 * n)), np.zeros(2, np.int64)
+    out = np.empty((5 * n, 4))
+    lower = np.empty(5 * n)
+    count = 0
+    ends = np.empty((2, 6 * n))
+    many = np.zeros(2, np.int64)
     for e in range(n):
-        u0, v0, u1, v1 = edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]
+        u0 = edges[e, 0]
+        v0 = edges[e, 1]
+        u1 = edges[e, 2]
+        v1 = edges[e, 3]
         first, second = (left, right) if u0 < u1 else (right, left)
-        from_u, from_v = u0, v0
+        from_u = u0
+        from_v = v0
         for k in range(3):
-            to_u, to_v = u1, v1
+            to_u = u1
+            to_v = v1
             if k < 2:
                 line = first if k == 0 else second
                 if not min(u0, u1) < line < max(u0, u1):
                     continue
                 v = v0 + (line - u0) / (u1 - u0) * (v1 - v0)
-                to_u, to_v = line, min(max(np.rint(v / SNAP_M) * SNAP_M, from_v), v1)
+                to_u = line
+                to_v = min(max(np.rint(v / SNAP_M) * SNAP_M, from_v), v1)
             middle = 0.5 * (from_u + to_u)
             if from_v < to_v and left < middle < right:
-                out[count, 0], out[count, 1], out[count, 2], out[count, 3] = (
-                    from_u,
-                    from_v,
-                    to_u,
-                    to_v,
-                )
+                out[count, 0] = from_u
+                out[count, 1] = from_v
+                out[count, 2] = to_u
+                out[count, 3] = to_v
                 lower[count] = from_v
                 count += 1
             elif from_v < to_v:
                 side = 0 if middle <= left else 1
-                ends[side, many[side]], ends[side, many[side] + 1] = from_v, to_v
+                ends[side, many[side]] = from_v
+                ends[side, many[side] + 1] = to_v
                 many[side] += 2
-            from_u, from_v = to_u, to_v
+            from_u = to_u
+            from_v = to_v
     for side in range(2):
-        line, values = left if side == 0 else right, np.empty(many[side])
+        line = left if side == 0 else right
+        values = np.empty(many[side])
         for k in range(many[side]):
             values[k] = ends[side, k]
         values = distinct(values, -1.0)
@@ -273,13 +297,16 @@ def clipped(edges: Floats, left: float, right: float) -> Floats:
 def joints(edges: Floats, lines: Floats, touch: float) -> Floats:
     """Stretches (n, 3), u, v from, v to, of the ``lines`` across (u, rising) with turf on both sides,
     longer than ``touch``."""
-    out, count = np.empty((len(lines) * (len(edges) + 1), 3)), 0
+    out = np.empty((len(lines) * (len(edges) + 1), 3))
+    count = 0
     for u in lines:
         first = count
-        before, behind = clipped(edges, -np.inf, u), clipped(edges, u, np.inf)
+        before = clipped(edges, -np.inf, u)
+        behind = clipped(edges, u, np.inf)
         for i in range(len(before)):
             for j in range(len(behind)):
-                low, high = max(before[i, 1], behind[j, 1]), min(before[i, 3], behind[j, 3])
+                low = max(before[i, 1], behind[j, 1])
+                high = min(before[i, 3], behind[j, 3])
                 here = before[i, 0] == before[i, 2] == u and behind[j, 0] == behind[j, 2] == u
                 if here and low < high:
                     if (
@@ -287,7 +314,9 @@ def joints(edges: Floats, lines: Floats, touch: float) -> Floats:
                     ):  # goes on where the last one ends
                         count -= 1
                         low = out[count, 1]
-                    out[count, 0], out[count, 1], out[count, 2] = u, low, high
+                    out[count, 0] = u
+                    out[count, 1] = low
+                    out[count, 2] = high
                     count += 1
         kept = first
         for k in range(first, count):
@@ -312,11 +341,17 @@ def seams_beyond(across: Floats, at: Floats, low: float, high: float, usable: fl
     """Seam (m) that turf between v = ``low`` and ``high`` takes at the least beyond each of the lines
     ``at`` (u, rising): where a line across has h of turf in one stretch, ceil(h / ``usable``) - 1 seams
     cross it. ``across``: edges v0, u0, v1, u1, sorted by lower u."""
-    n, us, out = len(across), ends_of(across), np.zeros(len(at))
-    first, last, order = np.empty(n), np.empty(n), np.empty(n, np.int64)
+    n = len(across)
+    us = ends_of(across)
+    out = np.zeros(len(at))
+    first = np.empty(n)
+    last = np.empty(n)
+    order = np.empty(n, np.int64)
     middle = np.empty(n)
     for k in range(len(us) - 1):
-        count, seams, thick = 0, 0.0, us[k + 1] - us[k]
+        count = 0
+        seams = 0.0
+        thick = us[k + 1] - us[k]
         for e in range(n):
             if across[e, 1] > us[k]:
                 break
@@ -328,7 +363,8 @@ def seams_beyond(across: Floats, at: Floats, low: float, high: float, usable: fl
                 count += 1
         sort(middle[:count], order[:count])
         for p in range(0, count - 1, 2):
-            a, b = order[p], order[p + 1]
+            a = order[p]
+            b = order[p + 1]
             if low < 0.5 * (middle[a] + middle[b]) < high:
                 h = min(first[b] - first[a], last[b] - last[a])
                 seams += max(0.0, np.ceil(h / usable - 1e-6) - 1.0)
@@ -353,12 +389,14 @@ def best_across(
     ``cost``; ends in. Nothing where it is best in one. ``beyond`` as from `seams_beyond`; ``steps`` as
     for `least`."""
     n = len(at)
-    ahead, full = np.zeros(n), LEAST * roll[0] / roll[1]
+    ahead = np.zeros(n)
+    full = LEAST * roll[0] / roll[1]
     for k in range(n - 1):  # what lies behind each line takes at least so much
         rest = clipped(edges, at[k], np.inf)
         turf = rows(rest, ends_of(rest), roll[2]) if len(rest) > 1 else 0.0
         ahead[k] = full * turf + roll[6] * beyond[k]
-    best, before = np.full(n, np.inf), np.full(n, -1)
+    best = np.full(n, np.inf)
+    before = np.full(n, -1)
     best[0] = 0.0
     for j in range(1, n):
         for i in range(j - 1, -1, -1):
@@ -376,14 +414,17 @@ def best_across(
                 if total + ahead[j] < cost and total < best[j]:
                     total += least(_of_part(block, part, p), lows[p], highs[p], steps, roll, shares)
             if total + ahead[j] < cost and total < best[j] - 1e-9:
-                best[j], before[j] = total, i
+                best[j] = total
+                before[j] = i
     if not best[n - 1] < cost:
         return np.empty(0, np.int64)
-    count, k = 1, n - 1
+    count = 1
+    k = n - 1
     while k > 0:
         k = before[k]
         count += 1
-    out, k = np.empty(count, np.int64), n - 1
+    out = np.empty(count, np.int64)
+    k = n - 1
     for place in range(count - 1, -1, -1):
         out[place] = k
         k = before[k]

@@ -43,7 +43,8 @@ def layout_from(
     """The layout of pieces (n, 4), seams (m, 3) and cross seams (k, 3), the first of them
     ``at_corners``, moved by ``shift``."""
     pieces, seams, cross = laid
-    cut, corner = cut_sizes(pieces, roll), cross[:at_corners]
+    cut = cut_sizes(pieces, roll)
+    corner = cross[:at_corners]
     corner_m = float((corner[:, 2] - corner[:, 1]).sum())
     seam_m = float((seams[:, 2] - seams[:, 1]).sum() + (cross[:, 2] - cross[:, 1]).sum())
     joints = roll.joints(seam_m, len(cross), corner_m, at_corners)
@@ -103,7 +104,9 @@ def _divided(
         whole.tolist(), side.tolist(), runs.tolist(), strict=True
     ):
         if v0 != strip:
-            last, here, strip = np.array(here), [], v0
+            last = np.array(here)
+            here = []
+            strip = v0
         count = lanes * sections
         inner = (
             divide(u0, u1, count, lanes > 1, last, roll.longest_m, roll.short_m)[1:-1].tolist()

@@ -22,16 +22,20 @@ def rough(
     ``usable`` width apart from either end, the shape's ``vs``, and repeats of ``least`` where that
     is not 0. Gives sorted cuts, the ends first and last."""
     span = high - low
-    turns, stride = int(span / usable) + 1, _stride(len(offsets), span, usable)
+    turns = int(span / usable) + 1
+    stride = _stride(len(offsets), span, usable)
     many = int(span / least) + 1 if least > 0 else 0
-    values, count = np.empty(2 * turns * len(offsets) + 2 * many + len(vs)), int64(0)
+    values = np.empty(2 * turns * len(offsets) + 2 * many + len(vs))
+    count = int64(0)
     for k in range(turns):
         for m in range(0, len(offsets), stride):
             step = k * usable + offsets[m]
-            values[count], values[count + 1] = low + step, high - step
+            values[count] = low + step
+            values[count + 1] = high - step
             count += 2
     for k in range(many):
-        values[count], values[count + 1] = low + k * least, high - k * least
+        values[count] = low + k * least
+        values[count + 1] = high - k * least
         count += 2
     if len(vs) <= MAX_VERTICES:
         for v in vs:
@@ -46,17 +50,17 @@ def strips(
 ) -> tuple[Floats, Ints, Floats]:
     """The strips of a search, over turf: lines (k, 2), v from, v to of each; how many intervals
     each has (k,); and these (n, 2) along the pile."""
-    count, j = 0, len(cuts) - 1
+    count = 0
+    j = len(cuts) - 1
     while j > 0:
         count += offsets[j] > offsets[before[j]]
         j = before[j]
-    lines, sizes, spans, held = (
-        np.empty((count, 2)),
-        np.empty(count, np.int64),
-        np.empty((len(lo), 2)),
-        len(lo),
-    )
-    k, j = count, len(cuts) - 1
+    lines = np.empty((count, 2))
+    sizes = np.empty(count, np.int64)
+    spans = np.empty((len(lo), 2))
+    held = len(lo)
+    k = count
+    j = len(cuts) - 1
     while j > 0:
         i = before[j]
         if offsets[j] > offsets[i]:
@@ -74,11 +78,9 @@ def strips(
 def seams(lines: Floats, edges: Floats) -> Floats:
     """Stretches v, u from, u to (n, 3) of turf on both sides of the ``lines`` (k, 2) between
     strips."""
-    out, count, found = (
-        np.empty((len(lines) * (len(edges) // 2 + 1), 3)),
-        0,
-        np.empty(len(edges) + 1),
-    )
+    out = np.empty((len(lines) * (len(edges) // 2 + 1), 3))
+    count = 0
+    found = np.empty(len(edges) + 1)
     for k in range(len(lines) - 1):
         v = lines[k, 1]
         if abs(lines[k + 1, 0] - v) < TOLERANCE_M:
@@ -93,10 +95,14 @@ def odd(pieces: Floats, seams: Floats, usable: float) -> int:
     """How many strips of the pieces (n, 4) are narrower than ``usable`` and have ``seams`` (m, 3) along
     most of both sides, and how many pairs of strips narrower than that lie along each other; pieces
     between the same lines are one strip."""
-    n, strips, count = len(pieces), int64(0), int64(0)
-    lines, beside = np.empty((n, 2)), np.zeros((n, 2), np.bool_)
+    n = len(pieces)
+    strips = int64(0)
+    count = int64(0)
+    lines = np.empty((n, 2))
+    beside = np.zeros((n, 2), np.bool_)
     for k in range(n):
-        v0, v1 = pieces[k, 2], pieces[k, 3]
+        v0 = pieces[k, 2]
+        v1 = pieces[k, 3]
         if v1 - v0 >= usable - TOLERANCE_M:
             continue
         known = False
@@ -110,8 +116,10 @@ def odd(pieces: Floats, seams: Floats, usable: float) -> int:
                 length += pieces[p, 1] - pieces[p, 0]
                 below += _along(seams, v0, pieces[p, 0], pieces[p, 1])
                 above += _along(seams, v1, pieces[p, 0], pieces[p, 1])
-        lines[strips, 0], lines[strips, 1] = v0, v1
-        beside[strips, 0], beside[strips, 1] = below > ASIDE * length, above > ASIDE * length
+        lines[strips, 0] = v0
+        lines[strips, 1] = v1
+        beside[strips, 0] = below > ASIDE * length
+        beside[strips, 1] = above > ASIDE * length
         strips += 1
     for s in range(strips):
         if beside[s, 0] and beside[s, 1]:
@@ -136,7 +144,9 @@ def _along(seams: Floats, v: float, u0: float, u1: float) -> float:
 @inlined
 def _about(cuts: Floats, offsets: Ints, before: Ints) -> Floats:
     """Where the seams of a search lie, and the first and last turf; not sorted, some twice."""
-    out, count, j = np.empty(2 * len(cuts)), 0, len(cuts) - 1
+    out = np.empty(2 * len(cuts))
+    count = 0
+    j = len(cuts) - 1
     while j > 0:
         i = before[j]
         if offsets[j] > offsets[i]:
@@ -165,12 +175,11 @@ def near(
     anew every ``usable`` width from either end, and the shape's ``vs`` repeated so. Sorted, the
     ends first and last."""
     about = _about(cuts, offsets, before)
-    span, free = high - low, len(vs) <= MAX_VERTICES
-    turns, repeats, stride = (
-        int(span / usable) + 1,
-        int((vs[-1] - vs[0]) / usable) + 1,
-        _stride(many, span, usable),
-    )
+    span = high - low
+    free = len(vs) <= MAX_VERTICES
+    turns = int(span / usable) + 1
+    repeats = int((vs[-1] - vs[0]) / usable) + 1
+    stride = _stride(many, span, usable)
     reach = int(window / (grid * stride)) + 2
     values = np.empty(len(about) * (8 * reach + 5 + (len(vs) if free else 0)))
     count = int64(0)
@@ -201,9 +210,11 @@ def near(
 @inner
 def _stride(many: int, span: float, usable: float) -> int:
     """Every how manieth of offsets is taken, so that cuts stay few."""
-    stride, left = 1, many
+    stride = 1
+    left = many
     while left > 3 and 2 * span / usable * left > MAX_CUTS:
-        stride, left = 2 * stride, (left + 1) // 2
+        stride = 2 * stride
+        left = (left + 1) // 2
     return stride
 
 
@@ -211,8 +222,10 @@ def _stride(many: int, span: float, usable: float) -> int:
 def _tidy(values: Floats, count: int, low: float, high: float) -> Floats:
     """The first ``count`` values sorted; of those that nearly coincide one stays, the ends ``low``
     and ``high`` always."""
-    inner, kept = np.empty(count + 2), 2
-    inner[0], inner[1] = low, high
+    inner = np.empty(count + 2)
+    kept = 2
+    inner[0] = low
+    inner[1] = high
     for k in range(count):
         if low + SAME_M < values[k] < high - SAME_M:
             inner[kept] = values[k]

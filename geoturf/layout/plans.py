@@ -40,7 +40,8 @@ def drawn_alike(ground: Ground, rules: LayoutRules) -> Ground:
     laid_rows = ground.laid
     if not len(laid_rows):
         return ground
-    part, whole = ground.only(laid_rows), ground.areas
+    part = ground.only(laid_rows)
+    whole = ground.areas
     land = part.areas
     bearings = stated_bearings(part, rules)
     keys, free = keys_of(land, bearings, groups_of(land, bearings), alike=True)
@@ -140,7 +141,8 @@ def _by_model(
 ) -> tuple[dict[str, str], list[Finding]]:
     """The plan of each lot that carries a model, and what is said of models of several sizes."""
     plans: dict[str, str] = {}
-    findings, models = [], dict.fromkeys(lot.model for lot in lots.values() if lot.model)
+    findings = []
+    models = dict.fromkeys(lot.model for lot in lots.values() if lot.model)
     taken = set(models)
     for model in models:
         sizes = _sizes({site: lot for site, lot in lots.items() if lot.model == model}, rules)
@@ -156,7 +158,8 @@ def _by_model(
 
 def _sizes(lots: dict[str, _Lot], rules: LayoutRules) -> list[list[str]]:
     """Lots of a model by size: about the size that most have, then about that of most of the rest."""
-    left, out = dict(lots), []
+    left = dict(lots)
+    out = []
     while left:
         alike = Counter(lot.shapes for lot in left.values())
         (most, _), *_ = alike.most_common(1)  # the first met of equals
@@ -221,7 +224,8 @@ def told_alike(choices: Sequence[Choices], told: System = US) -> tuple[Finding, 
     members = [choice for choice in choices if choice.alike >= 0]
     if not members:
         return ()
-    shapes, cost_m2 = len({choice.alike for choice in members}), sum(c.alike_cost for c in members)
+    shapes = len({choice.alike for choice in members})
+    cost_m2 = sum(c.alike_cost for c in members)
     message = (
         f"{len(members):,} areas, of {shapes:,} shapes that repeat in their pools, are laid alike; "
         "letting each take what serves best of the layouts offered would save turf and seams worth "

@@ -61,7 +61,8 @@ def _strips(view: Turned, roll: Roll) -> Strips:
 
 def _cost(strips: Strips) -> float:
     """Turf that strips take, in m2 of the product's first, side by side on the roll."""
-    roll, wide = strips.roll, np.repeat(np.diff(strips.lines)[:, 0], strips.sizes)
+    roll = strips.roll
+    wide = np.repeat(np.diff(strips.lines)[:, 0], strips.sizes)
     long = strips.spans[:, 1] - strips.spans[:, 0] + roll.ends_m
     seams = roll.seam * float(long.sum())  # a seam a strip
     taken = (roll.width_m / roll.usable_m) * float((long * (wide + roll.side_m)).sum())
@@ -69,7 +70,8 @@ def _cost(strips: Strips) -> float:
 
 
 def _choices(shape: Shape, strips: Strips, free: bool) -> Choices:
-    roll, view = strips.roll, strips.shape
+    roll = strips.roll
+    view = strips.shape
     pieces, joints = _pieces(strips)
     cross = _by_u(joints, view.across())
     seams = _side_seams(strips.lines, view.edges)
@@ -82,7 +84,8 @@ def _choices(shape: Shape, strips: Strips, free: bool) -> Choices:
 def _pieces(strips: Strips) -> tuple[np.ndarray, np.ndarray]:
     """Pieces (n, 4): u from, u to, v from, v to; and the cross lines between them (m, 3): u, v
     from, v to."""
-    longest, spans = strips.roll.longest_m, strips.spans
+    longest = strips.roll.longest_m
+    spans = strips.spans
     strip = np.repeat(np.arange(len(strips.sizes)), strips.sizes)
     long = spans[:, 1] - spans[:, 0]
     many = np.maximum(np.ceil(long / longest - 1e-9).astype(int), 1)
@@ -125,4 +128,6 @@ def _by_u(joints: np.ndarray, across: np.ndarray) -> np.ndarray:
         reach = some[-1, 0] + NEAR_M, some[0, 0] - NEAR_M
         near = np.ascontiguousarray(across[(across[:, 1] <= reach[0]) & (across[:, 3] >= reach[1])])
         found += [seam for joint in some.tolist() for seam in cross_seams(tuple(joint), near)]
-    return np.array(found).reshape(-1, 3) if found else NO_JOINTS
+    if found:
+        return np.array(found).reshape(-1, 3)
+    return NO_JOINTS

@@ -67,7 +67,9 @@ class Roll:
         if lanes == 1:
             return self.usable_m
         wide = round_down(self.usable_m / lanes, self.step_m) * self.step_m - self.side_m
-        return wide if wide >= self.least_m else 0.0
+        if wide >= self.least_m:
+            return wide
+        return 0.0
 
     def widths(self, screen: bool = False) -> np.ndarray:
         """Widths that matter to a coarse search: full, those that share a section two, three or
@@ -76,7 +78,8 @@ class Roll:
 
     @cached_property
     def _widths(self) -> tuple[np.ndarray, np.ndarray]:
-        lanes, eighth = np.array([self.lane_m(n) for n in (2, 3, 4)]), self.lane_m(8) + self.side_m
+        lanes = np.array([self.lane_m(n) for n in (2, 3, 4)])
+        eighth = self.lane_m(8) + self.side_m
         full = np.zeros(1)
         eighths = np.array([1, 3, 5, 6, 7]) * eighth - self.side_m
         few = [full, lanes[:2], self.usable_m - lanes[:2]]
@@ -107,7 +110,8 @@ class Roll:
     def numbers(self) -> np.ndarray:
         """What the kernel takes: see `geoturf.layout.kernel.searches`. Seams are in m2 of *this*
         roll's turf there."""
-        seam, cross = min(self.seam / self.worth, HEAVIEST), min(self.cross / self.worth, HEAVIEST)
+        seam = min(self.seam / self.worth, HEAVIEST)
+        cross = min(self.cross / self.worth, HEAVIEST)
         sizes = [self.width_m, self.usable_m, self.ends_m, self.step_m, self.side_m, self.least_m]
         limits = [self.longest_m, 1 / self.step_m, self.short_m, self.narrow_m, self.odd_m2]
         return np.array([*sizes, seam, cross, *limits])
@@ -155,8 +159,10 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
     where no piece can be cut from any of them."""
     prices = [size.price_per_m2 for size in product.widths]
     turf = prices[0]
-    seam, cross = _weight(rules.seam_cost, turf), _weight(rules.cross_seam_cost, turf)
-    rolls, faults = [], []
+    seam = _weight(rules.seam_cost, turf)
+    cross = _weight(rules.cross_seam_cost, turf)
+    rolls = []
+    faults = []
     for (width, lengths, _), price in zip(product.widths, prices, strict=True):
         usable = width - 2 * rules.selvage_trim_m
         step = rules.cut_step_m
@@ -193,6 +199,8 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
 
 def _weight(money: Money, turf: float) -> float:
     """``money`` in m2 of turf; where turf is free, seams are all that counts."""
-    return (
-        0.0 if money.amount == 0 else min(money.per_si() / turf, HEAVIEST) if turf > 0 else HEAVIEST
-    )
+    if money.amount == 0:
+        return 0.0
+    if turf > 0:
+        return min(money.per_si() / turf, HEAVIEST)
+    return HEAVIEST

@@ -19,7 +19,8 @@ from geoturf.model import Choices
 def by_lean(task: Task, done: dict[int, Choices]) -> Task:
     """The task with repeats in rows parted by how they lean on the first of their shape. ``done``: the
     choices of every area of a row."""
-    where, families = list(task.where), list(task.families)
+    where = list(task.where)
+    families = list(task.families)
     known: dict[int, list[tuple[float, int]]] = {}  # by first of a shape: how one leans, which
     for row in np.flatnonzero(task.turns).tolist():
         place = task.where[row]

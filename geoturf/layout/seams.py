@@ -105,7 +105,8 @@ def sought(
 def search(shape: Turned, roll: Roll, models: tuple[int, ...] = (), screen: bool = False) -> Found:
     """Cheapest seams, placed roughly, by each of the price ``models`` (`Roll.shares`), every one if
     none are given; from fewer places to ``screen``."""
-    usable, models = roll.usable_m, models or roll.models
+    usable = roll.usable_m
+    models = models or roll.models
     # little room between the least width and the most: strips of just the least must be possible
     least = roll.least_m if roll.least_m > usable / 4 else 0.0
     cuts = placing.rough(shape.vs, shape.low, shape.high, roll.widths(screen), least, usable)
@@ -118,8 +119,10 @@ def search(shape: Turned, roll: Roll, models: tuple[int, ...] = (), screen: bool
 
 def refined(found: Found, model: int) -> Strips:
     """The strips of ``found`` by one price model, their seams placed finely."""
-    shape, roll = found.shape, found.roll
-    cuts, offsets = found.cuts, found.offsets
+    shape = found.shape
+    roll = found.roll
+    cuts = found.cuts
+    offsets = found.offsets
     before = found.before[found.models.index(model)]
     for grid in roll.grids:
         cuts = placing.near(
@@ -137,5 +140,6 @@ def strips_of(shape: Turned, roll: Roll, cuts: np.ndarray, gap_m: float) -> Stri
     offsets, lo, hi, _ = kernel.slabs(shape.edges, shape.vs, cuts, gap_m)
     sizes = offsets[1:] - offsets[:-1]
     used = np.flatnonzero(sizes)
-    lines, spans = np.column_stack([cuts[used], cuts[used + 1]]), np.column_stack([lo, hi])
+    lines = np.column_stack([cuts[used], cuts[used + 1]])
+    spans = np.column_stack([lo, hi])
     return Strips(shape, roll, lines, sizes[used], spans, np.nan)

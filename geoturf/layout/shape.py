@@ -52,13 +52,15 @@ class Shape:
     def inner_corners(self) -> np.ndarray:
         """Corners (n, 2) where turf fills more than half of the way round, by `TURNED` at least, and
         both sides are some way long; those of the longest sides first, `CORNERS` of them at most."""
-        found, sizes = [], []
+        found = []
+        sizes = []
         first = np.r_[True, self.parts[1:] != self.parts[:-1]]
         for ring, outer in zip(
             np.split(self.points, np.cumsum(self.rings)[:-1]), first, strict=True
         ):
             ring = ring[:-1]
-            come, go = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+            come = ring - np.roll(ring, 1, axis=0)
+            go = np.roll(ring, -1, axis=0) - ring
             turn = come[:, 0] * go[:, 1] - come[:, 1] * go[:, 0]
             area = float(
                 np.sum(ring[:, 0] * np.roll(ring[:, 1], -1) - ring[:, 1] * np.roll(ring[:, 0], -1))
@@ -69,7 +71,8 @@ class Shape:
             rows = np.flatnonzero((inward < -TURNED * length) & (sides > SIDE_M))
             found.append(ring[rows])
             sizes.append(sides[rows])
-        every, size = np.concatenate(found), np.concatenate(sizes)
+        every = np.concatenate(found)
+        size = np.concatenate(sizes)
         return every[np.argsort(-np.round(size, 4), kind="stable")[:CORNERS]]
 
     @cached_property
@@ -127,7 +130,9 @@ class Turned:
         """Laid between v's so far apart that strips of ``least_m`` to ``usable_m`` fit."""
         span = self.high - self.low
         more = 0.5 * (max(1, round_up(span, usable_m)) * least_m - span)
-        return self if more <= 0 else replace(self, low=self.low - more, high=self.high + more)
+        if more <= 0:
+            return self
+        return replace(self, low=self.low - more, high=self.high + more)
 
     def across(self) -> np.ndarray:
         """The edges the other way round (v0, u0, v1, u1 of those of no constant u, sorted by lower
@@ -139,7 +144,8 @@ class Turned:
 
 def shape_of(geometry: BaseGeometry) -> Shape:
     """The shape of a Polygon or MultiPolygon."""
-    rings, parts = [], []
+    rings = []
+    parts = []
     for k, part in enumerate(shapely.get_parts(geometry)):
         rings += [part.exterior, *part.interiors]
         parts += [k] * (1 + len(part.interiors))
@@ -170,7 +176,8 @@ def _meeting(boxes: list[tuple[float, float, float, float]]) -> list[list[int]]:
     k = 0
     while k < len(groups):
         for m in range(k):
-            (a0, a1, b0, b1), (c0, c1, d0, d1) = groups[m][1], groups[k][1]
+            (a0, a1, b0, b1) = groups[m][1]
+            (c0, c1, d0, d1) = groups[k][1]
             if a0 < c1 and c0 < a1 and b0 < d1 and d0 < b1:
                 box = (min(a0, c0), max(a1, c1), min(b0, d0), max(b1, d1))
                 groups[m] = (sorted(groups[m][0] + groups[k][0]), box)

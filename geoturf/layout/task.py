@@ -63,7 +63,8 @@ def task_of(
     for group in groups:
         regular[group] = regular[group].any()
     families = [place.of if rules.alike == "plan" else row for row, place in enumerate(where)]
-    turns, lots = turns_of(areas), areas["site"].astype(str).tolist()
+    turns = turns_of(areas)
+    lots = areas["site"].astype(str).tolist()
     turns = np.where(np.isnan(bearings), turns, 0.0)
     return Task(shapes, stock, bearings, groups, turns, lots, where, pools, regular, families, said)
 
@@ -74,8 +75,10 @@ def keys_of(
     """Areas of equal keys (product first) may repeat each other, those of None no other; and which
     may be turned for it. Areas of a view repeat each other where lots of a plan are laid
     ``alike``; those of rows may be turned, where they then lean as they do (`geoturf.layout.rows`)."""
-    product, view = areas["product"].tolist(), areas["view"].tolist()
-    turns, lots = turns_of(areas), areas["site"].tolist()
+    product = areas["product"].tolist()
+    view = areas["view"].tolist()
+    turns = turns_of(areas)
+    lots = areas["site"].tolist()
     keys: list[tuple[str, ...] | None] = [None] * len(areas)
     free = np.isnan(bearings)
     for group in groups:

@@ -66,7 +66,8 @@ def seen_together(ground: Ground, rules: LayoutRules, origins_m: np.ndarray) -> 
     if rules.view == "given":
         return ground
     land = _looked_at(ground, origins_m)
-    groups, called = _Groups(len(land.shape)), dict[int, str]()
+    groups = _Groups(len(land.shape))
+    called = dict[int, str]()
     facing = _facing(land)
     fronts = np.flatnonzero(~np.isnan(facing))
     _join_rows(land, facing, fronts, groups)
@@ -81,7 +82,8 @@ def seen_together(ground: Ground, rules: LayoutRules, origins_m: np.ndarray) -> 
 
 
 def _looked_at(ground: Ground, origins_m: np.ndarray) -> _Land:
-    areas, context = ground.areas, ground.context
+    areas = ground.areas
+    context = ground.context
     called = areas["area"].astype(str) + " " + areas["use"].astype(str)
     around = {
         role: shapely.STRtree(_in_one_plane(some["geometry"], some["frame"], origins_m))
@@ -112,10 +114,8 @@ def _facing(land: _Land) -> np.ndarray:
     out = np.full(len(land.shape), np.nan)
     for row in np.flatnonzero(land.free).tolist():
         middle = land.shape[row].centroid
-        street, house = (
-            _nearest(land, "street", middle),
-            _nearest(land, "building", land.shape[row]),
-        )
+        street = _nearest(land, "street", middle)
+        house = _nearest(land, "building", land.shape[row])
         ahead = None if street is None else shapely.shortest_line(middle, street)
         if ahead is not None and ahead.length <= STREET_M and not _blocked(land, ahead):
             out[row] = _bearing(ahead)
@@ -164,15 +164,18 @@ def _join_rows(land: _Land, facing: np.ndarray, fronts: np.ndarray, groups: _Gro
     for one, other in _near(land, fronts, BESIDE_M):
         if land.site[one] == land.site[other]:
             continue
-        a, b = groups.of(one), groups.of(other)
+        a = groups.of(one)
+        b = groups.of(other)
         if a == b:
             continue
         a, b = min(a, b), max(a, b)
         turn = (facing[b] - facing[a] + 180) % 360 - 180
-        least, most = min(low[a], low[b] + turn), max(high[a], high[b] + turn)
+        least = min(low[a], low[b] + turn)
+        most = max(high[a], high[b] + turn)
         if most - least <= FACING_DEG:
             groups.join(a, b)
-            low[a], high[a] = least, most
+            low[a] = least
+            high[a] = most
 
 
 def _near(land: _Land, rows: np.ndarray, most_m: float) -> Iterator[tuple[int, int]]:
@@ -180,7 +183,8 @@ def _near(land: _Land, rows: np.ndarray, most_m: float) -> Iterator[tuple[int, i
     nearest first."""
     tree = shapely.STRtree(land.shape[rows])
     one, other = tree.query(land.shape[rows], predicate="dwithin", distance=most_m)
-    one, other = rows[one], rows[other]
+    one = rows[one]
+    other = rows[other]
     one, other = one[one < other], other[one < other]
     lines = shapely.shortest_line(land.shape[one], land.shape[other])
     order = np.lexsort([other, one, np.round(shapely.length(lines), 3)])

@@ -34,7 +34,8 @@ def wide(shape: Shape, roll: Roll, bearings: Sequence[float]) -> list[Layout]:
 def _strips(view: Turned, roll: Roll, share: float) -> Strips | None:
     """Full strips but for the first, ``share`` of a roll wide (0: the last one is full instead),
     and the last."""
-    width, span = roll.usable_m, view.high - view.low
+    width = roll.usable_m
+    span = view.high - view.low
     if span <= width + kernel.TOLERANCE_M:
         cuts = np.array([view.low, view.high])
     else:

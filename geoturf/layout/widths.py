@@ -79,15 +79,20 @@ def least(
 @inner
 def _of_slab(slabs: Floats, k: int, sizes: RectangleSizes, tan: float, share: float) -> float:
     """What is told of one slab (m2)."""
-    left, right, e = abs(slabs[k, LEFT_SLOPE]), abs(slabs[k, RIGHT_SLOPE]), 0.5 * sizes.ends
+    left = abs(slabs[k, LEFT_SLOPE])
+    right = abs(slabs[k, RIGHT_SLOPE])
+    e = 0.5 * sizes.ends
     steep = max(left, right)
     need = 2.0 * (sizes.side / share + sizes.step) + 4.0 * e * (steep + tan)
     if slabs[k, GAP] < need or steep * tan > STEEP:
         return 0.0
-    low, high = slabs[k, RIGHT] - slabs[k, LEFT], slabs[k, RIGHT_UP] - slabs[k, LEFT_UP]
-    widest, long = max(low, high), slabs[k, HIGH] - slabs[k, LOW]
+    low = slabs[k, RIGHT] - slabs[k, LEFT]
+    high = slabs[k, RIGHT_UP] - slabs[k, LEFT_UP]
+    widest = max(low, high)
+    long = slabs[k, HIGH] - slabs[k, LOW]
     off = e + (widest + need) * tan
-    run, lean = long - 2.0 * off, (high - low) / long
+    run = long - 2.0 * off
+    lean = (high - low) / long
     if run <= 0.0:
         return 0.0
     shorter = 1.0 / (1.0 + steep * tan)
@@ -95,7 +100,8 @@ def _of_slab(slabs: Floats, k: int, sizes: RectangleSizes, tan: float, share: fl
     less = e * (_less(left, tan) + _less(right, tan))
     more = e * ((left + tan) / (1.0 - left * tan) + (right + tan) / (1.0 - right * tan))
     unsure = (longer - shorter) * widest + more - less
-    first, last = (low + lean * off) * shorter + less, (high - lean * off) * shorter + less
+    first = (low + lean * off) * shorter + less
+    last = (high - lean * off) * shorter + less
     apart = (1.0 - 0.5 * abs(slabs[k, LEFT_SLOPE] + slabs[k, RIGHT_SLOPE]) * tan) / np.sqrt(
         1.0 + tan * tan
     )
@@ -113,10 +119,16 @@ def _less(slope: float, tan: float) -> float:
 def _mean(first: float, last: float, unsure: float, sizes: RectangleSizes, share: float) -> float:
     """What a line across takes at least (m), mean over widths from ``first`` to ``last``, each up
     to ``unsure`` wider."""
-    usable, side, step, total = sizes.usable, sizes.side, sizes.step, 0.0
-    low, high, unsure = min(first, last) - HAIR, max(first, last), unsure + 2.0 * HAIR
+    usable = sizes.usable
+    side = sizes.side
+    step = sizes.step
+    total = 0.0
+    low = min(first, last) - HAIR
+    high = max(first, last)
+    unsure = unsure + 2.0 * HAIR
     for k in range(int(low / usable), int(high / usable) + 1):
-        begin, end = max(low, k * usable), min(high, (k + 1) * usable)
+        begin = max(low, k * usable)
+        end = min(high, (k + 1) * usable)
         full = (k + 1) * usable - unsure  # from here on whole strips may do
         near = max(begin, min(end, full - side / share))  # and from here on cost less than an a
         none = max(near, min(end, full))
@@ -133,7 +145,8 @@ def _mean(first: float, last: float, unsure: float, sizes: RectangleSizes, share
 @inlined
 def _rests(width: float, unsure: float, step: float) -> float:
     """Integral, over widths from 0, of what they leave to a whole step, less ``unsure``."""
-    most, whole = max(0.0, step - unsure), np.floor(width / step)
+    most = max(0.0, step - unsure)
+    whole = np.floor(width / step)
     past = min(width - whole * step, most)
     rests: float = whole * 0.5 * most * most + past * (most - 0.5 * past)
     return rests

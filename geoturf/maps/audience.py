@@ -43,7 +43,9 @@ class Audience:
 
 def _stem(name: str) -> str:
     stem, _, suffix = name.rpartition("_")
-    return stem if suffix in ("ft2", "m2", "ft", "m", "deg", "pct") else name
+    if suffix in ("ft2", "m2", "ft", "m", "deg", "pct"):
+        return stem
+    return name
 
 
 _NOT_FOR_CLIENT = "Not for the client, who gets client/map.html."

@@ -17,7 +17,8 @@ import numpy as np
 
 from geoturf.maps.encode import ints
 
-PAPER, INK = "#f6f3eb", "#1e2a28"
+PAPER = "#f6f3eb"
+INK = "#1e2a28"
 WORDS = ("#7aaa78", "#eddb7b", "#a3ccf5", "#e2a7b9", "#429de8", "#ab9647", "#9c87b2", "#c8f5b5")
 CLASSES = ("#f5e9bf", "#cfdba0", "#a3cea2", "#7cb9b2", "#6c9fc4")
 OTHER = "#c9c6bd"  # further words, and areas that have no value
@@ -29,7 +30,8 @@ def by_words(key: str, label: str, values: Any, none: str = "none given") -> dic
     texts = np.array([str(value).strip() or none for value in values], dtype=object)
     words, code, count = np.unique(texts.astype(str), return_inverse=True, return_counts=True)
     most_first = sorted(range(len(words)), key=lambda k: (-count[k], words[k]))
-    own, rest = sorted(most_first[: len(WORDS)], key=lambda k: words[k]), most_first[len(WORDS) :]
+    own = sorted(most_first[: len(WORDS)], key=lambda k: words[k])
+    rest = most_first[len(WORDS) :]
     place = np.full(len(words), len(own))
     place[own] = np.arange(len(own))
     coloured = zip(own, WORDS, strict=False)

@@ -51,7 +51,8 @@ def islands(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
 
 def bid(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     """The bid's name, totals, findings and cautions, and the base map if there is one."""
-    base, cautions = result.bid.base_map, list(result.takeoff.cautions)
+    base = result.bid.base_map
+    cautions = list(result.takeoff.cautions)
     of_water = result.water.cautions if result.water else ()
     cautions += [line for line in of_water if line not in cautions]
     totals = (*planner.facts(result), *tables.summary(result))
@@ -96,8 +97,10 @@ def _squared(text: str) -> str:
 
 def areas(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     """Borders, the place of the pile arrow, figures and colourings, areas-aligned."""
-    area, frames = result.ground.areas, result.ground.frames
-    borders, frame = area["geometry"].to_numpy(), area["frame"].to_numpy(dtype=int)
+    area = result.ground.areas
+    frames = result.ground.frames
+    borders = area["geometry"].to_numpy()
+    frame = area["frame"].to_numpy(dtype=int)
     if very_many := layers.very_many(result):
         borders = shapely.simplify(borders, NEAR_M)
     inner = ground.to_degrees(frames, frame, shapely.point_on_surface(borders))
@@ -117,7 +120,8 @@ def areas(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
 
 def _figures(result: Result, audience: Audience) -> list[dict[str, Any]]:
     """The columns of areas.csv, and what each area costs and is priced at."""
-    table, money = tables.areas(result), result.price.areas
+    table = tables.areas(result)
+    money = result.price.areas
     attrs = table.attrs
     table = table.assign(cost=money["cost"].to_numpy(), price=money["price"].to_numpy())
     table.attrs = attrs
@@ -133,7 +137,8 @@ def _but_few(table: pd.DataFrame) -> tuple[str, ...]:
 
 def colourings(result: Result) -> list[dict[str, Any]]:
     """What the areas can be coloured by, the first one at the start."""
-    area, currency = result.ground.areas, result.bid.currency
+    area = result.ground.areas
+    currency = result.bid.currency
     square, unit = (u.FT2_M2, "ft²") if result.bid.units == "us" else (1.0, "m²")
     waste = tables.waste_pct(result.plan.chosen["turf_bought_m2"], tables.under_turf_m2(result))
     out = [
@@ -143,7 +148,8 @@ def colourings(result: Result) -> list[dict[str, Any]]:
     ]
     price = result.price.areas["price"].to_numpy(dtype=float)
     per_area = price / area["ground_area_m2"].to_numpy(dtype=float) * square
-    label, per_unit = f"price per {unit}", f"{currency}/{unit}"
+    label = f"price per {unit}"
+    per_unit = f"{currency}/{unit}"
     out.append(colours.by_classes("price", label, per_area, per_unit, digits=2))
     return [*_water_colourings(result), *out]
 
@@ -153,14 +159,16 @@ def _water_colourings(result: Result) -> list[dict[str, Any]]:
     conversion."""
     if result.water is None:
         return []
-    rows, currency = result.water.table, result.bid.currency
+    rows = result.water.table
+    currency = result.bid.currency
     areas = range(len(result.ground.areas))
     volume, unit = (u.GALLON_M3, "gal") if result.bid.units == "us" else (u.LITRE_M3, "l")
     best = rows.groupby("area_index")["saved_m3_per_currency"].max().reindex(areas) / volume
     chosen = rows[rows["chosen"]].set_index("area_index")["title"].reindex(areas)
     kept = np.where(np.isin(areas, rows["area_index"]), "stays as it is", "not compared")
     titles = np.where(chosen.isna(), kept, chosen)
-    label, a_year = f"water saved per {currency}", f"{unit} a year"
+    label = f"water saved per {currency}"
+    a_year = f"{unit} a year"
     return [
         colours.by_words("chosen", "what is chosen", titles),
         colours.by_classes("saving", label, best, a_year, digits=2, none="nothing to save"),

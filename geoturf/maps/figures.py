@@ -41,9 +41,11 @@ def columns(table: pd.DataFrame, currency: str, but: tuple[str, ...] = ()) -> li
 def _column(name: str, values: pd.Series, digits: int, currency: str) -> dict[str, Any]:
     label, unit = said(name)
     if name.startswith("cost_per_"):
-        label, unit = name.replace("_", " "), currency
+        label = name.replace("_", " ")
+        unit = currency
     elif name in _MONEY:
-        unit, digits = currency, 2
+        unit = currency
+        digits = 2
     elif not pd.api.types.is_numeric_dtype(values):
         return {"label": label, "texts": encode.words(values)}
     digits = min(digits, 2)  # enough to read; the files have them all

@@ -33,7 +33,8 @@ SCRIPTS = (
     "start.js",
 )
 _LANDMARK = 'role="region" aria-label="Map" class="folium-map"'
-_HEAD, _END = "<!--geoturf head-->", "<!--geoturf end-->"
+_HEAD = "<!--geoturf head-->"
+_END = "<!--geoturf end-->"
 LEAFLET = "1.9.4"  # the version in web/leaflet
 
 
@@ -147,7 +148,8 @@ def tile_host(url: str) -> str:
     match = re.match(r"(https?)://([^/?#\s]+)/", url)
     if match is None:
         return ""
-    scheme, server = match[1], match[2]
+    scheme = match[1]
+    server = match[2]
     host = re.sub(r"^[\w-]*{s}[\w-]*\.", "*.", server)
     if not re.fullmatch(r"(\*\.)?[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*(:\d{1,5})?", host):
         return ""

@@ -34,7 +34,8 @@ def pieces(result: Result, withheld: bool = False) -> dict[str, Any]:
     """Pieces and seams in centimetres along and across the pile, from a corner of each area, and
     where that corner and the two directions are on the map: a straight (affine) map is true to 2
     mm over 100 m; and on which areas turf is laid. Where they are ``withheld`` or too many, the directions alone are told."""
-    plan, count = result.plan, len(result.ground.areas)
+    plan = result.plan
+    count = len(result.ground.areas)
     too_many = len(plan.pieces) > MOST_PIECES and not withheld
     end = 0 if withheld or too_many else None
     table = plan.pieces.iloc[:end].sort_values("area_index", kind="stable")
@@ -72,7 +73,8 @@ def _corners(result: Result, u0: np.ndarray, v0: np.ndarray, bearing_deg: np.nda
     """A corner of each area, a point 100 m from it along the pile and one 100 m to its right:
     degrees, shape (3 n, 2)."""
     area = np.repeat(np.arange(len(u0)), 3)
-    along, across = np.tile([0.0, _BASIS_M, 0.0], len(u0)), np.tile([0.0, 0.0, _BASIS_M], len(u0))
+    along = np.tile([0.0, _BASIS_M, 0.0], len(u0))
+    across = np.tile([0.0, 0.0, _BASIS_M], len(u0))
     x, y = pile.to_xy(u0[area] + along, v0[area] + across, bearing_deg[area])
     laid = np.asarray(shapely.points(x, y), dtype=object)
     flat = plane.from_laid(result.ground.areas, area, laid)
@@ -103,7 +105,8 @@ def _cut(table: pd.DataFrame, units: str) -> dict[str, Any]:
 
 def _seams(seams: pd.DataFrame, u0: np.ndarray, v0: np.ndarray, count: int) -> dict[str, str]:
     """Start and length of each: a seam runs on along the pile, a cross seam across it."""
-    owner, cross = seams["area_index"].to_numpy(dtype=int), (seams["kind"] == "cross").to_numpy()
+    owner = seams["area_index"].to_numpy(dtype=int)
+    cross = (seams["kind"] == "cross").to_numpy()
     starts = seams[["u0", "v0"]].to_numpy(dtype=float) - np.column_stack([u0, v0])[owner]
     length = np.where(cross, seams["v1"] - seams["v0"], seams["u1"] - seams["u0"])
     return {
@@ -116,7 +119,8 @@ def _seams(seams: pd.DataFrame, u0: np.ndarray, v0: np.ndarray, count: int) -> d
 def edges(result: Result) -> dict[str, Any]:
     """Edge runs by kind. An area that is bordered all round by one kind has no runs of its own:
     its border is drawn so."""
-    runs, area = result.edges.runs, result.ground.areas
+    runs = result.edges.runs
+    area = result.ground.areas
     if very_many(result):
         runs = runs.iloc[:0]
     runs = runs.sort_values("area_index", kind="stable")

@@ -70,7 +70,8 @@ def for_pets(areas: pd.DataFrame, products: Mapping[str, Product]) -> pd.Series:
 
 def densities(rules: MaterialRules) -> tuple[float, float]:
     """Dry density of the base stone, compacted and in the truck, kg/m3."""
-    compacted, loose = rules.compacted_density_kg_per_m3, rules.loose_density_kg_per_m3
+    compacted = rules.compacted_density_kg_per_m3
+    loose = rules.loose_density_kg_per_m3
     return (
         data.value("aggregate", rules.aggregate, "compacted") if compacted is None else compacted,
         data.value("aggregate", rules.aggregate, "loose") if loose is None else loose,
@@ -79,9 +80,9 @@ def densities(rules: MaterialRules) -> tuple[float, float]:
 
 def swell_factor(rules: MaterialRules) -> float:
     """Loose volume over volume in place."""
-    return (
-        data.value("swell", rules.soil, "bank to loose") if rules.swell is None else 1 + rules.swell
-    )
+    if rules.swell is None:
+        return data.value("swell", rules.soil, "bank to loose")
+    return 1 + rules.swell
 
 
 def per_area(
@@ -280,7 +281,8 @@ def _seams(
 ) -> None:
     """Seams inside areas, and half of each border shared with the next area (the other half is the
     neighbour's)."""
-    n, spacing = len(q), edge_rules.seam_spacing_m
+    n = len(q)
+    spacing = edge_rules.seam_spacing_m
     runs = edges.runs[edges.runs["kind"] == "shared"]
     q["shared"] = np.bincount(runs["area_index"].astype(int), runs["laid_m"] / 2, n)
     inside = _planned_seams(plan, spacing, n) + _estimated_seams(plan, spacing, n)
@@ -298,7 +300,8 @@ def _seams(
 def _planned_seams(plan: CutPlan, spacing_m: float, n: int) -> pd.DataFrame:
     """Seams in each of ``n`` areas as the cut plan has them: seam and cross (m), crossings,
     fasteners."""
-    of, long = plan.seams["area_index"].astype(int), plan.seams["length_m"]
+    of = plan.seams["area_index"].astype(int)
+    long = plan.seams["length_m"]
     cross = plan.seams["kind"].eq("cross")
     sums: dict[str, ArrayLike] = {
         "seam": long,
@@ -316,7 +319,8 @@ def _estimated_seams(plan: CutPlan, spacing_m: float, n: int) -> pd.DataFrame:
     if plan.estimate is None:
         return pd.DataFrame(0.0, range(n), names)
     areas = plan.estimate.areas.set_index("area_index")
-    seam, stretches = areas["seam_m"], areas["seams"] + areas["cross_seams"]
+    seam = areas["seam_m"]
+    stretches = areas["seams"] + areas["cross_seams"]
     fasteners = seam / spacing_m + 1.5 * stretches
     columns = (seam, areas["cross_m"], areas["cross_seams"], fasteners)
     sums = pd.DataFrame(dict(zip(names, columns, strict=True)))

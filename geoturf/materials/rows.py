@@ -37,9 +37,11 @@ def takeoff_rows(
 ) -> pd.DataFrame:
     """Rows of the areas-aligned quantities ``q`` of kind pool, site (without turf, see `beside`;
     where ``each`` has some) and bid; `COLUMNS`."""
-    phase, site = areas["phase"].astype(str), areas["site"].astype(str)
+    phase = areas["phase"].astype(str)
+    site = areas["site"].astype(str)
     sums = q.groupby(phase, sort=False).sum()
-    bought_by, settings = packages(rules), _settings(areas, rules, edge_rules, books)
+    bought_by = packages(rules)
+    settings = _settings(areas, rules, edge_rules, books)
     pools = pd.concat([_rows(sums, bought_by), turf_rows(plan, products)], ignore_index=True)
     by_site = q.groupby([phase, site], sort=False).sum()
     pools = _with_site_orders(pools, by_site, bought_by, rules.pool)
@@ -67,7 +69,8 @@ def beside(
 ) -> pd.DataFrame:
     """``items`` with what every site's own cut plan buys (``alone``, in which sites share no rolls)
     beside what its pool buys."""
-    phase, site = areas["phase"].astype(str), areas["site"].astype(str)
+    phase = areas["phase"].astype(str)
+    site = areas["site"].astype(str)
     kinds = {kind: items[items["scope_kind"] == kind] for kind in ("pool", "site")}
     owner = dict(
         zip(
@@ -89,7 +92,8 @@ def _rows(sums: pd.DataFrame, bought_by: Mapping[str, Package]) -> pd.DataFrame:
     """One row a group and item; ``sums`` is indexed by phase, or by phase and site."""
     keys = [key for key in ITEMS if key in sums and key != "turf"]
     told = pd.DataFrame([_told(ITEMS[key], bought_by[key]) for key in keys], index=keys)
-    group, item = np.tile(np.arange(len(sums)), len(keys)), np.repeat(keys, len(sums))
+    group = np.tile(np.arange(len(sums)), len(keys))
+    item = np.repeat(keys, len(sums))
     rows = told.loc[item].rename_axis("key").reset_index()
     rows["net"] = sums[keys].to_numpy().T.ravel()
     rows["order"] = whole(rows["net"] * (1 + rows["allowance"]) / rows["order_size"])
@@ -134,7 +138,9 @@ def _with_site_orders(
     turf = pools["key"] == "turf"
     rounded = alone.reindex(wanted).fillna(0).to_numpy()
     pools = pools.assign(order_by_site=np.where(turf, pools["order"], rounded).astype(np.int64))
-    return pools.assign(order=pools["order_by_site"]) if pool == "site" else pools
+    if pool == "site":
+        return pools.assign(order=pools["order_by_site"])
+    return pools
 
 
 def _with_turf_orders(pools: pd.DataFrame, turf: pd.DataFrame) -> pd.DataFrame:

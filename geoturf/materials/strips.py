@@ -9,7 +9,8 @@ import shapely
 from geoturf import units
 
 # Points of a part from which it is cut down to so many strips at a time.
-RAGGED, TOGETHER = 1000, 16
+RAGGED = 1000
+TOGETHER = 16
 MANY = 2_000  # areas looked at together
 ABREAST = 4  # narrow last strips that are cut from one width of a roll, at most
 
@@ -27,7 +28,9 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
     """
     some = [geometry[k : k + MANY] for k in range(0, max(len(geometry), 1), MANY)]
     found = [_strips(one, width_m, length_m, overlap_m) for one in some]
-    return pd.concat(found, ignore_index=True) if len(found) > 1 else found[0]
+    if len(found) > 1:
+        return pd.concat(found, ignore_index=True)
+    return found[0]
 
 
 def _strips(
@@ -73,8 +76,10 @@ def _about(level: np.ndarray, part: np.ndarray, low: np.ndarray, high: np.ndarra
     first = np.flatnonzero(nth % TOGETHER == 0)
     last = np.append(first[1:], len(ragged)) - 1
     bounds = shapely.bounds(out[ragged[first]])
-    west, east = bounds[:, 0] - 2, bounds[:, 2] + 2
-    south, north = low[ragged[first]] - 1, high[ragged[last]] + 1
+    west = bounds[:, 0] - 2
+    east = bounds[:, 2] + 2
+    south = low[ragged[first]] - 1
+    north = high[ragged[last]] + 1
     cut = shapely.intersection(out[ragged[first]], shapely.box(west, south, east, north))
     out[ragged] = np.repeat(_polygons(cut), last - first + 1)
     return out

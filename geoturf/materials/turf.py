@@ -100,7 +100,8 @@ def _whole_rolls(product: pd.Series, products: Mapping[str, Product]) -> pd.Seri
 
 def _turf(found: pd.DataFrame, products: Mapping[str, Product]) -> pd.DataFrame:
     """What all rows of turf have; ``found`` has phase, product, width_m, net."""
-    item, titles = ITEMS["turf"], {name: p.title for name, p in products.items()}
+    item = ITEMS["turf"]
+    titles = {name: p.title for name, p in products.items()}
     kept = found.reindex(columns=["phase", "site", "product", "width_m", "net"])
     return kept.assign(
         key="turf",

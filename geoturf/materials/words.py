@@ -111,7 +111,8 @@ def _derived(group: dict[str, float], settings: dict[str, Any]) -> dict[str, flo
     names = {"infill_rate": "infill", "infill_low": "infill_low", "infill_high": "infill_high"}
     means = {name: group.get(column, 0.0) / filled for name, column in names.items()}
     means["infill_depth"] = means["infill_rate"] / settings["infill_density"]
-    dug, base = group.get("dug", 0.0), group.get("base", 0.0)
+    dug = group.get("dug", 0.0)
+    base = group.get("base", 0.0)
     if dug > 0:
         means["dig_depth"] = group["dug_out"] / dug
     if base > 0:

@@ -140,6 +140,7 @@ def _wanted(result: Result, readers: Iterable[str] | None) -> list[Paper]:
 
 
 def _few(result: Result) -> bool:
-    sites, pieces = result.ground.areas["site"].nunique(), len(result.plan.pieces)
+    sites = result.ground.areas["site"].nunique()
+    pieces = len(result.plan.pieces)
     points = shapely.get_num_coordinates(result.ground.areas["laid"].to_numpy(object)).sum()
     return bool(sites <= MANY and pieces <= MANY_PIECES and points <= MANY_POINTS)

@@ -23,7 +23,8 @@ _MORE = "planner.html, beside this memo, has the rest."
 
 def data(result: Result) -> dict[str, Any]:
     """What ``type/council.typ`` takes. ``result.water`` must be there."""
-    bid, shown = result.bid, Shown(result)
+    bid = result.bid
+    shown = Shown(result)
     return {
         **sender.head(bid),
         "title": f"Water memo: {bid.name}",
@@ -49,7 +50,8 @@ def _chosen(shown: Shown) -> int:
 
 def question(shown: Shown) -> str:
     """What was asked, with what binds the answer."""
-    summary, rules = shown.summary, shown.result.bid.water
+    summary = shown.summary
+    rules = shown.result.bid.water
     budget = summary["budget"]
     purse = "" if budget is None else f" with {shown.money(budget)} to spend"
     aims = {"water": "the most water", "money": "the most money"}
@@ -94,7 +96,8 @@ def _answer(shown: Shown) -> list[str]:
 
 def _figures(shown: Shown) -> dict[str, Any]:
     """What it costs and saves, beside what twice the budget would."""
-    summary, more = shown.summary, shown.summary["doubled"]
+    summary = shown.summary
+    more = shown.summary["doubled"]
     budget = math.nan if more is None else summary["budget"]
     now = answers.totals_of(shown, summary["chosen"] | {"budget": budget})
     if more is None:
@@ -155,7 +158,9 @@ def _assumed(shown: Shown) -> list[str]:
     of_bid = {note.message for note in shown.water.findings if note.code == "assumed-cost"}
     said = [_in_words(line) if line in of_bid else line for line in proofs.rests_on(shown)]
     lines = [_sentence(line) for line in said]
-    return lines if len(lines) <= _MOST_ASSUMED else [*lines[: _MOST_ASSUMED - 1], _MORE]
+    if len(lines) <= _MOST_ASSUMED:
+        return lines
+    return [*lines[: _MOST_ASSUMED - 1], _MORE]
 
 
 def _in_words(line: str) -> str:

@@ -31,7 +31,10 @@ _DENSE = 0.15  # of a sheet taken by sites: from here on labels stand in them
 _FEW = 60  # sites that are named where phases are shaded
 _MOST_CONTEXT = 40_000  # corners of buildings and paving
 _SHADES = ("#d4d4d4", "#8f8f8f", "#f1f1f1", "#b3b3b3")
-_OWN, _OTHER, _BLACK, _FAINT = "#bdbdbd", "#ffffff", "#000000", "#a8a8a8"
+_OWN = "#bdbdbd"
+_OTHER = "#ffffff"
+_BLACK = "#000000"
+_FAINT = "#a8a8a8"
 _SVG = 'xmlns="http://www.w3.org/2000/svg"'
 
 
@@ -49,12 +52,15 @@ class Land:
 
 def called(phase: str) -> str:
     """A phase as it is called."""
-    return phase if phase.casefold().startswith("phase") else f"phase {phase}"
+    if phase.casefold().startswith("phase"):
+        return phase
+    return f"phase {phase}"
 
 
 def land(result: Result) -> Land:
     """The ground of a bid as it is drawn."""
-    table, around = result.ground.areas, result.ground.context
+    table = result.ground.areas
+    around = result.ground.context
     around = around[around["role"].isin(("building", "paving"))]
     around = around.drop_duplicates(["role", "file", "layer", "feature", "part"])
     if _corners(around["geometry"]) > _MOST_CONTEXT:
@@ -62,7 +68,8 @@ def land(result: Result) -> Land:
     shapes = [table["geometry"].to_numpy(), around["geometry"].to_numpy()]
     frame = np.concatenate([table["frame"].to_numpy(int), around["frame"].to_numpy(int)])
     both = _in_one_frame(result, frame, np.concatenate(shapes))
-    areas, others = both[: len(table)], both[len(table) :]
+    areas = both[: len(table)]
+    others = both[len(table) :]
     built = (around["role"] == "building").to_numpy()
     site, phase = (table[name].astype(str).to_numpy() for name in ("site", "phase"))
     return Land(areas, site, phase, others[built], others[~built])
@@ -113,7 +120,8 @@ def _sheet(shapes: np.ndarray, width: float, height: float) -> _Sheet:
     """The sheet, ``width`` by at most ``height`` points, that ``shapes`` fill."""
     x0, y0, x1, y1 = shapely.total_bounds(shapes)
     air = _MARGIN * max(x1 - x0, y1 - y0, 1.0)
-    wide, high = x1 - x0 + 2 * air, y1 - y0 + 2 * air
+    wide = x1 - x0 + 2 * air
+    high = y1 - y0 + 2 * air
     per_m = min(width / wide, height / high)
     left = (x0 + x1) / 2 - width / per_m / 2
     return _Sheet(left, y1 + air, per_m, width, high * per_m)
@@ -182,7 +190,8 @@ def _boxes(
     """The box on the sheet, y down, about what each site has of the ``own`` areas."""
     bounds = shapely.bounds(drawn.areas[own])
     sites, at = np.unique(drawn.site[own], return_inverse=True)
-    low, high = np.full((len(sites), 2), np.inf), np.full((len(sites), 2), -np.inf)
+    low = np.full((len(sites), 2), np.inf)
+    high = np.full((len(sites), 2), -np.inf)
     np.minimum.at(low, at, bounds[:, :2])
     np.maximum.at(high, at, bounds[:, 2:])
     left, bottom = ((low - [sheet.left, sheet.top]) * [sheet.per_m, -sheet.per_m]).T.tolist()
@@ -220,7 +229,9 @@ def _labels(drawn: Land, own: np.ndarray, sheet: _Sheet) -> list[list[Any]]:
         if len(site) <= _LONGEST and y < sheet.height - _LABEL_PT / 2 and _free(kept, x, y, half):
             kept.append((x, y, half))
             labels.append([site, round(x, 1), round(y, 1)])
-    return labels if 2 * len(labels) >= len(boxes) else []
+    if 2 * len(labels) >= len(boxes):
+        return labels
+    return []
 
 
 def _free(kept: Sequence[tuple[float, float, float]], x: float, y: float, half: float) -> bool:

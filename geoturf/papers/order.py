@@ -49,17 +49,22 @@ def _length(result: Result, m: float) -> str:
 
 def _weight(result: Result, kg: float) -> str:
     us = result.bid.units == "us"
-    return f"{kg / POUND_KG:,.0f} lb" if us else f"{kg:,.0f} kg"
+    if us:
+        return f"{kg / POUND_KG:,.0f} lb"
+    return f"{kg:,.0f} kg"
 
 
 def _turf(result: Result) -> Iterator[dict[str, Any]]:
     """A block a dye lot: which, for when, and its rolls by size."""
-    bid, order = result.bid, tables.order(result)
+    bid = result.bid
+    order = tables.order(result)
     wide, long, heavy = (_named(result, name) for name in ("width", "length", "weight"))
     unit = SHOWN["length"][bid.units].unit
     for (name, lot), rows in order.groupby(["product", "dye_lot"], sort=False):
-        turf, phase = bid.products[str(name)], str(rows["phase"].iloc[0])
-        counts, lengths = rows["count"], rows[long] * rows["count"]
+        turf = bid.products[str(name)]
+        phase = str(rows["phase"].iloc[0])
+        counts = rows["count"]
+        lengths = rows[long] * rows["count"]
         yield {
             "title": f"{turf.title}, dye lot {lot}",
             "for": _for(result, phase),
@@ -79,7 +84,9 @@ def _bare(value: float) -> str:
 
 def _kind(sold_by: str, count: int) -> str:
     word = "roll" if sold_by == "roll" else "length"
-    return word if count == 1 else f"{word}s"
+    if count == 1:
+        return word
+    return f"{word}s"
 
 
 def _for(result: Result, phase: str) -> str:
@@ -91,7 +98,8 @@ def _for(result: Result, phase: str) -> str:
 
 def _deliveries(result: Result) -> list[list[str]]:
     """A row a phase: its turf, what it weighs, on how many trucks."""
-    order, heavy = tables.order(result), _named(result, "weight")
+    order = tables.order(result)
+    heavy = _named(result, "weight")
     kg = SHOWN["mass"][result.bid.units]
     load = result.bid.materials.delivery_truck_kg * kg.factor
     sums = order.groupby("phase", sort=False)[["count", heavy]].sum()
@@ -162,7 +170,8 @@ def _notes(result: Result) -> Iterator[str]:
         if turf.dye_lot_m is not None:
             yield f"{turf.title}: a dye lot holds {_length(result, turf.dye_lot_m)}."
         if turf.least_order_m is not None and length_m < turf.least_order_m:
-            least, more = turf.least_order_m, turf.least_order_m - length_m
+            least = turf.least_order_m
+            more = turf.least_order_m - length_m
             yield (
                 f"{turf.title}: the least order is {_length(result, least)}, "
                 f"{_length(result, more)} more than stands here."

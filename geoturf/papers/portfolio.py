@@ -16,7 +16,8 @@ _MAP_PT = {"letter": (510.0, 330.0), "a4": (493.0, 360.0)}
 
 def data(result: Result) -> dict[str, Any]:
     """What ``type/portfolio.typ`` takes."""
-    bid, land = result.bid, figures.land(result)
+    bid = result.bid
+    land = figures.land(result)
     drawn = drawing.whole(drawing.land(everywhere(result)), *_MAP_PT[bid.page], bid.units)
     return {
         **sender.head(bid),

@@ -25,7 +25,8 @@ _SUPPLIED = ("service", "material")
 
 def data(result: Result) -> dict[str, Any]:
     """What ``type/proposal.typ`` takes."""
-    bid, terms = result.bid, result.bid.terms
+    bid = result.bid
+    terms = result.bid.terms
     return {
         **sender.head(bid),
         "title": f"Proposal: {bid.name}",
@@ -59,7 +60,9 @@ def _money(result: Result, amount: Decimal) -> str:
 
 def _area(result: Result, m2: float) -> str:
     us = result.bid.units == "us"
-    return f"{m2 / FT2_M2:,.0f} ft²" if us else f"{m2:,.0f} m²"
+    if us:
+        return f"{m2 / FT2_M2:,.0f} ft²"
+    return f"{m2:,.0f} m²"
 
 
 def _counted(count: int, word: str) -> str:
@@ -77,12 +80,15 @@ def _scope(result: Result) -> str:
     parts = f", in {phases:,} phases" if phases > 1 else ""
     said = f"Synthetic turf, supplied and installed on {ground} of ground: {where}{parts}."
     unchosen = result.water is not None and not result.turf_is_chosen
-    return f"{said} {_UNCHOSEN}" if unchosen else said
+    if unchosen:
+        return f"{said} {_UNCHOSEN}"
+    return said
 
 
 def _products(result: Result) -> list[list[str]]:
     """A row a product that is laid: title, pile, ground."""
-    land, told = result.ground.areas, SYSTEMS[result.bid.units]
+    land = result.ground.areas
+    told = SYSTEMS[result.bid.units]
     sums = land.groupby("product", sort=False)["ground_area_m2"].sum()
     rows = []
     for name, ground_m2 in sums.items():
@@ -122,7 +128,8 @@ def _extras(result: Result, section: str) -> list[str]:
 
 def _depth(result: Result, keys: list[str], title: str) -> str:
     """How deep it is dug and filled."""
-    rules, told = result.bid.materials, SYSTEMS[result.bid.units]
+    rules = result.bid.materials
+    told = SYSTEMS[result.bid.units]
     own = [(one.dig_depth_m, one.base_depth_m) for one in result.bid.products.values()]
     if any(depth is not None for depths in own for depth in depths):
         return ""  # as deep as each turf's own
@@ -164,7 +171,8 @@ def _phases(result: Result) -> dict[str, Any]:
         when = [days[str(name)][which] for which in known]
         rows.append([str(name), *when, f"{sites:,}", area, _money(result, price)])
     if len(rows) > 1:
-        every, total = land["site"].nunique(), result.price.totals["price"]
+        every = land["site"].nunique()
+        total = result.price.totals["price"]
         area = _area(result, float(ground.sum()))
         rows.append(["All", *("" for _ in known), f"{every:,}", area, _money(result, total)])
     heads = ["phase", *(_DATES[name] for name in known), "properties", "ground", "price"]
@@ -198,7 +206,9 @@ _PLANNED = "*"  # after a day that is not agreed
 
 def _days(result: Result, phase: str) -> dict[str, str]:
     """A phase's `_DATES`: as agreed; else as the calendar has them, which is said."""
-    agreed, planned, units = result.bid.dates.get(phase), _planned(result, phase), result.bid.units
+    agreed = result.bid.dates.get(phase)
+    planned = _planned(result, phase)
+    units = result.bid.units
     out = {}
     for which in _DATES:
         own = sender.day(getattr(agreed, which, None), units)
@@ -239,7 +249,9 @@ def _added(result: Result, difference: Decimal) -> tuple[str, str]:
 
 def _maps(result: Result) -> list[dict[str, Any]]:
     """The whole, and each phase where there are several and not very many."""
-    drawn, page, units = drawing.land(result), result.bid.page, result.bid.units
+    drawn = drawing.land(result)
+    page = result.bid.page
+    units = result.bid.units
     phases = list(dict.fromkeys(drawn.phase.tolist()))
     title = "Where the areas lie"
     maps = [drawing.whole(drawn, *_MAP_PT[page], units) | {"title": title, "alt": title}]

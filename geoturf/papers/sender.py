@@ -21,7 +21,9 @@ _MONTHS = (
 def head(bid: Bid) -> dict[str, Any]:
     """What ``letterhead`` of ``type/house.typ`` takes, and the page. Raises `BidError` where the
     logo is not safe to draw."""
-    bidder, client, terms = bid.bidder, bid.client, bid.terms
+    bidder = bid.bidder
+    client = bid.client
+    terms = bid.terms
     return {
         "page": bid.page,
         "logo": _picture(bid),

@@ -72,7 +72,8 @@ def _yards(
 def _refigured(parcels: pd.DataFrame, grass: np.ndarray) -> pd.DataFrame:
     """The parcels' rows with the lawns' own figures, which keep the ratio that the parcel's have to
     its frame."""
-    out, old = parcels.copy(), parcels["geometry"].to_numpy()
+    out = parcels.copy()
+    old = parcels["geometry"].to_numpy()
     part = shapely.area(grass) / shapely.area(old)
     for name in ("plan_area_m2", "ground_area_m2", "surface_area_m2"):
         out[name] = out[name] * part

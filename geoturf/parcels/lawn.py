@@ -18,7 +18,8 @@ def lawns(
     ground: Ground, parcels: pd.DataFrame, rules: ParcelRules
 ) -> tuple[np.ndarray, list[tuple[str, np.ndarray]]]:
     """The lawn of each parcel, and (reason, m2 lost in the frame) in the order it was taken."""
-    lawn, losses = parcels["geometry"].to_numpy(), []
+    lawn = parcels["geometry"].to_numpy()
+    losses = []
 
     def left(reason: str, after: np.ndarray) -> None:
         nonlocal lawn
@@ -53,7 +54,8 @@ def _without(
 ) -> np.ndarray:
     """``lawn`` less the things in its frame, each grown by the setback. Only lawns that are met are
     touched."""
-    frame, geometry = parcels["frame"].to_numpy(), things["geometry"].to_numpy()
+    frame = parcels["frame"].to_numpy()
+    geometry = things["geometry"].to_numpy()
     i, j = plane.near(lawn, frame, geometry, things["frame"].to_numpy(), setback_m)
     if setback_m > 0:
         geometry = plane.buffered(geometry, setback_m)

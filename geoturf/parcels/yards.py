@@ -34,7 +34,8 @@ _STREET_M = 200.0  # streets further away are not looked at
 _GAP_M = 0.5  # parcels nearer than this are neighbours
 _MOST = 0.5  # a side is open when at least this much of it touches no parcel
 _FAR_M = 1e5
-_TOUCH_M, _HAIR_M = 1e-3, 5e-5
+_TOUCH_M = 1e-3
+_HAIR_M = 5e-5
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,8 @@ def _border(parcels: np.ndarray) -> Border:
     rings = shapely.segmentize(shapely.get_exterior_ring(shells), _STEP_M)
     points, ring = shapely.get_coordinates(rings, return_index=True)
     step = np.flatnonzero(ring[1:] == ring[:-1])
-    start, end = points[step], points[step + 1]
+    start = points[step]
+    end = points[step + 1]
     x, y = (end - start).T
     base = plane.long_side_deg(parcels)
     who = owner[ring[step]]
@@ -104,8 +106,10 @@ def _near(
     """What stands in the context as ``role`` (n,), and rows (parcel, thing) of what comes within
     ``reach_m`` of each other."""
     things = ground.context[ground.context["role"] == role]
-    shapes, frame = things["geometry"].to_numpy(), things["frame"].to_numpy()
-    lots, of_lot = parcels["geometry"].to_numpy(), parcels["frame"].to_numpy()
+    shapes = things["geometry"].to_numpy()
+    frame = things["frame"].to_numpy()
+    lots = parcels["geometry"].to_numpy()
+    of_lot = parcels["frame"].to_numpy()
     lot, thing = plane.near(lots, of_lot, shapes, frame, reach_m)
     return shapes, lot, thing
 
@@ -218,14 +222,16 @@ def _without_scraps(
     it shares most border with: a wall that is not quite square to the street would else leave a
     wedge of another yard along it."""
     is_small = shapely.area(parts) < least_m2
-    small, large = np.flatnonzero(is_small), np.flatnonzero(~is_small)
+    small = np.flatnonzero(is_small)
+    large = np.flatnonzero(~is_small)
     i, j = plane.near(parts[small], owner[small], parts[large], owner[large], _TOUCH_M)
     border = shapely.boundary(parts[small[i]])
     around = shapely.buffer(parts[large[j]], _TOUCH_M)
     shared = shapely.length(plane.overlaid(shapely.intersection, border, around))
     order = np.lexsort((-shared, i))
     scrap, best = np.unique(i[order], return_index=True)
-    yard, parts = yard.copy(), parts.copy()
+    yard = yard.copy()
+    parts = parts.copy()
     yard[small[scrap]] = yard[large[j[order[best]]]]
     parts[small] = plane.buffered(
         parts[small], _HAIR_M
@@ -238,6 +244,7 @@ def _without_scraps(
 def _band(toward: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """Boxes that reach from depth ``low`` to ``high`` and far to both sides."""
     across = np.column_stack([-toward[:, 1], toward[:, 0]]) * _FAR_M
-    a, b = toward * low[:, None], toward * high[:, None]
+    a = toward * low[:, None]
+    b = toward * high[:, None]
     corners = np.stack([a - across, b - across, b + across, a + across], axis=1)
     return np.asarray(shapely.polygons(corners))

@@ -43,7 +43,8 @@ def answer(shown: Shown) -> Markup:
 
 def saves(shown: Shown) -> str:
     """What the choice saves and costs, and what is left of the budget."""
-    summary, chosen = shown.summary, shown.summary["chosen"]
+    summary = shown.summary
+    chosen = shown.summary["chosen"]
     budget = "With no limit on capital"
     if summary["budget"] is not None:
         budget = f"With {shown.money(summary['budget'])} to spend"
@@ -85,7 +86,8 @@ def first_areas(shown: Shown) -> Markup:
 
 def cut_off(shown: Shown) -> str:
     """What the last money spent brings."""
-    brought, currency = shown.summary["chosen"]["cut_off"], shown.currency
+    brought = shown.summary["chosen"]["cut_off"]
+    currency = shown.currency
     if shown.summary["objective"] == "cost":
         return "Together they are the cheapest way found to the saving asked for."
     if brought <= 0:
@@ -151,7 +153,8 @@ def doubled(shown: Shown) -> Markup | None:
     if more is None:
         return None
     now = shown.summary["chosen"] | {"budget": shown.summary["budget"]}
-    this, twice = totals_of(shown, now), totals_of(shown, more)
+    this = totals_of(shown, now)
+    twice = totals_of(shown, more)
     rows = [(word, this[word], twice[word]) for word in this]
     extra = more["saved_m3"] - now["saved_m3"]
     part = extra / now["saved_m3"] if now["saved_m3"] else math.nan
@@ -226,7 +229,8 @@ def _whole(value: float) -> str:
 
 def _budgets(shown: Shown, factor: float) -> list[tuple[str, float, float]]:
     """This budget and twice it, each with what it saves, on the curve."""
-    budget, twice = shown.summary["budget"], shown.summary["doubled"]
+    budget = shown.summary["budget"]
+    twice = shown.summary["doubled"]
     marks = []
     if budget is not None:
         marks.append(("this budget", budget, shown.summary["chosen"]["saved_m3"] * factor))
@@ -303,7 +307,8 @@ def conversions(shown: Shown) -> Markup:
 
 def _everywhere(shown: Shown, options: pd.DataFrame) -> list[str]:
     """A conversion where it is offered, and where it is chosen."""
-    saved, capital = options["saved_m3"].sum(), options["capital"].sum()
+    saved = options["saved_m3"].sum()
+    capital = options["capital"].sum()
     per_money = saved / capital if capital else math.nan
     taken = options[options["chosen"]]
     return [
@@ -315,7 +320,8 @@ def _everywhere(shown: Shown, options: pd.DataFrame) -> list[str]:
 
 def _count_water_money(shown: Shown, options: pd.DataFrame) -> tuple[str, str, str]:
     """How many, what they save, what they cost."""
-    saved, capital = options["saved_m3"].sum(), options["capital"].sum()
+    saved = options["saved_m3"].sum()
+    capital = options["capital"].sum()
     return f"{len(options):,}", shown.volume(saved), shown.money(capital)
 
 

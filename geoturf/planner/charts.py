@@ -11,7 +11,8 @@ from markupsafe import Markup
 
 from geoturf.planner.html import joined, tag
 
-_WIDTH, _HEIGHT = 720, 300
+_WIDTH = 720
+_HEIGHT = 300
 _LEFT, _RIGHT, _TOP, _BOTTOM = 142, 56, 16, 46  # room for the names of billions beside the axes
 _ROW = 15  # of a mark's name above the plot
 _ACROSS = _WIDTH - _LEFT - _RIGHT
@@ -166,7 +167,8 @@ def pairs(
     for k, name in enumerate(names):
         for shift, value, word in ((0.14, before[k], "before"), (0.5, after[k], "after")):
             said = f"{name}, {word}: {label(value)}"
-            left, top = _LEFT + step * (k + shift), _y(value, upright[-1])
+            left = _LEFT + step * (k + shift)
+            top = _y(value, upright[-1])
             bars.append(_bar(said, left, top, step * 0.36, word))
         bars.append(_text(_LEFT + step * (k + 0.5), _FOOT + 18, name))
     key = [*_key(_LEFT, "before"), *_key(_LEFT + 90, "after")]
@@ -203,7 +205,9 @@ def spans(
     the ``middle`` value, which ``mark`` names. ``titles``: of the chart, across."""
     ends = [middle, *(value for _, *both in rows for value in both)]
     steps = ticks(max(ends), min(ends), 4)
-    left, right, top = 170, _WIDTH - 60, 24
+    left = 170
+    right = _WIDTH - 60
+    top = 24
     foot = top + 26 * len(rows)
 
     def at(value: float) -> float:

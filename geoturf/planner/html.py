@@ -89,4 +89,6 @@ def note(*children: object) -> Markup:
 
 def cut(rows: int) -> Markup:
     """Says that a long table stops, where it does."""
-    return note(f"The first {MOST_ROWS:,} of {rows:,} rows.") if rows > MOST_ROWS else Markup("")
+    if rows > MOST_ROWS:
+        return note(f"The first {MOST_ROWS:,} of {rows:,} rows.")
+    return Markup("")

@@ -92,7 +92,9 @@ def _formula(shown: Shown) -> str:
 
 def _gallons(stated: Ordinance) -> str:
     exact = stated.constant == "exact"
-    return "144/231 (exact)" if exact else f"{stated.gallons:g} (the ordinance's)"
+    if exact:
+        return "144/231 (exact)"
+    return f"{stated.gallons:g} (the ordinance's)"
 
 
 def _ordinances(shown: Shown) -> tuple[Ordinance, ...]:
@@ -106,7 +108,8 @@ def _plans(shown: Shown) -> Markup:
     rows = []
     for plan, part in shown.water.compliance.groupby("plan", sort=False):
         verdict = [judged[str(plan)]] if judged else []
-        allowed, used = part["mawa_m3"].sum(), part["etwu_m3"].sum()
+        allowed = part["mawa_m3"].sum()
+        used = part["etwu_m3"].sum()
         volumes = shown.volume(allowed), shown.volume(used), _margin(shown, allowed - used)
         rows.append((plan, *verdict, *volumes))
     comply = ["sites that comply"] if judged else []
@@ -162,7 +165,8 @@ def _peak(shown: Shown) -> Markup:
     peak = months["name"].iloc[int(months["eto_m"].argmax())]
     said = []
     for plan, part in shown.water.compliance.groupby("plan", sort=False):
-        used, allowed = part["peak_m3"].sum(), part["peak_allowance_m3"].sum()
+        used = part["peak_m3"].sum()
+        allowed = part["peak_allowance_m3"].sum()
         said.append(f"{plan}: {shown.volume(used)} against {shown.volume(allowed)}")
     basis = "use against 70 % of ETo × landscape area (EPA 2009 revised approach)"
     return note(f"A second budget, of {peak} alone: {basis}. {'; '.join(said)}.")
@@ -194,7 +198,9 @@ def _sites(shown: Shown) -> Markup:
 def _verdict(complies: bool | None) -> Markup:
     if complies is None:
         return tag("span", "not judged")
-    return tag("span", "complies") if complies else tag("span", "over", class_="fail")
+    if complies:
+        return tag("span", "complies")
+    return tag("span", "over", class_="fail")
 
 
 def _worksheet(shown: Shown) -> Markup:
@@ -302,7 +308,9 @@ def _moves(shown: Shown) -> Markup:
 
 def _changed(areas: int) -> str:
     """How many areas would change; -1 where no choice fits."""
-    return "none fits" if areas < 0 else f"{areas:,}"
+    if areas < 0:
+        return "none fits"
+    return f"{areas:,}"
 
 
 def _spans(shown: Shown) -> Markup:
@@ -319,7 +327,8 @@ def _spans(shown: Shown) -> Markup:
 
 def profile(shown: Shown) -> Markup | None:
     """The local minimums for synthetic turf, site by site; None where the bid states none."""
-    rules, found = shown.result.bid.water.profile, shown.water.profile
+    rules = shown.result.bid.water.profile
+    found = shown.water.profile
     if rules is None:
         return None
     whose = note(", ".join(part for part in (rules.name, rules.source) if part))
@@ -388,7 +397,8 @@ def rests_on(shown: Shown) -> list[str]:
 
 def _climate(shown: Shown) -> str:
     months = shown.water.monthly
-    eto, rain = shown.depth(months["eto_m"].sum()), shown.depth(months["rain_m"].sum())
+    eto = shown.depth(months["eto_m"].sum())
+    rain = shown.depth(months["rain_m"].sum())
     counted = f"effective rain: {shown.summary['effective_rain']}"
     return f"ETo and rain: {shown.summary['climate']}; {eto} and {rain} a year; {counted}."
 
@@ -400,7 +410,8 @@ def _constant(shown: Shown) -> str:
 
 
 def _price(shown: Shown) -> str:
-    rules, summary = shown.result.bid.water, shown.summary
+    rules = shown.result.bid.water
+    summary = shown.summary
     named = {f"{name}: ": price for name, price in rules.prices.items()} or {"": rules.price}
     told = "; ".join(f"{name}{_blocks(shown, price)}" for name, price in named.items())
     return (
@@ -427,7 +438,9 @@ def _rebate(stated: dict[str, str]) -> str:
 
 
 def _range(low: float, high: float) -> str:
-    return f"{low:.2f}" if low == high else f"{low:.2f} to {high:.2f}"
+    if low == high:
+        return f"{low:.2f}"
+    return f"{low:.2f} to {high:.2f}"
 
 
 def cautions(shown: Shown) -> Markup:

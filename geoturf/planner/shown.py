@@ -73,17 +73,23 @@ class Shown:
 
     def money(self, amount: float) -> str:
         """Whole units of currency; a dash where not known."""
-        return _UNKNOWN if math.isnan(amount) else f"{amount:,.0f} {self.currency}"
+        if math.isnan(amount):
+            return _UNKNOWN
+        return f"{amount:,.0f} {self.currency}"
 
     def years(self, years: float) -> str:
         if math.isinf(years):
             return "never"
-        return _UNKNOWN if math.isnan(years) else f"{years:.1f}"
+        if math.isnan(years):
+            return _UNKNOWN
+        return f"{years:.1f}"
 
     def payback(self, years: float) -> str:
         """Years with their word, where there are any."""
         said = self.years(years)
-        return f"{said} years" if said[0].isdigit() else said
+        if said[0].isdigit():
+            return f"{said} years"
+        return said
 
     def water_cost(self, per_m3: float) -> str:
         """Cost of saved water, per acre-foot or m3."""
@@ -106,7 +112,9 @@ class Shown:
         return f"{m3 * factor:,.{digits}f} {unit}"
 
     def share(self, fraction: float, digits: int = 1) -> str:
-        return _UNKNOWN if math.isnan(fraction) else f"{100 * fraction:,.{digits}f} %"
+        if math.isnan(fraction):
+            return _UNKNOWN
+        return f"{100 * fraction:,.{digits}f} %"
 
     def limit(self, value: float, unit: str) -> str:
         """A local minimum or what is found against it; ``unit``: m, m/h, kg/m2 or fraction."""

@@ -15,7 +15,8 @@ def facts(result: Result) -> list[Fact]:
     if result.water is None:
         return []
     shown = Shown(result)
-    chosen, horizon = shown.summary["chosen"], shown.summary["horizon"]
+    chosen = shown.summary["chosen"]
+    horizon = shown.summary["horizon"]
     saved = shown.volume(chosen["saved_m3"])
     return [
         ("convert", converted(shown, ", ")),
@@ -32,7 +33,8 @@ def facts(result: Result) -> list[Fact]:
 
 def converted(shown: Shown, before: str, after: str = "") -> str:
     """How many areas of how many are chosen, and their ground between ``before`` and ``after``."""
-    chosen, compared = shown.summary["chosen"], shown.summary["compared_areas"]
+    chosen = shown.summary["chosen"]
+    compared = shown.summary["compared_areas"]
     ground = shown.area(chosen["ground_m2"])
     return f"{chosen['areas']:,} of {compared:,} areas{before}{ground}{after}"
 
@@ -74,7 +76,8 @@ def _convert(shown: Shown) -> str:
 
 
 def _saves(shown: Shown) -> str:
-    chosen, budget = shown.summary["chosen"], shown.summary["budget"]
+    chosen = shown.summary["chosen"]
+    budget = shown.summary["budget"]
     of = "" if budget is None else f" of {shown.money(budget)} to spend; {left(shown)}"
     return (
         f"It saves {shown.volume(chosen['saved_m3'])} a year, "
@@ -131,7 +134,9 @@ def unsure(shown: Shown) -> str:
 def _part(shown: Shown) -> float:
     """Share of today's use that the choice saves."""
     before = float(shown.summary["baseline_m3"])
-    return float(shown.summary["chosen"]["saved_m3"]) / before if before else 0.0
+    if before:
+        return float(shown.summary["chosen"]["saved_m3"]) / before
+    return 0.0
 
 
 def _low_to_high(shown: Shown) -> str:

@@ -30,7 +30,8 @@ def page(result: Result) -> str:
     land = figures.land(result)
     rows = figures.sites(land)
     title = f"{result.bid.name}: portfolio"
-    style, script = _read("page.css"), _read("page.js")
+    style = _read("page.css")
+    script = _read("page.js")
     policy = content_security_policy(f"<style>\n{style}</style><script>{script}</script>")
     parts = [
         tag("h1", title),
@@ -57,7 +58,9 @@ def _whole(land: figures.Land) -> object:
 
 def _outliers(land: figures.Land, rows: pd.DataFrame) -> object:
     parts = [_html_table(one) for one in figures.outliers(land, rows)]
-    return section("What stands out", *parts) if parts else ""
+    if parts:
+        return section("What stands out", *parts)
+    return ""
 
 
 def _group(land: figures.Land, group: str) -> object:

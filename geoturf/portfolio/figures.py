@@ -62,8 +62,10 @@ class Land:
 
 
 def land(result: Result) -> Land:
-    table, us = tables.areas(result), result.bid.units == "us"
-    unit, kept = ("ft2" if us else "m2"), tables.kept(table)
+    table = tables.areas(result)
+    us = result.bid.units == "us"
+    unit = "ft2" if us else "m2"
+    kept = tables.kept(table)
     ground = table[f"ground_area_{unit}"].to_numpy(float)
     tolerance = table[f"area_tolerance_{unit}"].to_numpy(float)
     cents = np.array([round(100 * float(price)) for price in table["price"]], np.int64)
@@ -170,12 +172,15 @@ def whole(land: Land) -> list[tuple[str, str]]:
 
 
 def _written(value: float, one: Measure) -> str:
-    return "–" if np.isnan(value) else f"{value:,.{one.digits}f}"
+    if np.isnan(value):
+        return "–"
+    return f"{value:,.{one.digits}f}"
 
 
 def by_group(land: Land, group: str) -> Table:
     """A row a group, the dearest in all first, and the sum of all."""
-    rows, told = sums(land, f"by {group}"), measures(land)
+    rows = sums(land, f"by {group}")
+    told = measures(land)
     rows = rows.sort_values("cents", ascending=False, kind="stable")
     cells = [_cells(str(name), row, told) for name, row in _named(rows.head(MOST_GROUPS))]
     more = len(rows) - MOST_GROUPS

@@ -13,7 +13,10 @@ from geoturf.model import Result
 from geoturf.planner.html import note, section, tag
 from geoturf.portfolio.figures import Land
 
-_WIDTH, _MOST_HEIGHT, _LEAST_HEIGHT, _AIR = 720.0, 460.0, 160.0, 14.0
+_WIDTH = 720.0
+_MOST_HEIGHT = 460.0
+_LEAST_HEIGHT = 160.0
+_AIR = 14.0
 _SHADES = 4
 
 

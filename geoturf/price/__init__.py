@@ -151,7 +151,8 @@ def beside(
 ) -> Price:
     """The price with those of other runs of the bid beside it: alternates by title, and every lot
     bought ``alone``, where that was run."""
-    alternates, own = list(alternates), price.totals["price"]
+    alternates = list(alternates)
+    own = price.totals["price"]
     rows = [
         (title, other.totals["price"], other.totals["price"] - own) for title, other in alternates
     ]

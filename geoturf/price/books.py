@@ -20,9 +20,12 @@ def by_book(ground: Ground, books: Iterable[str]) -> Ground:
     ``books`` a column of that name says nothing.
 
     Raises `InputError` for books that the bid does not have, and for sites under two."""
-    known, areas = tuple(books), ground.areas
+    known = tuple(books)
+    areas = ground.areas
     if not known:
-        return replace(ground, areas=areas.assign(price_book="")) if _named(areas) else ground
+        if _named(areas):
+            return replace(ground, areas=areas.assign(price_book=""))
+        return ground
     faults = [*_unknown(areas, known), *_under_two(areas)]
     if faults:
         raise InputError(faults)

@@ -53,7 +53,8 @@ def build_up(lines: pd.DataFrame, rules: PriceRules, book: str = "") -> list[Ste
     materials = int(lines.loc[lines["kind"] == "material", "cents"].sum())
     taxed = int(lines.loc[lines["kind"].isin(_taxed(rules)), "cents"].sum())
     steps: list[Step] = []
-    waste, so_far = 0, direct
+    waste = 0
+    so_far = direct
     for name, key, on in STEPS:
         base = {"waste": materials, "sales tax": taxed + waste}.get(name, so_far)
         rate = getattr(rules, key) if key else 0.0
@@ -72,7 +73,9 @@ def build_up(lines: pd.DataFrame, rules: PriceRules, book: str = "") -> list[Ste
 
 
 def _taxed(rules: PriceRules) -> tuple[str, ...]:
-    return ("material", "plant") if rules.tax_on_plant else ("material",)
+    if rules.tax_on_plant:
+        return ("material", "plant")
+    return ("material",)
 
 
 def _scale(rules: PriceRules) -> tuple[tuple[int, float], ...]:
@@ -82,7 +85,8 @@ def _scale(rules: PriceRules) -> tuple[tuple[int, float], ...]:
 
 def _on_scale(base: int, rate: float, scale: tuple[tuple[int, float], ...]) -> int:
     """Each bracket's rate of what lies in it, ``rate`` of the rest; rounded once, in cents."""
-    due, below = Decimal(0), 0
+    due = Decimal(0)
+    below = 0
     for end, own in (*scale, (base, rate)):
         due += Decimal(max(0, min(base, end) - below)) * Decimal(str(own))
         below = max(below, end)

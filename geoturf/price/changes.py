@@ -52,7 +52,8 @@ def _rows(own: Price, other: Price) -> Iterator[tuple[object, ...]]:
         yield from _rows_of_lines(phase, *lines)
     before, after = (_by(price.sites, "site") for price in (own, other))
     for site in dict.fromkeys((*before, *after)):
-        old, new = before.get(site, _NOTHING), after.get(site, _NOTHING)
+        old = before.get(site, _NOTHING)
+        new = after.get(site, _NOTHING)
         if old != new:
             yield _row(f"site {site}", old, new)
 
@@ -60,11 +61,13 @@ def _rows(own: Price, other: Price) -> Iterator[tuple[object, ...]]:
 def _rows_of_lines(
     phase: str, before: dict[_Line, _Sum], after: dict[_Line, _Sum]
 ) -> Iterator[tuple[object, ...]]:
-    none, rest = _Sum(_NOTHING, _NOTHING, _NOTHING), (_NOTHING, _NOTHING)
+    none = _Sum(_NOTHING, _NOTHING, _NOTHING)
+    rest = (_NOTHING, _NOTHING)
     for line in dict.fromkeys((*before, *after)):
         if line.phase != phase:
             continue
-        old, new = before.get(line, none), after.get(line, none)
+        old = before.get(line, none)
+        new = after.get(line, none)
         if (old.quantity, old.amount) == (new.quantity, new.amount):
             rest = rest[0] + old.price, rest[1] + new.price
             continue

@@ -118,7 +118,9 @@ def _breaks(row: _Bought, rules: PriceRules, products: Mapping[str, Product]) ->
 
 def _quantity(order: int, per_order: float | None) -> Decimal:
     """Packages counted, or what they measure."""
-    return Decimal(order) if per_order is None else hundredths(order * per_order)
+    if per_order is None:
+        return Decimal(order)
+    return hundredths(order * per_order)
 
 
 def _amount(quantity: Decimal, money: units.Money) -> tuple[Decimal, str, Decimal, int]:
@@ -167,7 +169,8 @@ def extra_lines(takeoff: Takeoff, rules: PriceRules, phases: list[str]) -> pd.Da
 def escalation_lines(lines: pd.DataFrame, rules: PriceRules) -> pd.DataFrame:
     """A line a phase that starts later than the day the unit costs are of: a percentage of the
     phase's other ``lines``."""
-    made, rise = [], rules.escalation
+    made = []
+    rise = rules.escalation
     for phase, direct in lines.groupby("phase", sort=False)["cents"].sum().items():
         if rise is None or (start := rise.starts.get(str(phase))) is None:
             continue
@@ -175,12 +178,14 @@ def escalation_lines(lines: pd.DataFrame, rules: PriceRules) -> pd.DataFrame:
         percent = Decimal(str(100 * rise.rate)) * days / _YEAR_DAYS
         title = f"Escalation to {start}, {100 * rise.rate:g} % a year"
         told = (GENERAL_SECTION, phase, ESCALATION, "service", "", title)
-        quantity, each = percent.quantize(_PERCENT, ROUND_HALF_UP), decimal_of(direct) / 100
+        quantity = percent.quantize(_PERCENT, ROUND_HALF_UP)
+        each = decimal_of(direct) / 100
         made.append((*told, quantity, "%", each, cents_of(quantity * each), "surface", -1, 1.0))
     return pd.DataFrame(made, columns=COLUMNS).astype({"per_order": float})
 
 
-_YEAR_DAYS, _PERCENT = 365, Decimal("0.0001")
+_YEAR_DAYS = 365
+_PERCENT = Decimal("0.0001")
 
 
 class _Counts(NamedTuple):

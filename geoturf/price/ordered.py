@@ -29,7 +29,9 @@ def hired(days: int, day: Money, week: Money, days_a_week: int) -> tuple[int, in
     if week.amount >= days_a_week * day.amount:
         return 0, days
     weeks, rest = divmod(days, days_a_week)
-    return (weeks + 1, 0) if rest * day.amount > week.amount else (weeks, rest)
+    if rest * day.amount > week.amount:
+        return (weeks + 1, 0)
+    return (weeks, rest)
 
 
 def least_lines(

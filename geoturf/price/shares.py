@@ -23,7 +23,8 @@ def bearers(
 
     A line is borne by the areas of its phase: turf by those of its product, else by their net
     quantity of its item, and by surface where they have none of it."""
-    net, product = takeoff.areas, ground.areas["product"]
+    net = takeoff.areas
+    product = ground.areas["product"]
     columns = {"surface": net["surface"]}
     borne = records(lines, _Line)
     for line in dict.fromkeys(replace(line, phase="") for line in borne):
@@ -50,7 +51,9 @@ class _Line:
 
     def column(self) -> str:
         """The column of the net quantities it is shared by."""
-        return f"turf {self.product}" if self.weigh == "turf" else self.weigh
+        if self.weigh == "turf":
+            return f"turf {self.product}"
+        return self.weigh
 
 
 def of_areas(

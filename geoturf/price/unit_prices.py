@@ -95,7 +95,9 @@ def _paid(
 ) -> list[_Paid]:
     """The bid's pay items in their order; those that no line is paid under are left out."""
     price, extras = _by_area(ground, borne, lines, loads)
-    net, laid, found = takeoff.areas, ground.areas["product"], []
+    net = takeoff.areas
+    laid = ground.areas["product"]
+    found = []
     for key, item in PAY_ITEMS.items():
         if key not in price:
             continue
@@ -119,10 +121,13 @@ def _by_area(
     is a pay item of its own."""
     price: dict[str, NDArray[np.float64]] = {}
     extras: dict[tuple[str, str, str], _Paid] = {}
-    told, cents, count = records(lines, _Line), loads["price"].to_numpy(float), len(ground.areas)
+    told = records(lines, _Line)
+    cents = loads["price"].to_numpy(float)
+    count = len(ground.areas)
     for rows, own, part in shares.parts(ground, borne, lines):
         for place, at in enumerate(np.flatnonzero(own)):
-            line, nothing = told[at], np.zeros(count)
+            line = told[at]
+            nothing = np.zeros(count)
             if line.key not in ITEMS:
                 rises = line.key == ESCALATION
                 named = (line.section, line.description, "phase" if rises else line.unit)

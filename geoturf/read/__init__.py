@@ -161,7 +161,9 @@ def _label(name: str, origin: tuple[str, str], labels: dict[str, list[tuple[str,
     if origin not in origins:
         origins.append(origin)
     number = origins.index(origin) + 1
-    return name if number == 1 else f"{name} ({number})"
+    if number == 1:
+        return name
+    return f"{name} ({number})"
 
 
 def _layer(
@@ -245,7 +247,8 @@ def _unwrapped(loaded: Loaded, turn: float) -> Loaded:
     geometry, rows = shapes.unwrapped(loaded.geometry, loaded.boxes, turn)
     if not rows.size:
         return loaded
-    boxes, sound = loaded.boxes.copy(), loaded.sound.copy()
+    boxes = loaded.boxes.copy()
+    sound = loaded.sound.copy()
     boxes[rows], sound[rows] = shapely.bounds(geometry[rows]), shapes.untouched(geometry[rows])
     sound[list(loaded.bad)] = False
     return replace(loaded, geometry=geometry, boxes=boxes, sound=sound)
@@ -278,7 +281,8 @@ def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
     rows = np.flatnonzero(~loaded.sound)
     if not rows.size:
         return loaded
-    geometry, kept = loaded.geometry.copy(), np.ones(len(loaded.ids), bool)
+    geometry = loaded.geometry.copy()
+    kept = np.ones(len(loaded.ids), bool)
     if role in _ANY_GEOMETRY:
         geometry[rows] = shapes.flat(geometry[rows])
         kept[rows] = shapes.drawn(geometry[rows], loaded.ids[rows], say)
@@ -286,7 +290,8 @@ def _usable(loaded: Loaded, role: str, say: Say) -> Loaded:
         bad = {k: loaded.bad[row] for k, row in enumerate(rows.tolist()) if row in loaded.bad}
         priced = role in PRICED
         mended, fit = shapes.polygons(geometry[rows], loaded.ids[rows], bad, priced, say)
-        geometry[rows], kept[rows] = mended, fit
+        geometry[rows] = mended
+        kept[rows] = fit
     if not kept.any() and len(kept) > 1 and role not in _ANY_GEOMETRY:
         none = f"none of its {len(kept):,} features"
         say.warn("nothing-left", f"{none} is a polygon that can be used")

@@ -96,7 +96,9 @@ def _named(held: Held, claimed: Claim, came: list[int], count: int) -> dict[int,
     if count > _NAMED:
         return {}
     if not held.item.kind.by_place:
-        return claimed.lost if len(claimed.lost) == count else {}
+        if len(claimed.lost) == count:
+            return claimed.lost
+        return {}
     gone = np.setdiff1d(np.arange(1, claimed.count + 1), came).tolist()
     if held.item.format == "shapefile":
         return _row_faults(held, gone)
@@ -200,7 +202,9 @@ def _found(file: IO[bytes], what: re.Pattern[bytes]) -> Iterator[re.Match[bytes]
 
 
 def _of_geojson(held: Held) -> Claim:
-    count, lost, texts = 0, {}, {}
+    count = 0
+    lost = {}
+    texts = {}
     with held.item.opened() as file:
         for count, (member, listed_there) in enumerate(members(file), 1):
             why = _no_feature(member) if listed_there or member is BROKEN else ""
@@ -220,7 +224,9 @@ def _no_feature(member: Any) -> str:
     if "type" not in member:
         return 'it has no "type" (should be "Feature")'
     kind = member["type"]
-    return "" if kind == "Feature" else f'its "type" is {str(kind)[:40]!r} (should be "Feature")'
+    if kind == "Feature":
+        return ""
+    return f'its "type" is {str(kind)[:40]!r} (should be "Feature")'
 
 
 def _of_parquet(held: Held) -> Claim:
@@ -307,7 +313,9 @@ def _record_fault(index: IO[bytes], shapes: IO[bytes], record: int) -> str:
     kind = shapes.read(4) if start >= _HEADER else b""
     if len(kind) < 4:
         return "the file ends before its record"
-    return "its record is damaged" if struct.unpack("<i", kind)[0] != 0 else ""
+    if struct.unpack("<i", kind)[0] != 0:
+        return "its record is damaged"
+    return ""
 
 
 #: format -> how what its files hold is counted

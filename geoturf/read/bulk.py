@@ -70,7 +70,8 @@ def _all_built(
 ) -> tuple[Built, pa.Table]:
     """Geometry and fields of all batches. Threads build and check geometry while the next batches
     are read (which lets go of the interpreter)."""
-    jobs, fields = [], []
+    jobs = []
+    fields = []
     with _uncollected(), ThreadPoolExecutor(_THREADS) as pool:
         for wkb, columns in batches:
             jobs.append(pool.submit(_built, wkb, columns))
@@ -120,7 +121,8 @@ def by_parquet(held: Held, keep: Keep) -> Loaded:
     if about is None:
         raise ValueError("it is Parquet without geometry (no geo metadata)")
     geo = json.loads(about)
-    name, wanted = geo["primary_column"], keep(schema.names)
+    name = geo["primary_column"]
+    wanted = keep(schema.names)
     if geo["columns"][name].get("encoding") != "WKB":
         return _by_geopandas(path, name, wanted, schema.names)
     with parquet.ParquetFile(path) as file:

@@ -108,7 +108,8 @@ def _find(wanted: str, names: Sequence[str]) -> str | None:
 
 
 def _same(name: str, ours: str) -> bool:
-    name, ours = name.strip().casefold(), ours.casefold()
+    name = name.strip().casefold()
+    ours = ours.casefold()
     return name == ours or (len(name) == _CUT < len(ours) and ours.startswith(name))
 
 
@@ -201,4 +202,6 @@ def _value_text(value: str | float | bool) -> str:
     """A value of the bid's ``where`` as `texts.of_arrow` writes it."""
     if isinstance(value, bool):
         return str(value).lower()
-    return texts.number_text(value) if isinstance(value, float) else str(value).strip()
+    if isinstance(value, float):
+        return texts.number_text(value)
+    return str(value).strip()

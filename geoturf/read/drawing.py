@@ -80,11 +80,15 @@ def _area(shape: Any) -> Any:
         return shape
     if shape.geom_type == "LineString":
         closed = shape.is_closed and shapely.get_num_coordinates(shape) > 3
-        return shapely.Polygon(shape) if closed else None
+        if closed:
+            return shapely.Polygon(shape)
+        return None
     parts = [_area(part) for part in getattr(shape, "geoms", ())]
     held = [part for part in parts if part is not None]
     flat = [one for part in held for one in getattr(part, "geoms", (part,))]
-    return shapely.MultiPolygon(flat) if flat else None
+    if flat:
+        return shapely.MultiPolygon(flat)
+    return None
 
 
 def in_grid(loaded: Loaded, item: Item, stated: str, crs: Any, say: Say) -> Loaded:
@@ -111,4 +115,6 @@ def _header_unit(item: Item) -> str:
     """The unit by the drawing's header, "" where it names none."""
     with item.opened() as file:
         found = _UNIT.search(file.read(_HEADER))
-    return _UNITS.get(int(found.group(1)), "") if found else ""
+    if found:
+        return _UNITS.get(int(found.group(1)), "")
+    return ""

@@ -83,7 +83,9 @@ class Item:
     def stem(self) -> str:
         """What it is called: its name without ending, or its place in the zip where that is not
         enough."""
-        return self.member if self.alike else self.name.stem
+        if self.alike:
+            return self.member
+        return self.name.stem
 
     @property
     def kind(self) -> Format:
@@ -99,7 +101,9 @@ class Item:
         path = str(self.path.absolute())
         if self.format == "GML" and not self.member:  # GDAL writes a .gfs beside a plain path
             return f"/vsicached?file={quote(path, safe='/')}"
-        return f"/vsizip/{{{path}}}/{self.member}" if self.member else path
+        if self.member:
+            return f"/vsizip/{{{path}}}/{self.member}"
+        return path
 
     @contextlib.contextmanager
     def opened(self, suffix: str = "") -> Iterator[IO[bytes]]:
@@ -177,7 +181,8 @@ def _part(path: Path, suffix: str) -> Path | None:
 def find(given: str, folder: str, say: Say, limits: LimitRules | None = None) -> list[Item]:
     """The files that a path, a folder, a glob or a zip means, in stable order. Says what is not
     taken, and why."""
-    say, limits = say.at(file=given), limits or LimitRules()
+    say = say.at(file=given)
+    limits = limits or LimitRules()
     found = _found(given, folder, say, limits)
     if len({item.path for item in found}) <= limits.files:
         return found
@@ -280,7 +285,8 @@ def _files_below(path: Path, given: str, say: Say) -> Iterator[Path]:
 
     for here, folders, files in os.walk(path, onerror=unread):
         seen = [Path(here, name) for name in sorted(folders) if not _hidden(name)]
-        links, reports = [p for p in seen if p.is_symlink()], [p for p in seen if _is_report(p)]
+        links = [p for p in seen if p.is_symlink()]
+        reports = [p for p in seen if _is_report(p)]
         if links:
             names = listed(_shown(p, path) for p in links)
             say.warn(
@@ -370,7 +376,9 @@ def _file(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
             what = "a path (folders too) with '!', ';', a tab or a line break in it cannot be read"
             say.leave_out("unreadable", f"{what}; rename it. It is left out")
             return []
-        kind, size, fault = FORMATS[suffix], path.stat().st_size, ""
+        kind = FORMATS[suffix]
+        size = path.stat().st_size
+        fault = ""
         if not path.is_dir():
             with path.open("rb") as file:
                 fault = _fault(file.read(_HEAD), kind, size, limits) or _part_fault(path, suffix)
@@ -533,7 +541,9 @@ def _fault(head: bytes, kind: Format, size: int, limits: LimitRules) -> str:
     other = b'"Topology"' in head or (
         b'"esriGeometry' in head and b'"FeatureCollection"' not in head
     )
-    return "is JSON of another kind than GeoJSON" if other and kind.name == "GeoJSON" else ""
+    if other and kind.name == "GeoJSON":
+        return "is JSON of another kind than GeoJSON"
+    return ""
 
 
 def digest(item: Item) -> str:

@@ -138,13 +138,16 @@ def _first_of(rows: pd.DataFrame, parts: list[Part]) -> Part:
 
 def _places(rows: pd.DataFrame, parts: list[Part]) -> list[str]:
     """Where each of them stands: file, layer, feature."""
-    layers, features = rows["layer"].tolist(), rows["feature"].tolist()
+    layers = rows["layer"].tolist()
+    features = rows["feature"].tolist()
     pairs = zip(layers, features, strict=True)
     return [f"{_place(parts[layer])} feature {feature}" for layer, feature in pairs]
 
 
 def _place(part: Part) -> str:
-    return f"{part.file} ({part.layer})" if part.layer else part.file
+    if part.layer:
+        return f"{part.file} ({part.layer})"
+    return part.file
 
 
 def _phases(table: pd.DataFrame, parts: list[Part], say: Say) -> None:

@@ -69,7 +69,9 @@ def _table(held: Held, keep: Keep, say: Say) -> Loaded:
 
 
 def _bulk(held: Held, keep: Keep, say: Say) -> Loaded:
-    return by_parquet(held, keep) if held.item.format == "GeoParquet" else by_arrow(held, keep)
+    if held.item.format == "GeoParquet":
+        return by_parquet(held, keep)
+    return by_arrow(held, keep)
 
 
 def _recoded(held: Held, keep: Keep, say: Say) -> Loaded | None:
@@ -95,7 +97,8 @@ def _plain(held: Held, keep: Keep, say: Say) -> Loaded | None:
         loaded = _read(held, keep)
     with _arcs(2 * _ARC_STEP_DEG):
         coarse = _read(held, keep).geometry
-    fine, rough = shapely.area(loaded.geometry), shapely.area(coarse)
+    fine = shapely.area(loaded.geometry)
+    rough = shapely.area(coarse)
     for row in np.flatnonzero(np.abs(fine - rough) > 1e-12 * fine):
         curve = fine[row] + (fine[row] - rough[row]) / 3
         change = (

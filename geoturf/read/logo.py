@@ -15,7 +15,8 @@ from geoturf.model import Finding
 MOST_BYTES = 500_000
 MOST_PIXELS = 4_000  # of a side
 _MOST_SHAPES = 5_000
-_PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"
+_PNG = b"\x89PNG\r\n\x1a\n"
+_JPEG = b"\xff\xd8\xff"
 # of an SVG: what runs, loads, or may stand for ever more of itself
 _NOT_DRAWN = ("script", "image", "use", "foreignObject", "style", "filter", "pattern", "marker")
 # frames of a JPEG that tell its size (ITU-T T.81 table B.1): all SOFn but DHT, JPG and DAC
@@ -45,7 +46,8 @@ def logo(folder: str | Path, path: str) -> Logo:
 
 def _content(folder: Path, path: str) -> bytes:
     """Raises `OSError`, or `ValueError` with what is wrong."""
-    home, file = folder.resolve(), (folder / path).resolve()
+    home = folder.resolve()
+    file = (folder / path).resolve()
     if not file.is_relative_to(home):
         raise ValueError("is not beside the bid file; put it there")
     found = file.stat()

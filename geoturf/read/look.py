@@ -120,7 +120,9 @@ def _meant(items: list[Item], wanted: str, say: Say) -> list[Held]:
             f"has no layer '{wanted}'{nearest(wanted, names)}; it holds {listed(names)}",
         )
         return []
-    return [one for one in held if one.name == wanted] if wanted in names else held
+    if wanted in names:
+        return [one for one in held if one.name == wanted]
+    return held
 
 
 def reason(error: Exception, item: Item) -> str:
@@ -172,7 +174,9 @@ def _look_fiona(held: Held, sample: int) -> Held:
         names = tuple(source.schema["properties"])
         first = [feature.properties for feature in islice(source, sample)]
         values = tuple(tuple(row.get(name) for row in first) for name in names)
-        geometry, count, crs = source.schema["geometry"], len(source), source.crs_wkt
+        geometry = source.schema["geometry"]
+        count = len(source)
+        crs = source.crs_wkt
     return replace(held, columns=names, values=values, geometry=geometry, count=count, crs=crs)
 
 

@@ -35,7 +35,8 @@ def members(file: IO[bytes]) -> Iterator[tuple[Any, bool]]:
     """Each member of ``features`` (RFC 7946 section 3.3), and True; of a file that is no
     FeatureCollection, each text in it, and False; `BROKEN` for a line that is no JSON in a file of
     many texts. Raises `NotJson`."""
-    text, texts = _Text(file), 0
+    text = _Text(file)
+    texts = 0
     while text.peek():
         try:
             own = yield from _object(text) if text.peek() == "{" else _one(text)
@@ -89,7 +90,9 @@ class _Text:
 
     def __init__(self, file: IO[bytes]):
         self.file, self.decode = file, codecs.getincrementaldecoder("utf-8-sig")("replace").decode
-        self.text, self.at, self.ended = "", 0, False
+        self.text = ""
+        self.at = 0
+        self.ended = False
         self.rest = (
             ""  # what was read past the last quote or ring: positions may go on in the next block
         )
@@ -100,7 +103,8 @@ class _Text:
         self.ended = not block
         told = self.rest + self.decode(block, self.ended)
         end = len(told) if self.ended else max(told.rfind('"'), told.rfind("]]") + 1) + 1
-        self.text, self.at = self.text[self.at :] + _POSITIONS.sub("0", told[:end]), 0
+        self.text = self.text[self.at :] + _POSITIONS.sub("0", told[:end])
+        self.at = 0
         self.rest = told[end:]
         if len(self.rest) > _LONGEST:
             raise NotJson("no end of a text or a ring")

@@ -33,7 +33,8 @@ def known(text: Any) -> Any:
 def crs_of(found: Any, stated: str, boxes: np.ndarray, say: Say) -> Any:
     """The CRS to go by, or None (said) where a layer has none that places it on earth."""
     if stated:
-        crs, own = known(stated), known(found)
+        crs = known(stated)
+        own = known(found)
         if crs is None or not _on_earth(crs) or not _leads_to_degrees(crs):
             shown = stated if len(stated) <= _LONG else f"{stated[:_LONG]}..."
             say.refuse(
@@ -116,7 +117,8 @@ def far_from(crs: Any, boxes: np.ndarray) -> np.ndarray:
     """Degrees from the place where a CRS is used to coordinates of these (n, 4) bounds; inf where
     they cannot be in it, or look like degrees called a projection: outside of its area, or (in a
     worldwide one) in the sea off Africa."""
-    x, y = boxes[:, [0, 2, 0, 2]], boxes[:, [1, 1, 3, 3]]
+    x = boxes[:, [0, 2, 0, 2]]
+    y = boxes[:, [1, 1, 3, 3]]
     if crs.is_geographic:
         can_be = (np.abs(x) <= 360) & (np.abs(y) <= 90 + 1e-9)
         return np.where(can_be.all(axis=1), 0.0, np.inf)
@@ -138,7 +140,9 @@ def _meridian_deg(crs: Any) -> float:
     """Where its longitudes are counted from, in degrees from Greenwich: areas of use are told from
     there."""
     found = crs.prime_meridian
-    return float(np.degrees(found.longitude * found.unit_conversion_factor)) if found else 0.0
+    if found:
+        return float(np.degrees(found.longitude * found.unit_conversion_factor))
+    return 0.0
 
 
 def turn(crs: Any) -> float:

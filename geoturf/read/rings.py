@@ -28,7 +28,8 @@ def _star_shaped(data: np.ndarray, at: np.ndarray) -> np.ndarray:
     """``data``: bytes of all WKB, (m,) uint8; ``at``: (n + 1,) where each begins. Mask (n,)."""
     found = np.zeros(len(at) - 1, np.bool_)
     for k in range(len(at) - 1):
-        start, size = at[k], at[k + 1] - at[k]
+        start = at[k]
+        size = at[k + 1] - at[k]
         if (
             size < _HEAD + 64
             or data[start] != 1
@@ -59,25 +60,29 @@ def _seen_from_within(points: np.ndarray, n: int) -> bool:
     beyond rounding, all of them once around."""
     if points[0] != points[2 * n - 2] or points[1] != points[2 * n - 1]:
         return False
-    x, y = 0.0, 0.0
+    x = 0.0
+    y = 0.0
     for k in range(n):
         x += points[2 * k]
         y += points[2 * k + 1]
-    x, y = x / n, y / n
-    reach, least, most, crossings = 0.0, np.inf, -np.inf, 0
+    x = x / n
+    y = y / n
+    reach = 0.0
+    least = np.inf
+    most = -np.inf
+    crossings = 0
     for k in range(n):
         reach = max(reach, abs(points[2 * k] - x), abs(points[2 * k + 1] - y))
     for k in range(n - 1):
-        x0, y0, x1, y1 = (
-            points[2 * k] - x,
-            points[2 * k + 1] - y,
-            points[2 * k + 2] - x,
-            points[2 * k + 3] - y,
-        )
+        x0 = points[2 * k] - x
+        y0 = points[2 * k + 1] - y
+        x1 = points[2 * k + 2] - x
+        y1 = points[2 * k + 3] - y
         turn = x0 * y1 - x1 * y0
         if not np.isfinite(turn):
             return False
-        least, most = min(least, turn), max(most, turn)
+        least = min(least, turn)
+        most = max(most, turn)
         crossings += (y0 < 0) != (y1 < 0)
     doubt = 16 * _EPS * reach * (reach + abs(x) + abs(y))
     return (least > doubt or most < -doubt) and crossings == 2

@@ -68,7 +68,9 @@ def listed(names: Iterable[object], most: int = 6) -> str:
     texts = [str(name) for name in names]
     named = ", ".join(texts[:most])
     more = len(texts) - most
-    return f"{named} and {more} more" if more > 0 else named
+    if more > 0:
+        return f"{named} and {more} more"
+    return named
 
 
 def counted(n: int, noun: str) -> str:

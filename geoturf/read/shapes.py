@@ -13,7 +13,9 @@ from geoturf.read.say import Say, counted, listed
 
 REPAIR_LIMIT = 0.001  # a repair that changes an area by more is no repair
 QUIET = 1e-6  # one that changes it by no more is a note
-_POLYGON, _MULTIPOLYGON, _COLLECTION = 3, 6, 7
+_POLYGON = 3
+_MULTIPOLYGON = 6
+_COLLECTION = 7
 _KINDS = (
     "point",
     "line",
@@ -46,7 +48,8 @@ def unwrapped(shapes: np.ndarray, boxes: np.ndarray, turn: float) -> tuple[np.nd
     any repair would make it another shape.
     """
     rows = np.flatnonzero(boxes[:, 2] - boxes[:, 0] > turn / 2)
-    out, changed = (shapes.copy() if rows.size else shapes), []
+    out = shapes.copy() if rows.size else shapes
+    changed = []
     for row in rows:
         parts = shapely.get_parts(shapes[row])
         wide = shapely.bounds(parts)[:, [0, 2]] @ [-1, 1] > turn / 2
@@ -143,7 +146,9 @@ def _full(shape: Any) -> Any:
         holes = [hole for hole in part.interiors if not hole.is_empty]
         if not part.is_empty:
             parts.append(shapely.Polygon(part.exterior, holes))
-    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+    if len(parts) == 1:
+        return parts[0]
+    return shapely.MultiPolygon(parts)
 
 
 def winding(shapes: np.ndarray, say: Say) -> None:
@@ -188,9 +193,11 @@ def heights(shapes: np.ndarray) -> np.ndarray:
         shapely.get_type_id(parts) == _POLYGON, shapely.get_exterior_ring(parts), parts
     )
     points, line = shapely.get_coordinates(lines, include_z=True, return_index=True)
-    steps, middle = np.diff(points[:, :2], axis=0), (points[1:, 2] + points[:-1, 2]) / 2
+    steps = np.diff(points[:, :2], axis=0)
+    middle = (points[1:, 2] + points[:-1, 2]) / 2
     known = (line[1:] == line[:-1]) & np.isfinite(middle)
-    length, whose = np.hypot(*steps[known].T), owner[line[1:][known]]
+    length = np.hypot(*steps[known].T)
+    whose = owner[line[1:][known]]
     total, weighed = (
         np.bincount(whose, w, minlength=len(deep)) for w in (length, length * middle[known])
     )
@@ -250,7 +257,8 @@ def polygons(
     quiet += _without_empty_rings(shapes, ids, kept)
     for row in np.flatnonzero(kept & ~shapely.is_valid(shapes)).tolist():
         mended = _repaired(shapes[row], str(ids[row]), leave_out, quiet, say)
-        kept[row], shapes[row] = mended is not None, mended
+        kept[row] = mended is not None
+        shapes[row] = mended
     quiet += _repeated(shapes, ids, kept)
     _tell_quiet(quiet, say)
     return shapes, kept
@@ -317,9 +325,11 @@ def _repaired(
             mended = shapely.make_valid(shape, method="structure", keep_collapsed=False)
             other = shapely.area(shapely.make_valid(shape, method="linework"))
         except shapely.errors.ShapelyError:
-            mended, other = shapely.Polygon(), 0.0
+            mended = shapely.Polygon()
+            other = 0.0
     after = shapely.area(mended)
-    change, otherwise = _change(before, after), _change(before, other)
+    change = _change(before, after)
+    otherwise = _change(before, other)
     worst = max(change, otherwise, key=abs)
     if after <= 0 or not np.isfinite(worst) or abs(worst) > REPAIR_LIMIT:
         told = "it encloses no clear area"
@@ -338,7 +348,9 @@ def _repaired(
 
 def _change(before: float, after: float) -> float:
     """Of an area, as a fraction; inf where there was none that could be told."""
-    return (after - before) / before if 0 < before < np.inf else np.inf
+    if 0 < before < np.inf:
+        return (after - before) / before
+    return np.inf
 
 
 def _repeated(shapes: np.ndarray, ids: np.ndarray, kept: np.ndarray) -> list[tuple[str, str]]:

@@ -35,7 +35,9 @@ class Texts:
     def filled(self, text: str) -> Texts:
         """With this text where there is none."""
         empty = self.values == ""
-        return _once(self.codes, np.where(empty, text, self.values)) if empty.any() else self
+        if empty.any():
+            return _once(self.codes, np.where(empty, text, self.values))
+        return self
 
 
 def same(text: str, n: int) -> Texts:
@@ -70,17 +72,21 @@ def of_arrow(column: pa.ChunkedArray) -> Texts:
     nothing is ``""``."""
     kind = column.type
     if pa.types.is_dictionary(kind):
-        column, kind = column.cast(kind.value_type), kind.value_type
+        column = column.cast(kind.value_type)
+        kind = kind.value_type
     if pa.types.is_floating(kind):
         codes, values = pd.factorize(column.to_pandas().to_numpy(float), use_na_sentinel=False)
         return _once(codes, np.array([number_text(v) for v in values.tolist()], object))
     if not (pa.types.is_string(kind) or pa.types.is_large_string(kind)):
         column = _as_text(column)
     coded = pc.fill_null(column, "").dictionary_encode().combine_chunks()
-    written, codes = coded.dictionary, coded.indices.to_numpy()
+    written = coded.dictionary
+    codes = coded.indices.to_numpy()
     trimmed = pc.utf8_trim_whitespace(written)
     values = trimmed.to_pandas(deduplicate_objects=False).to_numpy(object)
-    return Texts(codes, values) if trimmed.equals(written) else _once(codes, values)
+    if trimmed.equals(written):
+        return Texts(codes, values)
+    return _once(codes, values)
 
 
 def _as_text(column: pa.ChunkedArray) -> pa.ChunkedArray:
@@ -95,7 +101,9 @@ def _as_text(column: pa.ChunkedArray) -> pa.ChunkedArray:
 def number_text(value: float) -> str:
     if np.isnan(value):
         return ""
-    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    return repr(value)
 
 
 def _once(codes: np.ndarray, values: np.ndarray) -> Texts:

@@ -20,10 +20,15 @@ def walk(held: Held, keep: Keep, say: Say) -> Loaded | None:
         import fiona
     except ImportError:
         return None
-    ids, shapes, rows, failed = [], [], [], {}
+    ids = []
+    shapes = []
+    rows = []
+    failed = {}
     with hushed(), fiona.Env(), fiona.open(held.item.dataset, layer=held.layer or None) as source:
         columns = tuple(source.schema["properties"])
-        wanted, crs, claimed = keep(columns), source.crs_wkt or None, len(source)
+        wanted = keep(columns)
+        crs = source.crs_wkt or None
+        claimed = len(source)
         features = iter(source)
         for number in range(1, claimed + 1):
             try:

@@ -24,7 +24,8 @@ from geoturf.revision.reports import Report, refuse_unlike
 
 __all__ = ["Changes", "Report", "compare", "is_comparison", "lines", "read", "write"]
 
-_TABLE, _PAGE = "changes.csv", "changes.html"
+_TABLE = "changes.csv"
+_PAGE = "changes.html"
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,14 @@ from geoturf.price.build_up import STEPS
 from geoturf.revision.lots import Lots
 from geoturf.revision.reports import Report
 
-GROUND, PRODUCT, LAYOUT, COST, RULE = "ground", "product", "layout", "unit cost", "rule"
-RATE, LINES, OTHER = "rate", "lines", "other"
+GROUND = "ground"
+PRODUCT = "product"
+LAYOUT = "layout"
+COST = "unit cost"
+RULE = "rule"
+RATE = "rate"
+LINES = "lines"
+OTHER = "other"
 #: in the words of a page
 MEANT = {
     GROUND: "areas came, went, or are of another shape, measure, site, phase or use",
@@ -124,7 +130,9 @@ class Causes:
             return (COST,)
         if unit == "lump" and self.ground:
             return (GROUND,)
-        return (RULE,) if self._any(RULE) else (OTHER,)
+        if self._any(RULE):
+            return (RULE,)
+        return (OTHER,)
 
     def of_line(self, phase: str, laid: bool, turf: bool) -> tuple[str, ...]:
         """Why a line stands in one of the reports only: it is ordered by one of them alone, or is
@@ -151,9 +159,11 @@ def _phases_where(
 
 
 def _settings(old: dict[str, Any], new: dict[str, Any]) -> Iterator[Setting]:
-    ones, others = dict(_flat(old)), dict(_flat(new))
+    ones = dict(_flat(old))
+    others = dict(_flat(new))
     for name in dict.fromkeys([*ones, *others]):
-        before, after = ones.get(name, ""), others.get(name, "")
+        before = ones.get(name, "")
+        after = others.get(name, "")
         if before != after:
             yield Setting(name, before, after, _cause(name))
 
@@ -175,7 +185,9 @@ def _flat(value: Any, path: str = "") -> Iterator[tuple[str, str]]:
 def _plain(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:.6g}"
-    return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+    if isinstance(value, str):
+        return value
+    return json.dumps(value, ensure_ascii=False)
 
 
 def _cause(name: str) -> str:

@@ -48,7 +48,8 @@ class Lots:
 def found(old: Report, new: Report) -> Lots:
     """Each area of ``old`` in ``new``: under its name where it overlaps it, else where both are more
     than half alike, else under its name elsewhere."""
-    before, after = old.areas["geometry"].to_numpy(object), _in_crs_of(old, new)
+    before = old.areas["geometry"].to_numpy(object)
+    after = _in_crs_of(old, new)
     by_name = _same_names(old.areas, new.areas)
     pairs = [(a, b) for a, b in by_name if _common(before[a], after[b]) > 0]
     pairs += _alike(before, after, *_left(pairs, len(before), len(after)))
@@ -79,7 +80,8 @@ def _common(one: shapely.Geometry, other: shapely.Geometry) -> float:
 
 def _left(pairs: list[tuple[int, int]], old: int, new: int) -> tuple[list[int], list[int]]:
     """Places of what no pair holds."""
-    ones, others = {a for a, _ in pairs}, {b for _, b in pairs}
+    ones = {a for a, _ in pairs}
+    others = {b for _, b in pairs}
     return [a for a in range(old) if a not in ones], [b for b in range(new) if b not in others]
 
 
@@ -92,7 +94,8 @@ def _alike(
     if tree and ones:
         near = tree.query(before[ones], predicate="intersects").T.tolist()
     shares = [(_likeness(before[ones[i]], after[others[j]]), ones[i], others[j]) for i, j in near]
-    olds, news = set(ones), set(others)
+    olds = set(ones)
+    news = set(others)
     for share, a, b in sorted(shares, key=lambda one: (-one[0], *one[1:])):
         if share > _ALIKE and a in olds and b in news:
             olds.remove(a)

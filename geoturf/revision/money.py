@@ -23,7 +23,9 @@ from geoturf.revision.causes import GROUND, LAYOUT, LINES, PER_CENT, PRODUCT, RA
 from geoturf.revision.reports import Report
 from geoturf.rules.items import ITEMS
 
-QUANTITY, UNIT_PRICE, AMOUNT = "quantity", "unit price", "amount"
+QUANTITY = "quantity"
+UNIT_PRICE = "unit price"
+AMOUNT = "amount"
 _KEY_OF = {name: key for name, key, _ in STEPS}
 _HUNDREDTH = Decimal("0.01")
 _LINES_ALONE: tuple[str, ...] = (LINES,)
@@ -76,10 +78,12 @@ def moves(old: Report, new: Report, causes: Causes) -> list[Move]:
     """What moved of all lines, in the order of the new report's, those that only the old one has
     last."""
     out: list[Move] = []
-    befores, afters = _lines(old.lines), _lines(new.lines)
+    befores = _lines(old.lines)
+    afters = _lines(new.lines)
     grown = _Grown.of(old, new)
     for key in dict.fromkeys([*afters, *befores]):
-        before, after = befores.get(key), afters.get(key)
+        before = befores.get(key)
+        after = afters.get(key)
         said = before or after
         if said and before != after:
             item = (said.phase, said.description)
@@ -126,7 +130,8 @@ class _Grown:
     def of_line(self, line: _Line) -> _Ways:
         """What the old quantity of a line comes to by ground, then by product; by seams, which follow
         product and layout."""
-        phase, name = line.phase, line.description
+        phase = line.phase
+        name = line.description
         seams = self.seams.get((phase,)) if name in _OF_SEAMS else None
         ways = (
             ((GROUND,), self.surface.get((phase,))),
@@ -153,7 +158,9 @@ def _ratios(both: list[pd.DataFrame], by: list[str], name: str) -> _Ratios:
 
 def _key(key: Any) -> tuple[str, ...]:
     """The key of a group, which is a tuple only where several columns make it."""
-    return tuple(map(str, key)) if isinstance(key, tuple) else (str(key),)
+    if isinstance(key, tuple):
+        return tuple(map(str, key))
+    return (str(key),)
 
 
 def _of_line(
@@ -168,7 +175,8 @@ def _of_line(
     said = after or before
     if said is None:
         return
-    name, phase = f"{said.section} {said.description}", said.phase
+    name = f"{said.section} {said.description}"
+    phase = said.phase
     laid = said.description not in _NOT_LAID
     if before is None or after is None:
         gone, come = (None if one is None else Decimal(one.amount) for one in (before, after))
@@ -176,7 +184,8 @@ def _of_line(
         return
     quantities = Decimal(before.quantity), Decimal(after.quantity)
     prices = Decimal(before.unit_price), Decimal(after.unit_price)
-    start, end = Decimal(before.amount), Decimal(after.amount)
+    start = Decimal(before.amount)
+    end = Decimal(after.amount)
     by_quantity = causes.of_quantity(phase, laid, turf, same_net)
     if said.unit == PER_CENT:
         by_quantity = (RATE,)
@@ -184,13 +193,15 @@ def _of_line(
     if before.unit != after.unit:  # neither quantities nor unit prices can be told apart
         yield Move(AMOUNT, phase, name, "", start, end, _both(by_quantity, by_price))
         return
-    at, amount = quantities[0], start
+    at = quantities[0]
+    amount = start
     for quantity, why in _parted(*quantities, by_quantity, ways):
         yield Move(QUANTITY, phase, name, said.unit, at, quantity, why)
         last = quantity == quantities[1] and prices[0] == prices[1]
         between = end if last else units.cents(quantity * prices[0])
         yield from _step(phase, name, amount, between, why)
-        at, amount = quantity, between
+        at = quantity
+        amount = between
     if prices[0] != prices[1]:
         yield Move(UNIT_PRICE, phase, name, said.unit, *prices, by_price)
     yield from _step(phase, name, amount, end, by_price)
@@ -206,7 +217,8 @@ def _parted(
         by_causes = (old * ratio).quantize(_HUNDREDTH, ROUND_HALF_UP)
         if here and rest and by_causes not in (at, new):
             yield by_causes, here
-            at, why = by_causes, rest
+            at = by_causes
+            why = rest
     if at != new:
         yield new, why
 
@@ -229,10 +241,12 @@ def _of_steps(old: Report, new: Report) -> list[Move]:
     )
     out: list[Move] = []
     for key in dict.fromkeys([*afters, *befores]):
-        before, after = befores.get(key), afters.get(key)
+        before = befores.get(key)
+        after = afters.get(key)
         name = key[0].capitalize() + (f" (price book {key[1]})" if key[1] else "")
         amounts = [Decimal(one.amount) if one else Decimal(0) for one in (before, after)]
-        between, rest = amounts[1], _LINES_ALONE
+        between = amounts[1]
+        rest = _LINES_ALONE
         if before is None or after is None:
             rest = (LINES, RATE)  # its price book stands in one report alone
         elif _rule_of(old, before) != _rule_of(new, after):
@@ -255,7 +269,9 @@ def _rule_of(report: Report, step: _Step) -> tuple[object, ...]:
 def _follows(before: _Step, after: _Step) -> tuple[Decimal, tuple[str, ...]]:
     """The amount that the old rate makes of the new sum, and why it is another. A rate that is no
     single percentage of one sum can't be told from what it is reckoned on."""
-    base, amount, rate = Decimal(before.base), Decimal(before.amount), Decimal(before.rate_pct)
+    base = Decimal(before.base)
+    amount = Decimal(before.amount)
+    rate = Decimal(before.rate_pct)
     if before.on != after.on or units.cents(base * rate / 100) != amount:
         return Decimal(after.amount), (LINES, RATE)
     return units.cents(Decimal(after.base) * rate / 100), (LINES,)

@@ -54,7 +54,8 @@ def _drawn(name: str, outlines: list[tuple[str, shapely.Geometry]], degrees: boo
     """North up, all of the site in sight; the old outlines lie on top."""
     west, south, east, north = shapely.total_bounds([outline for _, outline in outlines])
     narrow = math.cos(math.radians((south + north) / 2)) if degrees else 1.0
-    wide, high = max((east - west) * narrow, 1e-12), max(north - south, 1e-12)
+    wide = max((east - west) * narrow, 1e-12)
+    high = max(north - south, 1e-12)
     scale = min((_WIDE - 2 * _EDGE) / wide, (_HIGH - 2 * _EDGE) / high)
 
     def placed(x: float, y: float) -> str:

@@ -20,7 +20,8 @@ _DRAWN = 60  # sites; the table names them all
 
 def page(old: Report, new: Report, lots: Lots, changes: pd.DataFrame) -> str:
     """The whole page as text."""
-    title, style = "What moved", files(__name__.rpartition(".")[0]).joinpath("page.css")
+    title = "What moved"
+    style = files(__name__.rpartition(".")[0]).joinpath("page.css")
     parts = [
         tag("p", f"{new.name} against {old.name}", class_="by"),
         *(tag("p", line, class_="lead") for line in told.not_priced(old, new)),
@@ -94,7 +95,9 @@ def _shares(changes: pd.DataFrame) -> object:
         )
         if len(some := changes[changes["kind"] == kind])
     ]
-    return section("Prices of phases and sites", *parts) if parts else ""
+    if parts:
+        return section("Prices of phases and sites", *parts)
+    return ""
 
 
 def _settings(changes: pd.DataFrame) -> object:

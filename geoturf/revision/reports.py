@@ -67,7 +67,8 @@ _UNREADABLE = (OSError, RuntimeError, ValueError, LookupError, TypeError, Arithm
 
 def _read(folder: Path, name: str) -> Report:
     run = json.loads((folder / "run.json").read_text(encoding="utf-8"))
-    steps, lines = _table(folder, "build_up"), _table(folder, "bid")
+    steps = _table(folder, "build_up")
+    lines = _table(folder, "bid")
     printed = sum(Decimal(amount) != 0 for amount in steps["amount"])
     areas, crs = _areas(folder, str(run["settings"]["units"]))
     items = _table(folder, "materials")

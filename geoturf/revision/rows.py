@@ -19,7 +19,8 @@ from geoturf.units import SHOWN
 PRICE, PHASE, SITE_PRICE, SITE, AREA, SETTING = (
     "price", "phase price", "site price", "site", "area", "setting",
 )  # fmt: skip
-ADDED, REMOVED = "added", "removed"
+ADDED = "added"
+REMOVED = "removed"
 _CENT = Decimal("0.01")
 _Row = dict[str, object]
 
@@ -51,7 +52,8 @@ def _shares(kind: str, by: str, old: Report, new: Report) -> Iterator[_Row]:
     """What moved of the price of each phase or site."""
     before, after = (_summed(report.areas, by) for report in (old, new))
     for name in dict.fromkeys([*before, *after]):
-        one, other = before.get(name), after.get(name)
+        one = before.get(name)
+        other = after.get(name)
         if one != other:
             yield _money(kind, one, other, new.currency) | {by: name}
 
@@ -79,7 +81,8 @@ def _areas(old: Report, new: Report, lots: Lots) -> Iterator[_Row]:
     """Areas that came, went, or are not what they were."""
     unit = SHOWN["area"][new.units].unit
     for pair in lots.both:
-        before, after = old.areas.iloc[pair.old], new.areas.iloc[pair.new]
+        before = old.areas.iloc[pair.old]
+        after = new.areas.iloc[pair.new]
         why = "; ".join(_moved(before, after, pair.gained, pair.lost, unit))
         if why:
             yield _ground(AREA, before, after, new, why) | _named(after)
@@ -111,7 +114,9 @@ def _moved(
 
 
 def _or_none(value: object) -> str:
-    return "none" if value == "" else str(value)
+    if value == "":
+        return "none"
+    return str(value)
 
 
 def _ground(

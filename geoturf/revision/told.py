@@ -37,7 +37,9 @@ def _causes(table: pd.DataFrame, currency: str) -> list[str]:
 
 def _together(causes: str) -> str:
     """Causes that are not told apart are said to be so."""
-    return f"{causes}, together" if ", " in causes else causes
+    if ", " in causes:
+        return f"{causes}, together"
+    return causes
 
 
 def by_cause(table: pd.DataFrame) -> Mapping[str, Decimal]:

@@ -69,7 +69,9 @@ def spread(
 def _survey(ground: Ground, price: Price) -> float:
     """One sigma of the whole price, as a fraction of it; areas are taken as independent."""
     whole = float(price.totals["price"])
-    return float(np.sqrt((survey_sigma(ground, price) ** 2).sum())) / whole if whole else 0.0
+    if whole:
+        return float(np.sqrt((survey_sigma(ground, price) ** 2).sum())) / whole
+    return 0.0
 
 
 def _percentiles(
@@ -80,7 +82,8 @@ def _percentiles(
     parts = sorted({*PERCENTILES, wanted})
     rows = []
     for part in parts:
-        within, asked = np.quantile(cost, part), np.quantile(price, part)
+        within = np.quantile(cost, part)
+        asked = np.quantile(price, part)
         contingency = max(0.0, within - bare)
         rows.append((part, within, asked, contingency, contingency / on if on else 0.0))
     named = ["percentile", "cost", "price", "contingency", "contingency_part"]

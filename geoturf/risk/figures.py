@@ -58,7 +58,9 @@ def _unit(table: str, key: str, value: Any) -> str:
     field = rate_field(key) if table == "rates" else ""
     if not field.endswith("_h"):
         return ""
-    return f"{field.removeprefix(key + '_').removesuffix('_per_h')}/h" if "_per_h" in field else "h"
+    if "_per_h" in field:
+        return f"{field.removeprefix(key + '_').removesuffix('_per_h')}/h"
+    return "h"
 
 
 def draws(ranged: Sequence[Figure], count: int, seed: int) -> Drawn:
@@ -69,7 +71,9 @@ def draws(ranged: Sequence[Figure], count: int, seed: int) -> Drawn:
 
 def triangular(one: Figure, chance: NDArray[np.float64]) -> NDArray[np.float64]:
     """The value that a triangular distribution stays below with a ``chance``."""
-    width, rise, fall = one.high - one.low, one.likely - one.low, one.high - one.likely
+    width = one.high - one.low
+    rise = one.likely - one.low
+    fall = one.high - one.likely
     below = chance * width <= rise
     up = one.low + np.sqrt(np.maximum(chance * width * rise, 0))
     down = one.high - np.sqrt(np.maximum((1 - chance) * width * fall, 0))

@@ -80,9 +80,11 @@ class Repriced:
     ):
         priced = takeoff.items[takeoff.items["scope_kind"] == "pool"]
         self.bought = dict(zip(priced.index.tolist(), records(priced, _Bought), strict=True))
-        self.price, self.rules = price, rules
+        self.price = price
+        self.rules = rules
         self.own = {one.name: one.own for one in ranged}
-        self.terms, self.products = terms, products
+        self.terms = terms
+        self.products = products
         self.nets = _nets(takeoff.items, rules.pool)
         under = dict(zip(price.lines["phase"], price.lines["book"], strict=True))
         of_phase = {phase: terms[book].work for phase, book in under.items()}
@@ -97,7 +99,8 @@ class Repriced:
             of_book = self.price.build_up[self.price.build_up["book"] == book]
             amounts = self._amounts(list(records(lines, _Line)), drawn)
             bare, asked = self._built_up(amounts, list(records(of_book, _Step)), drawn)
-            cost, price = cost + bare, price + asked
+            cost = cost + bare
+            price = price + asked
         count = len(next(iter(drawn.values()))) if drawn else 1
         return _wide(cost, count) / 100, _wide(price, count) / 100
 
@@ -147,7 +150,8 @@ class Repriced:
         if line.unit == "week":
             return 0.0
         terms = self.terms[line.book].price
-        week, covers = float(terms.hire[ITEMS[line.key].cost].amount), terms.hire_days
+        week = float(terms.hire[ITEMS[line.key].cost].amount)
+        covers = terms.hire_days
         each = self._base(line) if day is None else day
         order = self._order(line, slower, None)
         rest = order % covers
@@ -172,7 +176,9 @@ class Repriced:
 
     def _nets_of(self, line: _Line, slower: list[Column] | None) -> list[Column]:
         nets: list[Column] = list(self.nets[line.row].values())
-        return nets if slower is None else [net * by for net, by in zip(nets, slower, strict=True)]
+        if slower is None:
+            return nets
+        return [net * by for net, by in zip(nets, slower, strict=True)]
 
     def _slower(self, line: _Line, drawn: Drawn) -> list[Column] | None:
         """By what each net of a line, which is hours, is multiplied; None where no rate of it is
@@ -196,7 +202,9 @@ class Repriced:
         if name not in drawn or key in self.terms[line.book].rates:
             return None
         timed = takes_time(rate)
-        return drawn[name] / self.own[name] if timed else self.own[name] / drawn[name]
+        if timed:
+            return drawn[name] / self.own[name]
+        return self.own[name] / drawn[name]
 
     def _unit_price(self, line: _Line, drawn: Drawn) -> NDArray[np.float64] | None:
         name = f"turf.{line.product}" if line.key == "turf" else f"costs.{ITEMS[line.key].cost}"
@@ -224,7 +232,9 @@ class Repriced:
             return self.terms[line.book].price.breaks.get(ITEMS[line.key].cost, ())
         turf = self.products[line.product]
         prices = {turf.price.amount, *(one.price.amount for one in turf.breaks)}
-        return turf.breaks if line.unit_price in prices else ()
+        if line.unit_price in prices:
+            return turf.breaks
+        return ()
 
     def _extra(self, line: _Line, hours: dict[str, Column]) -> Column:
         """What is paid by the crew-hour or crew day follows the hours; other extras stay."""
@@ -287,7 +297,9 @@ def _parts(
 ) -> dict[int, list[dict[str, float]]]:
     """What part of each net, which is hours, each production rate has, by field of `Rates`;
     ``rules`` of each phase."""
-    q, phase, site = takeoff.areas, land["phase"].astype(str), land["site"].astype(str)
+    q = takeoff.areas
+    phase = land["phase"].astype(str)
+    site = land["site"].astype(str)
     rows = takeoff.items.loc[list(nets)]
     found: dict[int, list[dict[str, float]]] = {}
     for at, own, key in zip(rows.index.tolist(), rows["phase"], rows["key"], strict=True):

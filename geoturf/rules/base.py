@@ -103,12 +103,16 @@ def range_in_words(least: str, most: str) -> str:
         return f"{least} to {most}"
     if least:
         return f"at least {least}"
-    return f"at most {most}" if most else ""
+    if most:
+        return f"at most {most}"
+    return ""
 
 
 def each(value: Any) -> tuple[Any, ...]:
     """The values of a rule that takes one or a list."""
-    return tuple(value) if isinstance(value, (tuple, list)) else (value,)
+    if isinstance(value, (tuple, list)):
+        return tuple(value)
+    return (value,)
 
 
 def _beyond(value: Any, info: Any) -> Iterator[str]:
@@ -162,9 +166,13 @@ def unfit_breaks(breaks: tuple[Break, ...], money: units.Money) -> str:
     other = next((one.price for one in breaks if one.price.unit != money.unit), None)
     if ends != sorted(set(ends)) or not all(end > 0 for end in ends):
         return "each at_least must be more than the one before, the first more than 0"
-    return f"'{other}' is not by the {money.unit}, as '{money}' is" if other is not None else ""
+    if other is not None:
+        return f"'{other}' is not by the {money.unit}, as '{money}' is"
+    return ""
 
 
 def unfit_amount(money: units.Money) -> str:
     """Why money is no amount by itself; "" where it is."""
-    return "" if money.unit == "each" else f"'{money}' is no amount, as \"350 USD\" is"
+    if money.unit == "each":
+        return ""
+    return f"'{money}' is no amount, as \"350 USD\" is"

@@ -34,7 +34,9 @@ class Work:
     def __call__(self, q: pd.DataFrame, rules: MaterialRules) -> pd.Series[float]:
         rate: float = getattr(rules.rates, self.rate)
         measured = self.measure(q)
-        return measured * rate if takes_time(self.rate) else measured / rate
+        if takes_time(self.rate):
+            return measured * rate
+        return measured / rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +123,9 @@ class _Asked:
 
 
 def _dimension(unit: str) -> Dimension | None:
-    return None if unit == "each" else units.unit_factor(unit)[1]
+    if unit == "each":
+        return None
+    return units.unit_factor(unit)[1]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,7 +185,9 @@ def _fault(item: Item, items: dict[str, Item]) -> str:
         return "a unit cost needs a key and words for what is paid for"
     if item.cost and len(same_cost) > 1:
         return f"another item has the unit cost '{item.cost}' with another price or other words"
-    return misfit(item.cost, units.read_money(item.price), items.values()) if item.price else ""
+    if item.price:
+        return misfit(item.cost, units.read_money(item.price), items.values())
+    return ""
 
 
 def misfit(cost: str, money: units.Money, items: Iterable[Item]) -> str:

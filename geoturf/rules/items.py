@@ -20,8 +20,13 @@ from geoturf.rules import item as records
 from geoturf.rules.base import key_of
 from geoturf.rules.item import Hazard, Hours, Item, Kind, Measure, PayItem, Setting, Work, registry
 
-AREA, VOLUME, LENGTH = ("ft^2", "m2"), ("yd^3", "m3"), ("ft", "m")
-MASS, STONE, HOURS, EACH = ("lb", "kg"), ("ton", "t"), ("h", "h"), ("each", "each")
+AREA = ("ft^2", "m2")
+VOLUME = ("yd^3", "m3")
+LENGTH = ("ft", "m")
+MASS = ("lb", "kg")
+STONE = ("ton", "t")
+HOURS = ("h", "h")
+EACH = ("each", "each")
 
 # fmt: off
 #: what a schedule of prices lists, in its order; turf stands once a product
@@ -545,7 +550,9 @@ def work_of(key: str) -> tuple[Work, ...]:
     """What the hours of a task, or of the plant that runs with it, are reckoned by; nothing of
     materials and services."""
     hours = ITEMS[task_beside(key)].net if ITEMS[key].rate else None
-    return hours.work if isinstance(hours, Hours) else ()
+    if isinstance(hours, Hours):
+        return hours.work
+    return ()
 
 
 def task_beside(key: str) -> str:
@@ -623,11 +630,15 @@ class _Speech(Formatter):
         if format_spec in _WORDS:
             unit, decimals = _WORDS[format_spec][self.system]
             text = f"{value / units.unit_factor(unit)[0]:,.{decimals}f}"
-            return f"{text} a {unit[2:]}" if unit.startswith("1/") else f"{text} {unit}"
+            if unit.startswith("1/"):
+                return f"{text} a {unit[2:]}"
+            return f"{text} {unit}"
         if format_spec == "percent":
             return f"{100 * value:g} %"
         if format_spec in ("count", "number", "factor"):
-            return f"{value:,.0f}" if format_spec == "count" else f"{value:g}"
+            if format_spec == "count":
+                return f"{value:,.0f}"
+            return f"{value:g}"
         return str(value)
 
 

@@ -21,7 +21,9 @@ def nearest(word: str, words: Iterable[object]) -> str:
     """`` (did you mean 'x'?)``, whatever the case of the letters, or nothing."""
     folded = {str(w).casefold(): str(w) for w in reversed(list(words))}
     match = difflib.get_close_matches(word.casefold(), folded, n=1, cutoff=0.5)
-    return f" (did you mean '{folded[match[0]]}'?)" if match else ""
+    if match:
+        return f" (did you mean '{folded[match[0]]}'?)"
+    return ""
 
 
 class Column(NamedTuple):

@@ -199,7 +199,8 @@ class LayoutRules(Rules):
     def unfit(self, width_m: float, length_m: float, told: System = US) -> str:
         """Why nothing can be cut from a roll so wide, the longest so long, in units of ``told``;
         empty where something can."""
-        usable, longest = width_m - 2 * self.selvage_trim_m, length_m - 2 * self.end_allowance_m
+        usable = width_m - 2 * self.selvage_trim_m
+        longest = length_m - 2 * self.end_allowance_m
         least = max(self.min_piece_width_m, self.cut_step_m, INCH_M)
         if usable < least:
             return (

@@ -105,7 +105,9 @@ class Rates(Rules):
     @field_validator("*")
     @classmethod
     def _gets_done(cls, value: float, info: ValidationInfo) -> float:
-        return value if info.field_name in ("setup_h", "cross_seam_h") else positive(value)
+        if info.field_name in ("setup_h", "cross_seam_h"):
+            return value
+        return positive(value)
 
 
 if _unknown := {item.rate for item in ITEMS.values() if item.rate} - set(Rates.model_fields):
@@ -260,7 +262,9 @@ class MaterialRules(Rules):
     @field_validator("drain_spacing_m", "cap_covers_m2")
     @classmethod
     def _lies_apart(cls, value: float | None) -> float | None:
-        return value if value is None else positive(value)
+        if value is None:
+            return value
+        return positive(value)
 
     @field_validator(*_SIZES)
     @classmethod
@@ -294,11 +298,9 @@ class MaterialRules(Rules):
 
     def lap_below_m(self) -> float:
         """The overlap of the separation fabric in force."""
-        return (
-            data.value("lap", self.subgrade, "lap")
-            if self.below_overlap_m is None
-            else self.below_overlap_m
-        )
+        if self.below_overlap_m is None:
+            return data.value("lap", self.subgrade, "lap")
+        return self.below_overlap_m
 
     def lifts(self, base_depth_m: float | None = None) -> int:
         """How many times the base is placed and compacted, of the bid's depth or another."""

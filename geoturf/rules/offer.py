@@ -14,7 +14,9 @@ OWN = ""  # nobody's figure: the bid says it or it is left out
 
 def _lines(value: Any) -> Any:
     """One text, its lines apart, or a list of texts."""
-    return tuple(value.splitlines()) if isinstance(value, str) else value
+    if isinstance(value, str):
+        return tuple(value.splitlines())
+    return value
 
 
 def _day(value: Any) -> Any:

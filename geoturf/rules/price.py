@@ -240,7 +240,9 @@ def _unfit_hire(key: str, money: Money, own: Money) -> str:
         return "is no plant, which alone is hired"
     if money.unit != "week":
         return f"'{money}' is not by the week, as in \"320 USD/week\""
-    return "" if own.unit == "day" else f"the unit cost '{own}' is not by the day"
+    if own.unit == "day":
+        return ""
+    return f"the unit cost '{own}' is not by the day"
 
 
 _UNFIT: dict[str, Callable[[str, Any, Money], str]] = {

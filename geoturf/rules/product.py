@@ -40,7 +40,9 @@ def _assert_sold(size: RollSize | Product) -> None:
 
 
 _ALIKE_M = 1e-3  # widths that differ by less are one
-_WIDEST, _SHORTEST, _LONGEST = "30 ft", "1 ft", "1000 ft"
+_WIDEST = "30 ft"
+_SHORTEST = "1 ft"
+_LONGEST = "1000 ft"
 
 
 class StockedWidth(NamedTuple):

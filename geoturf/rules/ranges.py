@@ -88,12 +88,16 @@ def _unfit(ends: Ends) -> str:
     if len({(money.currency, money.unit) for money in moneys}) > 1:
         return "its ends are not in one unit"
     sizes = [number(end) for end in ends]
-    return "" if len(ends) in (2, 3) and sizes == sorted(sizes) else _PAIR
+    if len(ends) in (2, 3) and sizes == sorted(sizes):
+        return ""
+    return _PAIR
 
 
 def number(end: Any) -> float:
     """An end of a range as a number in its unit."""
-    return float(end.amount) if isinstance(end, Money) else float(end)
+    if isinstance(end, Money):
+        return float(end.amount)
+    return float(end)
 
 
 def misfit_of(ends: Ends, own: Any) -> str:
@@ -111,7 +115,8 @@ def misfit_of(ends: Ends, own: Any) -> str:
 
 def own_values(bid: Any) -> Mapping[str, Mapping[str, Any]]:
     """The bid's own value of all that may have a range, by table of `Ranges` and key."""
-    rates, rules = bid.materials.rates, bid.materials
+    rates = bid.materials.rates
+    rules = bid.materials
     return {
         "costs": dict(bid.price.costs),
         "turf": {name: product.price for name, product in bid.products.items()},

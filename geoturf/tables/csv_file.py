@@ -41,4 +41,6 @@ def as_text(value: object) -> str:
     if text.isalnum() or _NUMBER.fullmatch(text):  # most are names, or numbers
         return text
     guarded = _FORMULA.sub("'", text)
-    return f"'{guarded}" if guarded.startswith(_BLANK_STARTS) else guarded
+    if guarded.startswith(_BLANK_STARTS):
+        return f"'{guarded}"
+    return guarded

@@ -52,8 +52,11 @@ def _layers(result: Result) -> Iterator[tuple[str, geopandas.GeoDataFrame]]:
     import geopandas
 
     result = everywhere(result)
-    land, plan, runs = result.ground.areas, result.plan, result.edges.runs
-    piece, seam = plan.pieces, plan.seams
+    land = result.ground.areas
+    plan = result.plan
+    runs = result.edges.runs
+    piece = plan.pieces
+    seam = plan.seams
     placed: dict[str, Callable[[], tuple[pd.DataFrame, Any, Any, bool]]] = {
         "areas": lambda: (areas(result), np.arange(len(land)), land["geometry"], False),
         "pieces": lambda: (

@@ -20,9 +20,11 @@ def summary(result: Result) -> list[tuple[str, str]]:
     if not result.any_turf:
         none = ("turf", "chosen nowhere: none is laid or priced")
         return [none, *_on_all(result), *_left(result)]
-    land, pools = result.ground.areas, result.plan.pools
+    land = result.ground.areas
+    pools = result.plan.pools
     area = units.SHOWN["area"][result.bid.units]
-    bought, bound = pools["bought_m2"].sum(), pools["bound_m2"].sum()
+    bought = pools["bought_m2"].sum()
+    bound = pools["bound_m2"].sum()
     rows = [
         *_whose(result),
         ("sites", f"{land['site'].nunique():,}"),
@@ -102,7 +104,8 @@ def _over(bought: float, bound: float) -> str:
 
 
 def _by_hand(result: Result) -> Iterator[tuple[str, str]]:
-    by_hand, needed = result.plan.pools["by_hand_m2"], result.ground.areas["surface_area_m2"]
+    by_hand = result.plan.pools["by_hand_m2"]
+    needed = result.ground.areas["surface_area_m2"]
     yield "  each area alone, by hand", f"{waste_pct(by_hand.sum(), needed.sum()):.1f} %"
 
 
@@ -111,7 +114,8 @@ def _sure(result: Result) -> Iterator[tuple[str, str]]:
     if result.risk is None:
         return
     at = result.risk.percentiles.set_index("percentile")
-    money, wanted = result.bid.currency, result.risk.confidence
+    money = result.bid.currency
+    wanted = result.risk.confidence
     yield (
         "  8 of 10 draws lie within",
         f"{at['price'][0.1]:,.0f} to {at['price'][0.9]:,.0f} {money}",

@@ -16,7 +16,9 @@ from geoturf.tables.making import waste_pct, with_kept
 def areas(result: Result) -> pd.DataFrame:
     """All areas, those without turf too."""
     result = everywhere(result)
-    land, border, chosen = result.ground.areas, result.edges.totals, result.plan.chosen
+    land = result.ground.areas
+    border = result.edges.totals
+    chosen = result.plan.chosen
     as_given = ("site", "area", "phase", "product", "use", "file", "layer", "feature")
     edges = ("edge_paving", "edge_building", "edge_shared", "edge_open")
     counts = ("perimeter_fasteners", "field_fasteners")
@@ -109,7 +111,8 @@ def _how(estimated: pd.Series, bought_m2: pd.Series) -> np.ndarray:
 
 def _by_site(result: Result) -> pd.DataFrame:
     """Sites in the order of their first area."""
-    land, chosen = result.ground.areas, result.plan.chosen
+    land = result.ground.areas
+    chosen = result.plan.chosen
     sums = ["ground_area_m2", "surface_area_m2", "perimeter_m"]
     all_columns = pd.concat(
         [land[["site", "phase", *sums]], chosen[["seam_m", "pieces", "turf_bought_m2"]]], axis=1
@@ -139,7 +142,8 @@ def _of_sites(site: pd.Series, words: pd.Series) -> pd.Series:
     """The words of each site's areas, each once, as they come; most sites have one."""
     once = pd.DataFrame({"site": site, "words": words}).drop_duplicates()
     by_site = once.groupby("site", sort=False)["words"]
-    out, many = by_site.first(), by_site.size() > 1
+    out = by_site.first()
+    many = by_site.size() > 1
     several = once[once["site"].isin(many.index[many])].groupby("site", sort=False)["words"]
     out.update(several.agg(" + ".join))
     return out

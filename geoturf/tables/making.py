@@ -40,6 +40,7 @@ def laid(result: Result) -> bool:
 def waste_pct(bought: Any, needed: Any) -> np.ndarray:
     """Percent by which ``bought`` exceeds ``needed``: 0 where neither is, NaN where there is no
     telling, since turf is bought and none would have to be, or one is not known."""
-    bought, needed = np.asarray(bought, dtype=float), np.asarray(needed, dtype=float)
+    bought = np.asarray(bought, dtype=float)
+    needed = np.asarray(needed, dtype=float)
     none = np.where(bought > 0, np.nan, 0.0)
     return np.where(needed <= 0, none, 100 * (bought / np.where(needed <= 0, 1, needed) - 1))

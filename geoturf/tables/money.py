@@ -60,7 +60,8 @@ def alternates(result: Result) -> pd.DataFrame:
 def prices(result: Result) -> pd.DataFrame:
     """What a client may know: the price by pay item, by phase, by house plan and by site, and what
     each alternate adds."""
-    price, land = result.price, result.ground.areas
+    price = result.price
+    land = result.ground.areas
     paid = {name: name for name in _PAID}
     ground = {name: land.groupby(name)["ground_area_m2"].sum() for name in ("phase", "site")}
     of_site = land.groupby("site", sort=False)["phase"].agg(

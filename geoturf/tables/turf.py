@@ -15,7 +15,8 @@ from geoturf.tables.making import waste_pct
 
 
 def pieces(result: Result) -> pd.DataFrame:
-    plan, land = result.plan.pieces, result.ground.areas
+    plan = result.plan.pieces
+    land = result.ground.areas
     at = plan["area_index"].to_numpy()
     lengths = ("along", "across", "length", "width")
     values: dict[str, Column] = {
@@ -61,7 +62,8 @@ def _kg_per_m2(result: Result, turf: Iterable[object]) -> np.ndarray:
 
 def work_order(result: Result) -> pd.DataFrame:
     """Lots as they are worked. Crew and day are left to a calendar."""
-    rows, land = result.plan.lots, result.ground.areas
+    rows = result.plan.lots
+    land = result.ground.areas
     if rows is None:
         raise ValueError("the cut plan has no order of work")
     site = land["site"].astype(str).to_numpy()[result.plan.pieces["area_index"].to_numpy()]
@@ -81,7 +83,8 @@ def open_rolls(result: Result) -> pd.DataFrame:
         raise ValueError("no numbers of open rolls are compared")
     free = rows[rows["open_rolls"] == 0].iloc[0]
     needed = float(result.plan.pools["needed_m2"].sum())
-    limits, own = rows["open_rolls"].tolist(), result.bid.cuts.open_rolls
+    limits = rows["open_rolls"].tolist()
+    own = result.bid.cuts.open_rolls
     counts = {"rolls": "rolls", "rolls_most": "most", "rolls_drawn_most": "drawn_most"}
     values: dict[str, Column] = {name: rows[column] for name, column in counts.items()}
     values |= {
@@ -134,7 +137,8 @@ def order(result: Result) -> pd.DataFrame:
     found = found.assign(place=found["product"].map(place)).sort_values(
         ["place", "dye_lot", "width_m", "length_m"], ascending=[True, True, False, False]
     )
-    days, turf = result.bid.dates, result.bid.products
+    days = result.bid.dates
+    turf = result.bid.products
     weight = found["product"].map({name: one.weight_kg_per_m2() for name, one in turf.items()})
     values: dict[str, Column] = {
         "product": found["product"],

@@ -92,7 +92,8 @@ def to_be_turf(
     """Which areas are to be turf, bool (n,): those that `compare` would choose it for, and those
     that take no part in the comparison."""
     settled = _settled(_middle(ground, turf_price, rules, currency, folder, told), currency)
-    lawns, chosen = settled.view.lawns, settled.pick.chosen
+    lawns = settled.view.lawns
+    chosen = settled.pick.chosen
     turf = np.array([*(one.turf for one in lawns.conversions), False])  # -1, none, is the last
     out = np.ones(len(ground.areas), dtype=bool)
     out[lawns.areas["area_index"].to_numpy(int)] = turf[chosen]
@@ -115,7 +116,8 @@ def _middle(
 
 def _settled(middle: View, currency: str) -> outlook.Settled:
     """The choice that the bid asks for."""
-    rules, lawns = middle.rules, middle.lawns
+    rules = middle.rules
+    lawns = middle.lawns
     wanted = choice.knapsack(middle)
     asked.refuse_beyond_reach(middle)
     budget = asked.limit(lawns, rules)
@@ -147,7 +149,8 @@ def compare(
     middle = _middle(ground, turf_price, rules, currency, folder, told)
     lawns = middle.lawns
     settled = _settled(middle, currency)
-    wanted, pick = settled.knapsack, settled.pick
+    wanted = settled.knapsack
+    pick = settled.pick
     chooser = Chooser(wanted)
     doubled = None
     if rules.budget is not None and not rules.funds and rules.objective != "cost":

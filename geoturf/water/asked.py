@@ -23,7 +23,8 @@ _HALF_A_CENT = 0.005
 
 def allowed_and_required(view: View) -> tuple[np.ndarray, np.ndarray]:
     """Options that may be chosen, bool (n, k), and areas that must convert, bool (n,)."""
-    lawns, rules = view.lawns, view.rules
+    lawns = view.lawns
+    rules = view.rules
     allowed, required = _musts(lawns, rules)
     if rules.funds:
         allowed &= payers(lawns, rules).any(axis=2)
@@ -84,15 +85,19 @@ def _musts(lawns: Lawns, rules: WaterRules) -> tuple[np.ndarray, np.ndarray]:
 def worthwhile(view: View) -> np.ndarray:
     """Options worth their money by the bid's rules (longest_payback, positive_npv), whatever budget
     is left: bool (n, k)."""
-    rules, worth = view.rules, view.worth
+    rules = view.rules
+    worth = view.worth
     soon: np.ndarray = worth.payback_years <= (rules.longest_payback or np.inf)
-    return soon & (worth.npv >= 0) if rules.positive_npv else soon
+    if rules.positive_npv:
+        return soon & (worth.npv >= 0)
+    return soon
 
 
 def _needed(view: View, allowed: np.ndarray, required: np.ndarray) -> np.ndarray:
     """Areas, bool (n,), that a district's minimum cannot do without, though nothing offered to them
     is worth its money: those that pay back soonest."""
-    lawns, rules = view.lawns, view.rules
+    lawns = view.lawns
+    rules = view.rules
     district = lawns.areas["district"].to_numpy()
     worth_it = (allowed & worthwhile(view)).any(axis=1) | required
     payback = np.where(allowed, view.worth.payback_years, np.inf).min(axis=1)
@@ -102,7 +107,8 @@ def _needed(view: View, allowed: np.ndarray, required: np.ndarray) -> np.ndarray
     for name in set(district) - {""}:
         wanted = rules.districts.get(name, rules.every_district)
         inside = worth_it & (district == name)
-        areas, ground = int(inside.sum()), float(lawns.ground_m2[inside].sum())
+        areas = int(inside.sum())
+        ground = float(lawns.ground_m2[inside].sum())
         for i in others[district[others] == name]:
             if areas >= wanted.areas and ground >= wanted.ground_m2:
                 break
@@ -119,7 +125,8 @@ def _refuse_unoffered(lawns: Lawns, at: np.ndarray, what: str) -> None:
         row = lawns.areas[at].iloc[0]
         see = "see must_not, only_covers and except_uses, or it has no price of turf"
         fault = f"{what}, which is not offered to it: {see}"
-        site, area = row["site"], row["area"]
+        site = row["site"]
+        area = row["area"]
         raise BidError(Finding("error", "must-without-offer", fault, site=site, area=area))
 
 
@@ -158,7 +165,8 @@ def _of_column(named: Named, rule: str, areas: pd.DataFrame) -> np.ndarray:
 def sides(view: View, allowed: np.ndarray, cost: np.ndarray) -> tuple[Side, ...]:
     """Saving wanted, districts, funds and the share of turf as side constraints. ``cost``: (n, k),
     what counts against budgets."""
-    lawns, rules = view.lawns, view.rules
+    lawns = view.lawns
+    rules = view.rules
     known = _districts(lawns)
     _refuse_unknown_districts(rules, known)
     _refuse_without_budget(lawns, rules, known)
@@ -194,7 +202,8 @@ def refuse_beyond_reach(view: View) -> None:
     if best.sum() >= wanted:
         return
     told = view.lawns.told
-    asked, most = told.water(wanted), told.water(float(best.sum()))
+    asked = told.water(wanted)
+    most = told.water(float(best.sum()))
     see = "see longest_payback, positive_npv, must_not and offer, or ask for less"
     fault = f"water.saving: {asked} a year is asked for; all that is on offer saves {most}; {see}"
     raise BidError(Finding("error", "saving-out-of-reach", fault))
@@ -240,7 +249,8 @@ def _refuse_without_budget(lawns: Lawns, rules: WaterRules, known: list[str]) ->
             f"budgets are by district, and {len(nowhere)} areas have none; "
             "fill in their district, or state water.budget"
         )
-        site, area = row["site"], row["area"]
+        site = row["site"]
+        area = row["area"]
         found = Finding("error", "district-without-budget", fault, site=site, area=area)
         raise BidError(found)
 

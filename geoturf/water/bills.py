@@ -55,14 +55,17 @@ def read(lawns: Lawns, file: str, folder: str) -> Bills | None:
     number = {name: k for k, name in enumerate(sites)}
     bills = Bills(np.full((len(sites), 12), np.nan), np.full(len(sites), np.nan))
     for line, row in enumerate(table, 2):
-        site, month = row.get("site", ""), row.get("month", "")
+        site = row.get("site", "")
+        month = row.get("month", "")
         if site not in number:
             hint = nearest(site, sites)
             text = f"line {line}: no compared area has site '{site}'; {hint}"
             raise _fault(file, text, "unknown-site")
-        values, place = bills.year_m3, number[site]
+        values = bills.year_m3
+        place = number[site]
         if month:
-            values, place = bills.month_m3[place], month_index(month, file, line)
+            values = bills.month_m3[place]
+            place = month_index(month, file, line)
         if not np.isnan(values[place]):
             period = "month" if month else "year"
             text = f"line {line}: site '{site}' has this {period} twice"
@@ -74,7 +77,8 @@ def read(lawns: Lawns, file: str, folder: str) -> Bills | None:
 
 def _refuse_incomplete(sites: Sequence[str], bills: Bills, file: str) -> None:
     """Each site has a year, or all twelve months, or nothing."""
-    by_month, by_year = ~np.isnan(bills.month_m3), ~np.isnan(bills.year_m3)
+    by_month = ~np.isnan(bills.month_m3)
+    by_year = ~np.isnan(bills.year_m3)
     for site, months, year in zip(sites, by_month, by_year, strict=True):
         if year and months.any():
             text = f"site '{site}' has a year's use and months' too; keep one"
@@ -102,7 +106,8 @@ def metered_m3(
     out = modelled_m3.copy()
     for number in np.flatnonzero(bills.metered):
         at = np.flatnonzero(site == number)
-        model, ground = modelled_m3[at], ground_m2[at] / ground_m2[at].sum()
+        model = modelled_m3[at]
+        ground = ground_m2[at] / ground_m2[at].sum()
         if np.isnan(bills.year_m3[number]):
             out[at] = _divided(model, ground) * bills.month_m3[number]
         else:

@@ -26,7 +26,8 @@ _CURVE_GAP = 10  # a point of the curve is proved within so many times the gap o
 def knapsack(view: View) -> Knapsack:
     """What a bid asks: value in m3 of water a year, in net present money, or in money not spent.
     Raises `BidError` for a name in must, must_not, districts or funds that no area has."""
-    rules, worth = view.rules, view.worth
+    rules = view.rules
+    worth = view.worth
     value, tariff = _value(view)
     cost = worth.capital if rules.budget_takes == "capital" else worth.capital - worth.rebate
     caps = _caps(view)
@@ -51,7 +52,8 @@ def _caps(view: View) -> Caps | None:
 def _value(view: View) -> tuple[np.ndarray, Tariff | None]:
     """Value of every option, and the bill that is shared, where the aim is money and its blocks
     rise."""
-    rules, worth = view.rules, view.worth
+    rules = view.rules
+    worth = view.worth
     if rules.objective == "water":
         return view.saved_m3, None
     if rules.objective == "cost":
@@ -79,7 +81,9 @@ def least_cost(wanted: Knapsack) -> float | None:
         return 0.0
     cheapest = replace(wanted, value=-wanted.cost, tariff=None, caps=None)
     pick = Chooser(cheapest).pick(np.inf, 1e-6)
-    return None if pick is None else pick.cost
+    if pick is None:
+        return None
+    return pick.cost
 
 
 def choose(wanted: Knapsack, chooser: Chooser, budget: float, gap: float, currency: str) -> Pick:
@@ -129,7 +133,9 @@ def _curve(wanted: Knapsack, chooser: Chooser, view: View) -> pd.DataFrame:
         if pick is None:
             continue
         if best is not None and best.value > pick.value:  # what did with less money still does
-            bound, cut_off, nodes = pick.bound, pick.cut_off, pick.nodes
+            bound = pick.bound
+            cut_off = pick.cut_off
+            nodes = pick.nodes
             pick = proved(best.chosen, best.value, best.cost, bound, cut_off, nodes)
         best = pick
         outcome = view.outcome(pick.chosen)
@@ -174,7 +180,9 @@ def doubled(
         return best
     value = value_of(wanted, kept.chosen)
     again = proved(kept.chosen, value, kept.cost, best.bound, best.cut_off, best.nodes)
-    return again if again.gap <= gap else best
+    if again.gap <= gap:
+        return again
+    return best
 
 
 def value_of(wanted: Knapsack, chosen: np.ndarray) -> float:

@@ -78,7 +78,9 @@ class Chooser:
             return None
         if not len(options.area):
             nothing = Pick(np.full(options.n, NONE), 0, 0, 0, 0, 0, 0)
-            return nothing if options.fits(np.zeros(0, int)) else None
+            if options.fits(np.zeros(0, int)):
+                return nothing
+            return None
         if not np.isfinite(budget):
             budget = float(options.cost.sum()) + 1.0
         return self._within(budget, gap)
@@ -95,16 +97,20 @@ class Chooser:
         return None
 
     def _tried(self, budget: float, gap: float) -> Pick | None:
-        tariff, caps = self.knapsack.tariff, self.knapsack.caps
+        tariff = self.knapsack.tariff
+        caps = self.knapsack.caps
         if tariff is not None or caps is not None:
             return tiered.pick(tariff, caps, self.options, budget, gap)
         relaxed = self.relaxation.solve(budget)
-        return None if relaxed is None else self._searched(relaxed, budget, gap)
+        if relaxed is None:
+            return None
+        return self._searched(relaxed, budget, gap)
 
     def _searched(self, relaxed: Relaxed, budget: float, gap: float) -> Pick | None:
         """Roundings and cores, until one is within the gap of the bound."""
         found = rounded(self.options, relaxed, budget)
-        bound, nodes = relaxed.bound, 0
+        bound = relaxed.bound
+        nodes = 0
         for core in self._cores(relaxed):
             if self._missing(found, bound, gap) <= 0:
                 break
@@ -133,7 +139,8 @@ class Chooser:
         """The best of what was found; None where nothing was."""
         if not found:
             return None
-        best, options = self._best(found), self.options
+        best = self._best(found)
+        options = self.options
         cost = float(options.cost[best].sum())
         return proved(options.chosen(best), self._worth(best), cost, bound, cut_off, nodes)
 
@@ -150,7 +157,9 @@ class Chooser:
             return np.inf
         worth = self._worth(self._best(found))
         missing = bound - worth
-        return missing if missing > gap * abs(worth) + 1e-9 else 0.0
+        if missing > gap * abs(worth) + 1e-9:
+            return missing
+        return 0.0
 
     def _cores(self, relaxed: Relaxed) -> Iterator[Core]:
         """Ever larger cores: an area's best option always, all options of the areas most nearly
@@ -178,7 +187,8 @@ class Chooser:
 
     def _solve(self, core: Core, budget: float, gap: float) -> Solved:
         """Best choice among the options of ``core``."""
-        options, keep = self.options, core.keep
+        options = self.options
+        keep = core.keep
         must = options.required | ~core.none
         alone = np.bincount(options.area[keep], minlength=options.n) == 1
         # the only option of an area that must take one

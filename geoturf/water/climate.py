@@ -39,13 +39,16 @@ class Months:
 
     def of(self, site: str) -> Months:
         """The months of a site."""
-        return self.sites[site] if self.sites else self
+        if self.sites:
+            return self.sites[site]
+        return self
 
     def by_area(self, site: pd.Series) -> tuple[np.ndarray, np.ndarray]:
         """ETo and rain of areas of the sites named (n,), each (n, 12)."""
         numbers, names = pd.factorize(site)
         own = [self.of(name) for name in names]
-        eto, rain = np.stack([one.eto_m for one in own]), np.stack([one.rain_m for one in own])
+        eto = np.stack([one.eto_m for one in own])
+        rain = np.stack([one.rain_m for one in own])
         return eto[numbers], rain[numbers]
 
 
@@ -90,7 +93,8 @@ def _nearest(lawns: Lawns, rules: Climate) -> Months:
     sites = lawns.areas["site"].iloc[first]
     rows = published.table("places")
     away = np.stack([_away_m(lawns.degrees[first], row) for row in rows], axis=1)
-    which, least = away.argmin(axis=1), away.min(axis=1)
+    which = away.argmin(axis=1)
+    least = away.min(axis=1)
     for site, place, distance in zip(sites, which, least, strict=True):
         if distance > rules.nearest_within_m:
             far = f"{rows[place]['place']} is {lawns.told.like(float(distance), '1 mi')} away"
@@ -164,7 +168,9 @@ def _place(rules: Climate) -> Months:
 
 def _rain_m(rules: Climate) -> np.ndarray:
     """The bid's twelve months of rain, metres; none if left out."""
-    return np.array(rules.rain_m) if rules.rain_m else np.zeros(12)
+    if rules.rain_m:
+        return np.array(rules.rain_m)
+    return np.zeros(12)
 
 
 def _said(*parts: str) -> str:
@@ -190,7 +196,8 @@ def _station_table(path: Path, rules: Climate) -> Months:
     table = rows(path, name)
     eto_column, eto_scale = unit_column(table, "eto", name, needed=True)
     rain_column, rain_scale = unit_column(table, "rain", name, needed=False)
-    eto, rain = np.full(12, np.nan), np.zeros(12)
+    eto = np.full(12, np.nan)
+    rain = np.zeros(12)
     for line, row in enumerate(table, 2):
         month = month_index(row.get("month", ""), name, line)
         if not np.isnan(eto[month]):

@@ -70,7 +70,9 @@ class Use:
 def volume_factor(constant: str, rounded: float = ORDINANCE_GALLONS) -> float:
     """What volumes are multiplied by: 1 for the exact constant, else that of the gallons per square
     foot and inch that an ordinance prints (0.99459 for California's)."""
-    return 1.0 if constant == "exact" else rounded / EXACT_GALLONS
+    if constant == "exact":
+        return 1.0
+    return rounded / EXACT_GALLONS
 
 
 def applied_depth_m(
@@ -99,7 +101,8 @@ class _Balance:
         way = {"effective_rain": case.rain_method} if case.rain_method else {}
         self.climate = rules.climate.model_copy(update=way)
         eto_m, rain_m = months.by_area(lawns.areas["site"])
-        self.eto_m, self.rain_m = eto_m * case.eto, rain_m * case.rain
+        self.eto_m = eto_m * case.eto
+        self.rain_m = rain_m * case.rain
         self.area_m2 = lawns.ground_m2[:, None] * volume_factor(rules.constant)
         self.covers = list(lawns.covers)
         self.methods = list(lawns.efficiencies)
@@ -116,7 +119,9 @@ class _Balance:
         at = np.broadcast_to(cover, len(self.own_cover))
         sparse = self.sparse[at][:, None]
         factor = self.factors[at]
-        eto, rain, rules = self.eto_m, self.rain_m, self.climate
+        eto = self.eto_m
+        rain = self.rain_m
+        rules = self.climate
         depth = applied_depth_m(eto, rain, factor, efficiency, rules, by_factor=sparse)
         return depth * self.area_m2
 
@@ -155,7 +160,8 @@ def use(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) ->
 
 def _stated_m(conversion: Conversion) -> np.ndarray:
     """Rinse and cooling water, (12,), metres a month."""
-    rinses, coolings = np.array(conversion.rinses), np.array(conversion.coolings)
+    rinses = np.array(conversion.rinses)
+    coolings = np.array(conversion.coolings)
     return conversion.rinse_m * rinses + conversion.cooling_m * coolings
 
 
@@ -178,9 +184,10 @@ def _kept(conversion: Conversion, meter: np.ndarray) -> np.ndarray:
     Irrigation that is kept wastes or stints as before; new irrigation ends waste, but what was
     watered sparingly stays so where the cover stays; what is newly planted is watered as
     planned."""
-    if not conversion.irrigation:
-        return meter
-    return np.ones(len(meter)) if conversion.cover else np.minimum(meter, 1.0)
+    if conversion.irrigation and conversion.cover:
+        return np.ones(len(meter))
+    kept: np.ndarray = np.minimum(meter, 1.0) if conversion.irrigation else meter
+    return kept
 
 
 def _index(names: pd.Series, known: list[str]) -> np.ndarray:

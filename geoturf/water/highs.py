@@ -40,8 +40,11 @@ def model(
     which take one), the budget, the side constraints, each less what the ``settled`` options take.
     Minimises minus the value."""
     present, row = np.unique(options.area[columns], return_inverse=True)
-    rows, cols, entries = [row], [np.arange(len(columns))], [np.ones(len(columns))]
-    lower, upper = [must[present].astype(float)], [np.ones(len(present))]
+    rows = [row]
+    cols = [np.arange(len(columns))]
+    entries = [np.ones(len(columns))]
+    lower = [must[present].astype(float)]
+    upper = [np.ones(len(present))]
     weighted = options.weighted(budget)
     for number, (weight, low, high) in enumerate(weighted):
         at = np.flatnonzero(weight[columns])

@@ -66,7 +66,8 @@ def lawns(ground: Ground, turf_price: pd.Series | None, rules: WaterRules, curre
     Raises `InputError` for a cover or irrigation method that is not known (each with its place in
     the data) and `BidError` for a conversion that cannot be priced, names what is not known, or is
     in another currency."""
-    covers, methods = published.covers(rules), published.efficiencies(rules)
+    covers = published.covers(rules)
+    methods = published.efficiencies(rules)
     areas = _with_cover(ground.areas, rules, {"cover": covers, "irrigation": methods})
     faults = _unknown(areas, "cover", covers, "unknown-cover")
     faults += _unknown(areas, "irrigation", methods, "unknown-irrigation")
@@ -188,7 +189,9 @@ def _taken_as(areas: pd.DataFrame) -> list[Finding]:
             if published.key(given) != taken:
                 said.append(f"'{given}' as {taken}")
     text = f"water: names taken by geoturf's table of synonyms: {', '.join(sorted(said))}"
-    return [Finding("note", "synonym", text)] if said else []
+    if said:
+        return [Finding("note", "synonym", text)]
+    return []
 
 
 def _with_cover(
@@ -230,9 +233,11 @@ def _unknown(
 ) -> list[Finding]:
     """One finding for each name that is not known, at the first area that has it."""
     bad = areas[~areas[column].isin(list(known))]
-    word, where = "cover", "water.covers"
+    word = "cover"
+    where = "water.covers"
     if column == "irrigation":
-        word, where = "irrigation method", "water.efficiencies"
+        word = "irrigation method"
+        where = "water.efficiencies"
     faults = []
     for _, group in bad.groupby(column, sort=True):
         row = group.iloc[0]

@@ -92,7 +92,8 @@ def shared_caps(rebate: Rebate | None) -> tuple[float, float]:
     """Most that a site gets and most that all get together; inf where nothing is said."""
     if rebate is None:
         return np.inf, np.inf
-    each, every = rebate.most_per_site, rebate.most_in_all
+    each = rebate.most_per_site
+    every = rebate.most_in_all
     return (
         np.inf if each is None else float(each.amount),
         np.inf if every is None else float(every.amount),
@@ -113,8 +114,10 @@ def rebate_paid(lawns: Lawns, rebate: np.ndarray, chosen: np.ndarray) -> np.ndar
 
 def worth(lawns: Lawns, use: Use, rules: WaterRules, case: Case = MIDDLE) -> Worth:
     """Money of every area and conversion."""
-    years, rate = rules.horizon, rules.discount_rate
-    rise, water_rise = rules.upkeep_escalation, rules.price.escalation
+    years = rules.horizon
+    rate = rules.discount_rate
+    rise = rules.upkeep_escalation
+    water_rise = rules.price.escalation
     conversions = lawns.conversions
     capital = np.round(lawns.capital * case.capital, 2)
     stated = np.stack([rebates(c.rebate, lawns.surface_m2) for c in conversions], axis=1)
@@ -154,7 +157,8 @@ def _upkeep_saved(lawns: Lawns) -> np.ndarray:
 
 def _upkeep_now(lawns: Lawns) -> np.ndarray:
     """Upkeep a year of what is there, (n,)."""
-    cover, surface = lawns.areas["cover"].to_numpy(), lawns.surface_m2
+    cover = lawns.areas["cover"].to_numpy()
+    surface = lawns.surface_m2
     total = np.zeros(len(cover))
     for name in np.unique(cover):
         at = cover == name

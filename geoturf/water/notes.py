@@ -20,7 +20,8 @@ from geoturf.water.view import View
 
 def findings(view: View, pick: Pick) -> list[Finding]:
     """What the reader should know about the numbers."""
-    lawns, rules = view.lawns, view.rules
+    lawns = view.lawns
+    rules = view.rules
     found = [
         *_of_assumptions(lawns, rules),
         *_of_rain(rules, view.months),
@@ -50,7 +51,9 @@ def _of_assumptions(lawns: Lawns, rules: WaterRules) -> list[Finding]:
         assumed.append(f"price of water {lawns.told.money(rules.price.price)}")
     round_ones = "these are geoturf's own round assumptions, set your own"
     text = f"water: {round_ones}: {', '.join(assumed)}"
-    return [Finding("note", "assumed-cost", text)] if assumed else []
+    if assumed:
+        return [Finding("note", "assumed-cost", text)]
+    return []
 
 
 def _of_tiers(rules: WaterRules, tariffs: Tariffs) -> list[Finding]:
@@ -91,15 +94,18 @@ def _of_rain(rules: WaterRules, months: Months) -> list[Finding]:
 
 def _of_meters(view: View) -> list[Finding]:
     """How far the meters are from the model, site by site and all together."""
-    bills, use = view.lawns.bills, view.use
+    bills = view.lawns.bills
+    use = view.use
     if bills is None:
         return []
     site = site_numbers(view.lawns)
     at = bills.metered[site]
     ratio = calibration(bills, use.modelled_m3, use.before_m3, site)[at]
     names = view.lawns.areas["site"].to_numpy()[at]
-    low, high = names[ratio.argmin()], names[ratio.argmax()]
-    metered, modelled = use.before_m3[at].sum(), use.modelled_m3[at].sum()
+    low = names[ratio.argmin()]
+    high = names[ratio.argmax()]
+    metered = use.before_m3[at].sum()
+    modelled = use.modelled_m3[at].sum()
     whole = metered / modelled if modelled > 0 else np.nan
     file = view.rules.metered
     text = (
@@ -126,7 +132,8 @@ def assumed_conversions(lawns: Lawns, rules: WaterRules) -> str:
 
 def _assumed(name: str, conversion: Conversion, told: System) -> list[str]:
     """Keys of a shipped conversion that still have the shipped value, and that."""
-    shipped, found = SHIPPED.get(name, {}), []
+    shipped = SHIPPED.get(name, {})
+    found = []
     for word in ("capital", "kept_line", "upkeep", "establishing_years"):
         value = getattr(conversion, word)
         if word in shipped and str(value) == str(shipped[word]):

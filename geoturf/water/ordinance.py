@@ -82,7 +82,9 @@ class Checked:
 
 def checked(view: View, chosen: np.ndarray, held: Sequence[Holding]) -> Checked:
     """Every site by the ordinance that holds for it."""
-    sheets, verdicts, steps = [], [], []
+    sheets = []
+    verdicts = []
+    steps = []
     for one in held:
         own = replace(view, rules=one.rules)
         sheet = worksheet(own, chosen)
@@ -90,7 +92,8 @@ def checked(view: View, chosen: np.ndarray, held: Sequence[Holding]) -> Checked:
         sheets.append(sheet)
         verdicts.append(compliance(sheet, view.months, one.rules, one.law))
         steps.append(_steps(sheet, own))
-    sheet, every = _by_plan(sheets), pd.concat(steps, ignore_index=True)
+    sheet = _by_plan(sheets)
+    every = pd.concat(steps, ignore_index=True)
     return Checked(sheet, _by_plan(verdicts), _differences(every, view, chosen))
 
 
@@ -138,7 +141,9 @@ def _of_use(lawns: Lawns, uses: tuple[str, ...]) -> pd.Series:
 
 def _zones(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame:
     """The hydrozones of one plan, as `worksheet` lists them."""
-    lawns, months, rules = view.lawns, view.months, view.rules
+    lawns = view.lawns
+    months = view.months
+    rules = view.rules
     by_zone = _planted(view, choice, landscape).groupby(_ZONE, sort=False, as_index=False)
     zones = by_zone[["area_m2", "use_m3"]].sum()
     eto_m = _eto(months, rules, zones["site"])
@@ -168,7 +173,8 @@ def _year_factor(lawns: Lawns, cover: str, months: Months) -> float:
 def _planted(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame:
     """The planted areas after a choice, one a row: what makes its hydrozone, area_m2, use_m3."""
     lawns = view.lawns
-    cover, method = lawns.areas["cover"].copy(), lawns.areas["irrigation"].copy()
+    cover = lawns.areas["cover"].copy()
+    method = lawns.areas["irrigation"].copy()
     for j, conversion in enumerate(lawns.conversions):
         if conversion.cover:
             cover[choice == j] = published.key(conversion.cover)
@@ -219,7 +225,8 @@ def _scale(rules: WaterRules) -> float:
 def _eto(months: Months, rules: WaterRules, sites: pd.Series) -> np.ndarray:
     """The year's ETo of the sites named (m,), less the share of rain that the ordinance takes off,
     metres."""
-    share, own = rules.ordinance.effective_rain_share, [months.of(site) for site in sites]
+    share = rules.ordinance.effective_rain_share
+    own = [months.of(site) for site in sites]
     return np.array([max(0.0, float(m.eto_m.sum() - share * m.rain_m.sum())) for m in own])
 
 
@@ -235,8 +242,11 @@ def differences(sheet: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.DataF
 def _steps(sheet: pd.DataFrame, view: View) -> pd.DataFrame:
     """The steps of each hydrozone of a ``sheet``, and its plan."""
     rules = view.rules
-    eto_m, scale = _eto(view.months, rules, sheet["site"]), _scale(rules)
-    factor, efficiency, area = sheet["plant_factor"], sheet["efficiency"], sheet["area_m2"]
+    eto_m = _eto(view.months, rules, sheet["site"])
+    scale = _scale(rules)
+    factor = sheet["plant_factor"]
+    efficiency = sheet["efficiency"]
+    area = sheet["area_m2"]
     own = estimated_use_m3(eto_m, factor, efficiency, area, scale)
     rescaled = own * volume_factor(rules.constant) / scale
     return pd.DataFrame(
@@ -276,8 +286,11 @@ def compliance(sheet: pd.DataFrame, months: Months, rules: WaterRules, law: Law)
     sums = sheet.groupby(["plan", "site", "landscape"], sort=False, as_index=False)[_ADDED_UP].sum()
     sums = sums.rename(columns={"area_m2": "landscape_m2"})
     sums["etaf"] = sums["landscape"].map(factors)
-    landscape, special, etaf = sums["landscape_m2"], sums["special_m2"], sums["etaf"]
-    eto_m, special_etaf = _eto(months, rules, sums["site"]), filled(rules.ordinance).special_etaf
+    landscape = sums["landscape_m2"]
+    special = sums["special_m2"]
+    etaf = sums["etaf"]
+    eto_m = _eto(months, rules, sums["site"])
+    special_etaf = filled(rules.ordinance).special_etaf
     sums["mawa_m3"] = allowance_m3(
         eto_m, landscape, special, etaf, _scale(rules), float(special_etaf or 1)
     )

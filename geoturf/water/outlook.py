@@ -40,7 +40,9 @@ class Settled:
     def rain_methods(self) -> tuple[str, str]:
         """The ways of counting rain, the bid's among them, that count least and most of it (take
         most and least water)."""
-        lawns, months, rules = self.view.lawns, self.view.months, self.rules
+        lawns = self.view.lawns
+        months = self.view.months
+        rules = self.rules
         taken: dict[str, float] = {}
         for way in (rules.climate.effective_rain, *RAIN_METHODS):
             taken[way] = float(used_now(lawns, months, rules, Case(rain_method=way)).sum())

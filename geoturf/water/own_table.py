@@ -61,7 +61,9 @@ def unit_column(
         two = " or ".join(list(columns)[:2])
         has = ", ".join(there) or "no rows"
         raise _fault("table-column", f"needs a column {two} (it has: {has})", name)
-    return found[0] if found else ("", 0.0)
+    if found:
+        return found[0]
+    return ("", 0.0)
 
 
 def amount(text: str, what: str, name: str, line: int) -> float:

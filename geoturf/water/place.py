@@ -65,7 +65,8 @@ def _by_place(rules: WaterRules, lawns: Lawns, sites: frozenset[str]) -> list[Ho
         return [_holding(said.law, "as the bid says", sites, rules)]
     if lawns.degrees is None:
         return [_holding(NONE, "the bid names no ordinance", sites, rules)]
-    found, left = [], sites
+    found = []
+    left = sites
     for law in laws():
         record = shipped(law)
         within, left = _parted(left, lawns, record.border)

@@ -14,7 +14,9 @@ from geoturf.rules import Product
 from geoturf.rules.water import Profile
 from geoturf.water.lawns import Lawns
 
-PASS, FAIL, UNKNOWN = "pass", "fail", "not known"
+PASS = "pass"
+FAIL = "fail"
+UNKNOWN = "not known"
 _COLUMNS = ["site", "check", "unit", "limit", "found", "result"]
 
 
@@ -37,7 +39,9 @@ def check(
             *_of_ground(laid, ground, profile),
             *_of_coverage(laid, lawns.areas, profile),
         ]
-    return pd.concat(rows, ignore_index=True) if rows else pd.DataFrame(columns=_COLUMNS)
+    if rows:
+        return pd.concat(rows, ignore_index=True)
+    return pd.DataFrame(columns=_COLUMNS)
 
 
 def _of_products(
@@ -77,7 +81,8 @@ def _of_coverage(laid: pd.DataFrame, areas: pd.DataFrame, profile: Profile) -> l
     whole = areas.groupby("site", sort=False)["ground_area_m2"].sum()
     covered = laid.groupby("site", sort=False)["ground_area_m2"].sum()
     share = covered / whole.reindex(covered.index)
-    name, limit = "share of turf at most", profile.max_coverage
+    name = "share of turf at most"
+    limit = profile.max_coverage
     return [_judged(name, "fraction", limit, share, limit - share)]
 
 

@@ -28,7 +28,8 @@ def by_year(now: View) -> list[View]:
 
 
 def _later(now: View, programme: Programme, year: int) -> View:
-    rules, case = now.rules, now.case
+    rules = now.rules
+    case = now.case
     risen = replace(
         case,
         capital=case.capital * (1 + programme.price_rise) ** year,
@@ -106,10 +107,12 @@ def told(now: View, answer: Pick) -> dict[str, Any] | None:
     """What is done, spent and saved in each year; None without a programme. ``answer``: of
     `knapsack`. npv: of the whole programme, in money of now; None with tiers, where bills are
     shared."""
-    programme, rules = now.rules.programme, now.rules
+    programme = now.rules.programme
+    rules = now.rules
     if programme is None:
         return None
-    cost, k = knapsack(now).cost, len(now.lawns.names)
+    cost = knapsack(now).cost
+    k = len(now.lawns.names)
     year_of = np.where(answer.chosen >= 0, answer.chosen // k, NONE)
     rows: list[dict[str, Any]] = []
     carried = so_far = in_horizon = npv = 0.0

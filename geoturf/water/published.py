@@ -31,7 +31,8 @@ _UNSEEN = {"memory": "from memory: check before use", "assumption": "assumption"
 def which(name: str, known: Iterable[str], kind: str) -> str:
     """The end of a message about a name that is not known."""
     if kind == "cover" and key(name) in _EITHER:
-        cool, warm = "fescue, bluegrass, rye", "bermuda, zoysia, buffalo"
+        cool = "fescue, bluegrass, rye"
+        warm = "bermuda, zoysia, buffalo"
         return f"say which: cool_season_lawn ({cool}) or warm_season_lawn ({warm})"
     return closest(name, known)
 
@@ -41,7 +42,9 @@ def closest(name: str, names: Iterable[str]) -> str:
     known = sorted(names)
     listed = ", ".join(known)
     near = get_close_matches(name, known, n=1, cutoff=0.5)
-    return f"did you mean '{near[0]}'? Known: {listed}" if near else f"known: {listed}"
+    if near:
+        return f"did you mean '{near[0]}'? Known: {listed}"
+    return f"known: {listed}"
 
 
 def nearest(name: str, names: Iterable[str]) -> str:
@@ -66,8 +69,10 @@ def covers(rules: WaterRules) -> dict[str, Cover]:
 
 def _out_of_range(name: str, cover: Cover, category: Mapping[str, str]) -> list[Finding]:
     """The fault of a factor outside its category's range, if it is."""
-    low, high = float(category["low"]), float(category["high"])
-    least, most = min(cover.factor), max(cover.factor)
+    low = float(category["low"])
+    high = float(category["high"])
+    least = min(cover.factor)
+    most = max(cover.factor)
     if low - 1e-9 <= least and most <= high + 1e-9:
         return []
     off = least if least < low else most

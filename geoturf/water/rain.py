@@ -16,7 +16,8 @@ def effective_rain_m(rules: Climate, rain_m: np.ndarray, need_m: np.ndarray) -> 
     scs: P (125 - 0.2 P) / 125 up to 250 mm, then 125 + 0.1 P (mm; FAO CROPWAT). fao: 0.6 P - 10 up
     to 70 mm, then 0.8 P - 24 (dependable rain, FAO/AGLW; from memory). tr21: SF (0.70917 P^0.82416
     - 0.11556) 10^(0.02426 ETc) (inches; NEH 623 eq. 2-84, from memory), at most ETc."""
-    rain, need = np.asarray(rain_m), np.asarray(need_m)
+    rain = np.asarray(rain_m)
+    need = np.asarray(need_m)
     rain_mm = rain * 1000
     if rules.effective_rain == "none":
         counted = np.zeros(12)

@@ -116,14 +116,17 @@ class Relaxation:
 
     def solve(self, budget: float) -> Relaxed | None:
         """The relaxation for ``budget``; None where even that has no solution."""
-        options, solver, budget_row = self.options, self.solver, len(self.rows)
+        options = self.options
+        solver = self.solver
+        budget_row = len(self.rows)
         basis, picked = self._start(budget)
         solver.changeRowBounds(budget_row, -highspy.kHighsInf, budget / options.cost_unit)
         solver.setBasis(basis)
         solver.run()
         if solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             return None
-        solution, unit = solver.getSolution(), options.value_unit
+        solution = solver.getSolution()
+        unit = options.value_unit
         dual = np.array(solution.row_dual)
         loss_of_none = np.zeros(options.n)
         loss_of_none[self.rows] = np.maximum(0.0, -dual[:budget_row]) * unit
@@ -142,7 +145,8 @@ class Relaxation:
         """The basis that is optimal where no side constraint binds, and the options (one an area in
         ``rows``) it rounds to."""
         dear, cheap, price = _split(self._best_at, budget)
-        picked, critical = cheap, NONE
+        picked = cheap
+        critical = NONE
         if price > 0:
             cost = np.append(self.options.cost, 0.0)
             picked, critical = _fill_up(dear, cheap, cost, budget)
@@ -215,13 +219,15 @@ def _split(best_at: _Best, budget: float) -> tuple[np.ndarray, np.ndarray, float
     dear, cost = best_at(0.0)
     if cost <= budget:
         return dear, dear, 0.0
-    low, high = 0.0, 1.0
+    low = 0.0
+    high = 1.0
     cheap = dear
     for _ in range(_HALVINGS):  # a price at which the budget is kept
         cheap, cost = best_at(high)
         if cost <= budget:
             break
-        low, dear = high, cheap
+        low = high
+        dear = cheap
         high *= 4
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
@@ -229,9 +235,11 @@ def _split(best_at: _Best, budget: float) -> tuple[np.ndarray, np.ndarray, float
             break
         best, cost = best_at(middle)
         if cost > budget:
-            low, dear = middle, best
+            low = middle
+            dear = best
         else:
-            high, cheap = middle, best
+            high = middle
+            cheap = best
     return dear, cheap, high
 
 

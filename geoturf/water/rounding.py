@@ -56,8 +56,10 @@ def _moves(options: Options, relaxed: Relaxed, current: np.ndarray) -> Moves:
     area, loss, _ = relaxed.options_and_none(options)
     option = np.append(np.arange(len(options.area)), np.full(options.n, NONE))
     given = current[area]
-    cost, value = _with_none(options.cost), _with_none(options.value)
-    more, gain = cost[option] - cost[given], value[option] - value[given]
+    cost = _with_none(options.cost)
+    value = _with_none(options.value)
+    more = cost[option] - cost[given]
+    gain = value[option] - value[given]
     moved = np.flatnonzero((option != given) & np.isfinite(loss))
     dearness = loss[moved] / np.maximum(np.abs(more[moved]), 1e-9)
     near = moved[np.argsort(dearness, kind="stable")[:_MOVES]]

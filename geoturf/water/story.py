@@ -30,7 +30,10 @@ _SUMS = ["ground_area_m2", "saved_m3", "capital", "rebate"]
 
 def table(view: View, wanted: Knapsack, pick: Pick) -> pd.DataFrame:
     """One row an area and conversion on offer to it, as documented at `geoturf.model.Water`."""
-    lawns, use, worth, saved = view.lawns, view.use, view.worth, view.saved_m3
+    lawns = view.lawns
+    use = view.use
+    worth = view.worth
+    saved = view.saved_m3
     option = np.nonzero(lawns.offered)
     at, conversion = option
     areas = lawns.areas.iloc[at].reset_index(drop=True)
@@ -129,7 +132,9 @@ def _reason(merit: float, cut_off: float, required: bool) -> str:
         text = f"brings {ratio:.2f} times what the last money spent must bring"
     else:
         return must if required else "fills what the budget leaves, or a minimum of the bid"
-    return f"{text}; the bid also says it must" if required else text
+    if required:
+        return f"{text}; the bid also says it must"
+    return text
 
 
 def _reason_of_cost(merit: float, cut_off: float, required: bool) -> str:
@@ -163,7 +168,8 @@ def _against_others(
     brings = f"{names[other]} would bring"
     if value[taken] <= 0 or cost[taken] <= 0:
         return f"{brings} more but does not fit"
-    gain, price = value[other] / value[taken], cost[other] / cost[taken]
+    gain = value[other] / value[taken]
+    price = cost[other] / cost[taken]
     if price <= 1:
         return f"{brings} more for no more money, but a rule of the bid stands against it"
     more = f"{gain - 1:.0%} more" if gain < 2 else f"{gain:.1f} times as much"
@@ -174,7 +180,8 @@ def _against_others(
 def monthly(view: View, pick: Pick) -> pd.DataFrame:
     """One row a month: month (1 to 12), name, eto_m, rain_m, baseline_m3, after_m3, saved_m3, all
     areas together."""
-    before, after = view.use.before_m3.sum(axis=0), view.after_m3(pick.chosen).sum(axis=0)
+    before = view.use.before_m3.sum(axis=0)
+    after = view.after_m3(pick.chosen).sum(axis=0)
     return pd.DataFrame(
         {
             "month": np.arange(1, 13),
@@ -209,7 +216,9 @@ def summary(
     currency: str,
 ) -> dict[str, Any]:
     """The answers in one place; see `geoturf.model.Water`."""
-    view, lawns, rules = settled.view, settled.view.lawns, settled.rules
+    view = settled.view
+    lawns = settled.view.lawns
+    rules = settled.rules
     chosen = rows[rows["chosen"]].sort_values("rank")
     first = chosen.head(FIRST).drop(columns="chosen")
     most = sensitivity["input"].iloc[0] if sensitivity["swing"].max() > 0 else ""
@@ -258,7 +267,8 @@ def _stated(conversion: str, rebate: Rebate) -> dict[str, str]:
 
 def _paid(settled: Settled) -> dict[str, float]:
     """What each conversion's rebate pays for the choice."""
-    lawns, rebate = settled.view.lawns, settled.view.worth.rebate
+    lawns = settled.view.lawns
+    rebate = settled.view.worth.rebate
     paid = rebate_paid(lawns, rebate, settled.pick.chosen)
     return dict(zip(lawns.names, paid.tolist(), strict=True))
 
@@ -275,7 +285,8 @@ def _by_conversion(chosen: pd.DataFrame, paid: dict[str, float]) -> list[dict[st
 
 def _left(settled: Settled) -> str:
     """Why no more is converted, in words."""
-    view, chosen = settled.view, settled.pick.chosen
+    view = settled.view
+    chosen = settled.pick.chosen
     open_to = view.lawns.offered & (chosen < 0)[:, None]
     if view.rules.objective == "cost":
         return "what is asked for is reached, and more would cost more"
@@ -293,7 +304,9 @@ def _left(settled: Settled) -> str:
 def _complying(compliance: pd.DataFrame, plan: str, law: Law) -> int | None:
     """Sites that comply; None where no law says."""
     complies = compliance["complies"][compliance["plan"] == plan].dropna()
-    return int(complies.sum()) if law.judges else None
+    if law.judges:
+        return int(complies.sum())
+    return None
 
 
 def _factors(lawns: Lawns) -> dict[str, list[dict[str, Any]]]:
@@ -325,7 +338,8 @@ def _cover(name: str, cover: Cover) -> dict[str, Any]:
 
 def _doubled(settled: Settled, doubled: Pick) -> dict[str, Any]:
     """Totals with twice the budget, and which areas join, leave or change."""
-    before, after = settled.pick.chosen, doubled.chosen
+    before = settled.pick.chosen
+    after = doubled.chosen
     areas = settled.view.lawns.areas
     return outcome(settled.view, doubled) | {
         "budget": 2 * settled.budget,

@@ -62,7 +62,8 @@ def pick(
 
 def _make_whole(model: highspy.HighsLp, options: int) -> None:
     """Lets the first ``options`` columns be 0 or 1 only; those of the blocks stay continuous."""
-    whole, real = highspy.HighsVarType.kInteger, highspy.HighsVarType.kContinuous
+    whole = highspy.HighsVarType.kInteger
+    real = highspy.HighsVarType.kContinuous
     model.integrality_ = [whole] * options + [real] * (model.num_col_ - options)
     model.col_upper_ = np.concatenate([np.ones(options), np.array(model.col_upper_)[options:]])
 
@@ -70,7 +71,9 @@ def _make_whole(model: highspy.HighsLp, options: int) -> None:
 def shared(tariff: Tariff | None, caps: Caps | None, chosen: np.ndarray) -> float:
     """What a choice is worth beside its options: the fall of the bill, and rebates."""
     fall = 0.0 if tariff is None else bill_fall(tariff, chosen)
-    return fall if caps is None else fall + caps.paid(chosen)
+    if caps is None:
+        return fall
+    return fall + caps.paid(chosen)
 
 
 def bill_fall(tariff: Tariff, chosen: np.ndarray) -> float:
@@ -96,7 +99,9 @@ def _share_rebates(model: highspy.HighsLp, options: Options, caps: Caps) -> None
     payee, own = np.unique(pairs, axis=0, return_inverse=True)
     conversions, of_all = np.unique(payee[:, 0], return_inverse=True)
     unit = options.value_unit
-    first_row, first_col, n = model.num_row_, model.num_col_, len(payee)
+    first_row = model.num_row_
+    first_col = model.num_col_
+    n = len(payee)
     payees = np.arange(n)
     highs.extend(
         model,
@@ -119,7 +124,8 @@ def _share_bill(model: highspy.HighsLp, options: Options, tariff: Tariff) -> Non
     month, option, saved = _savings(options, tariff, months)
     account = months // _MONTHS
     widths = tariff.widths[account].ravel()
-    blocks, first_row = tariff.starts.shape[1], model.num_row_
+    blocks = tariff.starts.shape[1]
+    first_row = model.num_row_
     block_columns = np.arange(len(months) * blocks)
     block_rows = np.repeat(np.arange(len(months)), blocks)
     highs.extend(

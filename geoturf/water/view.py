@@ -37,11 +37,14 @@ class View:
     def outcome(self, chosen: np.ndarray) -> dict[str, Any]:
         """Totals of a choice. The bill is worked out account by account with its tiers, so it can
         save less than the sum of rows that each stand alone."""
-        rules, worth, conversions = self.rules, self.worth, self.lawns.conversions
+        rules = self.rules
+        worth = self.worth
+        conversions = self.lawns.conversions
         at = np.flatnonzero(chosen >= 0)
         picked = at, chosen[at]
         after = self.after_m3(chosen)
-        before_bill, after_bill = self._bill(self.use.before_m3), self._bill(after)
+        before_bill = self._bill(self.use.before_m3)
+        after_bill = self._bill(after)
         bill_saved = before_bill - after_bill
         capital = _sum(worth.capital[picked])
         rebate = _sum(rebate_paid(self.lawns, worth.rebate, chosen))
@@ -49,7 +52,8 @@ class View:
         upkeep_saved = _sum(worth.upkeep_saved[picked])
         establishing = _sum(worth.establishing[picked])
         outlay = capital - rebate
-        years, rate = rules.horizon, rules.discount_rate
+        years = rules.horizon
+        rate = rules.discount_rate
         young = np.array([min(c.establishing_years, years) for c in conversions])
         young_years = np.array([present_value_factor(year, rate) for year in young])
         extra = self.use.establishing_m3[picked]
@@ -89,7 +93,9 @@ def _payback(outlay: float, yearly: float) -> float:
     """Years; inf where it never pays back."""
     if yearly > 0:
         return outlay / yearly
-    return np.inf if outlay > 0 else 0.0
+    if outlay > 0:
+        return np.inf
+    return 0.0
 
 
 def view(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -> View:

@@ -100,7 +100,9 @@ def _signed(text: str, what: str, name: str, line: int) -> float:
 
 def wind_at_2_m(wind_m_s: pd.Series, height_m: float) -> pd.Series:
     """Wind speed brought to 2 m above grass (FAO-56 equation 47)."""
-    return wind_m_s if height_m == 2 else wind_m_s * 4.87 / math.log(67.8 * height_m - 5.42)
+    if height_m == 2:
+        return wind_m_s
+    return wind_m_s * 4.87 / math.log(67.8 * height_m - 5.42)
 
 
 def reference_eto(days: pd.DataFrame, latitude_deg: float, elevation_m: float) -> pd.Series:
@@ -114,7 +116,8 @@ def reference_eto(days: pd.DataFrame, latitude_deg: float, elevation_m: float) -
         raise BidError(Finding("error", "no-weather-extra", fault)) from None
 
     column = {name: days[name] for name in days.columns}
-    solar, humidity = column.get("solar_mj_m2"), column.get("rhmax_pct")
+    solar = column.get("solar_mj_m2")
+    humidity = column.get("rhmax_pct")
     eto_mm: pd.Series = pyet.pm_fao56(
         tmean=(days["tmax_c"] + days["tmin_c"]) / 2,
         tmax=days["tmax_c"],

@@ -43,7 +43,8 @@ __all__ = ["text_of", "write"]
 def write(result: Result, path: str | Path) -> None:
     """Writes the workbook of ``result`` to ``path``."""
     book = Book(path, result.bid.currency, result.bid.name, result.bid.page)
-    price, items = result.price, shown(result.takeoff.items, result.bid.units)
+    price = result.price
+    items = shown(result.takeoff.items, result.bid.units)
     told.water(book, result)
     summary = book.sheet("Summary", (34, 16, 16, 18, 18, 18, 16))
     rates = Rates(book, result.bid)

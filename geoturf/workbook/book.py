@@ -58,7 +58,8 @@ class Book:
         self.book.set_properties(
             {"created": _MADE, "comments": f"All money in {currency}. Shaded cells may be changed."}
         )
-        add, shade = self.book.add_format, "#FFF6D6"
+        add = self.book.add_format
+        shade = "#FFF6D6"
         self.plain = add({})
         self.wrap = add({"text_wrap": True, "valign": "top"})
         self.title = add({"bold": True, "font_size": 14})
@@ -172,7 +173,9 @@ def text_of(value: object) -> str:
     """Text as a cell can hold it: what XML cannot carry replaced, cut at `LONGEST` characters with
     a mark."""
     text = str(value).encode("utf-8", "replace").decode("utf-8").translate(_NO_XML)
-    return text if len(text) <= LONGEST else text[: LONGEST - len(_CUT)] + _CUT
+    if len(text) <= LONGEST:
+        return text
+    return text[: LONGEST - len(_CUT)] + _CUT
 
 
 def sum_of(sheet: str, column: int, rows: Iterable[int]) -> str:
@@ -200,4 +203,7 @@ def sum_of(sheet: str, column: int, rows: Iterable[int]) -> str:
 
 
 def _range(column: int, first: int, last: int) -> str:
-    return cell(first, column) if first == last else f"{cell(first, column)}:{cell(last, column)}"
+    start: str = cell(first, column)
+    if first == last:
+        return start
+    return f"{start}:{cell(last, column)}"

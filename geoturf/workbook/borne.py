@@ -78,7 +78,9 @@ class _Line(NamedTuple):
 def _net_by_site(book: Book, rates: Rates, result: Result) -> dict[str, list[int]]:
     """A block a phase: two rows of what a net unit comes to, then what each of its sites takes.
     Gives the rows of each site."""
-    price, land, system = result.price, result.ground.areas, result.bid.units
+    price = result.price
+    land = result.ground.areas
+    system = result.bid.units
     under = books_of(price)
     named = work(price).drop_duplicates("share")
     shown = [_shown(line, system) for line in records(named, _Line)]
@@ -113,7 +115,8 @@ def _hours(
 ) -> dict[tuple[str, str], str]:
     """Formulas of the hours of some ``areas``, by site and column, where they are reckoned by
     several rates; by one rate, sites share them alike whatever it is."""
-    q, site = result.takeoff.areas.loc[areas], result.ground.areas.loc[areas, "site"]
+    q = result.takeoff.areas.loc[areas]
+    site = result.ground.areas.loc[areas, "site"]
     formulas: dict[tuple[str, str], str] = {}
     for key in takes:
         work = work_of(key) if key in ITEMS else ()
@@ -161,7 +164,8 @@ def _rates(
         book.texts(sheet, row + nth, 0, (phase, words))
     sheet.write_row(row + 1, RUNNING, (0, 0), book.money)
     for place, share in enumerate(takes):
-        lines, total = of.get((phase, share), ()), takes[share].sum()
+        lines = of.get((phase, share), ())
+        total = takes[share].sum()
         if not len(lines) or not total > 0:
             continue
         cost, whole = (
@@ -191,7 +195,8 @@ def _block(
     last = TAKES + takes.shape[1] - 1
     for row, site in enumerate(takes.index, start=first):
         book.texts(sheet, row, 0, (phase, site))
-        own, steps = f"{cell(row, TAKES)}:{cell(row, last)}", []
+        own = f"{cell(row, TAKES)}:{cell(row, last)}"
+        steps = []
         for nth in (0, 1):
             rates = f"{cell(first - 2 + nth, TAKES)}:{cell(first - 2 + nth, last)}"
             before, here = (cell(place, RUNNING + nth) for place in (row - 1, row))

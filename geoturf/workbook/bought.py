@@ -32,7 +32,10 @@ from geoturf.workbook.quantities import Counts
 from geoturf.workbook.rates import Figure, Rates
 
 #: columns of Lines
-QUANTITY, UNIT_PRICE, AMOUNT, FIRST_STEP = 5, 7, 8, 9
+QUANTITY = 5
+UNIT_PRICE = 7
+AMOUNT = 8
+FIRST_STEP = 9
 #: a millionth: exact halves of a cent, which a float may miss to either side, go up
 #: (`geoturf.price.money.HALF_UP`)
 HALF_UP = "0.000001"
@@ -101,7 +104,9 @@ class _Item(NamedTuple):
     basis: str
 
     def kind_of(self) -> str:
-        return ITEMS[self.key].kind if self.scope_kind == "pool" else ""
+        if self.scope_kind == "pool":
+            return ITEMS[self.key].kind
+        return ""
 
 
 def _item(
@@ -109,7 +114,8 @@ def _item(
 ) -> None:
     """One row; shaded is what the price follows: the net quantity that an order is reckoned from,
     where nothing else gives it, or the order itself. ``net`` and ``formula`` are what gives them."""
-    priced, reckoned = item.scope_kind == "pool", bool(formula)
+    priced = item.scope_kind == "pool"
+    reckoned = bool(formula)
     book.texts(sheet, row, 0, (item.scope, item.section, item.item))
     over = rates.allowance(ITEMS[item.key]) if priced and reckoned else None
     if net:
@@ -144,7 +150,9 @@ def _order(row: int, item: _Item, pools: list[str], sites: Sites) -> str:
     pools than a function takes, and of what is not priced where sites are pools. Those are rounded
     up one by one."""
     if item.scope_kind == "bid":
-        return f"=SUM({','.join(pools)})" if len(pools) <= MOST_ARGUMENTS else ""
+        if len(pools) <= MOST_ARGUMENTS:
+            return f"=SUM({','.join(pools)})"
+        return ""
     if item.key == "turf":
         return ""
     packages = f"{cell(row, NET)}*(1+{cell(row, ALLOWANCE)})/{cell(row, SIZE)}"
@@ -177,7 +185,9 @@ def steps_of(price: Price) -> list[str]:
 
 def _blocks(price: Price) -> list[_Block]:
     """Book by book; the lines of each follow each other."""
-    height, found, first = _DIRECT + len(steps_of(price)) + 4, [], 1
+    height = _DIRECT + len(steps_of(price)) + 4
+    found = []
+    first = 1
     for nth, book in enumerate(dict.fromkeys(price.build_up["book"])):
         last = first + int((work(price)["book"] == book).sum()) - 1
         found.append(_Block(book, first, last, nth * height))
@@ -196,13 +206,15 @@ def lines(
     """The work's lines, each with its part of every step, its cost and its price, and what is
     ``said`` of the figures behind it that are geoturf's own."""
     price = result.price
-    steps, blocks = steps_of(price), _blocks(price)
+    steps = steps_of(price)
+    blocks = _blocks(price)
     heads = ("line", "section", "phase", "kind", "description", "quantity", "unit", "unit price", "amount", *steps, "cost",
              "price", "assumed")  # fmt: skip
     sheet = book.sheet(
         "Lines", (6, 10, 14, 10, 38, 13, 10, 13, *[15] * (len(steps) + 3), 30), heads
     )
-    table, end = work(price), len(work(price)) + 1
+    table = work(price)
+    end = len(work(price)) + 1
     table = table.assign(width_m=table["row"].map(result.takeoff.items["width_m"]))
     told = records(table, _Line)
     extras = list(_extras(told, rates.bid))
@@ -322,7 +334,9 @@ def _quantity(
     if hire is not None:
         weeks = _weeks(order, rates.cost(ITEMS[line.key].cost, line.book), *hire)
         by_week = line.description.endswith(HIRED)
-        return f"={weeks}" if by_week else f"=MAX(0,{order}-{hire[1].name}*({weeks}))"
+        if by_week:
+            return f"={weeks}"
+        return f"=MAX(0,{order}-{hire[1].name}*({weeks}))"
     return f"=ROUND({order}*{float(line.per_order)!r},2)"
 
 
@@ -337,7 +351,9 @@ def _weeks(order: str, day: Figure, week: Figure, covers: Figure) -> str:
 def _days(bid: Bid, phase: str) -> int:
     """From the day that unit costs are of to the start of a phase."""
     rise = bid.price.escalation
-    return (rise.starts[phase] - rise.prices_of).days if rise else 0
+    if rise:
+        return (rise.starts[phase] - rise.prices_of).days
+    return 0
 
 
 def _price_of_extra(
@@ -354,11 +370,13 @@ def _price_of_extra(
 
 def _unit_price(rates: Rates, line: _Line, quantity: str) -> str:
     """The unit cost of a line of the takeoff, by the last price break that it reaches."""
-    key, nth = ITEMS[line.key].cost, 0
+    key = ITEMS[line.key].cost
+    nth = 0
     if line.key == "turf":
         widths = [size.roll_width_m for size in rates.bid.products[line.product].widths]
         nth = min(range(len(widths)), key=lambda at: abs(widths[at] - line.width_m))
-        key, price = "turf", rates.turf(line.product, nth).name
+        key = "turf"
+        price = rates.turf(line.product, nth).name
     elif line.description.endswith(HIRED):
         hire = rates.hire(key, line.book)
         price = hire[0].name if hire else ""
@@ -382,7 +400,9 @@ def _short_of_least(rates: Rates, line: _Line, lines: list[_Line]) -> str:
 
 def _ordered_as(line: _Line) -> tuple[str, str]:
     """What a least order of a line is of: its unit cost, or its turf."""
-    return ("turf", line.product) if line.key == "turf" else (ITEMS[line.key].cost, "")
+    if line.key == "turf":
+        return ("turf", line.product)
+    return (ITEMS[line.key].cost, "")
 
 
 def _kinds(price: Price, step: str) -> tuple[str, ...]:
@@ -394,9 +414,13 @@ def _kinds(price: Price, step: str) -> tuple[str, ...]:
 def _part_of_step(row: int, block: _Block, nth: int, step: str, kinds: tuple[str, ...]) -> str:
     """A line's part of the ``nth`` step: the rounded share of its block's lines down to it, less the
     parts of those above it."""
-    name, before = letter(FIRST_STEP + nth), letter(FIRST_STEP + nth - 1)
-    top, end, this = block.first + 1, block.last + 1, row + 1
-    here, whole = f"SUM($I${top}:${before}{this})", f"SUM($I${top}:${before}${end})"
+    name = letter(FIRST_STEP + nth)
+    before = letter(FIRST_STEP + nth - 1)
+    top = block.first + 1
+    end = block.last + 1
+    this = row + 1
+    here = f"SUM($I${top}:${before}{this})"
+    whole = f"SUM($I${top}:${before}${end})"
     if kinds:  # of materials, and of their waste
         of = f"$D${top}:$D{this}", f"$I${top}:$I{this}"
         here = "+".join(f'SUMIF({of[0]},"{kind}",{of[1]})' for kind in kinds)
@@ -445,7 +469,8 @@ def build_up(book: Book, rates: Rates, price: Price) -> None:
 
 def _block(book: Book, rates: Rates, sheet: Any, price: Price, block: _Block) -> None:
     """The build-up of one price book."""
-    of, direct = work(price), block.top + _DIRECT
+    of = work(price)
+    direct = block.top + _DIRECT
     of = of[of["book"] == block.book]
     rows = f"${block.first + 1}", f"${block.last + 1}"
     kinds, amounts = (f"Lines!${c}{rows[0]}:${c}{rows[1]}" for c in "DI")
@@ -480,7 +505,9 @@ def _step(
 ) -> None:
     """One step: base by what it is on, amount = base x rate; the minimum charge fills up to its
     base."""
-    row, direct, materials = at[step.step], block.top + _DIRECT + 1, f"E{block.top + 2}"
+    row = at[step.step]
+    direct = block.top + _DIRECT + 1
+    materials = f"E{block.top + 2}"
     book.texts(sheet, row, 0, (step.step.capitalize(), step.on))
     bases = {
         "waste": f"={materials}",
@@ -506,7 +533,8 @@ def _step(
 
 def _rated(base: str, rate: str, brackets: list[tuple[Figure, Figure]]) -> str:
     """The formula of a rate on a base; bracket by bracket where there is a scale."""
-    parts, below = [], "0"
+    parts = []
+    below = "0"
     for end, own in brackets:
         parts.append(f"MAX(0,MIN({base},{end.name})-{below})*{own.name}")
         below = end.name

@@ -20,7 +20,8 @@ from geoturf.workbook.bought import AMOUNT, work
 _SIZES_STAY = "Turf by size, and weights: the cut plan's; they stay when a shaded cell is changed."
 _HEADS = ("phase", "what", "dye lot", "deliver on", "width", "length", "quantity", "unit", "weight",
           "cost")  # fmt: skip
-_QUANTITY, _COST = 6, 9
+_QUANTITY = 6
+_COST = 9
 
 
 def order(book: Book, result: Result, at: Mapping[int, int]) -> None:
@@ -29,7 +30,9 @@ def order(book: Book, result: Result, at: Mapping[int, int]) -> None:
     widths = (16, 40, 9, 12, 9, 10, 11, 14, 12, 14)
     sheet = book.sheet("Order", widths, _HEADS, printed=False, said=(_SIZES_STAY,))
     turf = tables.order(result)
-    wide, long, heavy = turf.columns[4], turf.columns[5], turf.columns[7]
+    wide = turf.columns[4]
+    long = turf.columns[5]
+    heavy = turf.columns[7]
     top = 2
     for row, one in enumerate(turf.to_dict("records"), start=top):
         product = result.bid.products[str(one["product"])]
@@ -65,19 +68,23 @@ class _Ordered(NamedTuple):
 
 def _bought(book: Book, sheet: Any, row: int, result: Result, at: Mapping[int, int]) -> int:
     """A row a line of material, from ``row`` on; gives the row below them, which adds them up."""
-    first, total, items = row, Decimal(0), result.takeoff.items
+    first = row
+    total = Decimal(0)
+    items = result.takeoff.items
     ordered = dict(zip(items.index.tolist(), records(items, _Ordered), strict=True))
     for nth, line in enumerate(records(work(result.price), _Line), start=1):
         if line.kind != "material" or line.key not in ITEMS:
             continue
         book.texts(sheet, row, 0, (line.phase, line.description))
         if line.row >= 0:
-            formula, one = f"=Materials!{cell(at[line.row], ORDER)}", ordered[line.row]
+            formula = f"=Materials!{cell(at[line.row], ORDER)}"
+            one = ordered[line.row]
             sheet.write_formula(row, _QUANTITY, formula, book.count, one.order)
             book.text(sheet, row, 7, one.order_unit)
         cost = f"=Lines!{cell(nth, AMOUNT)}"
         sheet.write_formula(row, _COST, cost, book.money, float(line.amount))
-        row, total = row + 1, total + line.amount
+        row = row + 1
+        total = total + line.amount
     book.text(sheet, row, 1, "All that is bought", book.head)
     formula = f"=SUM({cell(first, _COST)}:{cell(row - 1, _COST)})" if row > first else "=0"
     sheet.write_formula(row, _COST, formula, book.total, float(total))

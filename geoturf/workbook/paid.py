@@ -67,7 +67,8 @@ def prices(book: Book, rates: Rates, result: Result) -> None:
     table = result.price.schedule_of_prices
     scopes = [name for name in dict.fromkeys(table["scope"]) if _is_told(name)]
     rows = {name: records(table[table["scope"] == name], _Row) for name in scopes}
-    first, at = 1, {}
+    first = 1
+    at = {}
     for name in scopes:
         at[name] = first
         first += len(rows[name]) + 1
@@ -134,14 +135,18 @@ def _scope(
 ) -> None:
     """The rows of a scope and its sum; cents are carried on from extras, as they come, to what is
     measured, from the largest quantity to the smallest."""
-    left, carried = "0", 0.0
+    left = "0"
+    carried = 0.0
     extras = [nth for nth, one in enumerate(rows) if one.item in counted]
     measured = [nth for nth, one in enumerate(rows) if one.item and one.item not in counted]
     measured.sort(key=lambda nth: (-rows[nth].quantity, nth))
     for nth in (*extras, *measured):
-        one, row, comes = rows[nth], first + nth, due[rows[nth].item]
+        one = rows[nth]
+        row = first + nth
+        comes = due[rows[nth].item]
         quantity, each, extension, comes_to = (cell(row, at) for at in range(_QUANTITY, _LEFT))
-        wanted, due_too = f"ROUND({comes_to}+{left},6)", comes.value + carried
+        wanted = f"ROUND({comes_to}+{left},6)"
+        due_too = comes.value + carried
         carried = round(due_too, 6) - float(one.extension)
         price_each = f"=ROUND(MAX({wanted}/{quantity}+{_HALF_UP},0),{_decimals(one)})"
         sheet.write_formula(row, _EACH, price_each, book.unit_price, float(one.unit_price))
@@ -171,11 +176,14 @@ def _scope(
 
 def _decimals(row: _Row) -> int:
     exponent = row.unit_price.as_tuple().exponent
-    return -exponent if isinstance(exponent, int) else 0
+    if isinstance(exponent, int):
+        return -exponent
+    return 0
 
 
 def _added(some: list[_Due]) -> _Due:
-    cells, value = [one.formula for one in some], sum(one.value for one in some)
+    cells = [one.formula for one in some]
+    value = sum(one.value for one in some)
     return _Due(f"SUM({','.join(cells)})" if len(cells) < 255 else "+".join(cells), value)
 
 
@@ -203,7 +211,8 @@ def _taken(rates: Rates, result: Result, line: _Line, own: pd.Series[bool]) -> s
     measures = work_of(line.key) if line.share == line.key else ()
     if len(measures) < 2:
         return repr(float(result.price.borne.loc[own, line.share].sum()))
-    book, terms = books_of(result.price)[line.phase], []
+    book = books_of(result.price)[line.phase]
+    terms = []
     for one in measures:
         timed = takes_time(one.rate)
         size = 1.0 if timed else measured_in(one.rate, rates.bid.units)[1]
@@ -239,7 +248,8 @@ def plans(book: Book, result: Result) -> None:
     """What the lots of each house plan come to, from Sites; no sheet where no lot has one."""
     if not by_plan.any_plans(result):
         return
-    land, system = result.ground.areas, result.bid.units
+    land = result.ground.areas
+    system = result.bid.units
     area = SHOWN["area"][system]
     heads = ("plan", "lots", "areas", f"ground, {area.unit}", f"turf bought, {area.unit}", "pieces",
              "price each", "price", "least", "most")  # fmt: skip

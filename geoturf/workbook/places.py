@@ -9,7 +9,9 @@ from geoturf.workbook.book import cell
 
 NET_BY_SITE = "Net by site"
 #: columns of it: running cost and rest, cost and price, then net quantities
-RUNNING, MONEY, TAKES = 2, 4, 6
+RUNNING = 2
+MONEY = 4
+TAKES = 6
 
 
 class Sites:

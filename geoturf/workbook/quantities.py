@@ -39,11 +39,13 @@ def quantities(book: Book, rates: Rates, result: Result) -> dict[int, str]:
     """What each task is measured by in each phase, and its hours. Gives the formula of the net
     quantity of each takeoff row of a task."""
     sheet = book.sheet("Quantities", (18, 34, 15, 8, 12, 10, 14), _HEADS, printed=False)
-    items, under = result.takeoff.items, books_of(result.price)
+    items = result.takeoff.items
+    under = books_of(result.price)
     pools = items[(items["scope_kind"] == "pool") & items["key"].isin(_tasks())]
     sums = result.takeoff.areas.groupby(result.ground.areas["phase"].astype(str), sort=False)
     of_phase = dict(iter(sums))
-    row, nets = 1, {}
+    row = 1
+    nets = {}
     for index, pool in zip(pools.index.tolist(), records(pools, _Pool), strict=True):
         first = row
         for work in work_of(pool.key):
@@ -95,7 +97,8 @@ class Counts:
     """What extras are counted by, a row a phase, those of a price book together."""
 
     def __init__(self, book: Book, rates: Rates, result: Result, at: Mapping[int, int]):
-        self.rates, self.system = rates, result.bid.units
+        self.rates = rates
+        self.system = result.bid.units
         self.mass, self.area = SHOWN["mass"][self.system], SHOWN["area"][self.system]
         under = books_of(result.price)
         counted = result.takeoff.counts
@@ -144,7 +147,8 @@ class Counts:
                 for index in bagged.index
             ]
             weight = "+".join([cell(row, _AT["turf"]), *bags])
-            hours, heavy = cell(row, _AT["crew_h"]), cell(row, _AT["freight"])
+            hours = cell(row, _AT["crew_h"])
+            heavy = cell(row, _AT["freight"])
             for name, formula, value, style in (
                 ("loads", haul, int(counted["loads"]), book.count),
                 ("crew_h", work, float(counted["crew_h"]), book.number),
@@ -176,7 +180,8 @@ class Counts:
 
     def part(self, phase: str, book: str, amount: str) -> str:
         """An ``amount`` of all phases of a book down to this one, by surface, rounded."""
-        rows, column = self.books[book], _AT["surface"]
+        rows = self.books[book]
+        column = _AT["surface"]
         here = [row for row in rows if row <= self.rows[phase]]
         share = f"{sum_of('Counts', column, here)}/{sum_of('Counts', column, rows)}"
         return f"ROUND({amount}*{share}+0.000001,2)"

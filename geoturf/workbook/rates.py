@@ -43,7 +43,8 @@ class Rates:
     """The figures of a bid, by the names that formulas know them by."""
 
     def __init__(self, book: Book, bid: Bid):
-        self.book, self.bid = book, bid
+        self.book = book
+        self.bid = bid
         self.sheet = book.sheet("Rates", (28, 62, 14, 14, 14, 10), _HEADS)
         self._rows: dict[tuple[str, str], Figure] = {}  # by key and price book
         self._booked = {name: booked(bid, name) for name in ("", *bid.books)}
@@ -54,7 +55,8 @@ class Rates:
         """A percentage of the build-up, or the least price (0 where there is none)."""
         owner = book if book and key in self.bid.books[book].own_steps() else ""
         rules = self._booked[owner].price
-        value, assumed = getattr(rules, key), key not in self.bid.price.model_fields_set
+        value = getattr(rules, key)
+        assumed = key not in self.bid.price.model_fields_set
         number = float(value.amount) if isinstance(value, Money) else float(value or 0)
         unit = self.bid.currency if key == "minimum" else "%"
         told = (_said(PriceRules, key), number, unit, owner, assumed and not owner)
@@ -63,7 +65,8 @@ class Rates:
     def bracket(self, nth: int) -> tuple[Figure, Figure]:
         """The end and the rate of a bracket of the bond's scale, from 0."""
         one = self.bid.price.bond_scale[nth]
-        key, what = f"bond_{nth + 1}", f"bond, its bracket {nth + 1}"
+        key = f"bond_{nth + 1}"
+        what = f"bond, its bracket {nth + 1}"
         end = float(one.up_to.amount)
         ends = Figure("build-up", f"{key}_up_to", f"{what}: up to", end, self.bid.currency)
         rate = Figure("build-up", key, f"{what}: rate", one.rate, "%")
@@ -92,13 +95,16 @@ class Rates:
         """Of each price break of a unit cost, or of a turf's own width: from how many on, and the
         price."""
         if key == "turf":
-            name, some = f"turf_{product}", self.bid.products[product].breaks
+            name = f"turf_{product}"
+            some = self.bid.products[product].breaks
             some = () if nth_width else some
         else:
-            name, some = f"cost_{key}", self._booked[book].price.breaks.get(key, ())
+            name = f"cost_{key}"
+            some = self._booked[book].price.breaks.get(key, ())
         found = []
         for nth, one in enumerate(some, start=1):
-            kind, at = "turf" if key == "turf" else "unit cost", f"{name}_from_{nth}"
+            kind = "turf" if key == "turf" else "unit cost"
+            at = f"{name}_from_{nth}"
             told = f"{name}: price break {nth}"
             ends = Figure(kind, at, f"{told}, from", one.at_least, one.price.unit)
             price = self._money(kind, f"{at}_price", told, one.price)
@@ -159,7 +165,8 @@ class Rates:
         owner = book if book and field in self.bid.books[book].own_rates() else ""
         rates = self._booked[owner].materials.rates
         unit, size = measured_in(field, self.bid.units)
-        key, value = f"rate_{key_of(field)}", getattr(rates, field) / size
+        key = f"rate_{key_of(field)}"
+        value = getattr(rates, field) / size
         assumed = not owner and field not in rates.model_fields_set
         told = (_said(type(rates), field), value, unit, owner, assumed)
         return self._row(key, Figure("production rate", key, *told))
@@ -176,7 +183,8 @@ class Rates:
 
     def size(self, field: str, unit: str) -> Figure:
         """A size among the rules of the takeoff, in ``unit``."""
-        rules, key = self.bid.materials, key_of(field)
+        rules = self.bid.materials
+        key = key_of(field)
         value = getattr(rules, field) / units.unit_factor(unit)[0]
         assumed = field not in rules.model_fields_set
         told = (_said(type(rules), field), value, unit, "", assumed)
@@ -200,9 +208,11 @@ class Rates:
         """A name as spreadsheets take them, and no other figure's; capitals tell none apart."""
         plain = re.sub(r"\W", "_", wanted, flags=re.ASCII)[:_LONGEST]
         taken = {one.name.lower() for one in self._rows.values()}
-        name, nth = plain, 2
+        name = plain
+        nth = 2
         while name.lower() in taken:
-            name, nth = f"{plain}_{nth}", nth + 1
+            name = f"{plain}_{nth}"
+            nth = nth + 1
         return name
 
     def write(self) -> None:
@@ -222,7 +232,8 @@ class Rates:
             yield from (one for one in self._rows.values() if one.kind == kind)
 
     def _write(self, row: int, one: Figure) -> None:
-        book, sheet = self.book, self.sheet
+        book = self.book
+        sheet = self.sheet
         book.texts(sheet, row, 0, (one.name, one.what))
         if one.formula:
             sheet.write_formula(row, _VALUE, one.formula, book.number, one.value)

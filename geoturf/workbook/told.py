@@ -191,7 +191,9 @@ def findings(book: Book, result: Result) -> None:
 
 def summary(book: Book, sheet: Any, result: Result) -> None:
     """What the bid is, its price, and its phases."""
-    price, bid, land = result.price, result.bid, result.ground.areas
+    price = result.price
+    bid = result.bid
+    land = result.ground.areas
     unit, size = ("ft^2", units.FT2_M2) if bid.units == "us" else ("m^2", 1.0)
     surface = float(land["surface_area_m2"].sum()) / size
     book.text(sheet, 0, 0, bid.name, book.title)

@@ -119,8 +119,10 @@ class _Form:
         return self._matched(first)
 
     def _matched(self, first: _Form) -> tuple[int, ...] | None:
-        runs, others = self.laying.runs, first.laying.runs
-        free, order = list(range(len(runs))), []
+        runs = self.laying.runs
+        others = first.laying.runs
+        free = list(range(len(runs)))
+        order = []
         for other, middle in zip(others, first.middles, strict=True):
             same = [
                 k

@@ -35,7 +35,8 @@ class Cut(NamedTuple):
     @property
     def corners(self) -> list[tuple[float, float]]:
         """Along and across, from the left end of its start line round to the right one."""
-        left, right = self.across_m, self.across_m + self.width_m
+        left = self.across_m
+        right = self.across_m + self.width_m
         end = self.along_m + self.length_m
         return [
             (self.along_m, left),
@@ -66,10 +67,12 @@ class Kept(NamedTuple):
 
 def data(result: Result) -> dict[str, Any]:
     """Of the paper ``crew_cut_list``."""
-    system, plan = SYSTEMS[result.bid.units], result.plan
+    system = SYSTEMS[result.bid.units]
+    plan = result.plan
     mm = WIDE_MM / float(plan.rolls["length_m"].max()) if len(plan.rolls) else 1.0
     number = numbers(result)
-    cuts, kept = by_roll(plan.pieces, Cut), by_roll(plan.stock, Kept)
+    cuts = by_roll(plan.pieces, Cut)
+    kept = by_roll(plan.stock, Kept)
     return {
         "page": result.bid.page,
         "title": f"{result.bid.name}: cut list",

@@ -53,7 +53,8 @@ _US_SCALES = (
 )
 _METRIC_SCALES = (25, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000, 1500, 2000, 2500, 5000, 10000)  # fmt: skip
 RIM_MM, MARGIN_MM = 13.0, 5.0  # left and above, for dimensions; right and below, for names
-SMALL_PT, LARGE_PT = 6.5, 9.0
+SMALL_PT = 6.5
+LARGE_PT = 9.0
 _WIDE, _HIGH = 0.49, 1.12  # of a letter and a line, in their size
 _BAR_MM = 40.0  # of a scale bar, at most
 _APART_MM = 3.0  # between dimensions beside each other
@@ -108,14 +109,16 @@ class View:
     def size(self) -> tuple[float, float]:
         """Width and height in mm, its rim in."""
         u0, v0, u1, v1 = self.window
-        along, across = (u1 - u0) * self.scale.mm, (v1 - v0) * self.scale.mm
+        along = (u1 - u0) * self.scale.mm
+        across = (v1 - v0) * self.scale.mm
         width, height = (along, across) if self.turns % 2 else (across, along)
         return width + RIM_MM + MARGIN_MM, height + RIM_MM + MARGIN_MM
 
     def page(self, u: Any, v: Any) -> Points:
         """Points (..., 2) on the page."""
         u0, v0, u1, v1 = self.window
-        u, v = np.asarray(u, float), np.asarray(v, float)
+        u = np.asarray(u, float)
+        v = np.asarray(v, float)
         x, y = (
             (v - v0, u1 - u),
             (u - u0, v - v0),
@@ -184,7 +187,9 @@ def _framed(name: str, window: Box, view: View) -> dict[str, Any]:
 
 def _round(value: Any) -> Any:
     """To a hundredth of a millimetre: finer than ink."""
-    return round(float(value), 2) if np.ndim(value) == 0 else np.round(value, 2).tolist()
+    if np.ndim(value) == 0:
+        return round(float(value), 2)
+    return np.round(value, 2).tolist()
 
 
 def _fills(laying: Laying, view: View) -> Iterator[dict[str, Any]]:
@@ -203,7 +208,8 @@ def _paths(laying: Laying, view: View) -> dict[str, list[Any]]:
     told += [("chalk", _stretch(line.seam)) for line in laying.lines]
     told += [(run.kind, shapely.get_coordinates(run.line)) for run in laying.runs]
     kinds, lines = zip(*told, strict=True)
-    uv, line = np.concatenate(lines), np.repeat(np.arange(len(lines)), [len(p) for p in lines])
+    uv = np.concatenate(lines)
+    line = np.repeat(np.arange(len(lines)), [len(p) for p in lines])
     if not _in_window(view, *uv.min(axis=0)) or not _in_window(view, *uv.max(axis=0)):
         uv, line, owner = _clipped(uv, line, view.window)
         kinds = tuple(kinds[k] for k in owner)
@@ -240,7 +246,9 @@ def cut_size(piece: Piece, system: System) -> str:
     left, right, width = (
         system.tape(size, up=True) for size in (piece.length_m, piece.right_m, piece.width_m)
     )
-    return f"{left} x {width}" if left == right else f"{left} / {right} x {width}"
+    if left == right:
+        return f"{left} x {width}"
+    return f"{left} / {right} x {width}"
 
 
 class _Label(NamedTuple):
@@ -254,7 +262,8 @@ class _Label(NamedTuple):
     @property
     def extent(self) -> tuple[float, float]:
         """Width and height in mm, before it is turned."""
-        small, large = SMALL_PT * _PT_MM, LARGE_PT * _PT_MM
+        small = SMALL_PT * _PT_MM
+        large = LARGE_PT * _PT_MM
         number = len(self.number) * large * _WIDE
         text = max((len(line) for line in self.lines), default=0) * small * _WIDE
         rows = len(self.lines) * small * _HIGH
@@ -287,7 +296,8 @@ def _labels(laying: Laying, view: View, system: System, named: bool) -> Iterator
         written = _written(laying, k, view, system, named)
         if written is None:
             continue
-        label, (x, y) = written.label, view.page(written.u, written.v)
+        label = written.label
+        (x, y) = view.page(written.u, written.v)
         at = {"x": _round(x), "y": _round(y), "turned": label.turned, "above": label.above}
         yield at | {"number": label.number, "lines": list(label.lines)}
 
@@ -324,15 +334,20 @@ def _seen(part: Stretch, view: View) -> Stretch | None:
         u0, v0, u1, v1 = shapely.bounds(seen).tolist()
         part = Stretch(seen, (u0, v0, u1, v1), part.whole)
     # of nothing the bounds are no numbers
-    return part if u1 - u0 > least and v1 - v0 > least else None
+    if u1 - u0 > least and v1 - v0 > least:
+        return part
+    return None
 
 
 def _on_the_ground(
     view: View, wide_mm: float, high_mm: float, turned: bool = False
 ) -> tuple[float, float]:
     """How far (m) what is written on the page reaches along the pile and across it."""
-    wide, high = wide_mm / view.scale.mm, high_mm / view.scale.mm
-    return (wide, high) if view.turns % 2 != turned else (high, wide)
+    wide = wide_mm / view.scale.mm
+    high = high_mm / view.scale.mm
+    if view.turns % 2 != turned:
+        return (wide, high)
+    return (high, wide)
 
 
 def _spot(part: Stretch, du: float, dv: float) -> tuple[float, float] | None:
@@ -349,7 +364,9 @@ def _spot(part: Stretch, du: float, dv: float) -> tuple[float, float] | None:
     shapely.prepare(part.shape)
     free = shapely.covers(part.shape, labels)
     first = int(np.argmax(free))
-    return (float(u[first]), float(v[first])) if free[first] else None
+    if free[first]:
+        return (float(u[first]), float(v[first]))
+    return None
 
 
 @lru_cache(maxsize=4096)  # of a lot that is being drawn
@@ -444,7 +461,8 @@ def _dim(laying: Laying, line: Line, seam: Seam, view: View, system: System) -> 
     if not (across[0] <= seam.place <= across[1] and start < along[1] and along[0] < end):
         return None
     x0, y0, x1, y1 = view.box((seam.u0, seam.v0, seam.u1, seam.v1))
-    chalk, mark = "-".join(mark.name for mark in line.marks), line.marks[0].name
+    chalk = "-".join(mark.name for mark in line.marks)
+    mark = line.marks[0].name
     origin = (mark if seam.cross else chalk) + " + " if len(laying.lines) > 1 else ""
     away = abs(line.offset_m(seam))
     in_line = away < _SAME_M and seam.cross == line.seam.cross

@@ -46,12 +46,17 @@ def data(result: Result) -> dict[str, Any]:
 
 
 def _labels(result: Result) -> list[dict[str, Any]]:
-    system, land, plan = SYSTEMS[result.bid.units], result.ground.areas, result.plan
-    number, size = numbers(result), records(plan.pieces, Piece)
+    system = SYSTEMS[result.bid.units]
+    land = result.ground.areas
+    plan = result.plan
+    number = numbers(result)
+    size = records(plan.pieces, Piece)
     count = np.bincount(plan.pieces["area_index"].astype(int), minlength=len(land))
     cut = {piece.piece: cut_size(piece, system) for piece in size}
-    sites, areas = land["site"].astype(str).tolist(), land["area"].astype(str).tolist()
-    phases, products = land["phase"].astype(str).tolist(), land["product"].tolist()
+    sites = land["site"].astype(str).tolist()
+    areas = land["area"].astype(str).tolist()
+    phases = land["phase"].astype(str).tolist()
+    products = land["product"].tolist()
     by_roll = cut_list.by_roll(plan.pieces, Cut)
     return [
         {

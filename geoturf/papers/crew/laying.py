@@ -56,7 +56,8 @@ class Piece(NamedTuple):
         """As it lies before it is trimmed: as a rectangle to the border, or as it is cut where its
         ends slant."""
         if np.isnan(self.cut_u_m):
-            left, right = (self.u0, self.u1), (self.u0, self.u1)
+            left = (self.u0, self.u1)
+            right = (self.u0, self.u1)
         else:
             start = self.cut_u_m + self.start_slant_m
             left = (self.cut_u_m, self.cut_u_m + self.length_m)
@@ -87,11 +88,15 @@ class Seam(NamedTuple):
     @property
     def place(self) -> float:
         """Where its line lies: along the pile for a cross seam, across it for another."""
-        return self.u0 if self.cross else self.v0
+        if self.cross:
+            return self.u0
+        return self.v0
 
     @property
     def span(self) -> tuple[float, float]:
-        return (self.v0, self.v1) if self.cross else (self.u0, self.u1)
+        if self.cross:
+            return (self.v0, self.v1)
+        return (self.u0, self.u1)
 
     @property
     def length_m(self) -> float:
@@ -160,7 +165,8 @@ def _stretches(shapes: Any, whole: Any) -> list[Stretch]:
 
 def layings(result: Result) -> list[Laying]:
     """One an area, in their order."""
-    land, plan = result.ground.areas, result.plan
+    land = result.ground.areas
+    plan = result.plan
     bearing = np.nan_to_num(plan.chosen["pile_bearing_deg"].to_numpy(float))
     shapes = _turned(land["laid"].to_numpy(dtype=object), bearing)
     beside = _beside(result, bearing, shapes)
@@ -210,7 +216,8 @@ def _turned(geometries: Shapes, bearing_deg: np.ndarray) -> Shapes:
     """Geometries of ground frames in pile coordinates, of a bearing each: u for x, v for y."""
     points, owner = shapely.get_coordinates(geometries, return_index=True)
     bearing = np.radians(bearing_deg)[owner]
-    sine, cosine = np.sin(bearing), np.cos(bearing)
+    sine = np.sin(bearing)
+    cosine = np.cos(bearing)
     x, y = points.T
     uv = np.column_stack([x * sine + y * cosine, x * cosine - y * sine])
     out: Shapes = shapely.set_coordinates(geometries.copy(), uv)
@@ -235,14 +242,17 @@ def _beside(
     result: Result, bearing: np.ndarray, shapes: Shapes
 ) -> list[list[tuple[str, shapely.Geometry]]]:
     """Buildings, paving and what is left out near each area, as far as they are shown."""
-    land, context = result.ground.areas, result.ground.context
+    land = result.ground.areas
+    context = result.ground.context
     out: list[list[tuple[str, shapely.Geometry]]] = [[] for _ in range(len(land))]
     areal = np.isin(shapely.get_type_id(context["geometry"].to_numpy(dtype=object)), _AREAL)
     known = context[areal & context["role"].isin(_SHOWN)]
     if not len(known):
         return out
-    things, roles = known["geometry"].to_numpy(dtype=object), known["role"].to_numpy()
-    own, frame = land["laid"].to_numpy(dtype=object), land["frame"].to_numpy()
+    things = known["geometry"].to_numpy(dtype=object)
+    roles = known["role"].to_numpy()
+    own = land["laid"].to_numpy(dtype=object)
+    frame = land["frame"].to_numpy()
     area, row = plane.near(own, frame, things, known["frame"].to_numpy(), BESIDE_M)
     turned = _turned(plane.onto_laid(land, area, things[row]), bearing[area])
     for k, role, geometry in zip(area, roles[row], turned, strict=True):
@@ -276,7 +286,8 @@ def _in_turn(pieces: list[Piece], runs: list[Run], seams: list[Seam]) -> list[Pa
     strip along the pile."""
     right = 1.0 if not pieces or _fixed_on_the_left(pieces, runs) else -1.0
     parts = sorted(_parts(pieces), key=lambda part: min(_near(piece, right) for piece in part))
-    free, out = _whole(seams), []
+    free = _whole(seams)
+    out = []
     for part in parts:
         mine = [seam for seam in free if any(_meet(piece, seam) for piece in part)]
         free = [seam for seam in free if seam not in mine]
@@ -307,7 +318,9 @@ def _from(seam: Seam | None, part: list[Piece], right: float) -> list[Piece]:
         across, along = _near(piece, right)
         end = right * (piece.v1 if right > 0 else piece.v0)
         before = seam is not None and not seam.cross and end < right * seam.place - _SAME_M
-        return (1, -across, along) if before else (0, across, along)
+        if before:
+            return (1, -across, along)
+        return (0, across, along)
 
     return sorted(part, key=rank)
 
@@ -381,7 +394,8 @@ def _goes_on(last: Seam, seam: Seam) -> bool:
 
 def _meet(piece: Piece, seam: Seam) -> bool:
     """Whether the seam is at a side or an end of the piece."""
-    ends, sides = (piece.u0, piece.u1), (piece.v0, piece.v1)
+    ends = (piece.u0, piece.u1)
+    sides = (piece.v0, piece.v1)
     on, along = (ends, sides) if seam.cross else (sides, ends)
     start, end = seam.span
     beside = start < along[1] - _SAME_M and along[0] < end - _SAME_M

@@ -76,7 +76,8 @@ def data(result: Result) -> dict[str, Any]:
 def loads(result: Result) -> dict[Day, list[Load]]:
     """Day by day, each in the order of work."""
     days = _days(result)
-    taken, turf = lots.taken(result), _turf(result)
+    taken = lots.taken(result)
+    turf = _turf(result)
     out: dict[Day, list[Load]] = defaultdict(list)
     for lot in lots.of(result):
         begun = days.get((lot.phase, lot.site), {})
@@ -111,7 +112,8 @@ def _day(tasks: Sequence[str], begun: dict[str, Day]) -> Day:
 
 def _turf(result: Result) -> dict[int, list[tuple[Piece, float]]]:
     """The pieces of each area, with their weight (kg)."""
-    pieces, products = result.plan.pieces, result.ground.areas["product"].tolist()
+    pieces = result.plan.pieces
+    products = result.ground.areas["product"].tolist()
     out: dict[int, list[tuple[Piece, float]]] = defaultdict(list)
     for area, piece in zip(pieces["area_index"].tolist(), records(pieces, Piece), strict=True):
         kg = lots.turf_kg(result, products[area], piece.length_m * piece.width_m)
@@ -144,8 +146,12 @@ def _lot(load: Load, system: System) -> dict[str, Any]:
 
 def _known(kg: float, system: System) -> str:
     """A weight, "" where none is known."""
-    return lots.weight(kg, system) if kg else ""
+    if kg:
+        return lots.weight(kg, system)
+    return ""
 
 
 def _weighs(one: Taken, system: System) -> str:
-    return "" if one.weight_kg is None else lots.weight(one.weight_kg, system)
+    if one.weight_kg is None:
+        return ""
+    return lots.weight(one.weight_kg, system)

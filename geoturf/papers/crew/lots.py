@@ -36,7 +36,8 @@ class Taken(NamedTuple):
 
 def of(result: Result) -> list[Lot]:
     """In the order of work; phases of a lot as they first stand in the data."""
-    land, order = result.ground.areas, result.plan.lots
+    land = result.ground.areas
+    order = result.plan.lots
     turn = {} if order is None else {str(site): k for k, site in enumerate(order["site"])}
     rows: dict[tuple[str, str], list[int]] = {}
     for row, key in enumerate(
@@ -73,7 +74,8 @@ def taken(result: Result) -> dict[tuple[str, str], list[Taken]]:
 
 
 def _said(quantity: float, unit: str, decimals: int = 0) -> str:
-    number, unit = f"{quantity:,.{decimals}f}", unit.replace("^2", "²").replace("^3", "³")
+    number = f"{quantity:,.{decimals}f}"
+    unit = unit.replace("^2", "²").replace("^3", "³")
     if unit == "each":
         return number
     plural = "es" if unit.endswith("x") else "s"
@@ -100,7 +102,8 @@ def turf_kg(result: Result, product: str, area_m2: float) -> float:
 
 def fasteners(result: Result, area: int, system: System) -> list[tuple[str, str]]:
     """What holds an area's turf: word, quantity."""
-    edges, border = result.bid.edges, result.edges.totals.iloc[area]
+    edges = result.bid.edges
+    border = result.edges.totals.iloc[area]
     q = result.takeoff.areas.iloc[area]
     return list(
         _fasteners(

@@ -20,7 +20,10 @@ from geoturf.units import read
 
 Points = NDArray[np.float64]
 
-HOUSE, WALK, AREA, BEND = "house corner", "walk corner", "corner of the area", "bend of the border"
+HOUSE = "house corner"
+WALK = "walk corner"
+AREA = "corner of the area"
+BEND = "bend of the border"
 _RANK = (HOUSE, WALK, AREA, BEND)
 _BUILT = {"building": HOUSE, "paving": WALK}
 _EDGE_M = read("3 ft", "length")  # edges at least this long are measured along; ties are no shorter
@@ -75,7 +78,8 @@ class Border:
         return tuple(Tie(self._name(one), one, _distance_m(one, point)) for one in chosen)
 
     def _edges_at(self, point: Points) -> Points:
-        start, end = self.edges[:, 0], self.edges[:, 1]
+        start = self.edges[:, 0]
+        end = self.edges[:, 1]
         long_enough = np.hypot(*(end - start).T) >= _EDGE_M
         near = _to_edges(self.edges, point) <= 2 * _STRAIGHT_M
         found: Points = self.edges[long_enough & near]
@@ -148,7 +152,8 @@ def _sine(pair: tuple[Corner, Corner], point: Points) -> float:
 
 def _to_edges(edges: Points, point: Points) -> Points:
     """Distances (n,) of a point, or of a point each (n, 2), from edges (n, 2, 2)."""
-    start, along = edges[:, 0], edges[:, 1] - edges[:, 0]
+    start = edges[:, 0]
+    along = edges[:, 1] - edges[:, 0]
     square = (along**2).sum(axis=1)
     part = ((point - start) * along).sum(axis=1) / np.where(square > 0, square, 1)
     foot = start + along * part.clip(0, 1)[:, None]

@@ -69,7 +69,9 @@ def data(result: Result) -> dict[str, Any]:
 
 def sheets(result: Result) -> list[Sheet]:
     """In the order in which their first lots are worked."""
-    laid, land, system = layings(result), result.ground.areas, SYSTEMS[result.bid.units]
+    laid = layings(result)
+    land = result.ground.areas
+    system = SYSTEMS[result.bid.units]
     products = land["product"].astype(str).tolist()
     plans = land["plan"].astype(str).tolist() if "plan" in land else [""] * len(land)
     by_name: dict[tuple[str, ...], list[Lot]] = {}
@@ -109,7 +111,9 @@ _MIRRORED = " mirrored"
 def _lead(caution: str) -> tuple[str, str]:
     """What a caution is about, and the rest of it."""
     lead, colon, rest = caution.partition(": ")
-    return (lead, rest) if colon and len(lead) < _LEAD else ("", caution)
+    if colon and len(lead) < _LEAD:
+        return (lead, rest)
+    return ("", caution)
 
 
 def _where(result: Result, made: Sequence[Sheet]) -> list[list[list[Any]]]:
@@ -170,7 +174,9 @@ def _about(sheet: Sheet) -> str:
     if sheet.shared:
         return f"{len(sheet.lots)} lots of this house plan"
     phase = f"phase {sheet.lots[0].phase}"
-    return f"house plan {sheet.plan}, {phase}" if sheet.plan else phase
+    if sheet.plan:
+        return f"house plan {sheet.plan}, {phase}"
+    return phase
 
 
 def _differences(result: Result, sheet: Sheet) -> str:
@@ -202,7 +208,8 @@ def _lots(result: Result, sheet: Sheet) -> list[dict[str, Any]]:
     named = [f"{row['site']}, {row['phase']}" for row in rows]
     drawings = [area["drawn"] for row in rows for area in row["areas"]]
     pieces_named = [text for row in rows for area in row["areas"] for text in area["pieces"]]
-    site_mm, drawn_mm = _wide(named, _NAME_MM), _wide(drawings, _NAME_MM)
+    site_mm = _wide(named, _NAME_MM)
+    drawn_mm = _wide(drawings, _NAME_MM)
     most = ROOMS[result.bid.page].wide - site_mm - drawn_mm
     return [row | {"wide": [site_mm, drawn_mm, _wide(pieces_named, most)]} for row in rows]
 
@@ -252,7 +259,8 @@ def _range(amounts: Iterable[tuple[float, str]]) -> str:
 
 def _area(result: Result, sheet: Sheet, group: Alike, title: str, system: System) -> dict[str, Any]:
     """An area's list: of the first where it is drawn for several, with what is otherwise on them."""
-    land, first = result.ground.areas, group.layings[0]
+    land = result.ground.areas
+    first = group.layings[0]
     rows = [one.area_index for one in group.layings]
     product = result.bid.products[land["product"].iloc[rows[0]]]
     sites = land["site"].astype(str).iloc[rows].tolist()
@@ -333,7 +341,8 @@ class _Height:
     shared: bool
 
     def __call__(self, wide: float) -> float:
-        area, letters = self.area, wide * _LETTERS_A_MM
+        area = self.area
+        letters = wide * _LETTERS_A_MM
         about = area["title"] + area["product"] + area["ground"] + area["on"]
         words = [f"{about:60}", *(", ".join(line["marks"]) + 30 * " " for line in area["lines"])]
         words += ["".join(map("".join, area["holds"])) + 20 * " "]
@@ -350,7 +359,9 @@ class _Height:
 
 def columns_of(area: dict[str, Any], wide: float) -> int:
     """Of the list of an area's pieces."""
-    return 2 if wide > 2 * _BESIDE_MM[True] and len(area["pieces"]) > _SHORT else 1
+    if wide > 2 * _BESIDE_MM[True] and len(area["pieces"]) > _SHORT:
+        return 2
+    return 1
 
 
 def _least_mm(result: Result, sheet: Sheet) -> float:
@@ -387,7 +398,8 @@ def _page(
 
 
 def _block(one: Block, area: dict[str, Any], room: Room, system: System) -> dict[str, Any]:
-    laying, view = one.told.laying, one.view
+    laying = one.told.laying
+    view = one.view
     wide = max(view.size[0], views.HEAD_MM)
     list_mm = room.wide - wide - views.GAP_MM if one.beside else room.wide
     drawn = drawing.drawn(laying, view, one.details, system, not area["on"])

@@ -93,7 +93,8 @@ def sizes(one: Told, room: Room, system: System) -> Sizes:
 def pages(areas: Sequence[Sizes], first: float, room: Room, system: System) -> Iterator[Page]:
     """All areas on the first page, which has ``first`` mm for them, where they can be read there;
     else at most two on each page, one where two could not be read. The first page may be empty."""
-    queue, high = list(areas), first
+    queue = list(areas)
+    high = first
     whole = _filled(queue, first)
     if whole is not None:
         yield Page(whole, [])
@@ -133,7 +134,9 @@ def _filled(some: Sequence[Sizes], high: float) -> list[Block] | None:
             blocks = some[k].blocks
             more = blocks[at[k] - 1].height - blocks[at[k]].height if at[k] else np.inf
             if more <= spare:
-                at[k], spare, grown = at[k] - 1, spare - more, True
+                at[k] = at[k] - 1
+                spare = spare - more
+                grown = True
                 break
     return [one.blocks[k] for one, k in zip(some, at, strict=True)]
 
@@ -141,7 +144,8 @@ def _filled(some: Sequence[Sizes], high: float) -> list[Block] | None:
 def _block(one: Told, scale: Scale, wide: float) -> Block | None:
     """The area with its list where it takes less height; None where it is too wide."""
     view = _whole(one.laying, scale)
-    width, height = max(view.size[0], HEAD_MM), view.size[1] + TITLE_MM
+    width = max(view.size[0], HEAD_MM)
+    height = view.size[1] + TITLE_MM
     tries = []
     if width <= wide:
         tries.append(Block(one, view, False, height + one.list_mm(wide)))
@@ -203,13 +207,17 @@ def _shelved(views: Sequence[Drawn], room: Room) -> list[Placed]:
     placed: list[Placed] = []
     x = y = row = 0.0
     for one in views:
-        width, height = max(one.view.size[0], HEAD_MM), one.view.size[1] + TITLE_MM
+        width = max(one.view.size[0], HEAD_MM)
+        height = one.view.size[1] + TITLE_MM
         if x and x + width > room.wide:
-            x, y, row = 0.0, y + row + GAP_MM, 0.0
+            x = 0.0
+            y = y + row + GAP_MM
+            row = 0.0
         if width > room.wide or y + height > room.high:
             break
         placed.append(Placed(x, y + TITLE_MM, one))
-        x, row = x + width + GAP_MM, max(row, height)
+        x = x + width + GAP_MM
+        row = max(row, height)
     return placed
 
 
@@ -237,7 +245,8 @@ def _details(
     about those that cannot, finer still."""
     finer = [s for s in drawing.scales(system) if coarser.scale.mm < s.mm <= _MM / _FINEST]
     for window in _clusters(hidden) if finer else ():
-        view, still = coarser, list(hidden)
+        view = coarser
+        still = list(hidden)
         for scale in reversed(finer):
             mine = [piece for piece in hidden if _middle_in(piece, window)]
             view = View(window, coarser.turns, scale)
@@ -260,8 +269,10 @@ def _middle_in(piece: Piece, window: Box) -> bool:
 
 def _parts(view: View, room: Room) -> Iterator[View]:
     """Windows no larger than a page, which overlap by what a label needs."""
-    rim, mm = drawing.RIM_MM + drawing.MARGIN_MM, view.scale.mm
-    wide, high = (room.wide - rim) / mm, (room.high - TITLE_MM - rim) / mm
+    rim = drawing.RIM_MM + drawing.MARGIN_MM
+    mm = view.scale.mm
+    wide = (room.wide - rim) / mm
+    high = (room.high - TITLE_MM - rim) / mm
     along, across = (wide, high) if view.turns % 2 else (high, wide)
     u0, v0, u1, v1 = view.window
     for low, upper in _cut(u0, u1, along, _LAP_MM / mm):

@@ -45,7 +45,9 @@ MOST_FUNDS = 8  # a row of the choice for each set of funds
 
 def _overlaid(value: Any) -> Any:
     """A bid's conversions laid over the shipped ones of the same name, key by key."""
-    return merged(value) if isinstance(value, dict) else value
+    if isinstance(value, dict):
+        return merged(value)
+    return value
 
 
 class WaterRules(Rules):

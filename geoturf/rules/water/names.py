@@ -44,7 +44,9 @@ def meant(name: str, known: Iterable[str], kind: str) -> str:
         return whole
     parts = re.split(r"[/,;&+]|\band\b", str(name).lower())
     found = {_synonym(key(part), kind) for part in parts}
-    return found.pop() if len(found) == 1 and "" not in found else whole
+    if len(found) == 1 and "" not in found:
+        return found.pop()
+    return whole
 
 
 def _synonym(whole: str, kind: str) -> str:

@@ -170,15 +170,21 @@ def filled(said: Ordinance) -> Ordinance:
 
 def by_name(value: object) -> object:
     """An ordinance given by its name alone as its table."""
-    return {"law": value} if isinstance(value, str) else value
+    if isinstance(value, str):
+        return {"law": value}
+    return value
 
 
 def by_file(value: object) -> str:
     """The file that an ordinance of a bid, as TOML gives it, names; "" for none."""
     if isinstance(value, str):
-        return value if value.lower().endswith(".toml") else ""
+        if value.lower().endswith(".toml"):
+            return value
+        return ""
     named = value.get("file", "") if isinstance(value, dict) else ""
-    return named if isinstance(named, str) else ""
+    if isinstance(named, str):
+        return named
+    return ""
 
 
 class Profile(Rules):
