@@ -20,16 +20,12 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def any_plans(result: Result) -> bool:
-    """Whether any lot is of a house plan."""
-    land = result.ground.areas
-    return "plan" in land and bool(land["plan"].ne("").any())
-
-
-def by_plan(result: Result) -> pd.DataFrame:
+def by_plan(result: Result) -> pd.DataFrame | None:
     """`COLUMNS`, plans by name, lots of no plan last; turf is what its areas bear of what is
-    bought, and every sum adds up to the bid's."""
+    bought, and every sum adds up to the bid's. None where no lot is of a house plan."""
     land = result.ground.areas
+    if "plan" not in land or not land["plan"].ne("").any():
+        return None
     chosen = result.plan.chosen
     prices = dict(
         zip(result.price.sites["site"].astype(str), result.price.sites["price"], strict=True)

@@ -622,6 +622,7 @@ class Result:
     seconds: dict[str, float]
     risk: Risk | None = None  # where the bid gives ranges
     staying: Staying | None = None  # where turf is not laid on all areas
+    by_plan: pd.DataFrame | None = None  # `geoturf.by_plan.COLUMNS`, where lots are of house plans
     each: bool = True  # whether there is a takeoff of each site
 
     @property

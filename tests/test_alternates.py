@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import box
 
 import geoturf
-from geoturf import layout, pipeline
+from geoturf import edges, layout, pipeline
 from geoturf.bid import choices, lot_by_lot, make_bid
 from geoturf.errors import BidError, InputError
 from geoturf.model import Finding
@@ -267,7 +267,7 @@ def test_what_an_alternate_does_not_touch_is_not_done_again(folder, monkeypatch)
     counted(pipeline.layout, "lay", pipeline.layout.lay)
     counted(pipeline.cuts, "plan", pipeline.cuts.plan)
     counted(pipeline.layout, "bounds", pipeline.layout.bounds)
-    counted(pipeline.edges, "classify", pipeline.edges.classify)
+    counted(edges, "classify", edges.classify)
     some = [one for one in ALTERNATES if one["title"] in ("stone found", "others fill")]
     geoturf.run(bid(folder, alternates=some))
     assert sorted(calls) == ["bounds", "classify", "lay", "lay", "plan", "plan"]

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from geoturf import pipeline
 from geoturf.bid import Bid, every_rule, make_bid, read_bid, unusual
 from geoturf.errors import BidError
 from geoturf.rules.layer import COLUMNS, nearest
@@ -123,6 +124,26 @@ def test_prices_left_at_defaults_in_another_currency_are_named(tmp_path):
     assert "layout.seam_cost" in line
     assert "price.costs.infill" in line
     assert "products.a.price" not in line
+
+
+def test_a_bid_changed_to_another_currency_is_refused_when_it_is_run():
+    """Not only as it is read: whoever changes a bid in a program is told too, before any file is
+    looked for."""
+    bid = make_bid(
+        {
+            "layers": [{"path": "no such file.geojson", "role": "turf"}],
+            "products": {"a": {"price": "2 USD/ft^2"}},
+            "price": {"costs": {"aggregate": "36 USD/ton"}},
+        }
+    )
+    with pytest.raises(BidError) as refused:
+        pipeline.run(bid.model_copy(update={"currency": "EUR"}))
+    told = str(refused.value)
+    for name, price in (
+        ("products.a.price", "2 USD/ft^2"),
+        ("price.costs.aggregate", "36 USD/ton"),
+    ):
+        assert f"{name} is {price}, but the bid's currency is EUR; give it in EUR" in told
 
 
 def test_a_number_of_thousands_of_digits_is_one_line(tmp_path):

@@ -172,7 +172,7 @@ def test_a_disk_that_fills_up_is_told_in_one_line(result, tmp_path, bytes_):
 
 RUN = """
 import sys, time
-from geoturf import cli, kernels, pipeline, report, workers
+from geoturf import cli, edges, kernels, pipeline, report, workers
 kernels._MANY, started, start = 1, [], workers._Worker.__init__
 def noted(worker):
     start(worker)
@@ -183,7 +183,7 @@ def halt(*_):
     print(*started, flush=True)
     time.sleep(60)
 if sys.argv[1] == "work":
-    pipeline.edges.classify = halt
+    edges.classify = halt
 elif sys.argv[1] == "report":
     report._settle = halt
 sys.exit(cli.main(["run", sys.argv[2], "--out", sys.argv[3], "--workers", "2"]))

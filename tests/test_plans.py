@@ -13,6 +13,7 @@ from shapely.affinity import rotate, scale, translate
 from shapely.geometry import Polygon, box
 
 import geoturf
+from geoturf import by_plan, tables
 from geoturf.check import broken_promises
 
 ASH = Polygon([(0, 0), (41, 0), (41, 23), (18, 23), (18, 37), (0, 37)]) - box(5, 5, 11, 9)
@@ -164,6 +165,14 @@ def test_results_by_plan_add_up_to_the_bid(report):
     for column in ("ground_area_ft2", "turf_bought_ft2", "seam_ft"):
         of_site = sum(float(row[column]) for row in sites)
         assert sum(float(row[column]) for row in rows) == pytest.approx(of_site, abs=0.06)
+
+
+def test_figures_by_plan_are_worked_out_once_a_run(report, monkeypatch, tmp_path):
+    """Tables, workbook and proposal take them from the result."""
+    result, _ = report
+    monkeypatch.setattr(by_plan, "by_plan", None)  # not called
+    assert list(tables.plans(result)["plan"]) == list(result.by_plan["plan"])
+    geoturf.write(result, tmp_path / "again")
 
 
 def test_a_plan_is_a_scope_of_the_schedule_of_prices(report):

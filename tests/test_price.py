@@ -14,7 +14,6 @@ from invented_lots import LOTS, PRODUCTS, edges, ground, plan
 from pydantic import ValidationError
 
 from geoturf import data, materials, units
-from geoturf.errors import BidError
 from geoturf.price import beside, price, seam_cost, shared
 from geoturf.rules import EdgeRules, LayoutRules, MaterialRules, PriceRules, Product
 
@@ -363,18 +362,6 @@ def test_a_unit_cost_that_does_not_fit_its_item_is_refused(key, text, said):
     with pytest.raises(ValidationError) as refused:
         PriceRules(costs={key: text})
     assert said in str(refused.value)
-
-
-def test_another_currency_is_refused_with_every_cost_named():
-    with pytest.raises(BidError) as refused:
-        priced(currency="EUR")
-    lines = [f.line() for f in refused.value.findings]
-    assert any(
-        "price.costs.aggregate is 36 USD/ton, but the bid's currency is EUR; give it in EUR" in line
-        for line in lines
-    )
-    assert any("products.turf60.price" in line for line in lines)
-    assert not any("costs.glue" in line for line in lines)  # nothing is glued here
 
 
 def test_extras_by_site_phase_and_surface():

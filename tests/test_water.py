@@ -544,13 +544,18 @@ def test_a_sound_bid_passes_the_early_check():
 
 
 def test_prices_in_another_currency_are_refused():
-    """Each one that would be used is told, the shipped assumptions too: none is quietly taken as
-    the bid's currency."""
+    """The shipped assumptions too: none is quietly taken as the bid's currency."""
+    tables = {"layers": [{"path": "a.gpkg", "role": "turf"}], "currency": "EUR"}
+    with pytest.raises(BidError) as refusal:
+        make_bid(tables | {"water": {"offer": ["planting"], "price": {"price": "5 USD/m^3"}}})
+    told = str(refusal.value)
+    assert "water.price.price is 5 USD/m^3, but the bid's currency is EUR; give it in EUR" in told
+    assert "these prices stand at defaults in another currency" in told
+    assert "water.conversions.planting.capital" in told
     with pytest.raises(BidError) as refusal:
         water.compare(parks(1_000), None, water_rules(offer=["planting"]), "EUR")
     told = str(refusal.value)
-    assert "water.conversions.planting: capital is 5.50 USD/ft^2, but the bid's currency" in told
-    assert re.search(r"water: price is [0-9.]+ USD/\S+, but the bid's currency is EUR", told)
+    assert re.search(r"water.covers.\S+: upkeep is [0-9.]+ USD/\S+, but the bid's currency", told)
 
 
 def test_what_is_assumed_is_told_in_the_bids_units():

@@ -60,6 +60,7 @@ __all__ = [
     "make_bid",
     "nearest",
     "read_bid",
+    "refuse_foreign_prices",
     "rule_in_words",
     "unusual",
 ]
@@ -296,11 +297,22 @@ def make_bid(content: dict[str, Any], file: str = "") -> Bid:
         bid = Bid.model_validate(content | {"given": content})
     except ValidationError as error:
         raise BidError(faults.findings(error, Bid, file)) from None
-    foreign = faults.foreign_prices(bid, bid.currency, content, file)
+    foreign = _foreign_prices(bid, file)
     foreign += [fault for choice in choices(bid.price) for fault in _unfit(bid, choice, file)]
     if foreign:
         raise BidError(foreign)
     return bid
+
+
+def refuse_foreign_prices(bid: Bid) -> None:
+    """Raises `BidError` where any price of a bid, given or by default, is in another currency than
+    the bid's: as a bid is read, and once more as it is run, since a bid may be changed between."""
+    if foreign := _foreign_prices(bid):
+        raise BidError(foreign)
+
+
+def _foreign_prices(bid: Bid, file: str = "") -> list[Finding]:
+    return faults.foreign_prices(bid, bid.currency, bid.given, file)
 
 
 def _invalid(content: dict[str, Any], file: str) -> list[Finding]:
@@ -319,7 +331,7 @@ def _unfit(bid: Bid, choice: Choice, file: str) -> list[Finding]:
     except ValidationError as error:
         found = faults.findings(error, Bid, file)
     else:
-        found = faults.foreign_prices(made, made.currency, made.given, file)
+        found = _foreign_prices(made, file)
     said = f"alternate '{choice.title()}': "
     return [replace(one, message=said + one.message) for one in found]
 

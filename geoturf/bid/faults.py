@@ -190,7 +190,8 @@ def foreign_prices(
     bid: BaseModel, currency: str, content: dict[str, Any], file: str
 ) -> list[Finding]:
     """Prices in another currency than the bid's: those given, one line each, and those that stand
-    at their defaults."""
+    at their defaults. The one place that looks; what the water comparison takes from published
+    tables, no bid has (`geoturf.water.lawns`)."""
     given: dict[str, Money | None] = {}
     defaults: dict[str, Money | None] = {}
     for path, money in _moneys(bid, ()):

@@ -181,7 +181,8 @@ def _cost(chosen: pd.DataFrame, rules: WaterRules) -> np.ndarray:
     if rules.budget_takes == "capital":
         return capital
     rebate: np.ndarray = chosen["rebate"].to_numpy(float)
-    return capital - rebate
+    taken: np.ndarray = capital - rebate
+    return taken
 
 
 PROMISES = (districts, funds, turf)

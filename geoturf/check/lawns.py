@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import pandas as pd
 import shapely
 
 from geoturf.check.finding import area_name, told
-from geoturf.check.placed import HAIR_M, areas_of, in_pile_coordinates, laid_at, room_across
+from geoturf.check.placed import (
+    HAIR_M,
+    areas_of,
+    in_pile_coordinates,
+    laid_at,
+    rolls_by_name,
+    room_across,
+)
 from geoturf.model import Finding, Result
 
 CORNER_M = 2e-3  # a line this near to a corner goes through it
@@ -25,20 +32,13 @@ def no_slivers(result: Result) -> list[Finding]:
     least = np.minimum(result.bid.layout.min_piece_width_m, (high - low)[area, 1])
     least = np.minimum(least, np.nan_to_num(room_across(result), nan=np.inf))
     wide = (pieces["v1"] - pieces["v0"]).to_numpy(float)
-    return told(
-        "piece-too-narrow",
-        wide < least - HAIR_M,
-        lambda k: (
-            f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide, the least is {least[k]:.4f} m"
-        ),
-    )
+    return told("piece-too-narrow", wide < least - HAIR_M, _under(result, wide, "wide", least))
 
 
 def long_enough(result: Result) -> list[Finding]:
     """No piece is laid shorter than the rules' least length (or half of what a roll holds) where it and
     one of the next strip, that is long enough, would do as one; others are told in a finding of their
     area."""
-    pieces = result.plan.pieces
     laid = laid_at(result)
     least = np.minimum(result.bid.layout.min_piece_length_m, _longest_laid(result) / 2)
     long = laid[:, 1] - laid[:, 0]
@@ -52,12 +52,14 @@ def long_enough(result: Result) -> list[Finding]:
         )
         wrong[one] |= short[one] & (beside & ~short[other]).any(axis=1)
         wrong[other] |= short[other] & (beside & ~short[one][:, None]).any(axis=0)
-    return told(
-        "piece-too-short",
-        wrong,
-        lambda k: (
-            f"piece {pieces['piece'].iloc[k]} is {long[k]:.4f} m long, the least is {least[k]:.4f} m"
-        ),
+    return told("piece-too-short", wrong, _under(result, long, "long", least))
+
+
+def _under(result: Result, size: np.ndarray, how: str, least: np.ndarray) -> Callable[[int], str]:
+    """That a piece is not as ``how`` (wide, long) as the ``least``, both in m (n,)."""
+    names = result.plan.pieces["piece"]
+    return lambda k: (
+        f"piece {names.iloc[k]} is {size[k]:.4f} m {how}, the least is {least[k]:.4f} m"
     )
 
 
@@ -245,7 +247,7 @@ def _longest_laid(result: Result) -> np.ndarray:
 def _longest(result: Result) -> np.ndarray:
     """Longest roll stocked of the width that each piece is cut from, or of any width of its product
     where it is cut from a left-over (m); (n,)."""
-    rolls = result.plan.rolls.drop_duplicates("roll").set_index("roll")
+    rolls = rolls_by_name(result)
     mine = rolls.reindex(result.plan.pieces["roll"])
     out = np.zeros(len(mine))
     for product in mine["product"].dropna().unique():

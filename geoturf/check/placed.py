@@ -22,6 +22,11 @@ def in_pile_coordinates(result: Result) -> np.ndarray:
     return shapely.set_coordinates(laid.copy(), np.column_stack([u, v]))
 
 
+def rolls_by_name(result: Result) -> pd.DataFrame:
+    """Each roll once, by its name."""
+    return result.plan.rolls.drop_duplicates("roll").set_index("roll")
+
+
 def areas_of(result: Result) -> np.ndarray:
     return result.plan.pieces["area_index"].to_numpy(np.int64)
 
@@ -45,7 +50,7 @@ def room_across(result: Result) -> np.ndarray:
 def usable(result: Result, names: pd.Series) -> np.ndarray:
     """Length and usable width of the rolls so named, metres, (n, 2); NaN where there is no such
     roll. Left-overs at hand are usable across all their width."""
-    rolls = result.plan.rolls.drop_duplicates("roll").set_index("roll")
+    rolls = rolls_by_name(result)
     width = rolls["width_m"] - 2 * result.bid.layout.selvage_trim_m * (rolls["source"] != "stock")
     return (
         pd.DataFrame({"length": rolls["length_m"], "width": width}).reindex(names).to_numpy(float)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geoturf import units
 from geoturf.check.finding import told
-from geoturf.check.placed import HAIR_M, meeting, usable
+from geoturf.check.placed import HAIR_M, meeting, rolls_by_name, usable
 from geoturf.model import Finding, Result
 from geoturf.records import records
 from geoturf.rules import Product
@@ -257,7 +257,7 @@ def _number(names: pd.Series) -> np.ndarray:
 
 def _rolls_of(result: Result) -> pd.DataFrame:
     """The roll of each piece, pieces-aligned; NaN where there is none."""
-    rolls = result.plan.rolls.drop_duplicates("roll").set_index("roll")
+    rolls = rolls_by_name(result)
     return rolls.reindex(result.plan.pieces["roll"]).reset_index()
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from geoturf.check.estimating import laid_part
 from geoturf.check.finding import always, area_name, is_not, told
+from geoturf.check.placed import rolls_by_name
 from geoturf.model import Finding, Result
 
 EDGE_M = 1e-3  # the spec's: edge lengths add up to the perimeter to 1 mm
@@ -106,9 +107,8 @@ def fasteners(result: Result) -> list[Finding]:
     runs = result.edges.runs
     rules = result.bid.edges
     length_m = runs["length_m"].to_numpy(float) * _climb(areas, runs)
-    nailed = np.array(
-        [result.bid.products[name].fixing == "nail" for name in areas["product"]], dtype=bool
-    )
+    products = result.bid.products
+    nailed = np.array([products[name].fixing == "nail" for name in areas["product"]], dtype=bool)
     of = runs["area_index"].to_numpy(np.int64)
     spaces = np.ceil(length_m / rules.perimeter_spacing_m - CLOSE)
     along = (spaces + ~runs["closed"].to_numpy(bool)) * (runs["kind"] != "shared").to_numpy()
@@ -284,7 +284,7 @@ def _table(result: Result, name: str) -> pd.DataFrame:
 def _pool_of_areas(result: Result) -> pd.Series:
     """The pool of each area that has pieces, by the rolls they are cut from; index: the area's
     row."""
-    pool = result.plan.rolls.drop_duplicates("roll").set_index("roll")["pool"]
+    pool = rolls_by_name(result)["pool"]
     return result.plan.pieces["roll"].map(pool).groupby(result.plan.pieces["area_index"]).first()
 
 

@@ -44,19 +44,10 @@ def parser() -> argparse.ArgumentParser:
     )
 
     run = commands.add_parser("run", help="read a bid file or GIS files and write the finished bid")
-    run.add_argument(
-        "inputs",
-        nargs="+",
-        metavar="INPUT",
-        help="one bid file (.toml), or GIS files run with every default",
-    )
-    run.add_argument(
-        "--out", metavar="DIR", help="folder to write; reports/<name of the input> if not given"
-    )
+    _add_inputs(run, "one bid file (.toml), or GIS files run with every default")
+    _add_folder(run, "reports/<name of the input>")
     _add_engine(run)
-    run.add_argument(
-        "--strict", action="store_true", help="refuse the whole run when anything would be left out"
-    )
+    _add_strict(run, "refuse the whole run when anything would be left out")
     run.add_argument(
         "--papers",
         metavar="WHICH",
@@ -74,17 +65,11 @@ def parser() -> argparse.ArgumentParser:
         metavar="SITE",
         help="lay these sites and estimate the others",
     )
-    run.add_argument(
-        "--quiet", action="store_true", help="print nothing but refusals and what was left out"
-    )
+    _add_quiet(run, "print nothing but refusals and what was left out")
 
     check = commands.add_parser("check", help="read only, and report what is odd about the input")
-    check.add_argument(
-        "inputs", nargs="+", metavar="INPUT", help="one bid file (.toml), or GIS files"
-    )
-    check.add_argument(
-        "--strict", action="store_true", help="exit 1 when anything would be left out"
-    )
+    _add_inputs(check, "one bid file (.toml), or GIS files")
+    _add_strict(check, "exit 1 when anything would be left out")
 
     draft = commands.add_parser("draft", help="write a commented starter bid file for GIS files")
     draft.add_argument("inputs", nargs="+", metavar="GIS")
@@ -101,11 +86,9 @@ def parser() -> argparse.ArgumentParser:
             metavar=name.upper(),
             help=f"the {name} report's folder, or a bid file (.toml), which is run first",
         )
-    compare.add_argument(
-        "--out", metavar="DIR", help="folder to write; reports/<OLD>_to_<NEW> if not given"
-    )
+    _add_folder(compare, "reports/<OLD>_to_<NEW>")
     _add_engine(compare)
-    compare.add_argument("--quiet", action="store_true", help="print nothing but refusals")
+    _add_quiet(compare, "print nothing but refusals")
 
     again = commands.add_parser(
         "audit", help="reckon a report again, by other means, from the input and the bid"
@@ -139,6 +122,22 @@ def parser() -> argparse.ArgumentParser:
         "folder", nargs="?", default="sample_gis", metavar="DIR", help="sample_gis if not given"
     )
     return top
+
+
+def _add_inputs(command: argparse.ArgumentParser, what: str) -> None:
+    command.add_argument("inputs", nargs="+", metavar="INPUT", help=what)
+
+
+def _add_folder(command: argparse.ArgumentParser, usual: str) -> None:
+    command.add_argument("--out", metavar="DIR", help=f"folder to write; {usual} if not given")
+
+
+def _add_strict(command: argparse.ArgumentParser, what: str) -> None:
+    command.add_argument("--strict", action="store_true", help=what)
+
+
+def _add_quiet(command: argparse.ArgumentParser, what: str) -> None:
+    command.add_argument("--quiet", action="store_true", help=what)
 
 
 def _add_engine(command: argparse.ArgumentParser) -> None:

@@ -502,6 +502,71 @@ def _weigh(plan: Plan, lightest: int) -> None:
         plan.rule[A_UNIT] = max(weight - weight // 8, lightest)
 
 
+class _Desk(NamedTuple):
+    """What a turn works on, made once: pieces taken off (n,) and where each lay (n, 3); pieces
+    waiting for a place (n,) and the keys they are sorted by (n,); a place (3,)."""
+
+    gone: Ints
+    left: Ints
+    waiting: Ints
+    keys: Ints
+    place: Ints
+
+
+@inner
+def _begin(plan: Plan, place: Ints) -> None:
+    """Every piece on a roll of its own."""
+    for a in range(len(plan.area)):
+        plan.tally[MONEY] += plan.layout[plan.area[a, CHOSEN], 2]
+        for p in range(plan.area[a, FROM], plan.area[a, TO]):
+            place[0] = -1
+            place[1] = -1
+            place[2] = -1
+            _put(plan, p, place)
+
+
+@inner
+def _switch(plan: Plan, a: int, new: int, desk: _Desk) -> tuple[int, int]:
+    """An area's pieces taken off, and those of the layout ``new`` waiting. Gives how many."""
+    out = int64(0)
+    count = int64(0)
+    for q in range(plan.area[a, FROM], plan.area[a, TO]):
+        desk.gone[out] = q
+        _take(plan, q, desk.left[out])
+        out += 1
+    _lay(plan, a, new)
+    for q in range(plan.area[a, FROM], plan.area[a, TO]):
+        desk.waiting[count] = q
+        count += 1
+    return out, count
+
+
+@inner
+def _clear_near(plan: Plan, p: int, roll_too: bool, desk: _Desk, out: int) -> int:
+    """Takes off what lies about a piece, and about one or two more nearby, noted from ``out`` on:
+    the first's whole roll where that is meant (``roll_too``) and not too much. Gives how many are
+    noted then."""
+    for c in range(1 + _chance(plan.tally, 3)):
+        if plan.piece[p, LANE] >= 0:
+            r = plan.section[plan.lane[plan.piece[p, LANE], PART_OF], PART_OF]
+            whole = roll_too and c == 0 and plan.roll[r, MANY] <= _CLEARED
+            out = _clear(plan, p, whole, desk.gone, desk.left, out)
+        p = _another(plan, p)
+    return out
+
+
+@inner
+def _undo(plan: Plan, a: int, old: int, desk: _Desk, out: int, count: int) -> None:
+    """A turn taken back, last first: ``count`` pieces put, ``out`` taken before, and the layout
+    ``old`` of the area."""
+    for i in range(count - 1, -1, -1):
+        _take(plan, desk.waiting[i], desk.place)
+    if plan.area[a, CHOSEN] != old:
+        _lay(plan, a, old)
+    for i in range(out - 1, -1, -1):
+        _put(plan, desk.gone[i], desk.left[i])
+
+
 @jit
 def carried_on(plan: Plan, rounds: int, heat: Ints, chances: Ints) -> tuple[Ints, Ints]:
     """Where each piece (n, 3) lies: lane, section and roll, -1 where its layout is not chosen; and
@@ -514,18 +579,14 @@ def carried_on(plan: Plan, rounds: int, heat: Ints, chances: Ints) -> tuple[Ints
     n = len(plan.piece)
     tally = plan.tally
     area = plan.area
-    gone = np.zeros(n, np.int64)
-    left = np.zeros((n, 3), np.int64)
-    waiting = np.zeros(n, np.int64)
-    keys = np.zeros(n, np.int64)
-    place = np.zeros(3, np.int64)
-    for a in range(len(area)):
-        tally[MONEY] += plan.layout[area[a, CHOSEN], 2]
-        for p in range(area[a, FROM], area[a, TO]):
-            place[0] = -1
-            place[1] = -1
-            place[2] = -1
-            _put(plan, p, place)
+    desk = _Desk(
+        np.zeros(n, np.int64),
+        np.zeros((n, 3), np.int64),
+        np.zeros(n, np.int64),
+        np.zeros(n, np.int64),
+        np.zeros(3, np.int64),
+    )
+    _begin(plan, desk.place)
     best = np.full((n, 3), -1, np.int64)
     chosen = area[:, CHOSEN].copy()
     least = tally[MONEY]
@@ -549,37 +610,19 @@ def carried_on(plan: Plan, rounds: int, heat: Ints, chances: Ints) -> tuple[Ints
         out = int64(0)
         count = int64(0)
         new = area[a, OFFERED] + _chance(tally, area[a, UP_TO] - area[a, OFFERED])
-        switched = kind < 3 and new != old and area[a, TO] - area[a, FROM] <= _SWITCHED
-        if switched:
-            for q in range(area[a, FROM], area[a, TO]):
-                gone[out] = q
-                _take(plan, q, left[out])
-                out += 1
-            _lay(plan, a, new)
-            for q in range(area[a, FROM], area[a, TO]):
-                waiting[count] = q
-                count += 1
+        if kind < 3 and new != old and area[a, TO] - area[a, FROM] <= _SWITCHED:
+            out, count = _switch(plan, a, new, desk)
         kept = out
-        for c in range(1 + _chance(tally, 3)):
-            if plan.piece[p, LANE] >= 0:
-                r = plan.section[plan.lane[plan.piece[p, LANE], PART_OF], PART_OF]
-                whole = kind == 7 and c == 0 and plan.roll[r, MANY] <= _CLEARED
-                out = _clear(plan, p, whole, gone, left, out)
-            p = _another(plan, p)
+        out = _clear_near(plan, p, kind == 7, desk, out)
         for i in range(kept, out):
-            waiting[count] = gone[i]
+            desk.waiting[count] = desk.gone[i]
             count += 1
-        _put_back(plan, waiting, keys, count, place)
+        _put_back(plan, desk.waiting, desk.keys, count, desk.place)
         worse = tally[MONEY] - before + plan.rule[A_UNIT] * (tally[UNITS] - units)
         cooled = min(turn, exactly)
         allowed = heat[0] + (heat[1] - heat[0]) * cooled // max(int64(1), exactly)
         if worse > 0 and worse * 1024 > allowed * chances[_chance(tally, len(chances))]:
-            for i in range(count - 1, -1, -1):
-                _take(plan, waiting[i], place)
-            if switched:
-                _lay(plan, a, old)
-            for i in range(out - 1, -1, -1):
-                _put(plan, gone[i], left[i])
+            _undo(plan, a, old, desk, out, count)
         elif tally[UNITS] == 0 and tally[MONEY] < least:
             least = tally[MONEY]
             _note(plan, best)

@@ -8,7 +8,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from geoturf import by_plan, tables
+from geoturf import tables
+from geoturf.by_plan import OF_NONE
 from geoturf.model import Result
 from geoturf.papers import drawing, sender
 from geoturf.rules.items import ITEMS
@@ -182,10 +183,10 @@ def _phases(result: Result) -> dict[str, Any]:
 
 def _plans(result: Result) -> list[list[str]]:
     """A row a house plan, and the sum; none where no lot is of any."""
-    if not by_plan.any_plans(result):
+    rows = result.by_plan
+    if rows is None:
         return []
-    rows = by_plan.by_plan(result)
-    names = rows["plan"].replace("", by_plan.OF_NONE)
+    names = rows["plan"].replace("", OF_NONE)
     told = [
         [name, f"{lots:,}", _area(result, ground_m2), f"{each:,.2f}", f"{price:,.2f}"]
         for name, lots, ground_m2, each, price in zip(

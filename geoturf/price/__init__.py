@@ -28,7 +28,6 @@ from geoturf.price.lines import (
     escalation_lines,
     extra_lines,
     printed_lines,
-    refuse_other_currencies,
     work_lines,
 )
 from geoturf.price.money import decimal_of, shared
@@ -124,7 +123,6 @@ def _priced(
     """Lines of some phases and their build-up."""
     items = takeoff.items
     items = items[(items["scope_kind"] == "pool") & items["phase"].isin(phases)]
-    refuse_other_currencies(items, products, rules, currency)
     bought = work_lines(items, rules, products)
     bought = pd.concat([bought, least_lines(bought, rules, products)], ignore_index=True)
     lines = pd.concat([bought, extra_lines(takeoff, rules, phases)], ignore_index=True)

@@ -10,8 +10,7 @@ import numpy as np
 import pandas as pd
 
 from geoturf import units
-from geoturf.errors import BidError
-from geoturf.model import Finding, Takeoff
+from geoturf.model import Takeoff
 from geoturf.price.build_up import Step
 from geoturf.price.money import cents_of, decimal_of, shared
 from geoturf.price.ordered import hired, reached
@@ -234,37 +233,3 @@ def printed_lines(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
     amounts = [decimal_of(cents) for cents in printed.pop("cents")]
     printed["amount"] = pd.Series(amounts, dtype=object)
     return printed.drop(columns="weigh")
-
-
-def refuse_other_currencies(
-    items: pd.DataFrame, products: Mapping[str, Product], rules: PriceRules, currency: str
-) -> None:
-    """Raises `BidError` with a finding for every cost in use that is in another currency."""
-    costs = dict(rules.costs)
-    used = {
-        f"price.costs.{key}": costs[key]
-        for key in items["price_key"].unique()
-        if costs.get(key) is not None
-    }
-    for name in items.loc[items["key"] == "turf", "product"].unique():
-        used[f"products.{name}.price"] = products[name].price
-        used |= {
-            f"products.{name}.breaks.{n}.price": one.price
-            for n, one in enumerate(products[name].breaks)
-        }
-        if (least := products[name].least_charge) is not None:
-            used[f"products.{name}.least_charge"] = least
-        used |= {
-            f"products.{name}.more_rolls.{n}.price": roll.price
-            for n, roll in enumerate(products[name].more_rolls)
-        }
-    used |= {f"price.extras.{n}.price": extra.price for n, extra in enumerate(rules.extras)}
-    for table in ("hire", "least"):
-        used |= {f"price.{table}.{key}": one for key, one in getattr(rules, table).items()}
-    for key, breaks in rules.breaks.items():
-        used |= {f"price.breaks.{key}.{n}.price": one.price for n, one in enumerate(breaks)}
-    if rules.minimum is not None:
-        used["price.minimum"] = rules.minimum
-    wrong = units.foreign(used, currency)
-    if wrong:
-        raise BidError(Finding("error", "wrong-currency", line) for line in wrong)

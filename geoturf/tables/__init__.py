@@ -20,7 +20,6 @@ from pathlib import Path
 
 import pandas as pd
 
-from geoturf import by_plan
 from geoturf.model import Result
 from geoturf.tables.about import columns_of, findings
 from geoturf.tables.csv_file import write_csv
@@ -81,7 +80,7 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
     made = [*always, findings]
     made += [work_order] if result.plan.lots is not None and laid(result) else []
     made += [open_rolls] if result.plan.trade is not None else []
-    made += [plans] if by_plan.any_plans(result) else []
+    made += [plans] if result.by_plan is not None else []
     made += [alternates] if len(result.price.alternates) else []
     made += [risk, risk_moves] if result.risk is not None else []
     made += [taken] if len(result.ground.taken) else []

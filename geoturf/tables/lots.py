@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from geoturf import by_plan, columns
+from geoturf import columns
 from geoturf.model import ESTIMATED, Result, kept_columns
 from geoturf.records import Column
 from geoturf.risk import survey_sigma
@@ -95,7 +95,7 @@ def sites(result: Result) -> pd.DataFrame:
         "area_tolerance": np.sqrt(by_site["area_variance"]),
         "price_tolerance": np.sqrt(by_site["price_variance"]),
     }
-    if by_plan.any_plans(result):
+    if result.by_plan is not None:
         values["plan"] = by_site["plan"]
     if result.plan.estimate is not None:
         values["turf"] = _how(by_site["estimated"], by_site["turf_bought_m2"])
@@ -157,7 +157,9 @@ def price_sigma(result: Result) -> np.ndarray:
 
 def plans(result: Result) -> pd.DataFrame:
     """What the lots of each house plan take and cost; those of none last."""
-    rows = by_plan.by_plan(result)
+    rows = result.by_plan
+    if rows is None:
+        raise ValueError("no lot is of a house plan")
     plain = ("plan", "lots", "areas", "pieces", "price_each", "price", "price_least", "price_most")
     values: dict[str, Column] = {name: rows[name] for name in (*plain, "differences")}
     values |= {

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from geoturf import by_plan, columns
+from geoturf import columns
 from geoturf.bid import assumed
+from geoturf.by_plan import OF_NONE
 from geoturf.model import Result
 from geoturf.records import Column
 from geoturf.tables.making import as_it_stands
@@ -87,11 +88,11 @@ def prices(result: Result) -> pd.DataFrame:
 
 def _of_plans(result: Result) -> list[pd.DataFrame]:
     """What a lot of each house plan costs, and all of them."""
-    if not by_plan.any_plans(result):
+    rows = result.by_plan
+    if rows is None:
         return []
-    rows = by_plan.by_plan(result)
     told = rows.assign(
-        plan=rows["plan"].replace("", by_plan.OF_NONE),
+        plan=rows["plan"].replace("", OF_NONE),
         unit=["lot" if lots == 1 else "lots" for lots in rows["lots"]],
     )
     named = {"description": "plan", "quantity": "lots", "unit": "unit", "unit_price": "price_each"}

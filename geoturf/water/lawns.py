@@ -268,25 +268,20 @@ def _faults(
     currency: str,
     no_turf_price: bool,
 ) -> list[str]:
-    """Faults of the bid: names that are not known, turf without a price, prices that count and are
-    in another currency, a budget that is no sum."""
+    """Faults of the bid: names that are not known, turf without a price, published upkeep in
+    another currency, a budget that is no sum."""
     faults = []
     for name, conversion in zip(rules.offered, conversions, strict=True):
         of_it = _of_names(conversion, covers, methods)
         if conversion.turf and conversion.capital is None and no_turf_price:
             state = 'state capital, such as "9.50 USD/ft^2"'
             of_it.append(f"this run has no price of turf; {state}")
-        of_it += _foreign(currency, _prices(conversion))
         faults += [f"water.conversions.{name}: {fault}" for fault in of_it]
     after = {conversion.cover for conversion in conversions if conversion.upkeep is None}
     for cover in sorted((used_covers | after) & set(covers)):
-        of_it = _foreign(currency, {"upkeep": covers[cover].upkeep})
-        faults += [f"water.covers.{cover}: {fault}" for fault in of_it]
-    for price in rules.all_prices:
-        tiers = {f"tiers {k}": tier.price for k, tier in enumerate(price.tiers, 1)}
-        of_water = {"price": price.price, **tiers}
-        faults += [f"water: {fault}" for fault in _foreign(currency, of_water)]
-    faults += [f"water: {fault}" for fault in _foreign(currency, {"budget": rules.budget})]
+        upkeep = covers[cover].upkeep
+        if upkeep and upkeep.amount:  # nothing is nothing in any currency
+            faults += foreign({f"water.covers.{cover}: upkeep": upkeep}, currency)
     if rules.budget is not None and rules.budget.unit != "each":
         such = f'which is written like "250000 {currency}"'
         faults.append(f"water.budget: {rules.budget} is no sum of money, {such}")
@@ -312,24 +307,6 @@ def _of_names(
         for word, kind, name in named
         if name not in known[kind]
     ]
-
-
-def _prices(conversion: Conversion) -> dict[str, Money | None]:
-    """A conversion's prices by the words of the bid."""
-    rebate = conversion.rebate
-    paid = {} if rebate is None else {"amount": rebate.amount, "most": rebate.most}
-    own = {
-        "capital": conversion.capital,
-        "kept_line": conversion.kept_line,
-        "upkeep": conversion.upkeep,
-    }
-    return paid | own
-
-
-def _foreign(currency: str, prices: Mapping[str, Money | None]) -> list[str]:
-    """Faults of prices in another currency than the bid's; zero is zero in any."""
-    counted = {word: price for word, price in prices.items() if price and price.amount}
-    return foreign(counted, currency)
 
 
 def _unpriced(name: str, areas: pd.DataFrame, missing: np.ndarray) -> list[Finding]:

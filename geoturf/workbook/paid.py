@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from geoturf import by_plan
+from geoturf.by_plan import OF_NONE
 from geoturf.model import Result
 from geoturf.price.lines import ESCALATION
 from geoturf.records import records
@@ -246,7 +246,8 @@ def _parts(result: Result) -> Iterator[list[_Part]]:
 
 def plans(book: Book, result: Result) -> None:
     """What the lots of each house plan come to, from Sites; no sheet where no lot has one."""
-    if not by_plan.any_plans(result):
+    rows = result.by_plan
+    if rows is None:
         return
     land = result.ground.areas
     system = result.bid.units
@@ -255,10 +256,9 @@ def plans(book: Book, result: Result) -> None:
              "price each", "price", "least", "most")  # fmt: skip
     sheet = book.sheet("Plans", (22, 8, 8, 14, 14, 8, 14, 16, 14, 14), heads, printed=False)
     row_of = {site: row for row, site in enumerate(result.price.sites["site"], start=1)}
-    rows = by_plan.by_plan(result)
     for row, one in enumerate(records(rows, _Plan), start=1):
         lots = dict.fromkeys(land.loc[land["plan"] == one.plan, "site"])
-        book.text(sheet, row, 0, one.plan or by_plan.OF_NONE)
+        book.text(sheet, row, 0, one.plan or OF_NONE)
         for column, count in ((1, one.lots), (2, one.areas), (5, one.pieces)):
             sheet.write_number(row, column, count, book.count)
         for column, m2 in ((3, one.ground_area_m2), (4, one.turf_bought_m2)):
