@@ -37,6 +37,8 @@ _config: Any = numba.config  # its names are made as it is loaded
 _PACKAGE = Path(__file__).parent
 # a file with such a line holds compiled functions
 _USE = re.compile(rb"^from geoturf\.compiled import .*\b(inlined|inner|jit)\b", re.MULTILINE)
+# a record that such functions may take is known by its name alone, not by its fields
+_RECORD = re.compile(rb"^class \w+\(NamedTuple\):", re.MULTILINE)
 _unkept: list[
     Callable[..., Any]
 ] = []  # functions for which numba found nowhere to keep what it makes
@@ -121,8 +123,12 @@ def sources() -> str:
 
 
 def files() -> list[Path]:
-    """Every file with compiled functions."""
-    return [path for path in sorted(_PACKAGE.rglob("*.py")) if _USE.search(path.read_bytes())]
+    """Every file with compiled functions, and those beside them with records."""
+    texts = {path: path.read_bytes() for path in sorted(_PACKAGE.rglob("*.py"))}
+    compiled = {path for path, text in texts.items() if _USE.search(text)}
+    rooms = {path.parent for path in compiled} - {_PACKAGE}
+    records = {path for path in texts if path.parent in rooms and _RECORD.search(texts[path])}
+    return sorted(compiled | records)
 
 
 class _Names(CompileResultCacheImpl):

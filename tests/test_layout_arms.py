@@ -45,7 +45,7 @@ def test_what_lies_behind_a_cut_and_before_it_is_the_whole(name, bearing):
     for found in sought(shape_of(LOTS[name]), bearing, ROLL).found:
         view, row, roll = found.shape, found.models.index(BALANCED), found.roll
         behind = arms.behind(view, found.cuts, roll.numbers, roll.shares[BALANCED][None])
-        seams = kernel.slabs(view.edges, view.vs, found.cuts, roll.ends_m)[3] * roll.numbers[6]
+        seams = kernel.slabs(view.edges, view.vs, found.cuts, roll.ends_m)[3] * roll.numbers.seam
         both, total = found.upto[row] + behind - seams, found.cost[BALANCED]
         assert behind[0] == pytest.approx(total)
         assert np.nanmin(both) >= total - 1e-9

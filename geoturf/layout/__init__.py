@@ -36,7 +36,7 @@ from geoturf.layout.plans import drawn_alike, house_plans, told_alike
 from geoturf.layout.regular import lay_regular
 from geoturf.layout.roll import Roll
 from geoturf.layout.shape import Shape
-from geoturf.layout.sizes import RectangleSizes, StripSizes
+from geoturf.layout.sizes import RectangleSizes, RollSizes, StripSizes
 from geoturf.layout.task import Task, task_of
 from geoturf.layout.together import Seen
 from geoturf.layout.views import seen_together, told_views
@@ -73,7 +73,7 @@ SOME = 12  # fewer are not worth handing to workers that are there
 _PLAN = np.array(
     [[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]]
 )  # a closed ring, to warm up on
-_ROLL = np.array([4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0, 0.5, 2.0, 0.1])
+_ROLL = RollSizes(4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0, 0.5, 2.0, 0.1)
 _SHARES = np.ones(50)
 
 # shapes seen together, what each is laid from, the bearing or NaN, how they lean; whether by regular strips

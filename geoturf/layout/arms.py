@@ -20,6 +20,7 @@ from geoturf.layout import kernel, parting, placing
 from geoturf.layout.roll import BALANCED, Roll
 from geoturf.layout.seams import Found, Sought, search, together
 from geoturf.layout.shape import Turned
+from geoturf.layout.sizes import RollSizes
 
 BEARINGS = (
     2  # of those tried, the best by the price of a balanced pool, at which cuts are looked for
@@ -71,10 +72,10 @@ def _best_cuts(found: Found) -> tuple[int, ...]:
     return tuple(sorted({int(at[0]), int(at[first]), int(at[second]), int(at[-1])}))
 
 
-def behind(view: Turned, cuts: np.ndarray, numbers: np.ndarray, shares: np.ndarray) -> np.ndarray:
+def behind(view: Turned, cuts: np.ndarray, numbers: RollSizes, shares: np.ndarray) -> np.ndarray:
     """What all from each cut on costs (m2 of turf), the seam there in: `kernel.searches` from the
     other end."""
-    offsets, lo, hi, seams = kernel.slabs(view.edges, view.vs, cuts, numbers[2])
+    offsets, lo, hi, seams = kernel.slabs(view.edges, view.vs, cuts, numbers.ends)
     slabs = _backwards(len(lo) - offsets), _backwards(lo), _backwards(hi), _backwards(seams)
     cost, _ = kernel.searches(_backwards(-cuts), *slabs, numbers, shares, -1, -1)
     return _backwards(cost[0])

@@ -134,7 +134,8 @@ def _best(
     under ``most`` by the price ``model``."""
     if len(lines) < 3:
         return []
-    seam, each = roll.numbers[6:8].tolist()
+    seam = roll.numbers.seam
+    each = roll.numbers.cross
     prices = np.array(
         [kernel.WORTH * crossing(joint, seam, each) if len(joint) else 0.0 for joint in joints]
     )

@@ -21,6 +21,7 @@ from geoturf.engine import Engine, Serial
 from geoturf.layout import likely
 from geoturf.layout.likely import CROSS, CROSSES, NARROWS, REST, SEAM, SEAMS, TURF
 from geoturf.layout.roll import Roll, stocked
+from geoturf.layout.sizes import RollSizes
 from geoturf.layout.task import stated_bearings
 from geoturf.model import Estimate, Ground
 from geoturf.rules import LayoutRules, Product
@@ -142,7 +143,7 @@ def inner_corners(laid: np.ndarray) -> np.ndarray:
 
 def _works(
     laid: np.ndarray, stated: np.ndarray, roll: Roll
-) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]]:
+) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, RollSizes]]:
     """Areas as `likely.likely` takes them, `TOGETHER` at a time."""
     for first in range(0, len(laid), TOGETHER):
         some = slice(first, first + TOGETHER)
@@ -172,7 +173,7 @@ def _offsets(of: np.ndarray, count: int) -> np.ndarray:
 
 
 def _sought(
-    work: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray],
+    work: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, RollSizes],
 ) -> np.ndarray:
     """A worker's share."""
     return likely.likely(*work)

@@ -15,6 +15,7 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import Floats, Ints, inlined, inner, int64, jit
+from geoturf.layout.sizes import RollSizes
 
 HAIR = 1e-6  # m2: what rounding may hide
 NOISE = 1e-6  # of a cut step: what float arithmetic may have added to whole ones
@@ -329,20 +330,22 @@ def _runs(length: float, longest: float, a_metre: float) -> float:
 
 
 @jit
-def lanes_of(v: float, roll: Floats) -> int:
+def lanes_of(v: float, roll: RollSizes) -> int:
     """How many strips laid ``v`` wide lie side by side in one section."""
-    if v > roll[1] - TOLERANCE_M:
+    if v > roll.usable - TOLERANCE_M:
         return 1
-    return max(1, int((roll[1] + 1e-9) / (_steps(v + roll[4], roll[9]) * roll[3])))
+    return max(1, int((roll.usable + 1e-9) / (_steps(v + roll.side, roll.a_metre) * roll.step)))
 
 
 @inlined
-def gang(length: float, lanes: int, joint: float, roll: Floats) -> tuple[float, int, int]:
+def gang(length: float, lanes: int, joint: float, roll: RollSizes) -> tuple[float, int, int]:
     """One strip cut alone at its least price, in up to ``lanes`` side by side in a section,
     sections after one another, each joint at the price ``joint``, no length under the least. Gives
     that price (m2 of turf), lanes and sections."""
-    least = roll[10] - TOLERANCE_M
-    return _gang(length, lanes, joint, roll[0] * roll[3], roll[2], least, roll[8], roll[9])
+    least = roll.least_length - TOLERANCE_M
+    return _gang(
+        length, lanes, joint, roll.width * roll.step, roll.ends, least, roll.longest, roll.a_metre
+    )
 
 
 @inner
@@ -377,7 +380,7 @@ def _gang(
 
 @jit
 def divisions(
-    lines: Floats, sizes: Ints, spans: Floats, roll: Floats, ganged: bool
+    lines: Floats, sizes: Ints, spans: Floats, roll: RollSizes, ganged: bool
 ) -> tuple[Ints, Ints]:
     """How strips (``lines`` (k, 2), ``sizes`` and ``spans`` of their intervals as
     `geoturf.layout.seams.Strips` has them) are divided by cross seams: for each interval lanes side
@@ -389,10 +392,10 @@ def divisions(
     for k in range(len(lines)):
         v = lines[k, 1] - lines[k, 0]
         lanes = lanes_of(v, roll) if ganged else 1
-        joint = WORTH * (roll[7] + v * roll[6])
+        joint = WORTH * (roll.cross + v * roll.seam)
         for _ in range(sizes[k]):
             length = spans[p, 1] - spans[p, 0]
-            if lanes > 1 or length > roll[8]:
+            if lanes > 1 or length > roll.longest:
                 _, side[p], runs[p] = gang(length, lanes, joint, roll)
             p += 1
     return side, runs
@@ -405,7 +408,7 @@ def searches(
     lo: Floats,
     hi: Floats,
     seams: Floats,
-    roll: Floats,
+    roll: RollSizes,
     shares: Floats,
     alone: int,
     full_strips: int,
@@ -413,9 +416,7 @@ def searches(
     """Cheapest seams by each price model, as shortest paths over the cuts: one pass, since what a
     band takes is the same for all.
 
-    ``roll``: width, usable width, both end allowances, step, side allowance, least piece width,
-    seam price (m2/m), price of a cross seam (m2), longest laid length, steps a metre, least piece
-    length, the width under which strips are narrow, what an odd strip weighs (m2). ``shares``
+    ``shares``
     (models, steps + 1): what a piece so many cut steps wide takes of the roll's width, the last of
     the usable width. ``alone``: the row,
     if any, by which strips are cut alone, each at its least price (`gang`), and ``full_strips`` that by
@@ -431,20 +432,20 @@ def searches(
     (models, cuts); -1 for others.
     """
     # numbers, not the array, in the loop
-    usable = roll[1]
-    ends = roll[2]
-    step = roll[3]
-    side = roll[4]
-    seam = roll[6]
-    cross = roll[7]
-    longest = roll[8]
-    a_metre = roll[9]
-    short = roll[10] - TOLERANCE_M
-    narrow = roll[11] - TOLERANCE_M
-    odd = roll[12]
+    usable = roll.usable
+    ends = roll.ends
+    step = roll.step
+    side = roll.side
+    seam = roll.seam
+    cross = roll.cross
+    longest = roll.longest
+    a_metre = roll.a_metre
+    short = roll.least_length - TOLERANCE_M
+    narrow = roll.narrow - TOLERANCE_M
+    odd = roll.odd
     odd_under = usable - TOLERANCE_M
     m = len(cuts)
-    full = roll[0] * step
+    full = roll.width * step
     models = len(shares)
     whole = shares.shape[1] - 1
     cost = np.full((models, WAYS, m), np.inf)
@@ -455,7 +456,7 @@ def searches(
     (lanes, shared) = _side_by_side(whole, usable, step)
     a = np.empty(len(lo) + 1)
     b = np.empty(len(lo) + 1)
-    least = min(roll[5], cuts[m - 1] - cuts[0]) - TOLERANCE_M
+    least = min(roll.least_width, cuts[m - 1] - cuts[0]) - TOLERANCE_M
     plain = np.empty(models, np.int64)
     so_far = np.empty(models)
     for i in range(m - 1):

@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import Floats, Ints, inner, int64, jit
+from geoturf.layout.sizes import RollSizes
 
 BINS, NEAR, TOPS = 90, 3, 3  # directions told apart, taken as one, and looked at
 SHORT, CLEAR = 0.04, 0.6  # parts of the border: directions that count; outlines with clear ones
@@ -22,12 +23,10 @@ NO = 1e300
 TURF, SEAM, CROSS, SEAMS, CROSSES, PIECES, REST, NARROWS, COST, BEARING, LAST = range(11)
 KEPT = 11
 LEAN = 0.05  # what turf beside a narrow piece is charged, of its price: pools use most of it
-# numbers of a roll, see `geoturf.layout.roll.Roll.numbers`
-WIDTH, USABLE, ENDS, _, SIDE, LEAST, SEAM_COST, CROSS_COST, LONGEST, _, _, NARROW, ODD = range(13)
 
 
 @jit
-def likely(edges: Floats, parts: Ints, areas: Ints, stated: Floats, roll: Floats) -> Floats:
+def likely(edges: Floats, parts: Ints, areas: Ints, stated: Floats, roll: RollSizes) -> Floats:
     """What is told of each area (n, `KEPT`), m and m2: turf, seams along and across and how many,
     pieces, turf beside the narrow ones and how many these are, cost, the bearing (degrees).
     ``edges`` (m, 4): x0, y0, x1, y1; part p has those from ``parts[p]`` on, area k the parts from
@@ -94,7 +93,7 @@ def _bearings(edges: Floats, stated: float, out: Floats) -> int:
 
 
 @inner
-def _part(edges: Floats, bearing: float, roll: Floats, out: Floats) -> None:
+def _part(edges: Floats, bearing: float, roll: RollSizes, out: Floats) -> None:
     """Adds what the likely strips of one part take at a bearing to ``out``."""
     s = np.sin(np.radians(bearing))
     c = np.cos(np.radians(bearing))
@@ -107,8 +106,8 @@ def _part(edges: Floats, bearing: float, roll: Floats, out: Floats) -> None:
     span = high - low
     if span <= 1e-9:
         return
-    per = int64(max(1, min(CELLS, int(MOST * roll[USABLE] / span))))
-    n = int64(max(1, np.ceil(span * per / roll[USABLE] - 1e-6)))
+    per = int64(max(1, min(CELLS, int(MOST * roll.usable / span))))
+    n = int64(max(1, np.ceil(span * per / roll.usable - 1e-6)))
     d = span / n
     lines = np.empty(3 * n)
     for k in range(n):
@@ -217,14 +216,14 @@ def _strips(
     starts: Ints,
     d: float,
     per: int,
-    roll: Floats,
+    roll: RollSizes,
     told: Floats,
 ) -> None:
     """Least cost up to each line between cells (d wide), and what it is of, into ``told``. Strips
     are of ``per`` cells at most; narrow ones lie at a border, where there is a choice."""
     n = len(cells)
     most = cells.shape[1]
-    least = roll[LEAST] if n * d > roll[LEAST] else 0.0
+    least = roll.least_width if n * d > roll.least_width else 0.0
     sofar = np.empty((per * most + 1, 2))
     other = np.empty((per * most + 1, 2))
     one = np.zeros(KEPT)
@@ -234,7 +233,7 @@ def _strips(
             count = _union(sofar, count, cells[i], many[i], other)
             sofar, other = other, sofar
             wide = (j - i) * d
-            inner_one = wide < roll[NARROW] and i > 0 and j < n
+            inner_one = wide < roll.narrow and i > 0 and j < n
             if wide < least - 1e-9 or inner_one or told[i, COST] >= NO:
                 continue
             _strip(sofar, count, cells, many, i, j, d, roll, one)
@@ -244,12 +243,12 @@ def _strips(
                 one[SEAM] = min(inside[below], inside[above])
                 ends = min(starts[below + 1] - starts[below], starts[above + 1] - starts[above])
                 one[SEAMS] = ends // 2
-                one[COST] += roll[SEAM_COST] * one[SEAM]
+                one[COST] += roll.seam * one[SEAM]
             odd = 1.0 if j - i < per else 0.0
             if odd > 0 and i > 0 and j < n:
-                one[COST] += roll[ODD]
+                one[COST] += roll.odd
             if odd > 0 and i > 0 and told[i, LAST] > 0:
-                one[COST] += roll[ODD]
+                one[COST] += roll.odd
             if told[i, COST] + one[COST] < told[j, COST]:
                 told[j] = told[i] + one
                 told[j, LAST] = odd
@@ -264,7 +263,7 @@ def _strip(
     i: int,
     j: int,
     d: float,
-    roll: Floats,
+    roll: RollSizes,
     out: Floats,
 ) -> None:
     """What a strip from cell i to cell j takes that covers ``spans`` along the pile, gaps too short
@@ -275,23 +274,23 @@ def _strip(
         lo = spans[p, 0]
         hi = spans[p, 1]
         p += 1
-        while p < count and spans[p, 0] - hi <= roll[ENDS]:
+        while p < count and spans[p, 0] - hi <= roll.ends:
             hi = spans[p, 1]
             p += 1
         wide = (j - i) * d
         if count > 1:
-            wide = max(roll[LEAST], _wide(cells, many, i, j, lo, hi) * d)
-        cut = min(roll[USABLE], wide + roll[SIDE])
-        pieces = max(1.0, np.ceil((hi - lo) / roll[LONGEST] - 1e-9))
-        taken = roll[WIDTH] / roll[USABLE] * (hi - lo + pieces * roll[ENDS])
+            wide = max(roll.least_width, _wide(cells, many, i, j, lo, hi) * d)
+        cut = min(roll.usable, wide + roll.side)
+        pieces = max(1.0, np.ceil((hi - lo) / roll.longest - 1e-9))
+        taken = roll.width / roll.usable * (hi - lo + pieces * roll.ends)
         out[TURF] += cut * taken
-        if cut < roll[USABLE] - 1e-9:
-            out[REST] += (roll[USABLE] - cut) * taken
+        if cut < roll.usable - 1e-9:
+            out[REST] += (roll.usable - cut) * taken
             out[NARROWS] += pieces
         out[PIECES] += pieces
         out[CROSSES] += pieces - 1
         out[CROSS] += (pieces - 1) * wide
-    crossing = roll[SEAM_COST] * out[CROSS] + roll[CROSS_COST] * out[CROSSES]
+    crossing = roll.seam * out[CROSS] + roll.cross * out[CROSSES]
     out[COST] = out[TURF] + LEAN * out[REST] + crossing
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from geoturf.compiled import Floats, Ints, inlined, inner, int64, jit
 from geoturf.layout.kernel import distinct, rows, searches, slabs, sort, u_at
 from geoturf.layout.placing import rough
+from geoturf.layout.sizes import RollSizes
 
 SNAP_M = 1e-6  # v's are kept on this grid
 LEAST = 0.97  # of the turf that any rectangles take, strips cost at least at the prices of a pool
@@ -101,13 +102,13 @@ def _numbered(names: Ints) -> Ints:
 
 @jit
 def apart(
-    edges: Floats, part: Ints, low: float, high: float, roll: Floats
+    edges: Floats, part: Ints, low: float, high: float, roll: RollSizes
 ) -> tuple[Ints, Floats, Floats]:
     """Parts that may be laid by themselves: those whose boxes meet become one. ``low``, ``high``:
     what they lie between; a part narrower than the least piece is laid that wide within them. Gives
     the part of each edge and lo, hi (parts,) of v."""
-    usable = roll[1]
-    least = roll[5]
+    usable = roll.usable
+    least = roll.least_width
     while True:
         count = 0
         for p in part:
@@ -156,13 +157,13 @@ def ends_of(edges: Floats) -> Floats:
 
 @jit
 def least(
-    edges: Floats, low: float, high: float, steps: Floats, roll: Floats, shares: Floats
+    edges: Floats, low: float, high: float, steps: Floats, roll: RollSizes, shares: Floats
 ) -> float:
     """What a shape laid between ``low`` and ``high`` costs (m2 of turf), its seams at its vertices
     or ``steps`` and whole roll widths from either end."""
     vs = ends_of(edges)
-    cuts = rough(vs, low, high, steps, 0.0, roll[1])
-    offsets, lo, hi, seams = slabs(edges, vs, cuts, roll[2])
+    cuts = rough(vs, low, high, steps, 0.0, roll.usable)
+    offsets, lo, hi, seams = slabs(edges, vs, cuts, roll.ends)
     price: float = searches(cuts, offsets, lo, hi, seams, roll, shares, int64(-1), int64(-1))[0][
         0, -1
     ]
@@ -178,7 +179,7 @@ def best_two(
     before: Floats,
     behind: Floats,
     steps: Floats,
-    roll: Floats,
+    roll: RollSizes,
     shares: Floats,
     cost: float,
 ) -> tuple[int, int]:
@@ -191,7 +192,7 @@ def best_two(
     for a in range(last):
         for b in range(a + 1, last + 1):
             total = before[a] + behind[b]
-            if total >= cost or vs[at[b]] - vs[at[a]] < roll[5]:
+            if total >= cost or vs[at[b]] - vs[at[a]] < roll.least_width:
                 continue
             low = vs[at[a]] if a else -np.inf
             high = vs[at[b]] if b < last else np.inf
@@ -328,10 +329,10 @@ def joints(edges: Floats, lines: Floats, touch: float) -> Floats:
 
 
 @jit
-def parts_of(edges: Floats, roll: Floats) -> tuple[Ints, Floats, Floats]:
+def parts_of(edges: Floats, roll: RollSizes) -> tuple[Ints, Floats, Floats]:
     """The parts of a shape that may be laid by themselves, as `apart` gives them."""
     vs = ends_of(edges)
-    offsets, lo, hi, _ = slabs(edges, vs, vs, roll[2])
+    offsets, lo, hi, _ = slabs(edges, vs, vs, roll.ends)
     _, part = between(edges, vs, (offsets, lo, hi), 0, len(vs) - 1)
     return apart(edges, part, -np.inf, np.inf, roll)
 
@@ -380,7 +381,7 @@ def best_across(
     joints: Floats,
     beyond: Floats,
     steps: Floats,
-    roll: Floats,
+    roll: RollSizes,
     shares: Floats,
     cost: float,
 ) -> Ints:
@@ -390,11 +391,11 @@ def best_across(
     for `least`."""
     n = len(at)
     ahead = np.zeros(n)
-    full = LEAST * roll[0] / roll[1]
+    full = LEAST * roll.width / roll.usable
     for k in range(n - 1):  # what lies behind each line takes at least so much
         rest = clipped(edges, at[k], np.inf)
-        turf = rows(rest, ends_of(rest), roll[2]) if len(rest) > 1 else 0.0
-        ahead[k] = full * turf + roll[6] * beyond[k]
+        turf = rows(rest, ends_of(rest), roll.ends) if len(rest) > 1 else 0.0
+        ahead[k] = full * turf + roll.seam * beyond[k]
     best = np.full(n, np.inf)
     before = np.full(n, -1)
     best[0] = 0.0

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from geoturf.errors import InputError
+from geoturf.layout.sizes import RollSizes
 from geoturf.model import Finding
 from geoturf.rules import CROSS_WORTH, LayoutRules, Product
 from geoturf.units import US, Money, System, round_down, round_up
@@ -107,14 +108,23 @@ class Roll:
         return self.odd_m * self.width_m
 
     @cached_property
-    def numbers(self) -> np.ndarray:
-        """What the kernel takes: see `geoturf.layout.kernel.searches`. Seams are in m2 of *this*
-        roll's turf there."""
-        seam = min(self.seam / self.worth, HEAVIEST)
-        cross = min(self.cross / self.worth, HEAVIEST)
-        sizes = [self.width_m, self.usable_m, self.ends_m, self.step_m, self.side_m, self.least_m]
-        limits = [self.longest_m, 1 / self.step_m, self.short_m, self.narrow_m, self.odd_m2]
-        return np.array([*sizes, seam, cross, *limits])
+    def numbers(self) -> RollSizes:
+        """What the kernels take: seams are in m2 of *this* roll's turf there."""
+        return RollSizes(
+            width=float(self.width_m),
+            usable=float(self.usable_m),
+            ends=float(self.ends_m),
+            step=float(self.step_m),
+            side=float(self.side_m),
+            least_width=float(self.least_m),
+            seam=float(min(self.seam / self.worth, HEAVIEST)),
+            cross=float(min(self.cross / self.worth, HEAVIEST)),
+            longest=float(self.longest_m),
+            a_metre=1 / float(self.step_m),
+            least_length=float(self.short_m),
+            narrow=float(self.narrow_m),
+            odd=float(self.odd_m2),
+        )
 
     @cached_property
     def shares(self) -> tuple[np.ndarray, ...]:

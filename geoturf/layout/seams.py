@@ -74,7 +74,8 @@ def together(
 ) -> Sought:
     """Searches over groups that meet at seams ``joints`` and cross seams ``cross``. A cross seam
     between groups is charged `kernel.WORTH` times what it costs, since it must save as much."""
-    seam, each = found[0].roll.numbers[6:8].tolist()
+    seam = found[0].roll.numbers.seam
+    each = found[0].roll.numbers.cross
     cost = sum((one.cost for one in found), np.zeros(MODELS))
     cost = cost + seam * float(np.sum(joints[:, 2] - joints[:, 1]))
     cost = cost + kernel.WORTH * crossing(cross, seam, each)
