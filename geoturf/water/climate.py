@@ -45,6 +45,11 @@ class Months:
 
     def by_area(self, site: pd.Series) -> tuple[np.ndarray, np.ndarray]:
         """ETo and rain of areas of the sites named (n,), each (n, 12)."""
+        if not self.sites:
+            one_for_all = (len(site), len(self.eto_m))
+            return np.broadcast_to(self.eto_m, one_for_all), np.broadcast_to(
+                self.rain_m, one_for_all
+            )
         numbers, names = pd.factorize(site)
         own = [self.of(name) for name in names]
         eto = np.stack([one.eto_m for one in own])

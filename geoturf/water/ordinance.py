@@ -226,8 +226,13 @@ def _eto(months: Months, rules: WaterRules, sites: pd.Series) -> np.ndarray:
     """The year's ETo of the sites named (m,), less the share of rain that the ordinance takes off,
     metres."""
     share = rules.ordinance.effective_rain_share
-    own = [months.of(site) for site in sites]
-    return np.array([max(0.0, float(m.eto_m.sum() - share * m.rain_m.sum())) for m in own])
+
+    def year_m(own: Months) -> float:
+        return max(0.0, float(own.eto_m.sum() - share * own.rain_m.sum()))
+
+    if not months.sites:
+        return np.full(len(sites), year_m(months))
+    return np.array([year_m(months.of(site)) for site in sites])
 
 
 def differences(sheet: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.DataFrame:

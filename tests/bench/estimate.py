@@ -1,7 +1,7 @@
 """Fits what `geoturf.layout.estimate` tells of turf to geoturf's own layouts, and measures how far off
 it is on kinds of shape that it was not fitted on.
 
-    python tests/bench/estimate.py [--write] [--times N]
+    python tests/bench/estimate.py [--write]
 
 Pools of 1 to 120 areas of each kind of shape (tests/shape_kinds.py) are laid and cut with every default.
 Their turf is fitted, by least squares of the relative error (weighed by how sure pools of a size are),
@@ -11,7 +11,7 @@ as
     by  share x (narrow pieces + few) ** -power
 
 For each kind the fit is made on all the others and tried on it. ``--write`` puts the fit of all kinds
-into geoturf/data/estimate.csv, with the errors met. About five minutes on one core.
+into geoturf/data/estimate.csv, with the errors met. Some four minutes of one core.
 """
 
 from __future__ import annotations
