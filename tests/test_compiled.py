@@ -95,7 +95,7 @@ def test_without_the_compiler_the_tables_are_the_same(lawns, bid_file, tmp_path)
     lawns((0, 0, 40, 30), (100, 0, 20, 14))
     code = (
         "import sys, geoturf, geoturf.layout.kernel as k; print(type(k.turf_on).__name__)\n"
-        f"geoturf.write(geoturf.run(geoturf.read_bid({str(bid_file())!r})), sys.argv[1])"
+        f"geoturf.write(geoturf.run(geoturf.read_bid({str(bid_file())!r})), sys.argv[1], ())"
     )
     kinds = []
     for off in ("0", "1"):

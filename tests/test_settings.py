@@ -17,7 +17,7 @@ from geoturf.bid import make_bid
 from geoturf.errors import BidError
 
 FEW = settings(
-    max_examples=12, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
+    max_examples=8, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
 )
 FOOT = 0.3048
 

@@ -574,10 +574,10 @@ def test_an_edited_cell_gives_what_a_new_run_gives(unedited, change):
     reason="no LibreOffice on this machine",
 )
 def test_a_spreadsheet_program_reckons_the_same(tmp_path, unedited):
-    """LibreOffice Calc, started once, opens three of five edited workbooks, which hold no reckoned
-    values, and reckons them: all amounts to the cent. (All of them take it half a minute more.)"""
-    tried = [name for nth, name in enumerate(EDITS) if nth % 5 < 3]
-    assert len(tried) >= 20
+    """LibreOffice Calc, started once, opens two of five edited workbooks, which hold no reckoned
+    values, and reckons them: all amounts to the cent. (All of them take it a minute more.)"""
+    tried = [name for nth, name in enumerate(EDITS) if nth % 5 < 2]
+    assert len(tried) >= 14
     for name in tried:
         edited(unedited[0], EDITS[name]).save(tmp_path / f"{name}.xlsx")
     out, files = tmp_path / "reckoned", [str(tmp_path / f"{name}.xlsx") for name in tried]
