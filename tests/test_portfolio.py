@@ -246,3 +246,13 @@ class TestInABrowser:
         page.get_by_label("Find").fill("lot 9999")
         assert cells(page, 1) == ["Lot 9999"]
         assert page.faults == []
+
+
+def test_estimated_turf_has_the_waste_that_the_sites_table_tells(lawns, bid_file):
+    """What is estimated has no pieces, and still takes more turf than its surface."""
+    lawns((0, 0, 40, 30), (100, 0, 22, 41), site=["A", "B"])
+    result = geoturf.run(geoturf.read_bid(bid_file('[layout]\nmethod = "estimate"\n')))
+    sums = figures.sums(figures.land(result), "site")
+    told = geoturf.tables.sites(result).set_index("site")["waste_pct"]
+    assert (told > 0).all()
+    assert sums["waste"].to_numpy() == pytest.approx(told[sums.index].to_numpy(), abs=0.006)

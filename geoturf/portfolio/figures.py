@@ -74,7 +74,7 @@ def land(result: Result) -> Land:
     areas = pd.DataFrame({"site": table["site"]}).assign(
         **{f"by {name}": values for name, values in words.items()},
         ground=ground,
-        surface=table[f"surface_area_{unit}"].where(table["pieces"] > 0, 0.0),
+        surface=table[f"surface_area_{unit}"].where(table[f"turf_bought_{unit}"] > 0, 0.0),
         bought=table[f"turf_bought_{unit}"],
         cents=cents,
         variance=tolerance**2,

@@ -5,8 +5,14 @@
   const MOST_CHOICES = 300;
   const ANY = "(all)";
 
-  const written = (value, digits) =>
-    value.toLocaleString("en-US", { minimumFractionDigits: digits, maximumFractionDigits: digits });
+  // one a number of digits: making a format takes longer than writing a row
+  const formats = new Map();
+  const format = (digits) => {
+    const made = new Intl.NumberFormat("en-US", { minimumFractionDigits: digits, maximumFractionDigits: digits });
+    formats.set(digits, made);
+    return made;
+  };
+  const written = (value, digits) => (formats.get(digits) ?? format(digits)).format(value);
 
   const made = (name, text, kind) => {
     const element = document.createElement(name);
