@@ -206,6 +206,27 @@ def test_turf_goes_by_the_surface_laid_with_it_and_tape_by_its_seams(report, row
     assert Decimal(tape[-2][1]) == cents(Decimal(tape[0][0]) * ratio("seam_ft"))
 
 
+def test_rules_are_named_at_lines_that_hang_on_them(report, rows, lawns):
+    """An allowance of fabric and a rate of digging, on other ground that lies in a file of another name:
+    neither moves infill, and the file's name moves nothing. A least order follows its lines."""
+    before = "[price.least]\nhaul = '4000 USD'\n"
+    after = "[price.least]\nhaul = '4000 USD'\n[materials]\nfabric_allowance = '60 %'\n[materials.rates]\ndig = '3 yd^3/h'\n"
+    ground = [(0, 0, 44, 30), *GROUND[1:]]
+    old, new = report(extra=before), report(ground, after)
+    run = json.loads((new / "run.json").read_text("utf-8"))
+    assert run["settings"]["layers"][0]["path"] == "lawns.gpkg"
+    run["settings"]["layers"][0]["path"] = "survey_2.gpkg"
+    (new / "run.json").write_text(json.dumps(run), encoding="utf-8")
+    why = {}
+    for line, cause in of(rows(old, new), "amount", "line", "why"):
+        if line[:2].isdigit():  # of a section, no step of the build-up
+            why.setdefault(line.split(" ", 3)[3], set()).update(cause.split(", "))
+    assert why["Infill"] == {"ground"}
+    assert "rule" in why["Weed fabric on the base"] and "rule" in why["Dig and load"]
+    assert why["Least order of 4000 USD: Haul away"] == {"lines"}
+    assert not any("rule" in why[name] for name in why if name.startswith("Synthetic turf"))
+
+
 def _areas_of(folder: Path) -> list[dict[str, str]]:
     with (folder / "areas.csv").open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))

@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,9 @@ import pandas as pd
 from geoturf.price.build_up import STEPS
 from geoturf.revision.lots import Lots
 from geoturf.revision.reports import Report
+from geoturf.rules.base import key_of
+from geoturf.rules.items import ITEMS, work_of
+from geoturf.rules.materials import MaterialRules
 
 GROUND = "ground"
 PRODUCT = "product"
@@ -57,16 +61,33 @@ _GROUND = (
     *("perimeter", "edge_paving", "edge_building", "edge_shared", "edge_open"),
 )
 _LAYOUT = ("pile_bearing_deg", "seam", "cross_seams", "pieces", "piece_area", "turf_bought")
-#: settings that nothing of a price hangs on, by their first word
+#: settings that nothing of a price hangs on, or, as layers, but by what the ground tells of them; by
+#: their first word
 _IDLE = {
     *("name", "bidder", "client", "terms", "base_map", "base_map_credit", "limits", "water"),
-    *("keep", "ranges", "calendar"),
+    *("keep", "ranges", "calendar", "layers"),
 }
 _COSTS = {"costs", "price", "extras", "wage", "crew", "burden", "breaks", "least", "least_charge"}
 #: rules of the build-up, which no quantity hangs on
 _RATES = {*(key for _, key, _ in STEPS), "bond_scale", "tax_on_plant", "minimum", "escalation"}
 #: rules of how turf is laid and cut
 _LAID = {"layout", "cuts"}
+
+
+_TITLES = frozenset(item.title for item in ITEMS.values())
+
+
+@cache
+def _own_items() -> dict[str, frozenset[str]]:
+    """The titles of the items that an allowance or a production rate bears on, by the setting's
+    name."""
+    rules, found = MaterialRules(), dict[str, set[str]]()
+    for item in ITEMS.values():
+        if field := item.allowance_rule(rules):
+            found.setdefault(f"materials.{key_of(field)}", set()).add(item.title)
+        for work in work_of(item.key):
+            found.setdefault(f"materials.rates.{key_of(work.rate)}", set()).add(item.title)
+    return {name: frozenset(titles) for name, titles in found.items()}
 
 
 @dataclass(frozen=True)
@@ -78,10 +99,13 @@ class Setting:
     new: str
     cause: str  # what it can move figures by; "" where no price hangs on it
 
-    @property
-    def of_turf(self) -> bool:
-        """Whether an order of turf hangs on it, beyond what the seams cost that are weighed."""
-        return not self.name.startswith("materials.")
+    def bears_on(self, line: str, turf: bool) -> bool:
+        """Whether the quantity of a ``line`` may hang on it. Of a turf's order none does but by way of
+        what seams cost; allowances and production rates bear on their own items."""
+        own = _own_items().get(self.name)
+        if self.name.startswith("materials.") and turf:
+            return False
+        return own is None or line in own or line not in _TITLES
 
 
 @dataclass(frozen=True)
@@ -106,14 +130,14 @@ class Causes:
         return cls(ground, frozenset(moved[PRODUCT]), frozenset(moved[LAYOUT]), settings)
 
     def of_quantity(
-        self, phase: str, laid: bool, turf: bool = False, same_net: bool = False
+        self, phase: str, line: str, laid: bool, turf: bool = False, same_net: bool = False
     ) -> tuple[str, ...]:
-        """What can have moved a quantity of a ``phase``, "" for the whole bid. ``laid``: it hangs on
+        """What can have moved a quantity of a ``phase``, that of a ``line``. ``laid``: it hangs on
         the layout too, which may be another where ground or turf is not the same only if a rule or a
         price would have it so; ``turf``: it is the turf's own; ``same_net``: what the ground takes is
         the same before allowance and rounding."""
-        at = {phase} if phase else self.ground | self.product | self.layout
-        ruled = any(one.cause == RULE and (one.of_turf or not turf) for one in self.settings)
+        at = {phase}
+        ruled = any(one.cause == RULE and one.bears_on(line, turf) for one in self.settings)
         relaid = laid and bool(at & self.layout)
         if same_net and ruled and not relaid:
             return (RULE,)
@@ -134,10 +158,14 @@ class Causes:
             return (RULE,)
         return (OTHER,)
 
-    def of_line(self, phase: str, laid: bool, turf: bool) -> tuple[str, ...]:
+    def of_least(self) -> tuple[str, ...]:
+        """What can have moved what an order falls short of its least."""
+        return (LINES, *[COST] * self._any(COST))
+
+    def of_line(self, phase: str, line: str, laid: bool, turf: bool) -> tuple[str, ...]:
         """Why a line stands in one of the reports only: it is ordered by one of them alone, or is
         without a unit cost in the other."""
-        found = self.of_quantity(phase, laid, turf)
+        found = self.of_quantity(phase, line, laid, turf)
         known = tuple(cause for cause in found if cause != OTHER)
         return (*known, *[COST] * self._any(COST)) or found
 

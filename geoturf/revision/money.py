@@ -9,6 +9,7 @@ is on the new quantity."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -23,6 +24,7 @@ from geoturf.revision.causes import GROUND, LAYOUT, LINES, PER_CENT, PRODUCT, RA
 from geoturf.revision.reports import Report
 from geoturf.rules.items import ITEMS
 
+_LEAST = re.compile(r"Least order of [^:]*: ")
 QUANTITY = "quantity"
 UNIT_PRICE = "unit price"
 AMOUNT = "amount"
@@ -97,7 +99,8 @@ def _lines(table: pd.DataFrame) -> dict[tuple[object, ...], _Line]:
     """Lines by what they are for; those of one name (turf in two widths) in their order."""
     found: dict[tuple[object, ...], _Line] = {}
     for line in records(table, _Line):
-        name = "" if line.unit == PER_CENT else line.description  # which names date and rate
+        # which names date and rate, or the least
+        name = "" if line.unit == PER_CENT else _LEAST.sub("Least: ", line.description)
         nth = 0
         while (key := (line.section, line.phase, name, nth)) in found:
             nth += 1
@@ -180,16 +183,20 @@ def _of_line(
     laid = said.description not in _NOT_LAID
     if before is None or after is None:
         gone, come = (None if one is None else Decimal(one.amount) for one in (before, after))
-        yield Move(AMOUNT, phase, name, "", gone, come, causes.of_line(phase, laid, turf))
+        yield Move(
+            AMOUNT, phase, name, "", gone, come, causes.of_line(phase, said.description, laid, turf)
+        )
         return
     quantities = Decimal(before.quantity), Decimal(after.quantity)
     prices = Decimal(before.unit_price), Decimal(after.unit_price)
     start = Decimal(before.amount)
     end = Decimal(after.amount)
-    by_quantity = causes.of_quantity(phase, laid, turf, same_net)
+    by_quantity = causes.of_quantity(phase, said.description, laid, turf, same_net)
     if said.unit == PER_CENT:
         by_quantity = (RATE,)
     by_price = causes.of_unit_price(said.unit)
+    if _LEAST.match(said.description):
+        by_price = causes.of_least()
     if before.unit != after.unit:  # neither quantities nor unit prices can be told apart
         yield Move(AMOUNT, phase, name, "", start, end, _both(by_quantity, by_price))
         return
@@ -212,7 +219,7 @@ def _parted(
 ) -> Iterator[tuple[Decimal, tuple[str, ...]]]:
     """Each step of a quantity: what it comes to, and why."""
     at = old
-    for causes, ratio in ways:
+    for causes, ratio in ways if old != new else ():
         here, rest = (tuple(c for c in why if (c in causes) == own) for own in (True, False))
         by_causes = (old * ratio).quantize(_HUNDREDTH, ROUND_HALF_UP)
         if here and rest and by_causes not in (at, new):
