@@ -20,7 +20,7 @@ from geoturf.check import broken_promises
 from geoturf.cli import main
 from geoturf.errors import BidError
 from geoturf.layout import bounds, task_of
-from geoturf.layout.estimate import bounds_m2
+from geoturf.layout.estimate import bounds_m2, inner_corners
 from geoturf.layout.roll import stocked
 from geoturf.model import ESTIMATED
 from geoturf.rules import LayoutRules, Product
@@ -135,6 +135,21 @@ def test_the_bound_of_a_rectangle_by_hand():
     lawn = np.array([shapely.box(0, 0, 20, 9), rotate(shapely.box(0, 0, 20, 9), 33)])
     by_hand = 4.572 / (4.572 - 2 * 0.0254) * (180 + rules.both_ends_m * 9)
     assert bounds_m2(lawn, shapely.area(lawn), roll) == pytest.approx([by_hand] * 2, rel=1e-5)
+
+
+def test_inner_corners_are_those_that_turn_into_turf():
+    """An L has one, a U two, a lawn about a house its four; curves and plain lots have none."""
+    square, notch = shapely.box(0, 0, 20, 20), shapely.box(8, 8, 12, 30)
+    lawns = {
+        "L": (square - shapely.box(8, 8, 30, 30), 1),
+        "U": (square - notch, 2),
+        "ring": (square - shapely.box(5, 5, 10, 10), 4),
+        "two": (shapely.MultiPolygon([square, translate(square - notch, 40)]), 2),
+        "circle": (shapely.Point(0, 0).buffer(9), 0),
+        "lot": (square, 0),
+    }
+    shapes_, counts = zip(*lawns.values(), strict=True)
+    assert inner_corners(np.array(shapes_, object)).tolist() == list(counts)
 
 
 def test_turned_and_moved_it_is_the_same(tmp_path):
