@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Severity = Literal["error", "warning", "note"]
+PIECES_OF = "pieces_of_"  # columns of `Estimate.areas`
 ESTIMATED = "estimated"  # status of a pool that is not laid
 #: columns of a table that name a feature, in the order in which `Finding` takes them
 KEPT = "kept "  # before the name of a column of the input that the bid keeps
@@ -324,7 +325,8 @@ class Estimate:
       pool buys for it), rest_m2 (turf beside its narrow pieces), narrow (how many these are), sigma
       (one standard deviation of turf_m2 for an area by itself, as a part of it), bound_m2 (no
       layout buys less), seam_m (cross seams included), cross_m (these alone), seams (stretches
-      along the pile), cross_seams; the counts are means, no whole numbers.
+      along the pile), cross_seams; the counts are means, no whole numbers. Where whole rolls are
+      sold, `PIECES_OF` + 0, 1 …: how many pieces of full width there are, by their part of a roll.
     ``bought``: DataFrame, a row a pool and roll width, filled in by `geoturf.cuts.estimated`: pool,
       phase, product, dye_lot, site ("" where several share), width_m, length_m (of a roll), rolls,
       total_m (length bought), net_m2 (cut from it).

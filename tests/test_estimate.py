@@ -18,9 +18,10 @@ import geoturf
 from geoturf import tables
 from geoturf.check import broken_promises
 from geoturf.cli import main
+from geoturf.cuts import packed
 from geoturf.errors import BidError
-from geoturf.layout import bounds, task_of
-from geoturf.layout.estimate import bounds_m2
+from geoturf.layout import bounds, likely, task_of
+from geoturf.layout.estimate import bounds_m2, inner_corners, ragged
 from geoturf.layout.roll import stocked
 from geoturf.model import ESTIMATED
 from geoturf.rules import LayoutRules, Product
@@ -137,6 +138,21 @@ def test_the_bound_of_a_rectangle_by_hand():
     assert bounds_m2(lawn, shapely.area(lawn), roll) == pytest.approx([by_hand] * 2, rel=1e-5)
 
 
+def test_inner_corners_are_those_that_turn_into_turf():
+    """An L has one, a U two, a lawn about a house its four; curves and plain lots have none."""
+    square, notch = shapely.box(0, 0, 20, 20), shapely.box(8, 8, 12, 30)
+    lawns = {
+        "L": (square - shapely.box(8, 8, 30, 30), 1),
+        "U": (square - notch, 2),
+        "ring": (square - shapely.box(5, 5, 10, 10), 4),
+        "two": (shapely.MultiPolygon([square, translate(square - notch, 40)]), 2),
+        "circle": (shapely.Point(0, 0).buffer(9), 0),
+        "lot": (square, 0),
+    }
+    shapes_, counts = zip(*lawns.values(), strict=True)
+    assert inner_corners(np.array(shapes_, object)).tolist() == list(counts)
+
+
 def test_turned_and_moved_it_is_the_same(tmp_path):
     lawn = shapes("yards", 1, seed=3)[0]
     turned = [rotate(lawn, angle, origin=(0, 0)) for angle in (0, 17, 45, 90, 133)]
@@ -159,6 +175,42 @@ def test_whole_rolls_are_bought_as_they_are_sold(tmp_path):
     bought = result.plan.estimate.bought
     assert set(np.round(bought["length_m"] / 0.3048)) <= {50, 100}
     assert (bought["total_m"] == bought["rolls"] * bought["length_m"]).all()
+
+
+def test_pieces_longer_than_half_a_roll_share_none():
+    """By hand: pieces of 0.6 roll take one each, so two thirds more than they are; pieces of a quarter
+    of a roll or less fill it; one long and two short ones go together."""
+    count = np.zeros((3, 4))
+    count[0, 2], count[1, 0] = 10, 8  # classes of a quarter of a roll, counted at 3/4 of each
+    count[2, 2], count[2, 0] = 10, 10
+    long, short = 2.75 / 4, 0.75 / 4
+    alone, small, mixed = packed.over(count)
+    assert alone == pytest.approx(1 / long - 1)
+    assert small == pytest.approx(1 / (5 * short) - 1)
+    assert mixed == pytest.approx(10 / (10 * long + 10 * short) - 1)
+
+
+def test_pieces_are_counted_by_their_part_of_a_roll():
+    """A lawn of 20 by 9.04 m, two strips wide, has 20 m of each in rolls of 100 ft; of 50 ft two
+    halves each."""
+    lawn = np.array([shapely.box(0, 0, 20, 2 * 4.5212)])
+    for length, count, parts in (("100 ft", 2, 1), ("50 ft", 4, 2)):
+        roll = stocked("turf", Product(roll_lengths=[length]), LayoutRules())[0]
+        counts = likely.lengths(*ragged(lawn), np.array([90.0]), roll.numbers)[0]
+        (at,) = np.flatnonzero(counts)
+        assert counts[at] == pytest.approx(count, rel=1e-3)
+        part = (20 / parts + roll.ends_m) / (roll.longest_m + roll.ends_m)
+        assert at / likely.LENGTHS <= part <= (at + 1) / likely.LENGTHS
+
+
+def test_whole_rolls_of_lots_as_long_as_half_a_roll_waste_what_is_left_over(tmp_path):
+    """Twelve lots of 18 m, four strips each: of rolls of 100 ft a strip leaves two fifths."""
+    made = [shapely.box(0, 0, 18, 4 * 4.5212)] * 12
+    turf = {"turf60": {"sold_by": "roll", "roll_lengths": ["100 ft"]}}
+    bid = written(tmp_path, made)
+    rolls = run(bid | {"products": turf}, method="estimate").plan.pools["bought_m2"].sum()
+    length = run(bid, method="estimate").plan.pools["bought_m2"].sum()
+    assert 1.35 < rolls / length < 1.75
 
 
 # ------------------------------------------------------------------------------- what is said

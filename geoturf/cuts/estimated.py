@@ -13,8 +13,9 @@ import numpy as np
 import pandas as pd
 
 from geoturf import data
+from geoturf.cuts import packed
 from geoturf.cuts.market import Market, markets, width_key
-from geoturf.model import ESTIMATED, CutPlan, Estimate, Finding, Ground
+from geoturf.model import ESTIMATED, PIECES_OF, CutPlan, Estimate, Finding, Ground
 from geoturf.rules import CutRules, Product
 from geoturf.units import whole_steps
 
@@ -92,7 +93,13 @@ def _pools(areas: pd.DataFrame) -> pd.DataFrame:
         rest_m2=("rest_m2", "sum"),
         turf_m2=("turf_m2", "sum"),
         bound_m2=("bound_m2", "sum"),
+        **{name: (name, "sum") for name in _lengths(areas)},
     )
+
+
+def _lengths(areas: pd.DataFrame) -> list[str]:
+    """The columns that count pieces by length."""
+    return [name for name in map(str, areas) if name.startswith(PIECES_OF)]
 
 
 def _bought(pools: pd.DataFrame, market: Mapping[str, Mapping[float, Market]]) -> pd.DataFrame:
@@ -120,8 +127,8 @@ def _sold(own: pd.DataFrame, need_m: np.ndarray, offer: Market) -> list[pd.DataF
         total = whole_steps(need_m, offer.billing_m) * offer.billing_m
         rolls = whole_steps(total, longest).astype(np.int64)
         return [kept.assign(length_m=longest, rolls=rolls, total_m=total, net_m=need_m)]
-    # how pieces share whole rolls hangs on their lengths, which nobody worked out
-    need_m = need_m * (1 + fitted("whole rolls", "more"))
+    pieces = np.ascontiguousarray(own[_lengths(own)].to_numpy(float))
+    need_m = need_m * (1 + fitted("whole rolls", "of what packing takes") * packed.over(pieces))
     whole = np.floor(need_m / longest + 1e-9)
     rest = need_m - whole * longest
     last = np.array([_holds(offer, one) for one in rest.tolist()])

@@ -19,11 +19,11 @@ import shapely
 from geoturf import data
 from geoturf.engine import Engine, Serial
 from geoturf.layout import likely
-from geoturf.layout.likely import CROSS, CROSSES, NARROWS, REST, SEAM, SEAMS, TURF
+from geoturf.layout.likely import BEARING, CROSS, CROSSES, NARROWS, REST, SEAM, SEAMS, TURF
 from geoturf.layout.roll import Roll, stocked
 from geoturf.layout.sizes import RollSizes
 from geoturf.layout.task import stated_bearings
-from geoturf.model import Estimate, Ground
+from geoturf.model import PIECES_OF, Estimate, Ground
 from geoturf.rules import LayoutRules, Product
 from geoturf.units import US, System
 
@@ -53,17 +53,19 @@ def estimate(
     for name in dict.fromkeys(product.tolist()):
         own = np.flatnonzero(product == name)
         rolls = stocked(name, products[name], rules, told)
-        figures = _cheapest(laid[own], stated[own], rolls, engine or Serial())
+        whole = products[name].sold_by == "roll"
+        figures = _cheapest(laid[own], stated[own], rolls, whole, engine or Serial())
         parts.append(figures.assign(area_index=rows[own]))
-    every = pd.concat(parts, ignore_index=True)
+    every = pd.concat(parts, ignore_index=True).fillna(0.0)
     return Estimate(every.sort_values("area_index", ignore_index=True))
 
 
 def _cheapest(
-    laid: np.ndarray, stated: np.ndarray, rolls: Sequence[Roll], engine: Engine
+    laid: np.ndarray, stated: np.ndarray, rolls: Sequence[Roll], whole: bool, engine: Engine
 ) -> pd.DataFrame:
-    """The figures of the width that costs each area least."""
-    tables = [_figures(laid, stated, roll, engine) for roll in rolls]
+    """The figures of the width that costs each area least. ``whole``: whether whole rolls are sold,
+    so that the lengths of pieces matter."""
+    tables = [_figures(laid, stated, roll, whole, engine) for roll in rolls]
     costs = [
         roll.worth * table["turf_m2"] + roll.seam * table["seam_m"]
         for roll, table in zip(rolls, tables, strict=True)
@@ -76,9 +78,12 @@ def _cheapest(
     return out
 
 
-def _figures(laid: np.ndarray, stated: np.ndarray, roll: Roll, engine: Engine) -> pd.DataFrame:
+def _figures(
+    laid: np.ndarray, stated: np.ndarray, roll: Roll, whole: bool, engine: Engine
+) -> pd.DataFrame:
     """What areas take of one roll width."""
     told = sought(laid, stated, roll, engine)
+    counts = piece_counts(laid, told, roll).T if whole else ()
     least = bounds_m2(laid, shapely.area(laid), roll)
     fit = np.array([fitted("turf", name) for name in MEASURES])
     turf = np.maximum(measures(told, laid, least, roll) @ fit, least)
@@ -97,8 +102,14 @@ def _figures(laid: np.ndarray, stated: np.ndarray, roll: Roll, engine: Engine) -
             "cross_m": cross[:, 0],
             "seams": told[:, SEAMS],
             "cross_seams": cross[:, 1],
+            **{f"{PIECES_OF}{k}": count for k, count in enumerate(counts)},
         }
     )
+
+
+def piece_counts(laid: np.ndarray, told: np.ndarray, roll: Roll) -> np.ndarray:
+    """What `likely.lengths` counts of each area at the bearing that ``told`` has of it."""
+    return likely.lengths(*ragged(laid), np.ascontiguousarray(told[:, BEARING]), roll.numbers)
 
 
 def sought(laid: np.ndarray, stated: np.ndarray, roll: Roll, engine: Engine) -> np.ndarray:

@@ -22,6 +22,7 @@ NO = 1e300
 # what is told of an area
 TURF, SEAM, CROSS, SEAMS, CROSSES, PIECES, REST, NARROWS, COST, BEARING, LAST = range(11)
 KEPT = 11
+LENGTHS = 32  # classes of pieces, by their part of the longest roll
 LEAN = 0.05  # what turf beside a narrow piece is charged, of its price: pools use most of it
 
 
@@ -306,6 +307,43 @@ def _wide(cells: Floats, many: Ints, i: int, j: int, lo: float, hi: float) -> in
                 first = min(first, k)
                 last = max(last, k)
     return last - first + 1
+
+
+@jit
+def lengths(edges: Floats, parts: Ints, areas: Ints, bearings: Floats, roll: Floats) -> Floats:
+    """How many pieces as wide as is usable each area comes to (n, `LENGTHS`) by their part of the
+    longest roll, at its bearing: what lines an eighth of a strip apart have of it, in equal pieces
+    where that is longer than a roll. ``edges``, ``parts``, ``areas`` as `likely` takes them."""
+    out = np.zeros((len(areas) - 1, LENGTHS))
+    for k in range(len(out)):
+        for p in range(areas[k], areas[k + 1]):
+            _lengths(edges[parts[p] : parts[p + 1]], bearings[k], roll, out[k])
+    return out
+
+
+@inner
+def _lengths(edges: Floats, bearing: float, roll: Floats, out: Floats) -> None:
+    """Adds the pieces of one part to ``out``."""
+    s, c = np.sin(np.radians(bearing)), np.cos(np.radians(bearing))
+    low, high = NO, -NO
+    for k in range(len(edges)):
+        v = edges[k, 0] * c - edges[k, 1] * s
+        low, high = min(low, v), max(high, v)
+    n = int64(max(1, np.ceil((high - low) * CELLS / roll[USABLE])))
+    d = (high - low) / n
+    starts = np.zeros(n + 1, np.int64)
+    lines = np.empty(n)
+    for i in range(n):
+        lines[i] = low + (i + 0.5) * d
+    crossed = _crossed(edges, s, c, lines, starts)
+    longest = roll[LONGEST] + roll[ENDS]
+    for i in range(n):
+        for p in range(starts[i], starts[i + 1] - 1, 2):
+            long = crossed[p + 1] - crossed[p]
+            pieces = max(1.0, np.ceil(long / roll[LONGEST] - 1e-9))
+            part = (long / pieces + roll[ENDS]) / longest
+            at = int64(min(LENGTHS - 1, max(0.0, np.ceil(LENGTHS * part) - 1)))
+            out[at] += pieces * d / roll[USABLE]
 
 
 @jit

@@ -21,6 +21,7 @@ import csv
 import sys
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -33,9 +34,10 @@ from shape_kinds import KINDS, shapes
 
 import geoturf
 from geoturf import cuts
+from geoturf.cuts import packed
 from geoturf.engine import Serial
 from geoturf.layout import cut_across, lay, likely, task_of
-from geoturf.layout.estimate import MEASURES, bounds_m2, measures, sought
+from geoturf.layout.estimate import MEASURES, bounds_m2, measures, piece_counts, sought
 from geoturf.layout.roll import stocked
 from geoturf.rules import CutRules, LayoutRules, Product
 
@@ -48,6 +50,7 @@ SURE = {
     120: 0.004,
 }  # what errors of such pools are weighed by
 RULES, CUTS, TURF = LayoutRules(), CutRules(), Product()
+STOCKED = ("100 ft", "50 ft")
 LARGE = [15] * 2 + [50]  # of pools bought in whole rolls
 ROLLED = ("yards", "L-shaped", "rectangles", "parcels")
 TOLD = (*MEASURES, "rest", "narrow")
@@ -110,12 +113,31 @@ def laid(kind: str, seed: int = 77, sizes: list[int] = SIZES, turf: Product = TU
 
 
 def whole_rolls(kinds: tuple[str, ...] = ROLLED) -> np.ndarray:
-    """What pools of 15 and more buy in whole rolls over what they buy by length."""
-    more = []
-    for kind in kinds:
-        by_roll, by_length = (laid(kind, 79, LARGE, one) for one in (Product(sold_by="roll"), TURF))
-        more.append(by_roll.bought / by_length.bought - 1)
-    return np.concatenate(more)
+    """What pools of 15 and more buy in whole rolls over what they buy by length (less half a roll,
+    which the last one is begun by on average), and over what packing takes over their pieces: (m, 2),
+    parts."""
+    rows = []
+    for length, kind in product(STOCKED, kinds):
+        of_roll, of_length = (
+            Product(sold_by=by, roll_lengths=[length]) for by in ("roll", "length")
+        )
+        by_roll, by_length = (laid(kind, 79, LARGE, one) for one in (of_roll, of_length))
+        made = np.array(shapes(kind, sum(LARGE), 79), object)
+        rows.append(np.column_stack([more_m2(by_roll, by_length, of_roll), packing(made, of_roll)]))
+    return np.concatenate(rows)
+
+
+def more_m2(by_roll: Laid, by_length: Laid, turf: Product) -> np.ndarray:
+    half = turf.roll_lengths[0] * turf.roll_width_m / 2
+    return (by_roll.bought - half) / by_length.bought - 1
+
+
+def packing(made: np.ndarray, turf: Product) -> np.ndarray:
+    """`packed.over` of pools of `LARGE` areas."""
+    roll = stocked("turf60", turf, RULES)[0]
+    found = sought(made, np.full(len(made), np.nan), roll, Serial())
+    counts = piece_counts(made, found, roll)
+    return packed.over(np.add.reduceat(counts, np.cumsum([0, *LARGE[:-1]])))
 
 
 def turf_m2(fit: np.ndarray, told: np.ndarray) -> np.ndarray:
@@ -182,10 +204,11 @@ def write(fit: np.ndarray, known: dict, seen: dict, unseen: dict) -> None:
     rows = dict(zip(NAMES, fit.tolist(), strict=True))
     rows |= {("seams", "along"): done[0] / told[0], ("seams", "across"): done[1] / told[1]}
     rows |= spreads(fit, known, kinds)
-    rolls = whole_rolls()
+    more, over = whole_rolls().T
+    part = float((more * over).sum() / (over**2).sum())
     rows |= {
-        ("whole rolls", "more"): float(rolls.mean()),
-        ("sigma", "of whole rolls"): float(rolls.std()),
+        ("whole rolls", "of what packing takes"): part,
+        ("sigma", "of whole rolls"): float(((1 + part * over) / (1 + more)).std()),
     }
     path = Path(geoturf.__file__).parent / "data" / "estimate.csv"
     with path.open("w", encoding="utf-8", newline="") as file:
