@@ -25,7 +25,7 @@ def shortened(data: Mapping[str, Any], result: Result) -> dict[str, Any]:
 
 def _long(result: Result) -> list[str]:
     """In the order met."""
-    areas = result.ground.areas
+    areas = result.all_ground.areas
     columns = [name for name in map(str, areas) if name in _NAMED or name.startswith(KEPT)]
     every = (areas[column].astype(str).unique() for column in columns)
     names = dict.fromkeys(name for some in every for name in some)
