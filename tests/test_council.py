@@ -46,7 +46,7 @@ def result(page="letter", units="us", sites=None, areas=14, name="Quillhaven par
         file="parks.toml",
     )
     found = water.compare(ground, turf_price(ground, 6.0), bid.water, "USD")
-    return SimpleNamespace(bid=bid, water=found)
+    return SimpleNamespace(bid=bid, water=found, all_ground=ground)
 
 
 def pdf_of(told) -> pypdf.PdfReader:

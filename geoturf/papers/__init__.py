@@ -1,5 +1,6 @@
 """Papers that leave the house: one PDF a reader, made of what the report's tables hold.
 
+names    long ones, shortened and told once in full
 sender   who papers are from and to
 crew     the data of the crew's papers
 press    from plain data to a PDF; ``type/`` has one template a paper, ``type/house.typ`` what all
@@ -24,7 +25,7 @@ import shapely
 
 from geoturf.errors import BidError
 from geoturf.model import Finding, Result
-from geoturf.papers import council, order, portfolio, press, proposal, sender
+from geoturf.papers import council, names, order, portfolio, press, proposal, sender
 from geoturf.papers.crew import cut_list, labels, load_list, sheets
 
 if TYPE_CHECKING:
@@ -42,6 +43,10 @@ class Paper:
     data: Callable[[Result], Data]
     has: Callable[[Result], bool] = lambda result: True
     short: bool = False  # whatever the bid's size
+
+    def told(self, result: Result) -> Data:
+        """Its data as they are printed."""
+        return names.shortened(self.data(result), result)
 
     @property
     def reader(self) -> str:
@@ -109,7 +114,7 @@ def printing(result: Result, readers: Iterable[str] | None) -> Iterator[Callable
     wanted = [paper for paper in _wanted(result, readers) if paper.has(result)]
     printer = ThreadPoolExecutor(1)  # typst lets go of the interpreter
     try:
-        begun = [_begun(printer, paper.template, paper.data(result)) for paper in wanted]
+        begun = [_begun(printer, paper.template, paper.told(result)) for paper in wanted]
         yield lambda folder: _put(folder, wanted, begun)
     finally:
         printer.shutdown(cancel_futures=True)

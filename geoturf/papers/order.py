@@ -66,7 +66,7 @@ def _turf(result: Result) -> Iterator[dict[str, Any]]:
         counts = rows["count"]
         lengths = rows[long] * rows["count"]
         yield {
-            "title": f"{turf.title}, dye lot {lot}",
+            "title": f"{powers(turf.title)}, dye lot {lot}",
             "for": _for(result, phase),
             "sizes": [
                 [f"{count:,}", f"{_bare(length)} {unit}", f"{_bare(width)} {unit}"]
@@ -168,11 +168,11 @@ def _notes(result: Result) -> Iterator[str]:
     for name, length_m in bought.items():
         turf = result.bid.products[str(name)]
         if turf.dye_lot_m is not None:
-            yield f"{turf.title}: a dye lot holds {_length(result, turf.dye_lot_m)}."
+            yield f"{powers(turf.title)}: a dye lot holds {_length(result, turf.dye_lot_m)}."
         if turf.least_order_m is not None and length_m < turf.least_order_m:
             least = turf.least_order_m
             more = turf.least_order_m - length_m
             yield (
-                f"{turf.title}: the least order is {_length(result, least)}, "
+                f"{powers(turf.title)}: the least order is {_length(result, least)}, "
                 f"{_length(result, more)} more than stands here."
             )

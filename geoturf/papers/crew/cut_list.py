@@ -13,7 +13,7 @@ from geoturf.papers.crew.drawing import spread
 from geoturf.papers.crew.laying import numbers, slanted
 from geoturf.records import records
 from geoturf.rules import Product
-from geoturf.units import SYSTEMS, System
+from geoturf.units import SYSTEMS, System, powers
 
 WIDE_MM = 178.0  # of a drawn roll, at most
 _LEAST_MM = 2.6  # of a piece that its number is written in, and between running lengths
@@ -124,7 +124,7 @@ def _words(roll: Roll, product: Product, system: System) -> str:
     kg = roll.width_m * roll.length_m * product.weight_kg_per_m2()
     what = "left-over at hand, " if roll.source == "stock" else ""
     about = f"{what}{size}, about {lots.weight(kg, system)}, {system.tape(roll.used_m)} used"
-    return f"{roll.product}, {product.title}; {about}; phase {roll.phase}"
+    return f"{roll.product}, {powers(product.title)}; {about}; phase {roll.phase}"
 
 
 def in_turn(cuts: list[Cut]) -> list[Cut]:

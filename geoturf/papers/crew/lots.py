@@ -8,7 +8,7 @@ from typing import NamedTuple
 from geoturf.model import Result
 from geoturf.rules import MaterialRules
 from geoturf.rules.items import ITEMS, shown
-from geoturf.units import POUND_KG, System, round_up
+from geoturf.units import POUND_KG, System, powers, round_up
 
 _NAIL = {"nails": "turf_nail", "seam_nails": "seam_nail", "fabric_nails": "fabric_nail"}
 _PACKAGES = {item.package for item in ITEMS.values() if item.package}
@@ -75,7 +75,7 @@ def taken(result: Result) -> dict[tuple[str, str], list[Taken]]:
 
 def _said(quantity: float, unit: str, decimals: int = 0) -> str:
     number = f"{quantity:,.{decimals}f}"
-    unit = unit.replace("^2", "²").replace("^3", "³")
+    unit = powers(unit)
     if unit == "each":
         return number
     plural = "es" if unit.endswith("x") else "s"

@@ -17,7 +17,7 @@ from geoturf.papers.crew.alike import Alike
 from geoturf.papers.crew.laying import Line, Mark, Run, layings, slanted
 from geoturf.papers.crew.lots import Lot, Taken
 from geoturf.papers.crew.views import Block, Page, Placed, Room, Told
-from geoturf.units import SYSTEMS, System
+from geoturf.units import SYSTEMS, System, powers
 
 ROOMS = {"letter": Room(183.0, 232.0), "a4": Room(177.0, 250.0)}  # of a page below its legend
 _HEAD_MM, _FOOT_MM = 8.0, 9.0  # of a sheet: its heading more than on other pages; steps, cautions
@@ -183,7 +183,8 @@ def _differences(result: Result, sheet: Sheet) -> str:
     """How lots of a plan differ, as `plans.csv` has it."""
     if not sheet.shared:
         return ""
-    return by_plan.differences(result, np.array(sorted(k for lot in sheet.lots for k in lot.areas)))
+    rows = np.array(sorted(k for lot in sheet.lots for k in lot.areas))
+    return powers(by_plan.differences(result, rows))
 
 
 def _lots(result: Result, sheet: Sheet) -> list[dict[str, Any]]:
@@ -273,8 +274,8 @@ def _area(result: Result, sheet: Sheet, group: Alike, title: str, system: System
     bearings = {round(one.bearing_deg / _SAME_DEG) for one in group.layings}
     return {
         "title": title,
-        "product": f"{land['product'].iloc[rows[0]]}, {product.title}",
-        "ground": _range((area_m2, system.area(area_m2, 0)) for area_m2 in surface),
+        "product": f"{land['product'].iloc[rows[0]]}, {powers(product.title)}",
+        "ground": powers(_range((area_m2, system.area(area_m2, 0)) for area_m2 in surface)),
         "bearing": f"{first.bearing_deg:.0f}" if len(bearings) == 1 else "",
         "on": f"{len(rows)} of {len(sheet.lots)} lots" if sheet.shared else "",
         "pieces": pieces,
