@@ -643,11 +643,13 @@ def plain(tmp_path_factory) -> Path:
 
 @pytest.mark.parametrize("name", ERRING)
 def test_a_stage_that_errs_is_stopped_by_the_audit_alone(plain, tmp_path, monkeypatch, name):
-    """What the run itself looks at is turned off, so that nothing else tells of it."""
+    """What the run itself looks at is turned off, so that nothing else tells of it; workbook and
+    pages are not written."""
     room, function, instead, after, promise = ERRING[name]
     own = getattr(room, function)
     monkeypatch.setattr(room, function, lambda *given: after(own(*instead(given))))
     monkeypatch.setattr(pipeline.promises, "broken_promises", lambda result: ())
+    monkeypatch.setattr(report, "_write_pages", lambda *_: None)
     result = geoturf.run(geoturf.read_bid(plain / "bid.toml"))
     with pytest.raises(PromiseError) as stopped:
         report.write(result, tmp_path / "out", ())

@@ -2,6 +2,7 @@
 at the prices of what is laid."""
 
 from decimal import Decimal
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -30,13 +31,16 @@ price = "25 USD/HCF"
 """
 
 
-@pytest.fixture
-def run(lawns, bid_file):
-    """The result of a bid for the five lawns, with more rules of its comparison."""
+@pytest.fixture(scope="module")
+def run(lasting):
+    """The result of a bid for the five lawns, with more rules of its comparison; no test changes
+    it."""
 
+    @cache
     def one(more="", which=range(5), offer="turf"):
-        lawns(*(LAWNS[k] for k in which), area=[AREAS[k] for k in which])
-        return pipeline.run(read_bid(bid_file(TURF.format(more=more, offer=offer))))
+        lawns, areas = ([every[k] for k in which] for every in (LAWNS, AREAS))
+        extra = TURF.format(more=more, offer=offer)
+        return pipeline.run(read_bid(lasting(*lawns, area=areas, extra=extra)))
 
     return one
 
@@ -63,7 +67,7 @@ def test_no_more_is_laid_than_is_chosen_and_at_the_price_it_has_alone(run, lawns
     assert result.staying.price_on_all > result.price.totals["price"]
 
 
-def test_the_choice_stays_at_the_prices_of_what_is_laid(run, lawns):
+def test_the_choice_stays_at_the_prices_of_what_is_laid(run):
     """Found again from the table's own prices by trying every set of lawns."""
     result = run('budget = "30000 USD"')
     rows = result.water.table
@@ -79,7 +83,7 @@ def test_a_budget_that_only_the_whole_place_would_meet_is_kept_to(run):
     cut from. A budget of just that does not pay for it alone."""
     every = run('lay = "all"')
     part = float(every.price.areas["price"].iloc[0]) + KEPT_LINE
-    alone = float(run('lay = "all"', which=[0]).price.totals["price"]) + KEPT_LINE
+    alone = float(run('lay = "all"', which=(0,)).price.totals["price"]) + KEPT_LINE
     assert part < alone
     result = run(f'budget = "{part + 0.01:.2f} USD"')
     assert chosen(result)["capital"].sum() <= part + 0.01 and check.broken_promises(result) == ()
@@ -130,7 +134,7 @@ def test_where_turf_is_not_on_offer_none_is_laid(run, monkeypatch, tmp_path):
         return lay(task, *rest)
 
     monkeypatch.setattr(pipeline.layout, "lay", seen)
-    result = run(offer="irrigation")
+    result = run.__wrapped__(offer="irrigation")  # anew
     assert given and set(given) == {0} and check.broken_promises(result) == ()
     assert len(chosen(result)) == 5 and result.price.totals["price"] == 0
     report.write(result, tmp_path / "out")
