@@ -14,6 +14,11 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
     takeoff.py  net quantities by plain formulas
     money.py    lines, build-up, shares, to the cent
     shares.py   what each site bears of the price
+    books.py    what holds under each price book
+    dates.py    the calendar from crew-hours
+    chances.py  percentiles of the price between bounds in closed form
+    savings.py  volumes of water, costs of conversions, what is chosen
+    sheets.py   the workbook's stored values
     pages.py    the maps' outlines
     asked.py    run.json's settings against the bid file
     told.py     a promise, and whether it holds
@@ -29,7 +34,21 @@ from typing import Any
 
 import shapely
 
-from geoturf.audit import asked, edges, ground, laying, money, pages, rolls, shares, takeoff
+from geoturf.audit import (
+    asked,
+    chances,
+    dates,
+    edges,
+    ground,
+    laying,
+    money,
+    pages,
+    rolls,
+    savings,
+    shares,
+    sheets,
+    takeoff,
+)
 from geoturf.audit.folder import Beyond, Folder, Unreadable, opened
 from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
 
@@ -58,7 +77,7 @@ def audit(
     told: list[Told] = []
     if bid is not None:
         told += _safely("settings", lambda: [asked.promise(folder, bid)])
-    if folder.settings.get("layout", {}).get("method") == "estimate":
+    if _estimated(folder):
         why = "turf is estimated, not laid: there are no pieces to look at again"
         return [*told, unseen("layout, rolls, takeoff and price", why)]
     seen, drawn, found = _input(folder, home)
@@ -75,8 +94,20 @@ def audit(
     told += _safely("takeoff", lambda: takeoff.promises(folder, caps, own_depths))
     told += _safely("price", lambda: money.promises(folder))
     told += _safely("price of a site", lambda: shares.promises(folder))
+    told += _safely("calendar", lambda: dates.promises(folder))
+    told += _safely("risk", lambda: chances.promises(folder))
+    told += _safely("water", lambda: savings.promises(folder))
+    told += _safely("workbook", lambda: sheets.promises(folder))
     told += _safely("maps", lambda: pages.promises(folder))
     return told
+
+
+def _estimated(folder: Folder) -> bool:
+    """Whether turf of an area is estimated, as the bid asks or as so much ground makes it."""
+    if folder.settings.get("layout", {}).get("method") == "estimate":
+        return True
+    areas = folder.table("areas")
+    return areas.has("turf") and "estimated" in areas.text("turf")
 
 
 def bid_of(inputs: Iterable[str]) -> dict[str, Any] | None:

@@ -20,6 +20,8 @@ promise, naming the worst or first offender.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from geoturf.check import (
     alike,
     choosing,
@@ -37,8 +39,9 @@ from geoturf.model import Finding, Result
 __all__ = ["broken_promises"]
 
 
-def broken_promises(result: Result) -> tuple[Finding, ...]:
-    """Every promise that ``result`` breaks; empty for a sound one."""
+def broken_promises(result: Result, sound: Iterable[Result] = ()) -> tuple[Finding, ...]:
+    """Every promise that ``result`` breaks; empty for a sound one. ``sound``: results that keep
+    theirs: where one lies alike, coverage, overlaps and seams are not looked at again."""
     missing = summing.missing_values(result)
     if missing:  # nothing can be reckoned with what is not there
         return tuple(missing)
@@ -58,5 +61,7 @@ def broken_promises(result: Result) -> tuple[Finding, ...]:
         *choosing.PROMISES,
     )
     part = estimating.laid_part(result)
-    broken = [finding for promise in laid for finding in promise(part)]
+    alike_one = any(laying.lies_alike(result, one) for one in sound)
+    on_ground = () if alike_one else laying.ON_GROUND
+    broken = [finding for promise in (*on_ground, *laid) for finding in promise(part)]
     return (*broken, *(finding for promise in whole for finding in promise(result)))

@@ -274,10 +274,17 @@ def _differ(one: np.ndarray, two: np.ndarray) -> np.ndarray:
 
 
 PROMISES = (
-    covered,
-    no_overlap_on_ground,
     not_too_wide,
     cut_with_allowances,
-    seams_where_pieces_meet,
     pile_one_way,
 )
+#: which ask for nothing but where pieces and seams lie
+ON_GROUND = (covered, no_overlap_on_ground, seams_where_pieces_meet)
+_WHERE = ["area_index", "u0", "u1", "v0", "v1", "bearing_deg"]
+
+
+def lies_alike(one: Result, other: Result) -> bool:
+    """Whether pieces and seams lie on the same ground in the same places."""
+    same = one.ground.areas["laid"].equals(other.ground.areas["laid"])
+    same = same and one.plan.pieces[_WHERE].equals(other.plan.pieces[_WHERE])
+    return same and one.plan.chosen["seam_m"].equals(other.plan.chosen["seam_m"])
