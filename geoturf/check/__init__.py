@@ -41,7 +41,8 @@ __all__ = ["broken_promises"]
 
 def broken_promises(result: Result, sound: Iterable[Result] = ()) -> tuple[Finding, ...]:
     """Every promise that ``result`` breaks; empty for a sound one. ``sound``: results that keep
-    theirs: where one lies alike, coverage, overlaps and seams are not looked at again."""
+    theirs: where an area lies as in one of them, coverage, overlaps and seams are not looked at
+    again."""
     missing = summing.missing_values(result)
     if missing:  # nothing can be reckoned with what is not there
         return tuple(missing)
@@ -61,7 +62,8 @@ def broken_promises(result: Result, sound: Iterable[Result] = ()) -> tuple[Findi
         *choosing.PROMISES,
     )
     part = estimating.laid_part(result)
-    alike_one = any(laying.lies_alike(result, one) for one in sound)
-    on_ground = () if alike_one else laying.ON_GROUND
-    broken = [finding for promise in (*on_ground, *laid) for finding in promise(part)]
+    anew = laying.laid_otherwise(part, [estimating.laid_part(one) for one in sound])
+    unseen = part if len(anew) == len(part.ground.areas) else estimating.part_of(part, anew)
+    broken = [finding for promise in laying.ON_GROUND for finding in promise(unseen)]
+    broken += [finding for promise in laid for finding in promise(part)]
     return (*broken, *(finding for promise in whole for finding in promise(result)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TypeAlias
 
 import numpy as np
@@ -280,11 +281,24 @@ PROMISES = (
 )
 #: which ask for nothing but where pieces and seams lie
 ON_GROUND = (covered, no_overlap_on_ground, seams_where_pieces_meet)
-_WHERE = ["area_index", "u0", "u1", "v0", "v1", "bearing_deg"]
+_WHERE = ["u0", "u1", "v0", "v1", "bearing_deg"]
 
 
-def lies_alike(one: Result, other: Result) -> bool:
-    """Whether pieces and seams lie on the same ground in the same places."""
-    same = one.ground.areas["laid"].equals(other.ground.areas["laid"])
-    same = same and one.plan.pieces[_WHERE].equals(other.plan.pieces[_WHERE])
-    return same and one.plan.chosen["seam_m"].equals(other.plan.chosen["seam_m"])
+def laid_otherwise(result: Result, sound: Iterable[Result]) -> np.ndarray:
+    """Rows of the areas whose pieces or seams lie otherwise than in each of ``sound``."""
+    own, known = _lies(result), [_lies(one) for one in sound]
+    rows = [
+        row for row, lies in enumerate(own) if not any(lies in one[row : row + 1] for one in known)
+    ]
+    return np.array(rows, int)
+
+
+def _lies(result: Result) -> list[tuple[object, ...]]:
+    """All that the promises in `ON_GROUND` ask of each area."""
+    pieces, of = result.plan.pieces[_WHERE].to_numpy(float), areas_of(result)
+    order = np.lexsort((*pieces.T, of))
+    ends = np.cumsum(np.bincount(of, minlength=len(result.ground.areas)))[:-1]
+    laid = result.ground.areas["laid"]
+    seam_m = result.plan.chosen["seam_m"].tolist()
+    rows = [some.tobytes() for some in np.split(pieces[order], ends)]
+    return list(zip(map(id, laid), seam_m, rows, strict=True))
