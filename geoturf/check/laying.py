@@ -297,8 +297,8 @@ def _lies(result: Result) -> list[tuple[object, ...]]:
     """All that the promises in `ON_GROUND` ask of each area."""
     pieces, of = result.plan.pieces[_WHERE].to_numpy(float), areas_of(result)
     order = np.lexsort((*pieces.T, of))
-    ends = np.cumsum(np.bincount(of, minlength=len(result.ground.areas)))[:-1]
     laid = result.ground.areas["laid"]
+    ends = np.cumsum(np.bincount(of, minlength=len(laid)))
     seam_m = result.plan.chosen["seam_m"].tolist()
-    rows = [some.tobytes() for some in np.split(pieces[order], ends)]
+    rows = [some.tobytes() for some in np.split(pieces[order], ends)[:-1]]
     return list(zip(map(id, laid), seam_m, rows, strict=True))
