@@ -24,7 +24,11 @@ BID = {
     },
     "books": {
         "NV": {
-            "costs": {"labour": "96.50 USD/h", "aggregate": "29 USD/ton", "compactor": "44 USD/day"},
+            "costs": {
+                "labour": "96.50 USD/h",
+                "aggregate": "29 USD/ton",
+                "compactor": "44 USD/day",
+            },
             "rates": {"turf": "260 ft^2/h", "setup": "3 h"},
             "sales_tax": "8.375 %",
             "minimum": "20000 USD",
@@ -76,7 +80,11 @@ def sound(tmp_path_factory):
     }
     table = geopandas.GeoDataFrame(rows, geometry=shapes, crs="EPSG:26911")
     table.to_file(home / "lawns.gpkg", engine="pyogrio")
-    bid = BID | {"folder": str(home), "products": TURF, "calendar": BID["calendar"] | {"crews": CREWS}}
+    bid = BID | {
+        "folder": str(home),
+        "products": TURF,
+        "calendar": BID["calendar"] | {"crews": CREWS},
+    }
     told = geoturf.write(geoturf.run(geoturf.make_bid(bid)), home / "report", ())
     assert {one.verdict for one in told} == {"agrees"}
     assert {"build-up", "price of a site", "risk", "water now", "dates", "workbook's lines"} <= {

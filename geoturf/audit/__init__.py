@@ -6,6 +6,7 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
 
     folder.py   a report as anybody can read it: tables, run.json, layout.gpkg
     sources.py  the input, by struct, SQLite, json
+    packed.py   zips and KML
     earth.py    geodesics, and planes that touch the earth
     ground.py   input -> areas: all of them, true, as their columns say
     edges.py    what lies along borders, by buffers

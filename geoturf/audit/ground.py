@@ -83,11 +83,12 @@ def _means(path: str, file: str) -> bool:
     return file == path or within or any(fnmatch.fnmatch(file, one) for one in patterns)
 
 
+_LAYERED = (".gpkg", ".kml", ".kmz")  # formats of layers
+
+
 def _inner(path: Path, setting: dict[str, Any]) -> list[str]:
     if setting["layer"] not in ("", "*"):
-        if path.suffix.lower() == ".gpkg":
-            return [setting["layer"]]
-        return [""]
+        return [setting["layer"]] if path.suffix.lower() in _LAYERED else [""]
     return sources.layers_of(path)
 
 

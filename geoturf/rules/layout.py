@@ -179,7 +179,7 @@ class LayoutRules(Rules):
         source=MEASURED,
     )
     laid_bid_m2: Area = rule(
-        "3000 acre",
+        "1000 acre",
         "in bids over this the largest areas are estimated, as many as leave no more than this to lay, and told",
         low="500 acre",
         high="12000 acre",
