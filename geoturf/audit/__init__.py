@@ -78,9 +78,6 @@ def audit(
     told: list[Told] = []
     if bid is not None:
         told += _safely("settings", lambda: [asked.promise(folder, bid)])
-    if _estimated(folder):
-        why = "turf is estimated, not laid: there are no pieces to look at again"
-        return [*told, unseen("layout, rolls, takeoff and price", why)]
     seen, drawn, found = _input(folder, home)
     told += seen
     told += _safely("edges add up", lambda: [edges.laid(folder), edges.add_up(folder)])
@@ -88,11 +85,11 @@ def audit(
         own = drawn
         around = found
         told += _safely("edges", lambda: edges.promises(folder, own, around))
-    caps = _caps(folder, drawn)
-    own_depths = None if drawn is None else ground.depths(folder, drawn)
-    told += _safely("layout", lambda: laying.promises(folder, drawn))
-    told += _safely("rolls", lambda: rolls.promises(folder))
-    told += _safely("takeoff", lambda: takeoff.promises(folder, caps, own_depths))
+    if (folder.laid & ~folder.placed).any():
+        why = "turf is estimated, not laid: there are no pieces to look at again"
+        told.append(unseen("layout, rolls and takeoff", why))
+    else:
+        told += _laid(folder, drawn)
     told += _safely("price", lambda: money.promises(folder))
     told += _safely("price of a site", lambda: shares.promises(folder))
     told += _safely("calendar", lambda: dates.promises(folder))
@@ -103,12 +100,13 @@ def audit(
     return told
 
 
-def _estimated(folder: Folder) -> bool:
-    """Whether turf of an area is estimated, as the bid asks or as so much ground makes it."""
-    if folder.settings.get("layout", {}).get("method") == "estimate":
-        return True
-    areas = folder.table("areas")
-    return areas.has("turf") and "estimated" in areas.text("turf")
+def _laid(folder: Folder, drawn: ground.Drawn | None) -> Iterator[Told]:
+    """What hangs on pieces."""
+    caps = _caps(folder, drawn)
+    own_depths = None if drawn is None else ground.depths(folder, drawn)
+    yield from _safely("layout", lambda: laying.promises(folder, drawn))
+    yield from _safely("rolls", lambda: rolls.promises(folder))
+    yield from _safely("takeoff", lambda: takeoff.promises(folder, caps, own_depths))
 
 
 def bid_of(inputs: Iterable[str]) -> dict[str, Any] | None:

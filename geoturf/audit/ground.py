@@ -480,7 +480,7 @@ def _numbers(folder: Folder, drawn: Drawn, names: list[str]) -> Iterator[Told]:
     told = areas.si("elevation")[drawn.row]
     yield _where_given("elevation as given", "elevations", names, told, high, 0.011, "m")
     stated = _given(drawn, "pile_bearing_deg")
-    laid = folder.laid[drawn.row]
+    laid = folder.placed[drawn.row]
     rule = folder.settings["layout"]["bearing"]
     if rule != "free" and not folder.settings["layout"]["toward"]:
         seen = areas.has("view") or any("view" in one for one in drawn.columns)

@@ -93,8 +93,13 @@ def _applied(conversion: dict[str, Any]) -> float:
 
 
 def _capital(folder: Folder, table: Table, rules: dict[str, Any]) -> Told:
-    """A conversion at a cost by ground costs that, and no more is given towards it than it costs."""
-    land, kinds, names = _ground(folder, table), table.text("conversion"), _names(table)
+    """A conversion at a cost by area costs that along the slope, and no more is given towards it than
+    it costs."""
+    land, kinds, names = (
+        _ground(folder, table, "surface_area"),
+        table.text("conversion"),
+        _names(table),
+    )
     capital, rebate = table.numbers("capital"), table.numbers("rebate")
     wrong = []
     for k, kind in enumerate(kinds):
@@ -134,9 +139,9 @@ def _choice(folder: Folder, table: Table, rules: dict[str, Any]) -> Told:
     return first_wrong("choice", "conversions chosen", wrong, len(keys))
 
 
-def _ground(folder: Folder, table: Table) -> Floats:
+def _ground(folder: Folder, table: Table, measure: str = "ground_area") -> Floats:
     areas = folder.table("areas")
-    of = dict(zip(_keys(areas), areas.si("ground_area").tolist(), strict=True))
+    of = dict(zip(_keys(areas), areas.si(measure).tolist(), strict=True))
     return np.array([of[key] for key in _keys(table)], float)
 
 

@@ -81,7 +81,7 @@ class _Takes:
         self.phase = np.array(self.areas.text("phase"), object)
         self.product = np.array(self.areas.text("product"), object)
         self.turf = self.areas.si("turf_bought")
-        self.surface = self.areas.si("surface_area")
+        self.surface = self.areas.si("surface_area") * folder.laid
         products = folder.settings["products"]
         self.titles = {name: plain(one["title"] or name) for name, one in products.items()}
         own = [folder.settings["price"], *folder.settings["books"].values()]

@@ -127,7 +127,7 @@ def _sites(folder: Folder, book: _Book) -> Told:
     wrong = [
         f"site {name}: {due.get(name)} in sites.csv, {stored.get(name)} in bid.xlsx"
         for name in dict.fromkeys((*due, *stored))
-        if due.get(name) != stored.get(name)
+        if due.get(name, 0) != stored.get(name, 0)  # turf on none of a site's areas: no row
     ]
     if _cents(last[price]) != sum(due.values(), Decimal(0)):
         wrong.append(f"its total is {last[price]}")
