@@ -153,7 +153,8 @@ class Folder:
         """Areas whose turf is laid, not estimated."""
         table = self.table("areas")
         how = table.text("turf") if table.has("turf") else [""] * len(table)
-        return self.laid & np.array([one != "estimated" for one in how], bool)
+        laid: NDArray[np.bool_] = self.laid & np.array([one != "estimated" for one in how], bool)
+        return laid
 
     @cached_property
     def layout(self) -> Layout:
