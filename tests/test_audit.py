@@ -648,7 +648,7 @@ def test_a_stage_that_errs_is_stopped_by_the_audit_alone(plain, tmp_path, monkey
     room, function, instead, after, promise = ERRING[name]
     own = getattr(room, function)
     monkeypatch.setattr(room, function, lambda *given: after(own(*instead(given))))
-    monkeypatch.setattr(pipeline.promises, "broken_promises", lambda result: ())
+    monkeypatch.setattr(pipeline.promises, "broken_promises", lambda *_: ())
     monkeypatch.setattr(report, "_write_pages", lambda *_: None)
     result = geoturf.run(geoturf.read_bid(plain / "bid.toml"))
     with pytest.raises(PromiseError) as stopped:

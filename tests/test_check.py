@@ -298,6 +298,18 @@ def test_a_sound_result_breaks_no_promise():
     assert broken_promises(sound()) == ()
 
 
+def test_what_lies_as_in_a_sound_result_is_not_looked_at_again(monkeypatch):
+    """An area that lies otherwise in one piece is, and its fault is told."""
+    one = sound()
+    moved = replace(one, plan=several(("plan.pieces", (2, "v1", 4.99))).plan)
+    assert "not-covered" in {finding.code for finding in broken_promises(moved, [one])}
+    seen = []
+    monkeypatch.setattr(laying, "ON_GROUND", (lambda given: seen.append(given.ground.areas) or [],))
+    assert broken_promises(one, [one]) == ()
+    broken_promises(moved, [one])
+    assert [len(areas) for areas in seen] == [0, 1]
+
+
 def test_as_many_rolls_as_allowed_may_be_open_and_drawn_on():
     assert broken_promises(carried("s3", CARRIED_PAST, open_rolls=2)) == ()
     assert broken_promises(carried("s2", CARRIED_TO, rolls_per_lot=2, open_rolls=1)) == ()

@@ -15,7 +15,8 @@ import pytest
 from shapely.geometry import box
 
 import geoturf
-from geoturf import report
+from geoturf import cli, report
+from geoturf.clock import Clock
 from geoturf.errors import InputError
 from geoturf.workbook.book import Book
 
@@ -168,6 +169,75 @@ def test_a_disk_that_fills_up_is_told_in_one_line(result, tmp_path, bytes_):
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert contents(tmp_path / "out") == old
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.fixture(scope="module")
+def stages(result, tmp_path_factory):
+    """A bid, its report, and every stage of a run of it, as its clock hears of them."""
+    folder = tmp_path_factory.mktemp("stages")
+    bid, out = folder / "bid.toml", folder / "out"
+    bid.write_text(f'[[layers]]\npath = "{result.bid.layers[0].path}"\n')
+    heard = []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Clock, "__call__", noting(heard.append))
+        assert run(bid, out) == 0
+    (out / "areas.csv").write_text("old")
+    return bid, out, list(dict.fromkeys(heard))
+
+
+def run(bid, out):
+    return cli.main(["run", str(bid), "--out", str(out), "--workers", "1", "--papers", "none"])
+
+
+def noting(hear):
+    """A clock that tells ``hear`` of each stage before it is begun."""
+    timed = Clock.__call__
+
+    def call(clock, stage, work, *given, **named):
+        hear(stage)
+        return timed(clock, stage, work, *given, **named)
+
+    return call
+
+
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGXCPU], ids=["killed", "out of time"])
+def test_a_run_that_ends_at_any_stage_leaves_the_old_report(stages, number):
+    """The child is this process over again, so that nothing is imported or compiled anew; SIGXCPU is
+    what a limit of processor time (`ulimit -t`) sends."""
+    bid, out, names = stages
+    assert {"read", "ground", "edges", "layout", "cuts", "price", "check"} <= set(names)
+    old = contents(out)
+    for name in names:
+        child = os.fork()
+        if child == 0:
+            Clock.__call__ = noting(
+                lambda stage, at=name: stage == at and os.kill(os.getpid(), number)
+            )
+            os._exit(run(bid, out))
+        _, status = os.waitpid(child, 0)
+        assert os.WIFSIGNALED(status) and os.WTERMSIG(status) == number, name
+        assert contents(out) == old, name
+
+
+def test_a_run_that_finds_no_memory_at_any_stage_says_so(stages, monkeypatch, capsys):
+    bid, out, names = stages
+    old = contents(out)
+
+    def starved(at):
+        def hear(stage):
+            if stage == at:
+                raise MemoryError
+
+        return hear
+
+    for name in names:
+        capsys.readouterr()
+        with monkeypatch.context() as patch:
+            patch.setattr(Clock, "__call__", noting(starved(name)))
+            status = run(bid, out)
+        said = capsys.readouterr().err
+        assert status not in (0, 3) and "memory" in said and "Traceback" not in said, name
+        assert contents(out) == old, name
 
 
 RUN = """

@@ -216,6 +216,22 @@ def test_in_a_large_bid_every_area_over_an_acre_is_told_in_one_line(tmp_path):
     assert "each of 2 areas over 1.0 acres" in told.message
 
 
+def test_of_more_than_a_run_lays_the_largest_areas_are_estimated_and_told(tmp_path):
+    """Of areas of 2.4, 1.2 and 0.1 acres under a limit of 1.5 acres the first alone; the second,
+    whose site the bid names, is laid whatever the limit."""
+    acre = shapely.box(0, 0, 70, 70)
+    shapes = [acre, translate(shapely.box(0, 0, 140, 70), 100, 0), translate(ROOM, 300, 0)]
+    lawns(tmp_path, shapes)
+    result = run(bid(tmp_path, "lawns.gpkg", "[layout]\nlaid_bid = '1.5 acre'\n"))
+    (told,) = [finding for finding in result.findings if finding.code == "much-estimated"]
+    assert "the 1 largest areas (2.4 acres to 2.4 acres) are estimated" in told.message
+    assert result.plan.estimate.areas["area_index"].tolist() == [1]
+    assert set(result.plan.pieces["area_index"]) == {0, 2}
+    named = "[layout]\nlaid_bid = '1.5 acre'\nlay = ['S1']\n"
+    kept = run(bid(tmp_path, "lawns.gpkg", named))
+    assert kept.plan.estimate.areas["area_index"].tolist() == [0, 2]
+
+
 def test_pieces_of_regular_strips_are_whole_rolls_and_what_is_left(park):
     """A strip's pieces join end to end; all but two of them are as long as a roll holds."""
     (roll,) = stocked("p", next(iter(park.products.values())), park.layout)

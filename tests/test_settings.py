@@ -7,11 +7,13 @@ from pathlib import Path
 
 import geopandas
 import pytest
+import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
 from shapely.geometry import Polygon, box
 
+import geoturf
 from geoturf import pipeline
 from geoturf.bid import make_bid
 from geoturf.errors import BidError
@@ -215,3 +217,31 @@ def test_any_bid_that_is_taken_is_run(lots, layout, product, cuts, units):
         run(lots, layout=layout, products={"turf60": product}, cuts=cuts, units=units)
     except BidError as refused:
         assert all(":" in finding.message for finding in refused.findings)
+
+
+#: a plot about a house, parted by it: found by tests/bench/whole.py
+PLOT = """POLYGON ((-19.72 -6.61, -20.9 -3.55, 8.95 18.09, 20.9 2.76, -8.98 -18.09, -11.78 -16.3,
+-11.92 -16.19, -7.38 -12.61, -7.19 -12.84, -6.24 -12.1, -6.17 -12.04, 0.69 -6.63, 0.77 -6.57,
+2.17 -5.46, -1.65 -0.79, -3.06 -1.9, -4.96 0.42, -2.94 2.01, -5.98 5.72, -8 4.12, -8.12 4.28,
+-13.5 0.04, -9.67 -4.63, -11.31 -5.92, -10.8 -6.54, -11.74 -7.28, -10.99 -8.21, -9.75 -9.72,
+-14.9 -13.79, -16.56 -12.09, -18.33 -9.5, -19.72 -6.61), (11.77 8.14, 11.43 8.9, 10.75 9.38,
+9.91 9.47, 9.14 9.14, 8.65 8.47, 8.56 7.65, 8.89 6.9, 9.57 6.41, 10.41 6.32, 11.18 6.66,
+11.68 7.32, 11.77 8.14))"""
+
+
+def test_narrow_strips_that_as_one_would_lie_over_a_bay(tmp_path):
+    """Turf on two sides of a house is laid part by part; where the parts meet, two strips lie side by
+    side, and one wider would lie over the house."""
+    plot = translate(shapely.from_wkt(PLOT), 250_000, 4_070_000)
+    table = geopandas.GeoDataFrame({"site": ["A"]}, geometry=[plot], crs="EPSG:26911")
+    table.to_file(tmp_path / "lawn.gpkg")
+    rolls = {"price": "2.10 USD/ft^2", "roll_lengths": "100 ft", "sold_by": "roll"}
+    layout = {
+        "min_piece_length": "6 ft",
+        "min_piece_width": "3 ft",
+        "cross_seams": "corners",
+        "side_allowance": "0 in",
+        "seam_cost": "0 USD/ft",
+    }
+    layers = {"layers": [{"path": "lawn.gpkg"}], "folder": str(tmp_path)}
+    geoturf.run(make_bid(layers | {"layout": layout, "products": {"p": rolls}}))

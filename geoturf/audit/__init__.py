@@ -6,6 +6,7 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
 
     folder.py   a report as anybody can read it: tables, run.json, layout.gpkg
     sources.py  the input, by struct, SQLite, json
+    packed.py   zips and KML
     earth.py    geodesics, and planes that touch the earth
     ground.py   input -> areas: all of them, true, as their columns say
     edges.py    what lies along borders, by buffers
@@ -14,6 +15,11 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
     takeoff.py  net quantities by plain formulas
     money.py    lines, build-up, shares, to the cent
     shares.py   what each site bears of the price
+    books.py    what holds under each price book
+    dates.py    the calendar from crew-hours
+    chances.py  percentiles of the price between bounds in closed form
+    savings.py  volumes of water, costs of conversions, what is chosen
+    sheets.py   the workbook's stored values
     pages.py    the maps' outlines
     asked.py    run.json's settings against the bid file
     told.py     a promise, and whether it holds
@@ -29,7 +35,21 @@ from typing import Any
 
 import shapely
 
-from geoturf.audit import asked, edges, ground, laying, money, pages, rolls, shares, takeoff
+from geoturf.audit import (
+    asked,
+    chances,
+    dates,
+    edges,
+    ground,
+    laying,
+    money,
+    pages,
+    rolls,
+    savings,
+    shares,
+    sheets,
+    takeoff,
+)
 from geoturf.audit.folder import Beyond, Folder, Unreadable, opened
 from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
 
@@ -58,9 +78,6 @@ def audit(
     told: list[Told] = []
     if bid is not None:
         told += _safely("settings", lambda: [asked.promise(folder, bid)])
-    if folder.settings.get("layout", {}).get("method") == "estimate":
-        why = "turf is estimated, not laid: there are no pieces to look at again"
-        return [*told, unseen("layout, rolls, takeoff and price", why)]
     seen, drawn, found = _input(folder, home)
     told += seen
     told += _safely("edges add up", lambda: [edges.laid(folder), edges.add_up(folder)])
@@ -68,15 +85,28 @@ def audit(
         own = drawn
         around = found
         told += _safely("edges", lambda: edges.promises(folder, own, around))
-    caps = _caps(folder, drawn)
-    own_depths = None if drawn is None else ground.depths(folder, drawn)
-    told += _safely("layout", lambda: laying.promises(folder, drawn))
-    told += _safely("rolls", lambda: rolls.promises(folder))
-    told += _safely("takeoff", lambda: takeoff.promises(folder, caps, own_depths))
+    if (folder.laid & ~folder.placed).any():
+        why = "turf is estimated, not laid: there are no pieces to look at again"
+        told.append(unseen("layout, rolls and takeoff", why))
+    else:
+        told += _laid(folder, drawn)
     told += _safely("price", lambda: money.promises(folder))
     told += _safely("price of a site", lambda: shares.promises(folder))
+    told += _safely("calendar", lambda: dates.promises(folder))
+    told += _safely("risk", lambda: chances.promises(folder))
+    told += _safely("water", lambda: savings.promises(folder))
+    told += _safely("workbook", lambda: sheets.promises(folder))
     told += _safely("maps", lambda: pages.promises(folder))
     return told
+
+
+def _laid(folder: Folder, drawn: ground.Drawn | None) -> Iterator[Told]:
+    """What hangs on pieces."""
+    caps = _caps(folder, drawn)
+    own_depths = None if drawn is None else ground.depths(folder, drawn)
+    yield from _safely("layout", lambda: laying.promises(folder, drawn))
+    yield from _safely("rolls", lambda: rolls.promises(folder))
+    yield from _safely("takeoff", lambda: takeoff.promises(folder, caps, own_depths))
 
 
 def bid_of(inputs: Iterable[str]) -> dict[str, Any] | None:

@@ -44,3 +44,9 @@ TABLED = {
     "lb/yd^3": POUND / YARD**3,
     "1": 1.0,
 }
+
+#: endings of columns of volumes; a gallon is 231 cubic inches
+VOLUMES = {
+    "_gal": 231 * (FOOT / 12) ** 3,
+    "_m3": 1.0,
+}

@@ -149,6 +149,14 @@ class Folder:
         return np.isfinite(self.table("areas").si("edge_open"))
 
     @cached_property
+    def placed(self) -> NDArray[np.bool_]:
+        """Areas whose turf is laid, not estimated."""
+        table = self.table("areas")
+        how = table.text("turf") if table.has("turf") else [""] * len(table)
+        laid: NDArray[np.bool_] = self.laid & np.array([one != "estimated" for one in how], bool)
+        return laid
+
+    @cached_property
     def layout(self) -> Layout:
         return Layout(self.path / "layout.gpkg")
 

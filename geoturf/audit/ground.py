@@ -83,11 +83,12 @@ def _means(path: str, file: str) -> bool:
     return file == path or within or any(fnmatch.fnmatch(file, one) for one in patterns)
 
 
+_LAYERED = (".gpkg", ".kml", ".kmz")  # formats of layers
+
+
 def _inner(path: Path, setting: dict[str, Any]) -> list[str]:
     if setting["layer"] not in ("", "*"):
-        if path.suffix.lower() == ".gpkg":
-            return [setting["layer"]]
-        return [""]
+        return [setting["layer"]] if path.suffix.lower() in _LAYERED else [""]
     return sources.layers_of(path)
 
 
@@ -479,7 +480,7 @@ def _numbers(folder: Folder, drawn: Drawn, names: list[str]) -> Iterator[Told]:
     told = areas.si("elevation")[drawn.row]
     yield _where_given("elevation as given", "elevations", names, told, high, 0.011, "m")
     stated = _given(drawn, "pile_bearing_deg")
-    laid = folder.laid[drawn.row]
+    laid = folder.placed[drawn.row]
     rule = folder.settings["layout"]["bearing"]
     if rule != "free" and not folder.settings["layout"]["toward"]:
         seen = areas.has("view") or any("view" in one for one in drawn.columns)

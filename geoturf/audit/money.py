@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
+from geoturf.audit import books
 from geoturf.audit.factors import UNITS
 from geoturf.audit.folder import Folder, Table, plain
 from geoturf.audit.takeoff import ITEMS
@@ -64,12 +65,9 @@ def _amounts(lines: list[dict[str, str]]) -> Told:
 def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     """Every order of a thing that costs has its line, of that quantity and at the bid's unit
     cost."""
-    settings = folder.settings
-    if settings["books"]:
-        yield unseen("unit costs", "price books are not reckoned again")
-        return
-    table = folder.table("materials")
-    rules = settings["price"]
+    settings, table = folder.settings, folder.table("materials")
+    under = {f"phase {phase}": book for phase, book in books.of_phases(folder).items()}
+    of_book = {name: books.prices(settings, name) for name in ("", *settings["books"])}
     by_line: dict[tuple[str, str], list[dict[str, str]]] = {}
     for line in lines:
         by_line.setdefault((f"phase {line['phase']}", base_of(line)), []).append(line)
@@ -81,18 +79,20 @@ def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     for scope, item, unit, order_unit, order, size in zip(*texts, *numbers, strict=True):
         if scope == "bid":
             continue
+        rules = of_book[under.get(scope, "")]
         prices = _prices(item, rules, titles)
         if not prices or not order:
             continue
         count += 1
         own = [one for one in by_line.get((scope, item), []) if not is_least(one)]
         fault = _off(own, prices, order, order_unit, size, unit, item)
-        fault = fault or _by_size(own, item, order, settings)
+        fault = fault or _by_size(own, item, order, rules, settings["products"])
         wrong += [f"{scope}, {item}: {fault}"] if fault else []
     yield first_wrong("unit costs", "lines by the bid's unit costs", wrong, count)
-    yield _least_orders(lines, settings)
+    of_scope = {scope: of_book[book] for scope, book in under.items()}
+    yield _least_orders(lines, of_scope, settings["products"])
     ordered = set(zip(table.text("scope"), table.text("item"), strict=True))
-    extra = [one["title"] for one in settings["price"]["extras"]]
+    extra = [one["title"] for rules in of_book.values() for one in rules["extras"]]
     strange = [
         f"line {line['line']}, {line['description']}, is of nothing that is ordered"
         for line in lines
@@ -103,13 +103,17 @@ def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     yield first_wrong("lines", "lines of what is ordered", strange, len(lines))
 
 
-def _by_size(found: list[dict[str, str]], item: str, order: float, settings: dict[str, Any]) -> str:
+def _by_size(
+    found: list[dict[str, str]],
+    item: str,
+    order: float,
+    rules: dict[str, Any],
+    products: dict[str, Any],
+) -> str:
     """Why lines are not at the price of an order of their size; "" where they are. Hire is the
     cheapest mix of weeks and days, of all there are; a break holds from its quantity on."""
-    rules = settings["price"]
     key = ITEMS[item][1] if item in ITEMS else ""
-    day = rules["costs"].get(key)
-    week = rules["hire"].get(key)
+    day, week = rules["costs"].get(key), rules["hire"].get(key)
     if day and week:
         days = int(order)
         covers = rules["hire_days"]
@@ -117,14 +121,12 @@ def _by_size(found: list[dict[str, str]], item: str, order: float, settings: dic
             weeks * Decimal(week["amount"]) + max(0, days - weeks * covers) * Decimal(day["amount"])
             for weeks in range(days // covers + 2)
         )
-        told = sum((_decimal(one["amount"]) for one in found), Decimal(0))
-        least = _cents(min(mixes))
-        if told == least:
-            return ""
-        return f"is hired for {told}, where {least} would do"
-    turf = [
-        one for name, one in settings["products"].items() if plain(one["title"] or name) == item
-    ]
+        told, least = (
+            sum((_decimal(one["amount"]) for one in found), Decimal(0)),
+            _cents(min(mixes)),
+        )
+        return "" if told == least else f"is hired for {told}, where {least} would do"
+    turf = [one for name, one in products.items() if plain(one["title"] or name) == item]
     breaks = (
         rules["breaks"].get(key, []) if item in ITEMS else [b for t in turf for b in t["breaks"]]
     )
@@ -140,22 +142,25 @@ def _by_size(found: list[dict[str, str]], item: str, order: float, settings: dic
     return ""
 
 
-def _least_orders(lines: list[dict[str, str]], settings: dict[str, Any]) -> Told:
-    """Orders of a phase come to the least that they are charged."""
-    wrong = []
-    count = 0
+def _least_orders(
+    lines: list[dict[str, str]], of_scope: dict[str, dict[str, Any]], products: dict[str, Any]
+) -> Told:
+    """Orders of a phase come to the least that they are charged; ``of_scope``: its prices."""
+    wrong, count = [], 0
+    costs = {key: money for rules in of_scope.values() for key, money in rules["least"].items()}
     leasts = [
         (key, money, {title for title, item in ITEMS.items() if item[1] == key})
-        for key, money in settings["price"]["least"].items()
+        for key, money in costs.items()
     ] + [
         (name, turf["least_charge"], {plain(turf["title"] or name)})
-        for name, turf in settings["products"].items()
+        for name, turf in products.items()
         if turf.get("least_charge")
     ]
     for key, money, titles in leasts:
         sums: dict[str, list[Decimal]] = {}
         for line in lines:
-            if base_of(line) in titles:
+            held = of_scope.get(f"phase {line['phase']}", {}).get("least", {})
+            if base_of(line) in titles and (key in held or key in products):
                 own = sums.setdefault(line["phase"], [Decimal(0), Decimal(0)])
                 own[is_least(line)] += _decimal(line["amount"])
         for phase, (bought, filled) in sums.items():
@@ -250,7 +255,8 @@ def kind_of(line: dict[str, str], settings: dict[str, Any], turf: set[str]) -> s
     item = base_of(line)
     if item in ITEMS and item not in turf:
         return ITEMS[item][0]
-    extras = {plain(one["title"]): one["kind"] for one in settings["price"]["extras"]}
+    tables = [settings["price"], *settings["books"].values()]
+    extras = {plain(one["title"]): one["kind"] for own in tables for one in own["extras"] or ()}
     if line["description"] in extras:
         return str(extras[line["description"]])
     return "material" if item in turf else "service"
@@ -266,16 +272,33 @@ def strangers(folder: Folder) -> str:
 
 def _build_up(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     """Waste, contingency, sales tax, overhead, profit, bond and least price, by the bid's rates."""
-    settings = folder.settings
-    if settings["books"]:
-        yield unseen("build-up", "price books are not reckoned again")
-        return
     if new := strangers(folder):
         yield unseen("build-up", f"the audit does not know {new}")
         return
-    rules = settings["price"]
-    turf = set(_turf_by_title(settings["products"]))
-    work = [line for line in lines if not is_general(line)]
+    wrong, general, count = [], Decimal(0), 0
+    of = books.of_phases(folder)
+    for name in dict.fromkeys(of.values()):
+        own = _steps(folder, [one for one in lines if of.get(one["phase"]) == name], name)
+        table = books.steps(folder, name)
+        told = dict(zip(table.text("step"), table.money("amount"), strict=True))
+        count += len(own)
+        general += sum(own.values(), Decimal(0))
+        wrong += [
+            f"{step} is told {told.get(step)}, reckoned {cents}"
+            for step, cents in own.items()
+            if told.get(step) != cents
+        ]
+    yield first_wrong("build-up", "steps by the bid's rates", wrong, count)
+    carried = [_decimal(line["amount"]) for line in lines if is_general(line)]
+    apart = general - sum(carried, Decimal(0))
+    wrong = [f"bid.csv carries {apart} less of the build-up than its rates give"] if apart else []
+    yield first_wrong("build-up's lines", "lines of the build-up", wrong, len(carried))
+
+
+def _steps(folder: Folder, work: list[dict[str, str]], book: str) -> dict[str, Decimal]:
+    """Each step on the lines of the phases under a price book."""
+    settings = folder.settings
+    rules, turf = books.prices(settings, book), set(_turf_by_title(settings["products"]))
     taxed = ("material", "plant") if rules["tax_on_plant"] else ("material",)
     sums = {kind: Decimal(0) for kind in ("material", "labour", "plant", "service")}
     for line in work:
@@ -292,18 +315,7 @@ def _build_up(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
         so_far += own[step]
     least = Decimal(rules["minimum"]["amount"]) if rules["minimum"] else Decimal(0)
     own["minimum charge"] = max(Decimal(0), _cents(least) - so_far) if so_far else Decimal(0)
-    table = folder.table("build_up")
-    told = dict(zip(table.text("step"), table.money("amount"), strict=True))
-    wrong = [
-        f"{step} is told {told.get(step)}, reckoned {cents}"
-        for step, cents in own.items()
-        if told.get(step) != cents
-    ]
-    yield first_wrong("build-up", "steps by the bid's rates", wrong, len(own))
-    general = [_decimal(line["amount"]) for line in lines if is_general(line)]
-    apart = sum(own.values(), Decimal(0)) - sum(general, Decimal(0))
-    wrong = [f"bid.csv carries {apart} less of the build-up than its rates give"] if apart else []
-    yield first_wrong("build-up's lines", "lines of the build-up", wrong, len(general))
+    return own
 
 
 def is_general(line: dict[str, str]) -> bool:
@@ -334,9 +346,7 @@ def _shares(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
         "the sites' prices": sum(sites.money("price"), Decimal(0)),
         "the areas' prices": sum(areas.money("price"), Decimal(0)),
         "the schedule of values": sum(folder.table("schedule").money("price"), Decimal(0)),
-        "the build-up": folder.table("build_up").money("subtotal")[-1]
-        if not folder.settings["books"]
-        else price,
+        "the build-up": _subtotals(folder),
         "run.json": Decimal(str(folder.run["totals"]["price"]).split()[0].replace(",", "")),
         "the schedule of prices": _sum(
             folder.table("schedule_of_prices"), "extension", scope="bid"
@@ -392,6 +402,13 @@ def _shares(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
             [] if total == price else [f"the client is told {total}, the lines come to {price}"],
             1,
         )
+
+
+def _subtotals(folder: Folder) -> Decimal:
+    """Where the build-up ends, that of each price book."""
+    names = dict.fromkeys(books.of_phases(folder).values())
+    last = [books.steps(folder, name).money("subtotal")[-1] for name in names]
+    return sum(last, Decimal(0))
 
 
 def _across(schedule: Table) -> Told:

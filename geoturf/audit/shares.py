@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from geoturf.audit import books
 from geoturf.audit.folder import Folder, Table, plain
 from geoturf.audit.money import base_of, is_general, kind_of, strangers, titles_of_turf
 from geoturf.audit.told import Floats, Told, between, unseen
@@ -17,9 +18,6 @@ _CENTS = 0.05  # shares are whole cents, of some rounded sums
 
 def promises(folder: Folder) -> Iterator[Told]:
     """Prices of sites, each to what the quantities' decimals allow."""
-    if folder.settings["books"]:
-        yield unseen("price of a site", "price books are not reckoned again")
-        return
     products = folder.settings["products"]
     if len({one["title"] or name for name, one in products.items()}) < len(products):
         yield unseen("price of a site", "several products have one title")
@@ -31,7 +29,8 @@ def promises(folder: Folder) -> Iterator[Told]:
     sites = folder.table("sites")
     lines = [dict(zip(bid.columns, map(plain, row), strict=True)) for row in bid.rows]
     names = sites.text("site")
-    loads = _loads(folder)
+    under = books.of_phases(folder)
+    loads = {name: _loads(folder, name) for name in set(under.values())}
     takes = _Takes(folder, names)
     own = np.zeros(len(names))
     room = np.full(len(names), _CENTS)
@@ -39,7 +38,10 @@ def promises(folder: Folder) -> Iterator[Told]:
     for line in lines:
         if is_general(line):
             continue
-        price = float(line["amount"]) * loads[kind_of(line, folder.settings, turf)]
+        price = (
+            float(line["amount"])
+            * loads[under[line["phase"]]][kind_of(line, folder.settings, turf)]
+        )
         part, off = takes.of(line["phase"], base_of(line))
         own += price * part
         room += abs(price) * off
@@ -48,9 +50,10 @@ def promises(folder: Folder) -> Iterator[Told]:
     yield between("price of a site", "prices of sites", told, prices, own - room, own + room)
 
 
-def _loads(folder: Folder) -> dict[str, float]:
-    """Price over direct cost of a line, by its kind: each step in proportion to what it is on."""
-    table = folder.table("build_up")
+def _loads(folder: Folder, book: str) -> dict[str, float]:
+    """Price over direct cost of a line under a price book, by its kind: each step in proportion to
+    what it is on."""
+    table = books.steps(folder, book)
     steps = zip(table.text("step"), table.numbers("base"), table.numbers("amount"), strict=True)
     part = {step: amount / base if base else 0.0 for step, base, amount in steps}
     whole = table.numbers("subtotal")
@@ -78,10 +81,11 @@ class _Takes:
         self.phase = np.array(self.areas.text("phase"), object)
         self.product = np.array(self.areas.text("product"), object)
         self.turf = self.areas.si("turf_bought")
-        self.surface = self.areas.si("surface_area")
+        self.surface = self.areas.si("surface_area") * folder.laid
         products = folder.settings["products"]
         self.titles = {name: plain(one["title"] or name) for name, one in products.items()}
-        extras = folder.settings["price"]["extras"]
+        own = [folder.settings["price"], *folder.settings["books"].values()]
+        extras = [one for table in own for one in table["extras"] or ()]
         self.a_site = {plain(one["title"]) for one in extras if one["price"]["unit"] == "site"}
 
     def _by_item(self, table: Table) -> dict[tuple[str, str], Floats]:

@@ -1,11 +1,13 @@
 """The input, read by other means than the run's: shapefiles by `struct`, GeoPackages by SQLite,
-GeoJSON by `json`, GeoParquet by Arrow. Raises `Unreadable` for what it cannot read."""
+GeoJSON by `json`, GeoParquet by Arrow, zips and KML as in `packed`. Raises `Unreadable` for what it cannot read."""
 
 from __future__ import annotations
 
 import json
 import sqlite3
 import struct
+import zipfile
+import zlib
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -16,6 +18,7 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from geoturf.audit import packed
 from geoturf.audit.earth import crs_of
 from geoturf.audit.folder import Shapes, Unreadable, defined, read_only, unpacked
 
@@ -61,6 +64,8 @@ class Layer:
 def read(path: Path, layer: str, crs: str) -> Layer:
     """A layer of a file; ``crs`` as the bid states it, the file's own where it states none."""
     kind = path.suffix.lower()
+    if kind in packed.ZIPS:
+        return _zipped(path, layer, crs)
     reader = _READERS.get(kind)
     if reader is None:
         raise Unreadable(f"{kind or path.name} files are not read by the audit")
@@ -87,6 +92,14 @@ def read(path: Path, layer: str, crs: str) -> Layer:
     mended = ~(shapely.is_valid(shape) | shapely.is_missing(shape))
     shape[mended] = shapely.make_valid(shape[mended], method="structure", keep_collapsed=False)
     return Layer(crs_of(crs or said), feature, columns, _areal(shape), mended)
+
+
+def _zipped(path: Path, layer: str, crs: str) -> Layer:
+    try:
+        with packed.unpacked(path) as inner:
+            return read(inner, layer, crs)
+    except (OSError, zipfile.BadZipFile, NotImplementedError, RuntimeError, zlib.error) as fault:
+        raise Unreadable(f"cannot be read by the audit ({fault})") from None
 
 
 def layers_of(path: Path) -> list[str]:
@@ -285,6 +298,7 @@ def _text(value: Any) -> str:
 
 _READERS = {
     ".shp": _shapefile,
+    ".kml": packed.kml,
     ".gpkg": _geopackage,
     ".geojson": _geojson,
     ".json": _geojson,

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from geoturf.audit import books
 from geoturf.audit.factors import FOOT, OUNCE, POUND, TABLED, UNITS, YARD
 from geoturf.audit.folder import Folder
 from geoturf.audit.told import Floats, Told, between, broken, first_wrong, unseen
@@ -437,12 +438,9 @@ def promises(
     missing = []
     left_to_others = set(rules["leave_out"])
     rows = _rows(folder)
-    books = folder.settings["books"]
     for phase, land in _phases(folder, caps, own).items():
         net: _Net = {}
-        for title, (kind, _, formula) in ITEMS.items():
-            if books and kind in ("labour", "plant"):
-                continue  # at their own production rates, which are not reckoned again
+        for title, (_, _, formula) in ITEMS.items():
             span = formula(land, net)
             row = rows.get((f"phase {phase}", title))
             if span is None:
@@ -516,11 +514,11 @@ def _phases(
     column = {name: areas.si(name) for name in _MEASURES}
     column |= {name: areas.numbers(name) for name in _COUNTS}
     first = next(iter(settings["products"].values()))
-    made = {}
+    under, made = books.of_phases(folder), {}
     for name in dict.fromkeys(phase.tolist()):
         rows = np.flatnonzero((phase == name) & folder.laid)
         made[name] = _Phase(
-            settings["materials"],
+            books.materials(settings, under[name]),
             settings["edges"],
             [site[k] for k in rows],
             [settings["products"].get(product[k], first) for k in rows],

@@ -20,6 +20,8 @@ promise, naming the worst or first offender.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from geoturf.check import (
     alike,
     choosing,
@@ -37,8 +39,10 @@ from geoturf.model import Finding, Result
 __all__ = ["broken_promises"]
 
 
-def broken_promises(result: Result) -> tuple[Finding, ...]:
-    """Every promise that ``result`` breaks; empty for a sound one."""
+def broken_promises(result: Result, sound: Iterable[Result] = ()) -> tuple[Finding, ...]:
+    """Every promise that ``result`` breaks; empty for a sound one. ``sound``: results that keep
+    theirs: where an area lies as in one of them, coverage, overlaps and seams are not looked at
+    again."""
     missing = summing.missing_values(result)
     if missing:  # nothing can be reckoned with what is not there
         return tuple(missing)
@@ -58,5 +62,8 @@ def broken_promises(result: Result) -> tuple[Finding, ...]:
         *choosing.PROMISES,
     )
     part = estimating.laid_part(result)
-    broken = [finding for promise in laid for finding in promise(part)]
+    anew = laying.laid_otherwise(part, [estimating.laid_part(one) for one in sound])
+    unseen = part if len(anew) == len(part.ground.areas) else estimating.part_of(part, anew)
+    broken = [finding for promise in laying.ON_GROUND for finding in promise(unseen)]
+    broken += [finding for promise in laid for finding in promise(part)]
     return (*broken, *(finding for promise in whole for finding in promise(result)))

@@ -22,15 +22,20 @@ def laid_part(result: Result) -> Result:
     where nothing is estimated."""
     if result.plan.estimate is None:
         return result
-    laid = result.ground.laid
+    return part_of(result, result.ground.laid)
+
+
+def part_of(result: Result, rows: np.ndarray) -> Result:
+    """The areas in ``rows``, which are laid, and their part of the cut plan, counted among
+    themselves."""
     plan = result.plan
     number = np.full(len(result.ground.areas), -1)
-    number[laid] = np.arange(len(laid))
-    pieces, seams = (_counted(rows, number) for rows in (plan.pieces, plan.seams))
+    number[rows] = np.arange(len(rows))
+    pieces, seams = (_counted(table, number) for table in (plan.pieces, plan.seams))
     pools = plan.pools[plan.pools["status"].ne(ESTIMATED)].reset_index(drop=True)
-    chosen = plan.chosen.iloc[laid].reset_index(drop=True)
+    chosen = plan.chosen.iloc[rows].reset_index(drop=True)
     own = replace(plan, pieces=pieces, seams=seams, pools=pools, chosen=chosen)
-    return replace(result, ground=result.ground.only(laid), plan=own)
+    return replace(result, ground=result.ground.only(rows), plan=own)
 
 
 def _counted(rows: pd.DataFrame, number: np.ndarray) -> pd.DataFrame:

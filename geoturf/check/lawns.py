@@ -98,10 +98,9 @@ def _side_by_side(
 ) -> Iterator[tuple[np.ndarray, np.ndarray, bool]]:
     """Rows of the pieces of two strips side by side, the one below first, and whether a roll is wide
     enough for them as one, and as long as it or the longer of them, with nothing else of the area
-    beside them and no gap in either; of areas with any of ``some`` (bool)."""
-    laid = laid_at(result)
-    room = room_across(result)
-    reach = _longest_laid(result)
+    beside them, no gap in either and no bay that they would lie over; of areas with any of ``some``
+    (bool)."""
+    laid, room, reach = laid_at(result), room_across(result), _longest_laid(result)
     by_area = _rows_by(areas_of(result))
     for row in np.unique(areas_of(result)[some]):
         mine = by_area[row]
@@ -116,7 +115,8 @@ def _side_by_side(
             longest = max(reach[one].min(), _extent(laid[one]), _extent(laid[other])) + SPARE_M
             fits &= _extent(laid[[*one, *other]]) <= longest
             whole = _without_gaps(laid[one]) and _without_gaps(laid[other])
-            yield one, other, bool(fits and whole and beside.sum() == 2)
+            bay = _over_a_bay(laid[mine], laid[one], laid[other])
+            yield one, other, bool(fits and whole and beside.sum() == 2 and not bay)
 
 
 def _abreast(laid: np.ndarray, one: np.ndarray, other: np.ndarray) -> bool:
@@ -135,6 +135,23 @@ def _without_gaps(strip: np.ndarray) -> bool:
     """Whether the pieces (n, 4) of a strip lie end to end: one wider would lie over what parts others,
     such as a house."""
     return bool(abs(_extent(strip) - (strip[:, 1] - strip[:, 0]).sum()) < HAIR_M * len(strip))
+
+
+def _over_a_bay(every: np.ndarray, one: np.ndarray, other: np.ndarray) -> bool:
+    """Whether the strips ``one`` and ``other``, above it, would as one lie over what parts turf: past
+    an end of the shorter there are pieces again on the far side of it."""
+    below, above = every[:, 3] <= one[0, 2] + HAIR_M, every[:, 2] >= other[0, 3] - HAIR_M
+    return any(
+        _beyond(some, short, long)
+        for some, short, long in ((every[below], one, other), (every[above], other, one))
+    )
+
+
+def _beyond(some: np.ndarray, short: np.ndarray, long: np.ndarray) -> bool:
+    """Whether any of the pieces ``some`` end past an end of ``short``, where ``long`` reaches."""
+    before = (long[:, 0].min() < some[:, 1]) & (some[:, 1] < short[:, 0].min() - SPARE_M)
+    after = (short[:, 1].max() + SPARE_M < some[:, 0]) & (some[:, 0] < long[:, 1].max())
+    return bool((before | after).any())
 
 
 def _seam_beside(result: Result, some: np.ndarray, side: int) -> np.ndarray:
@@ -190,11 +207,14 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
     laid = laid_at(result)
     longest = _longest_laid(result)
     cross = seams[seams["kind"] == "cross"]
-    wrong = np.zeros(len(cross), bool)
-    for n, (row, u, v0, v1) in enumerate(cross[["area_index", "u0", "v0", "v1"]].to_numpy(float)):
-        v = (v0 + v1) / 2
-        strip = np.flatnonzero((area == int(row)) & (laid[:, 2] <= v) & (v <= laid[:, 3]))
-        wrong[n] = _strip_about(laid[strip], u) <= longest[strip].max(initial=0) - HAIR_M
+    middle = cross.assign(v=(cross["v0"] + cross["v1"]) / 2, n=np.arange(len(cross)))
+    wrong, by_area = np.zeros(len(cross), bool), _rows_by(area)
+    for _, some in middle.groupby(["area_index", "v"], sort=False):
+        row, v = int(some["area_index"].iloc[0]), float(some["v"].iloc[0])
+        mine = by_area.get(row, np.zeros(0, int))
+        strip = mine[(laid[mine, 2] <= v) & (v <= laid[mine, 3])]
+        long = _strips_about(laid[strip], some["u0"].to_numpy(float))
+        wrong[some["n"]] = long <= longest[strip].max(initial=0) - HAIR_M
     if bid.layout.cross_seams == "corners" and wrong.any():
         turned = in_pile_coordinates(result)
         said = _said(result, "cross-seam-corner")
@@ -226,14 +246,15 @@ def _inner_corners(shape: shapely.Geometry) -> np.ndarray:
     return np.vstack(found)
 
 
-def _strip_about(laid: np.ndarray, u: float) -> float:
-    """Length of the strip, of pieces end to end, that a line across it at ``u`` lies in; ``laid``
-    (n, 4) lie along one line."""
-    low = high = u
-    for _ in range(len(laid)):
-        low = min([low, *laid[np.abs(laid[:, 1] - low) < HAIR_M, 0]])
-        high = max([high, *laid[np.abs(laid[:, 0] - high) < HAIR_M, 1]])
-    return float(high - low)
+def _strips_about(laid: np.ndarray, us: np.ndarray) -> np.ndarray:
+    """Lengths of the strips, of pieces end to end, that lines across them at ``us`` (n,) join; 0
+    where no piece ends. ``laid`` (m, 4) lie along one line."""
+    ends = laid[np.argsort(laid[:, 0]), :2]
+    apart = ends[1:, 0] > np.maximum.accumulate(ends[:, 1])[:-1] + HAIR_M
+    first, last = ends[np.append(True, apart), 0], ends[np.append(apart, True), 1]
+    at = np.clip(np.searchsorted(first, us, side="right") - 1, 0, None)
+    joined = np.abs(ends.reshape(1, -1) - us[:, None]).min(axis=1, initial=np.inf) < HAIR_M
+    return np.where(joined, last[at] - first[at], 0.0)
 
 
 def _longest_laid(result: Result) -> np.ndarray:

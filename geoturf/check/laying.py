@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TypeAlias
 
 import numpy as np
@@ -274,10 +275,30 @@ def _differ(one: np.ndarray, two: np.ndarray) -> np.ndarray:
 
 
 PROMISES = (
-    covered,
-    no_overlap_on_ground,
     not_too_wide,
     cut_with_allowances,
-    seams_where_pieces_meet,
     pile_one_way,
 )
+#: which ask for nothing but where pieces and seams lie
+ON_GROUND = (covered, no_overlap_on_ground, seams_where_pieces_meet)
+_WHERE = ["u0", "u1", "v0", "v1", "bearing_deg"]
+
+
+def laid_otherwise(result: Result, sound: Iterable[Result]) -> np.ndarray:
+    """Rows of the areas whose pieces or seams lie otherwise than in each of ``sound``."""
+    own, known = _lies(result), [_lies(one) for one in sound]
+    rows = [
+        row for row, lies in enumerate(own) if not any(lies in one[row : row + 1] for one in known)
+    ]
+    return np.array(rows, int)
+
+
+def _lies(result: Result) -> list[tuple[object, ...]]:
+    """All that the promises in `ON_GROUND` ask of each area."""
+    pieces, of = result.plan.pieces[_WHERE].to_numpy(float), areas_of(result)
+    order = np.lexsort((*pieces.T, of))
+    laid = result.ground.areas["laid"]
+    ends = np.cumsum(np.bincount(of, minlength=len(laid)))
+    seam_m = result.plan.chosen["seam_m"].tolist()
+    rows = [some.tobytes() for some in np.split(pieces[order], ends)[:-1]]
+    return list(zip(map(id, laid), seam_m, rows, strict=True))

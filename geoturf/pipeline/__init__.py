@@ -78,8 +78,10 @@ def run(
     result = replace(result, staying=turf.rest(place), by_plan=by_plan.by_plan(result))
     result = replace(result, risk=clock("risk", _risk, result) if bid.ranges.any_given() else None)
     lots = [("every lot bought alone", alone)] if alone is not None else []
+    sound: list[Result] = []
     for title, one in [("", result), *lots, *others]:
-        refuse_broken(title, clock("check", promises.broken_promises, one))
+        refuse_broken(title, clock("check", promises.broken_promises, one, sound))
+        sound.append(one)
     return replace(result, seconds=dict(clock.seconds))
 
 
@@ -100,9 +102,9 @@ def _measured(bid: Bid, clock: Clock) -> tuple[Source, Ground]:
     land = clock("ground", ground.measure, source, rules, told, _near_m(bid))
     land = clock("parcels", parcels.derive, land, bid.parcels)
     land = pricing.by_book(land, bid.books)
-    land = clock("layout", layout.method, land, bid.layout)
+    land = clock("layout", layout.method, land, bid.layout, told)
     land = clock("ground", layout.house_plans, land, bid.layout, told)
-    ground.refuse_too_large(land, bid.limits.of(bid.layout.method), told)
+    ground.refuse_too_large(land, bid.limits, told)
     cuts.order_of_work(land.only(land.laid))  # refuses one that is no order
     warnings = _sound(bid, land)
     if bid.water:

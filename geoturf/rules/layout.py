@@ -178,6 +178,13 @@ class LayoutRules(Rules):
         high="2000 acre",
         source=MEASURED,
     )
+    laid_bid_m2: Area = rule(
+        "1000 acre",
+        "in bids over this the largest areas are estimated, as many as leave no more than this to lay, and told",
+        low="500 acre",
+        high="12000 acre",
+        source=MEASURED,
+    )
 
     @property
     def both_ends_m(self) -> float:

@@ -42,10 +42,14 @@ class LimitRules(Rules):
     points: Number = rule(
         3e6, "points of the outlines of all areas and of what lies about them", source=MEASURED
     )
-    turf_m2: Area = rule("12000 acre", "ground priced together", source=MEASURED)
+    turf_m2: Area = rule(
+        "120000 acre",
+        "ground priced together, most of it estimated ([layout] laid_bid)",
+        source=MEASURED,
+    )
     estimated: Number = rule(
         10.0,
-        "times as many areas, points and as much ground are taken where turf is estimated, not laid",
+        "times as many areas and points are taken where turf is estimated, not laid",
         source="tests/bench/city.py",
     )
     sites_each: Number = rule(
@@ -63,4 +67,4 @@ class LimitRules(Rules):
         return self.model_copy(update=more)
 
 
-_LAID = ("areas", "points", "turf_m2")  # limits of what is laid
+_LAID = ("areas", "points")  # limits of what is laid

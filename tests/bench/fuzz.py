@@ -164,7 +164,8 @@ def laid(bid: Bid) -> None:
     """The bid up to its price, and what is laid and cut looked at again. Raises where either fails."""
     source, land = pipeline._measured(bid, Clock(None))
     made = pipeline._Stages(source, Serial(), Clock(None)).priced(bid, land)
-    looks = (*check.laying.PROMISES, *check.lawns.PROMISES, *check.alike.PROMISES)
+    laying = (*check.laying.ON_GROUND, *check.laying.PROMISES)
+    looks = (*laying, *check.lawns.PROMISES, *check.alike.PROMISES)
     looks += (*check.rolling.PROMISES, *check.working.PROMISES)
     broken = [finding for look in looks for finding in look(made)]
     if broken:
