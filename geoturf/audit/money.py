@@ -107,7 +107,9 @@ def _by_size(found: list[dict[str, str]], item: str, order: float, settings: dic
     """Why lines are not at the price of an order of their size; "" where they are. Hire is the
     cheapest mix of weeks and days, of all there are; a break holds from its quantity on."""
     rules = settings["price"]
-    key = ITEMS[item][1] if item in ITEMS else ""
+    key = ""
+    if item in ITEMS:
+        key = ITEMS[item][1]
     day = rules["costs"].get(key)
     week = rules["hire"].get(key)
     if day and week:
@@ -185,7 +187,9 @@ def _prices(item: str, rules: dict[str, Any], turf: dict[str, list[dict[str, Any
     it."""
     if item in turf and item not in ITEMS:
         return turf[item]
-    key = ITEMS[item][1] if item in ITEMS else ""
+    key = ""
+    if item in ITEMS:
+        key = ITEMS[item][1]
     money = rules["costs"].get(key)
     breaks = (rules.get("breaks") or {}).get(key, ())
     week = (rules.get("hire") or {}).get(key)

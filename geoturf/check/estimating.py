@@ -29,7 +29,13 @@ def laid_part(result: Result) -> Result:
     pieces, seams = (_counted(rows, number) for rows in (plan.pieces, plan.seams))
     pools = plan.pools[plan.pools["status"].ne(ESTIMATED)].reset_index(drop=True)
     chosen = plan.chosen.iloc[laid].reset_index(drop=True)
-    own = replace(plan, pieces=pieces, seams=seams, pools=pools, chosen=chosen)
+    own = replace(
+        plan,
+        pieces=pieces,
+        seams=seams,
+        pools=pools,
+        chosen=chosen,
+    )
     return replace(result, ground=result.ground.only(laid), plan=own)
 
 
