@@ -71,7 +71,9 @@ def _lawns(result: Result, at: np.ndarray) -> pd.Series:
     for site, some in own:
         shapes = tuple(sorted(some, key=lambda row: (ground[row], row)))
         said = " + ".join(told.area(ground[row], 0) for row in shapes)
-        other = f"{said} of another shape" if said in words.values() else said
+        other = said
+        if said in words.values():
+            other = f"{said} of another shape"
         of[site] = words.setdefault(shapes, other)
     return pd.Series(of, dtype=object)
 
@@ -96,5 +98,7 @@ def _said(name: str, of: pd.Series) -> Iterator[str]:
     for value in counts.index:
         if value != usual:
             lots = of.index[of == value].tolist()
-            more = f" and {len(lots) - _NAMED} more" if len(lots) > _NAMED else ""
+            more = ""
+            if len(lots) > _NAMED:
+                more = f" and {len(lots) - _NAMED} more"
             yield f"{name} {value} on {', '.join(lots[:_NAMED])}{more} (else {usual})"

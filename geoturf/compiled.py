@@ -63,7 +63,12 @@ def jit(function: _Kernel, fastmath: bool = False) -> _Kernel:
 def inner(function: _Kernel, fastmath: bool = False) -> _Kernel:
     """The same for what compiled functions alone call, without a way in from Python: compiled in
     less time. Called from Python it takes the process down."""
-    return _kept(function, fastmath=fastmath, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+    return _kept(
+        function,
+        fastmath=fastmath,
+        no_cpython_wrapper=True,
+        no_cfunc_wrapper=True,
+    )
 
 
 def fast(function: _Kernel) -> _Kernel:

@@ -35,7 +35,9 @@ def _every() -> Iterator[tuple[set[str], str]]:
 
 def _files() -> Iterator[tuple[set[str], str]]:
     for row in data.table("files"):
-        when = f", {row['when']}" if row["when"] else ""
+        when = ""
+        if row["when"]:
+            when = f", {row['when']}"
         yield (
             {row["file"], row["file"].rsplit(".", 1)[0]},
             f"file {row['file']}{when}\n    {row['meaning']}",
@@ -51,8 +53,12 @@ def _columns() -> Iterator[tuple[set[str], str]]:
         names = list(dict.fromkeys(same[0].name(system) for system in SYSTEMS))
         units = list(dict.fromkeys(filter(None, (same[0].unit(system) for system in SYSTEMS))))
         files = ", ".join(column.file for column in same)
-        unit = f" ({' or '.join(units)})" if units else ""
-        when = f", {same[0].when}" if same[0].when else ""
+        unit = ""
+        if units:
+            unit = f" ({' or '.join(units)})"
+        when = ""
+        if same[0].when:
+            when = f", {same[0].when}"
         yield {base, *names}, f"column {' or '.join(names)}{unit} of {files}{when}\n    {meaning}"
 
 

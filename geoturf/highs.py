@@ -19,7 +19,11 @@ def solver(**options: Option) -> highspy.Highs:
     """A fresh solver that prints nothing and does the same each time. Raises `ValueError` for an
     option HiGHS does not take."""
     quiet: highspy.Highs = _Quiet()  # type: ignore[no-untyped-call]  # it has no types of its own
-    fixed: dict[str, Option] = {"output_flag": False, "threads": 1, "random_seed": 0}
+    fixed: dict[str, Option] = {
+        "output_flag": False,
+        "threads": 1,
+        "random_seed": 0,
+    }
     for option, value in (fixed | options).items():
         if quiet.setOptionValue(option, value) != highspy.HighsStatus.kOk:
             raise ValueError(f"HiGHS does not take {option} = {value!r}")

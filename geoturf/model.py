@@ -184,7 +184,11 @@ class Ground:
         """Which areas share rolls: for each area its phase and product, then its site where
         ``pool`` is "site", its site and id where it is "area", and its dye lot where lots are
         parted; areas of equal keys share."""
-        apart = {"phase": [], "site": ["site"], "area": ["site", "area"]}[pool]
+        apart = {
+            "phase": [],
+            "site": ["site"],
+            "area": ["site", "area"],
+        }[pool]
         apart += ["dye_lot"] if "dye_lot" in self.areas else []
         columns = (self.areas[name].astype(str) for name in ("phase", "product", *apart))
         return list(zip(*columns, strict=True))

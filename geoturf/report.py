@@ -169,7 +169,13 @@ def _try_to_write(folder: Path) -> None:
     for part in folder.relative_to(there).parts:
         with suppress(FileNotFoundError):
             (there / part).stat()  # refuses names that are too long
-    Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".part", dir=there)).rmdir()
+    Path(
+        tempfile.mkdtemp(
+            prefix=f".{folder.name}.",
+            suffix=".part",
+            dir=there,
+        )
+    ).rmdir()
 
 
 def refuse_foreign(folder: str | Path, ours: Callable[[Path], bool] | None = None) -> None:
@@ -230,7 +236,13 @@ def _reserved(folder: Path) -> Iterator[Path]:
 
 def _fresh(folder: Path) -> tuple[Path, int | None]:
     while True:
-        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".part", dir=folder.parent))
+        fresh = Path(
+            tempfile.mkdtemp(
+                prefix=f".{folder.name}.",
+                suffix=".part",
+                dir=folder.parent,
+            )
+        )
         with suppress(
             BlockingIOError, FileNotFoundError
         ):  # swept by another run before it was locked

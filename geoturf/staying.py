@@ -66,7 +66,12 @@ def _plan(plan: CutPlan, rows: np.ndarray, count: int) -> CutPlan:
     chosen.loc[stays, "free_cost_ratio"] = 1.0
     pieces = _onto(plan.pieces, rows)
     seams = _onto(plan.seams, rows)
-    return replace(plan, pieces=pieces, seams=seams, chosen=chosen)
+    return replace(
+        plan,
+        pieces=pieces,
+        seams=seams,
+        chosen=chosen,
+    )
 
 
 def _takeoff(takeoff: Takeoff, rows: np.ndarray, count: int) -> Takeoff:

@@ -235,10 +235,14 @@ def _read_plain(text: str | float | int, dimension: str) -> float:
     if isinstance(text, bool):
         raise UnitError(f'{text!r} is not {_a(dimension)}, which is written like "{example}"')
     if isinstance(text, (int, float)):
-        value = float(text) if abs(text) < 1e300 else math.inf
+        value = math.inf
+        if abs(text) < 1e300:
+            value = float(text)
     else:
         match = _QUANTITY.fullmatch(str(text)[:_MAX_TEXT])
-        unit = (match["unit"] or "").strip() if match else ""
+        unit = ""
+        if match:
+            unit = (match["unit"] or "").strip()
         if match is None or (unit and unit not in ending):
             raise UnitError(f"'{text}' is not {_a(dimension)}, which is written like \"{example}\"")
         value = _value(match) * (scale if unit else 1.0)

@@ -145,7 +145,9 @@ class Pool:
 
     def _tell(self, what: str) -> None:
         left = len(self.idle) + len(self.busy)
-        rest = f"with {left} worker{'s' if left > 1 else ''}" if left else "without workers"
+        rest = "without workers"
+        if left:
+            rest = f"with {left} worker{'s' if left > 1 else ''}"
         self.told(f"{what}; going on {rest}, for the same result")
 
 
@@ -228,7 +230,11 @@ def serve(number: int) -> None:
     asked = line.makefile("rb")
     answers = line.makefile("wb")
     texts: SimpleQueue[bytes] = SimpleQueue()
-    Thread(target=_listen, args=(asked, texts), daemon=True).start()
+    Thread(
+        target=_listen,
+        args=(asked, texts),
+        daemon=True,
+    ).start()
     while True:
         pickle.dump(_answer(texts.get()), answers, pickle.HIGHEST_PROTOCOL)
         answers.flush()

@@ -2,8 +2,10 @@
 writes and prints."""
 
 import ast
+import io
 import subprocess
 import sys
+import tokenize
 from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
@@ -140,6 +142,51 @@ def test_only_the_command_line_prints():
 
 def test_there_is_no_drawer_for_odds_and_ends():
     assert not [p for p in FILES if p.stem in ("utils", "helpers", "common", "misc")]
+
+
+def nodes_and_lines(path: Path) -> tuple[int, int]:
+    """Syntax nodes of a file (names, calls, constants …, not the signs between them), and its lines of
+    code: without blank ones, comments and docstrings."""
+    text = path.read_text(encoding="utf-8")
+    tree = ast.parse(text)
+    signs = (ast.expr_context, ast.operator, ast.cmpop, ast.boolop, ast.unaryop)
+    nodes = sum(not isinstance(node, signs) for node in ast.walk(tree))
+    lines: set[int] = set()
+    for token in tokenize.generate_tokens(io.StringIO(text).readline):
+        if token.type not in NO_CODE:
+            lines |= set(range(token.start[0], token.end[0] + 1))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef) and ast.get_docstring(
+            node
+        ):
+            lines -= set(range(node.body[0].lineno, node.body[0].end_lineno + 1))
+    return nodes, len(lines)
+
+
+NO_CODE = {
+    tokenize.COMMENT,
+    tokenize.NL,
+    tokenize.NEWLINE,
+    tokenize.INDENT,
+    tokenize.DEDENT,
+    tokenize.ENDMARKER,
+}
+
+
+def test_nodes_and_lines_are_counted_as_by_hand(tmp_path):
+    """By hand: module, assignment, name, sum, name and constant are 6; a function of a name that is
+    returned has 5 more (definition, arguments, argument, return, name)."""
+    path = tmp_path / "two.py"
+    path.write_text(
+        '"""Of no count."""  # nor this\n\na = b + 1  # a comment\ndef f(x):\n    return x\n'
+    )
+    assert nodes_and_lines(path) == (6 + 5 + 2, 3)  # a docstring is two nodes
+
+
+def test_a_line_says_one_thing():
+    """Under seven syntax nodes a line of code over the package."""
+    counted = [nodes_and_lines(path) for path in FILES]
+    assert sum(nodes for nodes, _ in counted) < 7 * sum(lines for _, lines in counted)
 
 
 def test_no_test_file_imports_another():

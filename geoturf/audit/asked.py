@@ -40,7 +40,9 @@ def promise(folder: Folder, bid: Mapping[str, Any]) -> Told:
         same = _same(stated, used)
         count += same is not None
         if same is False:
-            shown = f"{used['amount']} a {used['unit']}" if isinstance(used, dict) else used
+            shown = used
+            if isinstance(used, dict):
+                shown = f"{used['amount']} a {used['unit']}"
             wrong.append(f"{name} is {stated} in the bid, {shown} in run.json")
     return first_wrong("settings", "numbers of the bid file", wrong, count)
 

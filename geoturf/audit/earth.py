@@ -40,7 +40,9 @@ def is_old(crs: pyproj.CRS) -> bool:
 def geographic(crs: pyproj.CRS, ellipsoid: str) -> pyproj.CRS:
     """Where a CRS is measured: its own longitudes and latitudes, those of WGS 84 from old
     datums."""
-    own = None if is_old(crs) and ellipsoid != "own" else crs.geodetic_crs
+    own = crs.geodetic_crs
+    if is_old(crs) and ellipsoid != "own":
+        own = None
     if own is None or own.axis_info[0].unit_name != "degree":
         return pyproj.CRS.from_epsg(4326)
     return own.to_2d()

@@ -229,7 +229,9 @@ def _accounted(
     silent = [one for one in gone if one[1] not in named.get(plain(one[0]), set())]
     if silent:
         file, feature = silent[0]
-        more = f"; {len(silent):,} such" if len(silent) > 1 else ""
+        more = ""
+        if len(silent) > 1:
+            more = f"; {len(silent):,} such"
         said = f"{file}, feature {feature} is neither an area nor told to be left out{more}"
         return broken(promise, said)
     files = folder.table("areas").text("file")

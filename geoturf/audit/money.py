@@ -112,8 +112,11 @@ def _by_size(
 ) -> str:
     """Why lines are not at the price of an order of their size; "" where they are. Hire is the
     cheapest mix of weeks and days, of all there are; a break holds from its quantity on."""
-    key = ITEMS[item][1] if item in ITEMS else ""
-    day, week = rules["costs"].get(key), rules["hire"].get(key)
+    key = ""
+    if item in ITEMS:
+        key = ITEMS[item][1]
+    day = rules["costs"].get(key)
+    week = rules["hire"].get(key)
     if day and week:
         days = int(order)
         covers = rules["hire_days"]
@@ -190,7 +193,9 @@ def _prices(item: str, rules: dict[str, Any], turf: dict[str, list[dict[str, Any
     it."""
     if item in turf and item not in ITEMS:
         return turf[item]
-    key = ITEMS[item][1] if item in ITEMS else ""
+    key = ""
+    if item in ITEMS:
+        key = ITEMS[item][1]
     money = rules["costs"].get(key)
     breaks = (rules.get("breaks") or {}).get(key, ())
     week = (rules.get("hire") or {}).get(key)

@@ -286,9 +286,11 @@ def _by_pool(folder: Folder, values: Floats) -> Floats:
     sure, as where a product comes in several dye lots."""
     plan = folder.table("cut_plan")
     areas = folder.table("areas")
-    apart = {"phase": (), "site": ("site",), "area": ("site", "area")}[
-        folder.settings["cuts"]["pool"]
-    ]
+    apart = {
+        "phase": (),
+        "site": ("site",),
+        "area": ("site", "area"),
+    }[folder.settings["cuts"]["pool"]]
     keys = zip(*(areas.text(name) for name in ("phase", "product", *apart)), strict=True)
     sums: dict[tuple[str, ...], float] = {}
     owner: dict[tuple[str, ...], set[tuple[str, ...]]] = {}

@@ -62,7 +62,9 @@ def _loads(folder: Folder, book: str) -> dict[str, float]:
     loads = {}
     for kind in ("material", "labour", "plant", "service"):
         work = 1 + (part["waste"] if kind == "material" else 0.0)
-        tax = work * part["sales tax"] if kind in taxed else 0.0
+        tax = 0.0
+        if kind in taxed:
+            tax = work * part["sales tax"]
         cost = work * (1 + part["contingency"]) + tax
         for step in ("overhead", "profit", "bond"):
             cost *= 1 + part[step]

@@ -260,7 +260,9 @@ def _polygon(geometry: Any) -> Any:
     if not isinstance(geometry, dict) or geometry.get("type") not in ("Polygon", "MultiPolygon"):
         return None
     held = geometry.get("coordinates") or []
-    parts = [held] if geometry["type"] == "Polygon" else held
+    parts = held
+    if geometry["type"] == "Polygon":
+        parts = [held]
     whole = [[[p[:2] for p in ring] for ring in rings if len(ring) > 2] for rings in parts]
     made = [shapely.Polygon(rings[0], rings[1:]) for rings in whole if rings]
     if not made:
@@ -282,7 +284,9 @@ def _geoparquet(path: Path, layer: str) -> _Read:
     shape: Shapes = np.asarray(shapely.from_wkb(np.array(table[geometry].to_pylist(), object)))
     names = [name for name in table.column_names if name != geometry]
     columns = {name: [_text(value) for value in table[name].to_pylist()] for name in names}
-    crs = json.dumps(about["crs"]) if about.get("crs") else "OGC:CRS84"
+    crs = "OGC:CRS84"
+    if about.get("crs"):
+        crs = json.dumps(about["crs"])
     return crs, [str(k + 1) for k in range(len(shape))], columns, shapely.force_2d(shape)
 
 

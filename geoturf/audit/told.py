@@ -79,5 +79,7 @@ def first_wrong(promise: str, what: str, wrong: Sequence[str], count: int) -> To
     """``wrong``: what is amiss, in words, of ``count`` things looked at."""
     if not wrong:
         return agrees(promise, f"{what}, {count:,} looked at")
-    more = f"; {len(wrong):,} of {count:,} so" if len(wrong) > 1 else ""
+    more = ""
+    if len(wrong) > 1:
+        more = f"; {len(wrong):,} of {count:,} so"
     return broken(promise, f"{wrong[0]}{more}")

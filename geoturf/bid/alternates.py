@@ -130,7 +130,13 @@ def booked(bid: Bid, name: str) -> Bid:
         table: {key: one for key, one in getattr(bid.price, table).items() if key not in book.costs}
         for table in ("breaks", "least", "hire")
     }
-    price = bid.price.model_copy(update={"costs": costs, **ordered, **book.own_steps()})
+    price = bid.price.model_copy(
+        update={
+            "costs": costs,
+            **ordered,
+            **book.own_steps(),
+        }
+    )
     materials = bid.materials.model_copy(update={"rates": rates})
     return bid.model_copy(update={"price": price, "materials": materials})
 
@@ -138,7 +144,9 @@ def booked(bid: Bid, name: str) -> Bid:
 def lot_by_lot(bid: Bid) -> Bid:
     """The bid with rolls and packages shared within a site alone. That is some thousand small pools
     for one figure beside the price, so they are cut quickly, but where the bid asks for more."""
-    effort = bid.cuts.effort if bid.cuts.effort == "thorough" else "quick"
+    effort = "quick"
+    if bid.cuts.effort == "thorough":
+        effort = bid.cuts.effort
     cuts = bid.cuts.model_copy(update={"pool": "site", "effort": effort})
     materials = bid.materials.model_copy(update={"pool": "site"})
     return bid.model_copy(update={"cuts": cuts, "materials": materials})

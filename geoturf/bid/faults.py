@@ -36,7 +36,9 @@ def findings(error: ValidationError, model: type[BaseModel], file: str) -> list[
     by_key: dict[tuple[str, str], list[Any]] = {}
     for fault in error.errors():
         key = _shown(_path(fault["loc"], model))
-        kind = fault["type"] if fault["type"] in (_UNKNOWN, _MISSING) else _BAD
+        kind = _BAD
+        if fault["type"] in (_UNKNOWN, _MISSING):
+            kind = fault["type"]
         by_key.setdefault((key, kind), []).append(fault)
     told: list[Finding] = []
     for (key, kind), group in by_key.items():
@@ -56,7 +58,9 @@ def _findings(
         message = f"key '{key}' is not known{_hint(last, fields, model)}"
         return [Finding("error", "unknown-key", message, file=file)]
     if kind == _MISSING:
-        what = fields[last].description if last in fields else ""
+        what = ""
+        if last in fields:
+            what = fields[last].description
         message = f"key '{key}' is needed: {what}" if what else f"key '{key}' is needed"
         return [Finding("error", "missing-key", message, file=file)]
     messages = _readings(key, last, group)

@@ -47,7 +47,12 @@ def _with_file(said: Any, folder: Path) -> Any:
         return said
     stated = _read(folder / name, name)
     own = {} if isinstance(said, str) else said
-    table = {**stated, "law": REGIONAL, **own, "file": name}
+    table = {
+        **stated,
+        "law": REGIONAL,
+        **own,
+        "file": name,
+    }
     if isinstance(own.get("etaf"), dict):
         table["etaf"] = {**stated["etaf"], **own["etaf"]}
     return table

@@ -212,7 +212,9 @@ def _crews(
         then = _last_day(through(lots, more), hours_a_day)
         spent = visits.crew(crew)
         between = (spent.finish - spent.start) * crew.count
-        busy = spent.hours / between if between > 0 else 0.0
+        busy = 0.0
+        if between > 0:
+            busy = spent.hours / between
         rows.append((crew.name, int(crew.count), spent.hours, busy, last - then, days.date(then)))
     named = ["crew", "crews", "crew_hours", "busy", "days_sooner", "finish"]
     return pd.DataFrame(rows, columns=named)

@@ -34,7 +34,13 @@ def part_of(result: Result, rows: np.ndarray) -> Result:
     pieces, seams = (_counted(table, number) for table in (plan.pieces, plan.seams))
     pools = plan.pools[plan.pools["status"].ne(ESTIMATED)].reset_index(drop=True)
     chosen = plan.chosen.iloc[rows].reset_index(drop=True)
-    own = replace(plan, pieces=pieces, seams=seams, pools=pools, chosen=chosen)
+    own = replace(
+        plan,
+        pieces=pieces,
+        seams=seams,
+        pools=pools,
+        chosen=chosen,
+    )
     return replace(result, ground=result.ground.only(rows), plan=own)
 
 

@@ -17,7 +17,9 @@ def told(code: str, wrong: NDArray[np.bool_], say: Callable[[int], str]) -> list
     rows = np.flatnonzero(wrong)
     if not len(rows):
         return []
-    more = f" (and {len(rows) - 1} more)" if len(rows) > 1 else ""
+    more = ""
+    if len(rows) > 1:
+        more = f" (and {len(rows) - 1} more)"
     message = f"{say(int(rows[0]))}{more}; this is a fault of geoturf: please report it"
     return [Finding("error", code, message)]
 

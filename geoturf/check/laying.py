@@ -200,7 +200,14 @@ def _lengths(some: Stretches, count: int) -> np.ndarray:
 def _on_both_m(one: Stretches, other: Stretches, count: int) -> np.ndarray:
     """Metres of each joint with turf on one side and on the other."""
     sides = [
-        pd.DataFrame({"of": of, "low": ends[:, 0], "high": ends[:, 1]}) for of, ends in (one, other)
+        pd.DataFrame(
+            {
+                "of": of,
+                "low": ends[:, 0],
+                "high": ends[:, 1],
+            }
+        )
+        for of, ends in (one, other)
     ]
     both = sides[0].merge(sides[1], on="of", suffixes=("", "_other"))
     low = both[["low", "low_other"]].max(axis=1)

@@ -36,7 +36,11 @@ def on_one_roll(result: Result) -> list[Finding]:
 
 def one_pool(result: Result) -> list[Finding]:
     """All pieces of a roll are of one pool, of the product and the phase of the roll."""
-    columns = {"phase": [], "site": ["site"], "area": ["site", "area"]}[result.bid.cuts.pool]
+    columns = {
+        "phase": [],
+        "site": ["site"],
+        "area": ["site", "area"],
+    }[result.bid.cuts.pool]
     lots = [name for name in ("dye_lot",) if name in result.ground.areas]
     columns = [*columns, *lots]
     own = result.ground.areas
@@ -219,7 +223,11 @@ def _squared(pieces: pd.DataFrame) -> pd.DataFrame:
     start = pieces["start_slant_m"] / 2
     end = pieces["end_slant_m"] / 2
     middle = {"along_m": pieces["along_m"] + start, "length_m": pieces["length_m"] + end - start}
-    return pieces.assign(**middle, start_slant_m=0.0, end_slant_m=0.0)
+    return pieces.assign(
+        **middle,
+        start_slant_m=0.0,
+        end_slant_m=0.0,
+    )
 
 
 def _overlapping(pieces: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

@@ -130,6 +130,10 @@ def _worked(result: Result) -> list[dict[str, int]]:
         for roll in here:
             left[roll] = left[roll] - {name}
         row = {"pieces": int((site == name).sum()), "drawn": len(here)}
-        row |= {"shared": len(shared & set(here)), "opened": len(opened), "finished": len(ended)}
+        row |= {
+            "shared": len(shared & set(here)),
+            "opened": len(opened),
+            "finished": len(ended),
+        }
         rows.append(row | {"open": len(begun), "most": max(most, len(begun))})
     return rows

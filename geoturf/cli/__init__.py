@@ -277,7 +277,9 @@ def _explain(args: argparse.Namespace) -> int:
 
     told = explain(args.word)
     if not told:
-        like = f"; near it: {', '.join(found)}" if (found := near(args.word)) else ""
+        like = ""
+        if found := near(args.word):
+            like = f"; near it: {', '.join(found)}"
         say(f"no column, code, rule or file is called '{args.word}'{like}", sys.stderr)
         return USAGE
     say("\n".join(told))

@@ -125,7 +125,12 @@ def parser() -> argparse.ArgumentParser:
 
 
 def _add_inputs(command: argparse.ArgumentParser, what: str) -> None:
-    command.add_argument("inputs", nargs="+", metavar="INPUT", help=what)
+    command.add_argument(
+        "inputs",
+        nargs="+",
+        metavar="INPUT",
+        help=what,
+    )
 
 
 def _add_folder(command: argparse.ArgumentParser, usual: str) -> None:

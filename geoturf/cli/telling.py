@@ -60,7 +60,12 @@ def summary(result: Result, folder: str, audited: Iterable[Told]) -> None:
 
     for line in _answer(result):
         say(line)
-    table = Table(show_header=False, box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    table = Table(
+        show_header=False,
+        box=None,
+        pad_edge=False,
+        padding=(0, 2, 0, 0),
+    )
     table.add_column()
     table.add_column(justify="right")
     for word, value in tables.summary(result):
@@ -70,8 +75,12 @@ def summary(result: Result, folder: str, audited: Iterable[Told]) -> None:
     if said := assumed.in_words(result.bid, result.price.lines):
         say(said)
     say(audit_in_words(audited))
-    answer = f", {folder}/planner.html for the answer" if result.water else ""
-    link = f" (a link to {os.path.realpath(folder)})" if report.is_link(folder) else ""
+    answer = ""
+    if result.water:
+        answer = f", {folder}/planner.html for the answer"
+    link = ""
+    if report.is_link(folder):
+        link = f" (a link to {os.path.realpath(folder)})"
     say(f"report in {folder}{link}: open {folder}/index.html first{answer}")
     if result.any_turf:
         say(f"for the client, prices only: {folder}/client")

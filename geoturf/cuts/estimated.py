@@ -30,7 +30,12 @@ def of_all(plan: CutPlan, ground: Ground) -> CutPlan:
     chosen = plan.chosen.astype(float).set_index(laid).reindex(range(count))
     nothing = {name: 0.0 for name in chosen if name != "pile_bearing_deg"}
     chosen = chosen.fillna(nothing | {"free_cost_ratio": 1.0}).astype({"pieces": np.int64})
-    return replace(plan, pieces=pieces, seams=seams, chosen=chosen)
+    return replace(
+        plan,
+        pieces=pieces,
+        seams=seams,
+        chosen=chosen,
+    )
 
 
 def _moved(rows: pd.DataFrame, laid: np.ndarray) -> pd.DataFrame:
@@ -68,7 +73,11 @@ def _pooled(ground: Ground, areas: pd.DataFrame, rules: CutRules) -> pd.DataFram
     """The estimated areas with what tells their pools."""
     at = areas["area_index"].to_numpy()
     land = ground.areas.iloc[at]
-    apart = {"phase": [], "site": ["site"], "area": ["site", "area"]}[rules.pool]
+    apart = {
+        "phase": [],
+        "site": ["site"],
+        "area": ["site", "area"],
+    }[rules.pool]
     lot = land["dye_lot"] if "dye_lot" in land else pd.Series("", land.index)
     keys = land[["phase", "product", *apart]].astype(str).assign(dye_lot=lot.astype(str))
     number = keys.groupby(list(keys), sort=False).ngroup().to_numpy()
@@ -126,14 +135,29 @@ def _sold(own: pd.DataFrame, need_m: np.ndarray, offer: Market) -> list[pd.DataF
     if offer.by_length:
         total = whole_steps(need_m, offer.billing_m) * offer.billing_m
         rolls = whole_steps(total, longest).astype(np.int64)
-        return [kept.assign(length_m=longest, rolls=rolls, total_m=total, net_m=need_m)]
+        return [
+            kept.assign(
+                length_m=longest,
+                rolls=rolls,
+                total_m=total,
+                net_m=need_m,
+            )
+        ]
     pieces = np.ascontiguousarray(own[_lengths(own)].to_numpy(float))
     need_m = need_m * (1 + fitted("whole rolls", "of what packing takes") * packed.over(pieces))
     whole = np.floor(need_m / longest + 1e-9)
     rest = need_m - whole * longest
     last = np.array([_holds(offer, one) for one in rest.tolist()])
-    full = kept.assign(length_m=longest, rolls=whole.astype(np.int64), total_m=whole * longest)
-    more = kept.assign(length_m=last, rolls=(last > 0).astype(np.int64), total_m=last)
+    full = kept.assign(
+        length_m=longest,
+        rolls=whole.astype(np.int64),
+        total_m=whole * longest,
+    )
+    more = kept.assign(
+        length_m=last,
+        rolls=(last > 0).astype(np.int64),
+        total_m=last,
+    )
     return [full.assign(net_m=whole * longest), more.assign(net_m=rest)]
 
 
@@ -256,7 +280,9 @@ def _told(areas: pd.DataFrame, totals: pd.DataFrame, rules: CutRules) -> list[Fi
     """That nothing of this is laid, and how sure it is."""
     turf = totals["bought_m2"].sum()
     sigma = totals["sigma_m2"].sum()
-    alone = np.median(areas["sigma"].to_numpy(float)) if len(areas) else 0.0
+    alone = 0.0
+    if len(areas):
+        alone = np.median(areas["sigma"].to_numpy(float))
     said = f"the turf of {len(areas):,} areas is estimated from their shapes, not laid"
     sure = f"one sigma {100 * sigma / turf:.1f} % of it in all, {100 * alone:.1f} % of an area by itself"
     mend = "there are no pieces, rolls or crew's papers of them; --lay SITE lays sites"

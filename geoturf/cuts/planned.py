@@ -255,7 +255,13 @@ def _nest(work: tuple[Job, np.ndarray, Cut, np.ndarray]) -> nested.Nest:
 
 def _nested(one: JobPlan, nest: nested.Nest, left_u: np.ndarray) -> JobPlan:
     job, kind, cut = nest
-    return replace(one, job=job, kind=kind, cut=cut, left_u_m=tuple(left_u.tolist()))
+    return replace(
+        one,
+        job=job,
+        kind=kind,
+        cut=cut,
+        left_u_m=tuple(left_u.tolist()),
+    )
 
 
 def _lines(
@@ -273,7 +279,9 @@ def _lines(
 def cheaper(one: PoolPlan, other: PoolPlan, rules: LayoutRules) -> PoolPlan:
     """The cheaper of two plans of a pool, turf and seams; what square cuts buy is told by the
     first."""
-    best = other if cost(other, rules) < cost(one, rules) - 1e-6 else one
+    best = one
+    if cost(other, rules) < cost(one, rules) - 1e-6:
+        best = other
     return replace(best, square_m2=one.square_m2)
 
 

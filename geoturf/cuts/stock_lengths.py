@@ -195,7 +195,9 @@ def _most_used(
     """The patterns the programme uses most, one in ``part`` of all it uses."""
     out = []
     rest = Counter(left)
-    use = found.use * chance.random(len(found.use)) if chance else found.use
+    use = found.use
+    if chance:
+        use = found.use * chance.random(len(found.use))
     for k in np.argsort(-use, kind="stable").tolist():
         wanted = Counter(found.patterns[k])
         if all(rest[length] >= n for length, n in wanted.items()):

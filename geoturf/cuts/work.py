@@ -36,8 +36,19 @@ def standing(roll: np.ndarray, lot: np.ndarray, lots: int) -> pd.DataFrame:
     before = np.concatenate([[0], after[:-1]]).astype(np.int64)
     through = after - (opened - alone)  # begun before, open after
     most = np.maximum(np.maximum(before, after), through + (alone > 0))
-    columns = {"drawn": drawn, "shared": drawn - alone, "opened": opened, "finished": finished}
-    return pd.DataFrame({**columns, "open": after, "most": most})
+    columns = {
+        "drawn": drawn,
+        "shared": drawn - alone,
+        "opened": opened,
+        "finished": finished,
+    }
+    return pd.DataFrame(
+        {
+            **columns,
+            "open": after,
+            "most": most,
+        }
+    )
 
 
 def keeps(rows: pd.DataFrame, rules: CutRules) -> bool:
@@ -100,7 +111,9 @@ def _costs(rules: CutRules, trade: pd.DataFrame | None) -> list[Finding]:
     by_limit = trade.set_index("open_rolls")
     mine = by_limit.loc[rules.open_rolls]
     free = by_limit.loc[0]
-    more = 100 * (mine["bought_m2"] / free["bought_m2"] - 1) if free["bought_m2"] else 0.0
+    more = 0.0
+    if free["bought_m2"]:
+        more = 100 * (mine["bought_m2"] / free["bought_m2"] - 1)
     said = f"cut on site with {rules.open_rolls} rolls open at most: {more:.1f} % more turf than with any number open"
     money = f"{mine['money'] - free['money']:,.0f} more for turf and seams"
     opened = f"which would have {free['most']:.0f} open at a time"

@@ -71,7 +71,13 @@ def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
         held, guess.roles(held), guess.doubtful(held), strict=True
     ):
         if role:
-            tables.append({"path": one.item.given, "layer": one.layer or one.inner, "role": role})
+            tables.append(
+                {
+                    "path": one.item.given,
+                    "layer": one.layer or one.inner,
+                    "role": role,
+                }
+            )
         notes.append(_role_told(one, role, why, doubtful))
     notes += [f for f in gathered.findings if f.severity != "error"]
     unread = {f.file: None for f in gathered.findings if f.severity == "error"}
@@ -87,7 +93,12 @@ def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
         )
     looked = {one.item.given: one.stamp for one in held}
     bid = make_bid(
-        {"name": Path(paths[0]).stem or "Bid", "layers": tables, "folder": ".", "looked": looked}
+        {
+            "name": Path(paths[0]).stem or "Bid",
+            "layers": tables,
+            "folder": ".",
+            "looked": looked,
+        }
     )
     return bid, notes + _defaults()
 
@@ -102,7 +113,9 @@ def _role_told(held: Held, role: str, why: str, doubtful: bool) -> Finding:
     if doubtful:
         mend = "if it is not: another role under its [[layers]] in a bid file (geoturf draft writes one)"
         return Finding("warning", "assumed-role", f"{what}; {mend}", **place)
-    columns = f"; {_naming(held)}" if role in PRICED else ""
+    columns = ""
+    if role in PRICED:
+        columns = f"; {_naming(held)}"
     return Finding(
         "note",
         "assumed-role",

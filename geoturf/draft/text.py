@@ -85,7 +85,9 @@ def _comment(text: str) -> str:
 
 def _layer(held: Held, path: str, role: str, why: str) -> list[str]:
     crs = known(held.crs)
-    where = f"in {crs.name}" if crs is not None else "without CRS"
+    where = "without CRS"
+    if crs is not None:
+        where = f"in {crs.name}"
     lines = [
         "[[layers]]",
         _line("path", path, f"{counted(held.count, 'feature')} ({held.geometry}) {where}"),
@@ -171,7 +173,9 @@ def _products(held: Sequence[Held], roles: Sequence[tuple[str, str]]) -> list[st
             ),
         ]
         for _, key, default, low, high, source, what in rows:
-            usual = f"; usual {low} to {high}" if low and high else ""
+            usual = ""
+            if low and high:
+                usual = f"; usual {low} to {high}"
             default = toml(name) if named and key == "title" else default
             stands = f"{key} = {default}" if default != "(none)" else f"# {key} = ..."
             lines.append(_beside(stands, f"{what}{usual} ({source})" if k == 0 else ""))
@@ -214,7 +218,9 @@ def _rules(parcels: bool) -> list[str]:
             last = section
         if (section, key) == _VIEW:
             continue
-        usual = f"; usual {low} to {high}" if low and high else ""
+        usual = ""
+        if low and high:
+            usual = f"; usual {low} to {high}"
         shown = "..." if default == "(none)" else default
         whence = f" ({source})" if source else ""
         lines.append(_beside(f"# {key} = {shown}", f"{what}{usual}{whence}"))

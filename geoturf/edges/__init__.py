@@ -81,7 +81,13 @@ def _across_frames(areas: pd.DataFrame, across: pd.DataFrame | None) -> pd.DataF
     area."""
     if across is None:
         none = np.empty(0, np.int64)
-        across = pd.DataFrame({"area_index": none, "frame": none, "geometry": []})
+        across = pd.DataFrame(
+            {
+                "area_index": none,
+                "frame": none,
+                "geometry": [],
+            }
+        )
     own = areas[["site", "product"]].iloc[across["area_index"]].reset_index(drop=True)
     return pd.concat([across, own], axis=1)
 
@@ -97,10 +103,14 @@ def _runs(
     but for neighbours ``across`` frames."""
     context = context[context["frame"].isin(areas["frame"])]
     across = across[across["frame"].isin(areas["frame"])]
-    everyone = pd.concat([areas[list(_ASKED)], across[list(_ASKED)]]) if len(across) else areas
+    everyone = areas
+    if len(across):
+        everyone = pd.concat([areas[list(_ASKED)], across[list(_ASKED)]])
     place = places(pd.concat([everyone[[*_WHERE]], context[[*_WHERE]]]))
     theirs = borders(everyone, place, tolerance_m)
-    mine = theirs.where(theirs.owner < len(areas)) if len(across) else theirs
+    mine = theirs
+    if len(across):
+        mine = theirs.where(theirs.owner < len(areas))
 
     beside = _beside(everyone, mine, theirs, place, tolerance_m)
     things = {role: context[context["role"] == role] for role in _THINGS}
@@ -132,7 +142,13 @@ def _built(context: pd.DataFrame) -> pd.DataFrame:
     if not len(context):
         frame = np.empty(0, np.int64)
         geometry = np.empty(0, object)
-        return pd.DataFrame({"role": [], "frame": frame, "geometry": geometry})
+        return pd.DataFrame(
+            {
+                "role": [],
+                "frame": frame,
+                "geometry": geometry,
+            }
+        )
     shapes = _shapes(context)
     light = context["role"].isin(_OPEN).to_numpy()
     lines = light & (shapely.get_dimensions(shapes) == 1)

@@ -33,7 +33,11 @@ _NO_TURF = (
     "No area is to be turf: there is nothing for client, crew and supplier, and tables of turf, "
     "materials and price hold their heads alone."
 )
-_OF = {"planner": "council", "map": "office", "bid": "office"}  # by a file's name at the top
+_OF = {
+    "planner": "council",
+    "map": "office",
+    "bid": "office",
+}  # by a file's name at the top
 _PAGES = (".html", ".pdf", ".xlsx")
 
 
@@ -127,7 +131,9 @@ def _files(result: Result, written: Iterable[str]) -> object:
     meant = {row["file"]: row["meaning"] for row in data.table("files")}
     by: dict[str, list[object]] = {}
     for path in sorted(written, key=lambda path: (path.endswith(".csv"), path)):
-        said = f": {meant[path]}" if path in meant else ""
+        said = ""
+        if path in meant:
+            said = f": {meant[path]}"
         link = tag("span", tag("a", path, href=path), said)
         by.setdefault(reader(path), []).append(link)
     parts: list[object] = [] if result.any_turf else [tag("p", _NO_TURF)]
@@ -178,7 +184,9 @@ def _by_code(findings: Iterable[Finding]) -> dict[str, list[Finding]]:
 def _kind(findings: list[Finding]) -> object:
     """The first of a kind, how many more there are, what to do."""
     mend = {row["code"]: row["mend"] for row in data.table("codes")}.get(findings[0].code, "")
-    more = f" And {len(findings) - 1:,} more like it." if len(findings) > 1 else ""
+    more = ""
+    if len(findings) > 1:
+        more = f" And {len(findings) - 1:,} more like it."
     done = f" What to do: {mend}." if mend else ""
     return f"{findings[0].line()}.{more}{done}"
 
@@ -202,7 +210,9 @@ def _assumptions(result: Result) -> object:
 
 
 def _said(findings: list[Finding]) -> str:
-    more = f" (and {len(findings) - 1:,} more like it)" if len(findings) > 1 else ""
+    more = ""
+    if len(findings) > 1:
+        more = f" (and {len(findings) - 1:,} more like it)"
     return f"{findings[0].line().removeprefix('note: ')}{more}"
 
 

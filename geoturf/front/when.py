@@ -26,7 +26,9 @@ def in_words(calendar: Calendar) -> list[str]:
         return []
     days = f"{calendar.days:,} working days"
     finish = max((day for day in calendar.rows["finish"] if day), default=None)
-    dates = f", {calendar.first} to {finish}" if calendar.first and finish else ""
+    dates = ""
+    if calendar.first and finish:
+        dates = f", {calendar.first} to {finish}"
     crews = sorted(records(calendar.crews, _Crew), key=lambda crew: -crew.days_sooner)
     return [f"{days}{dates}, lot after lot.", *(_crew(crew) for crew in crews if crew.crew_hours)]
 
@@ -45,8 +47,12 @@ def _crew(crew: _Crew) -> str:
     sooner = {0: "no day sooner", 1: "a day sooner"}.get(
         crew.days_sooner, f"{crew.days_sooner:,} days sooner"
     )
-    then = f", {crew.finish}" if crew.finish and crew.days_sooner > 0 else ""
-    name = f"{crew.crew} ({crew.crews})" if crew.crews > 1 else crew.crew
+    then = ""
+    if crew.finish and crew.days_sooner > 0:
+        then = f", {crew.finish}"
+    name = crew.crew
+    if crew.crews > 1:
+        name = f"{crew.crew} ({crew.crews})"
     busy = f"at work {100 * crew.busy:.0f} % of its time"
     return f"{name}: {crew.crew_hours:,.0f} crew-hours, {busy}; one more, and all is done {sooner}{then}."
 
@@ -62,7 +68,9 @@ def _bars(calendar: Calendar) -> object:
 def _row(task: CalendarTask, first: int, last: int) -> tuple[object, ...]:
     start = task.start or f"day {task.start_day}"
     finish = task.finish or f"day {task.finish_day}"
-    days = f"{task.crew_days:,.1f}" if task.crew else ""
+    days = ""
+    if task.crew:
+        days = f"{task.crew_days:,.1f}"
     bar = _bar(task.start_day - first, task.finish_day - first + 1, last - first + 1)
     return (task.phase, task.description, task.crew, start, finish, days, bar)
 
@@ -71,6 +79,16 @@ def _bar(start: int, end: int, days: int) -> object:
     """From one day to another of all ``days``, at least a hair wide."""
     x = _WIDTH * start / days
     width = max(4.0, _WIDTH * (end - start) / days)
-    size = {"x": f"{x:.1f}", "y": "0", "width": f"{width:.1f}", "height": "10", "fill": "#555"}
-    box = {"viewBox": f"0 0 {_WIDTH} 10", "preserveAspectRatio": "none", "aria_hidden": "true"}
+    size = {
+        "x": f"{x:.1f}",
+        "y": "0",
+        "width": f"{width:.1f}",
+        "height": "10",
+        "fill": "#555",
+    }
+    box = {
+        "viewBox": f"0 0 {_WIDTH} 10",
+        "preserveAspectRatio": "none",
+        "aria_hidden": "true",
+    }
     return tag("svg", tag("rect", **size), class_="bar", **box)

@@ -32,7 +32,13 @@ def neighbours_across_frames(ground: Ground, reach_m: float) -> pd.DataFrame:
     placements = np.column_stack([frame[one[met]], other[met]])
     at, area_index = np.unique(placements, axis=0).T
     placed = frames.moved(ground.frames, frame[area_index], at, geometry[area_index])
-    return pd.DataFrame({"area_index": area_index, "frame": at, "geometry": placed})
+    return pd.DataFrame(
+        {
+            "area_index": area_index,
+            "frame": at,
+            "geometry": placed,
+        }
+    )
 
 
 def _frames_of_site(areas: pd.DataFrame) -> np.ndarray:

@@ -280,7 +280,9 @@ def _old_datums(
 def _left(shift: geodetic.Shift, layer: SourceLayer, said: System) -> str:
     """How a layer was measured whose old datum was left for WGS 84."""
     known = shift.accuracy_m >= 0
-    good = f"to {said.length(shift.accuracy_m)}" if known else "how well PROJ does not say"
+    good = "how well PROJ does not say"
+    if known:
+        good = f"to {said.length(shift.accuracy_m)}"
     less = f"on its own ellipsoid areas differ by {_difference(shift, layer)}"
     return f"measured on WGS 84, by {shift.name} (good in place {good}); {less}"
 

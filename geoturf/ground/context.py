@@ -14,7 +14,11 @@ from geoturf.model import Frames, Source, SourceLayer
 DRAWN_M = 15.0
 #: how far it still counts, by role; others as far as they are asked for; views at any distance, the
 #: nearest of each layer
-REACH_M = {"street": 200.0, "parcel": 1.0, "view": None}
+REACH_M = {
+    "street": 200.0,
+    "parcel": 1.0,
+    "view": None,
+}
 COLUMNS = ("role", "frame", "geometry", "file", "layer", "feature", "part")
 _LARGE = 100  # vertices
 _LONG_DEG = 0.002  # some 200 m

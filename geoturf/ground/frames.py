@@ -107,7 +107,9 @@ def frames_for(
     0 on for each area, ``bounds`` as of `bounds_deg`, ``height_m`` NaN where unknown."""
     box = _on_one_side(bounds, bounds[_first_of(site)[site], 0])
     squares = _squares(site, box)
-    frame = _codes(np.column_stack([site, squares])) if squares.any() else site
+    frame = site
+    if squares.any():
+        frame = _codes(np.column_stack([site, squares]))
     whole = boxes(frame, box)
     lat0 = (whole[:, 1] + whole[:, 3]) / 2
     frames = Frames(
@@ -315,7 +317,12 @@ def _means(group: np.ndarray, values: np.ndarray) -> np.ndarray:
 
 def _codes(group: np.ndarray) -> np.ndarray:
     """0, 1, 2 ... for the different rows of ``group``, in order of first appearance."""
-    _, first, inverse = np.unique(group, axis=0, return_index=True, return_inverse=True)
+    _, first, inverse = np.unique(
+        group,
+        axis=0,
+        return_index=True,
+        return_inverse=True,
+    )
     rank = np.empty(len(first), int)
     rank[np.argsort(first)] = np.arange(len(first))
     return rank[inverse]

@@ -154,7 +154,12 @@ def _window(file: Any, whole: Raster, low: np.ndarray, high: np.ndarray) -> Rast
     step = int(np.ceil(np.sqrt(wide * tall / _MOST_CELLS)))
     shape = (max(1, int(tall) // step), max(1, int(wide) // step))
     window = ((low[1], high[1]), (low[0], high[0]))
-    z = file.read(1, window=window, out_shape=shape, masked=True)
+    z = file.read(
+        1,
+        window=window,
+        out_shape=shape,
+        masked=True,
+    )
     unit = (file.units[0] or "").strip().lower()
     z_m = z.astype(float).filled(np.nan) * _FEET.get(unit, 1.0)
     per_cell = np.diag([wide / shape[1], tall / shape[0]])

@@ -115,12 +115,22 @@ def _parts(view: Turned, cuts: Sequence[int], roll: Roll) -> list[Turned]:
     spans = _spans(view, roll)
     for i, j in pairwise(cuts):
         low = view.vs[i] if i else -np.inf
-        high = view.vs[j] if j < last else np.inf
+        high = np.inf
+        if j < last:
+            high = view.vs[j]
         edges, part = parting.between(view.edges, view.vs, spans, i, j)
         part, lows, highs = parting.apart(edges, part, low, high, roll.numbers)
         for p, (v0, v1) in enumerate(zip(lows.tolist(), highs.tolist(), strict=True)):
             mine = edges[part == p]
-            out.append(replace(view, edges=mine, vs=parting.ends_of(mine), low=v0, high=v1))
+            out.append(
+                replace(
+                    view,
+                    edges=mine,
+                    vs=parting.ends_of(mine),
+                    low=v0,
+                    high=v1,
+                )
+            )
     return out
 
 

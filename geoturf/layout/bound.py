@@ -99,7 +99,9 @@ def _strips(shape: Shape, rolls: Sequence[Roll]) -> Lost | None:
     usable = [float(roll.usable_m) for roll in rolls]
     side = float(rolls[0].side_m)
     ends = float(rolls[0].ends_m)
-    steepest = float(STEEPEST) if any(roll.slanted for roll in rolls) else 0.0
+    steepest = 0.0
+    if any(roll.slanted for roll in rolls):
+        steepest = float(STEEPEST)
     sizes = StripSizes(max(usable), min(usable) - side, side, ends, steepest)
 
     def lost(view: Views, turn: Floats, wanted: Flags) -> Floats:

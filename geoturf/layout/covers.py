@@ -51,7 +51,9 @@ def sizes_of(rolls: Sequence[Roll]) -> RectangleSizes:
     side = float(first.side_m)
     ends_m = float(first.ends_m)
     whole = np.array([usable[0], side]) / first.step_m
-    step = first.step_m if np.all(np.abs(whole - np.rint(whole)) < widths.HAIR) else 0.0
+    step = 0.0
+    if np.all(np.abs(whole - np.rint(whole)) < widths.HAIR):
+        step = first.step_m
     return RectangleSizes(
         usable=max(usable),
         full=min(usable) - side,

@@ -82,7 +82,13 @@ def placed(choices: Choices, place: Place) -> Choices:
     """The choices of the first area, for one of its repeats."""
     every = (choices.layouts, choices.wide, choices.by_hand)
     layouts, full, hand = (tuple(moved(layout, place) for layout in some) for some in every)
-    return replace(choices, layouts=layouts, wide=full, by_hand=hand, same_as=place.of)
+    return replace(
+        choices,
+        layouts=layouts,
+        wide=full,
+        by_hand=hand,
+        same_as=place.of,
+    )
 
 
 def from_another(place: Place, other: Place, row: int) -> Place:
@@ -210,7 +216,9 @@ def _alignments(
     for s in np.flatnonzero(np.abs(np.abs(b) - np.abs(a[0])) <= 4 * off_m):
         other = np.roll(theirs, -s)
         far = np.roll(b, -s)
-        angle = float(np.angle(np.sum(np.conj(a) * far))) if turn else 0.0
+        angle = 0.0
+        if turn:
+            angle = float(np.angle(np.sum(np.conj(a) * far)))
         move = complex(np.mean(other) - np.mean(ours) * np.exp(1j * angle))
         if np.max(np.abs(ours * np.exp(1j * angle) + move - other)) <= off_m:
             out.append((angle, move))

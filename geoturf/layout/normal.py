@@ -51,7 +51,9 @@ class Normal:
         angle = np.radians(layout.bearing_deg)
         along = self.turn @ [np.sin(angle), np.cos(angle)]
         bearing = float(np.degrees(np.arctan2(*along)) % 360)
-        wanted = bearing % 180 if np.isnan(self.stated_deg) else self.stated_deg
+        wanted = self.stated_deg
+        if np.isnan(self.stated_deg):
+            wanted = bearing % 180
         sense = 1.0 if abs((bearing - wanted + 90) % 360 - 90) < 90 else -1.0
         side = sense * float(np.sign(np.linalg.det(self.turn)))
         along = sense * along
@@ -71,7 +73,12 @@ class Normal:
         """The choices of the shape, where it lies."""
         every = (choices.layouts, choices.wide, choices.by_hand)
         layouts, full, hand = (tuple(self.back(layout) for layout in some) for some in every)
-        return replace(choices, layouts=layouts, wide=full, by_hand=hand)
+        return replace(
+            choices,
+            layouts=layouts,
+            wide=full,
+            by_hand=hand,
+        )
 
 
 def normal(shape: Shape, bearing_deg: float) -> Normal:

@@ -185,7 +185,9 @@ def _told_sizes(
         f"{len(lots)} of about {told.area(float(np.median([lot.ground_m2 for lot in lots])), 0)} ({name})"
         for name, lots in zip(names[:_SHOWN], sizes, strict=False)
     ]
-    more = f" and {len(sizes) - _SHOWN} more" if len(sizes) > _SHOWN else ""
+    more = ""
+    if len(sizes) > _SHOWN:
+        more = f" and {len(sizes) - _SHOWN} more"
     message = (
         f"model '{model}' stands on lots of clearly different size, {'; '.join(some)}{more}: each is reckoned as a plan "
         f"of its own; give them models of their own, or raise [layout] plan_size ({100 * rules.plan_size:g} %)"

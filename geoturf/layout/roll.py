@@ -181,7 +181,9 @@ def stocked(name: str, product: Product, rules: LayoutRules, told: System = US) 
         if fault:
             faults.append(Finding("error", "roll-too-small", f"product '{name}': {fault}"))
             continue
-        worth = max(price / turf, 1 / HEAVIEST) if turf > 0 else 1.0
+        worth = 1.0
+        if turf > 0:
+            worth = max(price / turf, 1 / HEAVIEST)
         rolls.append(
             Roll(
                 width,

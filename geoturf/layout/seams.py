@@ -109,7 +109,9 @@ def search(shape: Turned, roll: Roll, models: tuple[int, ...] = (), screen: bool
     usable = roll.usable_m
     models = models or roll.models
     # little room between the least width and the most: strips of just the least must be possible
-    least = roll.least_m if roll.least_m > usable / 4 else 0.0
+    least = 0.0
+    if roll.least_m > usable / 4:
+        least = roll.least_m
     cuts = placing.rough(shape.vs, shape.low, shape.high, roll.widths(screen), least, usable)
     slabs = kernel.slabs(shape.edges, shape.vs, cuts, roll.ends_m)
     upto, before = kernel.searches(cuts, *slabs, roll.numbers, *roll.tables(models))

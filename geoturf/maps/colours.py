@@ -38,7 +38,12 @@ def by_words(key: str, label: str, values: Any, none: str = "none given") -> dic
     entries = [_entry(words[k], colour, count[k]) for k, colour in coloured]
     if rest:
         entries.append(_entry(f"{len(rest)} others", OTHER, count[rest].sum()))
-    return {"key": key, "label": label, "entries": entries, "codes": ints(place[code])}
+    return {
+        "key": key,
+        "label": label,
+        "entries": entries,
+        "codes": ints(place[code]),
+    }
 
 
 def by_classes(
@@ -57,11 +62,20 @@ def by_classes(
     if not known.all():
         code[~known] = len(entries)
         entries.append(_entry(none, OTHER, np.sum(~known)))
-    return {"key": key, "label": label, "entries": entries, "codes": ints(code)}
+    return {
+        "key": key,
+        "label": label,
+        "entries": entries,
+        "codes": ints(code),
+    }
 
 
 def _entry(label: str, colour: str, count: SupportsInt) -> dict[str, Any]:
-    return {"label": str(label), "colour": colour, "count": int(count)}
+    return {
+        "label": str(label),
+        "colour": colour,
+        "count": int(count),
+    }
 
 
 def _breaks(numbers: np.ndarray) -> np.ndarray:

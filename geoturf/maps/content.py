@@ -84,7 +84,11 @@ def _findings(result: Result) -> dict[str, Any]:
     """How many there are of each severity, and the gravest in words."""
     findings = sorted(result.findings, key=lambda f: SEVERITIES.index(f.severity))
     told = [
-        {"severity": finding.severity, "site": finding.site, "text": finding.line()}
+        {
+            "severity": finding.severity,
+            "site": finding.site,
+            "text": finding.line(),
+        }
         for finding in findings[:MOST_FINDINGS]
     ]
     return {"counts": Counter(finding.severity for finding in findings), "findings": told}

@@ -106,7 +106,11 @@ def ids(column: Any) -> dict[str, Any]:
     place = {kind: k for k, kind in enumerate(dict.fromkeys(kinds))}
     codes = [place[kind] for kind in kinds] if len(place) > 1 else []
     numbers = np.array([int(digits or 0) for _, digits in parts], dtype=np.int64)
-    return {"stems": list(place), "codes": ints(codes), "numbers": ints(deltas(numbers))}
+    return {
+        "stems": list(place),
+        "codes": ints(codes),
+        "numbers": ints(deltas(numbers)),
+    }
 
 
 def _stem_and_digits(text: str) -> tuple[str, str]:

@@ -49,7 +49,12 @@ def _column(name: str, values: pd.Series, digits: int, currency: str) -> dict[st
     elif not pd.api.types.is_numeric_dtype(values):
         return {"label": label, "texts": encode.words(values)}
     digits = min(digits, 2)  # enough to read; the files have them all
-    return {"label": label, "unit": unit, "digits": digits, "numbers": sparse(values, digits)}
+    return {
+        "label": label,
+        "unit": unit,
+        "digits": digits,
+        "numbers": sparse(values, digits),
+    }
 
 
 def said(name: str) -> tuple[str, str]:

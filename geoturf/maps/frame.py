@@ -111,7 +111,12 @@ def leaflet(name: str) -> str:
 def island(name: str, value: Any) -> str:
     """Plain data as a JSON block that a browser keeps and never runs. All but ASCII is escaped,
     ``<``, ``>`` and ``&`` too, so that no text in it can end the block."""
-    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    text = json.dumps(
+        value,
+        ensure_ascii=True,
+        allow_nan=False,
+        separators=(",", ":"),
+    )
     text = text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
     return f'<script type="application/json" id="{name}">{text}</script>\n'
 

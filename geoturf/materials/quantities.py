@@ -246,7 +246,9 @@ def _strips(
     """Columns ``<short>_strips``, ``<short>_length`` (m, laid) and ``<short>_roll`` (m of its roll) of
     a fabric, where it is ``laid``."""
     width, length = (getattr(rules, f"{short}_roll_{name}_m") for name in ("width", "length"))
-    overlap = rules.lap_below_m() if short == "below" else rules.fabric_overlap_m
+    overlap = rules.fabric_overlap_m
+    if short == "below":
+        overlap = rules.lap_below_m()
     columns = [f"{short}_strips", f"{short}_length", f"{short}_roll"]
     q[columns] = 0.0
     if laid.any():

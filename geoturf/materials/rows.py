@@ -47,8 +47,20 @@ def takeoff_rows(
     pools = _with_site_orders(pools, by_site, bought_by, rules.pool)
     put_in_words(pools, sums, settings)
     sites = _rows(by_site if each else by_site.iloc[:0], bought_by)
-    sites = sites.assign(basis=_AS_POOL, basis_metric=_AS_POOL, order_by_site=sites["order"])
-    return _ordered({"pool": pools, "site": sites, "bid": _totals(pools, len(sums))}, phase, site)
+    sites = sites.assign(
+        basis=_AS_POOL,
+        basis_metric=_AS_POOL,
+        order_by_site=sites["order"],
+    )
+    return _ordered(
+        {
+            "pool": pools,
+            "site": sites,
+            "bid": _totals(pools, len(sums)),
+        },
+        phase,
+        site,
+    )
 
 
 def _settings(
@@ -84,7 +96,13 @@ def beside(
     pools = _with_turf_orders(kinds["pool"], turf)
     sites = pd.concat([kinds["site"], turf], ignore_index=True)
     return _ordered(
-        {"pool": pools, "site": sites, "bid": _totals(pools, phase.nunique())}, phase, site
+        {
+            "pool": pools,
+            "site": sites,
+            "bid": _totals(pools, phase.nunique()),
+        },
+        phase,
+        site,
     )
 
 
@@ -162,10 +180,20 @@ def _totals(pools: pd.DataFrame, count: int) -> pd.DataFrame:
     group = ["key", "product", "width_m", "order_size", "order_unit"]
     sums = dict.fromkeys(("net", "order", "order_by_site", "net_low", "net_high"), "sum")
     same = dict.fromkeys(("section", "item", "unit", "allowance", "price_key"), "first")
-    total = pools.groupby(group, sort=False, dropna=False, as_index=False).agg(sums | same)
+    total = pools.groupby(
+        group,
+        sort=False,
+        dropna=False,
+        as_index=False,
+    ).agg(sums | same)
     total[["net_low", "net_high"]] = total[["net_low", "net_high"]].where(total["key"].eq("infill"))
     said = f"sum of {count} pools" if count > 1 else "as its pool's"
-    return total.assign(phase="", site="", basis=said, basis_metric=said)
+    return total.assign(
+        phase="",
+        site="",
+        basis=said,
+        basis_metric=said,
+    )
 
 
 def _ordered(kinds: dict[str, pd.DataFrame], phase: pd.Series, site: pd.Series) -> pd.DataFrame:

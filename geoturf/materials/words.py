@@ -16,7 +16,14 @@ from geoturf.rules.base import key_of
 from geoturf.rules.edges import Edging
 from geoturf.rules.items import ITEMS, say
 
-_SAID = {"m2": "area", "m3": "volume", "m": "length", "kg": "mass", "h": "hours", "each": "count"}
+_SAID = {
+    "m2": "area",
+    "m3": "volume",
+    "m": "length",
+    "kg": "mass",
+    "h": "hours",
+    "each": "count",
+}
 
 
 def rule_values(rules: MaterialRules, edge_rules: EdgeRules) -> dict[str, Any]:
@@ -96,19 +103,29 @@ def _rounding(row: _Bought, system: str) -> str:
     packages = row.net * (1 + row.allowance) / row.order_size
     if abs(packages - row.order) < units.MILLIONTH:
         return ""
-    more = f"with {100 * row.allowance:g} % more " if row.allowance else ""
+    more = ""
+    if row.allowance:
+        more = f"with {100 * row.allowance:g} % more "
     counted = ITEMS[row.key].package or row.order_unit == "lot"
-    package = f"x {row.order_unit}" if counted else row.order_unit
+    package = row.order_unit
+    if counted:
+        package = f"x {row.order_unit}"
     if counted and row.order_size != 1:
         package += " of " + say(f"{{size:{_SAID[row.unit]}}}", {"size": row.order_size}, system)
-    by_site = "site by site " if row.order != whole(packages) else ""
+    by_site = ""
+    if row.order != whole(packages):
+        by_site = "site by site "
     return f"; {more}makes {packages:,.2f} {package}, rounded up {by_site}to {row.order:,}"
 
 
 def _derived(group: dict[str, float], settings: dict[str, Any]) -> dict[str, float]:
     """Means and masses of one pool."""
     filled = group.get("filled") or 1.0
-    names = {"infill_rate": "infill", "infill_low": "infill_low", "infill_high": "infill_high"}
+    names = {
+        "infill_rate": "infill",
+        "infill_low": "infill_low",
+        "infill_high": "infill_high",
+    }
     means = {name: group.get(column, 0.0) / filled for name, column in names.items()}
     means["infill_depth"] = means["infill_rate"] / settings["infill_density"]
     dug = group.get("dug", 0.0)

@@ -151,7 +151,11 @@ def _unsure(shown: Shown) -> dict[str, Any]:
         for case in records(shown.water.scenarios, Scenario)
     ]
     heads = ["case", "used now", "saved a year", "net present value"]
-    return {"said": proofs.moves_most(shown), "heads": heads, "rows": rows}
+    return {
+        "said": proofs.moves_most(shown),
+        "heads": heads,
+        "rows": rows,
+    }
 
 
 def _assumed(shown: Shown) -> list[str]:

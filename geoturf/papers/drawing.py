@@ -261,5 +261,7 @@ def _bar(sheet: _Sheet, system: str) -> tuple[float, str]:
     unit, size = steps[1] if most_m >= steps[1][1] else steps[0]
     power = 10 ** math.floor(math.log10(most_m / size))
     length = max(n * power for n in (1, 2, 5) if n * power <= most_m / size * (1 + 1e-9))
-    named = "mile" if (length, unit) == (1, "miles") else unit
+    named = unit
+    if (length, unit) == (1, "miles"):
+        named = "mile"
     return length * size * sheet.per_m, f"{length:,g} {named}"

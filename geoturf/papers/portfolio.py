@@ -35,7 +35,9 @@ def data(result: Result) -> dict[str, Any]:
 
 def _sheet(told: figures.Table) -> dict[str, Any]:
     more = len(told.rows) - _MOST_GROUPS
-    cut = f"The first {_MOST_GROUPS} of {len(told.rows)} on the page. " if more > 0 else ""
+    cut = ""
+    if more > 0:
+        cut = f"The first {_MOST_GROUPS} of {len(told.rows)} on the page. "
     return {
         "title": told.title,
         "heads": list(told.head),

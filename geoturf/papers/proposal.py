@@ -20,7 +20,11 @@ _MOST_PHASE_MAPS = 12
 _MAP_PT = {"letter": (510.0, 560.0), "a4": (493.0, 600.0)}  # between margins, below a heading
 _HALF_PT = {"letter": (510.0, 290.0), "a4": (493.0, 325.0)}  # two on a page
 _UNCHOSEN = "Turf is priced on every area; which areas are to have it is still to be chosen."
-_DATES = {"deliver_on": "turf delivered", "start": "start", "finish": "finish"}
+_DATES = {
+    "deliver_on": "turf delivered",
+    "start": "start",
+    "finish": "finish",
+}
 _SUPPLIED = ("service", "material")
 
 
@@ -78,7 +82,9 @@ def _scope(result: Result) -> str:
     whose = "1 property" if sites == 1 else f"{sites:,} properties"
     where = f"{_counted(len(land), 'area')} of {whose}"
     phases = land["phase"].nunique()
-    parts = f", in {phases:,} phases" if phases > 1 else ""
+    parts = ""
+    if phases > 1:
+        parts = f", in {phases:,} phases"
     said = f"Synthetic turf, supplied and installed on {ground} of ground: {where}{parts}."
     unchosen = result.water is not None and not result.turf_is_chosen
     if unchosen:
@@ -163,7 +169,11 @@ def _phases(result: Result) -> dict[str, Any]:
     days = {str(name): _days(result, str(name)) for name in table["phase"]}
     known = [name for name in _DATES if any(one[name] for one in days.values())]
     if len(table) < 2 and not known:
-        return {"heads": [], "rows": [], "planned": False}
+        return {
+            "heads": [],
+            "rows": [],
+            "planned": False,
+        }
     land = result.ground.areas
     ground = land.groupby("phase", sort=False)["ground_area_m2"].sum()
     rows = []
@@ -178,7 +188,11 @@ def _phases(result: Result) -> dict[str, Any]:
         rows.append(["All", *("" for _ in known), f"{every:,}", area, _money(result, total)])
     heads = ["phase", *(_DATES[name] for name in known), "properties", "ground", "price"]
     planned = any(_PLANNED in day for one in days.values() for day in one.values())
-    return {"heads": heads, "rows": rows, "planned": planned}
+    return {
+        "heads": heads,
+        "rows": rows,
+        "planned": planned,
+    }
 
 
 def _plans(result: Result) -> list[list[str]]:

@@ -92,7 +92,12 @@ def _taken(parcels: pd.DataFrame, losses: list[tuple[str, np.ndarray]]) -> pd.Da
     true = (parcels["ground_area_m2"] / shapely.area(parcels["geometry"].to_numpy())).to_numpy()
     tables = [
         pd.DataFrame(
-            {"row": np.arange(len(lost)), "order": order, "reason": reason, "area_m2": lost * true}
+            {
+                "row": np.arange(len(lost)),
+                "order": order,
+                "reason": reason,
+                "area_m2": lost * true,
+            }
         )
         for order, (reason, lost) in enumerate(losses)
     ]

@@ -202,8 +202,12 @@ def _cut(lawn: np.ndarray, house: np.ndarray, front_deg: np.ndarray, least_m2: f
     depth = (points * toward[owner]).sum(axis=1)  # grows toward the street
     far = np.full(len(lawn), _FAR_M)
     starts = np.searchsorted(owner, np.arange(len(lawn)))
-    near = np.maximum.reduceat(depth, starts) if len(lawn) else far
-    back = np.minimum.reduceat(depth, starts) if len(lawn) else far
+    near = far
+    if len(lawn):
+        near = np.maximum.reduceat(depth, starts)
+    back = far
+    if len(lawn):
+        back = np.minimum.reduceat(depth, starts)
     front = _band(toward, near, far)
     side = _band(toward, back, near)
     rear = _band(toward, -far, back)

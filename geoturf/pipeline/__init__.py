@@ -74,7 +74,13 @@ def run(
     saving = water_saved(place, turf.price, bid, clock)
     of_choice = (*turf.findings, *(saving.findings if saving else ()))
     findings = (*notes, *unusual(bid), *result.findings, *of_choice, *_of_many(bid, place))
-    result = replace(result, takeoff=takeoff, price=price, water=saving, findings=findings)
+    result = replace(
+        result,
+        takeoff=takeoff,
+        price=price,
+        water=saving,
+        findings=findings,
+    )
     result = replace(result, staying=turf.rest(place), by_plan=by_plan.by_plan(result))
     result = replace(result, risk=clock("risk", _risk, result) if bid.ranges.any_given() else None)
     lots = [("every lot bought alone", alone)] if alone is not None else []

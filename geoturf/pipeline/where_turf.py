@@ -130,7 +130,9 @@ def _price_moved(
         return ()
     before = sum(first.iloc[rows])
     after = sum(last.iloc[rows])
-    moved = f"{100 * (float(after) / float(before) - 1):+.1f} %" if before else "from nothing"
+    moved = "from nothing"
+    if before:
+        moved = f"{100 * (float(after) / float(before) - 1):+.1f} %"
     chosen = on_all.plan.chosen
     sure = float((chosen["sigma_m2"] / chosen["turf_bought_m2"]).median())
     times = "once more" if rounds == 1 else f"{rounds} times more"

@@ -75,7 +75,9 @@ def proof(shown: Shown) -> str:
             f"No other choice under the same rules that saves {saving} a year "
             f"costs {more} less {by}."
         )
-    aim = "water" if shown.summary["objective"] == "water" else "money"
+    aim = "money"
+    if shown.summary["objective"] == "water":
+        aim = "water"
     return f"No other choice under the same rules saves {more} more {aim} {by}."
 
 
@@ -157,7 +159,9 @@ def doubled(shown: Shown) -> Markup | None:
     twice = totals_of(shown, more)
     rows = [(word, this[word], twice[word]) for word in this]
     extra = more["saved_m3"] - now["saved_m3"]
-    part = extra / now["saved_m3"] if now["saved_m3"] else math.nan
+    part = math.nan
+    if now["saved_m3"]:
+        part = extra / now["saved_m3"]
     on_top = shown.share(part, 0)
     said = f"Twice the budget saves {shown.volume(extra)} a year more ({on_top} on top)."
     moved = [_named(word, more[key]) for key, word in _MOVED.items() if more[key]]
@@ -328,7 +332,9 @@ def _count_water_money(shown: Shown, options: pd.DataFrame) -> tuple[str, str, s
 def ranking(shown: Shown) -> Markup:
     rows = chosen_areas(shown)
     more = len(rows) - MOST_ROWS
-    tail = note(f"{more:,} more are in water.csv.") if more > 0 else ""
+    tail = ""
+    if more > 0:
+        tail = note(f"{more:,} more are in water.csv.")
     shortened = _ranked(shown, rows.head(MOST_ROWS))
     folded_up = folded(f"All {len(rows):,} areas chosen", shortened, tail)
     return section("The whole ranking", folded_up)

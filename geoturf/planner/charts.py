@@ -44,17 +44,35 @@ def _y(value: float, most: float) -> float:
 
 
 def _line(x1: float, y1: float, x2: float, y2: float, kind: str) -> Markup:
-    ends = {"x1": x1, "y1": y1, "x2": x2, "y2": y2}
+    ends = {
+        "x1": x1,
+        "y1": y1,
+        "x2": x2,
+        "y2": y2,
+    }
     return tag("line", **{name: f"{place:.1f}" for name, place in ends.items()}, class_=kind)
 
 
 def _text(x: float, y: float, text: str, anchor: str = "middle", kind: str = "label") -> Markup:
-    return tag("text", text, x=f"{x:.1f}", y=f"{y:.1f}", text_anchor=anchor, class_=kind)
+    return tag(
+        "text",
+        text,
+        x=f"{x:.1f}",
+        y=f"{y:.1f}",
+        text_anchor=anchor,
+        class_=kind,
+    )
 
 
 def _dot(x: float, y: float, said: str, radius: int, kind: str) -> Markup:
     centre = {"cx": f"{x:.1f}", "cy": f"{y:.1f}"}
-    return tag("circle", tag("title", said), **centre, r=str(radius), class_=kind)
+    return tag(
+        "circle",
+        tag("title", said),
+        **centre,
+        r=str(radius),
+        class_=kind,
+    )
 
 
 def _svg(title: str, *children: Markup, height: int = _HEIGHT, above: int = 0) -> Markup:
@@ -83,7 +101,19 @@ def _upright(steps: Sequence[float], label: Label, title: str) -> Markup:
         grid = _line(_LEFT, y, _WIDTH - _RIGHT, y, "grid")
         marks += [grid, _text(_LEFT - 8, y + 4, label(step), "end")]
     turned = "translate(14 150) rotate(-90)"
-    return joined([*marks, tag("text", title, x="0", y="0", transform=turned, class_="axis")])
+    return joined(
+        [
+            *marks,
+            tag(
+                "text",
+                title,
+                x="0",
+                y="0",
+                transform=turned,
+                class_="axis",
+            ),
+        ]
+    )
 
 
 class Flag(NamedTuple):
@@ -190,7 +220,14 @@ def _bar(said: str, left: float, top: float, width: float, kind: str) -> Markup:
 
 def _key(left: int, kind: str) -> tuple[Markup, Markup]:
     """A square of the colour of ``kind`` and its name."""
-    square = tag("rect", x=str(left), y=str(_HEIGHT - 18), width="12", height="12", class_=kind)
+    square = tag(
+        "rect",
+        x=str(left),
+        y=str(_HEIGHT - 18),
+        width="12",
+        height="12",
+        class_=kind,
+    )
     return square, _text(left + 18, _HEIGHT - 8, kind, "start")
 
 

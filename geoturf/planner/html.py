@@ -64,7 +64,11 @@ def table(
 
 def wide(child: Markup) -> Markup:
     """What scrolls by itself where the page is narrow, by the keyboard too."""
-    told = {"tabindex": "0", "role": "group", "aria_label": "scrolls sideways"}
+    told = {
+        "tabindex": "0",
+        "role": "group",
+        "aria_label": "scrolls sideways",
+    }
     return tag("div", child, class_="wide", **told)
 
 

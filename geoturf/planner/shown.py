@@ -14,7 +14,11 @@ _US = {
     "m2": (1 / units.FT2_M2, "ft²"),
     "m": (1 / units.INCH_M, "in"),
 }
-_METRIC = {"m3": (1.0, "m³"), "m2": (1.0, "m²"), "m": (1000.0, "mm")}
+_METRIC = {
+    "m3": (1.0, "m³"),
+    "m2": (1.0, "m²"),
+    "m": (1000.0, "mm"),
+}
 _LIMITS_US = {
     "m": (1 / units.INCH_M, "in"),
     "kg/m2": (units.YARD_M**2 / units.OUNCE_KG, "oz/yd²"),

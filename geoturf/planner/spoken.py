@@ -71,7 +71,9 @@ def lines(result: Result) -> list[str]:
 
 def _convert(shown: Shown) -> str:
     parts = [f"{part['title']} on {part['areas']:,}" for part in shown.summary["conversions"]]
-    titles = f": {', '.join(parts)}" if parts else ""
+    titles = ""
+    if parts:
+        titles = f": {', '.join(parts)}"
     return f"Water: convert {converted(shown, ' (', ')')}{titles}."
 
 
@@ -126,7 +128,9 @@ def unsure(shown: Shown) -> str:
     if most:
         moved = f"{INPUTS[most]} moves the choice most"
     dry = "; no rain is stated, so use and saving are told too high"
-    rain = "" if shown.water.monthly["rain_m"].any() else dry
+    rain = dry
+    if shown.water.monthly["rain_m"].any():
+        rain = ""
     case = f"from the low to the high case it saves {_low_to_high(shown)} a year"
     return f"Not sure: {case}; {moved}{rain}."
 

@@ -78,7 +78,13 @@ def _bars(title: str, bars: list[figures.Bar]) -> object:
 
 def _bar(bar: figures.Bar) -> object:
     long = tag("rect", width=f"{100 * bar.part:.2f}", height="10")
-    drawn = tag("svg", long, viewBox="0 0 100 10", preserveAspectRatio="none", aria_hidden="true")
+    drawn = tag(
+        "svg",
+        long,
+        viewBox="0 0 100 10",
+        preserveAspectRatio="none",
+        aria_hidden="true",
+    )
     return tag("div", tag("span", bar.name), drawn, tag("b", bar.value), class_="bar")
 
 
@@ -105,7 +111,14 @@ def _data(result: Result, land: figures.Land, rows: pd.DataFrame) -> dict[str, A
     shown += [{"label": name, "words": rows[f"by {name}"].tolist()} for name in land.groups]
     for one in figures.measures(land):
         values = rows[one.name].round(max(one.digits, 2)).fillna(0.0).tolist()
-        shown.append({"label": one.label, "name": one.name, "digits": one.digits, "values": values})
+        shown.append(
+            {
+                "label": one.label,
+                "name": one.name,
+                "digits": one.digits,
+                "values": values,
+            }
+        )
     hidden = (
         "ground",
         "surface",
@@ -117,4 +130,8 @@ def _data(result: Result, land: figures.Land, rows: pd.DataFrame) -> dict[str, A
         "areas",
     )
     sums = {name: rows[name].round(4).tolist() for name in hidden}
-    return {"name": result.bid.name, "columns": shown, "sums": sums}
+    return {
+        "name": result.bid.name,
+        "columns": shown,
+        "sums": sums,
+    }

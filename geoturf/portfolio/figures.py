@@ -184,7 +184,9 @@ def by_group(land: Land, group: str) -> Table:
     rows = rows.sort_values("cents", ascending=False, kind="stable")
     cells = [_cells(str(name), row, told) for name, row in _named(rows.head(MOST_GROUPS))]
     more = len(rows) - MOST_GROUPS
-    said = f"{more:,} smaller groups are not listed; areas.csv has them. " if more > 0 else ""
+    said = ""
+    if more > 0:
+        said = f"{more:,} smaller groups are not listed; areas.csv has them. "
     if rows["sites"].sum() > land.areas["site"].nunique():
         said += "A site whose areas differ counts in each of its groups."
     head = (group, "sites", *(one.label for one in told))
@@ -203,7 +205,9 @@ def bars(land: Land, group: str, name: str) -> list[Bar]:
     """The largest groups by a measure."""
     (one,) = [one for one in measures(land) if one.name == name]
     rows = sums(land, f"by {group}")[name].dropna().sort_values(ascending=False, kind="stable")
-    most = max(float(rows.max()), 0.0) if len(rows) else 0.0
+    most = 0.0
+    if len(rows):
+        most = max(float(rows.max()), 0.0)
     top = rows.head(_MOST_BARS)
     parts = [max(0.0, float(value)) / most if most > 0 else 0.0 for value in top]
     values = [_written(float(value), one) for value in top]

@@ -30,7 +30,14 @@ def drawn(result: Result, land: Land, rows: pd.DataFrame) -> object:
     parts += [_dots(at[shade == kind], f"shade{kind}") for kind in range(_SHADES)]
     title = f"Where the {len(rows):,} sites lie"
     size = f"0 0 {_WIDTH:g} {height:.0f}"
-    map_ = tag("svg", tag("title", title), *parts, viewBox=size, role="img", class_="map")
+    map_ = tag(
+        "svg",
+        tag("title", title),
+        *parts,
+        viewBox=size,
+        role="img",
+        class_="map",
+    )
     key = [_key(kind, edges, land) for kind in sorted(set(shade.tolist()))]
     return section(title, map_, tag("p", *key, class_="key"), note("A dot a site; north is up."))
 

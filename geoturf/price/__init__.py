@@ -157,7 +157,12 @@ def beside(
     table = pd.DataFrame(rows, columns=_ALTERNATES)
     more = changes(price, alternates)
     lots = None if alone is None else alone.totals["price"]
-    return replace(price, alternates=table, changes=more, lot_by_lot=lots)
+    return replace(
+        price,
+        alternates=table,
+        changes=more,
+        lot_by_lot=lots,
+    )
 
 
 def _lumps(

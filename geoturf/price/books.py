@@ -47,7 +47,9 @@ def _parted(areas: pd.DataFrame) -> list[str]:
     taken = set(areas["phase"])
     names: dict[tuple[str, str], str] = {}
     for phase, book, several in zip(areas["phase"], areas["price_book"], under, strict=True):
-        name = f"{phase}, {book}" if several > 1 and book else phase
+        name = phase
+        if several > 1 and book:
+            name = f"{phase}, {book}"
         while (phase, book) not in names and name != phase and name in taken:
             name += " (book)"
         names.setdefault((phase, book), name)

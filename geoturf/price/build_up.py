@@ -24,7 +24,12 @@ STEPS = (
 )
 #: the steps that are cost; those after them are not
 COST_STEPS = ("waste", "contingency", "sales tax")
-_KINDS = {"material": "materials", "labour": "labour", "plant": "plant", "service": "services"}
+_KINDS = {
+    "material": "materials",
+    "labour": "labour",
+    "plant": "plant",
+    "service": "services",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +48,9 @@ class Step:
     def title(self) -> str:
         rates = [f"{100 * rate:g} % to {end / 100:,.0f}" for end, rate in self.scale]
         above = f"{100 * self.rate:g} %" + (" above" if rates else "")
-        of = f", {', '.join((*rates, above))} of {self.on}" if rates or self.rate else ""
+        of = ""
+        if rates or self.rate:
+            of = f", {', '.join((*rates, above))} of {self.on}"
         return self.name.capitalize() + of + (f" (price book {self.book})" if self.book else "")
 
 
@@ -67,7 +74,9 @@ def build_up(lines: pd.DataFrame, rules: PriceRules, book: str = "") -> list[Ste
             cents = max(0, base - so_far)
         waste = cents if name == "waste" else waste
         so_far += cents
-        told = on.replace("materials", "materials, hired plant") if "plant" in kinds else on
+        told = on
+        if "plant" in kinds:
+            told = on.replace("materials", "materials, hired plant")
         steps.append(Step(name, told, rate, base, cents, book, scale, kinds))
     return steps
 

@@ -213,7 +213,11 @@ def _counted(money: units.Money, counts: _Counts) -> Decimal:
     }
     if money.unit in whole:
         return Decimal(whole[money.unit])
-    measure = {(0, 0, 1): counts.crew_h, (0, 1, 0): counts.freight_kg, (2, 0, 0): counts.surface_m2}
+    measure = {
+        (0, 0, 1): counts.crew_h,
+        (0, 1, 0): counts.freight_kg,
+        (2, 0, 0): counts.surface_m2,
+    }
     return hundredths(measure[money.dimension or (2, 0, 0)] / money.si)
 
 

@@ -47,8 +47,17 @@ def least_lines(
             title = f"Least order of {least}: {first['description']}"
             made.append(
                 first.to_dict()
-                | {"description": title, "quantity": Decimal(1), "unit": "lump", "row": -1}
-                | {"unit_price": decimal_of(short), "cents": short, "per_order": 1.0}
+                | {
+                    "description": title,
+                    "quantity": Decimal(1),
+                    "unit": "lump",
+                    "row": -1,
+                }
+                | {
+                    "unit_price": decimal_of(short),
+                    "cents": short,
+                    "per_order": 1.0,
+                }
             )
     return pd.DataFrame(made, columns=lines.columns).astype({"per_order": float})
 

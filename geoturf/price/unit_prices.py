@@ -32,7 +32,13 @@ COLUMNS = [
     "scope", "item", "section", "description", "unit", "quantity", "unit_price", "extension",
 ]  # fmt: skip
 #: kinds of scope beside the bid: their name, and the column of areas that tells them apart
-_KINDS = {"phase": "phase", "product": "product", "use": "use", "yard": "yard", "plan": "plan"}
+_KINDS = {
+    "phase": "phase",
+    "product": "product",
+    "use": "use",
+    "yard": "yard",
+    "plan": "plan",
+}
 _LEFT = "What unit prices cannot carry"
 _NOISE = Decimal("0.000001")  # what sums of parts of cents differ by is less
 _DIGITS = 6  # decimals of a cent that floats tell alike whatever the order of their sums

@@ -75,7 +75,9 @@ def read(bid: Bid) -> Source:
 
 def _with_kept(layer: Layer, bid: Bid) -> Layer:
     """The layer with the columns it keeps: its own or the bid's, and none where nothing is priced."""
-    own = bid.keep if layer.keep is None else layer.keep
+    own = layer.keep
+    if layer.keep is None:
+        own = bid.keep
     return layer.model_copy(update={"keep": own if layer.role in PRICED else ()})
 
 
@@ -251,7 +253,12 @@ def _unwrapped(loaded: Loaded, turn: float) -> Loaded:
     sound = loaded.sound.copy()
     boxes[rows], sound[rows] = shapely.bounds(geometry[rows]), shapes.untouched(geometry[rows])
     sound[list(loaded.bad)] = False
-    return replace(loaded, geometry=geometry, boxes=boxes, sound=sound)
+    return replace(
+        loaded,
+        geometry=geometry,
+        boxes=boxes,
+        sound=sound,
+    )
 
 
 def _with_heights(loaded: Loaded, layer: Layer, say: Say) -> Loaded:
@@ -304,7 +311,12 @@ def _name(table: Columns, layer: Layer, label: str, product: str) -> None:
     """Fills in site, phase and product where the features name none; areas are numbered later, over
     all layers."""
     none = texts.same("", len(table))
-    defaults = {"site": layer.site, "area": "", "phase": layer.phase or "1", "product": product}
+    defaults = {
+        "site": layer.site,
+        "area": "",
+        "phase": layer.phase or "1",
+        "product": product,
+    }
     if layer.price_book:
         defaults["price_book"] = layer.price_book
     for name, default in defaults.items():

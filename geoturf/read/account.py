@@ -122,7 +122,9 @@ def _say_lost(
             named_as = _place(claimed, record, found)
             say.leave_out("lost", message, 1, feature=str(record), **named_as)
         else:
-            which = f" (records {listed(told)})" if told else ""
+            which = ""
+            if told:
+                which = f" (records {listed(told)})"
             say.leave_out("lost", message + which, count=len(records))
 
 
@@ -207,7 +209,9 @@ def _of_geojson(held: Held) -> Claim:
     texts = {}
     with held.item.opened() as file:
         for count, (member, listed_there) in enumerate(members(file), 1):
-            why = _no_feature(member) if listed_there or member is BROKEN else ""
+            why = ""
+            if listed_there or member is BROKEN:
+                why = _no_feature(member)
             if why:
                 lost[count] = f"{why}; mend it at its source"
                 properties = member.get("properties") if isinstance(member, dict) else None
@@ -310,7 +314,9 @@ def _record_fault(index: IO[bytes], shapes: IO[bytes], record: int) -> str:
     entry = index.read(4)
     start = struct.unpack(">i", entry)[0] * 2 if len(entry) == 4 else -1
     shapes.seek(max(0, start) + 8)
-    kind = shapes.read(4) if start >= _HEADER else b""
+    kind = b""
+    if start >= _HEADER:
+        kind = shapes.read(4)
     if len(kind) < 4:
         return "the file ends before its record"
     if struct.unpack("<i", kind)[0] != 0:

@@ -23,7 +23,15 @@ from geoturf.units import unit_factor
 
 _LAYER = "Layer"  # GDAL's name of the column
 #: $INSUNITS -> unit (DXF Reference, header section); what stands for none is left out
-_UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m", 10: "yd", 21: "ft"}
+_UNITS = {
+    1: "in",
+    2: "ft",
+    4: "mm",
+    5: "cm",
+    6: "m",
+    10: "yd",
+    21: "ft",
+}
 _UNIT = re.compile(rb"\$INSUNITS\s+70\s+(\d+)")
 _HEADER = 1 << 18  # bytes in which the header lies
 _SAME = 1e-5  # feet and survey feet: a drawing in one lies in the grid of the other

@@ -7,7 +7,11 @@ import re
 from dataclasses import dataclass
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(
+    frozen=True,
+    slots=True,
+    kw_only=True,
+)
 class Format:
     """A format whole; no field has a default."""
 

@@ -106,7 +106,9 @@ def _products(part: Part, products: list[str], say: Say) -> None:
     for code in unknown[:_TOLD]:
         name = product.values[code]
         rows = np.flatnonzero(product.codes == code)
-        many = f" ({len(rows):,} features name it)" if len(rows) > 1 else ""
+        many = ""
+        if len(rows) > 1:
+            many = f" ({len(rows):,} features name it)"
         what = f"product '{name}' is not one of [products]{nearest(name, products)}"
         message = f"{what}; the bid has {listed(products)}{many}"
         say.refuse("unknown-product", message, feature=str(part.columns.feature[rows[0]]))

@@ -58,7 +58,9 @@ class Loaded:
             return self
         row = np.cumsum(keep) - 1
         bad = {int(row[k]): why for k, why in self.bad.items() if keep[k]}
-        table = self.table.filter(keep) if self.table.num_columns else self.table
+        table = self.table
+        if self.table.num_columns:
+            table = self.table.filter(keep)
         return replace(
             self,
             ids=self.ids[keep],

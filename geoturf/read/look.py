@@ -177,7 +177,14 @@ def _look_fiona(held: Held, sample: int) -> Held:
         geometry = source.schema["geometry"]
         count = len(source)
         crs = source.crs_wkt
-    return replace(held, columns=names, values=values, geometry=geometry, count=count, crs=crs)
+    return replace(
+        held,
+        columns=names,
+        values=values,
+        geometry=geometry,
+        count=count,
+        crs=crs,
+    )
 
 
 def _look_pyogrio(held: Held, sample: int) -> Held:
@@ -206,14 +213,26 @@ def _look_csv(held: Held, sample: int) -> Held:
     first = table.rows[:sample]
     values = tuple(tuple(row[k] for row in first) for k in range(len(table.columns)))
     count = len(table.rows)
-    return replace(held, columns=table.columns, values=values, geometry="Unknown", count=count)
+    return replace(
+        held,
+        columns=table.columns,
+        values=values,
+        geometry="Unknown",
+        count=count,
+    )
 
 
 def _look_dxf(held: Held, sample: int) -> Held:
     loaded = drawing.load(held.item, held.layer, list)
     values = tuple(tuple(column.to_pylist()[:sample]) for column in loaded.table.columns)
     count = len(loaded.ids)
-    return replace(held, columns=loaded.columns, values=values, geometry="Polygon", count=count)
+    return replace(
+        held,
+        columns=loaded.columns,
+        values=values,
+        geometry="Polygon",
+        count=count,
+    )
 
 
 def _look_parquet(held: Held, sample: int) -> Held:

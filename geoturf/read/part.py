@@ -65,6 +65,11 @@ class Part:
 
     def done(self) -> SourceLayer:
         columns = self.columns.spread()
-        frame = geopandas.GeoDataFrame(columns, geometry=self.geometry, crs=self.crs, copy=False)
+        frame = geopandas.GeoDataFrame(
+            columns,
+            geometry=self.geometry,
+            crs=self.crs,
+            copy=False,
+        )
         place_in_bid = (self.name, self.role, self.file, self.layer, self.sigma_m)
         return SourceLayer(*place_in_bid, frame, self.correlation_m)

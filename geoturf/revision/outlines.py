@@ -53,7 +53,9 @@ def _outlines(
 def _drawn(name: str, outlines: list[tuple[str, shapely.Geometry]], degrees: bool) -> object:
     """North up, all of the site in sight; the old outlines lie on top."""
     west, south, east, north = shapely.total_bounds([outline for _, outline in outlines])
-    narrow = math.cos(math.radians((south + north) / 2)) if degrees else 1.0
+    narrow = 1.0
+    if degrees:
+        narrow = math.cos(math.radians((south + north) / 2))
     wide = max((east - west) * narrow, 1e-12)
     high = max(north - south, 1e-12)
     scale = min((_WIDE - 2 * _EDGE) / wide, (_HIGH - 2 * _EDGE) / high)
@@ -68,7 +70,14 @@ def _drawn(name: str, outlines: list[tuple[str, shapely.Geometry]], degrees: boo
     ]
     size = f"0 0 {wide * scale + 2 * _EDGE:.0f} {high * scale + 2 * _EDGE:.0f}"
     said = f"{name}: outlines before (broken lines) and after (whole lines)"
-    return tag("svg", tag("title", said), *paths, viewBox=size, role="img", class_="outline")
+    return tag(
+        "svg",
+        tag("title", said),
+        *paths,
+        viewBox=size,
+        role="img",
+        class_="outline",
+    )
 
 
 def _path(outline: shapely.Geometry, placed: _Placed) -> str:

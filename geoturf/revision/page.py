@@ -57,7 +57,9 @@ def _ground(old: Report, new: Report, lots: Lots, changes: pd.DataFrame) -> obje
     names = ("kind", "site", "area", "unit", "old", "new", "difference", "why")
     drawn = list(islice(drawings(old, new, lots), _DRAWN + 1))
     figures = [tag("figure", svg, tag("figcaption", site)) for site, svg in drawn[:_DRAWN]]
-    more = note(f"The first {_DRAWN} sites are drawn.") if len(drawn) > _DRAWN else ""
+    more = ""
+    if len(drawn) > _DRAWN:
+        more = note(f"The first {_DRAWN} sites are drawn.")
     key = note(
         "Before: broken line. After: whole line, filled. Unchanged: thin and grey. North is up."
     )

@@ -45,7 +45,13 @@ def rows(
 
 def _money(kind: str, old: Decimal | None, new: Decimal | None, unit: str) -> _Row:
     difference = (new or Decimal(0)) - (old or Decimal(0))
-    return {"kind": kind, "unit": unit, "old": old, "new": new, "difference": difference}
+    return {
+        "kind": kind,
+        "unit": unit,
+        "old": old,
+        "new": new,
+        "difference": difference,
+    }
 
 
 def _shares(kind: str, by: str, old: Report, new: Report) -> Iterator[_Row]:
@@ -128,7 +134,12 @@ def _ground(
         None if row is None else _fixed(row["ground_area"], shown.decimals) for row in (old, new)
     )
     difference = (other or Decimal(0)) - (one or Decimal(0))
-    told: _Row = {"kind": kind, "unit": shown.unit, "old": one, "new": other}
+    told: _Row = {
+        "kind": kind,
+        "unit": shown.unit,
+        "old": one,
+        "new": other,
+    }
     return told | {"difference": difference, "why": why}
 
 
@@ -138,8 +149,16 @@ def _fixed(value: float, decimals: int) -> Decimal:
 
 def _line(move: Move, currency: str) -> _Row:
     units = {AMOUNT: currency, UNIT_PRICE: f"{currency}/{move.unit}"}
-    told: _Row = {"kind": move.kind, "phase": move.phase, "line": move.line}
-    told |= {"unit": units.get(move.kind, move.unit), "old": move.old, "new": move.new}
+    told: _Row = {
+        "kind": move.kind,
+        "phase": move.phase,
+        "line": move.line,
+    }
+    told |= {
+        "unit": units.get(move.kind, move.unit),
+        "old": move.old,
+        "new": move.new,
+    }
     told |= {"difference": move.difference, "why": ", ".join(move.why)}
     return told
 
@@ -147,7 +166,17 @@ def _line(move: Move, currency: str) -> _Row:
 def _settings(old: Report, new: Report, causes: Causes) -> Iterator[_Row]:
     """Settings in force that are not the same, as run.json has them."""
     if old.version != new.version:
-        yield {"kind": SETTING, "line": "version", "old": old.version, "new": new.version}
+        yield {
+            "kind": SETTING,
+            "line": "version",
+            "old": old.version,
+            "new": new.version,
+        }
     for one in causes.settings:
-        told: _Row = {"kind": SETTING, "line": one.name, "old": one.old, "new": one.new}
+        told: _Row = {
+            "kind": SETTING,
+            "line": one.name,
+            "old": one.old,
+            "new": one.new,
+        }
         yield told | {"why": one.cause}

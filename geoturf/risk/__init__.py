@@ -115,7 +115,12 @@ def _moves(
     out = pd.DataFrame(rows, columns=_MOVES)
     share = out["rank_correlation"] ** 2
     out["share"] = share / share.sum() if share.sum() > 0 else 0.0
-    return out.sort_values("share", ascending=False, kind="stable", ignore_index=True)
+    return out.sort_values(
+        "share",
+        ascending=False,
+        kind="stable",
+        ignore_index=True,
+    )
 
 
 _MOVES = [

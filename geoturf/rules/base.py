@@ -148,7 +148,11 @@ def rule(
         "least": least,
         "most": most,
     }
-    return Field(default=default, description=what, json_schema_extra=extra)
+    return Field(
+        default=default,
+        description=what,
+        json_schema_extra=extra,
+    )
 
 
 class Break(Rules):

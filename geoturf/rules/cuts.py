@@ -19,8 +19,20 @@ class StockPiece(Rules):
     has."""
 
     product: str
-    width_m: Length = rule(..., "its usable width", least="1 in", most="100 ft", source="")
-    length_m: Length = rule(..., "its length", least="1 in", most="1000 ft", source="")
+    width_m: Length = rule(
+        ...,
+        "its usable width",
+        least="1 in",
+        most="100 ft",
+        source="",
+    )
+    length_m: Length = rule(
+        ...,
+        "its length",
+        least="1 in",
+        most="1000 ft",
+        source="",
+    )
 
 
 class CutRules(Rules):

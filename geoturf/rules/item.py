@@ -63,7 +63,11 @@ Dimension = tuple[int, int, int]
 UNITS = ("m2", "m3", "m", "kg", "h", "each")  # of net quantities
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(
+    frozen=True,
+    slots=True,
+    kw_only=True,
+)
 class Item:
     """An item whole: nothing about it stands anywhere else, and no field has a default."""
 
@@ -128,7 +132,11 @@ def _dimension(unit: str) -> Dimension | None:
     return units.unit_factor(unit)[1]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(
+    frozen=True,
+    slots=True,
+    kw_only=True,
+)
 class PayItem:
     """What a client pays for by the unit, all work and material for it in. Its quantity is measured
     on the ground, not by what is bought."""

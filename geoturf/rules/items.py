@@ -531,7 +531,11 @@ def beware(hazard: Hazard) -> tuple[str, ...]:
 
 
 #: of what a rate is reckoned by: the end of its field's name -> the units it is shown in
-_MEASURED_IN = {"_m3_per_h": VOLUME, "_m2_per_h": AREA, "_m_per_h": LENGTH}
+_MEASURED_IN = {
+    "_m3_per_h": VOLUME,
+    "_m2_per_h": AREA,
+    "_m_per_h": LENGTH,
+}
 
 
 def measured_in(rate: str, system: str) -> tuple[str, float]:
@@ -650,7 +654,11 @@ def shown(items: Any, system: str) -> Any:
     factor = unit.map(lambda name: 1.0 if name == "each" else units.unit_factor(name)[0])
     measures = {name: items[name] / factor for name in ("net", "net_low", "net_high", "order_size")}
     basis = items["basis" if system == "us" else "basis_metric"]
-    return items.assign(unit=unit, basis=basis, **measures).drop(columns="basis_metric")
+    return items.assign(
+        unit=unit,
+        basis=basis,
+        **measures,
+    ).drop(columns="basis_metric")
 
 
 def say(template: str, values: dict[str, Any], system: str) -> str:

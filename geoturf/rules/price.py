@@ -41,7 +41,9 @@ class _Costs(Rules):
     @field_validator("*")
     @classmethod
     def _fits_its_item(cls, money: Money | None, info: ValidationInfo) -> Money | None:
-        fault = misfit(info.field_name or "", money) if money is not None else ""
+        fault = ""
+        if money is not None:
+            fault = misfit(info.field_name or "", money)
         if fault:
             raise ValueError(fault)
         return money
@@ -59,7 +61,12 @@ def _unit_costs() -> dict[str, tuple[Any, Any]]:
 if TYPE_CHECKING:
     Costs = _Costs  # a checker cannot read fields that are made of records
 else:
-    Costs = create_model("Costs", __base__=_Costs, __doc__=_Costs.__doc__, **_unit_costs())
+    Costs = create_model(
+        "Costs",
+        __base__=_Costs,
+        __doc__=_Costs.__doc__,
+        **_unit_costs(),
+    )
 
 
 #: what extras are counted by, and the words for it

@@ -36,7 +36,13 @@ class Ranges(Rules):
         least="1 %",
         most="99 %",
     )
-    draws: int = rule(10_000, "how often all are drawn", least=100, most=1_000_000, source="")
+    draws: int = rule(
+        10_000,
+        "how often all are drawn",
+        least=100,
+        most=1_000_000,
+        source="",
+    )
     seed: int = rule(1, "of the random numbers: the same seed, the same draws", source="", least=0)
 
     @field_validator("costs", "turf", "allowances", "build_up")

@@ -55,5 +55,10 @@ def _kept_columns(made: dict[str, pd.DataFrame]) -> Iterator[pd.DataFrame]:
         names = kept(table)
         if names:
             says = "As the input has it (keep); several on a site are joined by +"
-            whose = {"file": f"{file}.csv", "unit": "", "type": "text", "meaning": says}
+            whose = {
+                "file": f"{file}.csv",
+                "unit": "",
+                "type": "text",
+                "meaning": says,
+            }
             yield pd.DataFrame({"column": names}).assign(**whose)

@@ -31,7 +31,13 @@ def write_csv(table: pd.DataFrame, path: Path) -> None:
         else:
             out[name] = column
     head = [as_text(name) for name in table.columns]  # some are named by the input
-    out.to_csv(path, index=False, header=head, lineterminator=_CRLF, encoding="utf-8")
+    out.to_csv(
+        path,
+        index=False,
+        header=head,
+        lineterminator=_CRLF,
+        encoding="utf-8",
+    )
 
 
 def as_text(value: object) -> str:

@@ -29,13 +29,21 @@ def risk_moves(result: Result) -> pd.DataFrame:
         for u, rate in zip(unit, of_rate, strict=True)
     ]
     told = {name: rows[name] / size for name in ("low", "likely", "high")}
-    rows = rows.assign(unit=unit, share_pct=100 * rows["share"], **told)
+    rows = rows.assign(
+        unit=unit,
+        share_pct=100 * rows["share"],
+        **told,
+    )
     return as_it_stands("risk_moves", result, rows)
 
 
 #: a production rate's SI unit -> the unit it is shown in
 _RATES = {
-    "us": {"m2/h": "ft^2/h", "m3/h": "yd^3/h", "m/h": "ft/h"},
+    "us": {
+        "m2/h": "ft^2/h",
+        "m3/h": "yd^3/h",
+        "m/h": "ft/h",
+    },
     "metric": {"m2/h": "m^2/h", "m3/h": "m^3/h"},
 }
 

@@ -39,7 +39,13 @@ def _write_layer(frame: geopandas.GeoDataFrame, path: Path, name: str) -> None:
         {"OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z"}
     )  # equal runs, equal bytes
     try:
-        pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", append=path.exists())
+        pyogrio.write_dataframe(
+            frame,
+            path,
+            layer=name,
+            driver="GPKG",
+            append=path.exists(),
+        )
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as fault:
         raise OSError(f"{path.name}: {fault}") from fault
     finally:

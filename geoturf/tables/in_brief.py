@@ -93,7 +93,9 @@ def turf_sigma(result: Result) -> tuple[float, float]:
     """Turf bought in all, and one standard deviation of it (0 where all is laid): what pools have in
     common, a kind of shape that the estimate does not know, does not even out between them."""
     pools = result.plan.pools
-    sigma = pools["sigma_m2"].sum() if "sigma_m2" in pools else 0.0
+    sigma = 0.0
+    if "sigma_m2" in pools:
+        sigma = pools["sigma_m2"].sum()
     return float(pools["bought_m2"].sum()), float(sigma)
 
 

@@ -95,12 +95,23 @@ def _of_plans(result: Result) -> list[pd.DataFrame]:
         plan=rows["plan"].replace("", OF_NONE),
         unit=["lot" if lots == 1 else "lots" for lots in rows["lots"]],
     )
-    named = {"description": "plan", "quantity": "lots", "unit": "unit", "unit_price": "price_each"}
+    named = {
+        "description": "plan",
+        "quantity": "lots",
+        "unit": "unit",
+        "unit_price": "price_each",
+    }
     return [_prices("plan", told, **named)]
 
 
 def _prices(kind: str, rows: pd.DataFrame, price: str = "price", **named: str) -> pd.DataFrame:
     """Prices of a ``kind``, ``named`` by columns of ``rows``."""
     columns_ = {to: rows[name].astype(str).to_numpy() for to, name in named.items()}
-    made = pd.DataFrame({"kind": kind, **columns_, "price": rows[price].to_numpy(object)})
+    made = pd.DataFrame(
+        {
+            "kind": kind,
+            **columns_,
+            "price": rows[price].to_numpy(object),
+        }
+    )
     return made.reindex(columns=["kind", "phase", "site", *_PAID, "price"])

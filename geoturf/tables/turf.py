@@ -85,7 +85,11 @@ def open_rolls(result: Result) -> pd.DataFrame:
     needed = float(result.plan.pools["needed_m2"].sum())
     limits = rows["open_rolls"].tolist()
     own = result.bid.cuts.open_rolls
-    counts = {"rolls": "rolls", "rolls_most": "most", "rolls_drawn_most": "drawn_most"}
+    counts = {
+        "rolls": "rolls",
+        "rolls_most": "most",
+        "rolls_drawn_most": "drawn_most",
+    }
     values: dict[str, Column] = {name: rows[column] for name, column in counts.items()}
     values |= {
         "open_rolls": ["any" if limit == 0 else str(limit) for limit in limits],

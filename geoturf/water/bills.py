@@ -120,7 +120,9 @@ def metered_m3(
 def _divided(model: np.ndarray, ground: np.ndarray) -> np.ndarray:
     """Shares of the areas in each month, (n, 12), columns adding up to 1."""
     year = model.sum(axis=1)
-    usual = year / year.sum() if year.sum() > 0 else ground
+    usual = ground
+    if year.sum() > 0:
+        usual = year / year.sum()
     month = model.sum(axis=0)
     some = month > 0
     return np.where(some, model / np.where(some, month, 1.0), usual[:, None])

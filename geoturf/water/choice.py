@@ -79,7 +79,12 @@ def least_cost(wanted: Knapsack) -> float | None:
     asked for, None where none can."""
     if not wanted.required.any() and all(side.lower <= 0 for side in wanted.sides):
         return 0.0
-    cheapest = replace(wanted, value=-wanted.cost, tariff=None, caps=None)
+    cheapest = replace(
+        wanted,
+        value=-wanted.cost,
+        tariff=None,
+        caps=None,
+    )
     pick = Chooser(cheapest).pick(np.inf, 1e-6)
     if pick is None:
         return None

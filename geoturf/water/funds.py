@@ -23,7 +23,15 @@ def paid(view: View, cost: np.ndarray, chosen: np.ndarray) -> list[dict[str, Any
     picked = at, chosen[at]
     spent = _spread(cost[picked], payers(view.lawns, view.rules)[picked], amounts)
     rows = zip(funds, amounts.tolist(), spent.tolist(), strict=True)
-    return [{"fund": n, "amount": a, "spent": s, "left": a - s} for n, a, s in rows]
+    return [
+        {
+            "fund": n,
+            "amount": a,
+            "spent": s,
+            "left": a - s,
+        }
+        for n, a, s in rows
+    ]
 
 
 def _spread(cost: np.ndarray, pays: np.ndarray, amounts: np.ndarray) -> np.ndarray:

@@ -241,7 +241,9 @@ def _unknown(
     faults = []
     for _, group in bad.groupby(column, sort=True):
         row = group.iloc[0]
-        more = f" ({len(group)} areas)" if len(group) > 1 else ""
+        more = ""
+        if len(group) > 1:
+            more = f" ({len(group)} areas)"
         hint = f"{published.which(row[column], known, column)}; or define it in [{where}]"
         given = row[f"{column}_as_given"]
         faults.append(

@@ -106,7 +106,9 @@ def _of_meters(view: View) -> list[Finding]:
     high = names[ratio.argmax()]
     metered = use.before_m3[at].sum()
     modelled = use.modelled_m3[at].sum()
-    whole = metered / modelled if modelled > 0 else np.nan
+    whole = np.nan
+    if modelled > 0:
+        whole = metered / modelled
     file = view.rules.metered
     text = (
         f"water: {int(bills.metered.sum())} of {len(bills.metered)} sites are metered ({file}) "

@@ -101,7 +101,12 @@ def _by_plan(tables: list[pd.DataFrame]) -> pd.DataFrame:
     """Tables one after another, the existing plan of all first."""
     if len(tables) == 1:
         return tables[0]
-    return pd.concat(tables).sort_values("plan", ascending=False, kind="stable", ignore_index=True)
+    return pd.concat(tables).sort_values(
+        "plan",
+        ascending=False,
+        kind="stable",
+        ignore_index=True,
+    )
 
 
 def worksheet(view: View, chosen: np.ndarray) -> pd.DataFrame:
@@ -274,7 +279,14 @@ def _differences(steps: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.Data
         sums = {str(name): float(values.sum()) for name, values in own.items()}
         used = float(view.after_m3(choice).sum())
         unplanted = used - sums["planted_m3"]
-        rows.append({"plan": plan, **sums, "unplanted_m3": unplanted, "use_m3": used})
+        rows.append(
+            {
+                "plan": plan,
+                **sums,
+                "unplanted_m3": unplanted,
+                "use_m3": used,
+            }
+        )
     return pd.DataFrame(rows)
 
 

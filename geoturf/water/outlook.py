@@ -119,7 +119,11 @@ def sensitivity(settled: Settled) -> pd.DataFrame:
     ground whose conversion changes, of the input's two ends."""
     rows = []
     for tried in ends(settled):
-        named = {"input": tried.input, "end": tried.end, "factor": tried.factor}
+        named = {
+            "input": tried.input,
+            "end": tried.end,
+            "factor": tried.factor,
+        }
         rows.append(named | _outcome(settled, tried.case))
     table = pd.DataFrame(rows)
     by_input = table.groupby("input")
@@ -130,7 +134,12 @@ def sensitivity(settled: Settled) -> pd.DataFrame:
     order = sorted(INPUTS, key=lambda name: (-swing[name], -npv[name], INPUTS.index(name)))
     table["order"] = table["input"].map({name: k for k, name in enumerate(order)})
     by = ["order", "end"]  # low comes before high
-    table = table.sort_values(by, ascending=[True, False], kind="stable", ignore_index=True)
+    table = table.sort_values(
+        by,
+        ascending=[True, False],
+        kind="stable",
+        ignore_index=True,
+    )
     return table.drop(columns="order")
 
 

@@ -79,8 +79,12 @@ def _usual(values: np.ndarray) -> float:
 
 
 def _within(total: float, lower: float, upper: float) -> bool:
-    low = lower - 1e-9 * abs(lower) if np.isfinite(lower) else lower
-    high = upper + 1e-9 * abs(upper) if np.isfinite(upper) else upper
+    low = lower
+    if np.isfinite(lower):
+        low = lower - 1e-9 * abs(lower)
+    high = upper
+    if np.isfinite(upper):
+        high = upper + 1e-9 * abs(upper)
     return low <= total <= high
 
 

@@ -65,7 +65,9 @@ def table(view: View, wanted: Knapsack, pick: Pick) -> pd.DataFrame:
             "chosen": pick.chosen[at] == conversion,
         }
     )
-    value = worth.npv if view.rules.objective == "money" else saved
+    value = saved
+    if view.rules.objective == "money":
+        value = worth.npv
     merit = _merit(value, wanted.cost)
     rows["rank"] = _ranks(rows["chosen"].to_numpy(), merit[option], value[option])
     reason = _reason_of_cost if view.rules.objective == "cost" else _reason
@@ -221,7 +223,9 @@ def summary(
     rules = settled.rules
     chosen = rows[rows["chosen"]].sort_values("rank")
     first = chosen.head(FIRST).drop(columns="chosen")
-    most = sensitivity["input"].iloc[0] if sensitivity["swing"].max() > 0 else ""
+    most = ""
+    if sensitivity["swing"].max() > 0:
+        most = sensitivity["input"].iloc[0]
     named = list(zip(lawns.names, lawns.conversions, strict=True))
     return {
         "objective": rules.objective,
@@ -277,7 +281,11 @@ def _by_conversion(chosen: pd.DataFrame, paid: dict[str, float]) -> list[dict[st
     """How many areas each conversion is chosen for, and their sums."""
     parts = []
     for name, part in chosen.groupby("conversion", sort=False):
-        counted = {"conversion": name, "title": part["title"].iloc[0], "areas": len(part)}
+        counted = {
+            "conversion": name,
+            "title": part["title"].iloc[0],
+            "areas": len(part),
+        }
         sums = {column: float(part[column].sum()) for column in _SUMS}
         parts.append(counted | sums | {"rebate": paid[str(name)]})
     return parts

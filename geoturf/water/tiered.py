@@ -120,7 +120,9 @@ def _share_bill(model: highspy.HighsLp, options: Options, tariff: Tariff) -> Non
     every = np.arange(len(options.area))
     before = tariff.before_m3.ravel()
     months = np.flatnonzero(before > 0)  # account x month
-    unit = max(1e-9, float(before[months].mean())) if len(months) else 1.0
+    unit = 1.0
+    if len(months):
+        unit = max(1e-9, float(before[months].mean()))
     month, option, saved = _savings(options, tariff, months)
     account = months // _MONTHS
     widths = tariff.widths[account].ravel()

@@ -63,12 +63,25 @@ class Book:
         self.plain = add({})
         self.wrap = add({"text_wrap": True, "valign": "top"})
         self.title = add({"bold": True, "font_size": 14})
-        self.head = add({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+        self.head = add(
+            {
+                "bold": True,
+                "bottom": 1,
+                "text_wrap": True,
+                "valign": "top",
+            }
+        )
         self.count = add({"num_format": "#,##0"})
         self.number = add({"num_format": "#,##0.00"})
         self.money = add({"num_format": "#,##0.00"})
         self.unit_price = add({"num_format": "#,##0.00####"})
-        self.total = add({"num_format": "#,##0.00", "bold": True, "top": 1})
+        self.total = add(
+            {
+                "num_format": "#,##0.00",
+                "bold": True,
+                "top": 1,
+            }
+        )
         self.change = add({"num_format": "#,##0.00####", "bg_color": shade})
         self.change_count = add({"num_format": "#,##0", "bg_color": shade})
         self.mark = add({"italic": True, "font_color": "#8A3B00"})
@@ -107,7 +120,12 @@ class Book:
         """On paper: as wide as a page, its name and number at the foot."""
         sheet.set_portrait() if upright else sheet.set_landscape()
         sheet.set_paper(self.paper)
-        sheet.set_margins(left=0.4, right=0.4, top=0.4, bottom=0.6)
+        sheet.set_margins(
+            left=0.4,
+            right=0.4,
+            top=0.4,
+            bottom=0.6,
+        )
         sheet.fit_to_pages(1, 0)
         sheet.set_footer(f"&L{self.name}&C{name}&R&P / &N")
 
@@ -130,7 +148,12 @@ class Book:
             (
                 self.percent,
                 "a percentage from 0 to 1,000",
-                {"validate": "decimal", "criteria": "between", "minimum": 0, "maximum": 10},
+                {
+                    "validate": "decimal",
+                    "criteria": "between",
+                    "minimum": 0,
+                    "maximum": 10,
+                },
             ),
         )
 
@@ -138,7 +161,14 @@ class Book:
         for (sheet, place), cells in self.shaded.items():
             _, said, rule = self._rules()[place]
             told = {"error_title": "Shaded cells", "error_message": f"This cell takes {said}."}
-            sheet.data_validation(*cells[0], {**rule, **told, "other_cells": cells})
+            sheet.data_validation(
+                *cells[0],
+                {
+                    **rule,
+                    **told,
+                    "other_cells": cells,
+                },
+            )
 
     def filters(self, sheet: Any, rows: int, columns: int, top: int = 0) -> None:
         """Lets a reader choose among the ``rows`` below the heads, which stand in row ``top``."""

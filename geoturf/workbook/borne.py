@@ -39,7 +39,9 @@ def schedule(book: Book, price: Price) -> None:
     end = len(price.schedule) + 1
     book.text(sheet, end, 2, "Total", book.head)
     for place, name in enumerate(names, start=3):
-        formula = f"=SUM({cell(1, place)}:{cell(end - 1, place)})" if end > 1 else "=0"
+        formula = "=0"
+        if end > 1:
+            formula = f"=SUM({cell(1, place)}:{cell(end - 1, place)})"
         sheet.write_formula(end, place, formula, book.total, float(sum(price.schedule[name])))
 
 
@@ -59,7 +61,9 @@ def sites(book: Book, rates: Rates, result: Result) -> None:
     end = len(price.sites) + 1
     book.text(sheet, end, 0, "Total", book.head)
     for column, word in ((1, "cost"), (2, "price")):
-        formula = f"=SUM({cell(1, column)}:{cell(end - 1, column)})" if end > 1 else "=0"
+        formula = "=0"
+        if end > 1:
+            formula = f"=SUM({cell(1, column)}:{cell(end - 1, column)})"
         sheet.write_formula(end, column, formula, book.total, float(price.totals[word]))
 
 

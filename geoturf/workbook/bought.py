@@ -236,7 +236,9 @@ def lines(
             each = _short_of_least(rates, line, told)
         else:
             each = _unit_price(rates, line, cell(row, QUANTITY))
-        style = book.number if line.key == ESCALATION else book.unit_price
+        style = book.unit_price
+        if line.key == ESCALATION:
+            style = book.number
         sheet.write_formula(row, UNIT_PRICE, each, style, float(line.unit_price))
         sheet.write_formula(
             row,
@@ -262,7 +264,9 @@ def lines(
     book.text(sheet, end, 4, "All lines", book.head)
     names = ["amount", *steps, "cost", "price"]
     for column, name in enumerate(names, start=AMOUNT):
-        formula = f"=SUM({cell(1, column)}:{cell(end - 1, column)})" if len(table) else "=0"
+        formula = "=0"
+        if len(table):
+            formula = f"=SUM({cell(1, column)}:{cell(end - 1, column)})"
         sheet.write_formula(end, column, formula, book.total, float(sum(price.loads[name])))
 
 
@@ -430,7 +434,9 @@ def _part_of_step(row: int, block: _Block, nth: int, step: str, kinds: tuple[str
         here = f"({here}+SUM($J${top}:$J{this}))"
     equal = f"{row - block.first + 1}/{block.last - block.first + 1}"
     share = f"IF({whole}>0,{here}/{whole},{equal})"
-    above = f"SUM({name}${top}:{name}{row})" if row > block.first else "0"
+    above = "0"
+    if row > block.first:
+        above = f"SUM({name}${top}:{name}{row})"
     due = f"{_cell_of_step('E', nth, block)}*{share}"
     return f"=ROUND(ROUND({due}+{HALF_UP},2)-{above},2)"
 
@@ -459,7 +465,9 @@ def build_up(book: Book, rates: Rates, price: Price) -> None:
     blocks = _blocks(price)
     for block in blocks:
         if len(blocks) > 1:
-            own = f"step, price book {block.book}" if block.book else "step, the bid's own prices"
+            own = "step, the bid's own prices"
+            if block.book:
+                own = f"step, price book {block.book}"
             for place, head in enumerate((own, *_HEADS[1:])):
                 book.text(sheet, block.top, place, head, book.head)
         _block(book, rates, sheet, price, block)

@@ -86,7 +86,9 @@ def _bought(book: Book, sheet: Any, row: int, result: Result, at: Mapping[int, i
         row = row + 1
         total = total + line.amount
     book.text(sheet, row, 1, "All that is bought", book.head)
-    formula = f"=SUM({cell(first, _COST)}:{cell(row - 1, _COST)})" if row > first else "=0"
+    formula = "=0"
+    if row > first:
+        formula = f"=SUM({cell(first, _COST)}:{cell(row - 1, _COST)})"
     sheet.write_formula(row, _COST, formula, book.total, float(total))
     return row
 

@@ -198,7 +198,9 @@ def _of_line(rates: Rates, result: Result, part: _Part) -> _Due:
     value = float(result.price.loads["price"].iloc[part.row - 1])
     land = result.ground.areas
     own = land["phase"].astype(str).eq(part.line.phase)
-    of = own & land["product"].eq(part.product) if part.product else own
+    of = own
+    if part.product:
+        of = own & land["product"].eq(part.product)
     if of.equals(own):
         return _Due(whole, value)
     some, every = (_taken(rates, result, part.line, one) for one in (of, own))

@@ -53,7 +53,9 @@ class Rates:
 
     def step(self, key: str, book: str) -> Figure:
         """A percentage of the build-up, or the least price (0 where there is none)."""
-        owner = book if book and key in self.bid.books[book].own_steps() else ""
+        owner = ""
+        if book and key in self.bid.books[book].own_steps():
+            owner = book
         rules = self._booked[owner].price
         value = getattr(rules, key)
         assumed = key not in self.bid.price.model_fields_set
@@ -81,13 +83,24 @@ class Rates:
 
     def cost(self, key: str, book: str) -> Figure:
         """The unit cost of an item, by its key in [price.costs]."""
-        owner = book if book and key in self.bid.books[book].costs else ""
+        owner = ""
+        if book and key in self.bid.books[book].costs:
+            owner = book
         costs = self._booked[owner].price.costs
         what = next(item.priced for item in ITEMS.values() if item.cost == key)
         assumed = not owner and key not in costs.model_fields_set
-        formula = self._by_wage() if key == "labour" and not owner else ""
+        formula = ""
+        if key == "labour" and not owner:
+            formula = self._by_wage()
         made = self._money("unit cost", f"cost_{key}", what, dict(costs)[key])
-        return self._row(made.name, made._replace(book=owner, assumed=assumed, formula=formula))
+        return self._row(
+            made.name,
+            made._replace(
+                book=owner,
+                assumed=assumed,
+                formula=formula,
+            ),
+        )
 
     def breaks(
         self, key: str, product: str, nth_width: int, book: str
@@ -155,14 +168,18 @@ class Rates:
 
     def extra(self, nth: int, book: str) -> Figure:
         """The price of an extra, from 0."""
-        owner = book if book and self.bid.books[book].extras is not None else ""
+        owner = ""
+        if book and self.bid.books[book].extras is not None:
+            owner = book
         one = self._booked[owner].price.extras[nth]
         made = self._money("extra", f"extra_{nth + 1}", one.title, one.price)
         return self._row(made.name, made._replace(book=owner))
 
     def rate(self, field: str, book: str) -> Figure:
         """A production rate, in the units of the bid."""
-        owner = book if book and field in self.bid.books[book].own_rates() else ""
+        owner = ""
+        if book and field in self.bid.books[book].own_rates():
+            owner = book
         rates = self._booked[owner].materials.rates
         unit, size = measured_in(field, self.bid.units)
         key = f"rate_{key_of(field)}"
@@ -238,7 +255,9 @@ class Rates:
         if one.formula:
             sheet.write_formula(row, _VALUE, one.formula, book.number, one.value)
         else:
-            style = book.percent if one.unit == "%" else book.change
+            style = book.change
+            if one.unit == "%":
+                style = book.percent
             book.to_change(sheet, row, _VALUE, one.value, style)
         book.texts(sheet, row, 3, ("" if one.unit == "%" else one.unit, one.book))
         book.text(sheet, row, 5, "assumed" if one.assumed else "", book.mark)

@@ -207,7 +207,9 @@ def summary(book: Book, sheet: Any, result: Result) -> None:
     book.text(sheet, 6, 0, f"Price, {bid.currency}", book.head)
     sheet.write_formula(6, 1, price_formula(price), book.total, float(price.totals["price"]))
     book.text(sheet, 7, 0, f"Price a {unit}, {bid.currency}")
-    a_unit = float(price.totals["price"]) / surface if surface else 0.0
+    a_unit = 0.0
+    if surface:
+        a_unit = float(price.totals["price"]) / surface
     sheet.write_formula(7, 1, "=IF(B5>0,ROUND(B7/B5,2),0)", book.money, round(a_unit, 2))
     if price.lot_by_lot is not None:
         how = f"its rolls planned with effort {lot_by_lot(bid).cuts.effort}"

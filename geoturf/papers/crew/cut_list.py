@@ -69,7 +69,9 @@ def data(result: Result) -> dict[str, Any]:
     """Of the paper ``crew_cut_list``."""
     system = SYSTEMS[result.bid.units]
     plan = result.plan
-    mm = WIDE_MM / float(plan.rolls["length_m"].max()) if len(plan.rolls) else 1.0
+    mm = 1.0
+    if len(plan.rolls):
+        mm = WIDE_MM / float(plan.rolls["length_m"].max())
     number = numbers(result)
     cuts = by_roll(plan.pieces, Cut)
     kept = by_roll(plan.stock, Kept)
@@ -211,6 +213,10 @@ def _running(
         [one * mm for one in at], max(roll.length_m * mm, _LEAST_MM * len(at)), _LEAST_MM
     )
     return [
-        {"at": round(one * mm, 2), "place": round(place, 2), "text": system.tape(one)}
+        {
+            "at": round(one * mm, 2),
+            "place": round(place, 2),
+            "text": system.tape(one),
+        }
         for one, place in zip(at, places, strict=True)
     ]

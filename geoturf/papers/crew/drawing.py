@@ -182,7 +182,12 @@ def drawn(
 def _framed(name: str, window: Box, view: View) -> dict[str, Any]:
     x0, y0, x1, y1 = view.box(window)
     size = {"width": _round(x1 - x0), "height": _round(y1 - y0)}
-    return {"name": name, "x": _round(x0), "y": _round(y0), **size}
+    return {
+        "name": name,
+        "x": _round(x0),
+        "y": _round(y0),
+        **size,
+    }
 
 
 def _round(value: Any) -> Any:
@@ -298,7 +303,12 @@ def _labels(laying: Laying, view: View, system: System, named: bool) -> Iterator
             continue
         label = written.label
         (x, y) = view.page(written.u, written.v)
-        at = {"x": _round(x), "y": _round(y), "turned": label.turned, "above": label.above}
+        at = {
+            "x": _round(x),
+            "y": _round(y),
+            "turned": label.turned,
+            "above": label.above,
+        }
         yield at | {"number": label.number, "lines": list(label.lines)}
 
 
@@ -412,7 +422,12 @@ def _named(view: View, name: str, u: float, v: float, laying: Laying) -> dict[st
     a, b, _, _ = view.box((u + ahead, v + right, u + ahead, v + right))
     away = float(np.hypot(a - x, b - y)) or 1.0
     side = [round((a - x) / away, 2), round((b - y) / away, 2)]
-    return {"name": name, "x": _round(x), "y": _round(y), "side": side}
+    return {
+        "name": name,
+        "x": _round(x),
+        "y": _round(y),
+        "side": side,
+    }
 
 
 def _outward(shape: shapely.Geometry, u: float, v: float) -> tuple[float, float]:
@@ -452,7 +467,13 @@ def _dims(laying: Laying, view: View, system: System) -> Iterator[dict[str, Any]
         places = spread([at for at, _ in found], length, _APART_MM)
         for (at, text), place in zip(found, places, strict=True):
             end = _round(ends[at, text])
-            yield {"rim": rim, "at": _round(at), "end": end, "place": _round(place), "text": text}
+            yield {
+                "rim": rim,
+                "at": _round(at),
+                "end": end,
+                "place": _round(place),
+                "text": text,
+            }
 
 
 def _dim(laying: Laying, line: Line, seam: Seam, view: View, system: System) -> _Dim | None:
@@ -463,7 +484,9 @@ def _dim(laying: Laying, line: Line, seam: Seam, view: View, system: System) -> 
     x0, y0, x1, y1 = view.box((seam.u0, seam.v0, seam.u1, seam.v1))
     chalk = "-".join(mark.name for mark in line.marks)
     mark = line.marks[0].name
-    origin = (mark if seam.cross else chalk) + " + " if len(laying.lines) > 1 else ""
+    origin = ""
+    if len(laying.lines) > 1:
+        origin = (mark if seam.cross else chalk) + " + "
     away = abs(line.offset_m(seam))
     in_line = away < _SAME_M and seam.cross == line.seam.cross
     text = chalk if in_line else origin + system.tape(away)

@@ -38,7 +38,9 @@ class Day(NamedTuple):
     def told(self) -> str:
         if self.number == _NEVER:
             return "No day is known"
-        when = f"{self.date:%A} {self.date}, " if self.date else ""
+        when = ""
+        if self.date:
+            when = f"{self.date:%A} {self.date}, "
         return f"{when}{'day' if when else 'Day'} {self.number}"
 
 

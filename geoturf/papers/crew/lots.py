@@ -10,7 +10,11 @@ from geoturf.rules import MaterialRules
 from geoturf.rules.items import ITEMS, shown
 from geoturf.units import POUND_KG, System, powers, round_up
 
-_NAIL = {"nails": "turf_nail", "seam_nails": "seam_nail", "fabric_nails": "fabric_nail"}
+_NAIL = {
+    "nails": "turf_nail",
+    "seam_nails": "seam_nail",
+    "fabric_nails": "fabric_nail",
+}
 _PACKAGES = {item.package for item in ITEMS.values() if item.package}
 
 

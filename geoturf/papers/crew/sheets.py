@@ -205,7 +205,13 @@ def _lots(result: Result, sheet: Sheet) -> list[dict[str, Any]]:
             ]
             drawn = f"{title}, pile to {one.bearing_deg:.0f}°"
             areas.append({"drawn": drawn, "pieces": pieces})
-        rows.append({"site": lot.site, "phase": lot.phase, "areas": areas})
+        rows.append(
+            {
+                "site": lot.site,
+                "phase": lot.phase,
+                "areas": areas,
+            }
+        )
     named = [f"{row['site']}, {row['phase']}" for row in rows]
     drawings = [area["drawn"] for row in rows for area in row["areas"]]
     pieces_named = [text for row in rows for area in row["areas"] for text in area["pieces"]]
@@ -395,14 +401,20 @@ def _page(
     blocks = [_block(one, areas[one.told.laying.area_index], room, system) for one in page.blocks]
     placed = [_detail(one, areas[one.drawn.laying.area_index], system) for one in page.placed]
     high = max((one.y + one.drawn.view.size[1] for one in page.placed), default=0.0)
-    return {"blocks": blocks, "details": placed, "height": high}
+    return {
+        "blocks": blocks,
+        "details": placed,
+        "height": high,
+    }
 
 
 def _block(one: Block, area: dict[str, Any], room: Room, system: System) -> dict[str, Any]:
     laying = one.told.laying
     view = one.view
     wide = max(view.size[0], views.HEAD_MM)
-    list_mm = room.wide - wide - views.GAP_MM if one.beside else room.wide
+    list_mm = room.wide
+    if one.beside:
+        list_mm = room.wide - wide - views.GAP_MM
     drawn = drawing.drawn(laying, view, one.details, system, not area["on"])
     return {
         "drawing": _headed(drawn, area, area["title"]),

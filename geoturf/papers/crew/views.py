@@ -132,7 +132,9 @@ def _filled(some: Sequence[Sizes], high: float) -> list[Block] | None:
         grown = False
         for k in sorted(range(len(some)), key=lambda k: some[k].blocks[at[k]].view.scale.mm):
             blocks = some[k].blocks
-            more = blocks[at[k] - 1].height - blocks[at[k]].height if at[k] else np.inf
+            more = np.inf
+            if at[k]:
+                more = blocks[at[k] - 1].height - blocks[at[k]].height
             if more <= spare:
                 at[k] = at[k] - 1
                 spare = spare - more
@@ -192,7 +194,9 @@ def _told_larger(laying: Laying, view: View, system: System) -> list[Piece]:
 def _largest(one: Told, room: Room, system: System) -> View:
     """Above a list that leaves half the page; else on the whole of it."""
     list_mm = one.list_mm(room.wide)
-    high = room.high - list_mm if list_mm < room.high / 2 else room.high
+    high = room.high
+    if list_mm < room.high / 2:
+        high = room.high - list_mm
     views = [_whole(one.laying, scale) for scale in drawing.scales(system)]
     fits = (view for view in views if _fits(view, Room(room.wide, high)))
     return next(fits, views[-1])

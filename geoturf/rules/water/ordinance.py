@@ -181,7 +181,9 @@ def by_file(value: object) -> str:
         if value.lower().endswith(".toml"):
             return value
         return ""
-    named = value.get("file", "") if isinstance(value, dict) else ""
+    named = ""
+    if isinstance(value, dict):
+        named = value.get("file", "")
     if isinstance(named, str):
         return named
     return ""
