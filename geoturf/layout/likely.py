@@ -310,7 +310,7 @@ def _wide(cells: Floats, many: Ints, i: int, j: int, lo: float, hi: float) -> in
 
 
 @jit
-def lengths(edges: Floats, parts: Ints, areas: Ints, bearings: Floats, roll: Floats) -> Floats:
+def lengths(edges: Floats, parts: Ints, areas: Ints, bearings: Floats, roll: RollSizes) -> Floats:
     """How many pieces as wide as is usable each area comes to (n, `LENGTHS`) by their part of the
     longest roll, at its bearing: what lines an eighth of a strip apart have of it, in equal pieces
     where that is longer than a roll. ``edges``, ``parts``, ``areas`` as `likely` takes them."""
@@ -322,28 +322,28 @@ def lengths(edges: Floats, parts: Ints, areas: Ints, bearings: Floats, roll: Flo
 
 
 @inner
-def _lengths(edges: Floats, bearing: float, roll: Floats, out: Floats) -> None:
+def _lengths(edges: Floats, bearing: float, roll: RollSizes, out: Floats) -> None:
     """Adds the pieces of one part to ``out``."""
     s, c = np.sin(np.radians(bearing)), np.cos(np.radians(bearing))
     low, high = NO, -NO
     for k in range(len(edges)):
         v = edges[k, 0] * c - edges[k, 1] * s
         low, high = min(low, v), max(high, v)
-    n = int64(max(1, np.ceil((high - low) * CELLS / roll[USABLE])))
+    n = int64(max(1, np.ceil((high - low) * CELLS / roll.usable)))
     d = (high - low) / n
     starts = np.zeros(n + 1, np.int64)
     lines = np.empty(n)
     for i in range(n):
         lines[i] = low + (i + 0.5) * d
     crossed = _crossed(edges, s, c, lines, starts)
-    longest = roll[LONGEST] + roll[ENDS]
+    longest = roll.longest + roll.ends
     for i in range(n):
         for p in range(starts[i], starts[i + 1] - 1, 2):
             long = crossed[p + 1] - crossed[p]
-            pieces = max(1.0, np.ceil(long / roll[LONGEST] - 1e-9))
-            part = (long / pieces + roll[ENDS]) / longest
+            pieces = max(1.0, np.ceil(long / roll.longest - 1e-9))
+            part = (long / pieces + roll.ends) / longest
             at = int64(min(LENGTHS - 1, max(0.0, np.ceil(LENGTHS * part) - 1)))
-            out[at] += pieces * d / roll[USABLE]
+            out[at] += pieces * d / roll.usable
 
 
 @jit
