@@ -24,7 +24,8 @@ _TOGETHER = 0.05  # of the sum of ranges: figures multiply (hours by rates), so 
 def promises(folder: Folder) -> Iterator[Told]:
     if not folder.has("risk"):
         return
-    risk, moves = folder.table("risk"), folder.table("risk_moves")
+    risk = folder.table("risk")
+    moves = folder.table("risk_moves")
     yield _percentiles(folder, risk, moves)
     yield _contingency(folder, risk)
     yield _ranges(folder, moves)
@@ -33,7 +34,8 @@ def promises(folder: Folder) -> Iterator[Told]:
 
 
 def _percentiles(folder: Folder, risk: Table, moves: Table) -> Told:
-    part, told = risk.numbers("percentile") / 100, risk.numbers("price")
+    part = risk.numbers("percentile") / 100
+    told = risk.numbers("price")
     price = float(sum(folder.table("bid").money("amount"), Decimal(0)))
     low, high, sigma = _spread(moves, price)
     least = price + low - sigma * np.sqrt((1 - part) / part)
@@ -48,7 +50,8 @@ def _spread(moves: Table, price: float) -> tuple[float, float, float]:
     """The least and the most that the mean of the draws is over the price, and the most sigma."""
     survey = np.array([one == "survey" for one in moves.text("table")], bool)
     ends = np.column_stack([moves.numbers("price_low"), moves.numbers("price_high")]) - price
-    low, high = ends.min(axis=1), ends.max(axis=1)
+    low = ends.min(axis=1)
+    high = ends.max(axis=1)
     width = (high - low)[~survey]
     near = width.sum() * _TOGETHER
     sigma = float(np.sqrt((width**2).sum() / 18 + ((high - low)[survey] ** 2).sum() / 4))
@@ -126,5 +129,6 @@ def _shares(moves: Table) -> Told:
     squares: Floats = moves.numbers("rank_correlation") ** 2
     own = 100 * squares / squares.sum() if squares.sum() > 0 else 0 * squares
     room = 0.051 + 0.11 / max(float(np.sqrt(squares.sum())), 1e-3)
-    names, told = moves.text("figure"), moves.numbers("share_pct")
+    names = moves.text("figure")
+    told = moves.numbers("share_pct")
     return compared("shares of risk", "parts of the variance", names, told, own, room, "%")

@@ -50,18 +50,24 @@ def _hours(folder: Folder, table: Table) -> Told:
 
 
 def _crew_days(folder: Folder, table: Table) -> Told:
-    hours, day = table.numbers("crew_hours"), _day_h(folder)
-    own, room = hours / day, 0.0051 + 0.051 / day
-    told, names = table.numbers("crew_days"), _names(table)
+    hours = table.numbers("crew_hours")
+    day = _day_h(folder)
+    own = hours / day
+    room = 0.0051 + 0.051 / day
+    told = table.numbers("crew_days")
+    names = _names(table)
     return between("crew-days", "days of a crew", names, told, own - room, own + room)
 
 
 def _capacity(folder: Folder, table: Table) -> Iterator[Told]:
     """No crew works more in the days of a task, or of all its tasks, than it has hours; and a task
     is not begun after it is done."""
-    day, crews = _day_h(folder), _crews(folder)
-    first, last = table.numbers("start_day"), table.numbers("finish_day")
-    hours, names = table.numbers("crew_hours"), _names(table)
+    day = _day_h(folder)
+    crews = _crews(folder)
+    first = table.numbers("start_day")
+    last = table.numbers("finish_day")
+    hours = table.numbers("crew_hours")
+    names = _names(table)
     of = table.text("crew")
     most = [
         (b - a + 1) * day * crews.get(crew, 0.0) for a, b, crew in zip(first, last, of, strict=True)
@@ -99,7 +105,8 @@ def _dates(folder: Folder, table: Table) -> Told:
     week = {_WEEK.index(day) for day in rules["working_days"]}
     holidays = {datetime.date.fromisoformat(day) for day in rules["holidays"]}
     dated = _dated(table)
-    wrong, count = [], 0
+    wrong = []
+    count = 0
     for (name, number, day), (_, other, before) in zip(dated, [*dated[:1], *dated], strict=False):
         count += 1
         worked = _worked(min(day, before), max(day, before), week, holidays)
@@ -114,7 +121,8 @@ def _dated(table: Table) -> list[tuple[str, float, datetime.date]]:
     """What is told a date, but for deliveries, which may be agreed on any day: day number and date."""
     out = []
     for end in ("start", "finish"):
-        days, dates = table.numbers(f"{end}_day"), table.text(end)
+        days = table.numbers(f"{end}_day")
+        dates = table.text(end)
         rows = zip(_names(table), table.text("crew"), days, dates, strict=True)
         out += [
             (name, number, datetime.date.fromisoformat(date))
@@ -145,7 +153,8 @@ def _deliveries(folder: Folder, table: Table) -> Told:
     agreed = folder.settings["terms"].get("phases") or {}
     rows = zip(table.text("phase"), table.text("task"), table.numbers("start_day"), strict=True)
     days = {(phase, task): day for phase, task, day in rows}
-    wrong, count = [], 0
+    wrong = []
+    count = 0
     for (phase, task), day in days.items():
         if task != _LAYS or (agreed.get(phase) or {}).get("deliver_on"):
             continue

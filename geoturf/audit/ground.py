@@ -88,7 +88,9 @@ _LAYERED = (".gpkg", ".kml", ".kmz")  # formats of layers
 
 def _inner(path: Path, setting: dict[str, Any]) -> list[str]:
     if setting["layer"] not in ("", "*"):
-        return [setting["layer"]] if path.suffix.lower() in _LAYERED else [""]
+        if path.suffix.lower() in _LAYERED:
+            return [setting["layer"]]
+        return [""]
     return sources.layers_of(path)
 
 

@@ -65,7 +65,8 @@ def _amounts(lines: list[dict[str, str]]) -> Told:
 def _lines(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     """Every order of a thing that costs has its line, of that quantity and at the bid's unit
     cost."""
-    settings, table = folder.settings, folder.table("materials")
+    settings = folder.settings
+    table = folder.table("materials")
     under = {f"phase {phase}": book for phase, book in books.of_phases(folder).items()}
     of_book = {name: books.prices(settings, name) for name in ("", *settings["books"])}
     by_line: dict[tuple[str, str], list[dict[str, str]]] = {}
@@ -124,11 +125,11 @@ def _by_size(
             weeks * Decimal(week["amount"]) + max(0, days - weeks * covers) * Decimal(day["amount"])
             for weeks in range(days // covers + 2)
         )
-        told, least = (
-            sum((_decimal(one["amount"]) for one in found), Decimal(0)),
-            _cents(min(mixes)),
-        )
-        return "" if told == least else f"is hired for {told}, where {least} would do"
+        told = sum((_decimal(one["amount"]) for one in found), Decimal(0))
+        least = _cents(min(mixes))
+        if told == least:
+            return ""
+        return f"is hired for {told}, where {least} would do"
     turf = [one for name, one in products.items() if plain(one["title"] or name) == item]
     breaks = (
         rules["breaks"].get(key, []) if item in ITEMS else [b for t in turf for b in t["breaks"]]
@@ -149,7 +150,8 @@ def _least_orders(
     lines: list[dict[str, str]], of_scope: dict[str, dict[str, Any]], products: dict[str, Any]
 ) -> Told:
     """Orders of a phase come to the least that they are charged; ``of_scope``: its prices."""
-    wrong, count = [], 0
+    wrong = []
+    count = 0
     costs = {key: money for rules in of_scope.values() for key, money in rules["least"].items()}
     leasts = [
         (key, money, {title for title, item in ITEMS.items() if item[1] == key})
@@ -280,7 +282,9 @@ def _build_up(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
     if new := strangers(folder):
         yield unseen("build-up", f"the audit does not know {new}")
         return
-    wrong, general, count = [], Decimal(0), 0
+    wrong = []
+    general = Decimal(0)
+    count = 0
     of = books.of_phases(folder)
     for name in dict.fromkeys(of.values()):
         own = _steps(folder, [one for one in lines if of.get(one["phase"]) == name], name)
@@ -303,7 +307,8 @@ def _build_up(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:
 def _steps(folder: Folder, work: list[dict[str, str]], book: str) -> dict[str, Decimal]:
     """Each step on the lines of the phases under a price book."""
     settings = folder.settings
-    rules, turf = books.prices(settings, book), set(_turf_by_title(settings["products"]))
+    rules = books.prices(settings, book)
+    turf = set(_turf_by_title(settings["products"]))
     taxed = ("material", "plant") if rules["tax_on_plant"] else ("material",)
     sums = {kind: Decimal(0) for kind in ("material", "labour", "plant", "service")}
     for line in work:

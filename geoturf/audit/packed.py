@@ -106,7 +106,9 @@ def _shape(mark: ElementTree.Element) -> Any:
     made = [one for one in made if one is not None]
     if not made:
         return None
-    return made[0] if len(made) == 1 else shapely.MultiPolygon(made)
+    if len(made) == 1:
+        return made[0]
+    return shapely.MultiPolygon(made)
 
 
 def _polygon(element: ElementTree.Element) -> Any:

@@ -20,7 +20,8 @@ _LITRES = 1.01  # of the last whole unit that a volume is told in
 def promises(folder: Folder) -> Iterator[Told]:
     if not folder.has("water"):
         return
-    table, rules = folder.table("water"), folder.settings["water"]
+    table = folder.table("water")
+    rules = folder.settings["water"]
     yield _saved(table)
     yield from _now(folder, table, rules)
     yield _turf(folder, table, rules)
@@ -53,11 +54,13 @@ def _now(folder: Folder, table: Table, rules: dict[str, Any]) -> Iterator[Told]:
         yield unseen("water now", "covers, climates or meters by area are not reckoned with")
         return
     cover, way = (_published(f"water_{name}") for name in ("covers", "irrigation"))
-    of, how = rules["cover"], rules["irrigation"]
+    of = rules["cover"]
+    how = rules["irrigation"]
     if of in rules["covers"] or how in rules["efficiencies"] or of not in cover or how not in way:
         yield unseen("water now", "the bid's own covers and irrigation are not reckoned with")
         return
-    eto, rain = np.array(climate["eto"]), np.array(climate["rain"] or [0.0] * 12)
+    eto = np.array(climate["eto"])
+    rain = np.array(climate["rain"] or [0.0] * 12)
     most = eto.sum() * cover[of] / way[how]
     least = np.maximum(0, eto * cover[of] - rain).sum() / way[how]
     told, one = _volumes(table, "baseline")
@@ -78,7 +81,9 @@ def _published(name: str) -> dict[str, float]:
 def _turf(folder: Folder, table: Table, rules: dict[str, Any]) -> Told:
     """Turf takes what it is rinsed and cooled with."""
     told, one = _volumes(table, "use")
-    land, names, kinds = _ground(folder, table), _names(table), table.text("conversion")
+    land = _ground(folder, table)
+    names = _names(table)
+    kinds = table.text("conversion")
     rows = [k for k, kind in enumerate(kinds) if rules["conversions"].get(kind, {}).get("turf")]
     depth = [_applied(rules["conversions"][kinds[k]]) for k in rows]
     own = land[rows] * np.array(depth)
@@ -95,12 +100,11 @@ def _applied(conversion: dict[str, Any]) -> float:
 def _capital(folder: Folder, table: Table, rules: dict[str, Any]) -> Told:
     """A conversion at a cost by area costs that along the slope, and no more is given towards it than
     it costs."""
-    land, kinds, names = (
-        _ground(folder, table, "surface_area"),
-        table.text("conversion"),
-        _names(table),
-    )
-    capital, rebate = table.numbers("capital"), table.numbers("rebate")
+    land = _ground(folder, table, "surface_area")
+    kinds = table.text("conversion")
+    names = _names(table)
+    capital = table.numbers("capital")
+    rebate = table.numbers("rebate")
     wrong = []
     for k, kind in enumerate(kinds):
         each = (rules["conversions"].get(kind) or {}).get("capital")

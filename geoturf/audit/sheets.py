@@ -102,7 +102,8 @@ def _lines(folder: Folder, book: _Book) -> Told:
 def _schedule(folder: Folder, book: _Book) -> Told:
     """The schedule of values ends in the price, phase by phase and section by section."""
     head, *rows, last = book.rows("Schedule")
-    price, phase = _column(head, "price"), _column(head, "phase")
+    price = _column(head, "price")
+    phase = _column(head, "phase")
     table = folder.table("schedule")
     due = _summed(table.text("phase"), table.money("price"))
     stored = _summed([row.get(phase, "") for row in rows], [_cents(row[price]) for row in rows])
@@ -120,7 +121,8 @@ def _schedule(folder: Folder, book: _Book) -> Told:
 def _sites(folder: Folder, book: _Book) -> Told:
     """Every site has its price, and they come to the whole."""
     head, *rows, last = book.rows("Sites")
-    site, price = _column(head, "site"), _column(head, "price")
+    site = _column(head, "site")
+    price = _column(head, "price")
     table = folder.table("sites")
     due = dict(zip(table.text("site"), table.money("price"), strict=True))
     stored = {plain(row[site]): _cents(row[price]) for row in rows}

@@ -514,7 +514,8 @@ def _phases(
     column = {name: areas.si(name) for name in _MEASURES}
     column |= {name: areas.numbers(name) for name in _COUNTS}
     first = next(iter(settings["products"].values()))
-    under, made = books.of_phases(folder), {}
+    under = books.of_phases(folder)
+    made = {}
     for name in dict.fromkeys(phase.tolist()):
         rows = np.flatnonzero((phase == name) & folder.laid)
         made[name] = _Phase(

@@ -100,7 +100,9 @@ def _side_by_side(
     enough for them as one, and as long as it or the longer of them, with nothing else of the area
     beside them, no gap in either and no bay that they would lie over; of areas with any of ``some``
     (bool)."""
-    laid, room, reach = laid_at(result), room_across(result), _longest_laid(result)
+    laid = laid_at(result)
+    room = room_across(result)
+    reach = _longest_laid(result)
     by_area = _rows_by(areas_of(result))
     for row in np.unique(areas_of(result)[some]):
         mine = by_area[row]
@@ -140,7 +142,8 @@ def _without_gaps(strip: np.ndarray) -> bool:
 def _over_a_bay(every: np.ndarray, one: np.ndarray, other: np.ndarray) -> bool:
     """Whether the strips ``one`` and ``other``, above it, would as one lie over what parts turf: past
     an end of the shorter there are pieces again on the far side of it."""
-    below, above = every[:, 3] <= one[0, 2] + HAIR_M, every[:, 2] >= other[0, 3] - HAIR_M
+    below = every[:, 3] <= one[0, 2] + HAIR_M
+    above = every[:, 2] >= other[0, 3] - HAIR_M
     return any(
         _beyond(some, short, long)
         for some, short, long in ((every[below], one, other), (every[above], other, one))
@@ -208,9 +211,11 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
     longest = _longest_laid(result)
     cross = seams[seams["kind"] == "cross"]
     middle = cross.assign(v=(cross["v0"] + cross["v1"]) / 2, n=np.arange(len(cross)))
-    wrong, by_area = np.zeros(len(cross), bool), _rows_by(area)
+    wrong = np.zeros(len(cross), bool)
+    by_area = _rows_by(area)
     for _, some in middle.groupby(["area_index", "v"], sort=False):
-        row, v = int(some["area_index"].iloc[0]), float(some["v"].iloc[0])
+        row = int(some["area_index"].iloc[0])
+        v = float(some["v"].iloc[0])
         mine = by_area.get(row, np.zeros(0, int))
         strip = mine[(laid[mine, 2] <= v) & (v <= laid[mine, 3])]
         long = _strips_about(laid[strip], some["u0"].to_numpy(float))
@@ -251,7 +256,8 @@ def _strips_about(laid: np.ndarray, us: np.ndarray) -> np.ndarray:
     where no piece ends. ``laid`` (m, 4) lie along one line."""
     ends = laid[np.argsort(laid[:, 0]), :2]
     apart = ends[1:, 0] > np.maximum.accumulate(ends[:, 1])[:-1] + HAIR_M
-    first, last = ends[np.append(True, apart), 0], ends[np.append(apart, True), 1]
+    first = ends[np.append(True, apart), 0]
+    last = ends[np.append(apart, True), 1]
     at = np.clip(np.searchsorted(first, us, side="right") - 1, 0, None)
     joined = np.abs(ends.reshape(1, -1) - us[:, None]).min(axis=1, initial=np.inf) < HAIR_M
     return np.where(joined, last[at] - first[at], 0.0)

@@ -293,7 +293,8 @@ _WHERE = ["u0", "u1", "v0", "v1", "bearing_deg"]
 
 def laid_otherwise(result: Result, sound: Iterable[Result]) -> np.ndarray:
     """Rows of the areas whose pieces or seams lie otherwise than in each of ``sound``."""
-    own, known = _lies(result), [_lies(one) for one in sound]
+    own = _lies(result)
+    known = [_lies(one) for one in sound]
     rows = [
         row for row, lies in enumerate(own) if not any(lies in one[row : row + 1] for one in known)
     ]
@@ -302,7 +303,8 @@ def laid_otherwise(result: Result, sound: Iterable[Result]) -> np.ndarray:
 
 def _lies(result: Result) -> list[tuple[object, ...]]:
     """All that the promises in `ON_GROUND` ask of each area."""
-    pieces, of = result.plan.pieces[_WHERE].to_numpy(float), areas_of(result)
+    pieces = result.plan.pieces[_WHERE].to_numpy(float)
+    of = areas_of(result)
     order = np.lexsort((*pieces.T, of))
     laid = result.ground.areas["laid"]
     ends = np.cumsum(np.bincount(of, minlength=len(laid)))

@@ -20,11 +20,13 @@ def over(pieces: Floats) -> Floats:
     out = np.zeros(m)
     long = (np.arange(k) + WITHIN) / k
     for row in range(m):
-        left, used = pieces[row].copy(), 0.0
+        left = pieces[row].copy()
+        used = 0.0
         whole = (left * long).sum()
         for first in range(k - 1, -1, -1):
             while left[first] > 1e-9:
-                fill, room = np.zeros(k), 1.0
+                fill = np.zeros(k)
+                room = 1.0
                 for j in range(first, -1, -1):
                     if left[j] > 1e-9:
                         fill[j] = np.floor(room / long[j] + 1e-9)

@@ -324,11 +324,14 @@ def lengths(edges: Floats, parts: Ints, areas: Ints, bearings: Floats, roll: Rol
 @inner
 def _lengths(edges: Floats, bearing: float, roll: RollSizes, out: Floats) -> None:
     """Adds the pieces of one part to ``out``."""
-    s, c = np.sin(np.radians(bearing)), np.cos(np.radians(bearing))
-    low, high = NO, -NO
+    s = np.sin(np.radians(bearing))
+    c = np.cos(np.radians(bearing))
+    low = NO
+    high = -NO
     for k in range(len(edges)):
         v = edges[k, 0] * c - edges[k, 1] * s
-        low, high = min(low, v), max(high, v)
+        low = min(low, v)
+        high = max(high, v)
     n = int64(max(1, np.ceil((high - low) * CELLS / roll.usable)))
     d = (high - low) / n
     starts = np.zeros(n + 1, np.int64)

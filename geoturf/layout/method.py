@@ -44,7 +44,8 @@ def _largest_estimated(ground: Ground, rules: LayoutRules, told: System) -> Grou
 
 
 def _told(size: np.ndarray, estimated: np.ndarray, rules: LayoutRules, told: System) -> Finding:
-    limit, total = told.land(rules.laid_bid_m2), told.land(float(size.sum()))
+    limit = told.land(rules.laid_bid_m2)
+    total = told.land(float(size.sum()))
     least, most = (told.land(float(one)) for one in (size[estimated].min(), size.max()))
     which = f"the {int(estimated.sum()):,} largest areas ({least} to {most})"
     why = f"in a bid of {total} (over [layout] laid_bid = {limit}) {which} are estimated, not laid"

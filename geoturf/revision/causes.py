@@ -81,7 +81,8 @@ _TITLES = frozenset(item.title for item in ITEMS.values())
 def _own_items() -> dict[str, frozenset[str]]:
     """The titles of the items that an allowance or a production rate bears on, by the setting's
     name."""
-    rules, found = MaterialRules(), dict[str, set[str]]()
+    rules = MaterialRules()
+    found = dict[str, set[str]]()
     for item in ITEMS.values():
         if field := item.allowance_rule(rules):
             found.setdefault(f"materials.{key_of(field)}", set()).add(item.title)
