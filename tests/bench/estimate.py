@@ -234,11 +234,12 @@ def spreads(fit: np.ndarray, known: dict, kinds: float) -> dict[tuple[str, str],
     few = beside < np.quantile(beside, 0.3)
     plain = float(np.std(some[few]))
     more = np.sqrt(max(0.0, np.mean(some**2) - plain**2) / np.mean(beside**2))
-    small = [
-        (one.bought - turf_m2(fit, one.told))
-        / (turf_m2(fit, one.told) - one.told[:, :PLAIN] @ fit[:PLAIN])
-        for one in known.values()
-    ]
+    with np.errstate(divide="ignore"):  # pools without narrow pieces, left out below
+        small = [
+            (one.bought - turf_m2(fit, one.told))
+            / (turf_m2(fit, one.told) - one.told[:, :PLAIN] @ fit[:PLAIN])
+            for one in known.values()
+        ]
     alone = np.concatenate(
         [part[one.size <= 5] for part, one in zip(small, known.values(), strict=True)]
     )
