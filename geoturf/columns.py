@@ -80,7 +80,7 @@ class Column:
 def every() -> tuple[Column, ...]:
     """All columns, file by file in the order they are written. Raises `ValueError` for a record
     that is not whole."""
-    return tuple(_column(row) for row in data.table("columns"))
+    return tuple(_column(row) for row in data.rows_of("columns"))
 
 
 @cache
@@ -89,7 +89,7 @@ def of(file: str) -> tuple[Column, ...]:
     return tuple(column for column in every() if column.file == file)
 
 
-def table(file: str, system: str, values: Mapping[str, Any]) -> pd.DataFrame:
+def table_of(file: str, system: str, values: Mapping[str, Any]) -> pd.DataFrame:
     """The table of ``file`` from its columns' ``values`` in SI, by base name. Raises `KeyError` for
     a value without a record and for a record without a value, but where its column is not always
     there."""

@@ -34,7 +34,7 @@ def _every() -> Iterator[tuple[set[str], str]]:
 
 
 def _files() -> Iterator[tuple[set[str], str]]:
-    for row in data.table("files"):
+    for row in data.rows_of("files"):
         when = ""
         if row["when"]:
             when = f", {row['when']}"
@@ -63,7 +63,7 @@ def _columns() -> Iterator[tuple[set[str], str]]:
 
 
 def _codes() -> Iterator[tuple[set[str], str]]:
-    for row in data.table("codes"):
+    for row in data.rows_of("codes"):
         yield (
             {row["code"]},
             f"finding {row['code']}\n    {row['meaning']}\n    What to do: {row['mend']}",

@@ -139,8 +139,8 @@ def test_a_column_unheard_of_stays_in_the_office(units):
         }
     )
     table.attrs["decimals"] = {}
-    assert list(audience.CLIENT.table(table)) == ["site", f"ground_area_{suffix}", "price"]
-    assert list(audience.OFFICE.table(table)) == list(table)
+    assert list(audience.CLIENT.trimmed(table)) == ["site", f"ground_area_{suffix}", "price"]
+    assert list(audience.OFFICE.trimmed(table)) == list(table)
 
 
 def test_where_areas_lie_is_the_same_for_both():

@@ -25,7 +25,7 @@ SOURCES = {
     ): ast.parse(path.read_text("utf-8"))
     for path in sorted(ROOM.rglob("*.py"))
 }
-ROWS = data.table("codes")
+ROWS = data.rows_of("codes")
 FUNCTION = (ast.FunctionDef, ast.AsyncFunctionDef)
 
 

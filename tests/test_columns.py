@@ -13,11 +13,11 @@ LAWN = {"site": ["A"], "area": ["back"], "reason": ["house"]}
 
 def test_a_table_is_converted_rounded_and_named_by_its_records():
     us, metric = (
-        columns.table("taken", system, LAWN | {"taken": [100.0]}) for system in ("us", "metric")
+        columns.table_of("taken", system, LAWN | {"taken": [100.0]}) for system in ("us", "metric")
     )
     assert list(us.columns) == ["site", "area", "reason", "taken_ft2"]
     assert (
-        str(columns.table("taken", "us", LAWN | {"taken": [-1e-9]})["taken_ft2"][0]) == "0.0"
+        str(columns.table_of("taken", "us", LAWN | {"taken": [-1e-9]})["taken_ft2"][0]) == "0.0"
     )  # no minus zero
     assert us["taken_ft2"].tolist() == [round(100 / FT2_M2, 2)]
     assert metric["taken_m2"].tolist() == [100.0] and metric.attrs["decimals"] == {"taken_m2": 3}
@@ -25,14 +25,14 @@ def test_a_table_is_converted_rounded_and_named_by_its_records():
 
 def test_a_value_without_a_record_is_refused_and_so_is_a_record_without_a_value():
     with pytest.raises(KeyError, match=r"no record in columns\.csv of depth"):
-        columns.table("taken", "us", LAWN | {"taken": [1.0], "depth": [1.0]})
+        columns.table_of("taken", "us", LAWN | {"taken": [1.0], "depth": [1.0]})
     with pytest.raises(KeyError, match="taken"):
-        columns.table("taken", "us", LAWN)
+        columns.table_of("taken", "us", LAWN)
 
 
 def test_a_column_that_is_not_always_there_may_be_left_out():
     given = {c.base: [0.0] for c in columns.of("pieces") if not c.when}
-    assert "along_right_ft" not in columns.table("pieces", "us", given)
+    assert "along_right_ft" not in columns.table_of("pieces", "us", given)
 
 
 @pytest.mark.parametrize(

@@ -79,7 +79,7 @@ def compared() -> set[str]:
 
 def test_every_file_that_readme_lists_can_be_explained():
     always, some = listed()
-    rows = data.table("files")
+    rows = data.rows_of("files")
     assert {row["file"] for row in rows} == always | some | compared()
     assert {row["file"] for row in rows if row["when"]} == some | compared()
     assert {row["file"] for row in rows if "compare" in row["when"]} == compared()

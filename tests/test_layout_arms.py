@@ -34,7 +34,7 @@ LOTS = {
 def pile_along_x(shape, roll=ROLL):
     """The searches at that one bearing: the shape in one, and cut in parts."""
     whole = sought(shape_of(shape), 90.0, roll)
-    return whole, list(arms.apart([whole], roll, (PROP, BALANCED)))
+    return whole, list(arms.in_parts([whole], roll, (PROP, BALANCED)))
 
 
 @pytest.mark.parametrize("bearing", [90.0, 63.0])

@@ -294,7 +294,7 @@ def test_m19_infill_by_pile_weight(pile, low, high):
 def test_every_item_has_a_section_of_masterformat():
     """Check values section 6: numbers of the form 00 00 00 or 00 00 00.00, from the list that ships
     with its sources."""
-    listed = {row["value"] for row in data.table("masterformat")}
+    listed = {row["value"] for row in data.rows_of("masterformat")}
     for item in ITEMS.values():
         assert re.fullmatch(r"\d\d \d\d \d\d(\.\d\d)?", item.section)
         assert item.section in listed
@@ -307,7 +307,7 @@ def test_every_item_has_a_section_of_masterformat():
 
 @pytest.mark.parametrize("name", ["nails", "swell", "aggregate", "lap", "masterformat"])
 def test_published_tables_name_their_source(name):
-    for row in data.table(name):
+    for row in data.rows_of(name):
         assert row["value"] and row["source"] and None not in row
 
 

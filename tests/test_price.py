@@ -268,7 +268,7 @@ def test_unit_price_of_each_phase():
 def test_lines_carry_sections_of_masterformat():
     """Check values section 6: well-formed numbers from the list that ships with its sources."""
     done = priced()
-    listed = {row["value"]: row["title"] for row in data.table("masterformat")}
+    listed = {row["value"]: row["title"] for row in data.rows_of("masterformat")}
     assert set(done.lines["section"]) <= set(listed)
     assert done.lines["section"].str.fullmatch(r"\d\d \d\d \d\d(\.\d\d)?").all()
     assert done.schedule["title"].tolist() == [listed[s] for s in done.schedule["section"]]

@@ -265,10 +265,10 @@ def test_what_may_be_either_is_asked_for(name, said):
 
 def test_every_synonym_leads_to_a_published_name():
     known = {
-        kind: {row[word] for row in published.table(kind_table)}
+        kind: {row[word] for row in published.rows_of(kind_table)}
         for kind, word, kind_table in _TABLES
     }
-    for row in published.table("synonyms"):
+    for row in published.rows_of("synonyms"):
         assert row["means"] in known[row["kind"]] and row["source"] and row["seen"], row
         assert published.key(row["name"]) not in known[row["kind"]], row
 

@@ -143,7 +143,7 @@ def test_every_published_eto_table_closes():
         "San Diego": 46.5,
         "Los Angeles": 50.1,
     }
-    rows = pd.DataFrame(published.table("eto")).astype({"value": float, "month": int})
+    rows = pd.DataFrame(published.rows_of("eto")).astype({"value": float, "month": int})
     assert (
         rows.groupby("place")["month"].apply(sorted).map(lambda m: m == list(range(1, 13)))
     ).all()
@@ -155,7 +155,7 @@ def test_every_published_eto_table_closes():
 
 @pytest.mark.parametrize("name", ["eto", "covers", "irrigation", "plant_factors"])
 def test_every_published_row_has_value_unit_and_source(name):
-    for row in published.table(name):
+    for row in published.rows_of(name):
         assert float(row["value"]) >= 0 and row["unit"] and row["source"] and "year" in row, row
 
 
@@ -219,14 +219,14 @@ def test_the_library_agrees_with_the_steps_of_fao_56():
 )
 def test_plant_factor_ranges(cover, low, high):
     """W17: 23 CCR 491, current wording (from memory; the 2009 text had low 0 to 0.3)."""
-    row = next(row for row in published.table("plant_factors") if row["category"] == cover)
+    row = next(row for row in published.rows_of("plant_factors") if row["category"] == cover)
     assert (float(row["low"]), float(row["high"])) == (low, high)
 
 
 def test_lawn_factors():
     """W18: ASABE S623 annual plant factors, cool 0.8 and warm 0.6; the ranges reach FAO-56 Table 12
     (0.95, 0.85)."""
-    rows = {row["cover"]: row for row in published.table("covers")}
+    rows = {row["cover"]: row for row in published.rows_of("covers")}
     found = [
         (float(rows[c]["value"]), float(rows[c]["high"]))
         for c in ("cool_season_lawn", "warm_season_lawn")

@@ -296,7 +296,7 @@ def make_bid(content: dict[str, Any], file: str = "") -> Bid:
     try:
         bid = Bid.model_validate(content | {"given": content})
     except ValidationError as error:
-        raise BidError(faults.findings(error, Bid, file)) from None
+        raise BidError(faults.as_findings(error, Bid, file)) from None
     foreign = _foreign_prices(bid, file)
     foreign += [fault for choice in choices(bid.price) for fault in _unfit(bid, choice, file)]
     if foreign:
@@ -320,7 +320,7 @@ def _invalid(content: dict[str, Any], file: str) -> list[Finding]:
     try:
         Bid.model_validate(content | {"given": content})
     except ValidationError as error:
-        return faults.findings(error, Bid, file)
+        return faults.as_findings(error, Bid, file)
     return []
 
 
@@ -329,7 +329,7 @@ def _unfit(bid: Bid, choice: Choice, file: str) -> list[Finding]:
     try:
         made = accepted(bid, choice)
     except ValidationError as error:
-        found = faults.findings(error, Bid, file)
+        found = faults.as_findings(error, Bid, file)
     else:
         found = _foreign_prices(made, file)
     said = f"alternate '{choice.title()}': "

@@ -30,7 +30,7 @@ _UNKNOWN, _MISSING, _BAD = (
 )  # pydantic's types of a fault, and all others
 
 
-def findings(error: ValidationError, model: type[BaseModel], file: str) -> list[Finding]:
+def as_findings(error: ValidationError, model: type[BaseModel], file: str) -> list[Finding]:
     """Every fault pydantic found, in our words; several readings of one value (a number, or "free")
     become one line."""
     by_key: dict[tuple[str, str], list[Any]] = {}

@@ -43,7 +43,7 @@ def _faults(names: Sequence[str]) -> list[str]:
 def _taken() -> frozenset[str]:
     """Names of the columns of the report's tables, in both systems of units, and without one."""
     names = set(_GEOPACKAGE)
-    for row in data.table("columns"):
+    for row in data.rows_of("columns"):
         if row["file"] in _TABLES:
             shown = units.SHOWN.get(row["quantity"], {})
             names |= {row["column"], *(f"{row['column']}_{one.suffix}" for one in shown.values())}

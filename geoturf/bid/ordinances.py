@@ -77,7 +77,7 @@ def _read(path: Path, name: str) -> dict[str, Any]:
     try:
         Ordinance.model_validate({**stated, "law": REGIONAL})
     except ValidationError as error:
-        raise BidError(faults.findings(error, Ordinance, name)) from None
+        raise BidError(faults.as_findings(error, Ordinance, name)) from None
     return stated
 
 

@@ -12,7 +12,7 @@ from geoturf import units
 
 
 @cache
-def table(name: str) -> tuple[dict[str, str], ...]:
+def rows_of(name: str) -> tuple[dict[str, str], ...]:
     """The rows of ``name``.csv, as printed."""
     text = files(__name__).joinpath(f"{name}.csv").read_text(encoding="utf-8")
     return tuple(csv.DictReader(StringIO(text)))
@@ -20,12 +20,12 @@ def table(name: str) -> tuple[dict[str, str], ...]:
 
 def names(of: str) -> tuple[str, ...]:
     """The names in a table with the columns name and quantity, in its order."""
-    return tuple(dict.fromkeys(row["name"] for row in table(of)))
+    return tuple(dict.fromkeys(row["name"] for row in rows_of(of)))
 
 
 def value(of: str, name: str, quantity: str) -> float:
     """One value of such a table, in SI. Raises `KeyError` when the table has no such row."""
-    for row in table(of):
+    for row in rows_of(of):
         if row["name"] == name and row["quantity"] == quantity:
             factor, _ = units.unit_factor(row["unit"])
             return float(row["value"]) * factor

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 
 from geoturf.rules.water import Ordinance
-from geoturf.rules.water.names import key, meant, table
+from geoturf.rules.water.names import key, meant, rows_of
 
 _MOST = 0.5  # of the values have to tell
 LAWNS = {"lawn", "grass", "turf", "turfgrass", "sod"}  # covers, though not which
@@ -18,12 +18,12 @@ _PHASE = re.compile(r"(phase|ph|stage)[\s_-]*\d\w*", re.IGNORECASE)
 
 def known_cover(value: str) -> bool:
     """Whether a value is a cover's name, or one that people use for it."""
-    known = {row["cover"] for row in table("covers")}
+    known = {row["cover"] for row in rows_of("covers")}
     return meant(value, known, "cover") in known
 
 
 def known_irrigation(value: str) -> bool:
-    known = {row["method"] for row in table("irrigation")}
+    known = {row["method"] for row in rows_of("irrigation")}
     return meant(value, known, "irrigation") in known
 
 

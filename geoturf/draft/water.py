@@ -9,7 +9,7 @@ from geoturf.bid.listing import toml
 from geoturf.draft.by_value import LAWNS, known_cover, known_irrigation
 from geoturf.rules.water import WaterPrice, WaterRules
 from geoturf.rules.water.conversion import SHIPPED
-from geoturf.rules.water.names import key, table
+from geoturf.rules.water.names import key, rows_of
 
 COLUMNS = ("cover", "irrigation", "district")
 _COOL = "cool_season_lawn"
@@ -21,7 +21,7 @@ def lines(values: Mapping[str, Sequence[object]]) -> list[str]:
     values; empty: no table."""
     if not values:
         return []
-    places = sorted({row["place"] for row in table("eto")})
+    places = sorted({row["place"] for row in rows_of("eto")})
     default = {name: field.default for name, field in WaterRules.model_fields.items()}
     price = WaterPrice.model_fields["price"].default
     written = [
@@ -74,7 +74,7 @@ def _without(values: Mapping[str, Sequence[object]]) -> list[str]:
 
 def _covers(given: Iterable[object]) -> list[str]:
     """Covers that geoturf does not know by name: "lawn" and the like guessed, others asked for."""
-    cool = next(row for row in table("covers") if row["cover"] == _COOL)
+    cool = next(row for row in rows_of("covers") if row["cover"] == _COOL)
     written = []
     for name in _unknown(given, known_cover):
         head = f"[water.covers.{toml(name)}]"

@@ -128,7 +128,7 @@ def _crew_hours(result: Result) -> float:
 
 def _files(result: Result, written: Iterable[str]) -> object:
     """Links to what there is, by reader; tables folded below."""
-    meant = {row["file"]: row["meaning"] for row in data.table("files")}
+    meant = {row["file"]: row["meaning"] for row in data.rows_of("files")}
     by: dict[str, list[object]] = {}
     for path in sorted(written, key=lambda path: (path.endswith(".csv"), path)):
         said = ""
@@ -183,7 +183,7 @@ def _by_code(findings: Iterable[Finding]) -> dict[str, list[Finding]]:
 
 def _kind(findings: list[Finding]) -> object:
     """The first of a kind, how many more there are, what to do."""
-    mend = {row["code"]: row["mend"] for row in data.table("codes")}.get(findings[0].code, "")
+    mend = {row["code"]: row["mend"] for row in data.rows_of("codes")}.get(findings[0].code, "")
     more = ""
     if len(findings) > 1:
         more = f" And {len(findings) - 1:,} more like it."

@@ -274,7 +274,7 @@ def warm_parts() -> None:
 
     edges, vs = kernel.turn(_PLAN, 1.0, 0.0, 1e-6)
     every = kernel.slabs(edges, vs, vs, 0.1)[:3]
-    parting.apart(*parting.between(edges, vs, every, 0, len(vs) - 1), -np.inf, np.inf, _ROLL)
+    parting.separate(*parting.between(edges, vs, every, 0, len(vs) - 1), -np.inf, np.inf, _ROLL)
     parting.best_two(
         edges, vs, every, np.array([0, len(vs) - 1]), vs, vs, np.zeros(1), _ROLL, _SHARES[None], 0.0
     )

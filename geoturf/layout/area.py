@@ -79,11 +79,11 @@ def _tried(
     """The searches at the ``bearings``: the shape in one and, where that is cheaper, in blocks, and
     both parted about a house."""
     whole = [sought(shape, at, roll, models=models) for at in bearings]
-    tried = [*whole, *arms.apart(whole, roll, models)]
+    tried = [*whole, *arms.in_parts(whole, roll, models)]
     least = np.min([one.cost for one in tried], axis=0)
     cut = [one for w in whole for one in blocks.parted(shape, w, roll, models, least)]
     if any((one.cost < least).any() for one in cut):
-        tried += [*cut, *arms.apart(cut, roll, models)]
+        tried += [*cut, *arms.in_parts(cut, roll, models)]
     return tried
 
 

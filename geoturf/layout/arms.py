@@ -30,7 +30,7 @@ CUTS = 8  # tried, besides the ends of the shape
 GAIN = 1e-4  # of the cost, at least
 
 
-def apart(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Iterator[Sought]:
+def in_parts(tried: Sequence[Sought], roll: Roll, models: tuple[int, ...]) -> Iterator[Sought]:
     """The best of the searches ``tried`` made over, by the price ``models``, with the shape cut in
     parts where that pays."""
     best = sorted(tried, key=lambda s: round(s.cost[BALANCED], 9))[:BEARINGS]
@@ -119,7 +119,7 @@ def _parts(view: Turned, cuts: Sequence[int], roll: Roll) -> list[Turned]:
         if j < last:
             high = view.vs[j]
         edges, part = parting.between(view.edges, view.vs, spans, i, j)
-        part, lows, highs = parting.apart(edges, part, low, high, roll.numbers)
+        part, lows, highs = parting.separate(edges, part, low, high, roll.numbers)
         for p, (v0, v1) in enumerate(zip(lows.tolist(), highs.tolist(), strict=True)):
             mine = edges[part == p]
             out.append(

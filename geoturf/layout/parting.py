@@ -101,7 +101,7 @@ def _numbered(names: Ints) -> Ints:
 
 
 @jit
-def apart(
+def separate(
     edges: Floats, part: Ints, low: float, high: float, roll: RollSizes
 ) -> tuple[Ints, Floats, Floats]:
     """Parts that may be laid by themselves: those whose boxes meet become one. ``low``, ``high``:
@@ -197,7 +197,7 @@ def best_two(
             low = vs[at[a]] if a else -np.inf
             high = vs[at[b]] if b < last else np.inf
             part_edges, part = between(edges, vs, spans, at[a], at[b])
-            part, lows, highs = apart(part_edges, part, low, high, roll)
+            part, lows, highs = separate(part_edges, part, low, high, roll)
             if len(lows) < 2:
                 continue
             for p in range(len(lows)):
@@ -334,7 +334,7 @@ def parts_of(edges: Floats, roll: RollSizes) -> tuple[Ints, Floats, Floats]:
     vs = ends_of(edges)
     offsets, lo, hi, _ = slabs(edges, vs, vs, roll.ends)
     _, part = between(edges, vs, (offsets, lo, hi), 0, len(vs) - 1)
-    return apart(edges, part, -np.inf, np.inf, roll)
+    return separate(edges, part, -np.inf, np.inf, roll)
 
 
 @jit

@@ -27,7 +27,7 @@ class Audience:
     def picked(self, totals: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
         return [row for row in totals if self.totals is None or row[0].strip() in self.totals]
 
-    def table(self, table: pd.DataFrame) -> pd.DataFrame:
+    def trimmed(self, table: pd.DataFrame) -> pd.DataFrame:
         """``table`` with the columns that this reader gets."""
         if self.columns is None:
             return table

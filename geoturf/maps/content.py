@@ -108,7 +108,7 @@ def areas(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     if very_many := layers.very_many(result):
         borders = shapely.simplify(borders, NEAR_M)
     inner = ground.to_degrees(frames, frame, shapely.point_on_surface(borders))
-    sites = audience.table(tables.sites(result))
+    sites = audience.trimmed(tables.sites(result))
     untold = ("site", *(_but_few(sites) if very_many else ()))
     return {
         "count": len(area),
@@ -129,7 +129,7 @@ def _figures(result: Result, audience: Audience) -> list[dict[str, Any]]:
     attrs = table.attrs
     table = table.assign(cost=money["cost"].to_numpy(), price=money["price"].to_numpy())
     table.attrs = attrs
-    shown = audience.table(table)
+    shown = audience.trimmed(table)
     untold = ("site", "area", *(_but_few(shown) if layers.very_many(result) else ()))
     return figures.columns(shown, result.bid.currency, but=untold)
 

@@ -112,7 +112,7 @@ def of_phases(ground: Ground, areas: pd.DataFrame) -> pd.DataFrame:
 def schedule_of_values(lines: pd.DataFrame, loads: pd.DataFrame) -> pd.DataFrame:
     """phase, section, title, amount, each step, price; phases as they come, sections ascending;
     adds up down and across."""
-    titles = {row["value"]: row["title"] for row in data.table("masterformat")}
+    titles = {row["value"]: row["title"] for row in data.rows_of("masterformat")}
     phases = {name: place for place, name in enumerate(lines["phase"].unique())}
     keys = [lines["phase"].map(phases).rename("place"), lines["phase"], lines["section"]]
     table = (

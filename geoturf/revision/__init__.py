@@ -51,7 +51,7 @@ def compare(old: Report, new: Report) -> Changes:
     found = lots.found(old, new)
     causes = Causes.of(old, new, found)
     values = rows.rows(old, new, found, money.moves(old, new, causes), causes)
-    return Changes(old, new, found, columns.table("changes", new.units, values))
+    return Changes(old, new, found, columns.table_of("changes", new.units, values))
 
 
 def write(changes: Changes, folder: Path) -> None:

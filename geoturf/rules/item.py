@@ -167,7 +167,7 @@ def registry(records: Iterable[Item], pay_items: Iterable[PayItem]) -> dict[str,
 
 def _fault(item: Item, items: dict[str, Item]) -> str:
     """What a record lacks; "" where it is whole."""
-    sections = {row["value"] for row in data.table("masterformat")}
+    sections = {row["value"] for row in data.rows_of("masterformat")}
     others = (*item.work, *item.held_by, *item.goes_with)
     unknown = [key for key in others if key not in items]
     idle = [key for key in item.work if key in items and items[key].kind != "labour"]

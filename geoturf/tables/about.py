@@ -18,7 +18,7 @@ def findings(result: Result) -> pd.DataFrame:
     values: dict[str, Column] = {
         name: [getattr(finding, name) for finding in result.findings] for name in names
     }
-    return columns.table("findings", result.bid.units, values)
+    return columns.table_of("findings", result.bid.units, values)
 
 
 def columns_of(made: dict[str, pd.DataFrame], system: str) -> pd.DataFrame:
@@ -38,7 +38,7 @@ def columns_of(made: dict[str, pd.DataFrame], system: str) -> pd.DataFrame:
         "type": [columns.TYPES.get(c.quantity, "number") for c in rows],
         "meaning": [c.meaning for c in rows],
     }
-    told = columns.table("columns", system, values)
+    told = columns.table_of("columns", system, values)
     return pd.concat([told, *_kept_columns(made)]).sort_values(
         "file", key=lambda files: files.map(_places(told["file"])), kind="stable", ignore_index=True
     )

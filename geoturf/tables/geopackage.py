@@ -99,7 +99,7 @@ def _stretches(layer: str, result: Result, rows: pd.DataFrame) -> pd.DataFrame:
     land = result.ground.areas[["site", "area"]].iloc[rows["area_index"]]
     values: dict[str, Column] = {"site": land["site"].to_numpy(), "area": land["area"].to_numpy()}
     values |= {"kind": rows["kind"], "length": rows["length_m"]}
-    return columns.table(f"{GEOPACKAGE} {layer}", result.bid.units, values)
+    return columns.table_of(f"{GEOPACKAGE} {layer}", result.bid.units, values)
 
 
 def _in_source_crs(

@@ -53,7 +53,7 @@ def areas(result: Result) -> pd.DataFrame:
     if result.plan.estimate is not None:
         values["turf"] = _how(land["estimated"], chosen["turf_bought_m2"])
         values["turf_sigma"] = chosen["sigma_m2"]
-    return with_kept(columns.table("areas", result.bid.units, values), land)
+    return with_kept(columns.table_of("areas", result.bid.units, values), land)
 
 
 def _where_given(land: pd.DataFrame, border: pd.DataFrame) -> dict[str, Column]:
@@ -100,7 +100,7 @@ def sites(result: Result) -> pd.DataFrame:
     if result.plan.estimate is not None:
         values["turf"] = _how(by_site["estimated"], by_site["turf_bought_m2"])
         values["turf_sigma"] = np.sqrt(by_site["turf_variance"])
-    return with_kept(columns.table("sites", result.bid.units, values), by_site)
+    return with_kept(columns.table_of("sites", result.bid.units, values), by_site)
 
 
 def _how(estimated: pd.Series, bought_m2: pd.Series) -> np.ndarray:
@@ -167,13 +167,13 @@ def plans(result: Result) -> pd.DataFrame:
         "turf_bought": rows["turf_bought_m2"],
         "seam": rows["seam_m"],
     }
-    return columns.table("plans", result.bid.units, values)
+    return columns.table_of("plans", result.bid.units, values)
 
 
 def taken(result: Result) -> pd.DataFrame:
     rows = result.ground.taken
     values: dict[str, Column] = {name: rows[name] for name in ("site", "area", "reason")}
-    return columns.table("taken", result.bid.units, values | {"taken": rows["area_m2"]})
+    return columns.table_of("taken", result.bid.units, values | {"taken": rows["area_m2"]})
 
 
 def water(result: Result) -> pd.DataFrame:
@@ -184,4 +184,4 @@ def water(result: Result) -> pd.DataFrame:
     values: dict[str, Column] = {name: rows[name] for name in plain}
     values |= {name: rows[f"{name}_m3"] for name in ("baseline", "use", "saved")}
     values |= {"cost_per": rows["cost_per_m3"], "chosen": np.where(rows["chosen"], "yes", "no")}
-    return columns.table("water", result.bid.units, values)
+    return columns.table_of("water", result.bid.units, values)

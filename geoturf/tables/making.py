@@ -14,7 +14,7 @@ from geoturf.model import KEPT, Result, kept_columns
 def as_it_stands(file: str, result: Result, rows: pd.DataFrame) -> pd.DataFrame:
     """The table of ``file`` from ``rows`` that hold its columns by their own names."""
     wanted = [column.base for column in columns.of(file) if column.base in rows or not column.when]
-    return columns.table(file, result.bid.units, {name: rows[name] for name in wanted})
+    return columns.table_of(file, result.bid.units, {name: rows[name] for name in wanted})
 
 
 def kept(table: pd.DataFrame) -> list[str]:

@@ -32,7 +32,7 @@ def schedule(result: Result) -> pd.DataFrame:
     without its column here is refused: rows would no longer add up."""
     rows = result.price.schedule
     values = {str(name).replace(" ", "_"): rows[name] for name in rows}
-    return columns.table("schedule", result.bid.units, values)
+    return columns.table_of("schedule", result.bid.units, values)
 
 
 def schedule_of_prices(result: Result) -> pd.DataFrame:
@@ -47,7 +47,7 @@ def phases(result: Result) -> pd.DataFrame:
     }
     each = "price_per_ft2" if result.bid.units == "us" else "price_per_m2"
     values |= {"surface_area": rows["surface_area_m2"], "price_per": rows[each]}
-    return columns.table("phases", result.bid.units, values)
+    return columns.table_of("phases", result.bid.units, values)
 
 
 def alternates(result: Result) -> pd.DataFrame:

@@ -33,7 +33,7 @@ def materials(result: Result) -> pd.DataFrame:
         "allowance_pct": 100 * items["allowance"],
         "order_quantity": items["order"],
     }
-    return columns.table("materials", result.bid.units, values)
+    return columns.table_of("materials", result.bid.units, values)
 
 
 def materials_by_site(result: Result) -> pd.DataFrame:
@@ -45,7 +45,7 @@ def materials_by_site(result: Result) -> pd.DataFrame:
         name: items[name] for name in ("site", "phase", "item", "unit", "order_unit")
     }
     values |= {"net_quantity": items["net"], "order_alone": items["order"]}
-    return columns.table("materials_by_site", result.bid.units, values)
+    return columns.table_of("materials_by_site", result.bid.units, values)
 
 
 def calendar(result: Result) -> pd.DataFrame:

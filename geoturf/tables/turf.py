@@ -34,7 +34,7 @@ def pieces(result: Result) -> pd.DataFrame:
     ):  # along and length are the left edge's; the chalk lines' ends on the right edge
         values["along_right"] = plan["along_m"] + plan["start_slant_m"]
         values["length_right"] = plan["length_m"] + plan["end_slant_m"] - plan["start_slant_m"]
-    return columns.table("pieces", result.bid.units, values)
+    return columns.table_of("pieces", result.bid.units, values)
 
 
 def rolls(result: Result) -> pd.DataFrame:
@@ -43,7 +43,7 @@ def rolls(result: Result) -> pd.DataFrame:
     values: dict[str, Column] = {name: plan[name] for name in plain}
     values |= {name: plan[f"{name}_m"] for name in ("width", "length", "used", "left_over")}
     values["weight"] = plan["width_m"] * plan["length_m"] * _kg_per_m2(result, plan["product"])
-    return columns.table("rolls", result.bid.units, values)
+    return columns.table_of("rolls", result.bid.units, values)
 
 
 def _piece_kg(result: Result) -> np.ndarray:
@@ -73,7 +73,7 @@ def work_order(result: Result) -> pd.DataFrame:
     values |= {f"rolls_{name}": rows[name] for name in counts}
     values |= {"order": np.arange(1, len(rows) + 1), "crew": [""] * len(rows)}
     values |= {"day": values["crew"], "weight": weight.reindex(rows["site"], fill_value=0.0)}
-    return columns.table("work_order", result.bid.units, values)
+    return columns.table_of("work_order", result.bid.units, values)
 
 
 def open_rolls(result: Result) -> pd.DataFrame:
@@ -100,7 +100,7 @@ def open_rolls(result: Result) -> pd.DataFrame:
         "rolls_drawn_median": rows["drawn_median"],
         "chosen": ["yes" if limit == own else "no" for limit in limits],
     }
-    return columns.table("open_rolls", result.bid.units, values)
+    return columns.table_of("open_rolls", result.bid.units, values)
 
 
 def cut_plan(result: Result) -> pd.DataFrame:
@@ -117,14 +117,14 @@ def cut_plan(result: Result) -> pd.DataFrame:
     }
     if result.plan.estimate is not None:
         values["bought_sigma"] = pools["sigma_m2"]
-    return columns.table("cut_plan", result.bid.units, values)
+    return columns.table_of("cut_plan", result.bid.units, values)
 
 
 def left_overs(result: Result) -> pd.DataFrame:
     stock = result.plan.stock
     values: dict[str, Column] = {name: stock[name] for name in ("roll", "phase", "product")}
     values |= {name: stock[f"{name}_m"] for name in ("width", "length", "along", "across")}
-    return columns.table("left_overs", result.bid.units, values)
+    return columns.table_of("left_overs", result.bid.units, values)
 
 
 def order(result: Result) -> pd.DataFrame:
@@ -154,4 +154,4 @@ def order(result: Result) -> pd.DataFrame:
         "count": found["size"],
         "weight": weight * found["width_m"] * found["length_m"] * found["size"],
     }
-    return columns.table("buyer/order", result.bid.units, values)
+    return columns.table_of("buyer/order", result.bid.units, values)

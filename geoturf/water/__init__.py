@@ -159,7 +159,7 @@ def compare(
     held = holdings(rules, lawns)
     judged = ordinance.checked(middle, pick.chosen, held)
     compliance = judged.compliance
-    table = story.table(middle, wanted, pick)
+    table = story.offers(middle, wanted, pick)
     minimums = profile.check(lawns, ground, products, rules.profile, pick.chosen)
     return Water(
         table=table,
@@ -174,6 +174,6 @@ def compare(
         summary=story.summary(
             settled, table, doubled, sensitivity, compliance, together(held), currency
         ),
-        findings=(*lawns.findings, *notes.findings(middle, pick), *profile.findings(minimums)),
+        findings=(*lawns.findings, *notes.on_numbers(middle, pick), *profile.failures(minimums)),
         cautions=cautions(lawns),
     )

@@ -96,7 +96,7 @@ def _nearest(lawns: Lawns, rules: Climate) -> Months:
         raise BidError(Finding("error", "no-climate", fault))
     first = np.flatnonzero(~lawns.areas["site"].duplicated().to_numpy())
     sites = lawns.areas["site"].iloc[first]
-    rows = published.table("places")
+    rows = published.rows_of("places")
     away = np.stack([_away_m(lawns.degrees[first], row) for row in rows], axis=1)
     which = away.argmin(axis=1)
     least = away.min(axis=1)
@@ -152,12 +152,12 @@ def months(rules: Climate, folder: str) -> Months:
 
 def _places() -> set[str]:
     """Places with published ETo."""
-    return {row["place"] for row in published.table("eto")}
+    return {row["place"] for row in published.rows_of("eto")}
 
 
 def _place(rules: Climate) -> Months:
     place = published.key(rules.place)
-    rows = [row for row in published.table("eto") if published.key(row["place"]) == place]
+    rows = [row for row in published.rows_of("eto") if published.key(row["place"]) == place]
     if not rows:
         hint = published.closest(rules.place, _places())
         fault = f"water.climate.place: no published ETo for '{rules.place}'; {hint}"

@@ -13,12 +13,12 @@ from geoturf.water.bills import calibration
 from geoturf.water.climate import Months
 from geoturf.water.knapsack import Pick
 from geoturf.water.lawns import Lawns, site_numbers
-from geoturf.water.published import key, table
+from geoturf.water.published import key, rows_of
 from geoturf.water.tariff import Tariffs
 from geoturf.water.view import View
 
 
-def findings(view: View, pick: Pick) -> list[Finding]:
+def on_numbers(view: View, pick: Pick) -> list[Finding]:
     """What the reader should know about the numbers."""
     lawns = view.lawns
     rules = view.rules
@@ -155,7 +155,7 @@ def _assumed_of_covers(lawns: Lawns, rules: WaterRules) -> list[str]:
     new_methods = {key(c.irrigation) for c in conversions if c.irrigation}
     methods = set(lawns.areas["irrigation"]) | new_methods
     stated = {key(name) for name in rules.efficiencies} | {"hose"}
-    unsourced = {row["method"] for row in table("irrigation") if row["seen"] == "assumption"}
+    unsourced = {row["method"] for row in rows_of("irrigation") if row["seen"] == "assumption"}
     told = [
         f"upkeep of {name} {lawns.told.money(lawns.covers[name].upkeep)}"
         for name in sorted(covers - own)

@@ -153,7 +153,7 @@ def tree_distance_m(areas: pd.DataFrame, ground: Ground, layer: str) -> pd.Serie
     return found
 
 
-def findings(table: pd.DataFrame) -> list[Finding]:
+def failures(table: pd.DataFrame) -> list[Finding]:
     """A warning for each site that fails, a note where something could not be known."""
     found = []
     for site, part in table[table["result"] == FAIL].groupby("site", sort=False):

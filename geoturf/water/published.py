@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules.water import Cover, WaterRules
-from geoturf.rules.water.names import key, meant, table
+from geoturf.rules.water.names import key, meant, rows_of
 from geoturf.rules.water.ordinance import filled
 
 __all__ = [
@@ -19,7 +19,7 @@ __all__ = [
     "key",
     "meant",
     "nearest",
-    "table",
+    "rows_of",
     "which",
 ]
 
@@ -55,9 +55,9 @@ def nearest(name: str, names: Iterable[str]) -> str:
 def covers(rules: WaterRules) -> dict[str, Cover]:
     """Covers by name: the published ones, then the bid's. Raises `BidError` for a factor outside
     its category's range."""
-    known = {row["cover"]: _published_cover(row) for row in table("covers")}
+    known = {row["cover"]: _published_cover(row) for row in rows_of("covers")}
     known |= {key(name): cover for name, cover in rules.covers.items()}
-    ranges = {row["category"]: row for row in table("plant_factors")}
+    ranges = {row["category"]: row for row in rows_of("plant_factors")}
     wrong = []
     for name, cover in rules.covers.items():
         if cover.category:
@@ -100,7 +100,7 @@ def _published_cover(row: Mapping[str, str]) -> Cover:
 
 def efficiencies(rules: WaterRules) -> dict[str, float]:
     """Irrigation efficiency (0 to 1] by method: the published ones, then the bid's."""
-    known = {row["method"]: float(row["value"]) for row in table("irrigation")}
+    known = {row["method"]: float(row["value"]) for row in rows_of("irrigation")}
     own = {key(name): share for name, share in rules.efficiencies.items()}
     return known | own
 

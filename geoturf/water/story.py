@@ -28,7 +28,7 @@ _TIE = 1e-3  # ties of what the last money was divided over fall a hair to eithe
 _SUMS = ["ground_area_m2", "saved_m3", "capital", "rebate"]
 
 
-def table(view: View, wanted: Knapsack, pick: Pick) -> pd.DataFrame:
+def offers(view: View, wanted: Knapsack, pick: Pick) -> pd.DataFrame:
     """One row an area and conversion on offer to it, as documented at `geoturf.model.Water`."""
     lawns = view.lawns
     use = view.use

@@ -7,18 +7,16 @@ Files ``geoturf/data/water_*.csv``; every row of a value has its unit, source an
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterable
 from functools import cache
-from importlib.resources import files
+
+from geoturf import data
 
 
-@cache
-def table(name: str) -> tuple[dict[str, str], ...]:
+def rows_of(name: str) -> tuple[dict[str, str], ...]:
     """Rows of ``water_<name>.csv`` as texts."""
-    text = files("geoturf").joinpath("data", f"water_{name}.csv").read_text(encoding="utf-8")
-    return tuple(csv.DictReader(text.splitlines()))
+    return data.rows_of(f"water_{name}")
 
 
 def key(name: str) -> str:
@@ -32,7 +30,7 @@ _NO_SPECIES = {"grass", "lawn", "turf", "turfgrass", "sod", "mix", "mixed", "ble
 
 @cache
 def _synonyms(kind: str) -> dict[str, str]:
-    return {key(row["name"]): row["means"] for row in table("synonyms") if row["kind"] == kind}
+    return {key(row["name"]): row["means"] for row in rows_of("synonyms") if row["kind"] == kind}
 
 
 def meant(name: str, known: Iterable[str], kind: str) -> str:
