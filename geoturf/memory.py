@@ -1,7 +1,7 @@
 """Memory that is done with, given back to the system.
 
-The C library keeps what was freed for later, in pieces: a run in stages, each with large arrays of its
-own, would come to hold the most of all of them at once.
+The C library keeps what was freed for later, in pieces: a run in stages, each with large arrays of
+its own, would come to hold the most of all of them at once.
 """
 
 from __future__ import annotations

@@ -455,12 +455,11 @@ class Price:
 class Calendar:
     """``rows``: DataFrame, a task of a phase, in the order of the work: phase, task, description,
     crew, start_day, finish_day (numbers of working days, from 1), start, finish (dates; None where
-    no start is known), crew_days, crew_hours; the turf's delivery among them (task ``delivery``,
-    no crew).
-    ``crews``: crew, crews (how many of it), crew_hours, busy (part of the time between its first hour and its last
-    that it works), days_sooner (by which all is done with one more of it), finish (then).
-    ``begun``: phase, site, task, day, date: when each task of a lot that takes time is begun.
-    ``days``: number of the last day. ``first``: date of day 1."""
+    no start is known), crew_days, crew_hours; the turf's delivery among them (task ``delivery``, no
+    crew). ``crews``: crew, crews (how many of it), crew_hours, busy (part of the time between its
+    first hour and its last that it works), days_sooner (by which all is done with one more of it),
+    finish (then). ``begun``: phase, site, task, day, date: when each task of a lot that takes time
+    is begun. ``days``: number of the last day. ``first``: date of day 1."""
 
     rows: pd.DataFrame
     crews: pd.DataFrame
@@ -471,8 +470,8 @@ class Calendar:
 
     @property
     def planned(self) -> list[PlannedPhase]:
-        """When each phase is worked, phases as they come: from its first task to its last, deliveries
-        apart."""
+        """When each phase is worked, phases as they come: from its first task to its last,
+        deliveries apart."""
         work = self.rows[self.rows["task"] != "delivery"]
         found = []
         for phase, tasks in work.groupby("phase", sort=False):
@@ -601,7 +600,8 @@ class Water:
 class Staying:
     """Where turf is laid on some areas only, since a comparison of water chose others to stay or to
     become something else: ``ground``, all areas; ``rows``, int (m,), the row in it of each of the m
-    areas laid; ``price_on_all``: what turf on every area is estimated to cost, None where nobody asked."""
+    areas laid; ``price_on_all``: what turf on every area is estimated to cost, None where nobody
+    asked."""
 
     ground: Ground
     rows: np.ndarray

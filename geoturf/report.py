@@ -37,8 +37,8 @@ def write(
     folder: str | Path,
     readers: Iterable[str] | None = None,
 ) -> tuple[Told, ...]:
-    """Every output in ``folder``, with the papers for ``readers`` (None: all of them, but for bids of
-    very many sites). Gives what its audit says. Raises `InputError` when the folder holds other
+    """Every output in ``folder``, with the papers for ``readers`` (None: all of them, but for bids
+    of very many sites). Gives what its audit says. Raises `InputError` when the folder holds other
     things or cannot be written, and `PromiseError` when the audit finds a promise broken."""
     told: list[Told] = []
 
@@ -179,8 +179,8 @@ def _try_to_write(folder: Path) -> None:
 
 
 def refuse_foreign(folder: str | Path, ours: Callable[[Path], bool] | None = None) -> None:
-    """Raises `InputError` when ``folder`` is a file, or holds things that are not ``ours`` (a report,
-    if it is not said). Mends a half-moved folder."""
+    """Raises `InputError` when ``folder`` is a file, or holds things that are not ``ours`` (a
+    report, if it is not said). Mends a half-moved folder."""
     folder = Path(folder)
     aside = _aside(folder)
     if aside.exists() and not folder.exists():

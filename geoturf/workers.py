@@ -219,7 +219,7 @@ def _words(fault: BaseException) -> str:
     return " ".join(str(fault).split())[:200] or type(fault).__name__
 
 
-# ------------------------------------------------------------------------------------------------ in the worker
+# ------------------------------------------------------------------------------------ in the worker
 
 
 def serve(number: int) -> None:

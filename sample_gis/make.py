@@ -25,7 +25,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 HERE = Path(__file__).parent
 STATE_PLANE, UTM = "EPSG:2228", "EPSG:26911"
 
-# ---------------------------------------------------------------- the development: lots of 60 x 120 ft along three streets
+# ----------------------------------------- the development: lots of 60 x 120 ft along three streets
 LOT_W, LOT_D = 60.0, 120.0
 STREET_HALF = 25.0  # roadway and sidewalk, from the street's middle line to the lots
 
@@ -247,7 +247,7 @@ def settle(shape: Polygon) -> Polygon:
     return set_precision(turned, 0.001)
 
 
-# ---------------------------------------------------------------- the town: parks, medians, school grounds
+# --------------------------------------------------------- the town: parks, medians, school grounds
 PARKS = [
     "Heron Green",
     "Lantern Park",
@@ -354,7 +354,7 @@ def parks() -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(records, crs=UTM).to_crs("EPSG:4326")
 
 
-# ---------------------------------------------------------------- the portfolio: commercial properties
+# ------------------------------------------------------------- the portfolio: commercial properties
 KINDS = ["Depot", "Exchange", "Court", "Mill", "Yard"]
 TREES = ["Amber", "Basalt", "Cobalt", "Drift", "Ember"]
 

@@ -20,7 +20,8 @@ settings.load_profile("geoturf")
 
 
 def pytest_sessionstart(session):
-    """Before pytest-xdist starts its workers, each of which would compile all kernels for itself."""
+    """Before pytest-xdist starts its workers, each of which would compile all kernels for
+    itself."""
     if session.config.getoption("numprocesses", None):
         with Processes() as engine:
             kernels.ready(engine, areas=0)()

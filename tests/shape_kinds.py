@@ -1,4 +1,5 @@
-"""Kinds of shape that turf is laid on, invented: some to fit an estimate to, others to try it on."""
+"""Kinds of shape that turf is laid on, invented: some to fit an estimate to, others to try it
+on."""
 
 from __future__ import annotations
 

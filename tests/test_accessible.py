@@ -1,6 +1,6 @@
-"""Pages and papers for who cannot see them, or works by keyboard alone: no serious fault by axe-core
-(general rules for pages, WCAG 2), at the width of a desk and of a telephone; PDFs are tagged (ISO
-32000-1, 14.7 and 14.8)."""
+"""Pages and papers for who cannot see them, or works by keyboard alone: no serious fault by
+axe-core (general rules for pages, WCAG 2), at the width of a desk and of a telephone; PDFs are
+tagged (ISO 32000-1, 14.7 and 14.8)."""
 
 from __future__ import annotations
 

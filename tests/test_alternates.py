@@ -273,7 +273,7 @@ def test_what_an_alternate_does_not_touch_is_not_done_again(folder, monkeypatch)
     assert sorted(calls) == ["bounds", "classify", "lay", "lay", "plan", "plan"]
 
 
-# ------------------------------------------------------------------------------------------------ every lot alone
+# ---------------------------------------------------------------------------------- every lot alone
 
 
 def test_bought_alone_is_the_bid_run_with_sites_as_pools(folder, told):
@@ -309,7 +309,7 @@ def test_lot_by_lot_changes_who_shares_and_how_long_is_sought_and_nothing_else(f
     assert lot_by_lot(made) == made and made.price == asked.price and made.layout == asked.layout
 
 
-# ------------------------------------------------------------------------------------------------ what is refused
+# ---------------------------------------------------------------------------------- what is refused
 
 
 @pytest.mark.parametrize(
@@ -366,7 +366,7 @@ def test_what_is_refused_in_an_alternates_run_names_it(folder, monkeypatch):
         geoturf.run(bid(folder, alternates=[{"title": "x", "products": {"thin": "narrow"}}]))
 
 
-# ------------------------------------------------------------------------------------------------ what is assumed
+# ---------------------------------------------------------------------------------- what is assumed
 
 
 def test_assumptions_stand_beside_the_lines_they_are_in(folder, tmp_path):

@@ -145,8 +145,8 @@ def test_there_is_no_drawer_for_odds_and_ends():
 
 
 def nodes_and_lines(path: Path) -> tuple[int, int]:
-    """Syntax nodes of a file (names, calls, constants …, not the signs between them), and its lines of
-    code: without blank ones, comments and docstrings."""
+    """Syntax nodes of a file (names, calls, constants …, not the signs between them), and its lines
+    of code: without blank ones, comments and docstrings."""
     text = path.read_text(encoding="utf-8")
     tree = ast.parse(text)
     signs = (ast.expr_context, ast.operator, ast.cmpop, ast.boolop, ast.unaryop)

@@ -1,8 +1,8 @@
-"""The audit: a sound report agrees, and every fault that is planted in one is told by the promise it
-breaks, though all that hangs on it is made to fit where that is easy.
+"""The audit: a sound report agrees, and every fault that is planted in one is told by the promise
+it breaks, though all that hangs on it is made to fit where that is easy.
 
-Two kinds: a figure or a shape changed in a written folder, and a stage of the run that errs, so that
-all that comes after it fits.
+Two kinds: a figure or a shape changed in a written folder, and a stage of the run that errs, so
+that all that comes after it fits.
 """
 
 from __future__ import annotations
@@ -136,7 +136,7 @@ def broken(told) -> set[str]:
     return {one.promise for one in told if one.verdict == BROKEN}
 
 
-# ------------------------------------------------------------------------------ a report, to plant in
+# ---------------------------------------------------------------------------- a report, to plant in
 
 
 class Report:

@@ -1,5 +1,5 @@
-"""Generated lawns that step, bend and part, run whole with cheap cross seams: those at inner corners
-keep every promise, and each is told."""
+"""Generated lawns that step, bend and part, run whole with cheap cross seams: those at inner
+corners keep every promise, and each is told."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ LAWNS = 16
 
 
 def lawn(random: np.random.Generator) -> shapely.Geometry:
-    """Blocks end to end, each shifted aside; an L or a T; a yard about a house. Some corners are drawn
-    a hair off, some rounded, some on a coarse grid."""
+    """Blocks end to end, each shifted aside; an L or a T; a yard about a house. Some corners are
+    drawn a hair off, some rounded, some on a coarse grid."""
 
     def size() -> float:
         return USABLE if random.random() < 0.7 else random.uniform(6, 50) * FOOT

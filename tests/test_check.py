@@ -347,8 +347,8 @@ def less(room, name, row):
 
 
 def carried(site, lots, **cuts):
-    """Cut on site under these rules: the first roll, begun at s1, goes on to a ``site`` that has the
-    second area."""
+    """Cut on site under these rules: the first roll, begun at s1, goes on to a ``site`` that has
+    the second area."""
     result = with_rules(
         several(("ground.areas", (1, "site", site))), cuts={"cutting": "site"} | cuts
     )
@@ -662,8 +662,8 @@ def test_what_a_district_is_to_have(north, found):
 
 
 def test_funds_pay_for_each_other():
-    """Two funds for the north alone and one for anything. Whatever is spent first, all is paid where
-    the sums allow it, and nothing is where only the sum of all does."""
+    """Two funds for the north alone and one for anything. Whatever is spent first, all is paid
+    where the sums allow it, and nothing is where only the sum of all does."""
     paid = [("a", 300.0), ("b", 178.5), ("any", 123.75)]
     split = replace(sound(), water=replace(sound().water, summary={"funds": [
         {"fund": name, "spent": spent} for name, spent in paid
@@ -728,8 +728,8 @@ def test_cuttable_agrees_with_trying_every_cut(tries, rolls):
 
 
 def test_a_joint_along_which_borders_run_is_seam_where_both_sides_have_turf():
-    """By hand: along a joint of 12 m the lower strip has turf for 8 m, the upper one for 6, both for
-    4."""
+    """By hand: along a joint of 12 m the lower strip has turf for 8 m, the upper one for 6, both
+    for 4."""
     lower = box(0, 0, 12, 3) | box(0, 0, 8, 4)
     upper = box(4, 4, 10, 8) | box(0, 5, 12, 8)
     joint, turf = np.array([[0.0, 4.0]]), np.array([lower | upper])

@@ -1,5 +1,5 @@
-"""Turf is laid and priced where a comparison of water chooses it, and nowhere else; the choice is made
-at the prices of what is laid."""
+"""Turf is laid and priced where a comparison of water chooses it, and nowhere else; the choice is
+made at the prices of what is laid."""
 
 from decimal import Decimal
 from functools import cache
@@ -203,7 +203,8 @@ def test_the_audit_tells_a_choice_without_turf(run, tmp_path):
 
 
 def test_where_turf_is_chosen_nowhere_there_is_nothing_for_client_and_buyer(run, tmp_path):
-    """No folder of theirs, and no link to one: a table of nothing but heads tells nobody anything."""
+    """No folder of theirs, and no link to one: a table of nothing but heads tells nobody
+    anything."""
     result = run('budget = "0 USD"')
     assert not result.any_turf
     report.write(result, tmp_path / "out")

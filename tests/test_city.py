@@ -1,5 +1,5 @@
-"""A city in small: parcels with houses and paving, estimated, as the benchmark has them, and what is left
-out where sites are very many."""
+"""A city in small: parcels with houses and paving, estimated, as the benchmark has them, and what
+is left out where sites are very many."""
 
 from __future__ import annotations
 
@@ -51,8 +51,8 @@ def few(home):
 
 
 def test_lawns_are_what_houses_and_paving_leave(few):
-    """The area by shapely, of parcels less all that lies on them; no default of `[parcels]` takes more
-    than scraps of these lots."""
+    """The area by shapely, of parcels less all that lies on them; no default of `[parcels]` takes
+    more than scraps of these lots."""
     made = city.city(LOTS)
     built = shapely.union_all([*made["buildings"].geometry, *made["paving"].geometry])
     left = shapely.area(shapely.difference(made["parcels"].geometry.to_numpy(), built)).sum()

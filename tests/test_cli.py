@@ -273,7 +273,8 @@ def test_words_that_no_rule_holds_are_named_with_those_near_them(capsys, words, 
     assert run(capsys, "rules", *words) == (cli.USAGE, "", said + "\n")
 
 
-HARM = "\x1b[31mred\x07\u202e \x9b2J\r\u2066"  # ESC, BEL, an override of direction, the one-byte CSI, CR, an isolate
+# ESC, BEL, an override of direction, the one-byte CSI, CR, an isolate
+HARM = "\x1b[31mred\x07\u202e \x9b2J\r\u2066"
 ACTED_ON = re.compile(
     r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
 )

@@ -240,8 +240,8 @@ def test_a_mark_is_where_its_tapes_say(yard):
 
 
 def test_seams_lie_as_far_from_the_line_as_is_written(tmp_path):
-    """Strips are 14 ft 10 in wide, a 15 ft roll without an inch of selvage a side; the lawn, turned by
-    a degree from grid north, lacks 7 in of four, which one of them has less."""
+    """Strips are 14 ft 10 in wide, a 15 ft roll without an inch of selvage a side; the lawn, turned
+    by a degree from grid north, lacks 7 in of four, which one of them has less."""
     result = lot(tmp_path, [("A", "1", box(0, 0, 58, 40))], layout={"bearing": 0.0})
     (one,) = laying.layings(result)
     (line,) = one.lines
@@ -494,8 +494,8 @@ def rows_of(sheet):
 
 
 def held_to_its_pieces(result):
-    """Every piece stands on one sheet, with its roll, beside a number whose size in the drawing is the
-    piece's; and once in the cut list."""
+    """Every piece stands on one sheet, with its roll, beside a number whose size in the drawing is
+    the piece's; and once in the cut list."""
     pieces = tables.pieces(result).set_index("piece")
     made = sheets.data(result)["sheets"]
     on = [row for sheet in made for row in rows_of(sheet)]

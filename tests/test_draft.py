@@ -130,7 +130,7 @@ def test_unreadable_files_are_told_in_the_draft(lots):
         draft(["lots.gpkg", "nowhere.shp"])
 
 
-# -------------------------------------------------------------------------------------------- bare files
+# --------------------------------------------------------------------------------------- bare files
 
 
 def test_bare_files_run_with_every_default_stated(lots):
@@ -203,7 +203,7 @@ def test_nothing_to_price_is_refused(tmp_path, monkeypatch):
         bid_of_files(["lines.gpkg"])
 
 
-# ------------------------------------------------------------------------- which layers are priced at all
+# ------------------------------------------------------------------- which layers are priced at all
 
 
 def layer_of(path, **columns):

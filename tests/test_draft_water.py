@@ -120,7 +120,8 @@ def test_names_from_the_data_stay_on_their_line(drafted):
 
 
 def test_from_a_layer_to_the_answer_by_draft_and_run(lawns, tmp_path, capsys):
-    """Nothing is filled in: the lawns lie near a published place, which the planner's page names."""
+    """Nothing is filled in: the lawns lie near a published place, which the planner's page
+    names."""
     lawns(
         *ROWS,
         site=["A", "B", "C"],

@@ -1,4 +1,5 @@
-"""Dye lots: a phase that needs more than one holds is parted by sites and views before it is laid."""
+"""Dye lots: a phase that needs more than one holds is parted by sites and views before it is
+laid."""
 
 import pandas as pd
 import pytest

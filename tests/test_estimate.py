@@ -47,8 +47,8 @@ def run(bid, **layout):
 
 @pytest.fixture(scope="module")
 def both(tmp_path_factory):
-    """Fifty L-shaped lawns and walks cut out of yards, not those that were fitted on: estimated, laid,
-    and laid in part."""
+    """Fifty L-shaped lawns and walks cut out of yards, not those that were fitted on: estimated,
+    laid, and laid in part."""
     made = shapes("L-shaped", 25, seed=5) + shapes("yards", 25, seed=6)
     bid = written(tmp_path_factory.mktemp("lawns"), made)
     some = ["S0", "S7", "S31"]
@@ -178,8 +178,8 @@ def test_whole_rolls_are_bought_as_they_are_sold(tmp_path):
 
 
 def test_pieces_longer_than_half_a_roll_share_none():
-    """By hand: pieces of 0.6 roll take one each, so two thirds more than they are; pieces of a quarter
-    of a roll or less fill it; one long and two short ones go together."""
+    """By hand: pieces of 0.6 roll take one each, so two thirds more than they are; pieces of a
+    quarter of a roll or less fill it; one long and two short ones go together."""
     count = np.zeros((3, 4))
     count[0, 2], count[1, 0] = 10, 8  # classes of a quarter of a roll, counted at 3/4 of each
     count[2, 2], count[2, 0] = 10, 10

@@ -202,8 +202,8 @@ def noting(hear):
 
 @pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGXCPU], ids=["killed", "out of time"])
 def test_a_run_that_ends_at_any_stage_leaves_the_old_report(stages, number):
-    """The child is this process over again, so that nothing is imported or compiled anew; SIGXCPU is
-    what a limit of processor time (`ulimit -t`) sends."""
+    """The child is this process over again, so that nothing is imported or compiled anew; SIGXCPU
+    is what a limit of processor time (`ulimit -t`) sends."""
     bid, out, names = stages
     assert {"read", "ground", "edges", "layout", "cuts", "price", "check"} <= set(names)
     old = contents(out)

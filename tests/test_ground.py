@@ -63,7 +63,7 @@ def square(lon, lat, side_m):
     return box(lon, lat, lon + wide, lat + high)
 
 
-# --- published worked examples -------------------------------------------------------------------------------------------
+# - published worked examples ----------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -197,7 +197,10 @@ def test_ngs_combined_factor(crs, east, north, combined):
 )
 def test_both_feet(unit, east, north):
     """The same NGS point in US survey feet and in international feet: 2 ppm apart, 3 ft here."""
-    zone = "+proj=tmerc +lat_0=35.8333333333333 +lon_0=-92.5 +k=0.999933333 +x_0=500000 +ellps=GRS80"  # EPSG:26997
+    # EPSG:26997
+    zone = (
+        "+proj=tmerc +lat_0=35.8333333333333 +lon_0=-92.5 +k=0.999933333 +x_0=500000 +ellps=GRS80"
+    )
     crs = f"{zone} +units={unit} +type=crs"
     lonlat = geodetic.to_degrees(np.array([[east, north]]), geodetic.wkt(crs))
     assert lonlat[0] == pytest.approx([-92.4590401909, 37.3933000245], abs=1.5e-8)
@@ -262,7 +265,7 @@ def test_surface_over_ground(slope_pct, times):
     assert found.surface_area_m2 / found.ground_area_m2 == pytest.approx(times, abs=5e-7)
 
 
-# --- any CRS -------------------------------------------------------------------------------------------------------------
+# - any CRS ----------------------------------------------------------------------------------------
 
 EIGHT = [2272, 2256, 3857, 4269, 32617, 5070, 2163, 6933]
 ODD = [
@@ -400,7 +403,7 @@ def test_a_right_angle_on_the_ground_is_one_in_the_frame():
     assert abs(angle(albers) - 90) > 0.1
 
 
-# --- frames of a site ----------------------------------------------------------------------------------------------------
+# - frames of a site -------------------------------------------------------------------------------
 
 
 def test_neighbours_of_a_site_meet_whatever_their_files_crs():
@@ -428,7 +431,8 @@ def test_a_layer_on_another_datum_is_brought_over():
     assert shapely.hausdorff_distance(found.areas.geometry[0], found.context.geometry[0]) < 1e-3
 
 
-OLD = [  # a place in each: NAD27, OSGB36, Tokyo, S-JTSK (Ferro), NTF (Paris) in grads, NAD83, NAD83(HARN)
+# a place in each: NAD27, OSGB36, Tokyo, S-JTSK (Ferro), NTF (Paris) in grads, NAD83, NAD83(HARN)
+OLD = [
     (26717, -81.2, 39.83, -11.8),
     (27700, -1.5, 52.0, 56.2),
     (30169, 139.7, 35.7, 11.7),
@@ -613,7 +617,7 @@ def test_no_elevation_is_said_once():
     assert [(f.severity, f.code) for f in notes] == [("note", "no-elevation")]
 
 
-# --- slope ---------------------------------------------------------------------------------------------------------------
+# - slope ------------------------------------------------------------------------------------------
 
 
 def test_the_laying_plane_is_longer_down_the_slope_only():
@@ -654,7 +658,7 @@ def test_an_unknown_fall_line_runs_along_the_long_side():
     assert "no-aspect" in [f.code for f in found.findings]
 
 
-# --- refusals ------------------------------------------------------------------------------------------------------------
+# - refusals ---------------------------------------------------------------------------------------
 
 
 def test_coordinates_that_have_no_place_are_left_out_with_an_error():
@@ -683,7 +687,7 @@ def test_a_crs_that_leads_nowhere_is_told(crs):
         measured([lot], crs)
 
 
-# --- properties ----------------------------------------------------------------------------------------------------------
+# - properties -------------------------------------------------------------------------------------
 
 
 @st.composite
@@ -759,7 +763,7 @@ def test_krueger_series_against_proj():
     assert np.abs(np.array(back) - (lon, lat)).max() < 1e-12
 
 
-# --- uncertainty ---------------------------------------------------------------------------------------------------------
+# - uncertainty ------------------------------------------------------------------------------------
 
 
 def test_area_tolerance_against_monte_carlo():

@@ -160,7 +160,8 @@ def test_overlaps_of_rectangles_by_hand(corners):
 
 
 def test_some_areas_alone_keep_what_lies_between_them():
-    """Of three areas in a row, each over the next, the last two: their overlap, by their new rows."""
+    """Of three areas in a row, each over the next, the last two: their overlap, by their new
+    rows."""
     boxes = [box(0, 0, 10, 10), box(9, 0, 19, 10), box(17, 0, 27, 10)]
     place = measured(boxes, HERE)
     place = replace(place, overlaps=ground.overlaps(place))

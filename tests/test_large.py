@@ -1,4 +1,5 @@
-"""What is large: bounded in time and memory, laid in regular strips and told, or refused by name."""
+"""What is large: bounded in time and memory, laid in regular strips and told, or refused by
+name."""
 
 from __future__ import annotations
 

@@ -46,8 +46,8 @@ def cheapest(shape, rules=CORNERS, **given):
     [(19.49, 0.5, 600), (29.49, 0.4, 900), (39.49, 0.5, 1200), (49.49, 0.6, 1500)],
 )
 def test_a_stepped_lawn_is_laid_in_two_blocks(long_ft, step, hand_ft2, bearing):
-    """By hand: two pieces as wide as the roll, each cut 6 in longer than its block, butt at one cross
-    seam as long as the blocks have turf on both sides."""
+    """By hand: two pieces as wide as the roll, each cut 6 in longer than its block, butt at one
+    cross seam as long as the blocks have turf on both sides."""
     lawn = stepped(long_ft, step)
     layout = cheapest(lawn, bearing=bearing)
     assert_lies_well(layout, lawn)
@@ -86,8 +86,8 @@ LAWNS = {
 
 
 def by_hand(lawn: shapely.Polygon, bearing: float) -> float:
-    """Least cost over cuts right across at one or two inner corners, each block laid as a lawn of its
-    own; a cut across the pile is charged twice."""
+    """Least cost over cuts right across at one or two inner corners, each block laid as a lawn of
+    its own; a cut across the pile is charged twice."""
     side = 0 if bearing == 90 else 1  # of a corner that a line across the pile goes through
     at = np.unique(np.round(shapely.get_coordinates(lawn)[:, side], 9)).tolist()[1:-1]
     best = cheapest(lawn, bearing=bearing, rules=NEEDED).cost
@@ -129,7 +129,8 @@ def test_a_cross_seam_that_does_not_save_twice_its_cost_is_not_made():
 
 
 def joints_of(lawn: shapely.Polygon) -> tuple[np.ndarray, list[np.ndarray]]:
-    """u of the lines across that a lawn may be cut at, the pile at 90, and the cross seams at each."""
+    """u of the lines across that a lawn may be cut at, the pile at 90, and the cross seams at
+    each."""
     shape = shape_of(lawn)
     corners = shape.inner_corners @ axes(90.0)[0]
     _, lines, joints, _ = blocks._lines(turned(shape.edges, 90.0), corners, ROLL)

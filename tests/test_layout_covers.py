@@ -1,5 +1,5 @@
-"""The bound on any rectangles, derived in `geoturf.layout.covers`: against the best of all covers of
-grids, found exactly as integer programmes by HiGHS; hand plans of stepped lawns; and by hand."""
+"""The bound on any rectangles, derived in `geoturf.layout.covers`: against the best of all covers
+of grids, found exactly as integer programmes by HiGHS; hand plans of stepped lawns; and by hand."""
 
 from __future__ import annotations
 

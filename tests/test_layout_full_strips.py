@@ -17,7 +17,8 @@ SAME = RULES.model_copy(update={"full_strips_m": 0.0})
 
 
 def weighed(layout, times: int = 1) -> float:
-    """Turf, seams and odd strips (m2), as an area chooses: 6 in of roll each, or so many times as much."""
+    """Turf, seams and odd strips (m2), as an area chooses: 6 in of roll each, or so many times as
+    much."""
     return layout.cost + layout.odd * times * 15 * FOOT * 0.5 * FOOT
 
 
@@ -29,8 +30,8 @@ def widths_ft(layout) -> list[float]:
 
 @pytest.mark.parametrize("rest_ft", [15.3, 17.0, 22.0, 26.0])
 def test_what_full_strips_leave_of_a_lawn_is_one_strip_at_its_border(rest_ft):
-    """Two full strips and a rest that no roll covers: three full ones, and the rest of the rest, at the
-    least width, at a border. (Split in two, 8.5 + 6.8 ft say, it would lie between them.)"""
+    """Two full strips and a rest that no roll covers: three full ones, and the rest of the rest, at
+    the least width, at a border. (Split in two, 8.5 + 6.8 ft say, it would lie between them.)"""
     lawn = shapely.box(0, 0, 54 * FOOT, 2 * USABLE + rest_ft * FOOT)
     layout = min(lay_all(lawn, bearing=90.0)[0].layouts, key=weighed)
     assert_lies_well(layout, lawn)
@@ -50,8 +51,8 @@ def test_one_piece_lies_where_a_roll_reaches_across():
 
 @pytest.mark.parametrize("name", SHAPES)
 def test_odd_strips_are_counted_as_by_hand(name):
-    """The same count from lines and seams, `layout_brute.odd`, where strips run from border to border
-    without a gap between them."""
+    """The same count from lines and seams, `layout_brute.odd`, where strips run from border to
+    border without a gap between them."""
     for layout in lay_all(SHAPES[name], rules=SAME)[0].layouts:
         lines = np.unique(layout.pieces[:, 2:].round(6), axis=0)
         if any(abs(a[1] - b[0]) > 1e-5 for a, b in pairwise(lines)):
@@ -65,8 +66,8 @@ def test_odd_strips_are_counted_as_by_hand(name):
 
 
 def test_a_strip_given_up_for_is_worth_what_the_rules_say():
-    """A lawn that steps in by the half of a strip: with nothing given up, it is laid in odd strips; with
-    ten feet of roll, in full ones."""
+    """A lawn that steps in by the half of a strip: with nothing given up, it is laid in odd strips;
+    with ten feet of roll, in full ones."""
     many = LayoutRules.model_validate({"full_strips": "10 ft"})
     shapes = [SHAPES["ring"], SHAPES["disc"], SHAPES["triangle"], SHAPES["long"]]
     before = [min(one.layouts, key=weighed) for one in lay_all(*shapes, rules=SAME)]
@@ -75,7 +76,8 @@ def test_a_strip_given_up_for_is_worth_what_the_rules_say():
 
 
 def test_seams_beside_a_strip_are_told_by_length_on_its_own_lines():
-    """A full strip, two odd ones: the middle one between seams counts once, and once for the pair."""
+    """A full strip, two odd ones: the middle one between seams counts once, and once for the
+    pair."""
     pieces = np.array([[0, 9, 0, 4.0], [0, 9, 4, 6], [0, 9, 6, 8.0]])
     seams = np.array([[4.0, 0, 9], [6.0, 0, 9]])
     assert placing.odd(pieces, seams, 4.0) == 2
@@ -87,8 +89,8 @@ def test_seams_beside_a_strip_are_told_by_length_on_its_own_lines():
     ("notch_ft", "seam_ft"), [(10.7, 25 - USABLE / FOOT), (14.3, USABLE / FOOT)]
 )
 def test_a_seam_keeps_a_foot_from_corners_where_that_is_free(notch_ft, seam_ft):
-    """A lawn of 54 x 25 ft: the full strip lies below or above at the same cost, and a notch in its side,
-    half a foot deep, takes nothing off either. The seam is the one away from the notch."""
+    """A lawn of 54 x 25 ft: the full strip lies below or above at the same cost, and a notch in its
+    side, half a foot deep, takes nothing off either. The seam is the one away from the notch."""
     low, high = (notch_ft - 0.25) * FOOT, (notch_ft + 0.25) * FOOT
     lawn = shapely.box(0, 0, 54 * FOOT, 25 * FOOT) - shapely.box(0, low, 0.5 * FOOT, high)
     other = 25 - seam_ft

@@ -40,7 +40,8 @@ def test_a_mirrored_lot_is_laid_mirrored():
     for first, second in zip(one.layouts, other.layouts, strict=True):
         assert_lies_well(second, mirrored)
         assert np.array_equal(first.cut, second.cut)
-        # x turned over takes a compass bearing to its negative, and 31 degrees counter-clockwise off
+        # x turned over takes a compass bearing to its negative, and 31 degrees counter-clockwise
+        # off
         assert (second.bearing_deg + first.bearing_deg + 31) % 360 == pytest.approx(0, abs=1e-6)
 
 

@@ -57,7 +57,8 @@ def test_layouts_of_a_street_lie_well(turn):
 
 
 def test_a_strip_ten_feet_wide_is_not_laid_in_two():
-    """Two strips, 4 and 6 ft wide, are no less turf than one of 10, in any pool; a crew lays one."""
+    """Two strips, 4 and 6 ft wide, are no less turf than one of 10, in any pool; a crew lays
+    one."""
     lawn = shapely.box(0, 0, 50 * FOOT, 10 * FOOT)
     for layout in lay_all(lawn, lawn, lawn, bearing=90.0)[0].layouts:
         wide = np.diff(layout.pieces[:, 2:]).ravel()
@@ -93,8 +94,8 @@ def test_narrow_strips_are_found_where_they_lie():
 
 
 def test_no_cross_seam_where_a_roll_reaches():
-    """A lawn 7 ft by 60, alone: half of the roll is left over. A cross seam would save 30 ft of roll
-    (945 USD), more than twice its 66 USD; the bid must allow it."""
+    """A lawn 7 ft by 60, alone: half of the roll is left over. A cross seam would save 30 ft of
+    roll (945 USD), more than twice its 66 USD; the bid must allow it."""
     lawn = shapely.box(0, 0, 60 * FOOT, 7 * FOOT)
     assert all(not len(layout.cross) for layout in lay_all(lawn)[0].layouts)
     anywhere = LayoutRules.model_validate({"cross_seams": "anywhere"})

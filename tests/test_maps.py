@@ -25,7 +25,7 @@ from geoturf import maps, model
 from geoturf.errors import PromiseError
 from geoturf.maps import colours, content, encode, figures, frame, layers
 
-# ------------------------------------------------------------------------------------------------ numbers and shapes as text
+# ----------------------------------------------------------------------- numbers and shapes as text
 
 
 @pytest.mark.parametrize("odd", [np.nan, np.inf, -np.inf])
@@ -121,7 +121,7 @@ def test_nothing_is_written_as_nothing():
     assert encode.lines(np.array([], dtype=object))["at"] == ""
 
 
-# ------------------------------------------------------------------------------------------------ the page
+# ----------------------------------------------------------------------------------------- the page
 
 
 @pytest.fixture(scope="module")
@@ -250,7 +250,7 @@ def test_a_page_of_no_pieces_and_no_context_is_made():
     assert islands_of(maps.page(result, "us"))["geoturf-pieces"]["piece"]["stems"] == []
 
 
-# ------------------------------------------------------------------------------------------------ what it says
+# ------------------------------------------------------------------------------------- what it says
 
 
 def test_areas_left_out_are_counted(page):
@@ -324,8 +324,8 @@ def test_water_is_coloured_by_saving_and_by_choice():
 
 
 def test_the_map_of_a_comparison_opens_with_the_answer():
-    """Coloured by what is chosen, its figures before those of the turf laid, which is named for what
-    it is."""
+    """Coloured by what is chosen, its figures before those of the turf laid, which is named for
+    what it is."""
     sent = content.islands(made(["a", "b"], water=water_of(4)))
     assert sent["geoturf-areas"]["colourings"][0]["key"] == "chosen"
     words = [word for word, _ in sent["geoturf-bid"]["totals"]]
@@ -412,7 +412,7 @@ def test_tile_urls(url, host):
     assert frame.tile_host(url) == host
 
 
-# ------------------------------------------------------------------------------------------------ colours
+# ------------------------------------------------------------------------------------------ colours
 
 
 def linear(colour: str) -> np.ndarray:

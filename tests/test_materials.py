@@ -53,7 +53,7 @@ def lot(width_ft, length_ft, **more):
     return {"width_ft": width_ft, "length_ft": length_ft} | more
 
 
-# ------------------------------------------------------------------------------------------------ check values
+# ------------------------------------------------------------------------------------- check values
 
 
 @pytest.mark.parametrize(("inches", "covers_ft2"), [(1, 324), (2, 162), (3, 108), (4, 81), (6, 54)])
@@ -288,7 +288,7 @@ def test_m19_infill_by_pile_weight(pile, low, high):
     )
 
 
-# ------------------------------------------------------------------------------------------------ sections
+# ----------------------------------------------------------------------------------------- sections
 
 
 def test_every_item_has_a_section_of_masterformat():
@@ -311,7 +311,7 @@ def test_published_tables_name_their_source(name):
         assert row["value"] and row["source"] and None not in row
 
 
-# ------------------------------------------------------------------------------------------------ pools
+# -------------------------------------------------------------------------------------------- pools
 
 
 def test_rounding_once_a_pool_buys_less_than_lot_by_lot():
@@ -384,7 +384,7 @@ def test_order_of_rows():
     assert keys == sorted(keys, key=list(ITEMS).index)
 
 
-# ------------------------------------------------------------------------------------------------ items
+# -------------------------------------------------------------------------------------------- items
 
 
 def test_turf_comes_from_the_cut_plan():
@@ -507,7 +507,7 @@ def test_edging_in_boards_where_the_rules_ask():
     assert one(asked.items, "stakes")["net"] == math.ceil(140 / 3) + 1
 
 
-# ------------------------------------------------------------------------------------------------ left to others
+# ----------------------------------------------------------------------------------- left to others
 
 
 WORKS = {
@@ -651,7 +651,7 @@ def test_metric_words():
     assert row["basis"].startswith("surface 92.9 m^2 x 102 mm = 9.44 m^3 compacted")
 
 
-# ------------------------------------------------------------------------------------------------ strips of fabric
+# --------------------------------------------------------------------------------- strips of fabric
 
 
 def laid(shape, length_ft=300.0):
@@ -690,9 +690,9 @@ def test_strips_leave_gaps_open():
 
 
 def test_narrow_last_strips_lie_side_by_side():
-    """By hand: 7 ft across takes strips at 0 and 5.5 ft, the last 1.5 ft wide, four of which go into
-    6 ft. Four such lawns of 60 ft take 4 x 60 + 60 = 300 ft, one roll. 9 ft: the last is 3.5 ft, one
-    to a width. 8.5 ft: 3 ft, two to a width."""
+    """By hand: 7 ft across takes strips at 0 and 5.5 ft, the last 1.5 ft wide, four of which go
+    into 6 ft. Four such lawns of 60 ft take 4 x 60 + 60 = 300 ft, one roll. 9 ft: the last is 3.5
+    ft, one to a width. 8.5 ft: 3 ft, two to a width."""
     for wide, of_roll in ((7, 60 + 15), (9, 120), (8.5, 60 + 30), (6, 60)):
         shape = np.array([shapely.box(0, 0, 60 * FT, wide * FT)])
         found = strips(shape, 6 * FT, 300 * FT, 0.5 * FT)
@@ -744,7 +744,7 @@ def test_many_areas_at_once_are_each_on_their_own():
     pd.testing.assert_frame_equal(together, alone)
 
 
-# ------------------------------------------------------------------------------------------------ rules
+# -------------------------------------------------------------------------------------------- rules
 
 
 @pytest.mark.parametrize(

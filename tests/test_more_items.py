@@ -1,5 +1,5 @@
-"""Items a bid asks for: drains, sod kill, pads, a loader, granules spread, infill by product. Each by
-hand on one lawn of 30 x 40 ft, 1,200 ft2."""
+"""Items a bid asks for: drains, sod kill, pads, a loader, granules spread, infill by product. Each
+by hand on one lawn of 30 x 40 ft, 1,200 ft2."""
 
 from dataclasses import replace
 
@@ -97,8 +97,8 @@ def test_they_are_paid_for_by_their_own_units():
 
 
 def test_turf_has_its_own_depths():
-    """Dug 8 in and filled 6 in in two lifts, beside a lawn of 4 and 4: 1,200 ft2 each take 29.63 and
-    14.81 yd3 of digging, 22.22 and 14.81 of stone, and 2,400 + 1,200 ft2 of placing."""
+    """Dug 8 in and filled 6 in in two lifts, beside a lawn of 4 and 4: 1,200 ft2 each take 29.63
+    and 14.81 yd3 of digging, 22.22 and 14.81 of stone, and 2,400 + 1,200 ft2 of placing."""
     land = ground([LAWN, LAWN | {"site": "b", "product": "deep"}])
     products = {"turf60": Product(), "deep": Product(dig_depth="8 in", base_depth="6 in")}
     laid = plan(land)
@@ -135,7 +135,8 @@ def test_granules_as_infill_are_trucked():
 
 
 def test_granules_as_infill():
-    """1.5 lb on 1,200 ft2, 36 bags of 50 lb; spread and broomed as infill is, which there is none of."""
+    """1.5 lb on 1,200 ft2, 36 bags of 50 lb; spread and broomed as infill is, which there is none
+    of."""
     _, rows, money = taken(product={"infill": "granules"})
     assert rows.loc["granules", "net"] == pytest.approx(1800 * LB)
     assert rows.loc["granules", "order"] == 36 and "infill" not in rows.index

@@ -109,7 +109,8 @@ def test_a_logo_is_what_its_bytes_say(tmp_path, content, kind):
 
 
 def test_a_jpeg_is_measured_by_its_frame(tmp_path):
-    """ITU-T T.81 B.2.2: a segment is passed over by its length, the frame tells height and width."""
+    """ITU-T T.81 B.2.2: a segment is passed over by its length, the frame tells height and
+    width."""
     start, other = b"\xff\xd8", b"\xff\xe0\x00\x04ab"
     for size, fits in ((30, True), (9000, False)):
         frame = b"\xff\xc0\x00\x0b\x08" + struct.pack(">HH", 20, size) + b"\x01\x01\x11\x00"

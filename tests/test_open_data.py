@@ -1,9 +1,9 @@
-"""A real open data set from end to end: ``bubenec`` of the package momepy, cells about buildings, and buildings in
-Bubeneč, Prague.
+"""A real open data set from end to end: ``bubenec`` of the package momepy, cells about buildings,
+and buildings in Bubeneč, Prague.
 
-Data: buildings by OpenStreetMap contributors, ODbL (from memory: the package, BSD-3-Clause, does not
-say); as parcels the cells of its tessellation about them; in Web Mercator, whose areas there are 2.4
-times the ground's.
+Data: buildings by OpenStreetMap contributors, ODbL (from memory: the package, BSD-3-Clause, does
+not say); as parcels the cells of its tessellation about them; in Web Mercator, whose areas there
+are 2.4 times the ground's.
 """
 
 import geopandas

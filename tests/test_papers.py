@@ -111,7 +111,8 @@ MEAN = '#import "x" $x$ \\ [b] *c* _d_ @e <f> </script> \u202e\u200f ' + "w" * 5
 
 @pytest.fixture(scope="module", params=["letter, us", "a4, metric"])
 def mean(request, tmp_path_factory):
-    """A bid whose every name means harm: two lots of one plan and one of their own, no alternates."""
+    """A bid whose every name means harm: two lots of one plan and one of their own, no
+    alternates."""
     home = tmp_path_factory.mktemp("mean")
     x, y = 250_000.0, 4_000_000.0  # in UTM zone 11 north
     geopandas.GeoDataFrame(
@@ -141,7 +142,8 @@ def mean(request, tmp_path_factory):
     return home / "out"
 
 
-#: names that each paper bears (of sites, areas, phases, plans, owner, bid, turf, bidder, client, terms)
+#: names that each paper bears (of sites, areas, phases, plans, owner, bid, turf, bidder, client,
+#: terms)
 BORNE = {
     "portfolio.pdf": "02ob",
     "client/proposal.pdf": "bmtfcis",

@@ -229,7 +229,7 @@ def test_rows_keep_their_order_and_drawn_turf_its_row():
     assert isinstance(found.areas.index, pd.RangeIndex)
 
 
-# --- front, side and back ------------------------------------------------------------------------------------------------
+# - front, side and back ---------------------------------------------------------------------------
 
 LOTS = [
     box(60 * k, 120 * r, 60 * k + 60, 120 * r + 120) for r in range(2) for k in range(4)
@@ -322,7 +322,7 @@ def test_a_lot_without_a_house_stays_whole_and_is_counted():
     assert "1 of 8 parcels" in next(f.message for f in found.findings if f.code == "no-street-side")
 
 
-# --- properties ----------------------------------------------------------------------------------------------------------
+# - properties -------------------------------------------------------------------------------------
 
 
 @example(

@@ -97,7 +97,7 @@ def test_a_phone_scrolls_tables_and_charts_not_the_page(browser, text):
     page.close()
 
 
-# ------------------------------------------------------------------------------------------------ charts
+# ------------------------------------------------------------------------------------------- charts
 
 
 def boxes(page, selector: str) -> list[tuple[float, float, float, float]]:

@@ -89,7 +89,8 @@ def findings(result, code):
 
 
 def test_lots_are_of_a_plan_by_model_or_by_shape(report):
-    """A4 names no model but is Ash turned over; O1 to O3 name none and are alike; L1 is like no other."""
+    """A4 names no model but is Ash turned over; O1 to O3 name none and are alike; L1 is like no
+    other."""
     ash, oak = (
         dict.fromkeys(("A1", "A2", "A3", "A4"), "Ash"),
         dict.fromkeys(("O1", "O2", "O3"), "plan 1"),
@@ -236,8 +237,8 @@ def test_a_plans_name_that_is_taken_is_not_given_again(tmp_path):
 
 
 def test_what_is_measured_stays_as_each_lot_is_drawn(report):
-    """Laid as the first is drawn, measured as each is: areas by the shoelace of the file's feet, grid
-    to ground by at most a part in 5,000."""
+    """Laid as the first is drawn, measured as each is: areas by the shoelace of the file's feet,
+    grid to ground by at most a part in 5,000."""
     land = report[0].ground.areas
     for row, (_, _, shape) in enumerate(LOTS):
         ground_ft2 = land["ground_area_m2"].iloc[row] / 0.3048**2

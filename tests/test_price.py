@@ -28,7 +28,7 @@ def priced(rows=LOTS, products=PRODUCTS, rules=None, currency="USD"):
     return price(land, laid, taken, products, rules or PriceRules(), currency)
 
 
-# ------------------------------------------------------------------------------------------------ shares
+# ------------------------------------------------------------------------------------------- shares
 
 
 def test_shares_are_rounded_running_sums():
@@ -66,7 +66,7 @@ def test_equal_shares_where_nothing_weighs():
     assert shared(100, np.zeros(3)).tolist() == [33, 34, 33]
 
 
-# ------------------------------------------------------------------------------------------------ lines and build-up
+# ------------------------------------------------------------------------------- lines and build-up
 
 
 def test_a_line_is_quantity_times_unit_price():
@@ -170,8 +170,8 @@ def test_they_add_up_whatever_the_bid(drawn, rates):
 @settings(max_examples=30, deadline=None)
 @given(st.data())
 def test_they_add_up_whatever_a_bid_carries(data):
-    """Lump sums and what is counted, a bond that slides, prices that rise, plant taxed, price breaks,
-    least orders, hire by the week, books."""
+    """Lump sums and what is counted, a bond that slides, prices that rise, plant taxed, price
+    breaks, least orders, hire by the week, books."""
     side = st.integers(3, 50)
     drawn = data.draw(
         st.lists(st.tuples(side, side, st.sampled_from("123")), min_size=1, max_size=6)
@@ -274,7 +274,7 @@ def test_lines_carry_sections_of_masterformat():
     assert done.schedule["title"].tolist() == [listed[s] for s in done.schedule["section"]]
 
 
-# ------------------------------------------------------------------------------------------------ unit costs
+# --------------------------------------------------------------------------------------- unit costs
 
 
 @pytest.mark.parametrize(
@@ -521,7 +521,7 @@ def test_extras_that_cannot_be_counted_are_refused(wrong, said):
         PriceRules(extras=[{"title": "x"} | wrong])
 
 
-# ------------------------------------------------------------------------------------------------ alternates
+# --------------------------------------------------------------------------------------- alternates
 
 
 def test_other_prices_stand_beside_the_bids_own():
@@ -553,7 +553,7 @@ def test_an_alternate_of_unknown_things_is_refused(wrong, said):
         PriceRules(alternates=[{"title": "x"} | wrong])
 
 
-# ------------------------------------------------------------------------------------------------ what a seam costs
+# -------------------------------------------------------------------------------- what a seam costs
 
 
 def seam(edge_rules=None, unit="ft", **price):

@@ -71,7 +71,7 @@ def table_of(folder, layer, **rest):
     return source_of(folder, layer, **rest).layers[0].table
 
 
-# ------------------------------------------------------------------------------------------------ formats
+# ------------------------------------------------------------------------------------------ formats
 
 
 @pytest.mark.parametrize("suffix", SUFFIXES)
@@ -229,7 +229,7 @@ def test_a_name_the_reader_would_take_for_an_archive(tmp_path):
             source_of(tmp_path, name)
 
 
-# ------------------------------------------------------------------------------------------------ soundness
+# ---------------------------------------------------------------------------------------- soundness
 
 
 @pytest.mark.filterwarnings("ignore:invalid value encountered in linearrings")
@@ -299,7 +299,7 @@ def test_the_quick_proof_covers_plain_lawns():
     assert _star_shaped(mixed).tolist() == [True, True, False, False, False, False, False, False]
 
 
-# ------------------------------------------------------------------------------------------------ columns
+# ------------------------------------------------------------------------------------------ columns
 
 
 def test_canonical_names_map_by_themselves(tmp_path):
@@ -424,7 +424,7 @@ def test_every_canonical_column_has_a_kind_and_words():
     assert all(column.low < column.high for column in COLUMNS.values() if column.kind == "number")
 
 
-# ------------------------------------------------------------------------------------------------ names
+# -------------------------------------------------------------------------------------------- names
 
 
 def test_without_a_site_column_each_feature_is_a_site(tmp_path):
@@ -470,7 +470,7 @@ def test_a_shapefile_is_summed_up_with_all_its_parts(tmp_path):
     )
 
 
-# -------------------------------------------------------------------------------------------------- CRS
+# ---------------------------------------------------------------------------------------------- CRS
 
 
 def test_a_stated_crs_is_taken():
@@ -515,7 +515,7 @@ def test_coordinates_of_another_crs_are_refused(tmp_path, real, said):
         source_of(tmp_path, "lots.gpkg")
 
 
-# ------------------------------------------------------------------------------------------------ roles
+# -------------------------------------------------------------------------------------------- roles
 
 
 def test_context_keeps_its_geometry_and_is_not_priced(tmp_path):
@@ -541,7 +541,7 @@ def test_context_beyond_repair_is_a_warning(tmp_path):
     assert [(f.severity, f.code) for f in source.findings] == [("warning", "beyond-repair")]
 
 
-# ------------------------------------------------------------------------------------------------ columns of text
+# ---------------------------------------------------------------------------------- columns of text
 
 
 WORDS = st.lists(
@@ -592,7 +592,7 @@ def test_areas_without_a_name_get_one_of_their_own(rows):
         assert new == [str(k) for k in range(1, 20) if str(k) not in used][: len(new)]
 
 
-# ------------------------------------------------------------------------------------------------ told from bytes
+# ---------------------------------------------------------------------------------- told from bytes
 
 
 def rings():

@@ -359,7 +359,7 @@ def test_a_layer_of_points_is_refused_with_each_named():
     assert findings[-1].code == "nothing-to-price"
 
 
-# -------------------------------------------------------------------------------- nothing lost in silence
+# -------------------------------------------------------------------------- nothing lost in silence
 
 
 def lots(n=6, **columns):
@@ -550,7 +550,7 @@ def test_a_ring_without_points_takes_nothing_down(tmp_path, suffix):
     assert "a ring without any point dropped" in done.stdout and "3 areas on 3 sites" in done.stdout
 
 
-# ----------------------------------------------------------------------------------- what is no regular file
+# -------------------------------------------------------------------------- what is no regular file
 
 
 @pytest.mark.parametrize("name", ["lots.gpkg", "lots.shp", "lots.dbf of lots.shp"])

@@ -130,7 +130,7 @@ def test_a_crs_of_another_meridian_lies_where_it_is_used(tmp_path, crs, lon, lat
     assert areas.ground_area_m2[0] == pytest.approx(geodesic(lot)[0], rel=1e-6)
 
 
-# ------------------------------------------------------------------------------------------------ heights
+# ------------------------------------------------------------------------------------------ heights
 
 
 def roof(low, high):
@@ -177,7 +177,7 @@ def test_a_unit_of_heights_that_is_none(unit):
         make_bid({"name": "n", "layers": [{"path": "a.gpkg", "z": unit}]})
 
 
-# ------------------------------------------------------------------------------------------------ repairs
+# ------------------------------------------------------------------------------------------ repairs
 
 
 def test_repairs_that_change_nothing_are_one_note_a_file(tmp_path):

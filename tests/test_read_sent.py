@@ -1,5 +1,6 @@
-"""What cities and surveyors send: file geodatabases, KMZ, GML, DXF, CSV with well-known text. The same
-site in each gives the same rows as in a GeoPackage; what is wrong with one is said in one line."""
+"""What cities and surveyors send: file geodatabases, KMZ, GML, DXF, CSV with well-known text. The
+same site in each gives the same rows as in a GeoPackage; what is wrong with one is said in one
+line."""
 
 import math
 import re

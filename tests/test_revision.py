@@ -170,8 +170,8 @@ def test_causes_of_one_line_are_parted_by_the_stated_rule(report, rows):
 
 
 def test_turf_goes_by_the_surface_laid_with_it_and_tape_by_its_seams(report, rows):
-    """Ground, product, layout, a rule of the takeoff and a unit cost at once, by hand. The rule moves
-    no turf, and stands at no line of it."""
+    """Ground, product, layout, a rule of the takeoff and a unit cost at once, by hand. The rule
+    moves no turf, and stands at no line of it."""
     before = "[products.turf60]\ntitle = 'Turf'\n[products.other]\ntitle = 'Other'\n"
     after = before + (
         "price = '2.22 USD/ft^2'\n[layout]\nend_allowance = '9 in'\n"
@@ -207,8 +207,9 @@ def test_turf_goes_by_the_surface_laid_with_it_and_tape_by_its_seams(report, row
 
 
 def test_rules_are_named_at_lines_that_hang_on_them(report, rows, lawns):
-    """An allowance of fabric and a rate of digging, on other ground that lies in a file of another name:
-    neither moves infill, and the file's name moves nothing. A least order follows its lines."""
+    """An allowance of fabric and a rate of digging, on other ground that lies in a file of another
+    name: neither moves infill, and the file's name moves nothing. A least order follows its
+    lines."""
     before = "[price.least]\nhaul = '4000 USD'\n"
     after = "[price.least]\nhaul = '4000 USD'\n[materials]\nfabric_allowance = '60 %'\n[materials.rates]\ndig = '3 yd^3/h'\n"
     ground = [(0, 0, 44, 30), *GROUND[1:]]

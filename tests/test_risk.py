@@ -258,8 +258,9 @@ def test_the_same_seed_gives_the_same_draws_whatever_else_is_drawn():
 
 
 def test_the_price_of_labour_alone_is_triangular_too():
-    """With one range and an exact survey the price is a straight line of the figure (but for cents):
-    its percentiles are those of scipy.stats.triang between the prices of a run at either end."""
+    """With one range and an exact survey the price is a straight line of the figure (but for
+    cents): its percentiles are those of scipy.stats.triang between the prices of a run at either
+    end."""
     exact = {"costs": {"labour": ["140 USD/h", "170 USD/h"]}}
     made, money = sure(ranges=exact)
     (row,) = made.moves[made.moves["figure"] == "labour"].itertuples()

@@ -1,5 +1,5 @@
-"""The other samples run, and keep all promises: any broken one is refused by the run itself. (In a file of
-their own, so that they run beside the demo's tests.)"""
+"""The other samples run, and keep all promises: any broken one is refused by the run itself. (In a
+file of their own, so that they run beside the demo's tests.)"""
 
 import shutil
 from pathlib import Path
@@ -38,8 +38,8 @@ def test_half_the_parks_with_turf_on_every_lawn(tmp_path):
 
 
 def test_forty_of_the_parcels(tmp_path):
-    """A third of them, since all take half a minute: those from Q-040 on, which have corner lots and
-    lots with paving on three sides."""
+    """A third of them, since all take half a minute: those from Q-040 on, which have corner lots
+    and lots with paving on three sides."""
     shutil.copytree(SAMPLES / "development", tmp_path / "development")
     shutil.copy(SAMPLES / "parcels.toml", tmp_path)
     lots = geopandas.read_file(SAMPLES / "development" / "lots.shp").iloc[39:79]

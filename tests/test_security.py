@@ -192,8 +192,8 @@ def test_a_locked_database_is_told_in_time(tmp_path):
 
 
 def test_rows_that_stand_in_a_write_ahead_log_alone_are_not_passed_over(tmp_path):
-    """Another program has written and not yet put its log into the file: what is priced would not be
-    the file whose digest is told."""
+    """Another program has written and not yet put its log into the file: what is priced would not
+    be the file whose digest is told."""
     path = lawns(tmp_path)
     writer = sqlite3.connect(path, isolation_level=None)
     writer.execute("pragma journal_mode = wal")

@@ -230,8 +230,8 @@ PLOT = """POLYGON ((-19.72 -6.61, -20.9 -3.55, 8.95 18.09, 20.9 2.76, -8.98 -18.
 
 
 def test_narrow_strips_that_as_one_would_lie_over_a_bay(tmp_path):
-    """Turf on two sides of a house is laid part by part; where the parts meet, two strips lie side by
-    side, and one wider would lie over the house."""
+    """Turf on two sides of a house is laid part by part; where the parts meet, two strips lie side
+    by side, and one wider would lie over the house."""
     plot = translate(shapely.from_wkt(PLOT), 250_000, 4_070_000)
     table = geopandas.GeoDataFrame({"site": ["A"]}, geometry=[plot], crs="EPSG:26911")
     table.to_file(tmp_path / "lawn.gpkg")

@@ -1,5 +1,5 @@
-"""The schedule of prices: quantities from the ground, unit prices that carry every load, scopes that
-add up to the cent."""
+"""The schedule of prices: quantities from the ground, unit prices that carry every load, scopes
+that add up to the cent."""
 
 from decimal import Decimal as D
 

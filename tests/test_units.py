@@ -189,7 +189,7 @@ def test_published_equivalents():
     assert read("1 lb/ft^3", "density") == pytest.approx(16.01846, rel=1e-6)
 
 
-# ------------------------------------------------------------------------------------------------ money
+# -------------------------------------------------------------------------------------------- money
 
 
 def test_money_is_decimal_and_knows_its_unit():

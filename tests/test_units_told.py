@@ -12,7 +12,9 @@ from geoturf.units import METRIC, US
 FOREIGN = re.compile(
     r"(?<![\w.])\d[\d,.]* ?(ft2|ft\^2|ft|in|inches|feet|acres?|miles?|yd\^?[23]?|lb|oz|gal)\b"
 )
-ODD = [  # x, y, width, depth in feet: a lawn, its copy, one that overlaps it, a near copy, thin overlaps, a speck, a giant
+# x, y, width, depth in feet: a lawn, its copy, one that overlaps it, a near copy, thin overlaps, a
+# speck, a giant
+ODD = [
     (0, 0, 60, 40),
     (0, 0, 60, 40),
     (50, 0, 60, 40),

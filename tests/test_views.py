@@ -45,8 +45,8 @@ def groups(ground: Ground, rules=AUTO) -> set[frozenset[str]]:
 
 
 def row_of(count: int, turn: float = 0.0, side: str = "N"):
-    """Lots along a street that runs along x: front yards and houses, 18 m apart; ``side`` S: across the
-    street, mirrored. The whole turned."""
+    """Lots along a street that runs along x: front yards and houses, 18 m apart; ``side`` S: across
+    the street, mirrored. The whole turned."""
 
     def laid(shape, k):
         there = translate(shape, 18 * k, 6)
@@ -90,8 +90,8 @@ def test_a_gap_and_a_bend_part_a_row():
 
 
 def test_yards_about_a_turning_place_face_as_their_houses_do():
-    """Houses 45 degrees apart, each yard to one side of its house's front, 3 m from the next: from house to
-    yard it is 22 degrees, as in a row."""
+    """Houses 45 degrees apart, each yard to one side of its house's front, 3 m from the next: from
+    house to yard it is 22 degrees, as in a row."""
     house, yard, beside = (
         shapely.box(-6, 6, 6, 16),
         shapely.box(-6, -3, 2, 5),
@@ -170,7 +170,8 @@ def leaning(fronts: dict[str, shapely.Geometry], houses, rules) -> np.ndarray:
 
 
 def test_lots_of_a_row_lean_as_their_street_bends():
-    """Rectangles: each is laid along its own sides, 4 degrees from the next; or all exactly one way."""
+    """Rectangles: each is laid along its own sides, 4 degrees from the next; or all exactly one
+    way."""
     houses = row_of(4)[1]
     found = leaning(bent(4, 4.0), houses, AUTO)
     assert np.diff(found) == pytest.approx([-4.0] * 3, abs=1e-6)
@@ -209,7 +210,8 @@ def test_lots_of_a_plan_in_a_row_that_bends_are_laid_alike(tmp_path):
 
 
 def test_both_areas_of_a_lot_lean_exactly_one_way():
-    """One lot has two, a drive apart, the second askew: they lean as each other does, whatever the row."""
+    """One lot has two, a drive apart, the second askew: they lean as each other does, whatever the
+    row."""
     fronts = bent(3, 4.0)
     fronts["N1/front, left"] = rotate(translate(shapely.box(0, 0, 3, 7), 14 - 29 + 18, 6), 7)
     found = leaning(fronts, row_of(3)[1], AUTO)
@@ -217,8 +219,8 @@ def test_both_areas_of_a_lot_lean_exactly_one_way():
 
 
 def test_where_two_views_meet_is_told():
-    """Two rows that touch at a corner, leaning apart; one view, or piles that lean alike, and nothing
-    is said."""
+    """Two rows that touch at a corner, leaning apart; one view, or piles that lean alike, and
+    nothing is said."""
     one, other = shapely.box(0, 0, 12, 7), rotate(shapely.box(0, 0, 12, 7), 30, origin=(0, 0))
     beside = translate(other, 12.5, 0)
     ground = land({"A/1": one, "B/1": beside})

@@ -32,7 +32,7 @@ def compare(ground, turf=None, **given_rules):
     return water.compare(ground, turf, water_rules(**given_rules), "USD")
 
 
-# --- the whole stage -------------------------------------------------------------------------------------------------
+# - the whole stage --------------------------------------------------------------------------------
 
 
 def test_one_row_an_area_and_conversion():
@@ -170,7 +170,7 @@ def test_the_cautions_are_there():
     assert "hotter" in " ".join(compare(ground, turf_price(ground), offer=["turf"]).cautions)
 
 
-# --- mass balance ----------------------------------------------------------------------------------------------------
+# - mass balance -----------------------------------------------------------------------------------
 
 monthly = st.lists(st.floats(0, 0.3), min_size=12, max_size=12)
 
@@ -210,7 +210,7 @@ def test_water_balances_every_month(eto, rain, method, covers, constant):
     )  # the same planting, better irrigated
 
 
-# --- money -----------------------------------------------------------------------------------------------------------
+# - money ------------------------------------------------------------------------------------------
 
 
 def test_a_tiered_bill_by_hand():
@@ -289,7 +289,7 @@ def test_irrigation_is_never_more_than_perfect():
     assert ends["low"] == pytest.approx(perfect / 0.7)
 
 
-# --- how sure --------------------------------------------------------------------------------------------------------
+# - how sure ---------------------------------------------------------------------------------------
 
 
 def test_low_and_high_stand_around_the_middle():
@@ -311,7 +311,7 @@ def test_the_input_that_moves_the_choice_comes_first():
     assert (found.sensitivity.query("input == 'price'")["areas_changed"] == 0).all()
 
 
-# --- local minimums --------------------------------------------------------------------------------------------------
+# - local minimums ---------------------------------------------------------------------------------
 
 
 def check_profile(ground, profile, **product):
@@ -406,7 +406,7 @@ def test_distance_to_trees():
         assert list(check_profile(near, profile)["result"]) == [result]
 
 
-# --- bad input -------------------------------------------------------------------------------------------------------
+# - bad input --------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

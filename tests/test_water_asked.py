@@ -353,7 +353,7 @@ def test_a_shared_cap_needs_a_budget_of_capital():
         )
 
 
-# --- a programme over years ------------------------------------------------------------------------
+# -- a programme over years ------------------------------------------------------------------------
 
 FIVE = {"offer": ["planting"], "gap": "0 %", "horizon": 12, "discount_rate": "4 %"}
 FEW = (800, 1_300, 1_700, 2_100, 2_900)

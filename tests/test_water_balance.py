@@ -27,7 +27,7 @@ def compare(ground, turf=None, **given_rules):
     return water.compare(ground, turf, water_rules(**given_rules), "USD")
 
 
-# --- plants by their factor ------------------------------------------------------------------------------------------
+# - plants by their factor -------------------------------------------------------------------------
 
 
 def test_planting_catches_its_share_of_the_rain():
@@ -62,7 +62,7 @@ def test_how_rain_counts_for_a_cover_of_the_bids_own(cover, inches):
     )
 
 
-# --- the ordinance beside it -----------------------------------------------------------------------------------------
+# - the ordinance beside it ------------------------------------------------------------------------
 
 
 def some_parks():
@@ -105,7 +105,7 @@ def test_rinse_and_cooling_are_named_as_beside_the_ordinance():
     assert row["etwu_m3"] == 0 and row["use_m3"] == pytest.approx(row["unplanted_m3"])
 
 
-# --- whose ordinance -------------------------------------------------------------------------------------------------
+# - whose ordinance --------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -168,7 +168,7 @@ def test_a_site_that_lies_elsewhere_gets_no_verdict_and_the_other_keeps_its_own(
     assert "1 sites: california" in found.summary["law_why"]
 
 
-# --- whose conversions -----------------------------------------------------------------------------------------------
+# - whose conversions ------------------------------------------------------------------------------
 
 OWN = {"cover": "low_water_planting", "irrigation": "drip", "capital": "6.10 USD/ft^2"}
 
@@ -193,7 +193,7 @@ def test_shipped_conversions_are_offered_only_where_named_or_none_is_given(given
     assert bool(told) == bool({"turf", "planting", "irrigation"} - offered)
 
 
-# --- names as local offices write them -------------------------------------------------------------------------------
+# - names as local offices write them --------------------------------------------------------------
 
 LIKE = {
     "cool": "cool_season_lawn",

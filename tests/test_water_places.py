@@ -172,7 +172,7 @@ def test_a_tariff_with_a_gap_is_refused_in_one_line(blocks, said):
     assert len(str(refused.value).strip().splitlines()) == 1
 
 
-# --- a climate for each place ---------------------------------------------------------------------------
+# - a climate for each place -----------------------------------------------------------------------
 
 DRY = {"eto": [f"{n} in" for n in (1, 2, 4, 6, 8, 9, 10, 9, 6, 4, 2, 1)], "station": "dry"}
 WET = {
@@ -297,7 +297,7 @@ def test_a_site_without_a_price_or_an_ordinance_is_refused_in_one_line(rules, sa
     assert len(str(refused.value).strip().splitlines()) == 1
 
 
-# --- the published place that lies nearest ----------------------------------------------------------------
+# - the published place that lies nearest ----------------------------------------------------------
 
 
 def lying(*degrees):

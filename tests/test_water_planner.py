@@ -200,7 +200,7 @@ def test_ticks_are_round(most, steps):
     assert ticks(most) == pytest.approx(steps)
 
 
-# --- other rules of choice -------------------------------------------------------------------------------------------
+# - other rules of choice --------------------------------------------------------------------------
 
 
 def read(**rules):

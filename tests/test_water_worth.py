@@ -21,7 +21,7 @@ def compare(ground, **given_rules):
     )
 
 
-# --- rain ------------------------------------------------------------------------------------------------------------
+# - rain -------------------------------------------------------------------------------------------
 
 
 def baseline(climate):
@@ -71,7 +71,7 @@ def test_the_spread_of_rain_is_in_the_low_and_high_cases():
     )
 
 
-# --- worth its money -------------------------------------------------------------------------------------------------
+# - worth its money --------------------------------------------------------------------------------
 
 # on 1,000 ft2: cool-season lawn 34,000 gal a year against planting's 7,900; at 5 USD/HCF and 80 USD
 # of upkeep some 254 USD a year
@@ -172,7 +172,7 @@ def test_the_rule_leaves_the_best_choice_among_what_is_worth_it():
     assert found.summary["chosen"]["saved_m3"] == pytest.approx(best)
 
 
-# --- until plants are established ------------------------------------------------------------------------------------
+# - until plants are established -------------------------------------------------------------------
 
 YOUNG = {"establishing_years": 2, "establishing_cover": "moderate_water_planting"}
 

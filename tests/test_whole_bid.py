@@ -1,5 +1,5 @@
-"""The bid that has all that a price may have, tests/data/whole_bid.toml: what it holds. (It takes as
-long as the demo; DEVELOPERS.md says what a run of it takes and what its workbook stands.)"""
+"""The bid that has all that a price may have, tests/data/whole_bid.toml: what it holds. (It takes
+as long as the demo; DEVELOPERS.md says what a run of it takes and what its workbook stands.)"""
 
 import csv
 from pathlib import Path
@@ -95,8 +95,8 @@ dig = "4 yd^3/h"
 
 
 def test_a_bid_of_two_books_is_audited_but_for_their_hours(lawns, bid_file, tmp_path, capsys):
-    """The audit does not know a book's production rates: it leaves hours and machines out, and follows
-    all else."""
+    """The audit does not know a book's production rates: it leaves hours and machines out, and
+    follows all else."""
     lawns((0, 0, 40, 30), (60, 0, 30, 30), site=["A", "B"], PH=["1", "2"], HOUSE=["", "north"])
     out = tmp_path / "out"
     assert main(["run", str(bid_file(BOOKED)), "--out", str(out), "--papers", "none"]) == DONE

@@ -33,7 +33,8 @@ SITES = "ABCDEFGHIJKL"
 
 @pytest.fixture
 def street(lawns):
-    """Writes the twelve lawns, in an order that is none to walk, with what else is given of each."""
+    """Writes the twelve lawns, in an order that is none to walk, with what else is given of
+    each."""
 
     def write(**columns):
         order = sorted(range(12), key=lambda k: (k * 7) % 12)

@@ -1,4 +1,5 @@
-"""calendar.csv from the takeoff's crew-hours: as many days as they take, on days that are worked."""
+"""calendar.csv from the takeoff's crew-hours: as many days as they take, on days that are
+worked."""
 
 from __future__ import annotations
 
@@ -23,7 +24,8 @@ def promises(folder: Folder) -> Iterator[Told]:
 
 
 def _hours(folder: Folder, table: Table) -> Told:
-    """A task takes the crew-hours of its phase in the takeoff; no task of the takeoff is missing."""
+    """A task takes the crew-hours of its phase in the takeoff; no task of the takeoff is
+    missing."""
     items = folder.table("materials")
     keys = zip(items.text("scope"), items.text("item"), strict=True)
     crew = [unit == "crew-hour" for unit in items.text("order_unit")]
@@ -118,7 +120,8 @@ def _dates(folder: Folder, table: Table) -> Told:
 
 
 def _dated(table: Table) -> list[tuple[str, float, datetime.date]]:
-    """What is told a date, but for deliveries, which may be agreed on any day: day number and date."""
+    """What is told a date, but for deliveries, which may be agreed on any day: day number and
+    date."""
     out = []
     for end in ("start", "finish"):
         days = table.numbers(f"{end}_day")

@@ -1,6 +1,6 @@
-"""The earth, by other formulas than the run's: geodesics (GeographicLib's, as PROJ carries them) for
-areas and lengths, and a topocentric plane through earth-centred coordinates (EPSG method 9837) where
-shapes are laid upon each other.
+"""The earth, by other formulas than the run's: geodesics (GeographicLib's, as PROJ carries them)
+for areas and lengths, and a topocentric plane through earth-centred coordinates (EPSG method 9837)
+where shapes are laid upon each other.
 
 The run goes by transverse Mercator frames; none of that is used here.
 """

@@ -110,8 +110,8 @@ def _kept(layer: Layer, setting: dict[str, Any]) -> Layer:
 
 
 def _alike(given: str, told: str) -> bool:
-    """Whether a text of the input is what is told: in any letters, as a number, a flag, or as far as
-    its letters can be read."""
+    """Whether a text of the input is what is told: in any letters, as a number, a flag, or as far
+    as its letters can be read."""
     given, told = (" ".join(one.split()).casefold() for one in (given, told))
     if given == told or "\ufffd" in given or _DATE.match(given):
         return True
@@ -123,7 +123,7 @@ def _alike(given: str, told: str) -> bool:
         return False
 
 
-# ------------------------------------------------------------------------------------------ promises
+# ----------------------------------------------------------------------------------------- promises
 
 
 def promises(folder: Folder, home: Path) -> tuple[list[Told], Drawn | None, Input]:
@@ -145,7 +145,8 @@ _Part = tuple[Layer, list[int], list[int], dict[str, Any], str]
 
 
 def _digests(folder: Folder, home: Path) -> Told:
-    """SHA-256 of each input, of a shapefile or a file geodatabase of its parts one after another."""
+    """SHA-256 of each input, of a shapefile or a file geodatabase of its parts one after
+    another."""
     wrong = []
     seen = 0
     inputs = folder.run["inputs"]
@@ -331,7 +332,7 @@ _BY_NAME = (
 )
 
 
-# ------------------------------------------------------------------------------------------ the ground
+# --------------------------------------------------------------------------------------- the ground
 
 
 def heights(folder: Folder, drawn: Drawn) -> Floats:

@@ -1,4 +1,5 @@
-"""layout.gpkg against the input and against the tables: outlines as drawn, pieces that cover them."""
+"""layout.gpkg against the input and against the tables: outlines as drawn, pieces that cover
+them."""
 
 from __future__ import annotations
 
@@ -21,8 +22,8 @@ _SLIVER = 2e-5  # of an area
 
 @dataclass(frozen=True)
 class _Placed:
-    """Outlines of areas.csv's rows as layout.gpkg has them, and the planes they lie in; pieces, each
-    in the plane of its ``owner``."""
+    """Outlines of areas.csv's rows as layout.gpkg has them, and the planes they lie in; pieces,
+    each in the plane of its ``owner``."""
 
     lonlat: Shapes
     outline: Shapes
@@ -199,8 +200,8 @@ def _cut(folder: Folder, placed: _Placed) -> list[Told]:
 
 
 def _full(folder: Folder, wide: Floats) -> Floats:
-    """The width between selvages at which a piece's product is sold and the piece is cut; 0 where it
-    is cut at no such width."""
+    """The width between selvages at which a piece's product is sold and the piece is cut; 0 where
+    it is cut at no such width."""
     products = folder.settings["products"]
     trim = 2 * folder.settings["layout"]["selvage_trim"]
     sold = [widths_of(products[name]) for name in folder.table("pieces").text("product")]

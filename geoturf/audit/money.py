@@ -1,5 +1,5 @@
-"""The price by the bid's own numbers, in decimals: lines from orders and unit costs, the build-up from
-lines and rates, and the same price whichever way it is shared out."""
+"""The price by the bid's own numbers, in decimals: lines from orders and unit costs, the build-up
+from lines and rates, and the same price whichever way it is shared out."""
 
 from __future__ import annotations
 
@@ -191,8 +191,8 @@ def _turf_by_title(products: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
 
 
 def _prices(item: str, rules: dict[str, Any], turf: dict[str, list[dict[str, Any]]]) -> list[Any]:
-    """What an item may cost, by its breaks and by the week too; nothing where the bid has no cost for
-    it."""
+    """What an item may cost, by its breaks and by the week too; nothing where the bid has no cost
+    for it."""
     if item in turf and item not in ITEMS:
         return turf[item]
     key = ""
@@ -254,7 +254,7 @@ def _off(
     return ""
 
 
-# ------------------------------------------------------------------------------------------ build-up
+# ----------------------------------------------------------------------------------------- build-up
 
 
 def kind_of(line: dict[str, str], settings: dict[str, Any], turf: set[str]) -> str:
@@ -270,8 +270,8 @@ def kind_of(line: dict[str, str], settings: dict[str, Any], turf: set[str]) -> s
 
 
 def strangers(folder: Folder) -> str:
-    """Items of the takeoff that this program has not been taught, so that it cannot tell whether they
-    are taxed; "" where there are none."""
+    """Items of the takeoff that this program has not been taught, so that it cannot tell whether
+    they are taxed; "" where there are none."""
     turf = titles_of_turf(folder)
     named = dict.fromkeys(folder.table("materials").text("item"))
     return ", ".join(name for name in named if name not in ITEMS and name not in turf)
@@ -491,7 +491,7 @@ def _grouped(promise: str, what: str, own: dict[str, Decimal], told: dict[str, D
     return first_wrong(promise, what, wrong, len(names))
 
 
-# ------------------------------------------------------------------------------------------ alternates
+# --------------------------------------------------------------------------------------- alternates
 
 
 def _alternates(folder: Folder, lines: list[dict[str, str]]) -> Iterator[Told]:

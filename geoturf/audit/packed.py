@@ -1,7 +1,7 @@
 """Input in a zip, and KML, by `zipfile` and `xml` alone.
 
-Raises `Unreadable` where a zip holds several files of geometry, and for KML that declares entities or
-whose layer is not plain."""
+Raises `Unreadable` where a zip holds several files of geometry, and for KML that declares entities
+or whose layer is not plain."""
 
 from __future__ import annotations
 

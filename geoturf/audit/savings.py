@@ -1,5 +1,5 @@
-"""water.csv: volumes by plain formulas from the bid's climate, costs at its prices, and what is chosen
-within its budget."""
+"""water.csv: volumes by plain formulas from the bid's climate, costs at its prices, and what is
+chosen within its budget."""
 
 from __future__ import annotations
 
@@ -46,8 +46,9 @@ def _saved(table: Table) -> Told:
 
 
 def _now(folder: Folder, table: Table, rules: dict[str, Any]) -> Iterator[Told]:
-    """Water used now: evapotranspiration by the cover's factor over the efficiency, less as much rain
-    as falls at the most, none at the least (rain that counts lies between, whatever the way)."""
+    """Water used now: evapotranspiration by the cover's factor over the efficiency, less as much
+    rain as falls at the most, none at the least (rain that counts lies between, whatever the
+    way)."""
     one_climate = not (rules["climate_by"] or rules["climates"] or rules["metered"])
     climate = rules["climate"]
     if not (one_climate and rules["cover"] and climate["eto"] and rules["constant"] == "exact"):
@@ -98,8 +99,8 @@ def _applied(conversion: dict[str, Any]) -> float:
 
 
 def _capital(folder: Folder, table: Table, rules: dict[str, Any]) -> Told:
-    """A conversion at a cost by area costs that along the slope, and no more is given towards it than
-    it costs."""
+    """A conversion at a cost by area costs that along the slope, and no more is given towards it
+    than it costs."""
     land = _ground(folder, table, "surface_area")
     kinds = table.text("conversion")
     names = _names(table)

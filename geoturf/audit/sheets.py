@@ -1,5 +1,5 @@
-"""bid.xlsx against the tables: the values stored beside its formulas, as a reader that does not reckon
-shows them. By `zipfile` and `xml`, without a library of workbooks."""
+"""bid.xlsx against the tables: the values stored beside its formulas, as a reader that does not
+reckon shows them. By `zipfile` and `xml`, without a library of workbooks."""
 
 from __future__ import annotations
 

@@ -1,5 +1,6 @@
 """The input, read by other means than the run's: shapefiles by `struct`, GeoPackages by SQLite,
-GeoJSON by `json`, GeoParquet by Arrow, zips and KML as in `packed`. Raises `Unreadable` for what it cannot read."""
+GeoJSON by `json`, GeoParquet by Arrow, zips and KML as in `packed`. Raises `Unreadable` for what it
+cannot read."""
 
 from __future__ import annotations
 
@@ -215,7 +216,7 @@ def _texts(column: NDArray[np.bytes_]) -> list[str]:
     return [value.decode("utf-8", "replace").strip() for value in column.tolist()]
 
 
-# -------------------------------------------------------------------------------------- other formats
+# ------------------------------------------------------------------------------------ other formats
 
 
 def _geopackage(path: Path, layer: str) -> _Read:

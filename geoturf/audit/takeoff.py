@@ -95,7 +95,7 @@ def _published(table: str) -> dict[tuple[str, str], float]:
     }
 
 
-# ------------------------------------------------------------------------------------------ formulas
+# ----------------------------------------------------------------------------------------- formulas
 
 
 def _dug(p: _Phase) -> float:
@@ -139,8 +139,8 @@ def _stone(p: _Phase) -> float:
 
 
 def _fabric(p: _Phase, short: str) -> Span:
-    """No less than the ground with a lap between strips; no more than strips as long as two sides of
-    any ground ... which half as much again, and a strip an area, hold."""
+    """No less than the ground with a lap between strips; no more than strips as long as two sides
+    of any ground ... which half as much again, and a strip an area, hold."""
     on = p.rules["fabric"] if short == "fabric" else p.rules["fabric_below_base"]
     if not on:
         return exactly(0.0)
@@ -421,7 +421,7 @@ _LEFT = {
 }
 
 
-# ------------------------------------------------------------------------------------------ promises
+# ----------------------------------------------------------------------------------------- promises
 
 
 def promises(
@@ -471,8 +471,8 @@ def promises(
 
 
 def _may_leave(title: str, left: set[str]) -> bool:
-    """Whether an item may be missing where others are left out: itself, or a task or machine that may
-    have nothing left to do."""
+    """Whether an item may be missing where others are left out: itself, or a task or machine that
+    may have nothing left to do."""
     gone = {title for name in left for title in _LEFT.get(name, ())}
     return title in gone or ITEMS[title][0] in ("labour", "plant") or not left <= set(_LEFT)
 
@@ -573,8 +573,8 @@ def _fasteners(folder: Folder) -> Iterator[Told]:
 
 
 def _runs(folder: Folder) -> Floats:
-    """Twice the stretches of border of each area, as layout.gpkg has them: each may round up, and has
-    two ends."""
+    """Twice the stretches of border of each area, as layout.gpkg has them: each may round up, and
+    has two ends."""
     keys, _ = folder.layout.shapes("edges")
     areas = folder.table("areas")
     place = {
@@ -585,8 +585,8 @@ def _runs(folder: Folder) -> Floats:
 
 
 def _orders(folder: Folder) -> Iterator[Told]:
-    """Net and its allowance, rounded up to whole purchase units; allowances and sizes as the bid has
-    them; the bid's rows are the sums of the phases'."""
+    """Net and its allowance, rounded up to whole purchase units; allowances and sizes as the bid
+    has them; the bid's rows are the sums of the phases'."""
     table = folder.table("materials")
     rules = folder.settings["materials"]
     scope = table.text("scope")
@@ -673,8 +673,8 @@ def _bought_by(rules: dict[str, Any], title: str) -> tuple[float | None, float |
 
 
 def caps_of(folder: Folder, rows: list[int], given: list[str]) -> dict[str, Span] | None:
-    """Heads to cap by phase, where turf is laid: those the input counts, and the bid's number a site
-    where it counts none. ``given``: the column caps of the areas in ``rows``."""
+    """Heads to cap by phase, where turf is laid: those the input counts, and the bid's number a
+    site where it counts none. ``given``: the column caps of the areas in ``rows``."""
     rules = folder.settings["materials"]
     areas = folder.table("areas")
     if rules["cap_covers"] is not None or len(rows) != len(areas):

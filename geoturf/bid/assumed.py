@@ -48,8 +48,8 @@ class Figure(NamedTuple):
 
 
 def of_line(bid: Bid, key: str, product: str, book: str = "") -> list[Figure]:
-    """The figures behind a line of `geoturf.model.Price`, priced by a price ``book``; none behind an extra or a least price,
-    which only a bid gives."""
+    """The figures behind a line of `geoturf.model.Price`, priced by a price ``book``; none behind
+    an extra or a least price, which only a bid gives."""
     return list(_figures(booked(bid, book), key, product))
 
 

@@ -138,7 +138,7 @@ def _hint(key: str, fields: dict[str, Any], model: type[BaseModel]) -> str:
     return near or (f"; known here: {', '.join(fields)}" if fields else "")
 
 
-# ------------------------------------------------------------------------------------- where a fault is
+# --------------------------------------------------------------------------------- where a fault is
 
 
 def _fields(model: type[BaseModel] | None) -> dict[str, Any]:

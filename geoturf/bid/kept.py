@@ -1,4 +1,5 @@
-"""Columns of the input that a bid keeps: names that a table of the report has already are refused."""
+"""Columns of the input that a bid keeps: names that a table of the report has already are
+refused."""
 
 from __future__ import annotations
 

@@ -33,7 +33,8 @@ def with_files(content: dict[str, Any]) -> dict[str, Any]:
 
 
 def without(content: dict[str, Any]) -> dict[str, Any]:
-    """The tables of a bid but its ordinances: what else is wrong with it can be told beside them."""
+    """The tables of a bid but its ordinances: what else is wrong with it can be told beside
+    them."""
     water = content["water"].items()
     return content | {
         "water": {key: said for key, said in water if not key.startswith("ordinance")}

@@ -203,8 +203,8 @@ def _last_day(visits: Visits, hours_a_day: float) -> int:
 def _crews(
     lots: list[Lot], visits: Visits, rules: CalendarRules, hours_a_day: float, days: Days
 ) -> pd.DataFrame:
-    """crew, crews (how many of it), crew_hours, busy (part of the time from the first visit to the last that it
-    works), days_sooner and finish: how much sooner all is done with one more of it."""
+    """crew, crews (how many of it), crew_hours, busy (part of the time from the first visit to the
+    last that it works), days_sooner and finish: how much sooner all is done with one more of it."""
     rows = []
     last = _last_day(visits, hours_a_day)
     for at, crew in enumerate(rules.crews):

@@ -1,5 +1,5 @@
-"""The choice of a comparison of water against what the bid asks of it: districts, funds, and turf laid
-where it is chosen, at the price that was reckoned with."""
+"""The choice of a comparison of water against what the bid asks of it: districts, funds, and turf
+laid where it is chosen, at the price that was reckoned with."""
 
 from __future__ import annotations
 
@@ -114,8 +114,8 @@ _Path = list[tuple[frozenset[str], str]]
 
 def _path(start: frozenset[str], flow: Mapping[tuple[frozenset[str], str], int],
           left: Mapping[str, int]) -> _Path | None:  # fmt: skip
-    """What pays for ``start`` by way of others that are paid otherwise instead: (kind, the fund that
-    pays for it from now on) …, to a fund that has money ``left``."""
+    """What pays for ``start`` by way of others that are paid otherwise instead: (kind, the fund
+    that pays for it from now on) …, to a fund that has money ``left``."""
     paths: list[_Path] = [[(start, name)] for name in sorted(start)]
     seen = set(start)
     for path in paths:

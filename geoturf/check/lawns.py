@@ -36,9 +36,9 @@ def no_slivers(result: Result) -> list[Finding]:
 
 
 def long_enough(result: Result) -> list[Finding]:
-    """No piece is laid shorter than the rules' least length (or half of what a roll holds) where it and
-    one of the next strip, that is long enough, would do as one; others are told in a finding of their
-    area."""
+    """No piece is laid shorter than the rules' least length (or half of what a roll holds) where it
+    and one of the next strip, that is long enough, would do as one; others are told in a finding of
+    their area."""
     laid = laid_at(result)
     least = np.minimum(result.bid.layout.min_piece_length_m, _longest_laid(result) / 2)
     long = laid[:, 1] - laid[:, 0]
@@ -64,8 +64,8 @@ def _under(result: Result, size: np.ndarray, how: str, least: np.ndarray) -> Cal
 
 
 def narrow_at_borders(result: Result) -> list[Finding]:
-    """No narrow strip has turf along most of both sides, and no two lie side by side where one wider
-    would do. What turf does not allow is told in a finding of its area."""
+    """No narrow strip has turf along most of both sides, and no two lie side by side where one
+    wider would do. What turf does not allow is told in a finding of its area."""
     pieces = result.plan.pieces
     area = areas_of(result)
     laid = laid_at(result)
@@ -96,10 +96,10 @@ def narrow_at_borders(result: Result) -> list[Finding]:
 def _side_by_side(
     result: Result, some: np.ndarray
 ) -> Iterator[tuple[np.ndarray, np.ndarray, bool]]:
-    """Rows of the pieces of two strips side by side, the one below first, and whether a roll is wide
-    enough for them as one, and as long as it or the longer of them, with nothing else of the area
-    beside them, no gap in either and no bay that they would lie over; of areas with any of ``some``
-    (bool)."""
+    """Rows of the pieces of two strips side by side, the one below first, and whether a roll is
+    wide enough for them as one, and as long as it or the longer of them, with nothing else of the
+    area beside them, no gap in either and no bay that they would lie over; of areas with any of
+    ``some`` (bool)."""
     laid = laid_at(result)
     room = room_across(result)
     reach = _longest_laid(result)
@@ -134,14 +134,14 @@ def _extent(strip: np.ndarray) -> float:
 
 
 def _without_gaps(strip: np.ndarray) -> bool:
-    """Whether the pieces (n, 4) of a strip lie end to end: one wider would lie over what parts others,
-    such as a house."""
+    """Whether the pieces (n, 4) of a strip lie end to end: one wider would lie over what parts
+    others, such as a house."""
     return bool(abs(_extent(strip) - (strip[:, 1] - strip[:, 0]).sum()) < HAIR_M * len(strip))
 
 
 def _over_a_bay(every: np.ndarray, one: np.ndarray, other: np.ndarray) -> bool:
-    """Whether the strips ``one`` and ``other``, above it, would as one lie over what parts turf: past
-    an end of the shorter there are pieces again on the far side of it."""
+    """Whether the strips ``one`` and ``other``, above it, would as one lie over what parts turf:
+    past an end of the shorter there are pieces again on the far side of it."""
     below = every[:, 3] <= one[0, 2] + HAIR_M
     above = every[:, 2] >= other[0, 3] - HAIR_M
     return any(
@@ -158,8 +158,8 @@ def _beyond(some: np.ndarray, short: np.ndarray, long: np.ndarray) -> bool:
 
 
 def _seam_beside(result: Result, some: np.ndarray, side: int) -> np.ndarray:
-    """Seam (m) along one side (2: v0, 3: v1) of the strip that each piece is of, in areas with any of
-    ``some`` (bool); 0 in others."""
+    """Seam (m) along one side (2: v0, 3: v1) of the strip that each piece is of, in areas with any
+    of ``some`` (bool); 0 in others."""
     area = areas_of(result)
     laid = laid_at(result)
     seams = result.plan.seams

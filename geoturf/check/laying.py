@@ -28,8 +28,8 @@ FILM_M = 1e-4  # a gap along the whole border may be this wide before it is one
 
 
 def covered(result: Result) -> list[Finding]:
-    """Pieces cover all of each laid area. They do not overlap (`no_overlap_on_ground`), so what they cover adds
-    up."""
+    """Pieces cover all of each laid area. They do not overlap (`no_overlap_on_ground`), so what
+    they cover adds up."""
     turned = in_pile_coordinates(result)
     pieces = result.plan.pieces
     area = areas_of(result)

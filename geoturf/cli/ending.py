@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from typing import Any
 
 DONE, REFUSED, USAGE, LEFT_OUT, UNPRINTED = range(5)
-_LEAST_ADDRESSES = 1_200_000_000  # bytes; the demo ran under 1.2 GB on two cores, and died or hung under 1.0 and 0.8
+# bytes; the demo ran under 1.2 GB on two cores, and died or hung under 1.0 and 0.8
+_LEAST_ADDRESSES = 1_200_000_000
 
 
 def ended(fault: BaseException, signal_got: int, stands: str) -> int:

@@ -34,7 +34,8 @@ ROLL_HOLDS = 64
 # of ``lot``: rolls open when it is done; begun before it and open after; that serve it alone; it
 # draws on; of these, shared with others; a mark
 OPEN, THROUGH, OWN, DRAWN, SHARED, SEEN = range(6)
-# of ``group``, turf of one product and roll width: usable width, longest roll, number of the product
+# of ``group``, turf of one product and roll width: usable width, longest roll, number of the
+# product
 ROLL_WIDTH, ROLL_LENGTH, TURF = range(3)
 # of ``area``: its pieces, from and to; the layouts it is offered, from and to; the one it has
 FROM, TO, OFFERED, UP_TO, CHOSEN = range(5)

@@ -1,7 +1,8 @@
 """Beside what is cut for areas that are laid, what is bought for areas that are estimated.
 
-They share rolls with each other and not with laid ones, so that these are cut as if they stood alone.
-How much more small pools buy than large ones was fitted with the rest (``data/estimate.csv``).
+They share rolls with each other and not with laid ones, so that these are cut as if they stood
+alone. How much more small pools buy than large ones was fitted with the rest
+(``data/estimate.csv``).
 """
 
 from __future__ import annotations

@@ -55,8 +55,8 @@ class Task:
 def plans(
     setting: Setting, free: Sequence[PoolPlan], order: Sequence[str], engine: Engine
 ) -> tuple[list[PoolPlan], pd.DataFrame]:
-    """The plans of all pools for cutting on site in this ``order`` of sites, and what each number of
-    open rolls comes to. ``free``: the plans that may open any number."""
+    """The plans of all pools for cutting on site in this ``order`` of sites, and what each number
+    of open rolls comes to. ``free``: the plans that may open any number."""
     rank = {site: at for at, site in enumerate(order)}
     at = setting.ground.areas["site"].astype(str).map(rank).to_numpy(int)
     blocks = _blocks([plan.pool for plan in free], at)
@@ -93,8 +93,8 @@ TRADE = ["open_rolls", "most", "rolls", "bought_m2", "money", "drawn_median", "d
 def _trade_row(
     setting: Setting, plans: Sequence[PoolPlan], at: np.ndarray, limit: int
 ) -> tuple[float, ...]:
-    """A row of `TRADE`: the limit (0: none) and what a plan of all pools comes to. ``money`` is that
-    of turf and seams."""
+    """A row of `TRADE`: the limit (0: none) and what a plan of all pools comes to. ``money`` is
+    that of turf and seams."""
     rows = _standing(plans, at)
     drawn = rows["drawn"][rows["drawn"] > 0]
     bought = sum(one.bought_m2 for plan in plans for one in plan.jobs)
@@ -175,8 +175,8 @@ def _blocks(pools: Sequence[Pool], at: np.ndarray) -> list[tuple[Pool, ...]]:
 
 
 def _task(setting: Setting, pools: tuple[Pool, ...], at: np.ndarray, laid: Chosen) -> Task:
-    """The tables of a search (`carried.Plan`). Sizes are counted in cut steps. ``laid``: the layouts
-    that areas have where any number of rolls may lie open; those laid alike keep theirs."""
+    """The tables of a search (`carried.Plan`). Sizes are counted in cut steps. ``laid``: the
+    layouts that areas have where any number of rolls may lie open; those laid alike keep theirs."""
     lots = np.unique([at[area] for pool in pools for area in pool.areas])
     made = _Tables(setting, len(lots), laid)
     for pool in pools:

@@ -1,5 +1,5 @@
-"""How whole rolls are shared by pieces of known lengths, of which there are very many: the compiled part
-of `geoturf.cuts.estimated`."""
+"""How whole rolls are shared by pieces of known lengths, of which there are very many: the compiled
+part of `geoturf.cuts.estimated`."""
 
 from __future__ import annotations
 

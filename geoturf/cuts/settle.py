@@ -89,8 +89,8 @@ def small(layouts: Sequence[Layout]) -> bool:
 
 
 def cost(layouts: Sequence[Layout], market: dict[float, Market], rules: LayoutRules) -> float:
-    """Money for the seams of these layouts and the turf bought for them together, and what odd strips
-    weigh."""
+    """Money for the seams of these layouts and the turf bought for them together, and what odd
+    strips weigh."""
     total = sum(weight(layout, market, rules) for layout in layouts)
     for width in sorted({width_key(layout.roll_width_m) for layout in layouts}):
         mine = [layout for layout in layouts if width_key(layout.roll_width_m) == width]
@@ -124,8 +124,8 @@ def weight(layout: Layout, market: dict[float, Market], rules: LayoutRules) -> f
 
 
 def seams(layout: Layout, rules: LayoutRules) -> float:
-    """Money that a layout's seams and cross seams weigh: those at inner corners count as often as they
-    are to save what they cost."""
+    """Money that a layout's seams and cross seams weigh: those at inner corners count as often as
+    they are to save what they cost."""
     along = layout.seam_m * rules.seam_cost.per_si()
     across = len(layout.cross) * float(rules.cross_seam_cost.amount)
     return along + across + (CROSS_WORTH - 1) * at_corners(layout, rules)

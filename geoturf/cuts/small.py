@@ -1,5 +1,5 @@
-"""What is laid smaller than the rules would have it, since the turf there allows no other: told, area
-by area."""
+"""What is laid smaller than the rules would have it, since the turf there allows no other: told,
+area by area."""
 
 from __future__ import annotations
 

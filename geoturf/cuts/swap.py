@@ -101,7 +101,8 @@ def _settled(
     engine: Engine,
 ) -> dict[int, int]:
     """Row of the layout that really costs least (`settle`) for each area of pools of few areas,
-    ``rows`` those chosen so far, by what seams cost (``prices``). Pools that are alike are settled once."""
+    ``rows`` those chosen so far, by what seams cost (``prices``). Pools that are alike are settled
+    once."""
     names: list[Hashable] = []
     works: dict[Hashable, settle.Work] = {}
     for pool in small:
@@ -146,7 +147,8 @@ def _offers(
     spared_m2: Callable[[int, Layout], float] | None,
 ) -> tuple[list[Layout], list[_Offer]]:
     """What an area may choose from, and what each costs. (Areas seen together are offered one
-    bearing only. Cross seams at corners that do not save enough are for small pools, if for any.)"""
+    bearing only. Cross seams at corners that do not save enough are for small pools, if for
+    any.)"""
     layouts = [*choice.layouts, *(choice.wide if spared_m2 else ())]
     spared = [spared_m2(area, layout) if spared_m2 else 0.0 for layout in layouts]
     return layouts, [

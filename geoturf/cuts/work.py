@@ -16,9 +16,9 @@ from geoturf.units import POUND_KG
 def standing(roll: np.ndarray, lot: np.ndarray, lots: int) -> pd.DataFrame:
     """One row a lot, in the order of work, from the roll and the lot (0 .. lots - 1) of each piece.
 
-    A roll is begun at the first lot that it serves and finished at the last. At a lot those that end
-    there are finished first, one after the other; then those that serve it alone are cut, one after
-    the other; then those are begun that go on. Columns: drawn (rolls it draws on), shared (of
+    A roll is begun at the first lot that it serves and finished at the last. At a lot those that
+    end there are finished first, one after the other; then those that serve it alone are cut, one
+    after the other; then those are begun that go on. Columns: drawn (rolls it draws on), shared (of
     these, with other lots), opened, finished, open (begun and unfinished when it is done), most
     (begun and unfinished at any time on the way)."""
     number = pd.factorize(roll)[0]
@@ -59,7 +59,8 @@ def keeps(rows: pd.DataFrame, rules: CutRules) -> bool:
 
 
 def lots_table(ground: Ground, order: Sequence[str], pieces: pd.DataFrame) -> pd.DataFrame:
-    """A row a site in the ``order`` of work: site, phase, pieces, and what lies open (`standing`)."""
+    """A row a site in the ``order`` of work: site, phase, pieces, and what lies open
+    (`standing`)."""
     rank = {site: at for at, site in enumerate(order)}
     at = ground.areas["site"].astype(str).map(rank).to_numpy(int)
     lot = at[pieces["area_index"].to_numpy(int)]

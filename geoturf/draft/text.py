@@ -192,8 +192,8 @@ def _proposed_view() -> str:
 
 
 def _rules(parcels: bool) -> list[str]:
-    """The rules of each stage, commented out at their defaults; those of [layout] first, after the one
-    that is proposed."""
+    """The rules of each stage, commented out at their defaults; those of [layout] first, after the
+    one that is proposed."""
     lines = [
         "[layout]",
         _proposed_view(),

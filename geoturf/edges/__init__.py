@@ -29,7 +29,8 @@ _ASKED = ("geometry", "frame", "site", "product")  # of an area, to tell whose n
 _AREAL = (3, 6)  # shapely's numbers of Polygon and MultiPolygon
 _WHERE = ("geometry", "frame")
 _TOLD_KINDS = ("paving", "building", "shared", "open")  # in the order of the totals' columns
-#: what tells an edge, in the order that the later overrules; edges along the first two count as open
+#: what tells an edge, in the order that the later overrules; edges along the first two count as
+#: open
 _THINGS = ("planter", "fence", "paving", "building")
 _OPEN = ("open", "planter", "fence")
 _POST_M = 0.02  # half of what a fence or border that is drawn as a line is taken to be wide

@@ -124,8 +124,9 @@ def frames_for(
 
 
 def origins_m(frames: Frames) -> Floats:
-    """Where the frames' origins lie in one plane (n, 2), x east and y north in metres on a sphere, near
-    enough to tell neighbours by (a metre in some hundred); those on different datums are far apart."""
+    """Where the frames' origins lie in one plane (n, 2), x east and y north in metres on a sphere,
+    near enough to tell neighbours by (a metre in some hundred); those on different datums are far
+    apart."""
     lon = _wrapped(frames.lon0_deg - frames.lon0_deg[0])
     x = np.radians(lon) * np.cos(np.radians(frames.lat0_deg[0])) * _EARTH_M
     y = np.radians(frames.lat0_deg) * _EARTH_M

@@ -76,7 +76,8 @@ _PLAN = np.array(
 _ROLL = RollSizes(4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0, 0.5, 2.0, 0.1)
 _SHARES = np.ones(50)
 
-# shapes seen together, what each is laid from, the bearing or NaN, how they lean; whether by regular strips
+# shapes seen together, what each is laid from, the bearing or NaN, how they lean; whether by
+# regular strips
 Job = tuple[list[Shape], list[tuple[Roll, ...]], float, Seen, bool]
 
 
@@ -201,7 +202,8 @@ def _relaid(
 
 
 def _as_laid(rolls: tuple[Roll, ...], choices: Choices) -> tuple[Roll, ...]:
-    """``rolls`` for areas laid anew: in blocks only where some of the layouts of the first time are."""
+    """``rolls`` for areas laid anew: in blocks only where some of the layouts of the first time
+    are."""
     cut = any(layout.at_corners for layout in choices.layouts)
     if cut:
         return rolls

@@ -26,8 +26,8 @@ PICKS = ((ALONE, 0), (BALANCED, 0), (WHOLE, 0), (PROP, 0), (BALANCED, 1))
 def lay_together(
     shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float, seen: Seen
 ) -> list[Choices]:
-    """Choices of shapes that are seen together (one shape, usually): at ``bearing_deg``, or if that is
-    NaN at what costs least for all of them. ``rolls``: what each can be laid from."""
+    """Choices of shapes that are seen together (one shape, usually): at ``bearing_deg``, or if that
+    is NaN at what costs least for all of them. ``rolls``: what each can be laid from."""
     leaning = [bearing_deg] * len(shapes)
     if len(shapes) > 1 and np.isnan(bearing_deg):
         leaning = together.bearings(shapes, rolls, seen)
@@ -58,8 +58,8 @@ def _full_strips(
 
 
 def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> tuple[Layout, ...]:
-    """Layouts worth offering, best first: for each width the best by each price model. Those in blocks
-    that only save in a small pool, if at all, come last."""
+    """Layouts worth offering, best first: for each width the best by each price model. Those in
+    blocks that only save in a small pool, if at all, come last."""
     layouts: list[Layout] = []
     for roll in rolls:
         for groups, ganged, picked in _chosen(_tried(shape, roll, bearings, roll.models)):
@@ -69,7 +69,8 @@ def _offers(shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float]) -> t
 
 
 def in_order(layouts: Sequence[Layout]) -> tuple[Layout, ...]:
-    """The layouts of an area by cost; last those whose cross seams at corners do not save enough."""
+    """The layouts of an area by cost; last those whose cross seams at corners do not save
+    enough."""
     return tuple(sorted(layouts, key=lambda one: (saved_m2(one, layouts) <= 0, one.cost)))
 
 
@@ -90,9 +91,9 @@ def _tried(
 def lay_priced(
     shape: Shape, rolls: Sequence[Roll], bearings: Sequence[float], stated_deg: float
 ) -> list[Layout]:
-    """Layouts for each of ``rolls``, the best at its pool's prices (`Roll.pool`), and where full strips
-    have a weight, and the best in one where that is in blocks; their cost is told without those prices.
-    ``stated_deg``: the bearing, where it is not free."""
+    """Layouts for each of ``rolls``, the best at its pool's prices (`Roll.pool`), and where full
+    strips have a weight, and the best in one where that is in blocks; their cost is told without
+    those prices. ``stated_deg``: the bearing, where it is not free."""
     layouts = []
     own = normal(shape, stated_deg)
     shape = own.shape
@@ -107,7 +108,8 @@ def lay_priced(
 
 
 def _plain(shape: Shape, best: Sought, model: int) -> Layout:
-    """The layout of a search by one price model at its pool's prices, its cost told without them."""
+    """The layout of a search by one price model at its pool's prices, its cost told without
+    them."""
     found = [refined(one, model) for one in best.found]
     groups = [replace(strips, roll=replace(strips.roll, pool=())) for strips in found]
     return layout_of(groups, shape.shift(best.bearing_deg), False, best.joints, best.cross)
@@ -133,8 +135,8 @@ def _chosen(tried: Sequence[Sought]) -> list[tuple[list[Strips], bool, Sought]]:
 
 
 def _picked(tried: Sequence[Sought]) -> Iterator[tuple[int, Sought]]:
-    """Searches worth a closer look, each with the price model it is good by: of all, and of those in
-    one."""
+    """Searches worth a closer look, each with the price model it is good by: of all, and of those
+    in one."""
     whole = [one for one in tried if not len(one.cross)]
     for some in (tried, whole) if len(whole) < len(tried) else (tried,):
         for model, rank in PICKS:

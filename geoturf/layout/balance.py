@@ -7,9 +7,9 @@ and seams. Ways to fill a section are added as they pay (column generation). The
 of widths are this pool's own: layouts are made for them and offered too. An area's layout of the
 largest share comes first; the others follow by cost.
 
-Areas of one shape that are laid alike (a family) are one area of the programme, of so many times the
-length. Since a family's choice weighs much, it is made and the programme solved again before the
-next family chooses.
+Areas of one shape that are laid alike (a family) are one area of the programme, of so many times
+the length. Since a family's choice weighs much, it is made and the programme solved again before
+the next family chooses.
 """
 
 from __future__ import annotations

@@ -2,10 +2,10 @@
 
 Where a lawn steps sideways, strips from border to border must suit both sides of the step. Cut
 across there by a cross seam, as long as turf is wide, its blocks need not agree. `parted` looks for
-the lines across, through inner corners, whose blocks and cross seams cost least together: exactly, as
-a shortest path over the corners, by what blocks cost roughly. Then each block is searched as a shape
-is, and may be parted along the pile as well (`arms`). A cross seam is charged twice what it costs: it
-is made where it saves more than that.
+the lines across, through inner corners, whose blocks and cross seams cost least together: exactly,
+as a shortest path over the corners, by what blocks cost roughly. Then each block is searched as a
+shape is, and may be parted along the pile as well (`arms`). A cross seam is charged twice what it
+costs: it is made where it saves more than that.
 """
 
 from __future__ import annotations
@@ -23,13 +23,15 @@ from geoturf.layout.seams import NO_JOINTS, Found, Sought, crossing, search, tog
 from geoturf.layout.shape import Shape, Turned, axes
 
 GAIN = 1e-4  # of the cost, at least
-RIVAL = 1.08  # times what is to be undercut: strips that cost more are not looked at, blocks gain some 5 %
+# times what is to be undercut: strips that cost more are not looked at, blocks gain some 5 %
+RIVAL = 1.08
 SCREENED = 4  # corners looked at to screen bearings, those of the longest sides
-SAME_M = 9e-5  # corners this close along the pile share a line; what the border moves for that is trimmed
+# corners this close along the pile share a line; what the border moves for that is trimmed
+SAME_M = 9e-5
 TOUCH_M = 1e-3  # blocks that meet over less are not joined
 
-# a shape, u of lines across, its ends first and last, the cross seams (n, 3) that each would be, and
-# the seam that turf beyond each takes at the least
+# a shape, u of lines across, its ends first and last, the cross seams (n, 3) that each would be,
+# and the seam that turf beyond each takes at the least
 Lined: TypeAlias = tuple[Turned, np.ndarray, list[np.ndarray], np.ndarray]
 
 
@@ -83,8 +85,8 @@ def _cut(
 
 
 def _lined(shape: Shape, whole: Sought, roll: Roll, most: int | None) -> list[Lined]:
-    """The groups of a search with their lines across, through ``most`` of the inner corners; worked out
-    once for a shape."""
+    """The groups of a search with their lines across, through ``most`` of the inner corners; worked
+    out once for a shape."""
     sizes = f"{roll.usable_m!r} {roll.short_m!r} {roll.least_m!r}"
     name = f"lines {whole.bearing_deg!r} {sizes} {most}"
     if name not in shape.known:
@@ -95,9 +97,10 @@ def _lined(shape: Shape, whole: Sought, roll: Roll, most: int | None) -> list[Li
 
 
 def _lines(view: Turned, corners: np.ndarray, roll: Roll) -> Lined:
-    """Lines across that a shape may be cut at: the shape with border that nearly lies on a line moved
-    onto it, u of the lines, its ends first and last, the cross seams (n, 3) that each would be, where
-    turf ends on both sides, and the seam beyond each. Turf that touches over a hair is not joined."""
+    """Lines across that a shape may be cut at: the shape with border that nearly lies on a line
+    moved onto it, u of the lines, its ends first and last, the cross seams (n, 3) that each would
+    be, where turf ends on both sides, and the seam beyond each. Turf that touches over a hair is
+    not joined."""
     low = float(view.edges[:, ::2].min())
     high = float(view.edges[:, ::2].max())
     inner = kernel.distinct(corners, SAME_M)

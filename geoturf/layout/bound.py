@@ -49,7 +49,8 @@ MANY = 300
 FEWER = 48
 AREA_DOES = 50_000  # edges: of more no bearing is looked at
 GUESSED = 6  # longest edges along or across which the least may be
-ASKEW_DEG = 0.618  # beside the longest edge: just at a bearing of edges less can be told of corners than next to it
+# beside the longest edge: just at a bearing of edges less can be told of corners than next to it
+ASKEW_DEG = 0.618
 GIVE = 1e-6  # relative: strips may be a hair wider than the roll, cuts a hair under a step
 
 

@@ -1,11 +1,11 @@
 """Turf that is not laid but estimated, from shapes alone: thousands of areas a second.
 
-For each area strips that are likely are sought (`likely`): at a few bearings, between seams on a coarse
-grid, priced as a large pool would, so that no piece is ever placed. What geoturf's own layouts of many
-kinds of shape came to beside that was fitted once, by ``tests/bench/estimate.py``, and stands in
-``data/estimate.csv``, with the errors that were met on kinds not fitted on: layouts save at inner
-corners, where areas are parted into arms and blocks, and pay for the rests of narrow pieces, of which
-there are the more the more seams there are.
+For each area strips that are likely are sought (`likely`): at a few bearings, between seams on a
+coarse grid, priced as a large pool would, so that no piece is ever placed. What geoturf's own
+layouts of many kinds of shape came to beside that was fitted once, by ``tests/bench/estimate.py``,
+and stands in ``data/estimate.csv``, with the errors that were met on kinds not fitted on: layouts
+save at inner corners, where areas are parted into arms and blocks, and pay for the rests of narrow
+pieces, of which there are the more the more seams there are.
 """
 
 from __future__ import annotations

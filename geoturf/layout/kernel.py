@@ -20,13 +20,16 @@ from geoturf.layout.sizes import RollSizes
 HAIR = 1e-6  # m2: what rounding may hide
 NOISE = 1e-6  # of a cut step: what float arithmetic may have added to whole ones
 TOLERANCE_M = 1e-6  # a band this much wider than the roll still fits it
-SHUNNED = 100.0  # m2 of turf that a piece the rules would not have is charged: it is laid only where none can be without
+# m2 of turf that a piece the rules would not have is charged: it is laid only where none can be
+# without
+SHUNNED = 100.0
 ASIDE = 0.5  # of a strip's length at most is seam along a side that counts as a border of turf
 #: ways to end at a cut: in a strip that is odd or narrow, with turf beyond, or (0) in another
 ODD = 1
 NARROW = 2
 WAYS = 3
-WORTH = 2.0  # times what it costs, a cross seam saves at least where a roll reaches: `geoturf.rules.CROSS_WORTH`
+# times what it costs, a cross seam saves at least where a roll reaches: `geoturf.rules.CROSS_WORTH`
+WORTH = 2.0
 CLEAR_M, UNCLEAR_M = (
     0.3,
     0.01,
@@ -359,8 +362,8 @@ def _gang(
     longest: float,
     a_metre: float,
 ) -> tuple[float, int, int]:
-    """`gang` by numbers: ``full`` (m2 of turf a step of roll), both end allowances, the least and the
-    longest laid length (m), steps a metre."""
+    """`gang` by numbers: ``full`` (m2 of turf a step of roll), both end allowances, the least and
+    the longest laid length (m), steps a metre."""
     best = np.inf
     side = 1
     runs = 1
@@ -416,17 +419,15 @@ def searches(
     """Cheapest seams by each price model, as shortest paths over the cuts: one pass, since what a
     band takes is the same for all.
 
-    ``shares``
-    (models, steps + 1): what a piece so many cut steps wide takes of the roll's width, the last of
-    the usable width. ``alone``: the row,
-    if any, by which strips are cut alone, each at its least price (`gang`), and ``full_strips`` that by
-    which odd strips weigh; -1 for none.
+    ``shares`` (models, steps + 1): what a piece so many cut steps wide takes of the roll's width,
+    the last of the usable width. ``alone``: the row, if any, by which strips are cut alone, each at
+    its least price (`gang`), and ``full_strips`` that by which odd strips weigh; -1 for none.
 
-    An odd strip is narrower than the roll: it weighs once where turf lies along most of both its sides,
-    and once where the strip before it is odd, too. A narrow one lies along a border of turf, not
-    beside another narrow one; no piece is shorter than the least. What cannot be laid so is charged
-    `SHUNNED` each. So the paths to a cut are told apart by whether they end in an odd or a narrow
-    strip with turf on its other side.
+    An odd strip is narrower than the roll: it weighs once where turf lies along most of both its
+    sides, and once where the strip before it is odd, too. A narrow one lies along a border of turf,
+    not beside another narrow one; no piece is shorter than the least. What cannot be laid so is
+    charged `SHUNNED` each. So the paths to a cut are told apart by whether they end in an odd or a
+    narrow strip with turf on its other side.
 
     Gives cost (models, cuts) and, for the cuts on the cheapest path to the last, the cut before
     (models, cuts); -1 for others.
@@ -563,8 +564,8 @@ def searches(
 
 @inlined
 def _cheapest(cost: Floats, k: int, i: int, after_odd: float, after_narrow: float) -> int:
-    """The way to end at cut ``i`` that costs least by model ``k``, with what the strip beyond adds to
-    it."""
+    """The way to end at cut ``i`` that costs least by model ``k``, with what the strip beyond adds
+    to it."""
     last = 0
     least = cost[k, 0, i]
     if cost[k, ODD, i] + after_odd < least:
@@ -577,8 +578,8 @@ def _cheapest(cost: Floats, k: int, i: int, after_odd: float, after_narrow: floa
 
 @inlined
 def _traced(cost: Floats, before: Ints) -> tuple[Floats, Ints]:
-    """The least cost of each cut (models, cuts) over all ways to end there, and the cheapest path to
-    the last cut: for each cut on it the one before; -1 for others."""
+    """The least cost of each cut (models, cuts) over all ways to end there, and the cheapest path
+    to the last cut: for each cut on it the one before; -1 for others."""
     models = cost.shape[0]
     m = cost.shape[2]
     least = np.empty((models, m))

@@ -3,8 +3,9 @@
 
 At each of a few bearings the area is cut across the pile into cells, an eighth of a roll's usable
 width or less. What turf has along the pile is known of each cell from three lines in it; of cells
-together it is their union, and pieces cover it. A shortest path over the cells gives the strips: turf
-as its share of the roll's width, seams by their weight. Conventions as in `geoturf.layout.kernel`.
+together it is their union, and pieces cover it. A shortest path over the cells gives the strips:
+turf as its share of the roll's width, seams by their weight. Conventions as in
+`geoturf.layout.kernel`.
 """
 
 from __future__ import annotations

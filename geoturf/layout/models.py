@@ -1,9 +1,10 @@
 """Repeated models: areas that are one shape, moved, or turned where the bearing is free. Solved
 once, and placed.
 
-Turf has an upper side, so no piece is ever turned over. But the mirror image of a layout is one of the
-mirrored shape whose pile leans to the mirrored bearing: its pieces are rectangles of the same sizes.
-So where the bearing is free and lots of one plan are laid alike, a mirrored shape is a repeat too.
+Turf has an upper side, so no piece is ever turned over. But the mirror image of a layout is one of
+the mirrored shape whose pile leans to the mirrored bearing: its pieces are rectangles of the same
+sizes. So where the bearing is free and lots of one plan are laid alike, a mirrored shape is a
+repeat too.
 """
 
 from __future__ import annotations

@@ -1,10 +1,10 @@
 """The same lawn however it lies: shapes are laid in a frame of their own, and layouts moved back.
 
-A lawn moved, turned or mirrored is as much work and takes as much turf: its layouts are those of the
-first, moved, turned and mirrored (pieces are rectangles; only where they lie is mirrored, not the
-turf). So a shape is taken into a frame that hangs on nothing but itself: along the pile where that is
-stated, along its longest edge where it is free; of both senses of either axis, and of edges as long
-as the longest, those whose list of edges comes first. Rings begin at their first corner.
+A lawn moved, turned or mirrored is as much work and takes as much turf: its layouts are those of
+the first, moved, turned and mirrored (pieces are rectangles; only where they lie is mirrored, not
+the turf). So a shape is taken into a frame that hangs on nothing but itself: along the pile where
+that is stated, along its longest edge where it is free; of both senses of either axis, and of edges
+as long as the longest, those whose list of edges comes first. Rings begin at their first corner.
 """
 
 from __future__ import annotations
@@ -30,7 +30,8 @@ SENSES = [(1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)]  # of x and of y
 @dataclass(frozen=True)
 class Normal:
     """``shape`` in its own frame, and ``bearing_deg`` there (NaN: free); a point of it lies at
-    ``turn`` (2, 2) times it and ``move`` (2,). ``stated_deg``: the bearing there, NaN where free."""
+    ``turn`` (2, 2) times it and ``move`` (2,). ``stated_deg``: the bearing there, NaN where
+    free."""
 
     shape: Shape
     bearing_deg: float
@@ -125,7 +126,8 @@ def _directions(shape: Shape, bearing_deg: float) -> Iterator[np.ndarray]:
 
 
 def _key(edges: np.ndarray) -> bytes:
-    """Edges (n, 2, 2) as a text that sorts as they do, whichever comes first and however they run."""
+    """Edges (n, 2, 2) as a text that sorts as they do, whichever comes first and however they
+    run."""
     told = np.rint((edges - edges.min(axis=(0, 1))) / TOLD_M).astype(np.int64)
     swap = (told[:, 0, 0] > told[:, 1, 0]) | (
         (told[:, 0, 0] == told[:, 1, 0]) & (told[:, 0, 1] > told[:, 1, 1])

@@ -228,8 +228,8 @@ def _of_part(edges: Floats, part: Ints, p: int) -> Floats:
 @jit
 def clipped(edges: Floats, left: float, right: float) -> Floats:
     """The shape between the lines across at u = ``left`` and ``right``: its edges (k, 4), sorted by
-    lower v. Border beyond a line is moved onto it; where an even number of edges come to lie on each
-    other there is no turf between."""
+    lower v. Border beyond a line is moved onto it; where an even number of edges come to lie on
+    each other there is no turf between."""
     n = len(edges)
     out = np.empty((5 * n, 4))
     lower = np.empty(5 * n)
@@ -296,8 +296,8 @@ def clipped(edges: Floats, left: float, right: float) -> Floats:
 
 @jit
 def joints(edges: Floats, lines: Floats, touch: float) -> Floats:
-    """Stretches (n, 3), u, v from, v to, of the ``lines`` across (u, rising) with turf on both sides,
-    longer than ``touch``."""
+    """Stretches (n, 3), u, v from, v to, of the ``lines`` across (u, rising) with turf on both
+    sides, longer than ``touch``."""
     out = np.empty((len(lines) * (len(edges) + 1), 3))
     count = 0
     for u in lines:
@@ -339,9 +339,9 @@ def parts_of(edges: Floats, roll: RollSizes) -> tuple[Ints, Floats, Floats]:
 
 @jit
 def seams_beyond(across: Floats, at: Floats, low: float, high: float, usable: float) -> Floats:
-    """Seam (m) that turf between v = ``low`` and ``high`` takes at the least beyond each of the lines
-    ``at`` (u, rising): where a line across has h of turf in one stretch, ceil(h / ``usable``) - 1 seams
-    cross it. ``across``: edges v0, u0, v1, u1, sorted by lower u."""
+    """Seam (m) that turf between v = ``low`` and ``high`` takes at the least beyond each of the
+    lines ``at`` (u, rising): where a line across has h of turf in one stretch, ceil(h / ``usable``)
+    - 1 seams cross it. ``across``: edges v0, u0, v1, u1, sorted by lower u."""
     n = len(across)
     us = ends_of(across)
     out = np.zeros(len(at))
@@ -385,10 +385,10 @@ def best_across(
     shares: Floats,
     cost: float,
 ) -> Ints:
-    """The lines across, rows of ``at`` (u, rising, the shape's ends first and last), at which to cut a
-    shape so that its blocks, and ``joints`` at the lines, cost least (m2 of turf), and less than
-    ``cost``; ends in. Nothing where it is best in one. ``beyond`` as from `seams_beyond`; ``steps`` as
-    for `least`."""
+    """The lines across, rows of ``at`` (u, rising, the shape's ends first and last), at which to
+    cut a shape so that its blocks, and ``joints`` at the lines, cost least (m2 of turf), and less
+    than ``cost``; ends in. Nothing where it is best in one. ``beyond`` as from `seams_beyond`;
+    ``steps`` as for `least`."""
     n = len(at)
     ahead = np.zeros(n)
     full = LEAST * roll.width / roll.usable

@@ -9,7 +9,8 @@ import numpy as np
 from geoturf.compiled import Floats, Ints, inlined, inner, int64, jit
 from geoturf.layout.kernel import ASIDE, TOLERANCE_M, band, distinct, turf_on
 
-MAX_VERTICES = 80  # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
+# shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
+MAX_VERTICES = 80
 MAX_CUTS = 20_000
 SAME_M = 1e-7  # cuts this close are one
 
@@ -92,9 +93,9 @@ def seams(lines: Floats, edges: Floats) -> Floats:
 
 @jit
 def odd(pieces: Floats, seams: Floats, usable: float) -> int:
-    """How many strips of the pieces (n, 4) are narrower than ``usable`` and have ``seams`` (m, 3) along
-    most of both sides, and how many pairs of strips narrower than that lie along each other; pieces
-    between the same lines are one strip."""
+    """How many strips of the pieces (n, 4) are narrower than ``usable`` and have ``seams`` (m, 3)
+    along most of both sides, and how many pairs of strips narrower than that lie along each other;
+    pieces between the same lines are one strip."""
     n = len(pieces)
     strips = int64(0)
     count = int64(0)

@@ -33,8 +33,9 @@ _SHOWN = 4  # sizes told of a model
 
 
 def drawn_alike(ground: Ground, rules: LayoutRules) -> Ground:
-    """The ground with areas that may be laid alike laid from the drawing of the first of them, moved,
-    turned or mirrored to where each lies; the ground itself where the rules leave each free."""
+    """The ground with areas that may be laid alike laid from the drawing of the first of them,
+    moved, turned or mirrored to where each lies; the ground itself where the rules leave each
+    free."""
     if rules.alike == "free":
         return ground
     laid_rows = ground.laid
@@ -157,7 +158,8 @@ def _by_model(
 
 
 def _sizes(lots: dict[str, _Lot], rules: LayoutRules) -> list[list[str]]:
-    """Lots of a model by size: about the size that most have, then about that of most of the rest."""
+    """Lots of a model by size: about the size that most have, then about that of most of the
+    rest."""
     left = dict(lots)
     out = []
     while left:

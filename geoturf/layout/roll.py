@@ -31,11 +31,11 @@ class Roll:
 
     ``longest_m``: longest piece as laid; ``ends_m``: both end allowances (gaps up to this are
     closed, since a second piece would take as much); ``worth``: price of its turf over that of the
-    product's first width; ``short_m``: least piece length, as laid; ``narrow_m``: strips under this width lie
-    along a border; ``ganged``: whether strips may be cut in lengths that lie side by side in one
-    section of roll, though a roll reaches; ``blocks``: whether areas may be cut across at inner
-    corners; ``slanted``: whether ends may be cut along a chalk line; ``odd_m``: what an odd strip
-    (`geoturf.model.Layout`) weighs, in length of roll; ``pool``: shares as in `shares` that a
+    product's first width; ``short_m``: least piece length, as laid; ``narrow_m``: strips under this
+    width lie along a border; ``ganged``: whether strips may be cut in lengths that lie side by side
+    in one section of roll, though a roll reaches; ``blocks``: whether areas may be cut across at
+    inner corners; ``slanted``: whether ends may be cut along a chalk line; ``odd_m``: what an odd
+    strip (`geoturf.model.Layout`) weighs, in length of roll; ``pool``: shares as in `shares` that a
     pool was found to come to, if known.
     """
 
@@ -58,8 +58,9 @@ class Roll:
     pool: tuple[float, ...] = ()
 
     def joints(self, seam_m: float, crossings: int, corner_m: float, corners: int) -> float:
-        """What seams weigh (m2 of turf): so many metres in all and so many cross seams, of which those
-        at inner corners, so long and so many, count as often as they are to save what they cost."""
+        """What seams weigh (m2 of turf): so many metres in all and so many cross seams, of which
+        those at inner corners, so long and so many, count as often as they are to save what they
+        cost."""
         more = CROSS_WORTH - 1
         return self.seam * (seam_m + more * corner_m) + self.cross * (crossings + more * corners)
 

@@ -1,7 +1,8 @@
 """Lots of a plan in rows of front yards: which of them lean alike, and so are laid alike.
 
-Areas of one shape are repeats of the first of them wherever they stand. Each lies in a row of its own
-that says how its pile leans: only those that lean alike, as their shape is turned, take one layout.
+Areas of one shape are repeats of the first of them wherever they stand. Each lies in a row of its
+own that says how its pile leans: only those that lean alike, as their shape is turned, take one
+layout.
 """
 
 from __future__ import annotations
@@ -17,8 +18,8 @@ from geoturf.model import Choices
 
 
 def by_lean(task: Task, done: dict[int, Choices]) -> Task:
-    """The task with repeats in rows parted by how they lean on the first of their shape. ``done``: the
-    choices of every area of a row."""
+    """The task with repeats in rows parted by how they lean on the first of their shape. ``done``:
+    the choices of every area of a row."""
     where = list(task.where)
     families = list(task.families)
     known: dict[int, list[tuple[float, int]]] = {}  # by first of a shape: how one leans, which

@@ -50,8 +50,9 @@ class Shape:
 
     @cached_property
     def inner_corners(self) -> np.ndarray:
-        """Corners (n, 2) where turf fills more than half of the way round, by `TURNED` at least, and
-        both sides are some way long; those of the longest sides first, `CORNERS` of them at most."""
+        """Corners (n, 2) where turf fills more than half of the way round, by `TURNED` at least,
+        and both sides are some way long; those of the longest sides first, `CORNERS` of them at
+        most."""
         found = []
         sizes = []
         first = np.r_[True, self.parts[1:] != self.parts[:-1]]

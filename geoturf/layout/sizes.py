@@ -1,5 +1,5 @@
-"""What layout and bounds are told of the rolls that are stocked: metres by name, which compiled functions
-take as they are. All are floats: an int among them would compile everything again."""
+"""What layout and bounds are told of the rolls that are stocked: metres by name, which compiled
+functions take as they are. All are floats: an int among them would compile everything again."""
 
 from __future__ import annotations
 

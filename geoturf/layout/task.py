@@ -22,10 +22,10 @@ from geoturf.units import US, System
 @dataclass(frozen=True)
 class Task:
     """All areas of a ground, in order. ``bearings``: of the pile, degrees, NaN where free;
-    ``groups``: rows that are seen together, ``turns`` how many degrees each may lean from its view's bearing, ``lots``
-    its site; ``where``: the row that each repeats, or its own;
-    ``pools``: by who shares rolls (phase, site, area) a key for each area; areas of equal keys
-    share; ``regular``: rows too large for a search, laid in regular strips, as ``findings`` say;
+    ``groups``: rows that are seen together, ``turns`` how many degrees each may lean from its
+    view's bearing, ``lots`` its site; ``where``: the row that each repeats, or its own; ``pools``:
+    by who shares rolls (phase, site, area) a key for each area; areas of equal keys share;
+    ``regular``: rows too large for a search, laid in regular strips, as ``findings`` say;
     ``families``: areas of equal ones are laid alike in a pool."""
 
     shapes: list[Shape]
@@ -73,8 +73,8 @@ def keys_of(
     areas: Any, bearings: np.ndarray, groups: list[np.ndarray], alike: bool
 ) -> tuple[list[tuple[str, ...] | None], np.ndarray]:
     """Areas of equal keys (product first) may repeat each other, those of None no other; and which
-    may be turned for it. Areas of a view repeat each other where lots of a plan are laid
-    ``alike``; those of rows may be turned, where they then lean as they do (`geoturf.layout.rows`)."""
+    may be turned for it. Areas of a view repeat each other where lots of a plan are laid ``alike``;
+    those of rows may be turned, where they then lean as they do (`geoturf.layout.rows`)."""
     product = areas["product"].tolist()
     view = areas["view"].tolist()
     turns = turns_of(areas)

@@ -1,5 +1,5 @@
-"""The pile bearings of areas that are seen together: one for all, or, where lots stand in a row along
-a street that bends, one a lot, all within some degrees of one bearing."""
+"""The pile bearings of areas that are seen together: one for all, or, where lots stand in a row
+along a street that bends, one a lot, all within some degrees of one bearing."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ class Seen:
 
 
 def bearings(shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], seen: Seen) -> list[float]:
-    """The bearing (degrees) of each shape, of least cost for all: about each of those worth trying for
-    most of the ground, lots choose as suits them best."""
+    """The bearing (degrees) of each shape, of least cost for all: about each of those worth trying
+    for most of the ground, lots choose as suits them best."""
     some = _Together(shapes, rolls, seen)
     wanted = [
         (at, shape.area_m2) for shape, own in zip(shapes, some.own, strict=True) for at in own

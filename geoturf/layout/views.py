@@ -1,13 +1,14 @@
 """Areas that are seen together, told by the data: their pile leans one way.
 
-seen_together(ground, rules, origins) -> the ground with a view for areas that the data show to be of one
-told_views(ground, choices, rules, origins) -> what that costs, and where areas of two views meet
+seen_together(ground, rules, origins) -> the ground with a view for areas that the data show to be
+of one told_views(ground, choices, rules, origins) -> what that costs, and where areas of two views
+meet
 
-Three things tell it. Front yards (an area or its use is called front, or no building stands between it
-and the street) are seen in a row, where they lie beside each other on one side of a street: the next
-one is near, and the lots face much the same way. Areas of a site without buildings are seen at once,
-as a park's are. Other areas of a site are seen together where but a path parts them. What states a
-view or a bearing keeps it.
+Three things tell it. Front yards (an area or its use is called front, or no building stands between
+it and the street) are seen in a row, where they lie beside each other on one side of a street: the
+next one is near, and the lots face much the same way. Areas of a site without buildings are seen at
+once, as a park's are. Other areas of a site are seen together where but a path parts them. What
+states a view or a bearing keeps it.
 """
 
 from __future__ import annotations
@@ -62,7 +63,8 @@ class _Groups:
 
 def seen_together(ground: Ground, rules: LayoutRules, origins_m: np.ndarray) -> Ground:
     """The ground with ``view`` filled in for areas that are seen together, where the rules ask for
-    it; the ground itself otherwise. ``origins_m`` (n, 2): where each frame's origin lies in a plane."""
+    it; the ground itself otherwise. ``origins_m`` (n, 2): where each frame's origin lies in a
+    plane."""
     if rules.view == "given":
         return ground
     land = _looked_at(ground, origins_m)
@@ -109,8 +111,8 @@ def _in_one_plane(shapes: pd.Series, frame: pd.Series, origins_m: np.ndarray) ->
 
 
 def _facing(land: _Land) -> np.ndarray:
-    """Degrees that each front yard faces: to its street, or as the nearest building's walls do where no
-    street is drawn; NaN for what is no front yard, or may not be given a view."""
+    """Degrees that each front yard faces: to its street, or as the nearest building's walls do
+    where no street is drawn; NaN for what is no front yard, or may not be given a view."""
     out = np.full(len(land.shape), np.nan)
     for row in np.flatnonzero(land.free).tolist():
         middle = land.shape[row].centroid
@@ -126,8 +128,8 @@ def _facing(land: _Land) -> np.ndarray:
 
 
 def _along_walls(house: BaseGeometry, bearing: float) -> float:
-    """The bearing along a house's longest wall, or across it, that is nearest: where a yard lies before
-    a house tells to some tens of degrees only which side of it is its front."""
+    """The bearing along a house's longest wall, or across it, that is nearest: where a yard lies
+    before a house tells to some tens of degrees only which side of it is its front."""
     walls = [shapely.get_coordinates(part.exterior) for part in shapely.get_parts(house)]
     run = np.concatenate([np.diff(corners, axis=0) for corners in walls])
     longest = run[int(np.argmax(np.round(np.hypot(*run.T), 3)))]
@@ -157,8 +159,8 @@ def _blocked(land: _Land, line: BaseGeometry) -> bool:
 
 
 def _join_rows(land: _Land, facing: np.ndarray, fronts: np.ndarray, groups: _Groups) -> None:
-    """Joins front yards beside each other, the nearest first, as long as all of a group face much the
-    same way."""
+    """Joins front yards beside each other, the nearest first, as long as all of a group face much
+    the same way."""
     low = dict.fromkeys(fronts.tolist(), 0.0)  # what a group faces, about its first
     high = dict(low)
     for one, other in _near(land, fronts, BESIDE_M):

@@ -32,8 +32,9 @@ def very_many(result: Result) -> bool:
 
 def pieces(result: Result, withheld: bool = False) -> dict[str, Any]:
     """Pieces and seams in centimetres along and across the pile, from a corner of each area, and
-    where that corner and the two directions are on the map: a straight (affine) map is true to 2
-    mm over 100 m; and on which areas turf is laid. Where they are ``withheld`` or too many, the directions alone are told."""
+    where that corner and the two directions are on the map: a straight (affine) map is true to 2 mm
+    over 100 m; and on which areas turf is laid. Where they are ``withheld`` or too many, the
+    directions alone are told."""
     plan = result.plan
     count = len(result.ground.areas)
     too_many = len(plan.pieces) > MOST_PIECES and not withheld

@@ -24,9 +24,9 @@ def counts(
     products: Mapping[str, Product],
     rules: MaterialRules,
 ) -> pd.DataFrame:
-    """By ``phase`` (of each area): sites, surface_m2, loads (of spoil), rolls (and lengths off rolls,
-    bought), crew_h, crew_days, freight_kg (turf, infill and granules as bought) and trucks, whole
-    ones a phase. ``areas``: net quantities; ``items``: rows of the takeoff."""
+    """By ``phase`` (of each area): sites, surface_m2, loads (of spoil), rolls (and lengths off
+    rolls, bought), crew_h, crew_days, freight_kg (turf, infill and granules as bought) and trucks,
+    whole ones a phase. ``areas``: net quantities; ``items``: rows of the takeoff."""
     sums = areas.groupby(phase, sort=False).sum()
     out = pd.DataFrame({"sites": sums["sites"].round().astype(int), "surface_m2": sums["surface"]})
     pools = items[items["scope_kind"] == "pool"]

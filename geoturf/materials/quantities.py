@@ -243,8 +243,8 @@ def _fabric(
 def _strips(
     q: pd.DataFrame, short: str, areas: pd.DataFrame, laid: pd.Series[bool], rules: MaterialRules
 ) -> None:
-    """Columns ``<short>_strips``, ``<short>_length`` (m, laid) and ``<short>_roll`` (m of its roll) of
-    a fabric, where it is ``laid``."""
+    """Columns ``<short>_strips``, ``<short>_length`` (m, laid) and ``<short>_roll`` (m of its roll)
+    of a fabric, where it is ``laid``."""
     width, length = (getattr(rules, f"{short}_roll_{name}_m") for name in ("width", "length"))
     overlap = rules.fabric_overlap_m
     if short == "below":

@@ -22,9 +22,9 @@ def strips(geometry: np.ndarray, width_m: float, length_m: float, overlap_m: flo
     ceil((W - overlap) / (width - overlap)) strips cover the rectangle's short side W. Each is as
     long as the ground beneath it (gaps left open), plus a lap for every join where it is longer
     than a roll. The last strip of a part is often narrow: as many as go into a roll's width, up to
-    `ABREAST`, are cut from it side by side, each lane as long as its strips together, so that such a
-    strip takes its part of a roll's length. ``geometry``: (n,) polygons or multipolygons. Gives one
-    row an area: strips (count), length_m (laid), roll_m (of roll, off-cuts used).
+    `ABREAST`, are cut from it side by side, each lane as long as its strips together, so that such
+    a strip takes its part of a roll's length. ``geometry``: (n,) polygons or multipolygons. Gives
+    one row an area: strips (count), length_m (laid), roll_m (of roll, off-cuts used).
     """
     some = [geometry[k : k + MANY] for k in range(0, max(len(geometry), 1), MANY)]
     found = [_strips(one, width_m, length_m, overlap_m) for one in some]

@@ -128,8 +128,8 @@ def _sheet(shapes: np.ndarray, width: float, height: float) -> _Sheet:
 
 
 def whole(drawn: Land, width: float, height: float, system: str) -> dict[str, Any]:
-    """All areas, shaded by phase where there are few phases, else named; what ``drawing`` of ``type/house.typ``
-    takes."""
+    """All areas, shaded by phase where there are few phases, else named; what ``drawing`` of
+    ``type/house.typ`` takes."""
     sheet = _sheet(drawn.areas, width, height)
     phases = list(dict.fromkeys(drawn.phase.tolist()))
     shaded = 1 < len(phases) <= len(_SHADES)

@@ -14,7 +14,8 @@ _NAMED = ("site", "area", "phase", "plan")
 
 def shortened(data: Mapping[str, Any], result: Result) -> dict[str, Any]:
     """``data`` of a paper with long names of sites, areas, phases, house plans and what the bid
-    keeps shortened and numbered, and those of them that it bears: ``long_names``, number and name."""
+    keeps shortened and numbered, and those of them that it bears: ``long_names``, number and
+    name."""
     number = {name: f"[{k}]" for k, name in enumerate(_long(result), 1)}
     short = {name: f"{number[name]} {name[:_KEPT].rstrip()}…" for name in number}
     # longest first: one may stand within another

@@ -1,5 +1,5 @@
-"""portfolio.pdf: what portfolio.html tells, on paper: all together, what stands out, by group, and a
-map. The sites one by one stand in sites.csv."""
+"""portfolio.pdf: what portfolio.html tells, on paper: all together, what stands out, by group, and
+a map. The sites one by one stand in sites.csv."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
-"""From a parcel to the lawn on it: parcel less buildings, paving, planters and exclusions, as a person would
-draw it."""
+"""From a parcel to the lawn on it: parcel less buildings, paving, planters and exclusions, as a
+person would draw it."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ def derive(ground: Ground, rules: ParcelRules) -> Ground:
     none.
 
     Taken away, in this order: the boundary setback, what is drawn as turf in the same site,
-    exclusions, planters, buildings with their setback, paving with its own, strips narrower than the smallest
-    width, remnants under the smallest area; small holes are filled last. ``taken`` holds each with
-    its area, so that for every parcel, but for some square centimetres of rounding, parcel = lawn +
-    what was taken. Where the data tell the street's side (`geoturf.parcels.yards`) a lawn is
-    divided into front, side and back: an area each. A parcel without lawn leaves the areas with a
-    warning. Raises `InputError` when nothing is left at all.
+    exclusions, planters, buildings with their setback, paving with its own, strips narrower than
+    the smallest width, remnants under the smallest area; small holes are filled last. ``taken``
+    holds each with its area, so that for every parcel, but for some square centimetres of rounding,
+    parcel = lawn + what was taken. Where the data tell the street's side (`geoturf.parcels.yards`)
+    a lawn is divided into front, side and back: an area each. A parcel without lawn leaves the
+    areas with a warning. Raises `InputError` when nothing is left at all.
     """
     areas = ground.areas
     rows = np.flatnonzero(areas["role"] == "parcel")

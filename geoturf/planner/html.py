@@ -14,8 +14,8 @@ MOST_ROWS = 500  # of a long table; the CSV has them all
 
 
 def document(title: str, style: str, *children: object, policy: str = _POLICY) -> str:
-    """The whole text of a page that asks for nothing; ``style`` is a style sheet, which stands in it
-    as it is, ``policy`` what the page may do: by itself no script."""
+    """The whole text of a page that asks for nothing; ``style`` is a style sheet, which stands in
+    it as it is, ``policy`` what the page may do: by itself no script."""
     safe = Markup(f'<meta http-equiv="Content-Security-Policy" content="{policy}">')
     head = tag("head", _META, safe, tag("title", title), tag("style", Markup(f"\n{style}")))
     body = tag("body", tag("main", *children))

@@ -1,7 +1,7 @@
 """Figures of a portfolio: of all of it, by group, of each site, and those that stand out.
 
-All come from areas.csv as it is written (and water.csv), so that whoever adds up the table finds the
-same: sums are of rounded figures, in the bid's units; money is counted in cents.
+All come from areas.csv as it is written (and water.csv), so that whoever adds up the table finds
+the same: sums are of rounded figures, in the bid's units; money is counted in cents.
 """
 
 from __future__ import annotations

@@ -168,7 +168,8 @@ def beside(
 def _lumps(
     priced: list[_Priced], rules: PriceRules, books: Mapping[str, PriceRules]
 ) -> tuple[Finding, ...]:
-    """What the bid's own lump sums come to more than once, as each price book is priced by itself."""
+    """What the bid's own lump sums come to more than once, as each price book is priced by
+    itself."""
     lumps = [one for one in rules.extras if one.price.unit in ("lump", "each")]
     bear = [one.book for one in priced if books.get(one.book, rules).extras == rules.extras]
     again = sum(one.price.amount for one in lumps) * (len(bear) - 1)

@@ -124,8 +124,9 @@ _TABLE = ["step", "on", "base", "rate", "amount", "subtotal", "scale", "kinds"]
 
 
 def as_table(lines: pd.DataFrame, steps: list[Step]) -> pd.DataFrame:
-    """step, on (in words), base, rate (fraction), amount, subtotal (all up to here), scale (amount and
-    rate of each bracket below where the rate holds), kinds (of line that it is on; all if empty)."""
+    """step, on (in words), base, rate (fraction), amount, subtotal (all up to here), scale (amount
+    and rate of each bracket below where the rate holds), kinds (of line that it is on; all if
+    empty)."""
     subtotals = int(lines["cents"].sum()) + np.cumsum([step.cents for step in steps])
     rows = [
         (

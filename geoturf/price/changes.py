@@ -35,10 +35,10 @@ class _Sum(NamedTuple):
 
 
 def changes(own: Price, alternates: Iterable[tuple[str, Price]]) -> pd.DataFrame:
-    """`COLUMNS`. Rows without a line hold the whole scope; those of phases add up to the bid's, those
-    of sites too, and lines to their phase's. Lines are those whose quantity or cost is another; what
-    moves the rest is one line more. ``quantity`` and ``price`` are with the alternate, the price
-    with its part of the build-up."""
+    """`COLUMNS`. Rows without a line hold the whole scope; those of phases add up to the bid's,
+    those of sites too, and lines to their phase's. Lines are those whose quantity or cost is
+    another; what moves the rest is one line more. ``quantity`` and ``price`` are with the
+    alternate, the price with its part of the build-up."""
     rows = [(title, *row) for title, other in alternates for row in _rows(own, other)]
     return pd.DataFrame(rows, columns=COLUMNS)
 

@@ -74,7 +74,8 @@ def read(bid: Bid) -> Source:
 
 
 def _with_kept(layer: Layer, bid: Bid) -> Layer:
-    """The layer with the columns it keeps: its own or the bid's, and none where nothing is priced."""
+    """The layer with the columns it keeps: its own or the bid's, and none where nothing is
+    priced."""
     own = layer.keep
     if layer.keep is None:
         own = bid.keep

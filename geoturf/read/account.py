@@ -30,7 +30,8 @@ from geoturf.read.look import Held
 from geoturf.read.members import BROKEN, members
 from geoturf.read.say import Say, counted, listed
 
-_HEADER = 100  # bytes of a .shp or .shx before its first record (ESRI Shapefile Technical Description, 1998)
+# bytes of a .shp or .shx before its first record (ESRI Shapefile Technical Description, 1998)
+_HEADER = 100
 _DELETED = b"*"  # the first byte of a dBASE row that is marked as deleted
 _PLACEMARK = re.compile(rb"<(?:\w+:)?Placemark[\s/>]")
 _BLOCK = 1 << 20
@@ -139,7 +140,7 @@ def _why(held: Held) -> str:
     return f"the {held.item.format} says that it holds more than can be read from it; send the file again"
 
 
-# ---------------------------------------------------------------------------------------- one format each
+# ---------------------------------------------------------------------------------- one format each
 
 
 def _of_flatgeobuf(held: Held) -> Claim:

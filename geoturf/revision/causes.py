@@ -61,8 +61,8 @@ _GROUND = (
     *("perimeter", "edge_paving", "edge_building", "edge_shared", "edge_open"),
 )
 _LAYOUT = ("pile_bearing_deg", "seam", "cross_seams", "pieces", "piece_area", "turf_bought")
-#: settings that nothing of a price hangs on, or, as layers, but by what the ground tells of them; by
-#: their first word
+#: settings that nothing of a price hangs on, or, as layers, but by what the ground tells of them;
+#: by their first word
 _IDLE = {
     *("name", "bidder", "client", "terms", "base_map", "base_map_credit", "limits", "water"),
     *("keep", "ranges", "calendar", "layers"),
@@ -101,8 +101,8 @@ class Setting:
     cause: str  # what it can move figures by; "" where no price hangs on it
 
     def bears_on(self, line: str, turf: bool) -> bool:
-        """Whether the quantity of a ``line`` may hang on it. Of a turf's order none does but by way of
-        what seams cost; allowances and production rates bear on their own items."""
+        """Whether the quantity of a ``line`` may hang on it. Of a turf's order none does but by way
+        of what seams cost; allowances and production rates bear on their own items."""
         own = _own_items().get(self.name)
         if self.name.startswith("materials.") and turf:
             return False
@@ -134,9 +134,9 @@ class Causes:
         self, phase: str, line: str, laid: bool, turf: bool = False, same_net: bool = False
     ) -> tuple[str, ...]:
         """What can have moved a quantity of a ``phase``, that of a ``line``. ``laid``: it hangs on
-        the layout too, which may be another where ground or turf is not the same only if a rule or a
-        price would have it so; ``turf``: it is the turf's own; ``same_net``: what the ground takes is
-        the same before allowance and rounding."""
+        the layout too, which may be another where ground or turf is not the same only if a rule or
+        a price would have it so; ``turf``: it is the turf's own; ``same_net``: what the ground
+        takes is the same before allowance and rounding."""
         at = {phase}
         ruled = any(one.cause == RULE and one.bears_on(line, turf) for one in self.settings)
         relaid = laid and bool(at & self.layout)

@@ -20,8 +20,8 @@ _NOTHING = 1e-6
 
 
 class Pair(NamedTuple):
-    """An area's places in the two tables, and what ground it ``gained`` and ``lost``, in the reports'
-    unit."""
+    """An area's places in the two tables, and what ground it ``gained`` and ``lost``, in the
+    reports' unit."""
 
     old: int
     new: int
@@ -46,8 +46,8 @@ class Lots:
 
 
 def found(old: Report, new: Report) -> Lots:
-    """Each area of ``old`` in ``new``: under its name where it overlaps it, else where both are more
-    than half alike, else under its name elsewhere."""
+    """Each area of ``old`` in ``new``: under its name where it overlaps it, else where both are
+    more than half alike, else under its name elsewhere."""
     before = old.areas["geometry"].to_numpy(object)
     after = _in_crs_of(old, new)
     by_name = _same_names(old.areas, new.areas)
@@ -116,8 +116,8 @@ def _moved(
     before: NDArray[np.object_],
     after: NDArray[np.object_],
 ) -> list[Pair]:
-    """What each pair gained and lost: the share of its outline that the other does not cover, of its
-    ground."""
+    """What each pair gained and lost: the share of its outline that the other does not cover, of
+    its ground."""
     a, b = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
     common = shapely.area(shapely.intersection(before[a], after[b]))
     lost = _beyond(common, shapely.area(before[a])) * old.areas["ground_area"].to_numpy()[a]

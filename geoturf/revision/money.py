@@ -1,11 +1,11 @@
-"""How the amount of each price line goes from the one report to the other, a step a cause: the steps
-add up to what the price moved by.
+"""How the amount of each price line goes from the one report to the other, a step a cause: the
+steps add up to what the price moved by.
 
 Where several things moved a line they are parted in this order. Ground: the old quantity goes in
 proportion to the surface of its phase. Product: that of a turf in proportion to the surface that is
 laid with it. Product and layout: what seams take in proportion to their length. What else moved the
-quantity has the rest of it, causes that bear on it together named together. All at the old unit price; the new one
-is on the new quantity."""
+quantity has the rest of it, causes that bear on it together named together. All at the old unit
+price; the new one is on the new quantity."""
 
 from __future__ import annotations
 
@@ -41,8 +41,8 @@ _OF_SEAMS = frozenset(ITEMS[key].title for key in ("tape", "adhesive", "labour_s
 @dataclass(frozen=True)
 class Move:
     """A figure of a line that moved: its ``kind`` is quantity, unit price or amount, None where a
-    report has no such line; ``unit`` "" for money. An amount goes by way of other amounts where more
-    than one thing moved it."""
+    report has no such line; ``unit`` "" for money. An amount goes by way of other amounts where
+    more than one thing moved it."""
 
     kind: str
     phase: str
@@ -114,8 +114,8 @@ _Ways = list[tuple[tuple[str, ...], Decimal]]  # causes, and what they multiply 
 
 @dataclass(frozen=True)
 class _Grown:
-    """New over old: surface by phase, surface by phase and title of the turf on it, length of seams by
-    phase; of what both reports have. ``titles``: of all turf."""
+    """New over old: surface by phase, surface by phase and title of the turf on it, length of seams
+    by phase; of what both reports have. ``titles``: of all turf."""
 
     titles: frozenset[str]
     surface: _Ratios
@@ -131,8 +131,8 @@ class _Grown:
         return cls(titles, surface, turf, _ratios(both, ["phase"], "seams"))
 
     def of_line(self, line: _Line) -> _Ways:
-        """What the old quantity of a line comes to by ground, then by product; by seams, which follow
-        product and layout."""
+        """What the old quantity of a line comes to by ground, then by product; by seams, which
+        follow product and layout."""
         phase = line.phase
         name = line.description
         seams = self.seams.get((phase,)) if name in _OF_SEAMS else None

@@ -37,8 +37,8 @@ def drawings(old: Report, new: Report, lots: Lots) -> Iterator[tuple[str, object
 def _outlines(
     old: pd.DataFrame, new: pd.DataFrame, lots: Lots
 ) -> Iterator[tuple[str, str, shapely.Geometry]]:
-    """Site, class and outline of all areas; an area that is now of another site is drawn with the new
-    one."""
+    """Site, class and outline of all areas; an area that is now of another site is drawn with the
+    new one."""
     for pair in lots.both:
         site = str(new["site"].iloc[pair.new])
         yield site, _NEW if pair.reshaped else _SAME, lots.after[pair.new]

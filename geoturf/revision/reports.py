@@ -23,8 +23,8 @@ _FIGURES = ("area", "length", "count", "number")
 class Report:
     """``areas``: areas.csv by base names, figures as numbers in the report's own units, with the
     column geometry; ``lines``: those of bid.csv that are no step of the build-up; ``steps``:
-    build_up.csv; ``net``: net quantity by (phase, item). Money and quantities are text, as they stand
-    there."""
+    build_up.csv; ``net``: net quantity by (phase, item). Money and quantities are text, as they
+    stand there."""
 
     name: str
     version: str
@@ -60,8 +60,8 @@ class Report:
         return report
 
 
-# OSError: files that are not there, pyogrio's own faults among them (`RuntimeError`); the rest comes
-# of what stands in them
+# OSError: files that are not there, pyogrio's own faults among them (`RuntimeError`); the rest
+# comes of what stands in them
 _UNREADABLE = (OSError, RuntimeError, ValueError, LookupError, TypeError, ArithmeticError)
 
 

@@ -4,8 +4,8 @@ figures   what has a range, and its draws
 repriced  the price with other figures, whole columns at once: cut plan and takeoff's nets stay
 
 One draw of a figure holds for all phases; figures are drawn independently of each other. The
-survey's accuracy is drawn too. Where no range is given there is nothing: ranges are the bid's, never
-geoturf's.
+survey's accuracy is drawn too. Where no range is given there is nothing: ranges are the bid's,
+never geoturf's.
 """
 
 from __future__ import annotations

@@ -1,4 +1,5 @@
-"""What has a range, and its draws: triangular between low and high, its peak at the likely value."""
+"""What has a range, and its draws: triangular between low and high, its peak at the likely
+value."""
 
 from __future__ import annotations
 
@@ -64,8 +65,8 @@ def _unit(table: str, key: str, value: Any) -> str:
 
 
 def draws(ranged: Sequence[Figure], count: int, seed: int) -> Drawn:
-    """``count`` draws of every figure. A figure's draws hang on its name and the seed alone, so that
-    another range given leaves them as they are."""
+    """``count`` draws of every figure. A figure's draws hang on its name and the seed alone, so
+    that another range given leaves them as they are."""
     return {one.name: triangular(one, _random(one.name, seed).random(count)) for one in ranged}
 
 

@@ -1,4 +1,5 @@
-"""The price with other figures, by the same roundings as a run: packages whole, amounts in cents."""
+"""The price with other figures, by the same roundings as a run: packages whole, amounts in
+cents."""
 
 from __future__ import annotations
 

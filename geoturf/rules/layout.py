@@ -37,12 +37,15 @@ def _bearing(value: object) -> object:
 Bearing = Annotated[float | Literal["free"], BeforeValidator(_bearing)]
 
 
-HAIR_M = 1.5e-6  # what the grid of laid vertices, a micrometre, adds to a length at most: it buys no cut step
+# what the grid of laid vertices, a micrometre, adds to a length at most: it buys no cut step
+HAIR_M = 1.5e-6
 MOST_STEPS = 12_000  # of a roll's length: 1,000 ft by the inch; tables of the cut plan are as long
 
 
 MEASURED = "tests/bench/large.py: what a run takes"
-STEEPEST = 1.0  # slants of ends, in widths of the strip: half a right angle; steeper ones were tried and spared nothing
+# slants of ends, in widths of the strip: half a right angle; steeper ones were tried and spared
+# nothing
+STEEPEST = 1.0
 CROSS_WORTH = 2.0  # times what it costs, a cross seam saves at least where a roll reaches
 
 

@@ -84,9 +84,9 @@ COUNTED_BY = {
 
 
 class Extra(Rules):
-    """What else the bid carries, such as mobilisation, permits, freight, supervision, a cut fee or a
-    fence: a lump sum, or by the site, phase, load, truck, roll, crew day, crew-hour, by the weight
-    that is trucked, or by surface."""
+    """What else the bid carries, such as mobilisation, permits, freight, supervision, a cut fee or
+    a fence: a lump sum, or by the site, phase, load, truck, roll, crew day, crew-hour, by the
+    weight that is trucked, or by surface."""
 
     title: str
     price: Price
@@ -322,7 +322,8 @@ class PriceRules(Rules):
     @model_validator(mode="before")
     @classmethod
     def _labour_by_wage(cls, given: Any) -> Any:
-        """The cost of a crew-hour, where a wage gives it; what does not fit is told by its field."""
+        """The cost of a crew-hour, where a wage gives it; what does not fit is told by its
+        field."""
         costs = given.get("costs", {}) if isinstance(given, dict) else None
         if not isinstance(costs, dict) or "labour" in costs or given.get("wage") is None:
             return given

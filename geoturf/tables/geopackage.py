@@ -1,4 +1,5 @@
-"""layout.gpkg: areas, pieces, seams and edges in the CRS of the input; and its areas as GeoParquet."""
+"""layout.gpkg: areas, pieces, seams and edges in the CRS of the input; and its areas as
+GeoParquet."""
 
 from __future__ import annotations
 

@@ -90,8 +90,8 @@ def _estimated(result: Result) -> Iterator[tuple[str, str]]:
 
 
 def turf_sigma(result: Result) -> tuple[float, float]:
-    """Turf bought in all, and one standard deviation of it (0 where all is laid): what pools have in
-    common, a kind of shape that the estimate does not know, does not even out between them."""
+    """Turf bought in all, and one standard deviation of it (0 where all is laid): what pools have
+    in common, a kind of shape that the estimate does not know, does not even out between them."""
     pools = result.plan.pools
     sigma = 0.0
     if "sigma_m2" in pools:

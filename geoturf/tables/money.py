@@ -1,4 +1,5 @@
-"""Tables of the price: its lines, build-up, schedules, phases, alternates, what a client may know."""
+"""Tables of the price: its lines, build-up, schedules, phases, alternates, what a client may
+know."""
 
 from __future__ import annotations
 

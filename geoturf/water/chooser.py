@@ -14,9 +14,9 @@ most the bound less d. So
 3. if that is not either, every option whose loss is more than what is missing is struck out for
    good, and the rest solved.
 
-Where a tiered bill or a rebate's cap ties areas together, `tiered.py` solves one programme of everything instead.
-Work is bounded by counts of branch-and-bound nodes, never by time, on one thread: same input, same
-choice.
+Where a tiered bill or a rebate's cap ties areas together, `tiered.py` solves one programme of
+everything instead. Work is bounded by counts of branch-and-bound nodes, never by time, on one
+thread: same input, same choice.
 """
 
 from __future__ import annotations

@@ -90,7 +90,8 @@ def _of_sites(lawns: Lawns, named: pd.Series, known: Mapping[str, Months]) -> Mo
 
 
 def _nearest(lawns: Lawns, rules: Climate) -> Months:
-    """The published place nearest to each site, with how far it is from the sites that it serves."""
+    """The published place nearest to each site, with how far it is from the sites that it
+    serves."""
     if lawns.degrees is None:
         fault = 'water.climate.place: "nearest" needs ground whose place is known'
         raise BidError(Finding("error", "no-climate", fault))

@@ -14,7 +14,8 @@ from geoturf.water.view import View
 
 def paid(view: View, cost: np.ndarray, chosen: np.ndarray) -> list[dict[str, Any]]:
     """What each fund of the bid pays of a choice: fund, amount, spent, left; empty without funds.
-    Of the ways to pay, one that takes the funds first that the bid names first. ``cost``: (n, k)."""
+    Of the ways to pay, one that takes the funds first that the bid names first. ``cost``: (n,
+    k)."""
     funds = view.rules.funds
     if not funds:
         return []

@@ -111,10 +111,10 @@ def _by_plan(tables: list[pd.DataFrame]) -> pd.DataFrame:
 
 def worksheet(view: View, chosen: np.ndarray) -> pd.DataFrame:
     """One row a hydrozone: plan (existing, chosen), site, landscape, hydrozone, cover, irrigation,
-    special (bool), plant_factor (the year's, weighted by ETo), efficiency, etaf (PF / IE),
-    area_m2, etaf_area_m2, etwu_m3, use_m3 (by the water balance, as in the comparison). Special
-    landscape areas are judged at their own ETAF (where it is 1, their estimated use is ETo x area); covers that are not
-    planted are left out."""
+    special (bool), plant_factor (the year's, weighted by ETo), efficiency, etaf (PF / IE), area_m2,
+    etaf_area_m2, etwu_m3, use_m3 (by the water balance, as in the comparison). Special landscape
+    areas are judged at their own ETAF (where it is 1, their estimated use is ETo x area); covers
+    that are not planted are left out."""
     landscape = landscapes(view.lawns, view.rules)
     frames = [_zones(view, choice, landscape).assign(plan=plan) for plan, choice in _plans(chosen)]
     sheet = pd.concat(frames, ignore_index=True)

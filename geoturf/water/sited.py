@@ -1,5 +1,5 @@
-"""What holds for a site: the one of several (climates, prices of water, ordinances) that a column of
-its areas names."""
+"""What holds for a site: the one of several (climates, prices of water, ordinances) that a column
+of its areas names."""
 
 from __future__ import annotations
 

@@ -4,8 +4,9 @@ together.
 What is saved comes off the dearest block first, so two areas of one site save less together than
 each alone. The bill is convex in use, so it needs no whole numbers of its own: one continuous
 column a block of a month, which the cheapest fill first. A capped rebate is concave in what is
-converted, likewise: one column an account, at most the sum of its areas' rebates. One integer programme over everything, to
-the gap asked for or the node count, whichever comes first; its own bound is the proof.
+converted, likewise: one column an account, at most the sum of its areas' rebates. One integer
+programme over everything, to the gap asked for or the node count, whichever comes first; its own
+bound is the proof.
 """
 
 from __future__ import annotations

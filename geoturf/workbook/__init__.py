@@ -1,8 +1,9 @@
 """The bid as a workbook in which a unit cost, a quantity, a rate or an allowance can be changed and
 all else follows: every phase, section, site, plan and total is what the takeoff priced again with
 the same change gives, to the cent. Layout and cut plan stay as they are, and what follows from them
-alone (turf by size, order of work, calendar); so do the alternates, the risk, the water and the price
-lot by lot. Each says so above its heads, and alternates and risk what the price has moved by since.
+alone (turf by size, order of work, calendar); so do the alternates, the risk, the water and the
+price lot by lot. Each says so above its heads, and alternates and risk what the price has moved by
+since.
 
 book        sheets and cells: text kept text, money as money, cells to change marked
 rates       Rates: every unit cost, production rate, allowance and percentage once, by name

@@ -19,7 +19,7 @@ from geoturf.workbook.places import MONEY, NET_BY_SITE, RUNNING, TAKES
 from geoturf.workbook.quantities import books_of
 from geoturf.workbook.rates import Rates
 
-# ------------------------------------------------------------------------------------------------ Schedule
+# ----------------------------------------------------------------------------------------- Schedule
 
 
 def schedule(book: Book, price: Price) -> None:
@@ -45,7 +45,7 @@ def schedule(book: Book, price: Price) -> None:
         sheet.write_formula(end, place, formula, book.total, float(sum(price.schedule[name])))
 
 
-# ------------------------------------------------------------------------------------------------ sites
+# -------------------------------------------------------------------------------------------- sites
 
 
 def sites(book: Book, rates: Rates, result: Result) -> None:

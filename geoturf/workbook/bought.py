@@ -49,7 +49,7 @@ _KINDS = (
 _DIRECT = len(_KINDS) + 1  # row of the direct cost on Build-up; the steps follow it
 
 
-# ------------------------------------------------------------------------------------------------ Materials
+# ---------------------------------------------------------------------------------------- Materials
 
 
 def materials(
@@ -113,7 +113,8 @@ def _item(
     book: Book, rates: Rates, sheet: Any, row: int, item: _Item, net: str, formula: str
 ) -> None:
     """One row; shaded is what the price follows: the net quantity that an order is reckoned from,
-    where nothing else gives it, or the order itself. ``net`` and ``formula`` are what gives them."""
+    where nothing else gives it, or the order itself. ``net`` and ``formula`` are what gives
+    them."""
     priced = item.scope_kind == "pool"
     reckoned = bool(formula)
     book.texts(sheet, row, 0, (item.scope, item.section, item.item))
@@ -146,9 +147,9 @@ def _item(
 
 
 def _order(row: int, item: _Item, pools: list[str], sites: Sites) -> str:
-    """The formula of an order quantity; "" of turf, which comes from the cut plan, of sums over more
-    pools than a function takes, and of what is not priced where sites are pools. Those are rounded
-    up one by one."""
+    """The formula of an order quantity; "" of turf, which comes from the cut plan, of sums over
+    more pools than a function takes, and of what is not priced where sites are pools. Those are
+    rounded up one by one."""
     if item.scope_kind == "bid":
         if len(pools) <= MOST_ARGUMENTS:
             return f"=SUM({','.join(pools)})"
@@ -165,7 +166,7 @@ def _order(row: int, item: _Item, pools: list[str], sites: Sites) -> str:
     return f"=SUMPRODUCT(ROUNDUP(({each}-0.000001)*({own}>0),0))"
 
 
-# ------------------------------------------------------------------------------------------------ Lines
+# -------------------------------------------------------------------------------------------- Lines
 
 
 class _Block(NamedTuple):
@@ -416,8 +417,8 @@ def _kinds(price: Price, step: str) -> tuple[str, ...]:
 
 
 def _part_of_step(row: int, block: _Block, nth: int, step: str, kinds: tuple[str, ...]) -> str:
-    """A line's part of the ``nth`` step: the rounded share of its block's lines down to it, less the
-    parts of those above it."""
+    """A line's part of the ``nth`` step: the rounded share of its block's lines down to it, less
+    the parts of those above it."""
     name = letter(FIRST_STEP + nth)
     before = letter(FIRST_STEP + nth - 1)
     top = block.first + 1
@@ -441,7 +442,7 @@ def _part_of_step(row: int, block: _Block, nth: int, step: str, kinds: tuple[str
     return f"=ROUND(ROUND({due}+{HALF_UP},2)-{above},2)"
 
 
-# ------------------------------------------------------------------------------------------------ Build-up
+# ----------------------------------------------------------------------------------------- Build-up
 
 
 def _cell_of_step(column: str, nth: int, block: _Block) -> str:

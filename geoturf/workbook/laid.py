@@ -25,8 +25,8 @@ _COST = 9
 
 
 def order(book: Book, result: Result, at: Mapping[int, int]) -> None:
-    """Turf by dye lot and size, then all that is bought, phase by phase, with what it costs. ``at``:
-    rows of Materials."""
+    """Turf by dye lot and size, then all that is bought, phase by phase, with what it costs.
+    ``at``: rows of Materials."""
     widths = (16, 40, 9, 12, 9, 10, 11, 14, 12, 14)
     sheet = book.sheet("Order", widths, _HEADS, printed=False, said=(_SIZES_STAY,))
     turf = tables.order(result)

@@ -27,7 +27,8 @@ _KINDS = ("build-up", "unit cost", "turf", "extra", "production rate", "allowanc
 
 
 class Figure(NamedTuple):
-    """A row: ``value`` may be changed, unless a ``formula`` gives it. ``unit`` "%" is a fraction."""
+    """A row: ``value`` may be changed, unless a ``formula`` gives it. ``unit`` "%" is a
+    fraction."""
 
     kind: str
     name: str

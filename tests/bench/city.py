@@ -2,9 +2,9 @@
 
     python tests/bench/city.py [parcels ...] [--keep DIR]
 
-An invented city on a grid of blocks, all lots different: lawns are derived from parcels, measured, priced
-and their water compared, and every output written. Each run is a process of its own; memory is that of
-the largest of its processes. ``--keep`` leaves input and report in a folder.
+An invented city on a grid of blocks, all lots different: lawns are derived from parcels, measured,
+priced and their water compared, and every output written. Each run is a process of its own; memory
+is that of the largest of its processes. ``--keep`` leaves input and report in a folder.
 """
 
 from __future__ import annotations

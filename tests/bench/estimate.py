@@ -1,17 +1,17 @@
-"""Fits what `geoturf.layout.estimate` tells of turf to geoturf's own layouts, and measures how far off
-it is on kinds of shape that it was not fitted on.
+"""Fits what `geoturf.layout.estimate` tells of turf to geoturf's own layouts, and measures how far
+off it is on kinds of shape that it was not fitted on.
 
     python tests/bench/estimate.py [--write]
 
-Pools of 1 to 120 areas of each kind of shape (tests/shape_kinds.py) are laid and cut with every default.
-Their turf is fitted, by least squares of the relative error (weighed by how sure pools of a size are),
-as
+Pools of 1 to 120 areas of each kind of shape (tests/shape_kinds.py) are laid and cut with every
+default. Their turf is fitted, by least squares of the relative error (weighed by how sure pools of
+a size are), as
 
     strips, ground, bound, inner corners and seams, each by a factor, and turf beside narrow pieces
     by  share x (narrow pieces + few) ** -power
 
-For each kind the fit is made on all the others and tried on it. ``--write`` puts the fit of all kinds
-into geoturf/data/estimate.csv, with the errors met. Some four minutes of one core.
+For each kind the fit is made on all the others and tried on it. ``--write`` puts the fit of all
+kinds into geoturf/data/estimate.csv, with the errors met. Some four minutes of one core.
 """
 
 from __future__ import annotations
@@ -67,9 +67,9 @@ NAMES = [
 
 @dataclass(frozen=True)
 class Laid:
-    """A kind's pools as they were laid. ``told`` (pools, `TOLD`), ``bought`` (m2), ``size`` (areas);
-    by area: ``share`` (m2 bought for it), ``own`` (areas, `TOLD`); ``seams``: bought and told, sums of
-    seam (m), cross seams."""
+    """A kind's pools as they were laid. ``told`` (pools, `TOLD`), ``bought`` (m2), ``size``
+    (areas); by area: ``share`` (m2 bought for it), ``own`` (areas, `TOLD`); ``seams``: bought and
+    told, sums of seam (m), cross seams."""
 
     told: np.ndarray
     bought: np.ndarray
@@ -114,8 +114,8 @@ def laid(kind: str, seed: int = 77, sizes: list[int] = SIZES, turf: Product = TU
 
 def whole_rolls(kinds: tuple[str, ...] = ROLLED) -> np.ndarray:
     """What pools of 15 and more buy in whole rolls over what they buy by length (less half a roll,
-    which the last one is begun by on average), and over what packing takes over their pieces: (m, 2),
-    parts."""
+    which the last one is begun by on average), and over what packing takes over their pieces: (m,
+    2), parts."""
     rows = []
     for length, kind in product(STOCKED, kinds):
         of_roll, of_length = (
@@ -220,9 +220,9 @@ def write(fit: np.ndarray, known: dict, seen: dict, unseen: dict) -> None:
 
 
 def spreads(fit: np.ndarray, known: dict, kinds: float) -> dict[tuple[str, str], float]:
-    """Standard deviations, as parts of the turf: of an area's share in a large pool, and more by what
-    lies beside its narrow pieces; of what small pools take beyond large ones; of a kind not fitted
-    on."""
+    """Standard deviations, as parts of the turf: of an area's share in a large pool, and more by
+    what lies beside its narrow pieces; of what small pools take beyond large ones; of a kind not
+    fitted on."""
     off, rest = [], []
     for one in known.values():
         pool = np.repeat(one.size, one.size) >= 50

@@ -4,8 +4,8 @@ refused at the bid is printed.
     python tests/bench/fuzz.py [first seed] [minutes] [areas a bid] [plain]
 
 Shapes are house lots, yards and blobs (layout.py) and what lawns rarely are: steps, combs, wedges,
-slivers, bent paths, rings. ``plain``: every setting at its default. A seed's bid is always the same.
-Stages up to the cut plan are run, and the promises of what is laid, cut and worked looked at;
+slivers, bent paths, rings. ``plain``: every setting at its default. A seed's bid is always the
+same. Stages up to the cut plan are run, and the promises of what is laid, cut and worked looked at;
 tests/test_settings.py runs whole bids of fewer.
 """
 
@@ -161,7 +161,8 @@ def bid_of(lawns: list[shapely.Geometry], folder: Path, tables: dict) -> Bid:
 
 
 def laid(bid: Bid) -> None:
-    """The bid up to its price, and what is laid and cut looked at again. Raises where either fails."""
+    """The bid up to its price, and what is laid and cut looked at again. Raises where either
+    fails."""
     source, land = pipeline._measured(bid, Clock(None))
     made = pipeline._Stages(source, Serial(), Clock(None)).priced(bid, land)
     laying = (*check.laying.ON_GROUND, *check.laying.PROMISES)

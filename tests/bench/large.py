@@ -1,4 +1,5 @@
-"""Benchmark of what is large or hostile: (tried, seconds, processor seconds, peak memory, how it ended).
+"""Benchmark of what is large or hostile: (tried, seconds, processor seconds, peak memory, how it
+ended).
 
     python tests/bench/large.py [part of a case's name ...]
 

@@ -1,12 +1,14 @@
-"""Benchmark on open city data: laid and estimated, beside an equal-area projection and the proven bound.
+"""Benchmark on open city data: laid and estimated, beside an equal-area projection and the proven
+bound.
 
     python tests/bench/open_data.py
 
-``bubenec`` of the package momepy (BSD-3-Clause; a test extra of geoturf's, nothing is fetched by this
-script): plots and buildings in Bubeneč, Prague. Buildings by OpenStreetMap contributors, ODbL; plots by
-ČÚZK, the Czech cadastre (both from memory: the package does not say). Turf on plots less their
-buildings, and on the outlines of the buildings themselves, as shapes that nobody invented; the estimate
-was fitted on neither. Ground is measured a second way in EPSG:3035 (Lambert azimuthal equal area).
+``bubenec`` of the package momepy (BSD-3-Clause; a test extra of geoturf's, nothing is fetched by
+this script): plots and buildings in Bubeneč, Prague. Buildings by OpenStreetMap contributors, ODbL;
+plots by ČÚZK, the Czech cadastre (both from memory: the package does not say). Turf on plots less
+their buildings, and on the outlines of the buildings themselves, as shapes that nobody invented;
+the estimate was fitted on neither. Ground is measured a second way in EPSG:3035 (Lambert azimuthal
+equal area).
 """
 
 from __future__ import annotations

@@ -2,13 +2,13 @@
 
     python tests/bench/slack.py
 
-Pools of eight areas, each with the pile at the bearing that suits it best. Percent over the proven bound: *cover*, the least
-that pieces take which cover each area, of all ways to share the cells of a grid out among rectangles,
-found by HiGHS (exactly, or the best of some seconds; lines of the grid: where borders turn, and strips
-from either end; on a coarse grid the best layout may be less, and is taken then); *pieces*, what the
-plan's pieces take; *bought*.
-So cover is the bound's slack at the most, pieces less cover what layouts spend, mostly to have fewer
-seams, and bought less pieces what is cut to waste.
+Pools of eight areas, each with the pile at the bearing that suits it best. Percent over the proven
+bound: *cover*, the least that pieces take which cover each area, of all ways to share the cells of
+a grid out among rectangles, found by HiGHS (exactly, or the best of some seconds; lines of the
+grid: where borders turn, and strips from either end; on a coarse grid the best layout may be less,
+and is taken then); *pieces*, what the plan's pieces take; *bought*. So cover is the bound's slack
+at the most, pieces less cover what layouts spend, mostly to have fewer seams, and bought less
+pieces what is cut to waste.
 """
 
 from __future__ import annotations
@@ -44,8 +44,8 @@ def stepped(count: int, seed: int = 5) -> list[shapely.Geometry]:
 
 
 def lines_of(values: np.ndarray, step: float) -> np.ndarray:
-    """Lines of a grid: at the ends and where borders turn, most first of those apart, then steps from
-    either end."""
+    """Lines of a grid: at the ends and where borders turn, most first of those apart, then steps
+    from either end."""
     low, high = values.min(), values.max()
     turns = int((high - low) / step)
     more = [low + k * step for k in range(1, turns + 1)] + [
@@ -90,8 +90,8 @@ def cover_m2(shape: shapely.Geometry, roll: Roll) -> float:
 
 
 def _least_sum(costs: np.ndarray, inside: list[list[int]], cells: int) -> float:
-    """Least sum of costs of rectangles so that each cell lies in one of them; the least found, where
-    the time is up."""
+    """Least sum of costs of rectangles so that each cell lies in one of them; the least found,
+    where the time is up."""
     solver, programme = highs.solver(mip_rel_gap=1e-4, time_limit=SECONDS), highspy.HighsLp()
     programme.num_col_, programme.num_row_ = len(costs), cells
     programme.col_cost_ = costs

@@ -229,7 +229,8 @@ def _paths(laying: Laying, view: View) -> dict[str, list[Any]]:
 def _clipped(
     uv: Points, line: NDArray[np.int64], window: Box
 ) -> tuple[Points, NDArray[np.int64], list[int]]:
-    """What is seen of lines in a window: points, the line of each, and of each line which it was."""
+    """What is seen of lines in a window: points, the line of each, and of each line which it
+    was."""
     seen = shapely.clip_by_rect(shapely.linestrings(uv, indices=line), *window)
     parts, owner = shapely.get_parts(seen, return_index=True)
     lines = shapely.get_type_id(parts) == 1  # shapely's number of a LineString
@@ -241,7 +242,7 @@ def _stretch(seam: Seam) -> Points:
     return np.array([(seam.u0, seam.v0), (seam.u1, seam.v1)])
 
 
-# ------------------------------------------------------------------------------------------------ what is written
+# ---------------------------------------------------------------------------------- what is written
 
 
 @lru_cache(maxsize=4096)  # of a lot that is being drawn
@@ -361,8 +362,8 @@ def _on_the_ground(
 
 
 def _spot(part: Stretch, du: float, dv: float) -> tuple[float, float] | None:
-    """Where the middle of a label of that size lies, near the part's middle; None where no place was
-    found."""
+    """Where the middle of a label of that size lies, near the part's middle; None where no place
+    was found."""
     u0, v0, u1, v1 = part.bounds
     if du > u1 - u0 or dv > v1 - v0:
         return None

@@ -146,7 +146,8 @@ class Laying:
 
     @cached_property
     def parted(self) -> tuple[tuple[Stretch, Stretch | None], ...]:
-        """What each piece covers of the area, and what is cut off it at the border if anything is."""
+        """What each piece covers of the area, and what is cut off it at the border if anything
+        is."""
         sides = np.array([(p.u0, p.v0, p.u1, p.v1) for p in self.pieces]).reshape(-1, 4)
         laid = shapely.box(*sides.T)
         kept = shapely.intersection(laid, self.shape)
@@ -268,7 +269,7 @@ def window_of(shape: shapely.Geometry) -> tuple[float, float, float, float]:
     return u0 - BESIDE_M, v0 - BESIDE_M, u1 + BESIDE_M, v1 + BESIDE_M
 
 
-# ------------------------------------------------------------------------------------------------ the order
+# ---------------------------------------------------------------------------------------- the order
 
 
 class Part(NamedTuple):
@@ -360,7 +361,7 @@ def _parts(pieces: list[Piece]) -> list[list[Piece]]:
     return [[p for p, k in zip(pieces, part, strict=True) if k == one] for one in np.unique(part)]
 
 
-# ------------------------------------------------------------------------------------------------ chalk lines
+# -------------------------------------------------------------------------------------- chalk lines
 
 
 def _lines(parts: list[Part], border: Border) -> list[Line]:

@@ -1,5 +1,5 @@
-"""What a crew lays by: a sheet a house plan, and one for each lot that is like no other. A sheet has
-each area drawn to scale once; which roll each piece of a lot comes from stands lot by lot."""
+"""What a crew lays by: a sheet a house plan, and one for each lot that is like no other. A sheet
+has each area drawn to scale once; which roll each piece of a lot comes from stands lot by lot."""
 
 from __future__ import annotations
 
@@ -131,7 +131,7 @@ def _where(result: Result, made: Sequence[Sheet]) -> list[list[list[Any]]]:
     return out
 
 
-# ------------------------------------------------------------------------------------------------ a sheet
+# ------------------------------------------------------------------------------------------ a sheet
 
 
 def _told(
@@ -261,11 +261,12 @@ def _range(amounts: Iterable[tuple[float, str]]) -> str:
     return f"{ordered[0].split(' ')[0]} to {ordered[-1]}"
 
 
-# ------------------------------------------------------------------------------------------------ an area
+# ------------------------------------------------------------------------------------------ an area
 
 
 def _area(result: Result, sheet: Sheet, group: Alike, title: str, system: System) -> dict[str, Any]:
-    """An area's list: of the first where it is drawn for several, with what is otherwise on them."""
+    """An area's list: of the first where it is drawn for several, with what is otherwise on
+    them."""
     land = result.ground.areas
     first = group.layings[0]
     rows = [one.area_index for one in group.layings]
@@ -337,7 +338,7 @@ def _mark(mark: Mark, system: System) -> str:
     return f"{mark.name}: {how}{' and '.join(tapes)}"
 
 
-# ------------------------------------------------------------------------------------------------ heights
+# ------------------------------------------------------------------------------------------ heights
 
 
 @dataclass(frozen=True)
@@ -392,7 +393,7 @@ def _lists_mm(
     return float(high + np.ceil(len(items) / 2) + noted + 5) * _ROW_MM
 
 
-# ------------------------------------------------------------------------------------------------ pages
+# -------------------------------------------------------------------------------------------- pages
 
 
 def _page(

@@ -184,8 +184,8 @@ def _detailed(one: Told, high: float, room: Room, system: System) -> Iterator[Pa
 
 
 def _told_larger(laying: Laying, view: View, system: System) -> list[Piece]:
-    """Pieces that cannot be read in a drawing, and could in the largest there is: the others, slivers
-    that no size can be written on, are told by number and list."""
+    """Pieces that cannot be read in a drawing, and could in the largest there is: the others,
+    slivers that no size can be written on, are told by number and list."""
     finest = max((s for s in drawing.scales(system) if s.mm <= _MM / _FINEST), key=lambda s: s.mm)
     never = drawing.unreadable(laying, View(view.window, view.turns, finest), system)
     return [piece for piece in _unreadable(laying, view, system) if piece not in never]

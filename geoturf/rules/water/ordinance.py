@@ -155,8 +155,8 @@ def shipped(law: str) -> Ordinance:
 
 
 def filled(said: Ordinance) -> Ordinance:
-    """An ordinance with every number in it: what it does not state is its law's record's. Of
-    a regional one only ``special_etaf`` and ``gallons`` may be left out: its factors are its own."""
+    """An ordinance with every number in it: what it does not state is its law's record's. Of a
+    regional one only ``special_etaf`` and ``gallons`` may be left out: its factors are its own."""
     record = shipped(said.law if said.law in laws() else FORM)
     etaf = {key(kind): factor for kind, factor in said.etaf.items()}
     if said.law != REGIONAL:
