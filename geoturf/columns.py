@@ -121,7 +121,8 @@ def _column(row: dict[str, str]) -> Column:
         )
     if not row["meaning"] or (quantity == NUMBER and not decimals):
         raise ValueError(
-            f"columns.csv: {row['file']}, {row['column']}: no meaning, or a number without its decimals"
+            f"columns.csv: {row['file']}, {row['column']}: no meaning, or a number without its "
+            "decimals"
         )
     digits = int(decimals) if decimals else None
     return Column(

@@ -14,7 +14,10 @@ import pytest
 
 sync_api = pytest.importorskip("playwright.sync_api")
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
-QUIET = "--no-sandbox --disable-gpu --disable-background-networking --disable-component-update --disable-sync"
+QUIET = (
+    "--no-sandbox --disable-gpu --disable-background-networking --disable-component-update "
+    "--disable-sync"
+)
 NEEDS_BROWSER = [
     pytest.mark.browser,
     pytest.mark.skipif(

@@ -199,9 +199,11 @@ def test_more_than_six_are_not_combined_all(folder):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"materials": {"base_dept": "6 in"}}, "alternate 'x': key 'materials.base_dept' is not known"),
+        ({"materials": {"base_dept": "6 in"}}, "alternate 'x': key 'materials.base_dept' is not "
+                                               "known"),
         ({"edges": {"seam_method": "glue"}}, "alternate 'x': edges.seam_method"),
-        ({"price": {"costs": {"tape": "9 EUR/roll"}}}, "alternate 'x': price.costs.tape is 9 EUR/roll"),
+        ({"price": {"costs": {"tape": "9 EUR/roll"}}}, "alternate 'x': price.costs.tape is 9 "
+                                                       "EUR/roll"),
         ({"units": "metric"}, "change: 'units' is the same for all alternates; take it out"),
         ({"price": {"combine": "all"}}, "change: 'price.combine' is the same for all alternates"),
     ],
@@ -409,7 +411,11 @@ def test_the_terminal_counts_them_after_the_price(lawns, bid_file, tmp_path, cap
     assert all(
         line.startswith(("audit: ", "report in ", "for the client")) for line in lines[said + 1 :]
     )
-    costs = "haul disposal fabric aggregate tape adhesive nails fabric_nails caps labour excavator compactor broom spreader"
+    costs = (
+        "haul disposal fabric aggregate tape adhesive nails fabric_nails caps labour "
+        "excavator "
+        "compactor broom spreader"
+    )
     rates = "setup dig base fabric turf seam nails infill caps"
     steps = "contingency sales_tax overhead bond"
     count = len(f"{costs} {rates} {steps} turf".split())

@@ -55,33 +55,46 @@ def test_values_carry_units(tmp_path):
     ("text", "message"),
     [
         ("laysers = 3", "key 'laysers' is not known (did you mean 'layers'?)"),
-        ("[layout]\nend_allowence = '3 in'", "key 'layout.end_allowence' is not known (did you mean 'end_allowance'?)"),
-        ("[layout]\nperimeter_spacing = '3 in'", "key 'layout.perimeter_spacing' is not known; it belongs in [edges]"),
-        ("[price.costs]\ntaep = '4 USD/roll'", "key 'price.costs.taep' is not known (did you mean 'tape'?)"),
-        ("[products.a]\npile_wieght = '60 oz/yd^2'", "key 'products.a.pile_wieght' is not known (did you mean 'pile_weight'?)"),
+        ("[layout]\nend_allowence = '3 in'", "key 'layout.end_allowence' is not known (did you "
+                                             "mean 'end_allowance'?)"),
+        ("[layout]\nperimeter_spacing = '3 in'", "key 'layout.perimeter_spacing' is not known; it "
+                                                 "belongs in [edges]"),
+        ("[price.costs]\ntaep = '4 USD/roll'", "key 'price.costs.taep' is not known (did you mean "
+                                               "'tape'?)"),
+        ("[products.a]\npile_wieght = '60 oz/yd^2'", "key 'products.a.pile_wieght' is not known "
+                                                     "(did you mean 'pile_weight'?)"),
         ("[water.conversions.turf]\ncaptial = '1 USD'", "key 'water.conversions.turf.captial' is not known (did you mean 'capital'?)"),  # noqa: E501
         ("folder = 'x'", "key 'folder' is not known; layer paths start from the bid file's folder"),
-        ("[layout]\nend_allowance = '3 lb'", "layout.end_allowance: '3 lb' is not a length, which is written like \"15 ft\""),
+        ("[layout]\nend_allowance = '3 lb'", "layout.end_allowance: '3 lb' is not a length, which "
+                                             "is written like \"15 ft\""),
         ("[layout]\nend_allowance = 3", 'layout.end_allowance: 3 has no unit; a length is written like "15 ft"'),
-        ("[layout]\nend_allowance = '3 inchs'", "layout.end_allowance: 'inchs' is no unit geoturf knows"),
-        ("[layout]\nbearing = 'north'", "layout.bearing: 'north' is neither free nor a compass bearing, such as \"45 deg\""),
-        ("[price]\nwaste = '5 ft'", "price.waste: '5 ft' is not a fraction, which is written like \"5 %\""),
-        ("[products.a]\nprice = '2 USD/lb'", "products.a: price of turf is per area (\"2.10 USD/ft^2\"), per length or per roll"),
-        ("[products.a]\nprice = 2.10", "products.a.price: 2.1 is not a price, which is written like \"2.10 USD/ft^2\""),
-        ("[products.a]\nprice = '3 EUR/ft^2'", "products.a.price is 3 EUR/ft^2, but the bid's currency is USD; give it in USD"),
+        ("[layout]\nend_allowance = '3 inchs'", "layout.end_allowance: 'inchs' is no unit geoturf "
+                                                "knows"),
+        ("[layout]\nbearing = 'north'", "layout.bearing: 'north' is neither free nor a compass "
+                                        "bearing, such as \"45 deg\""),
+        ("[price]\nwaste = '5 ft'", "price.waste: '5 ft' is not a fraction, which is written like "
+                                    "\"5 %\""),
+        ("[products.a]\nprice = '2 USD/lb'", "products.a: price of turf is per area (\"2.10 "
+                                             "USD/ft^2\"), per length or per roll"),
+        ("[products.a]\nprice = 2.10", "products.a.price: 2.1 is not a price, which is written "
+                                       "like \"2.10 USD/ft^2\""),
+        ("[products.a]\nprice = '3 EUR/ft^2'", "products.a.price is 3 EUR/ft^2, but the bid's "
+                                               "currency is USD; give it in USD"),
         ("currency = 'dollars'", "currency: 'dollars' is not three capital letters, such as USD"),
         ("layout = 3", "layout: 3 is not a table ([layout], with keys below it)"),
         ("units = 'imperial'", "units: 'imperial' should be 'us' or 'metric'"),
         ("name = 3", 'name: 3 should be text in quotes ("...")'),
         ("[edges]\nedging_on = 'open'", "edges.edging_on: 'open' is not a list"),
-        ("[[cuts.stock]]\nproduct = 'turf60'\nwidth = '3 ft'", "key 'cuts.stock#1.length' is needed: its length"),
+        ("[[cuts.stock]]\nproduct = 'turf60'\nwidth = '3 ft'", "key 'cuts.stock#1.length' is "
+                                                               "needed: its length"),
         ("[[cuts.stock]]\nproduct = 'turf6'\nwidth = '3 ft'\nlength = '9 ft'", "cuts.stock#1.product: 'turf6' is not one of [products] (did you mean 'turf60'?)"),  # noqa: E501
         ("[cuts]\nbilling_step = '0 ft'", "cuts: billing_step must be 1 cm to 1000 ft"),
         ("[layout]\ncut_step = '0.1 in'", "layout: cut_step must be 5 mm to 12 in"),
         ("[layout]\ncut_step = '0 in'", "layout: cut_step must be 5 mm to 12 in"),
         ("[layout]\ncut_step = '13 in'", "layout: cut_step must be 5 mm to 12 in"),
         ("[products.a]\nroll_width = '31 ft'", "products.a: roll_width must be at most 30 ft"),
-        ("[products.a]\nroll_lengths = ['100 ft', '6 in']", "products.a: roll_lengths must be 1 ft to 1000 ft"),
+        ("[products.a]\nroll_lengths = ['100 ft', '6 in']", "products.a: roll_lengths must be 1 ft "
+                                                            "to 1000 ft"),
         ("[products.a]\n[[products.a.more_rolls]]\nroll_width = '15 ft'\nroll_lengths = '50 ft'\nprice = '2 USD/ft^2'", "products.a: more_rolls has a roll_width twice; give all lengths of a width in one list of roll_lengths"),  # noqa: E501
         ("[products.a]\n[[products.a.more_rolls]]\nroll_width = '0 ft'\nroll_lengths = '50 ft'\nprice = '2 USD/ft^2'", "products.a.more_rolls#1: roll_width must be more than zero"),  # noqa: E501
         ("[products.a]\nroll_width = '6 in'", "products.a: a roll 6.00 in wide leaves 4.00 in between its selvage trims, less than the smallest piece (24.00 in); set roll_width, selvage_trim or min_piece_width"),  # noqa: E501
@@ -98,12 +111,16 @@ def test_a_fault_is_one_line_with_its_mend(text, message, tmp_path):
 @pytest.mark.parametrize(
     ("layers", "message"),
     [
-        ("", "key 'layers' is needed: where polygons come from: [[layers]] with a path, once for each"),
+        ("", "key 'layers' is needed: where polygons come from: [[layers]] with a path, once for "
+             "each"),
         ('[layers]\npath = "x"', "layers: is a list of tables: write [[layers]]"),
-        ("[[layers]]\nname = 'x'", "key 'layers#1.path' is needed: a GIS file, a zip, a folder or a glob"),
-        ("[[layers]]\npath = ' '", "layers#1.path: is empty; it names a GIS file, a zip, a folder or a glob"),
+        ("[[layers]]\nname = 'x'", "key 'layers#1.path' is needed: a GIS file, a zip, a folder or "
+                                   "a glob"),
+        ("[[layers]]\npath = ' '", "layers#1.path: is empty; it names a GIS file, a zip, a folder "
+                                   "or a glob"),
         ("[[layers]]\npath='x'\nrole='lawn'", "layers#1.role: 'lawn' should be 'turf', 'parcel', 'building', 'paving', 'exclude', 'street', 'view', 'fence' or 'planter'"),  # noqa: E501
-        ("[[layers]]\npath='x'\nproduct='turf'", "layers#1.product: 'turf' is not one of [products] (did you mean 'turf60'?)"),
+        ("[[layers]]\npath='x'\nproduct='turf'", "layers#1.product: 'turf' is not one of "
+                                                 "[products] (did you mean 'turf60'?)"),
         ("[[layers]]\npath='x'\nrole='paving'", 'layers: a bid needs a layer of role "turf" or "parcel"; all layers here are context'),  # noqa: E501
         ("layers = []", "layers: a bid needs at least one layer ([[layers]] with a path)"),
         ("[[layers]]\npath='x'\ncolumns.siet='LOT'", f"layers#1.columns: no column of geoturf is called 'siet' (did you mean 'site'?); it knows {', '.join(COLUMNS)}"),  # noqa: E501
@@ -237,7 +254,8 @@ def test_defaults_are_not_unusual_and_others_are_noted():
         )
     )
     assert [n.message for n in notes] == [
-        "products.a.pile_weight = 20 oz/yd^2 is outside the usual 40 oz/yd^2 to 100 oz/yd^2 (common practice)",
+        "products.a.pile_weight = 20 oz/yd^2 is outside the usual 40 oz/yd^2 to 100 oz/yd^2 "
+        "(common practice)",
         "layout.selvage_trim = 5 in is outside the usual 1/2 in to 2 in (common practice)",
     ]
     assert {n.severity for n in notes} == {"note"}

@@ -120,7 +120,8 @@ def test_every_site_is_found_by_name_and_zoomed_to(opened):
         assert opened.page.locator("#picked h2").text_content() == name
         assert opened("geoturf.state.site") == k
         inside = opened(
-            "map_geoturf.getBounds().contains(geoturf.bounds(map_geoturf, geoturf.scene.siteBoxes[geoturf.state.site]))"
+            "map_geoturf.getBounds().contains(geoturf.bounds(map_geoturf, "
+            "geoturf.scene.siteBoxes[geoturf.state.site]))"
         )
         assert inside
 
@@ -227,7 +228,8 @@ def test_areas_take_the_colour_of_their_legend(opened):
     for label in ("product", "phase", "waste", "price per ft²"):
         opened.page.locator("#colouring").select_option(label=label)
         entry = opened(
-            "(() => { const c = geoturf.scene.colourings[geoturf.state.colouring]; return c.entries[c.codes[4]]; })()"
+            "(() => { const c = geoturf.scene.colourings[geoturf.state.colouring]; return "
+            "c.entries[c.codes[4]]; })()"
         )
         assert "#{:02x}{:02x}{:02x}".format(*opened.colour_at(spot)) == entry["colour"]
         fills = opened.page.locator("#legend rect").evaluate_all(
@@ -303,7 +305,8 @@ def test_controls_have_names(opened):
     """WCAG 2.1, 4.1.2: each control has a name; the map and the canvas say what they are."""
     for control in opened.page.locator("input, select, button, summary, a[role=button]").all():
         name = control.evaluate(
-            "e => (e.labels && e.labels.length ? e.labels[0].textContent : '') || e.getAttribute('aria-label') || e.textContent"
+            "e => (e.labels && e.labels.length ? e.labels[0].textContent : '') || "
+            "e.getAttribute('aria-label') || e.textContent"
         )
         assert name.strip()
     assert opened.page.locator("#map_geoturf").get_attribute("aria-label")

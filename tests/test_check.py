@@ -231,7 +231,10 @@ def price():
     shares = "cost price\n435.00 478.50\n0.00 0.00\n112.50 123.75"
     sites = "phase site cost price\n1 s1 435.00 478.50\n2 s2 112.50 123.75"
     steps = "step base amount subtotal\nprofit 547.50 54.75 602.25"
-    schedule = "phase section amount profit price\n1 32_18_13 435.00 43.50 478.50\n2 32_18_13 112.50 11.25 123.75"
+    schedule = (
+        "phase section amount profit price\n1 32_18_13 435.00 43.50 478.50\n2 32_18_13 "
+        "112.50 11.25 123.75"
+    )
     names = ("materials", "labour", "plant", "services", "direct cost", "cost", "profit", "price")
     values = ("547.50", "0.00", "0.00", "0.00", "547.50", "547.50", "54.75", "602.25")
     totals = dict(zip(names, map(Decimal, values), strict=True))

@@ -160,7 +160,10 @@ def test_what_was_left_out_is_said_though_the_summary_cannot_be_printed(
 @pytest.mark.parametrize("lines", ["rules", "--version"])
 def test_a_pipe_that_is_closed_early_is_not_done(lines):
     """As `geoturf rules | head` does: the reader goes before all is written."""
-    code = "import sys; from geoturf import cli; sys.stdin.readline(); sys.exit(cli.main(sys.argv[1:]))"
+    code = (
+        "import sys; from geoturf import cli; sys.stdin.readline(); "
+        "sys.exit(cli.main(sys.argv[1:]))"
+    )
     pipe = subprocess.PIPE
     with subprocess.Popen(
         [sys.executable, "-c", code, lines], stdin=pipe, stdout=pipe, stderr=pipe, text=True

@@ -15,7 +15,10 @@ import geoturf
 from geoturf import compiled
 
 PACKAGE = Path(geoturf.__file__).parent
-OUTER = "from geoturf.compiled import inner, jit\nfrom geoturf.below import times\n\n@jit\ndef outer(x):\n    return times(x)\n"
+OUTER = (
+    "from geoturf.compiled import inner, jit\nfrom geoturf.below import times\n\n@jit\ndef "
+    "outer(x):\n    return times(x)\n"
+)
 BELOW = "from geoturf.compiled import inner, jit\n\n@inner\ndef times(x):\n    return {n} * x\n"
 CALL = "from geoturf.above import outer as f; print(f(7), sum(f.stats.cache_misses.values()))"
 
@@ -75,7 +78,10 @@ def test_nowhere_to_keep_it_is_known(small):
     """Files stand where the folders would be made, so that root cannot make them either."""
     (small / "__pycache__").write_text("")
     (small.parent / "cache").write_text("")
-    told = "from geoturf import above, compiled; print(above.outer(7), compiled.kept(), compiled.compiled_now(above.outer, 7.0))"
+    told = (
+        "from geoturf import above, compiled; print(above.outer(7), compiled.kept(), "
+        "compiled.compiled_now(above.outer, 7.0))"
+    )
     assert called(small, told) == ["21", "False", "False"]
 
 

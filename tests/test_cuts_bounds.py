@@ -343,7 +343,11 @@ def test_published_cutting_stock(name):
     assert rolls.price(whole, list(solve(whole).bought)) == pytest.approx(optimum)
 
 
-QUICK = "u120_00 u120_08 u120_19 scholl_N2c3w2_d scholl_N2w1b2r5 t60_00 t60_07 hard28_13 hard28_47 hard28_531 hard28_814"
+QUICK = (
+    "u120_00 u120_08 u120_19 scholl_N2c3w2_d scholl_N2w1b2r5 t60_00 t60_07 hard28_13 "
+    "hard28_47 "
+    "hard28_531 hard28_814"
+)
 
 
 @pytest.mark.parametrize("name", QUICK.split())

@@ -86,7 +86,8 @@ def test_what_a_killed_worker_was_doing_another_does(tmp_path):
             x * x for x in range(9)
         ]
     assert told == [
-        "a worker was ended by SIGKILL, likely for want of memory; going on with 1 worker, for the same result"
+        "a worker was ended by SIGKILL, likely for want of memory; going on with 1 worker, for the "
+        "same result"
     ]
 
 

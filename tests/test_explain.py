@@ -17,7 +17,8 @@ from geoturf.explain import explain
         ),
         (
             "GROUND_AREA_M2",
-            "column ground_area_ft2 or ground_area_m2 (ft2 or m2) of areas\n    True horizontal area",
+            "column ground_area_ft2 or ground_area_m2 (ft2 or m2) of areas\n    True horizontal "
+            "area",
         ),
         ("cut_plan", "file cut_plan.csv\n    One row a pool"),
         ("layout.seam_cost", 'rule [layout] seam_cost = "4.14 USD/ft"'),

@@ -514,9 +514,11 @@ def test_geometry_goes_out_in_wgs_84_where_the_files_crs_has_no_name_for_it():
 def test_the_network_of_proj_is_off():
     """Asked for in the environment, and with nobody there: PROJ would answer infinity."""
     code = (
-        "import os; os.environ |= {'PROJ_NETWORK': 'ON', 'PROJ_NETWORK_ENDPOINT': 'http://127.0.0.1:9'}\n"
+        "import os; os.environ |= {'PROJ_NETWORK': 'ON', 'PROJ_NETWORK_ENDPOINT': "
+        "'http://127.0.0.1:9'}\n"
         "from geoturf.ground import geodetic; import numpy as np\n"
-        "print(geodetic.from_degrees(np.array([[-96.0, 32.0]]), geodetic.geographic_of('EPSG:4267'), 'EPSG:4326'))"
+        "print(geodetic.from_degrees(np.array([[-96.0, 32.0]]), "
+        "geodetic.geographic_of('EPSG:4267'), 'EPSG:4326'))"
     )
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60

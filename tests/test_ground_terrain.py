@@ -200,7 +200,11 @@ def test_a_file_that_sends_for_more_elsewhere_is_refused_and_nobody_is_asked(tmp
 
 def test_an_ascii_grid_is_read(tmp_path):
     rows = "\n".join(" ".join(["250"] * 20) for _ in range(20))
-    head = f"ncols 20\nnrows 20\nxllcorner {X - 50}\nyllcorner {Y - 50}\ncellsize 10\nNODATA_value -9999\n"
+    head = (
+        f"ncols 20\nnrows 20\nxllcorner {X - 50}\nyllcorner {Y - 50}\ncellsize "
+        "10\nNODATA_value "
+        "-9999\n"
+    )
     (tmp_path / "t.asc").write_text(head + rows)
     (tmp_path / "t.prj").write_text(pyproj.CRS(32618).to_wkt("WKT1_ESRI"))
     rules = GroundRules(terrain=str(tmp_path / "t.asc"))

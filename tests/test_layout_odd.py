@@ -115,7 +115,8 @@ def test_a_read_only_install(tmp_path, cache, compiled):
     }
     code = (
         "import numpy as np, geoturf.layout.kernel as k; f = k.turf_on\n"
-        "print(k.__file__, f(np.array([[0, 0, 0, 2.], [1, 0, 1, 2.]]), 1., np.empty(3)), sum(f.stats.cache_misses.values()))"
+        "print(k.__file__, f(np.array([[0, 0, 0, 2.], [1, 0, 1, 2.]]), 1., np.empty(3)), "
+        "sum(f.stats.cache_misses.values()))"
     )
     told = [
         subprocess.run(

@@ -197,8 +197,8 @@ def test_m11_a_ring_of_nails_has_no_extra_one():
     row = one(done.items, "nails")
     assert row["net"] == 420 + math.ceil(1200 / 1.5**2)
     assert (
-        "420 along 140.0 ft of perimeter along the slope at 4.0 in + 534 in the field at 18.0 in both ways"
-        in one(done.items, "nails", "pool")["basis"]
+        "420 along 140.0 ft of perimeter along the slope at 4.0 in + 534 in the field at 18.0 in "
+        "both ways" in one(done.items, "nails", "pool")["basis"]
     )
 
 
@@ -397,7 +397,8 @@ def test_turf_comes_from_the_cut_plan():
         pytest.approx(2 * 41 * 15 + 36 * 22),
     )
     assert row["basis"].startswith(
-        "cut plan: 4 pieces of 2,022 ft^2 as cut, from 4 lengths off rolls 15.0 ft wide, 154.0 ft in all"
+        "cut plan: 4 pieces of 2,022 ft^2 as cut, from 4 lengths off rolls 15.0 ft wide, 154.0 ft "
+        "in all"
     )
 
 

@@ -211,7 +211,10 @@ def test_rules_are_named_at_lines_that_hang_on_them(report, rows, lawns):
     name: neither moves infill, and the file's name moves nothing. A least order follows its
     lines."""
     before = "[price.least]\nhaul = '4000 USD'\n"
-    after = "[price.least]\nhaul = '4000 USD'\n[materials]\nfabric_allowance = '60 %'\n[materials.rates]\ndig = '3 yd^3/h'\n"
+    after = (
+        "[price.least]\nhaul = '4000 USD'\n[materials]\nfabric_allowance = '60 "
+        "%'\n[materials.rates]\ndig = '3 yd^3/h'\n"
+    )
     ground = [(0, 0, 44, 30), *GROUND[1:]]
     old, new = report(extra=before), report(ground, after)
     run = json.loads((new / "run.json").read_text("utf-8"))

@@ -101,7 +101,8 @@ def listener():
         "GeoJSON:http://127.0.0.1:{port}/lawns.geojson",
         "ESRIJSON:http://127.0.0.1:{port}/lawns.json",
         "OGR_VRT:lawns.vrt",
-        "<OGRVRTDataSource><OGRVRTLayer name='x'><SrcDataSource>http://127.0.0.1:{port}/</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>",
+        "<OGRVRTDataSource><OGRVRTLayer "
+        "name='x'><SrcDataSource>http://127.0.0.1:{port}/</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>",
         '{{"type": "FeatureCollection", "features": []}}',
     ],
 )

@@ -21,21 +21,31 @@ from geoturf.tables import csv_file
 from geoturf.units import FOOT_M, FT2_M2
 
 CONTRACT = {
-    "areas": "site, area, phase, product, pile_bearing_deg, slope_pct, elevation_ft, plan_area_ft2, ground_area_ft2, "
-    "surface_area_ft2, area_tolerance_ft2, perimeter_ft, edge_paving_ft, edge_building_ft, edge_shared_ft, edge_open_ft, "
-    "perimeter_fasteners, field_fasteners, seam_fasteners, seam_ft, cross_seams, pieces, piece_area_ft2, "
+    "areas": "site, area, phase, product, pile_bearing_deg, slope_pct, elevation_ft, "
+    "plan_area_ft2, ground_area_ft2, "
+    "surface_area_ft2, area_tolerance_ft2, perimeter_ft, edge_paving_ft, edge_building_ft, "
+    "edge_shared_ft, edge_open_ft, "
+    "perimeter_fasteners, field_fasteners, seam_fasteners, seam_ft, cross_seams, pieces, "
+    "piece_area_ft2, "
     "turf_bought_ft2, waste_pct",
-    "sites": "site, phase, areas, ground_area_ft2, surface_area_ft2, perimeter_ft, seam_ft, pieces, turf_bought_ft2, waste_pct, "
+    "sites": "site, phase, areas, ground_area_ft2, surface_area_ft2, perimeter_ft, seam_ft, "
+    "pieces, turf_bought_ft2, waste_pct, "
     "cost, price",
-    "pieces": "piece, site, area, product, roll, along_ft, across_ft, length_ft, width_ft, pile_bearing_deg",
+    "pieces": "piece, site, area, product, roll, along_ft, across_ft, length_ft, width_ft, "
+    "pile_bearing_deg",
     "rolls": "roll, phase, product, width_ft, length_ft, used_ft, pieces, left_over_ft",
     "cut_plan": "phase, product, pieces, rolls, bought_ft2, needed_ft2, bound_ft2, gap_pct, "
     "strip_bound_ft2, cut_bound_ft2, cut_gap_pct, waste_pct, by_hand_ft2, status",
-    "materials": "scope, section, item, net_quantity, unit, order_quantity, order_unit, order_size, basis",
+    "materials": "scope, section, item, net_quantity, unit, order_quantity, order_unit, "
+    "order_size, basis",
     "bid": "line, section, phase, description, quantity, unit, unit_price, amount",
     "findings": "severity, file, layer, feature, site, area, code, message",
 }
-WATER = "site, area, conversion, baseline_gal, use_gal, saved_gal, capital, rebate, payback_years, npv, cost_per_acre_ft, chosen"
+WATER = (
+    "site, area, conversion, baseline_gal, use_gal, saved_gal, capital, rebate, "
+    "payback_years, "
+    "npv, cost_per_acre_ft, chosen"
+)
 
 
 @pytest.fixture(scope="module")

@@ -23,7 +23,8 @@ from geoturf.water.rain import effective_rain_m
 from geoturf.water.tariff import bill
 
 COLUMNS = (
-    "area_index site area district cover irrigation conversion title ground_area_m2 baseline_m3 use_m3 saved_m3 capital rebate "
+    "area_index site area district cover irrigation conversion title ground_area_m2 baseline_m3 "
+    "use_m3 saved_m3 capital rebate "
     "bill_saved upkeep_saved payback_years npv cost_per_m3 saved_m3_per_currency chosen rank why"
 )
 

@@ -134,7 +134,10 @@ def _input(
     folder: Folder, home: str | Path | None
 ) -> tuple[list[Told], ground.Drawn | None, ground.Input | None]:
     if home is None:
-        why = "the input is not at hand: outlines, ground, edges and columns as drawn; give the bid, or the files"
+        why = (
+            "the input is not at hand: outlines, ground, edges and columns as drawn; give the "
+            "bid, or the files"
+        )
         return [unseen("input", why)], None, None
     try:
         return ground.promises(folder, Path(home))

@@ -222,7 +222,8 @@ def _texts(column: NDArray[np.bytes_]) -> list[str]:
 def _geopackage(path: Path, layer: str) -> _Read:
     with read_only(path) as base:
         found = base.execute(
-            "select g.table_name, g.column_name, s.definition, s.organization, s.organization_coordsys_id "
+            "select g.table_name, g.column_name, s.definition, s.organization, "
+            "s.organization_coordsys_id "
             "from gpkg_geometry_columns g join gpkg_spatial_ref_sys s on s.srs_id = g.srs_id"
         ).fetchall()
         (named,) = [row for row in found if not layer or row[0] == layer]

@@ -611,7 +611,8 @@ def _orders(folder: Folder) -> Iterator[Told]:
         allowance, own = _bought_by(rules, title)
         if allowance is not None and abs(more[k] - allowance) > 6e-4:
             wrong.append(
-                f"{scope[k]}, {title}: allowance {100 * more[k]:g} %, the bid says {100 * allowance:g} %"
+                f"{scope[k]}, {title}: allowance {100 * more[k]:g} %, the bid says "
+                f"{100 * allowance:g} %"
             )
         if own is not None and abs(size[k] * UNITS.get(unit[k], 1.0) - own) > 1e-3 * own:
             wrong.append(

@@ -106,7 +106,8 @@ class Bid(Rules):
     folder: str = rule(".", "folder that layer paths start from; set by the reader", source="")
     looked: dict[str, str] = rule(
         {},
-        "of a bid made for bare files: each file's stamp when it was looked at; empty for bid files",
+        "of a bid made for bare files: each file's stamp when it was looked at; empty for bid "
+        "files",
         source="",
     )
 
@@ -197,7 +198,8 @@ def _disagreements(bid: Bid) -> list[str]:
     names = [layer.name or Path(layer.path).stem for layer in bid.layers]
     if bid.layout.toward and bid.layout.toward not in names:
         wrong.append(
-            f"layout.toward: no layer is called '{bid.layout.toward}'{nearest(bid.layout.toward, names)}"
+            "layout.toward: no layer is called "
+            f"'{bid.layout.toward}'{nearest(bid.layout.toward, names)}"
         )
     return wrong
 

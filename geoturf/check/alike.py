@@ -38,7 +38,8 @@ def laid_alike(result: Result) -> list[Finding]:
         "not-laid-alike",
         np.isin(np.arange(len(land)), list(unlike)),
         lambda row: (
-            f"{area_name(result, row)} is cut otherwise than {area_name(result, unlike[row])}, which has its shape"
+            f"{area_name(result, row)} is cut otherwise than {area_name(result, unlike[row])}, "
+            "which has its shape"
         ),
     )
 

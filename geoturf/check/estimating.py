@@ -85,7 +85,8 @@ def over_ground(result: Result) -> list[Finding]:
         "estimate-under-ground",
         under,
         lambda k: (
-            f"{area_name(result, int(at[k]))}: {bought[k]:.4f} m2 of turf are estimated, and {least[k]:.4f} cover it at the least"
+            f"{area_name(result, int(at[k]))}: {bought[k]:.4f} m2 of turf are estimated, and "
+            f"{least[k]:.4f} cover it at the least"
         ),
     )
 
@@ -120,7 +121,8 @@ def sums(result: Result) -> list[Finding]:
         "estimate-sums",
         wrong,
         lambda k: (
-            f"pool {mine.index[k]}: {have[k]:.4f} m2 are not what is bought ({due[k]:.4f}), or without a spread"
+            f"pool {mine.index[k]}: {have[k]:.4f} m2 are not what is bought ({due[k]:.4f}), or "
+            "without a spread"
         ),
     )
     at = estimate.areas["area_index"].to_numpy(int)

@@ -231,7 +231,8 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
         "cross-seam-unasked",
         wrong,
         lambda k: (
-            f"{area_name(result, int(cross['area_index'].iloc[k]))}: a cross seam where a roll reaches"
+            f"{area_name(result, int(cross['area_index'].iloc[k]))}: a cross seam where a roll "
+            "reaches"
         ),
     )
 

@@ -41,7 +41,8 @@ def covered(result: Result) -> list[Finding]:
         "not-covered",
         wrong,
         lambda row: (
-            f"{area_name(result, row)}: {bare[row]:.4f} m2 lie bare under {counts[row]} of {len(pieces)} pieces"
+            f"{area_name(result, row)}: {bare[row]:.4f} m2 lie bare under {counts[row]} of "
+            f"{len(pieces)} pieces"
         ),
     )
 
@@ -86,7 +87,8 @@ def not_too_wide(result: Result) -> list[Finding]:
         "piece-too-wide",
         wide > room + HAIR_M,
         lambda k: (
-            f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide on a roll of usable {room[k]:.4f} m"
+            f"piece {pieces['piece'].iloc[k]} is {wide[k]:.4f} m wide on a roll of usable "
+            f"{room[k]:.4f} m"
         ),
     )
 
@@ -109,7 +111,8 @@ def cut_with_allowances(result: Result) -> list[Finding]:
         "piece-cut-short",
         short,
         lambda k: (
-            f"piece {pieces['piece'].iloc[k]} is cut {pieces['length_m'].iloc[k]:.4f} x {pieces['width_m'].iloc[k]:.4f} m, "
+            f"piece {pieces['piece'].iloc[k]} is cut {pieces['length_m'].iloc[k]:.4f} x "
+            f"{pieces['width_m'].iloc[k]:.4f} m, "
             f"but {long[k]:.4f} x {wide[k]:.4f} m are needed"
         ),
     )
@@ -173,7 +176,8 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
         "seams-not-as-laid",
         (told_m < 0.99 * least - 0.1) | (told_m > 1.01 * most + 0.1),
         lambda row: (
-            f"{area_name(result, row)}: {told_m[row]:.3f} m of seam, but pieces meet over {least[row]:.3f} to {most[row]:.3f} m"
+            f"{area_name(result, row)}: {told_m[row]:.3f} m of seam, but pieces meet over "
+            f"{least[row]:.3f} to {most[row]:.3f} m"
         ),
     )
 
@@ -226,7 +230,8 @@ def pile_one_way(result: Result) -> list[Finding]:
         "pile-turned",
         _differ(bearing, chosen[area]),
         lambda k: (
-            f"{area_name(result, area[k])}: piece {result.plan.pieces['piece'].iloc[k]} has its pile turned"
+            f"{area_name(result, area[k])}: piece {result.plan.pieces['piece'].iloc[k]} has its "
+            "pile turned"
         ),
     )
     stated = areas["pile_bearing_deg"].to_numpy(float)
@@ -243,14 +248,16 @@ def pile_one_way(result: Result) -> list[Finding]:
             "pile-not-as-stated",
             _differ(chosen, wanted),
             lambda row: (
-                f"{area_name(result, row)}: pile at {chosen[row]:.4f} degrees, not {wanted[row]:.4f}"
+                f"{area_name(result, row)}: pile at {chosen[row]:.4f} degrees, not "
+                f"{wanted[row]:.4f}"
             ),
         ),
         *told(
             "pile-out-of-row",
             one & (_spread(areas["view"].astype(str), one, chosen) > 2 * turns + ASKEW_DEG),
             lambda row: (
-                f"{area_name(result, row)}: lots of its view lean further apart than {2 * turns[row]:g} degrees"
+                f"{area_name(result, row)}: lots of its view lean further apart than "
+                f"{2 * turns[row]:g} degrees"
             ),
         ),
     ]

@@ -87,7 +87,8 @@ def no_overlap_on_rolls(result: Result) -> list[Finding]:
         "cuts-overlap",
         np.ones(len(one), dtype=bool),
         lambda k: (
-            f"pieces {names[one[k]]} and {names[two[k]]} overlap on roll {pieces['roll'].iloc[one[k]]}"
+            f"pieces {names[one[k]]} and {names[two[k]]} overlap on roll "
+            f"{pieces['roll'].iloc[one[k]]}"
         ),
     )
 
@@ -126,7 +127,8 @@ def as_sold(result: Result) -> list[Finding]:
         "length-not-sold",
         wrong,
         lambda k: (
-            f"roll {rolls['roll'].iloc[k]}: {rolls['length_m'].iloc[k]:.4f} m are not sold in one length"
+            f"roll {rolls['roll'].iloc[k]}: {rolls['length_m'].iloc[k]:.4f} m are not sold in one "
+            "length"
         ),
     )
     strange = ~bought & ~_at_hand(rolls, bought, result)
@@ -181,7 +183,8 @@ def roll_sums(result: Result) -> list[Finding]:
         "roll-sums",
         wrong,
         lambda k: (
-            f"roll {rolls['roll'].iloc[k]}: used, left-over or pieces do not agree with its pieces ({used[k]:.4f} m)"
+            f"roll {rolls['roll'].iloc[k]}: used, left-over or pieces do not agree with its pieces "
+            f"({used[k]:.4f} m)"
         ),
     )
 

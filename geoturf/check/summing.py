@@ -22,12 +22,16 @@ CLOSE = 1e-6  # sums of floats, relative
 
 _NEEDED = {
     "ground.areas": "plan_area_m2 ground_area_m2 surface_area_m2 area_tolerance_m2 perimeter_m",
-    "edges.totals": "edge_paving_m edge_building_m edge_shared_m edge_open_m perimeter_fasteners field_fasteners fastened_m",
+    "edges.totals": "edge_paving_m edge_building_m edge_shared_m edge_open_m perimeter_fasteners "
+    "field_fasteners fastened_m",
     "edges.runs": "area_index length_m",
-    "plan.pieces": "area_index u0 u1 v0 v1 bearing_deg along_m across_m length_m width_m start_slant_m end_slant_m",
+    "plan.pieces": "area_index u0 u1 v0 v1 bearing_deg along_m across_m length_m width_m "
+    "start_slant_m end_slant_m",
     "plan.rolls": "width_m length_m used_m pieces left_over_m",
-    "plan.pools": "pieces rolls bought_m2 needed_m2 bound_m2 strip_bound_m2 cut_bound_m2 by_hand_m2 square_m2",
-    "plan.chosen": "pile_bearing_deg seam_m cross_seams pieces piece_area_m2 turf_bought_m2 free_cost_ratio",
+    "plan.pools": "pieces rolls bought_m2 needed_m2 bound_m2 strip_bound_m2 cut_bound_m2 "
+    "by_hand_m2 square_m2",
+    "plan.chosen": "pile_bearing_deg seam_m cross_seams pieces piece_area_m2 turf_bought_m2 "
+    "free_cost_ratio",
     "plan.seams": "area_index u0 v0 u1 v1 length_m",
     "takeoff.items": "net allowance order order_size",
     "price.lines": "quantity unit_price amount",
@@ -178,7 +182,8 @@ def bounds(result: Result) -> list[Finding]:
         "bound-beaten",
         under,
         lambda k: (
-            f"pool {pools['pool'].iloc[k]} buys {pools['bought_m2'].iloc[k]:.4f} m2 under a bound of {least[k]:.4f}"
+            f"pool {pools['pool'].iloc[k]} buys {pools['bought_m2'].iloc[k]:.4f} m2 under a bound "
+            f"of {least[k]:.4f}"
         ),
     )
 

@@ -33,7 +33,8 @@ def savings(result: Result) -> list[Finding]:
         "saving-no-difference",
         wrong,
         lambda k: (
-            f"{_name(result, table['area_index'].iloc[k])}: {table['conversion'].iloc[k]} does not save what it says"
+            f"{_name(result, table['area_index'].iloc[k])}: {table['conversion'].iloc[k]} does not "
+            "save what it says"
         ),
     )
     due = {

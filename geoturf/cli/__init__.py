@@ -43,7 +43,8 @@ if TYPE_CHECKING:
 __all__ = ["DONE", "LEFT_OUT", "REFUSED", "UNPRINTED", "USAGE", "main", "parser", "safe"]
 
 _UNKEPT = (
-    "no folder found to keep compiled kernels in, so every run compiles them anew and takes up to a minute more; "
+    "no folder found to keep compiled kernels in, so every run compiles them anew and takes up to "
+    "a minute more; "
     "set NUMBA_CACHE_DIR to a folder that can be written"
 )
 

@@ -47,7 +47,10 @@ def ended(fault: BaseException, signal_got: int, stands: str) -> int:
         told = ""
         if str(fault):
             told = f" ({_one_line(fault)})"
-        need = f"error: not enough memory{told}; fewer areas at a time need less, and so does --workers 1"
+        need = (
+            f"error: not enough memory{told}; fewer areas at a time need less, and so does "
+            "--workers 1"
+        )
         return _last_words([need, f"Stopped; {what}."], REFUSED)
     return _last_words([_own_fault(fault), f"Stopped; {what}."], REFUSED)
 

@@ -46,7 +46,8 @@ def tell(
             say(line, where)
         if len(lines) > len(shown):
             say(
-                f"{severity}: and {len(lines) - len(shown)} more; all stand in the findings.csv of a run",
+                f"{severity}: and {len(lines) - len(shown)} more; all stand in the findings.csv of "
+                "a run",
                 where,
             )
 
@@ -96,7 +97,10 @@ def _answer(result: Result) -> list[str]:
 
 
 def not_priced(left_out: int) -> str:
-    return f"NOT PRICED: {left_out} area{'s were' if left_out > 1 else ' or file was'} left out; see the findings."
+    return (
+        f"NOT PRICED: {left_out} area{'s were' if left_out > 1 else ' or file was'} left out; "
+        "see the findings."
+    )
 
 
 def audit_in_words(told: Iterable[Told]) -> str:

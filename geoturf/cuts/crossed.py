@@ -25,7 +25,8 @@ def told(
             saved = _saved(setting, plan, area, products) + CROSS_WORTH * cost
             currency = rules.cross_seam_cost.currency
             message = (
-                f"{layout.at_corners} cross seam(s) at inner corners, weighed at {cost:,.2f} {currency}, save about "
+                f"{layout.at_corners} cross seam(s) at inner corners, weighed at {cost:,.2f} "
+                f"{currency}, save about "
                 f"{saved:,.2f} {currency} of turf and other seams"
             )
             note = Finding("note", "cross-seam-corner", message, site=site, area=name)

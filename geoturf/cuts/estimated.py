@@ -285,7 +285,10 @@ def _told(areas: pd.DataFrame, totals: pd.DataFrame, rules: CutRules) -> list[Fi
     if len(areas):
         alone = np.median(areas["sigma"].to_numpy(float))
     said = f"the turf of {len(areas):,} areas is estimated from their shapes, not laid"
-    sure = f"one sigma {100 * sigma / turf:.1f} % of it in all, {100 * alone:.1f} % of an area by itself"
+    sure = (
+        f"one sigma {100 * sigma / turf:.1f} % of it in all, {100 * alone:.1f} % of an area by "
+        "itself"
+    )
     mend = "there are no pieces, rolls or crew's papers of them; --lay SITE lays sites"
     notes = [Finding("warning", "estimated", f"{said} ({sure}): {mend}")]
     if rules.stock:

@@ -57,7 +57,10 @@ def assert_cuttable(
             roll_m = offers[width_key(layout.roll_width_m)].lengths_m[0]
             piece_m = layout.cut[:, 0].max(initial=0.0)
             if piece_m > roll_m + HAIR_M:
-                line = f"a piece cut {piece_m:.4f} m long is longer than any roll it could be cut from ({roll_m:.4f} m)"
+                line = (
+                    f"a piece cut {piece_m:.4f} m long is longer than any roll it could be cut "
+                    f"from ({roll_m:.4f} m)"
+                )
                 site = str(table["site"].iat[row])
                 area = str(table["area"].iat[row])
                 faults.append(Finding("error", "piece-too-long", line, site=site, area=area))

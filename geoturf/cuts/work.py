@@ -96,7 +96,10 @@ def _heavy(
     if not over:
         return []
     worst = int(np.argmax(weight))
-    said = f"{over:,} of {len(pieces):,} pieces weigh more than the {_told(rules.carry_limit_kg)} set for a crew"
+    said = (
+        f"{over:,} of {len(pieces):,} pieces weigh more than the {_told(rules.carry_limit_kg)} "
+        "set for a crew"
+    )
     most = f"the heaviest, {pieces['piece'].iat[worst]}, about {_told(weight[worst])}"
     mend = "move them by machine or cart, as local safety codes ask, or set cuts.carry_limit"
     return [Finding("note", "heavy-pieces", f"{said}; {most}; {mend}")]
@@ -115,7 +118,10 @@ def _costs(rules: CutRules, trade: pd.DataFrame | None) -> list[Finding]:
     more = 0.0
     if free["bought_m2"]:
         more = 100 * (mine["bought_m2"] / free["bought_m2"] - 1)
-    said = f"cut on site with {rules.open_rolls} rolls open at most: {more:.1f} % more turf than with any number open"
+    said = (
+        f"cut on site with {rules.open_rolls} rolls open at most: {more:.1f} % more turf than "
+        "with any number open"
+    )
     money = f"{mine['money'] - free['money']:,.0f} more for turf and seams"
     opened = f"which would have {free['most']:.0f} open at a time"
     return [Finding("note", "open-rolls", f"{said} ({opened}), {money}")]

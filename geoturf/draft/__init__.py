@@ -111,7 +111,10 @@ def _role_told(held: Held, role: str, why: str, doubtful: bool) -> Finding:
         return Finding("warning", "not-used", f"not used: {why}", **place)
     what = f"{counted(held.count, 'feature')} taken as {role}, {why}"
     if doubtful:
-        mend = "if it is not: another role under its [[layers]] in a bid file (geoturf draft writes one)"
+        mend = (
+            "if it is not: another role under its [[layers]] in a bid file (geoturf draft "
+            "writes one)"
+        )
         return Finding("warning", "assumed-role", f"{what}; {mend}", **place)
     columns = ""
     if role in PRICED:

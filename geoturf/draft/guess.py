@@ -21,7 +21,8 @@ _ONLY_TURF = ("product", "pile_bearing_deg")  # columns of geoturf's that nothin
 
 #: words of column names, best first, by what they may mean
 _COLUMNS = {
-    "site": "site_id siteid site_name lot lot_no lot_num lot_number lotno lot_id parcel parcel_id parcelid parcel_no apn pin "
+    "site": "site_id siteid site_name lot lot_no lot_num lot_number lotno lot_id parcel parcel_id "
+    "parcelid parcel_no apn pin "
     "property property_id address addr site_addr unit_no location facility park park_name name id",
     "area": "area_id area_no area_name zone zone_id part section bed bed_id polygon_id piece yard "
     "lawn lawn_id lawn_no lawn_name",
@@ -34,7 +35,8 @@ _COLUMNS = {
     "elevation_ft": "elev_ft elevft elevation_f elev_feet z_ft",
     "elevation_m": "elev_m z_m elevation_metres elevation_meters",
     "use": "function landuse land_use usage use_type",
-    "cover": "existing exist existing_cover exist_cover landcover land_cover vegetation ground_cover",
+    "cover": "existing exist existing_cover exist_cover landcover land_cover vegetation "
+    "ground_cover",
     "irrigation": "irrig irr irr_type irr_method irrig_type irrigation_type watering sprinkler",
     "district": "ward ward_no council_district water_district wd district_name dist",
     "caps": "heads head_count irrig_heads caps_count",
@@ -107,7 +109,10 @@ def roles(held: Sequence[Held]) -> list[tuple[str, str]]:
         ]
     known = next((one.name for one, (r, _) in zip(held, each, strict=True) if r in PRICED), None)
     if known is not None:
-        why = f"its name and values do not say that it is turf, as those of {known} do; to price it: {PRICE_IT}"
+        why = (
+            f"its name and values do not say that it is turf, as those of {known} do; to price "
+            f"it: {PRICE_IT}"
+        )
         return [("", why) if r == SILENT else (r, reason) for r, reason in each]
     if SILENT in found:
         return [("turf", why) if r == SILENT else (r, why) for r, why in each]

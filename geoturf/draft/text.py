@@ -35,7 +35,8 @@ def starter(held: Sequence[Held], paths: Sequence[str], findings: Sequence[Findi
     """The whole file. ``paths``: of each layer, from the bid file's folder."""
     roles = guess.roles(held)
     lines = [
-        "# A starter bid, written by geoturf draft. What is marked GUESS was guessed from names: read it through.",
+        "# A starter bid, written by geoturf draft. What is marked GUESS was guessed from names: "
+        "read it through.",
         "# Then:  geoturf check THIS.toml   and   geoturf run THIS.toml",
         "",
         _line("name", held[0].item.stem, "what the bid is called on every report"),
@@ -185,7 +186,8 @@ def _products(held: Sequence[Held], roles: Sequence[tuple[str, str]]) -> list[st
 def _proposed_view() -> str:
     """The rule that areas seen together lean one way, on: a client sees that first."""
     what = (
-        "front yards in a row, areas of a park, areas that a path parts lean one way; what that costs "
+        "front yards in a row, areas of a park, areas that a path parts lean one way; what that "
+        "costs "
         'is told. "given": only what the column view names'
     )
     return _line(_VIEW[1], "auto", what)
@@ -197,7 +199,8 @@ def _rules(parcels: bool) -> list[str]:
     lines = [
         "[layout]",
         _proposed_view(),
-        "# Every rule below stands at its default: take off the # to change it (of its [section] too).",
+        "# Every rule below stands at its default: take off the # to change it (of its [section] "
+        "too).",
     ]
     last = _VIEW[0]
     # a table that has a key which is needed is there whole or not at all

@@ -25,7 +25,8 @@ def lines(values: Mapping[str, Sequence[object]]) -> list[str]:
     default = {name: field.default for name, field in WaterRules.model_fields.items()}
     price = WaterPrice.model_fields["price"].default
     written = [
-        "# Which lawns to convert, and to what? Take this part out where the bid is only to be priced.",
+        "# Which lawns to convert, and to what? Take this part out where the bid is only to be "
+        "priced.",
         "[water]",
         _line(
             "offer", list(SHIPPED), "what an area may become (below); add conversions of your own"
@@ -46,7 +47,8 @@ def lines(values: Mapping[str, Sequence[object]]) -> list[str]:
         "",
         "[water.climate]",
         _line("place", "nearest", f"GUESS: the nearest to each site of: {', '.join(places)}"),
-        "# or twelve months, January first, of a station near you (then take the line of the place out):",
+        "# or twelve months, January first, of a station near you (then take the line of the place "
+        "out):",
         '# eto = ["1.0 in", "1.7 in", ...]  reference evapotranspiration',
         '# rain = ["2.2 in", "2.0 in", ...]',
         "",

@@ -318,7 +318,10 @@ def _findings(table: pd.DataFrame, context: pd.DataFrame, rules: EdgeRules) -> t
     return (*_from_little(table, context), *told)
 
 
-_NONE = "and no border of any area is one: what such edges lie along must be within [edges] tolerance of it"
+_NONE = (
+    "and no border of any area is one: what such edges lie along must be within [edges] "
+    "tolerance of it"
+)
 
 
 def _from_little(table: pd.DataFrame, context: pd.DataFrame) -> tuple[Finding, ...]:

@@ -54,7 +54,10 @@ def _crew(crew: _Crew) -> str:
     if crew.crews > 1:
         name = f"{crew.crew} ({crew.crews})"
     busy = f"at work {100 * crew.busy:.0f} % of its time"
-    return f"{name}: {crew.crew_hours:,.0f} crew-hours, {busy}; one more, and all is done {sooner}{then}."
+    return (
+        f"{name}: {crew.crew_hours:,.0f} crew-hours, {busy}; one more, and all is done "
+        f"{sooner}{then}."
+    )
 
 
 def _bars(calendar: Calendar) -> object:

@@ -129,7 +129,8 @@ def _several_models(land: pd.DataFrame) -> list[Finding]:
         Finding(
             "warning",
             "several-models",
-            f"its areas carry the models {', '.join(names)}; it is reckoned as of {names[0]}: give a lot one model",
+            f"its areas carry the models {', '.join(names)}; it is reckoned as of {names[0]}: give "
+            "a lot one model",
             site=str(site),
         )
         for site, names in models.items()
@@ -184,15 +185,18 @@ def _told_sizes(
     told: System,
 ) -> Finding:
     some = [
-        f"{len(lots)} of about {told.area(float(np.median([lot.ground_m2 for lot in lots])), 0)} ({name})"
+        f"{len(lots)} of about {told.area(float(np.median([lot.ground_m2 for lot in lots])), 0)} "
+        f"({name})"
         for name, lots in zip(names[:_SHOWN], sizes, strict=False)
     ]
     more = ""
     if len(sizes) > _SHOWN:
         more = f" and {len(sizes) - _SHOWN} more"
     message = (
-        f"model '{model}' stands on lots of clearly different size, {'; '.join(some)}{more}: each is reckoned as a plan "
-        f"of its own; give them models of their own, or raise [layout] plan_size ({100 * rules.plan_size:g} %)"
+        f"model '{model}' stands on lots of clearly different size, {'; '.join(some)}{more}: each "
+        "is reckoned as a plan "
+        "of its own; give them models of their own, or raise [layout] plan_size "
+        f"({100 * rules.plan_size:g} %)"
     )
     return Finding("note", "plan-sizes", message)
 

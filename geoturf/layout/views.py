@@ -251,7 +251,8 @@ def told_views(
     every = sum(min(one.cost for one in some.layouts) for some in choices if some.layouts)
     message = (
         f"{len(seen):,} areas share the pile with those that they are seen with, in "
-        f"{len(set(view[seen])):,} views{_turning(ground, rules)}; for that they take {100 * more / every:.2f} % of all turf and "
+        f"{len(set(view[seen])):,} views{_turning(ground, rules)}; for that they take "
+        f"{100 * more / every:.2f} % of all turf and "
         'seams more than if each leaned as suits it best; an alternate with change.layout.view = "given" '
         "prices that to the cent"
     )

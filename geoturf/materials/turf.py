@@ -14,7 +14,8 @@ from geoturf.rules.items import ITEMS, say
 
 _KEYS = ["phase", "site", "product", "width_m"]
 _NOT_LAID = (
-    "estimated from the shapes, not laid: {net:area}, about {rolls:count} {sold_as} {width:length} wide, "
+    "estimated from the shapes, not laid: {net:area}, about {rolls:count} {sold_as} {width:length} "
+    "wide, "
     "{length:length} in all"
 )
 

@@ -160,7 +160,9 @@ def _notes(result: Result) -> Iterator[str]:
     rolls = result.plan.rolls
     rolls = rolls[rolls["source"] == "bought"]
     if len(rolls):
-        yield "Rolls of one dye lot number come from one dye lot of the mill, marked so on each roll."
+        yield (
+            "Rolls of one dye lot number come from one dye lot of the mill, marked so on each roll."
+        )
     load = _weight(result, result.bid.materials.delivery_truck_kg)
     pallet = _weight(result, result.bid.materials.pallet_kg)
     yield f"Weights are of pile and backing; a truck is taken to carry {load}, a pallet {pallet}."

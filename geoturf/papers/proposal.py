@@ -284,8 +284,10 @@ def _included(result: Result) -> Iterable[str]:
     if result.plan.estimate is not None:
         bought, sigma = tables.turf_sigma(result)
         yield (
-            f"Turf of {_counted(len(result.plan.estimate.areas), 'area')}, estimated from their shapes and not "
-            f"laid out; two times in three it is within {100 * sigma / bought:.1f} % of what is priced."
+            f"Turf of {_counted(len(result.plan.estimate.areas), 'area')}, estimated from their "
+            "shapes and not "
+            f"laid out; two times in three it is within {100 * sigma / bought:.1f} % of what is "
+            "priced."
         )
     if result.price.totals.get("sales tax"):
         yield "Sales tax on materials."

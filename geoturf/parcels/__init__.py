@@ -63,8 +63,10 @@ def _yards(
     table["area"] = (table["area"] + " " + table["yard"]).str.strip()
     untold = int((~told & ~shapely.is_empty(grass)).sum())
     message = (
-        f"front, side and back are not told apart on {untold} of {len(parcels)} parcels: the data show no house on "
-        "them, or neither a street nor one side without a neighbour or with a drive; a layer of role street would tell"
+        f"front, side and back are not told apart on {untold} of {len(parcels)} parcels: the data "
+        "show no house on "
+        "them, or neither a street nor one side without a neighbour or with a drive; a layer of "
+        "role street would tell"
     )
     return table, [Finding("note", "no-street-side", message)] if untold else []
 

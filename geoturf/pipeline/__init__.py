@@ -151,7 +151,10 @@ def _of_many(bid: Bid, land: Ground) -> list[Finding]:
     if few_enough_for_each(bid, land):
         return []
     many = f"{land.areas['site'].nunique():,} sites are over [limits] sites_each"
-    none = "no takeoff of each, no price of each bought alone and no workbook; sites.csv has the price of each"
+    none = (
+        "no takeoff of each, no price of each bought alone and no workbook; sites.csv has the "
+        "price of each"
+    )
     return [Finding("note", "many-sites", f"{many} = {bid.limits.sites_each:,.0f}: {none}")]
 
 

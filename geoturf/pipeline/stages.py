@@ -143,10 +143,16 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
     }
     notes = []
     if "seam_cost" in used:
-        message = f"seams are weighed against turf at {used['seam_cost']}, what {how} and labour come to at the bid's own prices"
+        message = (
+            f"seams are weighed against turf at {used['seam_cost']}, what {how} and labour "
+            "come to at the bid's own prices"
+        )
         notes.append(Finding("note", "seam-cost", message))
     if "cross_seam_cost" in used:
-        message = f"a cross seam is weighed at {used['cross_seam_cost']} more, what its labour comes to at the bid's own prices"
+        message = (
+            f"a cross seam is weighed at {used['cross_seam_cost']} more, what its labour "
+            "comes to at the bid's own prices"
+        )
         notes.append(Finding("note", "cross-seam-cost", message))
     asked = "alike" in bid.layout.model_fields_set
     if bid.cuts.cutting == "site" and bid.layout.alike != "free" and not asked:
@@ -156,7 +162,8 @@ def _weighed(bid: Bid) -> tuple[Bid, tuple[Finding, ...]]:
 
 
 _LAID_FREE = (
-    "rolls are cut on site, so each area is laid as serves the rolls that lie open when its turn comes: "
+    "rolls are cut on site, so each area is laid as serves the rolls that lie open when its turn "
+    "comes: "
     'lots of a house plan are not laid alike, and have drawings of their own; [layout] alike = "plan" '
     'lays them alike all the same, for more turf, and cutting = "yard" for less'
 )

@@ -137,9 +137,12 @@ def _price_moved(
     sure = float((chosen["sigma_m2"] / chosen["turf_bought_m2"]).median())
     times = "once more" if rounds == 1 else f"{rounds} times more"
     message = (
-        f"turf on the {len(rows)} areas that it is laid on costs {after:,} {bid.currency}; estimated "
-        f"from the shapes, as a part of turf on all {len(first)} areas, it was {before:,} ({moved}); "
-        f"the choice was made {times} at the price of what is laid, and stays; the prices of areas that "
+        f"turf on the {len(rows)} areas that it is laid on costs {after:,} {bid.currency}; "
+        "estimated "
+        f"from the shapes, as a part of turf on all {len(first)} areas, it was {before:,} "
+        f"({moved}); "
+        f"the choice was made {times} at the price of what is laid, and stays; the prices of areas "
+        "that "
         f"stay are estimated (one sigma of an area's turf {100 * sure:.1f} %) and moved alike"
     )
     return (Finding("note", "turf-price-moved", message),)

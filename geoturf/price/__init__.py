@@ -193,5 +193,8 @@ def _paid_twice(ground: Ground, areas: pd.DataFrame, currency: str) -> tuple[Fin
     at = ground.overlaps["other_index"].to_numpy()
     share = ground.overlaps["area_m2"].to_numpy() / ground.areas["ground_area_m2"].to_numpy()[at]
     money = float((areas["price"].to_numpy(float)[at] * share).sum()) / 100
-    said = f"{len(at)} overlap(s) between areas put about {money:,.2f} {currency} of ground paid twice into the price"
+    said = (
+        f"{len(at)} overlap(s) between areas put about {money:,.2f} {currency} of ground paid "
+        "twice into the price"
+    )
     return (Finding("warning", "paid-twice", f"{said}; trim them, or take it off"),)

@@ -219,7 +219,10 @@ def _warn_of_no_lawn(layer: Layer, held: Held, say: Say) -> None:
     found = by_name(held.name)
     if "role" in layer.model_fields_set or found is None or found[0] not in NO_LAWN:
         return
-    said = f"it is priced as turf, as no role is stated, though its name ('{found[1]}') says {found[0]}"
+    said = (
+        f"it is priced as turf, as no role is stated, though its name ('{found[1]}') says "
+        f"{found[0]}"
+    )
     say.warn("unsaid-role", f'{said}: state its role under its [[layers]], "turf" if it is that')
 
 

@@ -137,7 +137,10 @@ def _place(claimed: Claim, record: int, found: dict[str, str]) -> dict[str, str]
 
 
 def _why(held: Held) -> str:
-    return f"the {held.item.format} says that it holds more than can be read from it; send the file again"
+    return (
+        f"the {held.item.format} says that it holds more than can be read from it; send the "
+        "file again"
+    )
 
 
 # ---------------------------------------------------------------------------------- one format each
@@ -287,12 +290,21 @@ def _row_faults(held: Held, gone: list[int]) -> dict[int, str]:
 
 def _row_fault(file: IO[bytes], rows: _Rows, record: int, otherwise: str) -> str:
     if rows.whole < min(record, rows.said):
-        return f"its .dbf is cut short ({counted(rows.whole, 'row')} of the {rows.said:,} it says); send it again"
+        return (
+            f"its .dbf is cut short ({counted(rows.whole, 'row')} of the {rows.said:,} it "
+            "says); send it again"
+        )
     if record > rows.said:
-        return f"its .dbf has {counted(rows.said, 'row')}, fewer than there are shapes; send .shp and .dbf of one export"
+        return (
+            f"its .dbf has {counted(rows.said, 'row')}, fewer than there are shapes; send .shp "
+            "and .dbf of one export"
+        )
     file.seek(rows.first + (record - 1) * rows.size)
     if file.read(1) == _DELETED:
-        return "its row in the .dbf is marked as deleted; take the mark off, or pack the file if it is meant"
+        return (
+            "its row in the .dbf is marked as deleted; take the mark off, or pack the file if "
+            "it is meant"
+        )
     return otherwise
 
 

@@ -326,7 +326,8 @@ def _without_reports(found: list[Path], folder: Path, say: Say) -> list[Path]:
 def _say_reports(reports: list[Path], folder: Path, say: Say) -> None:
     say.note(
         "own-report",
-        f"reports that geoturf wrote are not read as input: {listed(_shown(p, folder) for p in reports)}",
+        "reports that geoturf wrote are not read as input: "
+        f"{listed(_shown(p, folder) for p in reports)}",
     )
 
 
@@ -364,7 +365,8 @@ def _file(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
         if suffix == ".dbf" or suffix == ".shx":
             say.refuse(
                 "not-gis",
-                f"is a part of a shapefile; name its .shp{nearest(path.stem + '.shp', _shapes(path))}",
+                "is a part of a shapefile; name its "
+                f".shp{nearest(path.stem + '.shp', _shapes(path))}",
             )
             return []
         if suffix not in FORMATS:

@@ -73,7 +73,8 @@ KINDS = (
     ),
     Format(
         name="DXF", called="DXF", suffixes=(".dxf",), begins=re.compile(rb"(?s).*SECTION"),
-        refused=((re.compile(rb"\AAutoCAD Binary DXF"), "is a binary DXF; save it as text (ASCII)"),),
+        refused=((re.compile(rb"\AAutoCAD Binary DXF"), "is a binary DXF; save it as text "
+                                                        "(ASCII)"),),
         swept=True, text=True, layers=True, by_place=False,
     ),
     Format(

@@ -62,7 +62,10 @@ def known_products(
         return
     strange = np.isin(column.values, unknown)
     rows = int(strange[column.codes].sum())
-    what = f"its column {found['product']} names {listed(unknown)}, of which nothing is known without a bid file"
+    what = (
+        f"its column {found['product']} names {listed(unknown)}, of which nothing is known "
+        "without a bid file"
+    )
     mend = "geoturf draft writes a bid file with a table for each"
     say.warn("assumed-product", f"{what}: {counted(rows, 'feature')} priced as {default}; {mend}")
     values = np.where(strange, default, column.values)

@@ -6,15 +6,21 @@ import re
 
 #: words in names of layers and in values of columns, by the role they mean
 _ROLES = {
-    "building": "bld blds bldg bldgs building buildings house houses dwelling dwellings structure structures "
-    "footprint footprints roof roofs rooftop rooftops roofprint roofprints garage garages shed sheds",
-    "paving": "paving pavement pavements paved drive drives driveway driveways walk walks walkway walkways sidewalk "
-    "sidewalks path paths hardscape hardscapes impervious concrete asphalt patio patios parking curb curbs",
-    "exclude": "exclude excludes excluded exclusion exclusions tree trees treewell treewells pool pools pond ponds "
+    "building": "bld blds bldg bldgs building buildings house houses dwelling dwellings structure "
+    "structures "
+    "footprint footprints roof roofs rooftop rooftops roofprint roofprints garage garages shed "
+    "sheds",
+    "paving": "paving pavement pavements paved drive drives driveway driveways walk walks walkway "
+    "walkways sidewalk "
+    "sidewalks path paths hardscape hardscapes impervious concrete asphalt patio patios parking "
+    "curb curbs",
+    "exclude": "exclude excludes excluded exclusion exclusions tree trees treewell treewells pool "
+    "pools pond ponds "
     "easement easements keepout wall walls",
     "fence": "fence fences fencing fenceline fencelines",
     "planter": "planter planters planterbox planterboxes flower flowers flowerbed flowerbeds",
-    "street": "street streets road roads centerline centerlines centreline centrelines address addresses",
+    "street": "street streets road roads centerline centerlines centreline centrelines address "
+    "addresses",
     "view": "view views viewer viewers",
     "parcel": "parcel parcels lot lots taxlot taxlots cadastre cadastral",
     "turf": "turf lawn lawns grass green greens yard yards sod",

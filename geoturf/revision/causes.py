@@ -41,7 +41,8 @@ MEANT = {
     RULE: "a rule that quantities hang on is another",
     RATE: "a percentage of the build-up, or what it is of, is another",
     LINES: "it follows the lines it is reckoned on",
-    OTHER: "nothing in the reports tells: another version of geoturf, or a file read beside the layers",
+    OTHER: "nothing in the reports tells: another version of geoturf, or a file read beside the "
+    "layers",
 }
 
 #: the unit of escalation: a percentage of the phase's other lines

@@ -40,7 +40,8 @@ def _causes(changes: pd.DataFrame, currency: str) -> object:
     body = [(why, _meant(why), f"{amount:+,}") for why, amount in sums.items()]
     total = ("in all", "", f"{sum(sums.values()):+,}") if sums else ("nothing", "", "0.00")
     said = (
-        "A quantity goes in proportion to the ground, a turf's to the surface laid with it, seams' to "
+        "A quantity goes in proportion to the ground, a turf's to the surface laid with it, seams' "
+        "to "
         "their length; what is left of it is by all that bear on it. Where more than one cause is "
         "named, none is told apart."
     )
@@ -79,7 +80,8 @@ def _lines(changes: pd.DataFrame) -> object:
     said = (
         "Amounts add up to the difference of the price; where several things moved one, it goes by "
         "way of amounts between: first the old quantity in proportion to the surface of its phase "
-        "(ground), then what else moved the quantity, both at the old unit price; then the new unit "
+        "(ground), then what else moved the quantity, both at the old unit price; then the new "
+        "unit "
         "price on the new quantity."
     )
     return section("Price lines", note(said), _html_table(moved, names, (0, 1, 2, 3, 7)))

@@ -60,8 +60,9 @@ def ground(old: Report, new: Report, lots: Lots, table: pd.DataFrame) -> str:
     return (
         f"sites: {(sites == ADDED).sum():,} added, {(sites == REMOVED).sum():,} removed; "
         f"areas: {len(lots.come):,} added, {len(lots.gone):,} removed, "
-        f"{reshaped:,} of another shape, {len(areas) - len(lots.come) - len(lots.gone) - reshaped:,} "
-        f"otherwise changed; "
+        f"{reshaped:,} of another shape, "
+        f"{len(areas) - len(lots.come) - len(lots.gone) - reshaped:,} "
+        "otherwise changed; "
         f"ground {round(after - before, shown.decimals) + 0.0:+,.{shown.decimals}f} {shown.unit}"
     )
 

@@ -95,14 +95,16 @@ class CutRules(Rules):
     )
     divide: bool = rule(
         False,
-        "where whole rolls are sold, strips may be divided by cross seams to fill them, if that saves over twice their cost",
+        "where whole rolls are sold, strips may be divided by cross seams to fill them, if that "
+        "saves over twice their cost",
     )
     least_length_m: Length = rule(
         "6 ft", "no strip is divided in lengths shorter than this", source=COMMON
     )
     effort: Literal["quick", "normal", "thorough"] = rule(
         "normal",
-        "thorough: large pools cut from lengths take a minute or two each, for some 0.3 % less turf; "
+        "thorough: large pools cut from lengths take a minute or two each, for some 0.3 % less "
+        "turf; "
         "quick: pools of up to 100 pieces in half the time, for some 0.02 % more",
     )
     left_over_width_m: Length = rule("3 ft", "left-overs at least this wide are listed for later")

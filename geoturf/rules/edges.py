@@ -36,7 +36,8 @@ class EdgeRules(Rules):
     edging_on: tuple[EdgeKind, ...] = rule((), 'edges that get an edging, such as ["open"]')
     edging: dict[EdgeKind, Edging] = rule(
         {"fence": "nailer", "planter": "steel"},
-        "what edging each kind of edge gets: a board, steel strip, or a nailer along a fence; a board"
+        "what edging each kind of edge gets: a board, steel strip, or a nailer along a fence; a "
+        "board"
         " where none is named",
         source=COMMON,
     )

@@ -12,16 +12,19 @@ class GroundRules(Rules):
 
     terrain: str = rule(
         "",
-        "a terrain raster (GeoTIFF) to take elevation, slope and aspect from; needs the terrain extra",
+        "a terrain raster (GeoTIFF) to take elevation, slope and aspect from; needs the terrain "
+        "extra",
     )
     ellipsoid: Literal["wgs84", "own"] = rule(
         "wgs84",
-        "what layers on an old datum are measured on: the ellipsoid of WGS 84, through PROJ's transformation, or their own",
+        "what layers on an old datum are measured on: the ellipsoid of WGS 84, through PROJ's "
+        "transformation, or their own",
         source="EPSG Dataset by PROJ; its accuracy is told",
     )
     stretch_from: Fraction = rule(
         "0.5 %",
-        "the laying plane, in which turf, seams, nails and edging are measured, is stretched along the fall line where surface "
+        "the laying plane, in which turf, seams, nails and edging are measured, is stretched along "
+        "the fall line where surface "
         "exceeds ground by more; without aspect_deg an area falls along its long side",
     )
     steep_pct: float = rule(
@@ -57,5 +60,6 @@ class ParcelRules(Rules):
     fill_holes_m2: Area = rule("1 ft^2", "smaller holes are filled")
     split: bool = rule(
         True,
-        "tell front, side and back yards apart where streets, drives or neighbours show the street side",
+        "tell front, side and back yards apart where streets, drives or neighbours show the street "
+        "side",
     )

@@ -141,7 +141,8 @@ _MATERIALS = (
         key="outlets", pay="drain", section="33 41 00", title="Drain outlets",
         net=lambda q, rules: q["led_out"], unit="each", shown=EACH,
         package="outlet", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
-        cost="outlets", price="95 USD/outlet", priced="an outlet, set and connected where that is allowed",
+        cost="outlets", price="95 USD/outlet", priced="an outlet, set and connected where that is "
+                                                      "allowed",
         work=(), held_by=(), goes_with=(), cautions=("lines", "drainage"),
         basis="{outlets_per_site:number} a site with drain lines",
     ),
@@ -155,12 +156,14 @@ _MATERIALS = (
         work=("labour_fabric",), held_by=("fabric_nails",), goes_with=(), cautions=(),
         basis="{fabric_strips:count} strips {fabric_roll_width:length} wide, ceil((W - "
               "{fabric_overlap:depth}) / ({fabric_roll_width:length} - {fabric_overlap:depth}))"
-              " across each area, {fabric_length:length} in all, end laps in, off {fabric_roll:length} of"
+              " across each area, {fabric_length:length} in all, end laps in, off "
+              "{fabric_roll:length} of"
               " roll (narrow last strips side by side)",
     ),
     Item(
         kind="material", rate="",
-        key="geotextile", pay="fabric", section="31 05 19", title="Separation fabric under the base",
+        key="geotextile", pay="fabric", section="31 05 19", title="Separation fabric under the "
+                                                                  "base",
         net=lambda q, rules: q["below_roll"] * rules.below_roll_width_m, unit="m2", shown=AREA,
         package="roll", size=lambda rules: rules.below_roll_width_m * rules.below_roll_length_m,
         allowance=lambda rules: rules.fabric_allowance,
@@ -168,7 +171,8 @@ _MATERIALS = (
         work=("labour_fabric",), held_by=(), goes_with=(), cautions=(),
         basis="{below_strips:count} strips {below_roll_width:length} wide, ceil((W - "
               "{below_overlap:depth}) / ({below_roll_width:length} - {below_overlap:depth})) "
-              "across each area, {below_length:length} in all, end laps in, off {below_roll:length} of "
+              "across each area, {below_length:length} in all, end laps in, off "
+              "{below_roll:length} of "
               "roll (narrow last strips side by side)",
     ),
     Item(
@@ -182,7 +186,8 @@ _MATERIALS = (
         basis="surface {base:area} x {base_depth:depth} = {compacted:volume} compacted, in "
               "{lifts:number} lift(s) to {relative_compaction:percent} of maximum dry density; x"
               " {compacted_density:density} x (1 + {moisture:percent} water); "
-              "{aggregate_loose:volume} in the truck (the rule of thumb, 80 ft2 a yd3 at 4 in, says "
+              "{aggregate_loose:volume} in the truck (the rule of thumb, 80 ft2 a yd3 at 4 in, "
+              "says "
               "{thumb:volume})",
     ),
     Item(
@@ -272,7 +277,8 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="fabric_nails", pay="fabric", section="31 05 19", title="Nails or staples of the fabric",
+        key="fabric_nails", pay="fabric", section="31 05 19", title="Nails or staples of the "
+                                                                    "fabric",
         net=lambda q, rules: units.whole_steps(q["fabric_laid"], rules.fabric_spacing_m**2), unit="each", shown=EACH,
         package="box", size=lambda rules: rules.nails_a_box(rules.fabric_nail),
         allowance=lambda rules: rules.nail_allowance,
@@ -293,7 +299,8 @@ _MATERIALS = (
     ),
     Item(
         kind="material", rate="",
-        key="edging_steel", pay="edging", section="32 94 13", title="Edging strip, steel, stakes in",
+        key="edging_steel", pay="edging", section="32 94 13", title="Edging strip, steel, stakes "
+                                                                    "in",
         net=lambda q, rules: q["edged_steel"], unit="m", shown=LENGTH,
         package="strip", size=lambda rules: rules.edging_strip_m,
         allowance=lambda rules: rules.edging_allowance,
@@ -307,7 +314,8 @@ _MATERIALS = (
         net=lambda q, rules: q["edged_nailer"], unit="m", shown=LENGTH,
         package="nailer", size=lambda rules: rules.nailer_board_m,
         allowance=lambda rules: rules.edging_allowance,
-        cost="edging_nailer", price="17 USD/nailer", priced="treated board fixed to the foot of a fence",
+        cost="edging_nailer", price="17 USD/nailer", priced="treated board fixed to the foot of a "
+                                                            "fence",
         work=("labour_edging",), held_by=(), goes_with=(), cautions=(),
         basis="edges of kind {nailer_on}: {edging_nailer:length} along the slope",
     ),
@@ -354,10 +362,12 @@ _MATERIALS = (
     ),
     Item(
         kind="service", rate="",
-        key="reroutes", pay="irrigation", section="32 84 00", title="Irrigation lines rerouted or kept for rinsing",
+        key="reroutes", pay="irrigation", section="32 84 00", title="Irrigation lines rerouted or "
+                                                                    "kept for rinsing",
         net=lambda q, rules: q["rerouted"], unit="each", shown=EACH,
         package="line", size=lambda rules: 1.0, allowance=lambda rules: 0.0,
-        cost="reroutes", price="135 USD/line", priced="a line rerouted or kept, by a licensed person",
+        cost="reroutes", price="135 USD/line", priced="a line rerouted or kept, by a licensed "
+                                                      "person",
         work=("labour_caps",), held_by=(), goes_with=(), cautions=("lines", "irrigation"),
         basis="{reroutes:count} at {reroutes_per_site:number} a site",
     ),
@@ -601,7 +611,10 @@ def cannot_leave(keys: tuple[str, ...]) -> str:
         left = [item for item in needed.get(key, ()) if item not in keys]
         if left:
             named = " and ".join(left)
-            return f"'{key}' alone would leave {named} without it; leave out {named}, and it goes too, or take it off the list"
+            return (
+                f"'{key}' alone would leave {named} without it; leave out {named}, and it goes "
+                "too, or take it off the list"
+            )
     return ""
 
 

@@ -54,7 +54,8 @@ class LayoutRules(Rules):
 
     method: Literal["lay", "estimate"] = rule(
         "lay",
-        "lay every piece; or estimate turf and seams from the shapes alone, with the spread told: no pieces, rolls, "
+        "lay every piece; or estimate turf and seams from the shapes alone, with the spread told: "
+        "no pieces, rolls, "
         "cut plan or crew's papers",
     )
     lay: Annotated[tuple[str, ...], BeforeValidator(each)] = rule(
@@ -93,7 +94,8 @@ class LayoutRules(Rules):
     )
     narrow_strip: Fraction = rule(
         "40 %",
-        "strips under this part of the usable width lie along a border and not side by side; 0 %: anywhere",
+        "strips under this part of the usable width lie along a border and not side by side; 0 %: "
+        "anywhere",
         low="25 %",
         high="50 %",
         most="50 %",
@@ -101,25 +103,29 @@ class LayoutRules(Rules):
     )
     full_strips_m: Length = rule(
         "6 in",
-        "length of roll given up, at most, for one strip less inside the turf that is narrower than the roll, "
+        "length of roll given up, at most, for one strip less inside the turf that is narrower "
+        "than the roll, "
         "or beside another such: full strips first, the odd one at a border; 0: all the same",
         high="10 ft",
         source=ASSUMED,
     )
     cross_seams: Literal["needed", "corners", "anywhere"] = rule(
         "corners",
-        "in strips longer than a roll only; also at inner corners, as long as turf is wide there, where that saves "
+        "in strips longer than a roll only; also at inner corners, as long as turf is wide there, "
+        "where that saves "
         "over twice what it costs, told area by area; or anywhere it does",
         source=COMMON,
     )
     seam_cost: Price = rule(
         "4.14 USD/ft",
-        "a seam, weighed against turf; if not given, its tape and adhesive (or nails) and labour at the bid's own prices",
+        "a seam, weighed against turf; if not given, its tape and adhesive (or nails) and labour "
+        "at the bid's own prices",
         source=ASSUMED,
     )
     cross_seam_cost: Price = rule(
         "37.00 USD",
-        "a cross seam, over and above its length, weighed against turf; if not given, its labour at the bid's own prices",
+        "a cross seam, over and above its length, weighed against turf; if not given, its labour "
+        "at the bid's own prices",
         source=ASSUMED,
     )
     bearing: Bearing = rule(
@@ -127,12 +133,14 @@ class LayoutRules(Rules):
     )
     view: Literal["given", "auto"] = rule(
         "given",
-        "areas seen together, whose pile leans one way: those the column view names; or also what the data tell: front "
+        "areas seen together, whose pile leans one way: those the column view names; or also what "
+        "the data tell: front "
         "yards in a row, areas of a site without buildings, areas that a path parts",
     )
     view_turn: Angle = rule(
         "15 deg",
-        "lots of a row that the data tell lean within this of one bearing, each as suits it best, as their street bends; "
+        "lots of a row that the data tell lean within this of one bearing, each as suits it best, "
+        "as their street bends; "
         "0 deg: all exactly one way",
         high="30 deg",
         most="30 deg",
@@ -141,7 +149,8 @@ class LayoutRules(Rules):
     toward: str = rule("", "name of a point or line layer the pile leans to (the viewer's side)")
     alike: Literal["plan", "free"] = rule(
         "plan",
-        "areas of one shape (moved, turned or mirrored) that share rolls take one layout, mirrored where they are; or each "
+        "areas of one shape (moved, turned or mirrored) that share rolls take one layout, mirrored "
+        "where they are; or each "
         "what saves most turf; where rolls are cut on site the latter, unless asked for",
         source=COMMON,
     )
@@ -166,7 +175,8 @@ class LayoutRules(Rules):
 
     regular_from_m2: Area = rule(
         "50 acre",
-        "areas over this are laid in regular strips (full widths from side to side at the best of a few bearings), told by name",
+        "areas over this are laid in regular strips (full widths from side to side at the best of "
+        "a few bearings), told by name",
         low="1 acre",
         high="200 acre",
         source=MEASURED,
@@ -183,7 +193,8 @@ class LayoutRules(Rules):
     )
     laid_bid_m2: Area = rule(
         "1000 acre",
-        "in bids over this the largest areas are estimated, as many as leave no more than this to lay, and told",
+        "in bids over this the largest areas are estimated, as many as leave no more than this to "
+        "lay, and told",
         low="500 acre",
         high="12000 acre",
         source=MEASURED,
@@ -214,8 +225,10 @@ class LayoutRules(Rules):
         least = max(self.min_piece_width_m, self.cut_step_m, INCH_M)
         if usable < least:
             return (
-                f"a roll {told.size(width_m)} wide leaves {told.size(max(usable, 0))} between its selvage trims, less than the "
-                f"smallest piece ({told.size(least)}); set roll_width, selvage_trim or min_piece_width"
+                f"a roll {told.size(width_m)} wide leaves {told.size(max(usable, 0))} between its "
+                "selvage trims, less than the "
+                f"smallest piece ({told.size(least)}); set roll_width, selvage_trim or "
+                "min_piece_width"
             )
         if longest < max(self.end_allowance_m, self.cut_step_m, FOOT_M):
             return (
@@ -229,6 +242,7 @@ class LayoutRules(Rules):
         if length_m <= MOST_STEPS * self.cut_step_m:
             return ""
         return (
-            f"a roll {told.size(length_m)} long is more than {MOST_STEPS:,} cut steps of {told.size(self.cut_step_m)}; "
+            f"a roll {told.size(length_m)} long is more than {MOST_STEPS:,} cut steps of "
+            f"{told.size(self.cut_step_m)}; "
             "set roll_lengths or cut_step"
         )

@@ -30,7 +30,8 @@ class LimitRules(Rules):
     )
     text_mib: Number = rule(
         512.0,
-        "size in MiB of a GeoJSON or KML file, which is read whole into several times as much memory",
+        "size in MiB of a GeoJSON or KML file, which is read whole into several times as much "
+        "memory",
         source=MEASURED,
     )
     view_steps: Number = rule(
@@ -54,7 +55,8 @@ class LimitRules(Rules):
     )
     sites_each: Number = rule(
         20_000.0,
-        "sites of which each has a takeoff, a price bought alone and rows in the workbook; beyond, sites.csv alone tells of "
+        "sites of which each has a takeoff, a price bought alone and rows in the workbook; beyond, "
+        "sites.csv alone tells of "
         "each, and there is no workbook",
         source="tests/bench/city.py",
     )

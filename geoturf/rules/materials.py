@@ -62,7 +62,8 @@ class Rates(Rules):
     )
     base_m2_per_h: AreaRate = rule(
         "250 ft^2/h",
-        "base placed and compacted, one lift (3 yd3, that is 5 tons, spread, graded and rolled twice)",
+        "base placed and compacted, one lift (3 yd3, that is 5 tons, spread, graded and rolled "
+        "twice)",
     )
     drain_m_per_h: LengthRate = rule(
         "30 ft/h", "drain line trenched 6 in deep, laid to fall and wrapped in stone"
@@ -85,7 +86,8 @@ class Rates(Rules):
     )
     cross_seam_h: Time = rule(
         "0.25 h",
-        "crew-hours a cross seam takes over and above its length: both ends cut to each other, pile matched",
+        "crew-hours a cross seam takes over and above its length: both ends cut to each other, "
+        "pile matched",
     )
     nails: Number = rule(350, "nails driven an hour (three people, one every half minute each)")
     glue_m2_per_h: AreaRate = rule(
@@ -140,7 +142,8 @@ class MaterialRules(Rules):
         "what a truck that delivers carries, of turf, infill, granules and what else is ordered",
         low="5 ton",
         high="24 ton",
-        source=f"{COMMON}; 80,000 lb gross on Interstates (23 CFR 658.17, from memory) less the truck",
+        source=f"{COMMON}; 80,000 lb gross on Interstates (23 CFR 658.17, from memory) less the "
+        "truck",
     )
     earth_step_m3: Volume = rule("1 yd^3", "earth is paid for by whole steps of this")
 

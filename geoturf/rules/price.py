@@ -102,11 +102,13 @@ class Extra(Rules):
             shown = f"{self.price.amount} {self.price.currency}"
             by = ", ".join(f"/{word}" for word in COUNTED_BY if word not in ("lump", "each"))
             raise ValueError(
-                f"'{self.price}' does not fit; it is a lump sum (\"{shown}\") or priced by {by}, /ton or /ft^2"
+                f"'{self.price}' does not fit; it is a lump sum (\"{shown}\") or priced by {by}, "
+                "/ton or /ft^2"
             )
         if not re.fullmatch(r"\d\d \d\d \d\d(\.\d\d)?", self.section):
             raise ValueError(
-                f"'{self.section}' is no section number, which is written like \"{GENERAL_SECTION}\""
+                f"'{self.section}' is no section number, which is written like "
+                f'"{GENERAL_SECTION}"'
             )
         return self
 

@@ -212,6 +212,7 @@ class Product(Rules):
         widths = sorted(size.roll_width_m for size in self.widths)
         if any(b - a < _ALIKE_M for a, b in pairwise(widths)):
             raise ValueError(
-                "more_rolls has a roll_width twice; give all lengths of a width in one list of roll_lengths"
+                "more_rolls has a roll_width twice; give all lengths of a width in one list of "
+                "roll_lengths"
             )
         return self

@@ -552,7 +552,9 @@ def _rated(base: str, rate: str, brackets: list[tuple[Figure, Figure]]) -> str:
 
 
 _HOW = (
-    "Each step is shared among the lines (sheet Lines) by what it is on, and a phase among its sites (Net by site) by what they "
-    "take of each line: the share of all rows down to a row, rounded to the cent, less what the rows above it have. So every "
+    "Each step is shared among the lines (sheet Lines) by what it is on, and a phase among its "
+    "sites (Net by site) by what they "
+    "take of each line: the share of all rows down to a row, rounded to the cent, less what the "
+    "rows above it have. So every "
     "column adds up to the cent."
 )

@@ -80,7 +80,11 @@ def run(count: int, models: int, runs: int, by_length: bool) -> str:
     kind = f"{models:,} models" if models else "all different"
     worst = f"{max(gaps):.2f} %" if by_length else f"+{max(0, *gaps):.0f}"
     sold = "length" if by_length else "rolls"
-    return f"| {count:,} {kind} | {sold} | {proven} of {runs} | {worst} | {np.mean(seconds):.2f} | {max(seconds):.2f} |"
+    return (
+        f"| {count:,} {kind} | {sold} | {proven} of {runs} | {worst} | {np.mean(seconds):.2f} "
+        "| "
+        f"{max(seconds):.2f} |"
+    )
 
 
 def bins(name: str, roll: int, draw) -> str:
@@ -114,7 +118,10 @@ def published(kind: str) -> str:
             over.append(len(solve(job).bought) - best)
             seconds.append(time.process_time() - start)
     met = f"{over.count(0)} of {len(over)}"
-    return f"| published {kind} | rolls | {met} | +{max(over)} | {np.mean(seconds):.2f} | {max(seconds):.2f} |"
+    return (
+        f"| published {kind} | rolls | {met} | +{max(over)} | {np.mean(seconds):.2f} | "
+        f"{max(seconds):.2f} |"
+    )
 
 
 def sets() -> list[tuple[str, int, int, list[int]]]:

@@ -90,7 +90,8 @@ def main() -> None:
         f"areas {count}, vertices {vertices}, context {len(ground.context)}, runs {len(edges.runs)}"
     )
     print(
-        f"classify {seconds:.2f} s, {busy:.2f} s of one core ({1e6 * seconds / count:.0f} us an area)"
+        f"classify {seconds:.2f} s, {busy:.2f} s of one core ({1e6 * seconds / count:.0f} us an "
+        "area)"
     )
     print(f"memory +{(peak - before) / 1024:.0f} MB")
     print(

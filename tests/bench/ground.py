@@ -86,7 +86,8 @@ def main() -> None:
     source = Source((lawns,), (), (), 0)
     plain, mine = best(lambda: bare(lawns.table)), best(lambda: ground.measure(source, RULES))
     print(
-        f"measure, {count} areas of {EDGES} edges: {mine:.2f} s, bare geopandas {plain:.2f} s, {mine / plain:.2f}x"
+        f"measure, {count} areas of {EDGES} edges: {mine:.2f} s, bare geopandas {plain:.2f} s, "
+        f"{mine / plain:.2f}x"
     )
     vertices = count * (EDGES + 1) * 16 / 1e6
     used = memory(lambda: ground.measure(source, RULES))

@@ -218,10 +218,12 @@ def main() -> None:
     warm_covers()
     print(f"compiled: {compiled}, {time.process_time() - start:.2f} s")
     print(
-        "Turf over ground in %: by hand, each strip alone, in proportion (first layout), the same (least), bound; then"
+        "Turf over ground in %: by hand, each strip alone, in proportion (first layout), the same "
+        "(least), bound; then"
     )
     print(
-        "first and least over the bound in %, seam in m/m2, layouts an area, areas a second alone, as a pool, and bounded"
+        "first and least over the bound in %, seam in m/m2, layouts an area, areas a second alone, "
+        "as a pool, and bounded"
     )
     for name, shapes in (
         ("lots", lots(count)),

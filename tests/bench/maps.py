@@ -26,7 +26,10 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parent)]
 from hand_made import made  # noqa: E402
 from layout import lots  # noqa: E402
 
-QUIET = "--no-sandbox --disable-gpu --disable-background-networking --disable-component-update --disable-sync"
+QUIET = (
+    "--no-sandbox --disable-gpu --disable-background-networking --disable-component-update "
+    "--disable-sync"
+)
 
 
 def main(areas: int = 10_000) -> None:
@@ -37,7 +40,8 @@ def main(areas: int = 10_000) -> None:
     page = maps.page(result, "us")
     making = time.perf_counter() - start
     print(
-        f"{areas:,} areas, {shapely.get_num_coordinates(shapes).sum():,} vertices, {len(result.plan.pieces):,} pieces"
+        f"{areas:,} areas, {shapely.get_num_coordinates(shapes).sum():,} vertices, "
+        f"{len(result.plan.pieces):,} pieces"
     )
     print(f"page {len(page) / 1e6:.2f} MB, made in {making:.2f} s")
     with tempfile.TemporaryDirectory() as folder:
@@ -60,7 +64,8 @@ def browse(file: Path) -> None:
         print(f"load {time.perf_counter() - start:.2f} s, whole bid in view")
         for name, script in {
             "whole bid drawn anew": "1",
-            "zoomed in twofold twice": "map_geoturf.setZoom(map_geoturf.getZoom() + 2, {animate: false})",
+            "zoomed in twofold twice": "map_geoturf.setZoom(map_geoturf.getZoom() + 2, {animate: "
+            "false})",
             "one site with pieces": "map_geoturf.setZoom(20, {animate: false})",
         }.items():
             page.evaluate(script)

@@ -58,7 +58,8 @@ def row(name: str, layers: list[dict[str, str]]) -> str:
 
 def main() -> None:
     print(
-        "| areas of | areas | ground, ppm | waste, % | over bound, % | estimate off, % | its sigma, % |",
+        "| areas of | areas | ground, ppm | waste, % | over bound, % | estimate off, % | its "
+        "sigma, % |",
         end="",
     )
     print(" laid, processor s | estimated |")

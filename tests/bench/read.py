@@ -116,7 +116,8 @@ def main(folder: Path) -> None:
         best = min(took["ours"]) / min(took["bare"])
         memory = [memory_mb(which, path) for which in ("table", "bare", "ours")]
         print(
-            f"{suffix:8s} {a:7.3f} {b:7.3f} {b / a:6.2f} {best:8.2f} {memory[0]:9.0f} {memory[1]:10.0f} {memory[2]:10.0f}"
+            f"{suffix:8s} {a:7.3f} {b:7.3f} {b / a:6.2f} {best:8.2f} {memory[0]:9.0f} "
+            f"{memory[1]:10.0f} {memory[2]:10.0f}"
         )
 
 

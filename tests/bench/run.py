@@ -90,7 +90,11 @@ def row(name: str, bid: Path, folder: Path) -> str:
     seconds, megabytes, run = timed(bid, folder / f"out_{bid.stem}")
     areas = run["counts"]["areas"]
     parts = " | ".join(f"{run['seconds'][stage]:.2f}" for stage in STAGES)
-    return f"| {name} | {areas:,} | {seconds:.1f} | {1000 * seconds / areas:.0f} | {megabytes:.0f} | {parts} |"
+    return (
+        f"| {name} | {areas:,} | {seconds:.1f} | {1000 * seconds / areas:.0f} | "
+        f"{megabytes:.0f} "
+        f"| {parts} |"
+    )
 
 
 def timed(bid: Path, out: Path) -> tuple[float, float, dict]:

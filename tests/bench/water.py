@@ -55,7 +55,8 @@ def invented(alike: bool, sides: bool, seed: int = 1) -> Knapsack:
 def main() -> None:
     print(f"{AREAS} areas x 4 conversions, gap asked {GAP:.2%}")
     print(
-        f"| areas | constraints | one budget, s (processor) | gap | {POINTS} budgets, s (processor) | solved | worst | nodes |"
+        f"| areas | constraints | one budget, s (processor) | gap | {POINTS} budgets, s "
+        "(processor) | solved | worst | nodes |"
     )
     print("|---|---|---|---|---|---|---|---|")
     for alike in (False, True):
@@ -77,7 +78,10 @@ def row(wanted: Knapsack, alike: bool, sides: bool) -> str:
     worst, nodes = max(p.gap for p in found), sum(p.nodes for p in found)
     asked = "25 districts, turf cap" if sides else "none"
     kind = "alike" if alike else "each its own"
-    return f"| {kind} | {asked} | {one} | {pick.gap:.5%} | {curve} | {len(found)} | {worst:.5%} | {nodes} |"
+    return (
+        f"| {kind} | {asked} | {one} | {pick.gap:.5%} | {curve} | {len(found)} | {worst:.5%} | "
+        f"{nodes} |"
+    )
 
 
 if __name__ == "__main__":

@@ -115,7 +115,8 @@ def _told(
         "drawing": _drawing(roll, cuts, kept, trim, mm, system),
         "rows": [_row(result, k, cut, number[cut.piece], system) for k, cut in enumerate(cuts, 1)],
         "keep": [
-            f"{system.tape(one.length_m)} x {system.tape(one.width_m)} at {system.tape(one.along_m)}"
+            f"{system.tape(one.length_m)} x {system.tape(one.width_m)} at "
+            f"{system.tape(one.along_m)}"
             for one in kept
         ],
     }

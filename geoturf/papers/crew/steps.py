@@ -41,17 +41,20 @@ _CUT = Step(
 )
 _STRETCH = Step(
     "stretch",
-    "Stretch each piece along the pile and across it before it is fastened; leave no wrinkle to the "
+    "Stretch each piece along the pile and across it before it is fastened; leave no wrinkle to "
+    "the "
     "infill.",
 )
 _TAPE = Step(
     "tape half under each side",
-    "Pieces butt, without overlap or gap. Tape half under each, adhesive as its maker says, pile kept "
+    "Pieces butt, without overlap or gap. Tape half under each, adhesive as its maker says, pile "
+    "kept "
     "out of the joint, weighed down until it holds.",
 )
 _NAILS = Step(
     "no countersunk nails on seams",
-    "Border first, then the field. Brush the pile off each head. Nails on seams are driven flush and "
+    "Border first, then the field. Brush the pile off each head. Nails on seams are driven flush "
+    "and "
     "never countersunk, which pulls the seam open.",
 )
 _GLUE = Step(

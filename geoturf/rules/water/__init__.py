@@ -89,7 +89,8 @@ class WaterRules(Rules):
     )
     constant: Literal["exact", "ordinance"] = rule(
         "exact",
-        "gallons per square foot and inch: exact 144/231 = 0.62338, or the ordinance's rounded 0.62 (0.54 % less)",
+        "gallons per square foot and inch: exact 144/231 = 0.62338, or the ordinance's rounded "
+        "0.62 (0.54 % less)",
         source="23 CCR 492.4 for 0.62",
     )
     conversions: Annotated[dict[str, Conversion], BeforeValidator(_overlaid)] = rule(
@@ -99,7 +100,8 @@ class WaterRules(Rules):
     )
     offer: tuple[str, ...] = rule(
         (),
-        "names of the conversions on offer; if empty, those of the bid, or all shipped ones where it has none",
+        "names of the conversions on offer; if empty, those of the bid, or all shipped ones where "
+        "it has none",
         source="",
     )
     price: WaterPrice = rule({}, "price of water", source="")

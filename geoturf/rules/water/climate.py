@@ -49,7 +49,8 @@ class Climate(Rules):
     rain_m: MonthlyLength = rule((), "rain of the twelve months; none if left out", source="")
     table: str = rule(
         "",
-        "CSV beside the bid file with columns month, eto_in or eto_mm, and rain_in or rain_mm if known",
+        "CSV beside the bid file with columns month, eto_in or eto_mm, and rain_in or rain_mm if "
+        "known",
         source="",
     )
     weather: str = rule(

@@ -162,7 +162,8 @@ class Conversion(Rules):
     )
     establishing_cover: str = rule(
         "",
-        "cover whose need new plants have in those years; money counts it, the saving a year does not",
+        "cover whose need new plants have in those years; money counts it, the saving a year does "
+        "not",
         source="",
     )
     capital: Price | None = rule(

@@ -80,7 +80,8 @@ class Ordinance(Rules):
     )
     etaf: dict[str, Number] = rule(
         {},
-        "ET adjustment factors of a local ordinance, over the published ones: non_residential = 0.42",
+        "ET adjustment factors of a local ordinance, over the published ones: non_residential = "
+        "0.42",
         source="",
     )
     special_etaf: Number | None = rule(
@@ -99,7 +100,8 @@ class Ordinance(Rules):
     )
     gallons: Number | None = rule(
         None,
-        "gallons per square foot and inch that the ordinance prints; if empty, the shipped one's, 0.62",
+        "gallons per square foot and inch that the ordinance prints; if empty, the shipped one's, "
+        "0.62",
         source="23 CCR 492.4",
     )
 
