@@ -12,7 +12,8 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
     edges.py    what lies along borders, by buffers
     laying.py   layout.gpkg: outlines as drawn, turf everywhere and once
     rolls.py    pieces on rolls, what is bought, between two bounds
-    takeoff.py  net quantities by plain formulas
+    items.py    net quantities of items by plain formulas
+    takeoff.py  the takeoff against them, orders by allowance and purchase unit
     money.py    lines, build-up, shares, to the cent
     shares.py   what each site bears of the price
     books.py    what holds under each price book
@@ -51,6 +52,7 @@ from geoturf.audit import (
     takeoff,
 )
 from geoturf.audit.folder import Beyond, Folder, Unreadable, opened
+from geoturf.audit.items import Span
 from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
 
 __all__ = ["AGREES", "BROKEN", "UNSEEN", "Told", "Unreadable", "audit", "bid_of", "home_of"]
@@ -160,7 +162,7 @@ def _safely(promise: str, look: Callable[[], Iterable[Told]]) -> Iterator[Told]:
         yield broken(promise, f"cannot be followed ({type(fault).__name__}: {said})")
 
 
-def _caps(folder: Folder, drawn: ground.Drawn | None) -> dict[str, takeoff.Span] | None:
+def _caps(folder: Folder, drawn: ground.Drawn | None) -> dict[str, Span] | None:
     if drawn is None:
         return None
     given = [one.get("caps", "") for one in drawn.columns]

@@ -11,7 +11,7 @@ from typing import Any
 from geoturf.audit import books
 from geoturf.audit.factors import UNITS
 from geoturf.audit.folder import Folder, Table, plain
-from geoturf.audit.takeoff import ITEMS
+from geoturf.audit.items import ITEMS
 from geoturf.audit.told import Told, first_wrong, unseen
 
 _CENT = Decimal("0.01")
