@@ -8,7 +8,8 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
     sources.py  the input, by struct, SQLite, json
     packed.py   zips and KML
     earth.py    geodesics, and planes that touch the earth
-    ground.py   input -> areas: all of them, true, as their columns say
+    drawn.py    input -> areas: layers as the bid names them, what became of each feature
+    ground.py   areas: all of them, true, as their columns say
     edges.py    what lies along borders, by buffers
     laying.py   layout.gpkg: outlines as drawn, turf everywhere and once
     rolls.py    pieces on rolls, what is bought, between two bounds
@@ -51,6 +52,7 @@ from geoturf.audit import (
     sheets,
     takeoff,
 )
+from geoturf.audit.drawn import Drawn, Input
 from geoturf.audit.folder import Beyond, Folder, Unreadable, opened
 from geoturf.audit.items import Span
 from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
@@ -102,7 +104,7 @@ def audit(
     return told
 
 
-def _laid(folder: Folder, drawn: ground.Drawn | None) -> Iterator[Told]:
+def _laid(folder: Folder, drawn: Drawn | None) -> Iterator[Told]:
     """What hangs on pieces."""
     caps = _caps(folder, drawn)
     own_depths = None if drawn is None else ground.depths(folder, drawn)
@@ -134,7 +136,7 @@ def home_of(report: str | Path, inputs: Iterable[str]) -> Path | None:
 
 def _input(
     folder: Folder, home: str | Path | None
-) -> tuple[list[Told], ground.Drawn | None, ground.Input | None]:
+) -> tuple[list[Told], Drawn | None, Input | None]:
     if home is None:
         why = (
             "the input is not at hand: outlines, ground, edges and columns as drawn; give the "
@@ -162,7 +164,7 @@ def _safely(promise: str, look: Callable[[], Iterable[Told]]) -> Iterator[Told]:
         yield broken(promise, f"cannot be followed ({type(fault).__name__}: {said})")
 
 
-def _caps(folder: Folder, drawn: ground.Drawn | None) -> dict[str, Span] | None:
+def _caps(folder: Folder, drawn: Drawn | None) -> dict[str, Span] | None:
     if drawn is None:
         return None
     given = [one.get("caps", "") for one in drawn.columns]

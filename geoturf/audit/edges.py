@@ -14,8 +14,9 @@ import numpy as np
 import shapely
 
 from geoturf.audit import earth
+from geoturf.audit.drawn import Drawn, Input
 from geoturf.audit.folder import Folder, Shapes
-from geoturf.audit.ground import Drawn, Input, heights
+from geoturf.audit.ground import heights
 from geoturf.audit.told import Floats, Told, agrees, between, compared, first_wrong, unseen
 
 _TOUCH_M = 2e-3

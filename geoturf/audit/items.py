@@ -1,5 +1,5 @@
-"""Items of the takeoff by plain formulas, from a phase's areas and the rates that run.json tells: an
-item is known by its title in materials.csv."""
+"""Items of the takeoff by plain formulas, from a phase's areas and the rates that run.json tells:
+an item is known by its title in materials.csv."""
 
 from __future__ import annotations
 

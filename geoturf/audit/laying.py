@@ -10,8 +10,8 @@ import shapely
 from numpy.typing import NDArray
 
 from geoturf.audit import earth
+from geoturf.audit.drawn import Drawn
 from geoturf.audit.folder import Folder, Shapes, Table, Unreadable
-from geoturf.audit.ground import Drawn
 from geoturf.audit.rolls import widths_of
 from geoturf.audit.told import Floats, Told, between, broken, compared, first_wrong
 

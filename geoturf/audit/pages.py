@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geoturf.audit import earth, ground
+from geoturf.audit import drawn, earth
 from geoturf.audit.folder import Folder, Shapes, Unreadable
 from geoturf.audit.told import Told, broken, compared
 
@@ -23,7 +23,7 @@ _OLD_DEG = 1e-4  # an old datum, which two programs may leave by two ways
 
 def promises(folder: Folder) -> list[Told]:
     try:
-        areas = ground.shown(folder)
+        areas = drawn.shown(folder)
     except Unreadable as fault:
         return [broken("maps", str(fault))]
     old = earth.is_old(earth.crs_of(folder.layout.crs))

@@ -1,5 +1,5 @@
-"""The takeoff as the report has it against plain formulas (`items`), phase by phase, from the rows of
-areas.csv."""
+"""The takeoff as the report has it against plain formulas (`items`), phase by phase, from the rows
+of areas.csv."""
 
 from __future__ import annotations
 
