@@ -25,7 +25,7 @@ from geoturf.errors import InputError
 from geoturf.read import read
 from geoturf.read.account import _unreadable, claim
 from geoturf.read.bulk import by_arrow
-from geoturf.read.find import Item
+from geoturf.read.item import Item
 from geoturf.read.look import Held
 from geoturf.read.members import NotJson, members
 from geoturf.read.say import Gathered, Say

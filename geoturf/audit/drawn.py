@@ -258,8 +258,6 @@ DEPTHS = {
     "base_depth_m": 1.0,
     "base_depth_in": FOOT / 12,
 }
-
-
 _BY_NAME = (
     "site",
     "area",

@@ -2,6 +2,8 @@
 
     read(bid)
       find       the files that a path, folder, glob or zip means
+      item       one such file: its name, parts, bytes, digest
+      sound      why one cannot be read as what its name says
       formats    the formats that are read
       look       the layers they hold
       named      what the name of a layer says that it is
@@ -35,7 +37,8 @@ from geoturf.errors import InputError
 from geoturf.model import Source
 from geoturf.read import columns, drawing, ids, place, shapes, texts
 from geoturf.read.account import Claim, account, claim
-from geoturf.read.find import Item, digest, find, sha256
+from geoturf.read.find import find
+from geoturf.read.item import Item, digest, sha256
 from geoturf.read.load import load
 from geoturf.read.loaded import Loaded
 from geoturf.read.logo import Logo, logo

@@ -23,8 +23,8 @@ import shapely
 from pyarrow import parquet
 
 from geoturf.read import wkt_table
-from geoturf.read.find import BAD_ZIP, Item
 from geoturf.read.formats import KINDS
+from geoturf.read.item import BAD_ZIP, Item
 from geoturf.read.loaded import Loaded
 from geoturf.read.look import Held
 from geoturf.read.members import BROKEN, members

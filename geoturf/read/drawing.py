@@ -16,7 +16,7 @@ import pyarrow as pa
 import pyogrio
 import shapely
 
-from geoturf.read.find import Item
+from geoturf.read.item import Item
 from geoturf.read.loaded import Loaded, looked_at
 from geoturf.read.say import Say, counted
 from geoturf.units import unit_factor

@@ -7,32 +7,25 @@ called) may point anywhere: neither is ever handed to GDAL.
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import glob
-import hashlib
 import json
 import os
 import re
-import sqlite3
 import zipfile
-import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import IO
-from urllib.parse import quote
 
-from geoturf.read.formats import FORMATS, TAKEN, Format
+from geoturf.read.formats import FORMATS, TAKEN
+from geoturf.read.item import BAD_ZIP, SHAPEFILE_PARTS, Item
 from geoturf.read.say import Say, listed
+from geoturf.read.sound import HEAD, busy, content_fault, contents, part_fault, size_fault
 from geoturf.rules.layer import nearest
 from geoturf.rules.limits import MIB, LimitRules
 
 _ZIPS = (".zip", ".kmz")  # a KMZ is a zip with a KML in it (OGC 12-007r2, annex C)
 #: formats taken out of folders and zips
 _SWEPT = tuple(suffix for suffix, kind in FORMATS.items() if kind.swept)
-#: the parts of a shapefile that geoturf reads
-SHAPEFILE_PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
 #: what lies beside GIS files without being one
 _BESIDE = {
     *SHAPEFILE_PARTS,
@@ -50,132 +43,6 @@ _BESIDE = {
     "",
 }
 _ELSEWHERE = re.compile(r"^/vsi|://|^\s*[<{]|^(?![A-Za-z]:[\\/])[A-Za-z_0-9]{2,}:", re.IGNORECASE)
-_HEAD = 65_536
-_WAIT_S = 2.0  # for another program to let go of a GeoPackage
-BAD_ZIP = (
-    zipfile.BadZipFile,
-    NotImplementedError,
-    RuntimeError,
-    ValueError,
-    EOFError,
-    OSError,
-    zlib.error,
-)
-#: what GDAL's virtual drivers look for anywhere in a file's head, whatever else it is
-_VIRTUAL = re.compile(rb"OGRVRTDataSource|OGRWFSDataSource|gdal_streamed_alg", re.IGNORECASE)
-
-
-@dataclass(frozen=True)
-class Item:
-    """One GIS file: ``given`` as it is called in findings, ``path`` on disk, ``member`` inside a
-    zip; ``alike``: the zip holds others of its name."""
-
-    given: str
-    path: Path
-    member: str = ""
-    alike: bool = False
-
-    @property
-    def name(self) -> PurePosixPath:
-        return PurePosixPath(self.member or self.path.name)
-
-    @property
-    def stem(self) -> str:
-        """What it is called: its name without ending, or its place in the zip where that is not
-        enough."""
-        if self.alike:
-            return self.member
-        return self.name.stem
-
-    @property
-    def kind(self) -> Format:
-        return FORMATS[self.name.suffix.lower()]
-
-    @property
-    def format(self) -> str:
-        return self.kind.name
-
-    @property
-    def dataset(self) -> str:
-        """What GDAL is asked to open."""
-        path = str(self.path.absolute())
-        if self.format == "GML" and not self.member:  # GDAL writes a .gfs beside a plain path
-            return f"/vsicached?file={quote(path, safe='/')}"
-        if self.member:
-            return f"/vsizip/{{{path}}}/{self.member}"
-        return path
-
-    @contextlib.contextmanager
-    def opened(self, suffix: str = "") -> Iterator[IO[bytes]]:
-        """The file, or a part of a shapefile (``.shx``), to be read as far as is needed. Raises
-        FileNotFoundError where the part is missing, and what `BAD_ZIP` names where it cannot be
-        taken out of its zip."""
-        if not self.member:
-            with (self._beside(suffix) if suffix else self.path).open("rb") as file:
-                yield file
-            return
-        with (
-            zipfile.ZipFile(self.path) as archive,
-            archive.open(self._within(archive, suffix)) as file,
-        ):
-            yield file
-
-    def size(self, suffix: str) -> int | None:
-        """Bytes of a part of a shapefile, None where it is missing or its zip is damaged."""
-        try:
-            if not self.member:
-                return self._beside(suffix).stat().st_size
-            with zipfile.ZipFile(self.path) as archive:
-                return archive.getinfo(self._within(archive, suffix)).file_size
-        except BAD_ZIP:
-            return None
-
-    def _beside(self, suffix: str) -> Path:
-        path = _part(self.path, suffix)
-        if path is None:
-            raise FileNotFoundError(suffix)
-        return path
-
-    def _within(self, archive: zipfile.ZipFile, suffix: str) -> str:
-        """The member's name in its zip, or that of a part beside it."""
-        if not suffix:
-            return self.member
-        same = {
-            PurePosixPath(n).with_suffix(""): n
-            for n in archive.namelist()
-            if n.lower().endswith(suffix)
-        }
-        name = same.get(self.name.with_suffix(""))
-        if name is None:
-            raise FileNotFoundError(suffix)
-        return name
-
-    def stamp(self) -> str:
-        """Size and time of the last change of the file (of all parts of a shapefile): another
-        stamp, another content."""
-        try:
-            return " ".join(
-                f"{stat.st_size}.{stat.st_mtime_ns}"
-                for stat in (path.stat() for path in _parts(self))
-            )
-        except OSError:
-            return "gone"
-
-
-def _parts(item: Item) -> list[Path]:
-    """The files that a file is made of."""
-    if item.path.is_dir():
-        return sorted(path for path in item.path.iterdir() if path.is_file())
-    if item.format != "shapefile" or item.member:
-        return [item.path]
-    return [p for suffix in SHAPEFILE_PARTS if (p := _part(item.path, suffix))]
-
-
-def _part(path: Path, suffix: str) -> Path | None:
-    for candidate in (path.with_suffix(suffix), path.with_suffix(suffix.upper())):
-        if candidate.is_file():
-            return candidate
-    return None
 
 
 def find(given: str, folder: str, say: Say, limits: LimitRules | None = None) -> list[Item]:
@@ -383,49 +250,21 @@ def _file(path: Path, given: str, say: Say, limits: LimitRules) -> list[Item]:
         fault = ""
         if not path.is_dir():
             with path.open("rb") as file:
-                fault = _fault(file.read(_HEAD), kind, size, limits) or _part_fault(path, suffix)
-        fault = fault or _size_fault(Item(given, path), limits) or _busy(path, kind)
+                fault = content_fault(file.read(HEAD), kind, size, limits) or part_fault(
+                    path, suffix
+                )
+        fault = fault or size_fault(Item(given, path), limits) or busy(path, kind)
     except OSError as error:
         fault = f"cannot be opened: {error.strerror}"
     if fault:
         say.leave_out("unreadable", f"{fault}; the file is left out")
         return []
-    held = _contents(path) if FORMATS[suffix].name == "GeoPackage" else 0
+    held = contents(path) if FORMATS[suffix].name == "GeoPackage" else 0
     if held > limits.layers:
         what = f"holds {held:,} layers, more than {limits.layers:,.0f} ([limits] layers)"
         say.refuse("too-many", f"{what}; save those that are meant as a file, or raise the limit")
         return []
     return [Item(given, path)]
-
-
-def _size_fault(item: Item, limits: LimitRules) -> str:
-    """Why a file, or a shapefile with its parts, is more than is looked through, or nothing."""
-    size = sum(part.stat().st_size for part in _parts(item)) / MIB
-    if size <= limits.file_mib:
-        return ""
-    most = f"{limits.file_mib:,.0f} MiB that are taken of one file ([limits] file_mib)"
-    return f"has {size:,.0f} MiB, more than the {most}: save the areas that are meant as a file"
-
-
-def _busy(path: Path, kind: Format) -> str:
-    """Why a GeoPackage that another program holds cannot be read as it stands, or nothing."""
-    if kind.name != "GeoPackage":
-        return ""
-    log = path.with_name(f"{path.name}-wal")
-    if log.is_file() and log.stat().st_size:
-        what = f"has changes in a write-ahead log beside it ({log.name})"
-        return f"{what}: close the program that writes it, and run again"
-    base = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=_WAIT_S)
-    try:
-        base.execute("select count(*) from sqlite_master").fetchone()
-    except sqlite3.OperationalError as fault:
-        if "locked" in str(fault):
-            return "is locked by another program: close it there, and run again"
-    except (sqlite3.Error, ValueError):  # damage, which its reader tells of
-        pass
-    finally:
-        base.close()
-    return ""
 
 
 def _is_geodatabase(path: Path) -> bool:
@@ -445,34 +284,6 @@ def _in_zip(names: list[str]) -> dict[str, list[str]]:
         ):
             found[name] = [name]
     return found
-
-
-def _contents(path: Path) -> int:
-    """Layers that a GeoPackage lists (GDAL opens each to list them); 0 where that can't be told."""
-    try:
-        with contextlib.closing(
-            sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
-        ) as base:
-            return int(base.execute("select count(*) from gpkg_contents").fetchone()[0])
-    except (sqlite3.Error, ValueError):  # a damaged schema may be no text, a count no number
-        return 0
-
-
-def _part_fault(path: Path, suffix: str) -> str:
-    """Why a part of a shapefile cannot be opened, or nothing."""
-    if suffix != ".shp":
-        return ""
-    for part in (
-        p for low in SHAPEFILE_PARTS for p in {path.with_suffix(low), path.with_suffix(low.upper())}
-    ):
-        if os.path.lexists(part) and not part.is_file():
-            return f"its {part.suffix} is no regular file"
-        try:
-            if part.is_file():
-                part.open("rb").close()
-        except OSError as error:
-            return f"its {part.suffix} cannot be opened: {error.strerror}"
-    return ""
 
 
 def _shapes(path: Path) -> list[str]:
@@ -519,46 +330,6 @@ def _member_fault(
         with archive.open(name) as file:
             size = archive.getinfo(name).file_size
             kind = FORMATS[PurePosixPath(name).suffix.lower()]
-            return _fault(file.read(_HEAD), kind, size, limits)
+            return content_fault(file.read(HEAD), kind, size, limits)
     except BAD_ZIP as error:
         return f"cannot be taken out of the zip ({error})"
-
-
-def _fault(head: bytes, kind: Format, size: int, limits: LimitRules) -> str:
-    """Why a file of a ``size`` that begins so cannot be of a ``kind``, or nothing."""
-    if not head:
-        return "is empty"
-    if kind.text and _VIRTUAL.search(head):
-        return "is a virtual dataset, which may point anywhere"
-    if kind.text and size > limits.text_mib * MIB:
-        most = f"{limits.text_mib:,.0f} MiB that are read ([limits] text_mib)"
-        return (
-            f"is {kind.name} of {size / MIB:,.0f} MiB, more than the {most}: send it as GeoPackage"
-        )
-    for what, why in kind.refused:
-        if what.search(head):
-            return why
-    if not kind.begins.match(head):
-        return f"is no {kind.name}, whatever its name says"
-    other = b'"Topology"' in head or (
-        b'"esriGeometry' in head and b'"FeatureCollection"' not in head
-    )
-    if other and kind.name == "GeoJSON":
-        return "is JSON of another kind than GeoJSON"
-    return ""
-
-
-def digest(item: Item) -> str:
-    """SHA-256 of a file; of a shapefile, of its parts one after another (``cat x.cpg x.dbf x.prj
-    x.shp x.shx | sha256sum``)."""
-    return sha256(*_parts(item))
-
-
-def sha256(*paths: Path) -> str:
-    """SHA-256 of files one after another, in hexadecimal."""
-    sha = hashlib.sha256()
-    for path in paths:
-        with path.open("rb") as file:
-            while block := file.read(1 << 20):
-                sha.update(block)
-    return sha.hexdigest()

@@ -18,7 +18,7 @@ import shapely
 
 from geoturf.read import drawing, wkt_table
 from geoturf.read.bulk import by_arrow, by_parquet
-from geoturf.read.find import Item
+from geoturf.read.item import Item
 from geoturf.read.loaded import Curved, Keep, Loaded, built
 from geoturf.read.look import Held, reason
 from geoturf.read.say import Say

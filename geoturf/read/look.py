@@ -12,7 +12,7 @@ from itertools import islice
 import pyogrio
 
 from geoturf.read import drawing, wkt_table
-from geoturf.read.find import Item
+from geoturf.read.item import Item
 from geoturf.read.say import Say, listed
 from geoturf.read.views import endless
 from geoturf.rules.layer import nearest

@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 
-from geoturf.read.find import Item
+from geoturf.read.item import Item
 
 _STEP = 1000  # steps of the machine between looks at how many it was
 

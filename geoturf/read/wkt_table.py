@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow as pa
 import shapely
 
-from geoturf.read.find import Item
+from geoturf.read.item import Item
 from geoturf.read.loaded import Loaded, looked_at
 
 _NAMES = ("wkt", "geometry", "geom", "the_geom", "shape", "geo")
