@@ -330,7 +330,7 @@ def joints(edges: Floats, lines: Floats, touch: float) -> Floats:
 
 @jit
 def parts_of(edges: Floats, roll: RollSizes) -> tuple[Ints, Floats, Floats]:
-    """The parts of a shape that may be laid by themselves, as `apart` gives them."""
+    """The parts of a shape that may be laid by themselves, as `separate` gives them."""
     vs = ends_of(edges)
     offsets, lo, hi, _ = slabs(edges, vs, vs, roll.ends)
     _, part = between(edges, vs, (offsets, lo, hi), 0, len(vs) - 1)

@@ -4,7 +4,7 @@
 A worksheet, row by row, of hydrozones (a site's areas of one cover under one irrigation method),
 before and after the choice, with what the water balance of the comparison says each takes beside
 the ordinance's estimate. A check of the arithmetic, no legal advice; a verdict only where
-`place.law` finds that the ordinance holds.
+`place.holdings` finds that the ordinance holds.
 """
 
 from __future__ import annotations
