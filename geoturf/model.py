@@ -157,7 +157,8 @@ class Ground:
         (`geoturf.plane.from_laid` goes back) dye_lot: str, only where a phase needs more of a
         product than a dye lot holds (`geoturf.cuts.parted`)
       estimated: bool, only where any is: its turf is estimated, not laid (`geoturf.layout.method`)
-      view_turn_deg: float, only where the data tell views: how far each may lean from its view's bearing
+      view_turn_deg: float, only where the data tell views: how far each may lean from its view's
+      bearing
     ``context``: DataFrame: role (building, paving, exclude, street, view, parcel), frame, geometry,
       file, layer (as the bid calls it), feature, part (0 ..); a part of a context feature stands
       once for each frame it comes near.
@@ -260,11 +261,11 @@ class Layout:
     ``cut``: float array (n, 2): length and width to cut, metres, allowances in, rounded up (spec
       4).
     ``width_m``: usable width of the roll it is laid for, ``roll_width_m`` the roll's own.
-    ``seam_m``: all seams under turf, side and cross. ``at_corners``: how many cross seams, the first
-    of ``cross``, lie at inner corners, to save turf. ``cost``: turf at the prices of a balanced
-    pool, and seams; those at corners count `geoturf.rules.CROSS_WORTH` times. ``odd``: strips narrower
-    than the roll, counted once where seam lies along most of both sides, and once for each other such
-    strip that lies along it.
+    ``seam_m``: all seams under turf, side and cross. ``at_corners``: how many cross seams, the
+    first of ``cross``, lie at inner corners, to save turf. ``cost``: turf at the prices of a
+    balanced pool, and seams; those at corners count `geoturf.rules.CROSS_WORTH` times. ``odd``:
+    strips narrower than the roll, counted once where seam lies along most of both sides, and once
+    for each other such strip that lies along it.
     """
 
     bearing_deg: float
@@ -305,9 +306,10 @@ class Choices:
     ``free_cost``: best cost with the bearing free (NaN where not searched): what a fixed bearing
       costs is the difference.
     ``same_as``: row of the area this one repeats (moved, turned or mirrored), -1 otherwise.
-    ``alike``: row of the first area of its pool that is laid as this one is, whichever of the layouts
-      it takes (row k of one is row k of the other); -1 where it is laid by itself. ``alike_cost``: its part of what that costs
-      over each taking what serves its pool best of the same layouts, at the most.
+    ``alike``: row of the first area of its pool that is laid as this one is, whichever of the
+      layouts it takes (row k of one is row k of the other); -1 where it is laid by itself.
+      ``alike_cost``: its part of what that costs over each taking what serves its pool best of the
+      same layouts, at the most.
     ``wide``: layouts in full strips, for slanted ends (none where all is cut square).
     """
 
@@ -413,7 +415,8 @@ class Price:
     plant, service, general), product, description, quantity, unit, unit_price, amount (Decimal),
     row (of ``Takeoff.items``, -1 for general lines), per_order (quantity a purchase unit of that
     row), share (the column of ``borne`` by which the areas of its phase bear it; "" for general
-    lines), book (the price book it is priced by, "" for the bid's own); amounts add up to the price.
+    lines), book (the price book it is priced by, "" for the bid's own); amounts add up to the
+    price.
     ``borne``: areas-aligned net quantities (SI), a column a share. ``loads``: one row a line of the
     work: amount, its part of each step of the build-up, cost, price (Decimal; adds up along the row
     and down).
@@ -430,10 +433,10 @@ class Price:
       adds up to the price of its areas.
     ``phases``: phase, sites, areas, surface_area_m2, cost, price, price_per_ft2, price_per_m2.
     ``alternates``: alternate, price, difference, each of a run of its own. ``changes``: what each
-      adds or deducts: alternate, scope (bid, phase …, site …), line ("": all of the scope), change
-      (add, deduct, none), unit, quantity and quantity_change (text), price, difference. ``lot_by_lot``: the
-    price of the run in which every site is a pool of its own. Empty and None until those are
-    run."""
+    adds or deducts: alternate, scope (bid, phase …, site …), line ("": all of the scope), change
+    (add, deduct, none), unit, quantity and quantity_change (text), price, difference.
+    ``lot_by_lot``: the price of the run in which every site is a pool of its own. Empty and None
+    until those are run."""
 
     lines: pd.DataFrame
     sites: pd.DataFrame

@@ -1,5 +1,5 @@
-"""From the input to the areas drawn in it: layers as the bid names them, and the row of areas.csv that
-each feature became."""
+"""From the input to the areas drawn in it: layers as the bid names them, and the row of areas.csv
+that each feature became."""
 
 from __future__ import annotations
 

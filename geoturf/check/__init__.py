@@ -7,7 +7,8 @@ promise, naming the worst or first offender.
     laying.py   pieces against the ground: cover, overlap, width, allowances, seams, pile
     lawns.py    pieces as a crew would lay them: none too narrow or short, no needless cross seam
     alike.py    areas of one shape in the same pieces
-    rolling.py  pieces against their rolls: inside, apart, cuttable by straight cuts, one pool a roll, lengths as sold
+    rolling.py  pieces against their rolls: inside, apart, cuttable by straight cuts, one pool a
+                roll, lengths as sold
     working.py  the order of work: each lot once, rolls open and drawn on
     estimating.py  what is estimated: no pieces, not under its bound, told
     summing.py  tables against each other: edges, fasteners, pools, bounds, areas, takeoff

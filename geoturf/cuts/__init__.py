@@ -11,7 +11,8 @@ and writes it down; `proven` adds the bound.
     dual.py      bounds for any cutting
     swap.py      layouts chosen for a pool; settle.py  for a small one, by what it really buys
     divide.py    strips divided where that fills whole rolls
-    program.py   sections by linear programme; levels.py  with purchases in it; pricing.py  the knapsacks of both
+    program.py   sections by linear programme; levels.py  with purchases in it; pricing.py  the
+                 knapsacks of both
     order.py     which equal piece fills which slot, and which roll is cut next
     walk.py      the order in which lots are worked; work.py  what lies open meanwhile
     onsite.py    few rolls open at a time; carried.py  the search for that, compiled

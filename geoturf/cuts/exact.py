@@ -1,6 +1,7 @@
 """The best plan for up to 14 pieces, by dynamic programming over all subsets.
 
-    lanes     every way to lay a subset out in lanes of one section that no other way beats in both width and length
+    lanes     every way to lay a subset out in lanes of one section that no other way beats in both
+              width and length
     sections  the least total length of sections for a subset
     bought    the least price of purchases for a subset
 

@@ -3,9 +3,11 @@
 A `Job` is the pieces of one pool that are cut from rolls of one width. Pieces are whole multiples
 of the grid step, so a roll cut down to whole steps holds exactly the same plans.
 
-    lane      a strip of a section cut lengthwise, sizes end to end in it: (width, sizes), sizes being rows of ``Job.size``
+    lane      a strip of a section cut lengthwise, sizes end to end in it: (width, sizes), sizes
+              being rows of ``Job.size``
     section   a stretch of roll cut across its full usable width: (length, lanes)
-    bought    sections one after the other on one roll, one length off a roll or one left-over of the stock
+    bought    sections one after the other on one roll, one length off a roll or one left-over of
+              the stock
 """
 
 from __future__ import annotations

@@ -2,10 +2,10 @@
 
 Where a line across the pile meets turf more than once, a strip that runs through all of it must
 suit both sides. Cut by two seams right across, at the house's front and back, what lies between
-falls in parts that need not agree. `in_parts` looks for the two cuts that pay most. What lies before
-and behind them costs what a search from either end says; what lies between them is searched part by
-part (`parting`). Cuts are tried where the number of chords changes, since turf parts and meets only
-there.
+falls in parts that need not agree. `in_parts` looks for the two cuts that pay most. What lies
+before and behind them costs what a search from either end says; what lies between them is searched
+part by part (`parting`). Cuts are tried where the number of chords changes, since turf parts and
+meets only there.
 """
 
 from __future__ import annotations

@@ -33,8 +33,9 @@ chord; other turf on its lines is 10e + V or more away, or the area is one arm a
 5. On m lines of a border of slope s (du/dv) a piece of weight z reaches s m^2 / 2 past it at least.
    With 2e (1 - z) m that is z h(m / z) or more, h(y) the integral of min(s t, 2e) from 0 to y. As h
    is convex, H lines of a stretch take M h(H / M) at either end.
-6. Of pieces that don't pass F are w - a wide or wider, F (w - a) <= the run's lines, or else E is 2e
-   times what is missing. All others are narrow: a (l + 2e) of N, a (c - 2 V + 2e) times their weight.
+6. Of pieces that don't pass F are w - a wide or wider, F (w - a) <= the run's lines, or else E is
+   2e times what is missing. All others are narrow: a (l + 2e) of N, a (c - 2 V + 2e) times their
+   weight.
 
 So E_r and what 3 of `covers` adds are no less than, for any price p up to a (c - 2 V + 2e) / (1-q),
 

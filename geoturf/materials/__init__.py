@@ -1,7 +1,8 @@
 """Takeoff: what every area takes, summed over its pool, rounded up to what is bought.
 
 quantities   net quantities of every area, one column an item; fabric by `strips`
-rows         sums over pools and sites, rounded up to `packages`, the formula in `words`; turf as the cut plan buys it (`turf`)
+rows         sums over pools and sites, rounded up to `packages`, the formula in `words`; turf as
+             the cut plan buys it (`turf`)
 counts       what lump prices are counted by, phase by phase
 left_out     what cannot be left to others
 cautions     what the work calls for

@@ -4,10 +4,13 @@ books        whose prices hold where
 lines        quantity x unit price, a line an item and phase
 ordered      what the size of an order does: price breaks, hire by the week, least orders
 build_up     the steps, each on the subtotal it names, and each line's load of them
-shares       each phase among its sites, and in them areas, by what they take of each line; schedule of values
-unit_prices  the schedule of prices: pay items, quantities from the ground, unit prices with all loads in
+shares       each phase among its sites, and in them areas, by what they take of each line; schedule
+             of values
+unit_prices  the schedule of prices: pay items, quantities from the ground, unit prices with all
+             loads in
 changes      what alternates add or deduct, by phase, line and site
-money        whole cents; shares by rounded running sums, so that every column and every row adds up, as it does in a spreadsheet
+money        whole cents; shares by rounded running sums, so that every column and every row adds
+             up, as it does in a spreadsheet
 """
 
 from __future__ import annotations
