@@ -237,7 +237,7 @@ def test_pieces_of_regular_strips_are_whole_rolls_and_what_is_left(park):
     """A strip's pieces join end to end; all but two of them are as long as a roll holds."""
     (roll,) = stocked("p", next(iter(park.products.values())), park.layout)
     shape = shape_of(shapely.box(0, 0, 200, 30))
-    (choice,) = lay_regular([shape], [(roll,)], 90.0)
+    (choice,) = lay_regular([shape], [shape], [(roll,)], 90.0)
     (layout,) = choice.layouts
     for v0 in np.unique(layout.pieces[:, 2]):
         mine = layout.pieces[layout.pieces[:, 2] == v0]

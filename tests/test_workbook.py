@@ -60,7 +60,7 @@ def result(rows=LOTS, name="Invented bid", findings=(), takes=None, **tables):
         taken = replace(taken, items=takes(taken.items.copy()))
         taken = replace(taken, counts=counted(taken, land, laid, bid))
     paid = (land, laid, taken, bid.products, bid.price, bid.currency, bid.units, prices)
-    return SimpleNamespace(
+    result = SimpleNamespace(
         bid=bid,
         source=SimpleNamespace(left_out=0),
         ground=land,
@@ -72,6 +72,8 @@ def result(rows=LOTS, name="Invented bid", findings=(), takes=None, **tables):
         water=None,
         findings=findings,
     )
+    result.by_plan = by_plan(result)
+    return result
 
 
 def with_a_cross_seam(laid):

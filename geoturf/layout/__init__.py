@@ -76,9 +76,9 @@ _PLAN = np.array(
 _ROLL = RollSizes(4.0, 4.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 30.0, 10.0, 0.5, 2.0, 0.1)
 _SHARES = np.ones(50)
 
-# shapes seen together, what each is laid from, the bearing or NaN, how they lean; whether by
-# regular strips
-Job = tuple[list[Shape], list[tuple[Roll, ...]], float, Seen, bool]
+# shapes seen together, what each is laid from, the bearing or NaN, how they lean; by what regular
+# strips are chosen
+Job = tuple[list[Shape], list[tuple[Roll, ...]], float, Seen, list[Shape]]
 
 
 #: areas laid each on its own: rows that share a bearing, what each is laid from, that bearing ->
@@ -110,7 +110,7 @@ def lay(
             [task.stock[k] for k in g],
             float(task.bearings[g[0]]),
             Seen(float(task.turns[g[0]]), tuple(task.lots[k] for k in g)),
-            bool(task.regular[g[0]]),
+            [task.sought[k] for k in g if task.regular[k]],
         )
         for g in groups
     ]
@@ -246,10 +246,10 @@ def _runner(jobs: int, engine: Engine) -> Engine:
 def _work(jobs: list[Job]) -> list[list[Choices]]:
     """A worker's share."""
     return [
-        lay_regular(shapes, rolls, bearing_deg)
-        if regular
+        lay_regular(shapes, sought, rolls, bearing_deg)
+        if sought
         else lay_together(shapes, rolls, bearing_deg, seen)
-        for shapes, rolls, bearing_deg, seen, regular in jobs
+        for shapes, rolls, bearing_deg, seen, sought in jobs
     ]
 
 

@@ -20,7 +20,7 @@ def too_large(
 ) -> tuple[np.ndarray, tuple[Finding, ...]]:
     """The rows (bool) that are laid in regular strips, and what is said of it."""
     size = np.array([shape.area_m2 for shape in shapes])
-    corners = np.array([len(shape.points) - len(shape.rings) for shape in shapes])
+    corners = np.array([shape.corners for shape in shapes])
     large = size > rules.regular_from_m2
     ragged = corners > rules.regular_corners
     total = float(size.sum())

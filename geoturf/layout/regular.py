@@ -3,7 +3,8 @@
 Strips of full width from one side of the area to the other, at the best of a few bearings; along a
 strip pieces as long as a roll holds, so that most pieces are whole rolls, and what is left. Next
 strips begin at opposite ends, so that cross seams stand apart. All takes time by the size of the
-outline and the number of pieces.
+outline and the number of pieces; bearing and roll are chosen on an outline made simpler
+(`geoturf.layout.simpler`).
 """
 
 from __future__ import annotations
@@ -27,25 +28,37 @@ NEAR_M = 1e-3
 
 
 def lay_regular(
-    shapes: Sequence[Shape], rolls: Sequence[Sequence[Roll]], bearing_deg: float
+    shapes: Sequence[Shape],
+    sought: Sequence[Shape],
+    rolls: Sequence[Sequence[Roll]],
+    bearing_deg: float,
 ) -> list[Choices]:
     """One layout in regular strips for each of the shapes, which share a pile bearing:
-    ``bearing_deg``, or that of least cost for all if NaN. ``rolls``: what each can be laid from."""
-    lead = max(shapes, key=lambda shape: shape.area_m2)
+    ``bearing_deg``, or that of least cost for all if NaN. ``sought``: their outlines, made simpler
+    or the same, by which bearing and roll are chosen; ``rolls``: what each can be laid from."""
+    lead = max(sought, key=lambda shape: shape.area_m2)
     free = np.isnan(bearing_deg)
     bearings = candidates(lead.edges)[:BEARINGS].tolist() if free else [bearing_deg]
     tried = [
-        [_best(shape, stock, at) for shape, stock in zip(shapes, rolls, strict=True)]
+        [_best(shape, stock, at) for shape, stock in zip(sought, rolls, strict=True)]
         for at in bearings
     ]
     best = min(tried, key=lambda some: sum(map(_cost, some)))
-    return [_choices(shape, strips, free) for shape, strips in zip(shapes, best, strict=True)]
+    drawn = map(_as_drawn, best, sought, shapes)
+    return [_choices(shape, strips, free) for shape, strips in zip(shapes, drawn, strict=True)]
 
 
 def _best(shape: Shape, stock: Sequence[Roll], bearing_deg: float) -> Strips:
     """The strips of the roll that costs least."""
     view = turned(shape.edges, bearing_deg)
     return min((_strips(view, roll) for roll in stock), key=_cost)
+
+
+def _as_drawn(best: Strips, sought: Shape, shape: Shape) -> Strips:
+    """The strips chosen on ``sought``, laid on the outline as drawn."""
+    if sought is shape:
+        return best
+    return _strips(turned(shape.edges, best.shape.bearing_deg), best.roll)
 
 
 def _strips(view: Turned, roll: Roll) -> Strips:

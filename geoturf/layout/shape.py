@@ -34,6 +34,11 @@ class Shape:
     origin: np.ndarray
     area_m2: float
 
+    @property
+    def corners(self) -> int:
+        """How many corners all rings have."""
+        return len(self.points) - len(self.rings)
+
     @cached_property
     def edges(self) -> np.ndarray:
         """Float (m, 4): x0, y0, x1, y1 of every edge that has a length."""

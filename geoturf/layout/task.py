@@ -14,6 +14,7 @@ from geoturf.layout.large import too_large
 from geoturf.layout.models import Place, places
 from geoturf.layout.roll import Roll, stocked
 from geoturf.layout.shape import Shape, shape_of
+from geoturf.layout.simpler import made_simpler
 from geoturf.model import Finding, Ground
 from geoturf.rules import LayoutRules, Product
 from geoturf.units import US, System
@@ -26,6 +27,7 @@ class Task:
     view's bearing, ``lots`` its site; ``where``: the row that each repeats, or its own; ``pools``:
     by who shares rolls (phase, site, area) a key for each area; areas of equal keys share;
     ``regular``: rows too large for a search, laid in regular strips, as ``findings`` say;
+    ``sought``: the outlines by which those are chosen;
     ``families``: areas of equal ones are laid alike in a pool."""
 
     shapes: list[Shape]
@@ -37,6 +39,7 @@ class Task:
     where: list[Place]
     pools: dict[str, list[tuple[str, ...]]]
     regular: np.ndarray
+    sought: list[Shape]
     families: list[int]
     findings: tuple[Finding, ...] = ()
 
@@ -62,11 +65,26 @@ def task_of(
     regular, said = too_large(areas, shapes, rules, told)
     for group in groups:
         regular[group] = regular[group].any()
+    sought, less = made_simpler(shapes, regular, rules, told)
+    findings = (*said, *less)
     families = [place.of if rules.alike == "plan" else row for row, place in enumerate(where)]
     turns = turns_of(areas)
     lots = areas["site"].astype(str).tolist()
     turns = np.where(np.isnan(bearings), turns, 0.0)
-    return Task(shapes, stock, bearings, groups, turns, lots, where, pools, regular, families, said)
+    return Task(
+        shapes,
+        stock,
+        bearings,
+        groups,
+        turns,
+        lots,
+        where,
+        pools,
+        regular,
+        sought,
+        families,
+        findings,
+    )
 
 
 def keys_of(

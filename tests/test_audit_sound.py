@@ -1,0 +1,68 @@
+"""Sound reports of bids that the audit once told wrongly: none of it is broken, and it is looked at."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import geopandas
+from shapely.affinity import translate
+from shapely.geometry import box
+
+import geoturf
+from geoturf import report
+from geoturf.audit import BROKEN
+from geoturf.bid import make_bid
+
+E, N = 6_352_000.0, 2_148_000.0  # California zone 5, US survey feet
+ESTIMATE = {"layout": {"method": "estimate"}}
+WATER = {
+    "cover": "cool_season_lawn",
+    "climate": {"eto": "5 in"},
+    "price": {"price": "25 USD/HCF"},
+    "longest_payback": 0,
+}
+
+
+def bid_of(folder: Path, rules: dict, **columns: list) -> geoturf.Bid:
+    """Three lawns on two sites, with more columns of them."""
+    lawns = [box(0, 0, 40, 30), box(0, 60, 50, 82), box(200, 0, 231, 17)]
+    placed = [translate(lawn, E, N) for lawn in lawns]
+    table = geopandas.GeoDataFrame(
+        {"site": ["A", "A", "B"], "area": ["1", "2", "1"], **columns},
+        geometry=placed,
+        crs="EPSG:2228",
+    )
+    table.to_file(folder / "lawns.gpkg", engine="pyogrio")
+    return make_bid({"layers": [{"path": "lawns.gpkg"}], "folder": str(folder)} | rules)
+
+
+def looked_at(folder: Path, bid: geoturf.Bid) -> set[str]:
+    """What the audit looked at in a sound report, each by name."""
+    told = report.write(geoturf.run(bid), folder / "report", ())
+    assert [one for one in told if one.verdict == BROKEN] == []
+    return {one.promise for one in told}
+
+
+def test_an_estimate_has_no_bearing_to_lie_as_stated_and_sites_that_add_up(tmp_path):
+    bid = bid_of(tmp_path, ESTIMATE, pile_bearing_deg=[30.0, 30.0, 120.0])
+    promises = looked_at(tmp_path, bid)
+    assert {"price of a site", "bearing as stated"} <= promises
+
+
+def test_a_conversion_costs_by_its_area_along_the_slope(tmp_path):
+    """At 40 % it is 7.7 % more than from above."""
+    water = WATER | {"offer": ["planting"]}
+    bid = bid_of(tmp_path, {"water": water}, slope_pct=[40.0, 40.0, 40.0])
+    assert "costs of conversions" in looked_at(tmp_path, bid)
+
+
+def test_a_site_that_gets_no_turf_bears_nothing_and_is_no_row_of_the_workbook(tmp_path):
+    water = WATER | {"offer": ["turf"], "budget": "11000 USD"}
+    extras = [{"title": "Gate", "price": "120 USD/site"}]
+    bid = bid_of(tmp_path, {"water": water, "price": {"extras": extras}})
+    promises = looked_at(tmp_path, bid)
+    rows = csv.DictReader((tmp_path / "report" / "sites.csv").open(encoding="utf-8-sig"))
+    bare, laid = (float(row["price"]) for row in rows)
+    assert bare == 0 < laid
+    assert {"price of a site", "workbook's sites"} <= promises
