@@ -21,7 +21,7 @@ import shapely.affinity
 from shapely.geometry import Point, Polygon, box
 
 import geoturf
-from geoturf import papers, tables
+from geoturf import papers, plane, tables
 from geoturf.papers import press
 from geoturf.papers.crew import cut_list, drawing, labels, laying, load_list, lots, sheets
 from geoturf.rules.calendar import TASKS, CalendarRules
@@ -659,3 +659,27 @@ def extent_of(label):
         wide, high = high, wide
     x, y = label["x"], label["y"]
     return box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
+
+
+def test_a_sliver_at_the_rim_of_a_drawing_is_clipped():
+    """What a drawing shows of a hair of a piece, as an overlay has it. GEOS's clip by a rectangle
+    gives up at it: it would keep a ring of three points."""
+    hair = shapely.MultiPolygon(
+        [
+            Polygon([(-7.315592214470646, 0.8), (-7.315592214470646, -3.7), (-7.3157, -3.7)]),
+            Polygon(
+                [
+                    (-8.534994259281033, 0.8633845193344927),
+                    (-8.534994259281032, 0.8633845193344927),
+                    (-8.534994259281033, -3.657815480665508),
+                ]
+            ),
+        ]
+    )
+    window = (-9.754194259281034, -5.486615480665508, -3.6578991241004344, -2.438615480665508)
+    with pytest.raises(shapely.errors.GEOSException):
+        shapely.clip_by_rect(hair, *window)
+    seen = plane.in_box(hair, window)
+    assert seen.area == pytest.approx(shapely.intersection(hair, box(*window)).area)
+    assert shapely.intersection(hair, box(*window)).area > 0
+    assert box(*window).covers(seen)
