@@ -579,6 +579,15 @@ def test_what_most_lots_take_and_which_take_more():
     assert sheets._range([(9.51, "9.5 lb"), (9.5, "9.5 lb")]) == "9.5 lb"
 
 
+def test_what_is_dug_and_hauled_away_is_not_brought(yard):
+    """Only what `ITEMS` has as a service; each of all else is brought in whole packages."""
+    services = {item.title for item in ITEMS.values() if item.kind == "service"}
+    rows = [row for one in sheets.data(yard)["sheets"] for row in one["items"]]
+    assert {title for title, *_ in rows} & services
+    for title, net, bring, others in rows:
+        assert net and bool(bring) == (title not in services) and not others
+
+
 def test_a_long_list_of_lots_goes_on_over_pages(tmp_path):
     lawn = box(0, 0, 40, 30)
     areas = [
