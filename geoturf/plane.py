@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 import numpy as np
@@ -305,6 +305,17 @@ def overlaid(
         return operation(these, those)
     except shapely.errors.GEOSException:
         return operation(valid(these), valid(those), grid_size=1e-6)
+
+
+def in_box(geometry: shapely.Geometry, box: Sequence[float]) -> shapely.Geometry:
+    """What of a geometry lies in a ``box``, m: left, bottom, right, top. GEOS's own way is several
+    times as quick as an overlay, but gives up at a sliver of which it keeps less than a ring."""
+    try:
+        return shapely.clip_by_rect(geometry, *box)
+    except shapely.errors.GEOSException:
+        here = np.array([geometry], object)
+        there = np.array([shapely.box(*box)], object)
+        return overlaid(shapely.intersection, here, there)[0]
 
 
 def buffered(geometries: np.ndarray, distance_m: float) -> np.ndarray:

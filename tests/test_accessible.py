@@ -16,6 +16,25 @@ from geoturf.cli import DONE, main
 PAGES = ("index.html", "map.html", "client/map.html", "planner.html", "portfolio.html")
 SERIOUS = ("serious", "critical")
 
+# how many words stand in cells of tables, and those of them that are on several lines
+BROKEN_WORDS = """() => {
+  let count = 0
+  const broken = []
+  const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT)
+  for (let node; (node = texts.nextNode()); ) {
+    if (!node.parentElement.closest("td, th")) continue
+    for (const word of node.data.matchAll(/(?<!\\S)\\S{1,20}(?!\\S)/g)) {
+      const range = document.createRange()
+      range.setStart(node, word.index)
+      range.setEnd(node, word.index + word[0].length)
+      const lines = new Set([...range.getClientRects()].map(box => Math.round(box.top)))
+      count += 1
+      if (lines.size > 1) broken.push(word[0])
+    }
+  }
+  return [count, broken]
+}"""
+
 BID = """
 name = "Five lawns"
 keep = ["OWNER"]
@@ -94,6 +113,20 @@ class TestPages:
         found = {one["id"] for one in axe.run(page).response["violations"]}
         page.close()
         assert not found & {"region", "empty-table-header"}
+
+    @pytest.mark.parametrize("media", ["screen", "print"])
+    @pytest.mark.parametrize("name", ["index.html", "compared/changes.html"])
+    def test_tables_break_no_word(self, browser, folder, name, media):
+        """On a telephone, where a table scrolls, and on a sheet of letter paper less its margins:
+        words and dates of up to 20 letters stand on one line each."""
+        width = {"screen": 390, "print": 710}[media]
+        page = browser.new_page(viewport={"width": width, "height": 900})
+        page.emulate_media(media=media)
+        page.goto((folder / name).as_uri())
+        page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+        count, broken = page.evaluate(BROKEN_WORDS)
+        page.close()
+        assert broken == [] and count > 30
 
     def test_axe_finds_what_is_planted(self, browser, folder, tmp_path):
         """A picture without words, grey on white, a list that only a mouse scrolls."""

@@ -21,7 +21,7 @@ import shapely.affinity
 from shapely.geometry import Point, Polygon, box
 
 import geoturf
-from geoturf import papers, tables
+from geoturf import papers, plane, tables
 from geoturf.papers import press
 from geoturf.papers.crew import cut_list, drawing, labels, laying, load_list, lots, sheets
 from geoturf.rules.calendar import TASKS, CalendarRules
@@ -579,6 +579,15 @@ def test_what_most_lots_take_and_which_take_more():
     assert sheets._range([(9.51, "9.5 lb"), (9.5, "9.5 lb")]) == "9.5 lb"
 
 
+def test_what_is_dug_and_hauled_away_is_not_brought(yard):
+    """Only what `ITEMS` has as a service; each of all else is brought in whole packages."""
+    services = {item.title for item in ITEMS.values() if item.kind == "service"}
+    rows = [row for one in sheets.data(yard)["sheets"] for row in one["items"]]
+    assert {title for title, *_ in rows} & services
+    for title, net, bring, others in rows:
+        assert net and bool(bring) == (title not in services) and not others
+
+
 def test_a_long_list_of_lots_goes_on_over_pages(tmp_path):
     lawn = box(0, 0, 40, 30)
     areas = [
@@ -659,3 +668,27 @@ def extent_of(label):
         wide, high = high, wide
     x, y = label["x"], label["y"]
     return box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
+
+
+def test_a_sliver_at_the_rim_of_a_drawing_is_clipped():
+    """What a drawing shows of a hair of a piece, as an overlay has it. GEOS's clip by a rectangle
+    gives up at it: it would keep a ring of three points."""
+    hair = shapely.MultiPolygon(
+        [
+            Polygon([(-7.315592214470646, 0.8), (-7.315592214470646, -3.7), (-7.3157, -3.7)]),
+            Polygon(
+                [
+                    (-8.534994259281033, 0.8633845193344927),
+                    (-8.534994259281032, 0.8633845193344927),
+                    (-8.534994259281033, -3.657815480665508),
+                ]
+            ),
+        ]
+    )
+    window = (-9.754194259281034, -5.486615480665508, -3.6578991241004344, -2.438615480665508)
+    with pytest.raises(shapely.errors.GEOSException):
+        shapely.clip_by_rect(hair, *window)
+    seen = plane.in_box(hair, window)
+    assert seen.area == pytest.approx(shapely.intersection(hair, box(*window)).area)
+    assert shapely.intersection(hair, box(*window)).area > 0
+    assert box(*window).covers(seen)

@@ -228,6 +228,22 @@ def test_without_alternates_there_is_no_word_of_them(result):
     assert "Alternates" not in text_of(press.printed("proposal", data))
 
 
+def test_each_price_says_in_what_money(client):
+    """The schedule's amounts, those of properties, and what is told outright."""
+    text = text_of((client / "proposal.pdf").read_bytes())
+    assert "price, USD" in text[text.index("Price of each property") :]
+
+
+def test_areas_along_a_slope_are_told_beside_those_of_the_ground(result):
+    land = result.ground.areas
+    said = "Areas of this schedule are of the surface, along the slope; ground is measured level."
+    for rise, is_told in ((1.0, False), (1.0002, True)):
+        steep = land.assign(surface_area_m2=land["ground_area_m2"] * rise)
+        ground = replace(result.ground, areas=steep)
+        text = text_of(press.printed("proposal", proposal.data(replace(result, ground=ground))))
+        assert (said in " ".join(text.split())) == is_told
+
+
 def many(count: int):
     """A result of ``count`` lots made by hand, with the tables of its price."""
     names = [f"L-{k:04}" for k in range(count)]

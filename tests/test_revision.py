@@ -12,6 +12,8 @@ import pytest
 import geoturf
 from geoturf import revision, tables
 from geoturf.cli import DONE, REFUSED, main
+from geoturf.revision import money
+from geoturf.revision.causes import Causes
 
 LOTS = {"site": ["A", "B", "C"], "area": ["back"] * 3, "phase": ["1", "1", "2"]}
 GROUND = [(0, 0, 40, 30), (100, 0, 20, 14), (200, 0, 50, 33)]
@@ -279,6 +281,17 @@ def test_a_unit_cost_alone_moves_its_line_by_quantity_times_difference(report, r
     }
     moved = of(found, "amount", "phase", "line", "difference")
     assert {phase: d for phase, line, d in moved if line.endswith(" Infill")} == by_hand
+
+
+@pytest.mark.parametrize("title", ["Weed fabric on the base", "Lay fabric", "Seam tape"])
+def test_strips_of_fabric_follow_the_layout(title):
+    """Lots whose drawing is another's now: strips of fabric turn with it, whatever the ground."""
+    causes = Causes(frozenset({"1"}), frozenset(), frozenset({"2"}), ())
+    before = money._Line("31 05 19", "2", title, "94", "h", "148", "13912.00")
+    after = before._replace(quantity="95", amount="14060.00")
+    moved = list(money._of_line(before, after, False, causes, [], False))
+    assert {move.why for move in moved} == {("layout",)}
+    assert [move.difference for move in moved] == [1, 148]
 
 
 def test_a_bid_is_run_first(report, tmp_path, lawns, bid_file, capsys):

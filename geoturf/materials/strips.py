@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from geoturf import units
+from geoturf import plane, units
 
 # Points of a part from which it is cut down to so many strips at a time.
 RAGGED = 1000
@@ -47,7 +47,7 @@ def _strips(
     ground = _about(level, part, low, low + width_m)
     boxes = np.column_stack([left - 1, low, right + 1, low + width_m]).tolist()
     # a box across at a time: several times as quick as an overlay of both outlines
-    clipped = [shapely.clip_by_rect(one, *box) for one, box in zip(ground, boxes, strict=True)]
+    clipped = [plane.in_box(one, box) for one, box in zip(ground, boxes, strict=True)]
     long = _extent(np.array(clipped, object))
     joins = (units.whole_steps(long - overlap_m, length_m - overlap_m) - 1).clip(0)
     narrow = (deep - (count - 1) * (width_m - overlap_m)).clip(1e-9)

@@ -39,6 +39,7 @@ def data(result: Result) -> dict[str, Any]:
         "name": bid.name,
         "valid": sender.day(terms.valid_until, bid.units),
         "price": _money(result, result.price.totals["price"]),
+        "measured": _measured(result),
         "scope": _scope(result),
         "products": _products(result),
         "work": _work(result),
@@ -90,6 +91,14 @@ def _scope(result: Result) -> str:
     if unchosen:
         return f"{said} {_UNCHOSEN}"
     return said
+
+
+def _measured(result: Result) -> str:
+    """Why the schedule's areas are not those of the ground; "" where all of it is level."""
+    land = result.ground.areas
+    if not (land["surface_area_m2"] > land["ground_area_m2"]).any():
+        return ""
+    return "Areas of this schedule are of the surface, along the slope; ground is measured level."
 
 
 def _products(result: Result) -> list[list[str]]:

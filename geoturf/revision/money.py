@@ -31,8 +31,12 @@ AMOUNT = "amount"
 _KEY_OF = {name: key for name, key, _ in STEPS}
 _HUNDREDTH = Decimal("0.01")
 _LINES_ALONE: tuple[str, ...] = (LINES,)
-#: items whose quantity hangs on how turf is laid out; turf itself is called as its product
-_LAID = ("turf", "tape", "adhesive", "seam_nails", "labour_seam", "labour_nail")
+#: items whose quantity hangs on how turf is laid out, as strips of fabric do: areas that are drawn
+#: alike are laid from one drawing, fabric too. Turf itself is called as its product
+_LAID = (
+    *("turf", "tape", "adhesive", "seam_nails", "labour_seam", "labour_nail"),
+    *("fabric", "geotextile", "fabric_nails", "labour_fabric"),
+)
 _NOT_LAID = frozenset(item.title for item in ITEMS.values() if item.key not in _LAID)
 #: what goes in proportion to the length of seams
 _OF_SEAMS = frozenset(ITEMS[key].title for key in ("tape", "adhesive", "labour_seam"))

@@ -37,16 +37,16 @@ def page(old: Report, new: Report, lots: Lots, changes: pd.DataFrame) -> str:
 
 def _causes(changes: pd.DataFrame, currency: str) -> object:
     sums = told.by_cause(changes)
-    body = [(why, _meant(why), f"{amount:+,}") for why, amount in sums.items()]
-    total = ("in all", "", f"{sum(sums.values()):+,}") if sums else ("nothing", "", "0.00")
+    body = [(why, f"{amount:+,}", _meant(why)) for why, amount in sums.items()]
+    total = ("in all", f"{sum(sums.values()):+,}", "") if sums else ("nothing", "0.00", "")
     said = (
         "A quantity goes in proportion to the ground, a turf's to the surface laid with it, seams' "
         "to "
         "their length; what is left of it is by all that bear on it. Where more than one cause is "
         "named, none is told apart."
     )
-    head = ("why", "that is", currency)
-    return section("Why the price moved", table(head, [*body, total], text=(0, 1)), note(said))
+    head = ("why", currency, "that is")
+    return section("Why the price moved", table(head, [*body, total], text=(0, 2)), note(said))
 
 
 def _meant(why: str) -> str:

@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from geoturf import plane
 from geoturf.papers.crew.laying import Laying, Line, Piece, Seam, Stretch
 from geoturf.units import FOOT_M, INCH_M, System
 
@@ -143,7 +144,7 @@ class View:
 
     def shape(self, geometry: shapely.Geometry) -> shapely.Geometry:
         """What is seen of a geometry, on the page."""
-        seen = shapely.clip_by_rect(geometry, *self.window)
+        seen = plane.in_box(geometry, self.window)
         return shapely.transform(seen, lambda uv: self.page(uv[:, 0], uv[:, 1]))
 
 
@@ -341,7 +342,7 @@ def _seen(part: Stretch, view: View) -> Stretch | None:
     least = _WORTH_MM / view.scale.mm
     u0, v0, u1, v1 = part.bounds
     if not (_in_window(view, u0, v0) and _in_window(view, u1, v1)):
-        seen = shapely.clip_by_rect(part.shape, *view.window)
+        seen = plane.in_box(part.shape, view.window)
         u0, v0, u1, v1 = shapely.bounds(seen).tolist()
         part = Stretch(seen, (u0, v0, u1, v1), part.whole)
     # of nothing the bounds are no numbers

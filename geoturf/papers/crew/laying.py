@@ -257,7 +257,7 @@ def _beside(
     area, row = plane.near(own, frame, things, known["frame"].to_numpy(), BESIDE_M)
     turned = _turned(plane.onto_laid(land, area, things[row]), bearing[area])
     for k, role, geometry in zip(area, roles[row], turned, strict=True):
-        seen = shapely.clip_by_rect(geometry, *window_of(shapes[k]))
+        seen = plane.in_box(geometry, window_of(shapes[k]))
         if not shapely.is_empty(seen):
             out[k].append((str(role), seen))
     return out

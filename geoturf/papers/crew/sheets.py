@@ -17,6 +17,7 @@ from geoturf.papers.crew.alike import Alike
 from geoturf.papers.crew.laying import Line, Mark, Run, layings, slanted
 from geoturf.papers.crew.lots import Lot, Taken
 from geoturf.papers.crew.views import Block, Page, Placed, Room, Told
+from geoturf.rules.items import ITEMS
 from geoturf.units import SYSTEMS, System, powers
 
 ROOMS = {"letter": Room(183.0, 232.0), "a4": Room(177.0, 250.0)}  # of a page below its legend
@@ -229,15 +230,17 @@ def _wide(texts: Iterable[str], most: float) -> float:
 
 def _items(by_lot: Sequence[tuple[str, list[Taken]]]) -> list[list[str]]:
     """What a lot takes: item, net and brought; of several lots from the least to the most, and what
-    most of them bring."""
+    most of them bring. A service, such as what is dug and hauled away, is not brought."""
     found: dict[tuple[str, str], list[tuple[str, Taken]]] = {}
     for site, items in by_lot:
         for one in items:
             found.setdefault((one.key, one.title), []).append((site, one))
     rows = []
-    for (_, title), mine in found.items():
+    for (key, title), mine in found.items():
         brought = {site: one.brought for site, one in mine}
-        bring = _each([(site, brought.get(site, "none")) for site, _ in by_lot])
+        bring = ("", "")
+        if ITEMS[key].kind != "service":
+            bring = _each([(site, brought.get(site, "none")) for site, _ in by_lot])
         rows.append([title, _range([(one.amount, one.net) for _, one in mine]), *bring])
     return rows
 
