@@ -22,6 +22,7 @@ from openpyxl.utils import get_column_letter, range_boundaries
 
 from geoturf import materials, workbook
 from geoturf.bid import assumed, booked, make_bid
+from geoturf.by_plan import by_plan
 from geoturf.calendar import schedule
 from geoturf.materials.counts import counts
 from geoturf.model import Finding

@@ -89,11 +89,7 @@ def audit(
         own = drawn
         around = found
         told += _safely("edges", lambda: edges.promises(folder, own, around))
-    if (folder.laid & ~folder.placed).any():
-        why = "turf is estimated, not laid: there are no pieces to look at again"
-        told.append(unseen("layout, rolls and takeoff", why))
-    else:
-        told += _laid(folder, drawn)
+    told += _safely("layout", lambda: _laid(folder, drawn))
     told += _safely("price", lambda: money.promises(folder))
     told += _safely("price of a site", lambda: shares.promises(folder))
     told += _safely("calendar", lambda: dates.promises(folder))
@@ -106,6 +102,10 @@ def audit(
 
 def _laid(folder: Folder, drawn: Drawn | None) -> Iterator[Told]:
     """What hangs on pieces."""
+    if (folder.laid & ~folder.placed).any():
+        why = "turf is estimated, not laid: there are no pieces to look at again"
+        yield unseen("layout, rolls and takeoff", why)
+        return
     caps = _caps(folder, drawn)
     own_depths = None if drawn is None else ground.depths(folder, drawn)
     yield from _safely("layout", lambda: laying.promises(folder, drawn))

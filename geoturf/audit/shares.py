@@ -25,6 +25,9 @@ def promises(folder: Folder) -> Iterator[Told]:
     if new := strangers(folder):
         yield unseen("price of a site", f"the audit does not know {new}")
         return
+    if not folder.has("materials_by_site") and (folder.laid & ~folder.placed).any():
+        yield unseen("price of a site", "of so many sites there is no takeoff of each")
+        return
     bid = folder.table("bid")
     sites = folder.table("sites")
     lines = [dict(zip(bid.columns, map(plain, row), strict=True)) for row in bid.rows]

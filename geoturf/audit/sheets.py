@@ -17,6 +17,9 @@ _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _CENT = Decimal("0.01")
 _LARGE_BYTES = 1 << 27  # of a sheet: read in some seconds
+_LONG = 32_000  # letters; a cell holds 32,767, and longer text is cut
+_ESCAPED = re.compile("_x([0-9A-F]{4})_")  # a character that XML has not: ECMA-376, ST_Xstring
+_NO_XML = {0xFFFE: "\ufffd", 0xFFFF: "\ufffd"}
 
 Row = dict[str, str]  # by column: A, B …
 
@@ -64,7 +67,7 @@ class _Book:
         value = cell.find(f"{_MAIN}v")
         text = "" if value is None or value.text is None else value.text
         if cell.get("t") == "s":
-            text = self.texts[int(text)]
+            text = _ESCAPED.sub(lambda one: chr(int(one[1], 16)), self.texts[int(text)])
         return re.sub(r"\d", "", cell.get("r", "")), text
 
 
@@ -74,6 +77,11 @@ def _column(head: Row, title: str) -> str:
     if not found:
         raise Unreadable(f"bid.xlsx has no column {title}")
     return found[0]
+
+
+def _kept(text: str) -> str:
+    """Text of a table as far as a cell can hold it."""
+    return plain(text).translate(_NO_XML)[:_LONG]
 
 
 def _cents(text: str) -> Decimal:
@@ -87,8 +95,10 @@ def _lines(folder: Folder, book: _Book) -> Told:
     phase, title, amount = (_column(head, name) for name in ("phase", "description", "amount"))
     bid = folder.table("bid")
     columns = (bid.text("phase"), bid.text("description"), bid.money("amount"))
-    due = [one for one in zip(*columns, strict=True) if one[0]]
-    stored = [(row[phase], plain(row[title]), _cents(row[amount])) for row in rows if phase in row]
+    due = [(_kept(one[0]), _kept(one[1]), one[2]) for one in zip(*columns, strict=True) if one[0]]
+    stored = [
+        (_kept(row[phase]), _kept(row[title]), _cents(row[amount])) for row in rows if phase in row
+    ]
     wrong = [
         f"line {k + 1}, {one[1]}: {one[2]} in bid.csv, {other[1]}, {other[2]} in bid.xlsx"
         for k, (one, other) in enumerate(zip(due, stored, strict=False))
@@ -105,8 +115,10 @@ def _schedule(folder: Folder, book: _Book) -> Told:
     price = _column(head, "price")
     phase = _column(head, "phase")
     table = folder.table("schedule")
-    due = _summed(table.text("phase"), table.money("price"))
-    stored = _summed([row.get(phase, "") for row in rows], [_cents(row[price]) for row in rows])
+    due = _summed(list(map(_kept, table.text("phase"))), table.money("price"))
+    stored = _summed(
+        [_kept(row.get(phase, "")) for row in rows], [_cents(row[price]) for row in rows]
+    )
     wrong = [
         f"phase {name}: {due.get(name)} in schedule.csv, {stored.get(name)} in bid.xlsx"
         for name in dict.fromkeys((*due, *stored))
@@ -124,8 +136,8 @@ def _sites(folder: Folder, book: _Book) -> Told:
     site = _column(head, "site")
     price = _column(head, "price")
     table = folder.table("sites")
-    due = dict(zip(table.text("site"), table.money("price"), strict=True))
-    stored = {plain(row[site]): _cents(row[price]) for row in rows}
+    due = dict(zip(map(_kept, table.text("site")), table.money("price"), strict=True))
+    stored = {_kept(row[site]): _cents(row[price]) for row in rows}
     wrong = [
         f"site {name}: {due.get(name)} in sites.csv, {stored.get(name)} in bid.xlsx"
         for name in dict.fromkeys((*due, *stored))
