@@ -113,12 +113,15 @@ def _side_by_side(
             beside = (lines[:, 0] < high - HAIR_M) & (lines[:, 1] > low + HAIR_M)
             one = mine[of.reshape(-1) == k]
             other = mine[of.reshape(-1) == m]
-            fits = high - low <= room[one].min() - HAIR_M
-            longest = max(reach[one].min(), _extent(laid[one]), _extent(laid[other])) + SPARE_M
-            fits &= _extent(laid[[*one, *other]]) <= longest
-            whole = _without_gaps(laid[one]) and _without_gaps(laid[other])
-            bay = _over_a_bay(laid[mine], laid[one], laid[other])
-            yield one, other, bool(fits and whole and beside.sum() == 2 and not bay)
+            below = laid[one]
+            above = laid[other]
+            longest = max(reach[one].min(), _extent(below), _extent(above))
+            wide = high - low <= room[one].min() - HAIR_M
+            long = _extent(np.concatenate([below, above])) <= longest + SPARE_M
+            whole = _without_gaps(below) and _without_gaps(above)
+            bay = _over_a_bay(laid[mine], below, above)
+            alone = beside.sum() == 2
+            yield one, other, bool(wide and long and whole and alone and not bay)
 
 
 def _abreast(laid: np.ndarray, one: np.ndarray, other: np.ndarray) -> bool:
@@ -144,16 +147,17 @@ def _over_a_bay(every: np.ndarray, one: np.ndarray, other: np.ndarray) -> bool:
     past an end of the shorter there are pieces again on the far side of it."""
     below = every[:, 3] <= one[0, 2] + HAIR_M
     above = every[:, 2] >= other[0, 3] - HAIR_M
-    return any(
-        _beyond(some, short, long)
-        for some, short, long in ((every[below], one, other), (every[above], other, one))
-    )
+    return _beyond(every[below], one, other) or _beyond(every[above], other, one)
 
 
 def _beyond(some: np.ndarray, short: np.ndarray, long: np.ndarray) -> bool:
     """Whether any of the pieces ``some`` end past an end of ``short``, where ``long`` reaches."""
-    before = (long[:, 0].min() < some[:, 1]) & (some[:, 1] < short[:, 0].min() - SPARE_M)
-    after = (short[:, 1].max() + SPARE_M < some[:, 0]) & (some[:, 0] < long[:, 1].max())
+    first = some[:, 0]
+    last = some[:, 1]
+    before = last < short[:, 0].min() - SPARE_M
+    before &= last > long[:, 0].min()
+    after = first > short[:, 1].max() + SPARE_M
+    after &= first < long[:, 1].max()
     return bool((before | after).any())
 
 

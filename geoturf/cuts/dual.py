@@ -37,25 +37,36 @@ def _rounded(x: np.ndarray, c: int, k: int) -> np.ndarray:
 
 def _parted(x: np.ndarray, c: int, k: int) -> np.ndarray:
     """How many parts of k fit; a size over half is what its complement leaves."""
-    return np.where(
-        2 * x > c, 2 * (c // k - (c - x) // k), np.where(2 * x < c, 2 * (x // k), c // k)
-    )
+    small = 2 * (x // k)
+    large = 2 * (c // k - (c - x) // k)
+    no_half = np.where(2 * x > c, large, small)
+    return np.where(2 * x == c, c // k, no_half)
 
 
 def functions(x: np.ndarray, c: int) -> tuple[np.ndarray, np.ndarray]:
     """Weights (m, n) of the sizes ``x`` (n,), 0 < x <= c, under each function, and of the container
     (m,); integers."""
-    values = np.unique(np.concatenate([x, c - x, x + 1, c - x + 1]))
+    rows = [x]
+    tops = [c]
+    for k in range(1, _ROUNDINGS):
+        rows.append(_rounded(x, c, k))
+        tops.append(c * k)
+    for k in _parameters(x, c):
+        rows += [_capped(x, c, k), _parted(x, c, k)]
+        tops += [c, 2 * (c // k)]
+    return np.array(rows, np.int64), np.array(tops, np.int64)
+
+
+def _parameters(x: np.ndarray, c: int) -> list[int]:
+    """Where a function changes: at sizes and their complements, or a step past one."""
+    rest = c - x
+    values = np.unique(np.concatenate([x, rest, x + 1, rest + 1]))
     values = values[(values > 0) & (2 * values <= c)]
     if len(values) > _MOST:
-        values = values[np.linspace(0, len(values) - 1, _MOST).astype(int)]
-    rows = [(x, c)]
-    rows += [(_rounded(x, c, k), c * k) for k in range(1, _ROUNDINGS)]
-    for k in values.tolist():
-        rows += [(_capped(x, c, k), c), (_parted(x, c, k), 2 * (c // k))]
-    return np.array([row for row, _ in rows], np.int64), np.array(
-        [top for _, top in rows], np.int64
-    )
+        spread = np.linspace(0, len(values) - 1, _MOST)
+        values = values[spread.astype(int)]
+    found: list[int] = values.tolist()
+    return found
 
 
 def least_length(job: Job) -> int:
