@@ -313,9 +313,11 @@ def in_box(geometry: shapely.Geometry, box: Sequence[float]) -> shapely.Geometry
     try:
         return shapely.clip_by_rect(geometry, *box)
     except shapely.errors.GEOSException:
-        here = np.array([geometry], object)
-        there = np.array([shapely.box(*box)], object)
-        return overlaid(shapely.intersection, here, there)[0]
+        left, bottom, right, top = box
+        here = np.full(1, geometry, object)
+        there = np.full(1, shapely.box(left, bottom, right, top), object)
+        kept: shapely.Geometry = overlaid(shapely.intersection, here, there)[0]
+        return kept
 
 
 def buffered(geometries: np.ndarray, distance_m: float) -> np.ndarray:
