@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -307,7 +308,7 @@ def overlaid(
         return operation(valid(these), valid(those), grid_size=1e-6)
 
 
-def in_box(geometry: shapely.Geometry, box: Sequence[float]) -> shapely.Geometry:
+def in_box(geometry: shapely.Geometry, box: tuple[float, float, float, float]) -> shapely.Geometry:
     """What of a geometry lies in a ``box``, m: left, bottom, right, top. GEOS's own way is several
     times as quick as an overlay, but gives up at a sliver of which it keeps less than a ring."""
     try:
@@ -315,7 +316,8 @@ def in_box(geometry: shapely.Geometry, box: Sequence[float]) -> shapely.Geometry
     except shapely.errors.GEOSException:
         here = np.array([geometry], object)
         there = np.array([shapely.box(*box)], object)
-        return overlaid(shapely.intersection, here, there)[0]
+        (kept,) = overlaid(shapely.intersection, here, there)
+        return cast(shapely.Geometry, kept)
 
 
 def buffered(geometries: np.ndarray, distance_m: float) -> np.ndarray:
