@@ -23,7 +23,7 @@ from shapely.geometry import Point, Polygon, box
 import geoturf
 from geoturf import papers, plane, tables
 from geoturf.papers import press
-from geoturf.papers.crew import cut_list, drawing, labels, laying, load_list, lots, sheets
+from geoturf.papers.crew import cut_list, drawing, labels, laying, load_list, lots, sheets, views
 from geoturf.rules.calendar import TASKS, CalendarRules
 from geoturf.rules.items import ITEMS
 from geoturf.units import METRIC, US
@@ -311,6 +311,36 @@ def test_what_cannot_be_read_whole_is_drawn_larger(tmp_path):
     for one in drawings:
         room = sheets.ROOMS["letter"]
         assert one.get("x", 0) + one["width"] <= room.wide and one["height"] <= room.high
+
+
+def test_heads_of_drawings_side_by_side_stand_apart(tmp_path):
+    """Two narrow details with long names in a row, read back word by word: all that is above the
+    first ends before the second's begins."""
+    short = {"turf60": {"roll_lengths": "25 ft", "sold_by": "roll"}}
+    result = lot(tmp_path, [("A", "1", box(0, 0, 33, 900))], products=short)
+    data = sheets.data(result)
+    page = next(page for page in data["sheets"][0]["pages"] if page["details"])
+    one = page["details"][0] | {"title": "front yard, layout 12, detail 3", "north": 15.0}
+    one |= {"bar": [drawing._BAR_MM, "20 ft"], "x": 0.0, "y": views.TITLE_MM, "wide": views.HEAD_MM}
+    second = views.HEAD_MM + views.GAP_MM
+    page["details"] = [one, one | {"x": second, "title": "zebra"}]
+    found = []
+    for sheet in pypdf.PdfReader(io.BytesIO(press.printed("crew_sheets", data))).pages:
+        words = []
+        sheet.extract_text(
+            visitor_text=lambda text, cm, tm, *_, to=words: to.append((text, cm, tm))
+        )
+        at = {text.strip(): cm[0] * tm[4] + cm[4] for text, cm, tm in words}
+        if "zebra" in at:
+            found += [
+                (x, at["zebra"])
+                for text, cm, tm in words
+                if text.strip() == "pile"
+                for x in [cm[0] * tm[4] + cm[4]]
+            ]
+    (first, next_), (other, _) = sorted(found)
+    pile_pt = 4 * 8 * 0.5  # four letters of 8 pt, half an em wide each
+    assert first + pile_pt < next_ < other
 
 
 def test_no_part_of_a_drawing_leaves_it(yard):

@@ -57,7 +57,7 @@ RIM_MM, MARGIN_MM = 13.0, 5.0  # left and above, for dimensions; right and below
 SMALL_PT = 6.5
 LARGE_PT = 9.0
 _WIDE, _HIGH = 0.49, 1.12  # of a letter and a line, in their size
-_BAR_MM = 40.0  # of a scale bar, at most
+_BAR_MM = 32.0  # of a scale bar, at most
 _APART_MM = 3.0  # between dimensions beside each other
 _AIR_MM = 0.8  # about a label
 _SAME_M = 5e-3  # seams less apart are in one line
@@ -370,14 +370,15 @@ def _spot(part: Stretch, du: float, dv: float) -> tuple[float, float] | None:
         return None
     if part.whole:
         return (u0 + u1) / 2, (v0 + v1) / 2
-    u = u0 + du / 2 + (u1 - u0 - du) * _SPOTS[:, 0]
-    v = v0 + dv / 2 + (v1 - v0 - dv) * _SPOTS[:, 1]
-    labels = shapely.box(u - du / 2, v - dv / 2, u + du / 2, v + dv / 2)
     shapely.prepare(part.shape)
-    free = shapely.covers(part.shape, labels)
-    first = int(np.argmax(free))
-    if free[first]:
-        return (float(u[first]), float(v[first]))
+    for spots in (_SPOTS[:1], _SPOTS[1:]):  # the middle, where most have room, by itself: sooner told
+        u = u0 + du / 2 + (u1 - u0 - du) * spots[:, 0]
+        v = v0 + dv / 2 + (v1 - v0 - dv) * spots[:, 1]
+        labels = shapely.box(u - du / 2, v - dv / 2, u + du / 2, v + dv / 2)
+        free = shapely.covers(part.shape, labels)
+        first = int(np.argmax(free))
+        if free[first]:
+            return (float(u[first]), float(v[first]))
     return None
 
 

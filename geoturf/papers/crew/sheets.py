@@ -433,7 +433,9 @@ def _block(one: Block, area: dict[str, Any], room: Room, system: System) -> dict
 def _detail(one: Placed, area: dict[str, Any], system: System) -> dict[str, Any]:
     laying, view, name = one.drawn
     drawn = drawing.drawn(laying, view, (), system, not area["on"])
-    return {"x": one.x, "y": one.y} | _headed(drawn, area, f"{area['title']}, {name}")
+    wide = round(max(view.size[0], views.HEAD_MM), 2)
+    place = {"x": one.x, "y": one.y, "wide": wide}
+    return place | _headed(drawn, area, f"{area['title']}, {name}")
 
 
 def _headed(drawn: dict[str, Any], area: dict[str, Any], title: str) -> dict[str, Any]:
