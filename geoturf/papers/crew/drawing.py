@@ -371,7 +371,10 @@ def _spot(part: Stretch, du: float, dv: float) -> tuple[float, float] | None:
     if part.whole:
         return (u0 + u1) / 2, (v0 + v1) / 2
     shapely.prepare(part.shape)
-    for spots in (_SPOTS[:1], _SPOTS[1:]):  # the middle, where most have room, by itself: sooner told
+    for spots in (
+        _SPOTS[:1],
+        _SPOTS[1:],
+    ):  # the middle, where most have room, by itself: sooner told
         u = u0 + du / 2 + (u1 - u0 - du) * spots[:, 0]
         v = v0 + dv / 2 + (v1 - v0 - dv) * spots[:, 1]
         labels = shapely.box(u - du / 2, v - dv / 2, u + du / 2, v + dv / 2)
