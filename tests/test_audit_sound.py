@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import csv
 from pathlib import Path
+from types import SimpleNamespace
 
 import geopandas
+import numpy as np
+import shapely
 from shapely.affinity import translate
 from shapely.geometry import box
 
 import geoturf
 from geoturf import report
-from geoturf.audit import BROKEN
+from geoturf.audit import BROKEN, laying
 from geoturf.bid import make_bid
 
 E, N = 6_352_000.0, 2_148_000.0  # California zone 5, US survey feet
@@ -66,3 +69,22 @@ def test_a_site_that_gets_no_turf_bears_nothing_and_is_no_row_of_the_workbook(tm
     bare, laid = (float(row["price"]) for row in rows)
     assert bare == 0 < laid
     assert {"price of a site", "workbook's sites"} <= promises
+
+
+def test_only_pieces_at_the_border_are_cut_with_the_outline(monkeypatch):
+    """An outline of a million corners for each of thousands of pieces would take minutes."""
+    outline = box(0, 0, 1, 1).buffer(30, quad_segs=500)
+    at = np.meshgrid(np.arange(-32, 33, 4.0), np.arange(-32, 33, 4.0))
+    x, y = (one.ravel() for one in at)
+    pieces = shapely.box(x, y, x + 4, y + 4)
+    owner = np.zeros(len(pieces), int)
+    own = shapely.area([one.intersection(outline) for one in pieces])
+    cut: list[int] = []
+    intersection = shapely.intersection
+    monkeypatch.setattr(
+        shapely, "intersection", lambda a, b: cut.append(len(a)) or intersection(a, b)
+    )
+    placed = SimpleNamespace(outline=np.array([outline]), pieces=pieces, owner=owner)
+    np.testing.assert_allclose(laying._within(placed), own, atol=1e-9)
+    inside = np.isclose(own, 16).sum()
+    assert inside > 100 and sum(cut) <= len(pieces) - inside + 4

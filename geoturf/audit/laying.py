@@ -118,7 +118,7 @@ def _high(folder: Folder) -> Floats:
 def _covered(folder: Folder, placed: _Placed) -> list[Told]:
     """Turf lies on all of each area, and once."""
     ground = shapely.area(placed.outline) * folder.laid
-    within = shapely.area(shapely.intersection(placed.pieces, placed.outline[placed.owner]))
+    within = _within(placed)
     one, other = _meeting(placed)
     both = shapely.area(shapely.intersection(placed.pieces[one], placed.pieces[other]))
     n = len(ground)
@@ -135,6 +135,16 @@ def _covered(folder: Folder, placed: _Placed) -> list[Told]:
         ),
         compared("turf once", "turf that lies twice", folder.areas, lapped, 0.0, lap, "m2"),
     ]
+
+
+def _within(placed: _Placed) -> Floats:
+    """The area of each piece that lies in its outline; only those at the border are cut."""
+    shapely.prepare(placed.outline)
+    owner = placed.outline[placed.owner]
+    within: Floats = shapely.area(placed.pieces)
+    border = np.flatnonzero(~shapely.contains_properly(owner, placed.pieces))
+    within[border] = shapely.area(shapely.intersection(placed.pieces[border], owner[border]))
+    return within
 
 
 def _meeting(placed: _Placed) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
