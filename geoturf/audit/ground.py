@@ -209,7 +209,8 @@ def _columns(folder: Folder, drawn: Drawn) -> Iterator[Told]:
     names = [folder.areas[k] for k in drawn.row]
     parted = folder.settings["books"]  # a phase under several price books has other names
     for name in ("site", "area", "product") if parted else ("site", "area", "phase", "product"):
-        told = [areas.text(name)[k] for k in drawn.row]
+        column = areas.text(name)
+        told = [column[k] for k in drawn.row]
         given = [plain(one.get(name, "")) for one in drawn.columns]
         pairs = zip(names, told, given, strict=True)
         wrong = [

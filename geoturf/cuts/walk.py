@@ -9,6 +9,9 @@ from geoturf.errors import InputError
 from geoturf.model import Finding, Ground
 
 _STARTS = 8  # first lots tried
+_PAIRS = (
+    4_000_000  # of places looked at, all tries together: 700 lots are begun at all, 2,000 at one
+)
 _EARTH_M = 6_371_000.0  # a walk is compared, not measured
 _MM = 1000.0  # distances are whole millimetres, so that equal walks are equal on every processor
 
@@ -80,13 +83,15 @@ def walk(place_m: np.ndarray) -> np.ndarray:
     """An order (n,) of places (n, 2) in which the way from each to the next is short in all.
 
     From some of the places to the nearest not yet met, then stretches of the way turned about while
-    that shortens it (2-opt), and single places moved (Or-opt); the shortest of these."""
+    that shortens it (2-opt), and single places moved (Or-opt); the shortest of these. Of very many
+    places fewer are begun at."""
     n = len(place_m)
     if n < 3:
         return np.arange(n)
     apart = place_m[:, None, :] - place_m[None, :, :]
     way = np.rint(np.hypot(apart[..., 0], apart[..., 1]) * _MM).astype(np.int64)
-    starts = dict.fromkeys([0, *np.linspace(0, n - 1, min(n, _STARTS)).astype(int).tolist()])
+    count = max(1, min(n, _STARTS, _PAIRS // n**2))
+    starts = dict.fromkeys([0, *np.linspace(0, n - 1, count).astype(int).tolist()])
     tries = [_shortened(_nearest_first(way, start), way) for start in starts]
     return min(tries, key=lambda order: _length(order, way))
 
