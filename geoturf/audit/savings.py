@@ -102,6 +102,7 @@ def _capital(folder: Folder, table: Table, rules: dict[str, Any]) -> Told:
     """A conversion at a cost by area costs that along the slope, and no more is given towards it
     than it costs."""
     land = _ground(folder, table, "surface_area")
+    half_m2 = folder.table("areas").step("surface_area") * 0.51
     kinds = table.text("conversion")
     names = _names(table)
     capital = table.numbers("capital")
@@ -113,8 +114,10 @@ def _capital(folder: Folder, table: Table, rules: dict[str, Any]) -> Told:
             (rules["conversions"].get(kind) or {"kept_line": {}})["kept_line"].get("amount", 0)
         )
         if each and each["dimension"] == [2, 0, 0]:
-            own = land[k] * float(each["amount"]) / each["si"]
-            if not own * (1 - 1e-5) - 0.02 <= capital[k] <= own * (1 + 1e-5) + line + 0.02:
+            a_m2 = float(each["amount"]) / each["si"]
+            own = land[k] * a_m2
+            room = half_m2 * a_m2 + 0.0051  # surface and cost are rounded
+            if not own - room <= capital[k] <= own + room + line:
                 wrong.append(f"{names[k]} costs {capital[k]:,.2f}, {own:,.2f} by its ground")
         if rebate[k] > capital[k] + 0.006:
             wrong.append(f"{names[k]} is given {rebate[k]:,.2f}, it costs {capital[k]:,.2f}")
