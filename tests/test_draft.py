@@ -1,6 +1,7 @@
 """A starter bid from GIS files, and bids of bare files with every default stated."""
 
 import os
+import shutil
 import tomllib
 import zipfile
 from pathlib import Path
@@ -48,6 +49,17 @@ def test_a_draft_can_be_run_as_it_stands(lots):
     assert table["site"].tolist() == ["7", "8"]
     assert table["product"].tolist() == ["meadow", "paws"]
     assert table["slope_pct"].tolist() == [2.0, 3.5]
+
+
+@pytest.mark.parametrize(
+    "paths", [["sent/turf.gpkg", "sent/houses.gpkg"], ["sent"], ["sent/*.gpkg"]]
+)
+def test_several_files_are_called_as_their_folder(lots, paths):
+    sent = lots.with_name("sent")
+    sent.mkdir()
+    shutil.copy(lots, sent / "turf.gpkg")
+    shutil.copy(lots, sent / "houses.gpkg")
+    assert 'name = "sent" ' in draft(paths)
 
 
 def test_guesses_are_marked_and_the_rest_is_told(lots):

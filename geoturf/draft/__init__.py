@@ -44,7 +44,8 @@ def draft(paths: Sequence[str], out: str | None = None) -> str:
             or [Finding("error", "nothing-to-price", "no layer to draft a bid from")]
         )
     home = Path(out).parent if out else Path()
-    written = text.starter(held, [_beside(one.item.given, home) for one in held], gathered.findings)
+    beside = [_beside(one.item.given, home) for one in held]
+    written = text.starter(_called(paths), held, beside, gathered.findings)
     if out:
         try:
             with Path(out).open("x", encoding="utf-8") as file:
@@ -94,7 +95,7 @@ def bid_of_files(paths: Sequence[str]) -> tuple[Bid, list[Finding]]:
     looked = {one.item.given: one.stamp for one in held}
     bid = make_bid(
         {
-            "name": Path(paths[0]).stem or "Bid",
+            "name": _called(paths),
             "layers": tables,
             "folder": ".",
             "looked": looked,
@@ -145,6 +146,14 @@ def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
     if say.to.refused:
         raise InputError(say.to.findings)
     return held, say.to
+
+
+def _called(paths: Sequence[str]) -> str:
+    """What a bid of these files is called: as its file or folder; several files as the folder of
+    the first."""
+    first = Path(os.path.abspath(paths[0]))  # a bare "." has no name
+    alone = len(paths) == 1 and first.exists()  # no pattern
+    return (first if alone else first.parent).stem or "Bid"
 
 
 def _beside(path: str, home: Path) -> str:

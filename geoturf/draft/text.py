@@ -31,7 +31,9 @@ _SECTIONS = (
 )
 
 
-def starter(held: Sequence[Held], paths: Sequence[str], findings: Sequence[Finding]) -> str:
+def starter(
+    name: str, held: Sequence[Held], paths: Sequence[str], findings: Sequence[Finding]
+) -> str:
     """The whole file. ``paths``: of each layer, from the bid file's folder."""
     roles = guess.roles(held)
     lines = [
@@ -39,7 +41,7 @@ def starter(held: Sequence[Held], paths: Sequence[str], findings: Sequence[Findi
         "read it through.",
         "# Then:  geoturf check THIS.toml   and   geoturf run THIS.toml",
         "",
-        _line("name", held[0].item.stem, "what the bid is called on every report"),
+        _line("name", name, "what the bid is called on every report"),
         _line("units", "us", "or metric: units of the reports"),
         _line("currency", "USD", "currency of every price"),
     ]
