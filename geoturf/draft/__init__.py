@@ -151,7 +151,7 @@ def _survey(paths: Sequence[str], sample: int) -> tuple[list[Held], Gathered]:
 def _called(paths: Sequence[str]) -> str:
     """What a bid of these files is called: as its file or folder; several files as the folder of
     the first."""
-    first = Path(os.path.abspath(paths[0]))  # a bare "." has no name
+    first = Path(paths[0]).resolve()  # a bare "." has no name
     alone = len(paths) == 1 and first.exists()  # no pattern
     return (first if alone else first.parent).stem or "Bid"
 
