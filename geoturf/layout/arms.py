@@ -11,7 +11,6 @@ meets only there.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -120,17 +119,7 @@ def _parts(view: Turned, cuts: Sequence[int], roll: Roll) -> list[Turned]:
             high = view.vs[j]
         edges, part = parting.between(view.edges, view.vs, spans, i, j)
         part, lows, highs = parting.separate(edges, part, low, high, roll.numbers)
-        for p, (v0, v1) in enumerate(zip(lows.tolist(), highs.tolist(), strict=True)):
-            mine = edges[part == p]
-            out.append(
-                replace(
-                    view,
-                    edges=mine,
-                    vs=parting.ends_of(mine),
-                    low=v0,
-                    high=v1,
-                )
-            )
+        out += view.parted(edges, part, lows, highs)
     return out
 
 

@@ -156,15 +156,5 @@ def _blocks(view: Turned, lines: np.ndarray, roll: Roll) -> list[Turned]:
     for left, right in pairwise(lines.tolist()):
         edges = parting.clipped(view.edges, left, right)
         part, lows, highs = parting.parts_of(edges, roll.numbers)
-        for p, (v0, v1) in enumerate(zip(lows.tolist(), highs.tolist(), strict=True)):
-            mine = edges[part == p]
-            out.append(
-                replace(
-                    view,
-                    edges=mine,
-                    vs=parting.ends_of(mine),
-                    low=v0,
-                    high=v1,
-                )
-            )
+        out += view.parted(edges, part, lows, highs)
     return out

@@ -11,14 +11,11 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from geoturf.layout import kernel
+from geoturf.layout import kernel, parting
 from geoturf.units import round_up
 
-TURNED, SIDE_M, CORNERS = (
-    0.34,
-    0.6,
-    8,
-)  # sine of a turn, and length of a side, that make a corner; corners looked at
+TURNED, SIDE_M = 0.34, 0.6  # sine of a turn, and length of a side, that make a corner
+CORNERS = 8  # looked at
 SNAP_M = 1e-6  # v coordinates are kept on this grid, so that slabs have a height
 
 
@@ -139,6 +136,17 @@ class Turned:
         if more <= 0:
             return self
         return replace(self, low=self.low - more, high=self.high + more)
+
+    def parted(
+        self, edges: np.ndarray, part: np.ndarray, lows: np.ndarray, highs: np.ndarray
+    ) -> list[Turned]:
+        """The parts that a cut leaves of it: ``part`` (n,) tells whose each of ``edges`` is; a part
+        is laid from its low to its high."""
+        parts = []
+        for p, (low, high) in enumerate(zip(lows.tolist(), highs.tolist(), strict=True)):
+            mine = edges[part == p]
+            parts.append(replace(self, edges=mine, vs=parting.ends_of(mine), low=low, high=high))
+        return parts
 
     def across(self) -> np.ndarray:
         """The edges the other way round (v0, u0, v1, u1 of those of no constant u, sorted by lower
