@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from functools import partial
 
 import geopandas
@@ -17,6 +18,10 @@ from geoturf.engine import Processes
 # for other work
 settings.register_profile("geoturf", deadline=None)
 settings.load_profile("geoturf")
+
+
+# what one interpreter of the tests compiles of Python's own the next need not
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 def pytest_sessionstart(session):

@@ -302,6 +302,36 @@ def test_a_lots_own_turf_is_that_of_its_own_bid(folder, told):
     assert site.to_dict() == pool.to_dict() and len(pool) == 2
 
 
+@pytest.mark.parametrize(
+    ("pools", "runs"),
+    [
+        ({"cuts": {"pool": "site"}, "materials": {"pool": "site"}}, 1),
+        ({"cuts": {"pool": "site"}}, 2),  # packages are shared
+        ({"cuts": {"pool": "area"}, "materials": {"pool": "site"}}, 2),  # a lot's areas share none
+        ({"cuts": {"cutting": "site"}, "layer": {"where": {"site": "A"}}}, 2),  # rolls are carried
+        ({"layer": {"where": {"site": "A"}}}, 1),
+    ],
+)
+def test_lots_that_share_nothing_are_bought_alone_as_they_are(folder, monkeypatch, pools, runs):
+    """Without another run, for what the run in earnest comes to with sites as pools and packages;
+    so few pieces are cut no worse quickly."""
+    planned = []
+    plan = pipeline.cuts.plan
+    monkeypatch.setattr(pipeline.cuts, "plan", lambda *of: (planned.append(1), plan(*of))[1])
+    result = geoturf.run(bid(folder, **pools))
+    assert len(planned) == runs
+    alone = geoturf.run(lot_by_lot(result.bid))
+    assert result.price.lot_by_lot == alone.price.totals["price"]
+    bought = [
+        (rows["order"] * rows["order_size"]).sum()
+        for rows in (
+            result.takeoff.items.query("key == 'turf' and scope_kind == 'site'"),
+            alone.takeoff.items.query("key == 'turf' and scope_kind == 'pool'"),
+        )
+    ]
+    assert bought[0] == pytest.approx(bought[1]) and bought[0] > 0
+
+
 def test_lot_by_lot_changes_who_shares_and_how_long_is_sought_and_nothing_else(folder):
     asked = bid(folder)
     made = lot_by_lot(asked)

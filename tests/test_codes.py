@@ -19,14 +19,17 @@ from geoturf import data
 from geoturf.explain import explain
 
 ROOM = Path(geoturf.__file__).parent
-SOURCES = {
-    ".".join(["geoturf", *path.relative_to(ROOM).with_suffix("").parts]).removesuffix(
-        ".__init__"
-    ): ast.parse(path.read_text("utf-8"))
-    for path in sorted(ROOM.rglob("*.py"))
-}
 ROWS = data.rows_of("codes")
 FUNCTION = (ast.FunctionDef, ast.AsyncFunctionDef)
+
+
+@cache
+def sources() -> dict[str, ast.Module]:
+    """Every module's name and tree."""
+    paths = sorted(ROOM.rglob("*.py"))
+    names = [".".join(["geoturf", *p.relative_to(ROOM).with_suffix("").parts]) for p in paths]
+    trees = [ast.parse(path.read_text("utf-8")) for path in paths]
+    return dict(zip((name.removesuffix(".__init__") for name in names), trees, strict=True))
 
 
 class Said(NamedTuple):
@@ -69,7 +72,7 @@ def below(tree: ast.AST, in_class: bool = False) -> Iterator[tuple[str, int, boo
 def takers() -> tuple[dict[str, int], dict[tuple[str, str], int]]:
     """At which place what takes a code does: methods, by name; functions and records, by module and
     name."""
-    found = [(module, *one) for module, tree in SOURCES.items() for one in below(tree)]
+    found = [(module, *one) for module, tree in sources().items() for one in below(tree)]
     methods = {name: at for _, name, at, method in found if method}
     return methods, {(module, name): at for module, name, at, method in found if not method}
 
@@ -111,7 +114,7 @@ def calls(tree: ast.AST, inside: bool = False) -> Iterator[tuple[ast.Call, bool]
 @cache
 def all_said() -> list[Said]:
     found = []
-    for module, tree in SOURCES.items():
+    for module, tree in sources().items():
         home = homes(tree, module)
         for call, inside in calls(tree):
             at = place_of_code(call, home)

@@ -18,34 +18,42 @@ from geoturf import papers, planner, water
 from geoturf.bid import make_bid
 from geoturf.papers import council, press
 
+BARE = {"layers": [{"path": "parks.geojson"}]}
 PROFILE = {"name": "town standard", "min_pile_height": "1.5 in", "max_coverage": "50 %"}
+TABLE = {
+    "climate": {"eto": ETO_51_1},
+    "curve_points": 5,
+    "longest_payback": 0,
+    "budget": "90000 USD",
+    "profile": PROFILE,
+    "ordinance": "california",
+}
 
 
 @cache  # a test changes none of it
-def result(page="letter", units="us", sites=None, areas=14, name="Quillhaven parks", **water_table):
+def compared(sites, areas, **water_table):
+    """The ground and its comparison, in which neither the page, the units nor the name has a
+    part."""
     ground = parks(*range(1_000, 1_000 * (areas + 1), 1_000), district="North")
     if sites:
         ground.areas["site"] = list(sites)
-    table = {
-        "climate": {"eto": ETO_51_1},
-        "curve_points": 5,
-        "longest_payback": 0,
-        "budget": "90000 USD",
-        "profile": PROFILE,
-        "ordinance": "california",
-    }
+    rules = make_bid(BARE | {"water": TABLE | water_table}, file="parks.toml").water
+    return ground, water.compare(ground, turf_price(ground, 6.0), rules, "USD")
+
+
+def result(page="letter", units="us", sites=None, areas=14, name="Quillhaven parks", **water_table):
     bid = make_bid(
-        {
+        BARE
+        | {
             "name": name,
             "units": units,
-            "layers": [{"path": "parks.geojson"}],
             "terms": {"page": page},
             "bidder": {"name": "Quillhaven Town Works"},
-            "water": table | water_table,
+            "water": TABLE | water_table,
         },
         file="parks.toml",
     )
-    found = water.compare(ground, turf_price(ground, 6.0), bid.water, "USD")
+    ground, found = compared(sites, areas, **water_table)
     return SimpleNamespace(bid=bid, water=found, all_ground=ground)
 
 

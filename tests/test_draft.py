@@ -9,7 +9,7 @@ from typing import get_args
 
 import geopandas
 import pytest
-from momepy.datasets import get_path
+from open_data import bubenec
 from shapely import LineString, MultiPoint, box
 
 from geoturf.bid import make_bid, read_bid
@@ -121,7 +121,7 @@ def test_names_from_the_data_cannot_break_out_of_their_line(tmp_path, monkeypatc
 
 
 def test_roles_are_guessed_from_names():
-    content = tomllib.loads(draft([get_path("bubenec")]))
+    content = tomllib.loads(draft([bubenec()]))
     assert [(x["layer"], x["role"]) for x in content["layers"]] == [
         ("tessellation", "turf"),
         ("buildings", "building"),

@@ -3,8 +3,8 @@ neither; a run that is ended leaves no worker and, after the next run, no litter
 
 import os
 import resource
+import shutil
 import signal
-import subprocess
 import sys
 import time
 from dataclasses import replace
@@ -12,10 +12,11 @@ from pathlib import Path
 
 import geopandas
 import pytest
+from forked import begin, status_of
 from shapely.geometry import box
 
 import geoturf
-from geoturf import cli, report
+from geoturf import cli, edges, kernels, report, workers
 from geoturf.clock import Clock
 from geoturf.errors import InputError
 from geoturf.workbook.book import Book
@@ -78,6 +79,22 @@ def result(tmp_path_factory):
     return geoturf.run(geoturf.make_bid({"layers": [{"path": str(folder / "lawns.gpkg")}]}))
 
 
+@pytest.fixture(scope="module")
+def written(result, tmp_path_factory):
+    """Its report, without papers."""
+    folder = tmp_path_factory.mktemp("written") / "out"
+    geoturf.write(result, folder, ())
+    return folder
+
+
+@pytest.fixture
+def out(written, tmp_path):
+    """A copy of it, for one test alone; areas.csv tells it from a new one."""
+    copy = shutil.copytree(written, tmp_path / "out")
+    (copy / "areas.csv").write_text("old")
+    return copy
+
+
 def contents(folder):
     return {
         str(path.relative_to(folder)): path.read_bytes()
@@ -100,6 +117,11 @@ def _known_order(papers, data):
     return replace(order, data=lambda _: data)
 
 
+def _places(result, folder):
+    for name in ("layout.gpkg", "areas.parquet"):
+        (folder / name).write_bytes(b"places" * 1000)
+
+
 def _empty_book(result, path):
     book = Book(path, "USD", "", "letter")
     book.sheet("Summary", (9,))
@@ -109,12 +131,14 @@ def _empty_book(result, path):
 @pytest.mark.parametrize("exchange", [True, False], ids=["names exchanged", "moved aside"])
 def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch, exchange):
     """Every step until all is written, then (waiting for the disk, putting in place, tidying up)
-    every third. Tables are worked out once, the workbook has one empty sheet, pages and papers
-    hold anything, and the papers are the buyer's alone: what is tried is the files."""
+    every third. Tables are worked out once, the workbook has one empty sheet, places (which GDAL
+    writes, unheard), pages and papers hold anything, and the papers are the buyer's alone: what is
+    tried is the files."""
     from geoturf import front, maps, papers, portfolio, tables, workbook
 
     made, order = tables.tables(result), papers.order.data(result)
     monkeypatch.setattr(tables, "tables", lambda _: made)
+    monkeypatch.setattr(tables, "write_places", _places)
     monkeypatch.setattr(papers, "PAPERS", [_known_order(papers.PAPERS, order)])
     monkeypatch.setattr(papers.press, "printed", lambda *_: b"%PDF" * 1000)
     monkeypatch.setattr(workbook, "write", _empty_book)
@@ -153,21 +177,20 @@ def test_each_step_of_writing_fails_in_turn(result, tmp_path, trap, monkeypatch,
 
 
 @pytest.mark.parametrize("bytes_", [0, 100, 5_000, 70_000, 100_000])
-def test_a_disk_that_fills_up_is_told_in_one_line(result, tmp_path, bytes_):
+def test_a_disk_that_fills_up_is_told_in_one_line(result, out, tmp_path, bytes_):
     """No file may grow beyond so many bytes: writes fail within the first table, within a later
     one, within the GeoPackage."""
-    geoturf.write(result, tmp_path / "out")
-    old = contents(tmp_path / "out")
+    old = contents(out)
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_, hard))
     try:
         with pytest.raises(
             InputError, match=r"out: cannot be written: [^\n]+; name another with --out$"
         ):
-            geoturf.write(result, tmp_path / "out")
+            geoturf.write(result, out, ())
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-    assert contents(tmp_path / "out") == old
+    assert contents(out) == old
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
@@ -202,20 +225,17 @@ def noting(hear):
 
 @pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGXCPU], ids=["killed", "out of time"])
 def test_a_run_that_ends_at_any_stage_leaves_the_old_report(stages, number):
-    """The child is this process over again, so that nothing is imported or compiled anew; SIGXCPU
-    is what a limit of processor time (`ulimit -t`) sends."""
+    """SIGXCPU is what a limit of processor time (`ulimit -t`) sends."""
     bid, out, names = stages
     assert {"read", "ground", "edges", "layout", "cuts", "price", "check"} <= set(names)
     old = contents(out)
     for name in names:
-        child = os.fork()
-        if child == 0:
-            Clock.__call__ = noting(
-                lambda stage, at=name: stage == at and os.kill(os.getpid(), number)
-            )
-            os._exit(run(bid, out))
-        _, status = os.waitpid(child, 0)
-        assert os.WIFSIGNALED(status) and os.WTERMSIG(status) == number, name
+
+        def ended(at=name):
+            Clock.__call__ = noting(lambda stage: stage == at and os.kill(os.getpid(), number))
+            return run(bid, out)
+
+        assert status_of(begin(ended)) == -number, name
         assert contents(out) == old, name
 
 
@@ -240,24 +260,23 @@ def test_a_run_that_finds_no_memory_at_any_stage_says_so(stages, monkeypatch, ca
         assert contents(out) == old, name
 
 
-RUN = """
-import sys, time
-from geoturf import cli, edges, kernels, pipeline, report, workers
-kernels._MANY, started, start = 1, [], workers._Worker.__init__
-def noted(worker):
-    start(worker)
-    started.append(worker.process.pid)
-workers._Worker.__init__ = noted
-def halt(*_):
-    time.sleep(0.5)  # workers are importing by now
-    print(*started, flush=True)
-    time.sleep(60)
-if sys.argv[1] == "work":
-    edges.classify = halt
-elif sys.argv[1] == "report":
-    report._settle = halt
-sys.exit(cli.main(["run", sys.argv[2], "--out", sys.argv[3], "--workers", "2"]))
-"""
+def halting(stage, bid, out, told):
+    """A run with two workers that tells their ids and comes to a halt at a stage."""
+    started, start = [], workers._Worker.__init__
+
+    def noted(worker):
+        start(worker)
+        started.append(worker.process.pid)
+
+    def halt(*_):
+        time.sleep(0.5)  # workers are importing by now
+        os.write(told, " ".join(map(str, started)).encode() + b"\n")
+        time.sleep(60)
+
+    kernels._MANY, workers._Worker.__init__ = 1, noted
+    room, name = {"work": (edges, "classify"), "report": (report, "_settle")}[stage]
+    setattr(room, name, halt)
+    return cli.main(["run", str(bid), "--out", str(out), "--workers", "2", "--papers", "none"])
 
 
 def alive(number):
@@ -288,27 +307,34 @@ def soon(holds, seconds=10):
     ],
 )
 def test_a_run_that_is_ended_leaves_no_worker_and_no_litter(
-    result, lawns, bid_file, tmp_path, stage, number, status, said
+    out, lawns, bid_file, tmp_path, stage, number, status, said
 ):
     """The signal goes to the whole group, as from a terminal or `timeout`, while workers are
     starting (``work``) or the report is half written."""
     lawns((0, 0, 40, 30))
-    out = tmp_path / "out"
-    geoturf.write(result, out)
-    (out / "areas.csv").write_text("old")
     old = contents(out)
-    command = [sys.executable, "-c", RUN, stage, str(bid_file()), str(out)]
-    pipe = subprocess.PIPE
-    with subprocess.Popen(command, stdout=pipe, stderr=pipe, text=True, process_group=0) as process:
-        workers = [int(word) for word in process.stdout.readline().split()]
-        assert len(workers) == 2
-        assert process.pid not in [os.getpgid(worker) for worker in workers], (
-            "they would hear the signal too"
-        )
-        os.killpg(process.pid, number)
-        err = process.stderr.read()  # ends when nobody is left who could write to it
-    assert (process.returncode, err) == (status, said)
-    assert soon(lambda: not any(alive(worker) for worker in workers))
+    bid = bid_file()
+    (hears, tells), (reads, says) = os.pipe(), os.pipe()
+
+    def group():
+        os.setpgid(0, 0)
+        os.dup2(says, 2)
+        os.close(says)
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        sys.stdout, sys.stderr = (os.fdopen(where, "w") for where in (nowhere, 2))
+        return halting(stage, bid, out, tells)
+
+    child = begin(group)
+    os.close(tells)
+    os.close(says)
+    with os.fdopen(hears) as heard, os.fdopen(reads) as read:
+        ids = [int(word) for word in heard.readline().split()]
+        assert len(ids) == 2
+        assert child not in [os.getpgid(worker) for worker in ids], "they would hear the signal too"
+        os.killpg(child, number)
+        err = read.read()  # ends when nobody is left who could write to it
+    assert (status_of(child), err) == (status, said)
+    assert soon(lambda: not any(alive(worker) for worker in ids))
     assert contents(out) == old
     left = list(tmp_path.glob(".out.*"))
     assert bool(left) == (stage == "report" and number == signal.SIGKILL)

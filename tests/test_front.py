@@ -18,11 +18,19 @@ from geoturf import front
 from geoturf.model import Finding
 
 
-@pytest.fixture
-def result(lawns, bid_file):
-    lawns((0, 0, 41.3, 33.7), (60, 0, 21.9, 30.1), site=["A", "B"])
+@pytest.fixture(scope="module")
+def result(lasting):
     bidder = '[bidder]\nname = "Fennimarsh"\n[client]\nname = "Meadow Trust"\n'
-    return geoturf.run(geoturf.read_bid(bid_file(bidder)))
+    lawns = (0, 0, 41.3, 33.7), (60, 0, 21.9, 30.1)
+    return geoturf.run(geoturf.read_bid(lasting(*lawns, extra=bidder, site=["A", "B"])))
+
+
+@pytest.fixture(scope="module")
+def out(result, tmp_path_factory):
+    """Its report, with all papers."""
+    folder = tmp_path_factory.mktemp("front") / "out"
+    geoturf.write(result, folder)
+    return folder
 
 
 class Read(HTMLParser):
@@ -51,17 +59,14 @@ def rows_of(path):
     return list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
 
 
-def test_every_link_leads_to_a_file_and_every_file_has_one(result, tmp_path):
-    geoturf.write(result, tmp_path / "out")
-    out = tmp_path / "out"
+def test_every_link_leads_to_a_file_and_every_file_has_one(out):
     read = Read((out / "index.html").read_text(encoding="utf-8"))
     there = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
     assert set(read.links) == there - {"index.html"}
 
 
-def test_its_figures_are_those_of_the_tables(result, tmp_path):
-    geoturf.write(result, tmp_path / "out", readers=())
-    out, told = tmp_path / "out", dict(front.figures(result))
+def test_its_figures_are_those_of_the_tables(result, out):
+    told = dict(front.figures(result))
     sites, plan, rolls = (rows_of(out / f"{n}.csv") for n in ("sites", "cut_plan", "rolls"))
     price = sum(Decimal(row["price"]) for row in sites)
     ground, surface = (
@@ -101,10 +106,9 @@ def test_what_is_left_out_is_told_first(result):
     assert page.index("NOT PRICED: 2 areas or files were left out") < page.index("The figures")
 
 
-def test_assumptions_are_those_that_run_json_tells(result, tmp_path):
-    geoturf.write(result, tmp_path / "out", readers=())
-    told = json.loads((tmp_path / "out" / "run.json").read_text(encoding="utf-8"))["assumed"]
-    page = Read((tmp_path / "out" / "index.html").read_text(encoding="utf-8")).text
+def test_assumptions_are_those_that_run_json_tells(result, out):
+    told = json.loads((out / "run.json").read_text(encoding="utf-8"))["assumed"]
+    page = Read((out / "index.html").read_text(encoding="utf-8")).text
     for part in told.partition("give yours: ")[2].split("; "):
         assert part in page
 
@@ -151,13 +155,12 @@ def test_files_are_told_by_reader(path, whose):
 class TestOnAScreen:
     pytestmark = NEEDS_BROWSER
 
-    def test_it_fits_a_telephone(self, result, tmp_path):
-        geoturf.write(result, tmp_path / "out", readers=())
+    def test_it_fits_a_telephone(self, out):
         with started() as browser:
             page = browser.new_page(viewport={"width": 390, "height": 844})
             asked = []
             page.on("request", lambda request: asked.append(request.url))
-            page.goto((tmp_path / "out" / "index.html").as_uri())
+            page.goto((out / "index.html").as_uri())
             assert page.evaluate("document.documentElement.scrollWidth") == 390
             assert len(asked) == 1  # itself
             clipped = (

@@ -9,7 +9,7 @@ are 2.4 times the ground's.
 import geopandas
 import numpy as np
 import pytest
-from momepy.datasets import get_path
+from open_data import bubenec
 
 import geoturf
 from geoturf.engine import Serial
@@ -17,8 +17,8 @@ from geoturf.engine import Serial
 
 def run(method):
     layers = [
-        {"path": get_path("bubenec"), "layer": "tessellation", "role": "parcel"},
-        {"path": get_path("bubenec"), "layer": "buildings", "role": "building"},
+        {"path": bubenec(), "layer": "tessellation", "role": "parcel"},
+        {"path": bubenec(), "layer": "buildings", "role": "building"},
     ]
     bid = {
         "layers": layers,
@@ -43,7 +43,7 @@ def test_every_parcel_with_room_for_a_lawn_is_priced(result):
 def test_ground_is_what_an_equal_area_projection_measures(result):
     """EPSG:3035 (Lambert azimuthal equal area, ETRS89) as the second opinion: parcels less their
     buildings."""
-    parcels = geopandas.read_file(get_path("bubenec"), layer="tessellation").to_crs("EPSG:3035")
+    parcels = geopandas.read_file(bubenec(), layer="tessellation").to_crs("EPSG:3035")
     given_away = result.ground.taken["area_m2"].sum()
     assert result.ground.areas["ground_area_m2"].sum() + given_away == pytest.approx(
         parcels.area.sum(), rel=2e-6

@@ -21,7 +21,7 @@ import shapely
 from geopandas.testing import assert_geoseries_equal
 from hypothesis import example, given
 from hypothesis import strategies as st
-from momepy.datasets import get_path
+from open_data import bubenec
 from shapely import box
 
 from geoturf.bid import make_bid
@@ -95,8 +95,8 @@ def test_every_format_gives_the_same_areas(tmp_path, suffix):
 @pytest.mark.parametrize("layer", ["buildings", "plots"])
 def test_open_data_reads_as_geopandas_reads_it(layer):
     """momepy's bubenec (OpenStreetMap, ODbL; CUZK): several layers in one GeoPackage."""
-    ours = table_of("/", {"path": get_path("bubenec"), "layer": layer})
-    theirs = geopandas.read_file(get_path("bubenec"), layer=layer)
+    ours = table_of("/", {"path": bubenec(), "layer": layer})
+    theirs = geopandas.read_file(bubenec(), layer=layer)
     assert_geoseries_equal(ours.geometry, theirs.geometry, check_index_type=False)
 
 

@@ -11,7 +11,7 @@ import geopandas
 import pandas as pd
 import pyogrio
 import pytest
-from momepy.datasets import get_path
+from open_data import bubenec
 from shapely import MultiPolygon, Polygon, box
 
 from geoturf.bid import make_bid
@@ -335,7 +335,7 @@ def test_open_data_is_read_alike_in_every_format(tmp_path, suffix):
     """momepy's bubenec: buildings by OpenStreetMap contributors (ODbL), put on the grid of Prague
     (EPSG:5514, metres), whose areas GeoPandas measures; a geodatabase rounds to a tenth of a
     millimetre."""
-    own = geopandas.read_file(get_path("bubenec"), layer="buildings").to_crs("EPSG:5514")
+    own = geopandas.read_file(bubenec(), layer="buildings").to_crs("EPSG:5514")
     path = tmp_path / f"lots.{suffix}"
     if suffix == "gdb":
         kind = {"driver": "OpenFileGDB", "geometry_type": "MultiPolygon", "promote_to_multi": True}

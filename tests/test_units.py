@@ -2,8 +2,8 @@
 
 import time
 from decimal import Decimal
+from functools import cache
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,7 +11,15 @@ from hypothesis import strategies as st
 from geoturf import units
 from geoturf.units import UnitError, read, read_money, round_down, round_up
 
-PINT = pint.UnitRegistry()
+
+@cache
+def pint():
+    """The registry of the package pint, which takes its time to load."""
+    from pint import UnitRegistry
+
+    return UnitRegistry()
+
+
 SI = {
     "length": "m",
     "area": "m^2",
@@ -68,7 +76,7 @@ WORDS = [
 
 @pytest.mark.parametrize(("dimension", "ours", "theirs"), WORDS, ids=[w[1] for w in WORDS])
 def test_units_agree_with_pint(dimension, ours, theirs):
-    expected = (7.25 * PINT.parse_expression(theirs)).to(SI[dimension]).magnitude
+    expected = (7.25 * pint().parse_expression(theirs)).to(SI[dimension]).magnitude
     assert read(f"7.25 {ours}", dimension) == pytest.approx(expected, rel=1e-12)
 
 
@@ -119,7 +127,7 @@ def test_the_traps_of_general_unit_libraries():
     """Seen with pint 0.25: "1 1/2 in" is half an inch, "15 ft 6 in" an area, "15'" a bare
     number."""
     assert read("1 1/2 in", "length") == pytest.approx(0.0381)
-    assert PINT.parse_expression("1 1/2 in").to("m").magnitude == pytest.approx(
+    assert pint().parse_expression("1 1/2 in").to("m").magnitude == pytest.approx(
         0.0127
     )  # why it is the oracle only
     assert read("15 ft 6 in", "length") == pytest.approx(4.7244)

@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 import zipfile
+from contextlib import contextmanager
 from dataclasses import replace
 from decimal import ROUND_HALF_UP, ROUND_UP, Decimal
 from types import SimpleNamespace
@@ -472,9 +473,9 @@ def test_there_are_twenty_edits_and_more():
     assert len(EDITS) >= 20
 
 
-def edited(path, edit):
-    """The workbook with the change made in the row that fits."""
-    book = openpyxl.load_workbook(path)
+@contextmanager
+def edited(book, edit):
+    """The workbook with the change made in the row that fits, while it lasts."""
     sheet = book[edit.sheet]
     head = {c.value: c.column for c in sheet[1]}
     rows = [
@@ -484,11 +485,12 @@ def edited(path, edit):
     ]
     rows = [row for row in rows if row[0].value != "bid"]
     assert len(rows) == 1, "no such row, or several"
-    for row in rows:
-        cell = row[head[edit.column] - 1]
-        assert cell.fill.fgColor.rgb == "FFFFF6D6", "only shaded cells may be changed"
-        cell.value = edit.value(cell.value) if callable(edit.value) else edit.value
-    return book
+    cell = rows[0][head[edit.column] - 1]
+    assert cell.fill.fgColor.rgb == "FFFFF6D6", "only shaded cells may be changed"
+    before = cell.value
+    cell.value = edit.value(before) if callable(edit.value) else edit.value
+    yield book
+    cell.value = before
 
 
 @functools.cache
@@ -560,15 +562,16 @@ def unedited(tmp_path_factory):
     done, path = result(**BID), tmp_path_factory.mktemp("unedited") / "bid.xlsx"
     done.price = beside(done.price, [("as it is", done.price)])
     workbook.write(done, path)
-    return path, done.price.totals["price"]
+    return openpyxl.load_workbook(path), done.price.totals["price"]
 
 
 @pytest.mark.parametrize("change", EDITS)
 def test_an_edited_cell_gives_what_a_new_run_gives(unedited, change):
-    path, before = unedited
+    book, before = unedited
     after = run_again(change)
     assert after.price.totals["price"] != before
-    assert not differing(Reckoner(edited(path, EDITS[change])).cell, after)
+    with edited(book, EDITS[change]):
+        assert not differing(Reckoner(book).cell, after)
 
 
 @pytest.mark.spreadsheet
@@ -582,7 +585,8 @@ def test_a_spreadsheet_program_reckons_the_same(tmp_path, unedited):
     tried = [name for nth, name in enumerate(EDITS) if nth % 5 < 2]
     assert len(tried) >= 14
     for name in tried:
-        edited(unedited[0], EDITS[name]).save(tmp_path / f"{name}.xlsx")
+        with edited(unedited[0], EDITS[name]) as book:
+            book.save(tmp_path / f"{name}.xlsx")
     out, files = tmp_path / "reckoned", [str(tmp_path / f"{name}.xlsx") for name in tried]
     home = f"-env:UserInstallation={(tmp_path / 'home').as_uri()}"
     options = [home, "--headless", "--convert-to", "xlsx", "--outdir", str(out)]

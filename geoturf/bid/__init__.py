@@ -21,7 +21,15 @@ from typing import Any, Literal
 from pydantic import ValidationError, model_validator
 
 from geoturf.bid import assumed, faults, kept, listing, ordinances
-from geoturf.bid.alternates import Choice, accepted, booked, choices, clash, lot_by_lot
+from geoturf.bid.alternates import (
+    Choice,
+    accepted,
+    booked,
+    bought_alone,
+    choices,
+    clash,
+    lot_by_lot,
+)
 from geoturf.errors import BidError
 from geoturf.model import Finding
 from geoturf.rules import (
@@ -54,6 +62,7 @@ __all__ = [
     "accepted",
     "assumed",
     "booked",
+    "bought_alone",
     "choices",
     "every_rule",
     "lot_by_lot",

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
     from geoturf.bid import Bid
+    from geoturf.model import Ground
     from geoturf.rules.price import Alternate, PriceRules
 
 
@@ -139,6 +140,24 @@ def booked(bid: Bid, name: str) -> Bid:
     )
     materials = bid.materials.model_copy(update={"rates": rates})
     return bid.model_copy(update={"price": price, "materials": materials})
+
+
+def bought_alone(bid: Bid, ground: Ground) -> Bid:
+    """The bid with every lot on ``ground`` bought alone: the very bid where that is so already."""
+    if _lots_share(bid, ground):
+        return lot_by_lot(bid)
+    return bid
+
+
+def _lots_share(bid: Bid, ground: Ground) -> bool:
+    """Whether any two lots share rolls or packages; so too where areas of a lot share no rolls, or
+    lots carry them about, which `lot_by_lot` leaves."""
+    if bid.cuts.pool == "area" or bid.cuts.on_site:
+        return True
+    if bid.cuts.pool == bid.materials.pool == "site":
+        return False
+    lots = ground.areas.groupby("phase", sort=False)["site"].nunique()
+    return bool(lots.gt(1).any())
 
 
 def lot_by_lot(bid: Bid) -> Bid:

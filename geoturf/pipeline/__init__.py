@@ -19,8 +19,8 @@ from geoturf.bid import (
     Bid,
     accepted,
     booked,
+    bought_alone,
     choices,
-    lot_by_lot,
     nearest,
     refuse_foreign_prices,
     unusual,
@@ -62,7 +62,7 @@ def run(
     alone = None
     if stages.each:
         with clock.whole("lot by lot"):
-            alone = stages.priced(lot_by_lot(bid), land)
+            alone = _alone(bid, land, result, stages)
     with clock.whole("alternates"):
         others = _alternates(bid, land, stages)
 
@@ -74,6 +74,7 @@ def run(
     saving = water_saved(place, turf.price, bid, clock)
     of_choice = (*turf.findings, *(saving.findings if saving else ()))
     findings = (*notes, *unusual(bid), *result.findings, *of_choice, *_of_many(bid, place))
+    lots = [(_ALONE, alone)] if alone is not None and alone is not result else []
     result = replace(
         result,
         takeoff=takeoff,
@@ -83,7 +84,6 @@ def run(
     )
     result = replace(result, staying=turf.rest(place), by_plan=by_plan.by_plan(result))
     result = replace(result, risk=clock("risk", _risk, result) if bid.ranges.any_given() else None)
-    lots = [("every lot bought alone", alone)] if alone is not None else []
     sound: list[Result] = []
     for title, one in [("", result), *lots, *others]:
         refuse_broken(title, clock("check", promises.broken_promises, one, sound))
@@ -156,6 +156,15 @@ def _of_many(bid: Bid, land: Ground) -> list[Finding]:
         "price of each"
     )
     return [Finding("note", "many-sites", f"{many} = {bid.limits.sites_each:,.0f}: {none}")]
+
+
+_ALONE = "every lot bought alone"
+
+
+def _alone(bid: Bid, land: Ground, result: Result, stages: Stages) -> Result:
+    """The bid again with every lot bought alone; its own result where no lots share anything."""
+    asked = bought_alone(bid, land)
+    return result if asked is bid else stages.priced(asked, land)
 
 
 def _alternates(bid: Bid, land: Ground, stages: Stages) -> list[tuple[str, Result]]:

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from geoturf import planner, units
-from geoturf.bid import assumed, lot_by_lot
+from geoturf.bid import assumed, bought_alone
 from geoturf.model import (
     Calendar,
     CalendarTask,
@@ -212,7 +212,7 @@ def summary(book: Book, sheet: Any, result: Result) -> None:
         a_unit = float(price.totals["price"]) / surface
     sheet.write_formula(7, 1, "=IF(B5>0,ROUND(B7/B5,2),0)", book.money, round(a_unit, 2))
     if price.lot_by_lot is not None:
-        how = f"its rolls planned with effort {lot_by_lot(bid).cuts.effort}"
+        how = f"its rolls planned with effort {bought_alone(bid, result.ground).cuts.effort}"
         book.text(
             sheet, 8, 0, f"Price were every lot bought alone, {how}, as reckoned with the bid"
         )
