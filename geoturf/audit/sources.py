@@ -208,12 +208,23 @@ def _dbf(data: bytes) -> dict[str, list[str]]:
             read.append((name, kinds[-1][0]))
     rows = min(rows, (len(data) - head) // width)
     table = np.frombuffer(data, np.dtype([("", "S1"), *kinds]), rows, head)
-    return {name: _texts(table[own]) for name, own in read}
+    columns = {name: table[own].tolist() for name, own in read}
+    letters = _letters(columns)
+    return {
+        name: [value.decode(letters, "replace").strip() for value in column]
+        for name, column in columns.items()
+    }
 
 
-def _texts(column: NDArray[np.bytes_]) -> list[str]:
-    """Letters of other code pages as U+FFFD."""
-    return [value.decode("utf-8", "replace").strip() for value in column.tolist()]
+def _letters(columns: dict[str, list[bytes]]) -> str:
+    """UTF-8 where all is; else some code page that this does not know, whose letters beyond ASCII
+    become U+FFFD."""
+    try:
+        for column in columns.values():
+            b"\n".join(column).decode()
+    except UnicodeDecodeError:
+        return "ascii"
+    return "utf-8"
 
 
 # ------------------------------------------------------------------------------------ other formats
