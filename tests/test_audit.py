@@ -683,6 +683,21 @@ def test_each_format_is_read_to_the_same_ground(sound, tmp_path):
     assert pyogrio.read_info(tmp_path / "lawns.geojson")["features"] == len(degrees.shape)
 
 
+def test_shapes_stand_where_their_index_says(sound, tmp_path):
+    """A length that is wrong in the .shp takes the records after it along, where one walks from
+    each to the next; its .shx is right, and what a GIS goes by."""
+    from geoturf.audit import sources
+
+    path = tmp_path / "lawns.shp"
+    geopandas.read_file(sound / "lawns.gpkg")[["geometry"]].to_file(path, engine="pyogrio")
+    whole = [one.area for one in sources.read(path, "", "").shape]
+    data = bytearray(path.read_bytes())
+    data[104:108] = (3).to_bytes(4, "big")
+    path.write_bytes(data)
+    assert [one.area for one in sources.read(path, "", "").shape] == whole
+    assert [one.area for one in geopandas.read_file(path).geometry] == pytest.approx(whole)
+
+
 def test_areas_agree_with_geographiclib(sound):
     """The audit's geodesic areas against GeographicLib's own Python polygons."""
     from geographiclib.geodesic import Geodesic

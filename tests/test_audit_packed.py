@@ -75,5 +75,5 @@ def test_what_is_not_plain_is_said(lots, tmp_path):
     with pytest.raises(Unreadable, match="entities"):
         sources.read(tmp_path / "a.kml", "two", "")
     lots.to_file(tmp_path / "a.gpkg")
-    with pytest.raises(Unreadable, match="2 files of geometry"):
+    with pytest.raises(Unreadable, match="2 files of geometry, none by the name of its layer"):
         sources.read(zipped(tmp_path, ["a.kml", "a.gpkg"]), "", "")

@@ -8,6 +8,7 @@ from types import SimpleNamespace
 
 import geopandas
 import numpy as np
+import pytest
 import shapely
 from shapely.affinity import translate
 from shapely.geometry import box
@@ -69,6 +70,21 @@ def test_a_site_that_gets_no_turf_bears_nothing_and_is_no_row_of_the_workbook(tm
     bare, laid = (float(row["price"]) for row in rows)
     assert bare == 0 < laid
     assert {"price of a site", "workbook's sites"} <= promises
+
+
+@pytest.mark.parametrize(
+    ("left", "hours"), [([], 2.827), (["infill"], 1.1), (["granules"], 1.2 + 0.527)]
+)
+def test_turf_that_others_fill_is_spread_by_others(tmp_path, left, hours):
+    """1,200 and 527 ft2 of sand, 1,100 of granules; 1,000 ft2 are spread in an hour."""
+    sand = {"title": "Sand"}
+    grain = {"title": "Grain", "infill": "granules"}
+    rules = {"products": {"sand": sand, "grain": grain}, "materials": {"leave_out": left}}
+    bid = bid_of(tmp_path, rules, product=["sand", "grain", "sand"])
+    assert "takeoff" in looked_at(tmp_path, bid)
+    rows = csv.DictReader((tmp_path / "report" / "materials.csv").open(encoding="utf-8-sig"))
+    spread = next(row for row in rows if row["item"] == "Spread infill and broom")
+    assert float(spread["net_quantity"]) == pytest.approx(hours, abs=0.006)
 
 
 def test_only_pieces_at_the_border_are_cut_with_the_outline(monkeypatch):

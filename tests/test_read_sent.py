@@ -286,6 +286,24 @@ def test_layers_hatches_and_what_bounds_nothing(tmp_path):
     assert said.startswith("1 open line") and "close the polyline" in said
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ("LWPOLYLINE\n8\nLAWN\n100", "LWPLYLINE\n8\nLAWN\n100", "1 of kind 'LWPLYLINE' not read"),
+        ("LWPOLYLINE\n8\nLAWN\n100", "REGION\n8\nLAWN\n100", "1 of kind 'REGION' not read"),
+        (f"10\n{X:.6f}\n20", f"[]\n{X:.6f}\n20", f"1 of kind '{X:.6f}' not read"),
+    ],
+)
+def test_what_of_a_drawing_does_not_come_is_told(tmp_path, before, after, said):
+    """GDAL passes over kinds that it does not know, and draws what it has met at the end."""
+    lawns = [polyline("LAWN", *rectangle(60, 40, x=X + 100 * k)) for k in (1, 0)]
+    text = drawing(*lawns)
+    assert drawn(tmp_path, text).left_out == 0
+    place = text.rindex(before)
+    source = drawn(tmp_path, text[:place] + after + text[place + len(before) :])
+    assert source.left_out and said in source.findings[0].line()
+
+
 def test_arcs_become_chords_and_the_change_of_area_is_told(tmp_path):
     """A square of 40 ft with half a circle on its top (bulge 1): 1,600 + pi 20^2 / 2 ft2."""
     corners = [(X, Y), (X + 40, Y), (X + 40, Y + 40, 1.0), (X, Y + 40)]
@@ -302,6 +320,11 @@ def test_arcs_become_chords_and_the_change_of_area_is_told(tmp_path):
     ("text", "layer", "said"),
     [
         ("AutoCAD Binary DXF\r\n\x1a", {}, "is a binary DXF; save it as text"),
+        (
+            drawing(polyline("A", *rectangle(9, 9)))[:-20],
+            {},
+            "as DXF: error at line 45 of lots.dxf",
+        ),
         ("no drawing", {}, "is no DXF, whatever its name says"),
         (drawing(polyline("A", *rectangle(9, 9))), {"crs": "EPSG:4326"}, "not degrees"),
         (drawing(polyline("A", *rectangle(9, 9))), {"unit": "furlong"}, "'furlong' is no unit"),

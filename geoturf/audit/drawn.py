@@ -53,14 +53,14 @@ def gathered(folder: Folder, home: Path) -> Input:
     """The input as the bid names it, from ``home`` on."""
     found = Input([], [])
     files = [str(one["path"]) for one in folder.run["inputs"]]
-    known: dict[tuple[str, str, str], Layer] = {}
+    known: dict[tuple[str, str, str, str], Layer] = {}
     for setting in folder.settings["layers"]:
         for file in (name for name in files if means(setting["path"], name)):
             try:
                 for name in _inner(home / file, setting):
-                    key = file, name, setting["crs"]
+                    key = file, name, setting["crs"], setting["unit"]
                     if key not in known:
-                        known[key] = sources.read(home / file, name, setting["crs"])
+                        known[key] = sources.read(home / file, *key[1:])
                     found.layers.append((setting, file, name, _kept(known[key], setting)))
             except Unreadable as fault:
                 found.lost.append(f"{file} {fault}")
@@ -76,15 +76,15 @@ def means(path: str, file: str) -> bool:
     return file == path or within or any(fnmatch.fnmatch(file, one) for one in patterns)
 
 
-_LAYERED = (".gpkg", ".kml", ".kmz")  # formats of layers
+_LAYERED = (".gpkg", ".kml", ".kmz", ".gdb", ".gml", ".dxf", ".zip")  # formats of layers
 
 
 def _inner(path: Path, setting: dict[str, Any]) -> list[str]:
-    if setting["layer"] not in ("", "*"):
-        if path.suffix.lower() in _LAYERED:
-            return [setting["layer"]]
-        return [""]
-    return sources.layers_of(path)
+    if setting["layer"] in ("", "*"):
+        return sources.layers_of(path)
+    if path.suffix.lower() in _LAYERED:
+        return [setting["layer"]]
+    return [""]
 
 
 def _kept(layer: Layer, setting: dict[str, Any]) -> Layer:

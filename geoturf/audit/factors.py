@@ -19,6 +19,16 @@ ENDINGS = {
     "_kg": 1.0,
 }
 
+#: units that drawings are drawn in
+LENGTHS = {
+    "mm": 0.001,
+    "cm": 0.01,
+    "m": 1.0,
+    "in": FOOT / 12,
+    "ft": FOOT,
+    "yd": YARD,
+}
+
 #: units that items are told and priced in
 UNITS = {
     "ft": FOOT,

@@ -158,6 +158,9 @@ def _pets(p: Phase) -> float:
 #: pounds of infill a square foot, least and most, by ounces of pile a square yard (common practice)
 _INFILL = ((60.0, 1.0, 2.0), (80.0, 0.5, 1.0))
 
+#: what leaves a turf's infill to others; any other kind is the item "infill"
+_INFILL_KEY = {"granules": "granules"}
+
 
 def _infill_rate(p: Phase, turf: dict[str, Any]) -> float:
     """kg/m2: what the turf or the bid states, else the middle of what its pile takes."""
@@ -181,8 +184,13 @@ def _filled(p: Phase, granules: bool) -> float:
 
 
 def _spread(p: Phase) -> float:
-    """Ground that is filled."""
-    return p.sum("surface_area", np.array([float(_infill_rate(p, one) > 0) for one in p.product]))
+    """Ground that is filled here: not with what is left to others."""
+    left = p.rules["leave_out"]
+    here = [
+        float(_infill_rate(p, one) > 0 and _INFILL_KEY.get(one["infill"], "infill") not in left)
+        for one in p.product
+    ]
+    return p.sum("surface_area", np.array(here))
 
 
 def _seam(p: Phase) -> Span:
@@ -406,6 +414,7 @@ LEFT = {
     ),
     "odour": ("Odour-control granules", "Spread granules"),
     "infill": ("Infill",),
+    "granules": ("Odour-control granules as infill",),
     "edging": ("Edging board", "Edging stakes", "Set edging"),
     "edging_steel": ("Edging strip, steel, stakes in",),
     "edging_nailer": ("Nailer board along fences",),

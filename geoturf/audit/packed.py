@@ -1,7 +1,6 @@
 """Input in a zip, and KML, by `zipfile` and `xml` alone.
 
-Raises `Unreadable` where a zip holds several files of geometry, and for KML that declares entities
-or whose layer is not plain."""
+Raises `Unreadable` for KML that declares entities or whose layer is not plain."""
 
 from __future__ import annotations
 
@@ -19,27 +18,56 @@ import shapely
 from geoturf.audit.folder import Shapes, Unreadable
 
 ZIPS = (".zip", ".kmz")
-_MAIN = (".shp", ".gpkg", ".geojson", ".json", ".kml", ".parquet", ".geoparquet")
+_MAIN = (
+    ".shp", ".gpkg", ".geojson", ".json", ".kml", ".parquet", ".geoparquet", ".fgb", ".gml", ".dxf",
+)  # fmt: skip
 _UNPACKED_BYTES = 1 << 29
 
 Kml = tuple[str, list[str], dict[str, list[str]], Shapes]
 
 
-@contextmanager
-def unpacked(path: Path) -> Iterator[Path]:
-    """The one file of geometry in a zip, with what lies beside it under its name."""
-    with zipfile.ZipFile(path) as archive, tempfile.TemporaryDirectory() as folder:
+def members(path: Path) -> dict[str, str]:
+    """Files of geometry in a zip by what each is called: its name, or its place in the zip where
+    others have that name."""
+    with zipfile.ZipFile(path) as archive:
         names = [one for one in archive.namelist() if not _hidden(one)]
-        main = [one for one in names if PurePosixPath(one).suffix.lower() in _MAIN]
-        if len(main) != 1:
-            raise Unreadable(f"holds {len(main)} files of geometry; the audit reads zips of one")
-        own = PurePosixPath(main[0]).with_suffix("")
-        parts = [one for one in names if PurePosixPath(one).with_suffix("") == own]
-        if sum(archive.getinfo(one).file_size for one in parts) > _UNPACKED_BYTES:
+    held = dict.fromkeys(filter(None, map(_geometry, names)))
+    stems = [PurePosixPath(one).stem for one in held]
+    return {
+        one if stems.count(stem) > 1 else stem: one for one, stem in zip(held, stems, strict=True)
+    }
+
+
+def _geometry(name: str) -> str:
+    """What a name in a zip is of: itself, the geodatabase about it, or "" for no geometry."""
+    about = [str(one) for one in PurePosixPath(name).parents if one.suffix.lower() == ".gdb"]
+    if about:
+        return about[0]
+    if PurePosixPath(name).suffix.lower() in _MAIN:
+        return name
+    return ""
+
+
+@contextmanager
+def unpacked(path: Path, main: str) -> Iterator[Path]:
+    """A file of geometry in a zip, with what lies beside it under its name; a geodatabase with what
+    is in it."""
+    own = PurePosixPath(main)
+    with zipfile.ZipFile(path) as archive, tempfile.TemporaryDirectory() as folder:
+        held = [one for one in archive.infolist() if not one.is_dir()]
+        parts = {one: PurePosixPath(one.filename) for one in held}
+        inside = {one for one, name in parts.items() if name.parent == own}
+        beside = {one for one, name in parts.items() if name.with_suffix("") == own.with_suffix("")}
+        if sum(one.file_size for one in inside | beside) > _UNPACKED_BYTES:
             raise Unreadable("is larger than the audit reads")
-        for one in parts:  # under their last names alone, so nowhere else
-            (Path(folder) / PurePosixPath(one).name).write_bytes(archive.read(one))
-        yield Path(folder) / PurePosixPath(main[0]).name
+        into = Path(folder) / own.name
+        if inside:
+            into.mkdir()
+        for one in inside:  # under their last names alone, so nowhere else
+            (into / parts[one].name).write_bytes(archive.read(one))
+        for one in beside:
+            (into.parent / parts[one].name).write_bytes(archive.read(one))
+        yield into
 
 
 def _hidden(name: str) -> bool:

@@ -1,14 +1,18 @@
 """The input, read by other means than the run's: shapefiles by `struct`, GeoPackages by SQLite,
-GeoJSON by `json`, GeoParquet by Arrow, zips and KML as in `packed`. Raises `Unreadable` for what it
-cannot read."""
+GeoJSON by `json`, GeoParquet by Arrow, tables by `csv`, zips and KML as in `packed`, the rest as in
+`through_gdal`. Raises `Unreadable` for what it cannot read."""
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import sqlite3
 import struct
 import zipfile
 import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -19,7 +23,7 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
-from geoturf.audit import packed
+from geoturf.audit import packed, through_gdal
 from geoturf.audit.earth import crs_of
 from geoturf.audit.folder import Shapes, Unreadable, defined, read_only, unpacked
 
@@ -62,51 +66,97 @@ class Layer:
         )
 
 
-def read(path: Path, layer: str, crs: str) -> Layer:
-    """A layer of a file; ``crs`` as the bid states it, the file's own where it states none."""
+def read(path: Path, layer: str, crs: str, unit: str = "") -> Layer:
+    """A layer of a file; ``crs`` as the bid states it, the file's own where it states none;
+    ``unit`` that a drawing is in, where the bid states one."""
     kind = path.suffix.lower()
     if kind in packed.ZIPS:
-        return _zipped(path, layer, crs)
+        return _zipped(path, layer, crs, unit)
     reader = _READERS.get(kind)
     if reader is None:
         raise Unreadable(f"{kind or path.name} files are not read by the audit")
-    try:
-        if not path.is_file():  # a pipe would be waited for
+    with _unread():
+        if not (path.is_file() or kind == ".gdb"):  # a pipe would be waited for
             raise Unreadable("is no regular file")
-        if path.stat().st_size > _GUARD_BYTES:
+        if _size(path) > _GUARD_BYTES:
             raise Unreadable("is larger than the audit reads")
         said, feature, columns, shape = reader(path, layer)
+        if not (crs or said):
+            raise Unreadable("has no CRS")
+        own = crs_of(crs or said)
+        if kind == ".dxf":
+            shape = through_gdal.scaled(path, unit, own, shape)
+        shape = _areal(shape)
+        mended = ~(shapely.is_valid(shape) | shapely.is_missing(shape))
+        shape[mended] = shapely.make_valid(shape[mended], method="structure", keep_collapsed=False)
+    return Layer(own, feature, columns, _areal(shape), mended)
+
+
+def _size(path: Path) -> int:
+    """Bytes of a file, or of the files of a geodatabase."""
+    return sum(one.stat().st_size for one in (path, *path.glob("*")) if one.is_file())
+
+
+@contextmanager
+def _unread() -> Iterator[None]:
+    """What a reader meets in a file that it cannot read, in words."""
+    try:
+        yield
     except (
         OSError,
         ValueError,
         LookupError,
         TypeError,
         NotImplementedError,
+        RuntimeError,
         struct.error,
+        csv.Error,
         sqlite3.Error,
+        zipfile.BadZipFile,
+        zlib.error,
+        pyproj.exceptions.ProjError,
         shapely.errors.ShapelyError,
     ) as fault:
         raise Unreadable(f"cannot be read by the audit ({fault})") from None
-    if not (crs or said):
-        raise Unreadable("has no CRS")
-    shape = _areal(shape)
-    mended = ~(shapely.is_valid(shape) | shapely.is_missing(shape))
-    shape[mended] = shapely.make_valid(shape[mended], method="structure", keep_collapsed=False)
-    return Layer(crs_of(crs or said), feature, columns, _areal(shape), mended)
 
 
-def _zipped(path: Path, layer: str, crs: str) -> Layer:
-    try:
-        with packed.unpacked(path) as inner:
-            return read(inner, layer, crs)
-    except (OSError, zipfile.BadZipFile, NotImplementedError, RuntimeError, zlib.error) as fault:
-        raise Unreadable(f"cannot be read by the audit ({fault})") from None
+def _zipped(path: Path, layer: str, crs: str, unit: str) -> Layer:
+    with _unread():
+        held = packed.members(path)
+        if len(held) == 1:
+            (own,) = held.values()
+        else:
+            own = held.get(layer, "")
+            layer = ""
+        if not own:
+            raise Unreadable(f"holds {len(held)} files of geometry, none by the name of its layer")
+        with packed.unpacked(path, own) as inner:
+            return read(inner, layer, crs, unit)
 
 
 def layers_of(path: Path) -> list[str]:
-    """Names of the layers of polygons in a GeoPackage; one without a name in other files."""
-    if path.suffix.lower() != ".gpkg" or not path.is_file():
-        return [""]
+    """Names of the layers of a file of layers, or of the files in a zip; one without a name in
+    others."""
+    kind = path.suffix.lower()
+    with _unread():
+        if kind in packed.ZIPS:
+            held = packed.members(path)
+            if len(held) != 1:
+                return list(held)
+            (own,) = held.values()
+            with packed.unpacked(path, own) as inner:
+                return layers_of(inner)
+        if kind == ".gpkg" and path.is_file():
+            return _tables(path)
+        if kind == ".dxf":
+            return through_gdal.drawing(path, "")[0]
+        if kind in through_gdal.SUFFIXES:
+            return through_gdal.layers_of(path)
+    return [""]
+
+
+def _tables(path: Path) -> list[str]:
+    """Tables of features in a GeoPackage."""
     with read_only(path) as base:
         rows = base.execute("select table_name from gpkg_contents where data_type = 'features'")
         return [str(name) for (name,) in rows.fetchall()]
@@ -127,7 +177,7 @@ _Read = tuple[str, list[str], dict[str, list[str]], Shapes]
 
 
 def _shapefile(path: Path, layer: str) -> _Read:
-    shape = _shp(path.read_bytes())
+    shape = _shp(path.read_bytes(), _beside(path, ".shx"))
     columns = _dbf(_beside(path, ".dbf"))
     for column in columns.values():
         if len(column) < len(shape):
@@ -143,17 +193,30 @@ def _beside(path: Path, suffix: str) -> bytes:
     return b""
 
 
-def _shp(data: bytes) -> Shapes:
-    """Polygons of a .shp; None for records that hold none."""
-    shapes: list[Any] = []
-    at = 100
-    while at + 8 <= len(data):
-        (words,) = struct.unpack_from(">i", data, at + 4)
-        shapes.append(_record(data[at + 8 : at + 8 + 2 * words]))
-        at += 8 + 2 * words
+def _shp(data: bytes, index: bytes) -> Shapes:
+    """Polygons of a .shp, where its .shx says that they stand, else one after another; None for
+    records that hold none."""
+    records = _indexed(data, index) if index else _in_turn(data)
+    shapes = [_record(one) for one in records]
     out: Shapes = np.empty(len(shapes), object)
     out[:] = shapes
     return out
+
+
+def _indexed(data: bytes, index: bytes) -> Iterator[bytes]:
+    """By offset and length in words of two bytes, after a header of 100 (the white paper)."""
+    (words,) = struct.unpack_from(">i", index, 24)
+    for at in range(100, min(len(index), 2 * words) - 7, 8):
+        offset, length = struct.unpack_from(">2i", index, at)
+        yield data[2 * offset + 8 : 2 * (offset + length) + 8]
+
+
+def _in_turn(data: bytes) -> Iterator[bytes]:
+    at = 100
+    while at + 8 <= len(data):
+        (words,) = struct.unpack_from(">i", data, at + 4)
+        yield data[at + 8 : at + 8 + 2 * words]
+        at += 8 + 2 * words
 
 
 def _record(record: bytes) -> Any:
@@ -208,12 +271,23 @@ def _dbf(data: bytes) -> dict[str, list[str]]:
             read.append((name, kinds[-1][0]))
     rows = min(rows, (len(data) - head) // width)
     table = np.frombuffer(data, np.dtype([("", "S1"), *kinds]), rows, head)
-    return {name: _texts(table[own]) for name, own in read}
+    columns = {name: table[own].tolist() for name, own in read}
+    letters = _letters(columns)
+    return {
+        name: [value.decode(letters, "replace").strip() for value in column]
+        for name, column in columns.items()
+    }
 
 
-def _texts(column: NDArray[np.bytes_]) -> list[str]:
-    """Letters of other code pages as U+FFFD."""
-    return [value.decode("utf-8", "replace").strip() for value in column.tolist()]
+def _letters(columns: dict[str, list[bytes]]) -> str:
+    """UTF-8 where all is; else some code page that this does not know, whose letters beyond ASCII
+    become U+FFFD."""
+    try:
+        for column in columns.values():
+            b"\n".join(column).decode()
+    except UnicodeDecodeError:
+        return "ascii"
+    return "utf-8"
 
 
 # ------------------------------------------------------------------------------------ other formats
@@ -235,7 +309,7 @@ def _geopackage(path: Path, layer: str) -> _Read:
     shape = unpacked(by_name.pop(geometry))
     feature = [str(row[0]) for row in values]
     del by_name[names[0]]
-    columns = {name: [_text(value) for value in column] for name, column in by_name.items()}
+    columns = _texts(by_name)
     return defined(definition, organization, number), feature, columns, shape
 
 
@@ -285,7 +359,7 @@ def _geoparquet(path: Path, layer: str) -> _Read:
         raise Unreadable("holds no WKB")
     shape: Shapes = np.asarray(shapely.from_wkb(np.array(table[geometry].to_pylist(), object)))
     names = [name for name in table.column_names if name != geometry]
-    columns = {name: [_text(value) for value in table[name].to_pylist()] for name in names}
+    columns = _texts({name: table[name].to_pylist() for name in names})
     crs = "OGC:CRS84"
     if about.get("crs"):
         crs = json.dumps(about["crs"])
@@ -302,7 +376,41 @@ def _text(value: Any) -> str:
     return str(value).strip()
 
 
+def _table(path: Path, layer: str) -> _Read:
+    """A CSV with a column of well-known text."""
+    text = path.read_text(encoding="utf-8-sig")
+    delimiter = max(",;\t", key=text.partition("\n")[0].count)
+    lines = [line for line in csv.reader(io.StringIO(text), delimiter=delimiter) if line]
+    names = [name.strip() for name in lines[0]]
+    geometry = [own for name in _GEOMETRY for own in names if own.lower() == name]
+    if not geometry:
+        raise Unreadable("has no column of geometry")
+    padded = [line + [""] * (len(names) - len(line)) for line in lines[1:]]
+    columns = {name: [line[k].strip() for line in padded] for k, name in enumerate(names)}
+    texts = [text.rpartition(";")[2] or None for text in columns.pop(geometry[0])]
+    shape: Shapes = np.asarray(shapely.from_wkt(np.array(texts, object), on_invalid="ignore"))
+    return "", [str(k + 1) for k in range(len(shape))], columns, shapely.force_2d(shape)
+
+
+def _drawing(path: Path, layer: str) -> _Read:
+    _, columns, shape = through_gdal.drawing(path, layer)
+    return "", [str(k + 1) for k in range(len(shape))], _texts(columns), shape
+
+
+def _through_gdal(path: Path, layer: str) -> _Read:
+    crs, feature, columns, shape = through_gdal.read(path, layer)
+    return crs, feature, _texts(columns), shape
+
+
+def _texts(columns: dict[str, list[Any]]) -> dict[str, list[str]]:
+    return {name: [_text(value) for value in column] for name, column in columns.items()}
+
+
+_GEOMETRY = ("wkt", "geometry", "geom", "the_geom", "shape", "geo")  # what its column may be called
 _READERS = {
+    ".csv": _table,
+    ".dxf": _drawing,
+    **dict.fromkeys(through_gdal.SUFFIXES, _through_gdal),
     ".shp": _shapefile,
     ".kml": packed.kml,
     ".gpkg": _geopackage,

@@ -48,8 +48,6 @@ def promises(
                 net[title] = exactly(0.0) if row is None else span
                 continue
             value, step = row
-            if left_to_others and not span.high:
-                continue
             names.append(f"phase {phase}, {title}")
             told.append(value)
             room = step * (1 + len(land.site))  # each area's figures are rounded

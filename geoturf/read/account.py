@@ -33,6 +33,7 @@ from geoturf.read.say import Say, counted, listed
 # bytes of a .shp or .shx before its first record (ESRI Shapefile Technical Description, 1998)
 _HEADER = 100
 _DELETED = b"*"  # the first byte of a dBASE row that is marked as deleted
+_MARKS = b" *\0"  # what rows begin with (dBASE III file structure: space or asterisk; NUL is met)
 _PLACEMARK = re.compile(rb"<(?:\w+:)?Placemark[\s/>]")
 _BLOCK = 1 << 20
 _NAMED = 100_000  # more are lost only where a header lies: they are counted, not named
@@ -62,7 +63,8 @@ def account(held: Held, claimed: Claim, loaded: Loaded, found: dict[str, str], s
     """The features with their records for numbers; says which of a file did not come, and marks the
     records that came as nothing but are not nothing. ``found``: geoturf's name of a column -> the
     file's."""
-    loaded = replace(loaded, ids=_records(held, claimed, loaded.ids))
+    records = _records(held, claimed, loaded.ids)
+    loaded = replace(loaded, ids=records)
     if held.item.format == "shapefile":
         if held.item.size(".dbf") is None:
             say.warn(
@@ -72,11 +74,12 @@ def account(held: Held, claimed: Claim, loaded: Loaded, found: dict[str, str], s
         missing = np.flatnonzero(shapely.is_missing(loaded.geometry))
         if missing.size:
             loaded.bad.update(_unreadable(held.item, loaded.ids, missing))
+        loaded = _in_place(held, loaded, say)
     for record, why in loaded.failed.items():
         say.leave_out("bad-record", f"{why}, and is left out", feature=str(record))
-    count = claimed.count - len(loaded.ids) - len(loaded.failed)
+    count = claimed.count - len(records) - len(loaded.failed)
     if count > 0:
-        named = _named(held, claimed, [*loaded.ids.tolist(), *loaded.failed], count)
+        named = _named(held, claimed, [*records.tolist(), *loaded.failed], count)
         _say_lost(held, claimed, named, count, found, say)
     return loaded
 
@@ -306,6 +309,40 @@ def _row_fault(file: IO[bytes], rows: _Rows, record: int, otherwise: str) -> str
             "it is meant"
         )
     return otherwise
+
+
+def _in_place(held: Held, loaded: Loaded, say: Say) -> Loaded:
+    """The records whose rows begin with a mark, as rows do: of others, texts and numbers are those
+    of their neighbours."""
+    rows = _Rows.of(held)
+    if not (rows.size and loaded.ids.size):
+        return loaded
+    with held.item.opened(".dbf") as file:
+        marks = np.frombuffer(b"".join(_marks(file, rows, int(loaded.ids.max()))), np.uint8)
+    marked = np.isin(marks, np.frombuffer(_MARKS, np.uint8))
+    kept = np.ones(len(loaded.ids), bool)
+    stored = loaded.ids <= len(marks)
+    kept[stored] = marked[loaded.ids[stored] - 1]
+    if kept.all():
+        return loaded
+    gone = loaded.ids[~kept]
+    which = "" if len(gone) == len(kept) else f" (records {listed(gone)})"
+    say.leave_out(
+        "bad-record",
+        f"{counted(len(gone), 'feature')} left out{which}: rows of its .dbf do not begin where its "
+        "header says; it is damaged, send it again",
+        count=len(gone),
+    )
+    return loaded.only(kept)
+
+
+def _marks(file: IO[bytes], rows: _Rows, count: int) -> Iterator[bytes]:
+    """First bytes of so many rows, some rows at a time."""
+    file.seek(rows.first)
+    at_once = max(1, _BLOCK // rows.size)
+    for start in range(0, min(count, rows.whole), at_once):
+        here = min(count - start, at_once)
+        yield file.read(here * rows.size)[:: rows.size]
 
 
 def _unreadable(item: Item, records: np.ndarray, missing: np.ndarray) -> dict[int, str]:

@@ -7,9 +7,10 @@ A drawing has no CRS, so the bid states one; it is drawn in the unit that its he
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 import pyarrow as pa
@@ -34,6 +35,17 @@ _UNITS = {
 }
 _UNIT = re.compile(rb"\$INSUNITS\s+70\s+(\d+)")
 _HEADER = 1 << 18  # bytes in which the header lies
+_BEGINS, _NAME, _OWN_LAYER = 0, 2, 8  # group codes
+_LONGEST = 1 << 16  # bytes of a line
+#: entities that come one by one, as lines and areas (DXF Reference, section of entities)
+_DRAWN = ("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "HATCH")
+#: entities that bound nothing, belong to another, or come in the place of what they hold
+_NO_OUTLINE = (
+    "3DFACE", "ACAD_TABLE", "ARC_DIMENSION", "ATTDEF", "ATTRIB", "DGNUNDERLAY", "DIMENSION",
+    "DWFUNDERLAY", "IMAGE", "INSERT", "LARGE_RADIAL_DIMENSION", "LEADER", "LIGHT", "MLINE", "MTEXT",
+    "MULTILEADER", "OLE2FRAME", "OLEFRAME", "PDFUNDERLAY", "POINT", "RAY", "SECTION", "SEQEND",
+    "SHAPE", "SOLID", "SUN", "TEXT", "TOLERANCE", "VERTEX", "VIEWPORT", "WIPEOUT", "XLINE",
+)  # fmt: skip
 _SAME = 1e-5  # feet and survey feet: a drawing in one lies in the grid of the other
 
 
@@ -56,16 +68,60 @@ def load(item: Item, layer: str, keep: Callable[[Sequence[str]], list[str]]) -> 
 
 
 def say_others(item: Item, layer: str, say: Say) -> None:
-    """Tells what is drawn in a layer and bounds no area."""
+    """Tells what is drawn in a layer and bounds no area, and what did not come."""
     table, shapes, kinds = _read(item)
-    here = (np.array(table[_LAYER], object) == layer) & shapely.is_missing(shapes)
-    lines = int((here & np.isin(kinds, ("LineString", "MultiLineString"))).sum())
-    others = int(here.sum()) - lines
+    here = np.array(table[_LAYER], object) == layer
+    points = np.isin(kinds, ("Point", "MultiPoint"))
+    none = here & shapely.is_missing(shapes)
+    others = int((none & points).sum())
+    lines = int(none.sum()) - others
+    _say_lost(item, layer, int((here & ~points).sum()), say)
     if lines:
         what = f"{counted(lines, 'open line')} bound no area and are not read"
         say.warn("open-line", f"{what}; close the polyline where one is the outline of turf")
     if others:
         say.note("not-an-area", f"{counted(others, 'point or text')} not read: no area")
+
+
+def _say_lost(item: Item, layer: str, came: int, say: Say) -> None:
+    """What the drawing's text has in a layer against the lines and areas that came."""
+    entities = list(_entities(item))
+    held = Counter(kind for kind, own in entities if own == layer)
+    known = {*_DRAWN, *_NO_OUTLINE}
+    strange = Counter(kind for kind, own in entities if own in (layer, "") and kind not in known)
+    for kind, count in strange.items():
+        what = f"{count:,} of kind '{kind[:40]}' not read, whatever it bounds"
+        say.leave_out("lost", f"{what}; draw turf as closed polylines", count=count)
+    short = sum(held[kind] for kind in _DRAWN) - came - strange.total()
+    if short > 0:
+        what = f"{counted(short, 'line or outline')} drawn in it cannot be read"
+        say.leave_out("lost", f"{what}; save the drawing again", count=short)
+
+
+def _entities(item: Item) -> Iterator[tuple[str, str]]:
+    """(kind, layer) of all that stands in the drawing's section of entities: pairs of lines, a
+    group's code and its value (DXF Reference, general file structure). What is no code is taken
+    for 0, the beginning of an entity, as by GDAL."""
+    section = kind = layer = ""
+    with item.opened() as file:
+        for code, value in _pairs(file):
+            if code == _NAME and kind == "SECTION":
+                section = value
+            elif code == _OWN_LAYER:
+                layer = value
+            elif code == _BEGINS:
+                if section == "ENTITIES" and kind != "SECTION":
+                    yield kind, layer
+                kind, layer = value, ""
+                if kind == "ENDSEC":
+                    section = ""
+
+
+def _pairs(file: IO[bytes]) -> Iterator[tuple[int, str]]:
+    lines = iter(lambda: file.readline(_LONGEST), b"")
+    for code, value in zip(lines, lines, strict=False):
+        number = code.strip()
+        yield int(number) if number.isdigit() else 0, value.decode("utf-8", "replace").strip()
 
 
 def _read(item: Item) -> tuple[dict[str, list[Any]], np.ndarray, np.ndarray]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import os
+import re
 import sys
 import warnings
 from collections.abc import Iterator
@@ -20,7 +22,10 @@ from geoturf.rules.limits import LimitRules
 
 #: of a GML: 0012 is no number, and nothing is fetched from an address in it
 _GML = {"GML_FIELDTYPES": "ALWAYS_STRING", "GML_DOWNLOAD_SCHEMA": "NO"}
-pyogrio.set_gdal_config_options(_GML)
+#: what GDAL says on standard error beside the errors that it raises; findings say it in a line
+_LOG = {"CPL_LOG": os.devnull}
+pyogrio.set_gdal_config_options(_GML | _LOG)
+_OF_A_LIBRARY = re.compile(r"\S+\.cpp, \d+: ")  # the line of a library that met a fault
 
 
 @dataclass(frozen=True)
@@ -133,6 +138,7 @@ def reason(error: Exception, item: Item) -> str:
         return "its .shx is missing; send .shp, .shx, .dbf, .prj and .cpg together"
     if "malformed" in text:
         return "its database is damaged or cut short; send it again"
+    text = _OF_A_LIBRARY.sub("", text)
     text = text.replace(item.dataset, item.given).replace(str(item.path.absolute()), item.given)
     return text.split("; It might help")[0].rstrip(".; ")[:200]
 

@@ -67,7 +67,7 @@ def main() -> None:
     given = [one for one in sys.argv[1:] if one != "plain"]
     seed, minutes, count = (float(one) for one in [*given, *["1", "5", "8"][len(given) :]])
     end, seed, done = time.monotonic() + 60 * minutes, int(seed), {"whole": 0, "refused": 0}
-    pipeline._Stages._bounds = lambda stages, task: np.zeros((len(task.shapes), 2))
+    pipeline.stages.Stages._bounds = lambda stages, task: np.zeros((len(task.shapes), 2))
     with tempfile.TemporaryDirectory() as folder:
         while time.monotonic() < end:
             rng = np.random.default_rng(seed)
@@ -164,7 +164,7 @@ def laid(bid: Bid) -> None:
     """The bid up to its price, and what is laid and cut looked at again. Raises where either
     fails."""
     source, land = pipeline._measured(bid, Clock(None))
-    made = pipeline._Stages(source, Serial(), Clock(None)).priced(bid, land)
+    made = pipeline.stages.Stages(source, Serial(), Clock(None), each=False).priced(bid, land)
     laying = (*check.laying.ON_GROUND, *check.laying.PROMISES)
     looks = (*laying, *check.lawns.PROMISES, *check.alike.PROMISES)
     looks += (*check.rolling.PROMISES, *check.working.PROMISES)
