@@ -226,7 +226,8 @@ class SectionProgramme:
                 self._keep(self.master.trim(self._dear()))
                 self.room = max(self.room, 2 * len(self.sections))
             wanted = value + drawn * (self.steady - value)
-            added = self._round(every[k % apart :: apart], wanted, whole)
+            first = k % min(apart, len(every))
+            added = self._round(every[first::apart], wanted, whole)
             if not added and not whole:
                 added = self._round(every, wanted, whole)
             if self.bound >= objective * (1 - _CLOSE) or not (added or drawn):

@@ -263,6 +263,7 @@ def warm_seams() -> None:
     slabs = kernel.slabs(edges, vs, cuts, 0.1)
     _, (before,) = kernel.searches(cuts, *slabs, _ROLL, _SHARES[None], -1, -1)
     placing.near(vs, vs[0], vs[-1], cuts, slabs[0], before, 0, 4, 1.0, 0.1, 4.0)
+    kernel.projected(edges, np.zeros((1, 3)), cuts, 0.1)
     lines, _, _ = placing.strips(cuts, *slabs[:3], before, 0.1)
     placing.seams(lines, edges)
     kernel.divisions(lines, np.ones(len(lines), np.int64), lines, _ROLL, True)

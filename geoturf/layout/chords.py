@@ -124,7 +124,7 @@ def _sweep(edges: Floats, vs: Floats, gap: float) -> tuple[Floats, Ints, int]:
         low = vs[s]
         high = vs[s + 1]
         held, taken = met(edges, active, held, taken, low, high)
-        crossings(edges, active, held, 0.5 * (low + high), order)
+        crossings(edges, active, held, 0.5 * (low + high), order, int64(1))
         for k in range(held):
             e = active[k]
             at_low[k], at_high[k] = u_at(edges, e, low), u_at(edges, e, high)

@@ -157,18 +157,22 @@ def u_at(edges: Floats, e: int, v: float) -> float:
 
 
 @inner
-def crossings(edges: Floats, active: Ints, count: int, v: float, order: Floats) -> None:
-    """The ``count`` active edges, sorted by u at ``v`` (insertion: nearly sorted from slab to
-    slab)."""
+def crossings(edges: Floats, active: Ints, count: int, v: float, order: Floats, gap: int) -> None:
+    """The ``count`` active edges, sorted by u at ``v``: Shell's sort from ``gap`` on; by 1 where they
+    are nearly sorted, as from slab to slab."""
     for k in range(count):
-        key = u_at(edges, active[k], v)
-        edge = active[k]
-        j = k
-        while j > 0 and order[j - 1] > key:
-            order[j], active[j] = order[j - 1], active[j - 1]
-            j -= 1
-        order[j] = key
-        active[j] = edge
+        order[k] = u_at(edges, active[k], v)
+    while gap > 0:
+        for k in range(gap, count):
+            key = order[k]
+            edge = active[k]
+            j = k
+            while j >= gap and order[j - gap] > key:
+                order[j], active[j] = order[j - gap], active[j - gap]
+                j -= gap
+            order[j] = key
+            active[j] = edge
+        gap //= 2
 
 
 @jit
@@ -254,7 +258,7 @@ def slabs(
                     active[count] = taken
                     count += 1
                 taken += 1
-            crossings(edges, active, count, 0.5 * (low + high), order)
+            crossings(edges, active, count, 0.5 * (low + high), order, int64(1))
             for k in range(count):
                 above[k] = u_at(edges, active[k], low)
             if fresh:
@@ -278,6 +282,75 @@ def slabs(
         offsets[c] = filled
     _keep_clear(seams, cuts, vs)
     return offsets, out_lo[:filled], out_hi[:filled], seams
+
+
+@jit
+def projected(edges: Floats, level: Floats, cuts: Floats, gap: float) -> tuple[Ints, Floats, Floats]:
+    """What each strip between two cuts takes along the pile, as `slabs` gives it: offsets (cuts), lo
+    and hi of the intervals, gaps up to ``gap`` closed.
+
+    ``level`` (n, 3): v, u from, u to of the edges of constant v, by v. A line across a strip that
+    meets its turf meets that turf's border: an edge, or a stretch of one of the two cuts. So what a
+    strip takes is what its edges and its cuts take, each looked at once. `slabs` goes from vertex to
+    vertex, and at each through all that is met there.
+    """
+    n = len(edges)
+    m = len(cuts)
+    active = np.empty(n, np.int64)
+    crossed = np.empty(n)
+    lo = np.empty(2 * n + len(level) + 2)
+    hi = np.empty(2 * n + len(level) + 2)
+    offsets = np.zeros(m, np.int64)
+    out_lo = np.empty(n + m)
+    out_hi = np.empty(n + m)
+    count = taken = filled = at = int64(0)
+    for c in range(1, m):
+        low = cuts[c - 1]
+        high = cuts[c]
+        count, taken = met(edges, active, count, taken, low, high)
+        many = int64(0)
+        for k in range(count):
+            a = u_at(edges, active[k], max(low, edges[active[k], 1]))
+            b = u_at(edges, active[k], min(high, edges[active[k], 3]))
+            lo[many] = min(a, b)
+            hi[many] = max(a, b)
+            many += 1
+        while at < len(level) and level[at, 0] <= low:
+            at += 1
+        while at < len(level) and level[at, 0] < high:
+            lo[many] = level[at, 1]
+            hi[many] = level[at, 2]
+            many += 1
+            at += 1
+        for end in range(2):
+            met_there = int64(0)
+            for k in range(count):
+                there = edges[active[k], 1] <= low if end == 0 else edges[active[k], 3] >= high
+                if there:
+                    crossed[met_there] = u_at(edges, active[k], low if end == 0 else high)
+                    met_there += 1
+            ends = distinct(crossed[:met_there], -1.0)
+            for k in range(0, len(ends) - 1, 2):
+                lo[many] = ends[k]
+                hi[many] = ends[k + 1]
+                many += 1
+        order = np.arange(many)
+        sort(lo[:many], order)
+        if filled + many > len(out_lo):
+            out_lo = _longer(out_lo, filled, many)
+            out_hi = _longer(out_hi, filled, many)
+        first = filled
+        for k in range(many):
+            begin = lo[order[k]]
+            end_u = hi[order[k]]
+            if filled > first and begin <= out_hi[filled - 1] + gap:
+                out_hi[filled - 1] = max(out_hi[filled - 1], end_u)
+            else:
+                out_lo[filled] = begin
+                out_hi[filled] = end_u
+                filled += 1
+        offsets[c] = filled
+    return offsets, out_lo[:filled], out_hi[:filled]
 
 
 @inner
@@ -660,7 +733,7 @@ def _chords(edges: Floats, v: float, active: Ints, out: Floats) -> int:
         if edges[e, 3] >= v:
             active[count] = e
             count += 1
-    crossings(edges, active, count, v, out)
+    crossings(edges, active, count, v, out, count // 2)
     return count
 
 
@@ -696,7 +769,7 @@ def rows(edges: Floats, vs: Floats, ends: float) -> float:
         count, taken = met(edges, active, count, taken, low, high)
         if count < 2:
             continue
-        crossings(edges, active, count, 0.5 * (low + high), order)
+        crossings(edges, active, count, 0.5 * (low + high), order, int64(1))
         for k in range(count):
             at_low[k], at_high[k] = u_at(edges, active[k], low), u_at(edges, active[k], high)
         length = ends

@@ -22,26 +22,30 @@ def too_large(
     size = np.array([shape.area_m2 for shape in shapes])
     corners = np.array([shape.corners for shape in shapes])
     large = size > rules.regular_from_m2
-    ragged = corners > rules.regular_corners
+    border = np.array([shape.border_m for shape in shapes])
+    ragged = (corners > rules.regular_corners) | (border > rules.regular_border_m)
     total = float(size.sum())
     if total > rules.regular_bid_m2:
         many = (size > ACRE_M2) | ragged
         return many, _of_bid(int(many.sum()), total, rules, told) if many.any() else ()
     said = [
-        _of_area(areas.iloc[row], _why(size[row], corners[row], rules, told))
+        _of_area(areas.iloc[row], _why(shapes[row], rules, told))
         for row in np.flatnonzero(large | ragged).tolist()
     ]
     return large | ragged, tuple(said)
 
 
-def _why(area_m2: float, corners: int, rules: LayoutRules, told: System) -> str:
-    if area_m2 > rules.regular_from_m2:
-        least = told.land(rules.regular_from_m2)
-        return f"an area of {told.land(area_m2)} {LAID} (over [layout] regular_from = {least})"
-    least_corners = f"{rules.regular_corners:,.0f}"
-    return (
-        f"an area of {corners:,} corners {LAID} (over [layout] regular_corners = {least_corners})"
-    )
+def _why(shape: Shape, rules: LayoutRules, told: System) -> str:
+    if shape.area_m2 > rules.regular_from_m2:
+        what = told.land(shape.area_m2)
+        limit = f"regular_from = {told.land(rules.regular_from_m2)}"
+    elif shape.corners > rules.regular_corners:
+        what = f"{shape.corners:,} corners"
+        limit = f"regular_corners = {rules.regular_corners:,.0f}"
+    else:
+        what = f"{told.distance(shape.border_m)} of border"
+        limit = f"regular_border = {told.distance(rules.regular_border_m)}"
+    return f"an area of {what} {LAID} (over [layout] {limit})"
 
 
 def _of_area(area: pd.Series, why: str) -> Finding:

@@ -7,7 +7,7 @@ from __future__ import annotations
 import numpy as np
 
 from geoturf.compiled import Floats, Ints, inlined, inner, int64, jit
-from geoturf.layout.kernel import ASIDE, TOLERANCE_M, band, distinct, turf_on
+from geoturf.layout.kernel import ASIDE, TOLERANCE_M, band, distinct, sort, turf_on
 
 # shapes with more get no candidates at their vertices: the grid is as good, and time stays bounded
 MAX_VERTICES = 80
@@ -101,6 +101,8 @@ def odd(pieces: Floats, seams: Floats, usable: float) -> int:
     count = int64(0)
     lines = np.empty((n, 2))
     beside = np.zeros((n, 2), np.bool_)
+    below_it = np.empty(len(seams), np.int64)
+    above_it = np.empty(len(seams), np.int64)
     for k in range(n):
         v0 = pieces[k, 2]
         v1 = pieces[k, 3]
@@ -112,11 +114,13 @@ def odd(pieces: Floats, seams: Floats, usable: float) -> int:
         if known:
             continue
         length = below = above = 0.0
+        few = _on_line(seams, v0, below_it)
+        many = _on_line(seams, v1, above_it)
         for p in range(k, n):
             if pieces[p, 2] == v0 and pieces[p, 3] == v1:
                 length += pieces[p, 1] - pieces[p, 0]
-                below += _along(seams, v0, pieces[p, 0], pieces[p, 1])
-                above += _along(seams, v1, pieces[p, 0], pieces[p, 1])
+                below += _along(seams, below_it, few, pieces[p, 0], pieces[p, 1])
+                above += _along(seams, above_it, many, pieces[p, 0], pieces[p, 1])
         lines[strips, 0] = v0
         lines[strips, 1] = v1
         beside[strips, 0] = below > ASIDE * length
@@ -132,13 +136,40 @@ def odd(pieces: Floats, seams: Floats, usable: float) -> int:
     return count
 
 
-@inlined
-def _along(seams: Floats, v: float, u0: float, u1: float) -> float:
-    """Length of the ``seams`` (m, 3) on the line at ``v`` between ``u0`` and ``u1``."""
-    total = 0.0
+@inner
+def _on_line(seams: Floats, v: float, rows: Ints) -> int:
+    """The rows of ``seams`` (m, 3) on the line at ``v``, by u, into ``rows``; gives how many."""
+    count = int64(0)
+    rising = True
     for s in range(len(seams)):
         if abs(seams[s, 0] - v) < SAME_M:
-            total += max(0.0, min(u1, seams[s, 2]) - max(u0, seams[s, 1]))
+            rising = rising and (count == 0 or seams[s, 1] >= seams[rows[count - 1], 1])
+            rows[count] = s
+            count += 1
+    if not rising:
+        keys = np.empty(len(seams))
+        for s in range(len(seams)):
+            keys[s] = seams[s, 1]
+        sort(keys, rows[:count])
+    return count
+
+
+@inner
+def _along(seams: Floats, rows: Ints, count: int, u0: float, u1: float) -> float:
+    """Length of the ``count`` seams at ``rows``, which lie on a line and rise, between ``u0`` and
+    ``u1``."""
+    first = int64(0)
+    last = count
+    while first < last:
+        middle = (first + last) // 2
+        if seams[rows[middle], 2] <= u0:
+            first = middle + 1
+        else:
+            last = middle
+    total = 0.0
+    while first < count and seams[rows[first], 1] < u1:
+        total += max(0.0, min(u1, seams[rows[first], 2]) - max(u0, seams[rows[first], 1]))
+        first += 1
     return total
 
 

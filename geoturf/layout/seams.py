@@ -140,7 +140,7 @@ def refined(found: Found, model: int) -> Strips:
 
 def strips_of(shape: Turned, roll: Roll, cuts: np.ndarray, gap_m: float) -> Strips:
     """The strips between the ``cuts``, gaps up to ``gap_m`` closed; what they cost is not told."""
-    offsets, lo, hi, _ = kernel.slabs(shape.edges, shape.vs, cuts, gap_m)
+    offsets, lo, hi = kernel.projected(shape.edges, shape.level, cuts, gap_m)
     sizes = offsets[1:] - offsets[:-1]
     used = np.flatnonzero(sizes)
     lines = np.column_stack([cuts[used], cuts[used + 1]])

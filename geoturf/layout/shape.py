@@ -36,6 +36,11 @@ class Shape:
         """How many corners all rings have."""
         return len(self.points) - len(self.rings)
 
+    @property
+    def border_m(self) -> float:
+        """Length of all rings."""
+        return float(np.hypot(*(self.edges[:, 2:] - self.edges[:, :2]).T).sum())
+
     @cached_property
     def edges(self) -> np.ndarray:
         """Float (m, 4): x0, y0, x1, y1 of every edge that has a length."""
@@ -122,6 +127,18 @@ class Turned:
     high: float
     bearing_deg: float
     outline: np.ndarray
+
+    @cached_property
+    def level(self) -> np.ndarray:
+        """Float (n, 3): v, u from, u to of the edges of constant v, by v."""
+        angle = math.radians(self.bearing_deg)
+        sine, cosine = math.sin(angle), math.cos(angle)
+        x, y = self.outline[:, ::2], self.outline[:, 1::2]
+        v = np.rint((x * cosine - y * sine) / SNAP_M) * SNAP_M
+        rows = np.flatnonzero(v[:, 0] == v[:, 1])
+        u = np.sort(x[rows] * sine + y[rows] * cosine, axis=1)
+        flat = np.column_stack([v[rows, 0], u])
+        return np.ascontiguousarray(flat[np.argsort(flat[:, 0], kind="stable")])
 
     @property
     def box(self) -> tuple[float, float, float, float]:

@@ -184,6 +184,13 @@ class LayoutRules(Rules):
     regular_corners: float = rule(
         5_000.0, "so are areas of more corners", low=1_000.0, high=20_000.0, source=MEASURED
     )
+    regular_border_m: Length = rule(
+        "20 km",
+        "and those with more border, holes' too: what a search has to look at grows by its square",
+        low="5 km",
+        high="40 km",
+        source=MEASURED,
+    )
     regular_bid_m2: Area = rule(
         "500 acre",
         "and in bids over this every area over an acre",

@@ -24,7 +24,7 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import shapely
-from shapely.affinity import scale, translate
+from shapely.affinity import rotate, scale, translate
 
 LIMIT_S = 600
 ACRE_M2 = 4046.8564224
@@ -138,6 +138,49 @@ def holed(count: int) -> shapely.Polygon:
     return shapely.Polygon(shapely.box(0, 0, 4 * side + 2, 4 * side + 2).exterior.coords, holes)
 
 
+def comb(teeth: int, pitch: float, deep: float, turn: float = 0.0) -> shapely.Polygon:
+    """A back of a metre with so many teeth, half a pitch wide each."""
+    left = pitch * np.arange(teeth)
+    tooth = np.array([[0.0, 1.0], [0.0, deep], [0.5 * pitch, deep], [0.5 * pitch, 1.0]])
+    along = (left[:, None, None] * [1.0, 0.0] + tooth).reshape(-1, 2)
+    back = [[(teeth - 0.5) * pitch, 0.0], [0.0, 0.0]]
+    return rotate(shapely.Polygon([*along, *back]), turn, origin=(0, 0))
+
+
+def saw(teeth: int, pitch: float, deep: float) -> shapely.Polygon:
+    """A lawn of 100 m by what it takes with a saw's edge on two sides."""
+    x = 0.5 * pitch * np.arange(2 * teeth + 1)
+    edge = np.column_stack([x, deep * (np.arange(2 * teeth + 1) % 2)])
+    return shapely.Polygon([*(edge + [0.0, 100.0]), *edge[::-1]])
+
+
+def star(rays: int, within: float, out: float) -> shapely.Polygon:
+    """A star of so many rays between two circles."""
+    turn = np.pi / rays * np.arange(2 * rays)
+    radius = np.where(np.arange(2 * rays) % 2 == 0, out, within)
+    return shapely.Polygon(np.column_stack([radius * np.cos(turn), radius * np.sin(turn)]))
+
+
+def spiral(vertices: int, rounds: float, wide: float) -> shapely.Polygon:
+    """A path so wide that winds about its middle, as far from itself as it is wide."""
+    turn = 2 * np.pi * rounds * np.sqrt(np.linspace(0.01, 1, vertices // 2))
+    there = np.column_stack([np.cos(turn), np.sin(turn)])
+    radius = (2 * wide * turn / (2 * np.pi))[:, None]
+    return shapely.Polygon([*(there * radius), *(there * (radius + wide))[::-1]])
+
+
+def sliver(long: float, wide: float, turn: float) -> shapely.Polygon:
+    """A strip, turned."""
+    return rotate(shapely.box(0, 0, long, wide), turn, origin=(0, 0))
+
+
+def scattered(parts: int, side: float) -> shapely.MultiPolygon:
+    """One area of so many squares."""
+    across = int(np.ceil(parts**0.5))
+    x, y = 3 * side * (np.arange(parts) % across), 3 * side * (np.arange(parts) // across)
+    return shapely.multipolygons(shapely.box(x, y, x + side, y + side))
+
+
 def bomb(folder: Path, size: int = 2 << 30) -> list[str]:
     """A zip of 2 MB with a member of 2 GiB."""
     with (
@@ -237,6 +280,20 @@ CASES: dict[str, Callable[[Path], list[str]]] = {
     "100,000 vertices": _park(100, 100_000),
     "1,000,000 vertices": _park(100, 1_000_000),
     "10,000 holes": lambda f: layer([holed(10_000)], f),
+    "comb of 200,000 teeth of 1 cm": lambda f: layer([comb(200_000, 0.02, 50)], f),
+    "comb of 200,000 teeth of 1 cm, turned": lambda f: layer([comb(200_000, 0.02, 50, 30)], f),
+    "comb of 20,000 teeth of 50 cm": lambda f: layer([comb(20_000, 1.0, 10)], f),
+    "comb of 1,000 teeth of 5 m": lambda f: layer([comb(1_000, 10.0, 30, 45)], f),
+    "comb of 1,200 teeth of 1 m, searched": lambda f: layer([comb(1_200, 2.0, 30)], f),
+    "saw of 2 x 50,000 teeth": lambda f: layer([saw(50_000, 0.05, 3)], f),
+    "star of 100,000 vertices": lambda f: layer([star(50_000, 100, 300)], f),
+    "star of 4,900 vertices": lambda f: layer([star(2_450, 30, 60)], f),
+    "spiral of 200,000 vertices": lambda f: layer([spiral(200_000, 20, 5)], f),
+    "spiral of 4,900 vertices": lambda f: layer([spiral(4_900, 12, 2)], f),
+    "sliver of 10 km x 1 m": lambda f: layer([sliver(10_000, 1, 33)], f),
+    "sliver of 10 km x 5 cm": lambda f: layer([sliver(10_000, 0.05, 33)], f),
+    "one area of 100,000 parts": lambda f: layer([scattered(100_000, 3)], f),
+    "one area of 5,000 parts": lambda f: layer([scattered(5_000, 3)], f),
     "3,000 equal sites": lambda f: layer(
         [translate(shapely.box(0, 0, 12, 9), 40 * (k % 60), 40 * (k // 60)) for k in range(3000)], f
     ),
