@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 
 import numpy as np
 import pandas as pd
 import shapely
+
+from geoturf.threads import by_rows
 
 LEAST_WIDTH_M = 1e-3  # narrower parts and holes are residue of overlays, and cannot be turf
 _GRID_M = 1e-5
@@ -210,7 +213,7 @@ def united(parts: np.ndarray, owner: np.ndarray, row: np.ndarray, size: int) -> 
     out = np.full(size, shapely.Polygon(), dtype=object)
     mine = np.unique(owner)
     together = gathered(parts, owner, row, size)[mine]
-    out[mine] = shapely.union_all(together[:, None], axis=1)
+    out[mine] = by_rows(partial(shapely.union_all, axis=1), together[:, None])
     return out
 
 
@@ -237,11 +240,17 @@ def tidy(geometries: np.ndarray) -> np.ndarray:
     of a straight line, less parts under ten square centimetres or thinner than a millimetre.
     Borders that two files share are apart by their rounding once projected, and must not leave a
     seam of lawn, a hole for a notch or a corner in a straight line."""
-    on_grid = shapely.set_precision(polygonal(geometries), _GRID_M)
-    plain = shapely.simplify(on_grid, 5 * _GRID_M)
+    plain = by_rows(_plain, polygonal(geometries))
     parts, owner = shapely.get_parts(polygonal(plain), return_index=True)
     large = (shapely.area(parts) > _SPECK_M2) & (mean_width_m(parts) > LEAST_WIDTH_M)
     return regrouped(parts[large], owner[large], len(geometries))
+
+
+def _plain(geometries: np.ndarray) -> np.ndarray:
+    """On the grid, less what is straight on it."""
+    on_grid = shapely.set_precision(geometries, _GRID_M)
+    plain: np.ndarray = shapely.simplify(on_grid, 5 * _GRID_M)
+    return plain
 
 
 def regrouped(parts: np.ndarray, owner: np.ndarray, size: int) -> np.ndarray:
@@ -286,7 +295,7 @@ def _without_specks(geometries: np.ndarray) -> np.ndarray:
 
 def valid(geometries: np.ndarray) -> np.ndarray:
     """Valid polygons, mended where they are not."""
-    broken = np.flatnonzero(~shapely.is_valid(geometries))
+    broken = np.flatnonzero(~by_rows(shapely.is_valid, geometries))
     if not len(broken):
         return geometries
     out = geometries.copy()
@@ -302,7 +311,7 @@ def overlaid(
     where borders cross so nearly that GEOS finds no consistent answer, all vertices are rounded to
     a micrometre and mended first (slower)."""
     try:
-        return operation(these, those)
+        return by_rows(operation, these, those)
     except shapely.errors.GEOSException:
         return operation(valid(these), valid(those), grid_size=1e-6)
 
@@ -320,10 +329,23 @@ def in_box(geometry: shapely.Geometry, box: Sequence[float]) -> shapely.Geometry
         return kept
 
 
+def in_band(geometries: np.ndarray, low_m: float, high_m: float) -> np.ndarray:
+    """What of each geometry lies between y = ``low_m`` and y = ``high_m``: as `in_box`, all in one
+    call."""
+    west, _, east, _ = shapely.total_bounds(geometries)
+    box = (west - 1, low_m, east + 1, high_m)
+    try:
+        kept: np.ndarray = shapely.clip_by_rect(geometries, *box)
+    except shapely.errors.GEOSException:
+        kept = np.array([in_box(one, box) for one in geometries], object)
+    return kept
+
+
 def buffered(geometries: np.ndarray, distance_m: float) -> np.ndarray:
     """Grown, or shrunk, with mitred corners: straight borders and square corners stay what they
     are."""
-    return valid(shapely.buffer(geometries, distance_m, join_style="mitre", mitre_limit=5.0))
+    grown = partial(shapely.buffer, distance=distance_m, join_style="mitre", mitre_limit=5.0)
+    return valid(by_rows(grown, geometries))
 
 
 def gathered(parts: np.ndarray, owner: np.ndarray, row: np.ndarray, size: int) -> np.ndarray:

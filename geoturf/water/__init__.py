@@ -43,6 +43,7 @@ import pandas as pd
 from geoturf.model import Ground, Water
 from geoturf.rules import Product
 from geoturf.rules.water import WaterRules
+from geoturf.threads import begin
 from geoturf.units import US, System
 from geoturf.water import asked, bills, choice, notes, ordinance, outlook, profile, programme, story
 from geoturf.water.cautions import cautions
@@ -155,6 +156,7 @@ def compare(
     doubled = None
     if rules.budget is not None and not rules.funds and rules.objective != "cost":
         doubled = choice.doubled(wanted, chooser, pick, settled.budget, rules.gap)
+    curve = begin(lambda: choice.curve(wanted, chooser, middle))
     sensitivity = outlook.sensitivity(settled)
     held = holdings(rules, lawns)
     judged = ordinance.checked(middle, pick.chosen, held)
@@ -164,7 +166,7 @@ def compare(
     return Water(
         table=table,
         monthly=story.monthly(middle, pick),
-        curve=choice.curve(wanted, chooser, middle),
+        curve=curve(),
         worksheet=judged.sheet,
         sensitivity=sensitivity,
         scenarios=outlook.scenarios(settled),

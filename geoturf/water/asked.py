@@ -104,6 +104,8 @@ def _needed(view: View, allowed: np.ndarray, required: np.ndarray) -> np.ndarray
     others = np.flatnonzero(allowed.any(axis=1) & ~worth_it)
     others = others[np.argsort(payback[others], kind="stable")]
     needed = np.zeros(len(district), dtype=bool)
+    if not len(others):
+        return needed
     for name in set(district) - {""}:
         wanted = rules.districts.get(name, rules.every_district)
         inside = worth_it & (district == name)
@@ -213,6 +215,8 @@ def _of_district(
     lawns: Lawns, name: str, wanted: District, allowed: np.ndarray, cost: np.ndarray
 ) -> list[Side]:
     """A district's minimums, its budget, and its shares of what is spent."""
+    if wanted == District():  # nothing
+        return []
     at = (lawns.areas["district"] == name).to_numpy()[:, None]
     inside = np.broadcast_to(at, allowed.shape).astype(float)
     ground = inside * lawns.ground_m2[:, None]

@@ -73,7 +73,7 @@ class Chooser:
         """The best choice within ``budget`` (inf: no limit), to a relative ``gap`` if the node
         count allows; None where there is none."""
         options = self.options
-        without = np.setdiff1d(np.arange(options.n), options.area)
+        without = np.bincount(options.area, minlength=options.n) == 0
         if options.required[without].any():
             return None
         if not len(options.area):
@@ -111,8 +111,10 @@ class Chooser:
         found = rounded(self.options, relaxed, budget)
         bound = relaxed.bound
         nodes = 0
-        for core in self._cores(relaxed):
-            if self._missing(found, bound, gap) <= 0:
+        cores = self._cores(relaxed)
+        while self._missing(found, bound, gap) > 0:
+            core = next(cores, None)
+            if core is None:
                 break
             solved = self._solve(core, budget, gap / 2)
             nodes += solved.nodes

@@ -43,18 +43,18 @@ class Months:
             return self.sites[site]
         return self
 
-    def by_area(self, site: pd.Series) -> tuple[np.ndarray, np.ndarray]:
-        """ETo and rain of areas of the sites named (n,), each (n, 12)."""
+    def places(self, site: pd.Series) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Where areas of the sites named (n,) lie, as numbers (n,); ETo and rain there, each
+        (places, 12)."""
         if not self.sites:
-            one_for_all = (len(site), len(self.eto_m))
-            return np.broadcast_to(self.eto_m, one_for_all), np.broadcast_to(
-                self.rain_m, one_for_all
-            )
+            return np.zeros(len(site), int), self.eto_m[None], self.rain_m[None]
         numbers, names = pd.factorize(site)
-        own = [self.of(name) for name in names]
-        eto = np.stack([one.eto_m for one in own])
-        rain = np.stack([one.rain_m for one in own])
-        return eto[numbers], rain[numbers]
+        own = {id(months): months for months in map(self.of, names)}
+        place = {one: number for number, one in enumerate(own)}
+        of_site = np.array([place[id(self.of(name))] for name in names], int)
+        eto = np.stack([one.eto_m for one in own.values()])
+        rain = np.stack([one.rain_m for one in own.values()])
+        return of_site[numbers], eto, rain
 
 
 NEAREST = "nearest"

@@ -11,9 +11,9 @@ Depths in metres, volumes in cubic metres; arrays end in twelve months, January 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-import pandas as pd
 
 from geoturf import units
 from geoturf.rules.water import Climate, Conversion, WaterRules
@@ -66,6 +66,11 @@ class Use:
         saved: np.ndarray = self.before_m3[:, None, :] - self.after_m3
         return saved
 
+    @cached_property
+    def saved_a_year_m3(self) -> np.ndarray:
+        """(n, k)."""
+        return np.asarray(self.saved_m3.sum(axis=2))
+
 
 def volume_factor(constant: str, rounded: float = ORDINANCE_GALLONS) -> float:
     """What volumes are multiplied by: 1 for the exact constant, else that of the gallons per square
@@ -95,27 +100,30 @@ def applied_depth_m(
 
 
 class _Balance:
-    """The water balance of one case, for any cover and efficiency."""
+    """The water balance of one case, for any cover and efficiency. ``kind`` (n,): which areas have
+    place, cover and irrigation in common."""
 
     def __init__(self, lawns: Lawns, months: Months, rules: WaterRules, case: Case):
         way = {"effective_rain": case.rain_method} if case.rain_method else {}
         self.climate = rules.climate.model_copy(update=way)
-        eto_m, rain_m = months.by_area(lawns.areas["site"])
-        self.eto_m = eto_m * case.eto
-        self.rain_m = rain_m * case.rain
+        place, eto_m, rain_m = months.places(lawns.areas["site"])
+        cover = lawns.cover_numbers
+        method = lawns.method_numbers
+        kinds, self.kind = _kinds(place, cover, method)
+        self.eto_m = eto_m[kinds[:, 0]] * case.eto
+        self.rain_m = rain_m[kinds[:, 0]] * case.rain
         self.area_m2 = lawns.ground_m2[:, None] * volume_factor(rules.constant)
         self.covers = list(lawns.covers)
         self.methods = list(lawns.efficiencies)
         self.factors = np.array([lawns.covers[name].factor for name in self.covers])
         self.sparse = np.array([lawns.covers[name].rain_by_factor for name in self.covers])
         self.shares = np.array([lawns.efficiencies[name] for name in self.methods])
-        self.own_cover = _index(lawns.areas["cover"], self.covers)
-        own_method = _index(lawns.areas["irrigation"], self.methods)
+        self.own_cover = kinds[:, 1]
         now = np.minimum(1.0, self.shares * case.efficiency)  # the irrigation that is there
-        self.own_share = now[own_method][:, None]
+        self.own_share = now[kinds[:, 2]][:, None]
 
     def applied_m3(self, cover: int | np.ndarray, efficiency: np.ndarray | float) -> np.ndarray:
-        """Irrigation of every area, (n, 12), under a cover (number, or one an area)."""
+        """Irrigation of every area, (n, 12), under a cover (number, or one a kind)."""
         at = np.broadcast_to(cover, len(self.own_cover))
         sparse = self.sparse[at][:, None]
         factor = self.factors[at]
@@ -123,7 +131,7 @@ class _Balance:
         rain = self.rain_m
         rules = self.climate
         depth = applied_depth_m(eto, rain, factor, efficiency, rules, by_factor=sparse)
-        return depth * self.area_m2
+        return np.asarray(depth[self.kind] * self.area_m2)
 
     def after_m3(self, conversion: Conversion, cover_name: str) -> np.ndarray:
         """Irrigation of every area after a conversion under the cover named, the area's own if
@@ -190,7 +198,9 @@ def _kept(conversion: Conversion, meter: np.ndarray) -> np.ndarray:
     return kept
 
 
-def _index(names: pd.Series, known: list[str]) -> np.ndarray:
-    """The place of each name among the known, (n,)."""
-    place = {name: k for k, name in enumerate(known)}
-    return names.map(place).to_numpy(int)
+def _kinds(*numbers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The rows of ``numbers``, (n,) each, that there are, and which of them each row is: a city has
+    few, and depths of water are worked out once a kind."""
+    sizes = [int(one.max(initial=0)) + 1 for one in numbers]
+    codes, kind = np.unique(np.ravel_multi_index(numbers, sizes), return_inverse=True)
+    return np.column_stack(np.unravel_index(codes, sizes)), kind

@@ -71,7 +71,7 @@ def model(
 
 
 def _fill(made: highspy.HighsLp, rows: np.ndarray, cols: np.ndarray, entries: np.ndarray) -> None:
-    order = np.lexsort((rows, cols))
+    order = np.argsort(cols * made.num_row_ + rows)
     made.a_matrix_.format_ = highspy.MatrixFormat.kColwise
     start = np.searchsorted(cols[order], np.arange(made.num_col_ + 1))
     made.a_matrix_.start_ = start.astype(np.int32)

@@ -3,7 +3,7 @@ about weather and prices."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -51,6 +51,16 @@ class Lawns:
         """Number of each area's site, (n,)."""
         return self.areas.groupby("site", sort=False).ngroup().to_numpy()
 
+    @cached_property
+    def cover_numbers(self) -> np.ndarray:
+        """Place of each area's cover among ``covers``, (n,)."""
+        return _places(self.areas["cover"], self.covers)
+
+    @cached_property
+    def method_numbers(self) -> np.ndarray:
+        """Place of each area's irrigation among ``efficiencies``, (n,)."""
+        return _places(self.areas["irrigation"], self.efficiencies)
+
     @property
     def ground_m2(self) -> np.ndarray:
         return self.areas["ground_area_m2"].to_numpy(float)
@@ -58,6 +68,12 @@ class Lawns:
     @property
     def surface_m2(self) -> np.ndarray:
         return self.areas["surface_area_m2"].to_numpy(float)
+
+
+def _places(names: pd.Series, known: Iterable[str]) -> np.ndarray:
+    """The place of each name among the known, (n,)."""
+    place = {name: k for k, name in enumerate(known)}
+    return names.map(place).to_numpy(int)
 
 
 def lawns(ground: Ground, turf_price: pd.Series | None, rules: WaterRules, currency: str) -> Lawns:

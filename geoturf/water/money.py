@@ -59,16 +59,17 @@ def replacement_factor(life: int, years: int, rate: float, growth: float = 0.0) 
 
 def by_site(values: np.ndarray, site: np.ndarray) -> np.ndarray:
     """Sums rows of ``values`` (n, ...) by ``site`` (n,) numbers, giving one row a site."""
-    total = np.zeros((int(site.max(initial=-1)) + 1, *values.shape[1:]))
-    np.add.at(total, site, values)
-    return total
+    count = int(site.max(initial=-1)) + 1
+    columns = values.reshape(len(values), -1).T
+    total = np.stack([np.bincount(site, column, count) for column in columns], axis=-1)
+    return total.reshape(count, *values.shape[1:])
 
 
 def _bill_saved(lawns: Lawns, use: Use, factor: float) -> np.ndarray:
     """A year's bill saved by each option, (n, k), as if it were the only one of its site."""
     tariffs = lawns.tariffs
     if not tariffs.tiered:
-        alike: np.ndarray = use.saved_m3.sum(axis=2) * tariffs.first_per_m3()[:, None] * factor
+        alike: np.ndarray = use.saved_a_year_m3 * tariffs.first_per_m3()[:, None] * factor
         return alike
     own = replace(tariffs, of_account=tariffs.of_account[tariffs.account])  # a bill for each area
     account = by_site(use.before_m3, tariffs.account)[tariffs.account]
@@ -139,7 +140,7 @@ def worth(lawns: Lawns, use: Use, rules: WaterRules, case: Case = MIDDLE) -> Wor
     bill_years = present_value_factor(years, rate, water_rise)
     npv = bill_saved * bill_years - outlay - later - establishing
     water_years = present_value_factor(years, rate)
-    saved = use.saved_m3.sum(axis=2) * water_years - use.establishing_m3 * young_water
+    saved = use.saved_a_year_m3 * water_years - use.establishing_m3 * young_water
     yearly = bill_saved + upkeep_saved
     with np.errstate(divide="ignore", invalid="ignore"):
         payback = np.where(yearly > 0, outlay / yearly, np.where(outlay > 0, np.inf, 0.0))
@@ -157,12 +158,11 @@ def _upkeep_saved(lawns: Lawns) -> np.ndarray:
 
 def _upkeep_now(lawns: Lawns) -> np.ndarray:
     """Upkeep a year of what is there, (n,)."""
-    cover = lawns.areas["cover"].to_numpy()
     surface = lawns.surface_m2
-    total = np.zeros(len(cover))
-    for name in np.unique(cover):
-        at = cover == name
-        total[at] = by_area(lawns.covers[name].upkeep, surface[at])
+    total = np.zeros(len(surface))
+    for number, cover in enumerate(lawns.covers.values()):
+        at = lawns.cover_numbers == number
+        total[at] = by_area(cover.upkeep, surface[at])
     return total
 
 

@@ -9,7 +9,7 @@ the ordinance's estimate. A check of the arithmetic, no legal advice; a verdict 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
@@ -18,7 +18,7 @@ import pandas as pd
 
 from geoturf.errors import BidError
 from geoturf.model import Finding
-from geoturf.rules.water import WaterRules
+from geoturf.rules.water import Cover, WaterRules
 from geoturf.rules.water.ordinance import filled
 from geoturf.water import published
 from geoturf.water.climate import Months
@@ -152,10 +152,7 @@ def _zones(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame
     by_zone = _planted(view, choice, landscape).groupby(_ZONE, sort=False, as_index=False)
     zones = by_zone[["area_m2", "use_m3"]].sum()
     eto_m = _eto(months, rules, zones["site"])
-    zones["plant_factor"] = [
-        _year_factor(lawns, cover, months.of(site))
-        for cover, site in zip(zones["cover"], zones["site"], strict=True)
-    ]
+    zones["plant_factor"] = _by_cover(lawns, months, zones, _year_factor)
     methods = dict(lawns.efficiencies)
     zones["efficiency"] = zones["irrigation"].map(methods).astype(float)
     special_etaf = filled(rules.ordinance).special_etaf
@@ -170,9 +167,31 @@ def _zones(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame
     return zones
 
 
-def _year_factor(lawns: Lawns, cover: str, months: Months) -> float:
+def _by_cover(
+    lawns: Lawns, months: Months, zones: pd.DataFrame, figure: Callable[[Cover, Months], float]
+) -> np.ndarray:
+    """A figure of the cover of each hydrozone where it lies, worked out once for each of both."""
+    known: dict[tuple[str, int], float] = {}
+    out = np.zeros(len(zones))
+    for row, (cover, site) in enumerate(zip(zones["cover"], zones["site"], strict=True)):
+        own = months.of(site)
+        kind = (cover, id(own))
+        if kind not in known:
+            known[kind] = figure(lawns.covers[cover], own)
+        out[row] = known[kind]
+    return out
+
+
+def _by_place(months: Months, sites: pd.Series, figure: Callable[[Months], float]) -> np.ndarray:
+    """A figure of the months of each of the sites named (m,)."""
+    if not months.sites:
+        return np.full(len(sites), figure(months))
+    return np.array([figure(months.of(site)) for site in sites])
+
+
+def _year_factor(cover: Cover, months: Months) -> float:
     """A cover's factor over the year, weighted by ETo."""
-    return float(np.dot(lawns.covers[cover].factor, months.eto_m / months.eto_m.sum()))
+    return float(np.dot(cover.factor, months.eto_m / months.eto_m.sum()))
 
 
 def _planted(view: View, choice: np.ndarray, landscape: pd.Series) -> pd.DataFrame:
@@ -206,18 +225,15 @@ def _peak_use_m3(lawns: Lawns, months: Months, zones: pd.DataFrame) -> pd.Series
     """Use of hydrozones in the month of most ETo: (ETo x plant factor - a quarter of its rain) /
     efficiency x area (EPA 2009 revised approach; the quarter from memory), by the exact
     constant."""
-    depth_m = [
-        _peak_depth_m(lawns, cover, months.of(site))
-        for cover, site in zip(zones["cover"], zones["site"], strict=True)
-    ]
-    use_m3: pd.Series = np.array(depth_m) / zones["efficiency"] * zones["area_m2"]
+    depth_m = _by_cover(lawns, months, zones, _peak_depth_m)
+    use_m3: pd.Series = depth_m / zones["efficiency"] * zones["area_m2"]
     return use_m3
 
 
-def _peak_depth_m(lawns: Lawns, cover: str, months: Months) -> float:
+def _peak_depth_m(cover: Cover, months: Months) -> float:
     peak = int(months.eto_m.argmax())
     rain_m = PEAK_RAIN_SHARE * months.rain_m[peak]
-    need_m = months.eto_m[peak] * lawns.covers[cover].factor[peak]
+    need_m = months.eto_m[peak] * cover.factor[peak]
     return max(0.0, float(need_m - rain_m))
 
 
@@ -235,9 +251,7 @@ def _eto(months: Months, rules: WaterRules, sites: pd.Series) -> np.ndarray:
     def year_m(own: Months) -> float:
         return max(0.0, float(own.eto_m.sum() - share * own.rain_m.sum()))
 
-    if not months.sites:
-        return np.full(len(sites), year_m(months))
-    return np.array([year_m(months.of(site)) for site in sites])
+    return _by_place(months, sites, year_m)
 
 
 def differences(sheet: pd.DataFrame, view: View, chosen: np.ndarray) -> pd.DataFrame:
@@ -311,10 +325,8 @@ def compliance(sheet: pd.DataFrame, months: Months, rules: WaterRules, law: Law)
     sums["mawa_m3"] = allowance_m3(
         eto_m, landscape, special, etaf, _scale(rules), float(special_etaf or 1)
     )
-    sums["peak_allowance_m3"] = [
-        peak_month_allowance_m3(months.of(site).eto_m, float(area))
-        for site, area in zip(sums["site"], sums["landscape_m2"], strict=True)
-    ]
+    peak_m = _by_place(months, sums["site"], lambda own: peak_month_allowance_m3(own.eto_m, 1.0))
+    sums["peak_allowance_m3"] = peak_m * landscape
     sums["margin_m3"] = sums["mawa_m3"] - sums["etwu_m3"]
     sums["complies"] = (sums["margin_m3"] >= -1e-9 * sums["mawa_m3"]) if law.judges else None
     regular = landscape - special

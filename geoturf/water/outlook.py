@@ -4,13 +4,14 @@ one at a time."""
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from geoturf.rules.water import WaterRules
+from geoturf.threads import each
 from geoturf.water import choice, programme
 from geoturf.water.chooser import Chooser
 from geoturf.water.demand import INPUTS, MIDDLE, RAIN_METHODS, Case, used_now
@@ -100,8 +101,10 @@ def scenarios(settled: Settled) -> pd.DataFrame:
     """One row a case: case, eto, efficiency, price (factors), rain_method, baseline_m3, saved_m3,
     bill_saved, npv (of the middle case's choice), best_saved_m3, best_npv (of the best choice for
     the case), areas_changed (-1: no choice meets the budget then)."""
+    every = cases(settled)
+    outcomes = each(partial(_outcome, settled), every.values())
     rows = []
-    for name, case in cases(settled).items():
+    for (name, case), outcome in zip(every.items(), outcomes, strict=True):
         factors = {
             "case": name,
             "eto": case.eto,
@@ -109,7 +112,7 @@ def scenarios(settled: Settled) -> pd.DataFrame:
             "efficiency": case.efficiency,
             "price": case.price,
         }
-        rows.append(factors | _outcome(settled, case))
+        rows.append(factors | outcome)
     return pd.DataFrame(rows)
 
 
@@ -117,14 +120,16 @@ def sensitivity(settled: Settled) -> pd.DataFrame:
     """One row an input and end, the input that moves the choice most first: input, end (low, high),
     factor (or how rain is counted), then as in `scenarios`, and ``swing``: the greater share of
     ground whose conversion changes, of the input's two ends."""
+    every = ends(settled)
+    outcomes = each(partial(_outcome, settled), [tried.case for tried in every])
     rows = []
-    for tried in ends(settled):
+    for tried, outcome in zip(every, outcomes, strict=True):
         named = {
             "input": tried.input,
             "end": tried.end,
             "factor": tried.factor,
         }
-        rows.append(named | _outcome(settled, tried.case))
+        rows.append(named | outcome)
     table = pd.DataFrame(rows)
     by_input = table.groupby("input")
     npv = by_input["npv"].max() - by_input["npv"].min()

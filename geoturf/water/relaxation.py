@@ -9,9 +9,9 @@ solves.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import highspy
 import numpy as np
@@ -106,13 +106,16 @@ class Relaxed:
         return at, loss, np.concatenate([options.cost, np.zeros(options.n)])
 
 
+_HALVINGS = 60
+
+
 class Relaxation:
     """The relaxation of one set of options, for any number of budgets. There must be an option."""
 
     def __init__(self, options: Options):
         self.options = options
         self.rows = np.unique(options.area)  # areas with an option: a row of the relaxation each
-        self.option, self.value, self.cost = _padded(options, self.rows)
+        self.table = _table(options, self.rows)
         every = np.arange(len(options.area))
         model = highs.model(options, every, options.required, np.inf, every[:0], whole=False)
         self.solver = highs.solver()
@@ -148,7 +151,7 @@ class Relaxation:
     def _start(self, budget: float) -> tuple[highspy.HighsBasis, np.ndarray]:
         """The basis that is optimal where no side constraint binds, and the options (one an area in
         ``rows``) it rounds to."""
-        dear, cheap, price = _split(self._best_at, budget)
+        dear, cheap, price = self._split(budget)
         picked = cheap
         critical = NONE
         if price > 0:
@@ -184,67 +187,92 @@ class Relaxation:
         basis.valid = True
         return basis
 
-    def _best_at(self, price: float) -> tuple[np.ndarray, float]:
-        """At a price of budget, the best option of each area in ``rows`` (-1: none; the cheaper of
-        equals), and their cost."""
-        gain = self.value - price * self.cost
-        place = gain.argmax(axis=1)
-        at = np.arange(len(self.rows))
-        none = (gain[at, place] <= 0) & ~self.options.required[self.rows]
-        best = np.where(none, NONE, self.option[at, place])
-        return best, float(self.cost[at, place][~none].sum())
+    def _split(self, budget: float) -> tuple[np.ndarray, np.ndarray, float]:
+        """The price of budget at which the best options just cost the budget: the options a hair
+        below it (too dear together), those a hair above it (within the budget), and the price; 0
+        where the budget does not bind.
+
+        An area that is best off with one option at two prices is so at all between: gains are lines
+        in the price, the best of them convex. So only areas that change are looked at again."""
+        dear = self.table.best_at(0.0)
+        if self._cost_of(dear) <= budget:
+            return dear, dear, 0.0
+        low = 0.0
+        high = 1.0
+        cheap = dear
+        for _ in range(_HALVINGS):  # a price at which the budget is kept
+            cheap = self.table.best_at(high)
+            if self._cost_of(cheap) <= budget:
+                break
+            low = high
+            dear = cheap
+            high *= 4
+        moving = np.flatnonzero(dear != cheap)
+        table = self.table.of(moving)
+        of_others = self._cost_of(cheap) - self._cost_of(cheap[moving])
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2
+            if not low < middle < high or len(moving) <= 1:
+                break
+            best = table.best_at(middle)
+            if of_others + self._cost_of(best) > budget:
+                low = middle
+                dear[moving] = best
+            else:
+                high = middle
+                cheap[moving] = best
+            still = dear[moving] != cheap[moving]
+            of_others += self._cost_of(best[~still])
+            moving = moving[still]
+            table = table.of(still)
+        return dear, cheap, high
+
+    def _cost_of(self, best: np.ndarray) -> float:
+        return float(self.options.cost[best[best >= 0]].sum())
 
 
-def _padded(options: Options, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Options as a table of one row an area, its cheapest first (so that the first of equals is the
-    cheaper): number, value and cost, (rows, most options of an area), filled up with options worth
-    minus infinity."""
+class Table(NamedTuple):
+    """Options of m areas, the cheapest of each first (so that the first of equals is the cheaper):
+    ``option`` (number), ``value`` and ``cost``, (most options of an area, m), filled up with
+    options worth minus infinity; ``required``: bool (m,)."""
+
+    option: np.ndarray
+    value: np.ndarray
+    cost: np.ndarray
+    required: np.ndarray
+
+    def of(self, areas: np.ndarray) -> Table:
+        """Some of the areas alone: their places, or which they are, bool (m,)."""
+        if areas.dtype == bool and areas.all():
+            return self
+        return Table(*(column[..., areas] for column in self))
+
+    def best_at(self, price: float) -> np.ndarray:
+        """At a price of budget, the best option of each area (-1: none; the cheaper of equals)."""
+        best = self.option[0]
+        most = self.value[0] - price * self.cost[0]
+        for option, value, cost in zip(
+            self.option[1:], self.value[1:], self.cost[1:], strict=True
+        ):  # an option at a time: columns are long, and few
+            gain = value - price * cost
+            best = np.where(gain > most, option, best)
+            most = np.maximum(most, gain)
+        return np.where((most <= 0) & ~self.required, NONE, best)
+
+
+def _table(options: Options, rows: np.ndarray) -> Table:
+    """The options of the areas ``rows``."""
     cheapest_first = np.lexsort((options.cost, options.area))
     row = np.searchsorted(rows, options.area[cheapest_first])
     place = np.arange(len(row)) - np.searchsorted(row, row)
-    shape = len(rows), int(place.max()) + 1
+    shape = int(place.max()) + 1, len(rows)
     option = np.full(shape, NONE)
     value = np.full(shape, -np.inf)
     cost = np.zeros(shape)
-    option[row, place] = cheapest_first
-    value[row, place] = options.value[cheapest_first]
-    cost[row, place] = options.cost[cheapest_first]
-    return option, value, cost
-
-
-_Best = Callable[[float], tuple[np.ndarray, float]]  # best options at a price, and their cost
-_HALVINGS = 60
-
-
-def _split(best_at: _Best, budget: float) -> tuple[np.ndarray, np.ndarray, float]:
-    """The price of budget at which the best options just cost the budget: the options a hair below
-    it (too dear together), those a hair above it (within the budget), and the price; 0 where the
-    budget does not bind."""
-    dear, cost = best_at(0.0)
-    if cost <= budget:
-        return dear, dear, 0.0
-    low = 0.0
-    high = 1.0
-    cheap = dear
-    for _ in range(_HALVINGS):  # a price at which the budget is kept
-        cheap, cost = best_at(high)
-        if cost <= budget:
-            break
-        low = high
-        dear = cheap
-        high *= 4
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        if not low < middle < high or (dear != cheap).sum() <= 1:
-            break
-        best, cost = best_at(middle)
-        if cost > budget:
-            low = middle
-            dear = best
-        else:
-            high = middle
-            cheap = best
-    return dear, cheap, high
+    option[place, row] = cheapest_first
+    value[place, row] = options.value[cheapest_first]
+    cost[place, row] = options.cost[cheapest_first]
+    return Table(option, value, cost, options.required[rows])
 
 
 def _fill_up(

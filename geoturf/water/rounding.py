@@ -62,7 +62,7 @@ def _moves(options: Options, relaxed: Relaxed, current: np.ndarray) -> Moves:
     gain = value[option] - value[given]
     moved = np.flatnonzero((option != given) & np.isfinite(loss))
     dearness = loss[moved] / np.maximum(np.abs(more[moved]), 1e-9)
-    near = moved[np.argsort(dearness, kind="stable")[:_MOVES]]
+    near = moved[_least(dearness, _MOVES)]
     return Moves(
         np.append(area[near], NONE),
         np.append(option[near], NONE),
@@ -70,6 +70,14 @@ def _moves(options: Options, relaxed: Relaxed, current: np.ndarray) -> Moves:
         np.append(more[near], 0.0),
         np.append(gain[near], 0.0),
     )
+
+
+def _least(values: np.ndarray, count: int) -> np.ndarray:
+    """Where the ``count`` least values stand, least first; of equals the first."""
+    rows = np.arange(len(values))
+    if len(values) > count:
+        rows = np.flatnonzero(values <= np.partition(values, count - 1)[count - 1])
+    return rows[np.argsort(values[rows], kind="stable")[:count]]
 
 
 def _gains(options: Options, moves: Moves, current: np.ndarray, left: float) -> np.ndarray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -43,9 +44,8 @@ class View:
         at = np.flatnonzero(chosen >= 0)
         picked = at, chosen[at]
         after = self.after_m3(chosen)
-        before_bill = self._bill(self.use.before_m3)
         after_bill = self._bill(after)
-        bill_saved = before_bill - after_bill
+        bill_saved = self.bill_before - after_bill
         capital = _sum(worth.capital[picked])
         rebate = _sum(rebate_paid(self.lawns, worth.rebate, chosen))
         later = _sum(worth.later_cost[picked])
@@ -68,7 +68,7 @@ class View:
             "use_m3": _sum(after),
             "capital": capital,
             "rebate": rebate,
-            "bill_before": before_bill,
+            "bill_before": self.bill_before,
             "bill_after": after_bill,
             "bill_saved": bill_saved,
             "upkeep_saved": upkeep_saved,
@@ -78,6 +78,11 @@ class View:
             "establishing_m3": _sum(extra),
             "establishing_years": int(young[chosen[at]][extra > 0].max(initial=0)),
         }
+
+    @cached_property
+    def bill_before(self) -> float:
+        """A year's bill before any conversion."""
+        return self._bill(self.use.before_m3)
 
     def _bill(self, volume_m3: np.ndarray) -> float:
         """A year's bill of all accounts, ``volume_m3``: (n, 12)."""
@@ -102,4 +107,4 @@ def view(lawns: Lawns, months: Months, rules: WaterRules, case: Case = MIDDLE) -
     """Water and money of every area and conversion in a case."""
     used = use(lawns, months, rules, case)
     money = worth(lawns, used, rules, case)
-    return View(lawns, months, rules, case, used, money, used.saved_m3.sum(axis=2))
+    return View(lawns, months, rules, case, used, money, used.saved_a_year_m3)
