@@ -148,7 +148,7 @@ def _counts(values: Any) -> np.ndarray:
 
 
 def _moneys(values: Any) -> np.ndarray:
-    return np.asarray([str(units.cents(v)) if v is not None else "" for v in values], dtype=object)
+    return np.asarray([units.cents_text(v) if v is not None else "" for v in values], dtype=object)
 
 
 _WRITTEN: dict[str, Callable[[Any], np.ndarray]] = {

@@ -105,10 +105,12 @@ def _write_pages(result: Result, fresh: Path) -> None:
 
     if result.each:
         workbook.write(result, fresh / "bid.xlsx")
-    (fresh / "map.html").write_text(maps.page(result, result.bid.units), encoding="utf-8")
+    files = {"map.html": maps.OFFICE}
     if result.any_turf:  # else there is nothing to offer
-        for_client = maps.page(result, result.bid.units, maps.CLIENT)
-        (fresh / "client" / "map.html").write_text(for_client, encoding="utf-8")
+        files["client/map.html"] = maps.CLIENT
+    pages = maps.pages(result, result.bid.units, files.values())
+    for file, page in zip(files, pages, strict=True):
+        (fresh / file).write_text(page, encoding="utf-8")
     give_back()
     if result.water is not None:
         from geoturf import planner

@@ -323,6 +323,14 @@ def cents(amount: Decimal | float | int) -> Decimal:
     return Decimal(amount).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
 
 
+def cents_text(amount: Decimal | float | int) -> str:
+    """`cents` as text. What has two decimals as it is written stays so."""
+    text = str(amount)
+    if text[-3:-2] == ".":
+        return text
+    return str(cents(amount))
+
+
 @dataclass(frozen=True, slots=True)
 class System:
     """How quantities are told to a reader: the units of a bid (``us`` or ``metric``). Everything

@@ -126,6 +126,9 @@ class Planes:
     height_m: Floats
     geod: pyproj.Geod
 
+    def only(self, rows: slice) -> Planes:
+        return Planes(self.lon[rows], self.lat[rows], self.height_m[rows], self.geod)
+
     def laid(self, lonlat: Shapes, plane: NDArray[np.intp]) -> Shapes:
         """Shapes, each in the plane that is named for it."""
         points, owner = shapely.get_coordinates(lonlat, return_index=True)

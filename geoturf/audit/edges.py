@@ -7,16 +7,19 @@ must lie between two that are reckoned here.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from geoturf.audit import earth
 from geoturf.audit.drawn import Drawn, Input
 from geoturf.audit.folder import Folder, Shapes
 from geoturf.audit.ground import heights
+from geoturf.audit.parts import by_parts
 from geoturf.audit.told import Floats, Told, agrees, between, compared, first_wrong, unseen
 
 _TOUCH_M = 2e-3
@@ -26,11 +29,38 @@ _LOOSE = 0.03  # of a length: borders that draw near each other at a slant
 
 
 @dataclass(frozen=True)
-class _Along:
-    """Of each border, (n,): what comes near things of a kind at all, what touches them for sure."""
+class _Beside:
+    """Things of a kind, in degrees, each beside an area, (k,), in the order of areas."""
 
-    near_m: Floats
-    touching_m: Floats
+    kind: str
+    area: NDArray[np.intp]
+    thing: Shapes
+
+    def of(self, rows: slice) -> tuple[NDArray[np.intp], Shapes]:
+        first, last = np.searchsorted(self.area, (rows.start, rows.stop))
+        return self.area[first:last] - rows.start, self.thing[first:last]
+
+
+@dataclass(frozen=True)
+class _Borders:
+    """Areas in planes of their own, (n,), and the things about each: of every kind the area's
+    number and the thing in its plane, in the order of areas."""
+
+    shape: Shapes
+    line: Shapes
+    whole_m: Floats
+    about: dict[str, tuple[NDArray[np.intp], Shapes]]
+
+    def only(self, rows: NDArray[np.intp]) -> _Borders:
+        new = np.full(len(self.shape), -1)
+        new[rows] = np.arange(len(rows))
+        kept = {kind: (new[at], things) for kind, (at, things) in self.about.items()}
+        about = {kind: (at[at >= 0], things[at >= 0]) for kind, (at, things) in kept.items()}
+        return _Borders(self.shape[rows], self.line[rows], self.whole_m[rows], about)
+
+
+#: the least and the most that edges of a kind can be, (n,) each
+_Bounds = dict[str, tuple[Floats, Floats]]
 
 
 def laid(folder: Folder) -> Told:
@@ -71,32 +101,62 @@ def promises(folder: Folder, drawn: Drawn, found: Input) -> list[Told]:
     if not len(drawn.row):
         return [agrees("edges", "no turf is laid")]
     own = earth.planes(drawn.lonlat, heights(folder, drawn), drawn.geod)
-    placed = own.laid(drawn.lonlat, np.arange(len(drawn.row)))
     reach = folder.settings["edges"]["tolerance"]
-    border = shapely.boundary(placed)
-    along = {
-        role: _along(placed, border, drawn, own, _of_role(found, role, folder), reach)
-        for role in ("building", "paving")
-    }
-    along["shared"] = _beside(folder, placed, border, drawn, own, reach)
-    whole = shapely.length(border)
+    about = _about(folder, drawn, found)
+    told = {kind: areas.si(f"edge_{kind}")[drawn.row] for kind in _WORDS}
+
+    def reckoned(rows: slice) -> _Bounds:
+        borders = _borders(drawn.lonlat, own, about, reach, rows)
+        return _bounds(borders, {kind: one[rows] for kind, one in told.items()}, reach)
+
+    parts = by_parts(reckoned, len(drawn.row))
     names = [folder.areas[k] for k in drawn.row]
-    told = {kind: areas.si(f"edge_{kind}")[drawn.row] for kind in (*along, "open")}
+    out = []
+    for kind, words in _WORDS.items():
+        least, most = (np.concatenate([part[kind][end] for part in parts]) for end in (0, 1))
+        out.append(between(f"{kind} edges", words, names, told[kind], least, most, "m"))
+    return out
+
+
+#: kinds of edges, as promises tell them
+_WORDS = {
+    "building": "edges along building",
+    "paving": "edges along paving",
+    "shared": "edges along shared",
+    "open": "edges along nothing",
+}
+
+
+def _bounds(borders: _Borders, told: dict[str, Floats], reach: float) -> _Bounds:
+    """What touches is near, so edges that hold where only what touches counts as near hold all the
+    more; and so do those that hold where things that overlap an area count as touching it. Only the
+    others are looked at as they should be: few are. (Corners of what touches stand out by five
+    times as much at the most; that must not be more than what is near.)"""
+    alike = {kind: _touched(borders, kind) for kind in borders.about}
+    bounds = _reckoned(borders.whole_m, alike, alike)
+    held = [(low <= told[kind]) & (told[kind] <= high) for kind, (low, high) in bounds.items()]
+    rows = np.flatnonzero(~np.all(held, axis=0) | (reach < 5 * _TOUCH_M))
+    if len(rows):
+        others = borders.only(rows)
+        near = {kind: _near(others, kind, reach) for kind in others.about}
+        touching = {kind: _touched(_apart(others, kind), kind) for kind in others.about}
+        for kind, ends in _reckoned(others.whole_m, near, touching).items():
+            for end, values in zip(bounds[kind], ends, strict=True):
+                end[rows] = values
+    return bounds
+
+
+def _reckoned(whole: Floats, near: dict[str, Floats], touching: dict[str, Floats]) -> _Bounds:
+    """``near``: border that comes near things of a kind at all; ``touching``: that touches them
+    for sure."""
 
     def room(length: Floats) -> Floats:
         return _LOOSE_M + _LOOSE * length + (1e-5 * whole)
 
-    out = []
-    for kind, one in along.items():
-        most = one.near_m + room(one.near_m)
-        out.append(
-            between(f"{kind} edges", f"edges along {kind}", names, told[kind], 0.0, most, "m")
-        )
-    near = np.minimum(sum(one.near_m for one in along.values()), whole)
-    touching = np.maximum.reduce([one.touching_m for one in along.values()])
-    least, most = whole - near - room(near), whole - touching + room(touching)
-    out.append(between("open edges", "edges along nothing", names, told["open"], least, most, "m"))
-    return out
+    bounds = {kind: (np.zeros(len(whole)), one + room(one)) for kind, one in near.items()}
+    nearest = np.minimum(sum(near.values()), whole)
+    sure = np.maximum.reduce(list(touching.values()))
+    return bounds | {"open": (whole - nearest - room(nearest), whole - sure + room(sure))}
 
 
 def _of_role(found: Input, role: str, folder: Folder) -> Shapes:
@@ -111,61 +171,80 @@ def _of_role(found: Input, role: str, folder: Folder) -> Shapes:
     return np.empty(0, object)
 
 
-def _along(
-    placed: Shapes, border: Shapes, drawn: Drawn, own: earth.Planes, things: Shapes, reach: float
-) -> _Along:
-    """Along things that are drawn in degrees."""
-    pad = 1e-5  # of a degree, a metre
+def _about(folder: Folder, drawn: Drawn, found: Input) -> list[_Beside]:
+    """Buildings and paving within a metre of areas, and other areas of the same site and
+    product."""
+    pad = 1e-5  # of a degree
     west, south, east, north = shapely.bounds(drawn.lonlat).T
     boxes = shapely.box(west - pad, south - pad, east + pad, north + pad)
-    tree = shapely.STRtree(things)
-    area, thing = tree.query(boxes)
-    return _close(placed, border, area, own.laid(things[thing], area), reach)
+    out = []
+    for role in ("building", "paving"):
+        things = _of_role(found, role, folder)
+        area, thing = shapely.STRtree(things).query(boxes)
+        out.append(_in_order(role, area, things[thing]))
+    group = _groups(folder, drawn)
+    rows = np.flatnonzero(np.bincount(group)[group] > 1)
+    one, other = (rows[k] for k in shapely.STRtree(drawn.lonlat[rows]).query(boxes[rows]))
+    keep = (one != other) & (group[one] == group[other])
+    return [*out, _in_order("shared", one[keep], drawn.lonlat[other[keep]])]
 
 
-def _beside(
-    folder: Folder, placed: Shapes, border: Shapes, drawn: Drawn, own: earth.Planes, reach: float
-) -> _Along:
-    """Along other areas of the same site and product."""
+def _in_order(kind: str, area: NDArray[np.intp], things: Shapes) -> _Beside:
+    order = np.argsort(area, kind="stable")
+    return _Beside(kind, area[order], things[order])
+
+
+def _groups(folder: Folder, drawn: Drawn) -> NDArray[np.intp]:
+    """Areas of the same site and product have the same number."""
     areas = folder.table("areas")
     keys = list(zip(areas.text("site"), areas.text("product"), strict=True))
-    group = np.unique([f"{a}\n{b}" for a, b in (keys[k] for k in drawn.row)], return_inverse=True)[
-        1
-    ]
-    tree = shapely.STRtree(drawn.lonlat)
-    west, south, east, north = shapely.bounds(drawn.lonlat).T
-    pad = 1e-5
-    one, other = tree.query(shapely.box(west - pad, south - pad, east + pad, north + pad))
-    keep = (one != other) & (group[one] == group[other])
-    one = one[keep]
-    other = other[keep]
-    return _close(placed, border, one, own.laid(drawn.lonlat[other], one), reach)
+    numbers: dict[tuple[str, str], int] = {}
+    return np.array([numbers.setdefault(keys[k], len(numbers)) for k in drawn.row], np.intp)
 
 
-def _close(
-    placed: Shapes, border: Shapes, area: np.ndarray, things: Shapes, reach: float
-) -> _Along:
-    """``things``: in the planes of the areas they belong to."""
-    near = np.zeros(len(placed))
-    touching = np.zeros(len(placed))
-    if not len(area):
-        return _Along(near, touching)
-    order = np.argsort(area, kind="stable")
-    area = area[order]
-    things = shapely.make_valid(things[order])
-    wide = shapely.buffer(things, reach * 1.02 + 1e-3)
-    first = np.flatnonzero(np.diff(area, prepend=-1))
-    for begin, end in zip(first, [*first[1:], len(area)], strict=True):
-        k = int(area[begin])
-        about = shapely.union_all(wide[begin:end])
-        near[k] = shapely.length(shapely.intersection(border[k], about))
-        touching[k] = _touched(placed[k], border[k], things[begin:end])
-    return _Along(near, touching)
+def _borders(
+    lonlat: Shapes, own: earth.Planes, about: Sequence[_Beside], reach: float, rows: slice
+) -> _Borders:
+    """Those of some areas, and things within reach of them."""
+    planes = own.only(rows)
+    shape = planes.laid(lonlat[rows], np.arange(len(lonlat[rows])))
+    line = shapely.boundary(shape)
+    near = {}
+    for one in about:
+        area, thing = one.of(rows)
+        things = shapely.make_valid(planes.laid(thing, area))
+        keep = shapely.dwithin(line[area], things, 2 * _far(reach))
+        near[one.kind] = area[keep], things[keep]
+    return _Borders(shape, line, np.asarray(shapely.length(line), float), near)
 
 
-def _touched(shape: Any, border: Any, things: Shapes) -> float:
-    """Border that runs on things that stand outside; things that overlap it say nothing sure."""
-    outside = things[shapely.area(shapely.intersection(things, shape)) < 1e-2]
-    thin = shapely.buffer(outside, _TOUCH_M, cap_style="flat", join_style="mitre")
-    along: Any = shapely.intersection(border, shapely.union_all(thin))
-    return float(shapely.length(along))
+def _far(reach: float) -> float:
+    """How far from a thing a border lies along it: rounds are drawn with corners."""
+    return reach * 1.02 + 1e-3
+
+
+def _near(borders: _Borders, kind: str, reach: float) -> Floats:
+    return _along(borders, kind, _far(reach))
+
+
+def _touched(borders: _Borders, kind: str) -> Floats:
+    return _along(borders, kind, _TOUCH_M, cap_style="flat", join_style="mitre")
+
+
+def _along(borders: _Borders, kind: str, wide_m: float, **style: Any) -> Floats:
+    """Of each border, what lies so near to things of a kind."""
+    area, things = borders.about[kind]
+    out = np.zeros(len(borders.line))
+    owner, place = np.unique(area, return_inverse=True)
+    if len(owner):
+        together = shapely.geometrycollections(things, indices=place)
+        wide = shapely.buffer(together, wide_m, **style)
+        out[owner] = shapely.length(shapely.intersection(borders.line[owner], wide))
+    return out
+
+
+def _apart(borders: _Borders, kind: str) -> _Borders:
+    """Without things that overlap an area, which say nothing sure."""
+    area, things = borders.about[kind]
+    over = shapely.area(shapely.intersection(things, borders.shape[area]))
+    return replace(borders, about={kind: (area[over < 1e-2], things[over < 1e-2])})

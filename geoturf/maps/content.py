@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -36,15 +37,61 @@ FEW = (
 )
 
 
-def islands(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
+class Alike:
+    """What all audiences see alike of a place, all areas of it, laid or not; worked out where it is
+    first asked for."""
+
+    def __init__(self, place: Result):
+        self.place = place
+
+    @cached_property
+    def outlines(self) -> dict[str, Any]:
+        """Borders and the place of the pile arrow."""
+        area = self.place.ground.areas
+        frames = self.place.ground.frames
+        borders = area["geometry"].to_numpy()
+        frame = area["frame"].to_numpy(dtype=int)
+        if layers.very_many(self.place):
+            borders = shapely.simplify(borders, NEAR_M)
+        inner = ground.to_degrees(frames, frame, shapely.point_on_surface(borders))
+        return {
+            "borders": encode.polygons(ground.to_degrees(frames, frame, borders)),
+            "inner": encode.ints(encode.deltas(encode.grid(shapely.get_coordinates(inner)))),
+        }
+
+    @cached_property
+    def areas(self) -> pd.DataFrame:
+        return tables.areas(self.place)
+
+    @cached_property
+    def sites(self) -> pd.DataFrame:
+        return tables.sites(self.place)
+
+    @cached_property
+    def colourings(self) -> list[dict[str, Any]]:
+        return colourings(self.place)
+
+    @cached_property
+    def edges(self) -> dict[str, Any]:
+        return layers.edges(self.place)
+
+    @cached_property
+    def context(self) -> dict[str, Any]:
+        return layers.context(self.place)
+
+
+def islands(
+    result: Result, audience: Audience = OFFICE, alike: Alike | None = None
+) -> dict[str, Any]:
     """Island name -> its data: the figures of the bid, and all areas, laid or not."""
-    place = everywhere(result)
+    alike = alike or Alike(everywhere(result))
+    place = alike.place
     return {
         "geoturf-bid": bid(result, audience),
-        "geoturf-areas": areas(place, audience),
+        "geoturf-areas": areas(place, audience, alike),
         "geoturf-pieces": layers.pieces(place, withheld=not audience.pieces),
-        "geoturf-edges": layers.edges(place),
-        "geoturf-context": layers.context(place),
+        "geoturf-edges": alike.edges,
+        "geoturf-context": alike.context,
         "geoturf-water": water(place) if audience.water else {},
     }
 
@@ -99,32 +146,27 @@ def _squared(text: str) -> str:
     return re.sub(r" (ft|m)2$", r" \1²", text)
 
 
-def areas(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
+def areas(
+    result: Result, audience: Audience = OFFICE, alike: Alike | None = None
+) -> dict[str, Any]:
     """Borders, the place of the pile arrow, figures and colourings, areas-aligned."""
+    alike = alike or Alike(result)
     area = result.ground.areas
-    frames = result.ground.frames
-    borders = area["geometry"].to_numpy()
-    frame = area["frame"].to_numpy(dtype=int)
-    if very_many := layers.very_many(result):
-        borders = shapely.simplify(borders, NEAR_M)
-    inner = ground.to_degrees(frames, frame, shapely.point_on_surface(borders))
-    sites = audience.trimmed(tables.sites(result))
-    untold = ("site", *(_but_few(sites) if very_many else ()))
+    sites = audience.trimmed(alike.sites)
+    untold = ("site", *(_but_few(sites) if layers.very_many(result) else ()))
     return {
         "count": len(area),
         "site": encode.words(area["site"]),
         "area": encode.ids(area["area"]),
-        "borders": encode.polygons(ground.to_degrees(frames, frame, borders)),
-        "inner": encode.ints(encode.deltas(encode.grid(shapely.get_coordinates(inner)))),
-        "figures": _figures(result, audience),
+        **alike.outlines,
+        "figures": _figures(result, alike.areas, audience),
         "sites": figures.columns(sites, result.bid.currency, but=untold),
-        "colourings": [c for c in colourings(result) if audience.shows(c["key"])],
+        "colourings": [c for c in alike.colourings if audience.shows(c["key"])],
     }
 
 
-def _figures(result: Result, audience: Audience) -> list[dict[str, Any]]:
+def _figures(result: Result, table: pd.DataFrame, audience: Audience) -> list[dict[str, Any]]:
     """The columns of areas.csv, and what each area costs and is priced at."""
-    table = tables.areas(result)
     money = result.price.areas
     attrs = table.attrs
     table = table.assign(cost=money["cost"].to_numpy(), price=money["price"].to_numpy())

@@ -14,30 +14,54 @@ import pandas as pd
 _FORMULA = re.compile(r"(?:^|(?<=[;\t\r\n]))(?=(?:[^\S\t\r\n]|\")*[=+\-@\uff1d\uff0b\uff0d\uff20])")
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]*)?([eE][+-]?[0-9]+)?")
 _BLANK_STARTS = ("\t", "\r", "\n")  # OWASP: these at the start are themselves a way in
+_SIGNS = "=+-@\uff1d\uff0b\uff0d\uff20\t\r\n"  # what the two of them look for
 _CRLF = "\r\n"  # RFC 4180
+_QUOTED = ',"\r\n'  # RFC 4180 too
 
 
 def write_csv(table: pd.DataFrame, path: Path) -> None:
     """UTF-8, RFC 4180, a header, no index; fixed decimals, so that equal input gives equal
     bytes."""
-    out = pd.DataFrame(index=table.index)
-    for name in table.columns:
-        column = table[name]
-        if not pd.api.types.is_numeric_dtype(column):
-            out[name] = [as_text(value) for value in column]
-        elif name in table.attrs.get("decimals", {}):
-            digits = table.attrs["decimals"][name]
-            out[name] = ["" if np.isnan(value) else f"{value:.{digits}f}" for value in column]
-        else:
-            out[name] = column
-    head = [as_text(name) for name in table.columns]  # some are named by the input
-    out.to_csv(
-        path,
-        index=False,
-        header=head,
-        lineterminator=_CRLF,
-        encoding="utf-8",
-    )
+    decimals = table.attrs.get("decimals", {})
+    head = _fields([as_text(name) for name in table.columns])  # some are named by the input
+    cells = [_cells(table[name], decimals.get(name)) for name in table.columns]
+    rows = [",".join(row) for row in zip(*cells, strict=True)]
+    if len(head) == 1:
+        rows = [row or '""' for row in rows]  # else it would be an empty line
+    text = _CRLF.join([",".join(head), *rows, ""])
+    path.write_bytes(text.encode("utf-8"))
+
+
+def _cells(column: pd.Series, digits: int | None) -> list[str]:
+    """A column as it is written."""
+    if not pd.api.types.is_numeric_dtype(column):
+        return _fields(_texts([str(value) for value in column]))
+    write = str if digits is None else f"{{:.{digits}f}}".format
+    written = list(map(write, column.tolist()))
+    for k in np.flatnonzero(column.isna()).tolist():
+        written[k] = ""
+    return written
+
+
+def _texts(texts: list[str]) -> list[str]:
+    """`as_text` of each: nothing is done where no sign of a formula stands in any."""
+    together = "".join(texts)
+    if any(sign in together for sign in _SIGNS):
+        return [as_text(text) for text in texts]
+    return texts
+
+
+def _fields(texts: list[str]) -> list[str]:
+    """In quotes where they have to be."""
+    together = "".join(texts)
+    if not any(sign in together for sign in _QUOTED):
+        return texts
+    return [_quoted(text) if any(sign in text for sign in _QUOTED) else text for text in texts]
+
+
+def _quoted(text: str) -> str:
+    doubled = text.replace('"', '""')
+    return f'"{doubled}"'
 
 
 def as_text(value: object) -> str:
