@@ -324,9 +324,12 @@ def cents(amount: Decimal | float | int) -> Decimal:
 
 
 def cents_text(amount: Decimal | float | int) -> str:
-    """`cents` as text. What has two decimals as it is written stays so."""
-    text = str(amount)
-    if text[-3:-2] == ".":
+    """`cents` as text, sooner: what has two decimals stays as it is, and a number that does not lie
+    halfway between two cents, which only eighths do, is rounded alike by every rule."""
+    if isinstance(amount, float):
+        if math.isfinite(amount) and not (8 * amount).is_integer():
+            return f"{amount:.2f}"
+    elif (text := str(amount))[-3:-2] == ".":
         return text
     return str(cents(amount))
 

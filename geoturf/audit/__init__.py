@@ -24,6 +24,7 @@ the run does, and reckons with plain formulas of its own. What it cannot look at
     sheets.py   the workbook's stored values
     pages.py    the maps' outlines
     asked.py    run.json's settings against the bid file
+    parts.py    some areas at a time, on all processors
     told.py     a promise, and whether it holds
 """
 
@@ -32,6 +33,7 @@ from __future__ import annotations
 import sqlite3
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -55,6 +57,7 @@ from geoturf.audit import (
 from geoturf.audit.drawn import Drawn, Input
 from geoturf.audit.folder import Beyond, Folder, Unreadable, opened
 from geoturf.audit.items import Span
+from geoturf.audit.parts import beside
 from geoturf.audit.told import AGREES, BROKEN, UNSEEN, Told, broken, unseen
 
 __all__ = ["AGREES", "BROKEN", "UNSEEN", "Told", "Unreadable", "audit", "bid_of", "home_of"]
@@ -82,22 +85,40 @@ def audit(
     told: list[Told] = []
     if bid is not None:
         told += _safely("settings", lambda: [asked.promise(folder, bid)])
+    with beside(_on_paper, folder) as on_paper:
+        told += _on_ground(folder, home)
+        told += on_paper()
+    return told
+
+
+def _on_ground(folder: Folder, home: str | Path | None) -> Iterator[Told]:
+    """What hangs on shapes and on the input."""
     seen, drawn, found = _input(folder, home)
-    told += seen
-    told += _safely("edges add up", lambda: [edges.laid(folder), edges.add_up(folder)])
+    yield from seen
+    yield from _safely("edges add up", lambda: [edges.laid(folder), edges.add_up(folder)])
     if drawn is not None and found is not None and len(drawn.row):
         own = drawn
         around = found
-        told += _safely("edges", lambda: edges.promises(folder, own, around))
-    told += _safely("layout", lambda: _laid(folder, drawn))
-    told += _safely("price", lambda: money.promises(folder))
-    told += _safely("price of a site", lambda: shares.promises(folder))
-    told += _safely("calendar", lambda: dates.promises(folder))
-    told += _safely("risk", lambda: chances.promises(folder))
-    told += _safely("water", lambda: savings.promises(folder))
-    told += _safely("workbook", lambda: sheets.promises(folder))
-    told += _safely("maps", lambda: pages.promises(folder))
-    return told
+        yield from _safely("edges", lambda: edges.promises(folder, own, around))
+    yield from _safely("layout", lambda: _laid(folder, drawn))
+
+
+def _on_paper(folder: Folder) -> list[Told]:
+    """What hangs on tables alone, and on pages."""
+    looks = {
+        "price": money,
+        "price of a site": shares,
+        "calendar": dates,
+        "risk": chances,
+        "water": savings,
+        "workbook": sheets,
+        "maps": pages,
+    }
+    return [
+        told
+        for name, room in looks.items()
+        for told in _safely(name, partial(room.promises, folder))
+    ]
 
 
 def _laid(folder: Folder, drawn: Drawn | None) -> Iterator[Told]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import fnmatch
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -43,7 +43,8 @@ class Drawn:
 
 @dataclass
 class Input:
-    """Layers of the bid by role, each file at hand; ``lost``: what could not be read, in words."""
+    """Layers of the bid by role, each file at hand, in degrees; ``lost``: what could not be read, in
+    words."""
 
     layers: list[tuple[dict[str, Any], str, str, Layer]]  # setting, file, layer in it, features
     lost: list[str]
@@ -53,6 +54,7 @@ def gathered(folder: Folder, home: Path) -> Input:
     """The input as the bid names it, from ``home`` on."""
     found = Input([], [])
     files = [str(one["path"]) for one in folder.run["inputs"]]
+    ellipsoid = folder.settings["ground"]["ellipsoid"]
     known: dict[tuple[str, str, str, str], Layer] = {}
     for setting in folder.settings["layers"]:
         for file in (name for name in files if means(setting["path"], name)):
@@ -60,7 +62,9 @@ def gathered(folder: Folder, home: Path) -> Input:
                 for name in _inner(home / file, setting):
                     key = file, name, setting["crs"], setting["unit"]
                     if key not in known:
-                        known[key] = sources.read(home / file, *key[1:])
+                        layer = sources.read(home / file, *key[1:])
+                        lonlat = earth.degrees(layer.shape, layer.crs, ellipsoid)
+                        known[key] = replace(layer, shape=lonlat)
                     found.layers.append((setting, file, name, _kept(known[key], setting)))
             except Unreadable as fault:
                 found.lost.append(f"{file} {fault}")
@@ -202,9 +206,12 @@ def _named(folder: Folder, only: str = "") -> dict[str, set[str]]:
 
 def shown(folder: Folder) -> Shapes:
     """Outlines of the areas as layout.gpkg has them, in degrees."""
-    _, shapes = folder.layout.shapes("areas")
-    crs = earth.crs_of(folder.layout.crs)
-    return earth.degrees(shapes, crs, folder.settings["ground"]["ellipsoid"])
+    layout = folder.layout
+    if layout.shown is None:
+        _, shapes = layout.shapes("areas")
+        crs = earth.crs_of(layout.crs)
+        layout.shown = earth.degrees(shapes, crs, folder.settings["ground"]["ellipsoid"])
+    return layout.shown
 
 
 def _drawn(
@@ -223,7 +230,7 @@ def _drawn(
     repaired = _named(folder, "repaired")
     for layer, own, at, setting, file in parts:
         row += at
-        drawn = earth.degrees(layer.shape[own], layer.crs, ellipsoid)
+        drawn = layer.shape[own]
         cut = setting["role"] == "parcel"
         lonlat.append(shown(folder)[at] if cut else drawn)
         parcels.append(drawn if cut else np.full(len(own), None))

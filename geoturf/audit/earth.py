@@ -8,6 +8,7 @@ The run goes by transverse Mercator frames; none of that is used here.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pyproj
@@ -90,12 +91,12 @@ def measured(lonlat: Shapes, geod: pyproj.Geod) -> Measured:
     parts, owner = shapely.get_parts(lonlat, return_index=True)
     rings, part = shapely.get_rings(parts, return_index=True)
     first = np.diff(part, prepend=-1) != 0  # the shell
-    area = np.zeros(len(rings))
-    length = np.zeros(len(rings))
-    for k, ring in enumerate(rings):
-        lon, lat = shapely.get_coordinates(ring).T
-        found, length[k] = geod.polygon_area_perimeter(lon, lat)
-        area[k] = abs(found)
+    points = shapely.get_coordinates(rings)
+    lon, lat = np.ascontiguousarray(points.T)
+    ends = [0, *np.cumsum(shapely.get_num_coordinates(rings)).tolist()]
+    found = [geod.polygon_area_perimeter(lon[a:b], lat[a:b]) for a, b in pairwise(ends)]
+    area, length = np.array(found, float).reshape(-1, 2).T
+    area = np.abs(area)
     signed: Floats = np.where(first, area, -area)
     n = len(lonlat)
     of = owner[part]

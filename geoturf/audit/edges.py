@@ -159,16 +159,10 @@ def _reckoned(whole: Floats, near: dict[str, Floats], touching: dict[str, Floats
     return bounds | {"open": (whole - nearest - room(nearest), whole - sure + room(sure))}
 
 
-def _of_role(found: Input, role: str, folder: Folder) -> Shapes:
-    ellipsoid = folder.settings["ground"]["ellipsoid"]
-    shapes = [
-        earth.degrees(layer.shape[~shapely.is_missing(layer.shape)], layer.crs, ellipsoid)
-        for setting, _, _, layer in found.layers
-        if setting["role"] == role
-    ]
-    if shapes:
-        return np.concatenate(shapes)
-    return np.empty(0, object)
+def _of_role(found: Input, role: str) -> Shapes:
+    layers = [layer for setting, _, _, layer in found.layers if setting["role"] == role]
+    shapes = [layer.shape[~shapely.is_missing(layer.shape)] for layer in layers]
+    return np.concatenate([np.empty(0, object), *shapes])
 
 
 def _about(folder: Folder, drawn: Drawn, found: Input) -> list[_Beside]:
@@ -179,7 +173,7 @@ def _about(folder: Folder, drawn: Drawn, found: Input) -> list[_Beside]:
     boxes = shapely.box(west - pad, south - pad, east + pad, north + pad)
     out = []
     for role in ("building", "paving"):
-        things = _of_role(found, role, folder)
+        things = _of_role(found, role)
         area, thing = shapely.STRtree(things).query(boxes)
         out.append(_in_order(role, area, things[thing]))
     group = _groups(folder, drawn)

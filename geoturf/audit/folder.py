@@ -5,10 +5,13 @@ from __future__ import annotations
 import csv
 import json
 import sqlite3
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
+from itertools import compress, islice
 from pathlib import Path
+from threading import Lock
 from typing import Any
 from urllib.parse import quote
 
@@ -37,27 +40,33 @@ def plain(text: str) -> str:
 
 @dataclass
 class Table:
-    """A CSV file."""
+    """A CSV file, by its columns: `cells` of each, in `plain` text."""
 
     name: str
     columns: list[str]
-    rows: list[list[str]]
+    cells: list[list[str]]
+    _numbers: dict[str, Floats] = field(default_factory=dict)
 
     def __len__(self) -> int:
-        return len(self.rows)
+        return len(self.cells[0])
 
     def has(self, name: str) -> bool:
         return name in self.columns
 
     def text(self, name: str) -> list[str]:
+        """Not to be changed: it is the table's own."""
         if name not in self.columns:
             raise Unreadable(f"{self.name} has no column {name}")
-        at = self.columns.index(name)
-        return [plain(row[at]) for row in self.rows]
+        return self.cells[self.columns.index(name)]
+
+    def rows(self) -> list[dict[str, str]]:
+        """For short tables."""
+        return [dict(zip(self.columns, row, strict=True)) for row in zip(*self.cells, strict=True)]
 
     def only(self, keep: NDArray[np.bool_]) -> Table:
+        mask = keep.tolist()
         return Table(
-            self.name, self.columns, [row for row, k in zip(self.rows, keep, strict=True) if k]
+            self.name, self.columns, [list(compress(column, mask)) for column in self.cells]
         )
 
     def tells(self, base: str) -> bool:
@@ -66,8 +75,10 @@ class Table:
 
     def numbers(self, name: str) -> Floats:
         """NaN where nothing stands."""
-        values = [_number(text) for text in self.text(name)]
-        return np.array(values, float)
+        if name not in self._numbers:
+            self._numbers[name] = _floats(self.text(name))
+            self._numbers[name].flags.writeable = False  # others will ask for it
+        return self._numbers[name]
 
     def si(self, base: str) -> Floats:
         """A measure in SI, whatever unit its column's name ends in."""
@@ -89,6 +100,13 @@ class Table:
 
     def money(self, name: str) -> list[Decimal]:
         return [_money(text) for text in self.text(name)]
+
+
+def _floats(texts: list[str]) -> Floats:
+    try:
+        return np.array([float(text) if text else np.nan for text in texts], float)
+    except ValueError:
+        return np.array([_number(text) for text in texts], float)
 
 
 def _number(text: str) -> float:
@@ -117,6 +135,7 @@ class Folder:
     path: Path
     run: dict[str, Any]
     _tables: dict[str, Table] = field(default_factory=dict)
+    _reads: Lock = field(default_factory=Lock)  # one reader at a time reads a table for all
 
     @property
     def settings(self) -> dict[str, Any]:
@@ -131,9 +150,10 @@ class Folder:
         return (self.path / f"{name}.csv").is_file()
 
     def table(self, name: str) -> Table:
-        if name not in self._tables:
-            self._tables[name] = _table(self.path / f"{name}.csv")
-        return self._tables[name]
+        with self._reads:
+            if name not in self._tables:
+                self._tables[name] = _table(self.path / f"{name}.csv")
+            return self._tables[name]
 
     @cached_property
     def areas(self) -> list[str]:
@@ -176,12 +196,32 @@ def opened(path: Path) -> Folder:
 def _table(path: Path) -> Table:
     try:
         with path.open(encoding="utf-8", newline="") as file:
-            rows = list(csv.reader(file))
+            reader = csv.reader(file)
+            head = next(reader, [])
+            cells: list[list[str]] = [[] for _ in head]
+            while block := list(islice(reader, _BLOCK)):
+                for column, own in zip(cells, _across(block, len(head)), strict=True):
+                    column += own
     except (FileNotFoundError, ValueError, csv.Error) as fault:
         raise Unreadable(f"{path.name} cannot be read: {fault}") from None
-    if not rows or any(len(row) != len(rows[0]) for row in rows):
+    if not head:
         raise Unreadable(f"{path.name} is no table")
-    return Table(path.name, rows[0], rows[1:])
+    return Table(path.name, head, cells)
+
+
+_BLOCK = 10_000  # rows
+
+
+def _across(block: list[list[str]], count: int) -> Iterator[list[str]]:
+    """The columns of some rows, in plain text, each text kept once. Raises `csv.Error` where rows
+    are not as long as the head."""
+    if any(len(row) != count for row in block):
+        raise csv.Error("its rows differ in length")
+    for column in zip(*block, strict=True):
+        once = {text: text for text in column}
+        if "'" in "".join(once):
+            once = {text: plain(text) for text in once}
+        yield [once[text] for text in column]
 
 
 class Layout:
@@ -189,6 +229,7 @@ class Layout:
 
     def __init__(self, path: Path):
         self.path = path
+        self.shown: Shapes | None = None  # the areas in degrees, once somebody has asked for them
         try:
             self.crs = self._crs()
         except (sqlite3.Error, TypeError) as fault:
@@ -238,7 +279,7 @@ def defined(definition: Any, organization: Any, number: Any) -> str:
 _ENVELOPE = (0, 32, 48, 48, 64)
 
 
-def unpacked(blobs: list[bytes | None]) -> Shapes:
+def unpacked(blobs: Iterable[bytes | None]) -> Shapes:
     """GeoPackage geometries; None where there is none."""
     wkb = [None if blob is None else blob[8 + _ENVELOPE[(blob[3] >> 1) & 7] :] for blob in blobs]
     shapes: Shapes = np.asarray(shapely.from_wkb(np.array(wkb, object), on_invalid="ignore"))

@@ -9,11 +9,13 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from geoturf.audit import earth
 from geoturf.audit.drawn import DEPTHS, PRICED, Drawn, Input, alike, gathered, matched, means
 from geoturf.audit.factors import FOOT
 from geoturf.audit.folder import Folder, Shapes, plain
+from geoturf.audit.parts import by_parts
 from geoturf.audit.told import Floats, Told, agrees, between, compared, first_wrong, unseen
 
 _PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
@@ -124,30 +126,53 @@ def _in_parcels(folder: Folder, drawn: Drawn) -> Iterator[Told]:
     rows = np.flatnonzero(~shapely.is_missing(drawn.parcel))
     if not len(rows):
         return
-    own = earth.planes(drawn.parcel[rows], heights(folder, drawn)[rows], drawn.geod)
-    n = np.arange(len(rows))
-    lawn = own.laid(drawn.lonlat[rows], n)
-    parcel = own.laid(drawn.parcel[rows], n)
-    out = shapely.area(shapely.difference(lawn, parcel))
+    lonlat = drawn.lonlat[rows]
+    parcels = drawn.parcel[rows]
+    own = earth.planes(parcels, heights(folder, drawn)[rows], drawn.geod)
+
+    def measured(some: slice) -> NDArray[np.float64]:
+        """Of some lawns: area, length of border, what lies outside, area of the parcel."""
+        planes = own.only(some)
+        n = np.arange(len(planes.lon))
+        lawn = planes.laid(lonlat[some], n)
+        parcel = planes.laid(parcels[some], n)
+        out = shapely.area(shapely.difference(lawn, parcel))
+        return np.array([shapely.area(lawn), shapely.length(lawn), out, shapely.area(parcel)])
+
+    grass, border, out, around = np.hstack(by_parts(measured, len(rows)))
     names = [folder.areas[k] for k in drawn.row[rows]]
-    room = 2e-3 * shapely.length(lawn)
+    room = 2e-3 * border
     yield compared("in parcels", "lawns outside their parcels", names, out, 0.0, room, "m2")
     site = np.array(folder.table("areas").text("site"), object)[drawn.row[rows]]
-    taken = folder.table("taken") if folder.has("taken") else None
-    lost: dict[str, float] = {}
-    if taken is not None:
-        for name, value in zip(taken.text("site"), taken.si("taken"), strict=True):
-            lost[name] = lost.get(name, 0.0) + value
-    sums: dict[str, tuple[float, dict[bytes, float]]] = {}
-    for k, name in enumerate(site):
-        grass, parcels = sums.get(name, (0.0, {}))
-        parcels[shapely.to_wkb(drawn.parcel[rows[k]])] = float(shapely.area(parcel[k]))
-        sums[name] = grass + float(shapely.area(lawn[k])), parcels
-    whole = np.array([sum(parcels.values()) for _, parcels in sums.values()])
-    told = np.array([grass + lost.get(name, 0.0) for name, (grass, _) in sums.items()])
+    sites, of = np.unique(site, return_inverse=True)
+    taken = _taken(folder)
+    lost = np.array([taken.get(name, 0.0) for name in sites])
+    whole = earth.summed(of, around * _once(of, parcels), len(sites))
+    told = earth.summed(of, grass, len(sites)) + lost
     room = whole * 1e-4 + 0.05
-    sites = [f"site {name}" for name in sums]
-    yield compared("parcels", "lawns and what was taken, parcels", sites, told, whole, room, "m2")
+    names = [f"site {name}" for name in sites]
+    yield compared("parcels", "lawns and what was taken, parcels", names, told, whole, room, "m2")
+
+
+def _taken(folder: Folder) -> dict[str, float]:
+    """What was taken from the parcels of each site."""
+    lost: dict[str, float] = {}
+    if folder.has("taken"):
+        taken = folder.table("taken")
+        for name, value in zip(taken.text("site"), taken.si("taken").tolist(), strict=True):
+            lost[name] = lost.get(name, 0.0) + value
+    return lost
+
+
+def _once(site: NDArray[np.intp], parcel: Shapes) -> NDArray[np.bool_]:
+    """Which lawns are the first of their parcel in their site."""
+    first = np.ones(len(site), bool)
+    seen = set()
+    for k in np.flatnonzero(np.bincount(site)[site] > 1).tolist():
+        key = site[k], shapely.to_wkb(parcel[k])
+        first[k] = key not in seen
+        seen.add(key)
+    return first
 
 
 def _tolerance(folder: Folder, drawn: Drawn, up: Floats) -> Told:
@@ -158,14 +183,20 @@ def _tolerance(folder: Folder, drawn: Drawn, up: Floats) -> Told:
     settings = folder.settings["layers"]
     sigma = {(one["path"], one["correlation"]): one["sigma"] for one in settings if one["sigma"]}
     files = areas.text("file")
-    of = [next((s for (p, _), s in sigma.items() if means(p, files[k])), 0.0) for k in drawn.row]
+    of_file = {
+        file: next((s for (path, _), s in sigma.items() if means(path, file)), 0.0)
+        for file in dict.fromkeys(files)
+    }
+    of = [of_file[files[k]] for k in drawn.row]
     if any(correlation for _, correlation in sigma):
         return unseen("tolerance", "errors that go together are not reckoned again")
     sigmas = np.array(of, float)
-    placed = placed_alone(folder, drawn)
-    chords = np.zeros((2, len(placed)))
-    for k in np.flatnonzero(sigmas > 0):
-        chords[:, k] = _least_and_most(placed[k], sigmas[k])
+    chords = np.zeros((2, len(sigmas)))
+    rows = np.flatnonzero(sigmas > 0)
+    if len(rows):
+        placed = placed_alone(folder, drawn)
+        for k in rows:
+            chords[:, k] = _least_and_most(placed[k], sigmas[k])
     low, high = sigmas / 2 * np.sqrt(chords)
     step = areas.step("area_tolerance")
     names = [folder.areas[k] for k in drawn.row]
@@ -214,7 +245,9 @@ def _columns(folder: Folder, drawn: Drawn) -> Iterator[Told]:
         given = [plain(one.get(name, "")) for one in drawn.columns]
         pairs = zip(names, told, given, strict=True)
         wrong = [
-            f"{who} has {name} '{t}', not '{g}'" for who, t, g in pairs if g and not alike(g, t)
+            f"{who} has {name} '{t}', not '{g}'"
+            for who, t, g in pairs
+            if g and g != t and not alike(g, t)
         ]
         yield first_wrong(f"{name} as given", f"column {name}", wrong, len(names))
     yield from _numbers(folder, drawn, names)

@@ -31,7 +31,7 @@ _STEPS = {
 
 def promises(folder: Folder) -> Iterator[Told]:
     bid = folder.table("bid")
-    lines = [dict(zip(bid.columns, map(plain, row), strict=True)) for row in bid.rows]
+    lines = bid.rows()
     yield _amounts(lines)
     yield from _lines(folder, lines)
     yield from _build_up(folder, lines)

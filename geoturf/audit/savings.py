@@ -103,23 +103,29 @@ def _capital(folder: Folder, table: Table, rules: dict[str, Any]) -> Told:
     than it costs."""
     land = _ground(folder, table, "surface_area")
     half_m2 = folder.table("areas").step("surface_area") * 0.51
-    kinds = table.text("conversion")
+    kinds = np.array(table.text("conversion"), object)
     names = _names(table)
     capital = table.numbers("capital")
     rebate = table.numbers("rebate")
-    wrong = []
-    for k, kind in enumerate(kinds):
-        each = (rules["conversions"].get(kind) or {}).get("capital")
-        line = float(
-            (rules["conversions"].get(kind) or {"kept_line": {}})["kept_line"].get("amount", 0)
-        )
+    by_area = np.zeros(len(kinds), bool)
+    own, room, line = np.zeros((3, len(kinds)))
+    for kind in dict.fromkeys(kinds):
+        rule = rules["conversions"].get(kind) or {}
+        each = rule.get("capital")
         if each and each["dimension"] == [2, 0, 0]:
+            mine = kinds == kind
             a_m2 = float(each["amount"]) / each["si"]
-            own = land[k] * a_m2
-            room = half_m2 * a_m2 + 0.0051  # surface and cost are rounded
-            if not own - room <= capital[k] <= own + room + line:
-                wrong.append(f"{names[k]} costs {capital[k]:,.2f}, {own:,.2f} by its ground")
-        if rebate[k] > capital[k] + 0.006:
+            by_area |= mine
+            own[mine] = land[mine] * a_m2
+            room[mine] = half_m2 * a_m2 + 0.0051  # surface and cost are rounded
+            line[mine] = float((rule.get("kept_line") or {}).get("amount", 0))
+    off = by_area & ~((own - room <= capital) & (capital <= own + room + line))
+    over = rebate > capital + 0.006
+    wrong = []
+    for k in np.flatnonzero(off | over).tolist():
+        if off[k]:
+            wrong.append(f"{names[k]} costs {capital[k]:,.2f}, {own[k]:,.2f} by its ground")
+        if over[k]:
             wrong.append(f"{names[k]} is given {rebate[k]:,.2f}, it costs {capital[k]:,.2f}")
     return first_wrong("costs of conversions", "costs of conversions", wrong, len(kinds))
 

@@ -30,7 +30,7 @@ def promises(folder: Folder) -> Iterator[Told]:
         return
     bid = folder.table("bid")
     sites = folder.table("sites")
-    lines = [dict(zip(bid.columns, map(plain, row), strict=True)) for row in bid.rows]
+    lines = bid.rows()
     names = sites.text("site")
     under = books.of_phases(folder)
     loads = {name: _loads(folder, name) for name in set(under.values())}

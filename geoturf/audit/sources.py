@@ -11,7 +11,7 @@ import sqlite3
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
@@ -305,10 +305,10 @@ def _geopackage(path: Path, layer: str) -> _Read:
         rows = base.execute(f"select rowid, * from {_quoted(table)} order by rowid")
         names = [str(one[0]) for one in rows.description]
         values = rows.fetchall()
-    by_name = {name: [row[k] for row in values] for k, name in enumerate(names)}
+    across = zip(*values, strict=True) if values else [()] * len(names)
+    by_name = dict(zip(names, across, strict=True))
     shape = unpacked(by_name.pop(geometry))
-    feature = [str(row[0]) for row in values]
-    del by_name[names[0]]
+    feature = [str(one) for one in by_name.pop(names[0])]
     columns = _texts(by_name)
     return defined(definition, organization, number), feature, columns, shape
 
@@ -402,8 +402,11 @@ def _through_gdal(path: Path, layer: str) -> _Read:
     return crs, feature, _texts(columns), shape
 
 
-def _texts(columns: dict[str, list[Any]]) -> dict[str, list[str]]:
-    return {name: [_text(value) for value in column] for name, column in columns.items()}
+def _texts(columns: Mapping[str, Iterable[Any]]) -> dict[str, list[str]]:
+    return {
+        name: [value.strip() if type(value) is str else _text(value) for value in column]
+        for name, column in columns.items()
+    }
 
 
 _GEOMETRY = ("wkt", "geometry", "geom", "the_geom", "shape", "geo")  # what its column may be called

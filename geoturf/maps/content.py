@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -226,11 +227,11 @@ def water(result: Result) -> dict[str, Any]:
     water comparison."""
     if result.water is None:
         return {}
-    rows = result.water.table.reset_index(drop=True)
+    rows = result.water.table
     if layers.very_many(result):  # what is chosen alone
         rows = rows[rows["chosen"].to_numpy(bool)]
     order = np.argsort(rows["area_index"].to_numpy(), kind="stable")
-    table = tables.water(result).iloc[rows.index]
+    table = tables.water(replace(result, water=replace(result.water, table=rows)))
     decimals = table.attrs["decimals"]
     table = table.assign(why=rows["why"].to_numpy()).iloc[order]
     table.attrs["decimals"] = decimals

@@ -16,6 +16,7 @@ rounded; `write` puts them into a folder.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -62,6 +63,12 @@ __all__ = [
 
 def tables(result: Result) -> dict[str, pd.DataFrame]:
     """Every table of the report by file name without ``.csv``."""
+    out = dict(_made(result))
+    return out | {"columns": columns_of(out, result.bid.units)}
+
+
+def _made(result: Result) -> Iterator[tuple[str, pd.DataFrame]]:
+    """One after another, but for the table of their columns: together they are large."""
     always = (
         areas,
         sites,
@@ -85,12 +92,12 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
     made += [risk, risk_moves] if result.risk is not None else []
     made += [taken] if len(result.ground.taken) else []
     made += [water] if result.water is not None else []
-    out = {table.__name__: table(result) for table in made}
+    for table in made:
+        yield table.__name__, table(result)
     if result.any_turf:
-        out["client/prices"] = prices(result)
+        yield "client/prices", prices(result)
     if _any_ordered(result):
-        out["buyer/order"] = order(result)
-    return out | {"columns": columns_of(out, result.bid.units)}
+        yield "buyer/order", order(result)
 
 
 def _any_ordered(result: Result) -> bool:
@@ -101,7 +108,10 @@ def _any_ordered(result: Result) -> bool:
 
 def write(result: Result, folder: Path) -> None:
     """Every CSV, layout.gpkg and areas.parquet."""
-    for name, table in tables(result).items():
+    heads = {}
+    for name, table in _made(result):
         (folder / name).parent.mkdir(exist_ok=True)
         write_csv(table, folder / f"{name}.csv")
+        heads[name] = table.iloc[:0].copy()
+    write_csv(columns_of(heads, result.bid.units), folder / "columns.csv")
     write_places(result, folder)

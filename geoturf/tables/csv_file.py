@@ -25,11 +25,10 @@ def write_csv(table: pd.DataFrame, path: Path) -> None:
     decimals = table.attrs.get("decimals", {})
     head = _fields([as_text(name) for name in table.columns])  # some are named by the input
     cells = [_cells(table[name], decimals.get(name)) for name in table.columns]
-    rows = [",".join(row) for row in zip(*cells, strict=True)]
-    if len(head) == 1:
-        rows = [row or '""' for row in rows]  # else it would be an empty line
-    text = _CRLF.join([",".join(head), *rows, ""])
-    path.write_bytes(text.encode("utf-8"))
+    blank = '""' if len(head) == 1 else ""  # else it would be an empty line
+    with path.open("w", encoding="utf-8", newline="") as file:
+        file.write(",".join(head) + _CRLF)
+        file.writelines((",".join(row) or blank) + _CRLF for row in zip(*cells, strict=True))
 
 
 def _cells(column: pd.Series, digits: int | None) -> list[str]:

@@ -30,6 +30,7 @@ def write_places(result: Result, folder: Path) -> None:
         _write_layer(frame, folder / GEOPACKAGE, name)
         if name == "areas":
             frame.to_parquet(folder / "areas.parquet", index=False)
+        del frame
 
 
 def _write_layer(frame: geopandas.GeoDataFrame, path: Path, name: str) -> None:

@@ -10,7 +10,7 @@ from geoturf.model import ESTIMATED, Result, kept_columns
 from geoturf.records import Column
 from geoturf.risk import survey_sigma
 from geoturf.staying import everywhere
-from geoturf.tables.making import waste_pct, with_kept
+from geoturf.tables.making import waste_pct, with_kept, words_of_sites
 
 
 def areas(result: Result) -> pd.DataFrame:
@@ -132,20 +132,9 @@ def _by_site(result: Result) -> pd.DataFrame:
         sigma["turf_variance"] = chosen["sigma_m2"] ** 2
     out[sigma.columns] = sigma.groupby(land["site"], sort=False).sum()
     for name in ("phase", *kept_columns(land)):
-        out[name] = _of_sites(land["site"], land[name])
+        out[name] = words_of_sites(land["site"], land[name])
     if "plan" in land:
         out["plan"] = land.groupby("site", sort=False)["plan"].first()
-    return out
-
-
-def _of_sites(site: pd.Series, words: pd.Series) -> pd.Series:
-    """The words of each site's areas, each once, as they come; most sites have one."""
-    once = pd.DataFrame({"site": site, "words": words}).drop_duplicates()
-    by_site = once.groupby("site", sort=False)["words"]
-    out = by_site.first()
-    many = by_site.size() > 1
-    several = once[once["site"].isin(many.index[many])].groupby("site", sort=False)["words"]
-    out.update(several.agg(" + ".join))
     return out
 
 

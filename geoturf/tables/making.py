@@ -44,3 +44,14 @@ def waste_pct(bought: Any, needed: Any) -> np.ndarray:
     needed = np.asarray(needed, dtype=float)
     none = np.where(bought > 0, np.nan, 0.0)
     return np.where(needed <= 0, none, 100 * (bought / np.where(needed <= 0, 1, needed) - 1))
+
+
+def words_of_sites(site: pd.Series, words: pd.Series) -> pd.Series:
+    """The words of each site's areas, each once, as they come; most sites have one."""
+    once = pd.DataFrame({"site": site, "words": words}).drop_duplicates()
+    by_site = once.groupby("site", sort=False)["words"]
+    out = by_site.first()
+    many = by_site.size() > 1
+    several = once[once["site"].isin(many.index[many])].groupby("site", sort=False)["words"]
+    out.update(several.agg(" + ".join))
+    return out

@@ -10,7 +10,7 @@ from geoturf.bid import assumed
 from geoturf.by_plan import OF_NONE
 from geoturf.model import Result
 from geoturf.records import Column
-from geoturf.tables.making import as_it_stands
+from geoturf.tables.making import as_it_stands, words_of_sites
 
 _PAID = ("description", "quantity", "unit", "unit_price")  # of a pay item
 
@@ -66,9 +66,7 @@ def prices(result: Result) -> pd.DataFrame:
     land = result.ground.areas
     paid = {name: name for name in _PAID}
     ground = {name: land.groupby(name)["ground_area_m2"].sum() for name in ("phase", "site")}
-    of_site = land.groupby("site", sort=False)["phase"].agg(
-        lambda phases: " + ".join(dict.fromkeys(phases))
-    )
+    of_site = words_of_sites(land["site"], land["phase"])
     parts = [
         _prices(
             "item", price.schedule_of_prices.query("scope == 'bid'"), price="extension", **paid
