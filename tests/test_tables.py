@@ -1,6 +1,8 @@
 """The output contract: which columns each table has, in which units, and how a cell is written."""
 
 import csv
+import io
+import math
 import re
 import tempfile
 from dataclasses import replace
@@ -170,6 +172,32 @@ def test_text_that_a_spreadsheet_would_calculate_is_guarded(tmp_path, text, cell
     tables.write_csv(pd.DataFrame({"site": [text]}), tmp_path / "t.csv")
     with (tmp_path / "t.csv").open(newline="", encoding="utf-8") as file:
         assert list(csv.reader(file))[1:] == ([[cell]] if text else [[""]])
+
+
+CELLS = st.one_of(st.text(max_size=4), st.sampled_from(["", "a,b", 'so "so"', "-1", "=A1", "a;=b"]))
+
+
+@given(
+    st.lists(st.tuples(CELLS, st.floats(-1e9, 1e9) | st.just(math.nan), st.integers()), max_size=5)
+)
+def test_a_csv_is_what_the_csv_module_writes_cell_by_cell(rows):
+    """Columns are written whole; the standard library's writer does it row by row."""
+    table = pd.DataFrame(rows, columns=["words", "feet", "count"]).astype({"words": object})
+    table["feet"] = table["feet"].astype(float)
+    table.attrs["decimals"] = {"feet": 2}
+    wanted = io.StringIO()
+    writer = csv.writer(wanted, lineterminator="\r\n")
+    writer.writerow(table.columns)
+    for words, feet, count in rows:
+        writer.writerow([csv_file.as_text(words), "" if math.isnan(feet) else f"{feet:.2f}", count])
+    with tempfile.TemporaryDirectory() as folder:
+        csv_file.write_csv(table, Path(folder) / "t.csv")
+        assert (Path(folder) / "t.csv").read_bytes() == wanted.getvalue().encode()
+
+
+def test_a_blank_cell_of_a_single_column_is_no_blank_line(tmp_path):
+    csv_file.write_csv(pd.DataFrame({"only": ["a", ""]}), tmp_path / "t.csv")
+    assert (tmp_path / "t.csv").read_bytes() == b'only\r\na\r\n""\r\n'
 
 
 def test_our_own_words_need_no_guard(result):

@@ -1,7 +1,7 @@
 """Quantities as people write them. Second opinion: pint. Facts: NIST SP 811 (2008) Appendix B."""
 
 import time
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from functools import cache
 
 import pytest
@@ -250,3 +250,18 @@ def test_whole_steps_are_not_lost(steps, step):
 @given(st.decimals(0, 10**7, places=3))
 def test_cents_round_halves_up(amount):
     assert units.cents(amount) == Decimal(int(amount * 100 + Decimal("0.5"))) / 100
+
+
+@given(
+    st.one_of(
+        st.floats(-1e9, 1e9),
+        st.integers(-(10**7), 10**7).map(lambda n: n / 8),  # those halfway are among them
+        st.integers(-(10**7), 10**7).map(lambda n: n / 1000),
+        st.decimals(-(10**9), 10**9, places=3),
+        st.decimals(-(10**9), 10**9, places=2),
+    )
+)
+def test_cents_as_text_are_the_cents(amount):
+    """Against the decimal module's rounding of the very number."""
+    own = Decimal(amount).quantize(Decimal("0.01"), ROUND_HALF_UP)
+    assert units.cents_text(amount) == str(own)
