@@ -188,8 +188,7 @@ def _safely(promise: str, look: Callable[[], Iterable[Told]]) -> Iterator[Told]:
 def _caps(folder: Folder, drawn: Drawn | None) -> dict[str, Span] | None:
     if drawn is None:
         return None
-    given = [one.get("caps", "") for one in drawn.columns]
     try:
-        return takeoff.caps_of(folder, drawn.row.tolist(), given)
+        return takeoff.caps_of(folder, drawn.row.tolist(), drawn.given("caps"))
     except ValueError:
         return None

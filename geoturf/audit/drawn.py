@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import fnmatch
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -33,12 +33,16 @@ class Drawn:
     parcel: Shapes  # what a lawn was cut out of, None of others
     mended: NDArray[np.bool_]
     geod: pyproj.Geod
-    columns: list[dict[str, str]]  # of each, by geoturf's names
+    columns: dict[str, list[str]]  # by geoturf's names, "" where a layer has none
+
+    def given(self, name: str) -> list[str]:
+        return self.columns.get(name) or [""] * len(self.row)
 
     def only(self, keep: NDArray[np.bool_]) -> Drawn:
         rows = np.flatnonzero(keep)
         arrays = self.row[rows], self.lonlat[rows], self.parcel[rows], self.mended[rows]
-        return Drawn(*arrays, self.geod, [self.columns[k] for k in rows])
+        columns = {name: [texts[k] for k in rows] for name, texts in self.columns.items()}
+        return Drawn(*arrays, self.geod, columns)
 
 
 @dataclass
@@ -63,8 +67,8 @@ def gathered(folder: Folder, home: Path) -> Input:
                     key = file, name, setting["crs"], setting["unit"]
                     if key not in known:
                         layer = sources.read(home / file, *key[1:])
-                        lonlat = earth.degrees(layer.shape, layer.crs, ellipsoid)
-                        known[key] = replace(layer, shape=lonlat)
+                        earth.turn(layer.shape, layer.crs, ellipsoid)
+                        known[key] = layer
                     found.layers.append((setting, file, name, _kept(known[key], setting)))
             except Unreadable as fault:
                 found.lost.append(f"{file} {fault}")
@@ -225,10 +229,11 @@ def _drawn(
     row: list[int] = []
     lonlat = []
     mended = []
-    columns = []
+    columns: dict[str, list[str]] = {}
     parcels = []
     repaired = _named(folder, "repaired")
     for layer, own, at, setting, file in parts:
+        before = len(row)
         row += at
         drawn = layer.shape[own]
         cut = setting["role"] == "parcel"
@@ -237,7 +242,10 @@ def _drawn(
         told = [feature in repaired.get(plain(file), set()) for feature in layer.feature]
         mended.append(layer.mended[own] | np.array(told, bool)[own])
         held = _held(layer, setting, ("site", "phase", "product") if cut else _BY_NAME)
-        columns += [{name: column[k] for name, column in held.items()} for k in own]
+        for name, texts in held.items():
+            columns.setdefault(name, [""] * before).extend([texts[k] for k in own])
+        for texts in columns.values():
+            texts += [""] * (len(row) - len(texts))
     geod = earth.geod_of(parts[0][0].crs, ellipsoid)
     at_row = np.array(row, np.intp)
     outlines = np.concatenate(lonlat)

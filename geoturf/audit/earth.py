@@ -23,6 +23,7 @@ from geoturf.audit.told import Floats
 _NEW_M = 2.0
 _WGS84_M = 6_378_137.0
 _POLAR_DEG = 89.0
+_SOME = 20_000
 
 
 def crs_of(text: str) -> pyproj.CRS:
@@ -51,12 +52,21 @@ def geographic(crs: pyproj.CRS, ellipsoid: str) -> pyproj.CRS:
 
 def degrees(shapes: Shapes, crs: pyproj.CRS, ellipsoid: str) -> Shapes:
     """Shapes as longitudes and latitudes."""
+    turned: Shapes = shapes.copy()
+    turn(turned, crs, ellipsoid)
+    return turned
+
+
+def turn(shapes: Shapes, crs: pyproj.CRS, ellipsoid: str) -> None:
+    """The same in place, some at a time, so that no more than these are there twice."""
     set_network_enabled(False)
     to = pyproj.Transformer.from_crs(crs.to_2d(), geographic(crs, ellipsoid), always_xy=True)
-    xy = shapely.get_coordinates(shapes)
-    lon, lat = to.transform(xy[:, 0], xy[:, 1])
-    turned: Shapes = shapely.set_coordinates(shapes.copy(), np.column_stack([lon, lat]))
-    return unwrapped(turned)
+    for at in range(0, len(shapes), _SOME):
+        some = shapes[at : at + _SOME]
+        xy = shapely.get_coordinates(some)
+        lon, lat = to.transform(xy[:, 0], xy[:, 1])
+        turned = shapely.set_coordinates(some.copy(), np.column_stack([lon, lat]))
+        shapes[at : at + _SOME] = unwrapped(turned)
 
 
 def unwrapped(lonlat: Shapes) -> Shapes:

@@ -46,6 +46,7 @@ class Table:
     columns: list[str]
     cells: list[list[str]]
     _numbers: dict[str, Floats] = field(default_factory=dict)
+    _moneys: dict[str, list[Decimal]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.cells[0])
@@ -99,7 +100,10 @@ class Table:
         raise Unreadable(f"{self.name} has no column {base}, in any unit")
 
     def money(self, name: str) -> list[Decimal]:
-        return [_money(text) for text in self.text(name)]
+        """Not to be changed either."""
+        if name not in self._moneys:
+            self._moneys[name] = [_money(text) for text in self.text(name)]
+        return self._moneys[name]
 
 
 def _floats(texts: list[str]) -> Floats:
@@ -215,7 +219,7 @@ _BLOCK = 10_000  # rows
 def _across(block: list[list[str]], count: int) -> Iterator[list[str]]:
     """The columns of some rows, in plain text, each text kept once. Raises `csv.Error` where rows
     are not as long as the head."""
-    if any(len(row) != count for row in block):
+    if set(map(len, block)) != {count}:
         raise csv.Error("its rows differ in length")
     for column in zip(*block, strict=True):
         once = {text: text for text in column}

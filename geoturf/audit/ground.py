@@ -242,7 +242,7 @@ def _columns(folder: Folder, drawn: Drawn) -> Iterator[Told]:
     for name in ("site", "area", "product") if parted else ("site", "area", "phase", "product"):
         column = areas.text(name)
         told = [column[k] for k in drawn.row]
-        given = [plain(one.get(name, "")) for one in drawn.columns]
+        given = [plain(text) for text in drawn.given(name)]
         pairs = zip(names, told, given, strict=True)
         wrong = [
             f"{who} has {name} '{t}', not '{g}'"
@@ -266,7 +266,7 @@ def _numbers(folder: Folder, drawn: Drawn, names: list[str]) -> Iterator[Told]:
     laid = folder.placed[drawn.row]
     rule = folder.settings["layout"]["bearing"]
     if rule != "free" and not folder.settings["layout"]["toward"]:
-        seen = areas.has("view") or any("view" in one for one in drawn.columns)
+        seen = areas.has("view") or "view" in drawn.columns
         stated = np.where(np.isnan(stated) & (not seen), float(rule), stated)
     stated = np.where(laid, stated, np.nan)
     lies = areas.numbers("pile_bearing_deg")[drawn.row]
@@ -305,7 +305,9 @@ def _given(drawn: Drawn, name: str) -> Floats:
         except ValueError:
             return float("nan")
 
-    values = np.array([number(one.get(name, "")) for one in drawn.columns], float)
+    if name not in drawn.columns:
+        return np.full(len(drawn.row), np.nan)
+    values = np.array([number(text) for text in drawn.columns[name]], float)
     return np.where((values >= low) & (values <= high), values, np.nan)
 
 
