@@ -148,7 +148,11 @@ def _counts(values: Any) -> np.ndarray:
 
 
 def _moneys(values: Any) -> np.ndarray:
-    return np.asarray([units.cents_text(v) if v is not None else "" for v in values], dtype=object)
+    amounts = values.tolist() if hasattr(values, "tolist") else values
+    return np.asarray(
+        [units.cents_text(v) if v is not None else "" for v in amounts],
+        dtype=object,
+    )
 
 
 _WRITTEN: dict[str, Callable[[Any], np.ndarray]] = {

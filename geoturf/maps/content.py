@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -228,10 +227,11 @@ def water(result: Result) -> dict[str, Any]:
     if result.water is None:
         return {}
     rows = result.water.table
-    if layers.very_many(result):  # what is chosen alone
+    chosen_alone = layers.very_many(result)
+    if chosen_alone:
         rows = rows[rows["chosen"].to_numpy(bool)]
     order = np.argsort(rows["area_index"].to_numpy(), kind="stable")
-    table = tables.water(replace(result, water=replace(result.water, table=rows)))
+    table = tables.water(result, chosen_alone)
     decimals = table.attrs["decimals"]
     table = table.assign(why=rows["why"].to_numpy()).iloc[order]
     table.attrs["decimals"] = decimals

@@ -95,9 +95,9 @@ def _saved(result: Result, table: pd.DataFrame) -> np.ndarray:
     """Water saved a year by what is chosen, of each area."""
     if result.water is None:
         return np.zeros(len(table))
-    rows = tables.water(result)
+    rows = tables.water(result, only_chosen=True)
     (column,) = [name for name in map(str, rows) if name.startswith("saved_")]
-    chosen = rows[rows["chosen"] == "yes"].set_index(["site", "area"])[column]
+    chosen = rows.set_index(["site", "area"])[column]
     places = pd.MultiIndex.from_frame(table[["site", "area"]])
     return np.asarray(chosen.reindex(places).fillna(0.0).to_numpy(float))
 

@@ -165,10 +165,13 @@ def taken(result: Result) -> pd.DataFrame:
     return columns.table_of("taken", result.bid.units, values | {"taken": rows["area_m2"]})
 
 
-def water(result: Result) -> pd.DataFrame:
+def water(result: Result, only_chosen: bool = False) -> pd.DataFrame:
+    """Every conversion of every area, or those alone that are chosen."""
     if result.water is None:
         raise ValueError("no water is compared")
     rows = result.water.table
+    if only_chosen:
+        rows = rows[rows["chosen"].to_numpy(bool)]
     plain = ("site", "area", "conversion", "capital", "rebate", "payback_years", "npv")
     values: dict[str, Column] = {name: rows[name] for name in plain}
     values |= {name: rows[f"{name}_m3"] for name in ("baseline", "use", "saved")}
