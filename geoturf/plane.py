@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -213,8 +212,13 @@ def united(parts: np.ndarray, owner: np.ndarray, row: np.ndarray, size: int) -> 
     out = np.full(size, shapely.Polygon(), dtype=object)
     mine = np.unique(owner)
     together = gathered(parts, owner, row, size)[mine]
-    out[mine] = by_rows(partial(shapely.union_all, axis=1), together[:, None])
+    out[mine] = by_rows(_union_of_each, together)
     return out
+
+
+def _union_of_each(together: np.ndarray) -> np.ndarray:
+    """The union of what each collection holds."""
+    return np.asarray(shapely.union_all(together[:, None], axis=1))
 
 
 def polygonal(geometries: np.ndarray) -> np.ndarray:
@@ -344,7 +348,10 @@ def in_band(geometries: np.ndarray, low_m: float, high_m: float) -> np.ndarray:
 def buffered(geometries: np.ndarray, distance_m: float) -> np.ndarray:
     """Grown, or shrunk, with mitred corners: straight borders and square corners stay what they
     are."""
-    grown = partial(shapely.buffer, distance=distance_m, join_style="mitre", mitre_limit=5.0)
+
+    def grown(some: np.ndarray) -> np.ndarray:
+        return np.asarray(shapely.buffer(some, distance_m, join_style="mitre", mitre_limit=5.0))
+
     return valid(by_rows(grown, geometries))
 
 

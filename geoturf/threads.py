@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import TypeVar
 
 import numpy as np
+import shapely
 
 Item = TypeVar("Item")
 Out = TypeVar("Out")
@@ -43,7 +44,17 @@ def by_rows(work: Callable[..., np.ndarray], *columns: np.ndarray) -> np.ndarray
     size = len(columns[0])
     if size < FEW:
         return work(*columns)
+    columns = tuple(map(_each_its_own, columns))
     ends = np.linspace(0, size, _PARTS + 1).astype(int)
     parts = [slice(*pair) for pair in pairwise(ends.tolist())]
     done = each(lambda part: work(*(column[part] for column in columns)), parts)
     return np.concatenate(done)
+
+
+def _each_its_own(column: np.ndarray) -> np.ndarray:
+    """With an object of its own in every row of geometries (n, ...): GEOS notes extents within a
+    geometry when first asked, which no two threads may do at once."""
+    if column.dtype != object or len({id(one) for one in column.flat}) == column.size:
+        return column
+    own: np.ndarray = shapely.force_2d(column)
+    return own

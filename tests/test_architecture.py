@@ -42,6 +42,7 @@ SHARED = {
     "pile",
     "plane",
     "highs",
+    "threads",
     "bid",
     "data",
 }

@@ -746,6 +746,26 @@ def test_many_areas_at_once_are_each_on_their_own():
     pd.testing.assert_frame_equal(together, alone)
 
 
+def test_a_city_is_cut_strip_by_strip_not_lot_by_lot(monkeypatch):
+    """Strips of a number are cut out of all lots in one call of GEOS: as many calls for 1,000 lots
+    as for one, and the lengths that an overlay with each strip gives."""
+    calls = []
+    whole = shapely.clip_by_rect
+
+    def counted(geometry, *box):
+        calls.append(box)
+        return whole(geometry, *box)
+
+    monkeypatch.setattr(shapely, "clip_by_rect", counted)
+    step = shapely.Polygon([(0, 0), (40, 0), (40, 10), (23, 10), (20, 17), (0, 17)])
+    lots = np.array([shapely.affinity.translate(step, 50 * k, 7 * k) for k in range(1000)])
+    found = strips(lots, 6.0, 1e9, 0.5)
+    assert len(calls) == 3
+    under = [step & shapely.box(-1, low, 99, low + 6) for low in (0, 5.5, 11)]
+    long = [one.bounds[2] - one.bounds[0] for one in under]
+    assert found["length_m"].to_numpy() == pytest.approx(sum(long))
+
+
 # -------------------------------------------------------------------------------------------- rules
 
 

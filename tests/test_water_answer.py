@@ -37,7 +37,8 @@ def test_the_terminal_begins_with_the_answer_and_says_where_it_stands(ran, tmp_p
     the grid's scale. It is 1,200 of 2,800 ft2, and takes 0.2 / 0.81 for the lawn's 0.8 / 0.75: 32.9
     % of all use is saved."""
     told = ran('offer = ["planting"]')
-    answer = 0
+    answer = 1
+    assert told[0].startswith("Assumed: planting capital 5.50 USD/ft^2, water 5.00 USD/HCF: geo")
     assert told[answer].startswith("Water: convert 1 of 2 areas")
     assert any("chosen nowhere: none is laid or priced" in line for line in told)
     assert not any(line.startswith("price") for line in told)
@@ -60,12 +61,22 @@ def test_assumed_conversions_are_said_first(ran):
     )
 
 
+def test_own_prices_are_not_called_assumed(ran):
+    """The bid offers a shipped conversion at a price of its own, and water at one of its own."""
+    told = ran(
+        'offer = ["planting"]\n[water.price]\nprice = "4.00 USD/HCF"\n'
+        '[water.conversions.planting]\ncapital = "6.10 USD/ft^2"'
+    )
+    assert told[0].startswith("Water: convert")
+
+
 def test_the_workbook_begins_with_the_answer(ran, tmp_path):
     ran('offer = ["planting"]')
     book = openpyxl.load_workbook(tmp_path / "out" / "bid.xlsx", data_only=True)
     assert book.sheetnames[:2] == ["Water", "Summary"]
     cells = [[cell.value for cell in row] for row in book["Water"].iter_rows()]
-    assert cells[0][:2] == ["convert", "1 of 2 areas, 1,200 ft²"]
+    assert cells[0][0].startswith("Assumed: planting capital 5.50 USD/ft^2")
+    assert cells[1][:2] == ["convert", "1 of 2 areas, 1,200 ft²"]
     assert cells[-1][:3] == ["A", "1", "Low-water planting on drip"] and cells[-1][
         4
     ] == pytest.approx(6600, rel=2e-4)

@@ -11,7 +11,7 @@ from geoturf import water
 from geoturf.errors import InputError
 from geoturf.rules.water.ordinance import shipped
 from geoturf.units import GALLON_M3
-from geoturf.water import published
+from geoturf.water import demand, published
 from geoturf.water.place import well_within
 
 RAINY = {
@@ -35,6 +35,31 @@ def test_planting_catches_its_share_of_the_rain():
     - 1 < 0: nothing."""
     row = compare(parks(1_000), offer=["planting"], climate=RAINY).table.iloc[0]
     assert row["use_m3"] / GALLON_M3 == pytest.approx(12 * 3 * 0.2 / 0.81 * 1_000 * GAL_PER_FT2_IN)
+
+
+def test_depths_are_worked_out_once_for_lawns_of_a_kind(monkeypatch):
+    """200 lawns of two covers in one place: no more rows of depths than kinds, and each lawn has
+    what it would have alone."""
+    rows = []
+    depths = demand.applied_depth_m
+
+    def counted(*given, **named):
+        found = depths(*given, **named)
+        rows.append(len(found))
+        return found
+
+    monkeypatch.setattr(demand, "applied_depth_m", counted)
+    covers = ["cool_season_lawn", "warm_season_lawn"] * 100
+    sizes = [100 + 7 * k for k in range(200)]
+    together = compare(parks(*sizes, cover=covers), offer=["planting"], climate=RAINY).table
+    assert max(rows) == 2
+    alone = [
+        compare(parks(sizes[k], cover=covers[k]), offer=["planting"], climate=RAINY).table
+        for k in (0, 1, 199)
+    ]
+    for k, one in zip((0, 1, 199), alone, strict=True):
+        for column in ("baseline_m3", "use_m3", "saved_m3"):
+            assert together.loc[k, column] == one.loc[0, column]
 
 
 def test_a_lawn_has_all_the_rain_that_falls_on_it():

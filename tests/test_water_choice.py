@@ -1,5 +1,6 @@
 """The choice: against every subset tried one by one, and against what any choice must keep."""
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -402,3 +403,29 @@ def test_constraints_that_contradict_are_told():
         BidError, match="no choice meets all that is asked for, whatever the budget"
     ):
         water.compare(ground, None, rules, "USD")
+
+
+@settings(max_examples=60, deadline=None)
+@given(programmes(), st.floats(0, 60))
+def test_the_price_of_budget_is_where_the_best_options_cost_it(programme, budget):
+    """Every area's best option at every price, one area after another: just below the price they
+    cost more than the budget together, at it no more."""
+    wanted, _ = programme
+    chooser = Chooser(replace(wanted, required=np.zeros(len(wanted.required), bool), sides=()))
+    options = chooser.options
+    if not len(options.area):
+        return
+    dear, cheap, price = chooser.relaxation.split(budget)
+
+    def cost(taken):
+        return options.cost[taken[taken >= 0]].sum()
+
+    def best_worth(at, area):
+        own = options.area == area
+        return max(0.0, (options.value[own] - at * options.cost[own]).max())
+
+    assert cost(cheap) <= budget + 1e-9
+    assert (price == 0) == (cost(dear) <= budget)
+    for area, taken in zip(chooser.relaxation.rows, cheap, strict=True):
+        worth = options.value[taken] - price * options.cost[taken] if taken >= 0 else 0.0
+        assert worth == pytest.approx(best_worth(price, area), abs=1e-9)

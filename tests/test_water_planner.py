@@ -235,3 +235,15 @@ def test_a_programme_is_told_year_by_year():
         assert f"year {row['year']} {row['budget']:,.0f} USD {row['spent']:,.0f} USD" in text
     assert "is lost to the next; prices rise by 3.0 % a year" in text
     assert sum(len(row["areas"]) for row in years) == found.summary["chosen"]["areas"]
+
+
+def test_the_only_area_of_a_site_goes_by_the_sites_name():
+    """Areas that a file does not name are numbered: a lone "1" tells a reader nothing. Named ones
+    keep their name, and of two areas each its number."""
+    ground = parks(1_000, 1_100, 1_200, 1_300, area=["1", "front", "1", "2"])
+    ground.areas["site"] = ["Elm", "Oak", "Yew", "Yew"]
+    rules = water_rules(budget="40000000 USD")
+    found = water.compare(ground, turf_price(ground, 6.0), rules, "USD")
+    bid = SimpleNamespace(name="Quillhaven", units="us", currency="USD", water=rules)
+    read = Reader(planner.page(SimpleNamespace(bid=bid, water=found))).texts
+    assert {"Elm", "Oak, front", "Yew, 1", "Yew, 2"} <= set(read) and "Elm, 1" not in read

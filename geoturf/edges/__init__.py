@@ -20,6 +20,7 @@ from geoturf.edges.borders import Borders, Places, borders, places
 from geoturf.errors import PromiseError
 from geoturf.model import Edges, Finding, Ground
 from geoturf.rules import EdgeRules, Product
+from geoturf.threads import each
 from geoturf.units import whole_steps
 
 __all__ = ["classify"]
@@ -49,9 +50,10 @@ def classify(ground: Ground, products: dict[str, Product], rules: EdgeRules) -> 
     areas = ground.areas
     context = _built(ground.context)
     across = _across_frames(areas, ground.neighbours_across_frames)
-    found = [
-        _runs(areas.iloc[rows], across, context, rows, rules.tolerance_m) for rows in _slabs(areas)
-    ]
+    found = each(
+        lambda rows: _runs(areas.iloc[rows], across, context, rows, rules.tolerance_m),
+        _slabs(areas),
+    )
     table = pd.concat(found).sort_values("area_index", kind="stable", ignore_index=True)
     owner = table["area_index"].to_numpy()
     table["length_m"] *= _true(areas)[owner]

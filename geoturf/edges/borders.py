@@ -29,10 +29,6 @@ class Places:
         high = bounds[:, 2:] + shift + reach_m
         return np.asarray(shapely.linestrings(np.stack([low, high], axis=1)))
 
-    def points(self, xy: np.ndarray, frame: np.ndarray) -> np.ndarray:
-        """Placed points."""
-        return np.asarray(shapely.points(xy + self.shift[frame]))
-
 
 def places(features: pd.DataFrame) -> Places:
     """A square grid of places, each wide enough for the widest frame. ``features``: columns

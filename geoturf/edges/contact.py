@@ -210,16 +210,27 @@ def inside(
     The answer holds for the whole stretch, as stretches end where a border comes into the band."""
     geometry = things["geometry"].to_numpy(dtype=object)
     frame = things["frame"].to_numpy(np.int64)
-    tree = shapely.STRtree(place.boxes(shapely.bounds(geometry), frame))
-    near = np.zeros(len(mine.box), dtype=bool)
-    near[tree.query(mine.box)[0]] = True
-    rows = np.flatnonzero(near[cuts.segment])
-    segment = cuts.segment[rows]
-    middle = (cuts.begin + cuts.finish)[rows] / 2
+    bounds = shapely.bounds(geometry).reshape(-1, 4)
+    near, thing = pairs(mine.box, place.boxes(bounds, frame))
+    stretch, pair = _of_each(cuts.segment, near)
+    segment = cuts.segment[stretch]
+    thing = thing[pair]
+    middle = (cuts.begin + cuts.finish)[stretch] / 2
     ahead = mine.at(segment, middle) + mine.outward(segment) * tolerance_m
-    point, thing = tree.query(place.points(ahead, mine.frame[segment]))
+    west, south, east, north = bounds[thing].T
+    x, y = ahead.T
+    in_box = np.flatnonzero((x >= west) & (x <= east) & (y >= south) & (y <= north))
     with plane.prepared(geometry):
-        hit = shapely.contains_xy(geometry[thing], ahead[point, 0], ahead[point, 1])
+        hit = shapely.contains_xy(geometry[thing[in_box]], x[in_box], y[in_box])
     within = np.zeros(len(cuts.segment), dtype=bool)
-    within[rows[point[hit]]] = True
+    within[stretch[in_box[hit]]] = True
     return within
+
+
+def _of_each(wanted: np.ndarray, key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of ``wanted`` and rows of ``key`` (rising) that are equal, every pair of them."""
+    first = np.searchsorted(key, wanted)
+    count = np.searchsorted(key, wanted, side="right") - first
+    row = np.repeat(np.arange(len(wanted)), count)
+    before = np.cumsum(count) - count
+    return row, first[row] + np.arange(len(row)) - before[row]

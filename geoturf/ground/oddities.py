@@ -16,6 +16,7 @@ from geoturf.rules.ground import GroundRules
 from geoturf.units import US, System
 
 _LEAST_M2 = 1e-4  # overlaps under a square centimetre are round-off
+_AT_ONCE = 40_000  # pairs of areas, each with a geometry of its own in the other's frame
 
 
 def notice(ground: Ground, rules: GroundRules, told: System = US) -> tuple[Finding, ...]:
@@ -47,7 +48,9 @@ def overlaps(ground: Ground) -> pd.DataFrame:
     copies = np.flatnonzero(~is_first)
     singles = np.flatnonzero(is_first)
     i, j = (singles[rows] for rows in _meeting(degrees[singles]))
-    size, apart = _shared(ground, i, j)
+    some = [slice(k, k + _AT_ONCE) for k in range(0, len(i), _AT_ONCE)]
+    found = [np.zeros((2, 0)), *(_shared(ground, i[part], j[part]) for part in some)]
+    size, apart = np.hstack(found)
     whole = areas["ground_area_m2"].to_numpy()
     table = pd.DataFrame(
         {
@@ -81,9 +84,9 @@ def _meeting(degrees: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return i[order], j[order]
 
 
-def _shared(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _shared(ground: Ground, i: np.ndarray, j: np.ndarray) -> np.ndarray:
     """Area that each pair covers both, and the distance of their borders where that is most of
-    either."""
+    either; (2, n)."""
     mine, yours = _in_one_frame(ground, i, j)
     with plane.prepared(mine):
         meet = shapely.intersects(mine, yours) & ~shapely.touches(mine, yours)
@@ -96,7 +99,7 @@ def _shared(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, n
     apart = np.full(len(i), np.nan)
     borders = (shapely.boundary(side[alike]) for side in (mine, yours))
     apart[alike] = shapely.hausdorff_distance(*borders)
-    return size, apart
+    return np.stack([size, apart])
 
 
 def _in_one_frame(ground: Ground, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -127,7 +127,7 @@ def _first(shown: Shown) -> dict[str, Any]:
     rows = [
         [
             f"{option.rank}",
-            ", ".join(part for part in (option.site, option.area) if part),
+            shown.place(option.site, option.area),
             option.title,
             shown.volume(option.saved_m3),
             shown.money(option.capital),

@@ -350,7 +350,7 @@ def _ranked(shown: Shown, rows: pd.DataFrame) -> Markup:
     cells = [
         [
             f"{option.rank}",
-            f"{option.site}, {option.area}" if option.area else option.site,
+            shown.place(option.site, option.area),
             option.title,
             shown.volume(option.saved_m3),
             shown.money(option.capital),

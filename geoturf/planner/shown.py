@@ -4,6 +4,7 @@ known."""
 from __future__ import annotations
 
 import math
+from functools import cached_property
 
 from geoturf import units
 from geoturf.model import Result
@@ -56,6 +57,17 @@ class Shown:
         self.metric = result.bid.units == "metric"
         self.units = _METRIC if self.metric else _US
         self.currency = result.bid.currency
+
+    @cached_property
+    def _single(self) -> frozenset[str]:
+        """Sites of one area that was numbered, not named."""
+        places = self.water.table[["site", "area"]].drop_duplicates()
+        alone = places[~places["site"].duplicated(keep=False)]
+        return frozenset(alone["site"][alone["area"] == "1"])
+
+    def place(self, site: str, area: str) -> str:
+        """What an area is called: its site alone where that has no other, and no name for it."""
+        return site if not area or site in self._single else f"{site}, {area}"
 
     def volume(self, m3: float) -> str:
         factor, unit = self.units["m3"]

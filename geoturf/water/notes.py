@@ -47,8 +47,7 @@ def _of_assumptions(lawns: Lawns, rules: WaterRules) -> list[Finding]:
         own = _assumed(name, rules.conversions[name], lawns.told)
         assumed += [f"{name}.{word}" for word in own]
     assumed += _assumed_of_covers(lawns, rules)
-    if not rules.prices and str(rules.price.price) == WaterPrice.model_fields["price"].default:
-        assumed.append(f"price of water {lawns.told.money(rules.price.price)}")
+    assumed += [f"price of water {price}" for price in _assumed_of_water(lawns, rules)]
     round_ones = "these are geoturf's own round assumptions, set your own"
     text = f"water: {round_ones}: {', '.join(assumed)}"
     if assumed:
@@ -120,9 +119,10 @@ def _of_meters(view: View) -> list[Finding]:
 
 
 def assumed_conversions(lawns: Lawns, rules: WaterRules) -> str:
-    """What is said first where the bid states no conversions; "" where it does."""
+    """What is said first where the bid states no conversions, or leaves what decides most, their
+    capital and the price of water, at geoturf's own; "" where it does neither."""
     if rules.offer:
-        return ""
+        return _assumed_prices(lawns, rules)
     told = []
     for name in lawns.names:
         money = _assumed(name, rules.conversions[name], lawns.told)
@@ -130,6 +130,26 @@ def assumed_conversions(lawns: Lawns, rules: WaterRules) -> str:
             told.append(f"{name}: {', '.join(money)}")
     own = "the bid states no conversions, so geoturf's own are compared at round prices"
     return f"Assumed: {own} ({'; '.join(told)})."
+
+
+def _assumed_prices(lawns: Lawns, rules: WaterRules) -> str:
+    """Which of the prices that a bid states, or leaves out, are geoturf's own; "" where none is."""
+    own = []
+    for name in lawns.names:
+        words = _assumed(name, rules.conversions[name], lawns.told)
+        own += [f"{name} {word}" for word in words if word.startswith("capital")]
+    own += [f"water {price}" for price in _assumed_of_water(lawns, rules)]
+    if not own:
+        return ""
+    return f"Assumed: {', '.join(own)}: geoturf's own round prices, set your own."
+
+
+def _assumed_of_water(lawns: Lawns, rules: WaterRules) -> list[str]:
+    """The price of water where it is geoturf's own."""
+    price = rules.price.price
+    if rules.prices or str(price) != WaterPrice.model_fields["price"].default:
+        return []
+    return [lawns.told.money(price)]
 
 
 def _assumed(name: str, conversion: Conversion, told: System) -> list[str]:

@@ -151,7 +151,7 @@ class Relaxation:
     def _start(self, budget: float) -> tuple[highspy.HighsBasis, np.ndarray]:
         """The basis that is optimal where no side constraint binds, and the options (one an area in
         ``rows``) it rounds to."""
-        dear, cheap, price = self._split(budget)
+        dear, cheap, price = self.split(budget)
         picked = cheap
         critical = NONE
         if price > 0:
@@ -187,7 +187,7 @@ class Relaxation:
         basis.valid = True
         return basis
 
-    def _split(self, budget: float) -> tuple[np.ndarray, np.ndarray, float]:
+    def split(self, budget: float) -> tuple[np.ndarray, np.ndarray, float]:
         """The price of budget at which the best options just cost the budget: the options a hair
         below it (too dear together), those a hair above it (within the budget), and the price; 0
         where the budget does not bind.
