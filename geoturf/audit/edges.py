@@ -17,7 +17,7 @@ from geoturf.audit import earth
 from geoturf.audit.drawn import Drawn, Input
 from geoturf.audit.folder import Folder, Shapes
 from geoturf.audit.ground import heights
-from geoturf.audit.told import Floats, Told, agrees, between, compared, first_wrong, unseen
+from geoturf.audit.told import Floats, Told, between, compared, first_wrong, nothing, unseen
 
 _TOUCH_M = 2e-3
 _SUM_M = 0.02  # four lengths written to a hundredth of a foot
@@ -69,7 +69,7 @@ def promises(folder: Folder, drawn: Drawn, found: Input) -> list[Told]:
     areas = folder.table("areas")
     drawn = drawn.only(folder.laid[drawn.row])
     if not len(drawn.row):
-        return [agrees("edges", "no turf is laid")]
+        return [nothing("edges", "turf that is laid")]
     own = earth.planes(drawn.lonlat, heights(folder, drawn), drawn.geod)
     placed = own.laid(drawn.lonlat, np.arange(len(drawn.row)))
     reach = folder.settings["edges"]["tolerance"]

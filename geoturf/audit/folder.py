@@ -175,7 +175,7 @@ def opened(path: Path) -> Folder:
 
 def _table(path: Path) -> Table:
     try:
-        with path.open(encoding="utf-8", newline="") as file:
+        with path.open(encoding="utf-8-sig", newline="") as file:
             rows = list(csv.reader(file))
     except (FileNotFoundError, ValueError, csv.Error) as fault:
         raise Unreadable(f"{path.name} cannot be read: {fault}") from None
