@@ -771,6 +771,37 @@ def test_the_command_tells_a_line_a_promise_and_ends_as_others_do(sound, tmp_pat
     assert "BROKEN: sites: " in said
 
 
+def test_it_says_of_what_it_reckoned(sound, tmp_path, capsys):
+    """To anybody: of the report alone, of the files too, of the bid; what is broken comes last but
+    for what to do; what a report has none of does not count as agreeing."""
+    folder, bid = str(sound / "report"), str(sound / "bid.toml")
+    _, whole, _ = command(capsys, folder, bid)
+    assert whole.splitlines()[-1] == "reckoned again from the input files and the bid"
+    _, files, _ = command(capsys, folder, str(sound / "lawns.gpkg"))
+    assert "reckoned again from the input files\nrules and prices are taken as the report" in files
+    _, alone, _ = command(capsys, folder)
+    assert "not looked at: input: the input is not at hand (lawns.gpkg and 1 more)" in alone
+    assert "reckoned again from the report alone\nwhat agrees, agrees within the report" in alone
+    assert "nothing here: the report has none of what these look at: least orders" in whole
+    assert ", 0 looked at" not in whole and ", 0 reckoned again" not in whole
+    shutil.copytree(sound / "report", tmp_path / "report")
+    Report(tmp_path / "report").move("sites", "price", 0.01)
+    _, broken, _ = command(capsys, str(tmp_path / "report"), bid)
+    *_, promise, _, counts, _, advice = broken.splitlines()
+    assert promise.startswith("BROKEN: ") and counts.endswith(" BROKEN")
+    assert "do not rely on it, run the bid again" in advice
+
+
+def test_a_table_saved_again_by_a_spreadsheet_is_read(sound, tmp_path):
+    """Which puts a byte-order mark before it, and ends its lines in its own way."""
+    shutil.copytree(sound / "report", tmp_path / "report")
+    for path in (tmp_path / "report").glob("*.csv"):
+        text = path.read_text(encoding="utf-8").replace("\n", "\r\n")
+        path.write_bytes(b"\xef\xbb\xbf" + text.encode())
+    told = auditing.audit(tmp_path / "report", sound)
+    assert {one.verdict for one in told} == {AGREES}
+
+
 def test_what_is_no_report_is_refused_in_one_line(tmp_path, capsys):
     status, _, said = command(capsys, str(tmp_path))
     assert status == 1

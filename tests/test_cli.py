@@ -14,6 +14,7 @@ import geopandas
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely.geometry import Polygon
 
 from geoturf import cli
 
@@ -386,6 +387,23 @@ def test_a_feature_without_geometry_ends_in_three_and_strict_names_it(
     assert status == cli.LEFT_OUT and "NOT PRICED: 1 area" in err
     status, _, err = run(capsys, "run", bid_file(), "--strict", "--out", tmp_path / "out")
     assert status == cli.REFUSED and "site B" in err and "feature 2" in err
+
+
+def test_a_refusal_of_very_many_is_no_flood(lawns, bid_file, tmp_path, capsys):
+    """150 bow ties, of which nothing is left."""
+    lawns(*((90 * k, 0, 40, 30) for k in range(150)))
+    table = geopandas.read_file(tmp_path / "lawns.gpkg")
+    x, y = table.bounds["minx"], table.bounds["miny"]
+    table.geometry = [
+        Polygon([(a, b), (a + 40, b + 30), (a + 40, b), (a, b + 30)])
+        for a, b in zip(x, y, strict=True)
+    ]
+    table.to_file(tmp_path / "lawns.gpkg")
+    status, _, err = run(capsys, "check", bid_file())
+    *first, more, last = [line for line in err.splitlines() if line.startswith("error: ")]
+    assert status == cli.REFUSED and len(first) == 99 and "feature 99," in first[-1]
+    assert more == "error: and 51 more; mend these first"
+    assert last.startswith("error: nothing is left to price")
 
 
 def test_check_shows_some_of_many_findings(lawns, bid_file, tmp_path, capsys):

@@ -151,7 +151,8 @@ def home_of(report: str | Path, inputs: Iterable[str]) -> Path | None:
     given = [Path(path) for path in inputs]
     bids = [path.parent for path in given if path.suffix.lower() == ".toml"]
     names = [str(one["path"]) for one in opened(Path(report)).run["inputs"]]
-    homes = [*bids, Path(), *(path if path.is_dir() else path.parent for path in given)]
+    about = (folder for path in given for folder in (path.absolute(), *path.absolute().parents))
+    homes = [*bids, Path(), *about]
     return next((home for home in homes if all((home / name).exists() for name in names)), None)
 
 
@@ -160,8 +161,8 @@ def _input(
 ) -> tuple[list[Told], Drawn | None, Input | None]:
     if home is None:
         why = (
-            "the input is not at hand: outlines, ground, edges and columns as drawn; give the "
-            "bid, or the files"
+            f"the input is not at hand ({_named(folder)}): outlines, ground, edges and columns as "
+            "drawn; give the bid, or the files"
         )
         return [unseen("input", why)], None, None
     try:
@@ -170,6 +171,14 @@ def _input(
         return [unseen("input", str(why))], None, None
     except (Unreadable, *_STRANGE) as fault:
         return [broken("input", f"cannot be followed ({fault})")], None, None
+
+
+def _named(folder: Folder) -> str:
+    """The input's files, or the first of them."""
+    first, *others = [str(one["path"]) for one in folder.run["inputs"]] or ["no file"]
+    if others:
+        return f"{first} and {len(others)} more"
+    return first
 
 
 def _safely(promise: str, look: Callable[[], Iterable[Told]]) -> Iterator[Told]:

@@ -20,7 +20,7 @@ from geoturf.audit.drawn import Drawn, Input
 from geoturf.audit.folder import Folder, Shapes
 from geoturf.audit.ground import heights
 from geoturf.audit.parts import by_parts
-from geoturf.audit.told import Floats, Told, agrees, between, compared, first_wrong, unseen
+from geoturf.audit.told import Floats, Told, between, compared, first_wrong, nothing, unseen
 
 _TOUCH_M = 2e-3
 _SUM_M = 0.02  # four lengths written to a hundredth of a foot
@@ -99,7 +99,7 @@ def promises(folder: Folder, drawn: Drawn, found: Input) -> list[Told]:
     areas = folder.table("areas")
     drawn = drawn.only(folder.laid[drawn.row])
     if not len(drawn.row):
-        return [agrees("edges", "no turf is laid")]
+        return [nothing("edges", "turf that is laid")]
     own = earth.planes(drawn.lonlat, heights(folder, drawn), drawn.geod)
     reach = folder.settings["edges"]["tolerance"]
     about = _about(folder, drawn, found)

@@ -199,7 +199,7 @@ def opened(path: Path) -> Folder:
 
 def _table(path: Path) -> Table:
     try:
-        with path.open(encoding="utf-8", newline="") as file:
+        with path.open(encoding="utf-8-sig", newline="") as file:
             reader = csv.reader(file)
             head = next(reader, [])
             cells: list[list[str]] = [[] for _ in head]

@@ -16,7 +16,7 @@ from geoturf.audit.drawn import DEPTHS, PRICED, Drawn, Input, alike, gathered, m
 from geoturf.audit.factors import FOOT
 from geoturf.audit.folder import Folder, Shapes, plain
 from geoturf.audit.parts import by_parts
-from geoturf.audit.told import Floats, Told, agrees, between, compared, first_wrong, unseen
+from geoturf.audit.told import Floats, Told, between, compared, first_wrong, nothing, unseen
 
 _PARTS = (".cpg", ".dbf", ".prj", ".shp", ".shx")
 _MENDED = 2e-3  # of the area, where an outline that crosses itself was put right (by two programs)
@@ -332,6 +332,6 @@ def _where_given(
 ) -> Told:
     rows = np.flatnonzero(np.isfinite(given))
     if not len(rows):
-        return agrees(promise, "none is given")
+        return nothing(promise, "bearing that is given")
     kept = [names[k] for k in rows]
     return compared(promise, what, kept, told[rows], given[rows], room, unit)

@@ -16,11 +16,13 @@ UNSEEN = "not looked at"
 
 
 class Told(NamedTuple):
-    """A promise, whether it holds, and in words what was reckoned again or what is wrong."""
+    """A promise, whether it holds, and in words what was reckoned again or what is wrong; ``empty``
+    where the report has nothing that it is about."""
 
     promise: str
     verdict: str
     said: str
+    empty: bool = False
 
     def line(self) -> str:
         return f"{self.verdict}: {self.promise}: {self.said}"
@@ -28,6 +30,10 @@ class Told(NamedTuple):
 
 def agrees(promise: str, said: str) -> Told:
     return Told(promise, AGREES, said)
+
+
+def nothing(promise: str, what: str) -> Told:
+    return Told(promise, AGREES, f"no {what}", empty=True)
 
 
 def broken(promise: str, said: str) -> Told:
@@ -62,6 +68,8 @@ def between(
     unit: str = "",
 ) -> Told:
     """Figures told, (n,), and the least and the most that each can be."""
+    if not len(names):
+        return nothing(promise, what)
     value, least, most = np.broadcast_arrays(*(np.asarray(one, float) for one in (told, low, high)))
     over = np.fmax(least - value, value - most)
     off = np.where(np.isfinite(value) & np.isfinite(over), over, np.inf)
@@ -77,6 +85,8 @@ def between(
 
 def first_wrong(promise: str, what: str, wrong: Sequence[str], count: int) -> Told:
     """``wrong``: what is amiss, in words, of ``count`` things looked at."""
+    if not (wrong or count):
+        return nothing(promise, what)
     if not wrong:
         return agrees(promise, f"{what}, {count:,} looked at")
     more = ""

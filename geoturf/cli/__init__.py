@@ -233,13 +233,14 @@ def _audit(args: argparse.Namespace) -> int:
     from geoturf.audit import BROKEN, UNSEEN, Unreadable, audit, bid_of, home_of
 
     try:
-        told = audit(args.folder, home_of(args.folder, args.inputs), bid_of(args.inputs))
+        home = home_of(args.folder, args.inputs)
+        bid = bid_of(args.inputs)
+        told = audit(args.folder, home, bid)
     except Unreadable as fault:
         say(f"error: {fault}", sys.stderr)
         return REFUSED
-    for one in told:
-        say(one.line())
-    say(telling.audit_in_words(told))
+    for line in telling.audit_of_a_folder(told, home is not None, bid is not None):
+        say(line)
     verdicts = {one.verdict for one in told}
     if BROKEN in verdicts:
         return REFUSED

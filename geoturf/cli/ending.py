@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from typing import Any
 
 DONE, REFUSED, USAGE, LEFT_OUT, UNPRINTED = range(5)
+_MOST = 100  # lines of one severity that a refusal says
 # bytes; the demo ran under 1.2 GB on two cores, and died or hung under 1.0 and 0.8
 _LEAST_ADDRESSES = 1_200_000_000
 
@@ -36,12 +37,9 @@ def ended(fault: BaseException, signal_got: int, stands: str) -> int:
     )  # not before: a stop may have come in the midst of imports
 
     if isinstance(fault, GeoturfError):
-        lines = [
-            f.line()
-            for severity in ("error", "warning")
-            for f in fault.findings
-            if f.severity == severity
-        ]
+        lines = []
+        for severity in ("error", "warning"):
+            lines += _some([f.line() for f in fault.findings if f.severity == severity], severity)
         return _last_words([*lines, f"Refused; {what}."], REFUSED)
     if _starved(fault):
         told = ""
@@ -53,6 +51,15 @@ def ended(fault: BaseException, signal_got: int, stands: str) -> int:
         )
         return _last_words([need, f"Stopped; {what}."], REFUSED)
     return _last_words([_own_fault(fault), f"Stopped; {what}."], REFUSED)
+
+
+def _some(lines: list[str], severity: str) -> list[str]:
+    """All of a list, but of a very long one the first lines and the last, which says what comes of
+    the others."""
+    if len(lines) <= _MOST:
+        return lines
+    left = len(lines) - _MOST
+    return [*lines[: _MOST - 1], f"{severity}: and {left:,} more; mend these first", lines[-1]]
 
 
 def refuse_a_low_limit() -> None:

@@ -11,7 +11,7 @@ TYPE_CHECKING = (
     False  # type checkers know the name; importing typing itself would double the time of --help
 )
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
     from typing import Any
 
     from geoturf.audit import Told
@@ -106,11 +106,40 @@ def not_priced(left_out: int) -> str:
 def audit_in_words(told: Iterable[Told]) -> str:
     from geoturf.audit import AGREES, BROKEN, UNSEEN
 
-    verdicts = [one.verdict for one in told]
+    verdicts = [one.verdict for one in told if not one.empty]
     counts = {word: verdicts.count(word) for word in (AGREES, BROKEN, UNSEEN)}
     said = f"audit: {counts[AGREES]} promises agree"
     more = [f"{counts[word]} {word}" for word in (BROKEN, UNSEEN) if counts[word]]
     return ", ".join([said, *more])
+
+
+def audit_of_a_folder(told: Sequence[Told], input_at_hand: bool, bid_at_hand: bool) -> list[str]:
+    """A line a promise, what needs a reader's eye last; then what all of it says, and of what."""
+    from geoturf.audit import AGREES, BROKEN, UNSEEN
+
+    empty = [one.promise for one in told if one.empty]
+    some = [one for one in told if not one.empty]
+    lines = [one.line() for one in some if one.verdict == AGREES]
+    if empty:
+        lines.append(f"nothing here: the report has none of what these look at: {', '.join(empty)}")
+    lines += [one.line() for word in (UNSEEN, BROKEN) for one in some if one.verdict == word]
+    lines += ["", audit_in_words(told)]
+    files = "the input files" if input_at_hand else "the report alone"
+    bid = " and the bid" if bid_at_hand else ""
+    lines.append(f"reckoned again from {files}{bid}")
+    if not input_at_hand:
+        lines.append(
+            "what agrees, agrees within the report; whether it is of your properties is not told: "
+            "give the bid file, or the GIS files that it was made from"
+        )
+    elif not bid_at_hand:
+        lines.append("rules and prices are taken as the report states them; no bid file was given")
+    if any(one.verdict == BROKEN for one in told):
+        lines.append(
+            "a report with a BROKEN promise (figures in SI units) is not what geoturf wrote of this "
+            "input: do not rely on it, run the bid again"
+        )
+    return lines
 
 
 def holds(text: str, words: list[str]) -> bool:
