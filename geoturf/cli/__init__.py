@@ -81,7 +81,16 @@ def _command(top: argparse.ArgumentParser, args: argparse.Namespace) -> int:
 def _run(args: argparse.Namespace) -> int:
     bid, notes, name = _bid_of(args.inputs)
     bid = _estimated(bid, args.estimate, args.lay)
-    folder = args.out or f"reports/{name}"
+    from geoturf import ahead
+
+    with _engine(args) as engine:
+        ahead.begin(engine, bid)
+        return _run_by(engine, args, bid, notes, args.out or f"reports/{name}")
+
+
+def _run_by(
+    engine: Any, args: argparse.Namespace, bid: Bid, notes: list[Finding], folder: str
+) -> int:
     from geoturf import compiled, papers, pipeline, report
 
     readers = papers.asked(args.papers)
@@ -91,7 +100,7 @@ def _run(args: argparse.Namespace) -> int:
     args.stands = lambda: "" if report.identity(folder) == before else folder
     if not (compiled.kept() or args.quiet):
         telling.warning(_UNKEPT)
-    with telling.Bar(args.quiet) as bar, _engine(args) as engine:
+    with telling.Bar(args.quiet) as bar:
         result = pipeline.run(bid, engine, bar.told, notes)
         if args.strict and result.source.left_out:
             _refuse_left_out(result.findings, result.source.left_out)
@@ -118,7 +127,6 @@ def _bid_of(inputs: list[str]) -> tuple[Bid, list[Finding], str]:
     from pathlib import PurePath
 
     from geoturf.bid import read_bid
-    from geoturf.draft import bid_of_files
 
     tomls = [path for path in inputs if _is_bid(path)]
     if tomls and len(inputs) > 1:
@@ -132,6 +140,8 @@ def _bid_of(inputs: list[str]) -> tuple[Bid, list[Finding], str]:
         )
     if tomls:
         return read_bid(tomls[0]), [], PurePath(tomls[0]).stem
+    from geoturf.draft import bid_of_files
+
     bid, notes = bid_of_files(inputs)
     return bid, list(notes), PurePath(inputs[0]).name.split(".")[0] or "bid"
 

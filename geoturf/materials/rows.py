@@ -144,17 +144,16 @@ def _with_site_orders(
     """What rounding site by site (sums ``by_site``) would order, beside each pool's order; in its
     place where sites are pools themselves. Turf is what the plan buys."""
     keys = [key for key in ITEMS if key in by_site and key != "turf"]
-    orders = pd.DataFrame(
-        {
-            key: whole(by_site[key] * (1 + bought_by[key].allowance) / bought_by[key].size)
-            for key in keys
-        },
-        by_site.index,
-    )
-    alone = orders.groupby(level=0, sort=False).sum().T.unstack()
-    wanted = pd.MultiIndex.from_frame(pools[["phase", "key"]])
+    more = [1 + bought_by[key].allowance for key in keys]
+    sizes = [bought_by[key].size for key in keys]
+    orders = pd.DataFrame(whole(by_site[keys] * more / sizes), by_site.index, keys)
+    alone = orders.groupby(level=0, sort=False).sum()
     turf = pools["key"] == "turf"
-    rounded = alone.reindex(wanted).fillna(0).to_numpy()
+    at = (
+        alone.index.get_indexer(pd.Index(pools["phase"])),
+        alone.columns.get_indexer(pd.Index(pools["key"])),
+    )
+    rounded = np.where(at[1] < 0, 0, alone.to_numpy()[at])
     pools = pools.assign(order_by_site=np.where(turf, pools["order"], rounded).astype(np.int64))
     if pool == "site":
         return pools.assign(order=pools["order_by_site"])

@@ -219,6 +219,8 @@ def lines(
     table = table.assign(width_m=table["row"].map(result.takeoff.items["width_m"]))
     told = records(table, _Line)
     extras = list(_extras(told, rates.bid))
+    kinds = {step: _kinds(price, step) for step in steps}
+    loads = {name: price.loads[name].astype(float).tolist() for name in (*steps, "cost", "price")}
     for row, line in enumerate(told, start=1):
         sheet.write_number(row, 0, line.line)
         book.texts(sheet, row, 1, (line.section, line.phase, line.kind, line.description))
@@ -250,16 +252,12 @@ def lines(
         )
         for nth, step in enumerate(steps):
             block = next(one for one in blocks if row <= one.last)
-            formula = _part_of_step(row, block, nth, step, _kinds(price, step))
-            sheet.write_formula(
-                row, FIRST_STEP + nth, formula, book.money, float(price.loads[step].iloc[row - 1])
-            )
+            formula = _part_of_step(row, block, nth, step, kinds[step])
+            sheet.write_formula(row, FIRST_STEP + nth, formula, book.money, loads[step][row - 1])
         for place, word in enumerate(("cost", "price"), start=cost_column(price)):
             last = FIRST_STEP + (3 if word == "cost" else len(steps)) - 1
             formula = f"=ROUND(SUM({cell(row, AMOUNT)}:{cell(row, last)}),2)"
-            sheet.write_formula(
-                row, place, formula, book.money, float(price.loads[word].iloc[row - 1])
-            )
+            sheet.write_formula(row, place, formula, book.money, loads[word][row - 1])
         book.text(sheet, row, len(heads) - 1, said[row - 1], book.mark if said[row - 1] else None)
     book.filters(sheet, len(table), len(heads))
     book.text(sheet, end, 4, "All lines", book.head)
