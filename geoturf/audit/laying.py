@@ -18,6 +18,8 @@ from geoturf.audit.told import Floats, Told, between, broken, compared, first_wr
 _OFF_M = 5e-3  # what corners may be off: lots of one plan are laid from one drawing
 _TURNED_DEG = 0.3  # the north of a site's frame and that of an area part by less
 _SLIVER = 2e-5  # of an area
+RAGGED = 50_000  # points of an outline that is cut down to what lies about some pieces
+FEW, SIMPLE = 4, 200  # pieces, and points of an outline, that are not parted further
 
 
 @dataclass(frozen=True)
@@ -142,9 +144,32 @@ def _within(placed: _Placed) -> Floats:
     shapely.prepare(placed.outline)
     owner = placed.outline[placed.owner]
     within: Floats = shapely.area(placed.pieces)
-    border = np.flatnonzero(~shapely.contains_properly(owner, placed.pieces))
-    within[border] = shapely.area(shapely.intersection(placed.pieces[border], owner[border]))
+    ragged = shapely.get_num_coordinates(placed.outline)[placed.owner] > RAGGED
+    inside = np.zeros(len(owner), bool)
+    inside[~ragged] = shapely.contains_properly(owner[~ragged], placed.pieces[~ragged])
+    border = np.flatnonzero(~inside)
+    ragged = ragged[border]
+    plain = border[~ragged]
+    within[plain] = shapely.area(shapely.intersection(placed.pieces[plain], owner[plain]))
+    for k in np.unique(placed.owner[border[ragged]]).tolist():
+        mine = border[placed.owner[border] == k]
+        within[mine] = _on(placed.outline[k], placed.pieces[mine])
     return within
+
+
+def _on(outline: shapely.Geometry, pieces: NDArray[np.object_]) -> Floats:
+    """The area of each piece on an outline of very many corners, which is cut down to half of them
+    again and again, so that not all of it is read for each."""
+    if len(pieces) <= FEW or shapely.get_num_coordinates(outline) <= SIMPLE:
+        return np.asarray(shapely.area(shapely.intersection(pieces, outline)), float)
+    bounds = shapely.bounds(pieces)
+    wide = np.ptp(bounds[:, :2], axis=0)
+    order = np.argsort(bounds[:, int(wide[1] > wide[0])], kind="stable")
+    on = np.empty(len(pieces))
+    for half in np.array_split(order, 2):
+        about = shapely.box(*shapely.total_bounds(pieces[half]))
+        on[half] = _on(shapely.intersection(outline, about), pieces[half])
+    return on
 
 
 def _meeting(placed: _Placed) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -24,6 +24,7 @@ from geoturf.check.placed import (
 from geoturf.model import Finding, Result
 
 ASKEW_DEG = 1e-6
+RAGGED = 50_000  # points of an outline to which every piece is held, as if all lay at the border
 FILM_M = 1e-4  # a gap along the whole border may be this wide before it is one
 
 
@@ -55,7 +56,10 @@ def _turf_under(result: Result, turned: np.ndarray) -> np.ndarray:
     high = laid[:, 1::2]
     area = areas_of(result)
     under: np.ndarray = (high - low).prod(axis=1)
-    partly = np.flatnonzero(~inside(turned, area, low, high))
+    at_border = shapely.get_num_coordinates(turned)[area] > RAGGED
+    plain = np.flatnonzero(~at_border)
+    at_border[plain] = ~inside(turned, area[plain], low[plain], high[plain])
+    partly = np.flatnonzero(at_border)
     about = near(turned, area[partly], low[partly], high[partly])
     under[partly] = shapely.area(shapely.intersection(about, boxes[partly]))
     return under

@@ -75,7 +75,14 @@ def _seams_m(seams: np.ndarray, strip: np.ndarray) -> list[float]:
     """Seam (m) along both sides of the pieces of a strip."""
     both = []
     for v in strip[0, 2:]:
-        here = seams[np.abs(seams[:, 0] - v) < 2 * HAIR_M]
-        ends = np.minimum.outer(strip[:, 1], here[:, 2]) - np.maximum.outer(strip[:, 0], here[:, 1])
-        both.append(float(np.maximum(ends, 0).sum()))
+        here = seams[np.abs(seams[:, 0] - v) < 2 * HAIR_M, 1:]
+        if not len(here):
+            both.append(0.0)
+            continue
+        ends = here[np.argsort(here[:, 0], kind="stable")].ravel()
+        long = np.diff(ends)
+        long[1::2] = 0.0  # between seams
+        upto = np.append(0.0, np.cumsum(long))  # seam from the first end to each
+        along = np.interp(strip[:, 1], ends, upto) - np.interp(strip[:, 0], ends, upto)
+        both.append(float(along.sum()))
     return both

@@ -12,6 +12,8 @@ from geoturf.threads import each
 # Points of a part from which it is cut down to so many strips at a time.
 RAGGED = 1000
 TOGETHER = 16
+VERY_RAGGED = 50_000  # of a part whose border is looked at strip by strip, nothing cut out
+LEVEL_M = 1e-9  # an edge that rises by less is level
 MANY = 2_000  # areas looked at together
 ABREAST = 4  # narrow last strips that are cut from one width of a roll, at most
 
@@ -44,11 +46,17 @@ def _strips(
     part = np.repeat(np.arange(len(parts)), count)
     nth = np.arange(len(part)) - np.repeat(np.cumsum(count) - count, count)
     low = nth * (width_m - overlap_m)
-    ground = _about(level, part, low, low + width_m)
+    by_border = shapely.get_num_coordinates(level) > VERY_RAGGED
+    plain = np.flatnonzero(~by_border[part])
+    ground = level[part]
+    ground[plain] = _about(level, part[plain], low[plain], low[plain] + width_m)
     long = np.zeros(len(part))
-    for rows in _by_number(nth):  # strips of a number lie alike, and are cut in one call
-        bottom = float(low[rows[0]])
-        long[rows] = _extent(plane.in_band(ground[rows], bottom, bottom + width_m))
+    for rows in _by_number(nth[plain]):  # strips of a number lie alike, and are cut in one call
+        some = plain[rows]
+        bottom = float(low[some[0]])
+        long[some] = _extent(plane.in_band(ground[some], bottom, bottom + width_m))
+    for k in np.flatnonzero(by_border).tolist():
+        long[part == k] = _under(level[k], low[part == k], width_m)
     joins = (units.whole_steps(long - overlap_m, length_m - overlap_m) - 1).clip(0)
     narrow = (deep - (count - 1) * (width_m - overlap_m)).clip(1e-9)
     lanes = np.floor(width_m / narrow + units.MILLIONTH).clip(1, ABREAST)
@@ -62,6 +70,51 @@ def _strips(
             "roll_m": np.bincount(area, taken, len(geometry)),
         }
     )
+
+
+def _under(ground: shapely.Polygon, low: np.ndarray, width_m: float) -> np.ndarray:
+    """How far the ground reaches along each strip that begins at ``low``, gaps left open: what its
+    border, and the strip's own sides on the ground, take of the line along it. Pieces beside each
+    other count once, not each."""
+    edges = _edges(ground)
+    edges = edges[np.argsort(edges[:, 1], kind="stable")]
+    long = []
+    for south in low.tolist():
+        north = south + width_m
+        mine = edges[: np.searchsorted(edges[:, 1], north)]
+        mine = mine[mine[:, 3] > south]
+        ends = np.column_stack([_x_at(mine, side) for side in (south, north)])
+        inside = np.sort(ends[mine[:, 1] <= south, 0]), np.sort(ends[mine[:, 3] >= north, 1])
+        spans = [np.sort(ends, axis=1), *(one[: len(one) // 2 * 2].reshape(-1, 2) for one in inside)]
+        long.append(_covered(np.concatenate(spans)))
+    return np.array(long)
+
+
+def _edges(ground: shapely.Polygon) -> np.ndarray:
+    """Float (n, 4): x, y of the lower end and of the upper, of every edge."""
+    rings = shapely.get_rings(ground)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    edges = np.hstack([points[:-1], points[1:]])[ring[:-1] == ring[1:]]
+    falls = edges[:, 1] > edges[:, 3]
+    edges[falls] = edges[falls][:, [2, 3, 0, 1]]
+    return edges
+
+
+def _x_at(edges: np.ndarray, y: float) -> np.ndarray:
+    """x of edges at ``y``, or at the end that is nearest to it."""
+    x0, y0, x1, y1 = edges.T
+    share: np.ndarray = ((y - y0) / np.maximum(y1 - y0, LEVEL_M)).clip(0.0, 1.0)
+    return x0 + share * (x1 - x0)
+
+
+def _covered(spans: np.ndarray) -> float:
+    """Length of the union of intervals (n, 2)."""
+    if not len(spans):
+        return 0.0
+    spans = spans[np.argsort(spans[:, 0], kind="stable")]
+    reach = np.maximum.accumulate(spans[:, 1])
+    begin = np.append(spans[0, 0], np.maximum(spans[1:, 0], reach[:-1]))
+    return float((reach - begin).clip(0.0).sum())
 
 
 def _about(level: np.ndarray, part: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
