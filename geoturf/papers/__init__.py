@@ -1,6 +1,7 @@
 """Papers that leave the house: one PDF a reader, made of what the report's tables hold.
 
 names    long ones, shortened and told once in full
+letters  how wide a text is on paper
 sender   who papers are from and to
 crew     the data of the crew's papers
 press    from plain data to a PDF; ``type/`` has one template a paper, ``type/house.typ`` what all
