@@ -21,7 +21,7 @@ import shapely.affinity
 from shapely.geometry import Point, Polygon, box
 
 import geoturf
-from geoturf import papers, plane, tables
+from geoturf import papers, plane, spots, tables
 from geoturf.papers import letters, press
 from geoturf.papers.crew import (
     cut_list,
@@ -32,7 +32,6 @@ from geoturf.papers.crew import (
     load_list,
     lots,
     sheets,
-    spots,
     to_scale,
     views,
 )

@@ -4,7 +4,7 @@ laying     each area with its pieces in laying order and the chalk lines they ar
 marks      how a line's ends are found with a tape
 to_scale   from pile coordinates to millimetres of the page
 drawing    an area to scale
-wording    which label each piece gets; spots, compiled: where it has room
+wording    which label each piece gets
 lettering  each text of a drawing at its place; heads: what stands above one
 lots       the lots in the order of work, what each takes, and what that weighs
 alike      areas that one drawing serves

@@ -10,8 +10,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from geoturf import plane
-from geoturf.papers.crew import spots
+from geoturf import plane, spots
 from geoturf.papers.crew.laying import Laying, Parts, Piece, Points, Rows
 from geoturf.papers.crew.to_scale import View
 from geoturf.papers.letters import PT_MM, wide_mm

@@ -1,5 +1,5 @@
-"""Where a label has room on a part of a piece, compiled: tens of thousands are tried for a thousand
-lots."""
+"""Where a label has room on a part of a piece of turf, compiled: tens of thousands are tried for a
+thousand lots."""
 
 from __future__ import annotations
 
