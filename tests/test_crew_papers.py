@@ -22,6 +22,7 @@ from shapely.geometry import Point, Polygon, box
 
 import geoturf
 from geoturf import papers, plane, spots, tables
+from geoturf.engine import Processes
 from geoturf.papers import letters, press
 from geoturf.papers.crew import (
     cut_list,
@@ -464,6 +465,21 @@ def test_the_same_bytes_twice_and_printed_at_one_time(yard, tmp_path):
     with ThreadPoolExecutor(2) as threads:
         assert list(threads.map(printed, ("a", "b"))) == [once, once]
     assert set(once) == {f"{name}.pdf" for name in MODULES}
+
+
+def test_crews_papers_of_many_lots_are_the_work_of_workers(yard, tmp_path, monkeypatch):
+    """Not a page of them is printed in this process, and the bytes are those that it would print."""
+    papers.write(yard, tmp_path, ("crew", "buyer"))
+    alone = {path.name: path.read_bytes() for path in tmp_path.rglob("*.pdf")}
+    here = []
+    press_here = press.printed
+    monkeypatch.setattr(papers, "MANY", 0)
+    monkeypatch.setattr(press, "printed", lambda *a: here.append(a[0]) or press_here(*a))
+    with Processes(2) as engine:
+        engine.begin(abs, 1)()
+        papers.write(yard, tmp_path, ("crew", "buyer"), engine)
+    assert {path.name: path.read_bytes() for path in tmp_path.rglob("*.pdf")} == alone
+    assert here == ["order"]
 
 
 def test_where_no_thread_can_be_had_papers_are_printed_all_the_same(yard, tmp_path, monkeypatch):
