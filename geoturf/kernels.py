@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from geoturf import layout
+from geoturf import layout, spots
 from geoturf.compiled import compiling
 from geoturf.engine import Engine
 
@@ -15,7 +15,7 @@ Work = Callable[[], object]
 def ready(engine: Engine, areas: int) -> Work:
     """What sets seams and cuts rolls is compiled, where it is not yet, and workers are started for
     many areas. Gives what waits for the rest, which the bound needs and workers go on with."""
-    later = [layout.warm_losses, layout.warm_covers, layout.warm_arms]
+    later = [layout.warm_losses, layout.warm_covers, layout.warm_arms, spots.warm]
     rest = _begun(engine, later) if layout.fresh() else []
     if areas >= _MANY:
         engine.prepare(_load)

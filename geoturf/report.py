@@ -24,6 +24,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from geoturf.audit import BROKEN, Told, audit
+from geoturf.engine import Engine
 from geoturf.errors import InputError, PromiseError
 from geoturf.memory import give_back
 from geoturf.model import Finding, Result
@@ -36,14 +37,16 @@ def write(
     result: Result,
     folder: str | Path,
     readers: Iterable[str] | None = None,
+    engine: Engine | None = None,
 ) -> tuple[Told, ...]:
     """Every output in ``folder``, with the papers for ``readers`` (None: all of them, but for bids
-    of very many sites). Gives what its audit says. Raises `InputError` when the folder holds other
-    things or cannot be written, and `PromiseError` when the audit finds a promise broken."""
+    of very many sites), which the ``engine``'s workers help with where they are many. Gives what its
+    audit says. Raises `InputError` when the folder holds other things or cannot be written, and
+    `PromiseError` when the audit finds a promise broken."""
     told: list[Told] = []
 
     def fill(fresh: Path) -> None:
-        _fill(fresh, result, readers)
+        _fill(fresh, result, readers, engine)
         told.extend(_audited(fresh, result))
 
     whole(folder, fill)
@@ -85,10 +88,12 @@ def whole(
         raise _unwritable(folder, error) from None
 
 
-def _fill(fresh: Path, result: Result, readers: Iterable[str] | None) -> None:
+def _fill(
+    fresh: Path, result: Result, readers: Iterable[str] | None, engine: Engine | None
+) -> None:
     from geoturf import front, papers, tables
 
-    with papers.printing(result, readers) as put_papers:
+    with papers.printing(result, readers, engine) as put_papers:
         tables.write(result, fresh)
         give_back()
         _write_pages(result, fresh)

@@ -21,9 +21,21 @@ import shapely.affinity
 from shapely.geometry import Point, Polygon, box
 
 import geoturf
-from geoturf import papers, plane, tables
-from geoturf.papers import press
-from geoturf.papers.crew import cut_list, drawing, labels, laying, load_list, lots, sheets, views
+from geoturf import papers, plane, spots, tables
+from geoturf.engine import Processes
+from geoturf.papers import letters, press
+from geoturf.papers.crew import (
+    cut_list,
+    drawing,
+    heads,
+    labels,
+    laying,
+    load_list,
+    lots,
+    sheets,
+    to_scale,
+    views,
+)
 from geoturf.rules.calendar import TASKS, CalendarRules
 from geoturf.rules.items import ITEMS
 from geoturf.units import METRIC, US
@@ -267,9 +279,9 @@ def test_house_and_walk_corners_come_first(yard):
 
 def test_drawings_are_to_scale_and_turned_so_that_north_is_nearly_up(yard):
     for one in laying.layings(yard):
-        for scale in drawing.scales(US)[2:20:6]:
-            view = drawing.View(
-                laying.window_of(one.shape), drawing.turns_of(one.bearing_deg), scale
+        for scale in to_scale.scales(US)[2:20:6]:
+            view = to_scale.View(
+                laying.window_of(one.shape), to_scale.turns_of(one.bearing_deg), scale
             )
             data = drawing.drawn(one, view, (), US)
             paths = data["paths"]["piece"]
@@ -283,8 +295,8 @@ def test_drawings_are_to_scale_and_turned_so_that_north_is_nearly_up(yard):
 @pytest.mark.parametrize("bearing", range(0, 360, 30))
 def test_the_page_is_the_ground_turned(bearing):
     """North on the page, from the page's own points, against the bearing."""
-    turns = drawing.turns_of(bearing)
-    view = drawing.View((0.0, 0.0, 30.0, 20.0), turns, drawing.scales(METRIC)[4])
+    turns = to_scale.turns_of(bearing)
+    view = to_scale.View((0.0, 0.0, 30.0, 20.0), turns, to_scale.scales(METRIC)[4])
     a = np.radians(bearing)
     (x0, y0), (x1, y1) = view.page([10, 10 + np.cos(a)], [10, 10 - np.sin(a)])  # a metre north
     north = np.degrees(np.arctan2(x1 - x0, y0 - y1))
@@ -314,33 +326,31 @@ def test_what_cannot_be_read_whole_is_drawn_larger(tmp_path):
 
 
 def test_heads_of_drawings_side_by_side_stand_apart(tmp_path):
-    """Two narrow details with long names in a row, read back word by word: all that is above the
-    first ends before the second's begins."""
+    """Two narrow details in a row, the first with a name of 48 letters, read back word by word: all
+    that is above the first ends before the second's begins, and stands above the drawing."""
     short = {"turf60": {"roll_lengths": "25 ft", "sold_by": "roll"}}
     result = lot(tmp_path, [("A", "1", box(0, 0, 33, 900))], products=short)
     data = sheets.data(result)
     page = next(page for page in data["sheets"][0]["pages"] if page["details"])
-    one = page["details"][0] | {"title": "front yard, layout 12, detail 3", "north": 15.0}
-    one |= {"bar": [drawing._BAR_MM, "20 ft"], "x": 0.0, "y": views.TITLE_MM, "wide": views.HEAD_MM}
+    one = page["details"][0] | {"x": 0.0, "y": views.TITLE_MM, "wide": views.HEAD_MM}
+    one |= {"bar": [to_scale.BAR_MM, "20 ft"], "north": 15.0}
     second = views.HEAD_MM + views.GAP_MM
-    page["details"] = [one, one | {"x": second, "title": "zebra"}]
-    found = []
-    for sheet in pypdf.PdfReader(io.BytesIO(press.printed("crew_sheets", data))).pages:
-        words = []
-        sheet.extract_text(
-            visitor_text=lambda text, cm, tm, *_, to=words: to.append((text, cm, tm))
-        )
-        at = {text.strip(): cm[0] * tm[4] + cm[4] for text, cm, tm in words}
-        if "zebra" in at:
-            found += [
-                (x, at["zebra"])
-                for text, cm, tm in words
-                if text.strip() == "pile"
-                for x in [cm[0] * tm[4] + cm[4]]
-            ]
-    (first, next_), (other, _) = sorted(found)
+    long = f"{'front yard between the walk and the old oak tree'[:48]}, layout 12, detail 3"
+    page["details"] = [
+        one | {"head": heads.head(long, one, views.HEAD_MM)},
+        one | {"x": second, "head": heads.head("zebra", one, views.HEAD_MM)},
+    ]
+    pdf = pypdf.PdfReader(io.BytesIO(press.printed("crew_sheets", data)))
+    sheet = next(sheet for sheet in pdf.pages if "zebra" in sheet.extract_text())
+    words = []
+    sheet.extract_text(visitor_text=lambda text, cm, tm, *_: words.append((text.strip(), cm, tm)))
+    at = {text: (cm[0] * tm[4] + cm[4], cm[3] * tm[5] + cm[5]) for text, cm, tm in words}
+    piles = sorted(cm[0] * tm[4] + cm[4] for text, cm, tm in words if text == "pile")
     pile_pt = 4 * 8 * 0.5  # four letters of 8 pt, half an em wide each
-    assert first + pile_pt < next_ < other
+    title = next(text for text in at if text.startswith("front yard"))
+    assert title.endswith("detail 3") and "…" in title
+    assert piles[0] + pile_pt < at["zebra"][0] < piles[1]
+    assert at[title][1] == pytest.approx(at["zebra"][1])  # one line
 
 
 def test_no_part_of_a_drawing_leaves_it(yard):
@@ -455,6 +465,21 @@ def test_the_same_bytes_twice_and_printed_at_one_time(yard, tmp_path):
     with ThreadPoolExecutor(2) as threads:
         assert list(threads.map(printed, ("a", "b"))) == [once, once]
     assert set(once) == {f"{name}.pdf" for name in MODULES}
+
+
+def test_crews_papers_of_many_lots_are_the_work_of_workers(yard, tmp_path, monkeypatch):
+    """Not a page of them is printed in this process, and the bytes are those that it would print."""
+    papers.write(yard, tmp_path, ("crew", "buyer"))
+    alone = {path.name: path.read_bytes() for path in tmp_path.rglob("*.pdf")}
+    here = []
+    press_here = press.printed
+    monkeypatch.setattr(papers, "MANY", 0)
+    monkeypatch.setattr(press, "printed", lambda *a: here.append(a[0]) or press_here(*a))
+    with Processes(2) as engine:
+        engine.begin(abs, 1)()
+        papers.write(yard, tmp_path, ("crew", "buyer"), engine)
+    assert {path.name: path.read_bytes() for path in tmp_path.rglob("*.pdf")} == alone
+    assert here == ["order"]
 
 
 def test_where_no_thread_can_be_had_papers_are_printed_all_the_same(yard, tmp_path, monkeypatch):
@@ -674,15 +699,64 @@ def test_no_label_hides_the_border(tmp_path):
     result = lot(tmp_path, [("A", "1", tip), ("B", "1", Polygon([(200, 0), (260, 8), (203, 47)]))])
     written = 0
     for one in laying.layings(result):
-        for scale in drawing.scales(US)[4:12]:
-            window, turns = laying.window_of(one.shape), drawing.turns_of(one.bearing_deg)
-            view = drawing.View(window, turns, scale)
+        for scale in to_scale.scales(US)[4:12]:
+            window, turns = laying.window_of(one.shape), to_scale.turns_of(one.bearing_deg)
+            view = to_scale.View(window, turns, scale)
             border = view.shape(one.shape).boundary
             for label in drawing.drawn(one, view, (), US)["labels"]:
                 if label["lines"]:
                     written += 1
                     assert not border.intersects(extent_of(label).buffer(-0.02))
     assert written > 20
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_label_has_room_where_shapely_says_so(seed):
+    """Boxes in parts of rectangles with bites out of them: shapely's covers, but for a hair."""
+    rng = np.random.default_rng(seed)
+    shape = box(0, 0, 8, 5)
+    for x, y in rng.uniform(0, (8, 5), (4, 2)):
+        shape = shape.difference(shapely.Point(x, y).buffer(rng.uniform(0.3, 1.2), quad_segs=2))
+    parts = laying.Parts(np.array([shape], object), np.zeros(1, bool))
+    edges, first = parts.edges
+    answers = set()
+    for wide, high in rng.uniform(0.2, (7, 4.5), (200, 2)):
+        found, (middle,) = spots.tried(
+            edges,
+            first,
+            np.zeros(1, int),
+            parts.whole,
+            parts.bounds,
+            np.array([[9.0, wide]]),
+            np.array([[1.0, high]]),
+            spots.SPOTS,
+        )
+        low = parts.bounds[0, :2]
+        room = parts.bounds[0, 2:] - low - (wide, high)
+        places = low + room * spots.SPOTS
+        free = [shape.covers(box(x, y, x + wide, y + high)) for x, y in places]
+        assert (found[0] == 1) == any(free)
+        if any(free):
+            assert middle == pytest.approx(places[free.index(True)] + np.array([wide, high]) / 2)
+        answers.add(any(free))
+    assert answers == {True, False}
+
+
+def test_widths_are_those_of_the_font():
+    """By its file, a digit of Libertinus Serif is 0.465 em wide, a bold one 0.514; by its
+    designers' specimen a space is a quarter of an em (from memory)."""
+    pt = 25.4 / 72
+    assert letters.wide_mm("0123456789", 10) == pytest.approx(10 * 0.465 * 10 * pt)
+    assert letters.wide_mm("01 23", 8, bold=True) == pytest.approx((4 * 0.514 + 0.25) * 8 * pt)
+
+
+def test_a_text_is_shortened_to_its_room():
+    long = "a name of an area that goes on and on, detail 3"
+    for room in (20, 40, 60):
+        short = letters.shortened(long, room, 8.5, bold=True)
+        assert letters.wide_mm(short, 8.5, bold=True) <= room
+        assert long.startswith(short.partition("…")[0]) and long.endswith(short.partition("…")[2])
+    assert letters.shortened(long, 200, 8.5, bold=True) == long
 
 
 def extent_of(label):

@@ -105,7 +105,7 @@ def _run_by(
         if args.strict and result.source.left_out:
             _refuse_left_out(result.findings, result.source.left_out)
         bar.told("report", 0, 0)
-        audited = report.write(result, folder, readers)
+        audited = report.write(result, folder, readers, engine)
     if not args.quiet:
         telling.tell(result.findings)
     try:

@@ -1,6 +1,7 @@
 """Papers that leave the house: one PDF a reader, made of what the report's tables hold.
 
 names    long ones, shortened and told once in full
+letters  how wide a text is on paper
 sender   who papers are from and to
 crew     the data of the crew's papers
 press    from plain data to a PDF; ``type/`` has one template a paper, ``type/house.typ`` what all
@@ -13,11 +14,12 @@ already as the text that is printed, in the bid's units.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+import pickle
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +32,7 @@ from geoturf.papers.crew import cut_list, labels, load_list, sheets
 
 if TYPE_CHECKING:
     from geoturf.bid import Bid
+    from geoturf.engine import Engine
 
 Data = Mapping[str, Any]
 
@@ -68,6 +71,7 @@ PAPERS: tuple[Paper, ...] = (
     Paper("crew/load_list.pdf", "crew_load_list", load_list.data, _laid),
     Paper("crew/sheets.pdf", "crew_sheets", sheets.data, _laid),
 )
+_LONGEST = "crew/sheets.pdf"
 MANY = 200  # sites beyond which papers are printed only where they are asked for
 MANY_PIECES = 5_000  # and pieces: some 170 sheets of labels
 MANY_POINTS = 20_000  # and points of outlines, which each drawing of a piece looks through
@@ -98,24 +102,35 @@ def look(bid: Bid) -> None:
         raise sender.undrawable(bid) from None
 
 
-def write(result: Result, folder: Path, readers: Iterable[str] | None) -> None:
+def write(
+    result: Result,
+    folder: Path,
+    readers: Iterable[str] | None,
+    engine: Engine | None = None,
+) -> None:
     """The papers for ``readers`` into ``folder``, as `printing` has them."""
-    with printing(result, readers) as put:
+    with printing(result, readers, engine) as put:
         put(folder)
 
 
 @contextmanager
-def printing(result: Result, readers: Iterable[str] | None) -> Iterator[Callable[[Path], None]]:
+def printing(
+    result: Result, readers: Iterable[str] | None, engine: Engine | None = None
+) -> Iterator[Callable[[Path], None]]:
     """The papers for ``readers`` are printed while this process goes on; gives what waits for them
     and puts them into a folder. Where ``readers`` is None: all papers of a bid of at most `MANY`
     sites, `MANY_PIECES` pieces and `MANY_POINTS` points of outlines, and of a larger one those that
-    are short all the same."""
+    are short all the same. The crew's papers of such a bid are the work of the ``engine``'s workers,
+    if there are any."""
     look(result.bid)
     wanted = [paper for paper in _wanted(result, readers) if paper.has(result)]
     printer = ThreadPoolExecutor(1)  # typst lets go of the interpreter
     try:
-        begun = [_begun(printer, paper.template, paper.told(result)) for paper in wanted]
-        yield lambda folder: _put(folder, wanted, begun)
+        begun = _by_workers(result, wanted, engine)
+        for paper in wanted:
+            if paper.file not in begun:
+                begun[paper.file] = _begun(printer, paper.template, paper.told(result))
+        yield lambda folder: _put(folder, begun)
     finally:
         printer.shutdown(cancel_futures=True)
 
@@ -129,9 +144,45 @@ def _begun(printer: Executor, template: str, data: Data) -> Callable[[], bytes]:
         return partial(press.printed, template, data)
 
 
-def _put(folder: Path, papers: Iterable[Paper], printed: Iterable[Callable[[], bytes]]) -> None:
-    for paper, pdf in zip(papers, printed, strict=True):
-        path = folder / paper.file
+def _by_workers(
+    result: Result, wanted: Sequence[Paper], engine: Engine | None
+) -> dict[str, Callable[[], bytes]]:
+    """The crew's papers of a large bid are begun by workers: the sheets by one, since they take as
+    long as all others. Gives what waits for each, by file."""
+    if engine is None or engine.workers < 2 or not engine.started or _few(result):
+        return {}
+    mine = [paper.file for paper in wanted if paper.reader == "crew"]
+    if not mine:
+        return {}
+    text = pickle.dumps(result, pickle.HIGHEST_PROTOCOL)
+    out: dict[str, Callable[[], bytes]] = {}
+    for files in _shared_out(mine):
+        done = cache(engine.begin(_made, (text, files)))
+        out |= {file: partial(_of, done, file) for file in files}
+    return out
+
+
+def _shared_out(files: Sequence[str]) -> list[tuple[str, ...]]:
+    long = tuple(file for file in files if file == _LONGEST)
+    others = tuple(file for file in files if file != _LONGEST)
+    return [some for some in (long, others) if some]
+
+
+def _made(item: tuple[bytes, Sequence[str]]) -> dict[str, bytes]:
+    """Papers of a pickled result, by file."""
+    text, files = item
+    result: Result = pickle.loads(text)
+    mine = (paper for paper in PAPERS if paper.file in files)
+    return {paper.file: press.printed(paper.template, paper.told(result)) for paper in mine}
+
+
+def _of(done: Callable[[], dict[str, bytes]], file: str) -> bytes:
+    return done()[file]
+
+
+def _put(folder: Path, printed: Mapping[str, Callable[[], bytes]]) -> None:
+    for file, pdf in printed.items():
+        path = folder / file
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(pdf())
 

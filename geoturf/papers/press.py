@@ -49,6 +49,18 @@ def printed(template: str, data: Mapping[str, Any]) -> bytes:
     return cast(bytes, made)
 
 
+def letters() -> list[tuple[int, float, float]]:
+    """How wide letters are in the papers' font, in thousandths of their size: code, regular and
+    bold."""
+    import typst
+
+    path = _TYPE / "letters.typ"
+    told = typst.query(
+        str(path), "<letters>", field="value", one=True, root=str(_TYPE), ignore_system_fonts=True
+    )
+    return [(int(code), plain, bold) for code, plain, bold in json.loads(told)]
+
+
 def _plain(value: Any) -> Any:
     """``value`` with every text fit for a page: nothing that turns what stands beside it, and long
     words may break. Bytes, which are a picture, become a list of numbers."""

@@ -16,8 +16,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geoturf.papers.crew.drawing import cut_size
 from geoturf.papers.crew.laying import Laying
+from geoturf.papers.crew.wording import cut_size
 from geoturf.units import System, read
 
 Points = NDArray[np.float64]

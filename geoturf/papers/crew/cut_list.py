@@ -11,12 +11,14 @@ from geoturf.model import Result
 from geoturf.papers.crew import lots
 from geoturf.papers.crew.drawing import spread
 from geoturf.papers.crew.laying import numbers, slanted
+from geoturf.papers.crew.lettering import Layer
 from geoturf.records import records
 from geoturf.rules import Product
 from geoturf.units import SYSTEMS, System, powers
 
 WIDE_MM = 178.0  # of a drawn roll, at most
 _LEAST_MM = 2.6  # of a piece that its number is written in, and between running lengths
+_OFF_MM = 2.6  # from a roll to its running lengths
 _SAME_M = 5e-3
 
 
@@ -173,7 +175,7 @@ def _drawing(
         (one.along_m, one.across_m, one.along_m + one.length_m, one.across_m + one.width_m)
         for one in kept
     ]
-    return {
+    drawn = {
         "width": round(roll.length_m * mm, 2),
         "height": round(roll.width_m * mm, 2),
         "trim": round(trim * mm, 2),
@@ -202,6 +204,21 @@ def _drawing(
             system,
         ),
     }
+    return drawn | {"words": _words_of(drawn).told()}
+
+
+def _words_of(drawn: dict[str, Any]) -> Layer:
+    """Numbers of pieces that have room for them, and running lengths, which run up the page."""
+    layer = Layer()
+    for piece in drawn["pieces"]:
+        if piece["fits"]:
+            layer.write("number", piece["number"], *piece["at"])
+    for one in drawn["left"]:
+        end = -drawn["height"] - _OFF_MM
+        layer.write("size", one["text"], end, one["place"], 1.0, turned=True)
+    for one in drawn["right"]:
+        layer.write("size", one["text"], _OFF_MM, one["place"], 0.0, turned=True)
+    return layer
 
 
 def _running(

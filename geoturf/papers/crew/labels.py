@@ -10,8 +10,8 @@ import numpy as np
 from geoturf.model import Result
 from geoturf.papers.crew import cut_list, lots
 from geoturf.papers.crew.cut_list import Cut
-from geoturf.papers.crew.drawing import cut_size
 from geoturf.papers.crew.laying import Piece, numbers
+from geoturf.papers.crew.wording import cut_size
 from geoturf.records import records
 from geoturf.units import INCH_M, SYSTEMS
 

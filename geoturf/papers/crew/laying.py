@@ -23,10 +23,14 @@ from geoturf.units import read
 
 Row = TypeVar("Row")
 Shapes = NDArray[np.object_]
+Points = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Rows = NDArray[np.int64]
 
 BESIDE_M = read("4 ft", "length")  # what is shown of houses and walks about an area
 _SHOWN = ("building", "paving", "exclude")
-_AREAL = (3, 6)  # shapely's numbers of Polygon and MultiPolygon
+_POLYGON = 3  # shapely's numbers of a Polygon, and of it and a MultiPolygon
+_AREAL = (3, 6)
 _SAME_M = 5e-3  # seams less apart are one line
 _WHOLE = 1e-6  # of a piece that may be missing at its border
 
@@ -99,9 +103,21 @@ class Seam(NamedTuple):
         return (self.u0, self.u1)
 
     @property
+    def ends(self) -> list[tuple[float, float]]:
+        return [(self.u0, self.v0), (self.u1, self.v1)]
+
+    @property
     def length_m(self) -> float:
         start, end = self.span
         return end - start
+
+
+class Outlines(NamedTuple):
+    """Lines by kind, their points (n, 2), and which line each is of."""
+
+    kinds: tuple[str, ...]
+    points: Points
+    line: Rows
 
 
 class Mark(NamedTuple):
@@ -125,15 +141,42 @@ class Line(NamedTuple):
         return seam.place - (self.seam.u0 if seam.cross else self.seam.v0)
 
 
-class Stretch(NamedTuple):
-    """A part of a piece, and whether that is all of it."""
+@dataclass(frozen=True, eq=False)
+class Parts:
+    """A part of each piece (n,), what there is none of empty, and whether it is all of its
+    piece."""
 
-    shape: shapely.Geometry
-    bounds: tuple[float, float, float, float]
-    whole: bool
+    shapes: Shapes
+    whole: Flags
+
+    @cached_property
+    def bounds(self) -> Points:
+        """Of each, (n, 4); of nothing no numbers."""
+        return shapely.bounds(self.shapes)
+
+    @cached_property
+    def extent(self) -> tuple[float, float, float, float]:
+        """Of all of them."""
+        if not len(self.shapes):
+            return (0.0, 0.0, 0.0, 0.0)
+        low = np.fmin.reduce(self.bounds[:, :2])
+        high = np.fmax.reduce(self.bounds[:, 2:])
+        return (*low.tolist(), *high.tolist())
+
+    @cached_property
+    def edges(self) -> tuple[Points, Rows]:
+        """Of all, and the number of the first of each part (n + 1,)."""
+        parts, part_of = shapely.get_parts(self.shapes, return_index=True)
+        areal = shapely.get_type_id(parts) == _POLYGON
+        rings, ring_of = shapely.get_rings(parts[areal], return_index=True)
+        points, point_of = shapely.get_coordinates(rings, return_index=True)
+        goes_on = point_of[1:] == point_of[:-1]
+        edges = np.hstack([points[:-1], points[1:]])[goes_on]
+        owner = part_of[areal][ring_of][point_of[1:][goes_on]]
+        return edges, np.searchsorted(owner, np.arange(len(self.shapes) + 1))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # one is what it is: no shapes are compared
 class Laying:
     area_index: int
     bearing_deg: float
@@ -145,23 +188,46 @@ class Laying:
     lines: tuple[Line, ...]
 
     @cached_property
-    def parted(self) -> tuple[tuple[Stretch, Stretch | None], ...]:
-        """What each piece covers of the area, and what is cut off it at the border if anything
-        is."""
-        sides = np.array([(p.u0, p.v0, p.u1, p.v1) for p in self.pieces]).reshape(-1, 4)
-        laid = shapely.box(*sides.T)
-        kept = shapely.intersection(laid, self.shape)
-        whole = shapely.area(kept) > shapely.area(laid) * (1 - _WHOLE)
-        off = shapely.difference(laid, self.shape)
-        parts = (_stretches(shapes, whole) for shapes in (kept, off))
-        return tuple(
-            (turf, None if turf.whole else rest) for turf, rest in zip(*parts, strict=True)
-        )
+    def turf(self) -> Parts:
+        """What each piece covers of the area."""
+        kept = shapely.intersection(self._laid, self.shape)
+        whole = shapely.area(kept) > shapely.area(self._laid) * (1 - _WHOLE)
+        return Parts(kept, whole)
 
+    @cached_property
+    def cut_off(self) -> Parts:
+        """What is cut off each piece at the border."""
+        off = np.full(len(self.pieces), shapely.Polygon(), dtype=object)
+        parted = ~self.turf.whole
+        off[parted] = shapely.difference(self._laid[parted], self.shape)
+        return Parts(off, np.zeros(len(off), bool))
 
-def _stretches(shapes: Any, whole: Any) -> list[Stretch]:
-    boxes = map(tuple, shapely.bounds(shapes).tolist())
-    return [Stretch(*one) for one in zip(shapes, boxes, whole.tolist(), strict=True)]
+    @cached_property
+    def middles(self) -> Points:
+        """Of the pieces, (n, 2)."""
+        return (self._sides[:, :2] + self._sides[:, 2:]) / 2
+
+    @cached_property
+    def outlines(self) -> Outlines:
+        """All lines that are drawn of it, by what they are."""
+        told: list[tuple[str, Any]] = []
+        told += [("piece", [*piece.corners, piece.corners[0]]) for piece in self.pieces]
+        told += [("seam", seam.ends) for seam in self.seams]
+        told += [("chalk", line.seam.ends) for line in self.lines]
+        told += [(run.kind, shapely.get_coordinates(run.line)) for run in self.runs]
+        kinds, lines = zip(*told, strict=True)
+        owner = np.repeat(np.arange(len(lines)), [len(points) for points in lines])
+        return Outlines(kinds, np.concatenate(lines), owner)
+
+    @cached_property
+    def _sides(self) -> Points:
+        return np.array([(p.u0, p.v0, p.u1, p.v1) for p in self.pieces]).reshape(-1, 4)
+
+    @cached_property
+    def _laid(self) -> Shapes:
+        u0, v0, u1, v1 = self._sides.T
+        laid: Shapes = shapely.box(u0, v0, u1, v1)
+        return laid
 
 
 def layings(result: Result) -> list[Laying]:
@@ -344,8 +410,8 @@ def _parts(pieces: list[Piece]) -> list[list[Piece]]:
         return []
     u0, u1, v0, v1 = np.array([(p.u0, p.u1, p.v0, p.v1) for p in pieces]).T
 
-    def alike(a: np.ndarray, b: np.ndarray) -> NDArray[np.bool_]:
-        same: NDArray[np.bool_] = np.abs(a[:, None] - b) < _SAME_M
+    def alike(a: np.ndarray, b: np.ndarray) -> Flags:
+        same: Flags = np.abs(a[:, None] - b) < _SAME_M
         return same
 
     overlap = (u0[:, None] < u1 - _SAME_M) & (u0 < u1[:, None] - _SAME_M)

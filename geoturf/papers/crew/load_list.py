@@ -10,9 +10,9 @@ from typing import Any, NamedTuple
 
 from geoturf.model import Result
 from geoturf.papers.crew import laying, lots
-from geoturf.papers.crew.drawing import cut_size
 from geoturf.papers.crew.laying import Piece
 from geoturf.papers.crew.lots import Lot, Taken
+from geoturf.papers.crew.wording import cut_size
 from geoturf.records import records
 from geoturf.rules.items import ITEMS, tasks_of
 from geoturf.units import SYSTEMS, System

@@ -107,22 +107,22 @@ def turf_kg(result: Result, product: str, area_m2: float) -> float:
 def fasteners(result: Result, area: int, system: System) -> list[tuple[str, str]]:
     """What holds an area's turf: word, quantity."""
     edges = result.bid.edges
-    border = result.edges.totals.iloc[area]
-    q = result.takeoff.areas.iloc[area]
+    border = result.edges.totals
+    quantities = result.takeoff.areas
     return list(
         _fasteners(
             {
                 f"perimeter nails, {system.tape(edges.perimeter_spacing_m)} apart": float(
-                    border["perimeter_fasteners"]
+                    border["perimeter_fasteners"].to_numpy()[area]
                 ),
                 f"field nails, {system.tape(edges.field_spacing_m)} both ways": float(
-                    border["field_fasteners"]
+                    border["field_fasteners"].to_numpy()[area]
                 ),
                 f"seam nails, {system.tape(edges.seam_spacing_m)} apart": float(
-                    q["seam_fasteners"]
+                    quantities["seam_fasteners"].to_numpy()[area]
                 ),
             },
-            {"seam tape": float(q["taped"]), "glued": 0.0},
+            {"seam tape": float(quantities["taped"].to_numpy()[area]), "glued": 0.0},
             system,
         )
     )

@@ -12,7 +12,7 @@ import numpy as np
 
 from geoturf import by_plan
 from geoturf.model import Result
-from geoturf.papers.crew import alike, drawing, lots, steps, views
+from geoturf.papers.crew import alike, drawing, heads, lettering, lots, steps, views, wording
 from geoturf.papers.crew.alike import Alike
 from geoturf.papers.crew.laying import Line, Mark, Run, layings, slanted
 from geoturf.papers.crew.lots import Lot, Taken
@@ -273,18 +273,19 @@ def _area(result: Result, sheet: Sheet, group: Alike, title: str, system: System
     land = result.ground.areas
     first = group.layings[0]
     rows = [one.area_index for one in group.layings]
-    product = result.bid.products[land["product"].iloc[rows[0]]]
-    sites = land["site"].astype(str).iloc[rows].tolist()
-    surface = land["surface_area_m2"].iloc[rows].tolist()
+    name = land["product"].to_numpy()[rows[0]]
+    product = result.bid.products[name]
+    sites = list(map(str, land["site"].to_numpy()[rows]))
+    surface = land["surface_area_m2"].to_numpy()[rows].tolist()
     pieces = [
         [f"{number}", *([] if sheet.shared else [piece.piece, piece.roll]), size]
         for number, piece in enumerate(first.pieces, 1)
-        for size in [drawing.cut_size(piece, system)]
+        for size in [wording.cut_size(piece, system)]
     ]
     bearings = {round(one.bearing_deg / _SAME_DEG) for one in group.layings}
     return {
         "title": title,
-        "product": f"{land['product'].iloc[rows[0]]}, {powers(product.title)}",
+        "product": f"{name}, {powers(product.title)}",
         "ground": powers(_range((area_m2, system.area(area_m2, 0)) for area_m2 in surface)),
         "bearing": f"{first.bearing_deg:.0f}" if len(bearings) == 1 else "",
         "on": f"{len(rows)} of {len(sheet.lots)} lots" if sheet.shared else "",
@@ -421,7 +422,7 @@ def _block(one: Block, area: dict[str, Any], room: Room, system: System) -> dict
         list_mm = room.wide - wide - views.GAP_MM
     drawn = drawing.drawn(laying, view, one.details, system, not area["on"])
     return {
-        "drawing": _headed(drawn, area, area["title"]),
+        "drawing": _headed(drawn, area, area["title"], wide),
         "beside": one.beside,
         "breaks": bool(one.height > room.high),
         "wide": round(wide, 2),
@@ -435,9 +436,14 @@ def _detail(one: Placed, area: dict[str, Any], system: System) -> dict[str, Any]
     drawn = drawing.drawn(laying, view, (), system, not area["on"])
     wide = round(max(view.size[0], views.HEAD_MM), 2)
     place = {"x": one.x, "y": one.y, "wide": wide}
-    return place | _headed(drawn, area, f"{area['title']}, {name}")
+    return place | _headed(drawn, area, f"{area['title']}, {name}", wide)
 
 
-def _headed(drawn: dict[str, Any], area: dict[str, Any], title: str) -> dict[str, Any]:
-    """A drawing with its title; without north where it serves lots that lie otherwise."""
-    return drawn | {"title": title, "north": drawn["north"] if area["bearing"] else None}
+def _headed(
+    drawn: dict[str, Any], area: dict[str, Any], title: str, wide_mm: float
+) -> dict[str, Any]:
+    """A drawing with its title and what is written; without north where it serves lots that lie
+    otherwise."""
+    titled = drawn | {"title": title, "north": drawn["north"] if area["bearing"] else None}
+    words = {"head": heads.head(title, titled, wide_mm), "layers": lettering.layers(drawn)}
+    return titled | words

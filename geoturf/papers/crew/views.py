@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from geoturf.papers.crew import drawing
-from geoturf.papers.crew.drawing import Box, Scale, View
-from geoturf.papers.crew.laying import BESIDE_M, Laying, Piece, window_of
+from geoturf.papers.crew import to_scale, wording
+from geoturf.papers.crew.laying import BESIDE_M, Flags, Laying, Piece, Points, Rows, window_of
+from geoturf.papers.crew.to_scale import Box, Scale, View
 from geoturf.units import System
 
 TITLE_MM, HEAD_MM = 11.0, 88.0  # above each drawing: its area, scale, north and pile
@@ -80,14 +80,11 @@ class Sizes(NamedTuple):
 
 
 def sizes(one: Told, room: Room, system: System) -> Sizes:
-    out: list[Block] = []
-    for scale in drawing.scales(system):
-        block = _block(one, scale, room.wide)
-        if block and block.height <= room.high:
-            if _unreadable(one.laying, block.view, system):
-                break
-            out.append(block)
-    return Sizes(one, out)
+    views = [_whole(one.laying, scale) for scale in to_scale.scales(system)]
+    hidden = wording.unreadable(one.laying, views, system)
+    many = next((k for k, pieces in enumerate(hidden) if len(pieces)), len(views))
+    blocks = [_block(one, view, room.wide) for view in views[:many]]
+    return Sizes(one, [block for block in blocks if block and block.height <= room.high])
 
 
 def pages(areas: Sequence[Sizes], first: float, room: Room, system: System) -> Iterator[Page]:
@@ -143,9 +140,8 @@ def _filled(some: Sequence[Sizes], high: float) -> list[Block] | None:
     return [one.blocks[k] for one, k in zip(some, at, strict=True)]
 
 
-def _block(one: Told, scale: Scale, wide: float) -> Block | None:
+def _block(one: Told, view: View, wide: float) -> Block | None:
     """The area with its list where it takes less height; None where it is too wide."""
-    view = _whole(one.laying, scale)
     width = max(view.size[0], HEAD_MM)
     height = view.size[1] + TITLE_MM
     tries = []
@@ -158,11 +154,7 @@ def _block(one: Told, scale: Scale, wide: float) -> Block | None:
 
 
 def _whole(laying: Laying, scale: Scale) -> View:
-    return View(window_of(laying.shape), drawing.turns_of(laying.bearing_deg), scale)
-
-
-def _unreadable(laying: Laying, view: View, system: System) -> list[Piece]:
-    return drawing.unreadable(laying, view, system)
+    return View(window_of(laying.shape), to_scale.turns_of(laying.bearing_deg), scale)
 
 
 def _detailed(one: Told, high: float, room: Room, system: System) -> Iterator[Page]:
@@ -183,12 +175,18 @@ def _detailed(one: Told, high: float, room: Room, system: System) -> Iterator[Pa
         yield Page([], placed)
 
 
-def _told_larger(laying: Laying, view: View, system: System) -> list[Piece]:
+def _told_larger(laying: Laying, view: View, system: System) -> Rows:
     """Pieces that cannot be read in a drawing, and could in the largest there is: the others,
     slivers that no size can be written on, are told by number and list."""
-    finest = max((s for s in drawing.scales(system) if s.mm <= _MM / _FINEST), key=lambda s: s.mm)
-    never = drawing.unreadable(laying, View(view.window, view.turns, finest), system)
-    return [piece for piece in _unreadable(laying, view, system) if piece not in never]
+    finest = max((s for s in to_scale.scales(system) if s.mm <= _MM / _FINEST), key=lambda s: s.mm)
+    largest = View(view.window, view.turns, finest)
+    hidden, never = wording.unreadable(laying, [view, largest], system)
+    return _without(hidden, never)
+
+
+def _without(rows: Rows, others: Rows) -> Rows:
+    out: Rows = np.setdiff1d(rows, others, assume_unique=True)
+    return out
 
 
 def _largest(one: Told, room: Room, system: System) -> View:
@@ -197,7 +195,7 @@ def _largest(one: Told, room: Room, system: System) -> View:
     high = room.high
     if list_mm < room.high / 2:
         high = room.high - list_mm
-    views = [_whole(one.laying, scale) for scale in drawing.scales(system)]
+    views = [_whole(one.laying, scale) for scale in to_scale.scales(system)]
     fits = (view for view in views if _fits(view, Room(room.wide, high)))
     return next(fits, views[-1])
 
@@ -243,37 +241,35 @@ def _meet(one: Box, other: Box) -> bool:
 
 
 def _details(
-    laying: Laying, coarser: View, hidden: Sequence[Piece], room: Room, system: System
+    laying: Laying, coarser: View, hidden: Rows, room: Room, system: System
 ) -> Iterator[View]:
     """Parts about the ``hidden`` pieces at the least scale at which most of them can be read; then
     about those that cannot, finer still."""
-    finer = [s for s in drawing.scales(system) if coarser.scale.mm < s.mm <= _MM / _FINEST]
-    for window in _clusters(hidden) if finer else ():
-        view = coarser
-        still = list(hidden)
-        for scale in reversed(finer):
-            mine = [piece for piece in hidden if _middle_in(piece, window)]
-            view = View(window, coarser.turns, scale)
-            still = [p for p in drawing.unreadable(laying, view, system) if p in mine]
-            if len(still) <= len(mine) * _FEW:
-                break
-        told = [piece for piece in mine if piece not in still or scale is finer[0]]
-        yield from (
-            part
-            for part in _parts(view, room)
-            if any(_middle_in(piece, part.window) for piece in told)
-        )
+    finer = [s for s in to_scale.scales(system) if coarser.scale.mm < s.mm <= _MM / _FINEST]
+    pieces = [laying.pieces[k] for k in hidden]
+    for window in _clusters(pieces) if finer else ():
+        mine = hidden[_within(window, laying.middles[hidden])]
+        views = [View(window, coarser.turns, scale) for scale in reversed(finer)]
+        left = wording.unreadable(laying, views, system, mine)
+        few = (k for k, rows in enumerate(left) if len(rows) <= len(mine) * _FEW)
+        k = next(few, len(views) - 1)
+        view, still = views[k], left[k]
+        told = mine if view is views[-1] else _without(mine, still)
+        middles = laying.middles[told]
+        yield from (part for part in _parts(view, room) if _within(part.window, middles).any())
         yield from _details(laying, view, still, room, system)
 
 
-def _middle_in(piece: Piece, window: Box) -> bool:
+def _within(window: Box, points: Points) -> Flags:
     u0, v0, u1, v1 = window
-    return u0 <= (piece.u0 + piece.u1) / 2 <= u1 and v0 <= (piece.v0 + piece.v1) / 2 <= v1
+    u, v = points.T
+    out: Flags = (u0 <= u) & (u <= u1) & (v0 <= v) & (v <= v1)
+    return out
 
 
 def _parts(view: View, room: Room) -> Iterator[View]:
     """Windows no larger than a page, which overlap by what a label needs."""
-    rim = drawing.RIM_MM + drawing.MARGIN_MM
+    rim = to_scale.RIM_MM + to_scale.MARGIN_MM
     mm = view.scale.mm
     wide = (room.wide - rim) / mm
     high = (room.high - TITLE_MM - rim) / mm
