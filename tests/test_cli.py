@@ -22,7 +22,10 @@ SAMPLE = Path(__file__).parent.parent / "sample_gis"
 
 
 def run(capsys, *arguments):
-    """Exit status, standard output and standard error of one call."""
+    """Exit status, standard output and standard error of one call; papers are printed where they
+    are asked for."""
+    if arguments[:1] == ("run",) and "--papers" not in arguments:
+        arguments = (*arguments, "--papers", "none")
     try:
         status = cli.main([str(a) for a in arguments])
     except SystemExit as stop:
@@ -33,7 +36,8 @@ def run(capsys, *arguments):
 
 def test_a_bid_runs_and_says_what_it_came_to(lawns, bid_file, tmp_path, capsys):
     lawns((0, 0, 40, 30))
-    status, out, err = run(capsys, "run", bid_file(), "--out", tmp_path / "out")
+    given = ("--out", tmp_path / "out", "--papers", "all")
+    status, out, err = run(capsys, "run", bid_file(), *given)
     assert (status, err) == (cli.DONE, "")
     assert "1,200 ft2" in out  # 40 ft x 30 ft; the grid's own scale changes less than 1 ft2
     assert "over the proven bound" in out and "price" in out

@@ -2,6 +2,7 @@
 priced; halved it is refused."""
 
 import csv
+import json
 import subprocess
 import sys
 from dataclasses import fields, replace
@@ -35,7 +36,7 @@ IDLE = "".join(
 
 # geoturf with another text of one module
 EDITED = """
-import importlib.util, sys
+import importlib.util, json, sys
 class Edited:
     @staticmethod
     def find_spec(name, path, target=None):
@@ -43,12 +44,13 @@ class Edited:
             return importlib.util.spec_from_file_location(name, sys.argv[1])
 sys.meta_path.insert(0, Edited)
 from geoturf.cli import main
-sys.exit(main(sys.argv[2:]))
+sys.exit(max(main(json.loads(command)) for command in sys.argv[2:]))
 """
 
 
-def geoturf(text, folder, *arguments):
-    """Runs geoturf in a process of its own, with ``text`` in place of its items' module."""
+def geoturf(text, folder, *commands):
+    """Runs geoturf in a process of its own, with ``text`` in place of its items' module, for each
+    of some commands."""
     (folder / "items.py").write_text(text, encoding="utf-8")
     strict = ["-W", "error:DataFrame is highly fragmented"]
     command = [
@@ -57,7 +59,7 @@ def geoturf(text, folder, *arguments):
         "-c",
         EDITED,
         str(folder / "items.py"),
-        *map(str, arguments),
+        *(json.dumps(list(map(str, command))) for command in commands),
     ]
     return subprocess.run(command, capture_output=True, text=True, check=False)
 
@@ -83,11 +85,13 @@ def test_an_item_added_by_the_book_is_followed_to_its_priced_line(lawns, bid_fil
         "360.00": ('[materials]\nleave_out = ["fabric"]\n', "1.00"),
         "320.00": ('[price.costs]\nmat = "80 USD/roll"\n', "2.00"),
     }
-    for amount, (extra, hours) in bids.items():
-        done = geoturf(
-            with_record(MAT + IDLE), tmp_path, "run", bid_file(extra), "--out", tmp_path / amount
-        )
-        assert done.returncode == 0, done.stderr
+    commands = []
+    for amount, (extra, _) in bids.items():
+        (tmp_path / f"{amount}.toml").write_text(bid_file(extra).read_text())
+        commands.append(["run", tmp_path / f"{amount}.toml", "--out", tmp_path / amount])
+    done = geoturf(with_record(MAT + IDLE), tmp_path, *commands)
+    assert done.returncode == 0, done.stderr
+    for amount, (_, hours) in bids.items():
         lines = {line["description"]: line for line in rows(tmp_path / amount / "bid.csv")}
         mat = lines["Drainage mat"]
         assert (mat["section"], mat["quantity"], mat["unit"]) == ("31 05 19", "4", "roll")
@@ -120,7 +124,7 @@ def test_a_record_that_lacks_anything_is_refused(field):
 )
 def test_such_a_record_stops_geoturf_at_import(tmp_path, stated, instead, said):
     assert stated in MAT
-    done = geoturf(with_record(MAT.replace(stated, instead)), tmp_path, "rules")
+    done = geoturf(with_record(MAT.replace(stated, instead)), tmp_path, ["rules"])
     assert done.returncode != 0
     assert said in done.stderr
 

@@ -6,7 +6,6 @@ import io
 import json
 import os
 import shutil
-import subprocess
 import sys
 import tracemalloc
 import zipfile
@@ -17,8 +16,10 @@ import numpy as np
 import pyogrio
 import pytest
 import shapely
+from forked import begin, status_of
 from shapely import Polygon, box
 
+from geoturf import cli
 from geoturf.bid import make_bid
 from geoturf.errors import InputError
 from geoturf.read import read
@@ -32,7 +33,6 @@ from geoturf.read.shapes import polygons
 
 DATA = Path(__file__).parent / "data"
 LOAD = sys.modules["geoturf.read.load"]  # its name in the package is its function's
-ROOT = Path(__file__).parent.parent
 GOOD = {"path": "leading_zeros.geojson", "name": "good"}
 
 
@@ -478,23 +478,22 @@ def test_a_layer_of_points_swept_up_with_others_is_told_once(tmp_path):
 
 @pytest.mark.parametrize("suffix", ["geojson", "gpkg", "parquet"])
 def test_a_ring_without_points_takes_nothing_down(tmp_path, suffix):
-    """GEOS's `touches` ends the process on it, so this is tried in another one."""
+    """GEOS's `touches` ends the process on it, so this is tried in a child."""
     path = tmp_path / f"lots.{suffix}"
     shutil.copy(DATA / "empty_hole.geojson", tmp_path / "lots.geojson")
     if suffix != "geojson":
         table = pyogrio.read_dataframe(tmp_path / "lots.geojson")
         assert shapely.get_num_interior_rings(table.geometry[0]) == 1
         table.to_parquet(path) if suffix == "parquet" else pyogrio.write_dataframe(table, path)
-    call = [sys.executable, "-m", "geoturf", "check", path.name]
-    done = subprocess.run(
-        call,
-        cwd=tmp_path,
-        capture_output=True,
-        text=True,
-        env=os.environ | {"PYTHONPATH": str(ROOT)},
-    )
-    assert done.returncode == 0, done.stderr
-    assert "a ring without any point dropped" in done.stdout and "3 areas on 3 sites" in done.stdout
+    told = tmp_path / "told"
+
+    def check():
+        with told.open("w", encoding="utf-8") as sys.stdout:
+            return cli.main(["check", str(path)])
+
+    assert status_of(begin(check)) == 0
+    said = told.read_text(encoding="utf-8")
+    assert "a ring without any point dropped" in said and "3 areas on 3 sites" in said
 
 
 # -------------------------------------------------------------------------- what is no regular file
