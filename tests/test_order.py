@@ -15,25 +15,30 @@ import geoturf
 from geoturf.papers import order, press
 
 SIX = [(60 * k, 0, 28, 33) for k in range(6)]
+SITES = [f"S{k}" for k in range(6)]
 
 
 @pytest.fixture
 def run(lawns, bid_file):
     def run(extra=""):
-        lawns(*SIX, site=[f"S{k}" for k in range(6)], phase=list("111122"))
+        lawns(*SIX, site=SITES, phase=list("111122"))
         return geoturf.run(geoturf.read_bid(bid_file(extra)))
 
     return run
 
 
-@pytest.fixture
-def folder(run, tmp_path):
-    result = run(
+@pytest.fixture(scope="module")
+def folder(lasting, tmp_path_factory):
+    """A result and its report, of two phases of which one is parted by dye lots."""
+    said = (
         '[terms.phases.2]\ndeliver_on = 2026-06-01\n[products.turf60]\ndye_lot = "160 ft"\n'
         '[bidder]\nname = "Fennimarsh"\n'
     )
-    geoturf.write(result, tmp_path / "out", readers=["buyer"])
-    return result, tmp_path / "out"
+    bid = lasting(*SIX, extra=said, site=SITES, phase=list("111122"))
+    result = geoturf.run(geoturf.read_bid(bid))
+    out = tmp_path_factory.mktemp("order") / "out"
+    geoturf.write(result, out, readers=["buyer"])
+    return result, out
 
 
 def rows_of(path):

@@ -3,8 +3,10 @@ one."""
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import geoturf
@@ -77,8 +79,10 @@ def factors() -> dict[str, float]:
 
 
 FACTORS = factors()
+SIZES = np.array(list(FACTORS.values()))
 
 
+@cache
 def factor_in(number: str) -> str | None:
     """The factor that a number as written is, to three digits; None where it is none or has fewer
     digits than that."""
@@ -86,7 +90,8 @@ def factor_in(number: str) -> str | None:
     if len(digits) < 3 or not digits.isdecimal():  # not decimal: 0x1F
         return None
     value = float(re.sub("[_,]", "", number))
-    return next((name for name, factor in FACTORS.items() if abs(value / factor - 1) < NEAR), None)
+    near = np.flatnonzero(abs(value / SIZES - 1) < NEAR)
+    return list(FACTORS)[near[0]] if len(near) else None
 
 
 def docstrings(tree: ast.AST) -> set[int]:
@@ -100,6 +105,7 @@ def numbers(source: str) -> list[str]:
     """Numbers of a Python source as written, and the decimals in its texts (a sheet's formula is a
     text)."""
     tree = ast.parse(source)
+    lines = source.encode().split(b"\n")  # columns of a tree are bytes
     aside = docstrings(tree)
     found: list[str] = []
     for node in ast.walk(tree):
@@ -108,7 +114,8 @@ def numbers(source: str) -> list[str]:
         if isinstance(node.value, str):
             found += DECIMAL.findall(node.value)
         elif isinstance(node.value, int | float) and not isinstance(node.value, bool):
-            found.append(ast.get_source_segment(source, node) or repr(node.value))
+            line = lines[node.lineno - 1]
+            found.append(line[node.col_offset : node.end_col_offset].decode())
     return found
 
 
