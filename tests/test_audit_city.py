@@ -54,6 +54,20 @@ def test_edges_told_wrong_are_met_among_others_that_are_right():
     assert held(cases) == [False] * len(WRONG) + [True] * len(WALLS)
 
 
+def test_few_areas_are_looked_at_with_care(monkeypatch):
+    """One wall stands off, fifty touch: what touches settles those."""
+    looked = []
+    near = edges._near
+
+    def counted(borders, *more):
+        looked.append(len(borders.line))
+        return near(borders, *more)
+
+    monkeypatch.setattr(edges, "_near", counted)
+    assert all(held([WALLS["touching"]] * 50 + [WALLS["five centimetres off"]]))
+    assert set(looked) == {1}
+
+
 def test_things_that_overlap_each_other_count_once():
     """Two walls, one over the other, along the same ten metres."""
     walls = np.array([shapely.box(10, 0, 11, 10), shapely.box(10, 2, 12, 8)], object)

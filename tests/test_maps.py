@@ -520,3 +520,13 @@ def test_classes_hold_about_equal_counts_and_say_where_they_end():
 )
 def test_few_values_make_few_classes(values, labels):
     assert [e["label"] for e in colours.by_classes("k", "k", values)["entries"]] == labels
+
+
+def test_what_the_office_and_the_client_see_alike_is_worked_out_once(monkeypatch):
+    result = made(["a", "b"])
+    each = [maps.page(result, "us", audience) for audience in (maps.OFFICE, maps.CLIENT)]
+    drawn = []
+    context = layers.context
+    monkeypatch.setattr(layers, "context", lambda place: drawn.append(1) or context(place))
+    assert list(maps.pages(result, "us", (maps.OFFICE, maps.CLIENT))) == each
+    assert len(drawn) == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -45,7 +46,7 @@ def long_enough(result: Result) -> list[Finding]:
     short = long < least - HAIR_M
     wrong = short & ~_told_small(result)
     for one, other, as_one in _side_by_side(result, short):
-        if not as_one:
+        if not (short[one].any() or short[other].any()) or not as_one():
             continue
         beside = np.minimum.outer(laid[one, 1], laid[other, 1]) > np.maximum.outer(
             laid[one, 0], laid[other, 0]
@@ -81,8 +82,9 @@ def narrow_at_borders(result: Result) -> list[Finding]:
     wrong = narrow & (np.minimum(below, above) > most) & ~said
     for one, other, as_one in _side_by_side(result, narrow):
         pair = narrow[one].all() and narrow[other].all()
-        pair &= above[one[0]] > max(most[one[0]], most[other[0]]) and _abreast(laid, one, other)
-        wrong[one] |= pair and (as_one or not said[one[0]])
+        pair = pair and above[one[0]] > max(most[one[0]], most[other[0]])
+        pair = pair and _abreast(laid, one, other)
+        wrong[one] |= bool(pair and (not said[one[0]] or as_one()))
     return told(
         "strip-narrow-inside",
         wrong,
@@ -95,11 +97,9 @@ def narrow_at_borders(result: Result) -> list[Finding]:
 
 def _side_by_side(
     result: Result, some: np.ndarray
-) -> Iterator[tuple[np.ndarray, np.ndarray, bool]]:
-    """Rows of the pieces of two strips side by side, the one below first, and whether a roll is
-    wide enough for them as one, and as long as it or the longer of them, with nothing else of the
-    area beside them, no gap in either and no bay that they would lie over; of areas with any of
-    ``some`` (bool)."""
+) -> Iterator[tuple[np.ndarray, np.ndarray, Callable[[], bool]]]:
+    """Rows of the pieces of two strips side by side, the one below first, and what tells whether
+    they would do `_as_one`; of areas with any of ``some`` (bool)."""
     laid = laid_at(result)
     room = room_across(result)
     reach = _longest_laid(result)
@@ -108,20 +108,34 @@ def _side_by_side(
         mine = by_area[row]
         lines, of = np.unique(np.round(laid[mine, 2:], 5), axis=0, return_inverse=True)
         for k, m in np.argwhere(np.abs(lines[:, None, 1] - lines[None, :, 0]) < 2 * HAIR_M):
-            low = lines[k, 0]
-            high = lines[m, 1]
-            beside = (lines[:, 0] < high - HAIR_M) & (lines[:, 1] > low + HAIR_M)
             one = mine[of.reshape(-1) == k]
             other = mine[of.reshape(-1) == m]
-            below = laid[one]
-            above = laid[other]
-            longest = max(reach[one].min(), _extent(below), _extent(above))
-            wide = high - low <= room[one].min() - HAIR_M
-            long = _extent(np.concatenate([below, above])) <= longest + SPARE_M
-            whole = _without_gaps(below) and _without_gaps(above)
-            bay = _over_a_bay(laid[mine], below, above)
-            alone = beside.sum() == 2
-            yield one, other, bool(wide and long and whole and alone and not bay)
+            place = laid[mine], lines, lines[k, 0], lines[m, 1]
+            as_one = partial(_as_one, *place, laid[one], laid[other], room[one], reach[one])
+            yield one, other, as_one
+
+
+def _as_one(
+    every: np.ndarray,
+    lines: np.ndarray,
+    low: float,
+    high: float,
+    below: np.ndarray,
+    above: np.ndarray,
+    room: np.ndarray,
+    reach: np.ndarray,
+) -> bool:
+    """Whether a roll is wide enough for the strips ``below`` and ``above``, from v ``low`` to
+    ``high``, as one, and as long as it or the longer of them, with nothing else of the area beside
+    them, no gap in either and no bay that they would lie over. ``every``: the area's pieces (n, 4),
+    on ``lines``; ``room``, ``reach``: across and along the rolls of those below."""
+    beside = (lines[:, 0] < high - HAIR_M) & (lines[:, 1] > low + HAIR_M)
+    longest = max(reach.min(), _extent(below), _extent(above))
+    wide = high - low <= room.min() - HAIR_M
+    long = _extent(np.concatenate([below, above])) <= longest + SPARE_M
+    whole = _without_gaps(below) and _without_gaps(above)
+    alone = beside.sum() == 2
+    return bool(wide and long and whole and alone and not _over_a_bay(every, below, above))
 
 
 def _abreast(laid: np.ndarray, one: np.ndarray, other: np.ndarray) -> bool:

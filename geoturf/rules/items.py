@@ -664,7 +664,8 @@ def shown(items: Any, system: str) -> Any:
     net_high and order_size in ``unit``, now the shown one, and ``basis`` in its units (the column
     basis_metric is gone)."""
     unit = items["key"].map({key: getattr(item, system) for key, item in ITEMS.items()})
-    factor = unit.map(lambda name: 1.0 if name == "each" else units.unit_factor(name)[0])
+    sizes = {name: 1.0 if name == "each" else units.unit_factor(name)[0] for name in unit.unique()}
+    factor = unit.map(sizes)
     measures = {name: items[name] / factor for name in ("net", "net_low", "net_high", "order_size")}
     basis = items["basis" if system == "us" else "basis_metric"]
     return items.assign(

@@ -197,6 +197,8 @@ def _block(
     one's own to the cent."""
     running = np.cumsum(takes.to_numpy() @ worth.T, axis=0)
     last = TAKES + takes.shape[1] - 1
+    rows = takes.to_numpy(float).tolist()
+    sums = paid.loc[takes.index].to_numpy(object).tolist()
     for row, site in enumerate(takes.index, start=first):
         book.texts(sheet, row, 0, (phase, site))
         own = f"{cell(row, TAKES)}:{cell(row, last)}"
@@ -207,12 +209,13 @@ def _block(
             formula = f"={before}+SUMPRODUCT({rates},{own})"
             sheet.write_formula(row, RUNNING + nth, formula, book.money, running[row - first, nth])
             steps.append(f"ROUND({here}+{HALF_UP},2)-ROUND({before}+{HALF_UP},2)")
-        cost, full = paid.loc[site]
+        cost, full = sums[row - first]
         sheet.write_formula(row, MONEY, f"=ROUND({steps[0]},2)", book.money, float(cost))
         sheet.write_formula(
             row, MONEY + 1, f"=ROUND({cell(row, MONEY)}+{steps[1]},2)", book.money, float(full)
         )
-        for column, (key, value) in enumerate(takes.loc[site].items(), start=TAKES):
+        own_takes = zip(takes.columns, rows[row - first], strict=True)
+        for column, (key, value) in enumerate(own_takes, start=TAKES):
             if (site, key) in hours:
                 sheet.write_formula(row, column, hours[site, key], book.number, value)
             elif value:
