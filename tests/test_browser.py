@@ -556,6 +556,25 @@ def test_the_office_map_says_so_in_title_and_heading(opened):
     assert "Not for the client" in opened.page.locator("#audience").inner_text()
 
 
+def test_no_number_of_the_totals_is_broken_across_lines(opened):
+    """Beside a long name a price of eight figures stays on one line."""
+    heights = opened(
+        """(() => {
+            const [row] = document.querySelectorAll("#totals div");
+            row.querySelector("dt").textContent = "turf on every area would be";
+            const said = row.querySelector("dd");
+            return ["13,989,646.10 USD, estimated", "13,989,646.10", "1"].map((text) => {
+                said.textContent = text;
+                const words = document.createRange();
+                words.setStart(said.firstChild, 0);
+                words.setEnd(said.firstChild, text.indexOf(" ") < 0 ? text.length : 13);
+                return words.getClientRects().length;
+            });
+        })()"""
+    )
+    assert heights == [1, 1, 1]
+
+
 def test_the_client_map_tells_prices_and_has_nothing_else_to_show(browser, tmp_path):
     path = tmp_path / "map.html"
     path.write_text(

@@ -153,6 +153,9 @@ def test_a_report_in_which_turf_was_tried_and_chosen_nowhere_is_written(run, tmp
     report.write(result, tmp_path / "out")
     areas = pd.read_csv(tmp_path / "out" / "areas.csv")
     assert len(areas) == 5 and not areas[["cross_seams", "pieces", "price"]].any(axis=None)
+    page = (tmp_path / "out" / "map.html").read_text(encoding="utf-8")
+    assert not (tmp_path / "out" / "client").exists() and "client/map.html" not in page
+    assert islands_of(page)["geoturf-bid"]["note"].endswith("Not for the client.")
 
 
 def test_tables_and_map_of_all_lawns_show_no_layout_where_they_stay(run):

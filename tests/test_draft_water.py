@@ -132,6 +132,9 @@ def test_from_a_layer_to_the_answer_by_draft_and_run(lawns, tmp_path, capsys):
     bid = tmp_path / "lawns.toml"
     assert cli.main(["draft", str(tmp_path / "lawns.gpkg"), "-o", str(bid)]) == cli.DONE
     assert cli.main(["run", str(bid), "--out", str(tmp_path / "out")]) == cli.DONE
-    assert "Water: convert " in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "read through what is marked FILL IN, ASSUMED, GUESS, then: geoturf run" in told
+    first = told.index("Assumed: planting capital 5.50 USD/ft^2, irrigation capital 0.90 USD/ft^2")
+    assert first < told.index("Water: convert ")
     page = (tmp_path / "out" / "planner.html").read_text(encoding="utf-8")
     assert "Fresno" in page and "the nearest published, at most" in page

@@ -267,7 +267,7 @@ def _draft(args: argparse.Namespace) -> int:
             f"warning: layers that are not used: {unused}; see NOT USED in the draft for why",
             sys.stderr,
         )
-    say(f"wrote {args.out}: read it through, then: geoturf run {args.out}" if args.out else text)
+    say(telling.drafted(args.out, text) if args.out else text)
     return DONE
 
 

@@ -213,3 +213,10 @@ class Bar:
     def __exit__(self, *_: object) -> None:
         if self.bar:
             self.bar.stop()
+
+
+def drafted(path: str, text: str) -> str:
+    """What to do with a draft that was written: what it leaves to the reader stands marked in
+    it."""
+    marks = [mark for mark in ("FILL IN", "ASSUMED", "GUESS") if mark in text]
+    return f"wrote {path}: read through what is marked {', '.join(marks)}, then: geoturf run {path}"

@@ -20,6 +20,7 @@ class Audience:
     findings: bool
     pieces: bool  # pieces, their rolls, seams
     water: bool
+    instead: str = ""  # what others get, where turf is laid; ends the note
     totals: tuple[str, ...] | None = None
     columns: tuple[str, ...] | None = None  # of areas and sites, without the unit's suffix
     colourings: tuple[str, ...] | None = None
@@ -37,6 +38,11 @@ class Audience:
         out.attrs = {"decimals": table.attrs["decimals"]}
         return out
 
+    def said(self, any_turf: bool) -> str:
+        """The note in full."""
+        instead = self.instead if any_turf else ""
+        return f"{self.note}{instead}." if self.note else ""
+
     def shows(self, colouring: str) -> bool:
         return self.colourings is None or colouring in self.colourings
 
@@ -48,10 +54,10 @@ def _stem(name: str) -> str:
     return name
 
 
-_NOT_FOR_CLIENT = "Not for the client, who gets client/map.html."
 OFFICE = Audience(
     title="office map",
-    note=f"Office map: it holds cost, waste and the bound. {_NOT_FOR_CLIENT}",
+    note="Office map: it holds cost, waste and the bound. Not for the client",
+    instead=", who gets client/map.html",
     findings=True,
     pieces=True,
     water=True,

@@ -103,10 +103,11 @@ def bid(result: Result, audience: Audience = OFFICE) -> dict[str, Any]:
     of_water = result.water.cautions if result.water else ()
     cautions += [line for line in of_water if line not in cautions]
     totals = (*planner.facts(result), *tables.summary(result))
+    notes = (audience.said(result.any_turf), _drawn_how(result))
     return {
         "name": result.bid.name,
         "title": f"{result.bid.name}: {audience.title}",
-        "note": " ".join(part for part in (audience.note, _drawn_how(result)) if part),
+        "note": " ".join(part for part in notes if part),
         "version": __version__,
         "units": result.bid.units,
         "leftOut": int(result.source.left_out),
