@@ -406,6 +406,18 @@ def test_slanted_pieces_have_both_lengths(tmp_path):
             assert Polygon(piece.corners).buffer(1e-3).covers(grass)
 
 
+def test_no_name_is_cut_off_on_a_label(tmp_path):
+    """The longest names that are not shortened, beside the number of the piece and without it."""
+    site, area = "W" * 24 + " the lot at the bend,"[:24], "M" * 48
+    result = lot(tmp_path, [(site, area, box(0, 0, 20, 30))])
+    one = labels.data(result)["labels"][0]
+    room = labels.SHEETS["letter"].width - 10
+    number_mm = letters.wide_mm(f"no. {one['number']}", 10, bold=True)
+    assert letters.wide_mm(one["site"], one["site_pt"], bold=True) + number_mm <= room
+    assert letters.wide_mm(one["area"], one["area_pt"], bold=True) <= room
+    assert labels._size_pt("Q-010", 15.0, 60.0) == 15.0
+
+
 def test_labels_fit_their_sheet():
     """Two columns of five: their sizes and gaps within the page."""
     for page, (wide, high) in {"letter": (215.9, 279.4), "a4": (210, 297)}.items():
