@@ -30,6 +30,7 @@ from geoturf.papers.crew import (
     heads,
     labels,
     laying,
+    lettering,
     load_list,
     lots,
     sheets,
@@ -752,6 +753,20 @@ def test_a_label_has_room_where_shapely_says_so(seed):
             assert middle == pytest.approx(places[free.index(True)] + np.array([wide, high]) / 2)
         answers.add(any(free))
     assert answers == {True, False}
+
+
+def test_a_details_name_touches_no_label():
+    """In each corner of a frame but one a piece's label: the name goes to that one."""
+    frame = {"name": "1", "x": 20.0, "y": 20.0, "width": 40.0, "height": 30.0}
+    corners = [(26.0, 22.0), (54.0, 22.0), (26.0, 48.0), (54.0, 48.0)]
+    plain = {"number": "7", "lines": ["14' 10\""], "above": False, "turned": False}
+    for free in corners:
+        labels = [plain | {"x": x, "y": y} for x, y in corners if (x, y) != free]
+        drawn = {"dims": [], "labels": labels, "corners": [], "marks": [], "details": [frame]}
+        names = lettering.layers(drawn)[2]
+        ((style, ((x, y, said),)),) = names["words"]
+        assert (style, said) == ("detail", "detail 1")
+        assert abs(x - free[0]) < 10 and abs(y - free[1]) < 3
 
 
 def test_widths_are_those_of_the_font():
