@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import numpy as np
@@ -30,7 +31,7 @@ def by_plan(result: Result) -> pd.DataFrame | None:
     prices = dict(
         zip(result.price.sites["site"].astype(str), result.price.sites["price"], strict=True)
     )
-    plans = sorted(name for name in set(land["plan"]) if name)
+    plans = sorted((name for name in set(land["plan"]) if name), key=_by_number)
     plans += [""] if land["plan"].eq("").any() else []
     rows = []
     for plan in plans:
@@ -45,6 +46,13 @@ def by_plan(result: Result) -> pd.DataFrame | None:
         told = (units.cents(total / len(money)), total, min(money), max(money))
         rows.append((plan, len(money), *sums, *told, differences(result, at) if plan else ""))
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def _by_number(name: str) -> tuple[object, ...]:
+    """To sort names by: numbers in them by what they count, so that plan 2 comes before plan 10."""
+    parts = re.split(r"(\d+)", name)
+    told = tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part)
+    return told, name
 
 
 def differences(result: Result, at: np.ndarray) -> str:

@@ -30,6 +30,7 @@ from geoturf.papers.crew import (
     heads,
     labels,
     laying,
+    lettering,
     load_list,
     lots,
     sheets,
@@ -406,6 +407,18 @@ def test_slanted_pieces_have_both_lengths(tmp_path):
             assert Polygon(piece.corners).buffer(1e-3).covers(grass)
 
 
+def test_no_name_is_cut_off_on_a_label(tmp_path):
+    """The longest names that are not shortened, beside the number of the piece and without it."""
+    site, area = "W" * 24 + " the lot at the bend,"[:24], "M" * 48
+    result = lot(tmp_path, [(site, area, box(0, 0, 20, 30))])
+    one = labels.data(result)["labels"][0]
+    room = labels.SHEETS["letter"].width - 10
+    number_mm = letters.wide_mm(f"no. {one['number']}", 10, bold=True)
+    assert letters.wide_mm(one["site"], one["site_pt"], bold=True) + number_mm <= room
+    assert letters.wide_mm(one["area"], one["area_pt"], bold=True) <= room
+    assert labels._size_pt("Q-010", 15.0, 60.0) == 15.0
+
+
 def test_labels_fit_their_sheet():
     """Two columns of five: their sizes and gaps within the page."""
     for page, (wide, high) in {"letter": (215.9, 279.4), "a4": (210, 297)}.items():
@@ -740,6 +753,20 @@ def test_a_label_has_room_where_shapely_says_so(seed):
             assert middle == pytest.approx(places[free.index(True)] + np.array([wide, high]) / 2)
         answers.add(any(free))
     assert answers == {True, False}
+
+
+def test_a_details_name_touches_no_label():
+    """In each corner of a frame but one a piece's label: the name goes to that one."""
+    frame = {"name": "1", "x": 20.0, "y": 20.0, "width": 40.0, "height": 30.0}
+    corners = [(26.0, 22.0), (54.0, 22.0), (26.0, 48.0), (54.0, 48.0)]
+    plain = {"number": "7", "lines": ["14' 10\""], "above": False, "turned": False}
+    for free in corners:
+        labels = [plain | {"x": x, "y": y} for x, y in corners if (x, y) != free]
+        drawn = {"dims": [], "labels": labels, "corners": [], "marks": [], "details": [frame]}
+        names = lettering.layers(drawn)[2]
+        ((style, ((x, y, said),)),) = names["words"]
+        assert (style, said) == ("detail", "detail 1")
+        assert abs(x - free[0]) < 10 and abs(y - free[1]) < 3
 
 
 def test_widths_are_those_of_the_font():

@@ -196,6 +196,19 @@ def test_the_client_reads_the_price_of_each_plan(report):
         assert f"{Decimal(row['price_each']):,}" in text and client["description"] in text
 
 
+def test_plan_2_comes_before_plan_10(report):
+    """Numbers in names count; a name that is one more letter of another comes after it."""
+    result = report[0]
+    given = ["plan 10", "plan 2", "1a", "1", "plan 1", "", "10"]
+    areas = result.ground.areas.copy()
+    areas["plan"] = [given[k % len(given)] for k in range(len(areas))]
+    told = by_plan.by_plan(replace(result, ground=replace(result.ground, areas=areas)))
+    here = [name for name in given if name in set(areas["plan"])]
+    order = ["1", "1a", "10", "plan 1", "plan 2", "plan 10", ""]
+    assert told["plan"].tolist() == [name for name in order if name in here]
+    assert len(here) >= 6
+
+
 def test_differences_between_lots_of_a_plan_are_listed(tmp_path):
     """One lot of the four has a tree ring more."""
     ringed = ASH - box(30, 8, 33, 11)

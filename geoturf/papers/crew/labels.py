@@ -3,6 +3,7 @@ A4 ten a sheet of 57 mm x 99 mm (common sizes, from memory)."""
 
 from __future__ import annotations
 
+import math
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -12,11 +13,17 @@ from geoturf.papers.crew import cut_list, lots
 from geoturf.papers.crew.cut_list import Cut
 from geoturf.papers.crew.laying import Piece, numbers
 from geoturf.papers.crew.wording import cut_size
+from geoturf.papers.letters import wide_mm as wide_of
 from geoturf.records import records
 from geoturf.units import INCH_M, SYSTEMS
 
 _MM = 1e3  # in a metre
 _INCH_MM = INCH_M * _MM
+
+
+_SITE_PT, _AREA_PT, _LEAST_PT = 15.0, 12.0, 6.0
+_INSET_MM = 5.0  # of a label's texts
+_NUMBER_MM = 25.0  # beside a site: which piece this is of how many
 
 
 class Sheet(NamedTuple):
@@ -58,11 +65,14 @@ def _labels(result: Result) -> list[dict[str, Any]]:
     phases = land["phase"].astype(str).tolist()
     products = land["product"].tolist()
     by_roll = cut_list.by_roll(plan.pieces, Cut)
+    wide_mm = SHEETS[result.bid.page].width - 2 * _INSET_MM
     return [
         {
             "piece": one.piece,
             "site": sites[one.area_index],
+            "site_pt": _size_pt(sites[one.area_index], _SITE_PT, wide_mm - _NUMBER_MM),
             "area": areas[one.area_index],
+            "area_pt": _size_pt(areas[one.area_index], _AREA_PT, wide_mm),
             "phase": phases[one.area_index],
             "number": f"{number[one.piece]} of {count[one.area_index]}",
             "roll": roll,
@@ -75,3 +85,9 @@ def _labels(result: Result) -> list[dict[str, Any]]:
         for roll in plan.rolls["roll"]
         for one in cut_list.in_turn(by_roll[roll])
     ]
+
+
+def _size_pt(name: str, most_pt: float, room_mm: float) -> float:
+    """The size in which a name takes no more than its room, so that none of it is cut off."""
+    fits = most_pt * room_mm / max(wide_of(name, most_pt, bold=True), room_mm)
+    return max(math.floor(fits * 10) / 10, _LEAST_PT)

@@ -17,7 +17,7 @@ _INSET_MM = 0.4 * PT_MM  # by which the white behind a text reaches over it
 _LEADING = 0.28  # between lines of a label, in their size
 _BESIDE_MM, _BELOW_MM = 0.8, 0.7  # from a number to what stands beside or below it
 _OFF_MM = 2.6  # from a point on the border to the middle of its name
-_IN_MM = 0.8  # from a frame to its name
+_IN_MM = 0.5  # from a frame to its name: less than from there to turf, which stays in sight
 _RIM_MM = 8.6  # where dimensions at the rims end
 
 
