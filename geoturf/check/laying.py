@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geoturf.check.finding import area_name, told
+from geoturf.check.border import turf_in
 from geoturf.check.near import inside, near
 from geoturf.check.placed import (
     HAIR_M,
@@ -24,7 +25,7 @@ from geoturf.check.placed import (
 from geoturf.model import Finding, Result
 
 ASKEW_DEG = 1e-6
-RAGGED = 50_000  # points of an outline to which every piece is held, as if all lay at the border
+RAGGED = 20_000  # points of an outline that is added up edge by edge, nothing cut out of it
 FILM_M = 1e-4  # a gap along the whole border may be this wide before it is one
 
 
@@ -56,10 +57,12 @@ def _turf_under(result: Result, turned: np.ndarray) -> np.ndarray:
     high = laid[:, 1::2]
     area = areas_of(result)
     under: np.ndarray = (high - low).prod(axis=1)
-    at_border = shapely.get_num_coordinates(turned)[area] > RAGGED
-    plain = np.flatnonzero(~at_border)
-    at_border[plain] = ~inside(turned, area[plain], low[plain], high[plain])
-    partly = np.flatnonzero(at_border)
+    ragged = shapely.get_num_coordinates(turned) > RAGGED
+    for k in np.flatnonzero(ragged).tolist():
+        mine = np.flatnonzero(area == k)
+        under[mine] = turf_in(turned[k], low[mine], high[mine])
+    plain = np.flatnonzero(~ragged[area])
+    partly = plain[~inside(turned, area[plain], low[plain], high[plain])]
     about = near(turned, area[partly], low[partly], high[partly])
     under[partly] = shapely.area(shapely.intersection(about, boxes[partly]))
     return under
