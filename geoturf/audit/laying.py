@@ -131,9 +131,7 @@ def _covered(folder: Folder, placed: _Placed) -> list[Told]:
     lap = 1e-3 * seams + _SLIVER * ground
     what = "turf over areas (pieces in layout.gpkg)"
     return [
-        between(
-            "turf everywhere", what, folder.areas, on, ground - bare, ground + lap, "m2"
-        ),
+        between("turf everywhere", what, folder.areas, on, ground - bare, ground + lap, "m2"),
         compared("turf once", "turf that lies twice", folder.areas, lapped, 0.0, lap, "m2"),
     ]
 

@@ -1,4 +1,4 @@
-"""How much turf lies in each of many boxes, added up from the turf's border alone.
+"""How much turf lies in each of many boxes, and where along a line, by the turf's border alone.
 
 Of an outline of very many corners an overlay makes very many parts, one of which is all that is
 wanted. The area of turf in a box is the integral of dA = x dy along its border, x kept in the box
@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+LONGEST = 100  # edges looked at for every line
 LEVEL_M = 1e-12  # edges that go along by less are taken at their middle
 
 
@@ -18,6 +19,7 @@ def turf_in(turf: BaseGeometry, low: np.ndarray, high: np.ndarray) -> np.ndarray
     """Turf (m2) in boxes with corners ``low`` and ``high`` (n, 2); the edges between two lines are
     looked out once for all boxes between them."""
     edges = _edges(turf)
+    edges = edges[edges[:, 1] != edges[:, 3]]  # level ones add nothing
     edges = edges[np.argsort(np.minimum(edges[:, 1], edges[:, 3]), kind="stable")]
     south = np.minimum(edges[:, 1], edges[:, 3])
     north = np.maximum(edges[:, 1], edges[:, 3])
@@ -31,15 +33,63 @@ def turf_in(turf: BaseGeometry, low: np.ndarray, high: np.ndarray) -> np.ndarray
     return out
 
 
+def turf_along(
+    turf: BaseGeometry, first: np.ndarray, last: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Stretches of turf on lines from ``first`` to ``last`` (n, 2), each along x or along y: the
+    line (k,), and from and to along it (k, 2). Between every other two edges that cross it a line
+    is on turf."""
+    rows: list[np.ndarray] = [np.empty(0, np.int64)]
+    ends: list[np.ndarray] = [np.empty((0, 2))]
+    edges = _edges(turf)
+    along = np.argmax(np.abs(last - first), axis=1)
+    for axis in (0, 1):
+        border = _Border(edges[:, [1, 0, 3, 2]] if axis else edges)
+        mine = np.flatnonzero(along == axis)
+        places, row = np.unique(first[mine, 1 - axis], return_inverse=True)
+        for k, at in enumerate(places.tolist()):
+            turfs = border.crossed(at)
+            for joint in mine[row.reshape(-1) == k].tolist():
+                span = first[joint, axis], last[joint, axis]
+                held = turfs[np.searchsorted(turfs[:, 1], span[0]) :]
+                held = held[: np.searchsorted(held[:, 0], span[1])].clip(*span)
+                rows.append(np.full(len(held), joint))
+                ends.append(held)
+    return np.concatenate(rows), np.vstack(ends)
+
+
+class _Border:
+    """Edges by the y of their lower ends, the few longest apart, so that of the others only those
+    about a line are looked at."""
+
+    def __init__(self, edges: np.ndarray):
+        tall = np.abs(edges[:, 3] - edges[:, 1])
+        order = np.argsort(-tall, kind="stable")
+        self.longest = edges[order[:LONGEST]]
+        others = edges[order[LONGEST:]]
+        low = np.minimum(others[:, 1], others[:, 3])
+        rising = np.argsort(low, kind="stable")
+        self.edges = others[rising]
+        self.low = low[rising]
+        self.tall = float(tall[order[LONGEST:]].max(initial=0.0))
+
+    def crossed(self, y: float) -> np.ndarray:
+        """From and to (n, 2) of the stretches of turf on the line at ``y``."""
+        first, last = np.searchsorted(self.low, [y - self.tall, y], side="right")
+        near = np.vstack([self.longest, self.edges[max(first - 1, 0) : last]])
+        x0, y0, x1, y1 = near[(near[:, 1] <= y) != (near[:, 3] <= y)].T
+        return np.sort(x0 + (y - y0) / (y1 - y0) * (x1 - x0)).reshape(-1, 2)
+
+
 def _edges(turf: BaseGeometry) -> np.ndarray:
-    """Float (n, 4): x, y of both ends of edges that are not level, turf to the left of each."""
+    """Float (n, 4): x, y of both ends of every edge, turf to the left of each."""
     rings, of = shapely.get_rings(shapely.get_parts(turf), return_index=True)
     outer = np.diff(of, prepend=-1) != 0  # each part's outer ring comes first
     points, ring = shapely.get_coordinates(rings, return_index=True)
     edges = np.hstack([points[:-1], points[1:]])[ring[:-1] == ring[1:]]
     wrong = (shapely.is_ccw(rings) != outer)[ring[:-1][ring[:-1] == ring[1:]]]
     edges[wrong] = edges[wrong][:, [2, 3, 0, 1]]
-    return edges[edges[:, 1] != edges[:, 3]]
+    return edges
 
 
 def _cut(edges: np.ndarray, v0: float, v1: float) -> np.ndarray:
