@@ -58,6 +58,19 @@ def turf_along(
     return np.concatenate(rows), np.vstack(ends)
 
 
+def shared(stretches: np.ndarray, spans: np.ndarray) -> np.ndarray:
+    """How much of each span (n, 2) the ``stretches`` (m, 2) take, which do not overlap: what they
+    take up to its end less that up to its begin."""
+    if not len(stretches):
+        return np.zeros(len(spans))
+    line = np.sort(stretches.ravel())
+    taken = np.diff(line)
+    taken[1::2] = 0.0  # between stretches
+    upto = np.append(0.0, np.cumsum(taken))
+    on: np.ndarray = np.interp(spans[:, 1], line, upto) - np.interp(spans[:, 0], line, upto)
+    return on
+
+
 class _Border:
     """Edges by the y of their lower ends, the few longest apart, so that of the others only those
     about a line are looked at."""

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from geoturf.check.border import turf_along, turf_in
+from geoturf.check.border import shared, turf_along, turf_in
 from geoturf.check.finding import area_name, told
 from geoturf.check.near import inside, near
 from geoturf.check.placed import (
@@ -228,21 +228,13 @@ def _lengths(some: Stretches, count: int) -> np.ndarray:
 
 
 def _on_both_m(one: Stretches, other: Stretches, count: int) -> np.ndarray:
-    """Metres of each joint with turf on one side and on the other. Stretches of a joint do not
-    overlap, so all joints are taken end to end, and of each stretch that is counted which the
-    others take up to its end less that up to its begin."""
+    """Metres of each joint with turf on one side and on the other; all joints are taken end to
+    end."""
     of, ends = one
     others, theirs = other
-    if not len(of) or not len(others):
-        return np.zeros(count)
-    first = min(ends.min(), theirs.min())
-    long = max(ends.max(), theirs.max()) - first + 1.0
-    line = np.sort((theirs - first + others[:, None] * long).ravel())
-    taken = np.diff(line)
-    taken[1::2] = 0.0  # between stretches
-    upto = np.append(0.0, np.cumsum(taken))
-    at = ends - first + of[:, None] * long
-    both = np.interp(at[:, 1], line, upto) - np.interp(at[:, 0], line, upto)
+    first = min(ends.min(initial=0.0), theirs.min(initial=0.0))
+    long = max(ends.max(initial=0.0), theirs.max(initial=0.0)) - first + 1.0
+    both = shared(theirs + others[:, None] * long, ends + of[:, None] * long)
     return np.bincount(of, both, count)
 
 
