@@ -170,12 +170,22 @@ def test_a_device_is_no_table(tmp_path):
     [
         ("areas = 2", "3 areas to be priced (3 here), more than 2"),
         ("points = 10", "15 points of outlines (15 here), more than 10"),
+        ('border = "30 m"', "S0, area 1: one area has 0.0 miles of border, more than"),
         ('turf = "500 m2"', "S0, area 1: 0.1 acres are to be priced"),
     ],
 )
 def test_more_than_one_run_takes_is_refused_by_name(tmp_path, limit, said):
     lawns(tmp_path, [translate(ROOM, 30 * k, 0) for k in range(3)])
     assert said in refusal(bid(tmp_path, "lawns.gpkg", f"[limits]\n{limit}"))
+
+
+def test_an_area_of_long_border_is_laid_in_regular_strips_and_told(tmp_path):
+    """A comb of 90 teeth of 30 m: 5.76 km of border, some 500 corners, an acre."""
+    teeth = shapely.union_all([shapely.box(2 * k, 0, 2 * k + 1, 31) for k in range(90)])
+    lawns(tmp_path, [teeth.union(shapely.box(0, 0, 179, 1))])
+    result = run(bid(tmp_path, "lawns.gpkg", "[layout]\nregular_border = '5 km'\n"))
+    (told,) = [finding for finding in result.findings if finding.code == "regular-strips"]
+    assert "3.6 miles of border" in told.message
 
 
 SMALL = "[layout]\nregular_from = '1 acre'\n"

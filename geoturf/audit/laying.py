@@ -18,8 +18,7 @@ from geoturf.audit.told import Floats, Told, between, broken, compared, first_wr
 _OFF_M = 5e-3  # what corners may be off: lots of one plan are laid from one drawing
 _TURNED_DEG = 0.3  # the north of a site's frame and that of an area part by less
 _SLIVER = 2e-5  # of an area
-RAGGED = 50_000  # points of an outline that is cut down to what lies about some pieces
-FEW, SIMPLE = 4, 200  # pieces, and points of an outline, that are not parted further
+RAGGED = 50_000  # points of an outline on which pieces are laid all together
 
 
 @dataclass(frozen=True)
@@ -120,56 +119,49 @@ def _high(folder: Folder) -> Floats:
 def _covered(folder: Folder, placed: _Placed) -> list[Told]:
     """Turf lies on all of each area, and once."""
     ground = shapely.area(placed.outline) * folder.laid
-    within = _within(placed)
+    within = _within(placed, ~_ragged(placed))
     one, other = _meeting(placed)
     both = shapely.area(shapely.intersection(placed.pieces[one], placed.pieces[other]))
     n = len(ground)
-    laid = np.bincount(placed.owner, within, n)
     lapped = np.bincount(placed.owner[one], both, n)
+    on = _once(placed, within, lapped)
     edge = shapely.length(placed.outline) * folder.laid
     bare = _OFF_M * edge + _SLIVER * ground
     seams = np.bincount(placed.owner, shapely.length(placed.pieces), n)
     lap = 1e-3 * seams + _SLIVER * ground
     what = "turf over areas (pieces in layout.gpkg)"
     return [
-        between(
-            "turf everywhere", what, folder.areas, laid - lapped, ground - bare, ground + lap, "m2"
-        ),
+        between("turf everywhere", what, folder.areas, on, ground - bare, ground + lap, "m2"),
         compared("turf once", "turf that lies twice", folder.areas, lapped, 0.0, lap, "m2"),
     ]
 
 
-def _within(placed: _Placed) -> Floats:
-    """The area of each piece that lies in its outline; only those at the border are cut."""
-    shapely.prepare(placed.outline)
+def _within(placed: _Placed, plain: NDArray[np.bool_]) -> Floats:
+    """The area of each piece that lies in its outline, of ``plain`` areas; only those at the border
+    are cut."""
+    shapely.prepare(placed.outline[plain])
     owner = placed.outline[placed.owner]
     within: Floats = shapely.area(placed.pieces)
-    ragged = shapely.get_num_coordinates(placed.outline)[placed.owner] > RAGGED
-    inside = np.zeros(len(owner), bool)
-    inside[~ragged] = shapely.contains_properly(owner[~ragged], placed.pieces[~ragged])
-    border = np.flatnonzero(~inside)
-    ragged = ragged[border]
-    plain = border[~ragged]
-    within[plain] = shapely.area(shapely.intersection(placed.pieces[plain], owner[plain]))
-    for k in np.unique(placed.owner[border[ragged]]).tolist():
-        mine = border[placed.owner[border] == k]
-        within[mine] = _on(placed.outline[k], placed.pieces[mine])
+    mine = np.flatnonzero(plain[placed.owner])
+    border = mine[~shapely.contains_properly(owner[mine], placed.pieces[mine])]
+    within[border] = shapely.area(shapely.intersection(placed.pieces[border], owner[border]))
     return within
 
 
-def _on(outline: shapely.Geometry, pieces: NDArray[np.object_]) -> Floats:
-    """The area of each piece on an outline of very many corners, which is cut down to half of them
-    again and again, so that not all of it is read for each."""
-    if len(pieces) <= FEW or shapely.get_num_coordinates(outline) <= SIMPLE:
-        return np.asarray(shapely.area(shapely.intersection(pieces, outline)), float)
-    bounds = shapely.bounds(pieces)
-    wide = np.ptp(bounds[:, :2], axis=0)
-    order = np.argsort(bounds[:, int(wide[1] > wide[0])], kind="stable")
-    on = np.empty(len(pieces))
-    for half in np.array_split(order, 2):
-        about = shapely.box(*shapely.total_bounds(pieces[half]))
-        on[half] = _on(shapely.intersection(outline, about), pieces[half])
+def _once(placed: _Placed, within: Floats, lapped: Floats) -> Floats:
+    """Turf on each area, what lies twice counted once: of ragged areas all pieces in one are laid on
+    the outline, so that not all of it is read for each piece."""
+    n = len(placed.outline)
+    on = np.bincount(placed.owner, within, n) - lapped
+    for k in np.flatnonzero(_ragged(placed)).tolist():
+        turf = shapely.union_all(placed.pieces[placed.owner == k])
+        on[k] = shapely.area(shapely.intersection(turf, placed.outline[k]))
     return on
+
+
+def _ragged(placed: _Placed) -> NDArray[np.bool_]:
+    ragged: NDArray[np.bool_] = shapely.get_num_coordinates(placed.outline) > RAGGED
+    return ragged
 
 
 def _meeting(placed: _Placed) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from geoturf.check.border import shared
 from geoturf.check.finding import area_name, told
 from geoturf.check.placed import (
     HAIR_M,
@@ -189,10 +190,11 @@ def _seam_beside(result: Result, some: np.ndarray, side: int) -> np.ndarray:
     for row in np.unique(area[some]):
         mine = pieces_of[row]
         here = ends[seams_of.get(row, [])]
-        on = np.abs(laid[mine, None, side] - here[:, 0]) < 2 * HAIR_M
-        last = np.minimum(laid[mine, None, 1], here[:, 2])
-        first = np.maximum(laid[mine, None, 0], here[:, 1])
-        seam[mine] = (np.maximum(last - first, 0) * on).sum(axis=1)
+        lines, line = np.unique(laid[mine, side], return_inverse=True)
+        for k, v in enumerate(lines.tolist()):
+            on = here[np.abs(here[:, 0] - v) < 2 * HAIR_M, 1:]
+            beside = mine[line == k]
+            seam[beside] = shared(on, laid[beside, :2])
     strips = [area, *np.round(laid[:, 2:].T, 4)]
     return pd.Series(seam).groupby(strips).transform("sum").to_numpy()
 

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from geoturf.check.border import shared, turf_along, turf_in
 from geoturf.check.finding import area_name, told
 from geoturf.check.near import inside, near
 from geoturf.check.placed import (
@@ -24,7 +25,7 @@ from geoturf.check.placed import (
 from geoturf.model import Finding, Result
 
 ASKEW_DEG = 1e-6
-RAGGED = 50_000  # points of an outline to which every piece is held, as if all lay at the border
+RAGGED = 20_000  # points of an outline that is added up edge by edge, nothing cut out of it
 FILM_M = 1e-4  # a gap along the whole border may be this wide before it is one
 
 
@@ -56,13 +57,21 @@ def _turf_under(result: Result, turned: np.ndarray) -> np.ndarray:
     high = laid[:, 1::2]
     area = areas_of(result)
     under: np.ndarray = (high - low).prod(axis=1)
-    at_border = shapely.get_num_coordinates(turned)[area] > RAGGED
-    plain = np.flatnonzero(~at_border)
-    at_border[plain] = ~inside(turned, area[plain], low[plain], high[plain])
-    partly = np.flatnonzero(at_border)
+    ragged = _ragged(turned)
+    for k in np.flatnonzero(ragged).tolist():
+        mine = np.flatnonzero(area == k)
+        under[mine] = turf_in(turned[k], low[mine], high[mine])
+    plain = np.flatnonzero(~ragged[area])
+    partly = plain[~inside(turned, area[plain], low[plain], high[plain])]
     about = near(turned, area[partly], low[partly], high[partly])
     under[partly] = shapely.area(shapely.intersection(about, boxes[partly]))
     return under
+
+
+def _ragged(turned: np.ndarray) -> np.ndarray:
+    """Which areas (bool) have so many corners that their border alone is looked at."""
+    ragged: np.ndarray = shapely.get_num_coordinates(turned) > RAGGED
+    return ragged
 
 
 def no_overlap_on_ground(result: Result) -> list[Finding]:
@@ -163,11 +172,19 @@ def seams_where_pieces_meet(result: Result) -> list[Finding]:
     along_u = last[:, :1] - first[:, :1] > last[:, 1:] - first[:, 1:]
     aside = np.where(along_u, [[0.0, FILM_M]], [[FILM_M, 0.0]])
     reach = np.minimum(first, last) - FILM_M, np.maximum(first, last) + FILM_M
-    partly = np.flatnonzero(~inside(turned, area[one], *reach))
+    ragged = _ragged(turned)[area[one]]
+    plain = np.flatnonzero(~ragged)
+    partly = plain[~inside(turned, area[one[plain]], reach[0][plain], reach[1][plain])]
     about = near(turned, area[one[partly]], reach[0][partly], reach[1][partly])
     joint_m = np.hypot(*(last - first).T)
     some = about, first[partly], last[partly]
     on_turf = [_turf_on(*some, by * aside[partly]) for by in (-1, 0, 1)]
+    for k in np.unique(area[one[ragged]]).tolist():
+        mine = np.flatnonzero(area[one] == k)
+        ends = first[mine], last[mine]
+        added = [turf_along(turned[k], *(e + by * aside[mine] for e in ends)) for by in (-1, 0, 1)]
+        on_turf = [_both(*two, len(partly)) for two in zip(on_turf, added, strict=True)]
+        partly = np.append(partly, mine)
     lengths = [_lengths(one, len(partly)) for one in on_turf]
     least = joint_m.copy()
     most = joint_m.copy()
@@ -199,6 +216,11 @@ def _turf_on(turf: np.ndarray, first: np.ndarray, last: np.ndarray, aside: np.nd
     return of, np.take_along_axis(ends, along[:, None, None], axis=2)[:, :, 0]
 
 
+def _both(some: Stretches, more: Stretches, count: int) -> Stretches:
+    """The stretches of ``count`` joints and of more."""
+    return np.append(some[0], count + more[0]), np.vstack([some[1], more[1]])
+
+
 def _lengths(some: Stretches, count: int) -> np.ndarray:
     """Metres on each of so many joints."""
     of, ends = some
@@ -206,21 +228,14 @@ def _lengths(some: Stretches, count: int) -> np.ndarray:
 
 
 def _on_both_m(one: Stretches, other: Stretches, count: int) -> np.ndarray:
-    """Metres of each joint with turf on one side and on the other."""
-    sides = [
-        pd.DataFrame(
-            {
-                "of": of,
-                "low": ends[:, 0],
-                "high": ends[:, 1],
-            }
-        )
-        for of, ends in (one, other)
-    ]
-    both = sides[0].merge(sides[1], on="of", suffixes=("", "_other"))
-    low = both[["low", "low_other"]].max(axis=1)
-    high = both[["high", "high_other"]].min(axis=1)
-    return np.bincount(both["of"], np.maximum(high - low, 0.0), count)
+    """Metres of each joint with turf on one side and on the other; all joints are taken end to
+    end."""
+    of, ends = one
+    others, theirs = other
+    first = min(ends.min(initial=0.0), theirs.min(initial=0.0))
+    long = max(ends.max(initial=0.0), theirs.max(initial=0.0)) - first + 1.0
+    both = shared(theirs + others[:, None] * long, ends + of[:, None] * long)
+    return np.bincount(of, both, count)
 
 
 def pile_one_way(result: Result) -> list[Finding]:

@@ -285,7 +285,9 @@ def slabs(
 
 
 @jit
-def projected(edges: Floats, level: Floats, cuts: Floats, gap: float) -> tuple[Ints, Floats, Floats]:
+def projected(
+    edges: Floats, level: Floats, cuts: Floats, gap: float
+) -> tuple[Ints, Floats, Floats]:
     """What each strip between two cuts takes along the pile, as `slabs` gives it: offsets (cuts), lo
     and hi of the intervals, gaps up to ``gap`` closed.
 

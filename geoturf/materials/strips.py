@@ -85,7 +85,10 @@ def _under(ground: shapely.Polygon, low: np.ndarray, width_m: float) -> np.ndarr
         mine = mine[mine[:, 3] > south]
         ends = np.column_stack([_x_at(mine, side) for side in (south, north)])
         inside = np.sort(ends[mine[:, 1] <= south, 0]), np.sort(ends[mine[:, 3] >= north, 1])
-        spans = [np.sort(ends, axis=1), *(one[: len(one) // 2 * 2].reshape(-1, 2) for one in inside)]
+        spans = [
+            np.sort(ends, axis=1),
+            *(one[: len(one) // 2 * 2].reshape(-1, 2) for one in inside),
+        ]
         long.append(_covered(np.concatenate(spans)))
     return np.array(long)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from geoturf.rules.base import Area, Number, Rules, rule
+from geoturf.rules.base import Area, Length, Number, Rules, rule
 
 MEASURED = "tests/bench/large.py: what a run takes"
 MIB = 2**20
@@ -46,6 +46,11 @@ class LimitRules(Rules):
     turf_m2: Area = rule(
         "120000 acre",
         "ground priced together, most of it estimated ([layout] laid_bid)",
+        source=MEASURED,
+    )
+    border_m: Length = rule(
+        "500 km",
+        "border of one area that is laid, holes' too: combs, stars and nets of paths in one",
         source=MEASURED,
     )
     estimated: Number = rule(

@@ -151,7 +151,7 @@ def saw(teeth: int, pitch: float, deep: float) -> shapely.Polygon:
     """A lawn of 100 m by what it takes with a saw's edge on two sides."""
     x = 0.5 * pitch * np.arange(2 * teeth + 1)
     edge = np.column_stack([x, deep * (np.arange(2 * teeth + 1) % 2)])
-    return shapely.Polygon([*(edge + [0.0, 100.0]), *edge[::-1]])
+    return shapely.Polygon(np.vstack([edge + np.array([0.0, 100.0]), edge[::-1]]))
 
 
 def star(rays: int, within: float, out: float) -> shapely.Polygon:
