@@ -32,11 +32,12 @@ from damaging import HOWS, LOTS, Change, damaged, good, sent
 from geoturf import cli, kernels, papers, pipeline, report  # noqa: F401 - before the forks
 
 LIMIT_S = 60
+UNEXPECTED = "not as expected"
 BIDS = 0.25  # of what is damaged
 ALONE = ["--workers", "1", "--papers", "none"]
 LINES = re.compile(r"(error|warning|note): |Refused; |Stopped; |NOT PRICED: ")
 WORDS = [  # what stands in a text file instead of a word or a number of it
-    b"nan", b"inf", b"-1", b"0", b"1e999", b"1e-9", b"\xff", b"\x1b[2J", "‮".encode(), b"[]", b"{}", b'""',
+    b"nan", b"inf", b"-1", b"0", b"1e999", b"1e-9", b"\xff", b"\x1b[2J", "\u202e".encode(), b"[]", b"{}", b'""',
     b"9" * 400, b"=1+1", b"\x00", b"null", b"true", b"1 ft", b"5 %", b"\n", b"'",
 ]  # fmt: skip
 TEXTS = (".toml", ".geojson", ".gml", ".kml", ".csv", ".dxf", ".prj", ".cpg")
@@ -44,7 +45,7 @@ TEXTS = (".toml", ".geojson", ".gml", ".kml", ".csv", ".dxf", ".prj", ".cpg")
 
 def main() -> None:
     seed, minutes, part = [*sys.argv[1:], *["1", "5", ""][len(sys.argv) - 1 :]]
-    end, done, by_file = time.monotonic() + 60 * float(minutes), Counter(), Counter()
+    end, done = time.monotonic() + 60 * float(minutes), Counter()
     seed = int(seed)
     with tempfile.TemporaryDirectory() as folder:
         (whole := Path(folder) / "good").mkdir()
@@ -58,14 +59,27 @@ def main() -> None:
             case = Path(folder) / f"case{seed}"
             spoil(rng, whole, case, one)
             told = tried(case, f"{name}.toml")
-            done[told.pop(0)] += 1
-            by_file[Path(one).suffix] += 1
+            kind = "bid" if one.endswith(".toml") else Path(name).suffix[1:]
+            done[kind, told.pop(0)] += 1
             if told:
-                done["not as expected"] += 1
+                done[kind, UNEXPECTED] += 1
                 print(f"seed {seed}: {one}", *told, sep="\n    ", flush=True)
             shutil.rmtree(case)
             seed += 1
-    print(f"next seed {seed}; {dict(done)}; {dict(by_file)}")
+    print(f"next seed {seed}\n\n{table(done)}")
+
+
+def table(done: Counter[tuple[str, str]]) -> str:
+    """How the damaged files of each kind ended."""
+    ends = ("whole", "left out and told", "refused", "else", UNEXPECTED)
+    lines = [f"| damaged | tried | {' | '.join(ends)} |", "|---" * (len(ends) + 2) + "|"]
+    for kind in [*sorted({kind for kind, _ in done}), "all"]:
+        counts = [
+            sum(n for (one, how), n in done.items() if how == end and kind in (one, "all"))
+            for end in ends
+        ]
+        lines.append(f"| {kind} | {sum(counts[:-1])} | {' | '.join(map(str, counts))} |")
+    return "\n".join(lines)
 
 
 def _files_of(layers: dict[str, tuple[str, ...]], part: str) -> dict[str, list[str]]:
@@ -144,7 +158,7 @@ def _status(command: str, status: int, said: str) -> list[str]:
         wrong.append(f"{command}: refused without a line: {said[:200]}")
     if status and (odd := [line for line in said.splitlines() if not LINES.match(line)]):
         wrong.append(f"{command}: no line of its own: {odd[0]!r:.200}")
-    if "\x1b" in said or "‮" in said:
+    if "\x1b" in said or "\u202e" in said:
         wrong.append(f"{command}: an escape reaches the terminal")
     return wrong
 
