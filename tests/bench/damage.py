@@ -40,6 +40,13 @@ WORDS = [  # what stands in a text file instead of a word or a number of it
     b"nan", b"inf", b"-1", b"0", b"1e999", b"1e-9", b"\xff", b"\x1b[2J", "\u202e".encode(), b"[]", b"{}", b'""',
     b"9" * 400, b"=1+1", b"\x00", b"null", b"true", b"1 ft", b"5 %", b"\n", b"'",
 ]  # fmt: skip
+VALUES = [  # and instead of a value of a bid
+    b'"0 ft"', b'"0.1 ft"', b'"33.3 ft"', b'"7 cm"', b'"12 in"', b'"1000 ft"', b'"9 mi"', b'"5 %"', b'"0 %"',
+    b'"100 %"', b'"0 USD/ft^2"', b'"30 USD/m"', b'"400 USD/roll"', b'"1 EUR/m^2"', b'"sand"', b'"site"', b'"area"',
+    b'"lots.kml"', b'"lots.shp"', b'"*"', b'"EPSG:4326"', b'"\\u001b[2J"', b'["1 ft", "2 ft"]', b'["100 ft"]',
+]  # fmt: skip
+A_WORD = re.compile(rb"[\w.]+|\"[^\"]*\"")
+A_VALUE = re.compile(rb"(?<== )(?:\"[^\"]*\"|\[[^\]]*\])")
 TEXTS = (".toml", ".geojson", ".gml", ".kml", ".csv", ".dxf", ".prj", ".cpg")
 
 
@@ -105,7 +112,9 @@ def spoil(rng: np.random.Generator, whole: Path, case: Path, part: str) -> None:
     content = (whole / part).read_bytes()
     if part.endswith(TEXTS) and rng.random() < 0.6:
         sent(whole, case, part, [])
-        (case / part).write_bytes(_another_word(rng, content))
+        own = part.endswith(".toml") and rng.random() < 0.7
+        what = (A_VALUE, VALUES) if own else (A_WORD, WORDS)
+        (case / part).write_bytes(_another(rng, content, *what))
         return
     near = len(content) if rng.random() < 0.6 else min(len(content), 400)
     changes = [
@@ -121,10 +130,13 @@ def spoil(rng: np.random.Generator, whole: Path, case: Path, part: str) -> None:
     assert (case / part).read_bytes() == damaged(content, changes)
 
 
-def _another_word(rng: np.random.Generator, content: bytes) -> bytes:
-    found = list(re.finditer(rb"[\w.]+|\"[^\"]*\"", content))
-    word = found[rng.integers(len(found))]
-    return content[: word.start()] + WORDS[rng.integers(len(WORDS))] + content[word.end() :]
+def _another(
+    rng: np.random.Generator, content: bytes, what: re.Pattern[bytes], words: list[bytes]
+) -> bytes:
+    """One of ``words`` in place of something that is like ``what``."""
+    found = list(what.finditer(content))
+    old = found[rng.integers(len(found))]
+    return content[: old.start()] + words[rng.integers(len(words))] + content[old.end() :]
 
 
 def tried(case: Path, bid: str) -> list[str]:
