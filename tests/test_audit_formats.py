@@ -112,6 +112,14 @@ def test_what_is_another_kind_is_not_opened(tmp_path, suffix):
         sources.read(path, "x", "EPSG:26911")
 
 
+def test_what_a_library_warns_of_is_not_printed(tmp_path, capfd, recwarn):
+    """A coordinate of 1e999 in a table."""
+    wkt = "POLYGON((1e999 0, 9 0, 9 9, 1e999 0))"
+    (tmp_path / "lots.csv").write_text(f'site,WKT\nA,"{wkt}"\n')
+    assert sources.read(tmp_path / "lots.csv", "", "EPSG:26911").column("site") == ["A"]
+    assert not recwarn.list and capfd.readouterr() == ("", "")
+
+
 def test_files_of_one_name_in_a_zip_are_told_apart_by_their_place(home, tmp_path):
     lots = geopandas.read_file(home / "lots.fgb")
     lots.iloc[:1].to_file(tmp_path / "less.fgb", driver="FlatGeobuf")

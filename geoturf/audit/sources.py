@@ -9,6 +9,7 @@ import io
 import json
 import sqlite3
 import struct
+import warnings
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
@@ -99,9 +100,12 @@ def _size(path: Path) -> int:
 
 @contextmanager
 def _unread() -> Iterator[None]:
-    """What a reader meets in a file that it cannot read, in words."""
+    """What a reader meets in a file that it cannot read, in words; of what it warns the run's own
+    reading tells."""
     try:
-        yield
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
     except (
         OSError,
         ValueError,

@@ -32,19 +32,27 @@ from damaging import HOWS, LOTS, Change, damaged, good, sent
 from geoturf import cli, kernels, papers, pipeline, report  # noqa: F401 - before the forks
 
 LIMIT_S = 60
+UNEXPECTED = "not as expected"
 BIDS = 0.25  # of what is damaged
 ALONE = ["--workers", "1", "--papers", "none"]
 LINES = re.compile(r"(error|warning|note): |Refused; |Stopped; |NOT PRICED: ")
 WORDS = [  # what stands in a text file instead of a word or a number of it
-    b"nan", b"inf", b"-1", b"0", b"1e999", b"1e-9", b"\xff", b"\x1b[2J", "‮".encode(), b"[]", b"{}", b'""',
+    b"nan", b"inf", b"-1", b"0", b"1e999", b"1e-9", b"\xff", b"\x1b[2J", "\u202e".encode(), b"[]", b"{}", b'""',
     b"9" * 400, b"=1+1", b"\x00", b"null", b"true", b"1 ft", b"5 %", b"\n", b"'",
 ]  # fmt: skip
+VALUES = [  # and instead of a value of a bid
+    b'"0 ft"', b'"0.1 ft"', b'"33.3 ft"', b'"7 cm"', b'"12 in"', b'"1000 ft"', b'"9 mi"', b'"5 %"', b'"0 %"',
+    b'"100 %"', b'"0 USD/ft^2"', b'"30 USD/m"', b'"400 USD/roll"', b'"1 EUR/m^2"', b'"sand"', b'"site"', b'"area"',
+    b'"lots.kml"', b'"lots.shp"', b'"*"', b'"EPSG:4326"', b'"\\u001b[2J"', b'["1 ft", "2 ft"]', b'["100 ft"]',
+]  # fmt: skip
+A_WORD = re.compile(rb"[\w.]+|\"[^\"]*\"")
+A_VALUE = re.compile(rb"(?<== )(?:\"[^\"]*\"|\[[^\]]*\])")
 TEXTS = (".toml", ".geojson", ".gml", ".kml", ".csv", ".dxf", ".prj", ".cpg")
 
 
 def main() -> None:
     seed, minutes, part = [*sys.argv[1:], *["1", "5", ""][len(sys.argv) - 1 :]]
-    end, done, by_file = time.monotonic() + 60 * float(minutes), Counter(), Counter()
+    end, done = time.monotonic() + 60 * float(minutes), Counter()
     seed = int(seed)
     with tempfile.TemporaryDirectory() as folder:
         (whole := Path(folder) / "good").mkdir()
@@ -58,14 +66,27 @@ def main() -> None:
             case = Path(folder) / f"case{seed}"
             spoil(rng, whole, case, one)
             told = tried(case, f"{name}.toml")
-            done[told.pop(0)] += 1
-            by_file[Path(one).suffix] += 1
+            kind = "bid" if one.endswith(".toml") else Path(name).suffix[1:]
+            done[kind, told.pop(0)] += 1
             if told:
-                done["not as expected"] += 1
+                done[kind, UNEXPECTED] += 1
                 print(f"seed {seed}: {one}", *told, sep="\n    ", flush=True)
             shutil.rmtree(case)
             seed += 1
-    print(f"next seed {seed}; {dict(done)}; {dict(by_file)}")
+    print(f"next seed {seed}\n\n{table(done)}")
+
+
+def table(done: Counter[tuple[str, str]]) -> str:
+    """How the damaged files of each kind ended."""
+    ends = ("whole", "left out and told", "refused", "else", UNEXPECTED)
+    lines = [f"| damaged | tried | {' | '.join(ends)} |", "|---" * (len(ends) + 2) + "|"]
+    for kind in [*sorted({kind for kind, _ in done}), "all"]:
+        counts = [
+            sum(n for (one, how), n in done.items() if how == end and kind in (one, "all"))
+            for end in ends
+        ]
+        lines.append(f"| {kind} | {sum(counts[:-1])} | {' | '.join(map(str, counts))} |")
+    return "\n".join(lines)
 
 
 def _files_of(layers: dict[str, tuple[str, ...]], part: str) -> dict[str, list[str]]:
@@ -91,7 +112,9 @@ def spoil(rng: np.random.Generator, whole: Path, case: Path, part: str) -> None:
     content = (whole / part).read_bytes()
     if part.endswith(TEXTS) and rng.random() < 0.6:
         sent(whole, case, part, [])
-        (case / part).write_bytes(_another_word(rng, content))
+        own = part.endswith(".toml") and rng.random() < 0.7
+        what = (A_VALUE, VALUES) if own else (A_WORD, WORDS)
+        (case / part).write_bytes(_another(rng, content, *what))
         return
     near = len(content) if rng.random() < 0.6 else min(len(content), 400)
     changes = [
@@ -107,10 +130,13 @@ def spoil(rng: np.random.Generator, whole: Path, case: Path, part: str) -> None:
     assert (case / part).read_bytes() == damaged(content, changes)
 
 
-def _another_word(rng: np.random.Generator, content: bytes) -> bytes:
-    found = list(re.finditer(rb"[\w.]+|\"[^\"]*\"", content))
-    word = found[rng.integers(len(found))]
-    return content[: word.start()] + WORDS[rng.integers(len(WORDS))] + content[word.end() :]
+def _another(
+    rng: np.random.Generator, content: bytes, what: re.Pattern[bytes], words: list[bytes]
+) -> bytes:
+    """One of ``words`` in place of something that is like ``what``."""
+    found = list(what.finditer(content))
+    old = found[rng.integers(len(found))]
+    return content[: old.start()] + words[rng.integers(len(words))] + content[old.end() :]
 
 
 def tried(case: Path, bid: str) -> list[str]:
@@ -144,7 +170,7 @@ def _status(command: str, status: int, said: str) -> list[str]:
         wrong.append(f"{command}: refused without a line: {said[:200]}")
     if status and (odd := [line for line in said.splitlines() if not LINES.match(line)]):
         wrong.append(f"{command}: no line of its own: {odd[0]!r:.200}")
-    if "\x1b" in said or "‮" in said:
+    if "\x1b" in said or "\u202e" in said:
         wrong.append(f"{command}: an escape reaches the terminal")
     return wrong
 
