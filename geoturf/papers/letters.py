@@ -8,7 +8,7 @@ from geoturf.papers import press
 from geoturf.units import INCH_M
 
 PT_MM = INCH_M * 1e3 / 72
-CAP = {False: 0.658, True: 0.645}  # height of a capital in its size, regular and bold: the font's
+CAP = 0.658  # height of a capital in its size; the bold face's is a fiftieth less
 _OTHER = 1.0  # the width of letters that the font does not have, in their size
 
 

@@ -33,7 +33,7 @@ class Style(NamedTuple):
     @property
     def high(self) -> float:
         """Of its capitals, mm."""
-        return CAP[self.bold] * self.size_pt * PT_MM
+        return CAP * self.size_pt * PT_MM
 
 
 STYLES = {
