@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import shapely
 
+from geoturf.cuts import program
 from geoturf.cuts.job import Job
 from geoturf.cuts.market import Market
-from geoturf.cuts.solve import solve
 from geoturf.layout import kernel
 from geoturf.layout.shape import shape_of, turned
 from geoturf.materials import strips as fabric
@@ -40,9 +40,14 @@ def test_fabric_by_the_border_is_as_long_as_by_cutting(ground, monkeypatch):
     np.testing.assert_allclose(fabric.strips(shapes, 3.8, 91.4, 0.3), cut, rtol=1e-9)
 
 
-def test_pieces_all_about_as_long_as_the_roll_are_cut():
-    """Fewer lengths than are looked at apart in the programme: sixteen sizes of 99 to 100 steps,
-    none beside another in 10 steps of width: a roll each."""
-    size = np.array([[99 + k % 2, 6 + k // 8] for k in range(16)])
-    job = Job(0.01, 10, (100,), Market(1.0, (1.0,), (1.0,), 0.0), size, np.full(16, 3))
-    assert len(solve(job).bought) == 48
+def test_a_round_of_the_programme_looks_at_some_length_where_all_are_about_the_longest():
+    """Two lengths, fewer than are looked at apart: every round has one, as heights are priced."""
+    size = np.array([[99, 6], [100, 6]])
+    job = Job(0.01, 12, (100,), Market(1.0, (1.0,), (1.0,), 0.0), size, np.full(2, 9))
+    alone = [program.tidy(job, [(k,)]) for k in range(2)]
+    made = program.SectionProgramme(job, program.plain(job), alone, program.contents(alone, 2))
+    looked = []
+    made._round = lambda heights, *_: looked.append(len(heights)) or 1
+    made.generate(9)
+    assert len(looked) == 9
+    assert min(looked) > 0
