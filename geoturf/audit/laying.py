@@ -123,7 +123,7 @@ def _covered(folder: Folder, placed: _Placed) -> list[Told]:
     one, other = _meeting(placed)
     both = shapely.area(shapely.intersection(placed.pieces[one], placed.pieces[other]))
     n = len(ground)
-    lapped = np.bincount(placed.owner[one], both, n)
+    lapped: Floats = np.bincount(placed.owner[one], both, n).astype(float)
     on = _once(placed, within, lapped)
     edge = shapely.length(placed.outline) * folder.laid
     bare = _OFF_M * edge + _SLIVER * ground

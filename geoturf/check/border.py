@@ -99,7 +99,7 @@ def _edges(turf: BaseGeometry) -> np.ndarray:
     rings, of = shapely.get_rings(shapely.get_parts(turf), return_index=True)
     outer = np.diff(of, prepend=-1) != 0  # each part's outer ring comes first
     points, ring = shapely.get_coordinates(rings, return_index=True)
-    edges = np.hstack([points[:-1], points[1:]])[ring[:-1] == ring[1:]]
+    edges: np.ndarray = np.hstack([points[:-1], points[1:]])[ring[:-1] == ring[1:]]
     wrong = (shapely.is_ccw(rings) != outer)[ring[:-1][ring[:-1] == ring[1:]]]
     edges[wrong] = edges[wrong][:, [2, 3, 0, 1]]
     return edges
@@ -128,7 +128,8 @@ def _between(edges: np.ndarray, left: np.ndarray, right: np.ndarray) -> np.ndarr
         _added(edges[a:b], u0, w)
         for a, b, u0, w in zip(first, beyond, left.tolist(), wide.tolist(), strict=True)
     ]
-    return np.array(near) + rises[beyond] * wide
+    inside: np.ndarray = np.array(near) + rises[beyond] * wide
+    return inside
 
 
 def _added(edges: np.ndarray, left: float, wide: float) -> float:

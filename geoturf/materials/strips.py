@@ -97,7 +97,7 @@ def _edges(ground: shapely.Polygon) -> np.ndarray:
     """Float (n, 4): x, y of the lower end and of the upper, of every edge."""
     rings = shapely.get_rings(ground)
     points, ring = shapely.get_coordinates(rings, return_index=True)
-    edges = np.hstack([points[:-1], points[1:]])[ring[:-1] == ring[1:]]
+    edges: np.ndarray = np.hstack([points[:-1], points[1:]])[ring[:-1] == ring[1:]]
     falls = edges[:, 1] > edges[:, 3]
     edges[falls] = edges[falls][:, [2, 3, 0, 1]]
     return edges
@@ -107,7 +107,8 @@ def _x_at(edges: np.ndarray, y: float) -> np.ndarray:
     """x of edges at ``y``, or at the end that is nearest to it."""
     x0, y0, x1, y1 = edges.T
     share: np.ndarray = ((y - y0) / np.maximum(y1 - y0, LEVEL_M)).clip(0.0, 1.0)
-    return x0 + share * (x1 - x0)
+    x: np.ndarray = x0 + share * (x1 - x0)
+    return x
 
 
 def _covered(spans: np.ndarray) -> float:
