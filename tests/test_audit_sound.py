@@ -101,6 +101,6 @@ def test_only_pieces_at_the_border_are_cut_with_the_outline(monkeypatch):
         shapely, "intersection", lambda a, b: cut.append(len(a)) or intersection(a, b)
     )
     placed = SimpleNamespace(outline=np.array([outline]), pieces=pieces, owner=owner)
-    np.testing.assert_allclose(laying._within(placed), own, atol=1e-9)
+    np.testing.assert_allclose(laying._within(placed, np.ones(1, bool)), own, atol=1e-9)
     inside = np.isclose(own, 16).sum()
     assert inside > 100 and sum(cut) <= len(pieces) - inside + 4
