@@ -230,31 +230,38 @@ def cross_seams_where_needed(result: Result) -> list[Finding]:
     laid = laid_at(result)
     longest = _longest_laid(result)
     cross = seams[seams["kind"] == "cross"]
-    middle = cross.assign(v=(cross["v0"] + cross["v1"]) / 2, n=np.arange(len(cross)))
+    of = cross["area_index"].to_numpy(int)
+    us = cross["u0"].to_numpy(float)
+    middle = ((cross["v0"] + cross["v1"]) / 2).to_numpy(float)
     wrong = np.zeros(len(cross), bool)
     by_area = _rows_by(area)
-    for _, some in middle.groupby(["area_index", "v"], sort=False):
-        row = int(some["area_index"].iloc[0])
-        v = float(some["v"].iloc[0])
-        mine = by_area.get(row, np.zeros(0, int))
+    for some in _runs(of, middle):  # along one strip
+        v = middle[some[0]]
+        mine = by_area.get(int(of[some[0]]), np.zeros(0, int))
         strip = mine[(laid[mine, 2] <= v) & (v <= laid[mine, 3])]
-        long = _strips_about(laid[strip], some["u0"].to_numpy(float))
-        wrong[some["n"]] = long <= longest[strip].max(initial=0) - HAIR_M
+        long = _strips_about(laid[strip], us[some])
+        wrong[some] = long <= longest[strip].max(initial=0) - HAIR_M
     if bid.layout.cross_seams == "corners" and wrong.any():
         turned = in_pile_coordinates(result)
         said = _said(result, "cross-seam-corner")
         for k in np.flatnonzero(wrong):
-            row = int(cross["area_index"].iloc[k])
-            off = np.abs(_inner_corners(turned[row])[:, 0] - cross["u0"].iloc[k])
+            row = int(of[k])
+            off = np.abs(_inner_corners(turned[row])[:, 0] - us[k])
             wrong[k] = not said[row] or off.min(initial=np.inf) > CORNER_M
     return told(
         "cross-seam-unasked",
         wrong,
-        lambda k: (
-            f"{area_name(result, int(cross['area_index'].iloc[k]))}: a cross seam where a roll "
-            "reaches"
-        ),
+        lambda k: f"{area_name(result, int(of[k]))}: a cross seam where a roll reaches",
     )
+
+
+def _runs(*columns: np.ndarray) -> list[np.ndarray]:
+    """Rows that are alike in every column, together."""
+    order = np.lexsort(columns)
+    if not len(order):
+        return []
+    changes = np.any([np.diff(column[order]) != 0 for column in columns], axis=0)
+    return np.split(order, np.flatnonzero(changes) + 1)
 
 
 def _inner_corners(shape: shapely.Geometry) -> np.ndarray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 import pandas as pd
 
@@ -116,6 +118,7 @@ def _worked(result: Result) -> list[dict[str, int]]:
     for roll, lots in left.items():
         for name in lots:
             mine.setdefault(name, []).append(roll)
+    count = Counter(site.tolist())
     begun: set[str] = set()  # and unfinished
     rows = []
     for name in _lots(result)["site"]:
@@ -129,9 +132,9 @@ def _worked(result: Result) -> list[dict[str, int]]:
         begun |= set(opened) - set(ended)
         for roll in here:
             left[roll] = left[roll] - {name}
-        row = {"pieces": int((site == name).sum()), "drawn": len(here)}
+        row = {"pieces": count[name], "drawn": len(here)}
         row |= {
-            "shared": len(shared & set(here)),
+            "shared": sum(roll in shared for roll in here),
             "opened": len(opened),
             "finished": len(ended),
         }
