@@ -276,6 +276,14 @@ def test_the_command_line_estimates_and_lays(tmp_path, capsys):
     assert turf == {"S0": ESTIMATED, "S1": "laid", "S2": ESTIMATED}
 
 
+def test_a_lone_lot_that_is_estimated_is_told_by_its_site(tmp_path):
+    """Bought alone as it is, it would be its phase's."""
+    written(tmp_path, shapes("yards", 1, seed=1))
+    layer, out = str(tmp_path / "lawns.gpkg"), str(tmp_path / "out")
+    assert main(["run", layer, "--out", out, "--papers", "none", "--estimate"]) == 0
+    assert {row["site"] for row in _rows(tmp_path / "out" / "materials_by_site.csv")} == {"S0"}
+
+
 # ------------------------------------------------------------------------------ planted faults
 
 

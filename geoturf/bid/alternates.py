@@ -151,8 +151,9 @@ def bought_alone(bid: Bid, ground: Ground) -> Bid:
 
 def _lots_share(bid: Bid, ground: Ground) -> bool:
     """Whether any two lots share rolls or packages; so too where areas of a lot share no rolls, or
-    lots carry them about, which `lot_by_lot` leaves."""
-    if bid.cuts.pool == "area" or bid.cuts.on_site:
+    lots carry them about, which `lot_by_lot` leaves, and where turf is estimated, whose site its
+    pool alone tells."""
+    if bid.cuts.pool == "area" or bid.cuts.on_site or len(ground.laid) < len(ground.areas):
         return True
     if bid.cuts.pool == bid.materials.pool == "site":
         return False
