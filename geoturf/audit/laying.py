@@ -86,11 +86,48 @@ def _as_drawn(folder: Folder, drawn: Drawn, placed: _Placed) -> Told:
     planes = earth.Planes(whole.lon[row], whole.lat[row], whole.height_m[row], whole.geod)
     own = planes.laid(drawn.lonlat, np.arange(len(drawn.row)))
     theirs = placed.outline[drawn.row]
-    between_m2 = shapely.area(shapely.symmetric_difference(own, theirs))
     room = _OFF_M * shapely.length(own) + np.where(drawn.mended, 3e-3, 1e-6) * shapely.area(own)
+    between_m2 = _swept(own, theirs)
+    rows = np.flatnonzero(between_m2 > room)  # few: others are drawn of the same corners
+    between_m2[rows] = shapely.area(shapely.symmetric_difference(own[rows], theirs[rows]))
     names = [folder.areas[k] for k in drawn.row]
     what = "outlines in layout.gpkg against the input (area between)"
     return compared("outline", what, names, between_m2, 0.0, room, "m2")
+
+
+def _swept(one: NDArray[np.object_], other: NDArray[np.object_]) -> Floats:
+    """No less than the area between outlines of the same corners in the same order: what their
+    border sweeps as one corner after another is moved. Of other outlines infinite."""
+    first, owner = _rings(shapely.normalize(one))
+    second, others = _rings(shapely.normalize(other))
+    n = len(one)
+    alike = np.bincount(owner, minlength=n) == np.bincount(others, minlength=n)
+    first, owner, second = first[alike[owner]], owner[alike[owner]], second[alike[others]]
+    sizes = shapely.get_num_coordinates(first)
+    unlike = sizes != shapely.get_num_coordinates(second)
+    swept = np.where(alike, 0.0, np.inf)
+    swept[owner[unlike]] = np.inf
+    p = shapely.get_coordinates(first[~unlike])
+    q = shapely.get_coordinates(second[~unlike])
+    ring = np.repeat(np.flatnonzero(~unlike), sizes[~unlike])
+    along = ring[1:] == ring[:-1]
+    triangles = _wide(q[:-1], p[1:], q[1:]) + _wide(p[:-1], q[:-1], p[1:])
+    swept += np.bincount(owner[ring[1:][along]], triangles[along], n)
+    return swept
+
+
+def _rings(outlines: NDArray[np.object_]) -> tuple[NDArray[np.object_], NDArray[np.intp]]:
+    """Every ring, and whose it is."""
+    parts, owner = shapely.get_parts(outlines, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    return rings, owner[part]
+
+
+def _wide(a: Floats, b: Floats, c: Floats) -> Floats:
+    """Areas of triangles."""
+    one, two = (b - a).T, (c - a).T
+    area: Floats = 0.5 * np.abs(one[0] * two[1] - one[1] * two[0])
+    return area
 
 
 def _as_measured(folder: Folder, placed: _Placed) -> Told:
