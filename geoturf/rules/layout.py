@@ -199,7 +199,7 @@ class LayoutRules(Rules):
         source=MEASURED,
     )
     laid_bid_m2: Area = rule(
-        "1000 acre",
+        "800 acre",
         "in bids over this the largest areas are estimated, as many as leave no more than this to "
         "lay, and told",
         low="500 acre",
