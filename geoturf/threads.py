@@ -26,14 +26,21 @@ _PARTS = 4 * THREADS  # several each, as some rows are more work than others
 
 def each(work: Callable[[Item], Out], items: Iterable[Item]) -> list[Out]:
     """``[work(item) for item in items]``."""
-    with ThreadPoolExecutor(THREADS) as threads:
-        return list(threads.map(work, items))
+    todo = list(items)
+    try:
+        with ThreadPoolExecutor(THREADS) as threads:
+            return list(threads.map(work, todo))
+    except RuntimeError:  # no memory for a thread
+        return [work(item) for item in todo]
 
 
 def begin(work: Callable[[], Out]) -> Callable[[], Out]:
     """``work()`` while this thread goes on. Gives what waits for it."""
     with_one = ThreadPoolExecutor(1)
-    wait = with_one.submit(work).result
+    try:
+        wait = with_one.submit(work).result
+    except RuntimeError:  # no memory for a thread
+        return work
     with_one.shutdown(wait=False)
     return wait
 

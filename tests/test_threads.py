@@ -40,6 +40,15 @@ def test_few_rows_stay_in_this_thread_and_many_do_not():
     assert len(where) > 1
 
 
+def test_without_memory_for_threads_all_is_done_in_this_one(monkeypatch):
+    def none(self):
+        raise RuntimeError("can't start new thread")
+
+    monkeypatch.setattr(threading.Thread, "start", none)
+    assert each(lambda k: k * k, range(5)) == [0, 1, 4, 9, 16]
+    assert begin(lambda: "done")() == "done"
+
+
 def test_no_two_threads_have_the_same_geometry():
     """One polygon in all rows: each has its own, since GEOS writes extents into it."""
     seen = []
